@@ -1,0 +1,1 @@
+"""Proveout: prove a rebuilt plant wire by wire, and bring it to its first power."""

@@ -1,0 +1,638 @@
+"""Files that people write: YAML with every scalar as text, and errors that name their place.
+
+The reader builds a tree of nodes from PyYAML's events. All scalars stay text, so ``no`` is not a boolean, ``1:30``
+not a number and ``00123`` not 83. Repeated keys, anchors, aliases and tags are refused, and so are control
+characters: they would reach a terminal one day. ``convert`` then turns the tree into typed values and collects every
+problem on its way; nothing stops at the first.
+
+A type that has a ``parse`` class method taking text (every quantity has) is read through it.
+"""
+
+from __future__ import annotations
+
+import difflib
+import enum
+import functools
+import re
+import types
+import typing
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final, Literal, TypeVar
+
+import msgspec
+
+T = TypeVar("T")
+
+LARGEST: Final = 16 * 2**20
+"""Bytes. Years of plant data fit in a tenth of it; a file beyond is a mistake or an attack."""
+DEEPEST: Final = 40
+"""Nesting. The deepest honest file has about ten levels."""
+_CONTROL: Final = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069]")
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where something stands in a file; lines and columns count from 1, and 0 means the file as a whole."""
+
+    file: str
+    line: int = 0
+    column: int = 0
+
+    def __str__(self) -> str:
+        return f"{self.file}:{self.line}:{self.column}" if self.line else self.file
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing wrong in a file.
+
+    Attributes:
+        place: file, line and column.
+        field: the path of the field, such as ``bays[2].shelves[0].name``; may be empty.
+        found: what stood there.
+        expected: what should have stood there.
+        hint: a near miss or what to do; may be empty.
+    """
+
+    place: Place
+    field: str
+    found: str
+    expected: str
+    hint: str = ""
+
+    def __str__(self) -> str:
+        where = f"{self.place}: {self.field}: " if self.field else f"{self.place}: "
+        tail = f"; {self.hint}" if self.hint else ""
+        return f"{where}found {self.found}, expected {self.expected}{tail}"
+
+
+class BadFile(ValueError):
+    """One or more files cannot be used as they are.
+
+    Attributes:
+        problems: every problem found, in file order.
+    """
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        self.problems = sorted(problems, key=lambda p: (p.place.file, p.place.line, p.place.column))
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+@dataclass(slots=True)
+class Scalar:
+    """One text. ``quoted`` tells ``'null'`` from ``null``."""
+
+    place: Place
+    text: str
+    quoted: bool = False
+
+    @property
+    def empty(self) -> bool:
+        """Whether nothing stands here."""
+        return not self.quoted and self.text in ("", "~", "null")
+
+
+@dataclass(slots=True)
+class Items:
+    """A list."""
+
+    place: Place
+    items: list[Node]
+
+
+@dataclass(slots=True)
+class Fields:
+    """A mapping: keys with their own places, in file order."""
+
+    place: Place
+    entries: dict[str, tuple[Place, Node]]
+
+
+Node = Scalar | Items | Fields
+
+
+@dataclass(slots=True)
+class Places:
+    """Remembers where each typed value of a file came from, so that later checks can name the place."""
+
+    file: str
+    _nodes: dict[int, tuple[Any, Node]] = field(default_factory=dict)
+
+    def note(self, value: Any, node: Node) -> None:
+        """Tie a value to its node. The value is kept, so its identity stays its own."""
+        self._nodes[id(value)] = (value, node)
+
+    def of(self, value: Any, *path: str | int) -> Place:
+        """The place of a value, or of a field below it; the nearest known place where the field does not stand."""
+        known = self._nodes.get(id(value))
+        if known is None:
+            return Place(self.file)
+        node = known[1]
+        for step in path:
+            if isinstance(node, Fields) and isinstance(step, str) and step in node.entries:
+                node = node.entries[step][1]
+            elif isinstance(node, Items) and isinstance(step, int) and step < len(node.items):
+                node = node.items[step]
+            else:
+                break
+        return node.place
+
+
+def near(found: str, known: Iterable[str]) -> str:
+    """A hint with the nearest known name: ``did you mean 'bay2'?``; empty where nothing is near."""
+    by_fold = {name.casefold(): name for name in known}
+    close = difflib.get_close_matches(found.casefold(), by_fold, n=1, cutoff=0.6)
+    return f"did you mean '{by_fold[close[0]]}'?" if close else ""
+
+
+def one_of(known: Iterable[str], *, most: int = 12) -> str:
+    """The names that would do, for an error text; a long list is cut."""
+    names = [f"'{name}'" for name in known]
+    if not names:
+        return "nothing here, since none is defined"
+    if len(names) > most:
+        return f"one of {', '.join(names[:most])} and {len(names) - most} more"
+    return f"one of {', '.join(names)}" if len(names) > 1 else names[0]
+
+
+def shown(text: str, most: int = 60) -> str:
+    """Quote what a file holds for an error text: cut, and with control characters made visible."""
+    cut = text if len(text) <= most else text[:most] + "..."
+    return repr(cut)
+
+
+def shipped(kind: Literal["drivers", "sequences"]) -> Path:
+    """The folder of profiles or jobs that come with the program, in a checkout or in an installed wheel."""
+    here = Path(__file__).resolve().parent
+    checkout = here.parent / kind
+    return checkout if (here.parent / "pyproject.toml").is_file() else here / "shipped" / kind
+
+
+def read_text(path: Path) -> str:
+    """Read a file as UTF-8.
+
+    Raises:
+        BadFile: it cannot be read, is too large, or is not UTF-8.
+    """
+    place = Place(str(path))
+    try:
+        with path.open("rb") as stream:
+            raw = stream.read(LARGEST + 1)
+    except OSError as error:
+        reason = error.strerror or type(error).__name__
+        raise BadFile([Problem(place, "", f"no readable file ({reason})", "a file")]) from error
+    if len(raw) > LARGEST:
+        raise BadFile([Problem(place, "", f"more than {LARGEST} bytes", f"at most {LARGEST} bytes")])
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = raw.count(b"\n", 0, error.start) + 1
+        bad = Place(str(path), line, error.start - raw.rfind(b"\n", 0, error.start))
+        raise BadFile([Problem(bad, "", f"byte {raw[error.start]:#04x}", "UTF-8 text")]) from error
+
+
+def read_yaml(path: Path) -> Node:
+    """Read one YAML file into nodes.
+
+    Raises:
+        BadFile: with every problem of form.
+    """
+    return parse_yaml(read_text(path), str(path))
+
+
+def parse_yaml(text: str, name: str) -> Node:
+    """Read YAML text into nodes; ``name`` is the file named in problems.
+
+    Raises:
+        BadFile: with every problem of form.
+    """
+    node, problems = _tree(text, name)
+    if problems or node is None:
+        raise BadFile(problems)
+    return node
+
+
+def _tree(text: str, name: str) -> tuple[Node | None, list[Problem]]:
+    """The nodes of a text, as far as it can be read, with its problems of form."""
+    import yaml
+
+    builder = _Builder(name)
+    loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+    try:
+        for event in yaml.parse(text, Loader=loader):
+            builder.take(event)
+            if builder.stop:
+                break
+    except yaml.MarkedYAMLError as error:
+        mark = error.problem_mark or error.context_mark
+        place = Place(name, mark.line + 1, mark.column + 1) if mark else Place(name)
+        what = f"YAML that cannot be read ({error.problem or 'broken'})"
+        tab = text.splitlines()[place.line - 1 : place.line]
+        hint = "indent with spaces, not tabs" if tab and "\t" in tab[0] else ""
+        builder.problems.append(Problem(place, "", what, "valid YAML", hint))
+        builder.root = None
+    except yaml.reader.ReaderError as error:
+        line = text.count("\n", 0, error.position) + 1
+        builder.problems.append(Problem(Place(name, line, 1), "", "a control character", "printable text"))
+        builder.root = None
+    if builder.root is None and not builder.problems:
+        builder.problems.append(Problem(Place(name), "", "an empty file", "a YAML mapping"))
+    return builder.root, builder.problems
+
+
+class _Builder:
+    """Builds nodes from YAML events and keeps the problems of form."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        self.problems: list[Problem] = []
+        self.root: Node | None = None
+        self.stop = False
+        self._open: list[Items | Fields] = []
+        self._keys: list[tuple[str, Place] | None] = []
+
+    def _say(self, place: Place, found: str, expected: str, hint: str = "") -> None:
+        self.problems.append(Problem(place, "", found, expected, hint))
+
+    def take(self, event: Any) -> None:
+        import yaml
+
+        place = Place(self.name, event.start_mark.line + 1, event.start_mark.column + 1)
+        if isinstance(event, yaml.AliasEvent):
+            self._say(place, f"an alias '*{event.anchor}'", "the value written out")
+            self._add(Scalar(place, ""), place)
+        elif isinstance(event, yaml.ScalarEvent):
+            self._refuse_extras(event, place)
+            if _CONTROL.search(event.value):
+                self._say(place, f"a control character in {shown(event.value)}", "printable text")
+            self._add(Scalar(place, event.value, event.style is not None), place)
+        elif isinstance(event, (yaml.SequenceStartEvent, yaml.MappingStartEvent)):
+            self._refuse_extras(event, place)
+            node: Items | Fields = Items(place, []) if isinstance(event, yaml.SequenceStartEvent) else Fields(place, {})
+            self._add(node, place)
+            self._open.append(node)
+            self._keys.append(None)
+            if len(self._open) > DEEPEST:
+                self._say(place, f"more than {DEEPEST} levels", "a flatter file")
+                self.stop = True
+        elif isinstance(event, (yaml.SequenceEndEvent, yaml.MappingEndEvent)):
+            self._open.pop()
+            self._keys.pop()
+        elif isinstance(event, yaml.DocumentStartEvent) and self.root is not None:
+            self._say(place, "a second document", "one document in a file")
+            self.stop = True
+
+    def _refuse_extras(self, event: Any, place: Place) -> None:
+        if event.anchor:
+            self._say(place, f"an anchor '&{event.anchor}'", "the value written out")
+        if event.tag:
+            self._say(place, f"a tag {shown(event.tag)}", "a value without a tag")
+
+    def _add(self, node: Node, place: Place) -> None:
+        if not self._open:
+            if self.root is None:
+                self.root = node
+            return
+        parent = self._open[-1]
+        if isinstance(parent, Items):
+            parent.items.append(node)
+            return
+        key = self._keys[-1]
+        if key is None:
+            if not isinstance(node, Scalar):
+                self._say(place, "a list or mapping as a key", "a name")
+                self._keys[-1] = ("", place)
+                return
+            if node.text in parent.entries:
+                first = parent.entries[node.text][0]
+                self._say(
+                    place,
+                    f"the key {shown(node.text)} again",
+                    "each key once",
+                    f"it first stands on line {first.line}",
+                )
+            self._keys[-1] = (node.text, place)
+            return
+        parent.entries.setdefault(key[0], (key[1], node))
+        self._keys[-1] = None
+
+
+def load(path: Path, kind: type[T], name: str | None = None) -> tuple[T, Places]:
+    """Read a YAML file as one typed value.
+
+    Args:
+        path: the file.
+        kind: a msgspec Struct type.
+        name: how problems name the file; the path as given by default.
+
+    Raises:
+        BadFile: with every problem of form and of type.
+    """
+    return parse(read_text(path), kind, name or str(path))
+
+
+def parse(text: str, kind: type[T], name: str) -> tuple[T, Places]:
+    """Read YAML text as one typed value; see :func:`load`."""
+    places = Places(name)
+    node, problems = _tree(text, name)
+    value = convert(node, kind, places, problems) if node is not None else None
+    if problems:
+        raise BadFile(problems)
+    return typing.cast("T", value), places
+
+
+_MISSING: Final = object()
+
+
+def convert(node: Node, kind: Any, places: Places, problems: list[Problem], path: str = "") -> Any:
+    """Turn a node into a value of a type; problems are appended and a stand-in is returned for the bad part."""
+    origin = typing.get_origin(kind)
+    if kind is Any:
+        return _raw(node)
+    if origin is typing.Annotated:
+        return convert(node, typing.get_args(kind)[0], places, problems, path)
+    if origin in (typing.Union, types.UnionType):
+        return _union(node, typing.get_args(kind), places, problems, path)
+    if origin is Literal:
+        return _choice(node, {str(v): v for v in typing.get_args(kind)}, problems, path)
+    if origin in (list, tuple) or kind in (list, tuple):
+        return _list(node, kind, places, problems, path)
+    if origin is dict:
+        return _dict(node, kind, places, problems, path)
+    if isinstance(kind, type) and issubclass(kind, msgspec.Struct):
+        return _struct(node, kind, places, problems, path)
+    if isinstance(kind, type) and issubclass(kind, enum.Enum):
+        return _choice(node, {str(m.value): m for m in kind}, problems, path)
+    return _scalar(node, kind, problems, path)
+
+
+def _raw(node: Node) -> Any:
+    if isinstance(node, Scalar):
+        return None if node.empty else node.text
+    if isinstance(node, Items):
+        return [_raw(item) for item in node.items]
+    return {key: _raw(value) for key, (_, value) in node.entries.items()}
+
+
+def _what(node: Node) -> str:
+    if isinstance(node, Scalar):
+        return "nothing" if node.empty else shown(node.text)
+    return "a list" if isinstance(node, Items) else "a mapping"
+
+
+def _bad(problems: list[Problem], node: Node, path: str, expected: str, hint: str = "") -> object:
+    problems.append(Problem(node.place, path, _what(node), expected, hint))
+    return _MISSING
+
+
+def _choice(node: Node, known: dict[str, Any], problems: list[Problem], path: str) -> Any:
+    if not isinstance(node, Scalar):
+        return _bad(problems, node, path, one_of(known))
+    if node.text not in known:
+        return _bad(problems, node, path, one_of(known), near(node.text, known))
+    return known[node.text]
+
+
+def _list(node: Node, kind: Any, places: Places, problems: list[Problem], path: str) -> Any:
+    if not isinstance(node, Items):
+        return _bad(problems, node, path, "a list")
+    arguments = typing.get_args(kind)
+    is_tuple = (typing.get_origin(kind) or kind) is tuple
+    if is_tuple and arguments and arguments[-1] is not Ellipsis:
+        if len(arguments) != len(node.items):
+            problems.append(Problem(node.place, path, f"{len(node.items)} items", f"{len(arguments)} items"))
+            return _MISSING
+        kinds = list(arguments)
+    else:
+        kinds = [arguments[0] if arguments else Any] * len(node.items)
+    values = [
+        convert(item, item_kind, places, problems, f"{path}[{index}]")
+        for index, (item, item_kind) in enumerate(zip(node.items, kinds, strict=True))
+    ]
+    if any(value is _MISSING for value in values):
+        return _MISSING
+    return tuple(values) if is_tuple else values
+
+
+def _dict(node: Node, kind: Any, places: Places, problems: list[Problem], path: str) -> Any:
+    if not isinstance(node, Fields):
+        return _bad(problems, node, path, "a mapping")
+    key_kind, value_kind = typing.get_args(kind)
+    result = {}
+    for key, (key_place, value) in node.entries.items():
+        below = f"{path}.{key}" if path else key
+        real_key = convert(Scalar(key_place, key, True), key_kind, places, problems, below)
+        result[real_key] = convert(value, value_kind, places, problems, below)
+    if any(v is _MISSING for pair in result.items() for v in pair):
+        return _MISSING
+    return result
+
+
+@functools.cache
+def _fields_of(kind: type[msgspec.Struct]) -> dict[str, tuple[Any, bool, str]]:
+    hints = typing.get_type_hints(kind, include_extras=True)
+    return {info.encode_name: (hints[info.name], info.required, info.name) for info in msgspec.structs.fields(kind)}
+
+
+def _struct(node: Node, kind: type[msgspec.Struct], places: Places, problems: list[Problem], path: str) -> Any:
+    fields = _fields_of(kind)
+    # a struct with one required field may be written as just that field's value: `- Reseat the card.`
+    if isinstance(node, Scalar) and not node.empty and getattr(kind, "__shorthand__", None):
+        value = convert(node, fields[kind.__shorthand__][0], places, problems, path)  # type: ignore[attr-defined]
+        return _build(node, kind, {kind.__shorthand__: value}, places, problems, path)  # type: ignore[attr-defined]
+    if not isinstance(node, Fields):
+        return _bad(problems, node, path, f"a mapping with {one_of(fields)}")
+    config = kind.__struct_config__
+    values: dict[str, Any] = {}
+    for key, (key_place, value) in node.entries.items():
+        below = f"{path}.{key}" if path else key
+        if config.tag is not None and key == config.tag_field:
+            continue
+        if key not in fields:
+            problems.append(Problem(key_place, below, f"the field '{key}'", one_of(fields), near(key, fields)))
+            continue
+        field_kind, required, name = fields[key]
+        if isinstance(value, Scalar) and value.empty and not required:
+            continue
+        values[name] = convert(value, field_kind, places, problems, below)
+    for key, (_, required, name) in fields.items():
+        if required and name not in values:
+            problems.append(Problem(node.place, path, f"no field '{key}'", f"the field '{key}'"))
+            values[name] = _MISSING
+    return _build(node, kind, values, places, problems, path)
+
+
+def _build(
+    node: Node,
+    kind: type[msgspec.Struct],
+    values: dict[str, Any],
+    places: Places,
+    problems: list[Problem],
+    path: str,
+) -> Any:
+    if any(value is _MISSING for value in values.values()):
+        return _MISSING
+    try:
+        made = kind(**values)
+    except ValueError as error:
+        found = getattr(error, "found", None)
+        expected = getattr(error, "expected", None)
+        if found is not None and expected is not None:
+            problems.append(Problem(node.place, path, str(found), str(expected)))
+        else:
+            problems.append(Problem(node.place, path, str(error), "a consistent entry"))
+        return _MISSING
+    places.note(made, node)
+    return made
+
+
+class Inconsistent(ValueError):
+    """A struct's fields do not fit each other; raised in ``__post_init__`` and given a place by the reader."""
+
+    def __init__(self, found: str, expected: str) -> None:
+        super().__init__(f"found {found}, expected {expected}")
+        self.found = found
+        self.expected = expected
+
+
+def _union(node: Node, kinds: tuple[Any, ...], places: Places, problems: list[Problem], path: str) -> Any:
+    if type(None) in kinds:
+        if isinstance(node, Scalar) and node.empty:
+            return None
+        kinds = tuple(kind for kind in kinds if kind is not type(None))
+        if len(kinds) == 1:
+            return convert(node, kinds[0], places, problems, path)
+    structs = [k for k in kinds if isinstance(k, type) and issubclass(k, msgspec.Struct)]
+    if isinstance(node, Fields) and structs:
+        if len(structs) == 1:
+            return convert(node, structs[0], places, problems, path)
+        tag_field = structs[0].__struct_config__.tag_field or "kind"
+        by_tag = {str(k.__struct_config__.tag): k for k in structs}
+        if tag_field not in node.entries:
+            hints = {key: near(key, [tag_field]) for key in node.entries}
+            hint = next((h for h in hints.values() if h), "")
+            return _bad(problems, node, path, f"a field '{tag_field}' with {one_of(by_tag)}", hint)
+        tag_node = node.entries[tag_field][1]
+        below = f"{path}.{tag_field}" if path else tag_field
+        chosen = _choice(tag_node, by_tag, problems, below)
+        if chosen is _MISSING:
+            return _MISSING
+        return convert(node, chosen, places, problems, path)
+    return _first_that_fits(node, kinds, places, problems, path)
+
+
+def _first_that_fits(node: Node, kinds: tuple[Any, ...], places: Places, problems: list[Problem], path: str) -> Any:
+    tried: list[list[Problem]] = []
+    for kind in kinds:
+        mine: list[Problem] = []
+        value = convert(node, kind, places, mine, path)
+        if not mine:
+            return value
+        tried.append(mine)
+    # the attempt that got furthest into the node tells the person most
+    deepest = max(tried, key=lambda found: (len(found[0].field), -len(found)))
+    if any(len(found[0].field) != len(path) for found in tried):
+        problems.extend(deepest)
+        return _MISSING
+    expected = " or ".join(dict.fromkeys(p.expected for found in tried for p in found))
+    hint = next((p.hint for found in tried for p in found if p.hint), "")
+    return _bad(problems, node, path, expected, hint)
+
+
+_INT: Final = re.compile(r"[+-]?\d{1,18}")
+_FLOAT: Final = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?")
+
+
+def _scalar(node: Node, kind: Any, problems: list[Problem], path: str) -> Any:
+    wanted = {int: "a whole number", float: "a number", bool: "true or false", str: "a text"}
+    reader = getattr(kind, "parse", None)
+    expected = wanted.get(kind) or (kind.wanted() if hasattr(kind, "wanted") else "a value")
+    if not isinstance(node, Scalar):
+        return _bad(problems, node, path, expected)
+    if node.empty and kind is not str:
+        return _bad(problems, node, path, expected)
+    text = node.text
+    if kind is str:
+        return text if not node.empty else _bad(problems, node, path, expected)
+    if kind is int:
+        return int(text) if _INT.fullmatch(text) else _bad(problems, node, path, expected)
+    if kind is float:
+        fits = _FLOAT.fullmatch(text) and abs(float(text)) < 1e300
+        return float(text) if fits else _bad(problems, node, path, expected)
+    if kind is bool:
+        if text in ("true", "false"):
+            return text == "true"
+        swap = {"yes": "true", "on": "true", "no": "false", "off": "false"}.get(text.lower())
+        hint = f"write {swap}" if swap else ""
+        return _bad(problems, node, path, expected, hint)
+    if reader is None:
+        raise TypeError(f"no reader for {kind!r} (at {path})")
+    try:
+        return reader(text)
+    except ValueError as error:
+        return _bad(problems, node, path, getattr(error, "expected", str(error)))
+
+
+def exact(value: Any) -> Any:
+    """msgspec's enc_hook: a quantity as text that parses back exactly.
+
+    Raises:
+        NotImplementedError: as msgspec asks for types that it does not know.
+    """
+    if hasattr(value, "exact"):
+        return value.exact()
+    raise NotImplementedError(f"cannot write {type(value).__name__}")
+
+
+def from_text(kind: type, value: Any) -> Any:
+    """msgspec's dec_hook: the counterpart of :func:`exact`."""
+    reader = getattr(kind, "parse", None)
+    if reader is None or not isinstance(value, str):
+        raise NotImplementedError(f"cannot read {kind.__name__}")
+    return reader(value)
+
+
+def _schema_hook(kind: type) -> dict[str, Any]:
+    if hasattr(kind, "wanted"):
+        return {"type": ["string", "number"], "description": kind.wanted()}
+    raise NotImplementedError
+
+
+def json_schema(kind: Any, title: str) -> dict[str, Any]:
+    """The JSON Schema (2020-12) of a file type, for editors.
+
+    Names and texts may also be written as bare numbers in YAML (a pin called ``12``), so text fields allow both.
+    """
+    schema = msgspec.json.schema(kind, schema_hook=_schema_hook)
+    _loosen(schema)
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": title,
+        **schema,
+    }
+
+
+def _loosen(node: Any) -> None:
+    if isinstance(node, dict):
+        if node.get("type") == "string" and "enum" not in node:
+            node["type"] = ["string", "number"]
+        if "properties" in node:
+            node["additionalProperties"] = False
+        for value in node.values():
+            _loosen(value)
+    elif isinstance(node, list):
+        for value in node:
+            _loosen(value)
+
+
+def walk(node: Node) -> Iterator[Node]:
+    """Every node of a tree, parents first."""
+    yield node
+    if isinstance(node, Items):
+        for item in node.items:
+            yield from walk(item)
+    elif isinstance(node, Fields):
+        for _, value in node.entries.values():
+            yield from walk(value)
