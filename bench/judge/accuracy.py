@@ -1,0 +1,322 @@
+"""What a meter promises: ±(% of reading + % of range + counts), by function, range, calibration age and temperature.
+
+A row is one line of a meter's data sheet. A table picks the row that applies and says so when none does: too old a
+calibration, too hot a room, a reading above the range.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Final
+
+from bench.judge.errors import JudgeError, base_unit, number, one_of
+from bench.quantity import engineering
+
+SPREADS: Final = ("limits", "normal 95 %", "normal 99 %")
+"""How a data sheet's figure is meant: hard limits (a rectangular distribution), or a coverage of 95 % or 99 %."""
+
+
+@dataclass(frozen=True, slots=True)
+class AccuracyRow:
+    """One line of a meter's accuracy table.
+
+    Attributes:
+        function: what is measured, such as ``ohms 4w``; free text, the same in a request.
+        unit: base unit of the reading.
+        range_top: the range's name value, which ``percent_of_range`` refers to.
+        percent_of_reading: in percent.
+        percent_of_range: in percent.
+        counts: in steps of the last digit.
+        resolution: one step of the last digit, in the unit.
+        good_for_days: calibration interval that the row holds for.
+        highest: highest value the range can show; the range's top unless the meter ranges over.
+        lowest: smallest magnitude that the row holds for.
+        cold_c: lower end of the temperature band in °C.
+        hot_c: upper end of the temperature band in °C.
+        drift_percent_of_reading_per_k: added for each kelvin outside the band; None where the sheet says nothing.
+        drift_percent_of_range_per_k: added for each kelvin outside the band.
+        drift_part_per_k: part of the whole accuracy added for each kelvin outside the band, a handheld meter's way.
+        test_current_a: current through the part on this range, for resistance; None where unknown or not applicable.
+        spread: how the sheet means its figure, one of :data:`SPREADS`.
+        source: where the row comes from.
+
+    Raises:
+        JudgeError: a negative figure, a range without a top, a row that promises no error at all.
+    """
+
+    function: str
+    unit: str
+    range_top: float
+    percent_of_reading: float = 0.0
+    percent_of_range: float = 0.0
+    counts: float = 0.0
+    resolution: float = 0.0
+    good_for_days: float = 365.0
+    highest: float | None = None
+    lowest: float = 0.0
+    cold_c: float = 18.0
+    hot_c: float = 28.0
+    drift_percent_of_reading_per_k: float | None = None
+    drift_percent_of_range_per_k: float | None = None
+    drift_part_per_k: float | None = None
+    test_current_a: float | None = None
+    spread: str = "limits"
+    source: str = "accuracy table"
+
+    def __post_init__(self) -> None:
+        name = f"accuracy of {self.function}"
+        base_unit(f"{name}: unit", self.unit)
+        number(f"{name}: range", self.range_top, self.unit, above=0.0)
+        number(f"{name}: percent of reading", self.percent_of_reading, "%", least=0.0, below=100.0)
+        number(f"{name}: percent of range", self.percent_of_range, "%", least=0.0, below=100.0)
+        number(f"{name}: counts", self.counts, least=0.0)
+        number(f"{name}: resolution", self.resolution, self.unit, least=0.0, below=self.range_top)
+        number(f"{name}: calibration interval", self.good_for_days, "days", above=0.0)
+        number(f"{name}: lowest", self.lowest, self.unit, least=0.0, below=self.top)
+        if self.highest is not None:
+            number(f"{name}: highest", self.highest, self.unit, above=0.0)
+        number(f"{name}: cold end", self.cold_c, "°C")
+        number(f"{name}: hot end", self.hot_c, "°C", least=self.cold_c)
+        for what, drift in (
+            ("drift of reading", self.drift_percent_of_reading_per_k),
+            ("drift of range", self.drift_percent_of_range_per_k),
+            ("drift of accuracy", self.drift_part_per_k),
+        ):
+            if drift is not None:
+                number(f"{name}: {what}", drift, "per K", least=0.0)
+        if self.test_current_a is not None:
+            number(f"{name}: test current", self.test_current_a, "A", above=0.0)
+        one_of(f"{name}: spread", self.spread, SPREADS)
+        if self.counts > 0 and self.resolution == 0:
+            raise JudgeError(f"{name}: resolution", "0", "the size of one count, since counts are given")
+        if self.percent_of_reading == self.percent_of_range == self.counts == 0:
+            raise JudgeError(name, "no error at all", "some percent of reading, of range, or counts")
+
+    @property
+    def top(self) -> float:
+        """Highest value that the range can show; above it the meter says overload."""
+        return self.range_top if self.highest is None else self.highest
+
+    @property
+    def name(self) -> str:
+        """The row's name: function and range."""
+        return f"{self.function}, {engineering(self.range_top, self.unit)} range"
+
+    def holds_for(self, value: float) -> bool:
+        """Say whether a value can be shown on this range and the row covers it."""
+        return self.lowest <= abs(value) <= self.top
+
+    def error_at(self, value: float, temperature_c: float | None = None) -> AccuracyError:
+        """Return the largest error that the row allows at a reading.
+
+        Args:
+            value: the reading, in the unit.
+            temperature_c: of the meter; None takes the band that the row is stated for, and notes it.
+
+        Raises:
+            JudgeError: the reading lies outside the row, or the room is outside the temperature band of a row that
+                says nothing about it.
+        """
+        size = abs(number(f"{self.name}: reading", value, self.unit))
+        if not self.holds_for(value):
+            raise JudgeError(
+                f"{self.name}: reading",
+                engineering(value, self.unit),
+                f"{engineering(self.lowest, self.unit)} to {engineering(self.top, self.unit)}",
+            )
+        of_reading = size * self.percent_of_reading / 100.0
+        of_range = self.range_top * self.percent_of_range / 100.0
+        of_counts = self.counts * self.resolution
+        beyond = 0.0
+        notes: tuple[str, ...] = ()
+        if temperature_c is None:
+            notes = (f"temperature not known, taken as {self.cold_c:g} to {self.hot_c:g} °C",)
+        else:
+            t = number(f"{self.name}: temperature", temperature_c, "°C")
+            beyond = max(self.cold_c - t, t - self.hot_c, 0.0)
+        of_temperature = 0.0
+        if beyond > 0:
+            drifts = (
+                self.drift_percent_of_reading_per_k,
+                self.drift_percent_of_range_per_k,
+                self.drift_part_per_k,
+            )
+            if drifts == (None, None, None):
+                raise JudgeError(
+                    f"{self.name}: temperature",
+                    f"{temperature_c:g} °C",
+                    f"{self.cold_c:g} °C to {self.hot_c:g} °C, since the row gives no temperature coefficient",
+                )
+            per_kelvin = (
+                size * (drifts[0] or 0.0) / 100.0
+                + self.range_top * (drifts[1] or 0.0) / 100.0
+                + (of_reading + of_range + of_counts) * (drifts[2] or 0.0)
+            )
+            of_temperature = beyond * per_kelvin
+            notes = (f"{beyond:g} K outside {self.cold_c:g} to {self.hot_c:g} °C",)
+        return AccuracyError(self, value, of_reading, of_range, of_counts, of_temperature, notes)
+
+
+@dataclass(frozen=True, slots=True)
+class AccuracyError:
+    """Largest error that a row allows at one reading.
+
+    Attributes:
+        row: the line of the table.
+        value: the reading.
+        of_reading: part in proportion to the reading, in the row's unit like all parts.
+        of_range: part in proportion to the range.
+        of_counts: part from the counts.
+        of_temperature: part from working outside the temperature band.
+        notes: what was assumed.
+    """
+
+    row: AccuracyRow
+    value: float
+    of_reading: float
+    of_range: float
+    of_counts: float
+    of_temperature: float
+    notes: tuple[str, ...] = field(default=())
+
+    @property
+    def half_width(self) -> float:
+        """The whole allowance, either way: the parts add up, as the sheet's plus signs say."""
+        return self.of_reading + self.of_range + self.of_counts + self.of_temperature
+
+    @property
+    def parts_per_million(self) -> float:
+        """The allowance against the reading, in ppm; infinite at a reading of zero."""
+        return self.half_width / abs(self.value) * 1e6 if self.value else float("inf")
+
+    @property
+    def sentence(self) -> str:
+        """The allowance in words."""
+        unit = self.row.unit
+        notes = f" ({'; '.join(self.notes)})" if self.notes else ""
+        return (
+            f"At {engineering(self.value, unit)} on the {engineering(self.row.range_top, unit)} range the meter may be "
+            f"off by {engineering(self.half_width, unit, digits=3)} either way{notes}."
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class PickedRow:
+    """A row with what was assumed in picking it.
+
+    Attributes:
+        row: the line of the table.
+        notes: what was assumed, such as a calibration that is out of date.
+    """
+
+    row: AccuracyRow
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class AccuracyTable:
+    """All rows of one instrument.
+
+    Attributes:
+        instrument: what the table belongs to, for messages.
+        rows: its lines, in any order.
+
+    Raises:
+        JudgeError: no rows, or rows of one function in different units.
+    """
+
+    instrument: str
+    rows: tuple[AccuracyRow, ...]
+
+    def __post_init__(self) -> None:
+        if not self.rows:
+            raise JudgeError(f"{self.instrument}: accuracy table", "no rows", "at least one row")
+        for function in self.functions:
+            units = {row.unit for row in self.rows if row.function == function}
+            if len(units) > 1:
+                raise JudgeError(f"{self.instrument}: units of {function}", ", ".join(sorted(units)), "one unit")
+
+    @property
+    def functions(self) -> tuple[str, ...]:
+        """The functions that the table covers, in order of appearance."""
+        return tuple(dict.fromkeys(row.function for row in self.rows))
+
+    def ranges(self, function: str) -> tuple[float, ...]:
+        """Return the range tops of a function, smallest first.
+
+        Raises:
+            JudgeError: the table has no such function.
+        """
+        return tuple(sorted({row.range_top for row in self._of(function)}))
+
+    def pick(
+        self,
+        function: str,
+        value: float,
+        *,
+        range_top: float | None = None,
+        calibrated_days_ago: float | None = None,
+        allow_overdue: bool = False,
+    ) -> PickedRow:
+        """Return the row for a reading: the smallest range that shows it, with the shortest interval that still holds.
+
+        Args:
+            function: as in the rows.
+            value: the reading, or the value that will be read.
+            range_top: the range in use, when it is locked; None takes the best one.
+            calibrated_days_ago: age of the calibration; None when not known, which takes the longest interval.
+            allow_overdue: use the longest interval although the calibration is older, and note it.
+
+        Raises:
+            JudgeError: no row applies; the text says why and what the table has.
+        """
+        rows = self._of(function)
+        unit = rows[0].unit
+        number(f"{self.instrument}, {function}: value", value, unit)
+        if range_top is not None:
+            held = tuple(row for row in rows if _close(row.range_top, range_top))
+            if not held:
+                raise JudgeError(
+                    f"{self.instrument}, {function}: range",
+                    engineering(range_top, unit),
+                    "one of " + ", ".join(engineering(top, unit) for top in self.ranges(function)),
+                )
+            rows = held
+        rows = tuple(row for row in rows if row.holds_for(value))
+        if not rows:
+            tops = [row.top for row in self._of(function)] if range_top is None else [held[0].top]
+            raise JudgeError(
+                f"{self.instrument}, {function}: value",
+                engineering(value, unit),
+                f"a value that the range shows, at most {engineering(max(tops), unit)}",
+            )
+        notes: tuple[str, ...] = ()
+        longest = max(row.good_for_days for row in rows)
+        if calibrated_days_ago is None:
+            rows = tuple(row for row in rows if row.good_for_days == longest)
+            notes = (f"age of the calibration not known, taken as up to {longest:g} days",)
+        else:
+            age = number("age of the calibration", calibrated_days_ago, "days", least=0.0)
+            fresh = tuple(row for row in rows if row.good_for_days >= age)
+            if not fresh and not allow_overdue:
+                raise JudgeError(
+                    f"{self.instrument}: age of the calibration",
+                    f"{age:g} days",
+                    f"at most {longest:g} days, the longest interval of the table",
+                )
+            if not fresh:
+                fresh = tuple(row for row in rows if row.good_for_days == longest)
+                notes = (f"calibration overdue by {age - longest:g} days",)
+            rows = fresh
+        row = min(rows, key=lambda row: (row.range_top, row.good_for_days, -row.lowest))
+        return PickedRow(row, notes)
+
+    def _of(self, function: str) -> tuple[AccuracyRow, ...]:
+        rows = tuple(row for row in self.rows if row.function == function)
+        if not rows:
+            raise JudgeError(f"{self.instrument}: function", function, "one of " + ", ".join(self.functions))
+        return rows
+
+
+def _close(one: float, other: float) -> bool:
+    return abs(one - other) <= 1e-9 * abs(one)

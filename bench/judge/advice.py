@@ -1,0 +1,289 @@
+"""What would decide an undecided reading: each remedy with the uncertainty that it would give.
+
+The remedies act on the budget's components by their role, and the verdict is worked out anew for each, with the reading
+taken as it stands. Those that decide come first, and of those the ones that are least work.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from typing import Final
+
+from bench.judge.accuracy import AccuracyTable
+from bench.judge.decision import Rule, Verdict, decide
+from bench.judge.errors import JudgeError, same_unit
+from bench.judge.limit import Limit
+from bench.judge.ohms import EMF_RESIDUAL, NULL_REPEATABILITY_OHM, Leads
+from bench.judge.reading import meter_components
+from bench.judge.uncertainty import Budget, Component
+from bench.quantity import engineering
+
+ACTIONS: Final = (
+    "null the leads",
+    "another range",
+    "more readings",
+    "offset compensation",
+    "four wires",
+    "prove the bench again",
+    "all of these",
+    "better meter",
+)
+"""What can be done, in order of rising effort."""
+
+MOST_READINGS: Final = 100
+"""More repeats than this are not proposed: nobody holds probes so long."""
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """One remedy.
+
+    Attributes:
+        action: one of :data:`ACTIONS`.
+        sentence: what to do and what it would give.
+        expanded_uncertainty: that the reading would then have, in its unit.
+        verdict: that the same reading would then get.
+    """
+
+    action: str
+    sentence: str
+    expanded_uncertainty: float
+    verdict: Verdict
+
+    @property
+    def decides(self) -> bool:
+        """Whether the reading would be decided."""
+        return self.verdict != "undecided"
+
+
+def what_would_decide(
+    budget: Budget,
+    limit: Limit,
+    rule: Rule | None = None,
+    *,
+    table: AccuracyTable | None = None,
+    function: str | None = None,
+    range_top: float | None = None,
+    calibrated_days_ago: float | None = None,
+    temperature_c: float | None = None,
+    null_repeatability_ohm: float = NULL_REPEATABILITY_OHM,
+    emf_residual: float = EMF_RESIDUAL,
+) -> tuple[Advice, ...]:
+    """Return the remedies for a reading, best first; empty when it is already decided.
+
+    Args:
+        budget: the reading.
+        limit: what it is held against.
+        rule: how; guarded at 95 % when left out.
+        table: the meter's accuracy table, to look for a better range.
+        function: the function in use, as in the table; needed with ``table``.
+        range_top: the range in use, so that it is not proposed again.
+        calibrated_days_ago: age of the calibration.
+        temperature_c: of the meter.
+        null_repeatability_ohm: how well shorted leads would repeat.
+        emf_residual: part of a thermal EMF that compensation leaves.
+
+    Raises:
+        JudgeError: units differ, or a table is given without a function.
+    """
+    rule = rule or Rule.guarded()
+    if decide(budget, limit, rule).verdict != "undecided":
+        return ()
+    found: list[Advice] = []
+    remedies: list[tuple[str, str, Budget]] = []
+    remedies.extend(_lead_remedies(budget, null_repeatability_ohm))
+    if table is not None:
+        if function is None:
+            raise JudgeError("advice", "a table without a function", "the function in use")
+        better = _better_range(budget, table, function, range_top, calibrated_days_ago, temperature_c)
+        if better is not None:
+            remedies.append(better)
+    remedies.extend(_emf_remedies(budget, emf_residual))
+    remedies.extend(_zero_remedies(budget))
+    readings = _more_readings(budget, limit, rule)
+    if readings is not None:
+        remedies.append(readings)
+    for action, words, improved in remedies:
+        found.append(_advice(action, words, improved, limit, rule))
+    if len(remedies) > 1 and not any(advice.decides for advice in found):
+        together = _together(budget, remedies)
+        names = ", ".join(action for action, _, _ in remedies if action != "null the leads")
+        found.append(_advice("all of these", f"Do all together: {names}.", together, limit, rule))
+    if not any(advice.decides for advice in found):
+        found.append(_better_meter(budget, limit, rule))
+    return tuple(
+        sorted(
+            found,
+            key=lambda advice: (
+                not advice.decides,
+                ACTIONS.index(advice.action) if advice.decides else advice.expanded_uncertainty,
+            ),
+        )
+    )
+
+
+def _advice(action: str, words: str, improved: Budget, limit: Limit, rule: Rule) -> Advice:
+    verdict = decide(improved, limit, rule).verdict
+    then = engineering(improved.expanded_uncertainty, improved.unit, digits=2)
+    end = (
+        f"Then the uncertainty is {then}, and this reading would be decided."
+        if verdict != "undecided"
+        else f"Then the uncertainty is {then}: still not enough for this reading."
+    )
+    return Advice(action, f"{words} {end}", improved.expanded_uncertainty, verdict)
+
+
+def _changed(budget: Budget, role: str, change: Callable[[Component], Component | None]) -> Budget:
+    """Return the budget with each component of a role changed, or left out where the change gives None."""
+    kept = []
+    for component in budget.components:
+        new = change(component) if component.role == role else component
+        if new is not None:
+            kept.append(new)
+    return budget.with_components(kept or [Component("nothing left", 0.0)])
+
+
+def _lead_remedies(budget: Budget, repeatability_ohm: float) -> Iterator[tuple[str, str, Budget]]:
+    if not budget.having("leads"):
+        return
+    nulled = Component.within("the test leads", Leads.nulled(0.0, repeatability_ohm).half_width_ohm, role="leads")
+    if nulled.standard < min(part.standard for part in budget.having("leads")):
+        yield (
+            "null the leads",
+            "Short the probes, press null, and read again.",
+            _changed(budget, "leads", lambda part: replace(nulled, name=part.name)),
+        )
+    yield (
+        "four wires",
+        "Measure with four wires, the sense probes at the part.",
+        _changed(budget, "leads", lambda part: None),
+    )
+
+
+def _emf_remedies(budget: Budget, residual: float) -> Iterator[tuple[str, str, Budget]]:
+    if any(part.basis.endswith("none") for part in budget.having("emf")):
+        yield (
+            "offset compensation",
+            "Turn on offset compensation, or read again with the probes reversed and take the mean.",
+            _changed(budget, "emf", lambda part: replace(part, standard=part.standard * residual)),
+        )
+
+
+def _zero_remedies(budget: Budget) -> Iterator[tuple[str, str, Budget]]:
+    if budget.having("zero"):
+        yield (
+            "prove the bench again",
+            "Let the meter settle, prove its zero again, and read straight after.",
+            _changed(budget, "zero", lambda part: None),
+        )
+
+
+def _more_readings(budget: Budget, limit: Limit, rule: Rule) -> tuple[str, str, Budget] | None:
+    """Return the fewest readings that decide, or the most that make sense; None where scatter plays no part."""
+    scatter = [part for part in budget.having("scatter") if part.standard > 0 and part.dof < math.inf]
+    if not scatter:
+        return None
+
+    def with_count(count: int) -> Budget:
+        def more(part: Component) -> Component:
+            single = part.standard * math.sqrt(part.dof + 1.0)
+            return replace(part, standard=single / math.sqrt(count), dof=count - 1.0)
+
+        return _changed(budget, "scatter", more)
+
+    have = int(max(part.dof for part in scatter)) + 1
+    for count in range(have + 1, MOST_READINGS + 1):
+        improved = with_count(count)
+        if decide(improved, limit, rule).verdict != "undecided":
+            return "more readings", f"Take {count} readings and use their mean.", improved
+    if have >= MOST_READINGS:
+        return None
+    return "more readings", f"Take {MOST_READINGS} readings and use their mean.", with_count(MOST_READINGS)
+
+
+def _better_range(
+    budget: Budget,
+    table: AccuracyTable,
+    function: str,
+    range_top: float | None,
+    calibrated_days_ago: float | None,
+    temperature_c: float | None,
+) -> tuple[str, str, Budget] | None:
+    """Return the range that gives the smallest uncertainty, when it beats the one in use."""
+    best: tuple[float, float, Budget] | None = None
+    for top in table.ranges(function):
+        if range_top is not None and math.isclose(top, range_top):
+            continue
+        try:
+            row = table.pick(
+                function,
+                budget.value,
+                range_top=top,
+                calibrated_days_ago=calibrated_days_ago,
+                allow_overdue=True,
+            ).row
+            parts, _ = meter_components(budget.value, row, temperature_c)
+        except JudgeError:
+            # a range that cannot show the value, or not in this room, is no remedy
+            continue
+        same_unit(f"{budget.quantity}: unit", row.unit, budget.unit)
+        others = [part for part in budget.components if part.role not in ("accuracy", "resolution")]
+        improved = budget.with_components([*parts, *others])
+        if best is None or improved.expanded_uncertainty < best[0]:
+            best = (improved.expanded_uncertainty, top, improved)
+    if best is None or best[0] >= budget.expanded_uncertainty:
+        return None
+    return "another range", f"Use the {engineering(best[1], budget.unit)} range.", best[2]
+
+
+def _together(budget: Budget, remedies: list[tuple[str, str, Budget]]) -> Budget:
+    """Return the budget with every remedy applied; four wires outdo nulled leads."""
+    chosen = {action: improved for action, _, improved in remedies}
+    roles: dict[str, tuple[str, ...]] = {
+        "another range": ("accuracy", "resolution"),
+        "more readings": ("scatter",),
+        "offset compensation": ("emf",),
+        "four wires": ("leads",),
+        "prove the bench again": ("zero",),
+    }
+    touched = {role for action in chosen for role in roles.get(action, ())}
+    parts = [part for part in budget.components if part.role not in touched]
+    for action, improved in chosen.items():
+        parts.extend(part for part in improved.components if part.role in roles.get(action, ()))
+    return budget.with_components(parts or [Component("nothing left", 0.0)])
+
+
+def _better_meter(budget: Budget, limit: Limit, rule: Rule) -> Advice:
+    """Say how good a meter would have to be, with all else as it is; leads and EMF taken as cured if need be."""
+    others = [part for part in budget.components if part.role not in ("accuracy", "resolution")]
+    for rest, extra in (
+        (others, ""),
+        ([part for part in others if part.role == "other"], ", with four wires and no thermal EMF,"),
+    ):
+
+        def with_meter(half_width: float, rest: list[Component] = rest) -> Budget:
+            meter = Component.within("a better meter", half_width, role="accuracy")
+            return budget.with_components([meter, *rest])
+
+        if decide(with_meter(0.0), limit, rule).verdict == "undecided":
+            continue
+        low, high = 0.0, abs(budget.value - limit.nearest(budget.value)) or 1.0
+        for _ in range(60):
+            middle = (low + high) / 2.0
+            if decide(with_meter(middle), limit, rule).verdict == "undecided":
+                high = middle
+            else:
+                low = middle
+        improved = with_meter(low)
+        allowed = engineering(low, budget.unit, digits=2)
+        where = engineering(budget.value, budget.unit)
+        words = f"Use a meter that is good to ± {allowed} at {where}{extra} or better."
+        return _advice("better meter", words, improved, limit, rule)
+    words = (
+        "The reading lies on the limit itself: look at the limit or at the work, not at the meter."
+        if budget.value == limit.nearest(budget.value)
+        else "No meter alone would do: what else is in the budget must shrink."
+    )
+    return _advice("better meter", words, budget, limit, rule)

@@ -1,0 +1,315 @@
+"""Holding a reading against a limit: pass, fail or undecided, after JCGM 106 and ILAC-G8.
+
+Two rules. *Simple acceptance* passes whatever reads within the limit. *Guarded* passes only what reads within the limit
+by a guard band, fails only what reads outside it by the same band, and calls everything between undecided. The guard
+band is either t(p) times the standard uncertainty, so that a wrong pass has at most the chance 1 - p (t is the normal
+z where the degrees of freedom are infinite), or a factor r times the expanded uncertainty.
+
+Overload and not-a-number are readings with a meaning; see :class:`Overload` and :class:`NotANumber`.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final, Literal, Self
+
+from bench.judge.errors import JudgeError, base_unit, number, one_of, probability, same_unit
+from bench.judge.limit import Limit
+from bench.judge.student import cumulative, quantile
+from bench.judge.uncertainty import Budget
+from bench.quantity import engineering
+
+Verdict = Literal["pass", "fail", "undecided"]
+Statement = Literal["pass", "conditional pass", "conditional fail", "fail"]
+
+DEFAULT_CONFIDENCE: Final = 0.95
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """A decision rule. Use :meth:`simple`, :meth:`guarded` or :meth:`guarded_by_factor`.
+
+    Attributes:
+        kind: ``simple`` or ``guarded``.
+        confidence: for a guard band by probability: the least chance that a pass, or a fail, is right.
+        factor: for a guard band by factor: r in w = r U; None for the other kinds.
+
+    Raises:
+        JudgeError: not a kind, a confidence that is not between 0.5 and 1, a negative factor.
+    """
+
+    kind: str = "guarded"
+    confidence: float = DEFAULT_CONFIDENCE
+    factor: float | None = None
+
+    def __post_init__(self) -> None:
+        one_of("decision rule", self.kind, ("simple", "guarded"))
+        probability("decision rule: confidence", self.confidence)
+        number("decision rule: confidence", self.confidence, least=0.5)
+        if self.factor is not None:
+            number("decision rule: guard factor", self.factor, least=0.0)
+            if self.kind == "simple":
+                raise JudgeError("decision rule", "a guard factor with simple acceptance", "no factor")
+
+    @classmethod
+    def simple(cls) -> Self:
+        """Return simple acceptance (JCGM 106, 8.2): no guard band."""
+        return cls("simple")
+
+    @classmethod
+    def guarded(cls, confidence: float = DEFAULT_CONFIDENCE) -> Self:
+        """Return guarded acceptance and guarded rejection at a probability (JCGM 106, 8.3)."""
+        return cls("guarded", confidence)
+
+    @classmethod
+    def guarded_by_factor(cls, factor: float = 1.0) -> Self:
+        """Return a guard band of ``factor`` times the expanded uncertainty; 1 is the rule of ILAC-G8."""
+        return cls("guarded", factor=factor)
+
+    def guard_band(self, budget: Budget) -> float:
+        """Return the guard band w for a budget, in its unit."""
+        if self.kind == "simple":
+            return 0.0
+        if self.factor is not None:
+            return self.factor * budget.expanded_uncertainty
+        return budget.guard(self.confidence)
+
+    @property
+    def sentence(self) -> str:
+        """The rule in words."""
+        if self.kind == "simple":
+            return "Simple acceptance: what reads within the limit passes, whatever the uncertainty."
+        if self.factor is not None:
+            return (
+                f"Guarded: a reading must clear the limit by {self.factor:g} times its uncertainty to pass or to fail."
+            )
+        return (
+            f"Guarded: a reading must clear the limit so far that a wrong pass has at most "
+            f"{(1 - self.confidence) * 100:.3g} % chance; the same for a fail."
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Overload:
+    """The meter showed overload: the value lies beyond what the range can show.
+
+    Attributes:
+        top: the highest value that the range can show, above zero.
+        unit: base unit.
+        standard_uncertainty: of a reading at the top, as the accuracy row gives it.
+        negative: the overload has a minus sign (voltage, current).
+        quantity: what was measured, for people.
+
+    Raises:
+        JudgeError: a top that is not above zero, a negative uncertainty, not a base unit.
+    """
+
+    top: float
+    unit: str
+    standard_uncertainty: float
+    negative: bool = False
+    quantity: str = "reading"
+
+    def __post_init__(self) -> None:
+        base_unit(f"{self.quantity}: unit", self.unit)
+        number(f"{self.quantity}: top of the range", self.top, self.unit, above=0.0)
+        number(f"{self.quantity}: uncertainty at the top", self.standard_uncertainty, self.unit, least=0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class NotANumber:
+    """The meter answered, but with no number.
+
+    Attributes:
+        unit: base unit that was asked for.
+        reason: what is known about why.
+        quantity: what was measured, for people.
+
+    Raises:
+        JudgeError: not a base unit.
+    """
+
+    unit: str
+    reason: str = "the meter gave no number"
+    quantity: str = "reading"
+
+    def __post_init__(self) -> None:
+        base_unit(f"{self.quantity}: unit", self.unit)
+
+
+Reading = Budget | Overload | NotANumber
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What came of holding a reading against a limit.
+
+    Attributes:
+        verdict: ``pass``, ``fail`` or ``undecided``.
+        sentence: the verdict with its reason, for a person at the rack.
+        limit: what it was held against.
+        rule: how.
+        guard: guard band that was used, in the unit; None where the reading was no number.
+        conformance: probability that the true value conforms; None where no value was read.
+        statement: the four-way statement of ILAC-G8; None where no value was read.
+    """
+
+    verdict: Verdict
+    sentence: str
+    limit: Limit
+    rule: Rule
+    guard: float | None = None
+    conformance: float | None = None
+    statement: Statement | None = None
+
+
+def conformance_probability(budget: Budget, limit: Limit) -> float:
+    """Probability that the true value lies within the limit, given the reading (JCGM 106, clause 7).
+
+    Takes the reading's scaled t distribution with the budget's degrees of freedom, which is the normal one when they
+    are infinite. A reading without uncertainty gives 0 or 1.
+
+    Raises:
+        JudgeError: the units differ.
+    """
+    same_unit(f"{budget.quantity}: unit", budget.unit, limit.unit)
+    u = budget.standard_uncertainty
+    if u == 0.0:
+        return 1.0 if limit.holds(budget.value) else 0.0
+    too_low = 0.0 if limit.lower is None else cumulative(_clip((limit.lower - budget.value) / u), budget.dof)
+    too_high = 0.0 if limit.upper is None else cumulative(_clip((budget.value - limit.upper) / u), budget.dof)
+    return min(1.0, max(0.0, 1.0 - too_low - too_high))
+
+
+def acceptance_zone(limit: Limit, guard: float) -> tuple[float | None, float | None]:
+    """Bounds that a reading must keep to pass: each limit drawn in by the guard band.
+
+    Returns:
+        Lower and upper bound, None where the limit has none. The lower may exceed the upper: then nothing can pass.
+
+    Raises:
+        JudgeError: the guard band is negative.
+    """
+    guard = number("guard band", guard, limit.unit, least=0.0)
+    return (
+        None if limit.lower is None else limit.lower + guard,
+        None if limit.upper is None else limit.upper - guard,
+    )
+
+
+def four_way(value: float, limit: Limit, guard: float) -> Statement:
+    """Return the non-binary statement of ILAC-G8: pass, conditional pass, conditional fail or fail.
+
+    Pass and conditional pass are parted by the acceptance limit, a guard band inside the limit; conditional fail and
+    fail by the same distance outside it. A value on a boundary takes the milder word.
+
+    Raises:
+        JudgeError: the guard band is negative or the value is not finite.
+    """
+    value = number("value", value, limit.unit)
+    low, high = acceptance_zone(limit, guard)
+    if (low is None or value >= low) and (high is None or value <= high):
+        return "pass"
+    if limit.holds(value):
+        return "conditional pass"
+    return "fail" if _rejected(value, limit, guard) else "conditional fail"
+
+
+def decide(reading: Reading, limit: Limit, rule: Rule | None = None) -> Decision:
+    """Hold a reading against a limit.
+
+    Args:
+        reading: a budget, an overload, or no number.
+        limit: what is asked.
+        rule: how to decide; guarded at 95 % when left out.
+
+    Raises:
+        JudgeError: the reading and the limit are in different units.
+    """
+    rule = rule or Rule.guarded()
+    same_unit(f"{reading.quantity}: unit", reading.unit, limit.unit)
+    if isinstance(reading, NotANumber):
+        return Decision("undecided", f"Undecided: {reading.reason}. Take the reading again.", limit, rule)
+    if isinstance(reading, Overload):
+        return _decide_overload(reading, limit, rule)
+    return _decide_value(reading, limit, rule)
+
+
+def _decide_value(budget: Budget, limit: Limit, rule: Rule) -> Decision:
+    guard = rule.guard_band(budget)
+    chance = conformance_probability(budget, limit)
+    low, high = acceptance_zone(limit, guard)
+    value = budget.value
+    inside = (low is None or value >= low) and (high is None or value <= high)
+    verdict: Verdict
+    if rule.kind == "simple":
+        verdict = "pass" if limit.holds(value) else "fail"
+    elif inside and (rule.factor is not None or _sure(chance, rule.confidence)):
+        # two bounds close together could each be kept by the guard band and yet be broken together too often
+        verdict = "pass"
+    elif _rejected(value, limit, guard):
+        verdict = "fail"
+    else:
+        verdict = "undecided"
+    statement = four_way(value, limit, guard if guard > 0 else budget.expanded_uncertainty)
+    return Decision(verdict, _value_sentence(verdict, budget, limit), limit, rule, guard, chance, statement)
+
+
+def _decide_overload(reading: Overload, limit: Limit, rule: Rule) -> Decision:
+    """Decide on a value that is only known to lie beyond the range's top.
+
+    The top itself is uncertain. It is guarded by the rule's band and never by less than twice its standard uncertainty,
+    since an overload cannot be looked at more closely.
+    """
+    u = reading.standard_uncertainty
+    times = max(2.0, quantile(rule.confidence, math.inf), 2.0 * (rule.factor or 0.0))
+    guard = times * u
+    beyond = reading.top - guard
+    shown = f"{'-' if reading.negative else ''}{engineering(reading.top, reading.unit)}"
+    what = f"the meter shows overload, beyond {shown}"
+    # mirrored, a negative overload is a positive one
+    lower = limit.lower if not reading.negative else _negated(limit.upper)
+    upper = limit.upper if not reading.negative else _negated(limit.lower)
+    if upper is not None and beyond > upper:
+        return Decision("fail", f"Fail: {what}; asked is {limit.asked}.", limit, rule, guard)
+    if upper is None and lower is not None and beyond >= lower:
+        return Decision("pass", f"Pass: {what}; asked is {limit.asked}.", limit, rule, guard)
+    return Decision(
+        "undecided",
+        f"Undecided: {what}, which does not settle {limit.asked}. Take a higher range.",
+        limit,
+        rule,
+        guard,
+    )
+
+
+def _value_sentence(verdict: Verdict, budget: Budget, limit: Limit) -> str:
+    if verdict == "pass":
+        return f"Pass: {budget.text}; asked is {limit.asked}."
+    if verdict == "fail":
+        too = "low" if limit.lower is not None and budget.value < limit.lower else "high"
+        return f"Fail: {budget.text} is too {too}; asked is {limit.asked}."
+    bound = engineering(limit.nearest(budget.value), limit.unit)
+    return (
+        f"Undecided: {budget.text} lies too close to the limit of {bound} for this reading to tell on which side it is."
+    )
+
+
+def _rejected(value: float, limit: Limit, guard: float) -> bool:
+    return (limit.lower is not None and value < limit.lower - guard) or (
+        limit.upper is not None and value > limit.upper + guard
+    )
+
+
+def _sure(chance: float, confidence: float) -> bool:
+    # a reading exactly on the acceptance limit has exactly the confidence, but for rounding
+    return chance >= confidence - 1e-9
+
+
+def _negated(bound: float | None) -> float | None:
+    return None if bound is None else -bound
+
+
+def _clip(t: float) -> float:
+    return max(-1e150, min(1e150, t))

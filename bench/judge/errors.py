@@ -1,0 +1,116 @@
+"""The one error of this room, and the checks that raise it."""
+
+from __future__ import annotations
+
+import math
+
+from bench.quantity import SI_BASE_UNITS
+
+
+class JudgeError(ValueError):
+    """What was asked cannot be judged.
+
+    Attributes:
+        what: the thing that was wrong, such as ``length``.
+        found: what it was, as text.
+        expected: what it should have been, as text.
+    """
+
+    def __init__(self, what: str, found: object, expected: str) -> None:
+        self.what = what
+        self.found = found if isinstance(found, str) else repr(found)
+        self.expected = expected
+        super().__init__(f"{what}: found {self.found}, expected {expected}")
+
+
+def number(
+    what: str,
+    value: float,
+    unit: str = "",
+    *,
+    least: float | None = None,
+    above: float | None = None,
+    most: float | None = None,
+    below: float | None = None,
+) -> float:
+    """Return a finite number that lies within the bounds that are given.
+
+    Raises:
+        JudgeError: not a number, not finite, or out of bounds; the text names them.
+    """
+    bounds = [
+        f"{word} {bound:g}{' ' + unit if unit else ''}"
+        for word, bound in (
+            ("at least", least),
+            ("above", above),
+            ("at most", most),
+            ("below", below),
+        )
+        if bound is not None
+    ]
+    expected = " and ".join(["a finite number", *bounds])
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise JudgeError(what, value, expected)
+    within = (
+        math.isfinite(value)
+        and (least is None or value >= least)
+        and (above is None or value > above)
+        and (most is None or value <= most)
+        and (below is None or value < below)
+    )
+    if not within:
+        raise JudgeError(what, f"{value:g}{' ' + unit if unit else ''}", expected)
+    return float(value)
+
+
+def base_unit(what: str, unit: str) -> str:
+    """Return the unit if values may carry it.
+
+    Raises:
+        JudgeError: not a base unit. Prefixes such as ``kΩ`` are refused: every value here is in the base unit.
+    """
+    if unit not in SI_BASE_UNITS:
+        known = ", ".join(known for known in SI_BASE_UNITS if known)
+        raise JudgeError(what, unit, f"a base unit without prefix ({known}, or '' for a plain number)")
+    return unit
+
+
+def same_unit(what: str, found: str, expected: str) -> None:
+    """Refuse to compare values that are in different units.
+
+    Raises:
+        JudgeError: the units differ.
+    """
+    if found != expected:
+        raise JudgeError(what, found or "a plain number", f"the unit {expected or 'of a plain number'}")
+
+
+def one_of(what: str, found: str, allowed: tuple[str, ...]) -> str:
+    """Return the word if it is one of those allowed.
+
+    Raises:
+        JudgeError: it is not; the text lists them.
+    """
+    if found not in allowed:
+        raise JudgeError(what, found, "one of " + ", ".join(allowed))
+    return found
+
+
+def probability(what: str, value: float) -> float:
+    """Return a probability strictly between 0 and 1.
+
+    Raises:
+        JudgeError: it is not. 95 is refused: write 0.95.
+    """
+    return number(what, value, above=0.0, below=1.0)
+
+
+def degrees_of_freedom(what: str, value: float) -> float:
+    """Return degrees of freedom: at least one, or infinite.
+
+    Raises:
+        JudgeError: below one or not a number.
+    """
+    if isinstance(value, float) and value == math.inf:
+        return value
+    return number(what, value, least=1.0)

@@ -1,0 +1,118 @@
+"""The uncertainty budget of one reading of a meter, from everything that is known about how it was taken."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from bench.judge.accuracy import AccuracyError, AccuracyRow, PickedRow
+from bench.judge.errors import JudgeError, number
+from bench.judge.ohms import Leads, ThermalEmf, sensed
+from bench.judge.typea import repeated
+from bench.judge.uncertainty import Budget, Component
+
+ACCURACY = "the meter's accuracy"
+RESOLUTION = "the last digit"
+LEADS = "the test leads"
+EMF = "thermal EMF"
+ZERO = "the zero's drift"
+SCATTER = "scatter of the readings"
+
+
+def accuracy_component(error: AccuracyError) -> Component:
+    """Return a meter's allowance as a component.
+
+    Hard limits are taken as rectangular; a sheet that states a coverage is taken as normal at that coverage.
+    """
+    spread = error.row.spread
+    distribution, coverage = ("rectangular", 0.95)
+    if spread != "limits":
+        distribution, coverage = "normal", 0.95 if spread == "normal 95 %" else 0.99
+    return Component.within(
+        ACCURACY,
+        error.half_width,
+        distribution,
+        coverage=coverage,
+        role="accuracy",
+        basis=f"{error.row.name}, {error.row.source}",
+    )
+
+
+def meter_components(
+    value: float, row: AccuracyRow, temperature_c: float | None = None
+) -> tuple[tuple[Component, ...], tuple[str, ...]]:
+    """Components that the meter itself brings at a value: accuracy, and half a step of the last digit.
+
+    Returns:
+        The components, and what was assumed.
+
+    Raises:
+        JudgeError: the row does not cover the value or the temperature.
+    """
+    error = row.error_at(value, temperature_c)
+    parts = [accuracy_component(error)]
+    if row.resolution > 0:
+        parts.append(
+            Component.within(RESOLUTION, row.resolution / 2.0, role="resolution", basis="half a step either way")
+        )
+    return tuple(parts), error.notes
+
+
+def reading_budget(
+    readings: float | Sequence[float],
+    row: AccuracyRow | PickedRow,
+    *,
+    temperature_c: float | None = None,
+    leads: Leads | None = None,
+    emf: ThermalEmf | None = None,
+    zero_drift: float = 0.0,
+    level: float = 0.95,
+    quantity: str = "reading",
+) -> Budget:
+    """Return the budget of a reading.
+
+    Args:
+        readings: the reading in the row's unit, or several of the same thing; their mean is taken and their scatter
+            becomes a component.
+        row: the line of the accuracy table in use, picked or given.
+        temperature_c: of the meter; None takes the row's own band and notes it.
+        leads: how lead resistance was dealt with; the correction is taken off. For resistance only.
+        emf: thermal EMF. For resistance only.
+        zero_drift: difference between the closing and the opening proof of the bench's zero, in the unit; the reading
+            lay somewhere between, so the whole of it is allowed either way.
+        level: coverage probability of the expanded uncertainty.
+        quantity: what was measured, for people.
+
+    Raises:
+        JudgeError: no reading, a reading outside the row, leads or EMF with something that is not a resistance.
+    """
+    picked = row if isinstance(row, PickedRow) else PickedRow(row)
+    line = picked.row
+    if (leads is not None or emf is not None) and line.unit != "Ω":
+        raise JudgeError(f"{quantity}: leads and thermal EMF", f"a reading in {line.unit or 'no unit'}", "a resistance")
+    if isinstance(readings, Sequence):
+        several = repeated(readings, quantity) if len(readings) != 1 else None
+        shown = several.mean if several is not None else number(quantity, readings[0], line.unit)
+    else:
+        several, shown = None, number(quantity, readings, line.unit)
+    parts, notes = meter_components(shown, line, temperature_c)
+    components = list(parts)
+    value = shown
+    if leads is not None:
+        value = sensed(shown, leads)
+        if leads.half_width_ohm > 0:
+            components.append(Component.within(LEADS, leads.half_width_ohm, role="leads", basis=leads.method))
+    if emf is not None and emf.half_width_ohm > 0:
+        components.append(Component.within(EMF, emf.half_width_ohm, role="emf", basis=f"compensation: {emf.method}"))
+    drift = abs(number(f"{quantity}: zero drift", zero_drift, line.unit))
+    if drift > 0:
+        components.append(Component.within(ZERO, drift, role="zero", basis="opening and closing proof of the bench"))
+    if several is not None:
+        components.append(several.component(SCATTER))
+    return Budget(
+        value,
+        line.unit,
+        tuple(components),
+        level=level,
+        quantity=quantity,
+        notes=(*picked.notes, *notes),
+    )

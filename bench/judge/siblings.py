@@ -1,0 +1,131 @@
+"""Siblings: a pin that passes but stands out from its cable's others.
+
+The modified z-score of Iglewicz and Hoaglin, 0.6745 (x - median) / MAD, marks values beyond 3.5 (both as quoted in the
+NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.17). One wild value cannot hide itself, as it can with mean and
+standard deviation. A mark is a pointer and never a verdict.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from statistics import median
+from typing import Final
+
+from bench.judge.errors import JudgeError, base_unit, number
+from bench.quantity import engineering
+
+SCALE: Final = 0.6745
+THRESHOLD: Final = 3.5
+FEWEST: Final = 5
+"""Fewer siblings than this are not compared: common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class StandOut:
+    """One reading that stands out.
+
+    Attributes:
+        name: of the pin or conductor.
+        value: its reading.
+        score: modified z-score, with its sign.
+        sentence: what to look at.
+    """
+
+    name: str
+    value: float
+    score: float
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """How a group of siblings reads.
+
+    Attributes:
+        unit: base unit of the readings.
+        centre: their median.
+        deviation: median absolute deviation that was used; see :func:`compare`.
+        count: how many were compared.
+        scores: modified z-score by name.
+        stand_outs: those beyond the threshold, most striking first.
+        threshold: that was used.
+    """
+
+    unit: str
+    centre: float
+    deviation: float
+    count: int
+    scores: Mapping[str, float]
+    stand_outs: tuple[StandOut, ...]
+    threshold: float
+
+    @property
+    def sentence(self) -> str:
+        """The outcome in words."""
+        if self.count < FEWEST:
+            return f"Too few to compare: {self.count} readings, {FEWEST} are needed."
+        if not self.stand_outs:
+            return f"All {self.count} agree: about {engineering(self.centre, self.unit)} each."
+        return " ".join(each.sentence for each in self.stand_outs)
+
+
+def compare(
+    readings: Mapping[str, float],
+    unit: str,
+    *,
+    resolution: float,
+    threshold: float = THRESHOLD,
+) -> Comparison:
+    """Compare the readings of siblings.
+
+    When most readings are the same the median absolute deviation is zero and every other value would be infinitely far
+    out. It is therefore never taken below half a step of the last digit, so that a difference of three steps or more is
+    marked and one or two are not.
+
+    Args:
+        readings: name to value, all of the same kind and all of a pass.
+        unit: base unit.
+        resolution: one step of the meter's last digit, above zero.
+        threshold: modified z-score beyond which a reading is marked.
+
+    Returns:
+        The comparison; without marks when there are fewer than five readings.
+
+    Raises:
+        JudgeError: a reading that is not finite, or no resolution.
+    """
+    base_unit("siblings: unit", unit)
+    step = number("siblings: resolution", resolution, unit, above=0.0)
+    number("siblings: threshold", threshold, above=0.0)
+    if not readings:
+        raise JudgeError("siblings", "no readings", "at least one")
+    values = {name: number(f"siblings: {name}", value, unit) for name, value in readings.items()}
+    centre = median(values.values())
+    spread = median(abs(value - centre) for value in values.values())
+    deviation = max(spread, step / 2.0)
+    scores = {name: SCALE * (value - centre) / deviation for name, value in values.items()}
+    marked = []
+    if len(values) >= FEWEST:
+        for name, score in scores.items():
+            if abs(score) > threshold:
+                marked.append(StandOut(name, values[name], score, _words(name, values[name], centre, unit)))
+    marked.sort(key=lambda each: -abs(each.score))
+    return Comparison(unit, centre, deviation, len(values), scores, tuple(marked), threshold)
+
+
+def _words(name: str, value: float, centre: float, unit: str) -> str:
+    higher = value > centre
+    if centre > 0 and value > 0 and not math.isclose(centre, 0.0):
+        times = value / centre if higher else centre / value
+        if times >= 2:
+            much = f"{times:.3g} times {'higher' if higher else 'lower'} than"
+        else:
+            much = f"{abs(value / centre - 1) * 100:.2g} % {'above' if higher else 'below'}"
+    else:
+        much = "above" if higher else "below"
+    return (
+        f"{name} reads {engineering(value, unit)}, {much} its siblings' {engineering(centre, unit)}: "
+        "it passes, but look at it."
+    )
