@@ -327,7 +327,8 @@ def engineering(value: float, unit: str, *, resolution: float | None = None, dig
 
 
 def _prefix_for(magnitude: float, resolution: float | None) -> tuple[float, str]:
-    if magnitude == 0:
+    if magnitude == 0 or (resolution is not None and magnitude < resolution / 2):
+        # nothing but noise below the last digit: let the digit choose the prefix
         if resolution is None or resolution >= 1e-3:
             return 1.0, ""
         magnitude = resolution * 100
@@ -346,3 +347,69 @@ def with_uncertainty(value: float, expanded: float, unit: str) -> str:
         return engineering(value, unit)
     place = 10.0 ** (math.floor(math.log10(expanded)) - 1)
     return f"{engineering(value, unit, resolution=place)} ± {engineering(expanded, unit, digits=2)}"
+
+
+class Amount:
+    """A quantity of any dimension that a reading can have, where a field alone does not say which.
+
+    Attributes:
+        value: in the base unit.
+        unit: the base unit's symbol, one of those of :data:`READABLE`.
+    """
+
+    __slots__ = ("unit", "value")
+
+    def __init__(self, value: float, unit: str) -> None:
+        self.value = value
+        self.unit = unit
+
+    @classmethod
+    def parse(cls, text: str) -> Self:
+        """Read one quantity of any readable dimension.
+
+        Raises:
+            QuantityError: the text is none.
+        """
+        if "," in text:
+            raise QuantityError(text, f"{cls.wanted()}, with a decimal point and no comma")
+        for kind in READABLE:
+            try:
+                return cls(kind.parse(text).value, kind.unit)
+            except QuantityError:
+                continue
+        raise QuantityError(text, cls.wanted())
+
+    @classmethod
+    def wanted(cls) -> str:
+        """What a file should hold here, for an error text."""
+        return "a quantity with its unit such as '2 ohm' or '-48 V'"
+
+    def exact(self) -> str:
+        """The text that parses back to exactly this amount."""
+        return f"{self.value!r} {self.unit}".rstrip()
+
+    def __str__(self) -> str:
+        return engineering(self.value, self.unit)
+
+    def __repr__(self) -> str:
+        return f"Amount({self.value!r}, {self.unit!r})"
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Amount) and (other.value, other.unit) == (self.value, self.unit)
+
+    def __hash__(self) -> int:
+        return hash((self.value, self.unit))
+
+
+READABLE: Final[tuple[type[Quantity], ...]] = (
+    Resistance,
+    Voltage,
+    Current,
+    Temperature,
+    Duration,
+    Frequency,
+    Power,
+    Capacitance,
+    Ratio,
+)
+"""The dimensions that a meter can read."""

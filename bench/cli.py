@@ -1,0 +1,89 @@
+"""The command line: finds the command, loads that one module, and turns expected errors into one clear text.
+
+Nothing heavy is imported here, so that ``proveout --help`` answers at once.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import sys
+from collections.abc import Sequence
+from typing import Final
+
+from bench import __version__
+from bench.exits import BAD_INPUT, STOPPED
+
+COMMANDS: Final[dict[str, str]] = {
+    "check": "say what is wrong with plant, bench and sequence files, and what a bench can prove",
+    "schema": "print the JSON Schema of a kind of file, for editors",
+    "walk": "walk a sequence on the screen",
+    "run": "run a sequence without a screen",
+    "replay": "show what a record holds, step by step",
+}
+"""Command to what it does, in the order of the help text."""
+
+EPILOG: Final = """exit codes: 0 all passed; 1 something failed, is undecided or was skipped; 2 bad input;
+3 aborted, or trouble with an instrument or a record
+
+Proveout is no safety device. Follow local codes and the site's rules; leave live work to licensed people."""
+
+
+def parser() -> argparse.ArgumentParser:
+    """The parser of the whole command line, without the commands' own options."""
+    made = argparse.ArgumentParser(
+        prog="proveout",
+        description="Prove a rebuilt electronic plant wire by wire, and bring it to its first power.",
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    made.add_argument("--version", action="version", version=f"proveout {__version__}")
+    commands = made.add_subparsers(dest="command", metavar="COMMAND", title="commands")
+    for name, does in COMMANDS.items():
+        commands.add_parser(name, help=does, add_help=False)
+    return made
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run a command and return its exit code."""
+    words = list(sys.argv[1:] if argv is None else argv)
+    name = next((word for word in words if not word.startswith("-")), None)
+    if name is None or name not in COMMANDS or words.index(name) != 0:
+        whole = parser()
+        whole.parse_args(words)
+        whole.print_help()
+        return BAD_INPUT
+    module = importlib.import_module(f"bench.commands.{name.replace('-', '_')}")
+    own = argparse.ArgumentParser(
+        prog=f"proveout {name}",
+        description=module.__doc__,
+        epilog=EPILOG.split("\n\n", maxsplit=1)[0],
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    module.arguments(own)
+    return _guarded(module.run, own.parse_args(words[1:]))
+
+
+def _guarded(run: object, arguments: argparse.Namespace) -> int:
+    from bench.errors import expected
+
+    try:
+        return int(run(arguments))  # type: ignore[operator]
+    except KeyboardInterrupt:
+        print("interrupted", file=sys.stderr)
+        return STOPPED
+    except BrokenPipeError:
+        # whoever read our output has enough; the rest has nowhere to go
+        sys.stderr.close()
+        return STOPPED
+    except Exception as error:
+        known = expected(error)
+        if known is None:
+            raise
+        text, code = known
+        print(text, file=sys.stderr)
+        return code
+
+
+if __name__ == "__main__":
+    sys.exit(main())

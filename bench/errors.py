@@ -1,0 +1,27 @@
+"""Which errors are a person's or the world's to mend, and how they are told. Everything else is a bug."""
+
+from __future__ import annotations
+
+from bench.exits import BAD_INPUT, STOPPED
+
+
+def expected(error: Exception) -> tuple[str, int] | None:
+    """The text and exit code of an error that a person can mend; None for a bug."""
+    from bench.files import BadFile
+    from bench.record.append import RecordBusy, RecordTrouble
+    from bench.record.read import BrokenRecord
+    from bench.runner.client import NotLetIn
+
+    if isinstance(error, BadFile):
+        count = len(error.problems)
+        tail = "" if count == 1 else f"\n{count} problems"
+        return f"{error}{tail}", BAD_INPUT
+    if isinstance(error, BadRequest | BrokenRecord | FileExistsError):
+        return str(error), BAD_INPUT
+    if isinstance(error, RecordBusy | RecordTrouble | NotLetIn):
+        return str(error), STOPPED
+    return None
+
+
+class BadRequest(ValueError):
+    """An option or a name on the command line cannot be what is meant."""

@@ -1,0 +1,239 @@
+"""Writing a record: one owner, one write and one sync for each event."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Final
+
+from bench.record.chain import FIRST, BadLine, check, decode, seal
+from bench.record.read import BrokenRecord, read_lines
+from bench.walk.events import Entry, Event, Mended
+
+TimeOfDay = Callable[[], datetime]
+
+
+class RecordBusy(RuntimeError):
+    """Another process holds the record open for writing."""
+
+
+class RecordTrouble(RuntimeError):
+    """The record cannot be written: full disk, read-only folder, lost drive. Nothing of the event was kept."""
+
+
+@dataclass(frozen=True, slots=True)
+class Torn:
+    """A torn end that was set aside."""
+
+    bytes: int
+    sha256: str
+    kept: str
+
+
+def utc_now() -> datetime:
+    """The time of day."""
+    return datetime.now(UTC)
+
+
+def stamp(moment: datetime) -> str:
+    """A time as records write it: UTC, ISO 8601, microseconds, Z."""
+    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+
+
+def _lock(descriptor: int, path: Path) -> None:
+    """Take the record for this process alone; the system lets go when the process ends, however it ends.
+
+    Raises:
+        RecordBusy: another process has it.
+    """
+    try:
+        if sys.platform == "win32":
+            import msvcrt
+
+            # a byte far beyond the end: locking one in the text would keep readers out
+            os.lseek(descriptor, 2**62, os.SEEK_SET)
+            msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
+        else:
+            import fcntl
+
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as error:
+        raise RecordBusy(f"{path} is being written by another process") from error
+
+
+_sync: Final = getattr(os, "fdatasync", os.fsync)
+
+
+class RecordWriter:
+    """Owns a record and appends to it. Use as a context manager.
+
+    The file is locked against a second writer and opened for appending. ``append`` returns only after the line is on
+    disk; if it cannot be written whole, the file is cut back to what it was and :class:`RecordTrouble` is raised.
+    """
+
+    def __init__(self, path: Path, descriptor: int, *, last: int, chain: bytes, size: int, now: TimeOfDay) -> None:
+        self.path = path
+        self.last = last
+        self._descriptor = descriptor
+        self._chain = chain
+        self._size = size
+        self._now = now
+
+    @classmethod
+    def create(cls, path: Path, now: TimeOfDay = utc_now) -> RecordWriter:
+        """Begin a new record.
+
+        Raises:
+            FileExistsError: there is one already; a record is never overwritten.
+            RecordTrouble: the folder cannot be written.
+        """
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_APPEND, 0o644)
+        except FileExistsError:
+            raise
+        except OSError as error:
+            raise RecordTrouble(f"{path} cannot be written: {error.strerror}") from error
+        _lock(descriptor, path)
+        _sync_folder(path.parent)
+        return cls(path, descriptor, last=0, chain=FIRST, size=0, now=now)
+
+    @classmethod
+    def reopen(cls, path: Path, now: TimeOfDay = utc_now) -> tuple[RecordWriter, list[Entry], Torn | None]:
+        """Open a record to go on with it: verify it whole, set a torn end aside.
+
+        Returns:
+            The writer, the record's entries, and what was set aside, if anything. A ``Mended`` event is not written
+            here: the caller appends it, so that the machine takes it too.
+
+        Raises:
+            RecordBusy: another process is writing it.
+            BrokenRecord: something other than the torn end is wrong; nothing is changed then.
+            RecordTrouble: it cannot be opened for writing.
+        """
+        try:
+            descriptor = os.open(path, os.O_RDWR | os.O_APPEND)
+        except OSError as error:
+            raise RecordTrouble(f"{path} cannot be opened for writing: {error.strerror}") from error
+        try:
+            _lock(descriptor, path)
+            entries, chain, size = _verified(path)
+            torn = _set_aside(path, descriptor, size)
+        except BaseException:
+            os.close(descriptor)
+            raise
+        writer = cls(path, descriptor, last=len(entries), chain=chain, size=size, now=now)
+        return writer, entries, torn
+
+    def envelope(self, event: Event) -> Entry:
+        """Put an event into the envelope that it will have when it is appended next."""
+        return Entry(n=self.last + 1, at=stamp(self._now()), event=event)
+
+    def append(self, entry: Entry) -> bytes:
+        """Write one entry and have it on disk.
+
+        Returns:
+            Its raw line.
+
+        Raises:
+            RecordTrouble: it could not be written; the record is as it was before.
+        """
+        if entry.n != self.last + 1:
+            raise ValueError(f"entry {entry.n} does not follow {self.last}")
+        line, chain = seal(entry, self._chain)
+        try:
+            view = memoryview(line)
+            while view:
+                view = view[os.write(self._descriptor, view) :]
+            _sync(self._descriptor)
+        except OSError as error:
+            with contextlib.suppress(OSError):
+                os.ftruncate(self._descriptor, self._size)
+            reason = error.strerror or type(error).__name__
+            raise RecordTrouble(f"{self.path} cannot be written: {reason}") from error
+        self.last, self._chain, self._size = entry.n, chain, self._size + len(line)
+        return line
+
+    def close(self) -> None:
+        """Let go of the record."""
+        if self._descriptor >= 0:
+            os.close(self._descriptor)
+            self._descriptor = -1
+
+    def __enter__(self) -> RecordWriter:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make the new file's name durable where the system can."""
+    if sys.platform == "win32":
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    except OSError:
+        pass  # some network file systems refuse; the file itself is synced anyway
+    finally:
+        os.close(descriptor)
+
+
+def _verified(path: Path) -> tuple[list[Entry], bytes, int]:
+    """All whole lines of a record, the last hash, and where the whole lines end."""
+    entries: list[Entry] = []
+    chain, size = FIRST, 0
+    held: BrokenRecord | None = None
+    for number, line in read_lines(path):
+        if held is not None:
+            raise held
+        try:
+            digest = check(line, chain)
+            entry = decode(line)
+            if entry.n != number:
+                raise BadLine(f"event {entry.n} stands where event {number} belongs")
+        except BadLine as error:
+            # only the very last line may be torn
+            held = BrokenRecord(path, number, str(error))
+            continue
+        entries.append(entry)
+        chain, size = digest, size + len(line)
+    if held is not None and path.stat().st_size > size and _ends_whole(path):
+        # a whole last line whose hash does not fit was changed, not torn
+        raise held
+    return entries, chain, size
+
+
+def _ends_whole(path: Path) -> bool:
+    with path.open("rb") as stream:
+        stream.seek(-3, os.SEEK_END)
+        return stream.read(3) == b'"}\n'
+
+
+def _set_aside(path: Path, descriptor: int, size: int) -> Torn | None:
+    with path.open("rb") as stream:
+        stream.seek(size)
+        tail = stream.read()
+    if not tail:
+        return None
+    digest = hashlib.sha256(tail).hexdigest()
+    kept = path.with_name(f"{path.name}.torn-{digest[:12]}")
+    with kept.open("wb") as stream:
+        stream.write(tail)
+        stream.flush()
+        os.fsync(stream.fileno())
+    os.ftruncate(descriptor, size)
+    _sync(descriptor)
+    return Torn(len(tail), digest, kept.name)
+
+
+def mended(torn: Torn) -> Mended:
+    """The event that tells of a torn end."""
+    return Mended(bytes=torn.bytes, sha256=torn.sha256, kept=torn.kept)

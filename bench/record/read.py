@@ -1,0 +1,67 @@
+"""Reading a record: line by line, with its chain checked, in constant memory."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from bench.record.chain import FIRST, LONGEST, BadLine, check, decode
+from bench.walk.events import Began, Entry
+
+
+class BrokenRecord(ValueError):
+    """A record is not what a runner wrote.
+
+    Attributes:
+        path: the record.
+        line: the first line that is wrong, from 1.
+        why: what is wrong with it.
+    """
+
+    def __init__(self, path: Path, line: int, why: str) -> None:
+        super().__init__(f"{path}:{line}: {why}")
+        self.path = path
+        self.line = line
+        self.why = why
+
+
+def read_lines(path: Path) -> Iterator[tuple[int, bytes]]:
+    """The raw lines of a record with their numbers, from 1; the last may lack its newline.
+
+    Raises:
+        BrokenRecord: the file cannot be read, or a line is longer than any honest one.
+    """
+    try:
+        with path.open("rb") as stream:
+            number = 0
+            while line := stream.readline(LONGEST + 1):
+                number += 1
+                if len(line) > LONGEST:
+                    raise BrokenRecord(path, number, f"a line of more than {LONGEST} bytes")
+                yield number, line
+    except OSError as error:
+        raise BrokenRecord(path, 0, f"cannot be read: {error.strerror}") from error
+
+
+def read_record(path: Path) -> Iterator[Entry]:
+    """The entries of a record, each verified against the chain before it is given out.
+
+    A torn last line (a crash, or a record that is being written) ends the reading without an error.
+
+    Raises:
+        BrokenRecord: a line is wrong, or the first one does not begin a walk.
+    """
+    chain = FIRST
+    for number, line in read_lines(path):
+        if not line.endswith(b"\n"):
+            return
+        try:
+            chain = check(line, chain)
+            entry = decode(line)
+            if entry.n != number:
+                raise BadLine(f"event {entry.n} stands where event {number} belongs")
+            if number == 1 and not isinstance(entry.event, Began):
+                raise BadLine("the first event does not begin a walk")
+        except BadLine as error:
+            raise BrokenRecord(path, number, str(error)) from error
+        yield entry

@@ -1,0 +1,137 @@
+"""The door to a runner: a small private file beside the record that says where to knock, and with which token.
+
+The socket is local (a Unix socket in a private folder; loopback TCP where there are none), the file is readable by its
+owner only, and the token is compared in constant time. Nothing listens on the network.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import secrets
+import shutil
+import socket
+import tempfile
+from pathlib import Path
+from typing import Final
+
+import msgspec
+
+from bench.record.append import RecordTrouble
+
+HAS_UNIX: Final = hasattr(socket, "AF_UNIX")
+
+
+class Door(msgspec.Struct, frozen=True, kw_only=True):
+    """Where a runner listens."""
+
+    record: str
+    process: int
+    token: str
+    unix: str = ""
+    port: int = 0
+
+    def connect(self, timeout: float) -> socket.socket:
+        """Open a connection.
+
+        Raises:
+            OSError: nobody is behind the door.
+        """
+        if self.unix:
+            link = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+            target: str | tuple[str, int] = self.unix
+        else:
+            link = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+            target = ("127.0.0.1", self.port)
+        link.settimeout(timeout)
+        try:
+            link.connect(target)
+        except OSError:
+            link.close()
+            raise
+        link.settimeout(None)
+        return link
+
+
+class DoorFrame:
+    """Listens, and keeps the door file while it does. Use as a context manager.
+
+    Raises:
+        RecordTrouble: the door file cannot be written beside the record.
+    """
+
+    def __init__(self, record: Path) -> None:
+        self.path = door_of(record)
+        self._folder = tempfile.mkdtemp(prefix="proveout-")
+        if HAS_UNIX:
+            self.listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+            place = str(Path(self._folder) / "runner")
+            self.listener.bind(place)
+            where = {"unix": place, "port": 0}
+        else:
+            self.listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+            self.listener.bind(("127.0.0.1", 0))
+            where = {"unix": "", "port": self.listener.getsockname()[1]}
+        self.listener.listen(8)
+        self.door = Door(
+            record=str(record.resolve()),
+            process=os.getpid(),
+            token=secrets.token_urlsafe(24),
+            **where,  # type: ignore[arg-type]
+        )
+        self._write()
+
+    def _write(self) -> None:
+        fresh = self.path.with_name(f"{self.path.name}.{os.getpid()}")
+        try:
+            descriptor = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+            try:
+                os.write(descriptor, msgspec.json.encode(self.door))
+            finally:
+                os.close(descriptor)
+            fresh.replace(self.path)
+        except OSError as error:
+            self.close()
+            raise RecordTrouble(f"{self.path} cannot be written: {error.strerror}") from error
+
+    def close(self) -> None:
+        """Shut the door and take its file away."""
+        self.listener.close()
+        with contextlib.suppress(OSError):
+            if read_door(self.path).token == self.door.token:
+                self.path.unlink()
+        shutil.rmtree(self._folder, ignore_errors=True)
+
+    def __enter__(self) -> DoorFrame:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+
+def door_of(record: Path) -> Path:
+    """The door file that belongs to a record."""
+    return record.with_name(f"{record.name}.door")
+
+
+def read_door(path: Path) -> Door:
+    """Read a door file.
+
+    Raises:
+        FileNotFoundError: there is none, or it is not a door file.
+    """
+    try:
+        return msgspec.json.decode(path.read_bytes(), type=Door)
+    except (msgspec.MsgspecError, OSError) as error:
+        raise FileNotFoundError(f"{path} leads to no runner") from error
+
+
+def live_doors(folder: Path) -> list[Door]:
+    """The doors of a folder behind which a runner answers, newest first; dead door files are left alone."""
+    found = []
+    for path in sorted(folder.glob("*.door"), key=lambda p: p.stat().st_mtime, reverse=True):
+        with contextlib.suppress(OSError):
+            door = read_door(path)
+            door.connect(timeout=1.0).close()
+            found.append(door)
+    return found

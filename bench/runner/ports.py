@@ -1,0 +1,92 @@
+"""What the runner needs from the world, as protocols. Each has a real, a simulated and a test side."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Protocol
+
+from bench.sequence.plan import Step
+from bench.walk.events import Event
+
+
+@dataclass(frozen=True, slots=True)
+class Happened:
+    """The crew or the hands report an event that they want recorded."""
+
+    event: Event
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """A live reading; never recorded."""
+
+    role: str
+    at: float
+    unit: str
+    value: float | None
+    over: str
+    resolution: float | None
+
+
+Post = Callable[[Happened | Sample], None]
+
+
+class Crew(Protocol):
+    """The instruments, by role. Calls return at once; results are posted."""
+
+    def meet(self, roles: tuple[str, ...], number: int) -> None:
+        """Open and identify the instruments of these roles; posts ``Met`` for each, or ``Troubled``."""
+
+    def measure(self, step: Step, number: int) -> None:
+        """Take the step's reading; posts ``Read`` or ``Troubled``."""
+
+    def switch(self, step: Step, number: int) -> None:
+        """Set the step's output and read it back; posts ``Switched`` or ``Troubled``."""
+
+    def live(self, step: Step | None) -> None:
+        """Take live readings as the step would, as fast as the meter goes; None stops them."""
+
+    def make_safe(self, number: int) -> None:
+        """Bring all outputs to their safe state, whatever else is going on; posts ``MadeSafe``."""
+
+    def drop_work(self) -> None:
+        """Let go of a measurement under way; its result is not wanted any more."""
+
+    def close(self) -> None:
+        """Close all ports."""
+
+
+class Hands(Protocol):
+    """Who places probes and works breakers: a person, or the simulator's hands."""
+
+    name: str
+
+    def place(self, step: Step) -> None:
+        """Put the probes where the step wants them. A person's hands have done so already."""
+
+    def lift(self) -> None:
+        """Take the probes off."""
+
+    def answer(self, step: Step) -> str:
+        """What these hands answer to a caution, a hold point, an act or a question."""
+
+    def jump(self, seconds: float) -> bool:
+        """Let time pass at once, where time is simulated. Returns whether it did."""
+
+
+@dataclass(frozen=True, slots=True)
+class Manner:
+    """How the hands work.
+
+    Attributes:
+        alone: the hands answer everything by themselves. Only a simulated bench may.
+        place_after: seconds after which the hands place the probes by themselves; None: they wait to be told.
+        by_contact: a settled contact is taken without a key.
+        give_up_after: seconds that an empty seat is waited for before the walk is aborted.
+    """
+
+    alone: bool = False
+    place_after: float | None = None
+    by_contact: bool = False
+    give_up_after: float = 1800.0

@@ -1,0 +1,134 @@
+"""What runner and screens say to each other: JSON lines over a local socket.
+
+A screen says ``hello`` with the token first. It then gets the record so far, line by line, and every line that is
+added; it folds them itself, so it can show nothing that the record does not hold. Live readings travel beside and are
+never recorded. A screen asks for something by sending the event that it wants recorded; the runner checks it against
+the machine, puts the sender's name in, and records it or refuses.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import msgspec
+
+from bench.files import exact, from_text
+from bench.walk import events as e
+
+VERSION: Final = 1
+LONGEST: Final = 64 * 2**20
+"""Bytes in one message: the record's first line holds a whole plant."""
+
+Wish = e.Answered | e.Skipped | e.Went | e.Noted | e.Disturbed | e.Paused | e.Continued | e.Aborted
+"""Events that a screen may ask for. All others come from the runner's own work."""
+
+
+class _Message(msgspec.Struct, frozen=True, kw_only=True, tag_field="say"):
+    pass
+
+
+class Hello(_Message, frozen=True, kw_only=True, tag="hello"):
+    """First message of a client."""
+
+    token: str
+    name: str = ""
+    where: str = ""
+    version: int = VERSION
+
+
+class Do(_Message, frozen=True, kw_only=True, tag="do"):
+    """Record this event, please."""
+
+    wish: Wish
+
+
+class TakeSeat(_Message, frozen=True, kw_only=True, tag="take-seat"):
+    """Take the operator's seat, also from somebody else."""
+
+
+class Welcome(_Message, frozen=True, kw_only=True, tag="welcome"):
+    """The client is let in."""
+
+    record: str
+    you: str
+    seat: str = ""
+    version: int = VERSION
+
+
+class Line(_Message, frozen=True, kw_only=True, tag="line"):
+    """One raw line of the record."""
+
+    raw: str
+
+
+class Live(_Message, frozen=True, kw_only=True, tag="live"):
+    """A reading as it is now; not recorded."""
+
+    role: str
+    unit: str
+    value: float | None = None
+    over: str = ""
+    resolution: float | None = None
+    settled: float = 0.0
+    """0 to 1: how far the contact has settled."""
+    touch: str = ""
+    """'open', 'touching', 'settled', or 'lift' where the last touch must be lifted first."""
+
+
+class Refusal(_Message, frozen=True, kw_only=True, tag="refusal"):
+    """The last wish was not recorded."""
+
+    why: str
+
+
+class RecordFailing(_Message, frozen=True, kw_only=True, tag="record-failing"):
+    """The record cannot be written; nothing goes on until it can. Outputs are made safe meanwhile."""
+
+    why: str
+
+
+class Bye(_Message, frozen=True, kw_only=True, tag="bye"):
+    """The runner ends."""
+
+    why: str
+
+
+FromClient = Hello | Do | TakeSeat
+ToClient = Welcome | Line | Live | Refusal | RecordFailing | Bye
+
+_encoder: Final = msgspec.json.Encoder(enc_hook=exact)
+_from_client: Final = msgspec.json.Decoder(FromClient, dec_hook=from_text)
+_to_client: Final = msgspec.json.Decoder(ToClient, dec_hook=from_text)
+
+
+class BadMessage(ValueError):
+    """The other side does not speak this protocol."""
+
+
+def encode(message: FromClient | ToClient) -> bytes:
+    """One message as a line."""
+    return _encoder.encode(message) + b"\n"
+
+
+def from_client(line: bytes) -> FromClient:
+    """Read a client's line.
+
+    Raises:
+        BadMessage: it is none.
+    """
+    try:
+        return _from_client.decode(line)
+    except (msgspec.MsgspecError, ValueError) as error:
+        raise BadMessage(str(error)) from error
+
+
+def to_client(line: bytes) -> ToClient:
+    """Read a runner's line.
+
+    Raises:
+        BadMessage: it is none.
+    """
+    try:
+        return _to_client.decode(line)
+    except (msgspec.MsgspecError, ValueError) as error:
+        raise BadMessage(str(error)) from error

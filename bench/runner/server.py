@@ -1,0 +1,152 @@
+"""Lets screens in: one reading and one writing thread for each, and a bounded queue between.
+
+A screen that does not read is dropped and never waited for; the walk must not hang on a stuck terminal.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hmac
+import itertools
+import queue
+import socket
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Final
+
+from bench.runner import protocol as p
+from bench.runner.door import DoorFrame
+
+WAITING: Final = 20_000
+"""Messages that a slow screen may be behind: a few hours of work; then it is dropped and may come back."""
+_STOP: Final = b""
+
+
+@dataclass(eq=False)
+class Client:
+    """One screen that is let in."""
+
+    link: socket.socket
+    name: str
+    where: str
+    outbox: queue.Queue[bytes] = field(default_factory=lambda: queue.Queue(WAITING))
+    gone: bool = False
+
+    def send(self, message: p.ToClient) -> None:
+        """Queue a message; a client that is too far behind is dropped."""
+        self.send_raw(p.encode(message))
+
+    def send_raw(self, raw: bytes) -> None:
+        """Queue an encoded message; see :meth:`send`."""
+        if self.gone:
+            return
+        try:
+            self.outbox.put_nowait(raw)
+        except queue.Full:
+            self.drop()
+
+    def drop(self) -> None:
+        """Cut the connection; both threads end."""
+        self.gone = True
+        with contextlib.suppress(OSError):
+            self.link.shutdown(socket.SHUT_RDWR)
+
+
+class Server:
+    """Accepts clients on a door and hands what they say to ``heard``, ``came`` and ``left``.
+
+    The three callables are called from the clients' threads; the runner's are puts into its one inbox.
+    """
+
+    def __init__(
+        self,
+        frame: DoorFrame,
+        *,
+        came: Callable[[Client], None],
+        heard: Callable[[Client, p.FromClient], None],
+        left: Callable[[Client], None],
+    ) -> None:
+        self._frame = frame
+        self._came, self._heard, self._left = came, heard, left
+        self._names = itertools.count(1)
+        self.clients: list[Client] = []
+        self._lock = threading.Lock()
+        threading.Thread(target=self._accept, name="door", daemon=True).start()
+
+    def broadcast(self, message: p.ToClient) -> None:
+        """Send to every client."""
+        raw = p.encode(message)
+        with self._lock:
+            clients = list(self.clients)
+        for client in clients:
+            client.send_raw(raw)
+
+    def close(self, why: str) -> None:
+        """Say goodbye and let the writers empty their queues, briefly."""
+        with self._lock:
+            clients, self.clients = list(self.clients), []
+        writers = []
+        for client in clients:
+            client.send(p.Bye(why=why))
+            with contextlib.suppress(queue.Full):
+                client.outbox.put_nowait(_STOP)
+            writers.append(client)
+        for client in writers:
+            writer = next((t for t in threading.enumerate() if t.name == f"writer {id(client)}"), None)
+            if writer is not None:
+                writer.join(timeout=2.0)
+            client.drop()
+
+    def _accept(self) -> None:
+        while True:
+            try:
+                link, _ = self._frame.listener.accept()
+            except OSError:
+                return
+            threading.Thread(target=self._serve, args=(link,), daemon=True).start()
+
+    def _serve(self, link: socket.socket) -> None:
+        with link, link.makefile("rb") as stream:
+            client = self._admit(link, stream.readline(65536))
+            if client is None:
+                return
+            try:
+                while line := stream.readline(p.LONGEST):
+                    try:
+                        self._heard(client, p.from_client(line))
+                    except p.BadMessage as error:
+                        client.send(p.Refusal(why=f"not understood: {error}"))
+            except OSError:
+                pass
+            finally:
+                client.drop()
+                with self._lock, contextlib.suppress(ValueError):
+                    self.clients.remove(client)
+                self._left(client)
+
+    def _admit(self, link: socket.socket, line: bytes) -> Client | None:
+        try:
+            hello = p.from_client(line)
+        except p.BadMessage:
+            return None
+        if not isinstance(hello, p.Hello):
+            return None
+        if not hmac.compare_digest(hello.token.encode(), self._frame.door.token.encode()):
+            return None
+        name = hello.name or f"screen {next(self._names)}"
+        client = Client(link, name[:60], hello.where[:80])
+        threading.Thread(target=_write, args=(client,), name=f"writer {id(client)}", daemon=True).start()
+        with self._lock:
+            self.clients.append(client)
+        self._came(client)
+        return client
+
+
+def _write(client: Client) -> None:
+    try:
+        while raw := client.outbox.get():
+            client.link.sendall(raw)
+    except OSError:
+        pass
+    client.drop()

@@ -1,0 +1,1 @@
+"""Sequences: what is to be done, in order. Files, their checks, and unrolling into single steps."""

@@ -1,0 +1,222 @@
+"""The sequence file: YAML that a person who does not program can read and change.
+
+Nothing in a file is ever evaluated. Texts may hold names in braces, such as ``{conductor.near}``; they are replaced
+by looking the name up in a fixed table (see :mod:`bench.sequence.views`) and by nothing else.
+"""
+
+from __future__ import annotations
+
+from typing import Final, Literal
+
+import msgspec
+
+from bench.files import Inconsistent
+from bench.quantity import Amount, Duration, Ratio, Resistance, Temperature
+
+Reads = Literal["resistance", "insulation", "voltage", "ac-voltage", "current", "temperature"]
+"""What a measuring step reads."""
+
+Role = Literal["ohms", "insulation", "volts", "amps", "supply", "switch", "thermometer"]
+"""What a step needs from the bench."""
+
+ROLE_OF: Final[dict[str, Role]] = {
+    "resistance": "ohms",
+    "insulation": "insulation",
+    "voltage": "volts",
+    "ac-voltage": "volts",
+    "current": "amps",
+    "temperature": "thermometer",
+}
+UNIT_OF: Final[dict[str, str]] = {
+    "resistance": "Ω",
+    "insulation": "Ω",
+    "voltage": "V",
+    "ac-voltage": "V",
+    "current": "A",
+    "temperature": "°C",
+}
+
+Over = Literal["conductors", "pairs", "pins", "neighbours", "shelves", "inlets", "breakers", "cables", "bonds"]
+"""What a loop can run over."""
+
+
+class Limit(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
+    """What a reading is held against.
+
+    Either computed from the plant, or set by hand with one or two bounds. ``source`` says where a bound that was set
+    by hand comes from, and is asked for, since a number without an origin cannot be defended later.
+    """
+
+    computed: Literal["conductor", "path", "insulation", "idle-current", "feed-voltage"] | None = None
+    at_least: Amount | None = None
+    at_most: Amount | None = None
+    source: str = ""
+    margin: Amount | None = None
+    """Added to a computed upper bound, for what the plant file does not know."""
+
+    def __post_init__(self) -> None:
+        by_hand = self.at_least is not None or self.at_most is not None
+        if self.computed is None and not by_hand:
+            raise Inconsistent("a limit without a bound", "'computed', 'at-least' or 'at-most'")
+        if self.computed is not None and by_hand:
+            raise Inconsistent("a computed limit with a bound set by hand", "one or the other")
+        if by_hand and not self.source:
+            raise Inconsistent("a bound set by hand without 'source'", "'source': where the bound comes from")
+        if self.margin is not None and self.computed is None:
+            raise Inconsistent("'margin' without 'computed'", "'margin' only beside 'computed'")
+        low, high = self.at_least, self.at_most
+        if low is not None and high is not None:
+            if low.unit != high.unit:
+                raise Inconsistent(f"bounds in {low.unit} and {high.unit}", "both bounds in one unit")
+            if low.value > high.value:
+                raise Inconsistent(f"at-least {low} above at-most {high}", "at-least below at-most")
+
+
+class _Common(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", tag_field="step"):
+    title: str = ""
+
+
+class Caution(_Common, frozen=True, kw_only=True, tag="caution"):
+    """Something that can hurt people or the plant; it is shown large and must be acknowledged."""
+
+    text: str
+
+
+class Hold(_Common, frozen=True, kw_only=True, tag="hold"):
+    """A hold point: nobody passes without typing the word. The act is recorded with the name."""
+
+    text: str
+    word: str = "CLEAR"
+
+    def __post_init__(self) -> None:
+        if not self.word.strip() or len(self.word) > 24 or any(c.isspace() for c in self.word):
+            raise Inconsistent(f"the word {self.word!r}", "one word of at most 24 letters to type")
+
+
+class Do(_Common, frozen=True, kw_only=True, tag="do"):
+    """One thing that the operator does and confirms."""
+
+    text: str
+    touches: list[str] = []
+    """Plant names that the act disturbs or prepares; kept for evidence."""
+
+
+class Ask(_Common, frozen=True, kw_only=True, tag="ask"):
+    """A value that the operator types, such as the room's temperature."""
+
+    text: str
+    name: Literal["ambient", "humidity", "remark"]
+    least: float | None = None
+    most: float | None = None
+
+
+class Measure(_Common, frozen=True, kw_only=True, tag="measure"):
+    """One reading, held against a limit."""
+
+    read: Reads
+    between: tuple[str, str]
+    """The two places for the probes: the red lead first."""
+    limit: Limit
+    text: str = ""
+    wires: Literal[2, 4] = 2
+    range: Amount | None = None
+    """Lock the meter to the range that holds this value; else the meter or the limit chooses."""
+    after: Duration | None = None
+    """How long the reading runs before it counts: insulation and anything that charges."""
+    at: Amount | None = None
+    """Test voltage of an insulation reading."""
+    readings: int = 1
+    """How many readings are averaged."""
+    subject: str = ""
+    """The plant object that the verdict is about, where it is not the loop's."""
+
+    def __post_init__(self) -> None:
+        if not 1 <= self.readings <= 1000:
+            raise Inconsistent(f"readings {self.readings}", "1 to 1000 readings")
+
+
+class Zero(_Common, frozen=True, kw_only=True, tag="zero"):
+    """The probes are held together: what the meter reads then is the leads, and is taken off later readings."""
+
+    text: str = "Hold the two probe tips firmly together."
+    at_most: Resistance = msgspec.field(default_factory=lambda: Resistance(2.0))
+    """More than this is no lead but a fault."""
+
+
+class Prove(_Common, frozen=True, kw_only=True, tag="prove"):
+    """The bench itself is proven: against a reference of the bench file, with open leads, or on a live source."""
+
+    against: Literal["reference", "open-leads", "live-source"]
+    read: Reads = "resistance"
+    text: str = ""
+
+
+class Wait(_Common, frozen=True, kw_only=True, tag="wait"):
+    """Time must pass: soak, discharge, warm-up."""
+
+    text: str
+    time: Duration
+
+
+class Set(_Common, frozen=True, kw_only=True, tag="set"):
+    """A supply's output or a switch changes state. Always behind a hold point that nobody skipped."""
+
+    text: str
+    output: Literal["on", "off"]
+    voltage: Amount | None = None
+    current_limit: Amount | None = None
+
+
+class Each(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", tag_field="step", tag="each"):
+    """Repeats its steps for every plant object of a kind: ``{conductor}``, ``{pin}``, ``{shelf}`` stand for it."""
+
+    over: Over
+    of: str = ""
+    """The cable, connector, bay, shelf or feed whose objects are meant; empty: the whole plant."""
+    only: list[str] = []
+    but: list[str] = []
+    title: str = ""
+    steps: list[Step]
+
+    def __post_init__(self) -> None:
+        if self.only and self.but:
+            raise Inconsistent("'only' and 'but' together", "one of them")
+        if not self.steps:
+            raise Inconsistent("a loop without steps", "at least one step")
+
+
+Single = Caution | Hold | Do | Ask | Measure | Zero | Prove | Wait | Set
+Step = Caution | Hold | Do | Ask | Measure | Zero | Prove | Wait | Set | Each
+
+
+class Decide(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
+    """The decision rule of JCGM 106 that verdicts follow, named here so that the record names it."""
+
+    rule: Literal["simple", "guarded-acceptance", "guarded-rejection", "guarded-both"] = "guarded-both"
+    probability: Ratio = msgspec.field(default_factory=lambda: Ratio(0.95))
+    """The chance at least that a verdict is right: the guard band follows from it."""
+
+    def __post_init__(self) -> None:
+        if not 0.5 <= self.probability.value < 1:
+            raise Inconsistent(f"a probability of {self.probability}", "50 % to 99.9999 %")
+
+
+class SequenceFile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
+    """A sequence as it stands in its file."""
+
+    sequence: str
+    """Its name."""
+    plant: str
+    """The plant file, relative to this file."""
+    about: str = ""
+    """What this proves and when to use it, in a few sentences."""
+    needs: list[Role] = []
+    """Roles beyond those that the steps show by themselves."""
+    decide: Decide = msgspec.field(default_factory=Decide)
+    ambient: Temperature | None = None
+    """Fixed here; else asked by a step or taken from the plant."""
+    steps: list[Step]
+
+    def __post_init__(self) -> None:
+        if not self.steps:
+            raise Inconsistent("a sequence without steps", "at least one step")

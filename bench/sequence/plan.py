@@ -1,0 +1,71 @@
+"""A sequence unrolled over a plant: single steps in order, each complete in itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from bench.sequence.file import ROLE_OF, Measure, Prove, Role, SequenceFile, Set, Single, Zero
+
+Kind = Literal["caution", "hold", "do", "ask", "measure", "zero", "prove", "wait", "set"]
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One thing that the operator does or the bench measures.
+
+    Attributes:
+        index: its place in the plan, from 0.
+        key: a name that stays the same while the sequence and the plant do: ``7.1:W101.12``.
+        kind: the kind of step.
+        title: what it is, in a few words.
+        text: what to do, in full; may be empty where the probes say it all.
+        section: the heading that it stands under.
+        source: the step of the file with its names replaced.
+        subject: the plant object that its verdict is about; may be empty.
+        touches: plant objects that it handles.
+    """
+
+    index: int
+    key: str
+    kind: Kind
+    title: str
+    text: str
+    section: str
+    source: Single
+    subject: str
+    touches: tuple[str, ...] = ()
+
+    @property
+    def role(self) -> Role | None:
+        """The role that the step needs from the bench, if any."""
+        if isinstance(self.source, Measure | Prove):
+            return ROLE_OF[self.source.read]
+        if isinstance(self.source, Zero):
+            return "ohms"
+        return "supply" if isinstance(self.source, Set) else None
+
+    @property
+    def probes(self) -> tuple[str, str] | None:
+        """Where the probes go, red first; None where no probe is placed on the plant."""
+        return self.source.between if isinstance(self.source, Measure) else None
+
+    @property
+    def reads(self) -> bool:
+        """Whether the step takes a reading."""
+        return self.kind in ("measure", "zero", "prove")
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """All steps of a sequence over a plant."""
+
+    sequence: SequenceFile
+    steps: tuple[Step, ...]
+
+    @property
+    def roles(self) -> tuple[Role, ...]:
+        """The roles that the bench must fill, in the order of first use."""
+        used = dict.fromkeys(self.sequence.needs)
+        used.update(dict.fromkeys(step.role for step in self.steps if step.role is not None))
+        return tuple(used)

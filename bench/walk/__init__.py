@@ -1,0 +1,1 @@
+"""The walk: events, requests and the state machine that folds the one into the other."""

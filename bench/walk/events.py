@@ -1,0 +1,239 @@
+"""What happened, as facts: the events of a record.
+
+Events are frozen and never subclassed further. They hold answers, readings with their raw bytes, times, identities
+and versions; verdicts are derived from them and are never stored as truth. Every event travels in an envelope that
+carries its running number and the time of day (UTC); see :mod:`bench.record`.
+
+Evolution: a new field has a default, a field is never renamed or given another meaning, and an event type is never
+removed. So records of older versions stay readable.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Final, Literal
+
+import msgspec
+
+from bench.plant.file import PlantFile
+from bench.sequence.file import SequenceFile
+from bench.walk.facts import BenchFacts
+
+FORMAT: Final = 1
+"""The record's format version."""
+
+
+class _Event(msgspec.Struct, frozen=True, kw_only=True, tag_field="is", omit_defaults=True):
+    pass
+
+
+class Began(_Event, frozen=True, kw_only=True, tag="began"):
+    """A walk began. Holds all that is needed to judge it again with nothing else at hand."""
+
+    format: int = FORMAT
+    software: str
+    plant: PlantFile
+    sequence: SequenceFile
+    bench: BenchFacts
+    """Instruments with profile, accuracy rows and calibration dates; roles."""
+    seed: int | None = None
+    operator: str = ""
+    sources: dict[str, str] = {}
+    """File name to SHA-256 of its bytes, for the files that were read."""
+
+
+class Met(_Event, frozen=True, kw_only=True, tag="met"):
+    """An instrument answered to its name and is ready."""
+
+    number: int
+    instrument: str
+    roles: list[str]
+    identity: str
+    address: str = ""
+    serial: str = ""
+    version: str = ""
+
+
+class Answered(_Event, frozen=True, kw_only=True, tag="answered"):
+    """A request was answered by a person, or by hands that act for one."""
+
+    number: int
+    answer: str = ""
+    """The typed word or value; empty for a plain confirmation; 'retry' after trouble."""
+    by: str = ""
+    how: Literal["key", "contact", "simulated"] = "key"
+
+
+class Read(_Event, frozen=True, kw_only=True, tag="read"):
+    """A reading, just as the instrument gave it."""
+
+    number: int
+    instrument: str
+    function: str
+    unit: str
+    value: float | None = None
+    """In the base unit; None where the meter showed over range or no number."""
+    over: Literal["", "+", "-"] = ""
+    nan: bool = False
+    flags: list[str] = []
+    range: float | None = None
+    resolution: float | None = None
+    raw: list[str] = []
+    """Every reply that the value rests on, undecodable bytes written as ``\\xNN``."""
+    count: int = 1
+    spread: float | None = None
+    """Standard deviation of the single readings where several were averaged."""
+    took: float = 0.0
+    """Seconds from trigger to reply."""
+    tries: int = 1
+    judged: dict[str, Any] = {}
+    """What the runner made of it then, with the uncertainty budget: for people and other tools. The fold never reads
+    this; it judges anew."""
+
+
+class Troubled(_Event, frozen=True, kw_only=True, tag="troubled"):
+    """An instrument or a port gave trouble; the step is not done."""
+
+    number: int
+    instrument: str
+    kind: str
+    what: str
+    advice: str = ""
+    raw: list[str] = []
+
+
+class Switched(_Event, frozen=True, kw_only=True, tag="switched"):
+    """An output or a switch was set, and read back."""
+
+    number: int
+    instrument: str
+    state: str
+    confirmed: bool
+    raw: list[str] = []
+
+
+class Elapsed(_Event, frozen=True, kw_only=True, tag="elapsed"):
+    """Time passed while waiting, on the monotonic clock."""
+
+    number: int
+    seconds: float
+
+
+class Skipped(_Event, frozen=True, kw_only=True, tag="skipped"):
+    """A step was passed over, with a reason."""
+
+    number: int
+    reason: str
+    by: str = ""
+
+
+class Went(_Event, frozen=True, kw_only=True, tag="went"):
+    """The operator went to another step: back, or to one again. Earlier readings stay in the record."""
+
+    number: int
+    to: int
+    then: Literal["return", "go-on"] = "return"
+    """After that step: return to where the walk stood, or go on from there."""
+    by: str = ""
+
+
+class Noted(_Event, frozen=True, kw_only=True, tag="noted"):
+    """A remark."""
+
+    text: str
+    by: str = ""
+
+
+class Disturbed(_Event, frozen=True, kw_only=True, tag="disturbed"):
+    """Something physical was changed: evidence from before about what it touches no longer counts."""
+
+    touches: list[str]
+    text: str = ""
+    by: str = ""
+
+
+class Paused(_Event, frozen=True, kw_only=True, tag="paused"):
+    """The walk rests. With ``make_safe`` outputs go off first: nobody is there to watch them."""
+
+    why: str = ""
+    by: str = ""
+    make_safe: bool = False
+
+
+class Continued(_Event, frozen=True, kw_only=True, tag="continued"):
+    """The walk goes on after a pause."""
+
+    by: str = ""
+
+
+class Seated(_Event, frozen=True, kw_only=True, tag="seated"):
+    """Who holds the operator's seat from here on; empty: nobody."""
+
+    by: str = ""
+    where: str = ""
+
+
+class Resumed(_Event, frozen=True, kw_only=True, tag="resumed"):
+    """A new runner opened the record: ports were closed in between and outputs are made safe first."""
+
+    software: str
+    bench: BenchFacts | None = None
+    """The bench from here on, where it is another one than before."""
+
+
+class Mended(_Event, frozen=True, kw_only=True, tag="mended"):
+    """The record's torn end was set aside after a crash."""
+
+    bytes: int
+    sha256: str
+    kept: str
+
+
+class Aborted(_Event, frozen=True, kw_only=True, tag="aborted"):
+    """The walk was given up."""
+
+    why: str = ""
+    by: str = ""
+
+
+class MadeSafe(_Event, frozen=True, kw_only=True, tag="made-safe"):
+    """Every output was told to go to its safe state.
+
+    ``confirmed`` maps an instrument to whether it was read back; an instrument without outputs is not in it.
+    """
+
+    number: int
+    confirmed: dict[str, bool] = {}
+    left: list[str] = []
+    """What the tool cannot switch off itself, in words."""
+
+
+Event = (
+    Began
+    | Met
+    | Answered
+    | Read
+    | Troubled
+    | Switched
+    | Elapsed
+    | Skipped
+    | Went
+    | Noted
+    | Disturbed
+    | Paused
+    | Continued
+    | Seated
+    | Resumed
+    | Mended
+    | Aborted
+    | MadeSafe
+)
+
+
+class Entry(msgspec.Struct, frozen=True, kw_only=True):
+    """An event in its envelope."""
+
+    n: int
+    """Counts from 1 in each record."""
+    at: str
+    """Time of day, UTC, ISO 8601 with microseconds and a Z."""
+    event: Event

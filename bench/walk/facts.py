@@ -1,0 +1,96 @@
+"""What a record keeps of the bench: enough to judge its readings again with nothing else at hand."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import msgspec
+
+from bench.judge.accuracy import AccuracyRow, AccuracyTable
+from bench.quantity import Resistance
+
+
+class InstrumentFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """One instrument of the bench.
+
+    Attributes:
+        name: its name in the bench file.
+        profile: the profile's name.
+        title: the profile's title.
+        roles: what it can fill on this bench.
+        rows: its accuracy table.
+        accuracy_of: function, as readings name it, to function, as the rows name it.
+        calibrated: date of the last calibration, ISO 8601; empty where not known.
+        due: date of the next calibration; empty where not known.
+        leads_ohm: lowest and highest resistance of its pair of leads, where the bench file says so.
+        nulls_itself: the meter takes its leads off by itself.
+        emf_volt: thermal EMF to expect in its leads, either way.
+        outputs: whether it has an output that can be on.
+    """
+
+    name: str
+    profile: str
+    title: str = ""
+    roles: list[str] = []
+    rows: tuple[AccuracyRow, ...] = ()
+    accuracy_of: dict[str, str] = {}
+    calibrated: str = ""
+    due: str = ""
+    leads_ohm: tuple[float, float] | None = None
+    nulls_itself: bool = False
+    emf_volt: float = 0.0
+    outputs: bool = False
+
+    @property
+    def table(self) -> AccuracyTable | None:
+        """The accuracy table, where the profile has one."""
+        return AccuracyTable(self.name, self.rows) if self.rows else None
+
+    def days_since_calibration(self, at: str) -> float | None:
+        """Days between the calibration and a time of day; None where either is not known."""
+        try:
+            passed = date.fromisoformat(at[:10]) - date.fromisoformat(self.calibrated)
+        except ValueError:
+            return None
+        return max(0.0, float(passed.days))
+
+
+class Reference(msgspec.Struct, frozen=True, kw_only=True):
+    """Something known that the bench is proven against.
+
+    Attributes:
+        name: what it is called on the bench.
+        ohms: its value.
+        tolerance: how far it may be off, as a part of the value.
+    """
+
+    name: str
+    ohms: Resistance
+    tolerance: float
+
+
+class BenchFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """The bench that a walk was made with.
+
+    Attributes:
+        name: the bench file's name for it.
+        simulated: whether no real meter was there.
+        instruments: all instruments.
+        role_of: role to instrument name.
+        references: for proving the bench.
+    """
+
+    name: str
+    simulated: bool = False
+    instruments: list[InstrumentFacts] = []
+    role_of: dict[str, str] = {}
+    references: list[Reference] = []
+
+    def instrument(self, name: str) -> InstrumentFacts | None:
+        """One instrument by name."""
+        return next((one for one in self.instruments if one.name == name), None)
+
+    def for_role(self, role: str) -> InstrumentFacts | None:
+        """The instrument that fills a role."""
+        name = self.role_of.get(role)
+        return self.instrument(name) if name is not None else None

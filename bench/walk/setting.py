@@ -1,0 +1,559 @@
+"""What a walk's beginning fixes, and how a reading is judged in it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import Any, Final, Literal
+
+from bench.judge.accuracy import AccuracyTable, PickedRow
+from bench.judge.advice import what_would_decide
+from bench.judge.capability import Capability, bench_capability
+from bench.judge.decision import Decision, NotANumber, Overload, Rule, decide
+from bench.judge.errors import JudgeError
+from bench.judge.limit import Limit
+from bench.judge.ohms import Leads, ThermalEmf
+from bench.judge.reading import reading_budget
+from bench.judge.uncertainty import Budget
+from bench.plant.model import Plant, resolve
+from bench.quantity import engineering
+from bench.sequence.file import UNIT_OF, Ask, Decide, Measure, Prove, Zero
+from bench.sequence.file import Limit as LimitFile
+from bench.sequence.limits import Held, limit_of
+from bench.sequence.plan import Plan, Step
+from bench.sequence.unroll import unroll
+from bench.walk import events as e
+from bench.walk.facts import BenchFacts, InstrumentFacts
+
+Verdict = Literal["pass", "fail", "undecided", "skipped", "void", "done"]
+
+ROOM: Final = (-40.0, 70.0)
+"""°C that a room can have; what is outside is a slip of the fingers."""
+
+
+@dataclass(frozen=True, slots=True)
+class Conditions:
+    """What bears on limits and uncertainty while the walk goes on.
+
+    Attributes:
+        ambient: of conductors and meter, in °C.
+        zeros: instrument to what its shorted leads read, in ohms, oldest first.
+        answers: what was asked for and answered, by name.
+    """
+
+    ambient: float = 20.0
+    zeros: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
+    answers: Mapping[str, str] = field(default_factory=dict)
+
+    def with_answer(self, ask: Ask, answer: str, refuse: Callable[[str], Exception]) -> Conditions:
+        """The conditions after a question was answered.
+
+        Raises:
+            whatever ``refuse`` makes: the answer is no value that the question accepts.
+        """
+        answers = {**self.answers, ask.name: answer}
+        if ask.name == "remark":
+            return replace(self, answers=answers)
+        try:
+            value = float(answer)
+        except ValueError:
+            value = math.nan
+        low, high = (
+            ROOM[0] if ask.least is None else ask.least,
+            ROOM[1] if ask.most is None else ask.most,
+        )
+        if ask.name == "humidity":
+            low, high = max(low, 0.0), min(100.0, ask.most or 100.0)
+        if not low <= value <= high:
+            raise refuse(f"a number from {low:g} to {high:g}, with a decimal point, is wanted")
+        ambient = value if ask.name == "ambient" else self.ambient
+        return replace(self, answers=answers, ambient=ambient)
+
+    def with_zero(self, instrument: str, ohms: float) -> Conditions:
+        """The conditions after the leads were read shorted."""
+        known = self.zeros.get(instrument, ())
+        return replace(self, zeros={**self.zeros, instrument: (*known, ohms)})
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """What replaces the sequence's own limits and decision rule when a record is judged again.
+
+    Attributes:
+        decide: another decision rule.
+        limits: step key, subject, or ``*`` to another limit.
+    """
+
+    decide: Decide | None = None
+    limits: Mapping[str, LimitFile] = field(default_factory=dict)
+
+    def limit_for(self, step: Step) -> LimitFile | None:
+        """The limit that replaces a step's own, if any."""
+        for name in (step.key, step.subject, "*"):
+            if name in self.limits:
+                return self.limits[name]
+        return None
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What came of a step.
+
+    Attributes:
+        index: the step's place in the plan.
+        key: the step's lasting name.
+        n: the event that it rests on.
+        verdict: for a reading pass, fail, undecided or void; skipped; or done for a step without a reading.
+        sentence: the verdict with its reason, for a person at the rack.
+        subject: the plant object that it is about.
+        value: the reading after corrections, in ``unit``; None where the meter gave none.
+        unit: base unit.
+        expanded: expanded uncertainty at the budget's coverage; None where no value was read.
+        over: '+' or '-' where the meter showed over range.
+        low: lower bound of the limit, if any.
+        high: upper bound of the limit, if any.
+        source: where the limit came from.
+        remark: something worth a look although the verdict stands.
+        advice: what would decide it, best first.
+        reading: the event's facts.
+        budget: the uncertainty budget.
+        zero: what was taken off for the leads, in ohms.
+    """
+
+    index: int
+    key: str
+    n: int
+    verdict: Verdict
+    sentence: str
+    subject: str = ""
+    value: float | None = None
+    unit: str = ""
+    expanded: float | None = None
+    over: str = ""
+    low: float | None = None
+    high: float | None = None
+    source: str = ""
+    remark: str = ""
+    advice: tuple[str, ...] = ()
+    reading: e.Read | None = field(default=None, repr=False)
+    budget: Budget | None = field(default=None, repr=False)
+    zero: float | None = None
+
+    @classmethod
+    def done(cls, step: Step, n: int, event: e.Event) -> Outcome:
+        """A step without a reading was done."""
+        return cls(step.index, step.key, n, "done", "Done.", step.subject)
+
+    @classmethod
+    def skipped(cls, step: Step, n: int, event: e.Skipped) -> Outcome:
+        """A step was passed over."""
+        return cls(step.index, step.key, n, "skipped", f"Skipped: {event.reason.strip()}", step.subject)
+
+    def voided(self, why: str) -> Outcome:
+        """The same reading, which no longer counts."""
+        return replace(self, verdict="void", sentence=f"Void: {why}. It read: {self.sentence}")
+
+    def facts(self) -> dict[str, Any]:
+        """What a record keeps beside the reading, for people and other tools."""
+        kept: dict[str, Any] = {"verdict": self.verdict, "sentence": self.sentence}
+        for name in ("value", "expanded", "low", "high"):
+            value = getattr(self, name)
+            if value is not None:
+                kept[name] = value
+        if self.source:
+            kept["limit"] = self.source
+        if self.budget is not None:
+            kept["budget"] = self.budget.to_dict()
+        return kept
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What ``Began`` fixed: plant, plan and bench.
+
+    Attributes:
+        began: the event.
+        plant: the plant, resolved.
+        plan: the sequence, unrolled.
+        bench: instruments and references.
+        ambient: °C at the start.
+    """
+
+    began: e.Began
+    plant: Plant
+    plan: Plan
+    bench: BenchFacts
+    ambient: float
+
+    @classmethod
+    def of(cls, began: e.Began) -> Setting:
+        """Build it from the record's first event."""
+        plant = resolve(began.plant)
+        fixed = began.sequence.ambient
+        return cls(
+            began=began,
+            plant=plant,
+            plan=unroll(began.sequence, plant),
+            bench=began.bench,
+            ambient=fixed.value if fixed is not None else plant.ambient,
+        )
+
+    def with_bench(self, bench: BenchFacts) -> Setting:
+        """The same with another bench."""
+        return replace(self, bench=bench)
+
+    def rule(self, rules: Rules | None = None) -> Rule:
+        """The decision rule in force."""
+        chosen = (rules.decide if rules is not None else None) or self.plan.sequence.decide
+        return rule_of(chosen)
+
+    def limit(self, step: Step, conditions: Conditions, rules: Rules | None = None) -> Held:
+        """The limit that a measuring step's reading is held against.
+
+        Raises:
+            JudgeError: the plant does not say enough for the limit to be computed.
+        """
+        other = rules.limit_for(step) if rules is not None else None
+        return limit_of(step, self.plant, conditions.ambient, other)
+
+    @cached_property
+    def capabilities(self) -> dict[int, Capability | str]:
+        """For every measuring step: can this bench prove its limit? A text where there is no saying."""
+        conditions = Conditions(ambient=self.ambient)
+        known: dict[Any, Capability | str] = {}
+        found: dict[int, Capability | str] = {}
+        for step in self.plan.steps:
+            source = step.source
+            if not isinstance(source, Measure):
+                continue
+            try:
+                held = self.limit(step, conditions)
+            except JudgeError as error:
+                found[step.index] = str(error)
+                continue
+            mark = (held.limit.lower, held.limit.upper, held.expected, source.read, source.wires, str(source.range))
+            if mark not in known:
+                known[mark] = self._capability(source, held, conditions)
+            found[step.index] = known[mark]
+        return found
+
+    @cached_property
+    def weak(self) -> tuple[str, ...]:
+        """One sentence for each kind of limit that this bench cannot prove, with how many steps it bears on."""
+        counted: dict[str, int] = {}
+        for answer in self.capabilities.values():
+            if isinstance(answer, str):
+                counted[answer] = counted.get(answer, 0) + 1
+            elif answer.answer == "cannot":
+                counted[answer.sentence] = counted.get(answer.sentence, 0) + 1
+        return tuple(f"{count} steps: {text}" if count > 1 else text for text, count in counted.items())
+
+    def _capability(self, source: Measure, held: Held, conditions: Conditions) -> Capability | str:
+        facts = self.bench.for_role(_role(source))
+        table = facts.table if facts is not None else None
+        if facts is None or table is None:
+            return f"Nothing is known of the accuracy of {facts.title or facts.name if facts else 'the meter'}."
+        function = _accuracy_name(facts, source)
+        if function is None:
+            return f"The profile of {facts.name} gives no accuracy for {source.read}."
+        zeroed = any(isinstance(step.source, Zero) for step in self.plan.steps)
+        leads = _leads(facts, source.wires, 0.0 if zeroed else None) if source.read == "resistance" else None
+        try:
+            return bench_capability(
+                held.limit,
+                table,
+                function,
+                self.rule(),
+                expected=held.expected,
+                temperature_c=conditions.ambient,
+                leads=leads,
+            )
+        except JudgeError as error:
+            return str(error)
+
+    def judge(
+        self, step: Step, read: e.Read, n: int, conditions: Conditions, rules: Rules, at: str
+    ) -> tuple[Outcome, Conditions]:
+        """Judge a reading; a zero also changes the conditions."""
+        source = step.source
+        if isinstance(source, Zero):
+            outcome = self._judge_zero(step, source, read, n)
+            if outcome.verdict == "pass" and read.value is not None:
+                conditions = conditions.with_zero(read.instrument, read.value)
+            return outcome, conditions
+        if isinstance(source, Prove):
+            return self._judge_proof(step, source, read, n, conditions, rules, at), conditions
+        assert isinstance(source, Measure)
+        return self.judge_measure(step, source, read, n, conditions, rules, at), conditions
+
+    def judge_measure(
+        self,
+        step: Step,
+        source: Measure,
+        read: e.Read,
+        n: int,
+        conditions: Conditions,
+        rules: Rules,
+        at: str,
+        drift: float = 0.0,
+    ) -> Outcome:
+        """Judge a measuring step's reading.
+
+        Args:
+            step: the step.
+            source: its entry in the sequence.
+            read: the reading.
+            n: the event's number.
+            conditions: as they were at the reading.
+            rules: replacing limits or decision rule.
+            at: time of day of the reading.
+            drift: by how much the leads' zero moved until the closing zero, in ohms.
+        """
+        try:
+            held = self.limit(step, conditions, rules)
+        except JudgeError as error:
+            return Outcome(
+                step.index, step.key, n, "undecided", f"Undecided: no limit: {error}.", step.subject, reading=read
+            )
+        zeros = conditions.zeros.get(read.instrument, ())
+        zero = zeros[-1] if zeros and source.read == "resistance" and source.wires == 2 else None
+        return self._held_against(
+            step, read, n, held, self.rule(rules), conditions, at, source.wires, zero, drift
+        )
+
+    def _held_against(
+        self,
+        step: Step,
+        read: e.Read,
+        n: int,
+        held: Held,
+        rule: Rule,
+        conditions: Conditions,
+        at: str,
+        wires: int,
+        zero: float | None,
+        drift: float,
+    ) -> Outcome:
+        facts = self.bench.instrument(read.instrument)
+        base = Outcome(
+            step.index,
+            step.key,
+            n,
+            "undecided",
+            "",
+            step.subject,
+            unit=read.unit,
+            over=read.over,
+            low=held.limit.lower,
+            high=held.limit.upper,
+            source=held.limit.source,
+            reading=read,
+            zero=zero,
+        )
+        table = facts.table if facts is not None else None
+        function = facts.accuracy_of.get(read.function) if facts is not None else None
+        if facts is None or table is None or function is None or function not in table.functions:
+            return replace(
+                base,
+                value=read.value,
+                sentence=f"Undecided: nothing is known of the accuracy of {read.instrument} for {read.function}.",
+            )
+        try:
+            age = facts.days_since_calibration(at)
+            if read.nan:
+                decision = decide(NotANumber(read.unit), held.limit, rule)
+                return replace(base, verdict=decision.verdict, sentence=decision.sentence)
+            if read.over or read.value is None:
+                decision = decide(_overload(table, function, read, conditions.ambient), held.limit, rule)
+                return replace(base, verdict=decision.verdict, sentence=decision.sentence)
+            picked = _pick(table, function, read, age)
+            emf = None
+            if facts.emf_volt > 0 and picked.row.test_current_a is not None and read.unit == "Ω":
+                emf = ThermalEmf(facts.emf_volt, picked.row.test_current_a, "none")
+            is_low_ohm = read.unit == "Ω" and step.role == "ohms"
+            budget = _with_scatter(
+                reading_budget(
+                    read.value,
+                    picked,
+                    temperature_c=conditions.ambient,
+                    leads=_leads(facts, wires, zero) if is_low_ohm else None,
+                    emf=emf,
+                    zero_drift=drift if is_low_ohm and wires == 2 else 0.0,
+                    quantity="reading",
+                ),
+                read,
+            )
+        except JudgeError as error:
+            return replace(base, value=read.value, sentence=f"Undecided: {error}.")
+        decision = decide(budget, held.limit, rule)
+        advice: tuple[str, ...] = ()
+        if decision.verdict == "undecided":
+            advice = _advice(budget, decision, table, function, age, conditions.ambient)
+        return replace(
+            base,
+            verdict=decision.verdict,
+            sentence=decision.sentence,
+            value=budget.value,
+            expanded=budget.expanded_uncertainty,
+            budget=budget,
+            advice=advice,
+            remark=held.remark(budget),
+        )
+
+    def _judge_zero(self, step: Step, source: Zero, read: e.Read, n: int) -> Outcome:
+        most = source.at_most.value
+        base = Outcome(
+            step.index,
+            step.key,
+            n,
+            "fail",
+            "",
+            step.subject,
+            value=read.value,
+            unit=read.unit,
+            over=read.over,
+            high=most,
+            source="the most that a pair of leads may have, set in the sequence",
+            reading=read,
+        )
+        if read.value is None:
+            return replace(base, sentence="Fail: the probes do not touch, or a lead is broken.")
+        shown = engineering(read.value, read.unit, resolution=read.resolution)
+        if read.value > most:
+            return replace(
+                base, sentence=f"Fail: the leads read {shown}, more than {source.at_most}. Look at plugs and tips."
+            )
+        if read.value < -0.05:
+            return replace(base, sentence=f"Fail: the leads read {shown}. Clear the meter's own null.")
+        return replace(base, verdict="pass", sentence=f"The leads read {shown}; this is taken off later readings.")
+
+    def _judge_proof(
+        self,
+        step: Step,
+        source: Prove,
+        read: e.Read,
+        n: int,
+        conditions: Conditions,
+        rules: Rules,
+        at: str,
+    ) -> Outcome:
+        held = self.proof_limit(source, read)
+        if isinstance(held, str):
+            return Outcome(step.index, step.key, n, "undecided", held, step.subject, reading=read)
+        zeros = conditions.zeros.get(read.instrument, ())
+        zero = zeros[-1] if zeros and read.unit == "Ω" else None
+        # a bench proof asks whether the reading agrees with what is known: the doubt of both is the tolerance already
+        return self._held_against(step, read, n, held, Rule.simple(), conditions, at, 2, zero, 0.0)
+
+    def proof_limit(self, source: Prove, read: e.Read) -> Held | str:
+        """What a bench proof's reading is held against; a sentence where the bench file lacks what it takes."""
+        if source.against == "open-leads":
+            facts = self.bench.instrument(read.instrument)
+            table = facts.table if facts is not None else None
+            function = facts.accuracy_of.get(read.function) if facts is not None else None
+            if table is None or function not in table.functions:
+                return "Undecided: the meter's ranges are not known, so open leads prove nothing."
+            floor = 0.1 * max(row.range_top for row in table.rows if row.function == function)
+            return Held(Limit.at_least(floor, "Ω", "a tenth of the highest range, with nothing between the probes"))
+        if source.against == "live-source":
+            return Held(Limit.at_least(10.0, "V", "a live source must show, before and after proving dead"))
+        if not self.bench.references:
+            return "Undecided: the bench file names no reference to prove the bench against."
+        reference = self.bench.references[0]
+        slack = reference.tolerance * reference.ohms.value + 0.05
+        return Held(
+            Limit.between(
+                max(0.0, reference.ohms.value - slack),
+                reference.ohms.value + slack,
+                "Ω",
+                f"{reference.name}, {reference.ohms} ± {reference.tolerance:.3%}, and 50 mΩ for the contacts",
+            ),
+            expected=reference.ohms.value,
+        )
+
+
+def rule_of(chosen: Decide) -> Rule:
+    """The decision rule that a sequence or the command line asks for."""
+    if chosen.rule == "simple":
+        return Rule.simple()
+    return Rule.guarded(chosen.probability.value)
+
+
+def _role(source: Measure) -> str:
+    from bench.sequence.file import ROLE_OF
+
+    return ROLE_OF[source.read]
+
+
+def _accuracy_name(facts: InstrumentFacts, source: Measure) -> str | None:
+    """The accuracy table's name for what a step reads; the instrument's function names are its profile's own."""
+    wanted = f"{source.read} {source.wires}w" if source.read == "resistance" else source.read
+    return facts.accuracy_of.get(wanted)
+
+
+def _leads(facts: InstrumentFacts, wires: int, zero: float | None) -> Leads:
+    if wires == 4:
+        return Leads.four_wires()
+    if zero is not None:
+        return Leads.nulled(max(0.0, zero))
+    if facts.nulls_itself:
+        return Leads.nulled(0.0)
+    return Leads.not_nulled(*facts.leads_ohm) if facts.leads_ohm is not None else Leads.not_nulled()
+
+
+def _pick(table: AccuracyTable, function: str, read: e.Read, age: float | None) -> PickedRow:
+    assert read.value is not None
+    return table.pick(
+        function, read.value, range_top=read.range, calibrated_days_ago=age, allow_overdue=True
+    )
+
+
+def _overload(table: AccuracyTable, function: str, read: e.Read, ambient: float) -> Overload:
+    rows = [row for row in table.rows if row.function == function]
+    if read.range is not None:
+        rows = [row for row in rows if math.isclose(row.range_top, read.range)] or rows
+    row = max(rows, key=lambda row: row.top)
+    error = row.error_at(row.top, ambient)
+    return Overload(row.top, read.unit, error.half_width / math.sqrt(3.0), negative=read.over == "-")
+
+
+def _with_scatter(budget: Budget, read: e.Read) -> Budget:
+    """Add the scatter of averaged readings, which the record keeps as their standard deviation."""
+    if read.spread is None or read.count < 2:
+        return budget
+    from bench.judge.uncertainty import Component
+
+    scatter = Component(
+        "scatter of the readings",
+        read.spread / math.sqrt(read.count),
+        dof=read.count - 1,
+        role="scatter",
+        kind="A",
+        basis=f"{read.count} readings",
+    )
+    return budget.with_components((*budget.components, scatter))
+
+
+def _advice(
+    budget: Budget, decision: Decision, table: AccuracyTable, function: str, age: float | None, ambient: float
+) -> tuple[str, ...]:
+    try:
+        found = what_would_decide(
+            budget,
+            decision.limit,
+            decision.rule,
+            table=table,
+            function=function,
+            calibrated_days_ago=age,
+            temperature_c=ambient,
+        )
+    except JudgeError:
+        return ()
+    return tuple(advice.sentence for advice in found[:3])
+
+
+def unit_of(source: Measure | Prove) -> str:
+    """The base unit of what a step reads."""
+    return UNIT_OF[source.read]

@@ -1,0 +1,560 @@
+"""The state machine of a walk. This one file holds everything that decides what comes next.
+
+Theory
+======
+
+A walk is a fold. ``take(state, event)`` gives the next state and ``request(state)`` says what is wanted now; both are
+pure: no port, no file, no clock, no screen. Four things that look like four features are therefore one:
+
+* to run is to fold events as they happen;
+* to resume after a crash is to fold the record and go on;
+* to replay is to fold the record up to any moment;
+* to judge again is to fold the record under other limits or another decision rule.
+
+Rules
+-----
+
+1. Everything that affects what comes next is in :data:`NEXT`, which maps phase and event type to one handler. A pair
+   that it lacks is :class:`OutOfTurn`: a bug when live, a broken record when read.
+2. Events are facts. Verdicts are computed here from the reading and from what ``Began`` says of plant, sequence and
+   bench; they are never read from a record.
+3. ``request`` may be asked any number of times. A request has a number that changes with every step forward, and an
+   event that answers one carries it. An old number is :class:`Stale`: somebody else was quicker, or the same key was
+   pressed twice. Nothing happens then.
+4. Time enters as events (``Elapsed``), so waits are tested without waiting.
+5. The runner appends an event to the record and has it on disk before it calls ``take``.
+6. Outputs: a walk starts, restarts and ends by making every output safe, and nothing else happens before. A hold
+   point is passed only by its typed word, never by skipping, and an output goes on only behind a hold point that was
+   passed in this walk.
+7. Going back never erases: readings stay in the history, and the latest of a step counts.
+
+Phases
+------
+
+``EMPTY`` wants ``Began``. ``SAFING`` makes outputs safe, at the start, after a restart and at the end. ``MEETING``
+opens and identifies the instruments. ``CONSENTING`` asks for a reason where the bench cannot prove some limits. A
+step is then ``ASKING`` (a person reads, does or types), ``PLACING`` then ``MEASURING``, ``SWITCHING`` or
+``WAITING``. ``TROUBLED`` waits for a decision, ``PAUSED`` for somebody to go on. ``DONE`` and ``ABORTED`` are final.
+"""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+from bench.sequence.file import Ask as AskStep
+from bench.sequence.file import Hold, Set
+from bench.sequence.file import Wait as WaitStep
+from bench.sequence.plan import Step
+from bench.walk import events as e
+from bench.walk import requests as r
+from bench.walk.setting import Conditions, Outcome, Rules, Setting
+
+
+class Phase(enum.Enum):
+    """Where a walk stands."""
+
+    EMPTY = "empty"
+    SAFING = "safing"
+    MEETING = "meeting"
+    CONSENTING = "consenting"
+    ASKING = "asking"
+    PLACING = "placing"
+    MEASURING = "measuring"
+    SWITCHING = "switching"
+    WAITING = "waiting"
+    TROUBLED = "troubled"
+    PAUSED = "paused"
+    DONE = "done"
+    ABORTED = "aborted"
+
+
+OPEN: Final = frozenset(Phase) - {Phase.EMPTY, Phase.DONE, Phase.ABORTED}
+"""Phases in which a walk is under way."""
+STEPPING: Final = frozenset({Phase.ASKING, Phase.PLACING, Phase.MEASURING, Phase.SWITCHING, Phase.WAITING})
+"""Phases that belong to a step."""
+SKIPPABLE: Final = frozenset({"do", "ask", "measure", "zero", "prove"})
+"""Kinds of step that may be passed over with a reason. Cautions, hold points, outputs and waits may not."""
+
+
+class OutOfTurn(RuntimeError):
+    """An event came in a phase that has no place for it: a bug in the runner, or a broken record."""
+
+    def __init__(self, phase: Phase, event: e.Event) -> None:
+        super().__init__(f"{type(event).__name__} has no place while {phase.value}")
+        self.phase = phase
+        self.event = event
+
+
+class Stale(RuntimeError):
+    """An answer to a request that is no longer open."""
+
+    def __init__(self, number: int, now: int) -> None:
+        super().__init__(f"request {number} is no longer open; request {now} is")
+        self.number = number
+        self.now = now
+
+
+class Refused(ValueError):
+    """An answer that the request does not accept; the sentence says what it wants."""
+
+
+History = tuple["History", Outcome] | None
+"""Outcomes, newest first, as a linked list that shares its tail."""
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """Where a walk stands; changes only through :func:`take`.
+
+    Attributes:
+        phase: see the theory above.
+        number: of the request that is open.
+        taken: how many events were folded.
+        setting: what ``Began`` fixed: plant, plan, bench; None before.
+        rules: limits or a decision rule that replace the sequence's, for judging again.
+        cursor: index of the step that is under way; the plan's length at the end.
+        back_to: where to go on after a step is measured again.
+        met: role to the ``Met`` event of its instrument.
+        conditions: ambient, zeros and what else bears on limits and uncertainty.
+        latest: step index to its latest outcome.
+        history: all outcomes, newest first.
+        trouble: the trouble that waits for a decision.
+        left: seconds left of a wait.
+        then: where SAFING and PAUSED lead.
+        powered: instruments whose output is on, each with the index of the step that switched it on.
+        to_meet: roles that are still to be met.
+        seat: who holds the operator's seat.
+        unconfirmed: instruments whose safe state could not be read back at the last try.
+        disturbances: number of the event and what it touched, oldest first.
+        notes: number of the event and the text, oldest first.
+        at: time of day of the last event, UTC.
+    """
+
+    phase: Phase = Phase.EMPTY
+    number: int = 0
+    taken: int = 0
+    setting: Setting | None = None
+    rules: Rules = field(default_factory=Rules)
+    cursor: int = 0
+    back_to: int | None = None
+    met: Mapping[str, e.Met] = field(default_factory=dict)
+    conditions: Conditions = field(default_factory=Conditions)
+    latest: Mapping[int, Outcome] = field(default_factory=dict)
+    history: History = None
+    trouble: e.Troubled | None = None
+    left: float = 0.0
+    then: Phase = Phase.MEETING
+    powered: Mapping[str, int] = field(default_factory=dict)
+    to_meet: tuple[str, ...] = ()
+    seat: str = ""
+    unconfirmed: tuple[str, ...] = ()
+    disturbances: tuple[tuple[int, e.Disturbed], ...] = ()
+    notes: tuple[tuple[int, e.Noted], ...] = ()
+    why_paused: str = ""
+    consented: str | None = None
+    at: str = ""
+
+    @property
+    def step(self) -> Step | None:
+        """The step under way; None before the first and after the last."""
+        if self.setting is None or self.cursor >= len(self.setting.plan.steps):
+            return None
+        return self.setting.plan.steps[self.cursor]
+
+    @property
+    def finished(self) -> bool:
+        """Whether the walk is over, one way or the other."""
+        return self.phase in (Phase.DONE, Phase.ABORTED)
+
+
+def start(rules: Rules | None = None) -> State:
+    """The state before anything happened."""
+    return State(rules=rules or Rules())
+
+
+def fold(entries: Iterable[e.Entry], state: State | None = None) -> State:
+    """Fold a whole record.
+
+    Raises:
+        OutOfTurn, Stale, Refused: the entries are not a record that this machine wrote.
+    """
+    now = state or start()
+    for entry in entries:
+        now = take(now, entry)
+    return now
+
+
+def outcomes(state: State) -> Iterator[Outcome]:
+    """All outcomes, newest first, also those that were measured again."""
+    link = state.history
+    while link is not None:
+        link, outcome = link[0], link[1]
+        yield outcome
+
+
+def request(state: State) -> r.Request:
+    """What is wanted now. Pure; may be asked any number of times."""
+    number, step = state.number, state.step
+    match state.phase:
+        case Phase.EMPTY:
+            return r.Start(number)
+        case Phase.SAFING:
+            return r.MakeSafe(number, state.then.value)
+        case Phase.MEETING:
+            return r.Meet(number, state.to_meet)
+        case Phase.CONSENTING:
+            assert state.setting is not None
+            return r.Consent(number, state.setting.weak)
+        case Phase.TROUBLED:
+            trouble = state.trouble
+            assert trouble is not None
+            return r.Resolve(number, step, trouble.kind, trouble.what, trouble.advice)
+        case Phase.PAUSED:
+            return r.Rest(number, state.why_paused)
+        case Phase.DONE | Phase.ABORTED:
+            return r.Finished(number, state.phase is Phase.ABORTED)
+        case _:
+            assert step is not None
+            return _of_step(state, number, step)
+
+
+def _of_step(state: State, number: int, step: Step) -> r.Request:
+    match state.phase:
+        case Phase.ASKING:
+            return r.Ask(number, step)
+        case Phase.PLACING:
+            return r.Place(number, step)
+        case Phase.MEASURING:
+            return r.Measure(number, step)
+        case Phase.SWITCHING:
+            return r.Switch(number, step)
+        case _:
+            return r.Wait(number, step, state.left)
+
+
+def take(state: State, entry: e.Entry) -> State:
+    """Fold one event.
+
+    Raises:
+        OutOfTurn: the phase has no place for it.
+        Stale: it answers a request that is no longer open.
+        Refused: the request does not accept this answer.
+    """
+    event = entry.event
+    handler = NEXT.get((state.phase, type(event)))
+    if handler is None:
+        raise OutOfTurn(state.phase, event)
+    number = getattr(event, "number", None)
+    if number is not None and number != state.number:
+        raise Stale(number, state.number)
+    return handler(replace(state, taken=state.taken + 1, at=entry.at), event, entry.n)
+
+
+def accepts(state: State, event: e.Event) -> None:
+    """Try an event without keeping the result: what a runner does before it writes one down.
+
+    Raises:
+        OutOfTurn, Stale, Refused: as :func:`take` would.
+    """
+    take(state, e.Entry(n=state.taken + 1, at=state.at, event=event))
+
+
+# Handlers. Each is named for what happened; `n` is the event's number in the record.
+
+
+def _to(state: State, phase: Phase, **changes: object) -> State:
+    return replace(state, phase=phase, number=state.number + 1, **changes)  # type: ignore[arg-type]
+
+
+def _began(state: State, event: e.Began, n: int) -> State:
+    setting = Setting.of(event)
+    conditions = Conditions(ambient=setting.ambient)
+    return _to(
+        state,
+        Phase.SAFING,
+        setting=setting,
+        conditions=conditions,
+        then=Phase.MEETING,
+        to_meet=setting.plan.roles,
+    )
+
+
+def _made_safe(state: State, event: e.MadeSafe, n: int) -> State:
+    bad = tuple(name for name, confirmed in event.confirmed.items() if not confirmed)
+    state = _unpowered(state)
+    if state.then in (Phase.DONE, Phase.ABORTED):
+        return _to(state, state.then, unconfirmed=bad)
+    if bad:
+        trouble = e.Troubled(
+            number=state.number,
+            instrument=bad[0],
+            kind="unsafe",
+            what=f"the output of {', '.join(bad)} could not be confirmed off",
+            advice="Switch it off by hand at the instrument or its breaker, then try again.",
+        )
+        return _to(state, Phase.TROUBLED, trouble=trouble, unconfirmed=bad)
+    state = replace(state, unconfirmed=())
+    if state.then is Phase.PAUSED:
+        assert state.setting is not None
+        step = state.step
+        then = Phase.MEETING if state.to_meet or step is None else _PHASE_OF[step.kind]
+        return _to(state, Phase.PAUSED, then=then)
+    return _to(state, Phase.MEETING) if state.to_meet else _arrive(state)
+
+
+def _unpowered(state: State) -> State:
+    """Outputs are off: what stood on them must be passed again from its hold point on."""
+    if not state.powered or state.setting is None:
+        return replace(state, powered={})
+    first = min(state.powered.values())
+    steps = state.setting.plan.steps[:first]
+    hold = next((step.index for step in reversed(steps) if step.kind == "hold"), first)
+    return replace(state, powered={}, cursor=min(state.cursor, hold), back_to=None)
+
+
+def _met(state: State, event: e.Met, n: int) -> State:
+    met = {**state.met, **dict.fromkeys(event.roles, event)}
+    left = tuple(role for role in state.to_meet if role not in event.roles)
+    if left == state.to_meet:
+        raise Refused(f"{event.instrument} fills none of {', '.join(state.to_meet)}")
+    state = replace(state, met=met, to_meet=left)
+    return _to(state, Phase.MEETING) if left else _arrive(state)
+
+
+def _arrive(state: State) -> State:
+    """All instruments are there: ask for consent once where limits cannot be proven, then go to the step."""
+    assert state.setting is not None
+    if state.setting.weak and state.consented is None:
+        return _to(state, Phase.CONSENTING)
+    return _enter(state, state.cursor)
+
+
+def _consented(state: State, event: e.Answered, n: int) -> State:
+    if not event.answer.strip():
+        raise Refused("going on needs a reason, in words")
+    return _enter(replace(state, consented=event.answer), state.cursor)
+
+
+_PHASE_OF: Final = {
+    "caution": Phase.ASKING,
+    "hold": Phase.ASKING,
+    "do": Phase.ASKING,
+    "ask": Phase.ASKING,
+    "measure": Phase.PLACING,
+    "zero": Phase.PLACING,
+    "prove": Phase.PLACING,
+    "wait": Phase.WAITING,
+    "set": Phase.SWITCHING,
+}
+
+
+def _enter(state: State, index: int) -> State:
+    """Begin a step, or end the walk after the last."""
+    assert state.setting is not None
+    steps = state.setting.plan.steps
+    if index >= len(steps):
+        return _to(state, Phase.SAFING, cursor=index, then=Phase.DONE)
+    step = steps[index]
+    left = step.source.time.value if isinstance(step.source, WaitStep) else 0.0
+    return _to(state, _PHASE_OF[step.kind], cursor=index, left=left)
+
+
+def _keep(state: State, outcome: Outcome) -> State:
+    return replace(
+        state,
+        latest={**state.latest, outcome.index: outcome},
+        history=(state.history, outcome),
+    )
+
+
+def _advance(state: State, outcome: Outcome) -> State:
+    """Keep a step's outcome and begin the next one."""
+    state = _keep(state, outcome)
+    if state.back_to is not None:
+        return _enter(replace(state, back_to=None), state.back_to)
+    return _enter(state, state.cursor + 1)
+
+
+def _answered(state: State, event: e.Answered, n: int) -> State:
+    step = state.step
+    assert step is not None and state.setting is not None
+    source = step.source
+    answer = event.answer.strip()
+    if isinstance(source, Hold) and answer.casefold() != source.word.casefold():
+        raise Refused(f"this hold point wants the word {source.word}")
+    if isinstance(source, AskStep):
+        state = replace(state, conditions=state.conditions.with_answer(source, answer, Refused))
+    return _advance(state, Outcome.done(step, n, event))
+
+
+def _placed(state: State, event: e.Answered, n: int) -> State:
+    return _to(state, Phase.MEASURING)
+
+
+def _read(state: State, event: e.Read, n: int) -> State:
+    step = state.step
+    assert step is not None and state.setting is not None
+    outcome, conditions = state.setting.judge(step, event, n, state.conditions, state.rules)
+    return _advance(replace(state, conditions=conditions), outcome)
+
+
+def _switched(state: State, event: e.Switched, n: int) -> State:
+    step = state.step
+    assert step is not None and isinstance(step.source, Set)
+    if event.state == "on" and not _held(state):
+        raise Refused("an output goes on only behind a hold point that was passed")
+    if not event.confirmed:
+        trouble = e.Troubled(
+            number=event.number,
+            instrument=event.instrument,
+            kind="unconfirmed",
+            what=f"{event.instrument} did not confirm that its output is {event.state}",
+            advice="Look at the instrument. Make it safe by hand if in doubt.",
+        )
+        return _to(state, Phase.TROUBLED, trouble=trouble)
+    powered = {**state.powered, event.instrument: step.index}
+    if event.state != "on":
+        del powered[event.instrument]
+    return _advance(replace(state, powered=powered), Outcome.done(step, n, event))
+
+
+def _held(state: State) -> bool:
+    assert state.setting is not None
+    return any(step.kind == "hold" and step.index in state.latest for step in state.setting.plan.steps[: state.cursor])
+
+
+def _elapsed(state: State, event: e.Elapsed, n: int) -> State:
+    step = state.step
+    assert step is not None
+    if event.seconds < 0:
+        raise Refused("time does not run backwards")
+    left = state.left - event.seconds
+    if left > 1e-9:
+        return _to(state, Phase.WAITING, left=left)
+    return _advance(state, Outcome.done(step, n, event))
+
+
+def _skipped(state: State, event: e.Skipped, n: int) -> State:
+    step = state.step
+    if step is None:
+        raise Refused("there is no step to skip")
+    if step.kind not in SKIPPABLE:
+        raise Refused(f"a {step.kind} step is not skipped; abort the walk if it cannot be done")
+    if not event.reason.strip():
+        raise Refused("skipping needs a reason, in words")
+    return _advance(replace(state, trouble=None), Outcome.skipped(step, n, event))
+
+
+def _went(state: State, event: e.Went, n: int) -> State:
+    if not 0 <= event.to <= state.cursor:
+        raise Refused("only a step that was reached before can be gone to")
+    assert state.setting is not None
+    again = event.then == "return" and event.to != state.cursor
+    return _enter(replace(state, back_to=state.cursor if again else None, trouble=None), event.to)
+
+
+def _troubled(state: State, event: e.Troubled, n: int) -> State:
+    return _to(state, Phase.TROUBLED, trouble=event)
+
+
+def _resolved(state: State, event: e.Answered, n: int) -> State:
+    trouble, step = state.trouble, state.step
+    assert trouble is not None and state.setting is not None
+    if event.answer != "retry":
+        raise Refused("answer 'retry', skip the step with a reason, or abort")
+    state = replace(state, trouble=None)
+    if trouble.kind == "unsafe":
+        return _to(state, Phase.SAFING)
+    if state.to_meet:
+        return _to(state, Phase.MEETING)
+    if step is not None and step.role is not None:
+        # the port is suspect after trouble: the instrument answers to its name again before it is believed
+        return _to(state, Phase.MEETING, to_meet=(step.role,))
+    return _enter(state, state.cursor)
+
+
+def _noted(state: State, event: e.Noted, n: int) -> State:
+    return replace(state, notes=(*state.notes, (n, event)))
+
+
+def _disturbed(state: State, event: e.Disturbed, n: int) -> State:
+    return replace(state, disturbances=(*state.disturbances, (n, event)))
+
+
+def _paused(state: State, event: e.Paused, n: int) -> State:
+    if event.make_safe and state.powered:
+        return _to(state, Phase.SAFING, then=Phase.PAUSED, why_paused=event.why)
+    return _to(state, Phase.PAUSED, then=state.phase, why_paused=event.why)
+
+
+def _continued(state: State, event: e.Continued, n: int) -> State:
+    # hands have left the probes in the meantime: a measurement starts again from placing
+    then = Phase.PLACING if state.then is Phase.MEASURING else state.then
+    if then is Phase.WAITING and state.left <= 0:
+        return _enter(replace(state, why_paused=""), state.cursor)
+    return _to(state, then, why_paused="")
+
+
+def _seated(state: State, event: e.Seated, n: int) -> State:
+    return replace(state, seat=event.by)
+
+
+def _resumed(state: State, event: e.Resumed, n: int) -> State:
+    assert state.setting is not None
+    final = state.phase is Phase.SAFING and state.then in (Phase.DONE, Phase.ABORTED)
+    return _to(
+        state,
+        Phase.SAFING,
+        then=state.then if final else Phase.MEETING,
+        to_meet=() if final else state.setting.plan.roles,
+        met={},
+        trouble=None,
+        seat="",
+    )
+
+
+def _mended(state: State, event: e.Mended, n: int) -> State:
+    return state
+
+
+def _aborted(state: State, event: e.Aborted, n: int) -> State:
+    if state.phase is Phase.SAFING and state.then is Phase.DONE:
+        return state  # every step is done already; the outputs go safe anyway
+    return _to(state, Phase.SAFING, then=Phase.ABORTED, trouble=None)
+
+
+Handler = Callable[[State, "e.Event", int], State]
+
+
+def _table() -> dict[tuple[Phase, type], Handler]:
+    rows: list[tuple[Iterable[Phase], type, Callable[..., State]]] = [
+        ({Phase.EMPTY}, e.Began, _began),
+        ({Phase.SAFING}, e.MadeSafe, _made_safe),
+        ({Phase.MEETING}, e.Met, _met),
+        ({Phase.CONSENTING}, e.Answered, _consented),
+        ({Phase.ASKING}, e.Answered, _answered),
+        ({Phase.PLACING}, e.Answered, _placed),
+        ({Phase.MEASURING}, e.Read, _read),
+        ({Phase.SWITCHING}, e.Switched, _switched),
+        ({Phase.WAITING}, e.Elapsed, _elapsed),
+        ({Phase.TROUBLED}, e.Answered, _resolved),
+        ({Phase.PAUSED}, e.Continued, _continued),
+        ({Phase.MEETING, Phase.PLACING, Phase.MEASURING, Phase.SWITCHING}, e.Troubled, _troubled),
+        ({Phase.ASKING, Phase.PLACING, Phase.MEASURING, Phase.TROUBLED}, e.Skipped, _skipped),
+        (STEPPING | {Phase.TROUBLED}, e.Went, _went),
+        (STEPPING | {Phase.CONSENTING, Phase.TROUBLED, Phase.MEETING}, e.Paused, _paused),
+        (OPEN, e.Noted, _noted),
+        (OPEN, e.Disturbed, _disturbed),
+        (OPEN, e.Seated, _seated),
+        (OPEN, e.Resumed, _resumed),
+        (OPEN | {Phase.EMPTY}, e.Mended, _mended),
+        (OPEN, e.Aborted, _aborted),
+    ]
+    return {(phase, kind): handler for phases, kind, handler in rows for phase in phases}
+
+
+NEXT: Final[dict[tuple[Phase, type], Handler]] = _table()
+"""Phase and event type to handler: the whole machine."""
