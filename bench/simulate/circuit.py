@@ -312,7 +312,8 @@ class Network:
 
         Raises :class:`UndervoltageCollapse` when the loads ask for more than can be carried, and
         :class:`CircuitError` when a current source has no return path or a value makes no sense.
-        A load whose voltage ends below its cutoff is switched off, the worst one first.
+        A load whose voltage ends below its cutoff is switched off, the worst one first; so is a load
+        with a cutoff where the bus would collapse.
         """
         for source in voltages:
             self._node(source.plus), self._node(source.minus)
@@ -378,16 +379,22 @@ class Network:
             on = np.arange(len(fed))
             while len(on):
                 chosen = [fed[k] for k in on]
-                volts = operating_point(
-                    open_volts[on],
-                    between[np.ix_(on, on)],
-                    np.array([load.watts for load in chosen]),
-                    [load.id for load in chosen],
-                )
+                watts = np.array([load.watts for load in chosen])
+                names = [load.id for load in chosen]
+                try:
+                    volts = operating_point(open_volts[on], between[np.ix_(on, on)], watts, names)
+                except UndervoltageCollapse as collapse:
+                    # A load with a lockout gives way before the bus collapses.
+                    order = [names.index(name) for name in collapse.loads]
+                    locked = [k for k in order if chosen[k].cutoff_volts > 0.0]
+                    if not locked:
+                        raise
+                    on = np.delete(on, locked[0])
+                    continue
                 short = np.array([load.cutoff_volts for load in chosen]) - volts
                 worst = int(np.argmax(short))
                 if short[worst] <= 0.0:
-                    amps = np.array([load.watts for load in chosen]) / volts
+                    amps = watts / volts
                     y = unloaded - z[:, on] @ amps
                     drawn = {load.id: (float(v), float(i)) for load, v, i in zip(chosen, volts, amps, strict=True)}
                     break

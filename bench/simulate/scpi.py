@@ -24,7 +24,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from bench.simulate.scpi_commands import (
@@ -37,6 +37,7 @@ from bench.simulate.scpi_commands import (
     CommandTree,
     Number,
     Parameter,
+    Response,
     Text,
     setting,
     short_form,
@@ -134,7 +135,7 @@ class Register:
 class _Running:
     """A message being carried out: where it stands, its header path, what it has answered."""
 
-    __slots__ = ("at", "indefinite", "message", "path", "responses")
+    __slots__ = ("at", "indefinite", "later", "message", "path", "responses")
 
     def __init__(self, message: bytes) -> None:
         self.message = message
@@ -142,6 +143,7 @@ class _Running:
         self.path: tuple[str, ...] = ()
         self.responses: list[bytes] = []
         self.indefinite = False
+        self.later: Callable[[float], Response] | None = None
 
 
 class Instrument:
@@ -208,7 +210,11 @@ class Instrument:
         return now
 
     def refresh(self, now: float) -> None:
-        """Bring the state up to ``now``; called before each command and each reading of status."""
+        """Bring the state up to ``now``; called before each command and whenever time has passed."""
+
+    def next_event_at(self) -> float | None:
+        """When :meth:`refresh` next has something to do by itself, if that is known."""
+        return None
 
     def aborted(self, now: float) -> None:
         """Called by :meth:`clear`, which ends what a command was waiting for."""
@@ -221,6 +227,7 @@ class Instrument:
         for byte in data:
             if self.interrupts and not self._framer.begun and byte > 0x20:
                 self._interrupt(now)
+                self._advance(now)
             message = self._framer.push(byte)
             if message is None:
                 continue
@@ -262,6 +269,9 @@ class Instrument:
     def wake_at(self) -> float | None:
         """When :meth:`send` should next be asked; None while only new bytes can change anything."""
         times = [reply.not_before for reply in self._replies]
+        event = self.next_event_at()
+        if event is not None:
+            times.append(event)
         if self._running is not None or self._waiting:
             waits = self._wait_for_idle
             times.append(self.busy_until(self._free_at) if waits else self._free_at)
@@ -290,7 +300,8 @@ class Instrument:
 
     def _interrupt(self, now: float) -> None:
         kept = [reply for reply in self._replies if reply.not_before <= now]
-        answered = self._running is not None and bool(self._running.responses)
+        running = self._running
+        answered = running is not None and bool(running.responses or running.later)
         if len(kept) == len(self._replies) and not answered:
             return
         self._replies = deque(kept)
@@ -300,6 +311,10 @@ class Instrument:
         self.report(-410)
 
     def _advance(self, now: float) -> None:
+        self._carry_out(now)
+        self.refresh(now)
+
+    def _carry_out(self, now: float) -> None:
         while True:
             if self._wait_for_idle:
                 idle = self.busy_until(now)
@@ -321,14 +336,20 @@ class Instrument:
     def _step(self, running: _Running, start: float) -> None:
         """Carry out the next command of the message, starting when the one before it ended."""
         try:
-            unit, running.at = parse_unit(running.message, running.at)
-            if unit is not None:
-                self._execute(running, unit, start)
+            if running.later is not None:
+                later, running.later = running.later, None
+                self.refresh(start)
+                running.responses.append(_encoded(later(start)))
+            else:
+                unit, running.at = parse_unit(running.message, running.at)
+                if unit is not None:
+                    self._execute(running, unit, start)
         except ScpiError as error:
             self.report(error.number, error.detail)
             if -200 < error.number <= -100 or -500 < error.number <= -400:
                 running.at = len(running.message) + 1
-        if running.at > len(running.message) and not self._wait_for_idle:
+        held = self._wait_for_idle or running.later is not None
+        if running.at > len(running.message) and not held:
             self._finish(running, self._free_at)
 
     def _finish(self, running: _Running, at: float) -> None:
@@ -358,8 +379,10 @@ class Instrument:
                 raise ScpiError(-440)
             call = Call(_arguments(command.query_parameters, unit.data), suffixes, now, now)
             response = command.query(call)
-            raw = response.encode("latin-1", "replace") if isinstance(response, str) else response
-            running.responses.append(raw)
+            if callable(response):
+                running.later = response
+            else:
+                running.responses.append(_encoded(response))
             running.indefinite = call.indefinite
         else:
             if command.perform is None:
@@ -465,6 +488,10 @@ class Instrument:
         yield Command(":STATus:PRESet", perform=self._preset)
         yield from _register_commands(":STATus:QUEStionable", self.questionable)
         yield from _register_commands(":STATus:OPERation", self.operation)
+
+
+def _encoded(response: Response) -> bytes:
+    return response.encode("latin-1", "replace") if isinstance(response, str) else response
 
 
 def _register_commands(header: str, register: Register) -> Iterable[Command]:

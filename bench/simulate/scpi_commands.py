@@ -292,7 +292,8 @@ class Call:
 
 Response: TypeAlias = str | bytes
 Handler: TypeAlias = Callable[[Call], None]
-Query: TypeAlias = Callable[[Call], Response]
+#: A query answers at once, or gives what makes the answer when the time it spends is over.
+Query: TypeAlias = Callable[[Call], Response | Callable[[float], Response]]
 
 
 @dataclass(frozen=True)
