@@ -285,6 +285,9 @@ class Supply(_Entry, frozen=True, kw_only=True):
     resistance: Resistance = _default(Resistance(0.01))
     current_limit: Current | None = None
     at: str = ""
+    """The bay or shelf where it stands; may be empty."""
+    position: str = ""
+    """Where there, in words."""
 
 
 class Busbar(_Entry, frozen=True, kw_only=True):
@@ -297,6 +300,9 @@ class Busbar(_Entry, frozen=True, kw_only=True):
     resistance: Resistance = _default(Resistance(50e-6))
     """From a stud to the middle of the bar."""
     at: str = ""
+    """The bay or shelf where it sits."""
+    position: str = ""
+    """Where there, in words."""
 
 
 class Breaker(_Entry, frozen=True, kw_only=True):
@@ -392,6 +398,8 @@ class EarthPoint(_Entry, frozen=True, kw_only=True):
     """inside: of the isolated bonding network; outside: of the building's common bonding network (ITU-T K.27)."""
     at: str = ""
     """The bay, shelf or tray that it belongs to."""
+    position: str = ""
+    """Where there, in words."""
     busbar: str = ""
     """The busbar that this point is, for a return bar."""
     mesh: bool = False

@@ -1,0 +1,99 @@
+"""Collects what is wrong with a plant file, with the place of each field, and keeps the book of names."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, Final, TypeVar
+
+from bench.files import Place, Problem, near, one_of, shown
+
+T = TypeVar("T")
+Where = Callable[..., Place]
+"""Gives the place of a value of the file; further arguments step down to a field."""
+
+_NAME: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9_+-]{0,31}")
+_PIN: Final = re.compile(r"[A-Za-z0-9_+-]{1,16}")
+RESERVED: Final = ("cut", "unknown")
+
+
+@dataclass(frozen=True, slots=True)
+class At:
+    """A value of the file and the path of its field, such as ``cables[3]``."""
+
+    value: Any
+    field: str
+
+    def each(self, name: str, values: Iterable[T]) -> Iterable[tuple[At, T]]:
+        """The items of a list field, each with its own place."""
+        prefix = f"{self.field}." if self.field else ""
+        return ((At(value, f"{prefix}{name}[{number}]"), value) for number, value in enumerate(values))
+
+
+class Report:
+    """Problems, which keep a file from being used, and remarks, which do not."""
+
+    def __init__(self, where: Where) -> None:
+        self.problems: list[Problem] = []
+        self.remarks: list[Problem] = []
+        self.names: dict[str, tuple[str, Place]] = {}
+        self._where = where
+
+    def _problem(self, at: At, steps: tuple[str | int, ...], found: str, expected: str, hint: str) -> Problem:
+        path = at.field
+        for step in steps:
+            path += f"[{step}]" if isinstance(step, int) else f".{step}" if path else step
+        return Problem(self._where(at.value, *steps), path, found, expected, hint)
+
+    def say(self, at: At, *steps: str | int, found: str, expected: str, hint: str = "") -> None:
+        """Note a problem of a value or of a field below it."""
+        self.problems.append(self._problem(at, steps, found, expected, hint))
+
+    def remark(self, at: At, *steps: str | int, found: str, expected: str, hint: str = "") -> None:
+        """Note something odd."""
+        self.remarks.append(self._problem(at, steps, found, expected, hint))
+
+    def name(self, at: At, name: str, kind: str) -> bool:
+        """Enter a name into the book; False where it is malformed or taken."""
+        if not _NAME.fullmatch(name):
+            expected = "letters, digits, '-', '_' or '+', at most 32, beginning with a letter or digit"
+            self.say(at, "name", found=f"the name {shown(name)}", expected=expected)
+            return False
+        if name in RESERVED:
+            self.say(
+                at, "name", found=f"the name '{name}'", expected="another name: this word has a meaning of its own"
+            )
+            return False
+        if name in self.names:
+            first, place = self.names[name]
+            hint = f"it is the {first} of line {place.line}" if place.line else f"it is a {first}"
+            self.say(
+                at, "name", found=f"the name '{name}' again", expected="each name once in the whole plant", hint=hint
+            )
+            return False
+        self.names[name] = (kind, self._where(at.value, "name"))
+        return True
+
+    def once(self, at: At, name: str, taken: Mapping[str, Any], kind: str) -> bool:
+        """Check a name that is unique among its own kind only, such as a type's."""
+        if name in taken:
+            self.say(at, "name", found=f"the {kind} '{name}' again", expected=f"each {kind} once")
+            return False
+        return True
+
+    def known(self, at: At, *steps: str | int, name: str, among: Mapping[str, T], kind: str) -> T | None:
+        """What a name stands for, or None with a problem noted."""
+        found = among.get(name)
+        if found is None:
+            expected = f"a {kind}: {one_of(among)}" if among else f"a {kind}, but the plant has none"
+            self.say(at, *steps, found=f"'{name}'", expected=expected, hint=near(name, among))
+        return found
+
+    def pin(self, at: At, *steps: str | int, pin: str) -> bool:
+        """Check that a pin's name is well-formed."""
+        if _PIN.fullmatch(pin):
+            return True
+        expected = "letters, digits, '-', '_' or '+', at most 16"
+        self.say(at, *steps, found=f"the pin {shown(pin)}", expected=expected)
+        return False

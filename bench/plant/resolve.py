@@ -1,0 +1,494 @@
+"""From a plant file to a plant: names are tied to things, conductors are landed, and every problem of sense is said."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from typing import Any, Final
+
+from bench.files import BadFile, Place, near, one_of, shown
+from bench.judge.conductor import Contact
+from bench.plant import file as f
+from bench.plant import things, wire
+from bench.plant.checks import check_plant
+from bench.plant.landing import Colour, Landing, colours_of
+from bench.plant.layout import Layout, layout_of
+from bench.plant.model import Plant
+from bench.plant.report import At, Report, Where
+from bench.plant.things import Terminal
+
+_SPAN: Final = re.compile(r"(\d{1,3})(?:\s*-\s*(\d{1,3}))?")
+
+
+def resolve(plant_file: f.PlantFile, where: Where | None = None) -> Plant:
+    """Make a plant of a plant file, such as one that comes out of a record.
+
+    Args:
+        plant_file: complete with its pin lists.
+        where: gives the place of a value of the file, for problems; by default they name the plant only.
+
+    Raises:
+        BadFile: with every problem of sense.
+    """
+    place = Place(f"plant {plant_file.plant}")
+    plant, report = build(plant_file, where or (lambda *_: place))
+    if plant is None:
+        raise BadFile(report.problems)
+    return plant
+
+
+def build(plant_file: f.PlantFile, where: Where) -> tuple[Plant | None, Report]:
+    """Make a plant as far as the file allows; the plant is None where there are problems."""
+    builder = _Builder(plant_file, where)
+    plant = builder.plant()
+    return (None if builder.report.problems else plant), builder.report
+
+
+class _Builder:
+    """Goes through the file once, in an order in which names are known before they are used."""
+
+    def __init__(self, plant_file: f.PlantFile, where: Where) -> None:
+        self.file = plant_file
+        self.report = Report(where)
+        self.root = At(plant_file, "")
+        self.terminals: dict[str, Terminal] = {}
+        self.connector_types: dict[str, tuple[f.ConnectorType, Layout]] = {}
+        self.cable_types: dict[str, tuple[f.CableType, list[Colour]]] = {}
+        self.card_types: dict[str, f.CardType] = {}
+        self.feeds: dict[str, things.Feed] = {}
+        self.bays: dict[str, things.Bay] = {}
+        self.shelves: dict[str, things.Shelf] = {}
+        self.connectors: dict[str, things.Connector] = {}
+        self.cards: dict[str, things.Card] = {}
+        self.inlets: dict[str, things.Inlet] = {}
+        self.supplies: dict[str, things.Supply] = {}
+        self.busbars: dict[str, things.Busbar] = {}
+        self.breakers: dict[str, things.Breaker] = {}
+        self.trays: dict[str, things.Tray] = {}
+        self.sections: dict[str, things.Section] = {}
+        self.earth_points: dict[str, things.EarthPoint] = {}
+        self.cables: dict[str, things.Cable] = {}
+        self.bonds: dict[str, things.Bond] = {}
+        self._contacts = {
+            "lug": wire.contact(plant_file.contacts.lug, "lug"),
+            "pin": wire.contact(plant_file.contacts.pin, "pin"),
+        }
+        self._pin_contacts: dict[str, Contact] = {}
+
+    def plant(self) -> Plant:
+        """Everything, with problems in the report."""
+        file, root = self.file, self.root
+        self._types()
+        for at, feed in root.each("feeds", file.feeds):
+            self._feed(at, feed)
+        for at, bay in root.each("bays", file.bays):
+            self._bay(at, bay)
+        for at, tray in root.each("trays", file.trays):
+            self._tray(at, tray)
+        for at, supply in root.each("supplies", file.supplies):
+            self._supply(at, supply)
+        for at, bar in root.each("busbars", file.busbars):
+            self._busbar(at, bar)
+        for at, breaker in root.each("breakers", file.breakers):
+            self._breaker(at, breaker)
+        earth_at = At(file.earth, "earth")
+        if file.earth is not None:
+            for at, point in earth_at.each("points", file.earth.points):
+                self._earth_point(at, point)
+        self._returns()
+        self._cables()
+        if file.earth is not None:
+            for at, bond in earth_at.each("bonds", file.earth.bonds):
+                self._bond(at, bond, file.earth.single_point)
+        plant = Plant(
+            file=file,
+            bays=self.bays,
+            shelves=self.shelves,
+            connectors=self.connectors,
+            cards=self.cards,
+            inlets=self.inlets,
+            feeds=self.feeds,
+            supplies=self.supplies,
+            busbars=self.busbars,
+            breakers=self.breakers,
+            trays=self.trays,
+            sections=self.sections,
+            cables=self.cables,
+            conductors={
+                conductor.name: conductor
+                for cable in self.cables.values()
+                for conductor in (*cable.conductors, *((cable.screen,) if cable.screen else ()))
+            },
+            terminals=self.terminals,
+            earth_points=self.earth_points,
+            bonds=self.bonds,
+            single_point=self.bonds.get(file.earth.single_point) if file.earth is not None else None,
+        )
+        check_plant(plant, self.report)
+        object.__setattr__(plant, "remarks", tuple(self.report.remarks))
+        return plant
+
+    # Types
+
+    def _types(self) -> None:
+        file, root, report = self.file, self.root, self.report
+        for at, connector in root.each("connector-types", file.connector_types):
+            if report.once(at, connector.name, self.connector_types, "connector type"):
+                layout = layout_of(connector)
+                for pin in layout.order:
+                    report.pin(at, "rows", pin=pin)
+                self.connector_types[connector.name] = (connector, layout)
+                self._pin_contacts[connector.name] = wire.contact(connector.contact or file.contacts.pin, "pin")
+        for at, cable in root.each("cable-types", file.cable_types):
+            if report.once(at, cable.name, self.cable_types, "cable type"):
+                self.cable_types[cable.name] = (cable, colours_of(at, cable, report))
+        for at, card in root.each("card-types", file.card_types):
+            if report.once(at, card.name, self.card_types, "card type"):
+                self.card_types[card.name] = card
+
+    # Feeds and where things sit
+
+    def _feed(self, at: At, feed: f.Feed) -> None:
+        if not self.report.name(at, feed.name, "feed"):
+            return
+        low, high = feed.allowed
+        drop = feed.drop.value if feed.drop is not None else None
+        self.feeds[feed.name] = things.Feed(
+            feed.name, feed.title, feed.nominal.value, low.value, high.value, feed.back, drop
+        )
+
+    def _returns(self) -> None:
+        """Check the feeds' return busbars, once busbars are known."""
+        for at, feed in self.root.each("feeds", self.file.feeds):
+            if not feed.back:
+                continue
+            bar = self.report.known(at, "return", name=feed.back, among=self.busbars, kind="busbar")
+            if bar is not None and bar.pole != "return":
+                found = f"'{feed.back}', a busbar of the pole '{bar.pole}'"
+                self.report.say(at, "return", found=found, expected="a busbar of the pole 'return'")
+
+    def _bay(self, at: At, bay: f.Bay) -> None:
+        self.report.name(at, bay.name, "bay")
+        shelves = []
+        for place, (shelf_at, shelf) in enumerate(at.each("shelves", bay.shelves), 1):
+            halves = tuple(half.name for half in shelf.halves)
+            shelves.append(self._holder(shelf_at, shelf, bay.name, place, "", halves))
+            for half_at, half in shelf_at.each("halves", shelf.halves):
+                if not half.name.startswith(f"{shelf.name}-"):
+                    expected = f"a name that begins with the shelf's: '{shelf.name}-L' or '{shelf.name}-R'"
+                    self.report.say(half_at, "name", found=f"the half-shelf '{half.name}'", expected=expected)
+                self._holder(half_at, half, bay.name, place, shelf.name, ())
+            if len(shelf.halves) == 1:
+                self.report.say(shelf_at, "halves", found="one half", expected="two halves, or none")
+            used = sum(half.slots for half in shelf.halves)
+            if shelf.slots and used > shelf.slots:
+                found = f"halves with {used} slots together"
+                self.report.say(shelf_at, "halves", found=found, expected=f"at most the shelf's {shelf.slots} slots")
+        self.bays[bay.name] = things.Bay(bay.name, bay.title, tuple(shelves))
+
+    def _holder(
+        self, at: At, shelf: f.Shelf | f.HalfShelf, bay: str, place: int, half_of: str, halves: tuple[str, ...]
+    ) -> things.Shelf:
+        self.report.name(at, shelf.name, "half-shelf" if half_of else "shelf")
+        made = things.Shelf(
+            shelf.name,
+            shelf.title,
+            bay,
+            half_of,
+            halves,
+            place,
+            shelf.slots,
+            self._cards(at, shelf),
+            tuple(
+                made
+                for connector_at, connector in at.each("connectors", shelf.connectors)
+                if (made := self._connector(connector_at, connector, bay, shelf.name)) is not None
+            ),
+            self._inlets(at, shelf, bay),
+        )
+        self.shelves.setdefault(shelf.name, made)
+        return made
+
+    def _cards(self, at: At, shelf: f.Shelf | f.HalfShelf) -> tuple[things.Card, ...]:
+        cards: dict[int, things.Card] = {}
+        for span, type_name in shelf.cards.items():
+            kind = self.report.known(at, "cards", span, name=type_name, among=self.card_types, kind="card type")
+            match = _SPAN.fullmatch(span.strip())
+            if match is None or (match[2] and int(match[2]) <= int(match[1])):
+                expected = "a slot number such as '5', or a span such as '1-6'"
+                self.report.say(at, "cards", span, found=f"the slot {shown(span)}", expected=expected)
+                continue
+            for slot in range(int(match[1]), int(match[2] or match[1]) + 1):
+                if not 1 <= slot <= shelf.slots:
+                    expected = f"a slot from 1 to {shelf.slots}" if shelf.slots else f"'slots' for shelf {shelf.name}"
+                    self.report.say(at, "cards", span, found=f"a card in slot {slot}", expected=expected)
+                    break
+                if slot in cards:
+                    found = f"a second card in slot {slot}"
+                    self.report.say(at, "cards", span, found=found, expected="one card in a slot")
+                elif kind is not None:
+                    cards[slot] = things.Card(f"{shelf.name}/{slot}", shelf.name, slot, kind)
+        ordered = tuple(cards[slot] for slot in sorted(cards))
+        self.cards.update((card.name, card) for card in ordered)
+        return ordered
+
+    def _connector(self, at: At, connector: f.Connector, bay: str, shelf: str) -> things.Connector | None:
+        named = self.report.name(at, connector.name, "connector")
+        known = self.report.known(at, "type", name=connector.type, among=self.connector_types, kind="connector type")
+        if known is None or not named:
+            return None
+        kind, layout = known
+        name = connector.name
+        pins = []
+        for pin in layout.order:
+            place = layout.places[pin]
+            full = f"{name}.{pin}"
+            terminal = Terminal(full, name, pin, "pin", full, bay, shelf, place.row, place.column)
+            self.terminals[full] = terminal
+            pins.append(terminal)
+        made = things.Connector(name, kind, layout, bay, shelf, connector.at, connector.faces, tuple(pins))
+        self.connectors[name] = made
+        return made
+
+    def _inlets(self, at: At, shelf: f.Shelf | f.HalfShelf, bay: str) -> tuple[things.Inlet, ...]:
+        inlets = []
+        for number, feed in enumerate(shelf.inlets):
+            if self.report.known(at, "inlets", number, name=feed, among=self.feeds, kind="feed") is None:
+                continue
+            name = f"{shelf.name}.{feed}"
+            if name in self.inlets:
+                self.report.say(at, "inlets", number, found=f"'{feed}' again", expected="each feed once")
+                continue
+            live = Terminal(name, shelf.name, feed, "inlet", name, bay, shelf.name)
+            back = Terminal(f"{name}-return", shelf.name, f"{feed}-return", "inlet", f"{name}-return", bay, shelf.name)
+            self.terminals[live.name], self.terminals[back.name] = live, back
+            self.inlets[name] = things.Inlet(name, shelf.name, feed, live, back)
+            inlets.append(self.inlets[name])
+        return tuple(inlets)
+
+    def _tray(self, at: At, tray: f.Tray) -> None:
+        if not self.report.name(at, tray.name, "tray"):
+            return
+        made = []
+        for place, (section_at, section) in enumerate(at.each("sections", tray.sections), 1):
+            # sections are called by their tray's name and a dot, like pins: T1.2
+            name = f"{tray.name}.{section.name}"
+            if not self.report.pin(section_at, "name", pin=section.name) or name in self.sections:
+                if name in self.sections:
+                    expected = "each section once in its tray"
+                    self.report.say(section_at, "name", found=f"the section '{section.name}' again", expected=expected)
+                continue
+            length = section.length.value if section.length is not None else None
+            self.sections[name] = things.Section(name, section.title, tray.name, place, length)
+            made.append(self.sections[name])
+        self.trays[tray.name] = things.Tray(tray.name, tray.title, tuple(made))
+
+    def _place(self, at: At, name: str) -> tuple[str, str]:
+        """The bay and the shelf of a name that says where a thing sits."""
+        if not name:
+            return "", ""
+        if name in self.bays:
+            return name, ""
+        if name in self.shelves:
+            return self.shelves[name].bay, name
+        if name in self.trays:
+            return "", ""
+        known = [*self.bays, *self.shelves, *self.trays]
+        hint = near(name, known) or "words that are no name go to 'position'"
+        expected = f"a bay, shelf or tray: {one_of(known)}"
+        self.report.say(at, "at", found=f"'{name}'", expected=expected, hint=hint)
+        return "", ""
+
+    # Power
+
+    def _terminal(self, owner: str, pin: str, kind: things.TerminalKind, place: tuple[str, str]) -> Terminal:
+        name = f"{owner}.{pin}" if pin else owner
+        terminal = Terminal(name, owner, pin, kind, name, *place)
+        self.terminals[name] = terminal
+        return terminal
+
+    def _supply(self, at: At, supply: f.Supply) -> None:
+        named = self.report.name(at, supply.name, "supply")
+        place = self._place(at, supply.at)
+        feed = self.report.known(at, "feed", name=supply.feed, among=self.feeds, kind="feed")
+        if feed is None or not named:
+            return
+        volts = supply.voltage.value if supply.voltage is not None else feed.nominal_v
+        if volts * feed.nominal_v <= 0:
+            expected = f"a voltage with the sign of feed {feed.name}, {feed.nominal_v:g} V"
+            self.report.say(at, "voltage", found=f"{volts:g} V", expected=expected)
+        if supply.resistance.value <= 0:
+            self.report.say(at, "resistance", found=str(supply.resistance), expected="a resistance above 0 Ω")
+        limit = supply.current_limit.value if supply.current_limit is not None else None
+        if limit is not None and limit <= 0:
+            self.report.say(at, "current-limit", found=str(supply.current_limit), expected="a current above 0 A")
+        self.supplies[supply.name] = things.Supply(
+            supply.name,
+            supply.title,
+            supply.feed,
+            supply.kind,
+            volts,
+            supply.resistance.value,
+            limit,
+            self._terminal(supply.name, "feed", "supply", place),
+            self._terminal(supply.name, "return", "supply", place),
+            supply.at,
+            supply.position,
+        )
+
+    def _busbar(self, at: At, bar: f.Busbar) -> None:
+        named = self.report.name(at, bar.name, "busbar")
+        place = self._place(at, bar.at)
+        feed = self.report.known(at, "feed", name=bar.feed, among=self.feeds, kind="feed")
+        if feed is None or not named:
+            return
+        self.busbars[bar.name] = things.Busbar(
+            bar.name, bar.title, bar.feed, bar.pole, bar.resistance.value, bar.at, bar.position
+        )
+        self._terminal(bar.name, "", "busbar", place)
+
+    def _breaker(self, at: At, breaker: f.Breaker) -> None:
+        named = self.report.name(at, breaker.name, "breaker")
+        place = self._place(at, breaker.at)
+        feed = self.report.known(at, "feed", name=breaker.feed, among=self.feeds, kind="feed")
+        if feed is None or not named:
+            return
+        self.breakers[breaker.name] = things.Breaker(
+            breaker.name,
+            breaker.title,
+            breaker.feed,
+            breaker.rating.value,
+            breaker.trips,
+            self._terminal(breaker.name, "line", "breaker", place),
+            self._terminal(breaker.name, "load", "breaker", place),
+            wire.joint(breaker.contact or self.file.contacts.breaker, f"breaker {breaker.name}"),
+            breaker.at,
+            breaker.position,
+        )
+
+    # Earth
+
+    def _earth_point(self, at: At, point: f.EarthPoint) -> None:
+        named = self.report.name(at, point.name, "earth point")
+        place = self._place(at, point.at)
+        node = point.name
+        if point.busbar:
+            bar = self.report.known(at, "busbar", name=point.busbar, among=self.busbars, kind="busbar")
+            if bar is not None and bar.pole != "return":
+                expected = "a busbar of the pole 'return'"
+                self.report.say(at, "busbar", found=f"'{bar.name}', a busbar of a feed", expected=expected)
+            node = point.busbar
+        if not named:
+            return
+        self.earth_points[point.name] = things.EarthPoint(
+            point.name,
+            point.title,
+            point.kind,
+            point.network == "outside",
+            point.mesh,
+            point.at,
+            point.position,
+            node,
+        )
+        self.terminals[point.name] = Terminal(point.name, point.name, "", "earth", node, *place)
+
+    def _bond(self, at: At, bond: f.Bond, single_point: str) -> None:
+        if not self.report.name(at, bond.name, "bond"):
+            return
+        a = self._lookup(at, ("from",), bond.start)
+        b = self._lookup(at, ("to",), bond.end)
+        if a is None or b is None:
+            return
+        if a.node == b.node:
+            self.report.say(at, "to", found=f"'{bond.end}', the same place as '{bond.start}'", expected="another place")
+            return
+        for step, end in (("from", a), ("to", b)):
+            if end.kind not in ("earth", "busbar"):
+                found = f"'{end.name}', a terminal of a {end.kind}"
+                self.report.say(at, step, found=found, expected="an earth point or a busbar")
+                return
+        self.bonds[bond.name] = things.Bond(
+            bond.name,
+            a,
+            b,
+            bond.spread.value,
+            bond.name == single_point,
+            wire.Wire(bond.size, "copper", 2) if bond.size is not None else None,
+            bond.length.value if bond.length is not None else 0.0,
+            bond.ohms.value if bond.ohms is not None else None,
+            (self._contacts["lug"], self._contacts["lug"]) if bond.size is not None else (),
+        )
+
+    # Cables
+
+    def _cables(self) -> None:
+        landing = Landing(
+            self.report,
+            self.connectors,
+            self.terminals,
+            self._lookup,
+            self._contact_of,
+            self.file.length_tolerance.value,
+        )
+        for at, cable in self.root.each("cables", self.file.cables):
+            named = self.report.name(at, cable.name, "cable")
+            known = self.report.known(at, "type", name=cable.type, among=self.cable_types, kind="cable type")
+            sections = self._sections(at, cable)
+            listed = None
+            if cable.pins:
+                rows = self.report.known(at, "pins", name=cable.pins, among=self.file.pin_lists, kind="pin list")
+                listed = self._listed(cable.pins, rows or [])
+            if known is None or not named or (cable.pins and cable.pins not in self.file.pin_lists):
+                continue
+            kind, colours = known
+            self.cables[cable.name] = landing.land(at, cable, kind, colours, listed, sections)
+
+    def _listed(self, name: str, rows: list[f.ConductorEntry]) -> list[tuple[At, f.ConductorEntry]]:
+        if name.endswith(".csv"):
+            # the place says the file and line, so the field is the column alone
+            return [(At(row, ""), row) for row in rows]
+        return list(self.root.each(f"pin-lists.{name}", rows))
+
+    def _sections(self, at: At, cable: f.Cable) -> tuple[str, ...]:
+        found: list[str] = []
+        known: dict[str, Any] = {**self.trays, **self.sections}
+        for number, name in enumerate(cable.trays):
+            thing = self.report.known(at, "trays", number, name=name, among=known, kind="tray or tray section")
+            if isinstance(thing, things.Tray):
+                found += [section.name for section in thing.sections]
+            elif thing is not None:
+                found.append(name)
+        return tuple(found)
+
+    def _contact_of(self, terminal: Terminal) -> Contact:
+        if terminal.kind == "pin":
+            return self._pin_contacts[self.connectors[terminal.owner].type.name]
+        return self._contacts["lug"]
+
+    def _lookup(self, at: At, steps: tuple[str | int, ...], text: str) -> Terminal | None:
+        """The terminal of a name; studs of busbars and earth points come into being when they are named."""
+        found = self.terminals.get(text)
+        if found is not None:
+            return found
+        owner, dot, pin = text.rpartition(".")
+        if dot and (owner in self.busbars or owner in self.earth_points):
+            if not self.report.pin(at, *steps, pin=pin):
+                return None
+            whole = self.terminals[owner]
+            node = text if whole.kind == "busbar" else whole.node
+            self.terminals[text] = Terminal(text, owner, pin, whole.kind, node, whole.bay, whole.shelf)
+            return self.terminals[text]
+        if dot and owner in self.connectors:
+            order = self.connectors[owner].layout.order
+            self.report.say(
+                at, *steps, found=f"pin '{pin}' of {owner}", expected=f"{one_of(order)}", hint=near(pin, order)
+            )
+            return None
+        known: Iterable[str] = (
+            (name for name in self.terminals if name.startswith(f"{owner}."))
+            if dot and owner in self.report.names
+            else (*self.connectors, *(name for name, t in self.terminals.items() if t.kind not in ("pin", "end")))
+        )
+        expected = "a connector, or a terminal such as 'J101.12', 'F3.load' or 'BA.2'"
+        self.report.say(at, *steps, found=f"'{text}'", expected=expected, hint=near(text, known))
+        return None
