@@ -61,7 +61,7 @@ class ContactResistance(_Entry, frozen=True, kw_only=True):
             raise Inconsistent(f"most {self.most} below typical {self.typical}", "typical no more than most")
 
 
-def _default(value: Q) -> Q:
+def default(value: Q) -> Q:
     """A field's default. A factory, since a quantity as a plain default cannot be written into the JSON Schema."""
     return msgspec.field(default_factory=lambda: value)
 
@@ -73,11 +73,11 @@ def _contact(typical: float, most: float) -> ContactResistance:
 class Contacts(_Entry, frozen=True, kw_only=True):
     """Contact resistances where nothing more special is said. The defaults are common practice, no source."""
 
-    pin: ContactResistance = _default(_contact(0.005, 0.030))
+    pin: ContactResistance = default(_contact(0.005, 0.030))
     """A connector's pin in its socket, with its termination."""
-    lug: ContactResistance = _default(_contact(0.0002, 0.002))
+    lug: ContactResistance = default(_contact(0.0002, 0.002))
     """A lug on a stud, a screw terminal."""
-    breaker: ContactResistance = _default(_contact(0.004, 0.015))
+    breaker: ContactResistance = default(_contact(0.004, 0.015))
     """A closed breaker, terminal to terminal."""
 
 
@@ -95,7 +95,7 @@ class ConnectorType(_Entry, frozen=True, kw_only=True):
     """How generated pins count: row after row, column after column, or row after row with every second backwards."""
     view: Literal["mating", "wiring"] = "mating"
     """The side from which the rows are written, left to right and top to bottom."""
-    stagger: Ratio = _default(Ratio(0.0))
+    stagger: Ratio = default(Ratio(0.0))
     """How far every second row is moved to the right, as a part of the pin pitch."""
     pairs: Literal["adjacent", "halves"] = "adjacent"
     """Where a pair lands. adjacent: tip of pair n on the pin counted 2n - 1, ring on the next. halves: ring of pair n
@@ -142,9 +142,9 @@ class CableType(_Entry, frozen=True, kw_only=True):
     made_of: Literal["copper", "tinned copper", "aluminium"] = "copper"
     strands: Literal[1, 2, 5] = msgspec.field(default=1, name="class")
     """Class of IEC 60228: 1 solid, 2 stranded, 5 flexible."""
-    capacitance: CapacitancePerLength = _default(CapacitancePerLength(100e-12))
+    capacitance: CapacitancePerLength = default(CapacitancePerLength(100e-12))
     """Between the legs of a pair, or between neighbours."""
-    rated: Voltage = _default(Voltage(250.0))
+    rated: Voltage = default(Voltage(250.0))
     """What the insulation is made for."""
     screen: Size | None = None
     """The size of the drain wire, for a screened cable."""
@@ -183,14 +183,14 @@ class CardType(_Entry, frozen=True, kw_only=True):
     title: str = ""
     idle: Current
     """At the feed's nominal voltage."""
-    spread: Ratio = _default(Ratio(0.1))
+    spread: Ratio = default(Ratio(0.1))
     """How far a sound card may be off, either way."""
     load: Literal["constant-power", "resistive"] = "constant-power"
     input_capacitance: Capacitance | None = None
     """Charged at switch-on: the inrush."""
-    works_from: Voltage = _default(Voltage(40.5))
+    works_from: Voltage = default(Voltage(40.5))
     """The lowest feed voltage that it works at, without sign."""
-    works_to: Voltage = _default(Voltage(57.0))
+    works_to: Voltage = default(Voltage(57.0))
     """The highest feed voltage that it bears, without sign."""
 
     def __post_init__(self) -> None:
@@ -282,7 +282,7 @@ class Supply(_Entry, frozen=True, kw_only=True):
     kind: Literal["battery", "rectifier", "bench"] = "bench"
     voltage: Voltage | None = None
     """The feed's nominal voltage by default."""
-    resistance: Resistance = _default(Resistance(0.01))
+    resistance: Resistance = default(Resistance(0.01))
     current_limit: Current | None = None
     at: str = ""
     """The bay or shelf where it stands; may be empty."""
@@ -297,7 +297,7 @@ class Busbar(_Entry, frozen=True, kw_only=True):
     title: str = ""
     feed: str
     pole: Literal["feed", "return"] = "feed"
-    resistance: Resistance = _default(Resistance(50e-6))
+    resistance: Resistance = default(Resistance(50e-6))
     """From a stud to the middle of the bar."""
     at: str = ""
     """The bay or shelf where it sits."""
@@ -422,7 +422,7 @@ class Bond(_Entry, frozen=True, kw_only=True):
     size: Size | None = None
     length: Length | None = None
     ohms: Resistance | None = None
-    spread: Ratio = _default(Ratio(0.15))
+    spread: Ratio = default(Ratio(0.15))
     """How far the true value may be off, as a relative standard deviation (common practice, no source)."""
 
     def __post_init__(self) -> None:
@@ -451,8 +451,8 @@ class PlantFile(_Entry, frozen=True, kw_only=True):
     """Its name."""
     title: str = ""
     about: str = ""
-    ambient: Temperature = _default(Temperature(20.0))
-    length_tolerance: Ratio = _default(Ratio(0.03))
+    ambient: Temperature = default(Temperature(20.0))
+    length_tolerance: Ratio = default(Ratio(0.03))
     """How far cable lengths may be off, where a cable does not say."""
     contacts: Contacts = msgspec.field(default_factory=Contacts)
     connector_types: list[ConnectorType] = []
