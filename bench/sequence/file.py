@@ -6,35 +6,13 @@ by looking the name up in a fixed table (see :mod:`bench.sequence.views`) and by
 
 from __future__ import annotations
 
-from typing import Final, Literal
+from typing import Literal
 
 import msgspec
 
 from bench.files import Inconsistent
 from bench.quantity import Amount, Duration, Ratio, Resistance, Temperature
-
-Reads = Literal["resistance", "insulation", "voltage", "ac-voltage", "current", "temperature"]
-"""What a measuring step reads."""
-
-Role = Literal["ohms", "insulation", "volts", "amps", "supply", "switch", "thermometer"]
-"""What a step needs from the bench."""
-
-ROLE_OF: Final[dict[str, Role]] = {
-    "resistance": "ohms",
-    "insulation": "insulation",
-    "voltage": "volts",
-    "ac-voltage": "volts",
-    "current": "amps",
-    "temperature": "thermometer",
-}
-UNIT_OF: Final[dict[str, str]] = {
-    "resistance": "Ω",
-    "insulation": "Ω",
-    "voltage": "V",
-    "ac-voltage": "V",
-    "current": "A",
-    "temperature": "°C",
-}
+from bench.roles import Reads, Role
 
 Over = Literal["conductors", "pairs", "pins", "neighbours", "shelves", "inlets", "breakers", "cables", "bonds"]
 """What a loop can run over."""
@@ -192,7 +170,7 @@ Step = Caution | Hold | Do | Ask | Measure | Zero | Prove | Wait | Set | Each
 class Decide(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
     """The decision rule of JCGM 106 that verdicts follow, named here so that the record names it."""
 
-    rule: Literal["simple", "guarded-acceptance", "guarded-rejection", "guarded-both"] = "guarded-both"
+    rule: Literal["simple", "guarded", "guarded-acceptance", "guarded-rejection"] = "guarded"
     probability: Ratio = msgspec.field(default_factory=lambda: Ratio(0.95))
     """The chance at least that a verdict is right: the guard band follows from it."""
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from bench.sequence.file import ROLE_OF, Measure, Prove, Role, SequenceFile, Set, Single, Zero
+from bench.roles import ROLE_OF, Role
+from bench.sequence.file import Measure, Prove, SequenceFile, Set, Single, Zero
 
 Kind = Literal["caution", "hold", "do", "ask", "measure", "zero", "prove", "wait", "set"]
 

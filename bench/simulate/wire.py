@@ -198,14 +198,17 @@ class Switchboard:
         clock: monotonic seconds of the simulated world.
         commands: a descriptor that is watched besides, and what to call when it can be read; that call returns False
             to end the service.
+        speed: seconds of ``clock`` in a real one.
     """
 
     def __init__(
         self,
         clock: Callable[[], float],
         commands: tuple[int, Callable[[], bool]] | None = None,
+        speed: float = 1.0,
     ) -> None:
         self._clock = clock
+        self._speed = speed
         self._commands = commands
         self._lines: list[_Line] = []
 
@@ -222,7 +225,7 @@ class Switchboard:
         """Wait for the next thing to do and do it. Returns whether to go on."""
         now = self._clock()
         wakes = [wake for line in self._lines if (wake := line.wake_at()) is not None]
-        wait = min([longest, *(max(0.0, wake - now) for wake in wakes)])
+        wait = min([longest, *(max(0.0, wake - now) / self._speed for wake in wakes)])
         ready = self._select(wait)
         for line in self._lines:
             if line.port.fileno() in ready and (data := line.port.read()):

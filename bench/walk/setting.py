@@ -17,9 +17,11 @@ from bench.judge.limit import Limit
 from bench.judge.ohms import Leads, ThermalEmf
 from bench.judge.reading import reading_budget
 from bench.judge.uncertainty import Budget
-from bench.plant.model import Plant, resolve
+from bench.plant.model import Plant
+from bench.plant.resolve import resolve
 from bench.quantity import engineering
-from bench.sequence.file import UNIT_OF, Ask, Decide, Measure, Prove, Zero
+from bench.roles import ROLE_OF, function_name
+from bench.sequence.file import Ask, Decide, Measure, Prove, Zero
 from bench.sequence.file import Limit as LimitFile
 from bench.sequence.limits import Held, limit_of
 from bench.sequence.plan import Plan, Step
@@ -120,6 +122,8 @@ class Outcome:
         reading: the event's facts.
         budget: the uncertainty budget.
         zero: what was taken off for the leads, in ohms.
+        at: time of day of the reading, UTC; empty for other steps.
+        ambient: °C that was taken for it.
     """
 
     index: int
@@ -140,6 +144,8 @@ class Outcome:
     reading: e.Read | None = field(default=None, repr=False)
     budget: Budget | None = field(default=None, repr=False)
     zero: float | None = None
+    at: str = ""
+    ambient: float = 20.0
 
     @classmethod
     def done(cls, step: Step, n: int, event: e.Event) -> Outcome:
@@ -197,7 +203,7 @@ class Setting:
             plant=plant,
             plan=unroll(began.sequence, plant),
             bench=began.bench,
-            ambient=fixed.value if fixed is not None else plant.ambient,
+            ambient=fixed.value if fixed is not None else plant.ambient_c,
         )
 
     def with_bench(self, bench: BenchFacts) -> Setting:
@@ -251,7 +257,7 @@ class Setting:
         return tuple(f"{count} steps: {text}" if count > 1 else text for text, count in counted.items())
 
     def _capability(self, source: Measure, held: Held, conditions: Conditions) -> Capability | str:
-        facts = self.bench.for_role(_role(source))
+        facts = self.bench.for_role(ROLE_OF[source.read])
         table = facts.table if facts is not None else None
         if facts is None or table is None:
             return f"Nothing is known of the accuracy of {facts.title or facts.name if facts else 'the meter'}."
@@ -319,9 +325,7 @@ class Setting:
             )
         zeros = conditions.zeros.get(read.instrument, ())
         zero = zeros[-1] if zeros and source.read == "resistance" and source.wires == 2 else None
-        return self._held_against(
-            step, read, n, held, self.rule(rules), conditions, at, source.wires, zero, drift
-        )
+        return self._held_against(step, read, n, held, self.rule(rules), conditions, at, source.wires, zero, drift)
 
     def _held_against(
         self,
@@ -351,6 +355,8 @@ class Setting:
             source=held.limit.source,
             reading=read,
             zero=zero,
+            at=at,
+            ambient=conditions.ambient,
         )
         table = facts.table if facts is not None else None
         function = facts.accuracy_of.get(read.function) if facts is not None else None
@@ -481,16 +487,9 @@ def rule_of(chosen: Decide) -> Rule:
     return Rule.guarded(chosen.probability.value)
 
 
-def _role(source: Measure) -> str:
-    from bench.sequence.file import ROLE_OF
-
-    return ROLE_OF[source.read]
-
-
 def _accuracy_name(facts: InstrumentFacts, source: Measure) -> str | None:
     """The accuracy table's name for what a step reads; the instrument's function names are its profile's own."""
-    wanted = f"{source.read} {source.wires}w" if source.read == "resistance" else source.read
-    return facts.accuracy_of.get(wanted)
+    return facts.accuracy_of.get(function_name(source.read, source.wires))
 
 
 def _leads(facts: InstrumentFacts, wires: int, zero: float | None) -> Leads:
@@ -505,9 +504,7 @@ def _leads(facts: InstrumentFacts, wires: int, zero: float | None) -> Leads:
 
 def _pick(table: AccuracyTable, function: str, read: e.Read, age: float | None) -> PickedRow:
     assert read.value is not None
-    return table.pick(
-        function, read.value, range_top=read.range, calibrated_days_ago=age, allow_overdue=True
-    )
+    return table.pick(function, read.value, range_top=read.range, calibrated_days_ago=age, allow_overdue=True)
 
 
 def _overload(table: AccuracyTable, function: str, read: e.Read, ambient: float) -> Overload:
@@ -552,8 +549,3 @@ def _advice(
     except JudgeError:
         return ()
     return tuple(advice.sentence for advice in found[:3])
-
-
-def unit_of(source: Measure | Prove) -> str:
-    """The base unit of what a step reads."""
-    return UNIT_OF[source.read]

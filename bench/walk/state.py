@@ -101,8 +101,12 @@ class Refused(ValueError):
     """An answer that the request does not accept; the sentence says what it wants."""
 
 
-History = tuple["History", Outcome] | None
-"""Outcomes, newest first, as a linked list that shares its tail."""
+@dataclass(frozen=True, slots=True)
+class Link:
+    """Outcomes, newest first, as a linked list that shares its tail with earlier states."""
+
+    outcome: Outcome
+    before: Link | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +147,7 @@ class State:
     met: Mapping[str, e.Met] = field(default_factory=dict)
     conditions: Conditions = field(default_factory=Conditions)
     latest: Mapping[int, Outcome] = field(default_factory=dict)
-    history: History = None
+    history: Link | None = None
     trouble: e.Troubled | None = None
     left: float = 0.0
     then: Phase = Phase.MEETING
@@ -191,8 +195,8 @@ def outcomes(state: State) -> Iterator[Outcome]:
     """All outcomes, newest first, also those that were measured again."""
     link = state.history
     while link is not None:
-        link, outcome = link[0], link[1]
-        yield outcome
+        yield link.outcome
+        link = link.before
 
 
 def request(state: State) -> r.Request:
@@ -366,7 +370,7 @@ def _keep(state: State, outcome: Outcome) -> State:
     return replace(
         state,
         latest={**state.latest, outcome.index: outcome},
-        history=(state.history, outcome),
+        history=Link(outcome, state.history),
     )
 
 
@@ -397,7 +401,7 @@ def _placed(state: State, event: e.Answered, n: int) -> State:
 def _read(state: State, event: e.Read, n: int) -> State:
     step = state.step
     assert step is not None and state.setting is not None
-    outcome, conditions = state.setting.judge(step, event, n, state.conditions, state.rules)
+    outcome, conditions = state.setting.judge(step, event, n, state.conditions, state.rules, state.at)
     return _advance(replace(state, conditions=conditions), outcome)
 
 

@@ -1,0 +1,37 @@
+"""Show what a record holds: what the operator was asked, what the meter said, what came of it."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from bench import exits
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the command's options."""
+    parser.add_argument("record", type=Path, help="the record")
+    parser.add_argument("--verdicts", action="store_true", help="print only the verdicts that count at the end")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Fold the record and print as the run did."""
+    from bench.record.read import BrokenRecord, read_record
+    from bench.report.console import Console, exit_code
+    from bench.walk.results import verdict_lines
+    from bench.walk.state import OutOfTurn, Refused, Stale, start, take
+
+    state = start()
+    console = Console(quiet=options.verdicts)
+    for entry in read_record(options.record):
+        try:
+            state = take(state, entry)
+        except (OutOfTurn, Refused, Stale) as error:
+            raise BrokenRecord(options.record, entry.n, f"does not follow from the lines before it: {error}") from error
+        console.told(entry, state)
+    if options.verdicts:
+        for line in verdict_lines(state):
+            print(line)
+    else:
+        console.summary(state, options.record)
+    return exit_code(state) if state.finished else exits.STOPPED

@@ -1,0 +1,1 @@
+"""Reports: what a record says, for people, without a screen."""

@@ -1,0 +1,125 @@
+"""A walk as lines of text: what a run prints as it goes, and what replay prints again."""
+
+from __future__ import annotations
+
+import sys
+from datetime import datetime
+from pathlib import Path
+from typing import TextIO
+
+from bench import exits
+from bench.quantity import plain
+from bench.walk import events as e
+from bench.walk.results import results, tally, verdict_line
+from bench.walk.state import Phase, State, outcomes
+
+
+class Console:
+    """Prints every event that a person wants to see, once.
+
+    Args:
+        out: where to; standard output by default.
+        quiet: print nothing of it.
+    """
+
+    def __init__(self, out: TextIO | None = None, *, quiet: bool = False) -> None:
+        self._out = out if out is not None else sys.stdout
+        self._quiet = quiet
+        self._section = ""
+        encoding = (getattr(self._out, "encoding", None) or "utf-8").lower()
+        self._ascii = not encoding.startswith("utf")
+
+    def told(self, entry: e.Entry, state: State) -> None:
+        """Print what one event means, given the state after it."""
+        if self._quiet:
+            return
+        match entry.event:
+            case e.Began():
+                self._began(entry, state)
+            case e.Met() as met:
+                self._say(f"met       {met.instrument} for {', '.join(met.roles)}: {met.identity}")
+            case e.Read() | e.Skipped():
+                self._outcome(entry.n, state)
+            case e.Answered(answer=answer) if state.latest:
+                self._outcome(entry.n, state, answer)
+            case e.Troubled() as trouble:
+                self._say(f"trouble   {trouble.what} {trouble.advice}".rstrip())
+            case e.Noted() as note:
+                self._say(f"note      {note.text}")
+            case e.Disturbed() as disturbed:
+                self._say(f"disturbed {', '.join(disturbed.touches)} {disturbed.text}".rstrip())
+            case e.Aborted() as aborted:
+                self._say(f"aborted   {aborted.why}".rstrip())
+            case e.Paused() as paused:
+                self._say(f"paused    {paused.why}".rstrip())
+            case e.Resumed():
+                self._say("resumed   outputs are made safe first")
+            case e.Mended() as mended:
+                self._say(f"mended    {mended.bytes} torn bytes were set aside in {mended.kept}")
+            case e.MadeSafe() as safe if safe.confirmed:
+                shown = ", ".join(f"{name} {'off' if done else 'NOT CONFIRMED'}" for name, done in safe.confirmed.items())
+                self._say(f"safe      {shown}")
+            case _:
+                pass
+
+    def summary(self, state: State, record: Path) -> None:
+        """Print what came of it all."""
+        found = results(state)
+        counts = tally(found)
+        setting = state.setting
+        if setting is None:
+            self._say("nothing is recorded")
+            return
+        bad = [outcome for outcome in found.values() if outcome.verdict not in ("pass", "done")]
+        self._say("")
+        for outcome in bad:
+            self._say(verdict_line(outcome))
+            for place in dict.fromkeys(
+                name for name in setting.plan.steps[outcome.index].touches if name in setting.plant.terminals
+            ):
+                self._say(f"          {place}: {setting.plant.where(place)}")
+            for advice in outcome.advice:
+                self._say(f"          {advice}")
+        total = sum(1 for step in setting.plan.steps if step.reads)
+        shown = ", ".join(f"{counts[verdict]} {verdict}" for verdict in _ORDER if counts[verdict])
+        ending = {Phase.DONE: "complete", Phase.ABORTED: "aborted"}.get(state.phase, "not finished")
+        self._say(f"{ending}: {shown or 'no readings'} of {total} readings asked for; record {record}")
+
+    def _began(self, entry: e.Entry, state: State) -> None:
+        setting = state.setting
+        assert setting is not None
+        when = datetime.fromisoformat(entry.at).strftime("%Y-%m-%d %H:%M:%S UTC")
+        self._say(f"{setting.plan.sequence.sequence} - {setting.plant.file.title or setting.plant.name}")
+        kind = "simulated bench" if setting.bench.simulated else "bench"
+        self._say(f"{kind} {setting.bench.name}, begun {when}, rule: {setting.rule(state.rules).sentence}")
+        for weak in setting.weak:
+            self._say(f"warning   {weak}")
+
+    def _outcome(self, n: int, state: State, answer: str = "") -> None:
+        outcome = next(outcomes(state), None)
+        if outcome is None or outcome.n != n or state.setting is None:
+            return
+        step = state.setting.plan.steps[outcome.index]
+        if step.section != self._section:
+            self._section = step.section
+            self._say(f"\n{step.section}")
+        if outcome.verdict != "done":
+            self._say(verdict_line(outcome))
+        elif step.kind in ("hold", "ask"):
+            self._say(f"{step.kind:9} {step.title}: {answer}")
+        else:
+            self._say(f"{step.kind:9} {step.title}")
+
+    def _say(self, line: str) -> None:
+        print(plain(line) if self._ascii else line, file=self._out, flush=True)
+
+
+_ORDER = ("pass", "fail", "undecided", "skipped", "void")
+
+
+def exit_code(state: State) -> int:
+    """The exit code that a finished walk calls for."""
+    if state.phase is not Phase.DONE or state.unconfirmed:
+        return exits.STOPPED
+    good = all(outcome.verdict in ("pass", "done") for outcome in results(state).values())
+    return exits.PASS if good else exits.NOT_PASSED

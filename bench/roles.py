@@ -1,0 +1,34 @@
+"""What can be read, in which unit, and which role of the bench reads it."""
+
+from __future__ import annotations
+
+from typing import Final, Literal
+
+Reads = Literal["resistance", "insulation", "voltage", "ac-voltage", "current", "temperature"]
+"""What a step reads and a meter measures."""
+
+Role = Literal["ohms", "insulation", "volts", "amps", "supply", "switch", "thermometer"]
+"""What a step needs from the bench."""
+
+ROLE_OF: Final[dict[Reads, Role]] = {
+    "resistance": "ohms",
+    "insulation": "insulation",
+    "voltage": "volts",
+    "ac-voltage": "volts",
+    "current": "amps",
+    "temperature": "thermometer",
+}
+UNIT_OF: Final[dict[Reads, str]] = {
+    "resistance": "Ω",
+    "insulation": "Ω",
+    "voltage": "V",
+    "ac-voltage": "V",
+    "current": "A",
+    "temperature": "°C",
+}
+"""Base units."""
+
+
+def function_name(reads: Reads, wires: int = 2) -> str:
+    """The name of a function as readings carry it, the same for every meter: ``resistance 4w``, ``voltage``."""
+    return f"{reads} {wires}w" if reads == "resistance" else reads

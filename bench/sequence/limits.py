@@ -1,0 +1,108 @@
+"""The limit of a measuring step: set by hand in the sequence, or computed from the plant."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from bench.judge.errors import JudgeError
+from bench.judge.insulation import insulation_rule
+from bench.judge.limit import Limit
+from bench.judge.uncertainty import Budget
+from bench.plant.model import NoPath, Plant, UnknownName
+from bench.quantity import engineering
+from bench.roles import UNIT_OF
+from bench.sequence.file import Limit as LimitFile
+from bench.sequence.file import Measure
+from bench.sequence.plan import Step
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A limit, with what a sound item should read.
+
+    Attributes:
+        limit: what the reading is held against.
+        expected: what a sound item reads; None where nothing is known.
+        least: what a sound item reads at the least; a reading surely below passes but is worth a look. None where
+            nothing is known.
+    """
+
+    limit: Limit
+    expected: float | None = None
+    least: float | None = None
+
+    def remark(self, budget: Budget) -> str:
+        """Something worth a look although the verdict stands; may be empty."""
+        if self.least is None or budget.value + budget.expanded_uncertainty >= self.least:
+            return ""
+        return (
+            f"Lower than this path can be ({engineering(self.least, self.limit.unit)} at the least): "
+            "look for a second path, or correct the length in the plant file."
+        )
+
+
+def limit_of(step: Step, plant: Plant, celsius: float, other: LimitFile | None = None) -> Held:
+    """The limit of a measuring step.
+
+    Args:
+        step: the step.
+        plant: the plant it is about.
+        celsius: of the conductors.
+        other: takes the place of the step's own limit.
+
+    Raises:
+        JudgeError: the plant does not say enough for it to be computed.
+    """
+    source = step.source
+    assert isinstance(source, Measure)
+    wanted = other if other is not None else source.limit
+    unit = UNIT_OF[source.read]
+    if wanted.computed is None:
+        return Held(
+            Limit(
+                unit=unit,
+                source=wanted.source,
+                lower=wanted.at_least.value if wanted.at_least is not None else None,
+                upper=wanted.at_most.value if wanted.at_most is not None else None,
+            )
+        )
+    margin = wanted.margin.value if wanted.margin is not None else 0.0
+    try:
+        return _computed(wanted.computed, step, source, plant, celsius, margin)
+    except (UnknownName, NoPath) as error:
+        raise JudgeError("limit", str(error), f"something that '{wanted.computed}' can be computed from") from error
+
+
+def _computed(kind: str, step: Step, source: Measure, plant: Plant, celsius: float, margin: float) -> Held:
+    a, b = source.between
+    if kind in ("conductor", "path"):
+        if kind == "conductor" and step.subject in plant.conductors:
+            expected = plant.conductors[step.subject].expected(celsius)
+        else:
+            expected = plant.path_expected(a, b, celsius)
+        banded = expected.limit(margin)
+        assert banded.upper is not None
+        # too low is no failure: it may be a generous drawing, and is remarked
+        return Held(Limit.at_most(banded.upper, banded.unit, banded.source), expected.nominal_ohm, expected.low_ohm)
+    if kind == "insulation":
+        nominal = max((abs(feed.nominal_v) for feed in plant.feeds.values()), default=50.0)
+        return Held(insulation_rule(nominal).limit)
+    if kind == "idle-current":
+        shelf = step.subject.split(".")[0]
+        typical, least, most = plant.idle_current(shelf)
+        cards = len(plant.shelves[shelf].cards)
+        return Held(
+            Limit.between(least, most + margin, "A", f"sum of the {cards} cards of shelf {shelf}, with their spread"),
+            typical,
+        )
+    feed = plant.feeds[plant.inlets[step.subject].feed] if step.subject in plant.inlets else None
+    if feed is None:
+        terminal = plant.terminal(a)
+        owner = plant.breakers.get(terminal.owner)
+        if owner is None:
+            raise UnknownName(step.subject or a, "an inlet or a breaker, whose feed is known")
+        feed = plant.feeds[owner.feed]
+    return Held(
+        Limit.between(feed.low_v, feed.high_v, "V", f"what feed {feed.name} may have at the equipment, with its sign"),
+        feed.nominal_v,
+    )

@@ -1,0 +1,257 @@
+"""Unrolling: a sequence over a plant becomes single steps, each complete in itself."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import msgspec
+
+from bench.files import near, one_of
+from bench.plant.model import Plant, UnknownName
+from bench.roles import UNIT_OF
+from bench.sequence.file import (
+    Ask,
+    Caution,
+    Do,
+    Each,
+    Hold,
+    Measure,
+    Prove,
+    SequenceFile,
+    Set,
+    Single,
+    Wait,
+    Zero,
+)
+from bench.sequence.file import Limit as LimitFile
+from bench.sequence.plan import Kind, Plan, Step
+from bench.sequence.views import UnknownProperty, View, fill, objects
+
+Say = Callable[[Any, tuple[str | int, ...], str, str, str], None]
+"""Takes a problem: the struct it is in, the path of the field below it, found, expected, hint."""
+
+
+class CannotUnroll(ValueError):
+    """The sequence does not fit the plant."""
+
+
+def _refuse(struct: Any, path: tuple[str | int, ...], found: str, expected: str, hint: str) -> None:
+    raise CannotUnroll(f"{'.'.join(map(str, path))}: found {found}, expected {expected}")
+
+
+KINDS: dict[type, Kind] = {
+    Caution: "caution",
+    Hold: "hold",
+    Do: "do",
+    Ask: "ask",
+    Measure: "measure",
+    Zero: "zero",
+    Prove: "prove",
+    Wait: "wait",
+    Set: "set",
+}
+
+
+def unroll(sequence: SequenceFile, plant: Plant, say: Say = _refuse) -> Plan:
+    """Unroll a sequence.
+
+    Args:
+        sequence: the file's content.
+        plant: what it is about.
+        say: takes problems; by default the first one is raised.
+
+    Raises:
+        CannotUnroll: the sequence does not fit the plant, and ``say`` was not given.
+    """
+    work = _Unroller(plant, say)
+    work.walk(sequence.steps, "", sequence.sequence, {})
+    return Plan(sequence, tuple(work.steps))
+
+
+@dataclass
+class _Unroller:
+    plant: Plant
+    say: Say
+    steps: list[Step] = field(default_factory=list)
+    held: bool = False
+
+    def walk(self, entries: list[Any], path: str, section: str, views: Mapping[str, View]) -> None:
+        for number, entry in enumerate(entries, 1):
+            here = f"{path}.{number}" if path else str(number)
+            if isinstance(entry, Each):
+                self._loop(entry, here, section, views)
+            else:
+                self._single(entry, here, section, views)
+
+    def _loop(self, entry: Each, path: str, section: str, views: Mapping[str, View]) -> None:
+        of = self._filled(entry, "of", entry.of, views)
+        if of is None:
+            return
+        try:
+            found = objects(self.plant, entry.over, of)
+        except UnknownName as error:
+            self.say(entry, ("of",), f"'{error.found}'", error.expected, error.hint)
+            return
+        known = [view.name for view in found]
+        for wanted in ("only", "but"):
+            for place, name in enumerate(getattr(entry, wanted)):
+                if name not in known:
+                    self.say(entry, (wanted, place), f"'{name}'", one_of(known), near(name, known))
+        chosen = [v for v in found if (not entry.only or v.name in entry.only) and v.name not in entry.but]
+        if not chosen:
+            self.say(entry, ("over",), f"no {entry.over} to run over", f"{entry.over} of something that has some", "")
+        before = len(self.steps)
+        for view in chosen:
+            inner = {**views, view.word: view}
+            title = self._filled(entry, "title", entry.title, {**views, view.word: view})
+            self.walk(entry.steps, f"{path}:{view.name}", title or section, inner)
+            if len(self.steps) - before > 200_000:
+                self.say(entry, ("over",), "more than 200,000 steps", "a smaller loop", "")
+                return
+
+    def _single(self, entry: Single, path: str, section: str, views: Mapping[str, View]) -> None:
+        filled = self._fill_all(entry, views)
+        if filled is None or not self._sensible(entry, filled):
+            return
+        innermost = list(views.values())[-1] if views else None
+        subject = getattr(filled, "subject", "") or (innermost.name if innermost else "")
+        touches: list[str] = list(innermost.subjects) if innermost else []
+        if isinstance(filled, Measure):
+            touches += filled.between
+            subject = subject or "~".join(filled.between)
+        if isinstance(filled, Do):
+            touches += filled.touches
+        self.held = self.held or isinstance(filled, Hold)
+        title = filled.title or _title(filled, subject)
+        self.steps.append(
+            Step(
+                index=len(self.steps),
+                key=path,
+                kind=KINDS[type(entry)],
+                title=title,
+                text=getattr(filled, "text", ""),
+                section=section,
+                source=filled,
+                subject=subject,
+                touches=tuple(dict.fromkeys(touches)),
+            )
+        )
+
+    def _fill_all(self, entry: Single, views: Mapping[str, View]) -> Single | None:
+        """The entry with all its texts filled; None where one cannot be."""
+        changes: dict[str, Any] = {}
+        good = True
+        for name in ("title", "text", "subject"):
+            text = getattr(entry, name, "")
+            if text:
+                changes[name] = self._filled(entry, name, text, views)
+        if isinstance(entry, Do):
+            changes["touches"] = [self._filled(entry, "touches", name, views) for name in entry.touches]
+            good = None not in changes["touches"]
+        if isinstance(entry, Measure):
+            ends = tuple(self._filled(entry, ("between", i), name, views) for i, name in enumerate(entry.between))
+            changes["between"] = ends
+            good = None not in ends
+            if entry.limit.source:
+                source = self._filled(entry.limit, "source", entry.limit.source, views)
+                good = good and source is not None
+                changes["limit"] = msgspec.structs.replace(entry.limit, source=source or "")
+        if not good or any(value is None for value in changes.values()):
+            return None
+        return msgspec.structs.replace(entry, **changes)
+
+    def _filled(
+        self, struct: Any, where: str | tuple[str | int, ...], text: str, views: Mapping[str, View]
+    ) -> str | None:
+        try:
+            return fill(text, views)
+        except UnknownProperty as error:
+            path = (where,) if isinstance(where, str) else where
+            self.say(struct, path, error.found, error.expected, error.hint)
+            return None
+
+    def _sensible(self, entry: Single, filled: Single) -> bool:
+        if isinstance(filled, Measure):
+            return self._sensible_measure(entry, filled)
+        if isinstance(filled, Do):
+            return all(self._known(entry, ("touches", i), name) for i, name in enumerate(filled.touches))
+        if isinstance(filled, Set) and filled.output == "on" and not self.held:
+            self.say(entry, ("output",), "an output that goes on", "a hold point before it", "")
+            return False
+        return True
+
+    def _known(self, entry: Any, path: tuple[str | int, ...], name: str) -> bool:
+        try:
+            self.plant.find(name)
+        except UnknownName as error:
+            self.say(entry, path, f"'{error.found}'", error.expected, error.hint)
+            return False
+        return True
+
+    def _sensible_measure(self, entry: Any, filled: Measure) -> bool:
+        good = True
+        for place, name in enumerate(filled.between):
+            try:
+                self.plant.terminal(name)
+            except UnknownName as error:
+                self.say(entry, ("between", place), f"'{error.found}'", error.expected, error.hint)
+                good = False
+        if good and len(set(filled.between)) == 1:
+            self.say(entry, ("between",), f"'{filled.between[0]}' twice", "two different places", "")
+            good = False
+        return self._sensible_limit(entry, filled, filled.limit) and good
+
+    def _sensible_limit(self, entry: Any, filled: Measure, limit: LimitFile) -> bool:
+        unit = UNIT_OF[filled.read]
+        good = True
+        for name in ("at_least", "at_most", "margin"):
+            bound = getattr(limit, name)
+            if bound is not None and bound.unit != unit:
+                field_name = name.replace("_", "-")
+                self.say(entry.limit, (field_name,), f"a bound in {bound.unit}", f"one in {unit} for {filled.read}", "")
+                good = False
+        fits = {
+            "conductor": ("resistance",),
+            "path": ("resistance",),
+            "insulation": ("insulation", "resistance"),
+            "idle-current": ("current",),
+            "feed-voltage": ("voltage",),
+        }
+        if limit.computed is not None and filled.read not in fits[limit.computed]:
+            self.say(
+                entry.limit,
+                ("computed",),
+                f"'{limit.computed}' for a {filled.read}",
+                one_of(kind for kind, reads in fits.items() if filled.read in reads),
+                "",
+            )
+            good = False
+        if filled.range is not None and filled.range.unit != unit:
+            self.say(entry, ("range",), f"a range in {filled.range.unit}", f"one in {unit} for {filled.read}", "")
+            good = False
+        return good
+
+
+def _title(entry: Single, subject: str) -> str:
+    """A title for a step that has none."""
+    match entry:
+        case Measure():
+            return f"{subject}: {entry.read} between {entry.between[0]} and {entry.between[1]}"
+        case Zero():
+            return "Zero the leads"
+        case Prove():
+            return f"Prove the bench: {entry.against.replace('-', ' ')}"
+        case Hold():
+            return "Hold point"
+        case Caution():
+            return "Caution"
+        case Ask():
+            return entry.name.capitalize()
+        case Set():
+            return f"Output {entry.output}"
+        case Wait():
+            return f"Wait {entry.time}"
+        case _:
+            return "Do this"

@@ -1,0 +1,78 @@
+"""What is said between a simulated bench and the program that started it. Light: no solver is loaded for it."""
+
+from __future__ import annotations
+
+import msgspec
+
+from bench.files import exact
+from bench.plant.faults import Fault
+from bench.plant.file import PlantFile
+
+
+class Twin(msgspec.Struct, frozen=True, kw_only=True):
+    """One simulated instrument.
+
+    Attributes:
+        name: its name in the bench file.
+        kind: the profile whose twin plays it.
+        baud: pace of its line; 0 is as fast as the port takes it.
+        serial: the serial number that it answers with.
+    """
+
+    name: str
+    kind: str
+    baud: float = 0.0
+    serial: str = "0001"
+
+
+class Configuration(msgspec.Struct, frozen=True, kw_only=True):
+    """What to simulate.
+
+    Attributes:
+        plant: the plant as designed.
+        faults: what is wrong with it.
+        seed: for everything that is drawn; the same seed gives the same readings.
+        twins: the instruments.
+        lead_ohms: resistance of each meter's pair of leads.
+        reference_ohms: of the bench's reference resistor.
+        port: ``tcp`` for loopback sockets in place of pseudo-terminals.
+        speed: how much faster than real time the simulated world runs.
+    """
+
+    plant: PlantFile
+    twins: list[Twin]
+    faults: list[Fault] = []
+    seed: int = 0
+    lead_ohms: float = 0.2
+    reference_ohms: float = 100.0
+    port: str = ""
+    speed: float = 1.0
+
+
+class Ready(msgspec.Struct, frozen=True, kw_only=True):
+    """The first answer: instrument to port address."""
+
+    ports: dict[str, str]
+
+
+class Move(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """One thing that the hands do. Fields that are empty change nothing."""
+
+    place: tuple[str, str] | None = None
+    hold: str = ""
+    lift: bool = False
+    breakers: list[str] | None = None
+    energise: list[str] | None = None
+    jump: float = 0.0
+    unplug: str = ""
+
+
+class Done(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """The answer to a move; ``wrong`` says why it was not made."""
+
+    wrong: str = ""
+
+
+def encode(message: msgspec.Struct) -> bytes:
+    """A message as one line."""
+    return msgspec.json.encode(message, enc_hook=exact) + b"\n"

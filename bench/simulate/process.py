@@ -1,0 +1,141 @@
+"""Starts a simulated bench as a process of its own and moves its hands."""
+
+from __future__ import annotations
+
+import contextlib
+import selectors
+import subprocess
+import sys
+import threading
+from typing import Final
+
+import msgspec
+
+from bench.sequence.file import Measure, Prove, Zero
+from bench.sequence.plan import Step
+from bench.simulate.messages import Configuration, Done, Move, Ready, encode
+
+PATIENCE: Final = 30.0
+"""Seconds that the process may take to load the solver and build the circuit on a slow machine."""
+
+
+class SimulationFailed(RuntimeError):
+    """The simulated bench did not start, or ended by itself."""
+
+
+class SimulatedBench:
+    """A running simulated bench. Use as a context manager.
+
+    Attributes:
+        ports: instrument to the address that a client opens.
+
+    Raises:
+        SimulationFailed: it did not start.
+    """
+
+    def __init__(self, configuration: Configuration) -> None:
+        self._lock = threading.Lock()
+        self._process = subprocess.Popen(
+            [sys.executable, "-m", "bench.simulate.serve"],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            # a ctrl-c at the terminal is for the runner, which still needs the meters to make them safe
+            start_new_session=True,
+        )
+        self._send(configuration)
+        self.ports = msgspec.json.decode(self._line(PATIENCE), type=Ready).ports
+
+    def move(self, move: Move) -> None:
+        """Have the hands do something and wait until it is done.
+
+        Raises:
+            SimulationFailed: the move makes no sense in this plant, or the process is gone.
+        """
+        with self._lock:
+            self._send(move)
+            answer = msgspec.json.decode(self._line(PATIENCE), type=Done)
+        if answer.wrong:
+            raise SimulationFailed(f"the simulator's hands cannot: {answer.wrong}")
+
+    def close(self) -> None:
+        """End it; its ports go away."""
+        stdin = self._process.stdin
+        if stdin is not None:
+            with contextlib.suppress(OSError):
+                stdin.close()
+        try:
+            self._process.wait(timeout=5.0)
+        except subprocess.TimeoutExpired:
+            self._process.kill()
+            self._process.wait()
+        if self._process.stdout is not None:
+            self._process.stdout.close()
+
+    def __enter__(self) -> SimulatedBench:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def _send(self, message: msgspec.Struct) -> None:
+        assert self._process.stdin is not None
+        try:
+            self._process.stdin.write(encode(message))
+            self._process.stdin.flush()
+        except OSError as error:
+            raise SimulationFailed("the simulated bench is gone") from error
+
+    def _line(self, patience: float) -> bytes:
+        assert self._process.stdout is not None
+        with selectors.DefaultSelector() as selector:
+            selector.register(self._process.stdout, selectors.EVENT_READ)
+            if not selector.select(patience):
+                raise SimulationFailed(f"the simulated bench did not answer within {patience:g} s")
+        line = self._process.stdout.readline()
+        if not line:
+            raise SimulationFailed("the simulated bench ended by itself; its messages are above")
+        return line
+
+
+class SimulatedHands:
+    """The simulator's hands: they place probes in the simulated plant as the steps say.
+
+    This is what the runner needs of hands; see :class:`bench.runner.ports.Hands`.
+    """
+
+    name = "the simulator's hands"
+
+    def __init__(self, bench: SimulatedBench, ambient: float) -> None:
+        self._bench = bench
+        self._ambient = ambient
+
+    def place(self, step: Step) -> None:
+        """Put the probes where the step wants them."""
+        source = step.source
+        if isinstance(source, Measure):
+            self._bench.move(Move(place=source.between))
+        elif isinstance(source, Zero):
+            self._bench.move(Move(hold="together"))
+        elif isinstance(source, Prove):
+            if source.against == "reference":
+                self._bench.move(Move(hold="reference"))
+            else:
+                self._bench.move(Move(lift=True))
+
+    def lift(self) -> None:
+        """Take the probes off."""
+        self._bench.move(Move(lift=True))
+
+    def answer(self, step: Step) -> str:
+        """Read the caution, type the hold point's word, do the act, answer the question."""
+        source = step.source
+        if step.kind == "hold":
+            return str(getattr(source, "word", ""))
+        if step.kind == "ask":
+            return f"{self._ambient:g}" if getattr(source, "name", "") == "ambient" else "0"
+        return ""
+
+    def jump(self, seconds: float) -> bool:
+        """Simulated time passes at once."""
+        self._bench.move(Move(jump=seconds))
+        return True

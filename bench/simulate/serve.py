@@ -1,0 +1,162 @@
+"""The simulated bench as a process of its own: meters on real ports, and hands on standard input.
+
+Started with a configuration as one JSON line on standard input. It answers with one JSON line that names the port of
+each instrument, then obeys the hands line by line and acknowledges each. When standard input ends, the ports go away
+and so does the process: no simulated bench outlives the program that started it.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from collections.abc import Callable
+from typing import Any, Final
+
+import msgspec
+
+from bench.files import from_text
+from bench.plant.faulty import apply_faults
+from bench.plant.resolve import resolve
+from bench.simulate.messages import Configuration, Done, Move, Ready, encode
+from bench.simulate.meter import Meter
+from bench.simulate.plant_world import PlantWorld
+from bench.simulate.wire import Switchboard, open_port
+
+KINDS: Final[dict[str, Callable[..., Any]]] = {"scpi-bench-meter": Meter}
+"""Profile name to the twin that plays it."""
+
+
+class SimulatedClock:
+    """Monotonic seconds of the simulated world: they may run faster than real ones, and jump.
+
+    Args:
+        speed: simulated seconds in a real one.
+    """
+
+    def __init__(self, speed: float) -> None:
+        self._speed = speed
+        self._began = time.monotonic()
+        self._ahead = 0.0
+
+    def now(self) -> float:
+        """Seconds since the simulation began."""
+        return (time.monotonic() - self._began) * self._speed + self._ahead
+
+    def jump(self, seconds: float) -> None:
+        """Let time pass at once."""
+        self._ahead += max(0.0, seconds)
+
+
+class Bench:
+    """All of a simulated bench in one process."""
+
+    def __init__(self, configuration: Configuration) -> None:
+        plant = resolve(configuration.plant)
+        self.clock = SimulatedClock(configuration.speed)
+        self.world = PlantWorld(
+            plant,
+            apply_faults(plant, configuration.faults),
+            seed=configuration.seed,
+            reference_ohms=configuration.reference_ohms,
+        )
+        self._input = _Lines(sys.stdin.fileno())
+        self._board = Switchboard(self.clock.now, (sys.stdin.fileno(), self._obey), configuration.speed)
+        self._ports = {}
+        for place, twin in enumerate(configuration.twins):
+            port = open_port(configuration.port)
+            instrument = KINDS[twin.kind](
+                self.world,
+                seed=configuration.seed * 1000 + place,
+                identity=f"Gannet Head,{twin.kind},{twin.serial},1.0",
+                lead_ohms=configuration.lead_ohms,
+            )
+            self._board.connect(port, instrument, twin.baud)
+            self._ports[twin.name] = port
+
+    @property
+    def ready(self) -> Ready:
+        """The addresses to announce."""
+        return Ready(ports={name: port.address for name, port in self._ports.items()})
+
+    def serve(self) -> None:
+        """Serve until standard input ends."""
+        try:
+            self._board.serve()
+        finally:
+            self._board.close()
+
+    def _obey(self) -> bool:
+        lines = self._input.read()
+        if lines is None:
+            return False
+        for line in lines:
+            say(self._make(line))
+        return True
+
+    def _make(self, line: bytes) -> Done:
+        try:
+            move = msgspec.json.decode(line, type=Move)
+            if move.place is not None:
+                self.world.place(*move.place)
+            if move.hold:
+                self.world.hold(move.hold)
+            if move.lift:
+                self.world.lift()
+            if move.breakers is not None:
+                self.world.breakers(move.breakers)
+            if move.energise is not None:
+                self.world.energise(move.energise)
+            if move.jump:
+                self.clock.jump(move.jump)
+            if move.unplug:
+                self._ports[move.unplug].close()
+        except (KeyError, ValueError, msgspec.MsgspecError) as error:
+            return Done(wrong=str(error))
+        return Done()
+
+
+class _Lines:
+    """Lines from a descriptor, without a reader that buffers what the selector then cannot see."""
+
+    def __init__(self, descriptor: int) -> None:
+        self._descriptor = descriptor
+        self._rest = b""
+
+    def first(self) -> bytes:
+        """Wait for one whole line; empty at the end."""
+        while b"\n" not in self._rest:
+            data = os.read(self._descriptor, 1 << 20)
+            if not data:
+                return b""
+            self._rest += data
+        line, self._rest = self._rest.split(b"\n", 1)
+        return line
+
+    def read(self) -> list[bytes] | None:
+        """The whole lines that are there; None at the end."""
+        data = os.read(self._descriptor, 1 << 20)
+        if not data:
+            return None
+        *lines, self._rest = (self._rest + data).split(b"\n")
+        return [line for line in lines if line.strip()]
+
+
+def say(message: Ready | Done) -> None:
+    """Write one line to standard output, at once."""
+    os.write(sys.stdout.fileno(), encode(message))
+
+
+def main() -> int:
+    """Serve one bench; see the module's text."""
+    first = _Lines(sys.stdin.fileno()).first()
+    if not first:
+        return 0
+    bench = Bench(msgspec.json.decode(first, type=Configuration, dec_hook=from_text))
+    say(bench.ready)
+    bench.serve()
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

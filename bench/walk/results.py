@@ -1,0 +1,127 @@
+"""What counts now: the latest outcome of every step, less what was voided since.
+
+Three things reach back in time. A bench check that fails afterwards voids the readings since the check before it. A
+second zero of the leads adds the drift between the two to the uncertainty of the readings between. A disturbance voids
+what it touched. All three are worked out from the state whenever asked, so a check that is measured again and passes
+gives the readings back.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
+
+from bench.plant.model import Plant, UnknownName
+from bench.sequence.file import Measure
+from bench.walk import events as e
+from bench.walk.setting import Conditions, Outcome, Setting
+from bench.walk.state import State
+
+
+def results(state: State) -> dict[int, Outcome]:
+    """Step index to the outcome that counts, in plan order."""
+    setting = state.setting
+    if setting is None:
+        return {}
+    checks = _checks(state, setting)
+    disturbed = [(n, event, _reach(setting.plant, event)) for n, event in state.disturbances]
+    found: dict[int, Outcome] = {}
+    for index in sorted(state.latest):
+        outcome = state.latest[index]
+        if outcome.reading is not None and setting.plan.steps[index].kind == "measure":
+            outcome = _checked(state, setting, outcome, checks.get(outcome.reading.instrument, []))
+        found[index] = _undisturbed(setting, outcome, disturbed)
+    return found
+
+
+def _checks(state: State, setting: Setting) -> dict[str, list[tuple[str, Outcome]]]:
+    """Instrument to its checks in the order in which they were made: kind of check and outcome."""
+    found: dict[str, list[tuple[str, Outcome]]] = {}
+    for index, outcome in state.latest.items():
+        step = setting.plan.steps[index]
+        if step.kind in ("zero", "prove") and outcome.reading is not None:
+            kind = "zero" if step.kind == "zero" else getattr(step.source, "against", "")
+            found.setdefault(outcome.reading.instrument, []).append((kind, outcome))
+    for checks in found.values():
+        checks.sort(key=lambda check: check[1].n)
+    return found
+
+
+def _checked(state: State, setting: Setting, outcome: Outcome, checks: list[tuple[str, Outcome]]) -> Outcome:
+    before: dict[str, Outcome] = {}
+    after: dict[str, Outcome] = {}
+    for kind, check in checks:
+        if check.n < outcome.n:
+            before[kind] = check
+        else:
+            after.setdefault(kind, check)
+    for when, found in (("before", before), ("after", after)):
+        for kind, check in found.items():
+            if check.verdict in ("fail", "undecided"):
+                return outcome.voided(f"the bench's check {when} it ({kind.replace('-', ' ')}) did not pass")
+    opening, closing = before.get("zero"), after.get("zero")
+    if opening is None or closing is None or outcome.zero is None:
+        return outcome
+    return _with_drift(state, setting, outcome, opening, closing)
+
+
+def _with_drift(state: State, setting: Setting, outcome: Outcome, opening: Outcome, closing: Outcome) -> Outcome:
+    step = setting.plan.steps[outcome.index]
+    source, reading = step.source, outcome.reading
+    if not isinstance(source, Measure) or reading is None or opening.value is None or closing.value is None:
+        return outcome
+    conditions = Conditions(ambient=outcome.ambient, zeros={reading.instrument: (opening.value,)})
+    drift = abs(closing.value - opening.value)
+    return setting.judge_measure(step, source, reading, outcome.n, conditions, state.rules, outcome.at, drift)
+
+
+def _reach(plant: Plant, event: e.Disturbed) -> frozenset[str]:
+    """Everything that a disturbance touches, by name."""
+    names = set(event.touches)
+    for name in event.touches:
+        try:
+            names |= plant.touched(name)
+        except UnknownName:
+            continue  # the plant file has changed since; the name itself still counts
+    return frozenset(names)
+
+
+def _undisturbed(
+    setting: Setting, outcome: Outcome, disturbed: Iterable[tuple[int, e.Disturbed, frozenset[str]]]
+) -> Outcome:
+    if outcome.verdict in ("done", "skipped", "void"):
+        return outcome
+    step = setting.plan.steps[outcome.index]
+    mine = {step.subject, *step.touches}
+    mine |= {name.rpartition(".")[0] for name in step.touches if "." in name}
+    for n, event, names in disturbed:
+        if n > outcome.n and mine & names:
+            return outcome.voided(f"disturbed since: {event.text or ', '.join(event.touches)}")
+    return outcome
+
+
+def tally(found: Mapping[int, Outcome]) -> Counter[str]:
+    """How many outcomes there are of each verdict; steps that only say done are not counted."""
+    return Counter(outcome.verdict for outcome in found.values() if outcome.verdict != "done")
+
+
+def verdict_line(outcome: Outcome) -> str:
+    """One line for one verdict: what a console prints, what replay prints again byte for byte."""
+    remark = f" {outcome.remark}" if outcome.remark else ""
+    subject = outcome.subject or outcome.key
+    return f"{outcome.verdict:9} {subject}: {outcome.sentence}{remark}"
+
+
+def verdict_lines(state: State) -> Iterator[str]:
+    """The verdict lines of everything that counts, in plan order."""
+    for outcome in results(state).values():
+        if outcome.verdict != "done":
+            yield verdict_line(outcome)
+
+
+def passed(state: State) -> bool:
+    """Whether the walk is complete and every verdict in it is a pass."""
+    setting = state.setting
+    if setting is None or state.cursor < len(setting.plan.steps):
+        return False
+    return all(outcome.verdict in ("pass", "done") for outcome in results(state).values())
