@@ -152,6 +152,7 @@ class Runner:
             case r.Meet():
                 self.crew.meet(asked.roles, number)
             case r.Ask() if alone:
+                self._hands.act(asked.step)
                 self._answer(number, self._hands.answer(asked.step))
             case r.Consent() if alone:
                 self._answer(number, "a simulated bench: going on to show what can be shown")
@@ -369,6 +370,8 @@ class Runner:
             named = e.Answered(number=named.number, answer=named.answer, by=named.by, how="key")
             if isinstance(asked, r.Place) and asked.number == named.number:
                 self._hands.place(asked.step)
+            if isinstance(asked, r.Ask) and asked.number == named.number:
+                self._hands.act(asked.step)
         if self._unwritten is not None and isinstance(named, e.Aborted):
             self._end("given up while the record could not be written")
             return

@@ -68,6 +68,9 @@ class Hands(Protocol):
     def lift(self) -> None:
         """Take the probes off."""
 
+    def act(self, step: Step) -> None:
+        """Do what the step says: breakers, supplies. A person's hands have done so already."""
+
     def answer(self, step: Step) -> str:
         """What these hands answer to a caution, a hold point, an act or a question."""
 

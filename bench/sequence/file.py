@@ -77,6 +77,19 @@ class Do(_Common, frozen=True, kw_only=True, tag="do"):
     text: str
     touches: list[str] = []
     """Plant names that the act disturbs or prepares; kept for evidence."""
+    close: list[str] = []
+    """Breakers that the operator closes. The text must say so; this is for the record and the simulator."""
+    open: list[str] = []
+    """Breakers that the operator opens."""
+    switch_on: list[str] = []
+    """Supplies that the operator switches on: never before a hold point."""
+    switch_off: list[str] = []
+    """Supplies that the operator switches off."""
+
+    @property
+    def energises(self) -> bool:
+        """Whether something may be live after it that was not before."""
+        return bool(self.close or self.switch_on)
 
 
 class Ask(_Common, frozen=True, kw_only=True, tag="ask"):

@@ -41,6 +41,8 @@ def _refuse(struct: Any, path: tuple[str | int, ...], found: str, expected: str,
     raise CannotUnroll(f"{'.'.join(map(str, path))}: found {found}, expected {expected}")
 
 
+_DO_LISTS = ("touches", "close", "open", "switch_on", "switch_off")
+
 KINDS: dict[type, Kind] = {
     Caution: "caution",
     Hold: "hold",
@@ -122,7 +124,7 @@ class _Unroller:
             touches += filled.between
             subject = subject or "~".join(filled.between)
         if isinstance(filled, Do):
-            touches += filled.touches
+            touches += [name for wanted in _DO_LISTS for name in getattr(filled, wanted)]
         self.held = self.held or isinstance(filled, Hold)
         title = filled.title or _title(filled, subject)
         self.steps.append(
@@ -148,8 +150,12 @@ class _Unroller:
             if text:
                 changes[name] = self._filled(entry, name, text, views)
         if isinstance(entry, Do):
-            changes["touches"] = [self._filled(entry, "touches", name, views) for name in entry.touches]
-            good = None not in changes["touches"]
+            for name in _DO_LISTS:
+                changes[name] = [
+                    self._filled(entry, (name.replace("_", "-"), i), text, views)
+                    for i, text in enumerate(getattr(entry, name))
+                ]
+                good = good and None not in changes[name]
         if isinstance(entry, Measure):
             ends = tuple(self._filled(entry, ("between", i), name, views) for i, name in enumerate(entry.between))
             changes["between"] = ends
@@ -176,11 +182,31 @@ class _Unroller:
         if isinstance(filled, Measure):
             return self._sensible_measure(entry, filled)
         if isinstance(filled, Do):
-            return all(self._known(entry, ("touches", i), name) for i, name in enumerate(filled.touches))
+            return self._sensible_do(entry, filled)
         if isinstance(filled, Set) and filled.output == "on" and not self.held:
             self.say(entry, ("output",), "an output that goes on", "a hold point before it", "")
             return False
         return True
+
+    def _sensible_do(self, entry: Any, filled: Do) -> bool:
+        unknown = [i for i, name in enumerate(filled.touches) if not self._known(entry, ("touches", i), name)]
+        good = not unknown
+        for wanted, kind, known in (
+            ("close", "breaker", self.plant.breakers),
+            ("open", "breaker", self.plant.breakers),
+            ("switch_on", "supply", self.plant.supplies),
+            ("switch_off", "supply", self.plant.supplies),
+        ):
+            for place, name in enumerate(getattr(filled, wanted)):
+                if name not in known:
+                    path = (wanted.replace("_", "-"), place)
+                    self.say(entry, path, f"'{name}'", f"a {kind} of the plant", near(name, known))
+                    good = False
+        if filled.energises and not self.held:
+            where = "switch-on" if filled.switch_on else "close"
+            self.say(entry, (where,), "something that may become live", "a hold point before it", "")
+            good = False
+        return good
 
     def _known(self, entry: Any, path: tuple[str | int, ...], name: str) -> bool:
         try:

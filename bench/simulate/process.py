@@ -11,7 +11,7 @@ from typing import Final
 
 import msgspec
 
-from bench.sequence.file import Measure, Prove, Zero
+from bench.sequence.file import Do, Measure, Prove, Zero
 from bench.sequence.plan import Step
 from bench.simulate.messages import Configuration, Done, Move, Ready, encode
 
@@ -108,6 +108,8 @@ class SimulatedHands:
     def __init__(self, bench: SimulatedBench, ambient: float) -> None:
         self._bench = bench
         self._ambient = ambient
+        self._closed: set[str] = set()
+        self._live: set[str] = set()
 
     def place(self, step: Step) -> None:
         """Put the probes where the step wants them."""
@@ -125,6 +127,15 @@ class SimulatedHands:
     def lift(self) -> None:
         """Take the probes off."""
         self._bench.move(Move(lift=True))
+
+    def act(self, step: Step) -> None:
+        """Work the breakers and supplies of the simulated plant."""
+        source = step.source
+        if not isinstance(source, Do) or not (source.energises or source.open or source.switch_off):
+            return
+        self._closed = (self._closed | set(source.close)) - set(source.open)
+        self._live = (self._live | set(source.switch_on)) - set(source.switch_off)
+        self._bench.move(Move(breakers=sorted(self._closed), energise=sorted(self._live)))
 
     def answer(self, step: Step) -> str:
         """Read the caution, type the hold point's word, do the act, answer the question."""

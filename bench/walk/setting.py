@@ -21,7 +21,7 @@ from bench.plant.model import Plant
 from bench.plant.resolve import resolve
 from bench.quantity import engineering
 from bench.roles import ROLE_OF, function_name
-from bench.sequence.file import Ask, Decide, Measure, Prove, Zero
+from bench.sequence.file import Ask, Decide, Do, Measure, Prove, Zero
 from bench.sequence.file import Limit as LimitFile
 from bench.sequence.limits import Held, limit_of
 from bench.sequence.plan import Plan, Step
@@ -43,11 +43,23 @@ class Conditions:
         ambient: of conductors and meter, in °C.
         zeros: instrument to what its shorted leads read, in ohms, oldest first.
         answers: what was asked for and answered, by name.
+        closed: breakers that were closed by hand in this walk and not opened since.
+        live: supplies of the plant that were switched on by hand in this walk and not off since.
     """
 
     ambient: float = 20.0
     zeros: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
     answers: Mapping[str, str] = field(default_factory=dict)
+    closed: frozenset[str] = frozenset()
+    live: frozenset[str] = frozenset()
+
+    def after(self, act: Do) -> Conditions:
+        """The conditions after something was done by hand."""
+        return replace(
+            self,
+            closed=(self.closed | set(act.close)) - set(act.open),
+            live=(self.live | set(act.switch_on)) - set(act.switch_off),
+        )
 
     def with_answer(self, ask: Ask, answer: str, refuse: Callable[[str], Exception]) -> Conditions:
         """The conditions after a question was answered.

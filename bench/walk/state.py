@@ -45,7 +45,7 @@ from dataclasses import dataclass, field, replace
 from typing import Final
 
 from bench.sequence.file import Ask as AskStep
-from bench.sequence.file import Hold, Set
+from bench.sequence.file import Do, Hold, Set
 from bench.sequence.file import Wait as WaitStep
 from bench.sequence.plan import Step
 from bench.walk import events as e
@@ -391,6 +391,10 @@ def _answered(state: State, event: e.Answered, n: int) -> State:
         raise Refused(f"this hold point wants the word {source.word}")
     if isinstance(source, AskStep):
         state = replace(state, conditions=state.conditions.with_answer(source, answer, Refused))
+    if isinstance(source, Do):
+        if source.energises and not _held(state):
+            raise Refused("nothing is made live but behind a hold point that was passed")
+        state = replace(state, conditions=state.conditions.after(source))
     return _advance(state, Outcome.done(step, n, event))
 
 
