@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 import numpy as np
 
@@ -169,7 +169,7 @@ class Network:
         """The resistance of the edge of this name."""
         return float(self._ohms[self._edge(edge)])
 
-    def changed(self, ohms: Mapping[Hashable, float]) -> Network:
+    def changed(self, ohms: Mapping[Any, float]) -> Network:
         """The same network with other resistances for the edges named."""
         new = self._ohms.copy()
         for name, value in ohms.items():

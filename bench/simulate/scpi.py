@@ -44,6 +44,7 @@ from bench.simulate.scpi_commands import (
     spell,
 )
 from bench.simulate.scpi_errors import ERRORS, ErrorEntry, ErrorQueue, ScpiError, event_bit
+from bench.simulate.scpi_status import NAN, OVERLOAD, Register, nr1, nr3, quoted, register_commands
 from bench.simulate.scpi_syntax import Datum, Framer, Overrun, Unit, parse_unit
 
 __all__ = [
@@ -77,31 +78,8 @@ __all__ = [
     "spell",
 ]
 
-#: SCPI-1999 volume 1 7.2.1: infinity and not-a-number as they are answered.
-OVERLOAD = 9.9e37
-NAN = 9.91e37
-
 EAV, QUES, MAV, ESB, MSS, OPER = 4, 8, 16, 32, 64, 128
 OPC, PON = 1, 128
-
-
-def nr3(value: float) -> str:
-    """A number as ``+1.23456789E+00``; infinity and not-a-number by their SCPI values."""
-    if math.isnan(value):
-        value = NAN
-    elif math.isinf(value):
-        value = math.copysign(OVERLOAD, value)
-    return f"{value:+.8E}"
-
-
-def nr1(value: float) -> str:
-    """An integer or boolean as plain digits."""
-    return str(int(value))
-
-
-def quoted(text: str) -> str:
-    """A string response, in double quotes."""
-    return '"' + text.replace('"', '""') + '"'
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,26 +88,6 @@ class Reply:
 
     data: bytes
     not_before: float
-
-
-class Register:
-    """A SCPI status register group: condition, event (latched on a rise) and enable, 15 bits."""
-
-    def __init__(self) -> None:
-        self.condition = 0
-        self.event = 0
-        self.enable = 0
-
-    def set(self, bit: int, on: bool) -> None:
-        """Set or clear a condition bit; a rise is latched in the event register."""
-        before = self.condition
-        self.condition = before | bit if on else before & ~bit
-        self.event |= self.condition & ~before
-
-    def take_event(self) -> int:
-        """The event register, which reading clears."""
-        event, self.event = self.event, 0
-        return event
 
 
 class _Running:
@@ -177,7 +135,7 @@ class Instrument:
         self.service_enable = 0
         self.output_limit = output_limit
         self.interrupts = interrupts
-        self._limit = input_limit
+        self._input_limit = input_limit
         self._framer = Framer(input_limit - 1)  # the terminator takes its place too
         self._waiting: deque[tuple[bytes, float]] = deque()
         self._waiting_bytes = 0
@@ -231,7 +189,7 @@ class Instrument:
             message = self._framer.push(byte)
             if message is None:
                 continue
-            if isinstance(message, Overrun) or self._waiting_bytes + len(message) >= self._limit:
+            if isinstance(message, Overrun) or self._waiting_bytes + len(message) >= self._input_limit:
                 self.report(-363)
                 continue
             self._waiting.append((message, now))
@@ -486,27 +444,12 @@ class Instrument:
         yield Command(":SYSTem:ERRor:COUNt", query=lambda call: nr1(len(self.errors)))
         yield Command(":SYSTem:VERSion", query=lambda call: "1999.0")
         yield Command(":STATus:PRESet", perform=self._preset)
-        yield from _register_commands(":STATus:QUEStionable", self.questionable)
-        yield from _register_commands(":STATus:OPERation", self.operation)
+        yield from register_commands(":STATus:QUEStionable", self.questionable)
+        yield from register_commands(":STATus:OPERation", self.operation)
 
 
 def _encoded(response: Response) -> bytes:
     return response.encode("latin-1", "replace") if isinstance(response, str) else response
-
-
-def _register_commands(header: str, register: Register) -> Iterable[Command]:
-    def enable(value: int) -> None:
-        register.enable = value & 0x7FFF
-
-    yield Command(f"{header}[:EVENt]", query=lambda call: nr1(register.take_event()))
-    yield Command(f"{header}:CONDition", query=lambda call: nr1(register.condition))
-    yield setting(
-        f"{header}:ENABle",
-        Number(minimum=0, maximum=65535, integer=True),
-        enable,
-        lambda: register.enable,
-        nr1,
-    )
 
 
 def _arguments(parameters: tuple[Parameter, ...], data: tuple[Datum, ...]) -> tuple[object, ...]:

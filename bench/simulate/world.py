@@ -7,9 +7,22 @@ open between two readings.
 
 from __future__ import annotations
 
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
-__all__ = ["AMPS", "HI", "LO", "SENSE_HI", "SENSE_LO", "MeterWorld"]
+if TYPE_CHECKING:
+    from bench.simulate.dielectric import Dielectric
+
+__all__ = [
+    "AMPS",
+    "HI",
+    "LO",
+    "SENSE_HI",
+    "SENSE_LO",
+    "InsulationWorld",
+    "MatrixWorld",
+    "MeterWorld",
+    "SupplyWorld",
+]
 
 #: The terminals of a bench meter. Current flows into ``AMPS`` and out of ``LO``.
 HI, LO, SENSE_HI, SENSE_LO, AMPS = "hi", "lo", "sense_hi", "sense_lo", "amps"
@@ -35,3 +48,40 @@ class MeterWorld(Protocol):
 
     def current(self, into: str, out: str, time: float, burden: float) -> float:
         """DC amperes that flow into one terminal and out of the other through ``burden`` ohms."""
+
+
+class SupplyWorld(Protocol):
+    """What a supply's output terminals feed."""
+
+    def draw(self, volts: float, time: float) -> float:
+        """DC amperes out of the positive terminal while the terminals are held at ``volts``.
+
+        Negative where something outside drives current into the supply.
+        """
+
+    def hold(self, volts: float | None, time: float) -> None:
+        """Told what the terminals are held at from ``time`` on; None when the output is off."""
+
+    def idle_voltage(self, time: float) -> float:
+        """DC volts that the outside puts on the terminals while the output is off."""
+
+
+class InsulationWorld(Protocol):
+    """What an insulation tester's leads are on."""
+
+    def specimen(self, time: float) -> Dielectric:
+        """The insulation between the leads; the same object while the leads stay where they are.
+
+        The world keeps one for each piece of insulation, so that charge stays on a cable when the
+        leads leave it.
+        """
+
+    def live_voltage(self, time: float) -> float:
+        """Volts that a source in the plant puts between the leads."""
+
+
+class MatrixWorld(Protocol):
+    """What a relay matrix's rows and buses are wired to."""
+
+    def switched(self, closed: frozenset[int], time: float) -> None:
+        """Told which crosspoints are closed from ``time`` on."""
