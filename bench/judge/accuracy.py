@@ -314,7 +314,7 @@ class AccuracyTable:
     def _of(self, function: str) -> tuple[AccuracyRow, ...]:
         rows = tuple(row for row in self.rows if row.function == function)
         if not rows:
-            raise JudgeError(f"{self.instrument}: function", function, "one of " + ", ".join(self.functions))
+            raise JudgeError(f"{self.instrument}: function", repr(function), "one of " + ", ".join(self.functions))
         return rows
 
 

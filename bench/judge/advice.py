@@ -15,7 +15,7 @@ from bench.judge.accuracy import AccuracyTable
 from bench.judge.decision import Rule, Verdict, decide
 from bench.judge.errors import JudgeError, same_unit
 from bench.judge.limit import Limit
-from bench.judge.ohms import EMF_RESIDUAL, NULL_REPEATABILITY_OHM, Leads
+from bench.judge.ohms import EMF_RESIDUAL, NULL_REPEATABILITY_OHM, UNKNOWN_LEADS_OHM, Leads
 from bench.judge.reading import meter_components
 from bench.judge.uncertainty import Budget, Component
 from bench.quantity import engineering
@@ -34,6 +34,9 @@ ACTIONS: Final = (
 
 MOST_READINGS: Final = 100
 """More repeats than this are not proposed: nobody holds probes so long."""
+
+WORTHWHILE: Final = 0.95
+"""Another range is proposed only when it brings the uncertainty below this part of what it was."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,7 +214,10 @@ def _better_range(
     calibrated_days_ago: float | None,
     temperature_c: float | None,
 ) -> tuple[str, str, Budget] | None:
-    """Return the range that gives the smallest uncertainty, when it beats the one in use."""
+    """Return the range that gives the smallest uncertainty, when it clearly beats the one in use."""
+    in_use = [part.basis for part in budget.having("accuracy")]
+    # the meter shows the leads too, and the range must hold them
+    shown = abs(budget.value) + (UNKNOWN_LEADS_OHM[1] if budget.having("leads") else 0.0)
     best: tuple[float, float, Budget] | None = None
     for top in table.ranges(function):
         if range_top is not None and math.isclose(top, range_top):
@@ -219,21 +225,23 @@ def _better_range(
         try:
             row = table.pick(
                 function,
-                budget.value,
+                shown,
                 range_top=top,
                 calibrated_days_ago=calibrated_days_ago,
                 allow_overdue=True,
             ).row
-            parts, _ = meter_components(budget.value, row, temperature_c)
+            parts, _ = meter_components(shown, row, temperature_c)
         except JudgeError:
             # a range that cannot show the value, or not in this room, is no remedy
+            continue
+        if any(basis.startswith(f"{row.name},") for basis in in_use):
             continue
         same_unit(f"{budget.quantity}: unit", row.unit, budget.unit)
         others = [part for part in budget.components if part.role not in ("accuracy", "resolution")]
         improved = budget.with_components([*parts, *others])
         if best is None or improved.expanded_uncertainty < best[0]:
             best = (improved.expanded_uncertainty, top, improved)
-    if best is None or best[0] >= budget.expanded_uncertainty:
+    if best is None or best[0] > WORTHWHILE * budget.expanded_uncertainty:
         return None
     return "another range", f"Use the {engineering(best[1], budget.unit)} range.", best[2]
 
@@ -257,6 +265,10 @@ def _together(budget: Budget, remedies: list[tuple[str, str, Budget]]) -> Budget
 
 def _better_meter(budget: Budget, limit: Limit, rule: Rule) -> Advice:
     """Say how good a meter would have to be, with all else as it is; leads and EMF taken as cured if need be."""
+    distance = abs(budget.value - limit.nearest(budget.value))
+    if distance == 0.0:
+        words = "The reading lies on the limit itself: look at the limit or at the work, not at the meter."
+        return _advice("better meter", words, budget, limit, rule)
     others = [part for part in budget.components if part.role not in ("accuracy", "resolution")]
     for rest, extra in (
         (others, ""),
@@ -269,21 +281,21 @@ def _better_meter(budget: Budget, limit: Limit, rule: Rule) -> Advice:
 
         if decide(with_meter(0.0), limit, rule).verdict == "undecided":
             continue
-        low, high = 0.0, abs(budget.value - limit.nearest(budget.value)) or 1.0
+        low, high = 0.0, 10.0 * distance
         for _ in range(60):
             middle = (low + high) / 2.0
             if decide(with_meter(middle), limit, rule).verdict == "undecided":
                 high = middle
             else:
                 low = middle
+        # two digits, cut and not rounded: a promise must hold
+        place = 10.0 ** (math.floor(math.log10(low)) - 1)
+        low = math.floor(low / place) * place
         improved = with_meter(low)
         allowed = engineering(low, budget.unit, digits=2)
         where = engineering(budget.value, budget.unit)
         words = f"Use a meter that is good to ± {allowed} at {where}{extra} or better."
         return _advice("better meter", words, improved, limit, rule)
-    words = (
-        "The reading lies on the limit itself: look at the limit or at the work, not at the meter."
-        if budget.value == limit.nearest(budget.value)
-        else "No meter alone would do: what else is in the budget must shrink."
+    return _advice(
+        "better meter", "No meter alone would do: what else is in the budget must shrink.", budget, limit, rule
     )
-    return _advice("better meter", words, budget, limit, rule)

@@ -16,11 +16,11 @@ class JudgeError(ValueError):
         expected: what it should have been, as text.
     """
 
-    def __init__(self, what: str, found: object, expected: str) -> None:
+    def __init__(self, what: str, found: str, expected: str) -> None:
         self.what = what
-        self.found = found if isinstance(found, str) else repr(found)
+        self.found = found
         self.expected = expected
-        super().__init__(f"{what}: found {self.found}, expected {expected}")
+        super().__init__(f"{what}: found {found}, expected {expected}")
 
 
 def number(
@@ -50,7 +50,7 @@ def number(
     ]
     expected = " and ".join(["a finite number", *bounds])
     if isinstance(value, bool) or not isinstance(value, int | float):
-        raise JudgeError(what, value, expected)
+        raise JudgeError(what, repr(value), expected)
     within = (
         math.isfinite(value)
         and (least is None or value >= least)
@@ -71,7 +71,7 @@ def base_unit(what: str, unit: str) -> str:
     """
     if unit not in SI_BASE_UNITS:
         known = ", ".join(known for known in SI_BASE_UNITS if known)
-        raise JudgeError(what, unit, f"a base unit without prefix ({known}, or '' for a plain number)")
+        raise JudgeError(what, repr(unit), f"a base unit without prefix ({known}, or '' for a plain number)")
     return unit
 
 
@@ -92,7 +92,7 @@ def one_of(what: str, found: str, allowed: tuple[str, ...]) -> str:
         JudgeError: it is not; the text lists them.
     """
     if found not in allowed:
-        raise JudgeError(what, found, "one of " + ", ".join(allowed))
+        raise JudgeError(what, repr(found), "one of " + ", ".join(allowed))
     return found
 
 

@@ -18,7 +18,7 @@ def awg_number(size: str | int) -> int:
     """
     expected = "an AWG size such as '24', '2/0' or '00', from 4/0 to 56"
     if isinstance(size, bool) or not isinstance(size, int | str):
-        raise JudgeError("wire size", size, expected)
+        raise JudgeError("wire size", repr(size), expected)
     if isinstance(size, int):
         gauge = size
     else:
@@ -30,11 +30,11 @@ def awg_number(size: str | int) -> int:
         elif text.isdecimal() and text.isascii():
             gauge = int(text)
         else:
-            raise JudgeError("wire size", size, expected)
+            raise JudgeError("wire size", repr(size), expected)
         if gauge == 1 and "/" in text:
-            raise JudgeError("wire size", size, expected)
+            raise JudgeError("wire size", repr(size), expected)
     if not -3 <= gauge <= 56:
-        raise JudgeError("wire size", size, expected)
+        raise JudgeError("wire size", repr(size), expected)
     return gauge
 
 

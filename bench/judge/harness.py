@@ -93,7 +93,7 @@ def required_tests(product_class: ProductClass) -> tuple[RequiredTest, ...]:
         JudgeError: not a class.
     """
     if product_class not in (1, 2, 3):
-        raise JudgeError("product class", product_class, "1, 2 or 3")
+        raise JudgeError("product class", repr(product_class), "1, 2 or 3")
     high: tuple[Literal["required", "agree"], str] = (
         ("required", "Required for class 3.")
         if product_class == 3

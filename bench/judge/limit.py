@@ -31,7 +31,7 @@ class Limit:
     def __post_init__(self) -> None:
         base_unit("limit: unit", self.unit)
         if not self.source.strip():
-            raise JudgeError("limit: source", self.source, "where the limit came from")
+            raise JudgeError("limit: source", repr(self.source), "where the limit came from")
         if self.lower is None and self.upper is None:
             raise JudgeError("limit", "no bound", "a lower bound, an upper bound or both")
         if self.lower is not None:

@@ -110,7 +110,7 @@ def material_named(name: str) -> Material:
     """
     found = MATERIALS.get(name)
     if found is None:
-        raise JudgeError("material", name, "one of " + ", ".join(MATERIALS))
+        raise JudgeError("material", repr(name), "one of " + ", ".join(MATERIALS))
     return found
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from bench.judge.accuracy import AccuracyError, AccuracyRow, PickedRow
+from bench.judge.decision import Overload
 from bench.judge.errors import JudgeError, number
 from bench.judge.ohms import Leads, ThermalEmf, sensed
 from bench.judge.typea import repeated
@@ -90,6 +91,8 @@ def reading_budget(
     if (leads is not None or emf is not None) and line.unit != "Ω":
         raise JudgeError(f"{quantity}: leads and thermal EMF", f"a reading in {line.unit or 'no unit'}", "a resistance")
     if isinstance(readings, Sequence):
+        if not readings:
+            raise JudgeError(quantity, "no reading", "at least one")
         several = repeated(readings, quantity) if len(readings) != 1 else None
         shown = several.mean if several is not None else number(quantity, readings[0], line.unit)
     else:
@@ -116,3 +119,27 @@ def reading_budget(
         quantity=quantity,
         notes=(*picked.notes, *notes),
     )
+
+
+def overload_reading(
+    row: AccuracyRow | PickedRow,
+    *,
+    temperature_c: float | None = None,
+    negative: bool = False,
+    quantity: str = "reading",
+) -> Overload:
+    """Return an overload on a range, with the uncertainty that a reading at its top would have.
+
+    Args:
+        row: the line of the accuracy table in use.
+        temperature_c: of the meter; None takes the row's own band.
+        negative: the overload carries a minus sign.
+        quantity: what was measured, for people.
+
+    Raises:
+        JudgeError: the room is outside the temperature band of a row that says nothing about it.
+    """
+    line = row.row if isinstance(row, PickedRow) else row
+    parts, _ = meter_components(line.top, line, temperature_c)
+    at_top = Budget(line.top, line.unit, parts, quantity=quantity)
+    return Overload(line.top, line.unit, at_top.standard_uncertainty, negative, quantity)

@@ -258,6 +258,8 @@ class Budget:
 
     def _independent_groups(self) -> list[tuple[float, float]]:
         """Variance and degrees of freedom of each set of components that hang together by correlations."""
+        if not self.correlations:
+            return [(component.contribution**2, component.dof) for component in self.components]
         groups: list[set[str]] = [{component.name} for component in self.components]
         for pair in self.correlations:
             if pair.coefficient == 0.0:
@@ -280,7 +282,7 @@ class Budget:
         if effective == math.inf:
             return math.inf
         # 4.0 may arrive as 3.9999999999999996 after the arithmetic
-        return float(max(1, math.floor(effective * (1.0 + 1e-9))))
+        return float(max(1, math.floor(effective + 1e-7)))
 
     @property
     def coverage_factor(self) -> float:

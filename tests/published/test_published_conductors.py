@@ -123,7 +123,7 @@ def test_iec_60228_temperature_factor(row):
 
 
 def test_two_copper_temperature_coefficients_differ_by_the_known_amount():
-    """0.00393/K and the 0.004/K of the IEC 60228 factors: 0.1 % apart at 5 degC, 0.24 % at 60 degC (own computation)."""
+    """0.00393/K and the 0.004/K of IEC 60228: 0.1 % apart at 5 degC, 0.24 % at 60 degC (own computation)."""
     cold = iec_60228_factor(5) / to_20_celsius(1.0, 5) - 1
     warm = to_20_celsius(1.0, 60) / iec_60228_factor(60) - 1
     assert cold == pytest.approx(0.0011, abs=0.0001)
