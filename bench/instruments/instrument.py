@@ -1,0 +1,310 @@
+"""An instrument at work: open, configure, read, switch outputs, make safe.
+
+One thread works with an instrument at a time. :meth:`Instrument.abort` may be called from any thread and ends what
+blocks within a hundredth of a second (on message-based VISA resources, at the reading's deadline);
+:meth:`Instrument.make_safe` may be called from any thread too: it aborts what is under way and takes its place.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
+from typing import Final
+
+from bench.instruments import outputs
+from bench.instruments.conversation import Clock, Trace
+from bench.instruments.profile import Profile
+from bench.instruments.profile_function import Function, Range
+from bench.instruments.profile_line import Line
+from bench.instruments.reading import Taker
+from bench.instruments.session import Decoder, NoticeTaker, Session
+from bench.instruments.transport import Transport, monotonic
+from bench.instruments.trouble import InstrumentTrouble
+from bench.instruments.values import Identity, Notice, OutputState, SafeState, Sample, Setup
+from bench.quantity import engineering
+
+RETRIES: Final = 2
+"""A reading that went wrong is taken again so often at most; what fails three times in a row needs a person."""
+TAKE_OVER: Final = 5.0
+"""Seconds that making safe waits for the thread that it aborted; a port lets go within a hundredth of one."""
+
+
+class NotConfigured(RuntimeError):
+    """A reading was asked for before :meth:`Instrument.configure`: a bug in the program."""
+
+
+class Instrument:
+    """One instrument on an open port.
+
+    Args:
+        profile: how it talks.
+        transport: an open port; the instrument closes it.
+        clock: the time, on the scale of the transport's deadlines.
+        line: line settings in place of the profile's.
+        decoder: for a profile of the kind ``frames``; see :meth:`bench.instruments.library.Library.decoder`.
+        expected_serial: the serial number that it must answer with; empty: any.
+        trace: is told every byte that is sent and received.
+        notice: is told of retries, resynchronisations and the like.
+    """
+
+    def __init__(
+        self,
+        profile: Profile,
+        transport: Transport,
+        clock: Clock = monotonic,
+        *,
+        line: Line | None = None,
+        decoder: Decoder | None = None,
+        expected_serial: str = "",
+        trace: Trace | None = None,
+        notice: NoticeTaker | None = None,
+    ) -> None:
+        self.profile = profile
+        self._clock = clock
+        self._line = line
+        self._decoder = decoder
+        self._expected_serial = expected_serial
+        self._trace = trace
+        self._notice = notice
+        self._guard = threading.RLock()
+        self._transport = transport
+        self._session = self._session_on(transport)
+        self._taker: Taker | None = None
+
+    def _session_on(self, transport: Transport) -> Session:
+        return Session(
+            self.profile,
+            transport,
+            self._clock,
+            line=self._line,
+            decoder=self._decoder,
+            expected_serial=self._expected_serial,
+            trace=self._trace,
+            notice=self._notice,
+        )
+
+    # ---- opening and closing ---------------------------------------------------------------
+
+    @property
+    def identity(self) -> Identity:
+        """Who it said it is; empty before :meth:`open` and for instruments that cannot say."""
+        return self._session.identity or Identity()
+
+    @property
+    def address(self) -> str:
+        """The port's address."""
+        return self._transport.address
+
+    @property
+    def setup(self) -> Setup | None:
+        """What it is set to; None before :meth:`configure`."""
+        return self._taker.setup if self._taker is not None else None
+
+    def open(self) -> Identity:
+        """Wait until it has settled, drain the line, identify it, set it up, and find its error queue empty.
+
+        Raises:
+            InstrumentTrouble: any kind but ``mismatch``.
+        """
+        with self._guard:
+            return self._session.open()
+
+    def reconnect(self, transport: Transport) -> Identity:
+        """Go on over a new port: identify anew, and set up as before.
+
+        Raises:
+            InstrumentTrouble: ``stranger`` where it is not the same instrument; else as :meth:`open` and
+                :meth:`configure`.
+        """
+        with self._guard:
+            self._transport.close()
+            before, taker = self._session.identity, self._taker
+            self._transport = transport
+            self._session = self._session_on(transport)
+            self._session.identity = before
+            self._taker = None
+            identity = self._session.open()
+            if taker is not None:
+                self.configure(taker.setup.function, taker.setup.range, taker.setup.settings)
+            self._session.say(Notice("reconnected", f"The connection to {transport.address} was made anew."))
+            return identity
+
+    def close(self) -> None:
+        """Close the port. Outputs are left as they are: call :meth:`make_safe` first."""
+        with self._guard:
+            self._transport.close()
+
+    def __enter__(self) -> Instrument:
+        return self
+
+    def __exit__(self, *exception: object) -> None:
+        try:
+            if self.profile.safe is not None:
+                self.make_safe()
+        finally:
+            self.close()
+
+    def abort(self) -> None:
+        """End what blocks, from any thread, and refuse everything but making safe until :meth:`clear_abort`."""
+        self._transport.abort()
+
+    def clear_abort(self) -> None:
+        """Allow work again."""
+        self._transport.clear_abort()
+
+    # ---- configuring -----------------------------------------------------------------------
+
+    def configure(
+        self,
+        function: str,
+        range: float | None = None,
+        settings: Mapping[str, str | float] | None = None,
+    ) -> Setup:
+        """Set a function and its range, and read back that it was taken.
+
+        Args:
+            function: its name in the profile.
+            range: the value to be shown, in the base unit: it is locked to the smallest range that shows it. None:
+                it ranges by itself.
+            settings: values for the function's other settings, such as ``nplc`` or ``voltage``.
+
+        Raises:
+            InstrumentTrouble: ``unable`` where the profile has no such function, range or value; ``refused`` where the
+                instrument reported an error; ``mismatch`` where it reads back something else; or trouble on the line.
+        """
+        with self._guard:
+            self._taker = None
+            chosen = self._function(function)
+            held = _range_for(chosen, range)
+            texts = outputs.texts_of(chosen.settings, settings or {}, chosen.name)
+            taker = Taker(self._session, chosen, held, texts)
+            taker.configure()
+            self._taker = taker
+            return taker.setup
+
+    def _function(self, name: str) -> Function:
+        try:
+            return self.profile.function(name)
+        except KeyError:
+            known = ", ".join(f.name for f in self.profile.functions) or "none"
+            raise InstrumentTrouble("unable", f"It has no function '{name}'.", f"Its functions are: {known}.") from None
+
+    # ---- reading ---------------------------------------------------------------------------
+
+    def read(self, after: float = 0.0) -> Sample:
+        """Take one reading, triggered now.
+
+        Args:
+            after: seconds to wait between beginning and reading, for an insulation test and anything that charges.
+
+        Raises:
+            NotConfigured: before :meth:`configure`.
+            InstrumentTrouble: after the tries that the function allows.
+        """
+        with self._guard:
+            taker = self._taker
+            if taker is None:
+                raise NotConfigured(f"a reading of {self.profile.profile} before it was configured")
+            tries = 1
+            while True:
+                try:
+                    return replace(self._take(taker, after), tries=tries)
+                except InstrumentTrouble as trouble:
+                    if trouble.kind not in ("silent", "garbled") or not taker.function.repeatable or tries > RETRIES:
+                        raise
+                    tries += 1
+                    self._session.say(Notice("retry", f"Reading again: {trouble.what}", trouble.raw))
+
+    def _take(self, taker: Taker, after: float) -> Sample:
+        if not taker.function.energises:
+            return taker.take(after)
+        trouble: InstrumentTrouble | None = None
+        try:
+            sample = taker.take(after)
+        except InstrumentTrouble as error:
+            trouble = error
+        finally:
+            # whatever came of the reading, and however it ended
+            state = outputs.make_safe(self._session)
+        if not state.confirmed:
+            before = f"{trouble.what} " if trouble is not None else ""
+            raise InstrumentTrouble("unsafe", before + state.what, outputs.UNSAFE_ADVICE, raw=state.raw) from trouble
+        if trouble is not None:
+            raise trouble
+        return sample
+
+    def live(self) -> Iterator[Sample]:
+        """Readings one after the other, as fast as they come, for a display. Stop by closing the iterator or by abort.
+
+        Raises:
+            NotConfigured: before :meth:`configure`.
+            InstrumentTrouble: ``unable`` for a function that energises; else as :meth:`read`, without trying again.
+        """
+        while True:
+            with self._guard:
+                taker = self._taker
+                if taker is None:
+                    raise NotConfigured(f"live readings of {self.profile.profile} before it was configured")
+                if taker.function.energises:
+                    raise InstrumentTrouble("unable", f"'{taker.function.name}' energises and is not shown live.")
+                sample = taker.take(0.0, live=True)
+            yield sample
+
+    # ---- outputs ---------------------------------------------------------------------------
+
+    def set_output(
+        self, on: bool, settings: Mapping[str, str | float] | None = None, name: str | None = None
+    ) -> OutputState:
+        """Switch an output and read it back. Where that fails, everything is made safe before the error is raised.
+
+        Args:
+            on: whether it shall be on.
+            settings: voltage, current limit and the like; needed to switch on.
+            name: the output's name in the profile; the first by default.
+
+        Raises:
+            InstrumentTrouble: ``unable``, ``refused``, ``mismatch``, ``unsafe``, or trouble on the line.
+        """
+        with self._guard:
+            return outputs.set_output(self._session, on, settings or {}, name)
+
+    def set_channels(self, channels: Iterable[str]) -> tuple[str, ...]:
+        """Close these channels of a switch and open all others, and read back that it is so.
+
+        Raises:
+            InstrumentTrouble: as :meth:`set_output`.
+        """
+        with self._guard:
+            return outputs.set_channels(self._session, tuple(channels))
+
+    def make_safe(self) -> SafeState:
+        """Bring it to its safe state, whatever it is doing and whatever state its line is in, and read that back.
+
+        Never raises for trouble with the instrument: what went wrong is in the result. An abort does not stop it.
+        """
+        took_over = not self._guard.acquire(blocking=False)
+        if took_over:
+            self._transport.abort()
+            if not self._guard.acquire(timeout=TAKE_OVER):
+                return SafeState(False, self.profile.safe is not None, "Its port does not let go.")
+        try:
+            return outputs.make_safe(self._session)
+        finally:
+            if took_over:
+                self._transport.clear_abort()
+            self._guard.release()
+
+
+def _range_for(function: Function, value: float | None) -> Range | None:
+    if value is None:
+        return None
+    part = function.range_for(value)
+    if part is None:
+        tops = ", ".join(engineering(p.range.value, function.base_unit) for p in function.ranges) or "none"
+        raise InstrumentTrouble(
+            "unable",
+            f"No range of {function.name} shows {engineering(value, function.base_unit)}.",
+            f"Its ranges are: {tops}.",
+        )
+    return part

@@ -1,0 +1,212 @@
+"""Switching outputs and channels, and making safe. Everything that is switched is read back.
+
+The order when something goes wrong: first the commands that switch off go out, whatever state the line is in, and only
+then is the line brought in step and the state read back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+from bench.instruments.profile import Output, Switch
+from bench.instruments.profile_function import Setting
+from bench.instruments.session import Session
+from bench.instruments.template import fill, fill_all
+from bench.instruments.trouble import InstrumentTrouble
+from bench.instruments.values import OutputState, SafeState
+
+SAFE_TRIES: Final = 3
+"""Switching off may be repeated without harm; after three times without an answer a person must act."""
+CHECK_PAUSE: Final = 0.1
+"""Seconds between two looks at a charge that leaves: a tenth of what a person notices as waiting."""
+UNSAFE_ADVICE: Final = "Treat it as live: switch it off at its own switch, and prove it dead before touching anything."
+
+
+def set_output(session: Session, on: bool, wanted: Mapping[str, str | float], name: str | None) -> OutputState:
+    """Switch an output; see :meth:`bench.instruments.instrument.Instrument.set_output`."""
+    output = _output(session, name)
+    if not on and wanted:
+        raise InstrumentTrouble("unable", f"'{output.name}' needs no settings to be switched off.")
+    texts = texts_of(output.settings, wanted, output.name) if on else {}
+    try:
+        return _switch(session, output, on, texts)
+    except InstrumentTrouble as trouble:
+        if trouble.kind == "unable":
+            raise
+        state = make_safe(session)
+        if state.confirmed:
+            raise
+        raise InstrumentTrouble(
+            "unsafe", f"{trouble.what} {state.what}", UNSAFE_ADVICE, raw=trouble.raw + state.raw
+        ) from trouble
+    except BaseException:
+        make_safe(session)
+        raise
+
+
+def _output(session: Session, name: str | None) -> Output:
+    for output in session.profile.outputs:
+        if name in (None, output.name):
+            return output
+    known = ", ".join(output.name for output in session.profile.outputs) or "none"
+    raise InstrumentTrouble("unable", f"It has no output '{name or ''}'.", f"Its outputs are: {known}.")
+
+
+def _switch(session: Session, output: Output, on: bool, texts: Mapping[str, str]) -> OutputState:
+    session.conversation.forget()
+    raws: list[bytes] = []
+    if on:
+        for command in fill_all(output.prepare, texts):
+            session.tell(command)
+        session.refuse_errors(f"setting {output.name}")
+        for check in output.confirm:
+            checked = session.check(check, texts)
+            raws.append(checked.raw)
+            if not checked.holds:
+                raise InstrumentTrouble(
+                    "mismatch",
+                    f"{output.name} was not switched on: it answers {checked.text[:60]!r} to "
+                    f"{fill(check.ask, texts)!r}.",
+                    "It did not take what was set.",
+                    raw=tuple(raws),
+                )
+    for command in fill_all(output.on if on else output.off, texts):
+        session.tell(command)
+    session.refuse_errors(f"switching {output.name} {'on' if on else 'off'}")
+    if output.settle.value:
+        session.conversation.pause(output.settle.value)
+    checked = session.check(output.is_on if on else output.is_off, texts)
+    raws.append(checked.raw)
+    if not checked.holds:
+        raise InstrumentTrouble(
+            "mismatch",
+            f"{output.name} should be {'on' if on else 'off'}, and answers {checked.text[:60]!r}.",
+            "Its protection may have tripped: look for a short or a load that is too heavy.",
+            raw=tuple(raws),
+        )
+    return OutputState(output.name, on, dict(texts), tuple(raws))
+
+
+def set_channels(session: Session, channels: tuple[str, ...]) -> tuple[str, ...]:
+    """Close these channels and open all others; see :meth:`bench.instruments.instrument.Instrument.set_channels`."""
+    switch = session.profile.switch
+    if switch is None:
+        raise InstrumentTrouble("unable", "It has no channels to switch.")
+    for channel in channels:
+        if switch.channel.match(channel) is None:
+            raise InstrumentTrouble(
+                "unable", f"It has no channel '{channel}'.", f"Names look like {switch.channel.text}."
+            )
+    if len(set(channels)) > switch.most:
+        raise InstrumentTrouble("unable", f"{len(set(channels))} channels at once.", f"At most {switch.most} may be.")
+    try:
+        return _set_channels(session, switch, tuple(dict.fromkeys(channels)))
+    except BaseException:
+        make_safe(session)
+        raise
+
+
+def _set_channels(session: Session, switch: Switch, channels: tuple[str, ...]) -> tuple[str, ...]:
+    session.conversation.forget()
+    # open before close: two places must never be joined through the matrix on the way
+    for command in switch.open_all:
+        session.tell(command)
+    _expect_closed(session, switch, ())
+    if channels:
+        for command in fill_all(switch.close, {"channels": ",".join(channels)}):
+            session.tell(command)
+        session.refuse_errors("closing channels")
+        if switch.settle.value:
+            session.conversation.pause(switch.settle.value)
+        _expect_closed(session, switch, channels)
+    return channels
+
+
+def _expect_closed(session: Session, switch: Switch, channels: tuple[str, ...]) -> None:
+    text, raw = session.ask(switch.closed.ask)
+    found = switch.closed.reply.match(text)
+    if found is None:
+        raise session.nonsense(raw, "it is no list of channels")
+    listed = found.get("channels", "")
+    closed = {name.strip() for name in listed.split(",") if name.strip()}
+    if closed != set(channels):
+        raise InstrumentTrouble(
+            "mismatch",
+            f"Closed channels should be {', '.join(channels) or 'none'}, and are {listed or 'none'}.",
+            "A relay may be stuck: take the probes' cable off before going on.",
+            raw=(raw,),
+        )
+
+
+def make_safe(session: Session) -> SafeState:
+    """Bring the instrument to its safe state; see :meth:`bench.instruments.instrument.Instrument.make_safe`."""
+    safe = session.profile.safe
+    if safe is None:
+        return SafeState(True, False, "It has no output.")
+    conversation = session.conversation
+    commands = tuple(session.encoded(command) for command in safe.send)
+    conversation.transport.heed_abort(False)
+    conversation.forget()
+    what = ""
+    try:
+        for _ in range(SAFE_TRIES):
+            try:
+                conversation.urgent(commands)
+                holds, what = _safe_checks(session)
+                if holds:
+                    return SafeState(True, True, f"Confirmed: {safe.text}.", conversation.received)
+                break
+            except InstrumentTrouble as trouble:
+                what = trouble.what
+                if trouble.kind == "lost":
+                    break
+        return SafeState(False, True, f"Not confirmed that {safe.text}. {what}", conversation.received)
+    finally:
+        conversation.transport.heed_abort(True)
+
+
+def _safe_checks(session: Session) -> tuple[bool, str]:
+    safe = session.profile.safe
+    assert safe is not None
+    conversation = session.conversation
+    deadline = conversation.clock() + safe.within.value
+    while True:
+        failed = ""
+        for check in safe.checks:
+            checked = session.check(check, {})
+            if not checked.holds:
+                failed = f"It answers {checked.text[:60]!r} to {check.ask!r}."
+                break
+        if not failed:
+            return True, ""
+        if conversation.clock() >= deadline:
+            return False, failed
+        conversation.pause(CHECK_PAUSE)
+
+
+def texts_of(known: list[Setting], wanted: Mapping[str, str | float], name: str) -> dict[str, str]:
+    """What is sent for each setting.
+
+    Raises:
+        InstrumentTrouble: ``unable``.
+    """
+    unknown = set(wanted) - {setting.name for setting in known}
+    if unknown:
+        raise InstrumentTrouble(
+            "unable",
+            f"'{name}' has no setting '{min(unknown)}'.",
+            f"It has: {', '.join(setting.name for setting in known) or 'none'}.",
+        )
+    texts: dict[str, str] = {}
+    for setting in known:
+        value = wanted.get(setting.name, setting.default)
+        if value == "":
+            raise InstrumentTrouble("unable", f"'{name}' needs a value for '{setting.name}'.")
+        try:
+            texts[setting.name] = setting.text_for(value)
+        except ValueError as error:
+            raise InstrumentTrouble(
+                "unable", f"'{name}' cannot have {setting.name} {value}.", f"It can have {error}."
+            ) from error
+    return texts

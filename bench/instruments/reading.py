@@ -1,0 +1,256 @@
+"""Taking one reading in a function that an instrument was set to."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from bench.instruments.framing import Frame
+from bench.instruments.interpret import Meaning, meaning_of, refuse_beyond
+from bench.instruments.parts import Parts
+from bench.instruments.profile_function import Function, Range
+from bench.instruments.profile_line import Frames, Poll, Query, Stream
+from bench.instruments.session import Session
+from bench.instruments.template import fill, fill_all
+from bench.instruments.trouble import InstrumentTrouble
+from bench.instruments.values import Sample, Setup
+from bench.quantity import engineering
+
+MOST_NOISE: Final = 3
+"""Pieces of noise that may lie between the readings of an instrument that talks by itself, before it is trouble."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Taken:
+    """A frame that came when it was wanted, and the pieces in it."""
+
+    frame: Frame
+    parts: Parts
+    started: float
+    finished: float
+
+
+class Taker:
+    """Takes readings in one function.
+
+    Args:
+        session: the instrument's line.
+        function: what it shall measure.
+        held: the range that it shall be locked to; None: it ranges by itself.
+        texts: what the other settings are, as sent.
+    """
+
+    def __init__(self, session: Session, function: Function, held: Range | None, texts: Mapping[str, str]) -> None:
+        self.function = function
+        self._session = session
+        self._held = held
+        self._texts = dict(texts)
+        self._values = {**self._texts, **({"range": held.sent} if held is not None else {})}
+        known = {setting.name: setting for setting in function.settings}
+        stated = [known[name].takes(text) for name, text in texts.items()]
+        self._coarser = math.prod(known[name].coarser(text) for name, text in texts.items())
+        self._takes = max([t for t in stated if t is not None], default=function.takes.value)
+        self.setup = Setup(
+            function=function.name,
+            unit=function.base_unit,
+            range=held.range.value if held is not None else None,
+            settings=self._texts,
+            instruction=function.dial,
+        )
+
+    # ---- configuring -----------------------------------------------------------------------
+
+    def configure(self) -> None:
+        """Send what sets the function and range, empty the error queue, and read back.
+
+        Raises:
+            InstrumentTrouble: ``unable``, ``refused``, ``mismatch``, or trouble on the line.
+        """
+        function, session = self.function, self._session
+        asked = isinstance(session.profile.dialogue, Query)
+        if self._held is not None and asked and not function.lock:
+            raise InstrumentTrouble("unable", f"{function.name} cannot be locked to a range over the wire.")
+        commands = list(fill_all(function.configure, self._values))
+        commands += fill_all(function.lock if self._held is not None else function.automatic, self._values)
+        session.conversation.forget()
+        for command in commands:
+            session.tell(command)
+        session.refuse_errors(f"setting {function.name}")
+        if function.settle.value:
+            session.conversation.pause(function.settle.value)
+        self._confirm("It did not take the setting")
+
+    def _confirm(self, what: str) -> tuple[list[bytes], Range | None]:
+        """Ask whether it is still as it was set; the raw answers, and the range that it says it is on."""
+        raws: list[bytes] = []
+        named = self._held
+        for check in self.function.confirm:
+            checked = self._session.check(check, self._values)
+            raws.append(checked.raw)
+            if not checked.holds:
+                raise InstrumentTrouble(
+                    "mismatch",
+                    f"{what}: it answers {checked.text[:60]!r} to {fill(check.ask, self._values)!r}.",
+                    f"Was a key pressed? It must be on {self._asked_for}. Set it anew.",
+                    raw=tuple(raws),
+                )
+            if check.equals == "range" and self._held is None and checked.value is not None:
+                named = self._range_of(checked.value)
+        return raws, named
+
+    @property
+    def _asked_for(self) -> str:
+        if self._held is None:
+            return self.function.name
+        return f"{self.function.name}, {engineering(self._held.range.value, self.function.base_unit)} range"
+
+    def _range_of(self, value: float) -> Range | None:
+        for part in self.function.ranges:
+            if abs(value - part.range.value) <= 1e-6 * part.range.value:
+                return part
+        return None
+
+    # ---- taking ----------------------------------------------------------------------------
+
+    def take(self, after: float, *, live: bool = False) -> Sample:
+        """Take one reading, triggered now.
+
+        Args:
+            after: seconds to wait between ``begin`` and the reading.
+            live: it is only shown: what may be left out for speed is.
+
+        Raises:
+            InstrumentTrouble: it came to no reading that can be believed.
+        """
+        session = self._session
+        session.conversation.forget()
+        if session.unasked:
+            # what is shown live need not be proven to be of after the trigger
+            taken = self._listen(0 if live else self._skip)
+            raws: list[bytes] = []
+            named = None
+        else:
+            taken, raws, named = self._ask(after)
+        return self._sample(taken, raws, named)
+
+    @property
+    def _skip(self) -> int:
+        dialogue = self._session.profile.dialogue
+        return dialogue.skip if isinstance(dialogue, Stream | Frames) else 0
+
+    def _ask(self, after: float) -> tuple[_Taken, list[bytes], Range | None]:
+        session, function = self._session, self.function
+        session.conversation.fresh()
+        try:
+            for command in fill_all(function.begin, self._values):
+                session.tell(command)
+            raws = self._running()
+            if after > 0:
+                session.conversation.pause(after)
+            taken = self._trigger()
+            after_raws, named = self._confirm("It changed during the reading")
+            if session.profile.errors is not None and session.profile.errors.each_reading:
+                session.refuse_errors("reading")
+        except InstrumentTrouble:
+            # what must end is ended by the safe state, which every function that energises has
+            if function.end and not function.energises:
+                session.conversation.dialogue.doubt("a reading was broken off")
+            raise
+        for command in fill_all(function.end, self._values):
+            session.tell(command)
+        return taken, raws + after_raws, named
+
+    def _running(self) -> list[bytes]:
+        raws: list[bytes] = []
+        for check in self.function.running:
+            checked = self._session.check(check, self._values)
+            raws.append(checked.raw)
+            if not checked.holds:
+                raise InstrumentTrouble(
+                    "mismatch",
+                    f"{check.text or 'The test does not run'}: it answers {checked.text[:60]!r}.",
+                    "Look at the instrument; it may refuse to test a circuit that is live.",
+                    raw=tuple(raws),
+                )
+        return raws
+
+    def _trigger(self) -> _Taken:
+        session, function = self._session, self.function
+        clock = session.conversation.clock
+        dialogue = session.profile.dialogue
+        started = clock()
+        if function.register is not None:
+            frame = session.ask_register(function.register, self._takes)
+        elif isinstance(dialogue, Poll | Frames):
+            frame = session.conversation.ask(dialogue.ask.data, session.line.timeout.value + self._takes)
+        else:
+            assert isinstance(dialogue, Query)
+            command = fill(function.read or dialogue.read, self._values)
+            frame = session.conversation.ask(session.encoded(command), session.line.timeout.value + self._takes)
+        finished = clock()
+        parts = session.parts(frame, function)
+        if parts is None:
+            raise session.nonsense(frame.raw, "it does not match the pattern of the profile")
+        return _Taken(frame, parts, started, finished)
+
+    def _listen(self, skip: int) -> _Taken:
+        session = self._session
+        conversation = session.conversation
+        started = conversation.clock()
+        conversation.drop_old()
+        deadline = started + session.line.timeout.value + self._takes * (skip + 1)
+        noise: list[bytes] = []
+        while True:
+            found = conversation.listen(deadline)
+            parts = session.parts(found, self.function) if isinstance(found, Frame) else None
+            if not isinstance(found, Frame) or parts is None:
+                noise.append(found.raw)
+                if len(noise) > MOST_NOISE:
+                    raise session.nonsense(found.raw, "it is not as the profile says, and neither were those before it")
+                continue
+            if skip > 0:
+                skip -= 1
+                continue
+            return _Taken(found, parts, started, conversation.clock())
+
+    # ---- what it means ---------------------------------------------------------------------
+
+    def _sample(self, taken: _Taken, raws: list[bytes], named: Range | None) -> Sample:
+        session, function = self._session, self.function
+        meaning = meaning_of(taken.parts, function, session.profile, marks_are_text=taken.frame.parts is None)
+        held = self._held or meaning.range or named
+        if self._held is not None and meaning.range is not None and meaning.range != self._held:
+            raise InstrumentTrouble(
+                "mismatch",
+                f"It is on its {engineering(meaning.range.range.value, function.base_unit)} range, and the "
+                f"{engineering(self._held.range.value, function.base_unit)} range is asked for.",
+                "Set the range at the instrument.",
+                raw=(taken.frame.raw,),
+            )
+        if meaning.value is not None:
+            try:
+                refuse_beyond(meaning.value, function, held)
+            except InstrumentTrouble as trouble:
+                raise session.nonsense(taken.frame.raw, trouble.what.rstrip(".")) from trouble
+        return Sample(
+            value=meaning.value,
+            unit=function.base_unit,
+            function=function.name,
+            range=held.range.value if held is not None else None,
+            resolution=self._resolution(held, meaning),
+            over=meaning.over,
+            nan=meaning.nan,
+            bound=meaning.bound if meaning.bound is not None or not meaning.over else (held.top if held else None),
+            flags=meaning.flags,
+            sent=session.conversation.sent,
+            raw=(taken.frame.raw, *raws),
+            started=taken.started,
+            finished=taken.finished,
+        )
+
+    def _resolution(self, held: Range | None, meaning: Meaning) -> float | None:
+        if held is not None and held.resolution is not None:
+            return held.resolution.value * self._coarser
+        return meaning.resolution

@@ -1,0 +1,401 @@
+"""One instrument on one line, as its profile says: identify, prove, ask in text, read the error queue, check."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Final
+
+from bench.instruments.conversation import Clock, Conversation, Trace
+from bench.instruments.dialogue import Dialogue
+from bench.instruments.framing import DecodedFramer, FixedFramer, Frame, Framer, LineFramer
+from bench.instruments.interpret import number_of, parts_of
+from bench.instruments.parts import Parts
+from bench.instruments.profile import Profile
+from bench.instruments.profile_function import Check, Function
+from bench.instruments.profile_line import Frames, Line, Modbus, Poll, Query, Register, Stream
+from bench.instruments.template import fill
+from bench.instruments.transport import Transport
+from bench.instruments.trouble import InstrumentTrouble
+from bench.instruments.values import Identity, Notice
+from bench.instruments.wire import show
+
+Decoder = Callable[[bytes], Parts | None]
+NoticeTaker = Callable[[Notice], None]
+
+OPENED: Final = "the port was opened just now"
+LATE_SLACK: Final = 1.0
+"""Of the answer's time-out: so long a silence is waited for after a late answer where no probe tells answers apart."""
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """What came of a check.
+
+    Attributes:
+        holds: the answer matched, and its value lies where it should.
+        value: the number in the group ``value``; None where there is none.
+        text: the answer.
+        raw: its bytes.
+    """
+
+    holds: bool
+    value: float | None
+    text: str
+    raw: bytes
+
+
+class Session:
+    """Asks and tells in the terms of a profile.
+
+    Args:
+        profile: the instrument's profile.
+        transport: an open port.
+        clock: the time, on the scale of the transport's deadlines.
+        line: line settings in place of the profile's.
+        decoder: for a profile of the kind ``frames``.
+        expected_serial: the serial number that it must answer with; empty: any.
+        trace: is told every byte.
+        notice: is told what was dealt with.
+    """
+
+    def __init__(
+        self,
+        profile: Profile,
+        transport: Transport,
+        clock: Clock,
+        *,
+        line: Line | None = None,
+        decoder: Decoder | None = None,
+        expected_serial: str = "",
+        trace: Trace | None = None,
+        notice: NoticeTaker | None = None,
+    ) -> None:
+        self.profile = profile
+        self.line = line or profile.line
+        self.identity: Identity | None = None
+        self.expected_serial = expected_serial
+        self._notice = notice
+        self._number = 0
+        self._station = profile.dialogue.station if isinstance(profile.dialogue, Modbus) else 0
+        binary = isinstance(profile.dialogue, Modbus | Frames)
+        self.conversation = Conversation(
+            Dialogue(
+                self._framer(decoder),
+                write_end=b"" if isinstance(profile.dialogue, Poll) or binary else self.line.write_end.data,
+                echo=self.line.echo and not binary,
+                unasked=self.unasked,
+            ),
+            transport,
+            clock,
+            quiet=max(self.line.quiet.value, 4 * self.line.character_time),
+            slack=0.0 if profile.probe else LATE_SLACK * self.line.timeout.value,
+            between=max(self.line.between.value, 3.5 * self.line.character_time if self._station else 0.0),
+            echo_bytes=self.line.echo and binary,
+            trace=trace,
+        )
+        self.conversation.prove = self._prove
+        self.conversation.resynchronised = self._tell_resynchronised
+
+    @property
+    def unasked(self) -> bool:
+        """Whether the instrument talks without being asked."""
+        dialogue = self.profile.dialogue
+        return isinstance(dialogue, Stream) or (isinstance(dialogue, Frames) and not dialogue.ask.data)
+
+    def _framer(self, decoder: Decoder | None) -> Framer:
+        dialogue = self.profile.dialogue
+        if isinstance(dialogue, Frames):
+            if decoder is None:
+                raise ValueError(f"the profile '{self.profile.profile}' needs its decoder '{dialogue.decoder}'")
+            return DecodedFramer(decoder, longest=dialogue.longest)
+        if isinstance(dialogue, Modbus):
+            from bench.instruments.modbus import RtuFramer
+
+            return RtuFramer(dialogue.station)
+        if isinstance(dialogue, Poll) and dialogue.length:
+            return FixedFramer(dialogue.length, self.line.read_end.data)
+        return LineFramer(self.line.read_end.data, blocks=isinstance(dialogue, Query))
+
+    def say(self, notice: Notice) -> None:
+        """Pass a notice on."""
+        if self._notice is not None:
+            self._notice(notice)
+
+    def _tell_resynchronised(self, why: str, dropped: bytes) -> None:
+        raw = (dropped,) if dropped else ()
+        if why != OPENED:
+            self.say(Notice("resynchronised", f"The line was brought in step again: {why}.", raw))
+
+    # ---- opening ---------------------------------------------------------------------------
+
+    def open(self) -> Identity:
+        """Settle, drain, identify, set up, and find the error queue empty.
+
+        Raises:
+            InstrumentTrouble: of any kind but ``mismatch`` and ``unsafe``.
+        """
+        conversation = self.conversation
+        conversation.pause(self.line.settle.value)
+        if self.unasked:
+            self._open_unasked()
+        else:
+            conversation.dialogue.doubt(OPENED)
+            conversation.resynchronise()
+            for command in self.profile.setup:
+                self.tell(command)
+            self.refuse_errors("setting up")
+        if self.identity is None:
+            self.identity = Identity()
+        return self.identity
+
+    def _open_unasked(self) -> None:
+        conversation = self.conversation
+        conversation.dialogue.skip_first()
+        dialogue = self.profile.dialogue
+        for command in dialogue.start if isinstance(dialogue, Stream) else ():
+            self.tell(command)
+        slowest = max((f.takes.value for f in self.profile.functions), default=1.0)
+        deadline = conversation.clock() + self.line.timeout.value + 2 * slowest
+        seen: list[bytes] = []
+        while True:
+            found = conversation.listen(deadline)
+            if isinstance(found, Frame) and self.parts(found) is not None:
+                return
+            seen.append(found.raw)
+            if len(seen) > 3:
+                raise InstrumentTrouble(
+                    "garbled",
+                    f"What it sends is not what the profile '{self.profile.profile}' describes: "
+                    f"{show(seen[-1][:60])!r}.",
+                    "Is it this kind of instrument? Check baud, data bits and parity.",
+                    raw=tuple(seen),
+                )
+
+    # ---- asking ----------------------------------------------------------------------------
+
+    def encoded(self, command: str) -> bytes:
+        """A command as bytes."""
+        return command.encode(self.line.encoding)
+
+    def tell(self, command: str) -> None:
+        """Send a command that has no answer."""
+        self.conversation.tell(self.encoded(command), self.line.timeout.value)
+
+    def ask(self, command: str, takes: float = 0.0) -> tuple[str, bytes]:
+        """Ask a question in text.
+
+        Args:
+            command: the question.
+            takes: seconds that the instrument works on it, beside the usual time.
+
+        Returns:
+            The answer and its raw bytes.
+
+        Raises:
+            InstrumentTrouble: ``silent``, ``garbled``, ``lost``, ``aborted``.
+        """
+        frame = self.conversation.ask(self.encoded(command), self.line.timeout.value + takes)
+        return self.text_of(frame), frame.raw
+
+    def text_of(self, frame: Frame) -> str:
+        """The text of a frame.
+
+        Raises:
+            InstrumentTrouble: ``garbled`` where it holds bytes that the encoding does not have.
+        """
+        try:
+            return frame.body.decode(self.line.encoding)
+        except UnicodeDecodeError as error:
+            raise self.nonsense(frame.raw, f"it is no {self.line.encoding} text") from error
+
+    def nonsense(self, raw: bytes, why: str) -> InstrumentTrouble:
+        """Doubt the line, and the error that says why."""
+        if not self.unasked:
+            self.conversation.dialogue.doubt(f"an answer made no sense: {why}")
+        return InstrumentTrouble(
+            "garbled",
+            f"The answer {show(raw[:60])!r} cannot be believed: {why}.",
+            "Check baud, parity, data bits and cable.",
+            raw=(raw,),
+        )
+
+    def parts(self, frame: Frame, function: Function | None = None) -> Parts | None:
+        """The pieces of a reading; None where the frame is none."""
+        if frame.parts is not None:
+            return frame.parts
+        dialogue = self.profile.dialogue
+        pattern = function.reply if function is not None else None
+        if pattern is None and isinstance(dialogue, Query | Stream | Poll):
+            pattern = dialogue.reply
+        try:
+            text = frame.body.decode(self.line.encoding)
+        except UnicodeDecodeError:
+            return None
+        return parts_of(text, pattern) if pattern is not None else None
+
+    def ask_register(self, register: Register, takes: float = 0.0) -> Frame:
+        """Read a Modbus value; the frame's ``parts`` hold it."""
+        from bench.instruments.modbus import parts_of_response, request
+
+        conversation = self.conversation
+        frame = conversation.ask(request(self._station, register), self.line.timeout.value + takes)
+        try:
+            return replace(frame, parts=parts_of_response(frame.body, register))
+        except ValueError as error:
+            raise self.nonsense(frame.raw, str(error)) from error
+
+    # ---- proving ---------------------------------------------------------------------------
+
+    def _prove(self) -> None:
+        """Ask what only this instrument, and only now, can answer."""
+        dialogue = self.profile.dialogue
+        self._prove_order()
+        identify = self.profile.identify
+        if identify is None:
+            self._prove_by_shape()
+            return
+        if identify.register is not None:
+            frame = self.ask_register(identify.register)
+            text, raw = frame.parts.value if frame.parts else "", frame.raw
+        else:
+            text, raw = self.ask(identify.ask)
+        found = identify.reply.match(text)
+        if found is None:
+            if self.profile.probe is not None or isinstance(dialogue, Modbus):
+                raise self._stranger(text, raw)
+            raise InstrumentTrouble(
+                "garbled", f"The instrument names itself as {text[:80]!r}.", self._wrong_kind(), raw=(raw,)
+            )
+        self._accept(
+            Identity(text, *(found.get(name, "").strip() for name in ("maker", "model", "serial", "version"))), raw
+        )
+
+    def _prove_order(self) -> None:
+        probe = self.profile.probe
+        if probe is None:
+            return
+        # the numbers go round, so an answer from before is of another number
+        self._number = (self._number + 1) % (probe.most - probe.least + 1)
+        number = str(probe.least + self._number)
+        self.tell(fill(probe.set, {"number": number}))
+        text, raw = self.ask(probe.ask)
+        found = probe.reply.match(text)
+        if found is None or found["number"].lstrip("+").lstrip("0") != number:
+            raise InstrumentTrouble(
+                "garbled",
+                f"It was given the number {number} to keep, and gave back {text[:60]!r}.",
+                "Does anybody else talk to this instrument? Is the profile the right one?",
+                raw=(raw,),
+            )
+        self.tell(fill(probe.set, {"number": str(probe.rest)}))
+
+    def _prove_by_shape(self) -> None:
+        dialogue = self.profile.dialogue
+        if isinstance(dialogue, Poll | Frames):
+            frame = self.conversation.ask(dialogue.ask.data, self.line.timeout.value + self._slowest)
+            if self.parts(frame) is None:
+                raise InstrumentTrouble(
+                    "garbled", f"The answer {show(frame.raw[:60])!r} is not of this kind.", self._wrong_kind()
+                )
+        elif isinstance(dialogue, Modbus):
+            register = self.profile.functions[0].register
+            assert register is not None
+            self.ask_register(register)
+
+    @property
+    def _slowest(self) -> float:
+        return max((f.takes.value for f in self.profile.functions), default=0.0)
+
+    def _wrong_kind(self) -> str:
+        return f"Is this {self.profile.title}? If so, its profile '{self.profile.profile}' must learn this answer."
+
+    def _stranger(self, text: str, raw: bytes) -> InstrumentTrouble:
+        return InstrumentTrouble(
+            "stranger", f"The instrument names itself as {text[:80]!r}.", self._wrong_kind(), raw=(raw,)
+        )
+
+    def _accept(self, identity: Identity, raw: bytes) -> None:
+        wanted = self.expected_serial
+        if wanted and identity.serial != wanted:
+            raise InstrumentTrouble(
+                "stranger",
+                f"The instrument's serial number is {identity.serial or 'not told'}, expected {wanted}.",
+                "Is it plugged into another instrument's port? If it was exchanged, change the bench file.",
+                raw=(raw,),
+            )
+        if self.identity is not None and not self.identity.same_instrument(identity):
+            raise InstrumentTrouble(
+                "stranger",
+                f"Another instrument answers: {identity.text[:80]!r}, before it was {self.identity.text[:80]!r}.",
+                "Put the first one back, or begin again with the other.",
+                raw=(raw,),
+            )
+        self.identity = identity
+
+    # ---- errors and checks -----------------------------------------------------------------
+
+    def errors(self) -> list[tuple[str, bytes]]:
+        """Empty the error queue; its entries and their raw bytes.
+
+        Raises:
+            InstrumentTrouble: ``garbled`` where an entry is not readable or the queue does not end.
+        """
+        queue = self.profile.errors
+        if queue is None:
+            return []
+        entries: list[tuple[str, bytes]] = []
+        for _ in range(queue.most):
+            text, raw = self.ask(queue.ask)
+            found = queue.reply.match(text)
+            if found is None:
+                raise self.nonsense(raw, "it is no entry of an error queue")
+            if int(found["number"]) == 0:
+                return entries
+            entries.append((text, raw))
+        raise InstrumentTrouble(
+            "refused",
+            f"The error queue does not end: {queue.most} entries, the last {entries[-1][0]!r}.",
+            "Switch the instrument off and on.",
+            raw=tuple(raw for _, raw in entries),
+        )
+
+    def refuse_errors(self, doing: str) -> None:
+        """Empty the error queue, and say so where there was anything in it.
+
+        Raises:
+            InstrumentTrouble: ``refused``.
+        """
+        entries = self.errors()
+        if entries:
+            raise InstrumentTrouble(
+                "refused",
+                f"The instrument reported an error while {doing}: {'; '.join(text for text, _ in entries[:4])}.",
+                "The profile, or what was asked for, does not fit this instrument.",
+                raw=tuple(raw for _, raw in entries),
+            )
+
+    def check(self, check: Check, values: Mapping[str, str]) -> Checked:
+        """Ask a check's question and look at the answer.
+
+        Args:
+            check: the check.
+            values: what placeholders and ``equals`` stand for.
+        """
+        text, raw = self.ask(fill(check.ask, values))
+        found = check.reply.match(text)
+        if found is None:
+            return Checked(False, None, text, raw)
+        value = number_of(found["value"]) if "value" in found else None
+        holds = True
+        if check.equals and check.equals in values:
+            wanted = number_of(values[check.equals])
+            if wanted is None or value is None:
+                holds = found.get("value") == values[check.equals]
+            else:
+                holds = abs(value - wanted) <= check.within.value * abs(wanted)
+        if check.at_most is not None:
+            holds = holds and value is not None and abs(value) <= check.at_most
+        if check.at_least is not None:
+            holds = holds and value is not None and abs(value) >= check.at_least
+        return Checked(holds, value, text, raw)

@@ -1,0 +1,157 @@
+"""What instruments hand back: identities, readings, states of outputs. Plain frozen values."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from bench.instruments.wire import show
+
+
+@dataclass(frozen=True, slots=True)
+class Identity:
+    """Who an instrument says it is; empty fields are not told.
+
+    Attributes:
+        text: the whole answer.
+    """
+
+    text: str = ""
+    maker: str = ""
+    model: str = ""
+    serial: str = ""
+    version: str = ""
+
+    def same_instrument(self, other: Identity) -> bool:
+        """Whether two identities are of one instrument; the version may have changed."""
+        return (self.maker, self.model, self.serial) == (other.maker, other.model, other.serial)
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """What an instrument was set to.
+
+    Attributes:
+        function: the function's name in the profile.
+        unit: base unit of its readings.
+        range: the range it is locked to, in the base unit; None where it ranges by itself.
+        settings: the other settings, as sent.
+        instruction: what the operator must do at the instrument, where it cannot be set over the wire.
+    """
+
+    function: str
+    unit: str
+    range: float | None = None
+    settings: dict[str, str] = field(default_factory=dict)
+    instruction: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """One reading.
+
+    Attributes:
+        value: in the base unit; None where the instrument showed over range or no number.
+        unit: the base unit.
+        function: the function's name in the profile.
+        range: full scale of the range it was taken on, in the base unit; None where not known.
+        resolution: one step of the last digit; None where not known.
+        over: ``+`` or ``-`` where it showed over range.
+        nan: the instrument showed that it has no number.
+        bound: where it showed over range: what the true value is beyond, in the base unit; None where not known.
+        flags: what its marks mean, such as ``low-battery``.
+        sent: the bytes that asked for it.
+        raw: the replies that it rests on, in order.
+        started: when it was triggered, on the clock of the deadlines.
+        finished: when its reply was whole.
+        tries: how many it took.
+    """
+
+    value: float | None
+    unit: str
+    function: str
+    range: float | None = None
+    resolution: float | None = None
+    over: Literal["", "+", "-"] = ""
+    nan: bool = False
+    bound: float | None = None
+    flags: tuple[str, ...] = ()
+    sent: bytes = b""
+    raw: tuple[bytes, ...] = ()
+    started: float = 0.0
+    finished: float = 0.0
+    tries: int = 1
+
+    @property
+    def overload(self) -> bool:
+        """Whether it showed over range, on either side."""
+        return bool(self.over)
+
+    @property
+    def took(self) -> float:
+        """Seconds from trigger to reply."""
+        return self.finished - self.started
+
+    @property
+    def raw_text(self) -> tuple[str, ...]:
+        """The replies as printable text, for a record."""
+        return tuple(show(data) for data in self.raw)
+
+
+@dataclass(frozen=True, slots=True)
+class OutputState:
+    """An output after it was switched, as read back.
+
+    Attributes:
+        name: the output's name in the profile.
+        on: as asked for and confirmed.
+        settings: what it was set to, as sent.
+        raw: the replies that confirm it.
+    """
+
+    name: str
+    on: bool
+    settings: dict[str, str] = field(default_factory=dict)
+    raw: tuple[bytes, ...] = ()
+
+    @property
+    def raw_text(self) -> tuple[str, ...]:
+        """The replies as printable text, for a record."""
+        return tuple(show(data) for data in self.raw)
+
+
+@dataclass(frozen=True, slots=True)
+class SafeState:
+    """What came of making an instrument safe.
+
+    Attributes:
+        confirmed: it is safe, and was read back; True as well where it has no output at all.
+        needed: it has an output.
+        what: in words.
+        raw: the replies.
+    """
+
+    confirmed: bool
+    needed: bool
+    what: str
+    raw: tuple[bytes, ...] = ()
+
+    @property
+    def raw_text(self) -> tuple[str, ...]:
+        """The replies as printable text, for a record."""
+        return tuple(show(data) for data in self.raw)
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """Something that was dealt with, and that a record may want to keep.
+
+    Attributes:
+        kind: ``retry``, ``resynchronised``, ``instrument-error`` or ``reconnected``.
+        text: in words.
+        raw: the bytes in the matter.
+    """
+
+    kind: Literal["retry", "resynchronised", "instrument-error", "reconnected"]
+    text: str
+    raw: tuple[bytes, ...] = ()

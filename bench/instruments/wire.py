@@ -1,0 +1,135 @@
+"""Bytes and patterns as profiles write them."""
+
+from __future__ import annotations
+
+import re
+from typing import Any, Final, Self
+
+_ESCAPE: Final = re.compile(r"\\(?:x([0-9A-Fa-f]{2})|([rnt0\\]))|([^\\])", re.DOTALL)
+_NAMED: Final = {"r": b"\r", "n": b"\n", "t": b"\t", "0": b"\0", "\\": b"\\"}
+_SHOWN: Final = {0x0D: "\\r", 0x0A: "\\n", 0x09: "\\t", 0x5C: "\\\\"}
+
+
+class Unreadable(ValueError):
+    """A text in a profile is not what belongs there.
+
+    Attributes:
+        found: the text.
+        expected: what should stand there.
+    """
+
+    def __init__(self, found: str, expected: str) -> None:
+        super().__init__(f"found {found!r}, expected {expected}")
+        self.found = found
+        self.expected = expected
+
+
+def show(data: bytes) -> str:
+    """Bytes as text that :class:`WireText` reads back: printable ASCII as it is, the rest escaped."""
+    return "".join(_SHOWN.get(b) or (chr(b) if 0x20 <= b < 0x7F else f"\\x{b:02x}") for b in data)
+
+
+class WireText:
+    r"""Bytes written as text: ASCII, with ``\r``, ``\n``, ``\t``, ``\0``, ``\\`` and ``\xNN`` for the others."""
+
+    __slots__ = ("data",)
+    data: bytes
+
+    def __init__(self, data: bytes) -> None:
+        object.__setattr__(self, "data", bytes(data))
+
+    def __setattr__(self, name: str, value: Any) -> None:
+        raise AttributeError("WireText does not change")
+
+    @classmethod
+    def parse(cls, text: str) -> Self:
+        """Read the text.
+
+        Raises:
+            Unreadable: an unknown escape, or a character outside ASCII.
+        """
+        out = bytearray()
+        at = 0
+        while at < len(text):
+            match = _ESCAPE.match(text, at)
+            if match is None or (match[3] and ord(match[3]) > 0x7E):
+                raise Unreadable(text, cls.wanted())
+            if match[1]:
+                out.append(int(match[1], 16))
+            else:
+                out += _NAMED[match[2]] if match[2] else match[3].encode("ascii")
+            at = match.end()
+        return cls(bytes(out))
+
+    @classmethod
+    def wanted(cls) -> str:
+        """What a file should hold here, for an error text."""
+        return r"bytes as ASCII text with \r, \n, \t, \0, \\ or \xNN for the others, such as '\r\n'"
+
+    def exact(self) -> str:
+        """The text that parses back to the same bytes."""
+        return show(self.data)
+
+    def __repr__(self) -> str:
+        return f"WireText({self.data!r})"
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, WireText) and other.data == self.data
+
+    def __hash__(self) -> int:
+        return hash(self.data)
+
+
+class Pattern:
+    """A regular expression that a reply must match from its first character to its last.
+
+    ``\\d`` and the like mean ASCII only: a digit of another script is noise on a wire.
+    """
+
+    __slots__ = ("expression", "text")
+
+    def __init__(self, text: str) -> None:
+        try:
+            self.expression = re.compile(text, re.ASCII)
+        except re.error as error:
+            raise Unreadable(text, f"a regular expression ({error})") from error
+        self.text = text
+
+    @classmethod
+    def parse(cls, text: str) -> Self:
+        """Read the text.
+
+        Raises:
+            Unreadable: not a regular expression.
+        """
+        return cls(text)
+
+    @classmethod
+    def wanted(cls) -> str:
+        """What a file should hold here, for an error text."""
+        return "a regular expression over the whole reply"
+
+    @property
+    def groups(self) -> frozenset[str]:
+        """The names of its groups."""
+        return frozenset(self.expression.groupindex)
+
+    def match(self, text: str) -> dict[str, str] | None:
+        """The named groups of a full match (those that took part); None where the text does not match."""
+        found = self.expression.fullmatch(text)
+        if found is None:
+            return None
+        return {name: value for name, value in found.groupdict().items() if value is not None}
+
+    def exact(self) -> str:
+        """The text that parses back to the same pattern."""
+        return self.text
+
+    def __repr__(self) -> str:
+        return f"Pattern({self.text!r})"
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Pattern) and other.text == self.text
+
+    def __hash__(self) -> int:
+        return hash(self.text)
