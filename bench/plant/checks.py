@@ -1,10 +1,198 @@
-"""What a whole plant must fulfil to make sense: feeds that reach their shelves, poles apart, one single point."""
+"""What a whole plant must fulfil to make sense: poles apart, feeds that reach their shelves, one single point."""
 
 from __future__ import annotations
 
+from typing import Final
+
+from bench.plant.graph import Nets
+from bench.plant.loading import breaker_currents, inlet_drops
 from bench.plant.model import Plant
-from bench.plant.report import Report
+from bench.plant.protection import usual_limit
+from bench.plant.report import At, Report
+from bench.plant.things import Bond, Inlet
+from bench.quantity import engineering
+
+CONTINUOUS: Final = 0.8
+"""Part of its rating that a breaker carries for long: 1 / 1.25 (NEC 210.20(A), as quoted in public texts)."""
 
 
 def check_plant(plant: Plant, report: Report) -> None:
-    """Note what does not make sense in a plant as a whole."""
+    """Note what does not make sense in a plant as a whole.
+
+    A plant whose parts have problems is checked as far as it goes for its earth, and not for its power: what a broken
+    line leaves unconnected would only repeat the first problem in other words.
+    """
+    _single_point(plant, report)
+    _earthed_returns(plant, report)
+    if report.problems:
+        return
+    power = Nets(edge for edge in plant.graph(plant.breakers) if edge.kind != "bond")
+    _poles_apart(plant, report, power)
+    if report.problems:
+        return
+    _reached(plant, report, power)
+    _breakers(plant, report)
+    if not report.problems:
+        _loading(plant, report)
+    _cards(plant, report)
+
+
+# Earth
+
+
+def _single_point(plant: Plant, report: Report) -> None:
+    earth = plant.file.earth
+    if earth is None:
+        return
+    at = At(earth, "earth")
+    bond = plant.single_point
+    if bond is None:
+        if earth.single_point not in {entry.name for entry in earth.bonds}:
+            report.known(at, "single-point", name=earth.single_point, among=plant.bonds, kind="bond")
+        return
+    if not _crosses(plant, bond):
+        side = "outside" if plant.earth_points[bond.a.owner].outside else "inside"
+        found = f"'{bond.name}', which joins {bond.a.owner} and {bond.b.owner}, both {side}"
+        expected = "the bond between the isolated bonding network and the building (ITU-T K.27)"
+        report.say(at, "single-point", found=found, expected=expected)
+        return
+    for other in plant.bonds.values():
+        if other is not bond and _crosses(plant, other):
+            found = f"'{other.name}', a second bond from inside to outside, {other.a.owner} to {other.b.owner}"
+            expected = f"one such bond, the single-point connection '{bond.name}' (ITU-T K.27)"
+            report.say(report.at(other.name), found=found, expected=expected)
+
+
+def _crosses(plant: Plant, bond: Bond) -> bool:
+    return plant.earth_points[bond.a.owner].outside != plant.earth_points[bond.b.owner].outside
+
+
+def _earthed_returns(plant: Plant, report: Report) -> None:
+    """A d.c. return that is isolated is earthed once. Return bars that cables join are one return."""
+    bars = [point for point in plant.earth_points.values() if point.is_return]
+    if not bars:
+        return
+    joined = Nets(edge for edge in plant.graph(plant.breakers) if edge.kind in ("conductor", "busbar", "breaker"))
+    for names in joined.groups(dict.fromkeys(point.node for point in bars)).values():
+        ends = [(bond.name, end) for bond in plant.bonds.values() for end in (bond.a, bond.b) if end.node in names]
+        if len(ends) > 1:
+            found = f"bonds {', '.join(dict.fromkeys(name for name, _ in ends))} on the return of {', '.join(names)}"
+            report.say(
+                report.at(ends[1][0]), found=found, expected="one bond to earth for a d.c. return (ITU-T K.27, 3.2.10)"
+            )
+        elif not ends:
+            point = next(point for point in bars if point.node in names)
+            found = f"no bond on the return of {', '.join(names)}"
+            report.remark(report.at(point.name), found=found, expected="one bond to earth for a d.c. return")
+
+
+# Power
+
+
+def _poles_apart(plant: Plant, report: Report, power: Nets) -> None:
+    """No net holds two feeds, or a feed and a return."""
+    marked: list[tuple[str, str, str, str]] = []
+    for supply in plant.supplies.values():
+        marked.append((supply.live.node, supply.feed, "feed", supply.live.name))
+        marked.append((supply.back.node, supply.feed, "return", supply.back.name))
+    marked += [(bar.name, bar.feed, bar.pole, bar.name) for bar in plant.busbars.values()]
+    marked += [(side.node, b.feed, "feed", side.name) for b in plant.breakers.values() for side in (b.line, b.load)]
+    for inlet in plant.inlets.values():
+        marked.append((inlet.live.node, inlet.feed, "feed", inlet.live.name))
+        marked.append((inlet.back.node, inlet.feed, "return", inlet.back.name))
+    first: dict[str, tuple[str, str, str]] = {}
+    said: set[str] = set()
+    for node, feed, pole, name in marked:
+        net = power.root(node)
+        feed_before, pole_before, name_before = first.setdefault(net, (feed, pole, name))
+        if net in said or (pole == pole_before and (pole == "return" or feed == feed_before)):
+            continue
+        said.add(net)
+        way = plant.path(name_before, name)
+        cables = [plant.conductors[edge.id].cable for edge in way if edge.kind == "conductor"]
+        owner = cables[-1] if cables else plant.terminal(name).owner
+        found = f"{name_before} ({pole_before} of {feed_before}) and {name} ({pole} of {feed}) on one net"
+        expected = "feeds apart from each other and from returns"
+        report.say(report.at(owner), found=found, expected=expected)
+
+
+def _reached(plant: Plant, report: Report, power: Nets) -> None:
+    """Every inlet is joined to where its feed comes from, there and back."""
+    loose = {power.root(t.node): t for t in plant.terminals.values() if t.kind == "end"}
+    for inlet in plant.inlets.values():
+        supplies = [supply for supply in plant.supplies.values() if supply.feed == inlet.feed]
+        live = [supply.live.node for supply in supplies] or [b.name for b in plant.busbars_of(inlet.feed, "feed")]
+        back = [supply.back.node for supply in supplies]
+        back = back or [bar.name for bar in plant.busbars_of(inlet.feed, "return")]
+        for terminal, sources in ((inlet.live, live), (inlet.back, back)):
+            net = power.root(terminal.node)
+            if not sources or net in {power.root(source) for source in sources}:
+                continue
+            end = loose.get(net)
+            found = (
+                f"{terminal.name}, which {_stops(plant, inlet, end.owner if end is not None else '', terminal.name)}"
+            )
+            expected = f"a way to {' or '.join(sources)}"
+            at = report.at(inlet.shelf)
+            if end is not None or any(power.root(source) in loose for source in sources):
+                report.remark(at, "inlets", found=found, expected=expected)
+            else:
+                report.say(at, "inlets", found=found, expected=expected)
+
+
+def _stops(plant: Plant, inlet: Inlet, cable: str, terminal: str) -> str:
+    if cable:
+        return f"nothing feeds while cable {cable} has a loose end"
+    if terminal not in plant.landings:
+        return "no conductor reaches"
+    return f"no supply or busbar of feed {inlet.feed} reaches"
+
+
+def _breakers(plant: Plant, report: Report) -> None:
+    """Remark on breakers that are large for the conductors behind them."""
+    behind = Nets(edge for edge in plant.graph() if edge.kind != "bond")
+    conductors: dict[str, list[str]] = {}
+    for conductor in plant.conductors.values():
+        conductors.setdefault(behind.root(conductor.near_end.node), []).append(conductor.name)
+    for breaker in plant.breakers.values():
+        for name in conductors.get(behind.root(breaker.load.node), ()):
+            usual = usual_limit(plant.conductors[name].wire)
+            if usual is not None and breaker.rating_a > usual[0]:
+                size = plant.conductors[name].wire.size
+                found = f"{breaker.rating_a:g} A before conductor {name} of {size}"
+                expected = f"at most {usual[0]:g} A ({usual[1]}); local codes rule"
+                report.remark(report.at(breaker.name), "rating", found=found, expected=expected)
+                break
+
+
+def _loading(plant: Plant, report: Report) -> None:
+    """Remark on breakers that carry too much for long, and on feeds that lose too much."""
+    for name, amperes in breaker_currents(plant).items():
+        most = CONTINUOUS * plant.breakers[name].rating_a
+        if amperes > most:
+            found = f"{engineering(amperes, 'A')} through {name} when its feed is alone"
+            expected = f"at most {engineering(most, 'A')}, 80 % of its rating"
+            report.remark(report.at(name), "rating", found=found, expected=expected)
+    for name, volts in inlet_drops(plant).items():
+        inlet = plant.inlets[name]
+        feed = plant.feeds[inlet.feed]
+        if feed.drop_v is not None and volts > abs(feed.drop_v):
+            found = f"{engineering(volts, 'V')} lost on the way to {name}"
+            expected = f"at most {engineering(abs(feed.drop_v), 'V')}"
+            report.remark(report.at(inlet.shelf), "inlets", found=found, expected=expected)
+
+
+def _cards(plant: Plant, report: Report) -> None:
+    """Remark on cards that do not bear all that their feeds allow."""
+    said: set[tuple[str, str]] = set()
+    for card in plant.cards.values():
+        for inlet in plant.shelves[card.shelf].inlets:
+            feed = plant.feeds[inlet.feed]
+            low, high = sorted((abs(feed.low_v), abs(feed.high_v)))
+            works = card.type.works_from.value, card.type.works_to.value
+            if (card.type.name, feed.name) in said or (works[0] <= low and high <= works[1]):
+                continue
+            said.add((card.type.name, feed.name))
+            found = f"card type {card.type.name} for {works[0]:g} V to {works[1]:g} V on feed {feed.name}"
+            expected = f"a card for all of {low:g} V to {high:g} V"
+            report.remark(report.at(card.shelf), "cards", found=found, expected=expected)

@@ -295,7 +295,8 @@ class Busbar(_Entry, frozen=True, kw_only=True):
 
     name: str
     title: str = ""
-    feed: str
+    feed: str = ""
+    """Empty for a return bar that all feeds have in common."""
     pole: Literal["feed", "return"] = "feed"
     resistance: Resistance = default(Resistance(50e-6))
     """From a stud to the middle of the bar."""
@@ -303,6 +304,10 @@ class Busbar(_Entry, frozen=True, kw_only=True):
     """The bay or shelf where it sits."""
     position: str = ""
     """Where there, in words."""
+
+    def __post_init__(self) -> None:
+        if self.pole == "feed" and not self.feed:
+            raise Inconsistent(f"busbar '{self.name}' of no feed", "'feed', or the pole 'return'")
 
 
 class Breaker(_Entry, frozen=True, kw_only=True):
@@ -318,6 +323,10 @@ class Breaker(_Entry, frozen=True, kw_only=True):
     """The bay or shelf where it sits."""
     position: str = ""
     """Where there, in words."""
+    line_on: str = ""
+    """The busbar stud that its line side is bolted to, such as ``BA.3``."""
+    load_on: str = ""
+    """The busbar stud that its load side is bolted to."""
     contact: ContactResistance | None = None
 
     def __post_init__(self) -> None:

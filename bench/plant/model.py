@@ -158,6 +158,14 @@ class Plant:
             raise UnknownName(name, f"a name of the plant {self.name}", self.near(name))
         return found
 
+    @property
+    def single_point_bar(self) -> EarthPoint | None:
+        """The inside end of the single-point connection, in practice a bar; None without an earthing network."""
+        if self.single_point is None:
+            return None
+        ends = [self.earth_points[end.owner] for end in (self.single_point.a, self.single_point.b)]
+        return next((point for point in ends if not point.outside), None)
+
     def near(self, name: str) -> str:
         """A hint with the nearest name: of the same owner first, since ``J101.120`` is more likely ``J101.12``."""
         owner = name.rpartition(".")[0]
@@ -364,18 +372,6 @@ class Plant:
         width = sum(kind.idle.value * kind.spread.value for kind in cards)
         return typical, typical - width, typical + width
 
-    def breaker_currents(self) -> dict[str, float]:
-        """The most that each breaker carries when all shelves idle on one feed alone, in amperes."""
-        found = dict.fromkeys(self.breakers, 0.0)
-        for inlet in self.inlets.values():
-            try:
-                path = self.supply_path(inlet.shelf, inlet.feed)
-            except NoPath:
-                continue
-            for name in path.breakers:
-                found[name] += self.idle_current(inlet.shelf)[2]
-        return found
-
     # Loops
 
     def _scope(self, of: str, *kinds: type) -> Any:
@@ -509,8 +505,8 @@ class Plant:
         return [bond for bond in self.bonds.values() if bond.a.owner in owners or bond.b.owner in owners]
 
     def busbars_of(self, feed: str, pole: str) -> list[Busbar]:
-        """The busbars of a feed's pole, ``feed`` or ``return``."""
-        return [bar for bar in self.busbars.values() if bar.feed == feed and bar.pole == pole]
+        """The busbars of a feed's pole, ``feed`` or ``return``; a common return bar belongs to every feed."""
+        return [bar for bar in self.busbars.values() if bar.feed in (feed, "") and bar.pole == pole]
 
     def names(self, *kinds: type) -> Iterator[str]:
         """The names of all things of the given kinds."""

@@ -37,7 +37,7 @@ class Report:
     def __init__(self, where: Where) -> None:
         self.problems: list[Problem] = []
         self.remarks: list[Problem] = []
-        self.names: dict[str, tuple[str, Place]] = {}
+        self.names: dict[str, tuple[str, At]] = {}
         self._where = where
 
     def _problem(self, at: At, steps: tuple[str | int, ...], found: str, expected: str, hint: str) -> Problem:
@@ -66,14 +66,19 @@ class Report:
             )
             return False
         if name in self.names:
-            first, place = self.names[name]
+            first, before = self.names[name]
+            place = self._where(before.value, "name")
             hint = f"it is the {first} of line {place.line}" if place.line else f"it is a {first}"
             self.say(
                 at, "name", found=f"the name '{name}' again", expected="each name once in the whole plant", hint=hint
             )
             return False
-        self.names[name] = (kind, self._where(at.value, "name"))
+        self.names[name] = (kind, at)
         return True
+
+    def at(self, name: str) -> At:
+        """Where a name was entered into the book."""
+        return self.names[name][1]
 
     def once(self, at: At, name: str, taken: Mapping[str, Any], kind: str) -> bool:
         """Check a name that is unique among its own kind only, such as a type's."""

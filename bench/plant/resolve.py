@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import Any, Final
 
 from bench.files import BadFile, Place, near, one_of, shown
@@ -339,8 +340,9 @@ class _Builder:
     def _busbar(self, at: At, bar: f.Busbar) -> None:
         named = self.report.name(at, bar.name, "busbar")
         place = self._place(at, bar.at)
-        feed = self.report.known(at, "feed", name=bar.feed, among=self.feeds, kind="feed")
-        if feed is None or not named:
+        if bar.feed and self.report.known(at, "feed", name=bar.feed, among=self.feeds, kind="feed") is None:
+            return
+        if not named:
             return
         self.busbars[bar.name] = things.Busbar(
             bar.name, bar.title, bar.feed, bar.pole, bar.resistance.value, bar.at, bar.position
@@ -359,12 +361,27 @@ class _Builder:
             breaker.feed,
             breaker.rating.value,
             breaker.trips,
-            self._terminal(breaker.name, "line", "breaker", place),
-            self._terminal(breaker.name, "load", "breaker", place),
+            self._side(at, breaker.name, "line", breaker.line_on, place),
+            self._side(at, breaker.name, "load", breaker.load_on, place),
             wire.joint(breaker.contact or self.file.contacts.breaker, f"breaker {breaker.name}"),
             breaker.at,
             breaker.position,
         )
+
+    def _side(self, at: At, breaker: str, pin: str, stud: str, place: tuple[str, str]) -> Terminal:
+        """One side of a breaker; bolted to a busbar it is one node with the stud."""
+        terminal = self._terminal(breaker, pin, "breaker", place)
+        if not stud:
+            return terminal
+        found = self._lookup(at, (f"{pin}-on",), stud)
+        if found is None:
+            return terminal
+        if found.kind != "busbar":
+            expected = "a busbar or its stud"
+            self.report.say(at, f"{pin}-on", found=f"'{stud}', a terminal of the kind {found.kind}", expected=expected)
+            return terminal
+        self.terminals[terminal.name] = replace(terminal, node=found.node)
+        return self.terminals[terminal.name]
 
     # Earth
 
@@ -403,9 +420,10 @@ class _Builder:
             self.report.say(at, "to", found=f"'{bond.end}', the same place as '{bond.start}'", expected="another place")
             return
         for step, end in (("from", a), ("to", b)):
-            if end.kind not in ("earth", "busbar"):
-                found = f"'{end.name}', a terminal of a {end.kind}"
-                self.report.say(at, step, found=found, expected="an earth point or a busbar")
+            if end.kind != "earth":
+                found = f"'{end.name}', a terminal of the kind {end.kind}"
+                hint = "list the busbar as an earth point of the kind return-bar" if end.kind == "busbar" else ""
+                self.report.say(at, step, found=found, expected="an earth point", hint=hint)
                 return
         self.bonds[bond.name] = things.Bond(
             bond.name,

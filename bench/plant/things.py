@@ -24,7 +24,8 @@ class Terminal:
         owner: the connector, shelf, breaker, busbar, supply, earth point or cable that it belongs to.
         pin: its own name there; empty for a busbar or earth point as one piece.
         kind: what it is. ``end`` is the loose end of a conductor that lands nowhere.
-        node: the electrical node that it is; its own name, but for earth points, whose studs are one node.
+        node: the electrical node that it is: its own name, save that the studs of an earth point are one node, and that
+            a breaker's side bolted to a busbar's stud is one node with it.
         bay: the bay that it is in; may be empty.
         shelf: the shelf or half-shelf that it is on; may be empty.
         row: row on its connector from the top, from 1; 0 where there are no rows.
@@ -328,7 +329,7 @@ class Busbar:
     Attributes:
         name: on its label.
         title: what it is.
-        feed: the feed's name.
+        feed: the feed's name; empty for a return that all feeds have in common.
         pole: ``feed`` or ``return``.
         ohms: from a stud to the middle.
         at: bay or shelf; may be empty.
