@@ -33,11 +33,13 @@ from bench.simulate.scpi import (
 )
 from bench.simulate.world import InsulationWorld
 
-__all__ = ["HAZARD_VOLTS", "InsulationSpec", "InsulationTester"]
+__all__ = ["HAZARD_VOLTS", "MONITOR_S", "InsulationSpec", "InsulationTester"]
 
 #: Above this the leads count as live: a usual bound for this kind of tester (from memory, not
 #: confirmed in a standard's text).
 HAZARD_VOLTS = 25.0
+#: The leads are looked at this often by themselves, in seconds.
+MONITOR_S = 0.1
 #: QUEStionable: voltage on the leads; OPERation: a test voltage is applied; discharging (bit 9).
 _HAZARD, _TESTING, _DISCHARGING = 1, 16, 512
 
@@ -87,6 +89,7 @@ class InsulationTester(Instrument):
         self._off_at: float | None = None
         self._last: float | None = None
         self._specimen: Dielectric | None = None
+        self._looked = -math.inf
         super().__init__(identity, **options)
 
     # ---- the leads ---------------------------------------------------------------------------
@@ -103,18 +106,25 @@ class InsulationTester(Instrument):
         self._stop(now)
 
     def refresh(self, now: float) -> None:
-        """Bring the charge of the specimen up to ``now``."""
+        """End a timed test that is over, and follow the leads."""
         if self._off_at is not None and self._off_at <= now:
             at, self._off_at = self._off_at, None
             self._ohms(at)
             self.on = False
-        self._follow(now)
+            self._follow(at)
+        if now >= self._looked + MONITOR_S:
+            self._follow(now)
 
     def next_event_at(self) -> float | None:
-        """When a timed test ends by itself."""
-        return self._off_at
+        """When a timed test ends, or the leads are looked at again while the voltage is on."""
+        if not self.on:
+            return None
+        look = self._looked + MONITOR_S
+        return look if self._off_at is None else min(look, self._off_at)
 
     def _follow(self, now: float) -> None:
+        """Bring the charge of the specimen up to ``now``, and see where the leads are."""
+        self._looked = max(self._looked, now)
         specimen = self._specimen
         if specimen is not None and now > specimen.time:
             if self.on:
@@ -131,28 +141,28 @@ class InsulationTester(Instrument):
         self.operation.set(_DISCHARGING, not self.on and volts > HAZARD_VOLTS)
 
     def _start(self, now: float) -> None:
-        self.refresh(now)
+        self._follow(now)
         if abs(self.world.live_voltage(now)) > HAZARD_VOLTS:
             raise ScpiError(-221, "the circuit is live")
         self.on = True
-        self.refresh(now)
+        self._follow(now)
 
     def _stop(self, now: float) -> None:
-        self.refresh(now)
+        self._follow(now)
         self._off_at = None
         self.on = False
-        self.refresh(now)
+        self._follow(now)
 
     # ---- readings ----------------------------------------------------------------------------
 
     def _volts(self, now: float) -> float:
         """The voltage across the leads as the tester reads it."""
-        self.refresh(now)
+        self._follow(now)
         true = self.world.specimen(now).volts + self.world.live_voltage(now)
         return true * (1 + self._gain_volts) + self._offset_volts
 
     def _amps(self, now: float) -> float:
-        self.refresh(now)
+        self._follow(now)
         if not self.on:
             return 0.0
         true = self.world.specimen(now).current(self._level, self.spec.limit)

@@ -110,8 +110,9 @@ class Instrument:
     ``identity`` is the reply to ``*IDN?``: four fields parted by commas. ``input_limit`` bounds the
     bytes that wait to be carried out, ``output_limit`` those that wait to be sent.
 
-    Subclasses declare :meth:`commands` and may override the hooks :meth:`reset`, :meth:`trigger`,
-    :meth:`self_test`, :meth:`busy_until` and :meth:`refresh`.
+    Subclasses set up their own state, then call this constructor; they declare :meth:`commands` and
+    may override the hooks :meth:`reset`, :meth:`trigger`, :meth:`self_test`, :meth:`busy_until`,
+    :meth:`refresh`, :meth:`next_event_at` and :meth:`aborted`.
     """
 
     def __init__(

@@ -118,6 +118,7 @@ class Supply(Instrument):
         self._settings()
         self._state = OutputState(0.0, 0.0, "NONE")
         self._over_since: float | None = None
+        self._held: float | None = None
         self._looked = -math.inf
         super().__init__(identity, **options)
 
@@ -139,11 +140,13 @@ class Supply(Instrument):
         self._look(now)
 
     def refresh(self, now: float) -> None:
-        """Look at the plant, and trip where a trip is due."""
-        if self._over_since is not None and self._looked < self._over_since + self._trip_delay <= now:
-            self._look(self._over_since + self._trip_delay)
-        if now > self._looked:
-            self._look(now)
+        """Look at the plant where it is time to, and trip where a trip is due."""
+        while (due := self.next_event_at()) is not None and due <= now:
+            # What the plant did while nobody looked is not known: one look stands for it.
+            at = due if now - due < MONITOR_S else now
+            if self._over_since is not None:
+                at = min(at, max(self._over_since + self._trip_delay, due))
+            self._look(at)
 
     def next_event_at(self) -> float | None:
         """When the plant is looked at next; None while the output is off."""
@@ -151,7 +154,7 @@ class Supply(Instrument):
             return None
         due = self._looked + MONITOR_S
         if self._over_since is not None:
-            due = min(due, max(self._over_since + self._trip_delay, self._looked))
+            due = min(due, self._over_since + self._trip_delay)
         return due
 
     def _look(self, now: float) -> None:
@@ -166,7 +169,9 @@ class Supply(Instrument):
                 outside = self.world.idle_voltage(now)
                 state = OutputState(max(volts, outside), 0.0, "NONE")
             self._state = state
-            self.world.hold(state.volts, now)
+            if state.volts != self._held:
+                self._held = state.volts
+                self.world.hold(state.volts, now)
             self._protect(state, now)
         self.questionable.set(VOLTAGE, self._state.mode == "CURR")
         self.questionable.set(CURRENT, self._state.mode == "VOLT")
@@ -187,7 +192,7 @@ class Supply(Instrument):
             self._over_since = None
         elif self._over_since is None:
             self._over_since = now
-        if self._over_since is not None and now - self._over_since >= self._trip_delay:
+        if self._over_since is not None and now >= self._over_since + self._trip_delay:
             self._trip(OVERCURRENT, now)
 
     def _trip(self, why: int, now: float) -> None:
@@ -196,9 +201,12 @@ class Supply(Instrument):
         self._state = OutputState(self.world.idle_voltage(now), 0.0, "NONE")
 
     def _switch(self, on: bool, now: float) -> None:
-        was, self.on = self.on, on
+        if self.on is on:
+            return
+        self.on = on
         self._over_since = None
-        if was and not on:
+        if not on:
+            self._held = None
             self.world.hold(None, now)
 
     # ---- commands ----------------------------------------------------------------------------
@@ -220,11 +228,16 @@ class Supply(Instrument):
     def _measure(self, quantity: Literal["volts", "amps"]) -> Callable[[Call], Any]:
         def query(call: Call) -> Any:
             call.spend(self.spec.reading_s)
-            return lambda now: nr3(self._readback(quantity))
+            return lambda now: nr3(self._readback(quantity, now))
 
         return query
 
-    def _readback(self, quantity: Literal["volts", "amps"]) -> float:
+    def _mode(self, call: Call) -> str:
+        self._look(call.now)
+        return self._state.mode
+
+    def _readback(self, quantity: Literal["volts", "amps"], now: float) -> float:
+        self._look(now)
         gain_v, offset_v, gain_a, offset_a = self._errors[1]
         if quantity == "volts":
             true, gain, offset, step = self._state.volts, gain_v, offset_v, self.spec.step_volts
@@ -272,6 +285,6 @@ class Supply(Instrument):
             query=lambda call: nr1(self.on),
             parameters=(Boolean(),),
         )
-        yield Command("[:SOURce]:FUNCtion:MODE", query=lambda call: self._state.mode)
+        yield Command("[:SOURce]:FUNCtion:MODE", query=self._mode)
         yield Command("MEASure[:SCALar]:VOLTage[:DC]", query=self._measure("volts"))
         yield Command("MEASure[:SCALar]:CURRent[:DC]", query=self._measure("amps"))

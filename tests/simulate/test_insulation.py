@@ -39,7 +39,8 @@ def test_a_timed_test():
     leads = Leads(cable())
     tester = InsulationTester(leads, seed=1)
     tester.receive(b"VOLT 500;:TRIG:DEL 60;:READ?\n", 0.0)
-    assert tester.wake_at == 60.0
+    assert tester.busy_until(0.0) == 60.0
+    assert tester.wake_at == pytest.approx(0.1)  # the leads are watched meanwhile
     assert tester.send(59.9) == b""
     assert leads.on.volts == 500.0
     ohms = float(tester.send(60.0))
@@ -153,6 +154,22 @@ def test_settings():
     assert wrong(tester) == [-221]
     assert ask(tester, "*RST;OUTP?;VOLT?;:TRIG:DEL?", 8.0) == "0;+5.00000000E+01;+6.00000000E+01"
     assert not tester.on
+
+
+def test_leads_that_are_lifted_in_the_middle_of_a_test():
+    first, air = cable(), Dielectric(1e15)
+    leads = Leads(first)
+    tester = InsulationTester(leads)
+    ask(tester, "VOLT 500;:TRIG:DEL 60;:INIT", 0.0)
+    for tenth in range(20, 400):
+        tester.send(tenth / 10)
+    leads.on = air
+    for tenth in range(400, 601):
+        tester.send(tenth / 10)
+    assert not tester.on
+    assert float(ask(tester, "FETC?", 61.0)) == 9.9e37
+    assert first.volts == 500.0  # what it held when the leads left it
+    assert first.time == pytest.approx(40.0, abs=0.2)
 
 
 def test_the_same_seed_reads_the_same():

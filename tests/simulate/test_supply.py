@@ -135,6 +135,31 @@ def test_regulation_on_constant_power():
     assert resistive.volts == pytest.approx(14.0, rel=1e-8)
 
 
+def test_the_plant_is_told_once_and_watched_seldom():
+    class Counted(Load):
+        looks = 0
+
+        def draw(self, volts, time):
+            self.looks += 1
+            return super().draw(volts, time)
+
+    load = Counted(ohms=100.0)
+    supply = Supply(load)
+    for k in range(1000):
+        supply.send(k / 1000)
+    assert load.looks == 0 and load.held == []
+    ask(supply, "VOLT 30;:CURR 1;:OUTP ON", 1.0, 0.0)
+    for k in range(1000):
+        supply.send(1.0 + k / 1000)
+    assert load.looks < 15
+    assert len(load.held) == 1
+    # Switching on what is on does not put off a trip.
+    ask(supply, "CURR:PROT 0.1;:CURR:PROT:STAT ON;DEL 0.5;:MEAS:CURR?", 2.0, 0.1)
+    ask(supply, "OUTP ON", 2.4, 0.0)
+    supply.send(2.7)
+    assert not supply.on
+
+
 def test_the_same_seed_reads_the_same():
     def run(seed):
         supply = Supply(Load(ohms=100.0), seed=seed)
