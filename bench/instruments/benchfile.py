@@ -25,7 +25,7 @@ from typing import Any, Final, Literal, Self
 
 import msgspec
 
-from bench.files import BadFile, Inconsistent, Places, Problem, exact, json_schema, load, near, one_of
+from bench.files import BadFile, Inconsistent, Places, Problem, exact, json_schema, near, one_of, parse, read_text
 from bench.instruments.accuracy import accuracy_rows
 from bench.instruments.conversation import Trace
 from bench.instruments.instrument import Instrument
@@ -37,12 +37,14 @@ from bench.instruments.session import NoticeTaker
 from bench.instruments.transport import open_port, port_key
 from bench.instruments.values import Identity
 from bench.instruments.wire import Unreadable, WireText
+from bench.plant.faults import Fault
+from bench.plant.faults import Fault
 from bench.quantity import Duration, Ratio, Resistance, Temperature, Voltage
 
 SIMULATED: Final = "simulated"
 """The port of an instrument that is played by a twin."""
 
-Faults = list[Any]
+Faults = list[Fault]
 """What is wrong with the simulated plant."""
 
 
@@ -161,6 +163,8 @@ class BenchInstrument(msgspec.Struct, frozen=True, kw_only=True, rename="kebab",
     calibrated: Day | None = None
     due: Day | None = None
     leads: Leads = msgspec.field(default_factory=Leads)
+    settings: dict[str, str] = {}
+    """Values for its functions' settings, such as ``nplc``, wherever a function has them."""
 
     def __post_init__(self) -> None:
         if self.calibrated is not None and self.due is not None and self.due.day <= self.calibrated.day:
@@ -342,8 +346,22 @@ def load_bench(path: Path, library: Library | None = None) -> Bench:
     Raises:
         BadFile: with every problem.
     """
-    file, places = load(path, BenchFile)
     shelf = library if library is not None else Library.for_job(path.parent)
+    return parse_bench(read_text(path), str(path), shelf)
+
+
+def parse_bench(text: str, name: str, shelf: Library) -> Bench:
+    """Read and check a bench file's text, such as a record keeps.
+
+    Args:
+        text: the text.
+        name: how problems name it.
+        shelf: where profiles come from.
+
+    Raises:
+        BadFile: with every problem.
+    """
+    file, places = parse(text, BenchFile, name)
     problems: list[Problem] = []
     profiles = _profiles(file, shelf, places, problems)
     _check_ports(file, places, problems)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from datetime import datetime
 from pathlib import Path
-from typing import TextIO
+from typing import Any, TextIO
 
 from bench import exits
 from bench.quantity import plain
@@ -57,7 +57,9 @@ class Console:
             case e.Mended() as mended:
                 self._say(f"mended    {mended.bytes} torn bytes were set aside in {mended.kept}")
             case e.MadeSafe() as safe if safe.confirmed:
-                shown = ", ".join(f"{name} {'off' if done else 'NOT CONFIRMED'}" for name, done in safe.confirmed.items())
+                shown = ", ".join(
+                    f"{name} {'off' if done else 'NOT CONFIRMED'}" for name, done in safe.confirmed.items()
+                )
                 self._say(f"safe      {shown}")
             case _:
                 pass
@@ -123,3 +125,35 @@ def exit_code(state: State) -> int:
         return exits.STOPPED
     good = all(outcome.verdict in ("pass", "done") for outcome in results(state).values())
     return exits.PASS if good else exits.NOT_PASSED
+
+
+def summary(state: State, record: Path) -> dict[str, Any]:
+    """The same for other programs, as plain data: verdicts that count, in plan order."""
+    setting = state.setting
+    found = results(state)
+    steps = setting.plan.steps if setting is not None else ()
+    return {
+        "record": str(record),
+        "sequence": setting.plan.sequence.sequence if setting is not None else "",
+        "phase": state.phase.value,
+        "exit_code": exit_code(state),
+        "counts": dict(tally(found)),
+        "verdicts": [
+            {
+                "step": outcome.key,
+                "title": steps[index].title,
+                "subject": outcome.subject,
+                "between": list(steps[index].probes or ()),
+                "verdict": outcome.verdict,
+                "sentence": outcome.sentence,
+                "value": outcome.value,
+                "expanded_uncertainty": outcome.expanded,
+                "unit": outcome.unit,
+                "low": outcome.low,
+                "high": outcome.high,
+                "remark": outcome.remark,
+            }
+            for index, outcome in found.items()
+            if outcome.verdict != "done"
+        ],
+    }

@@ -121,6 +121,11 @@ class Runner:
         self._ending: str = ""
         self._unwritten: e.Event | None = None
 
+    @property
+    def alone(self) -> bool:
+        """Whether the hands answer everything by themselves."""
+        return self._manner.alone
+
     def run(self, crew: Crew) -> State:
         """Work until the walk is over; outputs are safe when this returns or raises.
 
@@ -352,7 +357,7 @@ class Runner:
             case p.TakeSeat():
                 if screen is not self._seat:
                     self._sit(screen)
-            case p.Do(wish):
+            case p.Do(wish=wish):
                 if self._seat is None:
                     self._sit(screen)
                 if screen is not self._seat and not isinstance(wish, e.Noted | e.Disturbed | e.Aborted):

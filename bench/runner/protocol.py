@@ -97,8 +97,8 @@ FromClient = Hello | Do | TakeSeat
 ToClient = Welcome | Line | Live | Refusal | RecordFailing | Bye
 
 _encoder: Final = msgspec.json.Encoder(enc_hook=exact)
-_from_client: Final = msgspec.json.Decoder(FromClient, dec_hook=from_text)
-_to_client: Final = msgspec.json.Decoder(ToClient, dec_hook=from_text)
+_from_client: Final[msgspec.json.Decoder[FromClient]] = msgspec.json.Decoder(FromClient, dec_hook=from_text)
+_to_client: Final[msgspec.json.Decoder[ToClient]] = msgspec.json.Decoder(ToClient, dec_hook=from_text)
 
 
 class BadMessage(ValueError):

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from bench.files import near, one_of
-from bench.plant.model import Plant
+from bench.plant.model import NoPath, Plant
 from bench.plant.things import Bond, Breaker, Cable, Conductor, Inlet, Shelf, Terminal
 from bench.sequence.file import Over
 
@@ -177,6 +177,11 @@ def _shelf(plant: Plant, one: Shelf) -> View:
 
 def _inlet(plant: Plant, one: Inlet) -> View:
     feed = plant.feeds[one.feed]
+    try:
+        breakers = plant.supply_path(one.shelf, one.feed).breakers
+    except NoPath:
+        breakers = ()
+    last = plant.breakers[breakers[-1]] if breakers else None
     return View(
         "inlet",
         one.name,
@@ -189,6 +194,10 @@ def _inlet(plant: Plant, one: Inlet) -> View:
             "return": one.back.name,
             "nominal": f"{feed.nominal_v:g} V",
             "where": plant.where(one.live.name),
+            "breaker": last.name if last else "",
+            "line": last.line.name if last else "",
+            "load": last.load.name if last else "",
+            "where-breaker": plant.where(last.name) if last else "",
         },
     )
 

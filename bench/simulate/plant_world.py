@@ -1,7 +1,10 @@
 """The plant as a circuit, with the meters' leads at their places.
 
-The leads move only through :class:`PlantWorld`'s own methods, which the simulator's hands call. A touch has a little
-resistance of its own, drawn anew for each placing, as tips on metal have.
+The leads, breakers and supplies move only through :class:`PlantWorld`'s own methods, which the simulator's hands call.
+A touch has a little resistance of its own, drawn anew for each placing, as tips on metal have.
+
+A shelf's cards draw constant power (or a fixed resistance) from whichever of its inlets are live, in equal parts, as
+converters with combined inputs do to a first approximation. Each card's current is drawn once within its spread.
 """
 
 from __future__ import annotations
@@ -9,11 +12,13 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import Final
 
-from bench.plant.graph import Edge as PlantEdge
+from bench.plant import faults as k
+from bench.plant.faulty import apply_faults, loose_is_open
 from bench.plant.model import Plant
-from bench.simulate.circuit import Edge, Network, VoltageSource
+from bench.simulate.circuit import Edge, Network, PowerLoad, Solution, UndervoltageCollapse, VoltageSource
 from bench.simulate.world import HI, LO, SENSE_HI, SENSE_LO
 
 TOUCH_OHM: Final = (0.001, 0.006)
@@ -22,36 +27,52 @@ TOGETHER: Final = "together"
 """Where the leads are when their tips are held together."""
 REFERENCE: Final = "reference"
 """Where they are when they are on the bench's reference resistor."""
+LIVE: Final = "live"
+"""Where they are when they are on a source that is known to be live."""
+LIVE_VOLT: Final = 24.0
 
 _PROBE: Final = {HI: 0, SENSE_HI: 0, LO: 1, SENSE_LO: 1}
+_METER: Final = "the meter between the leads"
+
+
+@dataclass(frozen=True, slots=True)
+class _Load:
+    """What a shelf's cards draw: the part that holds its power, and the part that behaves like a resistor."""
+
+    shelf: str
+    watts: float
+    siemens: float
+    works_from: float
 
 
 class PlantWorld:
     """What the meters see. It implements :class:`bench.simulate.world.MeterWorld` for every meter of the bench.
 
     Args:
-        plant: the plant as designed; it gives names and supplies.
-        edges: the plant as it really is, faults and all.
-        seed: for touches.
+        plant: the plant as designed; it gives names, supplies and cards.
+        faults: what is wrong with it.
+        seed: for touches and for what each card draws.
         reference_ohms: of the bench's reference resistor.
     """
 
     def __init__(
-        self, plant: Plant, edges: Iterable[PlantEdge], *, seed: int = 0, reference_ohms: float = 100.0
+        self, plant: Plant, faults: Sequence[k.Fault] = (), *, seed: int = 0, reference_ohms: float = 100.0
     ) -> None:
         self._plant = plant
         self._random = random.Random(f"touches {seed}")
         self._reference = reference_ohms
-        self._edges = [Edge(edge.id, edge.a, edge.b, edge.ohms) for edge in edges if math.isfinite(edge.ohms)]
+        edges = apply_faults(plant, faults, closed=plant.breakers)
         nodes = {terminal.node for terminal in plant.terminals.values()}
-        self._breakers = {edge.id for edge in edges if edge.kind == "breaker"}
-        self._whole = Network(self._edges, nodes)
-        self._network = self._whole.changed(dict.fromkeys(self._breakers, math.inf))
+        self._whole = Network([Edge(edge.id, edge.a, edge.b, edge.ohms) for edge in edges], nodes)
+        self._loose = [fault for fault in faults if isinstance(fault, k.Loose)]
+        self._loads = _loads(plant, faults, random.Random(f"cards {seed}"))
         self._closed: frozenset[str] = frozenset()
         self._energised: frozenset[str] = frozenset()
         self._places: Sequence[str] = ()
         self._touch = 0.0
-        self._known: dict[tuple[str, str], float] = {}
+        self._networks: dict[frozenset[str], Network] = {}
+        self._known: dict[tuple[str, str, frozenset[str]], float] = {}
+        self._solved: dict[tuple[frozenset[str], tuple[str, str, float] | None], Solution | None] = {}
 
     # what hands do
 
@@ -65,9 +86,13 @@ class PlantWorld:
         self._touch = self._random.uniform(*TOUCH_OHM)
 
     def hold(self, where: str) -> None:
-        """Hold the tips :data:`TOGETHER`, or put them on the :data:`REFERENCE`."""
-        if where not in (TOGETHER, REFERENCE):
-            raise ValueError(f"found {where!r}, expected '{TOGETHER}' or '{REFERENCE}'")
+        """Hold the tips :data:`TOGETHER`, put them on the :data:`REFERENCE` or on something :data:`LIVE`.
+
+        Raises:
+            ValueError: none of them.
+        """
+        if where not in (TOGETHER, REFERENCE, LIVE):
+            raise ValueError(f"found {where!r}, expected '{TOGETHER}', '{REFERENCE}' or '{LIVE}'")
         self._places = (where,)
         self._touch = self._random.uniform(*TOUCH_OHM)
 
@@ -82,13 +107,11 @@ class PlantWorld:
             ValueError: a name is no breaker.
         """
         wanted = frozenset(closed)
-        unknown = wanted - self._breakers
+        unknown = wanted - set(self._plant.breakers)
         if unknown:
             raise ValueError(f"found {', '.join(sorted(unknown))}, expected breakers of the plant")
-        opened = dict.fromkeys(self._breakers - wanted, math.inf)
-        self._network = self._whole.changed(opened)
         self._closed = wanted
-        self._known.clear()
+        self._forget()
 
     def energise(self, supplies: Iterable[str]) -> None:
         """Switch these supplies of the plant on and all others off.
@@ -101,36 +124,39 @@ class PlantWorld:
         if unknown:
             raise ValueError(f"found {', '.join(sorted(unknown))}, expected supplies of the plant")
         self._energised = wanted
+        self._forget()
+
+    def _forget(self) -> None:
+        self._networks.clear()
+        self._known.clear()
+        self._solved.clear()
 
     # what a meter sees
 
     def resistance(self, hi: str, lo: str, time: float) -> float:
         """Ohms between the leads, with the touch; infinity when open."""
-        return self._between() + self._touch
+        return self._between(time) + self._touch
 
     def four_wire(self, force_hi: str, sense_hi: str, sense_lo: str, force_lo: str, time: float) -> float:
         """Ohms between the tips: each tip carries a force and a sense lead, so the touch drops out."""
-        return self._between()
+        return self._between(time)
 
     def voltage(self, hi: str, lo: str, time: float, loading: float) -> float:
         """Volts between two leads with the meter across them; not a number where they float."""
         if len(self._places) != 2:
-            return 0.0 if self._places else math.nan
+            if not self._places:
+                return math.nan
+            return LIVE_VOLT if self._places[0] == LIVE else 0.0
         a, b = self._places[_PROBE[hi]], self._places[_PROBE[lo]]
-        sources = [
-            VoltageSource(("source", one.name), one.live.node, one.back.node, one.volts, max(one.ohms, 1e-6))
-            for one in self._plant.supplies.values()
-            if one.name in self._energised
-        ]
-        if not sources:
-            return 0.0 if math.isfinite(self._between()) else math.nan
-        network = self._network
-        if math.isfinite(loading):
-            network = network.extended([Edge(("meter",), a, b, loading)])
-        # without a meter across them two floating places have no voltage between them
-        elif not self._joined_by(sources, a, b):
+        if a == b:
+            return 0.0
+        if not self._energised:
+            return 0.0 if math.isfinite(self._between(time)) else math.nan
+        open_now = self._open_now(time)
+        if not math.isfinite(loading) and not self._joined(a, b, open_now):
             return math.nan
-        return network.solve(voltages=sources).volts(a, b)
+        solution = self._solution(open_now, (a, b, loading) if math.isfinite(loading) else None)
+        return 0.0 if solution is None else solution.volts(a, b)
 
     def ac_voltage(self, hi: str, lo: str, time: float, loading: float) -> float:
         """The simulated feeds carry no AC."""
@@ -144,18 +170,98 @@ class PlantWorld:
         volts = self.voltage(HI, LO, time, burden)
         return 0.0 if math.isnan(volts) else volts / burden
 
-    def _between(self) -> float:
+    def _between(self, time: float) -> float:
         if len(self._places) == 1:
-            return 0.0 if self._places[0] == TOGETHER else self._reference
+            return {TOGETHER: 0.0, LIVE: math.inf}.get(self._places[0], self._reference)
         if not self._places:
             return math.inf
-        pair = (self._places[0], self._places[1])
-        if pair not in self._known:
-            self._known[pair] = self._network.resistance(*pair)
-        return self._known[pair]
+        mark = (self._places[0], self._places[1], self._open_now(time))
+        if mark not in self._known:
+            self._known[mark] = self._network(mark[2]).resistance(mark[0], mark[1])
+        return self._known[mark]
 
-    def _joined_by(self, sources: Sequence[VoltageSource], a: str, b: str) -> bool:
-        bridged = self._network.extended(
-            [Edge(("joined", source.id), source.plus, source.minus, source.ohms) for source in sources]
-        )
-        return bridged.connected(a, b)
+    # the circuit at a moment
+
+    def _open_now(self, time: float) -> frozenset[str]:
+        """Conductors whose loose contact is open at a moment."""
+        return frozenset(fault.conductor for fault in self._loose if loose_is_open(fault, time))
+
+    def _network(self, open_now: frozenset[str]) -> Network:
+        if open_now not in self._networks:
+            opened = {*open_now, *(set(self._plant.breakers) - self._closed)}
+            self._networks[open_now] = self._whole.changed(dict.fromkeys(opened, math.inf)) if opened else self._whole
+        return self._networks[open_now]
+
+    def _sources(self) -> list[VoltageSource]:
+        return [
+            VoltageSource(("source", one.name), one.live.node, one.back.node, one.volts, max(one.ohms, 1e-6))
+            for one in self._plant.supplies.values()
+            if one.name in self._energised
+        ]
+
+    def _joined(self, a: str, b: str, open_now: frozenset[str]) -> bool:
+        """Whether two places are in one circuit, the supplies counted as part of it."""
+        bridges = [Edge(("joined", source.id), source.plus, source.minus, source.ohms) for source in self._sources()]
+        return self._network(open_now).extended(bridges).connected(a, b)
+
+    def _solution(self, open_now: frozenset[str], meter: tuple[str, str, float] | None) -> Solution | None:
+        """The plant under voltage, with its cards drawing; None where the bus collapses."""
+        mark = (open_now, meter)
+        if mark not in self._solved:
+            network = self._network(open_now)
+            if meter is not None:
+                network = network.extended([Edge(_METER, *meter)])
+            try:
+                self._solved[mark] = self._under_load(network)
+            except UndervoltageCollapse:
+                self._solved[mark] = None
+        return self._solved[mark]
+
+    def _under_load(self, network: Network) -> Solution:
+        sources = self._sources()
+        idle = network.solve(voltages=sources)
+        resistors: list[Edge] = []
+        powers: list[PowerLoad] = []
+        for load in self._loads:
+            inlets = self._plant.shelves[load.shelf].inlets
+            live = [inlet for inlet in inlets if abs(idle.volts(inlet.live.node, inlet.back.node)) >= load.works_from]
+            for inlet in live:
+                # the higher of the two potentials is the load's plus, whichever way the feed was landed
+                ends = (inlet.live.node, inlet.back.node)
+                plus, minus = ends if idle.volts(*ends) > 0 else ends[::-1]
+                if load.watts > 0:
+                    share = load.watts / len(live)
+                    powers.append(PowerLoad(("cards", inlet.name), plus, minus, share, load.works_from))
+                if load.siemens > 0:
+                    resistors.append(Edge(("resistive cards", inlet.name), plus, minus, len(live) / load.siemens))
+        return network.extended(resistors).solve(voltages=sources, loads=powers)
+
+
+def _loads(plant: Plant, faults: Sequence[k.Fault], rng: random.Random) -> list[_Load]:
+    """What each shelf really draws: every card within its spread, and faults on top."""
+    extra: dict[str, float] = {}
+    for fault in faults:
+        if isinstance(fault, k.ShelfHeavy):
+            extra[fault.shelf] = extra.get(fault.shelf, 0.0) + fault.by.value
+        elif isinstance(fault, k.ShelfLight):
+            extra[fault.shelf] = extra.get(fault.shelf, 0.0) - fault.by.value
+    found = []
+    for shelf in plant.shelves.values():
+        if not shelf.inlets:
+            continue
+        volts = abs(plant.feeds[shelf.inlets[0].feed].nominal_v)
+        watts, siemens, works_from = extra.get(shelf.name, 0.0) * volts, 0.0, 0.0
+        for name in (shelf.name, *shelf.halves):
+            own = plant.shelves[name]
+            if name != shelf.name and own.inlets:
+                continue  # a half with inlets of its own is a load of its own
+            for card in own.cards:
+                amps = card.type.idle.value * rng.uniform(1 - card.type.spread.value, 1 + card.type.spread.value)
+                works_from = max(works_from, card.type.works_from.value)
+                if card.type.load == "resistive":
+                    siemens += amps / volts
+                else:
+                    watts += amps * volts
+        if watts > 0 or siemens > 0:
+            found.append(_Load(shelf.name, max(0.0, watts), siemens, works_from))
+    return found

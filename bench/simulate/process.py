@@ -7,6 +7,7 @@ import selectors
 import subprocess
 import sys
 import threading
+from collections.abc import Collection
 from typing import Final
 
 import msgspec
@@ -119,14 +120,18 @@ class SimulatedHands:
         elif isinstance(source, Zero):
             self._bench.move(Move(hold="together"))
         elif isinstance(source, Prove):
-            if source.against == "reference":
-                self._bench.move(Move(hold="reference"))
-            else:
-                self._bench.move(Move(lift=True))
+            where = {"reference": "reference", "live-source": "live"}.get(source.against, "")
+            self._bench.move(Move(hold=where) if where else Move(lift=True))
 
     def lift(self) -> None:
         """Take the probes off."""
         self._bench.move(Move(lift=True))
+
+    def restore(self, closed: Collection[str], live: Collection[str]) -> None:
+        """Put breakers and supplies as an earlier part of the walk left them."""
+        self._closed, self._live = set(closed), set(live)
+        if closed or live:
+            self._bench.move(Move(breakers=sorted(self._closed), energise=sorted(self._live)))
 
     def act(self, step: Step) -> None:
         """Work the breakers and supplies of the simulated plant."""

@@ -16,7 +16,6 @@ from typing import Any, Final
 import msgspec
 
 from bench.files import from_text
-from bench.plant.faulty import apply_faults
 from bench.plant.resolve import resolve
 from bench.simulate.messages import Configuration, Done, Move, Ready, encode
 from bench.simulate.meter import Meter
@@ -56,7 +55,7 @@ class Bench:
         self.clock = SimulatedClock(configuration.speed)
         self.world = PlantWorld(
             plant,
-            apply_faults(plant, configuration.faults),
+            configuration.faults,
             seed=configuration.seed,
             reference_ohms=configuration.reference_ohms,
         )

@@ -35,6 +35,10 @@ class Began(_Event, frozen=True, kw_only=True, tag="began"):
     sequence: SequenceFile
     bench: BenchFacts
     """Instruments with profile, accuracy rows and calibration dates; roles."""
+    bench_text: str = ""
+    """The bench file as it stood, so that the walk can be resumed without it."""
+    job: str = ""
+    """The job's folder, where profiles of its own are looked for."""
     seed: int | None = None
     operator: str = ""
     sources: dict[str, str] = {}
@@ -178,6 +182,7 @@ class Resumed(_Event, frozen=True, kw_only=True, tag="resumed"):
     software: str
     bench: BenchFacts | None = None
     """The bench from here on, where it is another one than before."""
+    bench_text: str = ""
 
 
 class Mended(_Event, frozen=True, kw_only=True, tag="mended"):

@@ -512,6 +512,9 @@ def _seated(state: State, event: e.Seated, n: int) -> State:
 
 def _resumed(state: State, event: e.Resumed, n: int) -> State:
     assert state.setting is not None
+    if event.bench is not None:
+        state = replace(state, setting=state.setting.with_bench(event.bench))
+    assert state.setting is not None
     final = state.phase is Phase.SAFING and state.then in (Phase.DONE, Phase.ABORTED)
     return _to(
         state,

@@ -1,0 +1,381 @@
+"""The one place that knows both the real and the simulated: builds what a runner needs from files or from a record."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+import msgspec
+
+from bench import __version__
+from bench.errors import BadRequest
+from bench.files import BadFile, Place, Places, Problem, from_text
+from bench.instruments.benchfile import Bench, load_bench, parse_bench
+from bench.instruments.conversation import Trace
+from bench.instruments.instrument import Instrument
+from bench.instruments.library import Library
+from bench.instruments.wire import show
+from bench.plant.faults import Fault, check_faults
+from bench.record.append import RecordWriter, mended, utc_now
+from bench.record.read import read_lines
+from bench.roles import function_name
+from bench.runner.core import Runner
+from bench.runner.crew import InstrumentCrew, Member
+from bench.runner.ports import Hands, Manner
+from bench.sequence.load import Loaded, load_sequence
+from bench.sequence.plan import Step
+from bench.walk import events as e
+from bench.walk.facts import BenchFacts
+from bench.walk.state import State, start, take
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """What a new walk is made from, read and checked.
+
+    Attributes:
+        loaded: sequence, plant and plan.
+        bench: the bench.
+        bench_text: its file's text, for the record.
+        faults: what is wrong with the simulated plant; empty on a real bench.
+        seed: of the simulated bench; None on a real one.
+    """
+
+    loaded: Loaded
+    bench: Bench
+    bench_text: str
+    faults: tuple[Fault, ...] = ()
+    seed: int | None = None
+
+
+def load_job(sequence: Path, bench: Path) -> Job:
+    """Read a sequence with its plant, and a bench, and see that they fit.
+
+    Raises:
+        BadFile: with every problem of all files.
+    """
+    problems: list[Problem] = []
+    loaded: Loaded | None = None
+    equipment: Bench | None = None
+    try:
+        loaded = load_sequence(sequence)
+    except BadFile as error:
+        problems += error.problems
+    try:
+        equipment = load_bench(bench, Library.for_job(job_folder(bench)))
+    except BadFile as error:
+        problems += error.problems
+    if loaded is None or equipment is None:
+        raise BadFile(problems)
+    text = bench.read_text("utf-8")
+    for role in loaded.plan.roles:
+        if role not in equipment.role_of:
+            found = f"no instrument that fills the role '{role}'"
+            expected = f"one, since {sequence} needs it"
+            problems.append(Problem(Place(str(bench)), "roles", found, expected))
+    simulate = equipment.file.simulate
+    faults = tuple(simulate.faults) if simulate is not None else ()
+    if faults:
+        problems += check_faults(faults, loaded.plant, _places(bench))
+    if problems:
+        raise BadFile(problems)
+    seed = (simulate.seed if simulate is not None else 1) if equipment.simulated else None
+    return Job(loaded, equipment, text, faults, seed)
+
+
+def _places(bench: Path) -> Places:
+    """Faults are checked against the plant after they were read: they are placed by their file alone."""
+    return Places(str(bench))
+
+
+def job_folder(path: Path) -> Path:
+    """The folder of the job that a file belongs to: the nearest upwards that holds a plant file, else its own."""
+    for folder in (path.parent, *path.parent.parents):
+        if (folder / "plant.yaml").is_file():
+            return folder
+    return path.parent
+
+
+def bench_facts(bench: Bench) -> BenchFacts:
+    """What a record keeps of a bench."""
+    plain = bench.describe()
+    for facts in plain["instruments"]:
+        names: dict[str, str] = {}
+        for function in bench.profiles[facts["name"]].functions:
+            names.setdefault(function_name(function.reads, function.wires), function.name)
+        facts["accuracy_of"] = names
+    return msgspec.convert(plain, BenchFacts, dec_hook=from_text)
+
+
+def began(job: Job, operator: str) -> e.Began:
+    """The first event of a new walk."""
+    loaded = job.loaded
+    return e.Began(
+        software=__version__,
+        plant=loaded.plant.file,
+        sequence=loaded.sequence,
+        bench=bench_facts(job.bench),
+        bench_text=job.bench_text,
+        job=_shown(job_folder(loaded.path)),
+        seed=job.seed,
+        operator=operator,
+        sources=loaded.sources,
+    )
+
+
+def _shown(folder: Path) -> str:
+    """A folder as a record keeps it: relative where that says the same."""
+    with contextlib.suppress(ValueError):
+        return str(folder.resolve().relative_to(Path.cwd()))
+    return str(folder.resolve())
+
+
+class PersonsHands:
+    """A person's hands: they have done what the step says when the person says so."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name or "the operator"
+
+    def place(self, step: Step) -> None:
+        """They have placed the probes already."""
+
+    def lift(self) -> None:
+        """They lift the probes as they like."""
+
+    def act(self, step: Step) -> None:
+        """They have done it already."""
+
+    def answer(self, step: Step) -> str:
+        """A person answers at a screen, never from here."""
+        raise AssertionError("a person's hands are never alone")
+
+    def jump(self, seconds: float) -> bool:
+        """Real time does not jump."""
+        return False
+
+
+@dataclass(slots=True)
+class Walk:
+    """A walk that is ready to be run, or to be gone on with.
+
+    Attributes:
+        writer: the open record.
+        runner: carries it out.
+        crew: makes the instruments' threads, once the runner's inbox is there.
+        torn: whether a torn end was set aside.
+    """
+
+    writer: RecordWriter
+    runner: Runner
+    crew: Callable[[], InstrumentCrew]
+
+    def run(self) -> State:
+        """Run it to its end; see :meth:`bench.runner.core.Runner.run`."""
+        return self.runner.run(self.crew())
+
+
+@contextlib.contextmanager
+def new_walk(
+    job: Job,
+    record: Path,
+    *,
+    operator: str,
+    manner: Callable[[bool], Manner],
+    told: Callable[[e.Entry, State], None] = lambda entry, state: None,
+    seated: bool = False,
+    trace: Path | None = None,
+    speed: float = 1.0,
+) -> Iterator[Walk]:
+    """Begin a record and get everything ready. On a simulated bench the simulator is started and ended with this.
+
+    Args:
+        job: what to walk.
+        record: the record to write.
+        operator: who does the work.
+        manner: how the hands work, given whether the bench is simulated.
+        told: called with every event and the state after it.
+        seated: whether a screen is needed to go on.
+        trace: a file that every byte to and from the instruments is written to.
+        speed: of a simulated bench, in simulated seconds a second.
+
+    Raises:
+        FileExistsError, RecordTrouble: the record cannot be begun.
+        SimulationFailed: the simulated bench did not start.
+    """
+    how = manner(job.bench.simulated)
+    first = began(job, operator)
+    with (
+        _bench_at_work(job.bench, first, job.faults, speed) as (addresses, hands),
+        RecordWriter.create(record) as writer,
+    ):
+        entry = writer.envelope(first)
+        state = take(start(), entry)
+        lines = [writer.append(entry)]
+        told(entry, state)
+        yield _walk(
+            writer, state, lines, job.bench, addresses, hands or PersonsHands(operator), how, told, seated, trace
+        )
+
+
+@contextlib.contextmanager
+def resumed_walk(
+    record: Path,
+    *,
+    bench: Path | None = None,
+    operator: str = "",
+    manner: Callable[[bool], Manner],
+    told: Callable[[e.Entry, State], None] = lambda entry, state: None,
+    seated: bool = False,
+    trace: Path | None = None,
+    speed: float = 1.0,
+) -> Iterator[Walk]:
+    """Open a record to go on where it stood.
+
+    Args:
+        record: the record.
+        bench: another bench file, where the old one does not hold any more.
+        operator: who goes on.
+        manner: how the hands work, given whether the bench is simulated.
+        told: called with every event and the state after it, those of the record first.
+        seated: whether a screen is needed to go on.
+        trace: a file that every byte to and from the instruments is written to.
+        speed: of a simulated bench.
+
+    Raises:
+        BrokenRecord, RecordBusy, RecordTrouble: the record cannot be gone on with.
+        BadFile: the bench cannot be used.
+        BadRequest: the walk is over.
+        SimulationFailed: the simulated bench did not start.
+    """
+    writer, entries, torn = RecordWriter.reopen(record)
+    with writer:
+        if not entries or not isinstance(entries[0].event, e.Began):
+            raise BadRequest(f"{record} holds no walk that could be resumed")
+        first = entries[0].event
+        state = start()
+        for entry in entries:
+            state = take(state, entry)
+            told(entry, state)
+        if state.finished:
+            raise BadRequest(f"the walk in {record} is over; begin a new one")
+        equipment, text = _bench_again(first, entries, bench)
+        how = manner(equipment.simulated)
+        lines = [line for _, line in read_lines(record)]
+        wake = [e.Resumed(software=__version__, bench=bench_facts(equipment) if bench else None, bench_text=text)]
+        simulate = equipment.file.simulate
+        faults = tuple(simulate.faults) if simulate is not None else ()
+        with _bench_at_work(equipment, first, faults, speed, state) as (addresses, hands):
+            for event in ([mended(torn)] if torn is not None else []) + wake:
+                entry = writer.envelope(event)
+                state = take(state, entry)
+                lines.append(writer.append(entry))
+                told(entry, state)
+            yield _walk(
+                writer, state, lines, equipment, addresses, hands or PersonsHands(operator), how, told, seated, trace
+            )
+
+
+def _bench_again(first: e.Began, entries: Sequence[e.Entry], bench: Path | None) -> tuple[Bench, str]:
+    """The bench to go on with, and its text where it is another one than the record has."""
+    if bench is not None:
+        return load_bench(bench, Library.for_job(job_folder(bench))), bench.read_text("utf-8")
+    text = first.bench_text
+    for entry in entries:
+        if isinstance(entry.event, e.Resumed) and entry.event.bench_text:
+            text = entry.event.bench_text
+    return parse_bench(text, "the record's bench", Library.for_job(Path(first.job))), ""
+
+
+@contextlib.contextmanager
+def _bench_at_work(
+    bench: Bench, first: e.Began, faults: Sequence[Fault], speed: float, state: State | None = None
+) -> Iterator[tuple[dict[str, str], Hands | None]]:
+    """The addresses where instruments answer, and the simulator's hands on a simulated bench."""
+    if not bench.simulated:
+        yield {}, None
+        return
+    from bench.simulate.messages import Configuration, Twin
+    from bench.simulate.process import SimulatedBench, SimulatedHands
+
+    simulate = bench.file.simulate
+    twins = [Twin(name=one.name, kind=one.profile, serial=one.serial or "0001") for one in bench.file.instruments]
+    seed = first.seed if first.seed is not None else 1
+    configuration = Configuration(
+        plant=first.plant,
+        twins=twins,
+        faults=list(faults),
+        seed=seed,
+        lead_ohms=simulate.lead_resistance.value if simulate is not None else 0.2,
+        reference_ohms=bench.file.references[0].value.value if bench.file.references else 100.0,
+        speed=speed,
+        port=os.environ.get("PROVEOUT_SIMULATED_PORTS", ""),
+    )
+    ambient = first.plant.ambient.value
+    if simulate is not None and simulate.ambient is not None:
+        ambient = simulate.ambient.value
+    with SimulatedBench(configuration) as running:
+        hands = SimulatedHands(running, ambient)
+        if state is not None:
+            hands.restore(state.conditions.closed, state.conditions.live)
+        yield dict(running.ports), hands
+
+
+def _walk(
+    writer: RecordWriter,
+    state: State,
+    lines: list[bytes],
+    bench: Bench,
+    addresses: dict[str, str],
+    hands: Hands,
+    manner: Manner,
+    told: Callable[[e.Entry, State], None],
+    seated: bool,
+    trace: Path | None,
+) -> Walk:
+    runner = Runner(writer, state, lines, hands, manner, told=told, seated=seated)
+    members = [
+        Member(
+            one.name,
+            _opener(bench, one.name, addresses.get(one.name, ""), trace),
+            bench.profiles[one.name].safe is not None,
+            dict(one.settings),
+        )
+        for one in bench.file.instruments
+    ]
+    role_of = {str(role): name for role, name in bench.role_of.items()}
+    return Walk(writer, runner, lambda: InstrumentCrew(members, role_of, runner.inbox.put))
+
+
+def _opener(bench: Bench, name: str, address: str, trace: Path | None) -> Callable[[], Instrument]:
+    def opener() -> Instrument:
+        return bench.connect(name, address, trace=_tracer(trace, name) if trace is not None else None)
+
+    return opener
+
+
+def _tracer(path: Path, name: str) -> Trace:
+    """Writes every byte to a file, one line for each piece."""
+
+    def write(direction: str, data: bytes, at: float) -> None:
+        with path.open("a", encoding="utf-8") as stream:
+            stream.write(f"{utc_now().isoformat()} {name} {direction} {show(data)}\n")
+
+    return write
+
+
+def record_name(folder: Path, sequence: str, now: datetime) -> Path:
+    """A name for a new record that is not taken yet: day, time and sequence."""
+    plain = "".join(c if c.isalnum() or c in "-_" else "-" for c in sequence.lower()).strip("-")
+    while "--" in plain:
+        plain = plain.replace("--", "-")
+    base = f"{now.strftime('%Y%m%d-%H%M%S')}-{plain[:60]}"
+    path = folder / f"{base}.jsonl"
+    number = 2
+    while path.exists():
+        path = folder / f"{base}-{number}.jsonl"
+        number += 1
+    return path

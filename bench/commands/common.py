@@ -1,0 +1,127 @@
+"""What the commands that carry out walks share."""
+
+from __future__ import annotations
+
+import argparse
+import getpass
+import signal
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from contextlib import AbstractContextManager
+
+    from bench.assemble import Job, Walk
+    from bench.runner.core import Runner
+    from bench.runner.ports import Manner
+    from bench.walk import events as e
+    from bench.walk.state import State
+
+LOGS = Path("logs")
+"""Where records go by default: below the folder that the command is run in."""
+
+
+def operator_name(given: str) -> str:
+    """Who does the work: as given, else the user's name on this computer."""
+    if given.strip():
+        return given.strip()
+    with suppress(KeyError, OSError):
+        return getpass.getuser()
+    return "operator"
+
+
+@contextmanager
+def signals_to(runner: Runner) -> Iterator[None]:
+    """While this holds, ctrl-c, TERM and HUP end the walk safely in place of killing the process."""
+    from bench.runner.core import Signalled
+
+    def tell(number: int, frame: object) -> None:
+        runner.inbox.put(Signalled(signal.Signals(number).name))
+
+    wanted = [signal.SIGINT, signal.SIGTERM]
+    if hasattr(signal, "SIGHUP"):
+        wanted.append(signal.SIGHUP)
+    before = {number: signal.signal(number, tell) for number in wanted}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+def load(options: argparse.Namespace) -> Job:
+    """The job that the options name, with faults and seed as they say."""
+    import dataclasses
+
+    from bench.assemble import load_job
+
+    job = load_job(options.sequence, options.bench)
+    seed = getattr(options, "seed", None)
+    if seed is not None and job.seed is not None:
+        job = dataclasses.replace(job, seed=seed)
+    return job
+
+
+def new_record(options: argparse.Namespace, job: Job) -> Path:
+    """The record to write."""
+    from bench.assemble import record_name
+    from bench.record.append import utc_now
+
+    if options.record is not None:
+        return Path(options.record)
+    return record_name(LOGS, job.loaded.sequence.sequence, utc_now())
+
+
+def run_here(options: argparse.Namespace, job: Job | None = None) -> int:
+    """Run or resume a walk in this process: alone on a simulated bench, else with a person at the terminal."""
+    from bench.report.console import Console, exit_code, summary
+
+    console = Console(quiet=options.json)
+    with _opened(options, job, console.told) as walk:
+        record = walk.writer.path
+        with signals_to(walk.runner):
+            state = walk.run() if walk.runner.alone else _with_person(walk)
+    if options.json:
+        import json
+
+        json.dump(summary(state, record), sys.stdout, ensure_ascii=False, indent=1)
+        print()
+    else:
+        console.summary(state, record)
+    return exit_code(state)
+
+
+def _opened(
+    options: argparse.Namespace, job: Job | None, told: Callable[[e.Entry, State], None]
+) -> AbstractContextManager[Walk]:
+    from bench.assemble import new_walk, resumed_walk
+
+    shared: dict[str, Any] = {
+        "operator": operator_name(options.operator),
+        "told": told,
+        "trace": options.trace_bytes,
+        "speed": options.speed,
+    }
+    if options.resume is not None:
+        return resumed_walk(options.resume, bench=options.bench, manner=_manner, **shared)
+    job = job or load(options)
+    return new_walk(job, new_record(options, job), manner=_manner, **shared)
+
+
+def _manner(simulated: bool) -> Manner:
+    """Without a screen: the simulator's hands work alone, a person's are asked at the terminal."""
+    from bench.errors import BadRequest
+    from bench.runner.ports import Manner
+
+    if not simulated and not sys.stdin.isatty():
+        raise BadRequest("a real bench needs somebody at the terminal: hold points are passed by people only")
+    return Manner(alone=simulated, by_contact=not simulated)
+
+
+def _with_person(walk: Walk) -> State:
+    from bench.commands.console_screen import run_with_person
+
+    return run_with_person(walk)

@@ -1,0 +1,395 @@
+"""The instruments at work: one thread for each, which alone talks to it; results are posted to the runner.
+
+Making safe does not wait in any queue. It runs beside the workers, takes an instrument over from whatever it is doing,
+and one hung port does not keep another from being made safe.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import queue
+import statistics
+import threading
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Final
+
+from bench.instruments.instrument import Instrument
+from bench.instruments.trouble import InstrumentTrouble
+from bench.instruments.values import Identity
+from bench.instruments.values import Sample as Taken
+from bench.roles import Reads, function_name
+from bench.runner.ports import Happened, Post, Sample
+from bench.sequence.file import Measure, Prove, Set
+from bench.sequence.plan import Step
+from bench.walk import events as e
+
+Opener = Callable[[], Instrument]
+"""Opens the port of one instrument, not yet identified.
+
+Raises:
+    InstrumentTrouble: the port cannot be had.
+"""
+SAFE_WITHIN: Final = 12.0
+"""Seconds that all instruments together may take to be made safe before that is reported as it stands."""
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """One instrument of the crew.
+
+    Attributes:
+        name: in the bench file.
+        opener: opens its port.
+        outputs: whether it has something that can be on.
+        settings: values for its functions' settings, wherever a function has them.
+    """
+
+    name: str
+    opener: Opener
+    outputs: bool
+    settings: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class _Meet:
+    number: int
+    roles: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Measure:
+    number: int
+    step: Step
+
+
+@dataclass(frozen=True, slots=True)
+class _Switch:
+    number: int
+    step: Step
+
+
+@dataclass(frozen=True, slots=True)
+class _Live:
+    step: Step
+    token: int
+
+
+_Job = _Meet | _Measure | _Switch | _Live | None
+
+
+class InstrumentCrew:
+    """Carries out what the runner asks of instruments; see :class:`bench.runner.ports.Crew`.
+
+    Args:
+        members: the instruments.
+        role_of: role to instrument name.
+        post: takes results, from any thread.
+    """
+
+    def __init__(self, members: list[Member], role_of: Mapping[str, str], post: Post) -> None:
+        self._workers = {member.name: _Worker(member, post) for member in members}
+        self._role_of = role_of
+        self._post = post
+        self._token = 0
+
+    def meet(self, roles: tuple[str, ...], number: int) -> None:
+        """Open and identify the instruments of these roles."""
+        by_name: dict[str, list[str]] = {}
+        for role in roles:
+            name = self._role_of.get(role)
+            if name is None or name not in self._workers:
+                what = f"no instrument of this bench fills the role '{role}'"
+                self._post(Happened(e.Troubled(number=number, instrument="", kind="unable", what=what)))
+                return
+            by_name.setdefault(name, []).append(role)
+        # one at a time: the next request names those that are still to be met
+        name, mine = next(iter(by_name.items()))
+        self._workers[name].jobs.put(_Meet(number, tuple(mine)))
+
+    def measure(self, step: Step, number: int) -> None:
+        """Take the step's reading."""
+        self._for(step).jobs.put(_Measure(number, step))
+
+    def switch(self, step: Step, number: int) -> None:
+        """Set the step's output and read it back."""
+        self._for(step).jobs.put(_Switch(number, step))
+
+    def live(self, step: Step | None) -> None:
+        """Take live readings as the step would; None stops them."""
+        for worker in self._workers.values():
+            worker.showing = 0
+        if step is not None:
+            self._token += 1
+            worker = self._for(step)
+            worker.showing = self._token
+            worker.jobs.put(_Live(step, self._token))
+
+    def make_safe(self, number: int) -> None:
+        """Bring all outputs to their safe state at once, each in a thread of its own."""
+        threading.Thread(target=self._make_safe, args=(number,), name="make safe", daemon=True).start()
+
+    def drop_work(self) -> None:
+        """Let go of measurements under way."""
+        for worker in self._workers.values():
+            worker.drop()
+
+    def close(self) -> None:
+        """Close all ports; waits briefly for each worker."""
+        for worker in self._workers.values():
+            worker.showing = 0
+            worker.drop()
+            worker.jobs.put(None)
+        for worker in self._workers.values():
+            worker.join(timeout=5.0)
+
+    def _for(self, step: Step) -> _Worker:
+        return self._workers[self._role_of[step.role or ""]]
+
+    def _make_safe(self, number: int) -> None:
+        wanted = [worker for worker in self._workers.values() if worker.member.outputs]
+        confirmed = dict.fromkeys((worker.name for worker in wanted), False)
+        left: dict[str, str] = {worker.name: f"{worker.name}: it did not answer in time" for worker in wanted}
+
+        def one(worker: _Worker) -> None:
+            done, what = worker.make_safe()
+            confirmed[worker.name] = done
+            left[worker.name] = "" if done else f"{worker.name}: {what}"
+
+        threads = [threading.Thread(target=one, args=(worker,), daemon=True) for worker in wanted]
+        for thread in threads:
+            thread.start()
+        until = time.monotonic() + SAFE_WITHIN
+        for thread in threads:
+            thread.join(timeout=max(0.0, until - time.monotonic()))
+        event = e.MadeSafe(number=number, confirmed=dict(confirmed), left=[text for text in left.values() if text])
+        self._post(Happened(event))
+
+
+class _Worker(threading.Thread):
+    """The one thread that talks to one instrument."""
+
+    def __init__(self, member: Member, post: Post) -> None:
+        super().__init__(name=f"instrument {member.name}", daemon=True)
+        self.member = member
+        self.jobs: queue.Queue[_Job] = queue.Queue()
+        self.showing = 0
+        """Which wish for live readings is in force; 0 for none."""
+        self._post = post
+        self._instrument: Instrument | None = None
+        self._opening = threading.Lock()
+        self._before: Identity | None = None
+        self._busy = False
+        self._set_to: tuple[str, float | None, dict[str, str | float]] | None = None
+        self.start()
+
+    def run(self) -> None:
+        """Work until told to stop."""
+        while (job := self.jobs.get()) is not None:
+            self._work(job)
+        instrument = self._instrument
+        if instrument is not None:
+            with contextlib.suppress(InstrumentTrouble):
+                instrument.close()
+
+    def _work(self, job: _Job) -> None:
+        number = getattr(job, "number", -1)
+        try:
+            match job:
+                case _Meet():
+                    self._meet(job)
+                case _Measure():
+                    self._busy = True
+                    self._measure(job)
+                case _Switch():
+                    self._switch(job)
+                case _Live(step, token):
+                    self._show(step, token)
+        except InstrumentTrouble as trouble:
+            if trouble.kind != "aborted":
+                self._tell(number, trouble)
+        except Exception as error:
+            # a bug must not kill the thread: outputs may still have to be made safe through it
+            what = f"the program failed while talking to {self.member.name}: {type(error).__name__}: {error}"
+            self._post(Happened(e.Troubled(number=number, instrument=self.member.name, kind="bug", what=what)))
+        finally:
+            self._busy = False
+            if self._instrument is not None:
+                self._instrument.clear_abort()
+
+    def _tell(self, number: int, trouble: InstrumentTrouble) -> None:
+        self._post(
+            Happened(
+                e.Troubled(
+                    number=number,
+                    instrument=self.member.name,
+                    kind=trouble.kind,
+                    what=trouble.what,
+                    advice=trouble.advice,
+                    raw=list(trouble.shown),
+                )
+            )
+        )
+
+    def drop(self) -> None:
+        """End a measurement under way."""
+        if self._busy and self._instrument is not None:
+            self._instrument.abort()
+
+    # each kind of job
+
+    def _open(self) -> Instrument:
+        """The instrument, opened and identified anew."""
+        with self._opening:
+            if self._instrument is not None:
+                with contextlib.suppress(InstrumentTrouble):
+                    self._instrument.close()
+                self._instrument = None
+            instrument = self.member.opener()
+            try:
+                identity = instrument.open()
+                if self._before is not None and not self._before.same_instrument(identity):
+                    raise InstrumentTrouble(
+                        "stranger",
+                        f"Another instrument answers as {self.member.name}: {identity.text[:80]!r}.",
+                        f"Before it was {self._before.text[:80]!r}. Put that one back, or begin a new walk.",
+                    )
+            except BaseException:
+                instrument.close()
+                raise
+            self._before = identity
+            self._instrument = instrument
+            self._set_to = None
+            return instrument
+
+    def _meet(self, job: _Meet) -> None:
+        instrument = self._open()
+        identity = instrument.identity
+        self._post(
+            Happened(
+                e.Met(
+                    number=job.number,
+                    instrument=self.member.name,
+                    roles=list(job.roles),
+                    identity=identity.text,
+                    address=instrument.address,
+                    serial=identity.serial,
+                    version=identity.version,
+                )
+            )
+        )
+
+    def _ready(self) -> Instrument:
+        if self._instrument is None:
+            raise InstrumentTrouble("lost", f"{self.member.name} is not open.", "Try again.")
+        return self._instrument
+
+    def _configure(self, step: Step) -> tuple[Instrument, str]:
+        """Set the instrument for a step; returns it and the function's common name."""
+        instrument = self._ready()
+        source = step.source
+        reads: Reads = source.read if isinstance(source, Measure | Prove) else "resistance"
+        wires = source.wires if isinstance(source, Measure) else 2
+        functions = instrument.profile.functions_for(reads, wires if reads == "resistance" else None)
+        if not functions:
+            raise InstrumentTrouble(
+                "unable",
+                f"{self.member.name} does not read {reads}{f' with {wires} wires' if reads == 'resistance' else ''}.",
+                "Give the role to another instrument in the bench file.",
+            )
+        held = source.range.value if isinstance(source, Measure) and source.range is not None else None
+        chosen = functions[0]
+        known = {setting.name for setting in chosen.settings}
+        wanted: dict[str, str | float] = {n: v for n, v in self.member.settings.items() if n in known}
+        if isinstance(source, Measure) and source.at is not None:
+            wanted["voltage"] = source.at.value
+        # setting a meter anew takes longer than a reading: do it only where something is different
+        if instrument.setup is None or self._set_to != (chosen.name, held, wanted):
+            self._set_to = None
+            instrument.configure(chosen.name, held, wanted)
+            self._set_to = (chosen.name, held, wanted)
+        return instrument, function_name(reads, wires)
+
+    def _measure(self, job: _Measure) -> None:
+        source = job.step.source
+        instrument, function = self._configure(job.step)
+        after = source.after.value if isinstance(source, Measure) and source.after is not None else 0.0
+        wanted = source.readings if isinstance(source, Measure) else 1
+        samples = [instrument.read(after)]
+        # an overload does not become a number by reading it again
+        while len(samples) < wanted and samples[-1].value is not None:
+            samples.append(instrument.read())
+        self._post(Happened(_read(job.number, self.member.name, function, samples)))
+
+    def _switch(self, job: _Switch) -> None:
+        source = job.step.source
+        assert isinstance(source, Set)
+        settings: dict[str, str | float] = {}
+        if source.voltage is not None:
+            settings["voltage"] = source.voltage.value
+        if source.current_limit is not None:
+            settings["current"] = source.current_limit.value
+        state = self._ready().set_output(source.output == "on", settings if source.output == "on" else None)
+        self._post(
+            Happened(
+                e.Switched(
+                    number=job.number,
+                    instrument=self.member.name,
+                    state="on" if state.on else "off",
+                    confirmed=True,
+                    raw=list(state.raw_text),
+                )
+            )
+        )
+
+    def _show(self, step: Step, token: int) -> None:
+        """Live readings until the next job comes or they are stopped. Trouble is left for the measurement to find."""
+        if self.showing != token:
+            return
+        try:
+            instrument, _ = self._configure(step)
+            for taken in instrument.live():
+                sample = Sample(step.role or "", taken.finished, taken.unit, taken.value, taken.over, taken.resolution)
+                self._post(sample)
+                if self.showing != token or not self.jobs.empty():
+                    return
+        except InstrumentTrouble:
+            return
+
+    def make_safe(self) -> tuple[bool, str]:
+        """Make the instrument safe from another thread; opens it first if it is not open.
+
+        Returns:
+            Whether that was confirmed, and what it said.
+        """
+        try:
+            instrument = self._instrument or self._open()
+            state = instrument.make_safe()
+        except InstrumentTrouble as trouble:
+            return False, trouble.what
+        return state.confirmed, state.what
+
+
+def _read(number: int, instrument: str, function: str, samples: list[Taken]) -> e.Read:
+    """The event of one reading, or of the mean of several."""
+    last = samples[-1]
+    values = [sample.value for sample in samples if sample.value is not None]
+    mean = statistics.fmean(values) if len(values) == len(samples) else None
+    return e.Read(
+        number=number,
+        instrument=instrument,
+        function=function,
+        unit=last.unit,
+        value=mean,
+        over=last.over,
+        nan=last.nan,
+        flags=list(dict.fromkeys(flag for sample in samples for flag in sample.flags)),
+        range=last.range,
+        resolution=last.resolution,
+        raw=[text for sample in samples for text in sample.raw_text],
+        count=len(samples),
+        spread=statistics.stdev(values) if mean is not None and len(values) > 1 else None,
+        took=sum(sample.took for sample in samples),
+        tries=max(sample.tries for sample in samples),
+    )
