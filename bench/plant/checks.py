@@ -24,15 +24,15 @@ def check_plant(plant: Plant, report: Report) -> None:
     """
     _single_point(plant, report)
     _earthed_returns(plant, report)
-    if report.problems:
+    if not report.is_sound():
         return
     power = Nets(edge for edge in plant.graph(plant.breakers) if edge.kind != "bond")
     _poles_apart(plant, report, power)
-    if report.problems:
+    if not report.is_sound():
         return
     _reached(plant, report, power)
     _breakers(plant, report)
-    if not report.problems:
+    if report.is_sound():
         _loading(plant, report)
     _cards(plant, report)
 

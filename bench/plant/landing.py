@@ -39,7 +39,7 @@ def colours_of(at: At, kind: CableType, report: Report) -> list[Colour]:
             try:
                 found.append(Colour(*colour_words(text)))
             except ColourError as error:
-                report.say(at, "colours", number, found=f"'{error.found}'", expected=error.expected, hint=error.hint)
+                report.say(at, "colours", number, found=shown(text), expected=error.expected, hint=error.hint)
                 found.append(Colour())
         return found
     if kind.pairs is None or kind.colours == "numbered":
@@ -148,6 +148,7 @@ class Landing:
         items = ends if isinstance(ends, list) else [ends]
         if not items:
             self._report.say(at, step, found="an empty list", expected="where the conductors land, 'cut' or 'unknown'")
+            return side
         homes = [self._connectors[item] for item in items if item in self._connectors]
         side.home = homes[0] if len(homes) == 1 else None
         done = 0
@@ -169,8 +170,10 @@ class Landing:
                 done = self._fill(at, steps, connector, side, done, kind) if by_convention else done
                 continue
             terminal = self._lookup(at, steps, item)
-            if terminal is not None:
-                side.owners.append(terminal.owner)
+            if terminal is None:
+                # what was meant may have taken any number of conductors
+                return side
+            side.owners.append(terminal.owner)
             if done < count:
                 side.terminals[done] = terminal
                 done += 1
@@ -436,7 +439,7 @@ class Landing:
         try:
             words, letters = colour_words(entry.colour)
         except ColourError as error:
-            self._report.say(at, "colour", found=f"'{error.found}'", expected=error.expected, hint=error.hint)
+            self._report.say(at, "colour", found=shown(entry.colour), expected=error.expected, hint=error.hint)
             return designed
         if not designed.words:
             return Colour(words, letters, designed.binder)

@@ -7,9 +7,10 @@ from typing import Any
 
 import msgspec
 
-from bench.files import BadFile, Place, Problem, load
+from bench.files import BadFile, Place, Places, Problem, convert, load, parse_yaml, read_text
 from bench.plant.file import PlantFile
 from bench.plant.model import Plant
+from bench.plant.partial import Dropped, read_rest
 from bench.plant.pinlist import PinLists
 from bench.plant.resolve import build
 
@@ -17,23 +18,49 @@ from bench.plant.resolve import build
 def load_plant(path: Path) -> Plant:
     """Read a plant file and the pin lists that it names.
 
+    Problems of type do not hide problems of sense: entries that cannot be read are left out, the rest is checked, and
+    what would only follow from the entries left out is not said.
+
     Raises:
         BadFile: with every problem of form, of type and of sense, each with file, line and column.
     """
-    plant_file, places = load(path, PlantFile)
-    lists = PinLists(path.parent)
+    text = read_text(path)
+    name = str(path)
+    try:
+        node = parse_yaml(text, name)
+    except BadFile:
+        # broken form: say it together with what can be said of the types
+        load(path, PlantFile)
+        raise
     problems: list[Problem] = []
+    places, dropped = Places(name), Dropped()
+    plant_file = convert(node, PlantFile, places, problems)
+    if problems:
+        rest = read_rest(node, name, problems)
+        if rest is None:
+            raise BadFile(problems)
+        plant_file, places, dropped = rest
+    return _resolved(plant_file, places, PinLists(path.parent), problems, dropped)
+
+
+def _resolved(
+    plant_file: PlantFile, places: Places, lists: PinLists, problems: list[Problem], dropped: Dropped
+) -> Plant:
     found = dict(plant_file.pin_lists)
     for number, cable in enumerate(plant_file.cables):
         if cable.pins and cable.pins not in found:
+            before = len(problems)
             place = places.of(cable, "pins")
-            found[cable.pins] = lists.read(cable.pins, place, f"cables[{number}].pins", problems)
+            path = dropped.original(f"cables[{number}].pins")
+            found[cable.pins] = lists.read(cable.pins, place, path, problems)
+            if len(problems) > before:
+                dropped.names.add(cable.pins)
     complete = msgspec.structs.replace(plant_file, pin_lists=found)
 
     def where(value: Any, *steps: str | int) -> Place:
         return lists.place(value, *steps) or places.of(plant_file if value is complete else value, *steps)
 
-    plant, report = build(complete, where)
+    plant, report = build(complete, where, dropped)
     problems += report.problems
     if plant is None or problems:
         raise BadFile(problems)

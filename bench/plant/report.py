@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Final, TypeVar
 
 from bench.files import Place, Problem, near, one_of, shown
+from bench.plant.partial import Dropped
 
 T = TypeVar("T")
 Where = Callable[..., Place]
@@ -15,6 +16,7 @@ Where = Callable[..., Place]
 
 _NAME: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9_+-]{0,31}")
 _PIN: Final = re.compile(r"[A-Za-z0-9_+-]{1,16}")
+_WORD: Final = re.compile(r"[A-Za-z0-9_+./-]+")
 RESERVED: Final = ("cut", "unknown")
 
 
@@ -34,21 +36,35 @@ class At:
 class Report:
     """Problems, which keep a file from being used, and remarks, which do not."""
 
-    def __init__(self, where: Where) -> None:
+    def __init__(self, where: Where, dropped: Dropped) -> None:
         self.problems: list[Problem] = []
         self.remarks: list[Problem] = []
         self.names: dict[str, tuple[str, At]] = {}
+        self.dropped = dropped
         self._where = where
+
+    def is_sound(self) -> bool:
+        """Whether nothing is wrong so far."""
+        return not self.problems and not self.dropped
+
+    def _follows(self, problem: Problem) -> bool:
+        """Whether a problem only follows from an entry that was left out."""
+        if problem.place in self.dropped.around:
+            return True
+        words = _WORD.findall(problem.found)
+        return any(word in self.dropped.names or word.partition(".")[0] in self.dropped.names for word in words)
 
     def _problem(self, at: At, steps: tuple[str | int, ...], found: str, expected: str, hint: str) -> Problem:
         path = at.field
         for step in steps:
             path += f"[{step}]" if isinstance(step, int) else f".{step}" if path else step
-        return Problem(self._where(at.value, *steps), path, found, expected, hint)
+        return Problem(self._where(at.value, *steps), self.dropped.original(path), found, expected, hint)
 
     def say(self, at: At, *steps: str | int, found: str, expected: str, hint: str = "") -> None:
         """Note a problem of a value or of a field below it."""
-        self.problems.append(self._problem(at, steps, found, expected, hint))
+        problem = self._problem(at, steps, found, expected, hint)
+        if not (self.dropped and self._follows(problem)):
+            self.problems.append(problem)
 
     def remark(self, at: At, *steps: str | int, found: str, expected: str, hint: str = "") -> None:
         """Note something odd."""

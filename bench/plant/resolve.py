@@ -15,6 +15,7 @@ from bench.plant.checks import check_plant
 from bench.plant.landing import Colour, Landing, colours_of
 from bench.plant.layout import Layout, layout_of
 from bench.plant.model import Plant
+from bench.plant.partial import Dropped
 from bench.plant.report import At, Report, Where
 from bench.plant.things import Terminal
 
@@ -32,15 +33,21 @@ def resolve(plant_file: f.PlantFile, where: Where | None = None) -> Plant:
         BadFile: with every problem of sense.
     """
     place = Place(f"plant {plant_file.plant}")
-    plant, report = build(plant_file, where or (lambda *_: place))
+    plant, report = build(plant_file, where or (lambda *_: place), Dropped())
     if plant is None:
         raise BadFile(report.problems)
     return plant
 
 
-def build(plant_file: f.PlantFile, where: Where) -> tuple[Plant | None, Report]:
-    """Make a plant as far as the file allows; the plant is None where there are problems."""
-    builder = _Builder(plant_file, where)
+def build(plant_file: f.PlantFile, where: Where, dropped: Dropped) -> tuple[Plant | None, Report]:
+    """Make a plant as far as the file allows; the plant is None where there are problems.
+
+    Args:
+        plant_file: complete with its pin lists.
+        where: gives the place of a value of the file.
+        dropped: entries that were left out, since they could not be read.
+    """
+    builder = _Builder(plant_file, where, dropped)
     plant = builder.plant()
     return (None if builder.report.problems else plant), builder.report
 
@@ -48,9 +55,9 @@ def build(plant_file: f.PlantFile, where: Where) -> tuple[Plant | None, Report]:
 class _Builder:
     """Goes through the file once, in an order in which names are known before they are used."""
 
-    def __init__(self, plant_file: f.PlantFile, where: Where) -> None:
+    def __init__(self, plant_file: f.PlantFile, where: Where, dropped: Dropped) -> None:
         self.file = plant_file
-        self.report = Report(where)
+        self.report = Report(where, dropped)
         self.root = At(plant_file, "")
         self.terminals: dict[str, Terminal] = {}
         self.connector_types: dict[str, tuple[f.ConnectorType, Layout]] = {}
