@@ -6,7 +6,6 @@ import contextlib
 import os
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 
 import msgspec
@@ -365,17 +364,3 @@ def _tracer(path: Path, name: str) -> Trace:
             stream.write(f"{utc_now().isoformat()} {name} {direction} {show(data)}\n")
 
     return write
-
-
-def record_name(folder: Path, sequence: str, now: datetime) -> Path:
-    """A name for a new record that is not taken yet: day, time and sequence."""
-    plain = "".join(c if c.isalnum() or c in "-_" else "-" for c in sequence.lower()).strip("-")
-    while "--" in plain:
-        plain = plain.replace("--", "-")
-    base = f"{now.strftime('%Y%m%d-%H%M%S')}-{plain[:60]}"
-    path = folder / f"{base}.jsonl"
-    number = 2
-    while path.exists():
-        path = folder / f"{base}-{number}.jsonl"
-        number += 1
-    return path

@@ -15,6 +15,7 @@ from bench import __version__
 from bench.exits import BAD_INPUT, STOPPED
 
 COMMANDS: Final[dict[str, str]] = {
+    "demo": "walk a rebuilt bundle of Gannet Head on a simulated bench",
     "check": "say what is wrong with plant, bench and sequence files, and what a bench can prove",
     "schema": "print the JSON Schema of a kind of file, for editors",
     "walk": "walk a sequence on the screen",
@@ -22,6 +23,9 @@ COMMANDS: Final[dict[str, str]] = {
     "replay": "show what a record holds, step by step",
 }
 """Command to what it does, in the order of the help text."""
+
+HIDDEN: Final = frozenset({"runner"})
+"""Commands that the program calls itself."""
 
 EPILOG: Final = """exit codes: 0 all passed; 1 something failed, is undecided or was skipped; 2 bad input;
 3 aborted, or trouble with an instrument or a record
@@ -48,7 +52,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run a command and return its exit code."""
     words = list(sys.argv[1:] if argv is None else argv)
     name = next((word for word in words if not word.startswith("-")), None)
-    if name is None or name not in COMMANDS or words.index(name) != 0:
+    if name is None or (name not in COMMANDS and name not in HIDDEN) or words.index(name) != 0:
         whole = parser()
         whole.parse_args(words)
         whole.print_help()

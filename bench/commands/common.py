@@ -8,6 +8,7 @@ import signal
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -60,19 +61,32 @@ def load(options: argparse.Namespace) -> Job:
 
     job = load_job(options.sequence, options.bench)
     seed = getattr(options, "seed", None)
-    if seed is not None and job.seed is not None:
-        job = dataclasses.replace(job, seed=seed)
+    if seed is None or job.seed is None:
+        return job
+    job = dataclasses.replace(job, seed=seed)
+    if getattr(options, "demo_faults", False):
+        from bench.commands.demo import demo_faults
+
+        job = dataclasses.replace(job, faults=tuple(demo_faults(job.loaded.plant, seed)))
     return job
 
 
 def new_record(options: argparse.Namespace, job: Job) -> Path:
     """The record to write."""
-    from bench.assemble import record_name
-    from bench.record.append import utc_now
-
     if options.record is not None:
         return Path(options.record)
-    return record_name(LOGS, job.loaded.sequence.sequence, utc_now())
+    return record_name(LOGS, job.loaded.path.stem)
+
+
+def record_name(folder: Path, sequence: str) -> Path:
+    """A name for a new record that is not taken yet: day, time and sequence."""
+    base = f"{datetime.now(UTC).strftime('%Y%m%d-%H%M%S')}-{sequence}"
+    path = folder / f"{base}.jsonl"
+    number = 2
+    while path.exists():
+        path = folder / f"{base}-{number}.jsonl"
+        number += 1
+    return path
 
 
 def run_here(options: argparse.Namespace, job: Job | None = None) -> int:

@@ -127,6 +127,8 @@ class _Unroller:
             touches += [name for wanted in _DO_LISTS for name in getattr(filled, wanted)]
         self.held = self.held or isinstance(filled, Hold)
         title = filled.title or _title(filled, subject)
+        if isinstance(filled, Zero | Prove):
+            subject = subject or title
         self.steps.append(
             Step(
                 index=len(self.steps),

@@ -15,7 +15,7 @@ from bench.plant.model import Plant, UnknownName
 from bench.sequence.file import Measure
 from bench.walk import events as e
 from bench.walk.setting import Conditions, Outcome, Setting
-from bench.walk.state import State
+from bench.walk.state import State, outcomes
 
 
 def results(state: State) -> dict[int, Outcome]:
@@ -35,11 +35,18 @@ def results(state: State) -> dict[int, Outcome]:
 
 
 def _checks(state: State, setting: Setting) -> dict[str, list[tuple[str, Outcome]]]:
-    """Instrument to its checks in the order in which they were made: kind of check and outcome."""
+    """Instrument to its checks in the order in which they were made: kind of check and outcome.
+
+    Of each check step the latest reading: a check that failed is not undone by skipping it.
+    """
     found: dict[str, list[tuple[str, Outcome]]] = {}
-    for index, outcome in state.latest.items():
-        step = setting.plan.steps[index]
-        if step.kind in ("zero", "prove") and outcome.reading is not None:
+    wanted = {step.index for step in setting.plan.steps if step.kind in ("zero", "prove")}
+    for outcome in outcomes(state):
+        if not wanted:
+            break
+        step = setting.plan.steps[outcome.index]
+        if outcome.index in wanted and outcome.reading is not None:
+            wanted.remove(outcome.index)
             kind = "zero" if step.kind == "zero" else getattr(step.source, "against", "")
             found.setdefault(outcome.reading.instrument, []).append((kind, outcome))
     for checks in found.values():
@@ -72,6 +79,8 @@ def _with_drift(state: State, setting: Setting, outcome: Outcome, opening: Outco
         return outcome
     conditions = Conditions(ambient=outcome.ambient, zeros={reading.instrument: (opening.value,)})
     drift = abs(closing.value - opening.value)
+    if outcome.bench is not None and outcome.bench is not setting.bench:
+        setting = setting.with_bench(outcome.bench)  # the walk was resumed with another one since
     return setting.judge_measure(step, source, reading, outcome.n, conditions, state.rules, outcome.at, drift)
 
 
@@ -109,7 +118,9 @@ def verdict_line(outcome: Outcome) -> str:
     """One line for one verdict: what a console prints, what replay prints again byte for byte."""
     remark = f" {outcome.remark}" if outcome.remark else ""
     subject = outcome.subject or outcome.key
-    return f"{outcome.verdict:9} {subject}: {outcome.sentence}{remark}"
+    # the line begins with the verdict already
+    sentence = outcome.sentence.removeprefix(f"{outcome.verdict.capitalize()}: ")
+    return f"{outcome.verdict:9} {subject}: {sentence}{remark}"
 
 
 def verdict_lines(state: State) -> Iterator[str]:

@@ -20,7 +20,7 @@ from bench.judge.uncertainty import Budget
 from bench.plant.model import Plant
 from bench.plant.resolve import resolve
 from bench.quantity import engineering
-from bench.roles import ROLE_OF, function_name
+from bench.roles import ROLE_OF, UNIT_OF, function_name
 from bench.sequence.file import Ask, Decide, Do, Measure, Prove, Zero
 from bench.sequence.file import Limit as LimitFile
 from bench.sequence.limits import Held, limit_of
@@ -136,6 +136,7 @@ class Outcome:
         zero: what was taken off for the leads, in ohms.
         at: time of day of the reading, UTC; empty for other steps.
         ambient: °C that was taken for it.
+        bench: the bench that took the reading.
     """
 
     index: int
@@ -158,6 +159,7 @@ class Outcome:
     zero: float | None = None
     at: str = ""
     ambient: float = 20.0
+    bench: BenchFacts | None = field(default=None, repr=False, compare=False)
 
     @classmethod
     def done(cls, step: Step, n: int, event: e.Event) -> Outcome:
@@ -231,9 +233,15 @@ class Setting:
         """The limit that a measuring step's reading is held against.
 
         Raises:
-            JudgeError: the plant does not say enough for the limit to be computed.
+            JudgeError: the plant does not say enough for the limit to be computed, or the rules' limit for this step
+                is in another unit.
         """
         other = rules.limit_for(step) if rules is not None else None
+        if other is not None and isinstance(step.source, Measure):
+            wanted = UNIT_OF[step.source.read]
+            for bound in (other.at_least, other.at_most, other.margin):
+                if bound is not None and bound.unit != wanted:
+                    raise JudgeError("limit", f"a bound of {bound}", f"one in {wanted}")
         return limit_of(step, self.plant, conditions.ambient, other)
 
     @cached_property
@@ -369,6 +377,7 @@ class Setting:
             zero=zero,
             at=at,
             ambient=conditions.ambient,
+            bench=self.bench,
         )
         table = facts.table if facts is not None else None
         function = facts.accuracy_of.get(read.function) if facts is not None else None
@@ -384,8 +393,9 @@ class Setting:
                 decision = decide(NotANumber(read.unit), held.limit, rule)
                 return replace(base, verdict=decision.verdict, sentence=decision.sentence)
             if read.over or read.value is None:
-                decision = decide(_overload(table, function, read, conditions.ambient), held.limit, rule)
-                return replace(base, verdict=decision.verdict, sentence=decision.sentence)
+                beyond = _overload(table, function, read, conditions.ambient)
+                decision = decide(beyond, held.limit, rule)
+                return replace(base, verdict=decision.verdict, sentence=_open_or_over(decision, beyond))
             picked = _pick(table, function, read, age)
             emf = None
             if facts.emf_volt > 0 and picked.row.test_current_a is not None and read.unit == "Ω":
@@ -396,16 +406,16 @@ class Setting:
                     read.value,
                     picked,
                     temperature_c=conditions.ambient,
-                    leads=_leads(facts, wires, zero) if is_low_ohm else None,
+                    leads=_leads_at(read.value, picked, _leads(facts, wires, zero)) if is_low_ohm else None,
                     emf=emf,
                     zero_drift=drift if is_low_ohm and wires == 2 else 0.0,
                     quantity="reading",
                 ),
                 read,
             )
+            decision = decide(budget, held.limit, rule)
         except JudgeError as error:
             return replace(base, value=read.value, sentence=f"Undecided: {error}.")
-        decision = decide(budget, held.limit, rule)
         advice: tuple[str, ...] = ()
         if decision.verdict == "undecided":
             advice = _advice(budget, decision, table, function, age, conditions.ambient)
@@ -512,6 +522,21 @@ def _leads(facts: InstrumentFacts, wires: int, zero: float | None) -> Leads:
     if facts.nulls_itself:
         return Leads.nulled(0.0)
     return Leads.not_nulled(*facts.leads_ohm) if facts.leads_ohm is not None else Leads.not_nulled()
+
+
+def _leads_at(shown: float, picked: PickedRow, leads: Leads) -> Leads:
+    """The leads' correction on this range: where the range cannot see the leads, they are doubt and not taken off."""
+    if shown >= leads.correction_ohm or picked.row.error_at(shown).half_width < leads.correction_ohm - shown:
+        return leads
+    return Leads(leads.method, 0.0, leads.correction_ohm + leads.half_width_ohm)
+
+
+def _open_or_over(decision: Decision, beyond: Overload) -> str:
+    """An overload in ohms is an open circuit to the person at the rack."""
+    if beyond.unit != "Ω" or beyond.negative or decision.verdict == "undecided":
+        return decision.sentence
+    shown = f"Open: nothing conducts, as far as the meter sees ({engineering(beyond.top, beyond.unit)})"
+    return f"{shown}; asked is {decision.limit.asked}."
 
 
 def _pick(table: AccuracyTable, function: str, read: e.Read, age: float | None) -> PickedRow:

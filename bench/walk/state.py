@@ -24,24 +24,31 @@ Rules
 4. Time enters as events (``Elapsed``), so waits are tested without waiting.
 5. The runner appends an event to the record and has it on disk before it calls ``take``.
 6. Outputs: a walk starts, restarts and ends by making every output safe, and nothing else happens before. A hold
-   point is passed only by its typed word, never by skipping, and an output goes on only behind a hold point that was
-   passed in this walk.
-7. Going back never erases: readings stay in the history, and the latest of a step counts.
+   point is passed only by its typed word, never by skipping. A step that energises something (an output that goes on,
+   an act by hand that makes something live) comes up only while the hold point before it is *held*: passed since
+   outputs were last made safe, and since the walk last rested with nobody there. Where it is not, the hold point comes
+   up first. An output that may be on counts as on: while its switching is under way, and after it was not confirmed.
+7. Going back never erases: readings stay in the history, and the latest of a step counts. A step that is gone to and
+   returned from does not move the place where the walk stood.
+8. After trouble an instrument answers to its name again before any step uses it.
 
 Phases
 ------
 
 ``EMPTY`` wants ``Began``. ``SAFING`` makes outputs safe, at the start, after a restart and at the end. ``MEETING``
-opens and identifies the instruments. ``CONSENTING`` asks for a reason where the bench cannot prove some limits. A
-step is then ``ASKING`` (a person reads, does or types), ``PLACING`` then ``MEASURING``, ``SWITCHING`` or
-``WAITING``. ``TROUBLED`` waits for a decision, ``PAUSED`` for somebody to go on. ``DONE`` and ``ABORTED`` are final.
+opens and identifies the instruments, at the start and after trouble. ``CONSENTING`` asks for a reason where the bench
+cannot prove some limits. A step is then ``ASKING`` (a person reads, does or types), ``PLACING`` then ``MEASURING``,
+``SWITCHING`` or ``WAITING``. ``TROUBLED`` waits for a decision, ``PAUSED`` for somebody to go on. ``DONE`` and
+``ABORTED`` are final.
 """
 
 from __future__ import annotations
 
 import enum
+import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from itertools import zip_longest
 from typing import Final
 
 from bench.sequence.file import Ask as AskStep
@@ -101,12 +108,29 @@ class Refused(ValueError):
     """An answer that the request does not accept; the sentence says what it wants."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Link:
     """Outcomes, newest first, as a linked list that shares its tail with earlier states."""
 
     outcome: Outcome
     before: Link | None
+
+    def __iter__(self) -> Iterator[Outcome]:
+        link: Link | None = self
+        while link is not None:
+            yield link.outcome
+            link = link.before
+
+    # written out: the generated ones would go as deep as the walk is long
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Link):
+            return NotImplemented
+        return all(mine == theirs for mine, theirs in zip_longest(self, other))
+
+    __hash__ = None  # type: ignore[assignment]
+
+    def __repr__(self) -> str:
+        return f"<{self.outcome.key} and what was before it>"
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,8 +152,9 @@ class State:
         trouble: the trouble that waits for a decision.
         left: seconds left of a wait.
         then: where SAFING and PAUSED lead.
-        powered: instruments whose output is on, each with the index of the step that switched it on.
-        to_meet: roles that are still to be met.
+        powered: instruments whose output is on or may be on, each with the index of the step that switched it on.
+        held: indexes of the hold points that were passed and still hold; see rule 6.
+        to_meet: roles that are still to be met, at the start or after trouble.
         seat: who holds the operator's seat.
         unconfirmed: instruments whose safe state could not be read back at the last try.
         disturbances: number of the event and what it touched, oldest first.
@@ -152,6 +177,7 @@ class State:
     left: float = 0.0
     then: Phase = Phase.MEETING
     powered: Mapping[str, int] = field(default_factory=dict)
+    held: frozenset[int] = frozenset()
     to_meet: tuple[str, ...] = ()
     seat: str = ""
     unconfirmed: tuple[str, ...] = ()
@@ -193,10 +219,7 @@ def fold(entries: Iterable[e.Entry], state: State | None = None) -> State:
 
 def outcomes(state: State) -> Iterator[Outcome]:
     """All outcomes, newest first, also those that were measured again."""
-    link = state.history
-    while link is not None:
-        yield link.outcome
-        link = link.before
+    return iter(()) if state.history is None else iter(state.history)
 
 
 def request(state: State) -> r.Request:
@@ -243,17 +266,18 @@ def take(state: State, entry: e.Entry) -> State:
     """Fold one event.
 
     Raises:
+        Stale: it answers a request that is not open.
         OutOfTurn: the phase has no place for it.
-        Stale: it answers a request that is no longer open.
         Refused: the request does not accept this answer.
     """
     event = entry.event
+    number = getattr(event, "number", None)
+    # looked at first: a late answer is nobody's bug, whatever the walk does by now
+    if number is not None and number != state.number:
+        raise Stale(number, state.number)
     handler = NEXT.get((state.phase, type(event)))
     if handler is None:
         raise OutOfTurn(state.phase, event)
-    number = getattr(event, "number", None)
-    if number is not None and number != state.number:
-        raise Stale(number, state.number)
     return handler(replace(state, taken=state.taken + 1, at=entry.at), event, entry.n)
 
 
@@ -287,10 +311,12 @@ def _began(state: State, event: e.Began, n: int) -> State:
 
 
 def _made_safe(state: State, event: e.MadeSafe, n: int) -> State:
-    bad = tuple(name for name, confirmed in event.confirmed.items() if not confirmed)
-    state = _unpowered(state)
+    silent = [name for name in state.powered if name not in event.confirmed]
+    bad = (*(name for name, confirmed in event.confirmed.items() if not confirmed), *silent)
     if state.then in (Phase.DONE, Phase.ABORTED):
-        return _to(state, state.then, unconfirmed=bad)
+        powered = {name: index for name, index in state.powered.items() if name in bad}
+        return _to(state, state.then, unconfirmed=bad, powered=powered, held=frozenset())
+    state = replace(_unpowered(state), unconfirmed=bad)
     if bad:
         trouble = e.Troubled(
             number=state.number,
@@ -299,24 +325,22 @@ def _made_safe(state: State, event: e.MadeSafe, n: int) -> State:
             what=f"the output of {', '.join(bad)} could not be confirmed off",
             advice="Switch it off by hand at the instrument or its breaker, then try again.",
         )
-        return _to(state, Phase.TROUBLED, trouble=trouble, unconfirmed=bad)
-    state = replace(state, unconfirmed=())
+        return _to(state, Phase.TROUBLED, trouble=trouble)
     if state.then is Phase.PAUSED:
-        assert state.setting is not None
         step = state.step
-        then = Phase.MEETING if state.to_meet or step is None else _PHASE_OF[step.kind]
-        return _to(state, Phase.PAUSED, then=then)
-    return _to(state, Phase.MEETING) if state.to_meet else _arrive(state)
+        assert step is not None
+        return _to(state, Phase.PAUSED, then=Phase.MEETING if state.to_meet else _PHASE_OF[step.kind])
+    return _to(state, Phase.MEETING) if state.to_meet else _enter(state, state.cursor)
 
 
 def _unpowered(state: State) -> State:
     """Outputs are off: what stood on them must be passed again from its hold point on."""
-    if not state.powered or state.setting is None:
-        return replace(state, powered={})
+    if not state.powered:
+        return replace(state, held=frozenset())
     first = min(state.powered.values())
-    steps = state.setting.plan.steps[:first]
-    hold = next((step.index for step in reversed(steps) if step.kind == "hold"), first)
-    return replace(state, powered={}, cursor=min(state.cursor, hold), back_to=None)
+    hold = _hold_before(state, first)
+    assert hold is not None
+    return replace(state, powered={}, held=frozenset(), cursor=min(state.cursor, hold), back_to=None)
 
 
 def _met(state: State, event: e.Met, n: int) -> State:
@@ -325,15 +349,7 @@ def _met(state: State, event: e.Met, n: int) -> State:
     if left == state.to_meet:
         raise Refused(f"{event.instrument} fills none of {', '.join(state.to_meet)}")
     state = replace(state, met=met, to_meet=left)
-    return _to(state, Phase.MEETING) if left else _arrive(state)
-
-
-def _arrive(state: State) -> State:
-    """All instruments are there: ask for consent once where limits cannot be proven, then go to the step."""
-    assert state.setting is not None
-    if state.setting.weak and state.consented is None:
-        return _to(state, Phase.CONSENTING)
-    return _enter(state, state.cursor)
+    return _to(state, Phase.MEETING) if left else _enter(state, state.cursor)
 
 
 def _consented(state: State, event: e.Answered, n: int) -> State:
@@ -356,14 +372,47 @@ _PHASE_OF: Final = {
 
 
 def _enter(state: State, index: int) -> State:
-    """Begin a step, or end the walk after the last."""
+    """Begin a step, or end the walk after the last. What must come before the step comes first."""
     assert state.setting is not None
     steps = state.setting.plan.steps
     if index >= len(steps):
         return _to(state, Phase.SAFING, cursor=index, then=Phase.DONE)
     step = steps[index]
+    if step.role in state.to_meet:
+        return _to(state, Phase.MEETING, cursor=index)
+    if state.setting.weak and state.consented is None:
+        return _to(state, Phase.CONSENTING, cursor=index)
+    if not _is_held(state, step):
+        back_to = index if state.back_to is None else state.back_to
+        return _to(state, Phase.ASKING, cursor=_hold_before(state, index), back_to=back_to)
     left = step.source.time.value if isinstance(step.source, WaitStep) else 0.0
     return _to(state, _PHASE_OF[step.kind], cursor=index, left=left)
+
+
+def _energises(step: Step) -> bool:
+    """Whether something may be live after this step that was not before."""
+    source = step.source
+    return source.energises if isinstance(source, Do) else isinstance(source, Set) and source.output == "on"
+
+
+def _hold_before(state: State, index: int) -> int | None:
+    """The hold point that guards a step: the last one before it."""
+    assert state.setting is not None
+    return next((step.index for step in reversed(state.setting.plan.steps[:index]) if step.kind == "hold"), None)
+
+
+def _is_held(state: State, step: Step) -> bool:
+    """Whether a step may come up, as far as hold points go."""
+    return not _energises(step) or _hold_before(state, step.index) in state.held
+
+
+def _maybe_on(state: State) -> State:
+    """The same, with an output that is being switched on counted as on: nobody will hear how that went."""
+    step = state.step
+    if state.phase is not Phase.SWITCHING or step is None or not _energises(step):
+        return state
+    met = state.met.get(step.role or "")
+    return state if met is None else replace(state, powered={met.instrument: step.index, **state.powered})
 
 
 def _keep(state: State, outcome: Outcome) -> State:
@@ -391,9 +440,9 @@ def _answered(state: State, event: e.Answered, n: int) -> State:
         raise Refused(f"this hold point wants the word {source.word}")
     if isinstance(source, AskStep):
         state = replace(state, conditions=state.conditions.with_answer(source, answer, Refused))
+    if isinstance(source, Hold):
+        state = replace(state, held=state.held | {step.index})
     if isinstance(source, Do):
-        if source.energises and not _held(state):
-            raise Refused("nothing is made live but behind a hold point that was passed")
         state = replace(state, conditions=state.conditions.after(source))
     return _advance(state, Outcome.done(step, n, event))
 
@@ -412,32 +461,29 @@ def _read(state: State, event: e.Read, n: int) -> State:
 def _switched(state: State, event: e.Switched, n: int) -> State:
     step = state.step
     assert step is not None and isinstance(step.source, Set)
-    if event.state == "on" and not _held(state):
-        raise Refused("an output goes on only behind a hold point that was passed")
-    if not event.confirmed:
+    wanted = step.source.output
+    if not event.confirmed or event.state != wanted:
+        found = f"did not confirm that its output is {wanted}"
+        if event.confirmed:
+            found = f"was to go {wanted}, but its output reads back as {event.state}"
         trouble = e.Troubled(
             number=event.number,
             instrument=event.instrument,
             kind="unconfirmed",
-            what=f"{event.instrument} did not confirm that its output is {event.state}",
+            what=f"{event.instrument} {found}",
             advice="Look at the instrument. Make it safe by hand if in doubt.",
         )
-        return _to(state, Phase.TROUBLED, trouble=trouble)
-    powered = {**state.powered, event.instrument: step.index}
-    if event.state != "on":
-        del powered[event.instrument]
+        return _troubled(state, trouble, n)
+    powered = {name: index for name, index in state.powered.items() if name != event.instrument}
+    if wanted == "on":
+        powered[event.instrument] = min(step.index, state.powered.get(event.instrument, step.index))
     return _advance(replace(state, powered=powered), Outcome.done(step, n, event))
-
-
-def _held(state: State) -> bool:
-    assert state.setting is not None
-    return any(step.kind == "hold" and step.index in state.latest for step in state.setting.plan.steps[: state.cursor])
 
 
 def _elapsed(state: State, event: e.Elapsed, n: int) -> State:
     step = state.step
     assert step is not None
-    if event.seconds < 0:
+    if not 0 <= event.seconds < math.inf:
         raise Refused("time does not run backwards")
     left = state.left - event.seconds
     if left > 1e-9:
@@ -447,8 +493,8 @@ def _elapsed(state: State, event: e.Elapsed, n: int) -> State:
 
 def _skipped(state: State, event: e.Skipped, n: int) -> State:
     step = state.step
-    if step is None:
-        raise Refused("there is no step to skip")
+    assert step is not None
+    _refuse_unsafe(state)
     if step.kind not in SKIPPABLE:
         raise Refused(f"a {step.kind} step is not skipped; abort the walk if it cannot be done")
     if not event.reason.strip():
@@ -457,31 +503,43 @@ def _skipped(state: State, event: e.Skipped, n: int) -> State:
 
 
 def _went(state: State, event: e.Went, n: int) -> State:
-    if not 0 <= event.to <= state.cursor:
-        raise Refused("only a step that was reached before can be gone to")
     assert state.setting is not None
-    again = event.then == "return" and event.to != state.cursor
-    return _enter(replace(state, back_to=state.cursor if again else None, trouble=None), event.to)
+    _refuse_unsafe(state)
+    stood = state.cursor if state.back_to is None else state.back_to
+    if not 0 <= event.to <= stood:
+        raise Refused("only a step that was reached before can be gone to")
+    state = _maybe_on(state)
+    if event.to < min(state.powered.values(), default=0):
+        raise Refused("an output is on, and that step comes before it went on: pause first, so that it is made safe")
+    if not _is_held(state, state.setting.plan.steps[event.to]):
+        raise Refused("that step makes something live: go to the hold point before it first")
+    again = event.then == "return" and event.to != stood
+    return _enter(replace(state, back_to=stood if again else None, trouble=None), event.to)
+
+
+def _refuse_unsafe(state: State) -> None:
+    if state.phase is Phase.TROUBLED and state.trouble is not None and state.trouble.kind == "unsafe":
+        raise Refused("outputs could not be confirmed off: try again, or abort; nothing else goes on before")
 
 
 def _troubled(state: State, event: e.Troubled, n: int) -> State:
+    state, step = _maybe_on(state), state.step
+    if state.phase is not Phase.MEETING and step is not None and step.role is not None:
+        # the port is suspect after trouble: the instrument answers to its name again before it is believed
+        state = replace(state, to_meet=tuple(dict.fromkeys((*state.to_meet, step.role))))
     return _to(state, Phase.TROUBLED, trouble=event)
 
 
 def _resolved(state: State, event: e.Answered, n: int) -> State:
-    trouble, step = state.trouble, state.step
-    assert trouble is not None and state.setting is not None
+    trouble = state.trouble
+    assert trouble is not None
     if event.answer != "retry":
         raise Refused("answer 'retry', skip the step with a reason, or abort")
     state = replace(state, trouble=None)
     if trouble.kind == "unsafe":
-        return _to(state, Phase.SAFING)
-    if state.to_meet:
-        return _to(state, Phase.MEETING)
-    if step is not None and step.role is not None:
-        # the port is suspect after trouble: the instrument answers to its name again before it is believed
-        return _to(state, Phase.MEETING, to_meet=(step.role,))
-    return _enter(state, state.cursor)
+        then = state.then if state.then is Phase.PAUSED else Phase.MEETING
+        return _to(state, Phase.SAFING, then=then)
+    return _to(state, Phase.MEETING) if state.to_meet else _enter(state, state.cursor)
 
 
 def _noted(state: State, event: e.Noted, n: int) -> State:
@@ -493,17 +551,32 @@ def _disturbed(state: State, event: e.Disturbed, n: int) -> State:
 
 
 def _paused(state: State, event: e.Paused, n: int) -> State:
-    if event.make_safe and state.powered:
-        return _to(state, Phase.SAFING, then=Phase.PAUSED, why_paused=event.why)
+    if state.phase is Phase.PAUSED and not (event.make_safe and (state.powered or state.unconfirmed or state.held)):
+        raise Refused("the walk rests already")
+    state = _maybe_on(state)
+    if event.make_safe:
+        # nobody is there: what was held is held by nobody any more
+        state = replace(state, held=frozenset())
+    if state.phase is Phase.SAFING:
+        if state.then is not Phase.MEETING:
+            raise Refused("outputs are being made safe already")
+        # the same request stays open: being made safe is not begun anew
+        return replace(state, then=Phase.PAUSED, why_paused=event.why)
+    if event.make_safe and (state.powered or state.unconfirmed):
+        return _to(state, Phase.SAFING, then=Phase.PAUSED, why_paused=event.why, trouble=None)
+    if state.phase is Phase.PAUSED:
+        return replace(state, why_paused=event.why)
     return _to(state, Phase.PAUSED, then=state.phase, why_paused=event.why)
 
 
 def _continued(state: State, event: e.Continued, n: int) -> State:
-    # hands have left the probes in the meantime: a measurement starts again from placing
-    then = Phase.PLACING if state.then is Phase.MEASURING else state.then
-    if then is Phase.WAITING and state.left <= 0:
-        return _enter(replace(state, why_paused=""), state.cursor)
-    return _to(state, then, why_paused="")
+    state = replace(state, why_paused="")
+    if state.then is Phase.WAITING and state.left > 0:
+        return _to(state, Phase.WAITING)
+    if state.then in STEPPING:
+        # hands have left the probes, and somebody else may stand there: the step begins anew
+        return _enter(state, state.cursor)
+    return _to(state, state.then)
 
 
 def _seated(state: State, event: e.Seated, n: int) -> State:
@@ -512,18 +585,21 @@ def _seated(state: State, event: e.Seated, n: int) -> State:
 
 def _resumed(state: State, event: e.Resumed, n: int) -> State:
     assert state.setting is not None
+    roles = state.setting.plan.roles
     if event.bench is not None:
-        state = replace(state, setting=state.setting.with_bench(event.bench))
-    assert state.setting is not None
+        # other meters, other leads: what they can prove is asked anew, and no old zero is taken off
+        setting, conditions = state.setting.with_bench(event.bench), replace(state.conditions, zeros={})
+        state = replace(state, setting=setting, conditions=conditions, consented=None)
     final = state.phase is Phase.SAFING and state.then in (Phase.DONE, Phase.ABORTED)
     return _to(
         state,
         Phase.SAFING,
         then=state.then if final else Phase.MEETING,
-        to_meet=() if final else state.setting.plan.roles,
+        to_meet=() if final else roles,
         met={},
         trouble=None,
         seat="",
+        why_paused="",
     )
 
 
@@ -534,6 +610,8 @@ def _mended(state: State, event: e.Mended, n: int) -> State:
 def _aborted(state: State, event: e.Aborted, n: int) -> State:
     if state.phase is Phase.SAFING and state.then is Phase.DONE:
         return state  # every step is done already; the outputs go safe anyway
+    if state.phase is Phase.SAFING and state.then is Phase.ABORTED:
+        raise Refused("the walk is being given up already")
     return _to(state, Phase.SAFING, then=Phase.ABORTED, trouble=None)
 
 
@@ -556,12 +634,12 @@ def _table() -> dict[tuple[Phase, type], Handler]:
         ({Phase.MEETING, Phase.PLACING, Phase.MEASURING, Phase.SWITCHING}, e.Troubled, _troubled),
         ({Phase.ASKING, Phase.PLACING, Phase.MEASURING, Phase.TROUBLED}, e.Skipped, _skipped),
         (STEPPING | {Phase.TROUBLED}, e.Went, _went),
-        (STEPPING | {Phase.CONSENTING, Phase.TROUBLED, Phase.MEETING}, e.Paused, _paused),
+        (OPEN, e.Paused, _paused),
         (OPEN, e.Noted, _noted),
         (OPEN, e.Disturbed, _disturbed),
         (OPEN, e.Seated, _seated),
         (OPEN, e.Resumed, _resumed),
-        (OPEN | {Phase.EMPTY}, e.Mended, _mended),
+        (OPEN, e.Mended, _mended),
         (OPEN, e.Aborted, _aborted),
     ]
     return {(phase, kind): handler for phases, kind, handler in rows for phase in phases}

@@ -1,0 +1,71 @@
+"""Walk the continuity of a rebuilt 50-pin bundle of Gannet Head on a simulated bench, with faults to be found."""
+
+from __future__ import annotations
+
+import argparse
+import random
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from bench.commands import common
+
+if TYPE_CHECKING:
+    from bench.plant.faults import Fault
+    from bench.plant.model import Plant
+
+CABLE: Final = "W101"
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the command's options."""
+    parser.add_argument("--seed", type=int, help="other faults and other noise; the same number gives the same again")
+    parser.add_argument("--no-screen", action="store_true", help="run by itself and print, as without a terminal")
+    parser.add_argument("--record", type=Path, help="the record to write; by default a new one in logs/")
+    parser.add_argument("--json", action="store_true", help="without a screen: print one JSON object at the end")
+    parser.add_argument("--plain", action="store_true", help="line by line in place of the screen")
+    parser.add_argument("--ascii", action="store_true", help="draw with plain characters only")
+    parser.add_argument("--quiet", action="store_true", help="no tones")
+    parser.set_defaults(
+        operator="", resume=None, attach=None, trace_bytes=None, say="", by_key=False, place_after=0.8,
+        give_up_after=1800.0,
+    )  # fmt: skip
+
+
+def run(options: argparse.Namespace) -> int:
+    """Show the screen where there is a terminal, else run and print."""
+    from bench.files import shipped
+
+    job = shipped("sequences") / "gannet-head"
+    options.sequence = job / "continuity-W101.yaml"
+    options.bench = job / "benches" / "simulated.yaml"
+    options.demo_faults = options.seed is not None
+    if options.no_screen or options.json or not (sys.stdin.isatty() and sys.stdout.isatty()):
+        options.speed = 20.0
+        return common.run_here(options)
+    from bench.commands.start_screen import show
+
+    options.speed = 1.0
+    return show(options)
+
+
+def demo_faults(plant: Plant, seed: int) -> list[Fault]:
+    """Five faults of a rebuilt bundle that a pin by pin walk must find.
+
+    Four are drawn from the kinds that change a conductor's reading from end to end. The fifth is a short between
+    neighbouring pins: the walk looks at neighbours, since that is where a short in a connector is, and says so.
+    """
+    from bench.plant.faults import Leakage, Short
+    from bench.plant.faulty import affected_pins, random_faults
+
+    drawn = [fault for fault in random_faults(plant, CABLE, seed, 7) if not isinstance(fault, Short | Leakage)][:4]
+    used = {name for fault in drawn for name in affected_pins(fault, plant).continuity}
+    touched = {end.name for name in used for end in (plant.conductors[name].near_end, plant.conductors[name].far_end)}
+    near = plant.cables[CABLE].near[0]
+    free = [
+        (pin.name, other.name)
+        for pin, other in plant.neighbours_of(near)
+        if pin.name not in touched and other.name not in touched
+    ]
+    pins = random.Random(f"short {seed}").choice(free)
+    return [*drawn, Short(between=pins)]

@@ -1,0 +1,119 @@
+"""Starts a runner and a screen, or a screen alone for a runner that is there already."""
+
+from __future__ import annotations
+
+import argparse
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from bench.commands import common
+from bench.errors import BadRequest
+
+if TYPE_CHECKING:
+    from bench.runner.door import Door
+
+START_WITHIN: Final = 60.0
+"""Seconds that a runner may take to read its files, start a simulated bench and open its door."""
+
+
+class RunnerFailed(ConnectionError):
+    """The runner's process ended before its door was open.
+
+    Attributes:
+        code: its exit code.
+        text: what it said.
+    """
+
+    def __init__(self, code: int, text: str) -> None:
+        super().__init__(text or f"the runner ended with code {code}")
+        self.code = code
+        self.text = text
+
+
+def show(options: argparse.Namespace) -> int:
+    """Start what is needed, show the screen, and give the walk's exit code when it is over."""
+    chosen = [options.sequence is not None, options.resume is not None, options.attach is not None]
+    if sum(chosen) != 1:
+        raise BadRequest("name a sequence with --bench, or a record with --resume, or say --attach")
+    if options.sequence is not None and options.bench is None:
+        raise BadRequest("a sequence needs a bench: --bench FILE")
+    if options.attach is not None:
+        return _screen(options, _attached(options.attach))
+    record, started = _start(options)
+    return _screen(options, lambda: _wait_for_door(record, started))
+
+
+def _attached(record: Path) -> Callable[[], Door]:
+    from bench.runner.door import door_of, live_doors, read_door
+
+    def find() -> Door:
+        if record != Path():
+            return read_door(door_of(record))
+        doors = live_doors(common.LOGS) if common.LOGS.is_dir() else []
+        if not doors:
+            raise ConnectionError(f"no walk is under way in {common.LOGS}/; name the record, or start one")
+        return doors[0]
+
+    return find
+
+
+def _start(options: argparse.Namespace) -> tuple[Path, subprocess.Popen[bytes]]:
+    """Start the runner's process; returns its record."""
+    record = options.resume or options.record
+    if record is None:
+        record = common.record_name(common.LOGS, options.sequence.stem)
+    record.parent.mkdir(parents=True, exist_ok=True)
+    words = [sys.executable, "-m", "bench.cli", "runner", "--record", str(record)]
+    if options.resume is not None:
+        words.append("--resume")
+    else:
+        words.append(str(options.sequence))
+    for name in ("bench", "operator", "trace_bytes", "speed", "seed", "place_after", "give_up_after"):
+        value = getattr(options, name)
+        if value not in (None, ""):
+            words += [f"--{name.replace('_', '-')}", str(value)]
+    for name in ("by_key", "demo_faults"):
+        if getattr(options, name):
+            words.append(f"--{name.replace('_', '-')}")
+    messages = record.with_name(f"{record.name}.messages").open("wb")
+    # its own session: closing the terminal or a ctrl-c there reaches the screen, never the owner of the ports
+    process = subprocess.Popen(
+        words, stdin=subprocess.DEVNULL, stdout=messages, stderr=messages, start_new_session=True
+    )
+    messages.close()
+    return record, process
+
+
+def _wait_for_door(record: Path, process: subprocess.Popen[bytes]) -> Door:
+    """The door of a runner that was just started.
+
+    Raises:
+        RunnerFailed: it ended first.
+    """
+    from bench.runner.door import door_of, read_door
+
+    until = time.monotonic() + START_WITHIN
+    messages = record.with_name(f"{record.name}.messages")
+    while time.monotonic() < until:
+        code = process.poll()
+        if code is not None:
+            text = messages.read_text("utf-8", "replace").strip()
+            messages.unlink(missing_ok=True)
+            raise RunnerFailed(code, text)
+        try:
+            door = read_door(door_of(record))
+        except FileNotFoundError:
+            time.sleep(0.03)
+            continue
+        if door.process == process.pid:
+            return door
+        time.sleep(0.03)
+    raise RunnerFailed(-1, f"the runner did not open its door within {START_WITHIN:g} s; see {messages}")
+
+
+def _screen(options: argparse.Namespace, door: Callable[[], Door]) -> int:
+    raise NotImplementedError
