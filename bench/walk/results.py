@@ -13,6 +13,7 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from bench.plant.model import Plant, UnknownName
 from bench.sequence.file import Measure
+from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.setting import Conditions, Outcome, Setting
 from bench.walk.state import State, outcomes
@@ -88,6 +89,9 @@ def _reach(plant: Plant, event: e.Disturbed) -> frozenset[str]:
     """Everything that a disturbance touches, by name."""
     names = set(event.touches)
     for name in event.touches:
+        card = plant.cards.get(name)
+        if card is not None:
+            names.add(card.shelf)  # what is proven of cards is proven of their shelf
         try:
             names |= plant.touched(name)
         except UnknownName:
@@ -100,13 +104,26 @@ def _undisturbed(
 ) -> Outcome:
     if outcome.verdict in ("done", "skipped", "void"):
         return outcome
-    step = setting.plan.steps[outcome.index]
-    mine = {step.subject, *step.touches}
-    mine |= {name.rpartition(".")[0] for name in step.touches if "." in name}
+    rests_on: set[str] | None = None
     for n, event, names in disturbed:
-        if n > outcome.n and mine & names:
+        if n <= outcome.n:
+            continue
+        if rests_on is None:
+            rests_on = _rests_on(setting, setting.plan.steps[outcome.index])
+        if rests_on & names:
             return outcome.voided(f"disturbed since: {event.text or ', '.join(event.touches)}")
     return outcome
+
+
+def _rests_on(setting: Setting, step: Step) -> set[str]:
+    """What a step's verdict is about, by name: its objects, their owners, and the conductors on its terminals.
+
+    Two pins are apart only as long as the conductors on them are, so those are among it.
+    """
+    landings = setting.plant.landings
+    named = {step.subject, *step.touches} - {""}
+    owners = {name.rpartition(".")[0] for name in named if "." in name}
+    return named | owners | {conductor.name for name in named for conductor in landings.get(name, ())}
 
 
 def tally(found: Mapping[int, Outcome]) -> Counter[str]:

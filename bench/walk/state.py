@@ -51,6 +51,8 @@ from dataclasses import dataclass, field, replace
 from itertools import zip_longest
 from typing import Final
 
+import msgspec
+
 from bench.sequence.file import Ask as AskStep
 from bench.sequence.file import Do, Hold, Set
 from bench.sequence.file import Wait as WaitStep
@@ -454,7 +456,9 @@ def _placed(state: State, event: e.Answered, n: int) -> State:
 def _read(state: State, event: e.Read, n: int) -> State:
     step = state.step
     assert step is not None and state.setting is not None
-    outcome, conditions = state.setting.judge(step, event, n, state.conditions, state.rules, state.at)
+    # what the runner made of it then is for people and other tools; it is not even carried along
+    facts = msgspec.structs.replace(event, judged={}) if event.judged else event
+    outcome, conditions = state.setting.judge(step, facts, n, state.conditions, state.rules, state.at)
     return _advance(replace(state, conditions=conditions), outcome)
 
 
@@ -504,6 +508,7 @@ def _skipped(state: State, event: e.Skipped, n: int) -> State:
 
 def _went(state: State, event: e.Went, n: int) -> State:
     assert state.setting is not None
+    steps = state.setting.plan.steps
     _refuse_unsafe(state)
     stood = state.cursor if state.back_to is None else state.back_to
     if not 0 <= event.to <= stood:
@@ -511,7 +516,7 @@ def _went(state: State, event: e.Went, n: int) -> State:
     state = _maybe_on(state)
     if event.to < min(state.powered.values(), default=0):
         raise Refused("an output is on, and that step comes before it went on: pause first, so that it is made safe")
-    if not _is_held(state, state.setting.plan.steps[event.to]):
+    if not _is_held(state, steps[event.to]):
         raise Refused("that step makes something live: go to the hold point before it first")
     again = event.then == "return" and event.to != stood
     return _enter(replace(state, back_to=stood if again else None, trouble=None), event.to)
