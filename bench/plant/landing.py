@@ -323,19 +323,23 @@ class Landing:
             if terminal is None or terminal.kind not in ("pin", "inlet"):
                 continue
             mine = f"{cable.name}.{number + 1}"
-            before = self._taken.setdefault(terminal.name, mine)
-            if before == mine:
-                continue
             origin, step = side.origin[number]
-            if origin is at:
+            if origin is not at:
+                self._take_pin(origin, step, terminal.name, mine)
+                continue
+            before = self._taken.setdefault(terminal.name, mine)
+            if before != mine:
                 clashes.setdefault(before.rpartition(".")[0], []).append(terminal.name)
-            else:
-                found = f"{terminal.name} for {mine}, where {before} ends"
-                self._report.say(origin, step, found=found, expected="a pin for each conductor")
         for other, pins in clashes.items():
             more = f" and {len(pins) - 1} more pins" if len(pins) > 1 else ""
             found = f"{pins[0]}{more}, where conductors of {other} end"
             self._report.say(at, side.step, found=found, expected="a pin for each conductor")
+
+    def _take_pin(self, at: At, step: str, pin: str, conductor: str) -> None:
+        before = self._taken.setdefault(pin, conductor)
+        if before != conductor:
+            found = f"{pin} for {conductor}, where {before} ends"
+            self._report.say(at, step, found=found, expected="a pin for each conductor")
 
     def _conductor(
         self,
@@ -465,8 +469,11 @@ class Landing:
                 ends.append(None)
                 status.append("cut" if text == CUT else "unknown")
             else:
-                ends.append(self._lookup(at, (step,), text))
+                terminal = self._lookup(at, (step,), text)
+                ends.append(terminal)
                 status.append("known")
+                if terminal is not None and terminal.kind in ("pin", "inlet"):
+                    self._take_pin(at, step, terminal.name, f"{cable.name}.screen")
         # a drain wire is a plain solid or stranded wire of the cable's own metal
         made_of = wire.Wire(kind.screen, kind.made_of, kind.strands)
         name = f"{cable.name}.screen"

@@ -1,4 +1,7 @@
-"""The plant as the program works with it: everything by name, one electrical view, and loops for sequences."""
+"""The plant as the program works with it: everything by name, one electrical view, and loops for sequences.
+
+Over 500 lines, since it is one value with one public face; what can be said apart from it lives in its own modules.
+"""
 
 from __future__ import annotations
 

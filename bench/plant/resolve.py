@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from dataclasses import replace
-from typing import Any, Final
+from typing import Any
 
-from bench.files import BadFile, Place, near, one_of, shown
+from bench.files import BadFile, Place, near, one_of
 from bench.judge.conductor import Contact
 from bench.plant import file as f
 from bench.plant import things, wire
@@ -17,9 +16,8 @@ from bench.plant.layout import Layout, layout_of
 from bench.plant.model import Plant
 from bench.plant.partial import Dropped
 from bench.plant.report import At, Report, Where
+from bench.plant.sites import Sites
 from bench.plant.things import Terminal
-
-_SPAN: Final = re.compile(r"(\d{1,3})(?:\s*-\s*(\d{1,3}))?")
 
 
 def resolve(plant_file: f.PlantFile, where: Where | None = None) -> Plant:
@@ -64,19 +62,13 @@ class _Builder:
         self.cable_types: dict[str, tuple[f.CableType, list[Colour]]] = {}
         self.card_types: dict[str, f.CardType] = {}
         self.feeds: dict[str, things.Feed] = {}
-        self.bays: dict[str, things.Bay] = {}
-        self.shelves: dict[str, things.Shelf] = {}
-        self.connectors: dict[str, things.Connector] = {}
-        self.cards: dict[str, things.Card] = {}
-        self.inlets: dict[str, things.Inlet] = {}
         self.supplies: dict[str, things.Supply] = {}
         self.busbars: dict[str, things.Busbar] = {}
         self.breakers: dict[str, things.Breaker] = {}
-        self.trays: dict[str, things.Tray] = {}
-        self.sections: dict[str, things.Section] = {}
         self.earth_points: dict[str, things.EarthPoint] = {}
         self.cables: dict[str, things.Cable] = {}
         self.bonds: dict[str, things.Bond] = {}
+        self.sites = Sites(self.report, self.connector_types, self.card_types, self.feeds, self.terminals)
         self._contacts = {
             "lug": wire.contact(plant_file.contacts.lug, "lug"),
             "pin": wire.contact(plant_file.contacts.pin, "pin"),
@@ -90,9 +82,9 @@ class _Builder:
         for at, feed in root.each("feeds", file.feeds):
             self._feed(at, feed)
         for at, bay in root.each("bays", file.bays):
-            self._bay(at, bay)
+            self.sites.bay(at, bay)
         for at, tray in root.each("trays", file.trays):
-            self._tray(at, tray)
+            self.sites.tray(at, tray)
         for at, supply in root.each("supplies", file.supplies):
             self._supply(at, supply)
         for at, bar in root.each("busbars", file.busbars):
@@ -110,17 +102,17 @@ class _Builder:
                 self._bond(at, bond, file.earth.single_point)
         plant = Plant(
             file=file,
-            bays=self.bays,
-            shelves=self.shelves,
-            connectors=self.connectors,
-            cards=self.cards,
-            inlets=self.inlets,
+            bays=self.sites.bays,
+            shelves=self.sites.shelves,
+            connectors=self.sites.connectors,
+            cards=self.sites.cards,
+            inlets=self.sites.inlets,
             feeds=self.feeds,
             supplies=self.supplies,
             busbars=self.busbars,
             breakers=self.breakers,
-            trays=self.trays,
-            sections=self.sections,
+            trays=self.sites.trays,
+            sections=self.sites.sections,
             cables=self.cables,
             conductors={
                 conductor.name: conductor
@@ -175,138 +167,6 @@ class _Builder:
                 found = f"'{feed.back}', a busbar of the pole '{bar.pole}'"
                 self.report.say(at, "return", found=found, expected="a busbar of the pole 'return'")
 
-    def _bay(self, at: At, bay: f.Bay) -> None:
-        self.report.name(at, bay.name, "bay")
-        shelves = []
-        for place, (shelf_at, shelf) in enumerate(at.each("shelves", bay.shelves), 1):
-            halves = tuple(half.name for half in shelf.halves)
-            shelves.append(self._holder(shelf_at, shelf, bay.name, place, "", halves))
-            for half_at, half in shelf_at.each("halves", shelf.halves):
-                if not half.name.startswith(f"{shelf.name}-"):
-                    expected = f"a name that begins with the shelf's: '{shelf.name}-L' or '{shelf.name}-R'"
-                    self.report.say(half_at, "name", found=f"the half-shelf '{half.name}'", expected=expected)
-                self._holder(half_at, half, bay.name, place, shelf.name, ())
-            if len(shelf.halves) == 1:
-                self.report.say(shelf_at, "halves", found="one half", expected="two halves, or none")
-            used = sum(half.slots for half in shelf.halves)
-            if shelf.slots and used > shelf.slots:
-                found = f"halves with {used} slots together"
-                self.report.say(shelf_at, "halves", found=found, expected=f"at most the shelf's {shelf.slots} slots")
-        self.bays[bay.name] = things.Bay(bay.name, bay.title, tuple(shelves))
-
-    def _holder(
-        self, at: At, shelf: f.Shelf | f.HalfShelf, bay: str, place: int, half_of: str, halves: tuple[str, ...]
-    ) -> things.Shelf:
-        self.report.name(at, shelf.name, "half-shelf" if half_of else "shelf")
-        made = things.Shelf(
-            shelf.name,
-            shelf.title,
-            bay,
-            half_of,
-            halves,
-            place,
-            shelf.slots,
-            self._cards(at, shelf),
-            tuple(
-                made
-                for connector_at, connector in at.each("connectors", shelf.connectors)
-                if (made := self._connector(connector_at, connector, bay, shelf.name)) is not None
-            ),
-            self._inlets(at, shelf, bay),
-        )
-        self.shelves.setdefault(shelf.name, made)
-        return made
-
-    def _cards(self, at: At, shelf: f.Shelf | f.HalfShelf) -> tuple[things.Card, ...]:
-        cards: dict[int, things.Card] = {}
-        for span, type_name in shelf.cards.items():
-            kind = self.report.known(at, "cards", span, name=type_name, among=self.card_types, kind="card type")
-            match = _SPAN.fullmatch(span.strip())
-            if match is None or (match[2] and int(match[2]) <= int(match[1])):
-                expected = "a slot number such as '5', or a span such as '1-6'"
-                self.report.say(at, "cards", span, found=f"the slot {shown(span)}", expected=expected)
-                continue
-            for slot in range(int(match[1]), int(match[2] or match[1]) + 1):
-                if not 1 <= slot <= shelf.slots:
-                    expected = f"a slot from 1 to {shelf.slots}" if shelf.slots else f"'slots' for shelf {shelf.name}"
-                    self.report.say(at, "cards", span, found=f"a card in slot {slot}", expected=expected)
-                    break
-                if slot in cards:
-                    found = f"a second card in slot {slot}"
-                    self.report.say(at, "cards", span, found=found, expected="one card in a slot")
-                elif kind is not None:
-                    cards[slot] = things.Card(f"{shelf.name}/{slot}", shelf.name, slot, kind)
-        ordered = tuple(cards[slot] for slot in sorted(cards))
-        self.cards.update((card.name, card) for card in ordered)
-        return ordered
-
-    def _connector(self, at: At, connector: f.Connector, bay: str, shelf: str) -> things.Connector | None:
-        named = self.report.name(at, connector.name, "connector")
-        known = self.report.known(at, "type", name=connector.type, among=self.connector_types, kind="connector type")
-        if known is None or not named:
-            return None
-        kind, layout = known
-        name = connector.name
-        pins = []
-        for pin in layout.order:
-            place = layout.places[pin]
-            full = f"{name}.{pin}"
-            terminal = Terminal(full, name, pin, "pin", full, bay, shelf, place.row, place.column)
-            self.terminals[full] = terminal
-            pins.append(terminal)
-        made = things.Connector(name, kind, layout, bay, shelf, connector.at, connector.faces, tuple(pins))
-        self.connectors[name] = made
-        return made
-
-    def _inlets(self, at: At, shelf: f.Shelf | f.HalfShelf, bay: str) -> tuple[things.Inlet, ...]:
-        inlets = []
-        for number, feed in enumerate(shelf.inlets):
-            if self.report.known(at, "inlets", number, name=feed, among=self.feeds, kind="feed") is None:
-                continue
-            name = f"{shelf.name}.{feed}"
-            if name in self.inlets:
-                self.report.say(at, "inlets", number, found=f"'{feed}' again", expected="each feed once")
-                continue
-            live = Terminal(name, shelf.name, feed, "inlet", name, bay, shelf.name)
-            back = Terminal(f"{name}-return", shelf.name, f"{feed}-return", "inlet", f"{name}-return", bay, shelf.name)
-            self.terminals[live.name], self.terminals[back.name] = live, back
-            self.inlets[name] = things.Inlet(name, shelf.name, feed, live, back)
-            inlets.append(self.inlets[name])
-        return tuple(inlets)
-
-    def _tray(self, at: At, tray: f.Tray) -> None:
-        if not self.report.name(at, tray.name, "tray"):
-            return
-        made = []
-        for place, (section_at, section) in enumerate(at.each("sections", tray.sections), 1):
-            # sections are called by their tray's name and a dot, like pins: T1.2
-            name = f"{tray.name}.{section.name}"
-            if not self.report.pin(section_at, "name", pin=section.name) or name in self.sections:
-                if name in self.sections:
-                    expected = "each section once in its tray"
-                    self.report.say(section_at, "name", found=f"the section '{section.name}' again", expected=expected)
-                continue
-            length = section.length.value if section.length is not None else None
-            self.sections[name] = things.Section(name, section.title, tray.name, place, length)
-            made.append(self.sections[name])
-        self.trays[tray.name] = things.Tray(tray.name, tray.title, tuple(made))
-
-    def _place(self, at: At, name: str) -> tuple[str, str]:
-        """The bay and the shelf of a name that says where a thing sits."""
-        if not name:
-            return "", ""
-        if name in self.bays:
-            return name, ""
-        if name in self.shelves:
-            return self.shelves[name].bay, name
-        if name in self.trays:
-            return "", ""
-        known = [*self.bays, *self.shelves, *self.trays]
-        hint = near(name, known) or "words that are no name go to 'position'"
-        expected = f"a bay, shelf or tray: {one_of(known)}"
-        self.report.say(at, "at", found=f"'{name}'", expected=expected, hint=hint)
-        return "", ""
-
     # Power
 
     def _terminal(self, owner: str, pin: str, kind: things.TerminalKind, place: tuple[str, str]) -> Terminal:
@@ -317,7 +177,7 @@ class _Builder:
 
     def _supply(self, at: At, supply: f.Supply) -> None:
         named = self.report.name(at, supply.name, "supply")
-        place = self._place(at, supply.at)
+        place = self.sites.place(at, supply.at)
         feed = self.report.known(at, "feed", name=supply.feed, among=self.feeds, kind="feed")
         if feed is None or not named:
             return
@@ -346,7 +206,7 @@ class _Builder:
 
     def _busbar(self, at: At, bar: f.Busbar) -> None:
         named = self.report.name(at, bar.name, "busbar")
-        place = self._place(at, bar.at)
+        place = self.sites.place(at, bar.at)
         if bar.feed and self.report.known(at, "feed", name=bar.feed, among=self.feeds, kind="feed") is None:
             return
         if not named:
@@ -358,7 +218,7 @@ class _Builder:
 
     def _breaker(self, at: At, breaker: f.Breaker) -> None:
         named = self.report.name(at, breaker.name, "breaker")
-        place = self._place(at, breaker.at)
+        place = self.sites.place(at, breaker.at)
         feed = self.report.known(at, "feed", name=breaker.feed, among=self.feeds, kind="feed")
         if feed is None or not named:
             return
@@ -394,7 +254,7 @@ class _Builder:
 
     def _earth_point(self, at: At, point: f.EarthPoint) -> None:
         named = self.report.name(at, point.name, "earth point")
-        place = self._place(at, point.at)
+        place = self.sites.place(at, point.at)
         node = point.name
         if point.busbar:
             bar = self.report.known(at, "busbar", name=point.busbar, among=self.busbars, kind="busbar")
@@ -449,7 +309,7 @@ class _Builder:
     def _cables(self) -> None:
         landing = Landing(
             self.report,
-            self.connectors,
+            self.sites.connectors,
             self.terminals,
             self._lookup,
             self._contact_of,
@@ -476,7 +336,7 @@ class _Builder:
 
     def _sections(self, at: At, cable: f.Cable) -> tuple[str, ...]:
         found: list[str] = []
-        known: dict[str, Any] = {**self.trays, **self.sections}
+        known: dict[str, Any] = {**self.sites.trays, **self.sites.sections}
         for number, name in enumerate(cable.trays):
             thing = self.report.known(at, "trays", number, name=name, among=known, kind="tray or tray section")
             if isinstance(thing, things.Tray):
@@ -487,7 +347,7 @@ class _Builder:
 
     def _contact_of(self, terminal: Terminal) -> Contact:
         if terminal.kind == "pin":
-            return self._pin_contacts[self.connectors[terminal.owner].type.name]
+            return self._pin_contacts[self.sites.connectors[terminal.owner].type.name]
         return self._contacts["lug"]
 
     def _lookup(self, at: At, steps: tuple[str | int, ...], text: str) -> Terminal | None:
@@ -503,8 +363,8 @@ class _Builder:
             node = text if whole.kind == "busbar" else whole.node
             self.terminals[text] = Terminal(text, owner, pin, whole.kind, node, whole.bay, whole.shelf)
             return self.terminals[text]
-        if dot and owner in self.connectors:
-            order = self.connectors[owner].layout.order
+        if dot and owner in self.sites.connectors:
+            order = self.sites.connectors[owner].layout.order
             self.report.say(
                 at, *steps, found=f"pin '{pin}' of {owner}", expected=f"{one_of(order)}", hint=near(pin, order)
             )
@@ -512,7 +372,7 @@ class _Builder:
         known: Iterable[str] = (
             (name for name in self.terminals if name.startswith(f"{owner}."))
             if dot and owner in self.report.names
-            else (*self.connectors, *(name for name, t in self.terminals.items() if t.kind not in ("pin", "end")))
+            else (*self.sites.connectors, *(name for name, t in self.terminals.items() if t.kind not in ("pin", "end")))
         )
         expected = "a connector, or a terminal such as 'J101.12', 'F3.load' or 'BA.2'"
         self.report.say(at, *steps, found=f"'{text}'", expected=expected, hint=near(text, known))
