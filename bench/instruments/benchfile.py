@@ -31,15 +31,14 @@ from bench.instruments.conversation import Trace
 from bench.instruments.instrument import Instrument
 from bench.instruments.library import Library
 from bench.instruments.profile import Profile
-from bench.instruments.profile_function import Role
 from bench.instruments.profile_line import Line
 from bench.instruments.session import NoticeTaker
 from bench.instruments.transport import open_port, port_key
 from bench.instruments.values import Identity
 from bench.instruments.wire import Unreadable, WireText
 from bench.plant.faults import Fault
-from bench.plant.faults import Fault
 from bench.quantity import Duration, Ratio, Resistance, Temperature, Voltage
+from bench.roles import Role
 
 SIMULATED: Final = "simulated"
 """The port of an instrument that is played by a twin."""

@@ -17,6 +17,7 @@ from bench.instruments.dialogue import (
     NeedData,
     Quiet,
     Reply,
+    State,
     Suspect,
     Unasked,
 )
@@ -79,6 +80,8 @@ class Conversation:
         """Asks something whose answer only the right instrument, and only now, can give."""
         self.resynchronised: Callable[[str, bytes], None] | None = None
         """Is told when the line was resynchronised: why, and what was thrown away."""
+        self.resyncs = 0
+        """How often the line was resynchronised."""
         self._quiet = quiet
         self._slack = slack
         self._between = between
@@ -150,11 +153,16 @@ class Conversation:
         Raises:
             InstrumentTrouble: it cannot be resynchronised.
         """
-        self._collect()
+        self.collect()
         if not self.dialogue.trusted and not self._resyncing:
             self.resynchronise()
 
-    def _collect(self) -> None:
+    def collect(self) -> None:
+        """Read away what came unasked; the line is suspect if there was anything.
+
+        Raises:
+            InstrumentTrouble: ``lost``, ``aborted``.
+        """
         while self._read(float("-inf")):
             pass
         while True:
@@ -165,7 +173,7 @@ class Conversation:
                 self._keep(event.raw)
             elif not isinstance(event, Echo):
                 break
-        if self.dialogue.pending and self.dialogue.state.value in ("ready", "proving"):
+        if self.dialogue.pending and self.dialogue.state in (State.READY, State.PROVING):
             self._keep(self.dialogue.pending)
             self.dialogue.doubt("part of a message came that nobody had asked for")
 
@@ -182,6 +190,15 @@ class Conversation:
         self.fresh()
         self._refuse_suspect()
         self._hold_off()
+        try:
+            return self._answer(command, wait)
+        except BaseException:
+            # whatever ended it, an answer may still be on its way
+            if self.dialogue.state is State.ASKED:
+                self.dialogue.doubt("a question was given up")
+            raise
+
+    def _answer(self, command: bytes, wait: float) -> Frame:
         self._write(self.dialogue.send(command, now=self.clock(), wait=wait))
         while True:
             event = self.dialogue.next_event(self.clock())
@@ -214,14 +231,21 @@ class Conversation:
         self._hold_off()
         echoes = self.dialogue.echoes
         self._write(self.dialogue.send(command, now=self.clock(), wait=None))
-        if not echoes:
-            return
-        deadline = self.clock() + wait
+        if self.dialogue.must_echo or echoes:
+            self._await_echo(command, echoes, wait)
+
+    def _await_echo(self, command: bytes, echoes: int, wait: float) -> None:
+        must = self.dialogue.must_echo
+        deadline = self.clock() + (wait if must else self._quiet)
         while self.dialogue.echoes == echoes:
             event = self.dialogue.next_event(self.clock())
             if isinstance(event, Suspect):
                 self._refuse_suspect()
             if isinstance(event, NeedData) and not self._read(deadline) and self.clock() >= deadline:
+                if not must:
+                    # it echoed once and does so no more
+                    self.dialogue.echoes = 0
+                    return
                 self.dialogue.doubt("an echo did not come")
                 raise InstrumentTrouble(
                     "silent",
@@ -255,7 +279,7 @@ class Conversation:
             self.pause(left)
 
     def _refuse_suspect(self) -> None:
-        if not self.dialogue.trusted and self.dialogue.state.value != "proving":
+        if not self.dialogue.trusted and self.dialogue.state is not State.PROVING:
             raise InstrumentTrouble(
                 "garbled",
                 f"The line to {self.transport.address} cannot be trusted: {self.dialogue.why_suspect}.",
@@ -338,13 +362,14 @@ class Conversation:
         dropped = b""
         trouble: InstrumentTrouble | None = None
         self._resyncing = True
+        self.resyncs += 1
         try:
             for attempt in range(RESYNC_TRIES):
                 dropped += self._drain(quiet * 2**attempt)
                 try:
                     if self.prove is not None:
                         self.prove()
-                    self._collect()
+                    self.collect()
                     self._refuse_doubt_in_proof()
                 except InstrumentTrouble as error:
                     if error.kind not in ("silent", "garbled"):
@@ -366,7 +391,7 @@ class Conversation:
         ) from trouble
 
     def _refuse_doubt_in_proof(self) -> None:
-        if self.dialogue.state.value != "proving":
+        if self.dialogue.state is not State.PROVING:
             raise InstrumentTrouble("garbled", f"More came than was asked for: {self.dialogue.why_suspect}.")
 
     def _drain(self, quiet: float) -> bytes:

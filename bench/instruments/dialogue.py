@@ -131,7 +131,8 @@ class Dialogue:
     def __init__(self, framer: Framer, *, write_end: bytes = b"", echo: bool = False, unasked: bool = False) -> None:
         self._framer = framer
         self._write_end = write_end
-        self._must_echo = echo
+        self.must_echo = echo
+        """Every command comes back before its answer."""
         self._unasked = unasked
         self._state = State.READY
         self._number = 0
@@ -231,7 +232,7 @@ class Dialogue:
         if self._state is not State.ASKED:
             self._doubt(f"{len(frame.raw)} bytes came that nobody had asked for", frame.raw)
             return Unasked(frame)
-        if self._must_echo and self._command in self._unechoed:
+        if self.must_echo and self._command in self._unechoed:
             self._doubt("an answer came without the echo of its question", frame.raw)
             return Garbled(self._number, frame.raw, self._why)
         self._settle()

@@ -261,21 +261,17 @@ class DecodedFramer:
     def pull(self) -> Frame | Noise | None:
         """The next frame. Bytes between frames come out as noise, in one piece where they are together."""
         while self._buffer:
+            if len(self._bad) >= self._longest:
+                return self._noise()
             try:
                 parts = self._decode(bytes(self._buffer))
             except BadFrame as error:
-                self._why = self._why or str(error)
-                self._bad += self._buffer[: error.skip]
-                del self._buffer[: error.skip]
-                if len(self._bad) >= self._longest:
-                    return self._noise()
+                self._drop(error.skip, str(error))
                 continue
             if parts is None:
                 if len(self._buffer) <= self._longest:
                     return None
-                self._why = self._why or f"{len(self._buffer)} bytes without a whole frame"
-                self._bad += self._buffer[:1]
-                del self._buffer[:1]
+                self._drop(1, f"more than {self._longest} bytes without a whole frame")
                 continue
             if not 0 < parts.used <= len(self._buffer):
                 raise ValueError(f"the decoder says that a frame took {parts.used} of {len(self._buffer)} bytes")
@@ -285,6 +281,11 @@ class DecodedFramer:
             del self._buffer[: parts.used]
             return Frame(raw, raw, parts=parts)
         return None
+
+    def _drop(self, count: int, why: str) -> None:
+        self._why = self._why or why
+        self._bad += self._buffer[:count]
+        del self._buffer[:count]
 
     def _noise(self) -> Noise:
         noise = Noise(bytes(self._bad), self._why)

@@ -71,6 +71,7 @@ class Instrument:
         self._transport = transport
         self._session = self._session_on(transport)
         self._taker: Taker | None = None
+        self._upset = False
 
     def _session_on(self, transport: Transport) -> Session:
         return Session(
@@ -181,6 +182,7 @@ class Instrument:
             taker = Taker(self._session, chosen, held, texts)
             taker.configure()
             self._taker = taker
+            self._upset = False
             return taker.setup
 
     def _function(self, name: str) -> Function:
@@ -193,7 +195,7 @@ class Instrument:
     # ---- reading ---------------------------------------------------------------------------
 
     def read(self, after: float = 0.0) -> Sample:
-        """Take one reading, triggered now.
+        """Take one reading, triggered now. After ``mismatch`` the next call sets the instrument anew first.
 
         Args:
             after: seconds to wait between beginning and reading, for an insulation test and anything that charges.
@@ -206,15 +208,24 @@ class Instrument:
             taker = self._taker
             if taker is None:
                 raise NotConfigured(f"a reading of {self.profile.profile} before it was configured")
+            self._set_anew(taker)
             tries = 1
             while True:
                 try:
                     return replace(self._take(taker, after), tries=tries)
                 except InstrumentTrouble as trouble:
+                    self._upset = trouble.kind == "mismatch"
                     if trouble.kind not in ("silent", "garbled") or not taker.function.repeatable or tries > RETRIES:
                         raise
                     tries += 1
                     self._session.say(Notice("retry", f"Reading again: {trouble.what}", trouble.raw))
+
+    def _set_anew(self, taker: Taker) -> None:
+        """After somebody changed it, set it as it was asked for before it is read again."""
+        if self._upset:
+            taker.configure()
+            self._upset = False
+            self._session.say(Notice("set-anew", f"{taker.function.name} was set anew."))
 
     def _take(self, taker: Taker, after: float) -> Sample:
         if not taker.function.energises:
@@ -248,6 +259,7 @@ class Instrument:
                     raise NotConfigured(f"live readings of {self.profile.profile} before it was configured")
                 if taker.function.energises:
                     raise InstrumentTrouble("unable", f"'{taker.function.name}' energises and is not shown live.")
+                self._set_anew(taker)
                 sample = taker.take(0.0, live=True)
             yield sample
 

@@ -24,7 +24,7 @@ from typing import Literal
 import msgspec
 
 from bench.files import Inconsistent
-from bench.instruments.profile_function import Check, Function, Reads, Role, Setting
+from bench.instruments.profile_function import Check, Function, Setting
 from bench.instruments.profile_line import (
     Dialogue,
     ErrorQueue,
@@ -41,6 +41,7 @@ from bench.instruments.profile_line import (
 from bench.instruments.template import holes
 from bench.instruments.wire import Pattern, WireText
 from bench.quantity import Amount, Duration
+from bench.roles import Reads, Role
 
 
 class Output(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):

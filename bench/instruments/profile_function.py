@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import Final, Literal
+from typing import Literal
 
 import msgspec
 
@@ -12,29 +12,7 @@ from bench.instruments.profile_line import Register, seconds
 from bench.instruments.template import holes, plain_number
 from bench.instruments.wire import Pattern
 from bench.quantity import Amount, Current, Duration, QuantityError, Ratio, Temperature
-
-Role = Literal["ohms", "insulation", "volts", "amps", "supply", "switch", "thermometer"]
-"""What a step needs from the bench."""
-
-Reads = Literal["resistance", "insulation", "voltage", "ac-voltage", "current", "temperature"]
-"""What a function measures."""
-
-ROLE_OF: Final[dict[Reads, Role]] = {
-    "resistance": "ohms",
-    "insulation": "insulation",
-    "voltage": "volts",
-    "ac-voltage": "volts",
-    "current": "amps",
-    "temperature": "thermometer",
-}
-UNIT_OF: Final[dict[Reads, str]] = {
-    "resistance": "Ω",
-    "insulation": "Ω",
-    "voltage": "V",
-    "ac-voltage": "V",
-    "current": "A",
-    "temperature": "°C",
-}
+from bench.roles import ROLE_OF, UNIT_OF, Reads, Role
 
 
 def scale_of(unit: str, reads: Reads) -> float:

@@ -149,10 +149,15 @@ class Taker:
             raws = self._running()
             if after > 0:
                 session.conversation.pause(after)
+            resyncs = session.conversation.resyncs
             taken = self._trigger()
             after_raws, named = self._confirm("It changed during the reading")
             if session.profile.errors is not None and session.profile.errors.each_reading:
                 session.refuse_errors("reading")
+            session.conversation.collect()
+            if resyncs != session.conversation.resyncs or not session.conversation.dialogue.trusted:
+                # which of the two was the answer to the trigger cannot be told
+                raise session.nonsense(taken.frame.raw, "more came than was asked for")
         except InstrumentTrouble:
             # what must end is ended by the safe state, which every function that energises has
             if function.end and not function.energises:

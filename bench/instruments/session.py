@@ -249,12 +249,26 @@ class Session:
 
     def _prove(self) -> None:
         """Ask what only this instrument, and only now, can answer."""
-        dialogue = self.profile.dialogue
         self._prove_order()
-        identify = self.profile.identify
-        if identify is None:
+        if self.profile.identify is None:
             self._prove_by_shape()
             return
+        identity, raw = self._ask_identity()
+        if self.identity is None or not self.identity.same_instrument(identity):
+            # a name that lost a letter on the wire is a name too: one that is new must be told twice
+            again, _ = self._ask_identity()
+            if again != identity:
+                raise InstrumentTrouble(
+                    "garbled",
+                    f"The instrument names itself as {identity.text[:80]!r}, and then as {again.text[:80]!r}.",
+                    "Check the cable.",
+                    raw=(raw,),
+                )
+        self._accept(identity, raw)
+
+    def _ask_identity(self) -> tuple[Identity, bytes]:
+        identify = self.profile.identify
+        assert identify is not None
         if identify.register is not None:
             frame = self.ask_register(identify.register)
             text, raw = frame.parts.value if frame.parts else "", frame.raw
@@ -262,14 +276,11 @@ class Session:
             text, raw = self.ask(identify.ask)
         found = identify.reply.match(text)
         if found is None:
-            if self.profile.probe is not None or isinstance(dialogue, Modbus):
-                raise self._stranger(text, raw)
             raise InstrumentTrouble(
                 "garbled", f"The instrument names itself as {text[:80]!r}.", self._wrong_kind(), raw=(raw,)
             )
-        self._accept(
-            Identity(text, *(found.get(name, "").strip() for name in ("maker", "model", "serial", "version"))), raw
-        )
+        told = (found.get(name, "").strip() for name in ("maker", "model", "serial", "version"))
+        return Identity(text, *told), raw
 
     def _prove_order(self) -> None:
         probe = self.profile.probe
@@ -309,11 +320,6 @@ class Session:
 
     def _wrong_kind(self) -> str:
         return f"Is this {self.profile.title}? If so, its profile '{self.profile.profile}' must learn this answer."
-
-    def _stranger(self, text: str, raw: bytes) -> InstrumentTrouble:
-        return InstrumentTrouble(
-            "stranger", f"The instrument names itself as {text[:80]!r}.", self._wrong_kind(), raw=(raw,)
-        )
 
     def _accept(self, identity: Identity, raw: bytes) -> None:
         wanted = self.expected_serial

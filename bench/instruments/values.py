@@ -147,11 +147,11 @@ class Notice:
     """Something that was dealt with, and that a record may want to keep.
 
     Attributes:
-        kind: ``retry``, ``resynchronised``, ``instrument-error`` or ``reconnected``.
+        kind: ``retry``, ``resynchronised``, ``set-anew`` or ``reconnected``.
         text: in words.
         raw: the bytes in the matter.
     """
 
-    kind: Literal["retry", "resynchronised", "instrument-error", "reconnected"]
+    kind: Literal["retry", "resynchronised", "set-anew", "reconnected"]
     text: str
     raw: tuple[bytes, ...] = ()
