@@ -109,11 +109,17 @@ def what_would_decide(
     if readings is not None:
         remedies.append(readings)
     for action, words, improved in remedies:
-        found.append(_advice(action, words, improved, limit, rule))
-    if len(remedies) > 1 and not any(advice.decides for advice in found):
-        together = _together(budget, remedies)
-        names = ", ".join(action for action, _, _ in remedies if action != "null the leads")
-        found.append(_advice("all of these", f"Do all together: {names}.", together, limit, rule))
+        advice = _advice(action, words, improved, limit, rule)
+        # where two or three readings rule the budget, taking away what is known exactly leaves few degrees of freedom,
+        # and by the formula of Welch and Satterthwaite a larger uncertainty: that is no remedy
+        if advice.decides or advice.expanded_uncertainty < budget.expanded_uncertainty:
+            found.append(advice)
+    names = [action for action, _, _ in remedies if action != "null the leads"]
+    if len(names) > 1 and not any(advice.decides for advice in found):
+        words = f"Do all together: {', '.join(names)}."
+        advice = _advice("all of these", words, _together(budget, remedies), limit, rule)
+        if advice.decides or advice.expanded_uncertainty < budget.expanded_uncertainty:
+            found.append(advice)
     if not any(advice.decides for advice in found):
         found.append(_better_meter(budget, limit, rule))
     return tuple(
@@ -288,10 +294,14 @@ def _better_meter(budget: Budget, limit: Limit, rule: Rule) -> Advice:
                 high = middle
             else:
                 low = middle
+        if low == 0.0:
+            continue
         # two digits, cut and not rounded: a promise must hold
         place = 10.0 ** (math.floor(math.log10(low)) - 1)
         low = math.floor(low / place) * place
         improved = with_meter(low)
+        if decide(improved, limit, rule).verdict == "undecided":
+            continue
         allowed = engineering(low, budget.unit, digits=2)
         where = engineering(budget.value, budget.unit)
         words = f"Use a meter that is good to ± {allowed} at {where}{extra} or better."

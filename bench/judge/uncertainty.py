@@ -249,6 +249,9 @@ class Budget:
 
         The formula holds for independent inputs only. Correlated components are therefore taken together as one, with
         the fewest degrees of freedom among them; for components read together (GUM H.2) that is exact.
+
+        Where two or three readings rule the budget the formula is at its weakest: a further component that is known
+        exactly then raises the degrees of freedom and may lower the expanded uncertainty. Take more readings.
         """
         total = self.variance
         if total == 0.0:

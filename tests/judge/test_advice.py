@@ -156,6 +156,15 @@ def test_a_table_needs_its_function():
         what_would_decide(budget(2.0, top=1000.0), LIMIT, table=TABLE)
 
 
+def test_a_remedy_that_makes_it_worse_is_not_proposed():
+    """Two readings leave one degree of freedom; without the well-known EMF part the coverage factor would be 12.7."""
+    stuck = budget([2.0, 2.03125], emf=ThermalEmf(43e-6, 1e-3))
+    assert decide(stuck, LIMIT).verdict == "undecided"
+    found = what_would_decide(stuck, LIMIT)
+    assert "offset compensation" not in actions(found)
+    assert found[-1].expanded_uncertainty <= stuck.expanded_uncertainty
+
+
 @settings(max_examples=60)
 @given(
     st.floats(1.6, 2.4),
