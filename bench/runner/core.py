@@ -22,7 +22,8 @@ from bench.runner.ports import Crew, Hands, Happened, Manner, Sample
 from bench.sequence.file import Measure
 from bench.walk import events as e
 from bench.walk import requests as r
-from bench.walk.state import OutOfTurn, Phase, Refused, Stale, State, outcomes, request, take
+from bench.walk.results import annotated
+from bench.walk.state import OutOfTurn, Phase, Refused, Stale, State, request, take
 
 LIVE_EVERY: Final = 0.05
 """Seconds between live readings sent to screens: nobody reads faster."""
@@ -258,8 +259,7 @@ class Runner:
             after = take(self.state, entry)
         except (Stale, Refused, OutOfTurn) as error:
             return str(error)
-        if isinstance(event, e.Read):
-            entry = _annotated(entry, event, after)
+        entry = annotated(entry, after)
         try:
             line = self._writer.append(entry)
         except RecordTrouble as error:
@@ -395,14 +395,6 @@ class Runner:
             self.crew.make_safe(-1)
             raise RecordTrouble(f"{why}; the record could not be written")
         self._record(e.Aborted(why=why))
-
-
-def _annotated(entry: e.Entry, read: e.Read, after: State) -> e.Entry:
-    """The reading's entry with what was made of it, for people and other tools; the fold does not look at that."""
-    outcome = next(outcomes(after), None)
-    if outcome is None or outcome.n != entry.n:
-        return entry
-    return e.Entry(n=entry.n, at=entry.at, event=msgspec.structs.replace(read, judged=outcome.facts()))
 
 
 def _named(wish: p.Wish, name: str) -> p.Wish:

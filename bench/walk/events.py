@@ -153,6 +153,8 @@ class Disturbed(_Event, frozen=True, kw_only=True, tag="disturbed"):
     touches: list[str]
     text: str = ""
     by: str = ""
+    when: str = ""
+    """When it happened, where it is told later: UTC, ISO 8601 with a Z. Empty: at the time of the event itself."""
 
 
 class Paused(_Event, frozen=True, kw_only=True, tag="paused"):

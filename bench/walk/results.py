@@ -11,6 +11,8 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 
+import msgspec
+
 from bench.plant.model import Plant, UnknownName
 from bench.sequence.file import Measure
 from bench.sequence.plan import Step
@@ -124,6 +126,23 @@ def _rests_on(setting: Setting, step: Step) -> set[str]:
     named = {step.subject, *step.touches} - {""}
     owners = {name.rpartition(".")[0] for name in named if "." in name}
     return named | owners | {conductor.name for name in named for conductor in landings.get(name, ())}
+
+
+def annotated(entry: e.Entry, after: State) -> e.Entry:
+    """A reading's entry with what was made of it, for people and other tools; the fold does not look at that.
+
+    Args:
+        entry: the event in its envelope; anything but a reading comes back as it is.
+        after: the state after it was taken.
+    """
+    outcome = next(outcomes(after), None)
+    if not isinstance(entry.event, e.Read) or outcome is None or outcome.n != entry.n or after.setting is None:
+        return entry
+    step = after.setting.plan.steps[outcome.index]
+    # the names come first and in full, so that a record can be searched for them as plain text
+    named = {"step": outcome.key, "subject": outcome.subject, "between": list(step.probes or ())}
+    noted = msgspec.structs.replace(entry.event, judged={**named, **outcome.facts()})
+    return e.Entry(n=entry.n, at=entry.at, event=noted)
 
 
 def tally(found: Mapping[int, Outcome]) -> Counter[str]:

@@ -178,13 +178,16 @@ class Outcome:
     def facts(self) -> dict[str, Any]:
         """What a record keeps beside the reading, for people and other tools."""
         kept: dict[str, Any] = {"verdict": self.verdict, "sentence": self.sentence}
-        for name in ("value", "expanded", "low", "high"):
+        for name in ("value", "expanded", "low", "high", "zero"):
             value = getattr(self, name)
             if value is not None:
                 kept[name] = value
         if self.source:
             kept["limit"] = self.source
+        if self.at:
+            kept["ambient"] = self.ambient
         if self.budget is not None:
+            kept["standard"] = self.budget.standard_uncertainty
             kept["budget"] = self.budget.to_dict()
         return kept
 
