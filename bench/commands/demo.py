@@ -58,7 +58,7 @@ def demo_faults(plant: Plant, seed: int) -> list[Fault]:
     from bench.plant.faults import Leakage, Short
     from bench.plant.faulty import affected_pins, random_faults
 
-    drawn = [fault for fault in random_faults(plant, CABLE, seed, 7) if not isinstance(fault, Short | Leakage)][:4]
+    drawn = [fault for fault in random_faults(plant, CABLE, seed, 11) if not isinstance(fault, Short | Leakage)][:4]
     used = {name for fault in drawn for name in affected_pins(fault, plant).continuity}
     touched = {end.name for name in used for end in (plant.conductors[name].near_end, plant.conductors[name].far_end)}
     near = plant.cables[CABLE].near[0]
