@@ -14,8 +14,8 @@ from math import ceil
 
 import numpy as np
 
-from bench.diagnose.earth_fit import Case, Meter, Prior, solve
-from bench.diagnose.earth_network import BondNetwork, Floats, Ints
+from bench.diagnose.earth_fit import Case, Fit, Meter, Prior, solve
+from bench.diagnose.earth_network import BondNetwork, Flags, Floats, Ints
 from bench.diagnose.earth_screen import all_pairs
 from bench.diagnose.earth_search import Posterior
 
@@ -233,8 +233,10 @@ def next_reading(posterior: Posterior, meter: Meter, only: Iterable[Pair] | None
     for row, explained in enumerate(standing):
         if explained.fit is None:
             raise AssertionError("only fitted explanations stand")
-        mean[row], variance[row] = _predicted(network, explained.case, explained.fit.x, i, j, explained.fit.covariance)
-        variance[row] += meter.u(mean[row]) ** 2
+        true, spread2, joined = _predicted(network, explained.fit, i, j)
+        # Open is told from any value, and not from open: all such predictions are alike.
+        mean[row] = np.where(joined, true, meter.open_above)
+        variance[row] = np.where(joined, spread2, 0.0) + meter.u(mean[row]) ** 2
     chance = np.array([explained.chance for explained in standing])
     information = mixture_information(chance / chance.sum(), mean, variance)
     best = int(information.argmax())
@@ -242,13 +244,12 @@ def next_reading(posterior: Posterior, meter: Meter, only: Iterable[Pair] | None
     return Telling(a, b, float(information[best]), tuple(mean[:, best].tolist()))
 
 
-def _predicted(
-    network: BondNetwork, case: Case, x: Floats, i: Ints, j: Ints, covariance: Floats
-) -> tuple[Floats, Floats]:
-    """Mean and variance of the true resistances of pairs under one fitted case, in ohm and ohm^2."""
-    circuit = solve(network, [case], x[None, :])
+def _predicted(network: BondNetwork, found: Fit, i: Ints, j: Ints) -> tuple[Floats, Floats, Flags]:
+    """Mean and variance of pairs' true resistances under a fit, in ohm and ohm^2; whether they are joined."""
+    circuit = solve(network, [found.case], found.x[None, :])
     slopes = circuit.jacobian(circuit.potentials(i, j))[0]
-    return circuit.resistances(i, j)[0], ((slopes @ covariance) * slopes).sum(axis=1)
+    variance = ((slopes @ found.covariance) * slopes).sum(axis=1)
+    return circuit.resistances(i, j)[0], variance, circuit.joined(i, j)[0]
 
 
 def mixture_information(chance: Floats, mean: Floats, variance: Floats) -> Floats:

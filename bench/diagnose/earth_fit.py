@@ -2,7 +2,7 @@
 
 The model: the logarithm of each bond's resistance is normal about the design's value with the bond's
 spread; a reading is the true two-point resistance plus normal noise of its own standard uncertainty.
-An explanation (`Case`) adds up to two *extra* paths, or lets bonds be *poor*; the logarithm of an extra
+An explanation (`Case`) adds *extra* paths, lets bonds be *poor* or has them *open*; the logarithm of an extra
 path's resistance, and of how much worse a poor bond is, are normal too (`Prior`).
 
 For a current of 1 A through reading p, bond k carries i_kp and ``dR_p/dx_k = i_kp^2`` (a textbook
@@ -97,8 +97,8 @@ class Reading:
 class Prior:
     """What is believed before measuring.
 
-    ``extra`` and ``poor`` are the chances that the plant has (at least) one second path, one poor or
-    open bond; ``doubled`` is the part of ``extra`` that lies beside a designed bond. A second fault is
+    ``extra`` and ``poor`` are the chances that the plant has (at least) one second path, one poor (or
+    else open) bond; ``doubled`` is the part of ``extra`` that lies beside a designed bond. A second fault is
     as likely again, given a first. An extra path's resistance is lognormal: median ``extra_ohms``, one
     standard deviation a factor of ``extra_factor``; a poor bond is ``poor_times`` its design, with
     ``poor_factor`` likewise.
@@ -125,23 +125,40 @@ class Prior:
 
 @dataclass(frozen=True)
 class Case:
-    """An explanation: extra paths by the places of their ends, poor bonds by their places."""
+    """An explanation: extra paths by the places of their ends, poor and open bonds by their places."""
 
     extras: tuple[tuple[int, int], ...] = ()
     poor: tuple[int, ...] = ()
+    opened: tuple[int, ...] = ()
 
     @property
     def faults(self) -> int:
         """How many faults it supposes."""
-        return len(self.extras) + len(self.poor)
+        return len(self.extras) + len(self.poor) + len(self.opened)
 
     def single(self) -> tuple[Case, ...]:
         """Its faults one by one."""
-        return (*(Case((pair,)) for pair in self.extras), *(Case(poor=(k,)) for k in self.poor))
+        return (
+            *(Case((pair,)) for pair in self.extras),
+            *(Case(poor=(k,)) for k in self.poor),
+            *(Case(opened=(k,)) for k in self.opened),
+        )
 
     def and_also(self, other: Case) -> Case:
         """Both together, each fault once, in a fixed order."""
-        return Case(tuple(sorted({*self.extras, *other.extras})), tuple(sorted({*self.poor, *other.poor})))
+        return Case(
+            tuple(sorted({*self.extras, *other.extras})),
+            tuple(sorted({*self.poor, *other.poor})),
+            tuple(sorted({*self.opened, *other.opened})),
+        )
+
+    def without(self, other: Case) -> Case:
+        """What is left when the other's faults are taken out."""
+        return Case(
+            tuple(pair for pair in self.extras if pair not in other.extras),
+            tuple(k for k in self.poor if k not in other.poor),
+            tuple(k for k in self.opened if k not in other.opened),
+        )
 
 
 @dataclass(frozen=True)
@@ -281,13 +298,13 @@ def solve(network: BondNetwork, cases: Sequence[Case], x: Floats, lifted: Sequen
     tails[:, :bonds], heads[:, :bonds] = network.tails, network.heads
     conductance = np.exp(-x)
     conductance[:, list(lifted)] = 0.0
-    base = network.parts(lifted)
     labels = np.empty((count, points), dtype=np.intp)
     for place, case in enumerate(cases):
         for slot, (u, v) in enumerate(case.extras, bonds):
             tails[place, slot], heads[place, slot] = u, v
         conductance[place, bonds + len(case.extras) :] = 0.0
-        labels[place] = _joined_by(base, case.extras)
+        conductance[place, list(case.opened)] = 0.0
+        labels[place] = _joined_by(network.parts((*lifted, *case.opened)), case.extras)
     incidence = np.zeros((bonds, points))
     incidence[np.arange(bonds), network.tails] = 1.0
     incidence[np.arange(bonds), network.heads] = -1.0

@@ -51,7 +51,7 @@ class Odds:
     """The prior for one network: logarithms of the chance of each kind of single fault.
 
     ``none`` is for no fault, ``apart`` for a path between two given points that no bond joins,
-    ``beside`` for one beside a given pair's bond, ``poor`` for a given bond.
+    ``beside`` for one beside a given pair's bond, ``poor`` for a given bond that is poor, and again that is open.
     """
 
     none: float
@@ -79,7 +79,7 @@ class Odds:
         """Logarithm of the prior chance of a case."""
         if not case.faults:
             return self.none
-        return len(case.poor) * self.poor + sum(
+        return (len(case.poor) + len(case.opened)) * self.poor + sum(
             self.beside if pair in self.bonded else self.apart for pair in case.extras
         )
 
@@ -235,7 +235,7 @@ def screen(problem: Problem, pairs: Pairs, base: Case, x: Floats) -> Screened:
         network = problem.network
         fitted = np.ones((len(problem.groups), bonds), dtype=np.bool_)
         for place, group in enumerate(problem.groups):
-            fitted[place, list(group.lifted)] = False
+            fitted[place, [*group.lifted, *base.opened]] = False
         gain, best = linear.gains(network.tails, network.heads, ohms, log_weight, fitted)
         cases += [Case(poor=(k,)) for k in range(bonds)]
         gains.append(gain)

@@ -140,7 +140,7 @@ class Posterior:
 
 def is_fault(network: BondNetwork, case: Case) -> bool:
     """Whether a case holds anything that the design does not want."""
-    return bool(case.poor) or any(network.wanted_nowhere(u, v) for u, v in case.extras)
+    return bool(case.poor or case.opened) or any(network.wanted_nowhere(u, v) for u, v in case.extras)
 
 
 def explain(network: BondNetwork, readings: Iterable[Reading], prior: Prior | None = None) -> Posterior:
@@ -178,6 +178,7 @@ class _Search:
         self.screened = dict(zip(first.cases, weights.tolist(), strict=True))
         bar = max(float(weights.max(initial=-np.inf)) - _DROP, _WORTH)
         self._refine(first, weights, bar, Case(), self.none.x)
+        self._opened()
         best = self._best(1)
         if best is not None and self.weight(best) > _WORTH:
             # About the bond values of the best single fault the linear model is near the truth.
@@ -244,13 +245,12 @@ class _Search:
         """A pair of faults without one of them, at the values that it has in the pair."""
         bonds = len(self.problem.network.bonds)
         case = found.case
-        if place < len(case.extras):
-            kept = tuple(e for n, e in enumerate(case.extras) if n != place)
-            return Case(kept, case.poor), np.delete(found.x, bonds + place)
-        gone = case.poor[place - len(case.extras)]
+        gone = case.single()[place]
         x = found.x.copy()
-        x[gone] = self.problem.design[gone]
-        return Case(case.extras, tuple(k for k in case.poor if k != gone)), x
+        for k in gone.poor:
+            x[k] = self.problem.design[k]
+        left = case.without(gone)
+        return left, np.delete(x, [bonds + case.extras.index(pair) for pair in gone.extras])
 
     def _posterior(self) -> Posterior:
         weights = {**self.screened, **{case: self.weight(f) for case, f in self.fits.items()}}

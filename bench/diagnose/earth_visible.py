@@ -21,7 +21,7 @@ from math import erf, log
 import numpy as np
 
 from bench.diagnose.earth_fit import Case, Meter, Prior, Problem, Reading, solve
-from bench.diagnose.earth_network import BondNetwork, Floats, Ints
+from bench.diagnose.earth_network import BondNetwork, Flags, Floats, Ints
 from bench.diagnose.earth_screen import Linear, Odds, Pairs, all_pairs
 
 # Standard deviations by which a visible path's shift must clear the alarm: 3 leaves about one in 700
@@ -36,14 +36,16 @@ _TRIED = np.exp(np.linspace(log(1e-5), log(10.0), 241))  # ohms: 6 % steps, 10 m
 class Visibility:
     """For each pair of points at which a path is unwanted, how much of one the readings would show.
 
-    Arrays (pairs,): ``u``, ``v`` places of the ends; ``across`` ohms between them as designed (infinite
-    where nothing joins them); ``largest`` the largest ohms of a second path that would raise the alarm,
-    0 where none would.
+    Arrays (pairs,): ``u``, ``v`` places of the ends; ``beside`` whether a designed bond joins them;
+    ``across`` ohms between them as designed (infinite where nothing does); ``largest`` the largest ohms of a
+    second path that would raise the alarm, 0 where none would. A second conductor beside a bond only makes
+    the bond read low, so it shows against the bond's expected value alone; it is counted apart.
     """
 
     network: BondNetwork
     u: Ints
     v: Ints
+    beside: Flags
     across: Floats
     largest: Floats
 
@@ -62,19 +64,25 @@ class Visibility:
         largest = self.largest_between(a, b)
         return largest is not None and ohms <= largest
 
-    def share(self, ohms: float) -> float:
-        """Share of the possible places at which a path of ``ohms`` would show."""
-        return float((self.largest >= ohms).mean()) if len(self.largest) else 1.0
+    def share(self, ohms: float, beside: bool = False) -> float:
+        """Share of the places without a bond (or of those beside one) at which a path of ``ohms`` would show."""
+        among = self.largest[self.beside == beside]
+        return float((among >= ohms).mean()) if len(among) else 1.0
 
     def ratios(self) -> Floats:
-        """Largest visible ohms over the ohms of the designed path that it bridges, (pairs,)."""
-        return np.divide(self.largest, self.across, out=np.zeros_like(self.largest), where=self.across > 0)
+        """Largest visible ohms over the ohms of the designed path that it bridges, (places without a bond,)."""
+        apart = ~self.beside & (self.across > 0)
+        return self.largest[apart] / self.across[apart]
 
-    def blind(self, ohms: float) -> list[tuple[str, str]]:
-        """The places at which a path of ``ohms`` would not show, hardest first."""
+    def blind(self, ohms: float, beside: bool = False) -> list[tuple[str, str]]:
+        """The places without a bond (or beside one) at which a path of ``ohms`` would not show, hardest first."""
         order = np.argsort(self.largest, kind="stable")
         names = [point.name for point in self.network.points]
-        return [(names[self.u[n]], names[self.v[n]]) for n in order.tolist() if self.largest[n] < ohms]
+        return [
+            (names[self.u[n]], names[self.v[n]])
+            for n in order.tolist()
+            if self.largest[n] < ohms and self.beside[n] == beside
+        ]
 
 
 def planned(
@@ -134,7 +142,8 @@ def visibility(
     whole = np.array(network.parts())
     joined = whole[u] == whole[v]
     design = solve(network, [Case()], values[None, :])
-    return Visibility(network, u, v, np.where(joined, design.resistances(u, v)[0], np.inf), largest)
+    across_design = np.where(joined, design.resistances(u, v)[0], np.inf)
+    return Visibility(network, u, v, pairs.beside[wanted], across_design, largest)
 
 
 def _thresholds(network: BondNetwork, prior: Prior, pairs: Pairs) -> Floats:
@@ -164,12 +173,13 @@ def largest_ratio(seen: Visibility, share: float = 0.9) -> float:
 
 
 def chance_of_invisible(seen: Visibility, prior: Prior) -> float:
-    """Prior chance that there is a second path which these readings would not have shown."""
+    """Prior chance of a second path, not beside a bond, that these readings would not have shown."""
     width = log(prior.extra_factor)
-    if not len(seen.largest):
+    largest = seen.largest[~seen.beside].tolist()
+    if not largest:
         return 0.0
     visible = [
         0.5 * (1.0 + erf((log(value) - log(prior.extra_ohms)) / width / 2.0**0.5)) if value > 0 else 0.0
-        for value in seen.largest.tolist()
+        for value in largest
     ]
-    return prior.extra * (1.0 - sum(visible) / len(visible))
+    return prior.extra * (1.0 - prior.doubled) * (1.0 - sum(visible) / len(visible))

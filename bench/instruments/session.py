@@ -135,19 +135,27 @@ class Session:
         Raises:
             InstrumentTrouble: of any kind but ``mismatch`` and ``unsafe``.
         """
-        conversation = self.conversation
-        conversation.pause(self.line.settle.value)
-        if self.unasked:
-            self._open_unasked()
-        else:
-            conversation.dialogue.doubt(OPENED)
-            conversation.resynchronise()
-            for command in self.profile.setup:
-                self.tell(command)
-            self.refuse_errors("setting up")
+        before = self.identity
+        try:
+            self._open()
+        except BaseException:
+            # what it said in an opening that failed binds nobody
+            self.identity = before
+            raise
         if self.identity is None:
             self.identity = Identity()
         return self.identity
+
+    def _open(self) -> None:
+        self.conversation.pause(self.line.settle.value)
+        if self.unasked:
+            self._open_unasked()
+            return
+        self.conversation.dialogue.doubt(OPENED)
+        self.conversation.resynchronise()
+        for command in self.profile.setup:
+            self.tell(command)
+        self.refuse_errors("setting up")
 
     def _open_unasked(self) -> None:
         conversation = self.conversation

@@ -1,7 +1,8 @@
 """Holding a reading against a limit: pass, fail or undecided, after JCGM 106 and ILAC-G8.
 
-Two rules. *Simple acceptance* passes whatever reads within the limit. *Guarded* passes only what reads within the limit
-by a guard band, fails only what reads outside it by the same band, and calls everything between undecided. The guard
+*Simple acceptance* passes whatever reads within the limit. *Guarded acceptance* passes only what reads within the limit
+by a guard band; *guarded rejection* fails only what reads outside it by the same band. *Guarded* does both, and calls
+everything between undecided; with one of the two alone, only its own side of the limit can be undecided. The guard
 band is either t(p) times the standard uncertainty, so that a wrong pass has at most the chance 1 - p (t is the normal
 z where the degrees of freedom are infinite), or a factor r times the expanded uncertainty.
 
@@ -24,6 +25,7 @@ Verdict = Literal["pass", "fail", "undecided"]
 Statement = Literal["pass", "conditional pass", "conditional fail", "fail"]
 
 DEFAULT_CONFIDENCE: Final = 0.95
+KINDS: Final = ("simple", "guarded", "guarded-acceptance", "guarded-rejection")
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +33,7 @@ class Rule:
     """A decision rule. Use :meth:`simple`, :meth:`guarded` or :meth:`guarded_by_factor`.
 
     Attributes:
-        kind: ``simple`` or ``guarded``.
+        kind: one of :data:`KINDS`.
         confidence: for a guard band by probability: the least chance that a pass, or a fail, is right.
         factor: for a guard band by factor: r in w = r U; None for the other kinds.
 
@@ -44,7 +46,7 @@ class Rule:
     factor: float | None = None
 
     def __post_init__(self) -> None:
-        one_of("decision rule", self.kind, ("simple", "guarded"))
+        one_of("decision rule", self.kind, KINDS)
         probability("decision rule: confidence", self.confidence)
         number("decision rule: confidence", self.confidence, least=0.5)
         if self.factor is not None:
@@ -61,6 +63,16 @@ class Rule:
     def guarded(cls, confidence: float = DEFAULT_CONFIDENCE) -> Self:
         """Return guarded acceptance and guarded rejection at a probability (JCGM 106, 8.3)."""
         return cls("guarded", confidence)
+
+    @property
+    def guards_acceptance(self) -> bool:
+        """Whether a pass needs the guard band."""
+        return self.kind in ("guarded", "guarded-acceptance")
+
+    @property
+    def guards_rejection(self) -> bool:
+        """Whether a fail needs the guard band."""
+        return self.kind in ("guarded", "guarded-rejection")
 
     @classmethod
     def guarded_by_factor(cls, factor: float = 1.0) -> Self:
@@ -80,6 +92,15 @@ class Rule:
         """The rule in words."""
         if self.kind == "simple":
             return "Simple acceptance: what reads within the limit passes, whatever the uncertainty."
+        if self.kind != "guarded":
+            wrong, right = ("pass", "fails") if self.guards_acceptance else ("fail", "passes")
+            side = "outside" if self.guards_acceptance else "within"
+            band = (
+                f"has at most {(1 - self.confidence) * 100:.3g} % chance"
+                if self.factor is None
+                else f"would have to bridge {self.factor:g} times the uncertainty"
+            )
+            return f"Guarded {self.kind[8:]}: a wrong {wrong} {band}; what reads {side} the limit {right}."
         if self.factor is not None:
             return (
                 f"Guarded: a reading must clear the limit by {self.factor:g} times its uncertainty to pass or to fail."
@@ -242,16 +263,13 @@ def _decide_value(budget: Budget, limit: Limit, rule: Rule) -> Decision:
     low, high = acceptance_zone(limit, guard)
     value = budget.value
     inside = (low is None or value >= low) and (high is None or value <= high)
-    verdict: Verdict
-    if rule.kind == "simple":
-        verdict = "pass" if limit.holds(value) else "fail"
-    elif inside and (rule.factor is not None or _sure(chance, rule.confidence)):
-        # two bounds close together could each be kept by the guard band and yet be broken together too often
+    # two bounds close together could each be kept by the guard band and yet be broken together too often
+    sure = inside and (rule.factor is not None or _sure(chance, rule.confidence))
+    verdict: Verdict = "undecided"
+    if sure if rule.guards_acceptance else limit.holds(value):
         verdict = "pass"
-    elif _rejected(value, limit, guard):
+    elif _rejected(value, limit, guard) if rule.guards_rejection else not limit.holds(value):
         verdict = "fail"
-    else:
-        verdict = "undecided"
     statement = four_way(value, limit, guard if guard > 0 else budget.expanded_uncertainty)
     return Decision(verdict, _value_sentence(verdict, budget, limit), limit, rule, guard, chance, statement)
 

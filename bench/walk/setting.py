@@ -15,7 +15,7 @@ from bench.judge.decision import Decision, NotANumber, Overload, Rule, decide
 from bench.judge.errors import JudgeError
 from bench.judge.limit import Limit
 from bench.judge.ohms import Leads, ThermalEmf
-from bench.judge.reading import reading_budget
+from bench.judge.reading import overload_reading, reading_budget
 from bench.judge.uncertainty import Budget
 from bench.plant.model import Plant
 from bench.plant.resolve import resolve
@@ -509,7 +509,7 @@ def rule_of(chosen: Decide) -> Rule:
     """The decision rule that a sequence or the command line asks for."""
     if chosen.rule == "simple":
         return Rule.simple()
-    return Rule.guarded(chosen.probability.value)
+    return Rule(chosen.rule, chosen.probability.value)
 
 
 def _accuracy_name(facts: InstrumentFacts, source: Measure) -> str | None:
@@ -552,8 +552,7 @@ def _overload(table: AccuracyTable, function: str, read: e.Read, ambient: float)
     if read.range is not None:
         rows = [row for row in rows if math.isclose(row.range_top, read.range)] or rows
     row = max(rows, key=lambda row: row.top)
-    error = row.error_at(row.top, ambient)
-    return Overload(row.top, read.unit, error.half_width / math.sqrt(3.0), negative=read.over == "-")
+    return overload_reading(row, temperature_c=ambient, negative=read.over == "-")
 
 
 def _with_scatter(budget: Budget, read: e.Read) -> Budget:

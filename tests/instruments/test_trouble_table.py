@@ -271,8 +271,8 @@ def test_no_sequence_of_faults_opens_the_wrong_instrument_or_leaves_it_unset(man
     world = Bars()
     wire = Mangled(Meter(world, error_scale=0.0), mangle)
     line = VirtualLine(wire)
-    instrument = Instrument(PROFILE, line, line.clock)
     for _ in range(50):
+        instrument = Instrument(PROFILE, line, line.clock)
         try:
             identity = instrument.open()
             instrument.configure("ohms 4w", 100.0)

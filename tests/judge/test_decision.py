@@ -285,3 +285,23 @@ def test_simple_acceptance_shares_the_risk(capsys):
     rng = np.random.default_rng(2)
     verdicts = [decide(reading(float(v), 0.05), AT_MOST_2, Rule.simple()).verdict for v in rng.normal(2.0, 0.05, 5000)]
     assert rate(verdicts, "pass") == pytest.approx(0.5, abs=0.025)
+
+
+@pytest.mark.parametrize(
+    ("value", "verdicts"),
+    [
+        # by rule: simple, guarded, guarded-acceptance, guarded-rejection; limit 1, u 0.01, guard 0.0164
+        (0.90, ("pass", "pass", "pass", "pass")),
+        (0.99, ("pass", "undecided", "undecided", "pass")),
+        (1.00, ("pass", "undecided", "undecided", "pass")),
+        (1.01, ("fail", "undecided", "fail", "undecided")),
+        (1.10, ("fail", "fail", "fail", "fail")),
+    ],
+)
+def test_each_rule_guards_its_own_side(value: float, verdicts: tuple[str, ...]) -> None:
+    """JCGM 106, clause 8: guarded acceptance protects from a wrong pass, guarded rejection from a wrong fail."""
+    limit = Limit.at_most(1.0, "Ω", "test")
+    budget = Budget(value, "Ω", (Component("all", 0.01),))
+    rules = (Rule("simple"), Rule("guarded"), Rule("guarded-acceptance"), Rule("guarded-rejection"))
+    assert tuple(decide(budget, limit, rule).verdict for rule in rules) == verdicts
+    assert len({rule.sentence for rule in rules}) == 4
