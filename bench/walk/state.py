@@ -167,7 +167,7 @@ class State:
     phase: Phase = Phase.EMPTY
     number: int = 0
     taken: int = 0
-    setting: Setting | None = None
+    setting: Setting | None = field(default=None, repr=False)
     rules: Rules = field(default_factory=Rules)
     cursor: int = 0
     back_to: int | None = None

@@ -1,0 +1,211 @@
+"""Every state that a small walk can get into, by trying every event in every state.
+
+States are told apart by all that decides what comes next; numbers, times and verdicts are left out, so there are
+finitely many. Beside each state go a few ghosts: what a careful bystander would have noted on paper. The promises of
+the machine are then checked on all of them, and the diagram is drawn from the moves between their phases.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import paper_walk as paper
+
+from bench.sequence.file import Do, Hold, Set
+from bench.walk import events as e
+from bench.walk import requests as r
+from bench.walk.state import OutOfTurn, Phase, Refused, State, request, start, take
+
+OUTPUT = """
+sequence: an output
+plant: plant.yaml
+steps:
+  - {step: hold, text: Everybody is clear., word: CLEAR}
+  - {step: set, text: On., output: on}
+  - {step: do, text: Look at the lamp.}
+  - {step: wait, text: Let it warm up., time: 1 s}
+  - {step: measure, read: resistance, between: [J1.1, J2.1], limit: {at-most: 2 ohm, source: set for this test}}
+  - {step: set, text: Off., output: off}
+"""
+BY_HAND = """
+sequence: by hand
+plant: plant.yaml
+steps:
+  - {step: hold, text: Locked off., word: DEAD}
+  - {step: do, text: Close F1., close: [F1]}
+  - {step: wait, text: Let it rest., time: 2 s}
+  - {step: measure, read: resistance, between: [J1.1, J2.1], limit: {at-most: 2 ohm, source: set for this test}}
+  - {step: do, text: Switch G1 on., switch-on: [G1]}
+"""
+
+
+@dataclass(frozen=True)
+class Ghosts:
+    """What a bystander would know.
+
+    Attributes:
+        safe: since the walk began or was resumed, every output was confirmed off once.
+        on: the supply was told to go on and was not confirmed off since.
+        passed: hold points that were passed since outputs were last confirmed off or nobody was there.
+        suspect: roles of instruments that gave trouble and have not answered to their name since.
+    """
+
+    safe: bool = False
+    on: bool = False
+    passed: frozenset[int] = frozenset()
+    suspect: frozenset[str] = frozenset()
+
+    def after(self, before: State, event: e.Event, state: State) -> Ghosts:
+        """What they know after an event."""
+        now, step = self, before.step
+        match event:
+            case e.Began() | e.Resumed():
+                now = replace(now, safe=False, suspect=frozenset())
+            case e.MadeSafe(confirmed=confirmed):
+                now = replace(now, passed=frozenset())
+                if all(confirmed.values()):
+                    now = replace(now, safe=True, on=False)
+            case e.Answered() if step is not None and before.phase is Phase.ASKING and isinstance(step.source, Hold):
+                now = replace(now, passed=now.passed | {step.index})
+            case e.Paused(make_safe=True):
+                now = replace(now, passed=frozenset())
+            case e.Troubled() if step is not None and step.role and before.phase is not Phase.MEETING:
+                now = replace(now, suspect=now.suspect | {step.role})
+            case e.Met(roles=roles):
+                now = replace(now, suspect=now.suspect - set(roles))
+            case e.Switched(state=shown, confirmed=confirmed) if step is not None:
+                assert isinstance(step.source, Set)
+                if shown == "off" and confirmed and step.source.output == "off":
+                    now = replace(now, on=False)
+                if shown != step.source.output or not confirmed:
+                    now = replace(now, suspect=now.suspect | {"supply"})
+        asked = request(state)
+        if isinstance(asked, r.Switch) and isinstance(asked.step.source, Set) and asked.step.source.output == "on":
+            now = replace(now, on=True)  # it may go on from here
+        return now
+
+
+@dataclass(frozen=True)
+class Found:
+    """One state with its ghosts."""
+
+    state: State
+    ghosts: Ghosts
+
+    @property
+    def key(self) -> tuple[Any, ...]:
+        """All that decides what comes next."""
+        s = self.state
+        return (
+            s.phase,
+            s.cursor,
+            s.back_to,
+            s.then,
+            s.left,
+            s.held,
+            tuple(s.powered.items()),
+            s.to_meet,
+            frozenset(s.met),
+            s.trouble.kind if s.trouble else None,
+            s.unconfirmed,
+            s.consented is None,
+            self.ghosts,
+        )
+
+
+@dataclass
+class Explored:
+    """Everything that was found.
+
+    Attributes:
+        states: by key.
+        moves: state, event and state of every accepted event.
+        refused: phase and event type of those that the machine refused for their content.
+    """
+
+    states: dict[tuple[Any, ...], Found] = field(default_factory=dict)
+    moves: list[tuple[Found, e.Event, Found]] = field(default_factory=list)
+    refused: set[tuple[Phase, type]] = field(default_factory=set)
+
+
+def candidates(state: State) -> Iterator[e.Event]:
+    """Events of every kind, sensible or not; all with the open request's number."""
+    number, step = state.number, state.step
+    for answer in ("", "retry", "DEAD", "CLEAR"):
+        yield e.Answered(number=number, answer=answer)
+    yield e.MadeSafe(number=number, confirmed={"supply": True})
+    yield e.MadeSafe(number=number, confirmed={"supply": False})
+    for role in ("ohms", "supply"):
+        yield e.Met(number=number, instrument="supply" if role == "supply" else "meter", roles=[role], identity="1.0")
+    if step is not None and step.reads:
+        yield paper.reading(state, step, value=1.0)
+    else:
+        yield e.Read(number=number, instrument="meter", function="resistance 2w", unit="Ω", value=1.0)
+    yield e.Troubled(number=number, instrument="meter", kind="late", what="It did not answer.")
+    for shown in ("on", "off"):
+        yield e.Switched(number=number, instrument="supply", state=shown, confirmed=True)
+    yield e.Switched(number=number, instrument="supply", state="on", confirmed=False)
+    yield e.Elapsed(number=number, seconds=1.0)
+    yield e.Skipped(number=number, reason="not reachable today")
+    for to in range(len(state.setting.plan.steps) if state.setting else 1):
+        yield e.Went(number=number, to=to)
+        yield e.Went(number=number, to=to, then="go-on")
+    yield e.Noted(text="a remark")
+    yield e.Disturbed(touches=["W1"])
+    yield e.Paused(why="tea")
+    yield e.Paused(why="the screen went away", make_safe=True)
+    yield e.Continued()
+    yield e.Seated(by="Ana")
+    yield e.Resumed(software="0.0 test")
+    yield e.Mended(bytes=1, sha256="0" * 64, kept="a file")
+    yield e.Aborted(why="given up")
+
+
+def began(sequence: e.Began) -> e.Began:
+    """The same beginning on a bench that cannot prove every limit, so that consent is asked for too."""
+    return msgspec.structs.replace(sequence, bench=paper.WEAK)
+
+
+def explore(first: e.Began) -> Explored:
+    """Try every event in every state."""
+    empty = Found(start(), Ghosts())
+    found = Explored(states={empty.key: empty})
+    waiting = [empty]
+    while waiting:
+        here = waiting.pop()
+        tried = [first] if here.state.phase is Phase.EMPTY else []
+        for event in (*tried, *candidates(here.state)):
+            entry = e.Entry(n=here.state.taken + 1, at="2026-05-12T18:00:00.000000Z", event=event)
+            try:
+                after = take(here.state, entry)
+            except OutOfTurn:
+                continue
+            except Refused:
+                found.refused.add((here.state.phase, type(event)))
+                continue
+            there = Found(after, here.ghosts.after(here.state, event, after))
+            found.moves.append((here, event, there))
+            if found.states.setdefault(there.key, there) is there:
+                waiting.append(there)
+    return found
+
+
+def explored(folder: Path) -> dict[str, Explored]:
+    """Both small walks, explored.
+
+    Args:
+        folder: an empty one, for the files that they are read from.
+    """
+    texts = {"an output": OUTPUT, "by hand": BY_HAND}
+    return {name: explore(began(paper.made(folder, text).began)) for name, text in texts.items()}
+
+
+def energises(state: State) -> bool:
+    """Whether the open request may make something live."""
+    asked = request(state)
+    source = asked.step.source if isinstance(asked, r.Ask | r.Switch) else None
+    return (isinstance(source, Set) and source.output == "on") or (isinstance(source, Do) and source.energises)
