@@ -20,6 +20,8 @@ COMMANDS: Final[dict[str, str]] = {
     "schema": "print the JSON Schema of a kind of file, for editors",
     "walk": "walk a sequence on the screen",
     "run": "run a sequence without a screen",
+    "draft": "draft a sequence from a plant: insulation, continuity, polarity, idle current",
+    "judge": "judge a record again under other limits or another decision rule",
     "replay": "show what a record holds, step by step",
 }
 """Command to what it does, in the order of the help text."""

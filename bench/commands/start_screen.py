@@ -10,11 +10,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from bench import exits
 from bench.commands import common
 from bench.errors import BadRequest
 
 if TYPE_CHECKING:
     from bench.runner.door import Door
+    from bench.screens.app import Ended
 
 START_WITHIN: Final = 60.0
 """Seconds that a runner may take to read its files, start a simulated bench and open its door."""
@@ -116,4 +118,42 @@ def _wait_for_door(record: Path, process: subprocess.Popen[bytes]) -> Door:
 
 
 def _screen(options: argparse.Namespace, door: Callable[[], Door]) -> int:
-    raise NotImplementedError
+    """Show the screen until it is left; then say what came of it, or how to come back."""
+    failed: list[RunnerFailed] = []
+
+    def found() -> Door:
+        try:
+            return door()
+        except RunnerFailed as error:
+            failed.append(error)
+            raise
+
+    ended = _shown(options, found)
+    if failed:
+        print(failed[0].text, file=sys.stderr)
+        return failed[0].code if failed[0].code > 0 else exits.STOPPED
+    if ended.why == "finished" and ended.state is not None:
+        from bench.report.console import Console, exit_code
+
+        Console().summary(ended.state, Path(ended.record))
+        return exit_code(ended.state)
+    if ended.said:
+        print(ended.said, file=sys.stderr)
+    if ended.why == "left" and ended.record:
+        print(f"The walk waits. Take the seat again with: proveout walk --attach {ended.record}")
+    elif ended.record:
+        print(f"The record is kept. Go on with: proveout walk --resume {ended.record}", file=sys.stderr)
+    return exits.STOPPED
+
+
+def _shown(options: argparse.Namespace, door: Callable[[], Door]) -> Ended:
+    from bench.screens.link import through
+
+    connect = through(door, common.operator_name(options.operator))
+    if options.plain:
+        from bench.screens.plain import run as run_plain
+
+        return run_plain(connect)
+    from bench.screens.app import Settings, run
+
+    return run(connect, Settings(unicode=not options.ascii, tones=not options.quiet, say=options.say))

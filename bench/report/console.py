@@ -72,7 +72,7 @@ class Console:
         if setting is None:
             self._say("nothing is recorded")
             return
-        bad = [outcome for outcome in found.values() if outcome.verdict not in ("pass", "done")]
+        bad = [outcome for outcome in found.values() if outcome.verdict not in ("pass", "done") or outcome.remark]
         self._say("")
         for outcome in bad:
             self._say(verdict_line(outcome))

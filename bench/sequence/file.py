@@ -211,3 +211,15 @@ class SequenceFile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
     def __post_init__(self) -> None:
         if not self.steps:
             raise Inconsistent("a sequence without steps", "at least one step")
+
+
+class RulesFile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
+    """Limits and a decision rule that take the place of a sequence's own when a record is judged again."""
+
+    decide: Decide | None = None
+    limits: dict[str, Limit] = {}
+    """By a step's subject such as ``W101.12``, or ``*`` for all."""
+
+    def __post_init__(self) -> None:
+        if self.decide is None and not self.limits:
+            raise Inconsistent("neither 'decide' nor 'limits'", "one of them at least")

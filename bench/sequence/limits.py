@@ -88,13 +88,11 @@ def _computed(kind: str, step: Step, source: Measure, plant: Plant, celsius: flo
         nominal = max((abs(feed.nominal_v) for feed in plant.feeds.values()), default=50.0)
         return Held(insulation_rule(nominal).limit)
     if kind == "idle-current":
-        shelf = step.subject.split(".")[0]
-        typical, least, most = plant.idle_current(shelf)
-        cards = len(plant.shelves[shelf].cards)
-        return Held(
-            Limit.between(least, most + margin, "A", f"sum of the {cards} cards of shelf {shelf}, with their spread"),
-            typical,
-        )
+        shelf, _, feed_name = step.subject.partition(".")
+        typical, least, most, at = idle_window(plant, shelf, feed_name)
+        count = sum(len(plant.shelves[name].cards) for name in (shelf, *plant.shelves[shelf].halves))
+        source = f"sum of the {count} cards of shelf {shelf} with their spread, at {engineering(at, 'V')} at the shelf"
+        return Held(Limit.between(least, most + margin, "A", source), typical)
     feed = plant.feeds[plant.inlets[step.subject].feed] if step.subject in plant.inlets else None
     if feed is None:
         terminal = plant.terminal(a)
@@ -106,3 +104,42 @@ def _computed(kind: str, step: Step, source: Measure, plant: Plant, celsius: flo
         Limit.between(feed.low_v, feed.high_v, "V", f"what feed {feed.name} may have at the equipment, with its sign"),
         feed.nominal_v,
     )
+
+
+def idle_window(plant: Plant, shelf: str, feed: str = "") -> tuple[float, float, float, float]:
+    """What a shelf draws when it idles on one feed: typical, least, most in amperes, and the volts it was reckoned at.
+
+    Cards of constant power draw less where the voltage is higher, so the sum of the plant file's figures, which are
+    for nominal voltage, is scaled to the voltage that reaches the shelf: the supply's, less the drop of the shelf's own
+    current on its way there and back.
+
+    Args:
+        plant: the plant.
+        shelf: the shelf's or half-shelf's name.
+        feed: the feed that it runs on; its first inlet's by default.
+
+    Raises:
+        UnknownName: no such shelf or feed there.
+        NoPath: the feed does not reach the shelf.
+    """
+    inlets = plant.shelves[shelf].inlets if shelf in plant.shelves else ()
+    chosen = feed or (inlets[0].feed if inlets else "")
+    nominal = abs(plant.feeds[plant.inlet(shelf, chosen).feed].nominal_v)
+    path = plant.supply_path(shelf, chosen)
+    supply = plant.supplies.get(path.supply)
+    volts = abs(supply.volts) if supply is not None else nominal
+    ohms = sum(edge.ohms for edge in (*path.out, *path.back)) + (supply.ohms if supply is not None else 0.0)
+    cards = [card.type for name in (shelf, *plant.shelves[shelf].halves) for card in plant.shelves[name].cards]
+
+    def total(at: float, spread: float) -> float:
+        return sum(
+            kind.idle.value
+            * (1 + spread * kind.spread.value)
+            * (nominal / at if kind.load == "constant-power" else at / nominal)
+            for kind in cards
+        )
+
+    at = volts
+    for _ in range(20):
+        at = max(volts - ohms * total(at, 0.0), 0.5 * volts)
+    return total(at, 0.0), total(at, -1.0), total(at, 1.0), at

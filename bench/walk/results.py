@@ -10,9 +10,11 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 
 import msgspec
 
+from bench.judge.siblings import compare
 from bench.plant.model import Plant, UnknownName
 from bench.sequence.file import Measure
 from bench.sequence.plan import Step
@@ -34,7 +36,33 @@ def results(state: State) -> dict[int, Outcome]:
         if outcome.reading is not None and setting.plan.steps[index].kind == "measure":
             outcome = _checked(state, setting, outcome, checks.get(outcome.reading.instrument, []))
         found[index] = _undisturbed(setting, outcome, disturbed)
-    return found
+    return {**found, **_stand_outs(setting, found)}
+
+
+def _stand_outs(setting: Setting, found: Mapping[int, Outcome]) -> dict[int, Outcome]:
+    """Conductors that pass but read far from the others of their cable, with the score in their remark."""
+    groups: dict[str, dict[str, Outcome]] = {}
+    for outcome in found.values():
+        conductor = setting.plant.conductors.get(outcome.subject)
+        if conductor is None or outcome.verdict != "pass" or outcome.value is None:
+            continue
+        # single conductors may be longer, thinner or landed otherwise than the rest of their cable
+        kind = f"{conductor.cable} {conductor.wire} {conductor.length_m} {len(conductor.contacts)} {outcome.unit}"
+        groups.setdefault(kind, {})[outcome.subject] = outcome
+    marked: dict[int, Outcome] = {}
+    for siblings in groups.values():
+        resolutions = [
+            o.reading.resolution for o in siblings.values() if o.reading is not None and o.reading.resolution
+        ]
+        if not resolutions:
+            continue
+        readings = {name: outcome.value for name, outcome in siblings.items() if outcome.value is not None}
+        unit = next(iter(siblings.values())).unit
+        for odd in compare(readings, unit, resolution=max(resolutions)).stand_outs:
+            outcome = siblings[odd.name]
+            remark = f"{outcome.remark} {odd.sentence} Score {odd.score:.1f}.".strip()
+            marked[outcome.index] = replace(outcome, remark=remark)
+    return marked
 
 
 def _checks(state: State, setting: Setting) -> dict[str, list[tuple[str, Outcome]]]:

@@ -315,7 +315,11 @@ class Setting:
         if isinstance(source, Prove):
             return self._judge_proof(step, source, read, n, conditions, rules, at), conditions
         assert isinstance(source, Measure)
-        return self.judge_measure(step, source, read, n, conditions, rules, at), conditions
+        outcome = self.judge_measure(step, source, read, n, conditions, rules, at)
+        if source.read == "temperature" and read.value is not None and ROOM[0] <= read.value <= ROOM[1]:
+            # the thermometer says how warm conductors and meter are from here on
+            conditions = replace(conditions, ambient=read.value)
+        return outcome, conditions
 
     def judge_measure(
         self,

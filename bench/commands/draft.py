@@ -1,0 +1,70 @@
+"""Draft a sequence from a plant: a YAML file with comments that is yours to read and change."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from pathlib import Path
+
+from bench import exits
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the command's options."""
+    parser.add_argument("plant", type=Path, help="the plant file")
+    parser.add_argument("kind", help="insulation, continuity, polarity or idle-current")
+    scope = parser.add_mutually_exclusive_group()
+    scope.add_argument("--cable", metavar="NAME", help="this cable")
+    scope.add_argument("--bay", metavar="NAME", help="everything of this bay")
+    scope.add_argument("--shelf", metavar="NAME", help="everything of this shelf")
+    parser.add_argument("-o", "--output", type=Path, metavar="FILE", help="where to write it; else it is printed")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Draft and write."""
+    from bench.errors import BadRequest
+    from bench.files import near, one_of, shipped
+    from bench.plant.load import load_plant
+    from bench.plant.model import UnknownName
+    from bench.sequence.draft import KINDS, CannotDraft, draft
+
+    if options.kind not in KINDS:
+        raise BadRequest(f"found '{options.kind}', expected {one_of(KINDS)}; {near(options.kind, KINDS)}".rstrip("; "))
+    plant = load_plant(options.plant)
+    of = _scope(options, plant)
+    folder = options.output.parent if options.output is not None else Path()
+    schema = shipped("sequences") / "schemas" / "sequence.json"
+    try:
+        text = draft(plant, options.kind, of, _from(folder, options.plant), _from(folder, schema))
+    except (CannotDraft, UnknownName) as error:
+        raise BadRequest(str(error)) from error
+    if options.output is None:
+        sys.stdout.write(text)
+        return exits.PASS
+    if options.output.exists():
+        raise BadRequest(f"{options.output} is there already; a draft never takes a file's place")
+    options.output.write_text(text, "utf-8")
+    print(f"{options.output} is drafted; read it before you use it")
+    return exits.PASS
+
+
+def _scope(options: argparse.Namespace, plant: object) -> str:
+    """The name that the options give, if it is one of its kind."""
+    from bench.errors import BadRequest
+    from bench.files import near, one_of
+
+    for kind, known in (("cable", "cables"), ("bay", "bays"), ("shelf", "shelves")):
+        name = getattr(options, kind)
+        if name is None:
+            continue
+        names = list(getattr(plant, known))
+        if name not in names:
+            hint = near(name, names)
+            raise BadRequest(f"found {kind} '{name}', expected {one_of(names)}{f'; {hint}' if hint else ''}")
+        return str(name)
+    return ""
+
+
+def _from(folder: Path, target: Path) -> str:
+    return Path(os.path.relpath(target.resolve(), folder.resolve())).as_posix()

@@ -1,0 +1,88 @@
+"""Judge a record again, under other limits or another decision rule, without measuring; lists what changed."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from bench import exits
+
+if TYPE_CHECKING:
+    from bench.walk.setting import Rules
+    from bench.walk.state import State
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the command's options."""
+    parser.add_argument("record", type=Path, help="the record")
+    parser.add_argument("--limits", type=Path, metavar="FILE", help="YAML with 'decide' and 'limits' by subject or '*'")
+    parser.add_argument(
+        "--rule", choices=("simple", "guarded", "guarded-acceptance", "guarded-rejection"), help="another decision rule"
+    )
+    parser.add_argument("--probability", help="for a guarded rule, such as '95 %%'")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Fold the record twice and compare."""
+    from bench.report.console import exit_code
+    from bench.walk.results import results, tally, verdict_line
+
+    before = _folded(options.record, None)
+    after = _folded(options.record, _rules(options))
+    old, new = results(before), results(after)
+    changed = [index for index in new if new[index].verdict != old[index].verdict]
+    setting = after.setting
+    assert setting is not None
+    print(f"rule: {setting.rule(after.rules).sentence}")
+    for index in changed:
+        print(f"was {old[index].verdict:9} now {verdict_line(new[index])}")
+    counts = tally(new)
+    shown = ", ".join(f"{count} {verdict}" for verdict, count in sorted(counts.items()))
+    print(f"{len(changed)} of {sum(counts.values())} verdicts changed: now {shown}")
+    return exit_code(after) if after.finished else exits.STOPPED
+
+
+def _folded(record: Path, rules: Rules | None) -> State:
+    from bench.record.read import BrokenRecord, read_record
+    from bench.walk.state import OutOfTurn, Refused, Stale, start, take
+
+    state = start(rules)
+    for entry in read_record(record):
+        try:
+            state = take(state, entry)
+        except (OutOfTurn, Refused, Stale) as error:
+            raise BrokenRecord(record, entry.n, f"does not follow from the lines before it: {error}") from error
+    if state.setting is None:
+        raise BrokenRecord(record, 0, "holds no walk")
+    return state
+
+
+def _rules(options: argparse.Namespace) -> Rules:
+    """The rules that the options ask for.
+
+    Raises:
+        BadFile: the limits file is bad.
+        BadRequest: nothing was asked for, or the probability makes no sense.
+    """
+    from bench import files
+    from bench.errors import BadRequest
+    from bench.quantity import Ratio
+    from bench.sequence.file import Decide, RulesFile
+    from bench.walk.setting import Rules
+
+    decide: Decide | None = None
+    limits = {}
+    if options.limits is not None:
+        read, _ = files.load(options.limits, RulesFile)
+        decide, limits = read.decide, read.limits
+    if options.rule is not None or options.probability is not None:
+        base = decide or Decide()
+        try:
+            probability = Ratio.parse(options.probability) if options.probability is not None else base.probability
+            decide = Decide(rule=options.rule or base.rule, probability=probability)
+        except ValueError as error:
+            raise BadRequest(f"--probability: {error}") from error
+    if decide is None and not limits:
+        raise BadRequest("say what to judge by: --limits FILE, --rule or --probability")
+    return Rules(decide=decide, limits=limits)
