@@ -65,6 +65,8 @@ class _Side:
     owners: list[str]
     home: Connector | None = None
     """The connector that bare pin names mean."""
+    said: bool = False
+    """Whether it is said already that there is no such connector."""
 
 
 class Landing:
@@ -172,6 +174,7 @@ class Landing:
             terminal = self._lookup(at, steps, item)
             if terminal is None:
                 # what was meant may have taken any number of conductors
+                side.said = True
                 return side
             side.owners.append(terminal.owner)
             if done < count:
@@ -303,16 +306,21 @@ class Landing:
 
     def _pin(self, at: At, side: _Side, text: str) -> Terminal | None:
         home = side.home
-        if home is not None:
-            found = self._terminals.get(f"{home.name}.{text}")
-            if found is not None:
-                return found
-            if "." not in text and text not in self._terminals:
-                order = home.layout.order
-                expected = f"a pin of {home.name}: {one_of(order)}"
-                self._report.say(at, side.step, found=f"pin '{text}'", expected=expected, hint=near(text, order))
-                return None
-        return self._lookup(at, (side.step,), text)
+        bare = "." not in text and text not in self._terminals
+        if home is None and bare:
+            if not side.said:
+                side.said = True
+                expected = f"one connector in the cable's '{side.step}', or a terminal such as 'J101.12'"
+                self._report.say(at, side.step, found=f"pin {shown(text)} of no connector", expected=expected)
+            return None
+        if home is None:
+            return self._lookup(at, (side.step,), text)
+        pin = self._terminals.get(f"{home.name}.{text}")
+        if pin is None and bare:
+            order = home.layout.order
+            expected = f"a pin of {home.name}: {one_of(order)}"
+            self._report.say(at, side.step, found=f"pin '{text}'", expected=expected, hint=near(text, order))
+        return pin if pin is not None or bare else self._lookup(at, (side.step,), text)
 
     # The conductors
 

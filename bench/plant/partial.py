@@ -59,8 +59,9 @@ def read_rest(node: Node, file: str, problems: Iterable[Problem]) -> tuple[Plant
     dropped = Dropped()
     lists = [(items, list(items.items)) for items in walk(node) if isinstance(items, Items)]
     for _ in range(_ROUNDS):
+        ways = _ways(node)
         for problem in problems:
-            _drop(node, problem.place, dropped)
+            _drop(ways.get(problem.place, []), problem.place, dropped)
         places, again = Places(file), list[Problem]()
         rest = convert(node, PlantFile, places, again)
         if not again:
@@ -84,21 +85,21 @@ def _count(node: Node, path: str, before: dict[int, dict[int, int]], numbers: di
             _count(value, f"{path}.{key}" if path else key, before, numbers)
 
 
-def _drop(root: Node, place: Place, dropped: Dropped) -> None:
+def _drop(way: list[Node], place: Place, dropped: Dropped) -> None:
     """Take out the smallest list entry, or else the top field, that holds a place."""
-    way = _way(root, place) or []
-    if len(way) == 1 and isinstance(root, Fields):
-        for key, (key_place, value) in list(root.entries.items()):
+    if len(way) == 1 and isinstance(way[0], Fields):
+        for key, (key_place, value) in list(way[0].entries.items()):
             if key_place == place and key not in _fields_of_plant():
-                del root.entries[key]
+                del way[0].entries[key]
                 dropped.names.update(_names(value))
     for depth in range(len(way) - 1, 0, -1):
         parent, child = way[depth - 1], way[depth]
         if isinstance(parent, Items) and isinstance(child, Fields):
-            parent.items.remove(child)
+            # an entry with two problems is gone by the second
+            parent.items[:] = [item for item in parent.items if item is not child]
         elif isinstance(parent, Fields) and depth == 1:
-            key = next(key for key, (_, value) in parent.entries.items() if value is child)
-            del parent.entries[key]
+            for key in [key for key, (_, value) in parent.entries.items() if value is child]:
+                del parent.entries[key]
         else:
             continue
         dropped.names.update(_names(child))
@@ -110,19 +111,23 @@ def _fields_of_plant() -> set[str]:
     return {info.encode_name for info in msgspec.structs.fields(PlantFile)}
 
 
-def _way(node: Node, place: Place) -> list[Node] | None:
-    """The nodes from the root to the one at a place."""
-    if isinstance(node, Scalar):
-        return [node] if node.place == place else None
-    if isinstance(node, Fields) and any(key_place == place for key_place, _ in node.entries.values()):
-        return [node]
-    below = node.items if isinstance(node, Items) else [value for _, value in node.entries.values()]
-    # a list begins where its first entry does: the deeper node is the one that is meant
-    for child in below:
-        way = _way(child, place)
-        if way is not None:
-            return [node, *way]
-    return [node] if node.place == place else None
+def _ways(root: Node) -> dict[Place, list[Node]]:
+    """For the place of each node, and of each key, the nodes from the root to it.
+
+    A list begins where its first entry does, and a mapping where its first key does: the deeper node is meant.
+    """
+    found: dict[Place, list[Node]] = {}
+    waiting: list[list[Node]] = [[root]]
+    while waiting:
+        way = waiting.pop()
+        node = way[-1]
+        found[node.place] = way
+        if isinstance(node, Fields):
+            found.update(dict.fromkeys((key_place for key_place, _ in node.entries.values()), way))
+            waiting += [[*way, value] for _, value in node.entries.values()]
+        elif isinstance(node, Items):
+            waiting += [[*way, item] for item in node.items]
+    return found
 
 
 def _names(node: Node) -> set[str]:
@@ -131,6 +136,9 @@ def _names(node: Node) -> set[str]:
         name = node.entries.get("name")
         if name is not None and isinstance(name[1], Scalar):
             found.add(name[1].text)
+        else:
+            # the name may stand under a misspelt key
+            found.update(value.text for _, value in node.entries.values() if isinstance(value, Scalar))
         for _, value in node.entries.values():
             found |= _names(value)
     elif isinstance(node, Items):

@@ -369,11 +369,13 @@ class _Builder:
                 at, *steps, found=f"pin '{pin}' of {owner}", expected=f"{one_of(order)}", hint=near(pin, order)
             )
             return None
-        known: Iterable[str] = (
-            (name for name in self.terminals if name.startswith(f"{owner}."))
-            if dot and owner in self.report.names
-            else (*self.sites.connectors, *(name for name, t in self.terminals.items() if t.kind not in ("pin", "end")))
-        )
+        owners = dict.fromkeys(terminal.owner for terminal in self.terminals.values() if terminal.kind != "end")
+        if dot and owner in owners:
+            known: Iterable[str] = (name for name in self.terminals if name.startswith(f"{owner}."))
+        elif dot:
+            known = (f"{name}.{pin}" for name in owners)
+        else:
+            known = (*self.sites.connectors, *(name for name in self.terminals if name in owners))
         expected = "a connector, or a terminal such as 'J101.12', 'F3.load' or 'BA.2'"
         self.report.say(at, *steps, found=f"'{text}'", expected=expected, hint=near(text, known))
         return None

@@ -6,6 +6,8 @@ import re
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from bench.files import BadFile
 from bench.plant.load import load_plant
@@ -507,3 +509,139 @@ def test_names_are_plain(problems):
         "plant.yaml:5:11: bays[2].name: found the name 'J1.2', "
         "expected letters, digits, '-', '_' or '+', at most 32, beginning with a letter or digit",
     ]
+
+
+def test_a_misspelt_list_hides_nothing_but_what_follows_from_it(problems):
+    cables = (
+        "cables:\n  - {name: W1, type: P25, length: 2 m, from: J1, to: J2}\n  - {name: W1, type: P7, length: 2 m}\n"
+    )
+    assert problems(TYPES.replace("cable-types", "cabel-types") + BAYS + cables) == [
+        "plant.yaml:5:1: cabel-types: found the field 'cabel-types', expected one of 'plant', 'title', 'about', "
+        "'ambient', 'length-tolerance', 'contacts', 'connector-types', 'cable-types', 'card-types', 'bays', 'feeds', "
+        "'supplies' and 6 more; did you mean 'cable-types'?",
+        "plant.yaml:22:12: cables[1].name: found the name 'W1' again, expected each name once in the whole plant; "
+        "it is the cable of line 21",
+        "plant.yaml:22:22: cables[1].type: found 'P7', expected a cable type, but the plant has none",
+    ]
+
+
+def test_pins_of_no_connector_are_said_once(problems):
+    rows = "conductor,from_pin,to_pin\n1,J3.1,6\n2,J3.2,7\n3,J3.3,8\n"
+    assert problems(TYPES + BAYS + W1.replace("to: J3, ", ""), w1=rows) == [
+        "w1.csv:2:8: to: found pin '6' of no connector, "
+        "expected one connector in the cable's 'to', or a terminal such as 'J101.12'"
+    ]
+    assert problems(TYPES + BAYS + W1.replace("to: J3", "to: J33"), w1=rows) == [
+        "plant.yaml:21:53: cables[0].to: found 'J33', expected a connector, or a terminal such as 'J101.12', 'F3.load' "
+        "or 'BA.2'; did you mean 'J3'?"
+    ]
+
+
+def test_pin_lists_may_stand_in_the_file(tmp_path, problems):
+    inline = W1.replace("pins: w1.csv", "pins: theirs") + (
+        "pin-lists:\n  theirs:\n"
+        "    - {conductor: 1, from: 1, to: 6}\n"
+        "    - {conductor: 2, from: 2, to: J3.7}\n"
+        "    - {conductor: 3, from: 33, to: cut}\n"
+    )
+    assert problems(TYPES + BAYS + inline) == [
+        "plant.yaml:26:28: pin-lists.theirs[2].from: found pin '33', expected a pin of J3: "
+        "one of '1', '2', '3', '4', '5', '6', '7', '8', '9'; did you mean '3'?"
+    ]
+    (tmp_path / "plant.yaml").write_text("plant: try\n" + TYPES + BAYS + inline.replace("33", "3"))
+    plant = load_plant(tmp_path / "plant.yaml")
+    assert [str(c.far) for c in plant.cables["W1"].conductors] == ["J3.6", "J3.7", "None"]
+
+
+WHOLE = """\
+connector-types:
+  - {name: R50, pins: 50, rows: 2, pairs: halves}
+  - {name: D9, rows: [[1, 2, 3, 4, 5], [6, 7, 8, 9]]}
+cable-types:
+  - {name: P25, pairs: 25, size: AWG 24, screen: AWG 22}
+  - {name: PW, colours: [BU, BK], size: 2.5 mm2, class: 5}
+card-types:
+  - {name: RX, idle: 0.5 A, input-capacitance: 100 uF}
+bays:
+  - name: "1"
+    shelves:
+      - name: 1A
+        slots: 4
+        cards: {1-2: RX}
+        inlets: [A]
+        connectors:
+          - {name: J1, type: R50}
+          - {name: J2, type: R50}
+      - name: 1B
+        halves:
+          - {name: 1B-L, connectors: [{name: J3, type: D9}]}
+          - {name: 1B-R, slots: 1, inlets: [A], cards: {1: RX}}
+feeds:
+  - {name: A, nominal: -48 V, allowed: [-57 V, -40.5 V], return: BR, drop: 2 V}
+supplies:
+  - {name: GA, feed: A, kind: battery, resistance: 8 mohm}
+busbars:
+  - {name: BA, feed: A, at: "1"}
+  - {name: BR, pole: return}
+breakers:
+  - {name: F1, feed: A, rating: 10 A, line-on: BA.2, at: "1"}
+  - {name: F2, feed: A, rating: 6 A, line-on: BA.3, trips: B}
+trays:
+  - {name: T1, sections: [{name: 1}, {name: 2, length: 3 m}]}
+cables:
+  - {name: W1, type: P25, length: 2 m, from: J1, to: J2, trays: [T1.1], screen-from: E1}
+  - name: W2
+    type: PW
+    length: 2 m
+    from: [J3.1, J3.2]
+    to: cut
+    conductors:
+      - {conductor: 2, from: J3.9, status: claimed}
+  - {name: WG, type: PW, length: 3 m, from: [GA.feed, GA.return], to: [BA.1, BR.1]}
+  - {name: W3, type: PW, length: 3 m, from: [F1.load, BR.2], to: [1A.A, 1A.A-return]}
+  - {name: W4, type: PW, length: 3 m, from: [F2.load, BR.3], to: [1B-R.A, 1B-R.A-return]}
+earth:
+  single-point: L1
+  points:
+    - {name: EB, kind: bar}
+    - {name: E1, at: "1"}
+    - {name: ER, kind: return-bar, busbar: BR}
+    - {name: X1, kind: building, network: outside}
+  bonds:
+    - {name: L1, from: EB, to: X1, size: 16 mm2, length: 5 m}
+    - {name: L2, from: E1, to: EB, ohms: 1 mohm}
+    - {name: L3, from: ER, to: EB, ohms: 1 mohm}
+"""
+WORDS = [*sorted(set(re.findall(r"[\w.-]+", WHOLE))), "cut", "unknown", "-1", "0", "[]", "{}", "null", "''", "9" * 30]
+
+
+def test_the_whole_text_is_sound(tmp_path):
+    (tmp_path / "plant.yaml").write_text("plant: try\n" + WHOLE)
+    assert load_plant(tmp_path / "plant.yaml").remarks == ()
+
+
+@settings(max_examples=300, deadline=None)
+@given(
+    st.lists(st.tuples(st.integers(0, 10_000), st.sampled_from(["drop", "double", *WORDS])), min_size=1, max_size=4),
+)
+def test_a_damaged_file_is_refused_with_places_or_is_a_plant(tmp_path_factory, damages):
+    lines = WHOLE.splitlines()
+    for number, damage in damages:
+        number %= len(lines)
+        words = list(re.finditer(r"[\w.-]+", lines[number]))
+        if damage == "drop":
+            lines[number] = ""
+        elif damage == "double":
+            lines.insert(number, lines[number])
+        elif words:
+            word = words[(number * 7 + len(damage)) % len(words)]
+            lines[number] = lines[number][: word.start()] + damage + lines[number][word.end() :]
+    path = tmp_path_factory.getbasetemp() / "damaged.yaml"
+    path.write_text("plant: try\n" + "\n".join(lines) + "\n")
+    try:
+        plant = load_plant(path)
+    except BadFile as bad:
+        assert bad.problems
+        assert all(problem.place.line for problem in bad.problems)
+    else:
+        assert all(plant.where(name) for name in plant.things)
