@@ -39,7 +39,7 @@ format: $(READY) ## put the code into its format
 	@$(BIN)/ruff check --fix .
 
 schema: $(READY) ## write the JSON Schemas that the shipped YAML files point to
-	@for kind in plant bench sequence profile; do $(BIN)/proveout schema $$kind > sequences/schemas/$$kind.json; done
+	@for kind in plant bench sequence profile record; do $(BIN)/proveout schema $$kind > sequences/schemas/$$kind.json; done
 
 diagram: $(READY) ## draw the state machine from its table into DEVELOPERS.md
 	@$(BIN)/python -m tests.walk.diagram

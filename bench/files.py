@@ -607,11 +607,30 @@ def json_schema(kind: Any, title: str) -> dict[str, Any]:
     """
     schema = msgspec.json.schema(kind, schema_hook=_schema_hook)
     _loosen(schema)
+    for struct in _structs_in(kind, set()):
+        if getattr(struct, "__shorthand__", None):
+            definitions = schema.get("$defs", {})
+            whole = definitions.get(struct.__name__)
+            if whole is not None:
+                definitions[struct.__name__] = {"anyOf": [whole, {"type": ["string", "number"]}]}
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": title,
         **schema,
     }
+
+
+def _structs_in(kind: Any, seen: set[Any]) -> set[type[msgspec.Struct]]:
+    """Every struct type that a type is made of."""
+    if kind in seen:
+        return set()
+    if isinstance(kind, type) and issubclass(kind, msgspec.Struct):
+        seen.add(kind)
+        found = {kind}
+        for field_kind, _, _ in _fields_of(kind).values():
+            found |= _structs_in(field_kind, seen)
+        return found
+    return {struct for part in typing.get_args(kind) for struct in _structs_in(part, seen)}
 
 
 def _loosen(node: Any) -> None:
@@ -620,6 +639,10 @@ def _loosen(node: Any) -> None:
             node["type"] = ["string", "number"]
         if "properties" in node:
             node["additionalProperties"] = False
+        for choices in ("anyOf", "enum"):
+            if choices in node:
+                # the order in which a union's members come is not the same in every process
+                node[choices].sort(key=repr)
         for value in node.values():
             _loosen(value)
     elif isinstance(node, list):

@@ -91,8 +91,8 @@ def _computed(kind: str, step: Step, source: Measure, plant: Plant, celsius: flo
         shelf, _, feed_name = step.subject.partition(".")
         typical, least, most, at = idle_window(plant, shelf, feed_name)
         count = sum(len(plant.shelves[name].cards) for name in (shelf, *plant.shelves[shelf].halves))
-        source = f"sum of the {count} cards of shelf {shelf} with their spread, at {engineering(at, 'V')} at the shelf"
-        return Held(Limit.between(least, most + margin, "A", source), typical)
+        origin = f"sum of the {count} cards of shelf {shelf} with their spread, at {engineering(at, 'V')} at the shelf"
+        return Held(Limit.between(least, most + margin, "A", origin), typical)
     feed = plant.feeds[plant.inlets[step.subject].feed] if step.subject in plant.inlets else None
     if feed is None:
         terminal = plant.terminal(a)
