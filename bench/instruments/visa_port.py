@@ -1,9 +1,10 @@
 """Any VISA resource through PyVISA. Imported only when a VISA resource name is used: it takes a quarter of a second.
 
 Bytes are framed by us here too: the library looks at the last character of a terminator only, and throws away what
-came of an answer before a timeout. So its terminators are switched off and only bytes that are there are read. On
-resources that carry messages (TCPIP::INSTR, USB, GPIB) a read cannot be cut into slices, since a timeout would break
-the message; an abort is heeded there when the reading's deadline has passed.
+came of an answer before a timeout. So its terminators are switched off and bytes are read as they come. On resources
+that carry messages (TCPIP::INSTR, USB, GPIB) a read cannot be cut into slices, since a timeout would break the message;
+an abort is heeded there when the reading's deadline has passed. A raw socket that the other side closed looks silent
+through the library, not lost: ``socket://`` addresses say so at once.
 """
 
 from __future__ import annotations
@@ -19,8 +20,8 @@ from bench.instruments.trouble import InstrumentTrouble
 
 _CHUNK: Final = 65536
 _SLICE_MS: Final = 20
-_PAUSE: Final = 0.002
-"""Seconds between looks at a port that says how many bytes wait: less than two characters at 9600 baud."""
+"""Milliseconds that a stream of bytes is waited for at a time: so soon an abort is heeded."""
+_PAUSE: Final = 0.01
 
 
 class VisaPort(AbortFlag):
@@ -64,7 +65,7 @@ class VisaPort(AbortFlag):
         except Exception as error:
             self._lock.release()
             raise trouble_from(error, address, "opening") from error
-        self._counts = self._serial and self._says_how_many()
+        self._asked = False
         self._closed = False
 
     def _configure(self, line: Line) -> None:
@@ -96,16 +97,14 @@ class VisaPort(AbortFlag):
         with contextlib.suppress(Exception):
             resource.set_visa_attribute(constants.ResourceAttribute.asrl_end_out, constants.SerialTermination.none)
 
-    def _says_how_many(self) -> bool:
-        try:
-            return isinstance(self._resource.bytes_in_buffer, int)
-        except Exception:
-            return False
-
     def write(self, data: bytes) -> None:
         """See :meth:`~bench.instruments.transport.Transport.write`."""
         self._check_abort()
         try:
+            if self._asked and not self._sliced:
+                # the last answer was not fetched: a device clear takes it away
+                self._resource.clear()
+            self._asked = b"?" in data
             self._resource.timeout = int(WRITE_TIME * 1000)
             try:
                 self._resource.write_raw(data)
@@ -136,21 +135,32 @@ class VisaPort(AbortFlag):
             raise trouble_from(error, self.address, "reading") from error
 
     def _read_once(self, deadline: float) -> bytes:
-        if self._counts:
-            waiting = self._resource.bytes_in_buffer
-            if not waiting:
-                if monotonic() < deadline:
-                    time.sleep(_PAUSE)
-                return b""
-            return self._read_some(waiting)
         if self._sliced:
-            return self._read_some(1)
-        self._resource.timeout = max(1, int((deadline - monotonic()) * 1000))
-        return self._read_some(_CHUNK)
+            waiting = self._waiting() if self._serial else 0
+            return self._read_some(waiting or 1)
+        left = deadline - monotonic()
+        if not self._asked or left <= 0:
+            # to read what was not asked for is an error in these protocols, and there is nothing stale in them
+            time.sleep(min(max(left, 0.0), _PAUSE))
+            return b""
+        self._resource.timeout = max(1, int(left * 1000))
+        data = self._read_some(_CHUNK)
+        self._asked = not data
+        return data
+
+    def _waiting(self) -> int:
+        try:
+            return int(self._resource.bytes_in_buffer)
+        except Exception:
+            # a simulated resource may not know: it is then read byte by byte
+            return 0
 
     def _read_some(self, count: int) -> bytes:
+        from pyvisa import constants
+
         try:
-            data, _ = self._resource.visalib.read(self._resource.session, count)
+            with self._resource.ignore_warning(constants.StatusCode.success_max_count_read):
+                data, _ = self._resource.visalib.read(self._resource.session, count)
         except Exception as error:
             if self._is_timeout(error):
                 return b""
