@@ -1,0 +1,355 @@
+"""Records in a folder: which there are, what they begin with, and a search that need not read them whole.
+
+The search looks for names in the raw bytes and decodes nothing: the runner notes beside every reading its step, its
+subject and its places, in this order. It does not check the chain; :mod:`bench.record.verify` does.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import re
+from collections.abc import Collection, Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+import msgspec
+
+from bench.files import from_text
+from bench.plant.file import PlantFile
+from bench.record.append import RecordWriter, TimeOfDay, mended, utc_now
+from bench.record.chain import FIRST, LONGEST, BadLine, check, decode
+from bench.record.read import BrokenRecord, read_lines
+from bench.walk.events import Disturbed, Entry, Mended
+
+DISTURBANCES: Final = "disturbances.jsonl"
+"""The file of a folder's disturbances that were told outside any walk. It is chained like a record."""
+BLOCK: Final = 4 * 2**20
+"""Bytes that a search holds at a time."""
+
+_TEXT: Final = rb'"([^"\\]*(?:\\.[^"\\]*)*)"'
+_NOTED: Final = re.compile(rb'"subject":' + _TEXT + rb',"between":\[' + _TEXT + rb"," + _TEXT + rb"\]")
+_READING: Final = b'"event":{"is":"read"'
+_NOTE: Final = b'"judged":{"step":'
+_AT: Final = re.compile(rb'^\{"n":\d+,"at":"([^"]+)"')
+
+
+class HeadInstrument(msgspec.Struct, frozen=True):
+    """What the first line says of an instrument, as far as lists of records need it."""
+
+    name: str
+    profile: str = ""
+    calibrated: str = ""
+    due: str = ""
+
+
+class HeadBench(msgspec.Struct, frozen=True):
+    """What the first line says of the bench."""
+
+    name: str
+    simulated: bool = False
+    instruments: list[HeadInstrument] = []
+
+
+class HeadSequence(msgspec.Struct, frozen=True):
+    """What the first line says of the sequence."""
+
+    sequence: str
+
+
+class _HeadEvent(msgspec.Struct, frozen=True, tag_field="is", tag="began"):
+    software: str
+    plant: msgspec.Raw
+    sequence: HeadSequence
+    bench: HeadBench
+    operator: str = ""
+
+
+class _HeadLine(msgspec.Struct, frozen=True):
+    at: str
+    event: _HeadEvent
+
+
+_head: Final = msgspec.json.Decoder(_HeadLine)
+_plant: Final = msgspec.json.Decoder(PlantFile, dec_hook=from_text)
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """What a record begins with.
+
+    Attributes:
+        path: the record.
+        at: when the walk began, UTC.
+        software: the version that wrote it.
+        sequence: the sequence's name.
+        bench: the bench.
+        operator: who began it.
+        plant_digest: SHA-256 of the plant as the record holds it, to tell plants apart without reading them.
+        plant_json: that plant, not yet read.
+    """
+
+    path: Path
+    at: str
+    software: str
+    sequence: str
+    bench: HeadBench
+    operator: str
+    plant_digest: str
+    plant_json: bytes
+
+    def plant_file(self) -> PlantFile:
+        """The plant that the walk ran with.
+
+        Raises:
+            BrokenRecord: it is no plant that this version knows.
+        """
+        try:
+            return _plant.decode(self.plant_json)
+        except (msgspec.MsgspecError, ValueError) as error:
+            raise BrokenRecord(self.path, 1, f"holds no plant that this version knows: {error}") from error
+
+
+def files_in(paths: Iterable[Path]) -> list[Path]:
+    """The JSON-lines files among files and below folders, each once, by name; hidden folders are left out.
+
+    Raises:
+        BrokenRecord: a path does not exist.
+    """
+    found: dict[Path, None] = {}
+    for path in paths:
+        if path.is_dir():
+            inside = (one for one in path.rglob("*.jsonl") if one.is_file())
+            for one in sorted(inside):
+                if not any(part.startswith(".") for part in one.relative_to(path).parts):
+                    found.setdefault(one)
+        elif path.exists():
+            found.setdefault(path)
+        else:
+            raise BrokenRecord(path, 0, "does not exist")
+    return list(found)
+
+
+def records_in(paths: Iterable[Path]) -> list[Path]:
+    """The records among files and below folders; files of disturbances are not among them.
+
+    Raises:
+        BrokenRecord: a path does not exist.
+    """
+    return [path for path in files_in(paths) if path.name != DISTURBANCES]
+
+
+def head_of(path: Path) -> Head:
+    """What a record begins with.
+
+    Raises:
+        BrokenRecord: it cannot be read or does not begin a walk.
+    """
+    line = next((line for _, line in read_lines(path)), b"")
+    try:
+        read = _head.decode(line)
+    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
+        raise BrokenRecord(path, 1, f"does not begin a walk: {error}") from error
+    event, raw = read.event, bytes(read.event.plant)
+    digest = hashlib.sha256(raw).hexdigest()
+    return Head(
+        path, read.at, event.software, event.sequence.sequence, event.bench, event.operator, digest, raw
+    )  # fmt: skip
+
+
+def last_time(path: Path) -> str:
+    """When a record's last whole line was written, UTC; empty where there is none.
+
+    Raises:
+        BrokenRecord: it cannot be read.
+    """
+    try:
+        with path.open("rb") as stream:
+            size = stream.seek(0, os.SEEK_END)
+            span = 4096
+            while True:
+                start = max(0, size - span)
+                stream.seek(start)
+                lines = stream.read(min(span, size)).split(b"\n")
+                # the first piece may be the middle of a line, the last one is what follows the last newline
+                whole = lines[:-1] if start == 0 else lines[1:-1]
+                if whole or start == 0:
+                    found = _AT.match(whole[-1]) if whole else None
+                    return found.group(1).decode() if found else ""
+                span *= 16
+    except OSError as error:
+        raise BrokenRecord(path, 0, f"cannot be read: {error.strerror}") from error
+
+
+# Searching
+
+
+def has_notes(path: Path) -> bool:
+    """Whether the record's readings carry the notes that a search looks for; a record without readings counts as so.
+
+    Records of early versions have none: they must be folded.
+
+    Raises:
+        BrokenRecord: it cannot be read.
+    """
+    return next((_NOTE in line for _, line in read_lines(path) if _READING in line), True)
+
+
+def search(path: Path, names: Collection[str] | None = None) -> Iterator[bytes]:
+    """The raw lines of the readings that a record has of some names, in constant memory, in file order.
+
+    Args:
+        path: the record, one that :func:`has_notes`.
+        names: of subjects and places; None for every reading between two places. Readings of the bench itself
+            (zeros, proofs) have no places and are never found.
+
+    Raises:
+        BrokenRecord: it cannot be read.
+    """
+    wanted = None if names is None else frozenset(msgspec.json.encode(name)[1:-1] for name in names)
+    for data in _pieces(path):
+        for found in _NOTED.finditer(data):
+            if wanted is None or not wanted.isdisjoint(found.groups()):
+                start = data.rfind(b"\n", 0, found.start()) + 1
+                yield data[start : data.find(b"\n", found.end()) + 1]
+
+
+def _pieces(path: Path) -> Iterator[bytes]:
+    """The file in pieces that end with a line's end; a torn end is left out."""
+    try:
+        with path.open("rb", buffering=0) as stream:
+            rest = b""
+            while block := stream.read(BLOCK):
+                end = block.rfind(b"\n") + 1
+                if not end:
+                    rest += block
+                    if len(rest) > LONGEST:
+                        raise BrokenRecord(path, 0, f"a line of more than {LONGEST} bytes")
+                    continue
+                yield rest + block[:end]
+                rest = block[end:]
+    except OSError as error:
+        raise BrokenRecord(path, 0, f"cannot be read: {error.strerror}") from error
+
+
+# The chain as a whole
+
+
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """A record's chain, checked from its beginning.
+
+    Attributes:
+        lines: how many whole lines there are.
+        last: the last line's hash: it stands for the whole content.
+        torn: bytes after the last whole line.
+    """
+
+    lines: int
+    last: str
+    torn: int
+
+
+def chain_of(path: Path) -> Chain:
+    """Check a record's chain.
+
+    Raises:
+        BrokenRecord: a line does not fit, or the file cannot be read.
+    """
+    previous, lines, torn = FIRST, 0, 0
+    for number, line in read_lines(path):
+        if not line.endswith(b"\n"):
+            torn = len(line)
+            break
+        try:
+            previous = check(line, previous)
+        except BadLine as error:
+            raise BrokenRecord(path, number, str(error)) from error
+        lines = number
+    return Chain(lines, previous.decode(), torn)
+
+
+# Disturbances that were told outside any walk
+
+
+def declare(folder: Path, event: Disturbed, now: TimeOfDay = utc_now) -> Path:
+    """Write a disturbance down in the folder's own file of them, chained like a record.
+
+    Raises:
+        BrokenRecord: that file was changed; nothing is added to it.
+        RecordBusy, RecordTrouble: it cannot be written.
+    """
+    path = folder / DISTURBANCES
+    if path.exists():
+        writer, _, torn = RecordWriter.reopen(path, now)
+    else:
+        writer, torn = RecordWriter.create(path, now), None
+    with writer:
+        if torn is not None:
+            writer.append(writer.envelope(mended(torn)))
+        writer.append(writer.envelope(event))
+    return path
+
+
+def declared(folder: Path) -> list[Entry]:
+    """The disturbances of a folder that were told outside any walk, oldest first.
+
+    Raises:
+        BrokenRecord: the file was changed, or holds something else.
+    """
+    path = folder / DISTURBANCES
+    if not path.is_file():
+        return []
+    found: list[Entry] = []
+    previous = FIRST
+    for number, line in read_lines(path):
+        if not line.endswith(b"\n"):
+            break
+        try:
+            previous = check(line, previous)
+            entry = decode(line)
+            if entry.n != number:
+                raise BadLine(f"event {entry.n} stands where event {number} belongs")
+        except BadLine as error:
+            raise BrokenRecord(path, number, str(error)) from error
+        if not isinstance(entry.event, Disturbed | Mended):
+            raise BrokenRecord(path, number, "holds something else than a disturbance")
+        if isinstance(entry.event, Disturbed):
+            found.append(entry)
+    return found
+
+
+class Cache:
+    """What was worked out of records before, kept by their last hash: never stale, and no loss when it is deleted.
+
+    A folder that cannot be written is no trouble: then nothing is kept.
+
+    Args:
+        folder: of the records.
+        kind: what is kept, with everything that it depends on besides the record.
+    """
+
+    def __init__(self, folder: Path, kind: str) -> None:
+        self._folder = folder / ".proveout-cache"
+        self._kind = hashlib.sha256(kind.encode()).hexdigest()[:12]
+
+    def get(self, last: str) -> bytes | None:
+        """What is kept of the record with this last hash; None where nothing is."""
+        try:
+            return self._path(last).read_bytes()
+        except OSError:
+            return None
+
+    def put(self, last: str, content: bytes) -> None:
+        """Keep something of the record with this last hash."""
+        path = self._path(last)
+        with contextlib.suppress(OSError):
+            self._folder.mkdir(exist_ok=True)
+            part = path.with_suffix(f".{os.getpid()}")
+            part.write_bytes(content)
+            part.replace(path)
+
+    def _path(self, last: str) -> Path:
+        return self._folder / f"{last[:40]}-{self._kind}.json"
