@@ -358,9 +358,9 @@ def describe(fault: Fault, plant: Plant) -> str:
         case SecondEarthPath():
             return f"A second path of {fault.ohms} joins {fault.between[0]} and {fault.between[1]}."
         case BondPoor():
-            return f"{_capital(plant.where(fault.bond))} reads {fault.ohms} too much."
+            return f"{_capital(plant.where(fault.bond))}, reads {fault.ohms} too much."
         case BondOpen():
-            return f"{_capital(plant.where(fault.bond))} is open."
+            return f"{_capital(plant.where(fault.bond))}, is open."
         case ShelfShort():
             return f"Shelf {fault.shelf} is shorted inside on feed {fault.feed} ({fault.ohms})."
         case ShelfHeavy():

@@ -11,7 +11,7 @@ from bench.files import near, one_of, shown
 from bench.judge.conductor import Contact
 from bench.plant import things, wire
 from bench.plant.colours import ColourError, colour_words, pair_colours
-from bench.plant.file import CUT, UNKNOWN, Cable, CableType, ConductorEntry, Ends
+from bench.plant.file import CUT, UNKNOWN, Cable, CableType, ConductorEntry, Ends, Status
 from bench.plant.report import At, Report
 from bench.plant.things import Conductor, Connector, EndStatus, Leg, Terminal
 
@@ -108,8 +108,8 @@ class Landing:
             listed: its pin list, where it has one.
             sections: the tray sections it runs through.
         """
-        near_side = self._side(at, "from", cable.start, cable.from_status, cable, kind, listed is None)
-        far_side = self._side(at, "to", cable.end, cable.to_status, cable, kind, listed is None)
+        near_side = self._side(at, "from", cable.start, cable.from_status, kind, listed is None)
+        far_side = self._side(at, "to", cable.end, cable.to_status, kind, listed is None)
         entries: dict[int, tuple[At, ConductorEntry]] = {}
         if listed is not None:
             self._take_list(at, cable, kind, listed, entries, (near_side, far_side))
@@ -142,9 +142,8 @@ class Landing:
 
     # The convention
 
-    def _side(
-        self, at: At, step: str, ends: Ends, status: str, cable: Cable, kind: CableType, by_convention: bool
-    ) -> _Side:
+    def _side(self, at: At, step: str, ends: Ends, status: Status, kind: CableType, by_convention: bool) -> _Side:
+        """One end of a cable as its ``from`` or ``to`` says, before its pin list and its single conductors."""
         count = kind.count
         side = _Side(step, [None] * count, ["unknown"] * count, [(at, step)] * count, [])
         items = ends if isinstance(ends, list) else [ends]
@@ -154,14 +153,14 @@ class Landing:
         homes = [self._connectors[item] for item in items if item in self._connectors]
         side.home = homes[0] if len(homes) == 1 else None
         done = 0
+        rest: EndStatus | None = None
         for number, item in enumerate(items):
             steps = (step, number) if isinstance(ends, list) else (step,)
             if item in (CUT, UNKNOWN):
-                if item == CUT:
-                    side.status[done:] = ["cut"] * (count - done)
+                rest = "cut" if item == CUT else "unknown"
                 if number + 1 < len(items):
                     self._report.say(at, *steps, found=f"'{item}' before other ends", expected=f"'{item}' at the end")
-                return side
+                break
             if by_convention and done >= count:
                 found = f"'{item}', for which no conductor is left"
                 self._report.say(at, *steps, found=found, expected=f"ends for {count} conductors")
@@ -183,12 +182,11 @@ class Landing:
         if not by_convention:
             side.terminals[:] = [None] * count
             return side
-        if done < count:
+        if done < count and rest is None:
             self._too_few(at, side, items, done, kind)
         if status == "unknown":
             side.terminals[:] = [None] * count
-        else:
-            side.status[:] = ["claimed" if status == "claimed" else "known"] * count
+        side.status[:] = [status] * done + [rest or "unknown"] * (count - done)
         return side
 
     def _fill(

@@ -78,9 +78,9 @@ class SupplyPath:
     breakers: tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Plant:
-    """A resolved plant. It is made by :func:`bench.plant.resolve.resolve` and never changed.
+    """A resolved plant. It is made by :func:`bench.plant.resolve.resolve` and never changed; it equals itself alone.
 
     All mappings are by name, in file order.
 

@@ -74,6 +74,7 @@ cables:
     conductors:
       - {conductor: 2, to: J6.2, to-status: known, length: 4 m, size: 1 mm2, remark: relaid}
       - {conductor: 6, from: cut}
+  - {name: W5, type: PW, length: 2 m, from: [J3.9, cut], to: [BR.9, unknown], from-status: claimed}
   - {name: WG, type: PW, length: 10 m, from: [G1.feed, G1.return], to: [BA.1, BR.1]}
   - {name: WA, type: PW, length: 2 m, from: [F1.load, BR.2], to: [1A.A, 1A.A-return]}
   - {name: WB, type: PW, length: 3 m, from: [F2.load, BR.3], to: [1B-L.A, 1B-L.A-return]}
@@ -129,6 +130,11 @@ def test_a_cable_of_two_groups_fills_two_connectors(plant):
     assert plant.conductors["W2.51"].colour == "white/blue"
     assert plant.cables["W2"].near == ("J2", "J8")
     assert plant.cables["W2"].far == ()
+
+
+def test_ends_may_be_cut_after_those_that_land(plant):
+    assert ends(plant, "W5.1") == ("J3.9", "BR.9", "claimed", "known")
+    assert ends(plant, "W5.2") == ("None", "None", "cut", "unknown")
 
 
 def test_loose_ends_are_terminals_that_a_probe_can_touch(plant):
@@ -291,7 +297,15 @@ def test_the_graph_holds_everything_and_closed_breakers_only(plant):
     assert {edge.id for edge in plant.graph() if edge.kind == "breaker"} == set()
     assert {edge.id for edge in closed if edge.kind == "conductor"} == set(plant.conductors)
     assert {edge.id for edge in closed if edge.kind == "bond"} == set(plant.bonds)
-    assert {edge.id for edge in closed if edge.kind == "busbar"} == {"BA.1", "BA.2", "BA.3", "BR.1", "BR.2", "BR.3"}
+    assert {edge.id for edge in closed if edge.kind == "busbar"} == {
+        "BA.1",
+        "BA.2",
+        "BA.3",
+        "BR.1",
+        "BR.2",
+        "BR.3",
+        "BR.9",
+    }
     for edge in closed:
         assert edge.ohms == pytest.approx(plant.expected(edge.id).nominal_ohm)
     with pytest.raises(UnknownName, match="did you mean 'F1'"):
@@ -338,7 +352,7 @@ def test_loops(plant):
     assert len(plant.conductors_of("W1")) == 50
     assert names(plant.conductors_of("J4")) == [f"W3.{n}" for n in range(1, 9)]
     assert {c.cable for c in plant.conductors_of("2")} == {"W1", "W2"}
-    assert len(plant.conductors_of()) == 50 + 100 + 8 + 6 + 6
+    assert len(plant.conductors_of()) == 50 + 100 + 8 + 6 + 2 + 6
     assert len(plant.pairs_of("W1")) == 25
     assert next((a.name, b.name) for a, b in plant.pairs_of("W3")) == ("W3.1", "W3.2")
     assert names(plant.pins_of("J3")) == [f"J3.{n}" for n in range(1, 10)]
@@ -355,7 +369,7 @@ def test_loops(plant):
     assert names(plant.cables_of("T1.2")) == ["W1"]
     assert names(plant.cables_of("T1")) == ["W1"]
     assert names(plant.cables_of("1B")) == ["W3", "W4", "WB"]
-    assert names(plant.cables_of("BR")) == ["WG", "WA", "WB"]
+    assert names(plant.cables_of("BR")) == ["W5", "WG", "WA", "WB"]
     assert names(plant.bonds_of("1")) == ["L2", "L3"]
     assert names(plant.bonds_of("EB")) == ["L1", "L2", "L4"]
     with pytest.raises(UnknownName, match="found 'BA', expected the name of a cable or connector or shelf or bay"):
@@ -366,13 +380,13 @@ def test_what_is_handled_with_a_thing(plant):
     assert plant.touched("W1.3") == {"W1.3"}
     assert plant.touched("J7.42") == {"W1.33"}
     assert plant.touched("W2.51.far") == {"W2.51"}
-    assert plant.touched("J3") == {f"W3.{n}" for n in range(1, 9)}
+    assert plant.touched("J3") == {f"W3.{n}" for n in range(1, 9)} | {"W5.1"}
     assert plant.touched("W3") == {f"W3.{n}" for n in range(1, 9)} | {"W3.screen"}
     assert plant.touched("T1.1") == {f"W1.{n}" for n in range(1, 51)}
     assert plant.touched("1B") == {f"W3.{n}" for n in range(1, 9)} | {f"W4.{n}" for n in range(1, 6)} | {"WB.1", "WB.2"}
     assert plant.touched("F1") == {"WA.1"}
     assert plant.touched("1A.A") == {"WA.1", "WA.2"}
-    assert plant.touched("BR") == {"WG.2", "WA.2", "WB.2"}
+    assert plant.touched("BR") == {"W5.1", "WG.2", "WA.2", "WB.2"}
 
 
 def test_earth(plant):
