@@ -1,0 +1,146 @@
+"""Follows a runner: folds what comes over the line into one picture that a screen can show.
+
+``hear`` is called from the line's thread and does the folding there, so that a long record never holds up painting.
+What a screen must react to goes into a queue; the rest is read from the latest picture.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from queue import SimpleQueue
+from typing import TYPE_CHECKING
+
+from bench.runner import protocol as p
+from bench.screens.pace import Pace
+from bench.walk import events as e
+from bench.walk.setting import Outcome
+from bench.walk.state import OutOfTurn, Phase, Refused, Stale, State, start, take
+
+if TYPE_CHECKING:
+    from bench.screens.link import Heard
+
+
+@dataclass(frozen=True, slots=True)
+class Happened:
+    """An entry was folded.
+
+    Attributes:
+        entry: the entry.
+        before: the state before it.
+        after: the state after it.
+        outcome: the outcome that it brought, if any.
+    """
+
+    entry: e.Entry
+    before: State
+    after: State
+    outcome: Outcome | None
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """The runner said something that is not in the record: a refusal, a failing record."""
+
+    why: str
+    failing: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Lost:
+    """The line is cut, or the runner said goodbye.
+
+    Attributes:
+        why: what the runner said; empty where it just went.
+        broken: what came over the line is not understood.
+    """
+
+    why: str = ""
+    broken: bool = False
+
+
+News = Happened | Said | Lost
+
+
+class Follower:
+    """The picture so far.
+
+    Attributes:
+        state: the fold of the entries so far.
+        live: the last live reading of the step under way.
+        failing: why the record cannot be written; empty where it can.
+        lost: how the line ended; None while it stands.
+        since: when the open request came up, in the clock's seconds.
+        news: what a screen must react to, in order.
+    """
+
+    def __init__(self, clock: Callable[[], float] = time.monotonic, wake: Callable[[], None] = lambda: None) -> None:
+        self.state: State = start()
+        self.live: p.Live | None = None
+        self.failing = ""
+        self.lost: Lost | None = None
+        self.since = clock()
+        self.news: SimpleQueue[News] = SimpleQueue()
+        self.pace = Pace()
+        self._clock = clock
+        self._wake = wake
+
+    def hear(self, message: Heard) -> None:
+        """Take one message from the line."""
+        match message:
+            case e.Entry():
+                self._fold(message)
+            case p.Live():
+                self.live = message
+                return
+            case p.Refusal(why=why):
+                self.news.put(Said(why))
+            case p.RecordFailing(why=why):
+                self.failing = why
+                self.news.put(Said(why, failing=True))
+            case p.Bye(why=why):
+                self._lose(Lost(why))
+            case None:
+                self._lose(Lost())
+            case _:
+                return
+        self._wake()
+
+    def left(self) -> float | None:
+        """Seconds that the rest will take, or None where that is not known."""
+        setting = self.state.setting
+        return None if setting is None else self.pace.left(setting.plan.steps[self.state.cursor :])
+
+    def _lose(self, lost: Lost) -> None:
+        if self.lost is None:
+            self.lost = lost
+            self.news.put(lost)
+
+    def _fold(self, entry: e.Entry) -> None:
+        if self.lost is not None and self.lost.broken:
+            return
+        before = self.state
+        try:
+            after = take(before, entry)
+        except (OutOfTurn, Stale, Refused, ValueError) as error:
+            # a record that this program cannot fold: another version's, or a bug
+            self._lose(Lost(f"event {entry.n} of the record is not understood: {error}", broken=True))
+            return
+        fresh = after.history.outcome if after.history is not None and after.history is not before.history else None
+        self._time(entry, before, after, fresh)
+        if after.number != before.number:
+            self.since = self._clock()
+        if after.cursor != before.cursor or after.phase not in (Phase.PLACING, Phase.MEASURING):
+            self.live = None
+        self.failing = ""
+        self.state = after
+        self.news.put(Happened(entry, before, after, fresh))
+
+    def _time(self, entry: e.Entry, before: State, after: State, fresh: Outcome | None) -> None:
+        if fresh is not None and before.step is not None:
+            self.pace.done(before.step.kind, entry.at)
+        elif isinstance(entry.event, e.Paused | e.Troubled | e.Resumed):
+            self.pace.stopped()
+        elif after.number != before.number and before.phase not in (Phase.PLACING, Phase.MEASURING, Phase.WAITING):
+            self.pace.began(entry.at)

@@ -1,0 +1,125 @@
+"""The signs that screens draw with, and the letters that they write with: all there are, or ASCII.
+
+Marks differ in shape, so that nothing rests on colour. None of them is a sign that terminals show as a coloured
+picture of double width.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from dataclasses import dataclass
+from typing import Final
+
+from bench.quantity import plain
+
+_UNPRINTABLE: Final = re.compile(r"[\x00-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ud800-\udfff]")
+_SPELLED: Final = str.maketrans({"±": "+/-", "–": "-", "\ufffd": "?", "·": "-", "…": "...", "’": "'"})
+
+
+def clean(text: str) -> str:
+    """The text on one line, with nothing in it that a terminal would act upon.
+
+    Names from files and replies from meters must not carry control characters into a terminal.
+    """
+    return _UNPRINTABLE.sub(lambda found: " " if found.group() in "\t\n\r" else "\ufffd", text)
+
+
+def ascii_only(text: str) -> str:
+    """The text in ASCII: units spelled, accents dropped, and a question mark for what is left."""
+    if text.isascii():
+        return text
+    spelled = unicodedata.normalize("NFKD", plain(text).translate(_SPELLED))
+    return "".join(c for c in spelled if not unicodedata.combining(c)).encode("ascii", "replace").decode()
+
+
+@dataclass(frozen=True, slots=True)
+class Glyphs:
+    """One set of signs. Every sign is one cell wide; ``frame`` holds the eight parts of a frame, clockwise."""
+
+    unicode: bool
+    red: str = "◆"
+    black: str = "■"
+    free: str = "·"
+    passed: str = "✓"
+    failed: str = "✗"
+    undecided: str = "?"
+    skipped: str = "»"
+    void: str = "~"
+    done: str = "•"
+    frame: str = "╭─╮│╯─╰│"
+    heavy: str = "┏━┓┃┛━┗┃"
+    wire: str = "━"
+    gap: str = "╌"
+    cut: str = "╳"
+    rule: str = "─"
+    down: str = "▼"
+    up: str = "▲"
+    more_left: str = "‹"
+    more_right: str = "›"
+    block: str = "█"
+    corners: str = "▟▙▜▛"
+    """Outer corners of digits: top left, top right, bottom left, bottom right."""
+    band: str = "▒"
+    point: str = "┃"
+    wall: str = "▐"
+    beyond: str = "╱"
+    axis: str = "─"
+    full: str = "▰"
+    empty: str = "▱"
+    dot: str = "·"
+    ellipsis: str = "…"
+
+    def say(self, text: str) -> str:
+        """A text from a file, a meter or the machine, as it may stand on the screen; line ends stay."""
+        if "\n" in text:
+            return "\n".join(self.say(part) for part in text.split("\n"))
+        return clean(text) if self.unicode else ascii_only(clean(text))
+
+    def mark(self, verdict: str) -> str:
+        """The mark of a verdict."""
+        signs = {
+            "pass": self.passed,
+            "fail": self.failed,
+            "undecided": self.undecided,
+            "skipped": self.skipped,
+            "void": self.void,
+            "done": self.done,
+        }
+        return signs.get(verdict, self.free)
+
+
+UNICODE: Final = Glyphs(unicode=True)
+ASCII: Final = Glyphs(
+    unicode=False,
+    red="R",
+    black="B",
+    free=".",
+    passed="o",
+    failed="x",
+    undecided="?",
+    skipped=">",
+    void="~",
+    done="+",
+    frame="+-+|+-+|",
+    heavy="#=#####=",
+    wire="=",
+    gap="-",
+    cut="X",
+    rule="-",
+    down="v",
+    up="^",
+    more_left="<",
+    more_right=">",
+    block="#",
+    corners="####",
+    band=":",
+    point="|",
+    wall="#",
+    beyond="/",
+    axis="-",
+    full="#",
+    empty=".",
+    dot="-",
+    ellipsis="...",
+)

@@ -1,0 +1,50 @@
+"""How a screen is to behave, and how it ended: for the screen and for the walk line by line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from bench.walk.state import State
+
+Why = Literal["finished", "left", "lost", "ended"]
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """How a screen behaves.
+
+    Attributes:
+        unicode: draw with signs beyond ASCII.
+        day: begin with the light screen.
+        tones: ring the terminal's bell.
+        say: a program that speaks the text it is given; empty: none.
+        watch: never take the operator's seat unasked.
+        starting: what is shown until the record comes.
+    """
+
+    unicode: bool = True
+    day: bool = False
+    tones: bool = True
+    say: str = ""
+    watch: bool = False
+    starting: str = "Starting the bench ..."
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """How a screen ended.
+
+    Attributes:
+        why: ``finished`` when the walk was over, ``left`` when the operator left before, ``lost`` when the runner was
+            gone, ``ended`` when the process was told to end.
+        state: the record, as far as it was seen; None where there was none yet.
+        record: where the record is; empty where that was never known.
+        said: what the runner said when it went; may be empty.
+    """
+
+    why: Why
+    state: State | None = None
+    record: str = ""
+    said: str = ""

@@ -1,0 +1,271 @@
+"""The moments that a screen can show, each made from real entries: for pictures and for tests of all pages."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+
+from bench.runner import protocol as p
+from bench.walk import events as e
+from bench.walk import requests as r
+from tests.screens.gannet import LEADS, Walk, measured
+
+
+@dataclass
+class Scene:
+    """One moment.
+
+    Attributes:
+        name: of the picture.
+        walk: the entries.
+        said: what the runner says besides.
+        keys: what is pressed then.
+        shows: words that must be on the screen.
+        linked: whether the line stands at all.
+    """
+
+    name: str
+    walk: Walk
+    said: tuple[object, ...] = ()
+    keys: tuple[str, ...] = ()
+    shows: tuple[str, ...] = ()
+    linked: bool = True
+    you: str = "Ana"
+    extra: dict[str, object] = field(default_factory=dict)
+
+
+def ohms(value: float | None, touch: str, settled: float = 0.0) -> p.Live:
+    """A live reading of the ohmmeter, with the leads in it."""
+    over = "+" if value is None else ""
+    shown = None if value is None else value + LEADS
+    return p.Live(role="ohms", unit="Ω", value=shown, over=over, resolution=0.001, settled=settled, touch=touch)
+
+
+def _asked(kind: str, index: int = -1, **more: object) -> Walk:
+    walk = Walk(**more)  # type: ignore[arg-type]
+    walk.until(r.Ask, kind, index)
+    walk.seat()
+    return walk
+
+
+def _bundle(readings: list[float | str]) -> Walk:
+    """In the middle of the bundle, after these readings."""
+    walk = Walk()
+    walk.until(r.Place, "measure")
+    walk.seat()
+    return measured(walk, readings).until(r.Place)
+
+
+GOOD = [0.842 + LEADS, 0.851 + LEADS, 0.838 + LEADS, 0.846 + LEADS, 0.849 + LEADS, 0.840 + LEADS, 0.853 + LEADS]
+
+
+def _trouble() -> Walk:
+    walk = _bundle(list(GOOD))
+    walk.one()
+    walk.add(
+        e.Troubled(
+            number=walk.asked.number,
+            instrument="M1",
+            kind="silent",
+            what="M1 did not answer within 2.0 s",
+            advice="Look at its power and its cable, then try again.",
+        )
+    )
+    return walk
+
+
+def _unsafe() -> Walk:
+    walk = Walk()
+    walk.until(r.MakeSafe)
+    walk.add(e.MadeSafe(number=walk.asked.number, confirmed={"T1": False, "P1": True}))
+    return walk
+
+
+def _paused() -> Walk:
+    walk = _bundle(list(GOOD))
+    walk.add(e.Paused(why="the operator paused", make_safe=True))
+    return walk
+
+
+def _insulation() -> Walk:
+    walk = Walk()
+    walk.until(r.Place, "measure", 57)
+    walk.seat()
+    return walk
+
+
+def _insulating() -> Walk:
+    walk = _insulation()
+    walk.one()
+    return walk
+
+
+def _waiting() -> Walk:
+    walk = Walk()
+    walk.until(r.Wait)
+    walk.seat()
+    walk.add(e.Elapsed(number=walk.asked.number, seconds=37.0), 37.0)
+    return walk
+
+
+def _done(readings: list[float | str], *, skip: bool = False) -> Walk:
+    walk = Walk()
+    walk.until(r.Place, "measure")
+    walk.seat()
+    measured(walk, readings)
+    if skip:
+        walk.until(r.Place, "measure")
+        walk.add(e.Skipped(number=walk.asked.number, reason="the shelf is still in the lorry", by="Ana"))
+    walk.until(r.Finished)
+    return walk
+
+
+def _aborted() -> Walk:
+    walk = _bundle(list(GOOD))
+    walk.add(e.Aborted(why="it got late"))
+    walk.until(r.Finished)
+    return walk
+
+
+def _consent() -> Walk:
+    walk = Walk(weak=True)
+    walk.until(r.Consent)
+    walk.seat()
+    return walk
+
+
+def _met() -> Walk:
+    walk = Walk()
+    walk.until(r.Meet)
+    walk.one()
+    return walk
+
+
+def _switching() -> Walk:
+    walk = Walk()
+    walk.until(r.Switch)
+    walk.seat()
+    return walk
+
+
+def _feed() -> Walk:
+    walk = Walk()
+    walk.until(r.Place, "measure", 58)
+    walk.seat()
+    return walk
+
+
+def _zero(kind: str) -> Walk:
+    walk = Walk()
+    walk.until(r.Place, kind)
+    walk.seat()
+    return walk
+
+
+def scenes() -> Iterator[Scene]:
+    """Every moment, freshly made."""
+    for make in SCENES:
+        yield make()
+
+
+SCENES: tuple[Callable[[], Scene], ...] = (
+    lambda: Scene("starting", Walk(), linked=False, shows=("Starting the bench",)),
+    lambda: Scene("meeting", _met(), shows=("Calling the instruments", "Here already: M1")),
+    lambda: Scene("consent", _consent(), shows=("cannot prove", "reason", "x", "give the walk up")),
+    lambda: Scene("caution", _asked("caution"), shows=("CAUTION", "Stored charge", "locked", "licensed people", "y")),
+    lambda: Scene("hold", _asked("hold"), shows=("HOLD POINT", "DEAD", "type the word")),
+    lambda: Scene("hold-typed", _asked("hold"), keys=("enter", "d", "e", "a", "enter"), shows=("wants the word DEAD",)),
+    lambda: Scene("do", _asked("do"), shows=("Open both ends", "Unplug J101", "Confirm when it is done")),
+    lambda: Scene("ask", _asked("ask"), shows=("thermometer", "a number in °C")),
+    lambda: Scene(
+        "ask-typed", _asked("ask"), keys=("enter", *"18,5", "enter"), shows=("a number from -40 to 70", "decimal point")
+    ),
+    lambda: Scene("zero", _zero("zero"), said=(ohms(0.0, "touching", 0.5),), shows=("tip to tip", "at most 2 Ω")),
+    lambda: Scene("prove", _zero("prove"), said=(ohms(10.0, "settled", 1.0),), shows=("reference R10",)),
+    lambda: Scene(
+        "place-open",
+        _bundle([]),
+        said=(ohms(None, "open"),),
+        shows=(
+            "W101.1",
+            "RED",
+            "BLACK",
+            "J101 pin 26",
+            "J201 pin 26",
+            "white/blue",
+            "blue/white",
+            "pair 1 tip",
+            "bay 1",
+        ),
+    ),
+    lambda: Scene(
+        "place-touching",
+        _bundle(GOOD),
+        said=(ohms(0.871, "touching", 0.6),),
+        shows=("W101.8", "Hold still", "NOW", "orange", "mating side", "row 1", "14 of 63"),
+    ),
+    lambda: Scene(
+        "place-passed", _bundle(GOOD), said=(ohms(0.8, "lift", 1.0),), shows=("PASS", "LAST", "Lift the probes")
+    ),
+    lambda: Scene(
+        "place-failed",
+        _bundle([*GOOD, "+"]),
+        said=(ohms(None, "open"),),
+        shows=("FAIL", "LAST", "W101.8", "nothing conducts"),
+    ),
+    lambda: Scene(
+        "place-high",
+        _bundle([*GOOD, 1.9 + LEADS]),
+        said=(ohms(0.8, "lift", 1.0),),
+        shows=("FAIL", "LAST", "W101.8", "too high"),
+    ),
+    lambda: Scene(
+        "place-undecided",
+        _bundle([*GOOD, 0.897 + LEADS]),
+        said=(ohms(0.8, "lift", 1.0),),
+        shows=("UNDECIDED", "W101.8"),
+    ),
+    lambda: Scene("mirrored", _bundle(GOOD), keys=("m",), shows=("wiring side", "22nd from the left")),
+    lambda: Scene("insulation", _insulation(), shows=("J101 pin 1", "J101 pin 26", "insulation", "at least 10 MΩ")),
+    lambda: Scene("insulating", _insulating(), shows=("The tester is on at 100 V", "Hands off", "of 10 s")),
+    lambda: Scene("feed", _feed(), shows=("busbar BA", "breaker F21", "line side", "left row")),
+    lambda: Scene("switching", _switching(), shows=("bench supply goes on", "read back")),
+    lambda: Scene("wait", _waiting(), shows=("Let the input capacitors charge", "58 s to go")),
+    lambda: Scene("trouble", _trouble(), shows=("TROUBLE", "did not answer", "try again", "skip this step", "abort")),
+    lambda: Scene("unsafe", _unsafe(), shows=("TROUBLE", "could not be confirmed off", "by hand")),
+    lambda: Scene("paused", _paused(), shows=("The walk rests", "the operator paused", "go on")),
+    lambda: Scene("watching", _bundle(GOOD), you="Bea", shows=("Ana holds the seat", "k")),
+    lambda: Scene(
+        "refused",
+        _bundle(GOOD),
+        said=(p.Refusal(why="request 12 is no longer open; request 13 is"),),
+        shows=("no longer open",),
+    ),
+    lambda: Scene("help", _bundle(GOOD), keys=("question_mark",), shows=("Help", "hatched part")),
+    lambda: Scene("note", _bundle(GOOD), keys=("n",), shows=("A note for the record",)),
+    lambda: Scene(
+        "disturb",
+        _bundle(GOOD),
+        keys=("d", *"J111", "enter"),
+        shows=("What was touched", "nothing called J111", "did you mean 'J101'"),
+    ),
+    lambda: Scene("skip", _bundle(GOOD), keys=("s", "enter"), shows=("Why is it skipped", "skipping needs a reason")),
+    lambda: Scene("abort", _bundle(GOOD), keys=("x", *"yes", "enter"), shows=("Give the walk up?", "type ABORT")),
+    lambda: Scene("leave", _bundle(GOOD), keys=("q",), shows=("Leave the screen?",)),
+    lambda: Scene(
+        "failing",
+        _bundle(GOOD),
+        said=(p.RecordFailing(why="logs/W101.jsonl cannot be written: No space left on device"),),
+        shows=("CANNOT BE WRITTEN", "No space left", "Outputs are made safe"),
+    ),
+    lambda: Scene(
+        "lost", _bundle(GOOD), said=(None,), shows=("THE RUNNER IS GONE", "The record is safe", "W101.jsonl")
+    ),
+    lambda: Scene(
+        "done",
+        _done([*GOOD, "+", 0.897 + LEADS, 1.9 + LEADS], skip=True),
+        shows=("The walk is done", "failed", "W101.8", "skipped", "J101 pin"),
+    ),
+    lambda: Scene("done-clean", _done([]), shows=("The walk is done", "passed", "record", "W101.jsonl")),
+    lambda: Scene("aborted", _aborted(), shows=("given up", "7 passed", "not reached")),
+)
