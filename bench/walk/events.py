@@ -84,6 +84,9 @@ class Read(_Event, frozen=True, kw_only=True, tag="read"):
     raw: list[str] = []
     """Every reply that the value rests on, undecodable bytes written as ``\\xNN``."""
     count: int = 1
+    series: list[tuple[float, float | None]] = []
+    """Timed readings while the test voltage stayed on: seconds since it was put on, and the reading (None: over
+    range)."""
     spread: float | None = None
     """Standard deviation of the single readings where several were averaged."""
     took: float = 0.0

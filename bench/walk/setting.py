@@ -13,6 +13,7 @@ from bench.judge.advice import what_would_decide
 from bench.judge.capability import Capability, bench_capability
 from bench.judge.decision import Decision, NotANumber, Overload, Rule, decide
 from bench.judge.errors import JudgeError
+from bench.judge.insulation import TimedReading, at_temperature, dielectric_absorption_ratio, polarization_index
 from bench.judge.limit import Limit
 from bench.judge.ohms import Leads, ThermalEmf
 from bench.judge.reading import overload_reading, reading_budget
@@ -204,11 +205,12 @@ class Setting:
         ambient: °C at the start.
     """
 
+    # the rest follows from these two: settings are the same where they are
     began: e.Began
-    plant: Plant
-    plan: Plan
+    plant: Plant = field(compare=False)
+    plan: Plan = field(compare=False)
     bench: BenchFacts
-    ambient: float
+    ambient: float = field(compare=False)
 
     @classmethod
     def of(cls, began: e.Began) -> Setting:
@@ -352,7 +354,8 @@ class Setting:
             )
         zeros = conditions.zeros.get(read.instrument, ())
         zero = zeros[-1] if zeros and source.read == "resistance" and source.wires == 2 else None
-        return self._held_against(step, read, n, held, self.rule(rules), conditions, at, source.wires, zero, drift)
+        outcome = self._held_against(step, read, n, held, self.rule(rules), conditions, at, source.wires, zero, drift)
+        return _absorbed(outcome, source, read) if read.series else outcome
 
     def _held_against(
         self,
@@ -420,7 +423,10 @@ class Setting:
                 ),
                 read,
             )
-            decision = decide(budget, held.limit, rule)
+            source = step.source
+        if isinstance(source, Measure) and source.bring_to is not None:
+            budget = _brought_to(budget, conditions.ambient, source.bring_to.value)
+        decision = decide(budget, held.limit, rule)
         except JudgeError as error:
             return replace(base, value=read.value, sentence=f"Undecided: {error}.")
         advice: tuple[str, ...] = ()
@@ -536,6 +542,39 @@ def _leads_at(shown: float, picked: PickedRow, leads: Leads) -> Leads:
     if shown >= leads.correction_ohm or picked.row.error_at(shown).half_width < leads.correction_ohm - shown:
         return leads
     return Leads(leads.method, 0.0, leads.correction_ohm + leads.half_width_ohm)
+
+
+def _brought_to(budget: Budget, ambient: float, wanted: float) -> Budget:
+    """An insulation reading at another temperature: value and uncertainty scale alike by the halving rule."""
+    corrected = at_temperature(max(0.0, budget.value), ambient, wanted)
+    parts = tuple(
+        replace(component, sensitivity=component.sensitivity * corrected.factor) for component in budget.components
+    )
+    note = f"brought from {ambient:g} °C to {wanted:g} °C: {corrected.method}, factor {corrected.factor:.3g}"
+    return replace(budget, value=corrected.resistance_ohm, components=parts, notes=(*budget.notes, note))
+
+
+def _absorbed(outcome: Outcome, source: Measure, read: e.Read) -> Outcome:
+    """Add what timed readings say of absorption; a winding's polarization index is judged too."""
+    readings = [TimedReading(seconds, ohms) for seconds, ohms in read.series if ohms is not None]
+    said: list[str] = []
+    verdict, sentence = outcome.verdict, outcome.sentence
+    moments = {seconds for seconds, _ in read.series}
+    for wanted, work in (
+        ({30.0, 60.0}, lambda: dielectric_absorption_ratio(readings)),
+        ({60.0, 600.0}, lambda: polarization_index(readings, source.insulation_class)),
+    ):
+        if not wanted <= moments:
+            continue
+        try:
+            ratio = work()
+        except JudgeError:
+            said.append("No ratio can be told: a reading was over range.")
+            continue
+        said.append(ratio.sentence)
+        if ratio.answer == "low" and verdict == "pass":
+            verdict, sentence = "fail", f"Fail: {ratio.sentence}"
+    return replace(outcome, verdict=verdict, sentence=sentence, remark=" ".join([outcome.remark, *said]).strip())
 
 
 def _open_or_over(decision: Decision, beyond: Overload) -> str:

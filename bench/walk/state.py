@@ -55,7 +55,6 @@ import msgspec
 
 from bench.sequence.file import Ask as AskStep
 from bench.sequence.file import Do, Hold, Set
-from bench.sequence.file import Wait as WaitStep
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk import requests as r
@@ -387,8 +386,7 @@ def _enter(state: State, index: int) -> State:
     if not _is_held(state, step):
         back_to = index if state.back_to is None else state.back_to
         return _to(state, Phase.ASKING, cursor=_hold_before(state, index), back_to=back_to)
-    left = step.source.time.value if isinstance(step.source, WaitStep) else 0.0
-    return _to(state, _PHASE_OF[step.kind], cursor=index, left=left)
+    return _to(state, _PHASE_OF[step.kind], cursor=index, left=step.seconds)
 
 
 def _energises(step: Step) -> bool:

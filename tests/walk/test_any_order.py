@@ -1,0 +1,213 @@
+"""Any order of answers, readings, troubles, pauses, detours, crashes and aborts: the promises hold."""
+
+from __future__ import annotations
+
+import tempfile
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import hypothesis.strategies as st
+import msgspec
+import paper_walk as paper
+from hypothesis import settings
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
+from paper_walk import Desk, Made, refold
+from walk_explorer import Ghosts, energises
+
+from bench.walk import events as e
+from bench.walk import requests as r
+from bench.walk.results import results, verdict_lines
+from bench.walk.state import OutOfTurn, Phase, Refused, Stale, State, outcomes, request
+
+NAMES = ("W1", "W1.2", "J1", "J1.1", "J2.4", "2A", "1", "F1", "nobody knows this")
+READINGS: tuple[dict[str, Any], ...] = (
+    {},
+    {"value": 0.9},
+    {"value": 1.16},
+    {"value": 7.0},
+    {"value": 103.0},
+    {"over": "+", "range": 10.0},
+    {"over": "+"},
+    {"nan": True},
+    {"value": -0.2},
+    {"value": 1e-9, "count": 4, "spread": 1e-3},
+)
+PASSIVE = (e.Noted, e.Disturbed, e.Seated, e.Mended)
+
+
+@cache
+def beginning() -> Made:
+    with tempfile.TemporaryDirectory() as folder:
+        return paper.made(Path(folder))
+
+
+class AnyOrder(RuleBasedStateMachine):
+    """A walk to which anything happens."""
+
+    @initialize(weak=st.booleans())
+    def begin(self, weak: bool) -> None:
+        made = beginning().with_bench(paper.WEAK) if weak else beginning()
+        self.desk = Desk(made.began)
+        self.ghosts = Ghosts()
+        self.outcome_of: dict[int, int] = {}
+
+    @property
+    def state(self) -> State:
+        return self.desk.state
+
+    def happens(self, event: e.Event) -> bool:
+        """Let it happen; the machine takes it or refuses it, and when it refuses nothing has changed."""
+        before, kept = self.state, len(self.desk.entries)
+        try:
+            self.desk.add(event)
+        except (OutOfTurn, Stale, Refused):
+            assert self.state is before and len(self.desk.entries) == kept
+            return False
+        after = self.state
+        self.ghosts = self.ghosts.after(before, event, after)
+        assert after.taken == len(self.desk.entries)
+        assert after.number >= before.number
+        if isinstance(event, PASSIVE):
+            assert after.number == before.number and after.phase is before.phase
+        if after.history is not before.history:
+            assert after.history is not None and after.history.before is before.history
+            assert before.number not in self.outcome_of, "two outcomes of one request"
+            self.outcome_of[before.number] = after.history.outcome.n
+            assert after.history.outcome.n == len(self.desk.entries)
+        return True
+
+    # what a willing crew and operator do
+
+    @rule(shown=st.sampled_from(READINGS), times=st.integers(1, 6))
+    def go_on(self, shown: dict[str, Any], times: int) -> None:
+        for _ in range(times):
+            if self.state.finished:
+                return
+            step = self.state.step
+            if self.state.phase is Phase.MEASURING and shown and step is not None:
+                assert self.happens(paper.reading(self.state, step, **shown))
+            else:
+                assert self.happens(paper.willing(self.state)), "a willing answer was refused"
+
+    # what goes wrong
+
+    @rule(answer=st.sampled_from(["", "retry", "CLEAR", "DEAD", "20", "a reason"]), back=st.integers(0, 3))
+    def key(self, answer: str, back: int) -> None:
+        number = self.state.number - back
+        assert not self.happens(e.Answered(number=number, answer=answer)) or back == 0
+
+    @rule()
+    def instrument_trouble(self) -> None:
+        self.happens(e.Troubled(number=self.state.number, instrument="meter", kind="late", what="No answer."))
+
+    @rule(confirmed=st.booleans(), shown=st.sampled_from(["on", "off"]))
+    def output_does_as_it_likes(self, confirmed: bool, shown: str) -> None:
+        event = e.Switched(number=self.state.number, instrument="supply", state=shown, confirmed=confirmed)
+        self.happens(event)
+
+    @rule(confirmed=st.sampled_from([{"supply": False}, {}, {"supply": True}]))
+    def made_safe_or_not(self, confirmed: dict[str, bool]) -> None:
+        self.happens(e.MadeSafe(number=self.state.number, confirmed=confirmed))
+
+    @rule(make_safe=st.booleans())
+    def pause(self, make_safe: bool) -> None:
+        self.happens(e.Paused(why="because", make_safe=make_safe))
+
+    @rule()
+    def go_on_after_a_pause(self) -> None:
+        self.happens(e.Continued())
+
+    @rule(seconds=st.sampled_from([0.0, 0.5, 1.0, 100.0, -1.0]))
+    def time_passes(self, seconds: float) -> None:
+        self.happens(e.Elapsed(number=self.state.number, seconds=seconds))
+
+    # what people do
+
+    @rule(reason=st.sampled_from(["", "not reachable"]))
+    def skip(self, reason: str) -> None:
+        self.happens(e.Skipped(number=self.state.number, reason=reason))
+
+    @rule(to=st.integers(-1, 23), then=st.sampled_from(["return", "go-on"]))
+    def go_to(self, to: int, then: Any) -> None:
+        self.happens(e.Went(number=self.state.number, to=to, then=then))
+
+    @rule(text=st.text(max_size=5))
+    def note(self, text: str) -> None:
+        assert self.happens(e.Noted(text=text)) != self.state.finished
+
+    @rule(touches=st.lists(st.sampled_from(NAMES), max_size=2))
+    def disturb(self, touches: list[str]) -> None:
+        self.happens(e.Disturbed(touches=touches))
+
+    @rule(by=st.sampled_from(["", "Ana", "Ben"]))
+    def sit(self, by: str) -> None:
+        self.happens(e.Seated(by=by))
+
+    @precondition(lambda self: len(self.desk.entries) > 30)
+    @rule(sure=st.integers(0, 5))
+    def abort(self, sure: int) -> None:
+        if sure == 0:
+            self.happens(e.Aborted(why="enough"))
+
+    # what the world does
+
+    @rule(other_bench=st.booleans())
+    def crash_and_resume(self, other_bench: bool) -> None:
+        entries = self.desk.entries
+        folded = refold(entries)
+        assert folded == self.state
+        self.desk = Desk(self.desk.began, entries, folded)
+        self.happens(e.Mended(bytes=3, sha256="0" * 64, kept="aside"))
+        bench = msgspec.structs.replace(paper.BENCH, name="another one") if other_bench else None
+        assert self.happens(e.Resumed(software="0.0 test", bench=bench)) != self.state.finished
+
+    # the promises
+
+    @invariant()
+    def keeps_its_promises(self) -> None:
+        state, asked = self.state, request(self.state)
+        assert asked == request(state) and asked.number == state.number
+        assert state.held <= self.ghosts.passed
+        if energises(state):
+            assert state.setting is not None
+            steps = state.setting.plan.steps[: state.cursor]
+            assert max(step.index for step in steps if step.kind == "hold") in state.held
+        if not self.ghosts.safe:
+            assert isinstance(asked, r.MakeSafe | r.Resolve | r.Rest | r.Finished)
+        if self.ghosts.on and not isinstance(asked, r.MakeSafe | r.Switch):
+            assert "supply" in state.powered or "supply" in state.unconfirmed
+        if isinstance(asked, r.Place | r.Measure | r.Switch):
+            assert asked.step.role not in self.ghosts.suspect
+            assert asked.step.role in state.met
+
+    @invariant()
+    def going_back_erases_nothing(self) -> None:
+        newest: dict[int, int] = {}
+        numbers = []
+        for outcome in outcomes(self.state):
+            newest.setdefault(outcome.index, outcome.n)
+            numbers.append(outcome.n)
+        assert numbers == sorted(set(numbers), reverse=True)
+        assert newest == {index: outcome.n for index, outcome in self.state.latest.items()}
+        assert len(numbers) == len(self.outcome_of)
+
+    def teardown(self) -> None:
+        if not hasattr(self, "desk"):
+            return
+        again = refold(self.desk.entries)
+        assert again == self.state
+        assert "\n".join(verdict_lines(again)).encode() == "\n".join(verdict_lines(self.state)).encode()
+        for index, outcome in results(self.state).items():
+            latest = self.state.latest[index]
+            if outcome.verdict == "void":
+                assert latest.verdict in ("pass", "fail", "undecided")
+            elif latest.reading is None:
+                assert outcome == latest
+        while not self.state.finished:  # whatever happened, a willing crew brings it to an end
+            assert self.happens(paper.willing(self.state))
+        assert self.state.phase in (Phase.DONE, Phase.ABORTED)
+
+
+TestAnyOrder = AnyOrder.TestCase
+TestAnyOrder.settings = settings(max_examples=50, stateful_step_count=50, deadline=None, derandomize=True)
