@@ -216,7 +216,17 @@ def new_walk(
         lines = [writer.append(entry)]
         told(entry, state)
         yield _walk(
-            writer, state, lines, job.bench, addresses, hands or PersonsHands(operator), how, told, seated, trace
+            writer,
+            state,
+            lines,
+            job.bench,
+            addresses,
+            hands or PersonsHands(operator),
+            how,
+            told,
+            seated,
+            trace,
+            speed if job.bench.simulated else 1.0,
         )
 
 
@@ -274,7 +284,17 @@ def resumed_walk(
                 lines.append(writer.append(entry))
                 told(entry, state)
             yield _walk(
-                writer, state, lines, equipment, addresses, hands or PersonsHands(operator), how, told, seated, trace
+                writer,
+                state,
+                lines,
+                equipment,
+                addresses,
+                hands or PersonsHands(operator),
+                how,
+                told,
+                seated,
+                trace,
+                speed if equipment.simulated else 1.0,
             )
 
 
@@ -334,6 +354,7 @@ def _walk(
     told: Callable[[e.Entry, State], None],
     seated: bool,
     trace: Path | None,
+    hurry: float,
 ) -> Walk:
     runner = Runner(writer, state, lines, hands, manner, told=told, seated=seated)
     members = [
@@ -346,7 +367,7 @@ def _walk(
         for one in bench.file.instruments
     ]
     role_of = {str(role): name for role, name in bench.role_of.items()}
-    return Walk(writer, runner, lambda: InstrumentCrew(members, role_of, runner.inbox.put))
+    return Walk(writer, runner, lambda: InstrumentCrew(members, role_of, runner.inbox.put, hurry=hurry))
 
 
 def _opener(bench: Bench, name: str, address: str, trace: Path | None) -> Callable[[], Instrument]:

@@ -8,9 +8,9 @@ blocks within a hundredth of a second (on message-based VISA resources, at the r
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from typing import Final
+from typing import Final, TypeVar
 
 from bench.instruments import outputs
 from bench.instruments.conversation import Clock, Trace
@@ -23,6 +23,8 @@ from bench.instruments.transport import Transport, monotonic
 from bench.instruments.trouble import InstrumentTrouble
 from bench.instruments.values import Identity, Notice, OutputState, SafeState, Sample, Setup
 from bench.quantity import engineering
+
+T = TypeVar("T")
 
 RETRIES: Final = 2
 """A reading that went wrong is taken again so often at most; what fails three times in a row needs a person."""
@@ -227,12 +229,31 @@ class Instrument:
             self._upset = False
             self._session.say(Notice("set-anew", f"{taker.function.name} was set anew."))
 
+    def read_timed(self, moments: Sequence[float]) -> list[Sample]:
+        """Take several readings of one test that stays on, such as insulation at 30 s and 60 s. Never taken again.
+
+        Args:
+            moments: seconds after the test began, rising, at least one.
+
+        Raises:
+            NotConfigured, InstrumentTrouble: as :meth:`read`.
+        """
+        with self._guard:
+            taker = self._taker
+            if taker is None:
+                raise NotConfigured(f"a reading of {self.profile.profile} before it was configured")
+            return self._energised(taker, lambda: taker.take_timed(moments))
+
     def _take(self, taker: Taker, after: float) -> Sample:
+        return self._energised(taker, lambda: taker.take(after))
+
+    def _energised(self, taker: Taker, take: Callable[[], T]) -> T:
+        """Take, and make safe afterwards where taking energises."""
         if not taker.function.energises:
-            return taker.take(after)
+            return take()
         trouble: InstrumentTrouble | None = None
         try:
-            sample = taker.take(after)
+            sample = take()
         except InstrumentTrouble as error:
             trouble = error
         finally:

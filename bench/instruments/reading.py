@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -114,6 +114,23 @@ class Taker:
 
     # ---- taking ----------------------------------------------------------------------------
 
+    def take_timed(self, moments: Sequence[float]) -> list[Sample]:
+        """Take several readings while the test goes on, each so many seconds after it began.
+
+        Args:
+            moments: rising, at least one.
+
+        Raises:
+            InstrumentTrouble: as :meth:`take`; ``unable`` for an instrument that is not asked.
+        """
+        session = self._session
+        if session.unasked:
+            raise InstrumentTrouble("unable", f"'{self.function.name}' cannot be timed: it sends when it likes.")
+        session.conversation.forget()
+        early: list[_Taken] = []
+        taken, raws, named = self._ask(moments[-1], moments[:-1], early)
+        return [*(self._sample(one, [], named) for one in early), self._sample(taken, raws, named)]
+
     def take(self, after: float, *, live: bool = False) -> Sample:
         """Take one reading, triggered now.
 
@@ -140,14 +157,23 @@ class Taker:
         dialogue = self._session.profile.dialogue
         return dialogue.skip if isinstance(dialogue, Stream | Frames) else 0
 
-    def _ask(self, after: float) -> tuple[_Taken, list[bytes], Range | None]:
+    def _ask(
+        self, after: float, before: Sequence[float] = (), early: list[_Taken] | None = None
+    ) -> tuple[_Taken, list[bytes], Range | None]:
         session, function = self._session, self.function
         session.conversation.fresh()
+        begun = session.conversation.clock()
         try:
             for command in fill_all(function.begin, self._values):
                 session.tell(command)
             raws = self._running()
-            if after > 0:
+            for moment in before:
+                self._pause_until(begun + moment)
+                if early is not None:
+                    early.append(self._trigger())
+            if before:
+                self._pause_until(begun + after)
+            elif after > 0:
                 session.conversation.pause(after)
             resyncs = session.conversation.resyncs
             taken = self._trigger()
@@ -166,6 +192,11 @@ class Taker:
         for command in fill_all(function.end, self._values):
             session.tell(command)
         return taken, raws + after_raws, named
+
+    def _pause_until(self, moment: float) -> None:
+        left = moment - self._session.conversation.clock()
+        if left > 0:
+            self._session.conversation.pause(left)
 
     def _running(self) -> list[bytes]:
         raws: list[bytes] = []

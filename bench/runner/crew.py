@@ -15,6 +15,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
+import msgspec
+
 from bench.instruments.instrument import Instrument
 from bench.instruments.trouble import InstrumentTrouble
 from bench.instruments.values import Identity
@@ -86,10 +88,11 @@ class InstrumentCrew:
         members: the instruments.
         role_of: role to instrument name.
         post: takes results, from any thread.
+        hurry: simulated seconds in a real one, so that timed readings come at their simulated moments.
     """
 
-    def __init__(self, members: list[Member], role_of: Mapping[str, str], post: Post) -> None:
-        self._workers = {member.name: _Worker(member, post) for member in members}
+    def __init__(self, members: list[Member], role_of: Mapping[str, str], post: Post, *, hurry: float = 1.0) -> None:
+        self._workers = {member.name: _Worker(member, post, hurry) for member in members}
         self._role_of = role_of
         self._post = post
         self._token = 0
@@ -170,13 +173,14 @@ class InstrumentCrew:
 class _Worker(threading.Thread):
     """The one thread that talks to one instrument."""
 
-    def __init__(self, member: Member, post: Post) -> None:
+    def __init__(self, member: Member, post: Post, hurry: float) -> None:
         super().__init__(name=f"instrument {member.name}", daemon=True)
         self.member = member
         self.jobs: queue.Queue[_Job] = queue.Queue()
         self.showing = 0
         """Which wish for live readings is in force; 0 for none."""
         self._post = post
+        self._hurry = hurry
         self._instrument: Instrument | None = None
         self._opening = threading.Lock()
         self._before: Identity | None = None
@@ -314,9 +318,16 @@ class _Worker(threading.Thread):
     def _measure(self, job: _Measure) -> None:
         source = job.step.source
         instrument, function = self._configure(job.step)
+        if isinstance(source, Measure) and source.times:
+            moments = [time.value for time in source.times]
+            taken = instrument.read_timed([moment / self._hurry for moment in moments])
+            series = [(moment, sample.value) for moment, sample in zip(moments, taken, strict=True)]
+            read = _read(job.number, self.member.name, function, taken[-1:])
+            self._post(Happened(msgspec.structs.replace(read, series=series)))
+            return
         after = source.after.value if isinstance(source, Measure) and source.after is not None else 0.0
         wanted = source.readings if isinstance(source, Measure) else 1
-        samples = [instrument.read(after)]
+        samples = [instrument.read(after / self._hurry)]
         # an overload does not become a number by reading it again
         while len(samples) < wanted and samples[-1].value is not None:
             samples.append(instrument.read())

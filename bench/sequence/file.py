@@ -11,7 +11,7 @@ from typing import Literal
 import msgspec
 
 from bench.files import Inconsistent
-from bench.quantity import Amount, Duration, Ratio, Resistance, Temperature
+from bench.quantity import Amount, Duration, Ratio, Resistance, Temperature, Voltage
 from bench.roles import Reads, Role
 
 Over = Literal["conductors", "pairs", "pins", "neighbours", "shelves", "inlets", "breakers", "cables", "bonds"]
@@ -116,6 +116,13 @@ class Measure(_Common, frozen=True, kw_only=True, tag="measure"):
     """How long the reading runs before it counts: insulation and anything that charges."""
     at: Amount | None = None
     """Test voltage of an insulation reading."""
+    times: list[Duration] = []
+    """Timed insulation readings, all in one go while the voltage stays on; the last one is judged. With one at 30 s and
+    one at 60 s the dielectric absorption ratio is told, with 60 s and 10 min the polarization index."""
+    bring_to: Temperature | None = None
+    """Bring an insulation reading from ambient to this temperature before it is judged, by the halving rule."""
+    insulation_class: Literal["A", "B", "F", "H"] | None = None
+    """Thermal class of a winding: then the polarization index has a minimum (IEEE 43) and is judged too."""
     readings: int = 1
     """How many readings are averaged."""
     subject: str = ""
@@ -124,6 +131,19 @@ class Measure(_Common, frozen=True, kw_only=True, tag="measure"):
     def __post_init__(self) -> None:
         if not 1 <= self.readings <= 1000:
             raise Inconsistent(f"readings {self.readings}", "1 to 1000 readings")
+        moments = [time.value for time in self.times]
+        if moments != sorted(set(moments)) or any(moment <= 0 for moment in moments):
+            raise Inconsistent(
+                "'times' out of order", "moments after the voltage was put on, each once, earliest first"
+            )
+        if self.read != "insulation":
+            for name in ("times", "bring_to", "insulation_class", "at"):
+                if getattr(self, name):
+                    raise Inconsistent(f"'{name.replace('_', '-')}' for {self.read}", "it for insulation only")
+        if self.times and (self.after is not None or self.readings != 1):
+            raise Inconsistent("'times' with 'after' or 'readings'", "'times' alone")
+        if self.insulation_class is not None and not {60.0, 600.0} <= set(moments):
+            raise Inconsistent("'insulation-class' without readings at 60 s and 10 min", "'times' that hold both")
 
 
 class Zero(_Common, frozen=True, kw_only=True, tag="zero"):
@@ -142,11 +162,28 @@ class Prove(_Common, frozen=True, kw_only=True, tag="prove"):
     text: str = ""
 
 
+class Discharge(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
+    """How a cable loses its charge: the wait is computed from its capacitance."""
+
+    cable: str
+    start: Voltage = msgspec.field(name="from")
+    """What it was charged to."""
+    through: Resistance
+    """The resistance that bleeds it: the tester's own, or a stick."""
+    down_to: Voltage = msgspec.field(default_factory=lambda: Voltage(60.0))
+    """The residual voltage that may be touched (IEC 60204-1: 60 V)."""
+
+
 class Wait(_Common, frozen=True, kw_only=True, tag="wait"):
-    """Time must pass: soak, discharge, warm-up."""
+    """Time must pass: soak, discharge, warm-up. A number of seconds, or as long as a discharge takes."""
 
     text: str
-    time: Duration
+    time: Duration | None = None
+    discharge: Discharge | None = None
+
+    def __post_init__(self) -> None:
+        if (self.time is None) == (self.discharge is None):
+            raise Inconsistent("'time' and 'discharge' both or neither", "one of them")
 
 
 class Set(_Common, frozen=True, kw_only=True, tag="set"):

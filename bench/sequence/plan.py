@@ -25,6 +25,7 @@ class Step:
         source: the step of the file with its names replaced.
         subject: the plant object that its verdict is about; may be empty.
         touches: plant objects that it handles.
+        seconds: how long a wait lasts; 0 for other steps.
     """
 
     index: int
@@ -36,6 +37,7 @@ class Step:
     source: Single
     subject: str
     touches: tuple[str, ...] = ()
+    seconds: float = 0.0
 
     @property
     def role(self) -> Role | None:

@@ -9,11 +9,13 @@ from typing import Any
 import msgspec
 
 from bench.files import near, one_of
+from bench.judge.charge import cable_capacitance, discharge_time
 from bench.plant.model import Plant, UnknownName
 from bench.roles import UNIT_OF
 from bench.sequence.file import (
     Ask,
     Caution,
+    Discharge,
     Do,
     Each,
     Hold,
@@ -140,8 +142,19 @@ class _Unroller:
                 source=filled,
                 subject=subject,
                 touches=tuple(dict.fromkeys(touches)),
+                seconds=self._seconds(filled) if isinstance(filled, Wait) else 0.0,
             )
         )
+
+    def _seconds(self, wait: Wait) -> float:
+        """How long a wait lasts; that of a discharge follows from the cable's capacitance."""
+        if wait.discharge is None:
+            return wait.time.value if wait.time is not None else 0.0
+        cable = self.plant.cables[wait.discharge.cable]
+        farad = cable_capacitance(cable.length_m, cable.type.capacitance.value)
+        # a pair is charged against all that lies around it; twice is a margin, common practice, no source
+        start, end = abs(wait.discharge.start.value), abs(wait.discharge.down_to.value)
+        return max(1.0, 2.0 * discharge_time(farad, wait.discharge.through.value, start, end))
 
     def _fill_all(self, entry: Single, views: Mapping[str, View]) -> Single | None:
         """The entry with all its texts filled; None where one cannot be."""
@@ -185,10 +198,24 @@ class _Unroller:
             return self._sensible_measure(entry, filled)
         if isinstance(filled, Do):
             return self._sensible_do(entry, filled)
+        if isinstance(filled, Wait) and filled.discharge is not None:
+            return self._sensible_discharge(filled.discharge)
         if isinstance(filled, Set) and filled.output == "on" and not self.held:
             self.say(entry, ("output",), "an output that goes on", "a hold point before it", "")
             return False
         return True
+
+    def _sensible_discharge(self, discharge: Discharge) -> bool:
+        good = True
+        if discharge.cable not in self.plant.cables:
+            hint = near(discharge.cable, self.plant.cables)
+            self.say(discharge, ("cable",), f"'{discharge.cable}'", "a cable of the plant", hint)
+            good = False
+        for name, value in (("through", discharge.through.value), ("down-to", discharge.down_to.value)):
+            if value <= 0:
+                self.say(discharge, (name,), "nothing", "something above zero", "")
+                good = False
+        return good
 
     def _sensible_do(self, entry: Any, filled: Do) -> bool:
         unknown = [i for i, name in enumerate(filled.touches) if not self._known(entry, ("touches", i), name)]
@@ -280,6 +307,6 @@ def _title(entry: Single, subject: str) -> str:
         case Set():
             return f"Output {entry.output}"
         case Wait():
-            return f"Wait {entry.time}"
+            return f"Wait {entry.time}" if entry.time is not None else "Wait until it is discharged"
         case _:
             return "Do this"

@@ -424,9 +424,9 @@ class Setting:
                 read,
             )
             source = step.source
-        if isinstance(source, Measure) and source.bring_to is not None:
-            budget = _brought_to(budget, conditions.ambient, source.bring_to.value)
-        decision = decide(budget, held.limit, rule)
+            if isinstance(source, Measure) and source.bring_to is not None:
+                budget = _brought_to(budget, conditions.ambient, source.bring_to.value)
+            decision = decide(budget, held.limit, rule)
         except JudgeError as error:
             return replace(base, value=read.value, sentence=f"Undecided: {error}.")
         advice: tuple[str, ...] = ()
