@@ -19,10 +19,15 @@ from bench.plant import faults as k
 from bench.plant.faulty import apply_faults, loose_is_open
 from bench.plant.model import Plant
 from bench.simulate.circuit import Edge, Network, PowerLoad, Solution, UndervoltageCollapse, VoltageSource
+from bench.simulate.dielectric import Branch, Dielectric
 from bench.simulate.world import HI, LO, SENSE_HI, SENSE_LO
 
 TOUCH_OHM: Final = (0.001, 0.006)
 """Resistance of both tips together, from good to middling (common practice, no source)."""
+SOUND_OHM: Final = (2e9, 20e9)
+"""Insulation between two terminals of a sound plant: old wiring in a damp hall (our own figures)."""
+ABSORPTION: Final = ((0.25, 12.0), (0.35, 90.0))
+"""Slow charge beside the plain capacitance: its part of it, and its time constant in seconds (our own figures)."""
 TOGETHER: Final = "together"
 """Where the leads are when their tips are held together."""
 REFERENCE: Final = "reference"
@@ -46,7 +51,7 @@ class _Load:
 
 
 class PlantWorld:
-    """What the meters see. It implements :class:`bench.simulate.world.MeterWorld` for every meter of the bench.
+    """What the instruments see: a :class:`bench.simulate.world.MeterWorld` and ``InsulationWorld`` for all of them.
 
     Args:
         plant: the plant as designed; it gives names, supplies and cards.
@@ -72,6 +77,9 @@ class PlantWorld:
         self._touch = 0.0
         self._networks: dict[frozenset[str], Network] = {}
         self._known: dict[tuple[str, str, frozenset[str]], float] = {}
+        self._specimens: dict[frozenset[str], Dielectric] = {}
+        self._sound: dict[frozenset[str], float] = {}
+        self._insulation = random.Random(f"insulation {seed}")
         self._solved: dict[tuple[frozenset[str], tuple[str, str, float] | None], Solution | None] = {}
 
     # what hands do
@@ -169,6 +177,48 @@ class PlantWorld:
             return 0.0
         volts = self.voltage(HI, LO, time, burden)
         return 0.0 if math.isnan(volts) else volts / burden
+
+    # what an insulation tester sees
+
+    def specimen(self, time: float) -> Dielectric:
+        """The insulation between the leads; the same object whenever they come back: charge stays on a cable."""
+        places = frozenset(self._places)
+        if len(places) != 2:
+            together = len(self._places) == 1 and self._places[0] != LIVE
+            return Dielectric(self._between(time) + self._touch if together else math.inf)
+        if places not in self._specimens:
+            self._specimens[places] = self._piece(places)
+        found = self._specimens[places]
+        joined = self._between(time)
+        sound = self._sound[places]
+        found.ohms = 1.0 / (1.0 / sound + (1.0 / max(joined, 1e-3) if math.isfinite(joined) else 0.0))
+        return found
+
+    def live_voltage(self, time: float) -> float:
+        """Volts that the plant puts between the leads of an insulation tester."""
+        volts = self.voltage(HI, LO, time, 10e6)
+        return 0.0 if math.isnan(volts) else volts
+
+    def _piece(self, places: frozenset[str]) -> Dielectric:
+        """A fresh piece of insulation: its capacitance is that of the cable that both leads are on."""
+        low, high = (math.log(ohms) for ohms in SOUND_OHM)
+        self._sound[places] = math.exp(self._insulation.uniform(low, high))
+        ends = [self._cables_at(place) for place in places]
+        shared = ends[0] & ends[1] or ends[0] | ends[1]
+        farads = sum(
+            self._plant.cables[name].length_m * self._plant.cables[name].type.capacitance.value for name in shared
+        )
+        branches = tuple(
+            Branch(seconds / (part * farads), part * farads) for part, seconds in ABSORPTION if part * farads > 1e-15
+        )
+        return Dielectric(self._sound[places], farads, branches)
+
+    def _cables_at(self, node: str) -> set[str]:
+        return {
+            conductor.cable
+            for conductor in self._plant.conductors.values()
+            if node in (conductor.near_end.node, conductor.far_end.node)
+        }
 
     def _between(self, time: float) -> float:
         if len(self._places) == 1:

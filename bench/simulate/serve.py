@@ -11,19 +11,32 @@ import os
 import sys
 import time
 from collections.abc import Callable
-from typing import Any, Final
+from typing import Final
 
 import msgspec
 
 from bench.files import from_text
 from bench.plant.resolve import resolve
+from bench.simulate.insulation import InsulationTester
 from bench.simulate.messages import Configuration, Done, Move, Ready, encode
 from bench.simulate.meter import Meter
 from bench.simulate.plant_world import PlantWorld
-from bench.simulate.wire import Switchboard, open_port
+from bench.simulate.wire import Instrument, Switchboard, open_port
 
-KINDS: Final[dict[str, Callable[..., Any]]] = {"scpi-bench-meter": Meter}
-"""Profile name to the twin that plays it."""
+
+def _meter(world: PlantWorld, seed: int, identity: str, lead_ohms: float) -> Meter:
+    return Meter(world, seed=seed, identity=identity, lead_ohms=lead_ohms)
+
+
+def _insulation_tester(world: PlantWorld, seed: int, identity: str, lead_ohms: float) -> InsulationTester:
+    return InsulationTester(world, seed=seed, identity=identity)
+
+
+KINDS: Final[dict[str, Callable[[PlantWorld, int, str, float], Instrument]]] = {
+    "scpi-bench-meter": _meter,
+    "scpi-insulation-tester": _insulation_tester,
+}
+"""Profile name to what makes the twin that plays it, from world, seed, identity and lead resistance."""
 
 
 class SimulatedClock:
@@ -64,12 +77,9 @@ class Bench:
         self._ports = {}
         for place, twin in enumerate(configuration.twins):
             port = open_port(configuration.port)
-            instrument = KINDS[twin.kind](
-                self.world,
-                seed=configuration.seed * 1000 + place,
-                identity=f"Gannet Head,{twin.kind},{twin.serial},1.0",
-                lead_ohms=configuration.lead_ohms,
-            )
+            identity = f"Gannet Head,{twin.kind},{twin.serial},1.0"
+            seed = configuration.seed * 1000 + place
+            instrument = KINDS[twin.kind](self.world, seed, identity, configuration.lead_ohms)
             self._board.connect(port, instrument, twin.baud)
             self._ports[twin.name] = port
 

@@ -560,14 +560,14 @@ def _absorbed(outcome: Outcome, source: Measure, read: e.Read) -> Outcome:
     said: list[str] = []
     verdict, sentence = outcome.verdict, outcome.sentence
     moments = {seconds for seconds, _ in read.series}
-    for wanted, work in (
-        ({30.0, 60.0}, lambda: dielectric_absorption_ratio(readings)),
-        ({60.0, 600.0}, lambda: polarization_index(readings, source.insulation_class)),
-    ):
+    for wanted in ({30.0, 60.0}, {60.0, 600.0}):
         if not wanted <= moments:
             continue
         try:
-            ratio = work()
+            if 30.0 in wanted:
+                ratio = dielectric_absorption_ratio(readings)
+            else:
+                ratio = polarization_index(readings, source.insulation_class)
         except JudgeError:
             said.append("No ratio can be told: a reading was over range.")
             continue
