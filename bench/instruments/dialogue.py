@@ -313,8 +313,8 @@ class Dialogue:
             self._framer.skip_current()
 
     def skip_first(self) -> None:
-        """Drop what comes until the first end of a frame: opening a port cuts what is under way."""
-        self._framer.skip_current()
+        """Drop the first frame where half of one may look whole: opening a port cuts what is under way."""
+        self._framer.skip_first()
 
     @property
     def pending(self) -> bytes:

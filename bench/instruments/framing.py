@@ -62,7 +62,10 @@ class Framer(Protocol):
         """Forget what is pending and return it."""
 
     def skip_current(self) -> None:
-        """Drop the rest of the frame that is under way, if one is: its beginning is missing or too old."""
+        """Drop the rest of the frame that is under way, if one is: it is too old."""
+
+    def skip_first(self) -> None:
+        """Drop the first frame where it cannot be told that its beginning is missing."""
 
 
 class LineFramer:
@@ -101,6 +104,10 @@ class LineFramer:
 
     def skip_current(self) -> None:
         """Drop everything up to the next line end."""
+        self._skipping = True
+
+    def skip_first(self) -> None:
+        """Drop everything up to the next line end: half a line may look like a whole one."""
         self._skipping = True
 
     def push(self, data: bytes) -> None:
@@ -202,6 +209,9 @@ class FixedFramer:
         """Drop what is pending: an answer of fixed length has no mark to find its rest by."""
         self._buffer.clear()
 
+    def skip_first(self) -> None:
+        """Nothing to do: an answer comes only when it was asked for."""
+
     def push(self, data: bytes) -> None:
         """Take bytes that came in."""
         self._buffer += data
@@ -253,6 +263,9 @@ class DecodedFramer:
     def skip_current(self) -> None:
         """Drop what is pending; the decoder finds the next frame by its marks."""
         self.clear()
+
+    def skip_first(self) -> None:
+        """Nothing to do: half a frame is none to its decoder."""
 
     def push(self, data: bytes) -> None:
         """Take bytes that came in."""

@@ -15,7 +15,7 @@ from bench.quantity import engineering
 
 _NUMBER: Final = re.compile(r"([+-]?)\s*((?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)", re.ASCII)
 _SPECIAL: Final = 1e-6
-"""Relative: ``9.9E37`` comes in several spellings and with several digits."""
+"""Relative, for special numbers with an exponent: ``9.9E37`` comes in several spellings and with several digits."""
 _BEYOND: Final = 1.001
 """A value above its range's top by more than this is no value of that range."""
 
@@ -116,7 +116,10 @@ def _is_one_of(text: str, number: float | None, specials: list[str]) -> bool:
         if text.upper() == special.upper():
             return True
         meant = number_of(special)
-        if meant is not None and number is not None and abs(number - meant) <= _SPECIAL * abs(meant):
+        if meant is None or number is None:
+            continue
+        near = _SPECIAL * abs(meant) if "E" in special.upper() else 0.0
+        if abs(number - meant) <= near:
             return True
     return False
 

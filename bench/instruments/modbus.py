@@ -68,6 +68,9 @@ class RtuFramer:
         """Drop what is pending."""
         self._buffer.clear()
 
+    def skip_first(self) -> None:
+        """Nothing to do: a response comes only when it was asked for."""
+
     def push(self, data: bytes) -> None:
         """Take bytes that came in."""
         self._buffer += data

@@ -221,7 +221,7 @@ class Function(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_d
     begin: list[str] = []
     """Sent before a reading, such as the start of an insulation test."""
     running: list[Check] = []
-    """Asked after ``begin``: is the test really running, at its voltage?"""
+    """Asked after ``begin`` and the wait, right before the reading: is the test still running?"""
     end: list[str] = []
     """Sent after a reading, whatever came of it."""
     energises: bool = False

@@ -162,11 +162,14 @@ class Taker:
     ) -> tuple[_Taken, list[bytes], Range | None]:
         session, function = self._session, self.function
         session.conversation.fresh()
+        resyncs = session.conversation.resyncs
         begun = session.conversation.clock()
         try:
             for command in fill_all(function.begin, self._values):
                 session.tell(command)
-            raws = self._running()
+            if function.begin:
+                # an instrument that refuses says so here and not after the wait
+                session.refuse_errors("beginning")
             for moment in before:
                 self._pause_until(begun + moment)
                 if early is not None:
@@ -175,7 +178,7 @@ class Taker:
                 self._pause_until(begun + after)
             elif after > 0:
                 session.conversation.pause(after)
-            resyncs = session.conversation.resyncs
+            raws = self._running()
             taken = self._trigger()
             after_raws, named = self._confirm("It changed during the reading")
             if session.profile.errors is not None and session.profile.errors.each_reading:
