@@ -152,13 +152,15 @@ class InstrumentCrew:
 
     def _make_safe(self, number: int) -> None:
         wanted = [worker for worker in self._workers.values() if worker.member.outputs]
-        confirmed = dict.fromkeys((worker.name for worker in wanted), False)
-        left: dict[str, str] = {worker.name: f"{worker.name}: it did not answer in time" for worker in wanted}
+        confirmed = dict.fromkeys((worker.member.name for worker in wanted), False)
+        left: dict[str, str] = {
+            worker.member.name: f"{worker.member.name}: it did not answer in time" for worker in wanted
+        }
 
         def one(worker: _Worker) -> None:
             done, what = worker.make_safe()
-            confirmed[worker.name] = done
-            left[worker.name] = "" if done else f"{worker.name}: {what}"
+            confirmed[worker.member.name] = done
+            left[worker.member.name] = "" if done else f"{worker.member.name}: {what}"
 
         threads = [threading.Thread(target=one, args=(worker,), daemon=True) for worker in wanted]
         for thread in threads:

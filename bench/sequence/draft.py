@@ -155,8 +155,11 @@ def _insulation(plant: Plant, of: str) -> tuple[str, str]:
     if not of:
         raise CannotDraft("insulation wants a cable, bay or shelf: name one")
     what, _ = _scope(plant, of)
-    if not plant.pairs_of(of):
+    pairs = plant.pairs_of(of)
+    if not pairs:
         raise CannotDraft(f"{of} has no pairs; write the steps by hand, conductor against conductor")
+    first, mate = pairs[0]
+    longest = max({tip.cable for tip, _ in pairs}, key=lambda name: (plant.cables[name].length_m, name))
     body = DEAD.format(what=what)
     body += """\
   - step: caution
@@ -187,9 +190,29 @@ def _insulation(plant: Plant, of: str) -> tuple[str, str]:
         between: ["{{pair.tip-near}}", "{{pair.ring-near}}"]
         at: 250 V
         after: 15 s
+        bring-to: 20 degC
         limit: {{computed: insulation}}
+
+  # One pair is held for a minute: how its reading rises tells of moisture.
+  - step: measure
+    title: Absorption of pair {first.pair} of {first.cable}
+    read: insulation
+    between: ["{first.near_end}", "{mate.near_end}"]
+    subject: "{first.cable}/{first.pair}"
+    at: 250 V
+    times: [15 s, 30 s, 60 s]
+    bring-to: 20 degC
+    limit: {{computed: insulation}}
+
+  - step: wait
+    title: Let the bundle lose its charge
+    text: >-
+      The tester discharges what it has charged, and this wait is the margin on top. Touch nothing before it is over,
+      then prove the wires dead before you touch them.
+    discharge: {{cable: "{longest}", from: 250 V, through: 1 Mohm}}
 """
-    return "Insulation between the two legs of every pair, with the cards out and both ends free.", body
+    about = "Insulation between the two legs of every pair, with the cards out and both ends free."
+    return about, body
 
 
 def _live(plant: Plant, of: str) -> str:
