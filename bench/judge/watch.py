@@ -1,0 +1,345 @@
+"""Watching a load come up: when to go on, when it has settled, and when to switch off at once.
+
+Everything here is sans-IO: samples go in with their times, and out come what the supply shall be set to, or that its
+output goes off. So whoever talks to the supply, a test with a paper trace and a record that is read again all see the
+same decisions.
+
+A trip is decided by a single reading: the first one beyond the window switches off. Waiting for a second would be kind
+to noise and unkind to a short. What is let through is the inrush, for a time that the rung of the ladder names, since
+an input capacitor may take whatever the supply's current limit allows.
+
+Two close samples are a known trap for "settled": a slow exponential looks flat to them long before it is. Here it is an
+equivalence test: the slope over a span, with its doubt, times that span must stay within a band, and must do so for a
+second span, since a falling and a rising part can cancel for a moment. The span must be as long as the slowest time
+constant that matters (own computation: a span of 10 s leaves 5 % of a 1 A tail of 30 s).
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Final, Literal
+
+from bench.judge.charts import Cusum, Ewma, cusum, ewma
+
+LIMITING: Final = 0.98
+"""A reading above this part of the supply's current limit means that the supply limits."""
+VOLTS_WITHIN: Final = (0.02, 0.3)
+"""How far the terminals may be from what was set: a part of it, and volts (common practice, no source)."""
+QUIET_READINGS: Final = 3
+"""So many readings in a row below the leakage limit end a wait for it."""
+LEAST_READINGS: Final = 8
+"""Fewer readings in a span say nothing about its slope."""
+STRETCHES: Final = 40
+"""Into so many means a soak is cut; the first quarter of them is what the rest is held against."""
+
+Why = Literal["done", "over", "limit", "volts", "leaks", "restless", "no-number", "stopped", "lost"]
+"""Why a watch ended."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rung:
+    """One step of a ramp.
+
+    Attributes:
+        volts: what the supply's terminals are set to.
+        limit_a: the supply's current limit meanwhile.
+        inrush_s: for so long after setting the current may reach the limit.
+        most_a: the first reading above this, after the inrush, switches off.
+        leakage_a: the current must have fallen below this before the next rung; None: it need not.
+        hold_s: at least so long on this rung.
+        within_s: at most so long until the leakage has fallen or, on the last rung, the current has settled.
+    """
+
+    volts: float
+    limit_a: float
+    inrush_s: float
+    most_a: float
+    leakage_a: float | None
+    hold_s: float
+    within_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Ladder:
+    """A whole ramp with what follows it.
+
+    Attributes:
+        rungs: from the lowest up, one at least.
+        span_s: for the settled test; as long as the slowest time constant.
+        band_a: what may change over the span.
+        soak_s: how long the last rung is watched after it has settled.
+    """
+
+    rungs: tuple[Rung, ...]
+    span_s: float
+    band_a: float
+    soak_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """Set the supply's voltage and current limit, output on."""
+
+    volts: float
+    limit_a: float
+
+
+@dataclass(frozen=True, slots=True)
+class Off:
+    """Switch the output off now."""
+
+    why: Why
+
+
+@dataclass(frozen=True, slots=True)
+class Finished:
+    """All is done; the output stays on."""
+
+
+Order = Setting | Off | Finished
+
+
+class Settling:
+    """The equivalence test for a settled reading.
+
+    Args:
+        span_s: seconds that the slope is taken over.
+        band: what may change over the span, in the unit of the readings.
+    """
+
+    def __init__(self, span_s: float, band: float) -> None:
+        self._span = span_s
+        self._band = band
+        self._points: deque[tuple[float, float]] = deque()
+        self._looked = -math.inf
+        self._quiet_since: float | None = None
+        self.at: float | None = None
+        """When it was settled for the first time; None: not yet."""
+
+    def add(self, t: float, value: float) -> bool:
+        """Take a reading; times rise. Returns whether it has settled."""
+        points = self._points
+        points.append((t, value))
+        while len(points) > 2 and points[1][0] <= t - self._span:
+            points.popleft()
+        if self.at is not None:
+            return True
+        # one look for each twentieth of a span is as good as one for each reading, and cheaper
+        if t - self._looked < self._span / 20:
+            return False
+        self._looked = t
+        if len(points) < LEAST_READINGS or t - points[0][0] < 0.98 * self._span:
+            return False
+        if not equivalent(points, self._span, self._band):
+            self._quiet_since = None
+        elif self._quiet_since is None:
+            self._quiet_since = t
+        elif t - self._quiet_since >= self._span:
+            self.at = t
+        return self.at is not None
+
+
+def slope(points: Sequence[tuple[float, float]] | deque[tuple[float, float]]) -> tuple[float, float]:
+    """The slope of readings over time by least squares, and its standard error.
+
+    Raises:
+        ValueError: fewer than three readings, or all at one time.
+    """
+    count = len(points)
+    if count < 3:
+        raise ValueError(f"found {count} readings, expected three at least")
+    mid_t = sum(t for t, _ in points) / count
+    mid_x = sum(x for _, x in points) / count
+    sxx = sum((t - mid_t) ** 2 for t, _ in points)
+    if sxx <= 0:
+        raise ValueError("all readings are of one time")
+    rise = sum((t - mid_t) * (x - mid_x) for t, x in points) / sxx
+    rest = sum((x - mid_x - rise * (t - mid_t)) ** 2 for t, x in points)
+    return rise, math.sqrt(rest / (count - 2) / sxx)
+
+
+def equivalent(points: Sequence[tuple[float, float]] | deque[tuple[float, float]], span_s: float, band: float) -> bool:
+    """Whether the readings change by no more than ``band`` over a span, with 95 % confidence."""
+    rise, doubt = slope(points)
+    return (abs(rise) + 1.96 * doubt) * span_s <= band
+
+
+@dataclass(slots=True)
+class Watch:
+    """Follows one load up its ladder; see the module's text.
+
+    Attributes:
+        ladder: what is to be done.
+        rung: index of the rung that is under way.
+        tripped: index of the sample that ended it; None: none did.
+        settled_at: when the last rung had settled; None: not yet.
+        why: how it ended; empty while it goes on.
+        samples: how many were taken.
+    """
+
+    ladder: Ladder
+    rung: int = 0
+    tripped: int | None = None
+    settled_at: float | None = None
+    why: Why | Literal[""] = ""
+    samples: int = 0
+    _set_at: float = 0.0
+    _quiet: int = 0
+    _settling: Settling = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._settling = Settling(self.ladder.span_s, self.ladder.band_a)
+
+    def begin(self) -> Setting:
+        """What the supply is set to first."""
+        first = self.ladder.rungs[0]
+        return Setting(first.volts, first.limit_a)
+
+    def was_set(self, t: float) -> None:
+        """The supply has taken the setting; the inrush is let through from here."""
+        self._set_at = t
+        self._quiet = 0
+
+    def sample(self, t: float, amps: float | None, volts: float | None = None) -> Order | None:
+        """Take a reading. Returns an order to the supply, or None: go on reading.
+
+        Args:
+            t: its time, rising, in seconds.
+            amps: the current; None where the meter showed over range or no number.
+            volts: at the supply's terminals, where they were read.
+        """
+        rung, index = self.ladder.rungs[self.rung], self.samples
+        self.samples += 1
+        since = t - self._set_at
+        if amps is None:
+            return self._off("no-number", index)
+        amps = abs(amps)  # a meter in the return lead counts the other way
+        if since > rung.inrush_s:
+            if amps >= LIMITING * rung.limit_a:
+                return self._off("limit", index)
+            if amps > rung.most_a:
+                return self._off("over", index)
+            if volts is not None and abs(volts - rung.volts) > VOLTS_WITHIN[0] * rung.volts + VOLTS_WITHIN[1]:
+                return self._off("volts", index)
+        self._quiet = self._quiet + 1 if rung.leakage_a is None or amps <= rung.leakage_a else 0
+        if self.rung + 1 < len(self.ladder.rungs):
+            return self._climb(rung, since, index)
+        return self._rest(rung, t, since, amps, index)
+
+    def _climb(self, rung: Rung, since: float, index: int) -> Order | None:
+        if since >= max(rung.hold_s, rung.inrush_s) and self._quiet >= QUIET_READINGS:
+            self.rung += 1
+            following = self.ladder.rungs[self.rung]
+            return Setting(following.volts, following.limit_a)
+        return self._off("leaks", index) if since > max(rung.within_s, rung.hold_s) else None
+
+    def _rest(self, rung: Rung, t: float, since: float, amps: float, index: int) -> Order | None:
+        if since <= rung.inrush_s:
+            return None
+        if self.settled_at is None:
+            if self._settling.add(t, amps) and since >= rung.hold_s:
+                self.settled_at = t
+            elif since > max(rung.within_s, rung.hold_s):
+                return self._off("restless", index)
+        if self.settled_at is not None and t - self.settled_at >= self.ladder.soak_s:
+            self.why = "done"
+            return Finished()
+        return None
+
+    def _off(self, why: Why, index: int) -> Off:
+        self.why, self.tripped = why, index
+        return Off(why)
+
+
+@dataclass(frozen=True, slots=True)
+class Inrush:
+    """What went in after a setting.
+
+    Attributes:
+        peak_a: the highest reading; the true peak may be higher and shorter than a meter sees.
+        at_s: when, after the setting.
+        charge_c: ampere-seconds above the last reading, by the trapezoid rule.
+        lasted_s: how long readings stayed above twice the last one.
+    """
+
+    peak_a: float
+    at_s: float
+    charge_c: float
+    lasted_s: float
+
+
+def inrush(times: Sequence[float], amps: Sequence[float], set_at: float, window_s: float) -> Inrush | None:
+    """The inrush after one setting; None where no reading fell into the window.
+
+    Args:
+        times: of the readings, rising.
+        amps: the readings.
+        set_at: when the supply was set.
+        window_s: how long after that counts.
+    """
+    inside = [(t - set_at, a) for t, a in zip(times, amps, strict=True) if 0 <= t - set_at <= window_s]
+    if not inside:
+        return None
+    at, peak = max(inside, key=lambda point: point[1])
+    base = inside[-1][1]
+    charge = sum(
+        0.5 * (max(0.0, a0 - base) + max(0.0, a1 - base)) * (t1 - t0) for (t0, a0), (t1, a1) in pairwise(inside)
+    )
+    above = [t for t, a in inside if a > 2 * max(base, 1e-12)]
+    return Inrush(peak, at, charge, above[-1] if above else 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Drift:
+    """What a soak showed.
+
+    Attributes:
+        moving: whether either chart left its limits.
+        change: how far the last quarter lies from the first, in the unit of the readings.
+        ewma: the chart of averages.
+        cusum: the chart of sums.
+        each_s: how long a stretch of the charts is.
+    """
+
+    moving: bool
+    change: float
+    ewma: Ewma
+    cusum: Cusum
+    each_s: float
+
+
+def drift(times: Sequence[float], values: Sequence[float], allowed: float) -> Drift | None:
+    """Whether a reading that should stay has moved during a soak; None where there are too few readings to say.
+
+    Args:
+        times: rising.
+        values: the readings.
+        allowed: a change that matters, in the unit of the readings: a third of it is the least standard deviation
+            that the charts take, since steadier than that nothing needs to be.
+    """
+    if len(values) < 2 * STRETCHES or times[-1] <= times[0]:
+        return None
+    each = (times[-1] - times[0]) / STRETCHES
+    sums, counts = [0.0] * STRETCHES, [0] * STRETCHES
+    for t, value in zip(times, values, strict=True):
+        place = min(STRETCHES - 1, int((t - times[0]) / each))
+        sums[place] += value
+        counts[place] += 1
+    means = [total / count for total, count in zip(sums, counts, strict=True) if count]
+    quarter = len(means) // 4
+    if quarter < 3:
+        return None
+    base = means[:quarter]
+    target = sum(base) / quarter
+    scatter = math.sqrt(sum((mean - target) ** 2 for mean in base) / (quarter - 1))
+    sigma = max(scatter, allowed / 3)
+    if sigma <= 0:
+        return None
+    averages, sums_chart = ewma(means[quarter:], target, sigma), cusum(means[quarter:], target, sigma)
+    change = sum(means[-quarter:]) / quarter - target
+    moving = averages.alarm is not None or sums_chart.alarm is not None
+    return Drift(moving, change, averages, sums_chart, each)

@@ -1,0 +1,178 @@
+"""Settled, tripped, soaked: what the watch makes of traces."""
+
+from __future__ import annotations
+
+import math
+import random
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from bench.judge.watch import (
+    Finished,
+    Ladder,
+    Off,
+    Rung,
+    Setting,
+    Settling,
+    Watch,
+    drift,
+    equivalent,
+    inrush,
+    slope,
+)
+
+LOW = Rung(12.0, 0.5, 1.0, 0.45, 0.02, 2.0, 30.0)
+TOP = Rung(48.0, 4.0, 1.0, 2.2, None, 2.0, 60.0)
+LADDER = Ladder((LOW, TOP), span_s=10.0, band_a=0.02, soak_s=5.0)
+
+
+def climb(amps: object, ladder: Ladder = LADDER, step: float = 0.1, volts: object = None) -> tuple[Watch, list[object]]:
+    """Walk a watch along a trace: amps(t since the setting, volts that are set)."""
+    watch, orders = Watch(ladder), []
+    setting = watch.begin()
+    orders.append(setting)
+    watch.was_set(0.0)
+    t, since = 0.0, 0.0
+    while not watch.why and t < 600:
+        t += step
+        shown = volts(t - since, setting.volts) if callable(volts) else setting.volts
+        order = watch.sample(t, amps(t - since, setting.volts), shown)  # type: ignore[operator]
+        if order is not None:
+            orders.append(order)
+        if isinstance(order, Setting):
+            setting, since = order, t
+            watch.was_set(t)
+    return watch, orders
+
+
+def test_a_sound_load_climbs_settles_and_soaks() -> None:
+    watch, orders = climb(
+        lambda t, v: 0.001 * v + 3.0 * math.exp(-t / 0.1) if v < 40 else 1.8 + 2.0 * math.exp(-t / 0.2)
+    )
+    assert orders == [Setting(12.0, 0.5), Setting(48.0, 4.0), Finished()]
+    assert watch.why == "done"
+    assert watch.settled_at is not None
+
+
+@pytest.mark.parametrize("at", [0.0, 3.0, 11.3, 20.0])
+def test_the_first_reading_beyond_switches_off(at: float) -> None:
+    watch, orders = climb(lambda t, v: 0.01 if v < 40 else (1.8 if t < at else 2.21))
+    assert orders[-1] == Off("over")
+    assert watch.tripped == watch.samples - 1, "no reading was taken after the first beyond"
+
+
+@given(st.floats(0.0, 25.0), st.floats(2.2001, 3.9))
+def test_never_a_second_reading_beyond(at: float, amps: float) -> None:
+    beyond = []
+
+    def trace(t: float, v: float) -> float:
+        value = 0.01 if v < 40 else (1.8 if t < at else amps)
+        if v > 40 and t > TOP.inrush_s and value > TOP.most_a:
+            beyond.append(t)
+        return value
+
+    _, orders = climb(trace)
+    # a short that is there when the inrush time ends is met by the first reading after it
+    assert orders[-1] in (Off("over"), Off("limit"), Finished())
+    assert len(beyond) <= 1
+
+
+def test_a_short_is_met_on_the_lowest_rung() -> None:
+    watch, orders = climb(lambda t, v: 0.5)
+    assert orders == [Setting(12.0, 0.5), Off("limit")]
+    assert watch.rung == 0
+
+
+def test_a_supply_that_does_not_hold_its_voltage_goes_off() -> None:
+    _, orders = climb(lambda t, v: 0.0, volts=lambda t, v: 0.0)
+    assert orders[-1] == Off("volts")
+
+
+def test_no_number_is_beyond() -> None:
+    _, orders = climb(lambda t, v: None)
+    assert orders[-1] == Off("no-number")
+
+
+def test_leakage_must_fall_before_the_next_rung() -> None:
+    slow, orders = climb(lambda t, v: 0.1 * math.exp(-t / 10) if v < 40 else 1.8)
+    assert orders[1] == Setting(48.0, 4.0)
+    _, orders = climb(lambda t, v: 0.03)
+    assert orders == [Setting(12.0, 0.5), Off("leaks")]
+    assert slow.why == "done"
+
+
+def test_a_load_that_does_not_settle_goes_off() -> None:
+    watch, orders = climb(lambda t, v: 0.01 if v < 40 else 1.5 + 0.01 * t)
+    assert orders[-1] == Off("restless")
+    assert watch.settled_at is None
+
+
+@pytest.mark.parametrize(("tau", "left_at_most"), [(3.0, 0.002), (10.0, 0.015)])
+def test_settled_leaves_little_of_an_exponential_no_slower_than_the_span(tau: float, left_at_most: float) -> None:
+    """Own computation: a 10 s span and a band of 20 mA leave at most 14 mA of 0.5 A for time constants up to 10 s."""
+    noise = random.Random(5)
+    settling = Settling(10.0, 0.020)
+    t = 0.0
+    while not settling.add(t, 2.0 + 0.5 * math.exp(-t / tau) + noise.gauss(0, 0.001)):
+        t += 0.1
+    assert 0.5 * math.exp(-t / tau) <= left_at_most
+
+
+def test_two_close_samples_are_a_trap_that_it_does_not_fall_into() -> None:
+    """What two samples within 20 mA would call settled has most of the way to go (own computation)."""
+    t = 0.0
+    while abs(0.5 * math.exp(-t / 30) - 0.5 * math.exp(-(t + 0.5) / 30)) > 0.02:
+        t += 0.5
+    assert 0.5 * math.exp(-t / 30) > 0.45
+    settling = Settling(10.0, 0.020)
+    t = 0.0
+    while not settling.add(t, 0.5 * math.exp(-t / 30)):
+        t += 0.5
+    assert 0.5 * math.exp(-t / 30) < 0.08
+
+
+def test_a_turning_point_does_not_pass_for_settled() -> None:
+    """A falling and a rising part cancel for a moment; a second span finds that out."""
+    settling = Settling(10.0, 0.020)
+    trace = [(k * 0.1, 1.0 + 0.6 * math.exp(-k * 0.1 / 10) + 0.006 * k * 0.1) for k in range(600)]
+    passed_once = any(equivalent(trace[k - 100 : k + 1], 10.0, 0.020) for k in range(100, len(trace), 5))
+    assert passed_once
+    assert not any(settling.add(t, x) for t, x in trace)
+
+
+def test_slope_by_least_squares_is_that_of_scipy() -> None:
+    points = [(float(k), 2.0 + 0.5 * k + (0.1 if k % 2 else -0.1)) for k in range(6)]
+    rise, doubt = slope(points)
+    from scipy.stats import linregress
+
+    reference = linregress([t for t, _ in points], [x for _, x in points])
+    assert rise == pytest.approx(reference.slope)
+    assert doubt == pytest.approx(reference.stderr)
+
+
+def test_inrush_of_an_exponential() -> None:
+    """The charge of an exponential is its start times its time constant."""
+    times = [k * 1e-3 for k in range(1001)]
+    amps = [5.0 * math.exp(-t / 0.05) for t in times]
+    found = inrush(times, amps, 0.0, 1.0)
+    assert found is not None
+    assert found.peak_a == pytest.approx(5.0)
+    assert found.charge_c == pytest.approx(0.25, rel=1e-3)
+    assert inrush(times, amps, 5.0, 1.0) is None
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_a_soak_tells_drift_from_noise(seed: int) -> None:
+    noise = random.Random(seed)
+    times = [0.2 * k for k in range(600)]
+    still = [2.0 + noise.gauss(0, 0.004) for _ in times]
+    rising = [x + 0.0006 * t for x, t in zip(still, times, strict=True)]
+    calm, moved = drift(times, still, 0.02), drift(times, rising, 0.02)
+    assert calm is not None and not calm.moving
+    assert moved is not None and moved.moving and moved.change > 0.03
+
+
+def test_a_soak_of_few_readings_says_nothing() -> None:
+    assert drift([0.0, 1.0], [1.0, 1.0], 0.1) is None
