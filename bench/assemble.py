@@ -18,6 +18,7 @@ from bench.instruments.conversation import Trace
 from bench.instruments.instrument import Instrument
 from bench.instruments.library import Library
 from bench.instruments.wire import show
+from bench.judge.errors import JudgeError
 from bench.plant.faults import Fault, check_faults
 from bench.record.append import RecordWriter, mended, utc_now
 from bench.record.read import read_lines
@@ -25,6 +26,7 @@ from bench.roles import function_name
 from bench.runner.core import Runner
 from bench.runner.crew import InstrumentCrew, Member
 from bench.runner.ports import Hands, Manner
+from bench.sequence.file import Measure, Zero
 from bench.sequence.load import Loaded, load_sequence
 from bench.sequence.plan import Step
 from bench.walk import events as e
@@ -357,6 +359,9 @@ def _walk(
     hurry: float,
 ) -> Walk:
     runner = Runner(writer, state, lines, hands, manner, told=told, seated=seated)
+    # an instrument that the walk does not need is left alone: it may be on another bench today
+    roles = state.setting.plan.roles if state.setting is not None else ()
+    needed = {bench.role_of[role] for role in roles if role in bench.role_of}
     members = [
         Member(
             one.name,
@@ -365,9 +370,30 @@ def _walk(
             dict(one.settings),
         )
         for one in bench.file.instruments
+        if one.name in needed
     ]
     role_of = {str(role): name for role, name in bench.role_of.items()}
-    return Walk(writer, runner, lambda: InstrumentCrew(members, role_of, runner.inbox.put, hurry=hurry))
+
+    def crew() -> InstrumentCrew:
+        return InstrumentCrew(
+            members, role_of, runner.inbox.put, hurry=hurry, upto=lambda step: _upto(runner.state, step)
+        )
+
+    return Walk(writer, runner, crew)
+
+
+def _upto(state: State, step: Step) -> float | None:
+    """The highest reading that a step's limit allows; None where it has no such bound or lets a high one pass."""
+    if isinstance(step.source, Zero):
+        return step.source.at_most.value
+    if not isinstance(step.source, Measure) or state.setting is None:
+        return None
+    try:
+        limit = state.setting.limit(step, state.conditions, state.rules).limit
+    except JudgeError:
+        return None
+    bounds = [abs(bound) for bound in (limit.lower, limit.upper) if bound is not None]
+    return max(bounds) if limit.upper is not None else None
 
 
 def _opener(bench: Bench, name: str, address: str, trace: Path | None) -> Callable[[], Instrument]:

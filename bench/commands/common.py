@@ -94,10 +94,18 @@ def run_here(options: argparse.Namespace, job: Job | None = None) -> int:
     from bench.report.console import Console, exit_code, summary
 
     console = Console(quiet=options.json)
-    with _opened(options, job, console.told) as walk:
+
+    def told(entry: e.Entry, state: State) -> None:
+        # a person at the terminal is told line by line already
+        if state.setting is not None and state.setting.bench.simulated:
+            console.told(entry, state)
+
+    with _opened(options, job, told) as walk:
         record = walk.writer.path
         with signals_to(walk.runner):
-            state = walk.run() if walk.runner.alone else _with_person(walk)
+            if not walk.runner.alone:
+                return exit_code(_with_person(walk, operator_name(options.operator)))
+            state = walk.run()
     if options.json:
         import json
 
@@ -135,7 +143,7 @@ def _manner(simulated: bool) -> Manner:
     return Manner(alone=simulated, by_contact=not simulated)
 
 
-def _with_person(walk: Walk) -> State:
+def _with_person(walk: Walk, name: str) -> State:
     from bench.commands.console_screen import run_with_person
 
-    return run_with_person(walk)
+    return run_with_person(walk, name)

@@ -89,10 +89,20 @@ class InstrumentCrew:
         role_of: role to instrument name.
         post: takes results, from any thread.
         hurry: simulated seconds in a real one, so that timed readings come at their simulated moments.
+        upto: the highest reading that a step's limit allows, where it has such a bound: the meter is held on the
+            range for it, since hunting through all ranges on open leads takes some meters a second.
     """
 
-    def __init__(self, members: list[Member], role_of: Mapping[str, str], post: Post, *, hurry: float = 1.0) -> None:
-        self._workers = {member.name: _Worker(member, post, hurry) for member in members}
+    def __init__(
+        self,
+        members: list[Member],
+        role_of: Mapping[str, str],
+        post: Post,
+        *,
+        hurry: float = 1.0,
+        upto: Callable[[Step], float | None] = lambda step: None,
+    ) -> None:
+        self._workers = {member.name: _Worker(member, post, hurry, upto) for member in members}
         self._role_of = role_of
         self._post = post
         self._token = 0
@@ -175,7 +185,7 @@ class InstrumentCrew:
 class _Worker(threading.Thread):
     """The one thread that talks to one instrument."""
 
-    def __init__(self, member: Member, post: Post, hurry: float) -> None:
+    def __init__(self, member: Member, post: Post, hurry: float, upto: Callable[[Step], float | None]) -> None:
         super().__init__(name=f"instrument {member.name}", daemon=True)
         self.member = member
         self.jobs: queue.Queue[_Job] = queue.Queue()
@@ -183,6 +193,7 @@ class _Worker(threading.Thread):
         """Which wish for live readings is in force; 0 for none."""
         self._post = post
         self._hurry = hurry
+        self._upto = upto
         self._instrument: Instrument | None = None
         self._opening = threading.Lock()
         self._before: Identity | None = None
@@ -291,8 +302,13 @@ class _Worker(threading.Thread):
             raise InstrumentTrouble("lost", f"{self.member.name} is not open.", "Try again.")
         return self._instrument
 
-    def _configure(self, step: Step) -> tuple[Instrument, str]:
-        """Set the instrument for a step; returns it and the function's common name."""
+    def _configure(self, step: Step, wide: bool = False) -> tuple[Instrument, str]:
+        """Set the instrument for a step; returns it and the function's common name.
+
+        Args:
+            step: the step.
+            wide: let it range by itself where the step itself names no range.
+        """
         instrument = self._ready()
         source = step.source
         reads: Reads = source.read if isinstance(source, Measure | Prove) else "resistance"
@@ -304,8 +320,11 @@ class _Worker(threading.Thread):
                 f"{self.member.name} does not read {reads}{f' with {wires} wires' if reads == 'resistance' else ''}.",
                 "Give the role to another instrument in the bench file.",
             )
-        held = source.range.value if isinstance(source, Measure) and source.range is not None else None
         chosen = functions[0]
+        held = source.range.value if isinstance(source, Measure) and source.range is not None else None
+        if held is None and not wide and chosen.lock:
+            most = self._upto(step)
+            held = most if most is not None and chosen.range_for(most) is not None else None
         known = {setting.name for setting in chosen.settings}
         wanted: dict[str, str | float] = {n: v for n, v in self.member.settings.items() if n in known}
         if isinstance(source, Measure) and source.at is not None:
@@ -330,6 +349,10 @@ class _Worker(threading.Thread):
         after = source.after.value if isinstance(source, Measure) and source.after is not None else 0.0
         wanted = source.readings if isinstance(source, Measure) else 1
         samples = [instrument.read(after / self._hurry)]
+        if samples[0].over and not (isinstance(source, Measure) and source.range is not None) and not after:
+            # beyond what the limit allows: how far beyond tells a poor joint from an open wire
+            instrument, function = self._configure(job.step, wide=True)
+            samples = [instrument.read()]
         # an overload does not become a number by reading it again
         while len(samples) < wanted and samples[-1].value is not None:
             samples.append(instrument.read())

@@ -1,0 +1,160 @@
+"""A real bench: a person at a terminal answers, and nothing passes a hold point for them."""
+
+from __future__ import annotations
+
+import os
+import pty
+import select
+import subprocess
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from bench.plant.load import load_plant
+from bench.record.read import read_record
+from bench.simulate.messages import Configuration, Move, Twin
+from bench.simulate.process import SimulatedBench
+from bench.walk import events as e
+from tests.walks.tool import COMMAND, JOB, environment, proveout
+
+PLANT = load_plant(JOB / "plant.yaml")
+SEQUENCE = """\
+sequence: two wires
+plant: {plant}
+steps:
+  - {{step: hold, text: All is dead., word: DEAD}}
+  - {{step: ask, text: How warm is it?, name: ambient}}
+  - {{step: zero}}
+  - step: each
+    over: conductors
+    of: W101
+    only: [W101.1, W101.2]
+    steps:
+      - step: measure
+        read: resistance
+        between: ["{{conductor.near}}", "{{conductor.far}}"]
+        limit: {{computed: conductor}}
+"""
+BENCH = """\
+bench: my bench
+instruments:
+  - name: meter
+    profile: scpi-bench-meter
+    port: {port}
+    calibrated: 2026-03-02
+    settings: {{nplc: '0.2', compensation: 'OFF'}}
+"""
+
+
+@pytest.fixture
+def running() -> Iterator[SimulatedBench]:
+    """A meter on a port; to the program it is as real as any."""
+    with SimulatedBench(
+        Configuration(plant=PLANT.file, twins=[Twin(name="meter", kind="scpi-bench-meter")], seed=2)
+    ) as bench:
+        yield bench
+
+
+@pytest.fixture
+def files(running: SimulatedBench, tmp_path: Path) -> tuple[Path, Path]:
+    sequence, bench = tmp_path / "two.yaml", tmp_path / "bench.yaml"
+    sequence.write_text(SEQUENCE.format(plant=JOB / "plant.yaml"), "utf-8")
+    bench.write_text(BENCH.format(port=running.ports["meter"]), "utf-8")
+    return sequence, bench
+
+
+class Terminal:
+    """A program at a terminal, and the person before it."""
+
+    def __init__(self, *words: object, cwd: Path) -> None:
+        self._master, slave = pty.openpty()
+        self.process = subprocess.Popen(
+            [*COMMAND, *map(str, words)],
+            cwd=cwd,
+            env={**environment(), "TERM": "dumb"},
+            stdin=slave,
+            stdout=slave,
+            stderr=slave,
+            close_fds=True,
+        )
+        os.close(slave)
+        self.seen = ""
+
+    def expect(self, text: str, timeout: float = 30.0) -> None:
+        """Read until a text has come; what came up to it is gone then."""
+        until = time.monotonic() + timeout
+        while text not in self.seen:
+            if not select.select([self._master], [], [], max(0.0, until - time.monotonic()))[0]:
+                raise AssertionError(f"{text!r} did not come; seen: {self.seen}")
+            try:
+                data = os.read(self._master, 65536)
+            except OSError:
+                data = b""
+            if not data:
+                raise AssertionError(f"the program ended before {text!r}: {self.seen}")
+            self.seen += data.decode("utf-8", "replace")
+        self.seen = self.seen[self.seen.index(text) + len(text) :]
+
+    def type(self, text: str) -> None:
+        os.write(self._master, text.encode() + b"\n")
+
+    def end(self) -> int:
+        while True:
+            try:
+                if not os.read(self._master, 65536):
+                    break
+            except OSError:
+                break
+        os.close(self._master)
+        return self.process.wait(timeout=20)
+
+
+def test_without_a_terminal_a_real_bench_is_refused(files: tuple[Path, Path], tmp_path: Path) -> None:
+    done = proveout("run", files[0], "--bench", files[1], "--record", tmp_path / "r.jsonl", cwd=tmp_path)
+    assert done.returncode == 2
+    assert "somebody at the terminal" in done.stderr
+    assert not (tmp_path / "r.jsonl").exists()
+
+
+def test_a_person_walks_a_real_bench(running: SimulatedBench, files: tuple[Path, Path], tmp_path: Path) -> None:
+    record = tmp_path / "r.jsonl"
+    terminal = Terminal("run", files[0], "--bench", files[1], "--record", record, "--operator", "Ada", cwd=tmp_path)
+    terminal.expect("DEAD")
+    terminal.type("yes")
+    terminal.type("DEAD")
+    terminal.expect("How warm is it?")
+    terminal.type("18")
+    terminal.expect("probe tips firmly together")
+    # both hands hold probes: the settled contact is taken by itself
+    running.move(Move(hold="together"))
+    terminal.expect("W101.1")
+    running.move(Move(lift=True))
+    time.sleep(0.2)
+    running.move(Move(place=("J101.26", "J205.26")))
+    terminal.expect("W101.2")
+    running.move(Move(lift=True))
+    time.sleep(0.2)
+    running.move(Move(place=("J101.1", "J205.1")))
+    assert terminal.end() == 0
+    events = [entry.event for entry in read_record(record)]
+    answers = [event for event in events if isinstance(event, e.Answered)]
+    assert answers[0].answer == "DEAD"
+    assert all(answer.by == "Ada" for answer in answers)
+    assert [answer.how for answer in answers] == ["key", "key", "contact", "contact", "contact"]
+    readings = [event for event in events if isinstance(event, e.Read)]
+    assert [event.judged["verdict"] for event in readings] == ["pass", "pass", "pass"]
+    assert isinstance(events[-1], e.MadeSafe)
+
+
+def test_leaving_the_terminal_ends_the_walk_safely(files: tuple[Path, Path], tmp_path: Path) -> None:
+    record = tmp_path / "r.jsonl"
+    terminal = Terminal("run", files[0], "--bench", files[1], "--record", record, cwd=tmp_path)
+    terminal.expect("DEAD")
+    terminal.type("leave")
+    assert terminal.end() == 3
+    events = [entry.event for entry in read_record(record)]
+    assert isinstance(events[-1], e.MadeSafe)
+    assert any(isinstance(event, e.Aborted) for event in events)
+    assert not any(isinstance(event, e.Read) for event in events)
