@@ -141,8 +141,9 @@ class _Chooser:
             if len(order) < self.fixed:
                 place = len(order)
             else:
-                added = self._innovation**2 / self._variance[:, None]
-                worth = -np.expm1(-added / _SATED) @ np.exp(-self._separation / _SATED)
+                added = self._innovation**2
+                added /= added + _SATED * self._variance[:, None]
+                worth = added @ np.exp(-self._separation / _SATED)
                 place = int(np.where(left, worth, -1.0).argmax())
             left[place] = False
             order.append(self.pool[place])

@@ -47,9 +47,9 @@ class Suspect:
 
     @property
     def ohms(self) -> tuple[float, float, float] | None:
-        """Ohms of the suspected path or bond and the ends of their 95 % interval; None if not fitted."""
+        """Ohms of the suspected path or bond and the ends of their 95 % interval; None if open or not fitted."""
         found = self.within.fit
-        if found is None:
+        if found is None or self.fault.opened:
             return None
         if self.fault.poor:
             return found.ohms(self.fault.poor[0])
@@ -188,6 +188,29 @@ class _Search:
             self._refine(again, ranks, float(ranks.max()) - _DROP, Case(), bonds)
             self._second()
         return self._posterior()
+
+    def _opened(self) -> None:
+        """Where a reading showed open, fit the one or two open bonds that explain what is joined."""
+        base = Case()
+        for _ in range(2):
+            slips = self._slips(base)
+            trials = [base.and_also(Case(opened=(k,))) for k in range(len(self.problem.network.bonds))]
+            left = [self._slips(case) for case in trials] if slips else []
+            least = min(left, default=slips)
+            if least >= slips:
+                return
+            best = [case for case, count in zip(trials, left, strict=True) if count == least][:_REFINE]
+            found = fit(self.problem, best)
+            self.fits |= {done.case: done for done in found}
+            base = max(found, key=self.weight).case
+
+    def _slips(self, case: Case) -> int:
+        """Readings that are open where the case joins, or the other way round."""
+        count = 0
+        for group in self.problem.groups:
+            labels = np.array(self.problem.network.parts((*group.lifted, *case.opened)))
+            count += int(((labels[group.i] == labels[group.j]) == group.is_open).sum())
+        return count
 
     def _refine(self, found: Screened, weights: Floats, bar: float, base: Case, x: Floats) -> list[Fit]:
         """Fit the best screened cases on top of ``base`` that have not been fitted yet."""
