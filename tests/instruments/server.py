@@ -126,10 +126,14 @@ class VirtualLine:
 
 
 @contextlib.contextmanager
-def served(engine, *, tcp: bool = False, baud: float = 0.0):
-    """A twin on a real port, served by a thread of its own. Gives the port; its ``address`` is what a client opens."""
+def served(engine, *, tcp: bool = False, baud: float = 0.0, speed: float = 1.0):
+    """A twin on a real port, served by a thread of its own. Gives the port; its ``address`` is what a client opens.
+
+    Its time runs ``speed`` times as fast as ours from now on.
+    """
     port = LoopbackSocket() if tcp else PseudoTerminal()
-    board = Switchboard(time.monotonic)
+    begun = time.monotonic()
+    board = Switchboard(lambda: begun + (time.monotonic() - begun) * speed)
     board.connect(port, engine, baud)
     stop = threading.Event()
 
