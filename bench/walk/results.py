@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
+from typing import Any
 from dataclasses import replace
 
 import msgspec
@@ -168,7 +169,10 @@ def annotated(entry: e.Entry, after: State) -> e.Entry:
         return entry
     step = after.setting.plan.steps[outcome.index]
     # the names come first and in full, so that a record can be searched for them as plain text
-    named = {"step": outcome.key, "subject": outcome.subject, "between": list(step.probes or ())}
+    named: dict[str, Any] = {"step": outcome.key, "subject": outcome.subject, "between": list(step.probes or ())}
+    met = next((one for one in after.met.values() if one.instrument == entry.event.instrument), None)
+    if met is not None:
+        named["meter"] = met.serial or met.identity
     noted = msgspec.structs.replace(entry.event, judged={**named, **outcome.facts()})
     return e.Entry(n=entry.n, at=entry.at, event=noted)
 
