@@ -256,6 +256,8 @@ class Function(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_d
                 raise Inconsistent(f"equals '{check.equals}'", f"one of {', '.join(sorted(known))}")
         if self.lock and not self.ranges:
             raise Inconsistent(f"'lock' of '{self.name}' without ranges", "the ranges it can be locked to")
+        if self.energises and self.repeatable:
+            raise Inconsistent(f"'{self.name}' energises and may be repeated", "'repeatable: false'")
         if self.energises and not self.end:
             raise Inconsistent(f"'{self.name}' energises and has no 'end'", "'end': the commands that stop it")
 
