@@ -163,6 +163,8 @@ class WalkApp(App[None], inherit_bindings=False):
 
     def tick(self) -> None:
         """Look at what came, and show it."""
+        if self._over or not self.screen_stack:
+            return  # the timer runs a little longer than the screen
         if self.bug is not None:
             self.leave("left")
         elif self.desk is not None:

@@ -169,5 +169,6 @@ def shown(lines: Iterable[Line], cells: int, glyphs: Glyphs) -> list[Line]:
     Texts have been through :meth:`Glyphs.say` before they were laid out; this is the last gate, for what was forgotten.
     """
     return [
-        clip(tuple(Span(glyphs.say(part.text), part.style) for part in one), cells, glyphs.ellipsis) for one in lines
+        clip(tuple(Span(clean(glyphs.say(part.text)), part.style) for part in one), cells, glyphs.ellipsis)
+        for one in lines
     ]

@@ -8,7 +8,7 @@ from typing import Final
 from bench.screens import words
 from bench.screens.view import View
 from bench.walk import events as e
-from bench.walk.state import NEXT, OPEN, Phase
+from bench.walk.state import OPEN, OutOfTurn, Phase, Refused, State, accepts
 
 TAKE: Final = ("enter", "space")
 """The keys that say yes; a foot switch sends one of them."""
@@ -114,18 +114,27 @@ def _answers(view: View, kind: str) -> list[Key]:
 def _work(view: View) -> list[Key]:
     state = view.state
     found: list[Key] = []
-    can_go = (state.phase, e.Went) in NEXT
-    if can_go and state.cursor > 0:
+    if state.cursor > 0 and _takes(state, e.Went(number=state.number, to=state.cursor - 1, then="go-on")):
         more = "Goes to the step before and on from there. What was read stays in the record."
         found.append(Key("back", ("b", "backspace"), "b", "back", more))
-    if can_go and words.last_reading(state) is not None:
+    last = words.last_reading(state)
+    if last is not None and _takes(state, e.Went(number=state.number, to=last.index, then="return")):
         more = "Measures the last reading again and comes back here. Both readings are kept; the new one counts."
         found.append(Key("again", ("g",), "g", "again", more))
     if words.may_skip(state):
         found.append(Key("skip", ("s",), "s", "skip", "Passes this step over. You are asked for the reason."))
-    if (state.phase, e.Paused) in NEXT and state.phase is not Phase.PAUSED:
+    if state.phase is not Phase.PAUSED and _takes(state, e.Paused()):
         found.append(Key("pause", ("p",), "p", "pause", "The walk rests until p is pressed again; outputs go off."))
     return found
+
+
+def _takes(state: State, event: e.Event) -> bool:
+    """Whether the machine would take an event: a key that is sure to be refused is not shown."""
+    try:
+        accepts(state, event)
+    except (OutOfTurn, Refused):
+        return False
+    return True
 
 
 def _always_open(view: View) -> list[Key]:

@@ -8,7 +8,6 @@ from datetime import datetime
 from statistics import median
 from typing import Final
 
-from bench.sequence.file import Wait
 from bench.sequence.plan import Step
 
 KEEP: Final = 30
@@ -45,7 +44,7 @@ class Pace:
         if len(known) < ENOUGH:
             return None
         usual = median(known)
-        total = sum(step.source.time.value for step in steps if isinstance(step.source, Wait))
+        total = sum(step.seconds for step in steps)
         for kind, count in Counter(step.kind for step in steps if step.kind != "wait").items():
             times = self._took.get(kind)
             total += count * (median(times) if times else usual)

@@ -23,7 +23,6 @@ from bench.screens.glyphs import Glyphs
 from bench.screens.view import View
 from bench.screens.walking import verdict_block, verdicts
 from bench.sequence.file import Do, Hold
-from bench.sequence.file import Wait as WaitStep
 from bench.walk.setting import Outcome
 
 WIDE: Final = 72
@@ -169,7 +168,7 @@ def _wait(view: View, cells: int, rows: int) -> Body:
     now, glyphs = view.page, view.glyphs
     left = view.state.left
     step = view.state.step
-    whole = step.source.time.value if step is not None and isinstance(step.source, WaitStep) else left
+    whole = step.seconds if step is not None else left
     minutes, seconds = divmod(max(0, round(left)), 60)
     drawn = digits.draw(f"{minutes:02}:{seconds:02}", 7 if rows > 28 else 5, glyphs)
     bar = min(cells, 60)

@@ -70,12 +70,15 @@ class Axis:
     decades: bool = False
 
     def place(self, value: float) -> float:
-        """0 at the left edge, 1 at the right; outside for values beyond."""
-        if not self.decades:
-            return (value - self.start) / (self.end - self.start)
-        if value <= 0:
+        """0 at the left edge, 1 at the right; -1 and 2 at the most for values beyond."""
+        if self.decades and value <= 0:
             return -1.0
-        return math.log(value / self.start) / math.log(self.end / self.start)
+        if self.decades:
+            start = math.log(self.start)
+            share = (math.log(value) - start) / (math.log(self.end) - start)
+        else:
+            share = (value - self.start) / (self.end - self.start)
+        return min(2.0, max(-1.0, share))
 
     @property
     def ticks(self) -> tuple[float, ...]:
@@ -131,7 +134,7 @@ def draw(gauge: Gauge, cells: int, glyphs: Glyphs) -> tuple[Line, Line]:
         glyphs: the signs to draw with.
     """
     axis = axis_of(gauge)
-    if axis is None or cells < 16:
+    if axis is None or cells < 16 or not axis.start < axis.end or (axis.decades and axis.start <= 0):
         return EMPTY, EMPTY
     return _bar(gauge, axis, cells, glyphs), _figures(gauge, axis, cells, glyphs)
 

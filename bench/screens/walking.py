@@ -128,10 +128,10 @@ def figure_of(view: View) -> Figure:
 
 def _seconds_left(view: View, step: Step) -> int | None:
     """Seconds until a reading that takes its time counts; None for one that does not, or that is not under way."""
-    source = step.source
-    if view.state.phase is not Phase.MEASURING or not isinstance(source, Measure) or source.after is None:
+    whole = words.lasts(step)
+    if view.state.phase is not Phase.MEASURING or not whole:
         return None
-    return max(0, round(source.after.value - view.elapsed))
+    return max(0, round(whole - view.elapsed))
 
 
 def _digits_of(outcome: Outcome) -> str:

@@ -198,16 +198,25 @@ def placing(step: Step, live: Live | None) -> str:
     return "Confirm when the probes are in place."
 
 
+def lasts(step: Step) -> float:
+    """Seconds that a reading runs before it counts; 0 for one that is taken at once."""
+    source = step.source
+    if not isinstance(source, Measure):
+        return 0.0
+    if source.times:
+        return source.times[-1].value
+    return source.after.value if source.after is not None else 0.0
+
+
 def measuring(step: Step) -> str:
     """What the bench does while it measures."""
-    source = step.source
+    source, seconds = step.source, lasts(step)
     if isinstance(source, Measure):
         if source.read == "insulation":
             volts = f" at {source.at}" if source.at is not None else ""
-            lasts = f" for {duration(source.after.value)}" if source.after is not None else ""
-            return f"The tester is on{volts}{lasts}. Hands off."
-        if source.after is not None:
-            return f"Measuring for {duration(source.after.value)}. Hold still."
+            return f"The tester is on{volts}{f' for {duration(seconds)}' if seconds else ''}. Hands off."
+        if seconds:
+            return f"Measuring for {duration(seconds)}. Hold still."
         if source.readings > 1:
             return f"Taking {source.readings} readings. Hold still."
     return "Measuring. Hold still."

@@ -1,6 +1,6 @@
-"""Pictures of every page: ``python -m tests.screens.pictures`` writes SVG files beside this module.
+"""Pictures of the pages: ``python -m tests.screens.pictures`` writes SVG files into the folder beside this module.
 
-Each page is drawn at 80 by 24 and at 120 by 40, dark and light, and once in plain characters.
+Each page can be drawn at 80 by 24 and at 120 by 40, dark and light, and once in plain characters.
 """
 
 from __future__ import annotations
@@ -31,26 +31,35 @@ def steady(svg: str) -> str:
     return re.sub(r"font-family: [^;]+;", "font-family: 'DejaVu Sans Mono', 'Menlo', 'Consolas', monospace;", svg)
 
 
-async def _draw(wanted: set[str]) -> int:
+FEW = (
+    ("caution", "80x24"),
+    ("place-touching", "80x24"),
+    ("place-failed", "80x24"),
+    ("place-touching", "120x40"),
+    ("place-touching", "120x40-day"),
+    ("done", "120x40"),
+)
+"""The pictures that are kept; the others are for looking at."""
+
+
+async def _draw(wanted: list[str]) -> int:
     count = 0
     for way, (size, settings) in WAYS.items():
-        if wanted and way not in wanted and any(one in WAYS for one in wanted):
-            continue
-        for make in SCENES:
-            scene = make()
-            if wanted - set(WAYS) and scene.name not in wanted:
+        for name, make in SCENES.items():
+            kept = (name, way) in FEW
+            if not (kept if not wanted else wanted == ["all"] or {name, way, f"{name}-{way}"} & set(wanted)):
                 continue
-            async with on_stage(scene, size=size, settings=settings) as stage:
+            async with on_stage(make(), size=size, settings=settings) as stage:
                 svg = stage.app.export_screenshot(title="Proveout")
-            (FOLDER / f"{scene.name}-{way}.svg").write_text(steady(svg), "utf-8")
+            (FOLDER / f"{name}-{way}.svg").write_text(steady(svg), "utf-8")
             count += 1
     return count
 
 
 def main() -> None:
-    """Draw all, or those whose scene or way is named."""
+    """Draw the few that are kept; or ``all``; or those whose page or way is named."""
     FOLDER.mkdir(exist_ok=True)
-    print(f"{asyncio.run(_draw(set(sys.argv[1:])))} pictures in {FOLDER.name}/")
+    print(f"{asyncio.run(_draw(sys.argv[1:]))} pictures in {FOLDER.name}/")
 
 
 if __name__ == "__main__":

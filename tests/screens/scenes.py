@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass
 
 from bench.runner import protocol as p
 from bench.walk import events as e
@@ -31,7 +31,6 @@ class Scene:
     shows: tuple[str, ...] = ()
     linked: bool = True
     you: str = "Ana"
-    extra: dict[str, object] = field(default_factory=dict)
 
 
 def ohms(value: float | None, touch: str, settled: float = 0.0) -> p.Live:
@@ -162,27 +161,27 @@ def _zero(kind: str) -> Walk:
     return walk
 
 
-def scenes() -> Iterator[Scene]:
-    """Every moment, freshly made."""
-    for make in SCENES:
-        yield make()
-
-
-SCENES: tuple[Callable[[], Scene], ...] = (
-    lambda: Scene("starting", Walk(), linked=False, shows=("Starting the bench",)),
-    lambda: Scene("meeting", _met(), shows=("Calling the instruments", "Here already: M1")),
-    lambda: Scene("consent", _consent(), shows=("cannot prove", "reason", "x", "give the walk up")),
-    lambda: Scene("caution", _asked("caution"), shows=("CAUTION", "Stored charge", "locked", "licensed people", "y")),
-    lambda: Scene("hold", _asked("hold"), shows=("HOLD POINT", "DEAD", "type the word")),
-    lambda: Scene("hold-typed", _asked("hold"), keys=("enter", "d", "e", "a", "enter"), shows=("wants the word DEAD",)),
-    lambda: Scene("do", _asked("do"), shows=("Open both ends", "Unplug J101", "Confirm when it is done")),
-    lambda: Scene("ask", _asked("ask"), shows=("thermometer", "a number in °C")),
-    lambda: Scene(
+SCENES: dict[str, Callable[[], Scene]] = {
+    "starting": lambda: Scene("starting", Walk(), linked=False, shows=("Starting the bench",)),
+    "meeting": lambda: Scene("meeting", _met(), shows=("Calling the instruments", "Here already: M1")),
+    "consent": lambda: Scene("consent", _consent(), shows=("cannot prove", "reason", "x", "give the walk up")),
+    "caution": lambda: Scene(
+        "caution", _asked("caution"), shows=("CAUTION", "Stored charge", "locked", "licensed people", "y")
+    ),
+    "hold": lambda: Scene("hold", _asked("hold"), shows=("HOLD POINT", "DEAD", "type the word")),
+    "hold-typed": lambda: Scene(
+        "hold-typed", _asked("hold"), keys=("enter", "d", "e", "a", "enter"), shows=("wants the word DEAD",)
+    ),
+    "do": lambda: Scene("do", _asked("do"), shows=("Open both ends", "Unplug J101", "Confirm when it is done")),
+    "ask": lambda: Scene("ask", _asked("ask"), shows=("thermometer", "a number in °C")),
+    "ask-typed": lambda: Scene(
         "ask-typed", _asked("ask"), keys=("enter", *"18,5", "enter"), shows=("a number from -40 to 70", "decimal point")
     ),
-    lambda: Scene("zero", _zero("zero"), said=(ohms(0.0, "touching", 0.5),), shows=("tip to tip", "at most 2 Ω")),
-    lambda: Scene("prove", _zero("prove"), said=(ohms(10.0, "settled", 1.0),), shows=("reference R10",)),
-    lambda: Scene(
+    "zero": lambda: Scene(
+        "zero", _zero("zero"), said=(ohms(0.0, "touching", 0.5),), shows=("tip to tip", "Hold still", "2 Ω")
+    ),
+    "prove": lambda: Scene("prove", _zero("prove"), said=(ohms(10.0, "settled", 1.0),), shows=("reference R10",)),
+    "place-open": lambda: Scene(
         "place-open",
         _bundle([]),
         said=(ohms(None, "open"),),
@@ -198,74 +197,84 @@ SCENES: tuple[Callable[[], Scene], ...] = (
             "bay 1",
         ),
     ),
-    lambda: Scene(
+    "place-touching": lambda: Scene(
         "place-touching",
         _bundle(GOOD),
         said=(ohms(0.871, "touching", 0.6),),
-        shows=("W101.8", "Hold still", "NOW", "orange", "mating side", "row 1", "14 of 63"),
+        shows=("W101.8", "Hold still", "NOW", "brown", "mating side", "row 1", "14 of 63"),
     ),
-    lambda: Scene(
+    "place-passed": lambda: Scene(
         "place-passed", _bundle(GOOD), said=(ohms(0.8, "lift", 1.0),), shows=("PASS", "LAST", "Lift the probes")
     ),
-    lambda: Scene(
+    "place-failed": lambda: Scene(
         "place-failed",
         _bundle([*GOOD, "+"]),
         said=(ohms(None, "open"),),
         shows=("FAIL", "LAST", "W101.8", "nothing conducts"),
     ),
-    lambda: Scene(
+    "place-high": lambda: Scene(
         "place-high",
         _bundle([*GOOD, 1.9 + LEADS]),
         said=(ohms(0.8, "lift", 1.0),),
         shows=("FAIL", "LAST", "W101.8", "too high"),
     ),
-    lambda: Scene(
+    "place-undecided": lambda: Scene(
         "place-undecided",
         _bundle([*GOOD, 0.897 + LEADS]),
         said=(ohms(0.8, "lift", 1.0),),
         shows=("UNDECIDED", "W101.8"),
     ),
-    lambda: Scene("mirrored", _bundle(GOOD), keys=("m",), shows=("wiring side", "22nd from the left")),
-    lambda: Scene("insulation", _insulation(), shows=("J101 pin 1", "J101 pin 26", "insulation", "at least 10 MΩ")),
-    lambda: Scene("insulating", _insulating(), shows=("The tester is on at 100 V", "Hands off", "of 10 s")),
-    lambda: Scene("feed", _feed(), shows=("busbar BA", "breaker F21", "line side", "left row")),
-    lambda: Scene("switching", _switching(), shows=("bench supply goes on", "read back")),
-    lambda: Scene("wait", _waiting(), shows=("Let the input capacitors charge", "58 s to go")),
-    lambda: Scene("trouble", _trouble(), shows=("TROUBLE", "did not answer", "try again", "skip this step", "abort")),
-    lambda: Scene("unsafe", _unsafe(), shows=("TROUBLE", "could not be confirmed off", "by hand")),
-    lambda: Scene("paused", _paused(), shows=("The walk rests", "the operator paused", "go on")),
-    lambda: Scene("watching", _bundle(GOOD), you="Bea", shows=("Ana holds the seat", "k")),
-    lambda: Scene(
+    "mirrored": lambda: Scene("mirrored", _bundle(GOOD), keys=("m",), shows=("wiring side", "22nd from the left")),
+    "insulation": lambda: Scene(
+        "insulation", _insulation(), shows=("J101 pin 1", "J101 pin 26", "insulation", "at least 10 MΩ")
+    ),
+    "insulating": lambda: Scene(
+        "insulating", _insulating(), shows=("The tester is on at 100 V", "Hands off", "for 10 s")
+    ),
+    "feed": lambda: Scene("feed", _feed(), shows=("busbar BA", "breaker F21", "line side", "left row")),
+    "switching": lambda: Scene("switching", _switching(), shows=("bench supply goes on", "read back")),
+    "wait": lambda: Scene("wait", _waiting(), shows=("Let the input capacitors charge", "58 s to go")),
+    "trouble": lambda: Scene(
+        "trouble", _trouble(), shows=("TROUBLE", "did not answer", "try again", "skip this step", "abort")
+    ),
+    "unsafe": lambda: Scene("unsafe", _unsafe(), shows=("TROUBLE", "could not be confirmed off", "by hand")),
+    "paused": lambda: Scene("paused", _paused(), shows=("The walk rests", "the operator paused", "go on")),
+    "watching": lambda: Scene("watching", _bundle(GOOD), you="Bea", shows=("Ana holds the seat", "k")),
+    "refused": lambda: Scene(
         "refused",
         _bundle(GOOD),
         said=(p.Refusal(why="request 12 is no longer open; request 13 is"),),
         shows=("no longer open",),
     ),
-    lambda: Scene("help", _bundle(GOOD), keys=("question_mark",), shows=("Help", "hatched part")),
-    lambda: Scene("note", _bundle(GOOD), keys=("n",), shows=("A note for the record",)),
-    lambda: Scene(
+    "help": lambda: Scene("help", _bundle(GOOD), keys=("question_mark",), shows=("Help", "hatched part")),
+    "note": lambda: Scene("note", _bundle(GOOD), keys=("n",), shows=("A note for the record",)),
+    "disturb": lambda: Scene(
         "disturb",
         _bundle(GOOD),
         keys=("d", *"J111", "enter"),
         shows=("What was touched", "nothing called J111", "did you mean 'J101'"),
     ),
-    lambda: Scene("skip", _bundle(GOOD), keys=("s", "enter"), shows=("Why is it skipped", "skipping needs a reason")),
-    lambda: Scene("abort", _bundle(GOOD), keys=("x", *"yes", "enter"), shows=("Give the walk up?", "type ABORT")),
-    lambda: Scene("leave", _bundle(GOOD), keys=("q",), shows=("Leave the screen?",)),
-    lambda: Scene(
+    "skip": lambda: Scene(
+        "skip", _bundle(GOOD), keys=("s", "enter"), shows=("Why is it skipped", "skipping needs a reason")
+    ),
+    "abort": lambda: Scene(
+        "abort", _bundle(GOOD), keys=("x", *"yes", "enter"), shows=("Give the walk up?", "type ABORT")
+    ),
+    "leave": lambda: Scene("leave", _bundle(GOOD), keys=("q",), shows=("Leave the screen?",)),
+    "failing": lambda: Scene(
         "failing",
         _bundle(GOOD),
         said=(p.RecordFailing(why="logs/W101.jsonl cannot be written: No space left on device"),),
         shows=("CANNOT BE WRITTEN", "No space left", "Outputs are made safe"),
     ),
-    lambda: Scene(
+    "lost": lambda: Scene(
         "lost", _bundle(GOOD), said=(None,), shows=("THE RUNNER IS GONE", "The record is safe", "W101.jsonl")
     ),
-    lambda: Scene(
+    "done": lambda: Scene(
         "done",
         _done([*GOOD, "+", 0.897 + LEADS, 1.9 + LEADS], skip=True),
         shows=("The walk is done", "failed", "W101.8", "skipped", "J101 pin"),
     ),
-    lambda: Scene("done-clean", _done([]), shows=("The walk is done", "passed", "record", "W101.jsonl")),
-    lambda: Scene("aborted", _aborted(), shows=("given up", "7 passed", "not reached")),
-)
+    "done-clean": lambda: Scene("done-clean", _done([]), shows=("The walk is done", "passed", "record", "W101.jsonl")),
+    "aborted": lambda: Scene("aborted", _aborted(), shows=("given up", "9 passed", "not reached")),
+}
