@@ -11,6 +11,7 @@ def expected(error: Exception) -> tuple[str, int] | None:
     from bench.record.append import RecordBusy, RecordTrouble
     from bench.record.read import BrokenRecord
     from bench.runner.client import NotLetIn
+    from bench.simulate.process import SimulationFailed
 
     if isinstance(error, BadFile):
         count = len(error.problems)
@@ -18,7 +19,7 @@ def expected(error: Exception) -> tuple[str, int] | None:
         return f"{error}{tail}", BAD_INPUT
     if isinstance(error, BadRequest | BrokenRecord | FileExistsError):
         return str(error), BAD_INPUT
-    if isinstance(error, RecordBusy | RecordTrouble | NotLetIn):
+    if isinstance(error, RecordBusy | RecordTrouble | NotLetIn | ConnectionError | SimulationFailed):
         return str(error), STOPPED
     return None
 

@@ -43,6 +43,8 @@ def show(options: argparse.Namespace) -> int:
         raise BadRequest("name a sequence with --bench, or a record with --resume, or say --attach")
     if options.sequence is not None and options.bench is None:
         raise BadRequest("a sequence needs a bench: --bench FILE")
+    if not options.plain and not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise BadRequest("there is no terminal to paint on: use --plain, or 'proveout run'")
     if options.attach is not None:
         return _screen(options, _attached(options.attach))
     record, started = _start(options)
@@ -54,7 +56,10 @@ def _attached(record: Path) -> Callable[[], Door]:
 
     def find() -> Door:
         if record != Path():
-            return read_door(door_of(record))
+            try:
+                return read_door(door_of(record))
+            except FileNotFoundError:
+                raise ConnectionError(f"no walk is under way in {record}; go on with --resume {record}") from None
         doors = live_doors(common.LOGS) if common.LOGS.is_dir() else []
         if not doors:
             raise ConnectionError(f"no walk is under way in {common.LOGS}/; name the record, or start one")
@@ -119,19 +124,11 @@ def _wait_for_door(record: Path, process: subprocess.Popen[bytes]) -> Door:
 
 def _screen(options: argparse.Namespace, door: Callable[[], Door]) -> int:
     """Show the screen until it is left; then say what came of it, or how to come back."""
-    failed: list[RunnerFailed] = []
-
-    def found() -> Door:
-        try:
-            return door()
-        except RunnerFailed as error:
-            failed.append(error)
-            raise
-
-    ended = _shown(options, found)
-    if failed:
-        print(failed[0].text, file=sys.stderr)
-        return failed[0].code if failed[0].code > 0 else exits.STOPPED
+    try:
+        ended = _shown(options, door)
+    except RunnerFailed as error:
+        print(error.text, file=sys.stderr)
+        return error.code if error.code > 0 else exits.STOPPED
     if ended.why == "finished" and ended.state is not None:
         from bench.report.console import Console, exit_code
 

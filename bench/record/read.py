@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
-from bench.record.chain import FIRST, LONGEST, BadLine, check, decode
-from bench.walk.events import Began, Entry
+from bench.record.chain import FIRST, LONGEST, BadLine, check, decode, in_place, is_torn
+from bench.walk.events import Entry
 
 
 class BrokenRecord(ValueError):
@@ -19,7 +19,7 @@ class BrokenRecord(ValueError):
     """
 
     def __init__(self, path: Path, line: int, why: str) -> None:
-        super().__init__(f"{path}:{line}: {why}")
+        super().__init__(f"{path}:{line}: {why}" if line else f"{path} {why}")
         self.path = path
         self.line = line
         self.why = why
@@ -53,15 +53,12 @@ def read_record(path: Path) -> Iterator[Entry]:
     """
     chain = FIRST
     for number, line in read_lines(path):
-        if not line.endswith(b"\n"):
-            return
         try:
+            if is_torn(line, chain):
+                return
             chain = check(line, chain)
             entry = decode(line)
-            if entry.n != number:
-                raise BadLine(f"event {entry.n} stands where event {number} belongs")
-            if number == 1 and not isinstance(entry.event, Began):
-                raise BadLine("the first event does not begin a walk")
+            in_place(entry, number)
         except BadLine as error:
             raise BrokenRecord(path, number, str(error)) from error
         yield entry
