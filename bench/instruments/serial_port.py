@@ -123,11 +123,12 @@ def _open(name: str, line: Line) -> Any:
     port.dsrdtr = line.flow == "dsr-dtr"
     port.xonxoff = line.flow == "xon-xoff"
     port.timeout = SLICE
-    port.write_timeout = WRITE_TIME
     # before opening, so that they do not go up first; some adapters pulse them all the same
     port.dtr = line.dtr
     port.rts = line.rts
     if "://" not in name:
+        # neither is known to a port behind a network
+        port.write_timeout = WRITE_TIME
         port.exclusive = True
     port.open()
     return port

@@ -86,6 +86,13 @@ class VisaPort(AbortFlag):
             "2": constants.StopBits.two,
         }[line.stop]
         # a simulated resource or an old library may not know all of these
+        for attribute, level in (
+            (constants.ResourceAttribute.asrl_dtr_state, line.dtr),
+            (constants.ResourceAttribute.asrl_rts_state, line.rts),
+        ):
+            with contextlib.suppress(Exception):
+                state = constants.LineState.asserted if level else constants.LineState.unasserted
+                resource.set_visa_attribute(attribute, state)
         with contextlib.suppress(Exception):
             resource.flow_control = {
                 "none": constants.ControlFlow.none,
@@ -137,7 +144,9 @@ class VisaPort(AbortFlag):
     def _read_once(self, deadline: float) -> bytes:
         if self._sliced:
             waiting = self._waiting() if self._serial else 0
-            return self._read_some(waiting or 1)
+            if waiting or monotonic() < deadline:
+                return self._read_some(waiting or 1)
+            return b"" if self._serial else self._read_at_once()
         left = deadline - monotonic()
         if not self._asked or left <= 0:
             # to read what was not asked for is an error in these protocols, and there is nothing stale in them
@@ -147,6 +156,14 @@ class VisaPort(AbortFlag):
         data = self._read_some(_CHUNK)
         self._asked = not data
         return data
+
+    def _read_at_once(self) -> bytes:
+        # no time at all would miss what is there
+        self._resource.timeout = 1
+        try:
+            return self._read_some(1)
+        finally:
+            self._resource.timeout = _SLICE_MS
 
     def _waiting(self) -> int:
         try:

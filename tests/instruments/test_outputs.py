@@ -41,7 +41,7 @@ def supply():
     return bench(SUPPLY, Supply, Hall())
 
 
-def tester():
+def insulation():
     instrument, line, wire, world = bench(TESTER, InsulationTester, Hall())
     instrument.configure("insulation", None, {"voltage": 500})
     wire.questions.clear()
@@ -213,7 +213,7 @@ def test_no_sequence_of_faults_leaves_an_output_on_that_is_not_known_to_be(mangl
 
 
 def test_the_voltage_is_on_for_the_reading_only():
-    instrument, line, wire, world = tester()
+    instrument, line, wire, world = insulation()
     before = line.now
     sample = instrument.read(after=60.0)
     assert sample.value == pytest.approx(3e9, rel=0.05)
@@ -228,7 +228,7 @@ def test_a_longer_dwell_reads_higher_while_the_cable_absorbs():
 
     values = []
     for after in (2.0, 60.0):
-        instrument, _, _, world = tester()
+        instrument, _, _, world = insulation()
         world.insulation = type(world.insulation)(ohms=3e9, farads=20e-9, branches=(Branch(2e9, 10e-9),))
         sample = instrument.read(after=after)
         assert sample.value is not None
@@ -237,7 +237,7 @@ def test_a_longer_dwell_reads_higher_while_the_cable_absorbs():
 
 
 def test_several_readings_of_one_test():
-    instrument, _, wire, _ = tester()
+    instrument, _, wire, _ = insulation()
     samples = instrument.read_timed([15.0, 60.0])
     assert [sample.value for sample in samples] == [pytest.approx(3e9, rel=0.05)] * 2
     assert samples[1].started - samples[0].started == pytest.approx(45.0, abs=1.0)
@@ -255,7 +255,7 @@ def test_a_test_voltage_must_be_said():
 
 
 def test_a_live_circuit_is_refused_and_stays_so():
-    instrument, _, wire, world = tester()
+    instrument, _, wire, world = insulation()
     world.live = -53.0
     with pytest.raises(InstrumentTrouble) as caught:
         instrument.read(after=60.0)
@@ -267,7 +267,7 @@ def test_a_live_circuit_is_refused_and_stays_so():
 
 
 def test_a_charge_that_does_not_leave_is_unsafe():
-    instrument, _, wire, world = tester()
+    instrument, _, wire, world = insulation()
     # 200 uF through the tester's 100 kohm: a minute until less than 25 V is left
     world.insulation.farads = 200e-6
     with pytest.raises(InstrumentTrouble) as caught:
@@ -280,7 +280,7 @@ def test_a_charge_that_does_not_leave_is_unsafe():
 @pytest.mark.parametrize("fault", FAULTS)
 @pytest.mark.parametrize("question", [b"SYST:ERR?", b"OUTP?", b"READ?", b"VOLT?", b"MEAS:VOLT?"])
 def test_trouble_during_a_test_ends_with_the_voltage_off(question, fault):
-    instrument, _, wire, _ = tester()
+    instrument, _, wire, _ = insulation()
     wire.mangle = Once(question, FAULTS[fault])
     try:
         assert instrument.read(after=5.0).value == pytest.approx(3e9, rel=0.05)
@@ -293,7 +293,7 @@ def test_trouble_during_a_test_ends_with_the_voltage_off(question, fault):
 
 @pytest.mark.parametrize("how", ["abort", "interrupt"])
 def test_however_the_wait_ends_the_voltage_is_off(how):
-    instrument, line, wire, _ = tester()
+    instrument, line, wire, _ = insulation()
 
     def stop(now):
         if wire.engine.on and now > 10.0:
@@ -312,7 +312,7 @@ def test_however_the_wait_ends_the_voltage_is_off(how):
 
 
 def test_it_is_not_shown_live():
-    instrument, _, wire, _ = tester()
+    instrument, _, wire, _ = insulation()
     with pytest.raises(InstrumentTrouble) as caught:
         next(instrument.live())
     assert caught.value.kind == "unable"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import grp
 import os
 import socket
@@ -362,3 +363,66 @@ def test_the_wrong_line_end_says_so():
 
 def test_default_line_settings_are_those_of_the_profile_language():
     assert (Line().baud, Line().bits, Line().parity, Line().stop) == (9600, 8, "none", "1")
+
+
+@pytest.mark.filterwarnings("ignore::DeprecationWarning:serial.rfc2217")
+def test_a_serial_port_behind_an_rfc_2217_server():
+    """The server side is pyserial's own, over the pseudo-terminal of the twin."""
+    import serial
+    from serial.rfc2217 import PortManager
+
+    class Connection:
+        def __init__(self, connected):
+            self.connected = connected
+
+        def write(self, data):
+            self.connected.sendall(data)
+
+    class WithModemLines(serial.Serial):
+        """A pseudo-terminal has no modem lines, and the server asks for them."""
+
+        cts = dsr = ri = cd = True
+
+        def _update_dtr_state(self):
+            pass
+
+        def _update_rts_state(self):
+            pass
+
+    with served(meter()) as port, socket.create_server(("127.0.0.1", 0)) as server:
+        inside = WithModemLines(port.address, timeout=0.01)
+        done = threading.Event()
+
+        def serve():
+            connected, _ = server.accept()
+            manager = PortManager(inside, Connection(connected))
+            connected.settimeout(0.005)
+            while not done.is_set():
+                with contextlib.suppress(TimeoutError):
+                    data = connected.recv(1000)
+                    if not data:
+                        break
+                    inside.write(b"".join(manager.filter(data)))
+                data = inside.read(inside.in_waiting or 1)
+                if data:
+                    connected.sendall(b"".join(manager.escape(data)))
+            connected.close()
+
+        thread = threading.Thread(target=serve, daemon=True)
+        thread.start()
+        line = msgspec.structs.replace(QUICK, timeout=Duration(2.0))
+        transport = open_port(f"rfc2217://127.0.0.1:{server.getsockname()[1]}", line)
+        try:
+            dmm = Instrument(PROFILE, transport, line=line)
+            assert dmm.open().model == "bench meter"
+            dmm.configure("ohms 4w", 100.0, {"nplc": "0.02"})
+            assert dmm.read().value == pytest.approx(47.0, abs=0.05)
+            done.set()
+            thread.join(timeout=5)
+            with pytest.raises(InstrumentTrouble) as caught:
+                dmm.read()
+            assert caught.value.kind == "lost"
+        finally:
+            done.set()
+            transport.close()
+            inside.close()
