@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import hashlib
 import os
 import sys
@@ -12,9 +13,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
 
-from bench.record.chain import FIRST, BadLine, check, decode, seal
+import msgspec
+
+from bench.record.chain import FIRST, LONGEST, BadLine, check, decode, in_place, is_torn, seal
 from bench.record.read import BrokenRecord, read_lines
-from bench.walk.events import Entry, Event, Mended
+from bench.walk.events import Entry, Event, Mended, Read
 
 TimeOfDay = Callable[[], datetime]
 
@@ -25,6 +28,10 @@ class RecordBusy(RuntimeError):
 
 class RecordTrouble(RuntimeError):
     """The record cannot be written: full disk, read-only folder, lost drive. Nothing of the event was kept."""
+
+
+class CannotKeep(ValueError):
+    """An event holds something that a record cannot give back as it is, such as an infinite number."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +58,7 @@ def _lock(descriptor: int, path: Path) -> None:
 
     Raises:
         RecordBusy: another process has it.
+        RecordTrouble: the file system knows no locks.
     """
     try:
         if sys.platform == "win32":
@@ -64,7 +72,9 @@ def _lock(descriptor: int, path: Path) -> None:
 
             fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError as error:
-        raise RecordBusy(f"{path} is being written by another process") from error
+        if error.errno in (errno.EAGAIN, errno.EACCES, errno.EDEADLK):
+            raise RecordBusy(f"{path} is being written by another process") from error
+        raise RecordTrouble(f"{path} cannot be locked: {error.strerror}") from error
 
 
 _sync: Final = getattr(os, "fdatasync", os.fsync)
@@ -84,6 +94,7 @@ class RecordWriter:
         self._chain = chain
         self._size = size
         self._now = now
+        self._unclean = False
 
     @classmethod
     def create(cls, path: Path, now: TimeOfDay = utc_now) -> RecordWriter:
@@ -95,13 +106,20 @@ class RecordWriter:
         """
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise RecordTrouble(f"{path.parent} cannot be made: {error.strerror}") from error
+        try:
             descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_APPEND, 0o644)
         except FileExistsError:
-            raise
+            raise FileExistsError(f"{path} is there already; a record is never overwritten") from None
         except OSError as error:
             raise RecordTrouble(f"{path} cannot be written: {error.strerror}") from error
-        _lock(descriptor, path)
-        _sync_folder(path.parent)
+        try:
+            _lock(descriptor, path)
+            _sync_folder(path.parent)
+        except BaseException:
+            os.close(descriptor)
+            raise
         return cls(path, descriptor, last=0, chain=FIRST, size=0, now=now)
 
     @classmethod
@@ -143,22 +161,44 @@ class RecordWriter:
 
         Raises:
             RecordTrouble: it could not be written; the record is as it was before.
+            CannotKeep: it would not be read back as it is; the record is as it was before.
         """
         if entry.n != self.last + 1:
             raise ValueError(f"entry {entry.n} does not follow {self.last}")
-        line, chain = seal(entry, self._chain)
+        line, chain = self._sealed(entry)
         try:
+            if self._unclean:
+                self._cut_back()
+            self._unclean = True
             view = memoryview(line)
             while view:
                 view = view[os.write(self._descriptor, view) :]
             _sync(self._descriptor)
         except OSError as error:
+            # where even this fails it is done again before the next line is written
             with contextlib.suppress(OSError):
-                os.ftruncate(self._descriptor, self._size)
+                self._cut_back()
             reason = error.strerror or type(error).__name__
             raise RecordTrouble(f"{self.path} cannot be written: {reason}") from error
         self.last, self._chain, self._size = entry.n, chain, self._size + len(line)
+        self._unclean = False
         return line
+
+    def _sealed(self, entry: Entry) -> tuple[bytes, bytes]:
+        try:
+            line, chain = seal(entry, self._chain)
+            back = decode(line)
+        except (BadLine, UnicodeEncodeError) as error:
+            raise CannotKeep(f"the event could not be read back: {error}") from error
+        if len(line) > LONGEST:
+            raise CannotKeep(f"{type(entry.event).__name__} takes {len(line)} bytes, more than a line may have")
+        if _plain(back) != _plain(entry):
+            raise CannotKeep(f"{type(entry.event).__name__} holds a number that is none, or infinite")
+        return line, chain
+
+    def _cut_back(self) -> None:
+        os.ftruncate(self._descriptor, self._size)
+        self._unclean = False
 
     def close(self) -> None:
         """Let go of the record."""
@@ -171,6 +211,13 @@ class RecordWriter:
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+
+def _plain(entry: Entry) -> Entry:
+    """The entry without what the fold never reads, which may hold anything."""
+    if isinstance(entry.event, Read):
+        return msgspec.structs.replace(entry, event=msgspec.structs.replace(entry.event, judged={}))
+    return entry
 
 
 def _sync_folder(folder: Path) -> None:
@@ -187,34 +234,24 @@ def _sync_folder(folder: Path) -> None:
 
 
 def _verified(path: Path) -> tuple[list[Entry], bytes, int]:
-    """All whole lines of a record, the last hash, and where the whole lines end."""
+    """All whole lines of a record, the last hash, and where the whole lines end.
+
+    A line without its newline is torn where it is the last one; anything else that does not fit was changed.
+    """
     entries: list[Entry] = []
     chain, size = FIRST, 0
-    held: BrokenRecord | None = None
     for number, line in read_lines(path):
-        if held is not None:
-            raise held
         try:
+            if is_torn(line, chain):
+                break
             digest = check(line, chain)
             entry = decode(line)
-            if entry.n != number:
-                raise BadLine(f"event {entry.n} stands where event {number} belongs")
+            in_place(entry, number)
         except BadLine as error:
-            # only the very last line may be torn
-            held = BrokenRecord(path, number, str(error))
-            continue
+            raise BrokenRecord(path, number, str(error)) from error
         entries.append(entry)
         chain, size = digest, size + len(line)
-    if held is not None and path.stat().st_size > size and _ends_whole(path):
-        # a whole last line whose hash does not fit was changed, not torn
-        raise held
     return entries, chain, size
-
-
-def _ends_whole(path: Path) -> bool:
-    with path.open("rb") as stream:
-        stream.seek(-3, os.SEEK_END)
-        return stream.read(3) == b'"}\n'
 
 
 def _set_aside(path: Path, descriptor: int, size: int) -> Torn | None:
@@ -225,12 +262,16 @@ def _set_aside(path: Path, descriptor: int, size: int) -> Torn | None:
         return None
     digest = hashlib.sha256(tail).hexdigest()
     kept = path.with_name(f"{path.name}.torn-{digest[:12]}")
-    with kept.open("wb") as stream:
-        stream.write(tail)
-        stream.flush()
-        os.fsync(stream.fileno())
-    os.ftruncate(descriptor, size)
-    _sync(descriptor)
+    try:
+        with kept.open("wb") as stream:
+            stream.write(tail)
+            stream.flush()
+            os.fsync(stream.fileno())
+        _sync_folder(path.parent)
+        os.ftruncate(descriptor, size)
+        _sync(descriptor)
+    except OSError as error:
+        raise RecordTrouble(f"the torn end of {path} cannot be set aside in {kept}: {error.strerror}") from error
     return Torn(len(tail), digest, kept.name)
 
 

@@ -8,7 +8,7 @@ from typing import Final
 import msgspec
 
 from bench.files import exact, from_text
-from bench.walk.events import Entry
+from bench.walk.events import FORMAT, Began, Entry
 
 FIRST: Final = b"0" * 64
 """What stands for the previous line's hash in the first line."""
@@ -20,6 +20,15 @@ _TAIL: Final = len(_SEAL) + 64 + 2
 
 _encoder: Final = msgspec.json.Encoder(enc_hook=exact)
 _decoder: Final = msgspec.json.Decoder(Entry, dec_hook=from_text)
+
+
+class _Versioned(msgspec.Struct, frozen=True):
+    format: int = 0
+    software: str = ""
+
+
+class _Peek(msgspec.Struct, frozen=True):
+    event: _Versioned
 
 
 class BadLine(ValueError):
@@ -62,6 +71,37 @@ def check(line: bytes, previous: bytes) -> bytes:
     return digest
 
 
+def in_place(entry: Entry, number: int) -> None:
+    """Verify that an entry is the one that a line should have.
+
+    Raises:
+        BadLine: it has another number, or the first one does not begin a walk.
+    """
+    if entry.n != number:
+        raise BadLine(f"event {entry.n} stands where event {number} belongs")
+    if number == 1 and not isinstance(entry.event, Began):
+        raise BadLine("the first event does not begin a walk")
+
+
+def is_torn(line: bytes, previous: bytes) -> bool:
+    """Whether a last line was cut off while it was being written.
+
+    Args:
+        line: the raw line.
+        previous: the previous line's hash.
+
+    Raises:
+        BadLine: it is whole, but something else stands in the place of its newline.
+    """
+    if line.endswith(b"\n"):
+        return False
+    try:
+        check(line[:-1] + b"\n", previous)
+    except BadLine:
+        return True
+    raise BadLine("the end of the line was changed")
+
+
 def split(line: bytes) -> tuple[bytes, bytes]:
     """Part a line into the bytes that are hashed and its hash.
 
@@ -80,6 +120,23 @@ def decode(line: bytes) -> Entry:
         BadLine: it is not valid, or of a newer format than this program knows.
     """
     try:
-        return _decoder.decode(line)
-    except (msgspec.MsgspecError, ValueError, UnicodeDecodeError) as error:
+        entry = _decoder.decode(line)
+    except (msgspec.MsgspecError, ValueError, NotImplementedError, RecursionError) as error:
+        _refuse_newer(line)
         raise BadLine(f"no event that this version knows: {error}") from error
+    if isinstance(entry.event, Began):
+        _refuse_newer(line)
+    return entry
+
+
+def _refuse_newer(line: bytes) -> None:
+    """Say so where a line tells of a newer format, also where the rest of it cannot be read for that reason."""
+    try:
+        told = msgspec.json.decode(line, type=_Peek).event
+    except (msgspec.MsgspecError, ValueError, RecursionError):
+        return
+    if told.format > FORMAT:
+        raise BadLine(
+            f"written in format {told.format} by version {told.software or 'unknown'}; this version reads formats up "
+            f"to {FORMAT}: use the newer one"
+        )
