@@ -319,6 +319,7 @@ class Bench:
             "name": instrument.name,
             "profile": profile.profile,
             "title": profile.title,
+            "limits": profile.limits,
             "roles": self.roles_of(instrument.name),
             "port": instrument.port,
             "rows": accuracy_rows(profile),

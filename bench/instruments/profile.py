@@ -2,6 +2,7 @@
 
 The file has these parts; each type below says what its fields mean.
 
+    limits     what it must not be put on, in words
     line       how to reach it: baud, terminators, modem lines, how long an answer may take
     dialogue   how it talks: `query`, `stream`, `poll`, `frames` or `modbus`
     identify   how to know it; `probe` how to be sure that an answer belongs to its question
@@ -180,6 +181,8 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_de
     title: str
     """What it is in a few words, for people; never a maker's name."""
     about: str = ""
+    limits: list[str] = []
+    """What it must not be put on, in words for the operator."""
     line: Line = msgspec.field(default_factory=Line)
     dialogue: Dialogue
     identify: Identify | None = None
