@@ -6,8 +6,8 @@ then is the line brought in step and the state read back.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Final
+from collections.abc import Callable, Mapping
+from typing import Final, TypeVar
 
 from bench.instruments.profile import Output, Switch
 from bench.instruments.profile_function import Setting
@@ -15,6 +15,8 @@ from bench.instruments.session import Session
 from bench.instruments.template import fill, fill_all
 from bench.instruments.trouble import InstrumentTrouble
 from bench.instruments.values import OutputState, SafeState
+
+T = TypeVar("T")
 
 SAFE_TRIES: Final = 3
 """Switching off may be repeated without harm; after three times without an answer a person must act."""
@@ -29,11 +31,14 @@ def set_output(session: Session, on: bool, wanted: Mapping[str, str | float], na
     if not on and wanted:
         raise InstrumentTrouble("unable", f"'{output.name}' needs no settings to be switched off.")
     texts = texts_of(output.settings, wanted, output.name) if on else {}
+    return _or_safe(session, lambda: _switch(session, output, on, texts))
+
+
+def _or_safe(session: Session, act: Callable[[], T]) -> T:
+    """Act; where that fails in whatever way, make safe before the error goes on its way."""
     try:
-        return _switch(session, output, on, texts)
+        return act()
     except InstrumentTrouble as trouble:
-        if trouble.kind == "unable":
-            raise
         state = make_safe(session)
         if state.confirmed:
             raise
@@ -100,11 +105,8 @@ def set_channels(session: Session, channels: tuple[str, ...]) -> tuple[str, ...]
             )
     if len(set(channels)) > switch.most:
         raise InstrumentTrouble("unable", f"{len(set(channels))} channels at once.", f"At most {switch.most} may be.")
-    try:
-        return _set_channels(session, switch, tuple(dict.fromkeys(channels)))
-    except BaseException:
-        make_safe(session)
-        raise
+    wanted = tuple(dict.fromkeys(channels))
+    return _or_safe(session, lambda: _set_channels(session, switch, wanted))
 
 
 def _set_channels(session: Session, switch: Switch, channels: tuple[str, ...]) -> tuple[str, ...]:

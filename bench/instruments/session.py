@@ -395,8 +395,15 @@ class Session:
         Args:
             check: the check.
             values: what placeholders and ``equals`` stand for.
+
+        Raises:
+            InstrumentTrouble: as :meth:`ask`; ``garbled`` too where more came than one answer.
         """
         text, raw = self.ask(fill(check.ask, values))
+        self.conversation.collect()
+        if not self.conversation.dialogue.trusted:
+            # which of the two was the answer cannot be told
+            raise self.nonsense(raw, "more came than was asked for")
         found = check.reply.match(text)
         if found is None:
             return Checked(False, None, text, raw)
