@@ -10,8 +10,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
-from typing import Any
 from dataclasses import replace
+from typing import Any
 
 import msgspec
 
