@@ -87,7 +87,6 @@ class Plain:
         self._clock, self._now = clock, now
         self._wake: queue.SimpleQueue[None] = queue.SimpleQueue()
         self._lines: queue.SimpleQueue[_Item] = queue.SimpleQueue()
-        self._kept: list[_Item] = []
         self._follower = Follower(clock, lambda: self._wake.put(None))
         self._speaker = Speaker(self._settings.say) if self._settings.say else None
         self._link: Link
@@ -140,18 +139,22 @@ class Plain:
     def _step(self) -> None:
         """Wait for something, tell of it, and act on what was typed."""
         self._wake.get()
-        while True:
-            try:
-                self._tell(self._follower.news.get_nowait())
-            except queue.Empty:
-                break
-        if self._why is None:
-            self._ask()
+        self._catch_up()
         while self._why is None and self._ready():
             line = self._next_line()
             if line is _NOTHING:
                 break
             self._take(line)
+            self._catch_up()
+
+    def _catch_up(self) -> None:
+        """Tell all that came, then ask what is asked now."""
+        while self._why is None:
+            try:
+                self._tell(self._follower.news.get_nowait())
+            except queue.Empty:
+                self._ask()
+                return
 
     def _next_line(self) -> _Item:
         try:

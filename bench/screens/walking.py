@@ -416,14 +416,15 @@ def _block(lines: list[Line]) -> list[Line]:
 
 
 def _pin_verdicts(state: State, connector: str) -> dict[str, str]:
-    """Pin to the verdict that it has from the kind of reading that is under way."""
+    """Pin to the verdict that it has from the same entry of the sequence as the step under way."""
     setting, step = state.setting, state.step
     assert setting is not None and step is not None
-    reads = getattr(step.source, "read", "")
+    entry = step.key.partition(":")[0]
     found: dict[str, str] = {}
     for index, outcome in state.latest.items():
-        source = setting.plan.steps[index].source
-        if not isinstance(source, Measure) or source.read != reads:
+        other = setting.plan.steps[index]
+        source = other.source
+        if not isinstance(source, Measure) or other.key.partition(":")[0] != entry:
             continue
         for name in source.between:
             owner, _, pin = name.rpartition(".")
@@ -456,11 +457,12 @@ def verdicts(view: View, cells: int, rows: int) -> list[Line]:
 
 
 def _sentence(view: View, outcome: Outcome, cells: int, column: int = 0) -> Line:
-    """One outcome with its sentence; the verdicts' words stand in a column where one is asked for."""
+    """One outcome with its sentence; with its time, and the verdicts' words in a column, where one is asked for."""
     word = VERDICT_WORDS[outcome.verdict]
     text = view.say(findings.verdict_line(view.state, outcome)).removeprefix(f"{word} ")
+    when = f"{words.local_time(outcome.at, view.now.tzinfo)} " if column else ""
     head = Span(f"{view.glyphs.mark(outcome.verdict)} {word:{column}} ", outcome.verdict)
-    return clip(line(head, text), cells, view.glyphs.ellipsis)
+    return clip(line(Span(when, "dim"), head, text), cells, view.glyphs.ellipsis)
 
 
 def _whole_sentence(view: View, outcome: Outcome, cells: int, rows: int) -> list[Line]:

@@ -6,7 +6,7 @@ Nothing here knows how it is shown; everything comes from the folded state.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, tzinfo
 from typing import TYPE_CHECKING, Final, Literal
 
 from bench.plant.words import ordinal
@@ -371,10 +371,15 @@ def left(seconds: float | None) -> str:
     return f"about {hours} h {rest} min left" if rest else f"about {hours} h left"
 
 
-def local_time(at: str) -> str:
-    """A record's time of day, as the clock on the wall shows it: ``18:03``; empty where it is none."""
+def local_time(at: str, zone: tzinfo | None = None) -> str:
+    """A record's time of day, as the clock on the wall shows it: ``18:03``; empty where it is none.
+
+    Args:
+        at: the record's time, ISO 8601.
+        zone: where the wall is; the computer's own zone by default.
+    """
     try:
-        return datetime.fromisoformat(at).astimezone().strftime("%H:%M")
+        return datetime.fromisoformat(at).astimezone(zone).strftime("%H:%M")
     except ValueError:
         return ""
 
