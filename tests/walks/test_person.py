@@ -57,12 +57,16 @@ def running() -> Iterator[SimulatedBench]:
         yield bench
 
 
+def written(folder: Path, port: str) -> tuple[Path, Path]:
+    sequence, bench = folder / "two.yaml", folder / "bench.yaml"
+    sequence.write_text(SEQUENCE.format(plant=JOB / "plant.yaml"), "utf-8")
+    bench.write_text(BENCH.format(port=port), "utf-8")
+    return sequence, bench
+
+
 @pytest.fixture
 def files(running: SimulatedBench, tmp_path: Path) -> tuple[Path, Path]:
-    sequence, bench = tmp_path / "two.yaml", tmp_path / "bench.yaml"
-    sequence.write_text(SEQUENCE.format(plant=JOB / "plant.yaml"), "utf-8")
-    bench.write_text(BENCH.format(port=running.ports["meter"]), "utf-8")
-    return sequence, bench
+    return written(tmp_path, running.ports["meter"])
 
 
 class Terminal:
@@ -118,8 +122,11 @@ def test_without_a_terminal_a_real_bench_is_refused(files: tuple[Path, Path], tm
     assert not (tmp_path / "r.jsonl").exists()
 
 
-def test_a_person_walks_a_real_bench(running: SimulatedBench, files: tuple[Path, Path], tmp_path: Path) -> None:
+@pytest.mark.parametrize("port", ["{}", "ASRL{}::INSTR"], ids=["serial port", "VISA resource"])
+def test_a_person_walks_a_real_bench(running: SimulatedBench, port: str, tmp_path: Path) -> None:
+    """The same over pyserial and over PyVISA: the runner neither knows nor cares."""
     record = tmp_path / "r.jsonl"
+    files = written(tmp_path, port.format(running.ports["meter"]))
     terminal = Terminal("run", files[0], "--bench", files[1], "--record", record, "--operator", "Ada", cwd=tmp_path)
     terminal.expect("DEAD")
     terminal.type("yes")
