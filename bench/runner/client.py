@@ -38,8 +38,8 @@ class Client:
         self._stream = self._link.makefile("rb")
         self._link.settimeout(PATIENCE)
         where = f"{socket.gethostname()} process {os.getpid()}"
-        self._send(p.Hello(token=door.token, name=name, where=where))
         try:
+            self._send(p.Hello(token=door.token, name=name, where=where))
             welcome = p.to_client(self._stream.readline(p.LONGEST))
         except (OSError, p.BadMessage) as error:
             self.close()

@@ -1,6 +1,7 @@
 """When do the probes sit still? Decides from live readings alone, so that both hands may hold probes.
 
-A touch counts once: after it was taken the probes must come off (the meter shows over range) before the next counts.
+A touch counts once: after it was taken the probes must come off before the next counts. Only ohms can tell: open probes
+show over range, or more than anything that a probe is held against.
 """
 
 from __future__ import annotations
@@ -18,9 +19,13 @@ FLOOR_OHM: Final = 0.004
 DIGITS: Final = 3
 """Counts of the meter's own last digit that settled readings may differ by."""
 SAMPLES: Final = 4
-"""Readings that must agree."""
+"""Readings that must agree, at least."""
 HELD: Final = 0.25
-"""Seconds that they must span."""
+"""Seconds that they must span, at least."""
+OLDEST: Final = 4.0
+"""Seconds that the readings of a slow meter may be old: it gives one in a second."""
+OPEN_OHM: Final = 20e6
+"""From here on the probes are off: damp air and long leads read something too. Common practice, no source."""
 OFF: Final = 2
 """Open readings in a row that count as lifted."""
 
@@ -34,8 +39,10 @@ class Contact:
     """
 
     touch: Touch = "open"
-    _recent: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=SAMPLES * 16))
+    # four seconds of a meter that gives a thousand readings in each
+    _recent: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=4096))
     _open: int = 0
+    _resolution: float = 0.0
 
     def feed(self, at: float, value: float | None, resolution: float | None) -> bool:
         """Take one live reading.
@@ -48,7 +55,8 @@ class Contact:
         Returns:
             Whether the contact has just settled. True once for each touch.
         """
-        if value is None:
+        self._resolution = resolution or 0.0
+        if value is None or value >= OPEN_OHM:
             self._recent.clear()
             self._open += 1
             if self._open >= OFF:
@@ -59,7 +67,8 @@ class Contact:
             return False
         self.touch = "touching"
         self._recent.append((at, value))
-        if not self._agree(resolution):
+        count, span = self._steady()
+        if count < SAMPLES or span < HELD:
             return False
         self.touch = "settled"
         return True
@@ -72,20 +81,22 @@ class Contact:
 
     @property
     def settled(self) -> float:
-        """0 to 1, for a bar on the screen."""
+        """0 to 1, for a bar on the screen: how much of the time and of the readings that it takes agree so far."""
         if self.touch in ("settled", "lift"):
             return 1.0
-        if not self._recent:
-            return 0.0
-        span = self._recent[-1][0] - self._recent[0][0]
-        return min(1.0, len(self._recent) / SAMPLES, span / HELD + 0.1)
+        count, span = self._steady()
+        return min(1.0, count / SAMPLES, span / HELD + 0.1) if count else 0.0
 
-    def _agree(self, resolution: float | None) -> bool:
-        """Whether the latest readings, enough of them and over long enough, differ by next to nothing."""
-        latest = self._recent[-1]
-        window = [value for at, value in self._recent if latest[0] - at <= HELD * 1.5]
-        first = next(at for at, _ in self._recent if latest[0] - at <= HELD * 1.5)
-        if len(window) < SAMPLES or latest[0] - first < HELD:
-            return False
-        allowed = max(SPREAD * abs(latest[1]), FLOOR_OHM, DIGITS * (resolution or 0.0))
-        return max(window) - min(window) <= allowed
+    def _steady(self) -> tuple[int, float]:
+        """How many of the latest readings differ by next to nothing, and the seconds that they span."""
+        if not self._recent:
+            return 0, 0.0
+        now, value = self._recent[-1]
+        allowed = max(SPREAD * abs(value), FLOOR_OHM, DIGITS * self._resolution)
+        least, most, count, since = value, value, 0, now
+        for at, one in reversed(self._recent):
+            least, most = min(least, one), max(most, one)
+            if most - least > allowed or now - at > OLDEST:
+                break
+            count, since = count + 1, at
+        return count, now - since

@@ -2,6 +2,10 @@
 
 Only this loop touches the record and the state. Instruments, screens and signals put messages into its inbox. The
 order for every event is: would the machine take it; append it and have it on disk; take it; tell the screens.
+
+A request is begun once, when its number comes up; timers belong to the request that is open and go with it. While the
+record cannot be written nothing goes on: outputs are off, what comes in is let go, and the request under way is begun
+anew once the event in hand is on disk.
 """
 
 from __future__ import annotations
@@ -15,7 +19,7 @@ from typing import Final, Protocol
 
 import msgspec
 
-from bench.record.append import RecordTrouble, RecordWriter
+from bench.record.append import CannotKeep, RecordTrouble, RecordWriter
 from bench.runner import protocol as p
 from bench.runner.contact import Contact
 from bench.runner.ports import Crew, Hands, Happened, Manner, Sample
@@ -23,7 +27,7 @@ from bench.sequence.file import Measure
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.results import annotated
-from bench.walk.state import OutOfTurn, Phase, Refused, Stale, State, request, take
+from bench.walk.state import OutOfTurn, Phase, Refused, Stale, State, accepts, request, take
 
 LIVE_EVERY: Final = 0.05
 """Seconds between live readings sent to screens: nobody reads faster."""
@@ -31,6 +35,17 @@ BLIND_AFTER: Final = 1.2
 """Seconds after which simulated hands that touch an open wire say so themselves."""
 RETRIES: Final = 2
 """How often hands that work alone try again after trouble before they give up."""
+WRITE_AGAIN: Final = 2.0
+"""Seconds between tries to write an event that could not be written."""
+LEAVE_WITHIN: Final = 15.0
+"""Seconds that outputs may take to go off when the runner fails; a crew gives its account sooner."""
+_ASIDE: Final = -1
+"""Stands for a request's number where outputs go off beside the walk: no event of the record comes of it."""
+_LEAVING: Final = -2
+"""The same on the way out of a failure."""
+_FAILING: Final = "the record cannot be written; nothing goes on until it can"
+_FREE: Final = (e.Noted, e.Disturbed, e.Aborted)
+"""What a screen may wish that does not hold the operator's seat."""
 
 
 class Screen(Protocol):
@@ -101,7 +116,8 @@ class Runner:
         seated: bool = False,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
-        self.inbox: queue.Queue[Message] = queue.Queue()
+        # a simple queue: signal handlers put into it, also while this thread is inside it
+        self.inbox: queue.SimpleQueue[Message] = queue.SimpleQueue()
         self.state = state
         self.crew: Crew
         self._writer = writer
@@ -113,10 +129,12 @@ class Runner:
         self._clock = clock
         self._screens: list[Screen] = []
         self._seat: Screen | None = None
+        self._seat_told: Screen | None = None
+        self._vacated = False
         self._empty_since = clock() if seated else None
         self._begun = -1
         self._timers: list[tuple[float, Callable[[], object]]] = []
-        self._contact: dict[str, Contact] = {}
+        self._contact = Contact()
         self._live_sent = 0.0
         self._retries = 0
         self._ending: str = ""
@@ -143,8 +161,23 @@ class Runner:
                     continue
                 self._handle_next()
         finally:
-            crew.close()
+            try:
+                if not self.state.finished:
+                    self._leave_safe()
+            finally:
+                crew.close()
         return self.state
+
+    def _leave_safe(self) -> None:
+        """Outputs off on the way out of a failure; waits until the crew says how that went."""
+        self.crew.drop_work()
+        self.crew.make_safe(_LEAVING)
+        until = time.monotonic() + LEAVE_WITHIN
+        with contextlib.suppress(queue.Empty):
+            while (left := until - time.monotonic()) > 0:
+                match self.inbox.get(timeout=left):
+                    case Happened(e.MadeSafe(number=number)) if number == _LEAVING:
+                        return
 
     # what the machine asks for
 
@@ -172,11 +205,16 @@ class Runner:
                 self._begin_waiting(asked)
             case r.Resolve() if alone:
                 self._resolve_alone(number)
+            case r.Rest() if alone and self._seat is None:
+                self._record(e.Continued(by=self._hands.name))
             case _:
                 pass  # somebody at a screen answers
 
     def _answer(self, number: int, answer: str) -> None:
-        self._record(e.Answered(number=number, answer=answer, by=self._hands.name, how="simulated"))
+        why = self._record(e.Answered(number=number, answer=answer, by=self._hands.name, how="simulated"))
+        if why and self._manner.alone and self._unwritten is None:
+            # nobody else is there to answer
+            self._record(e.Aborted(why=f"{self._hands.name} cannot answer: {why}", by=self._hands.name))
 
     def _resolve_alone(self, number: int) -> None:
         self._retries += 1
@@ -192,8 +230,8 @@ class Runner:
             self._answer(asked.number, "")
             return
         self._hands.lift()
-        role = asked.step.role or ""
-        self._contact.setdefault(role, Contact())
+        # only a touch that came after the request counts, however the probes lie now
+        self._contact.taken()
         self.crew.live(asked.step)
         if self._manner.place_after is not None:
             self._after(self._manner.place_after, lambda: self._place_by_itself(asked))
@@ -230,15 +268,18 @@ class Runner:
             return
         self._watch_seat(now)
         wait = 0.5 if not self._timers else min(0.5, self._timers[0][0] - now)
-        with contextlib.suppress(queue.Empty):
-            self._handle(self.inbox.get(timeout=max(0.0, wait)))
+        try:
+            message = self.inbox.get(timeout=max(0.0, wait))
+        except queue.Empty:
+            return
+        self._handle(message)
 
     # what comes in
 
     def _handle(self, message: Message) -> None:
         match message:
             case Happened(event):
-                self._record(event)
+                self._happen(event)
             case Sample():
                 self._live(message)
             case Came(screen):
@@ -250,35 +291,64 @@ class Runner:
             case Signalled(name):
                 self._end(f"told to end by {name}")
 
+    def _happen(self, event: e.Event) -> None:
+        """Record what the crew reports; say so where it does not fit, for it will not come again by itself."""
+        number, instrument = getattr(event, "number", None), getattr(event, "instrument", "")
+        why = self._record(event)
+        if not why or self._unwritten is not None:
+            return
+        if number == self.state.number:
+            what = f"what came does not fit what was asked: {why}"
+            self._record(e.Troubled(number=self.state.number, instrument=instrument, kind="misfit", what=what))
+        elif isinstance(event, e.Switched) and event.state == "on" and not self._wanted_on(instrument):
+            # it went on after the walk had left the step: nobody counts on it, nobody watches it
+            self.crew.make_safe(_ASIDE)
+
+    def _wanted_on(self, instrument: str) -> bool:
+        return instrument in self.state.powered or self.state.phase is Phase.SWITCHING
+
     def _record(self, event: e.Event) -> str:
         """Record one event. Returns why not, or nothing."""
-        if self._unwritten is not None and event is not self._unwritten:
-            return "the record cannot be written; nothing goes on until it can"
+        failing = self._unwritten is not None
+        if failing and event is not self._unwritten:
+            if isinstance(event, e.Switched) and event.state == "on":
+                self.crew.make_safe(_ASIDE)
+            return _FAILING
         entry = self._writer.envelope(event)
         try:
             after = take(self.state, entry)
-        except (Stale, Refused, OutOfTurn) as error:
-            return str(error)
-        entry = annotated(entry, after)
-        try:
+            entry = annotated(entry, after)
             line = self._writer.append(entry)
+        except (Stale, Refused, OutOfTurn, CannotKeep) as error:
+            if failing:  # no state changed since it was taken; but nothing may hang on that
+                self._written_again()
+            return str(error)
         except RecordTrouble as error:
             self._record_fails(event, str(error))
             return str(error)
-        self._unwritten = None
         self._lines.append(line)
         if isinstance(event, e.Read):
             self._retries = 0
-        if isinstance(event, e.Answered | e.Skipped | e.Went) and self.state.phase is Phase.PLACING:
-            self._contact.setdefault(self._role(), Contact()).taken()
         if self.state.phase is Phase.MEASURING and after.phase is not Phase.MEASURING and not isinstance(event, e.Read):
             self.crew.drop_work()
         self.state = after
-        message = p.Line(raw=line.decode())
-        for screen in self._screens:
-            screen.send(message)
+        self._tell(p.Line(raw=line.decode()))
         self._told(entry, after)
+        if failing:
+            self._written_again()
         return ""
+
+    def _tell(self, message: p.ToClient) -> None:
+        for screen in self._screens:
+            self._send(screen, message)
+
+    def _send(self, screen: Screen, message: p.ToClient) -> None:
+        try:
+            screen.send(message)
+        except Exception:
+            # a screen that fails is only a dead screen; it is seen off when its turn comes
+            self._screens = [one for one in self._screens if one is not screen]
+            self.inbox.put(Left(screen))
 
     def _role(self) -> str:
         step = self.state.step
@@ -289,36 +359,44 @@ class Runner:
         first = self._unwritten is None
         self._unwritten = event
         if first:
-            self.crew.make_safe(-1)
-        for screen in self._screens:
-            screen.send(p.RecordFailing(why=why))
+            self._timers.clear()
+            self.crew.live(None)
+            self.crew.drop_work()
+            self.crew.make_safe(_ASIDE)
+        self._tell(p.RecordFailing(why=why))
         if self._ending or (not self._screens and self._manner.alone):
             raise RecordTrouble(why)
-        self._after(2.0, lambda: self._try_again(event))
+        self._after(WRITE_AGAIN, lambda: self._record(event))
 
-    def _try_again(self, event: e.Event) -> None:
-        self._record(event)
+    def _written_again(self) -> None:
+        """Go on; where an output was on the machine hears that it is off now, and rests."""
+        self._unwritten = None
+        self._begun = -1
+        self._settle()
+        if self.state.powered or self.state.phase is Phase.SWITCHING:
+            self._record(e.Paused(why="the record could not be written; outputs were made safe", make_safe=True))
 
     def _live(self, sample: Sample) -> None:
         asked = request(self.state)
         if not isinstance(asked, r.Place) or asked.number != self._begun or sample.role != self._role():
             return
-        contact = self._contact.setdefault(sample.role, Contact())
+        contact = self._contact
         settled = contact.feed(sample.at, sample.value, sample.resolution)
         if settled or sample.at - self._live_sent >= LIVE_EVERY:
             self._live_sent = sample.at
-            message = p.Live(
-                role=sample.role,
-                unit=sample.unit,
-                value=sample.value,
-                over=sample.over,
-                resolution=sample.resolution,
-                settled=contact.settled,
-                touch=contact.touch,
+            self._tell(
+                p.Live(
+                    role=sample.role,
+                    unit=sample.unit,
+                    value=sample.value,
+                    over=sample.over,
+                    resolution=sample.resolution,
+                    settled=contact.settled,
+                    touch=contact.touch,
+                )
             )
-            for screen in self._screens:
-                screen.send(message)
-        if settled and self._manner.by_contact:
+        # only ohms tell open probes from touching ones: an open voltmeter reads a steady nothing
+        if settled and self._manner.by_contact and sample.role == "ohms":
             self._record(e.Answered(number=asked.number, by=self._operator(), how="contact"))
 
     def _operator(self) -> str:
@@ -327,18 +405,38 @@ class Runner:
     # screens and the seat
 
     def _come(self, screen: Screen) -> None:
-        screen.send(p.Welcome(record=str(self._writer.path), you=screen.name, seat=self.state.seat))
-        for line in self._lines:
-            screen.send(p.Line(raw=line.decode()))
         self._screens.append(screen)
+        self._send(screen, p.Welcome(record=str(self._writer.path), you=screen.name, seat=self.state.seat))
+        for line in self._lines:
+            if screen not in self._screens:
+                return
+            self._send(screen, p.Line(raw=line.decode()))
 
     def _leave(self, screen: Screen) -> None:
-        if screen in self._screens:
-            self._screens.remove(screen)
+        self._screens = [one for one in self._screens if one is not screen]
         if screen is self._seat:
             self._seat = None
             self._empty_since = self._clock()
-            self._record(e.Seated(by=""))
+            self._vacated = True
+            self._settle()
+
+    def _sit(self, screen: Screen) -> None:
+        self._seat = screen
+        self._empty_since = None
+        self._settle()
+
+    def _settle(self) -> None:
+        """Write down who sits, and rest where somebody went; once the record can be written, if it cannot now."""
+        if self._seat is not self._seat_told and self._unwritten is None:
+            seat, self._seat_told = self._seat, self._seat
+            self._record(e.Seated(by=seat.name, where=seat.where) if seat is not None else e.Seated(by=""))
+        if not self._vacated or self._unwritten is not None:
+            return
+        self._vacated = False
+        if self._manner.alone:
+            if self.state.phase is Phase.PAUSED:
+                self._begun = -1  # a walk that somebody made rest goes on without them
+        else:
             self._record(e.Paused(why="the operator's screen went away", make_safe=True))
 
     def _watch_seat(self, now: float) -> None:
@@ -346,13 +444,7 @@ class Runner:
         if not self._seated or self._seat is not None or self._empty_since is None:
             return
         if now - self._empty_since > self._manner.give_up_after:
-            self._empty_since = None
-            self._record(e.Aborted(why="nobody took the operator's seat in time"))
-
-    def _sit(self, screen: Screen) -> None:
-        self._seat = screen
-        self._empty_since = None
-        self._record(e.Seated(by=screen.name, where=screen.where))
+            self._end("nobody took the operator's seat in time")
 
     def _hear(self, screen: Screen, said: p.FromClient) -> None:
         match said:
@@ -360,31 +452,33 @@ class Runner:
                 if screen is not self._seat:
                     self._sit(screen)
             case p.Do(wish=wish):
-                if self._seat is None:
-                    self._sit(screen)
-                if screen is not self._seat and not isinstance(wish, e.Noted | e.Disturbed | e.Aborted):
-                    assert self._seat is not None
-                    screen.send(p.Refusal(why=f"{self._seat.name} holds the operator's seat; take it first"))
-                    return
-                self._wish(screen, wish)
+                why = self._wish(screen, _named(wish, screen.name))
+                if why:
+                    self._send(screen, p.Refusal(why=why))
             case _:
-                screen.send(p.Refusal(why="you are let in already"))
+                self._send(screen, p.Refusal(why="you are let in already"))
 
-    def _wish(self, screen: Screen, wish: p.Wish) -> None:
-        named = _named(wish, screen.name)
+    def _wish(self, screen: Screen, wish: p.Wish) -> str:
+        """Do what a screen wishes. Returns why not, or nothing."""
+        if self._unwritten is not None:
+            if isinstance(wish, e.Aborted):
+                self._end("given up while the record could not be written")
+            return _FAILING
+        if screen is not self._seat and not isinstance(wish, _FREE):
+            if self._seat is not None:
+                return f"{self._seat.name} holds the operator's seat; take it first"
+            try:
+                accepts(self.state, wish)
+            except (Stale, Refused, OutOfTurn) as error:
+                return str(error)  # a late key does not take a seat
+            self._sit(screen)
         asked = request(self.state)
-        if isinstance(named, e.Answered):
-            named = e.Answered(number=named.number, answer=named.answer, by=named.by, how="key")
-            if isinstance(asked, r.Place) and asked.number == named.number:
+        if isinstance(wish, e.Answered) and asked.number == wish.number:
+            if isinstance(asked, r.Place):
                 self._hands.place(asked.step)
-            if isinstance(asked, r.Ask) and asked.number == named.number:
+            if isinstance(asked, r.Ask):
                 self._hands.act(asked.step)
-        if self._unwritten is not None and isinstance(named, e.Aborted):
-            self._end("given up while the record could not be written")
-            return
-        why = self._record(named)
-        if why:
-            screen.send(p.Refusal(why=why))
+        return self._record(wish)
 
     def _end(self, why: str) -> None:
         if self._ending:
@@ -392,11 +486,12 @@ class Runner:
         self._ending = why
         self.crew.drop_work()
         if self._unwritten is not None:
-            self.crew.make_safe(-1)
             raise RecordTrouble(f"{why}; the record could not be written")
         self._record(e.Aborted(why=why))
 
 
 def _named(wish: p.Wish, name: str) -> p.Wish:
-    """The wish with the sender's name in it, whatever it said itself."""
+    """The wish with the sender's name in it, whatever it said itself; a person answers by key."""
+    if isinstance(wish, e.Answered):
+        return msgspec.structs.replace(wish, by=name, how="key")
     return msgspec.structs.replace(wish, by=name)

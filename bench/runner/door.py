@@ -63,28 +63,37 @@ class DoorFrame:
     def __init__(self, record: Path) -> None:
         self.path = door_of(record)
         self._folder = tempfile.mkdtemp(prefix="proveout-")
-        if HAS_UNIX:
-            self.listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
-            place = str(Path(self._folder) / "runner")
-            self.listener.bind(place)
-            where = {"unix": place, "port": 0}
-        else:
-            self.listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-            self.listener.bind(("127.0.0.1", 0))
-            where = {"unix": "", "port": self.listener.getsockname()[1]}
-        self.listener.listen(8)
+        self.listener, place = self._listen()
         self.door = Door(
             record=str(record.resolve()),
             process=os.getpid(),
             token=secrets.token_urlsafe(24),
-            **where,  # type: ignore[arg-type]
+            unix=place,
+            port=0 if place else self.listener.getsockname()[1],
         )
         self._write()
+
+    def _listen(self) -> tuple[socket.socket, str]:
+        """A listening socket, and its path where it has one."""
+        if HAS_UNIX:
+            listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+            place = str(Path(self._folder) / "runner")
+            try:
+                listener.bind(place)
+                listener.listen(8)
+                return listener, place
+            except OSError:
+                listener.close()  # the path of the temporary folder is too long for a socket
+        listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        listener.bind(("127.0.0.1", 0))
+        listener.listen(8)
+        return listener, ""
 
     def _write(self) -> None:
         fresh = self.path.with_name(f"{self.path.name}.{os.getpid()}")
         try:
-            descriptor = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+            fresh.unlink(missing_ok=True)
+            descriptor = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
             try:
                 os.write(descriptor, msgspec.json.encode(self.door))
             finally:
@@ -96,6 +105,9 @@ class DoorFrame:
 
     def close(self) -> None:
         """Shut the door and take its file away."""
+        with contextlib.suppress(OSError):
+            # wakes a thread that waits for somebody to knock; closing alone does not
+            self.listener.shutdown(socket.SHUT_RDWR)
         self.listener.close()
         with contextlib.suppress(OSError):
             if read_door(self.path).token == self.door.token:
@@ -128,10 +140,10 @@ def read_door(path: Path) -> Door:
 
 def live_doors(folder: Path) -> list[Door]:
     """The doors of a folder behind which a runner answers, newest first; dead door files are left alone."""
-    found = []
-    for path in sorted(folder.glob("*.door"), key=lambda p: p.stat().st_mtime, reverse=True):
-        with contextlib.suppress(OSError):
+    found: list[tuple[float, Door]] = []
+    for path in folder.glob("*.door"):
+        with contextlib.suppress(OSError):  # also where it is taken away while we look
             door = read_door(path)
             door.connect(timeout=1.0).close()
-            found.append(door)
-    return found
+            found.append((path.stat().st_mtime, door))
+    return [door for _, door in sorted(found, key=lambda pair: pair[0], reverse=True)]

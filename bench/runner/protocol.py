@@ -118,7 +118,7 @@ def from_client(line: bytes) -> FromClient:
     """
     try:
         return _from_client.decode(line)
-    except (msgspec.MsgspecError, ValueError) as error:
+    except (msgspec.MsgspecError, ValueError, RecursionError) as error:
         raise BadMessage(str(error)) from error
 
 
@@ -130,5 +130,5 @@ def to_client(line: bytes) -> ToClient:
     """
     try:
         return _to_client.decode(line)
-    except (msgspec.MsgspecError, ValueError) as error:
+    except (msgspec.MsgspecError, ValueError, RecursionError) as error:
         raise BadMessage(str(error)) from error

@@ -1,6 +1,7 @@
-"""Lets screens in: one reading and one writing thread for each, and a bounded queue between.
+"""Lets screens in: one reading and one writing thread for each, and a queue between.
 
-A screen that does not read is dropped and never waited for; the walk must not hang on a stuck terminal.
+A screen that does not read is dropped and never waited for; the walk must not hang on a stuck terminal. One that
+takes what it is sent, however much there is of it at first, is not.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ import itertools
 import queue
 import socket
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
@@ -18,8 +20,16 @@ from typing import Final
 from bench.runner import protocol as p
 from bench.runner.door import DoorFrame
 
-WAITING: Final = 20_000
-"""Messages that a slow screen may be behind: a few hours of work; then it is dropped and may come back."""
+WAITING: Final = 2_000
+"""Messages that a screen may be behind while it takes none: more than a minute of live readings."""
+STUCK: Final = 10.0
+"""Seconds that it may take none while it is so far behind; then it is dropped and may come back."""
+FURTHEST: Final = 1_000_000
+"""Messages that any screen may be behind: no record comes near that many lines."""
+KNOCKING: Final = 10.0
+"""Seconds that somebody at the door may take to say who they are."""
+LONGEST_WISH: Final = 2**16
+"""Bytes of one message from a screen: a remark of many pages."""
 _STOP: Final = b""
 
 
@@ -30,25 +40,29 @@ class Client:
     link: socket.socket
     name: str
     where: str
-    outbox: queue.Queue[bytes] = field(default_factory=lambda: queue.Queue(WAITING))
+    outbox: queue.SimpleQueue[bytes] = field(default_factory=queue.SimpleQueue)
+    taken: float = field(default_factory=time.monotonic)
+    """When it took a message last."""
     gone: bool = False
 
     def send(self, message: p.ToClient) -> None:
-        """Queue a message; a client that is too far behind is dropped."""
+        """Queue a message; a client that is far behind and takes nothing is dropped."""
         self.send_raw(p.encode(message))
 
     def send_raw(self, raw: bytes) -> None:
         """Queue an encoded message; see :meth:`send`."""
         if self.gone:
             return
-        try:
-            self.outbox.put_nowait(raw)
-        except queue.Full:
+        behind = self.outbox.qsize()
+        if behind > FURTHEST or (behind > WAITING and time.monotonic() - self.taken > STUCK):
             self.drop()
+            return
+        self.outbox.put(raw)
 
     def drop(self) -> None:
         """Cut the connection; both threads end."""
         self.gone = True
+        self.outbox.put(_STOP)
         with contextlib.suppress(OSError):
             self.link.shutdown(socket.SHUT_RDWR)
 
@@ -89,8 +103,7 @@ class Server:
         writers = []
         for client in clients:
             client.send(p.Bye(why=why))
-            with contextlib.suppress(queue.Full):
-                client.outbox.put_nowait(_STOP)
+            client.outbox.put(_STOP)
             writers.append(client)
         for client in writers:
             writer = next((t for t in threading.enumerate() if t.name == f"writer {id(client)}"), None)
@@ -103,16 +116,23 @@ class Server:
             try:
                 link, _ = self._frame.listener.accept()
             except OSError:
-                return
+                if self._frame.listener.fileno() < 0:
+                    return
+                time.sleep(0.1)  # too many open files, say: those who are in are still served
+                continue
             threading.Thread(target=self._serve, args=(link,), daemon=True).start()
 
     def _serve(self, link: socket.socket) -> None:
         with link, link.makefile("rb") as stream:
-            client = self._admit(link, stream.readline(65536))
+            link.settimeout(KNOCKING)
+            try:
+                client = self._admit(link, stream.readline(LONGEST_WISH))
+            except OSError:
+                return  # nothing was said in time, or the line is cut
             if client is None:
                 return
             try:
-                while line := stream.readline(p.LONGEST):
+                while (line := stream.readline(LONGEST_WISH)).endswith(b"\n"):
                     try:
                         self._heard(client, p.from_client(line))
                     except p.BadMessage as error:
@@ -134,6 +154,7 @@ class Server:
             return None
         if not hmac.compare_digest(hello.token.encode(), self._frame.door.token.encode()):
             return None
+        link.settimeout(None)
         name = hello.name or f"screen {next(self._names)}"
         client = Client(link, name[:60], hello.where[:80])
         threading.Thread(target=_write, args=(client,), name=f"writer {id(client)}", daemon=True).start()
@@ -147,6 +168,7 @@ def _write(client: Client) -> None:
     try:
         while raw := client.outbox.get():
             client.link.sendall(raw)
+            client.taken = time.monotonic()
     except OSError:
         pass
     client.drop()
