@@ -81,8 +81,8 @@ class Switch(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_def
     channel: Pattern
     """What a channel's name looks like."""
     close: list[str]
-    open: list[str]
     open_all: list[str]
+    """Sent before any are closed: channels are never exchanged one by one."""
     closed: Check
     """Asks for all closed channels; the group ``channels`` holds their names with commas between, or nothing."""
     most: int = 2
@@ -92,7 +92,7 @@ class Switch(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_def
     def __post_init__(self) -> None:
         if "channels" not in self.closed.reply.groups:
             raise Inconsistent("'closed' without the group 'channels'", "(?P<channels>...)")
-        for command in (*self.close, *self.open):
+        for command in self.close:
             if holes(command) != {"channels"}:
                 raise Inconsistent(f"the command {command!r}", "a command with {channels}")
         if any(holes(command) for command in self.open_all):

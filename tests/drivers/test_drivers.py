@@ -430,3 +430,58 @@ def test_a_safe_state_that_cannot_be_read_back_is_not_confirmed(name):
     assert not state.confirmed
     assert state.needed
     assert "Not confirmed" in state.what
+
+
+# ---- what no shipped profile needs, on those that are there --------------------------------
+
+
+def test_binary_frames_that_are_asked_for():
+    class Asked(TWINS["seven-segment-frames"](Hall(), 0.0).__class__):
+        def receive(self, data, now):
+            for _ in range(data.count(b"?")):
+                self.put(self.said(self.measured(now)), now + 0.1)
+
+        def step(self, now):
+            """Nothing comes by itself."""
+
+        def next_step(self):
+            return None
+
+    profile = PROFILES["seven-segment-frames"]
+    dialogue = msgspec.structs.replace(profile.dialogue, ask=WireText(b"?"))
+    profile = msgspec.structs.replace(profile, dialogue=dialogue, examples=[])
+    world = Hall()
+    wire = Mangled(Asked(world))
+    line = VirtualLine(wire)
+    instrument = Instrument(profile, line, line.clock, decoder=LIBRARY.decoder("seven-segment-frames"))
+    instrument.open()
+    instrument.configure("ohms 2w")
+    wire.mangle = Within(TROUBLES["noise within"], 2, 12)
+    for _ in range(3):
+        check(instrument.read(), instrument, world)
+
+
+def test_a_bus_of_two_wires_that_sends_back_what_was_sent():
+    class Echoing(Mangled):
+        def receive(self, data, now):
+            self.inject(data, now)
+            super().receive(data, now)
+
+    world = Hall()
+    line = VirtualLine(Echoing(TWINS["modbus-panel-meter"](world, 0.0)))
+    profile = PROFILES["modbus-panel-meter"]
+    echoing = msgspec.structs.replace(profile.line, echo=True)
+    instrument = Instrument(profile, line, line.clock, line=echoing)
+    instrument.open()
+    instrument.configure("volts dc")
+    assert [instrument.read().value for _ in range(3)] == [-53.4] * 3
+
+
+def test_a_modbus_station_with_another_number_does_not_answer():
+    world = Hall()
+    line = VirtualLine(Mangled(TWINS["modbus-panel-meter"](world, 0.0)))
+    line.engine.engine.station = 2
+    instrument = Instrument(PROFILES["modbus-panel-meter"], line, line.clock)
+    with pytest.raises(InstrumentTrouble) as caught:
+        instrument.open()
+    assert caught.value.kind == "silent"
