@@ -10,6 +10,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import os
+import select
 import signal
 import threading
 import time
@@ -165,7 +166,10 @@ class WalkApp(App[None], inherit_bindings=False):
         """Look at what came, and show it."""
         if self._over or not self.screen_stack:
             return  # the timer runs a little longer than the screen
-        if self.bug is not None:
+        if _terminal_is_gone():
+            # no signal comes where this process does not lead its session, and the terminal's reader would spin
+            self.leave("ended")
+        elif self.bug is not None:
             self.leave("left")
         elif self.desk is not None:
             self.desk.tick()
@@ -193,6 +197,18 @@ class WalkApp(App[None], inherit_bindings=False):
         if self.desk is not None:
             self.desk.close()
         self.exit()
+
+
+def _terminal_is_gone() -> bool:
+    """Whether the terminal that this process reads from was closed."""
+    if not hasattr(select, "poll"):
+        return False  # no such terminals there
+    try:
+        watch = select.poll()
+        watch.register(0, 0)
+        return any(events & (select.POLLHUP | select.POLLNVAL) for _, events in watch.poll(0))
+    except (OSError, ValueError):
+        return False
 
 
 def run(connect: Connect, settings: Settings | None = None) -> Ended:

@@ -65,6 +65,10 @@ class Screen:
             assert time.monotonic() < end, f"{text!r} is not shown: {self.shown[-2000:]!r}"
             time.sleep(0.02)
 
+    def close_terminal(self) -> None:
+        """Close the window: no signal comes, since the process has no controlling terminal here."""
+        os.close(self._master)
+
     def kill(self) -> None:
         self.process.send_signal(signal.SIGKILL)
         self.process.wait(timeout=10)
@@ -198,3 +202,18 @@ def test_bad_input_is_told_on_the_terminal_and_not_in_a_ruin_of_a_screen(tmp_pat
     assert screen.process.wait(timeout=40) == 2
     screen.wait_for(b"no readable file")
     assert not list((tmp_path / "logs").glob("*.jsonl"))
+
+
+@pytest.mark.slow
+def test_a_terminal_that_is_closed_takes_its_screen_with_it_and_the_walk_pauses(tmp_path: Path) -> None:
+    record = tmp_path / "r.jsonl"
+    bench = bench_without_faults(tmp_path)
+    screen = Screen("walk", SEQUENCE, "--bench", bench, "--record", record, cwd=tmp_path)
+    wait_for_door(record)
+    follower = Follower(record, "Bo")
+    follower.until(lambda: bool(follower.state.seat) and isinstance(request(follower.state), r.Ask))
+    screen.close_terminal()
+    screen.process.wait(timeout=30)
+    follower.until(lambda: isinstance(request(follower.state), r.Rest))
+    follower.client.wish(e.Aborted(why="enough"))
+    follower.until(lambda: follower.state.finished)
