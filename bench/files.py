@@ -267,7 +267,7 @@ class _Builder:
             self._refuse_extras(event, place)
             if _CONTROL.search(event.value):
                 self._say(place, f"a control character in {shown(event.value)}", "printable text")
-            self._add(Scalar(place, event.value, event.style is not None), place)
+            self._add(Scalar(place, event.value, event.style not in (None, "")), place)
         elif isinstance(event, (yaml.SequenceStartEvent, yaml.MappingStartEvent)):
             self._refuse_extras(event, place)
             node: Items | Fields = Items(place, []) if isinstance(event, yaml.SequenceStartEvent) else Fields(place, {})

@@ -189,3 +189,12 @@ def test_any_tree_is_read_or_refused(tree: object) -> None:
 def test_near_misses() -> None:
     assert files.near("bay2", ["Bay 2", "bay3", "x"]) in ("did you mean 'bay3'?", "did you mean 'Bay 2'?")
     assert files.near("zzz", ["bay3"]) == ""
+
+
+def test_nothing_is_nothing_and_a_quoted_nothing_is_a_text() -> None:
+    job, _ = files.parse("name: ''\nambient:\npins: ~\n", Job, "job.yaml")
+    assert job.name == ""
+    assert job.ambient is None
+    assert job.pins == 3
+    assert problems("name:\n") == ["job.yaml:1:6: name: found nothing, expected a text"]
+    assert problems("name: null\n") == ["job.yaml:1:7: name: found nothing, expected a text"]
