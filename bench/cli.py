@@ -18,6 +18,8 @@ COMMANDS: Final[dict[str, str]] = {
     "demo": "walk a rebuilt bundle of Gannet Head on a simulated bench",
     "check": "say what is wrong with plant, bench and sequence files, and what a bench can prove",
     "schema": "print the JSON Schema of a kind of file, for editors",
+    "ports": "list the ports; ask who is there, on consent, and write a bench file",
+    "profile": "try a profile: replay its examples, or talk to the meter and say what it gets wrong",
     "walk": "walk a sequence on the screen",
     "run": "run a sequence without a screen",
     "draft": "draft a sequence from a plant: insulation, continuity, polarity, idle current",
