@@ -176,6 +176,19 @@ class ShelfLight(_Fault, frozen=True, kw_only=True, tag="shelf-light"):
     by: Current
 
 
+class ShelfDrifts(_Fault, frozen=True, kw_only=True, tag="shelf-drifts"):
+    """A shelf whose current creeps up by so much as it runs."""
+
+    shelf: str
+    by: Current
+    over: Duration = default(Duration(120.0))
+    """How long that takes, from switching on."""
+
+    def __post_init__(self) -> None:
+        if self.over.value <= 0:
+            raise Inconsistent(f"over {self.over}", "a time above 0 s")
+
+
 class SlowCapacitor(_Fault, frozen=True, kw_only=True, tag="slow-capacitor"):
     """A shelf's input capacitor that charges slowly, so that the current settles late."""
 
@@ -188,7 +201,7 @@ class SlowCapacitor(_Fault, frozen=True, kw_only=True, tag="slow-capacitor"):
 Fault = (
     Open | HighResistance | Loose | Short | Leakage | Exchanged | PairReversed | SplitPair | Scrambled | Shifted
     | ConnectorsExchanged | FeedsCrossed | PolarityReversed | HighResistanceLug | SecondEarthPath | BondPoor | BondOpen
-    | ShelfShort | ShelfHeavy | ShelfLight | SlowCapacitor
+    | ShelfShort | ShelfHeavy | ShelfLight | ShelfDrifts | SlowCapacitor
 )  # fmt: skip
 
 
@@ -309,7 +322,7 @@ class _Check:
                 self.two(fault, "between", fault.between, "terminal")
             case BondPoor() | BondOpen():
                 self.named(fault, ("bond",), fault.bond, "bond")
-            case ShelfHeavy() | ShelfLight() | SlowCapacitor():
+            case ShelfHeavy() | ShelfLight() | ShelfDrifts() | SlowCapacitor():
                 self.named(fault, ("shelf",), fault.shelf, "shelf")
 
 
@@ -367,6 +380,8 @@ def describe(fault: Fault, plant: Plant) -> str:
             return f"Shelf {fault.shelf} draws {fault.by} too much."
         case ShelfLight():
             return f"Shelf {fault.shelf} draws {fault.by} too little."
+        case ShelfDrifts():
+            return f"The current of shelf {fault.shelf} creeps up by {fault.by} within {fault.over}."
         case SlowCapacitor():
             seconds = Duration(fault.capacitance.value * fault.through.value)
             return f"Shelf {fault.shelf} settles late: its input capacitor charges with {seconds}."

@@ -63,6 +63,12 @@ class Move(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     lift: bool = False
     breakers: list[str] | None = None
     energise: list[str] | None = None
+    supply_at: list[str] | None = None
+    """The supplies of the plant in whose place the bench supply stands."""
+    out: list[str] | None = None
+    """The cards that are out; all others are in."""
+    dummies: dict[str, float] | None = None
+    """Shelf to what a dummy load on its converter draws, in amperes."""
     jump: float = 0.0
     unplug: str = ""
 

@@ -41,7 +41,7 @@ _METER: Final = "the meter between the leads"
 
 
 @dataclass(frozen=True, slots=True)
-class _Load:
+class ShelfDraw:
     """What a shelf's cards draw: the part that holds its power, and the part that behaves like a resistor."""
 
     shelf: str
@@ -158,7 +158,7 @@ class PlantWorld:
         a, b = self._places[_PROBE[hi]], self._places[_PROBE[lo]]
         if a == b:
             return 0.0
-        if not self._energised:
+        if not self._is_live():
             return 0.0 if math.isfinite(self._between(time)) else math.nan
         open_now = self._open_now(time)
         if not math.isfinite(loading) and not self._joined(a, b, open_now):
@@ -242,6 +242,14 @@ class PlantWorld:
             self._networks[open_now] = self._whole.changed(dict.fromkeys(opened, math.inf)) if opened else self._whole
         return self._networks[open_now]
 
+    def _is_live(self) -> bool:
+        """Whether any source is on."""
+        return bool(self._energised)
+
+    def _draws(self) -> list[ShelfDraw]:
+        """What each shelf draws now."""
+        return self._loads
+
     def _sources(self) -> list[VoltageSource]:
         return [
             VoltageSource(("source", one.name), one.live.node, one.back.node, one.volts, max(one.ohms, 1e-6))
@@ -272,7 +280,7 @@ class PlantWorld:
         idle = network.solve(voltages=sources)
         resistors: list[Edge] = []
         powers: list[PowerLoad] = []
-        for load in self._loads:
+        for load in self._draws():
             inlets = self._plant.shelves[load.shelf].inlets
             live = [inlet for inlet in inlets if abs(idle.volts(inlet.live.node, inlet.back.node)) >= load.works_from]
             for inlet in live:
@@ -287,7 +295,7 @@ class PlantWorld:
         return network.extended(resistors).solve(voltages=sources, loads=powers)
 
 
-def _loads(plant: Plant, faults: Sequence[k.Fault], rng: random.Random) -> list[_Load]:
+def _loads(plant: Plant, faults: Sequence[k.Fault], rng: random.Random) -> list[ShelfDraw]:
     """What each shelf really draws: every card within its spread, and faults on top."""
     extra: dict[str, float] = {}
     for fault in faults:
@@ -313,5 +321,5 @@ def _loads(plant: Plant, faults: Sequence[k.Fault], rng: random.Random) -> list[
                 else:
                     watts += amps * volts
         if watts > 0 or siemens > 0:
-            found.append(_Load(shelf.name, max(0.0, watts), siemens, works_from))
+            found.append(ShelfDraw(shelf.name, max(0.0, watts), siemens, works_from))
     return found

@@ -20,21 +20,27 @@ from bench.plant.resolve import resolve
 from bench.simulate.insulation import InsulationTester
 from bench.simulate.messages import Configuration, Done, Move, Ready, encode
 from bench.simulate.meter import Meter
-from bench.simulate.plant_world import PlantWorld
+from bench.simulate.power_supply import PlantSupply
+from bench.simulate.power_world import PowerWorld
 from bench.simulate.wire import Instrument, Switchboard, open_port
 
 
-def _meter(world: PlantWorld, seed: int, identity: str, lead_ohms: float) -> Meter:
+def _meter(world: PowerWorld, seed: int, identity: str, lead_ohms: float) -> Meter:
     return Meter(world, seed=seed, identity=identity, lead_ohms=lead_ohms)
 
 
-def _insulation_tester(world: PlantWorld, seed: int, identity: str, lead_ohms: float) -> InsulationTester:
+def _insulation_tester(world: PowerWorld, seed: int, identity: str, lead_ohms: float) -> InsulationTester:
     return InsulationTester(world, seed=seed, identity=identity)
 
 
-KINDS: Final[dict[str, Callable[[PlantWorld, int, str, float], Instrument]]] = {
+def _supply(world: PowerWorld, seed: int, identity: str, lead_ohms: float) -> PlantSupply:
+    return PlantSupply(world, seed=seed, identity=identity)
+
+
+KINDS: Final[dict[str, Callable[[PowerWorld, int, str, float], Instrument]]] = {
     "scpi-bench-meter": _meter,
     "scpi-insulation-tester": _insulation_tester,
+    "scpi-supply": _supply,
 }
 """Profile name to what makes the twin that plays it, from world, seed, identity and lead resistance."""
 
@@ -66,7 +72,7 @@ class Bench:
     def __init__(self, configuration: Configuration) -> None:
         plant = resolve(configuration.plant)
         self.clock = SimulatedClock(configuration.speed)
-        self.world = PlantWorld(
+        self.world = PowerWorld(
             plant,
             configuration.faults,
             seed=configuration.seed,
@@ -105,17 +111,23 @@ class Bench:
 
     def _make(self, line: bytes) -> Done:
         try:
-            move = msgspec.json.decode(line, type=Move)
+            move, now = msgspec.json.decode(line, type=Move), self.clock.now()
             if move.place is not None:
-                self.world.place(*move.place)
+                self.world.place(*move.place, now)
             if move.hold:
                 self.world.hold(move.hold)
             if move.lift:
                 self.world.lift()
             if move.breakers is not None:
-                self.world.breakers(move.breakers)
+                self.world.breakers(move.breakers, now)
             if move.energise is not None:
                 self.world.energise(move.energise)
+            if move.supply_at is not None:
+                self.world.supply_at(move.supply_at, now)
+            if move.out is not None:
+                self.world.cards(move.out, now)
+            if move.dummies is not None:
+                self.world.dummies(move.dummies, now)
             if move.jump:
                 self.clock.jump(move.jump)
             if move.unplug:

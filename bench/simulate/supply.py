@@ -163,11 +163,7 @@ class Supply(Instrument):
             self._state = OutputState(self.world.idle_voltage(now), 0.0, "NONE")
             self._over_since = None
         else:
-            volts, limit = self._programmed()
-            state = regulate(lambda v: self.world.draw(v, now), volts, limit)
-            if state.mode == "NONE":
-                outside = self.world.idle_voltage(now)
-                state = OutputState(max(volts, outside), 0.0, "NONE")
+            state = self._settled(*self._programmed(), now)
             self._state = state
             if state.volts != self._held:
                 self._held = state.volts
@@ -177,6 +173,13 @@ class Supply(Instrument):
         self.questionable.set(CURRENT, self._state.mode == "VOLT")
         for bit in (OVERVOLTAGE, OVERCURRENT):
             self.questionable.set(bit, bit in self._tripped)
+
+    def _settled(self, volts: float, limit: float, now: float) -> OutputState:
+        """Where the output stands with this voltage and limit."""
+        state = regulate(lambda v: self.world.draw(v, now), volts, limit)
+        if state.mode == "NONE":
+            return OutputState(max(volts, self.world.idle_voltage(now)), 0.0, "NONE")
+        return state
 
     def _programmed(self) -> tuple[float, float]:
         gain_v, offset_v, gain_a, offset_a = self._errors[0]

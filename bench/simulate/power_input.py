@@ -1,0 +1,97 @@
+"""What a shelf's input looks like to a supply: capacitor, inrush limiter, converter. Common practice, no source."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+OWN_FARAD: Final = 2.2e-3
+"""A shelf's own input capacitor."""
+BLEED_OHM: Final = 22e3
+"""The bleeder across it."""
+COLD_OHM: Final = 1.5
+"""The inrush limiter before it is bridged."""
+WARM_OHM: Final = 2e-3
+"""And after."""
+BRIDGED_AT: Final = 0.9
+"""The limiter is bridged when the capacitor has so much of the inlet's voltage."""
+WAITS_S: Final = 0.3
+"""From the voltage being there until a converter starts."""
+SOFT_S: Final = 0.5
+"""For so long it ramps its power up."""
+SURGE: Final = (0.4, 0.15)
+"""What it draws more at first, as a part, and the time constant with which that goes, in seconds."""
+HYSTERESIS_VOLT: Final = 3.0
+"""A converter goes on so far below the voltage that it starts at."""
+WARMING: Final = (0.004, 25.0)
+"""How far a shelf's power moves at most as it warms up, as a part, and the time constant in seconds."""
+
+
+@dataclass(slots=True)
+class SlowPart:
+    """The part of a capacitor that takes its charge slowly."""
+
+    farad: float
+    ohms: float
+    volts: float = 0.0
+
+
+@dataclass(slots=True)
+class ShelfInput:
+    """One shelf's input, as it is now.
+
+    Attributes:
+        shelf: its name.
+        watts: of constant power, once it is warm and steady.
+        siemens: of the cards that behave like resistors.
+        farad: input capacitance.
+        works_from: volts that the converter starts at; 0 where there is none.
+        slow: the part of the capacitor that has slept; None where all is well.
+        warms: how far its power moves as it warms up, as a part.
+        creeps: amperes at nominal voltage that are added within so many seconds of running.
+        nominal: volts that currents are given at.
+        volts: across the capacitor.
+        bridged: whether the inrush limiter is bridged.
+        there_since: when the voltage came; None while it is not there.
+        running_since: when the converter started; None while it is off.
+    """
+
+    shelf: str
+    watts: float = 0.0
+    siemens: float = 0.0
+    farad: float = OWN_FARAD
+    works_from: float = 0.0
+    slow: SlowPart | None = None
+    warms: float = 0.0
+    creeps: tuple[float, float] = (0.0, 1.0)
+    nominal: float = 48.0
+    volts: float = 0.0
+    bridged: bool = False
+    there_since: float | None = None
+    running_since: float | None = None
+
+    def factor(self, time: float) -> float:
+        """How much of its power the converter draws at a moment."""
+        if self.running_since is None:
+            return 0.0
+        runs = time - self.running_since
+        soft = min(1.0, max(0.0, runs / SOFT_S))
+        surge = SURGE[0] * math.exp(-max(0.0, runs - SOFT_S) / SURGE[1]) * soft
+        return soft + surge + soft * self.warms * (1 - math.exp(-runs / WARMING[1]))
+
+    def power(self, time: float) -> float:
+        """Watts of constant power at a moment."""
+        if self.running_since is None:
+            return 0.0
+        part = min(1.0, (time - self.running_since) / self.creeps[1])
+        return max(0.0, self.watts * self.factor(time) + self.creeps[0] * self.nominal * part)
+
+    def draws(self, time: float) -> float:
+        """Amperes out of the capacitor at a moment."""
+        amps = self.volts / BLEED_OHM
+        if self.slow is not None:
+            amps += (self.volts - self.slow.volts) / self.slow.ohms
+        if self.running_since is not None and self.volts > 1.0:
+            amps += self.power(time) / self.volts + self.siemens * self.volts
+        return amps
