@@ -25,6 +25,8 @@ COMMANDS: Final[dict[str, str]] = {
     "draft": "draft a sequence from a plant: insulation, continuity, polarity, idle current",
     "judge": "judge a record again under other limits or another decision rule",
     "replay": "show what a record holds, step by step",
+    "ready": "say what of a plant is proven, what blocks its first power, and what to do next",
+    "disturb": "declare that something was disturbed: what was proven of it no longer counts",
 }
 """Command to what it does, in the order of the help text."""
 

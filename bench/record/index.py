@@ -59,6 +59,10 @@ class HeadSequence(msgspec.Struct, frozen=True):
     sequence: str
 
 
+class _HeadPlant(msgspec.Struct, frozen=True):
+    plant: str
+
+
 class _HeadEvent(msgspec.Struct, frozen=True, tag_field="is", tag="began"):
     software: str
     plant: msgspec.Raw
@@ -73,6 +77,7 @@ class _HeadLine(msgspec.Struct, frozen=True):
 
 
 _head: Final = msgspec.json.Decoder(_HeadLine)
+_plant_name: Final = msgspec.json.Decoder(_HeadPlant)
 _plant: Final = msgspec.json.Decoder(PlantFile, dec_hook=from_text)
 
 
@@ -87,6 +92,7 @@ class Head:
         sequence: the sequence's name.
         bench: the bench.
         operator: who began it.
+        plant_name: the plant's name.
         plant_digest: SHA-256 of the plant as the record holds it, to tell plants apart without reading them.
         plant_json: that plant, not yet read.
     """
@@ -97,6 +103,7 @@ class Head:
     sequence: str
     bench: HeadBench
     operator: str
+    plant_name: str
     plant_digest: str
     plant_json: bytes
 
@@ -150,13 +157,21 @@ def head_of(path: Path) -> Head:
     line = next((line for _, line in read_lines(path)), b"")
     try:
         read = _head.decode(line)
+        event, raw = read.event, bytes(read.event.plant)
+        name = _plant_name.decode(raw).plant
     except (msgspec.MsgspecError, UnicodeDecodeError) as error:
         raise BrokenRecord(path, 1, f"does not begin a walk: {error}") from error
-    event, raw = read.event, bytes(read.event.plant)
-    digest = hashlib.sha256(raw).hexdigest()
     return Head(
-        path, read.at, event.software, event.sequence.sequence, event.bench, event.operator, digest, raw
-    )  # fmt: skip
+        path=path,
+        at=read.at,
+        software=event.software,
+        sequence=event.sequence.sequence,
+        bench=event.bench,
+        operator=event.operator,
+        plant_name=name,
+        plant_digest=hashlib.sha256(raw).hexdigest(),
+        plant_json=raw,
+    )
 
 
 def last_time(path: Path) -> str:

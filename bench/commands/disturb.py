@@ -1,0 +1,87 @@
+"""Declare that something of the plant was disturbed, outside any walk: what was proven of it no longer counts.
+
+The declaration goes into a small record of its own in the folder of records, chained like all others."""
+
+from __future__ import annotations
+
+import argparse
+from datetime import UTC, datetime
+from pathlib import Path
+
+from bench import exits
+from bench.commands.common import LOGS, operator_name
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the command's options."""
+    parser.add_argument(
+        "names", nargs="+", metavar="NAME", help="what was disturbed: a cable, connector, shelf, bond ..."
+    )
+    parser.add_argument("--logs", type=Path, default=LOGS, metavar="DIR", help="the folder of records (default logs/)")
+    parser.add_argument("--note", required=True, metavar="TEXT", help="what was done")
+    parser.add_argument("--tray", action="store_true", help="all that shares a tray section with a named cable, too")
+    parser.add_argument("--when", metavar="TIME", help="when it happened, if earlier: 2026-05-09 or 2026-05-09T14:30")
+    parser.add_argument("--by", default="", help="who says so")
+    parser.add_argument("--plant", type=Path, help="the plant file; by default the newest record's plant")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Check the names and write the declaration down."""
+    from bench.commands.evidence import newest_plant
+    from bench.diagnose.evidence_reach import Reaching
+    from bench.errors import BadRequest
+    from bench.plant.load import load_plant
+    from bench.plant.model import UnknownName
+    from bench.plant.things import Cable, Conductor
+    from bench.record.index import declare, records_in
+    from bench.walk.events import Disturbed
+
+    if not options.note.strip():
+        raise BadRequest("--note wants words: what was done")
+    plant = load_plant(options.plant) if options.plant else newest_plant(records_in([options.logs]))
+    names = list(dict.fromkeys(options.names))
+    for name in tuple(names):
+        try:
+            thing = plant.find(name)
+        except UnknownName as error:
+            raise BadRequest(str(error)) from error
+        if options.tray:
+            if not isinstance(thing, Cable | Conductor):
+                raise BadRequest(f"--tray is about cables, and '{name}' is none; name the tray section itself")
+            cable = thing if isinstance(thing, Cable) else plant.cables[thing.cable]
+            names += [section for section in cable.sections if section not in names]
+    event = Disturbed(
+        touches=names, text=options.note.strip(), by=operator_name(options.by), when=_moment(options.when)
+    )
+    path = declare(options.logs, event)
+    reach = Reaching(plant).of(names)
+    conductors = sum(1 for name in reach.own | reach.beside if name in plant.conductors)
+    print(f"written to {path}: {', '.join(names)}")
+    print(f"evidence about {conductors} conductor{'s' if conductors != 1 else ''} from before no longer counts")
+    return exits.PASS
+
+
+def _moment(text: str | None) -> str:
+    """A time as records write it; local where it names no zone.
+
+    Raises:
+        BadRequest: it is no time, or it has not come yet.
+    """
+    from bench.errors import BadRequest
+    from bench.record.append import stamp, utc_now
+
+    if not text:
+        return ""
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError as error:
+        raise BadRequest(f"--when: found '{text}', expected a time such as 2026-05-09 or 2026-05-09T14:30") from error
+    if len(text) <= 10:
+        # a day alone: to its end, so that what was read on that day does not count by mistake
+        moment = moment.replace(hour=23, minute=59, second=59)
+    moment = moment.astimezone(UTC)
+    if moment > utc_now():
+        if len(text) <= 10:
+            return ""
+        raise BadRequest(f"--when: found '{text}', expected a time that has passed")
+    return stamp(moment)

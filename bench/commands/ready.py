@@ -1,0 +1,65 @@
+"""Say what of a plant is proven, what blocks its first power, and what to do next.
+
+Evidence counts while nothing that it rests on was disturbed since and while the plant file still says the same about
+it. Disturbances are those that were logged in walks, and those that were declared with 'proveout disturb'."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from bench import exits
+from bench.commands.common import LOGS
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the command's options."""
+    parser.add_argument("plant", type=Path, help="the plant file, as it is now")
+    parser.add_argument("--logs", type=Path, default=LOGS, metavar="DIR", help="the folder of records (default logs/)")
+    parser.add_argument("--json", action="store_true", help="print one JSON object in place of text")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Read the folder and say where the plant stands."""
+    from bench.commands.evidence import changes_since, open_folder
+    from bench.diagnose.evidence_reach import Reaching
+    from bench.diagnose.evidence_ready import readiness, void
+    from bench.plant.load import load_plant
+    from bench.report.ready_text import lines, plain
+
+    plant = load_plant(options.plant)
+    folder = open_folder(options.logs, plant.name)
+    rows = void(folder.rows, folder.told, Reaching(plant), changes_since(folder, plant))
+    ready = readiness(plant, rows)
+    if options.json:
+        import json
+
+        shown = {
+            "records": len(folder.chapters),
+            "simulated": folder.simulated,
+            "broken": [str(error) for error in folder.broken],
+            "left_out": folder.left_out,
+            **plain(ready),
+        }
+        json.dump(shown, sys.stdout, ensure_ascii=False, indent=1)
+        print()
+    else:
+        _head(folder.chapters[0].began if folder.chapters else "", plant.file.title or plant.name, len(folder.chapters))
+        if folder.simulated:
+            print("All of it comes from simulated benches: it proves nothing at a real rack.")
+        for error in folder.broken:
+            print(f"NOT COUNTED: {error}")
+        for reason in sorted(set(folder.left_out.values())):
+            count = sum(1 for why in folder.left_out.values() if why == reason)
+            print(f"left out: {count} record{'s' if count != 1 else ''}, {reason}")
+        print()
+        for line in lines(ready):
+            print(line)
+    done = not ready.tasks and not folder.broken
+    return exits.PASS if done else exits.NOT_PASSED
+
+
+def _head(began: str, title: str, records: int) -> None:
+    since = f" since {began[:10]}" if began else ""
+    print(f"{title}: {records} record{'s' if records != 1 else ''}{since}")

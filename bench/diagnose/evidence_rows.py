@@ -1,0 +1,350 @@
+"""Evidence as plain rows: what a reading said of the plant, and when something was touched.
+
+Rows come from two sides. :func:`distil` folds a whole record and keeps what counts at its end. :func:`from_line` reads
+one line of a record as it stands, with what the runner noted beside the reading then: quick, for searching months.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Final
+
+import msgspec
+
+from bench.walk import events as e
+from bench.walk.results import results
+from bench.walk.setting import Outcome
+from bench.walk.state import Phase, State, outcomes, start, take
+
+REPLACED: Final = "replaced"
+"""What stands in place of a verdict for a reading that was taken again in the same walk."""
+
+
+class Evidence(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """One reading of the plant, with what was made of it.
+
+    Attributes:
+        record: the record's name.
+        n: the event's number in it.
+        at: time of day, UTC.
+        step: the step's lasting name in its sequence.
+        subject: the plant object that it is about.
+        between: where the probes were, red first.
+        function: as readings carry it, such as ``resistance 2w``.
+        verdict: ``pass``, ``fail``, ``undecided``, ``void`` or ``skipped``.
+        sentence: the verdict in words.
+        value: corrected, in ``unit``; None where the meter gave none.
+        standard: standard uncertainty.
+        expanded: expanded uncertainty.
+        unit: base unit.
+        over: '+' or '-' where the meter showed over range.
+        range: the range's top.
+        low: lower bound of the limit.
+        high: upper bound of the limit.
+        limit: where the limit came from.
+        instrument: its name on the bench.
+        meter: its serial number, or how it answered to its name.
+        operator: who did it.
+        ambient: °C that was taken for it.
+        zero: what was taken off for the leads.
+    """
+
+    record: str
+    n: int
+    at: str
+    step: str
+    subject: str
+    between: tuple[str, ...]
+    function: str = ""
+    verdict: str = ""
+    sentence: str = ""
+    value: float | None = None
+    standard: float | None = None
+    expanded: float | None = None
+    unit: str = ""
+    over: str = ""
+    range: float | None = None
+    low: float | None = None
+    high: float | None = None
+    limit: str = ""
+    instrument: str = ""
+    meter: str = ""
+    operator: str = ""
+    ambient: float | None = None
+    zero: float | None = None
+
+    @property
+    def reads(self) -> str:
+        """What was read, whatever the number of wires: ``resistance``, ``insulation``, ``voltage``, ``current``."""
+        return self.function.split(" ")[0]
+
+
+class Told(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """Something that was said to have happened to the plant, or that a person remarked.
+
+    Attributes:
+        record: where it is written down.
+        n: the event's number there.
+        at: when it was written, UTC.
+        kind: ``disturbance``, ``act`` (a step's own handling), ``note``, ``bench`` (another meter) or ``plant``.
+        names: what was touched.
+        text: in words.
+        by: who said so.
+        when: when it happened, where that was before it was written.
+    """
+
+    record: str
+    n: int
+    at: str
+    kind: str
+    names: tuple[str, ...] = ()
+    text: str = ""
+    by: str = ""
+    when: str = ""
+
+    @property
+    def happened(self) -> str:
+        """When it happened, as far as is known, UTC."""
+        return self.when or self.at
+
+
+class Chapter(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """One record, distilled.
+
+    Attributes:
+        record: its name.
+        began: when the walk began, UTC.
+        ended: when its last event was, UTC.
+        sequence: the sequence's name.
+        bench: the bench's name.
+        simulated: whether no real meter was there.
+        operator: who began it.
+        plant_digest: tells which plant it ran with.
+        ending: ``done``, ``aborted``, or the phase it stands in.
+        evidence: what counts of its readings of the plant.
+        told: disturbances, acts, remarks and changes of the bench.
+    """
+
+    record: str
+    began: str
+    ended: str
+    sequence: str
+    bench: str
+    simulated: bool
+    operator: str
+    plant_digest: str
+    ending: str
+    evidence: tuple[Evidence, ...] = ()
+    told: tuple[Told, ...] = ()
+
+    @property
+    def finished(self) -> bool:
+        """Whether every step was reached."""
+        return self.ending == Phase.DONE.value
+
+
+# A whole record, folded
+
+
+def distil(record: str, entries: Iterable[e.Entry], plant_digest: str = "") -> Chapter:
+    """Fold a record and keep what it says of the plant.
+
+    Args:
+        record: its name.
+        entries: all of it.
+        plant_digest: tells which plant it ran with.
+
+    Raises:
+        OutOfTurn, Stale, Refused: the entries are no record that the machine wrote.
+    """
+    return _Fold(record, plant_digest).chapter(entries)
+
+
+def every_reading(record: str, entries: Iterable[e.Entry]) -> list[Evidence]:
+    """Fold a record and give all its readings of the plant, those that were taken again among them.
+
+    Raises:
+        OutOfTurn, Stale, Refused: the entries are no record that the machine wrote.
+    """
+    fold = _Fold(record, "")
+    state = fold.run(entries)
+    readings = [one for one in outcomes(state) if one.reading is not None][::-1]
+    return [row for one in readings if (row := fold.row(one, state)) is not None]
+
+
+class _Fold:
+    def __init__(self, record: str, plant_digest: str) -> None:
+        self._record = record
+        self._digest = plant_digest
+        self._meters: dict[str, str] = {}
+        self._read_with: dict[int, str] = {}
+        self._told: list[Told] = []
+        self._operator = ""
+        self._began = self._ended = ""
+
+    def run(self, entries: Iterable[e.Entry]) -> State:
+        state = start()
+        for entry in entries:
+            step = state.step
+            state = take(state, entry)
+            self._ended = entry.at
+            match entry.event:
+                case e.Began() as began:
+                    self._began, self._operator = entry.at, began.operator
+                case e.Met() as met:
+                    self._meet(entry, met)
+                case e.Read() as read:
+                    self._read_with[entry.n] = self._meters.get(read.instrument, "")
+                case e.Disturbed() as one:
+                    self._tell(entry, "disturbance", tuple(one.touches), one.text, one.by, one.when)
+                case e.Noted() as note:
+                    self._tell(entry, "note", (), note.text, note.by)
+                case e.Answered() as answer if step is not None and step.kind == "do" and step.touches:
+                    self._tell(entry, "act", step.touches, step.title, answer.by)
+                case _:
+                    pass
+        return state
+
+    def _meet(self, entry: e.Entry, met: e.Met) -> None:
+        meter = met.serial or met.identity
+        before = self._meters.get(met.instrument)
+        self._meters[met.instrument] = meter
+        if before is not None and before != meter:
+            self._tell(entry, "bench", (), f"{met.instrument} is now {meter}, was {before}", "")
+
+    def _tell(self, entry: e.Entry, kind: str, names: tuple[str, ...], text: str, by: str, when: str = "") -> None:
+        self._told.append(
+            Told(record=self._record, n=entry.n, at=entry.at, kind=kind, names=names, text=text, by=by, when=when)
+        )
+
+    def chapter(self, entries: Iterable[e.Entry]) -> Chapter:
+        state = self.run(entries)
+        setting = state.setting
+        rows = [row for one in results(state).values() if (row := self.row(one, state)) is not None]
+        return Chapter(
+            record=self._record,
+            began=self._began,
+            ended=self._ended,
+            sequence=setting.plan.sequence.sequence if setting is not None else "",
+            bench=setting.bench.name if setting is not None else "",
+            simulated=setting.bench.simulated if setting is not None else False,
+            operator=self._operator,
+            plant_digest=self._digest,
+            ending=state.phase.value,
+            evidence=tuple(rows),
+            told=tuple(self._told),
+        )
+
+    def row(self, outcome: Outcome, state: State) -> Evidence | None:
+        """One outcome as a row; None for a step that reads nothing of the plant."""
+        assert state.setting is not None
+        step = state.setting.plan.steps[outcome.index]
+        if step.kind != "measure" or step.probes is None:
+            return None
+        read = outcome.reading
+        return Evidence(
+            record=self._record,
+            n=outcome.n,
+            at=outcome.at or self._ended,
+            step=outcome.key,
+            subject=outcome.subject,
+            between=step.probes,
+            function=read.function if read is not None else "",
+            verdict=outcome.verdict,
+            sentence=outcome.sentence,
+            value=outcome.value,
+            standard=outcome.budget.standard_uncertainty if outcome.budget is not None else None,
+            expanded=outcome.expanded,
+            unit=outcome.unit,
+            over=outcome.over,
+            range=read.range if read is not None else None,
+            low=outcome.low,
+            high=outcome.high,
+            limit=outcome.source,
+            instrument=read.instrument if read is not None else "",
+            meter=self._read_with.get(outcome.n, ""),
+            operator=self._operator,
+            ambient=outcome.ambient,
+            zero=outcome.zero,
+        )
+
+
+# One line as it stands
+
+
+class _Note(msgspec.Struct, frozen=True):
+    step: str
+    subject: str
+    between: tuple[str, ...] = ()
+    meter: str = ""
+    verdict: str = ""
+    sentence: str = ""
+    value: float | None = None
+    standard: float | None = None
+    expanded: float | None = None
+    low: float | None = None
+    high: float | None = None
+    zero: float | None = None
+    limit: str = ""
+    ambient: float | None = None
+
+
+class _NotedRead(msgspec.Struct, frozen=True, tag_field="is", tag="read"):
+    instrument: str
+    function: str
+    unit: str
+    judged: _Note
+    over: str = ""
+    range: float | None = None
+
+
+class _NotedLine(msgspec.Struct, frozen=True):
+    n: int
+    at: str
+    event: _NotedRead
+
+
+_line: Final = msgspec.json.Decoder(_NotedLine)
+
+
+def from_line(line: bytes, record: str, operator: str = "") -> Evidence | None:
+    """A row from the raw line of a reading, with the verdict that was noted beside it.
+
+    Args:
+        line: the line.
+        record: the record's name.
+        operator: who began the walk.
+
+    Returns:
+        The row; None where the line is no reading with a note.
+    """
+    try:
+        read = _line.decode(line)
+    except (msgspec.MsgspecError, UnicodeDecodeError):
+        return None
+    event, note = read.event, read.event.judged
+    return Evidence(
+        record=record,
+        n=read.n,
+        at=read.at,
+        step=note.step,
+        subject=note.subject,
+        between=note.between,
+        function=event.function,
+        verdict=note.verdict,
+        sentence=note.sentence,
+        value=note.value,
+        standard=note.standard,
+        expanded=note.expanded,
+        unit=event.unit,
+        over=event.over,
+        range=event.range,
+        low=note.low,
+        high=note.high,
+        limit=note.limit,
+        instrument=event.instrument,
+        meter=note.meter,
+        operator=operator,
+        ambient=note.ambient,
+        zero=note.zero,
+    )

@@ -1,0 +1,150 @@
+"""Readiness as lines of text, and as plain data for other programs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any, Final
+
+from bench.diagnose.evidence_ready import STATUSES, GateState, Readiness, Status, Task, ThingState
+
+KINDS: Final = ("shelf", "feed", "cable", "bond")
+_MOST: Final = 12
+"""Lines of one list; the rest is counted."""
+
+
+def lines(ready: Readiness) -> Iterator[str]:
+    """What is proven, what blocks first power, and what to do next."""
+    yield from _counts(ready)
+    yield from _open(ready)
+    yield from _gates(ready)
+    yield from _next(ready)
+    if ready.voids:
+        yield ""
+        yield "No longer counted:"
+        for why, count in sorted(ready.voids.items(), key=lambda one: -one[1])[:_MOST]:
+            yield f"  {count:5} reading{'s' if count != 1 else ' '}  {why.removeprefix('Void: ')}"
+
+
+def _counts(ready: Readiness) -> Iterator[str]:
+    order: tuple[Status, ...] = ("proven", *STATUSES[:-1])
+    yield f"{'':10}" + "".join(f"{status:>14}" for status in order)
+    for kind in KINDS:
+        things = ready.of_kind(kind)
+        if things:
+            counts = [sum(1 for thing in things if thing.status == status) for status in order]
+            plural = "shelves" if kind == "shelf" else f"{kind}s"
+            yield f"{plural:10}" + "".join(f"{count or '-':>14}" for count in counts)
+
+
+def _open(ready: Readiness) -> Iterator[str]:
+    """Everything that is failing, undecided or void, each with its reason; the rest by name."""
+    for status in STATUSES[:3]:
+        found = [(thing, one) for thing in ready.things for one in thing.states if one.status == status]
+        shown: dict[str, str] = {}
+        for thing, one in found:
+            if thing.kind != "feed":
+                shown.setdefault(one.claim.about, f"  {thing.kind} {thing.name}: {one.claim.about}: {_plain(one.why)}")
+        if not shown:
+            continue
+        yield ""
+        yield f"{status.capitalize()}:"
+        yield from list(shown.values())[:_MOST]
+        if len(shown) > _MOST:
+            yield f"  and {len(shown) - _MOST} more; --json lists them"
+
+
+def _plain(why: str) -> str:
+    for word in ("Void: ", "Fail: ", "Undecided: "):
+        why = why.removeprefix(word)
+    return why
+
+
+def _gates(ready: Readiness) -> Iterator[str]:
+    by_shelf: dict[str, dict[str, GateState]] = {}
+    for gate in ready.gates:
+        by_shelf.setdefault(gate.shelf, {})[gate.gate] = gate
+    yield ""
+    yield f"{'shelf':8} {'first power, cards out':34} cards in"
+    for shelf, gates in by_shelf.items():
+        yield f"{shelf:8} {_gate(gates['first power']):34} {_gate(gates['cards in'])}"
+
+
+def _gate(gate: GateState) -> str:
+    if not gate.blockers:
+        return "clear"
+    names = [about or kind for kind, about in gate.blockers]
+    text = f"blocked by {', '.join(names[:2])}"
+    return text + (f" and {len(names) - 2} more" if len(names) > 2 else "")
+
+
+def _next(ready: Readiness) -> Iterator[str]:
+    if not ready.tasks:
+        return
+    yield ""
+    yield "Next, in the order that clears most:"
+    for number, task in enumerate(ready.tasks[:_MOST], 1):
+        yield f"  {number:2}. {task.text}{_clears(task)}"
+    if len(ready.tasks) > _MOST:
+        yield f"      and {len(ready.tasks) - _MOST} more; --json lists them"
+
+
+def _clears(task: Task) -> str:
+    if not task.clears:
+        return ""
+    goals = [f"{shelf} ({gate})" for shelf, gate in task.clears]
+    shown = ", ".join(goals[:4]) + (f" and {len(goals) - 4} more" if len(goals) > 4 else "")
+    return f" -> clears {shown}"
+
+
+def plain(ready: Readiness) -> dict[str, Any]:
+    """The same for other programs."""
+    return {
+        "plant": ready.plant,
+        "readings": ready.readings,
+        "things": [_thing(thing) for thing in ready.things],
+        "gates": [
+            {
+                "shelf": gate.shelf,
+                "gate": gate.gate,
+                "clear": not gate.blockers,
+                "blockers": [{"kind": kind, "about": about} for kind, about in gate.blockers],
+            }
+            for gate in ready.gates
+        ],
+        "next": [
+            {
+                "kind": task.kind,
+                "about": task.about,
+                "text": task.text,
+                "effort_readings": task.effort,
+                "clears": [{"shelf": shelf, "gate": gate} for shelf, gate in task.clears],
+                "holds_up": task.holds_up,
+                "claims": [one.claim.text for one in task.claims],
+            }
+            for task in ready.tasks
+        ],
+        "voids": dict(ready.voids),
+    }
+
+
+def _thing(thing: ThingState) -> dict[str, Any]:
+    return {
+        "kind": thing.kind,
+        "name": thing.name,
+        "title": thing.title,
+        "status": thing.status,
+        "counts": dict(thing.counts),
+        "loose_conductors": thing.loose,
+        "claims": [
+            {
+                "about": one.claim.about,
+                "claim": one.claim.text,
+                "status": one.status,
+                "why": one.why,
+                "record": one.row.record if one.row is not None else None,
+                "event": one.row.n if one.row is not None else None,
+                "at": one.row.at if one.row is not None else None,
+            }
+            for one in thing.states
+        ],
+    }
