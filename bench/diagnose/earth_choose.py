@@ -21,8 +21,8 @@ from bench.diagnose.earth_search import Posterior
 
 Pair = tuple[str, str]
 
-_POOL = 1000  # pairs among which the first set is chosen
-_SUPPOSED = 300  # second paths that it must separate, drawn at random
+_POOL = 700  # pairs among which the first set is chosen
+_SUPPOSED = 200  # second paths that it must separate, drawn at random
 _NEAR = 2  # like paths, one end moved to a neighbour, that each must be told from
 _SATED = 15.0  # squared standard deviations of separation beyond which more is of little use
 _SIZES = (-0.9, -0.3, 0.4)  # sizes supposed, in standard deviations about the prior's median
@@ -125,7 +125,7 @@ class _Chooser:
         j = np.array([b for _, b in self.pool], dtype=np.intp)
         circuit = solve(network, [Case()], np.log(network.ohms)[None, :])
         potentials = circuit.potentials(i, j)
-        self._slopes = circuit.jacobian(potentials)[0]
+        self._slopes = circuit.jacobian(i, j)[0]
         noise = meter.u(circuit.resistances(i, j)[0])
         self._posterior = np.diag(network.spreads**2)
         self._variance = noise**2 + (self._slopes**2) @ network.spreads**2
@@ -248,7 +248,7 @@ def next_reading(posterior: Posterior, meter: Meter, only: Iterable[Pair] | None
 def _predicted(network: BondNetwork, found: Fit, i: Ints, j: Ints) -> tuple[Floats, Floats, Flags]:
     """Mean and variance of pairs' true resistances under a fit, in ohm and ohm^2; whether they are joined."""
     circuit = solve(network, [found.case], found.x[None, :])
-    slopes = circuit.jacobian(circuit.potentials(i, j))[0]
+    slopes = circuit.jacobian(i, j)[0]
     variance = ((slopes @ found.covariance) * slopes).sum(axis=1)
     return circuit.resistances(i, j)[0], variance, circuit.joined(i, j)[0]
 

@@ -274,14 +274,17 @@ class Circuit:
         diagonal = np.diagonal(self.green, axis1=1, axis2=2)
         return np.asarray(diagonal[:, i] + diagonal[:, j] - 2.0 * self.green[:, i, j])
 
-    def jacobian(self, potentials: Floats) -> Floats:
-        """Derivative of each pair's resistance by the logarithm of each branch: x_k i_k^2.
+    def jacobian(self, i: Ints, j: Ints) -> Floats:
+        """Derivative of each pair's resistance by the logarithm of each branch, (cases, pairs, branches).
 
-        Shape (cases, pairs, branches), from the potentials of the same pairs.
+        That is x_k i_k^2, from the drop along branch k with 1 A through the pair.
         """
         here = np.arange(len(self.tails))[:, None]
-        drop = potentials[here, self.tails] - potentials[here, self.heads]
-        return np.swapaxes(drop**2 * self.conductance[:, :, None], 1, 2)
+        along = self.green[here, self.tails] - self.green[here, self.heads]
+        drop = along[:, :, i] - along[:, :, j]
+        drop *= drop
+        drop *= self.conductance[:, :, None]
+        return np.swapaxes(drop, 1, 2)
 
 
 def solve(network: BondNetwork, cases: Sequence[Case], x: Floats, lifted: Sequence[int] = ()) -> Circuit:
@@ -418,7 +421,7 @@ class _Batch:
             both = joined & ~group.is_open
             misfit = (circuit.resistances(group.i, group.j) - group.finite_ohms) / group.u
             residual = np.where(both, misfit, 0.0)
-            slope = circuit.jacobian(circuit.potentials(group.i, group.j))
+            slope = circuit.jacobian(group.i, group.j)
             jacobian = slope * (both / group.u)[:, :, None]
             chi2 += (residual**2).sum(axis=1)
             gradient += (residual[:, None, :] @ jacobian)[:, 0, :]

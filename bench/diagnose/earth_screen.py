@@ -186,7 +186,7 @@ class _Block:
         weight = counts / group.u
         ohms = circuit.resistances(group.i, group.j)[0]
         self.residual = (group.finite_ohms - ohms) * weight
-        self.jacobian = circuit.jacobian(potentials)[0] * weight[:, None]
+        self.jacobian = circuit.jacobian(group.i, group.j)[0] * weight[:, None]
         # A potential is divided by the root of u, since its square is what counts.
         self._potentials = potentials[0] * np.sqrt(weight)
         self._green = circuit.green[0]
