@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import pty
-import select
-import subprocess
 import time
 from collections.abc import Iterator
 from contextlib import suppress
@@ -18,7 +14,8 @@ from bench.record.read import read_record
 from bench.simulate.messages import Configuration, Move, Twin
 from bench.simulate.process import SimulatedBench
 from bench.walk import events as e
-from tests.walks.tool import COMMAND, JOB, environment, proveout
+from tests.walks.terminal import Terminal
+from tests.walks.tool import JOB, proveout
 
 PLANT = load_plant(JOB / "plant.yaml")
 SEQUENCE = """\
@@ -68,52 +65,6 @@ def written(folder: Path, port: str) -> tuple[Path, Path]:
 @pytest.fixture
 def files(running: SimulatedBench, tmp_path: Path) -> tuple[Path, Path]:
     return written(tmp_path, running.ports["meter"])
-
-
-class Terminal:
-    """A program at a terminal, and the person before it."""
-
-    def __init__(self, *words: object, cwd: Path) -> None:
-        self._master, slave = pty.openpty()
-        self.process = subprocess.Popen(
-            [*COMMAND, *map(str, words)],
-            cwd=cwd,
-            env={**environment(), "TERM": "dumb"},
-            stdin=slave,
-            stdout=slave,
-            stderr=slave,
-            close_fds=True,
-        )
-        os.close(slave)
-        self.seen = ""
-
-    def expect(self, text: str, timeout: float = 30.0) -> None:
-        """Read until a text has come; what came up to it is gone then."""
-        until = time.monotonic() + timeout
-        while text not in self.seen:
-            if not select.select([self._master], [], [], max(0.0, until - time.monotonic()))[0]:
-                raise AssertionError(f"{text!r} did not come; seen: {self.seen}")
-            try:
-                data = os.read(self._master, 65536)
-            except OSError:
-                data = b""
-            if not data:
-                raise AssertionError(f"the program ended before {text!r}: {self.seen}")
-            self.seen += data.decode("utf-8", "replace")
-        self.seen = self.seen[self.seen.index(text) + len(text) :]
-
-    def type(self, text: str) -> None:
-        os.write(self._master, text.encode() + b"\n")
-
-    def end(self) -> int:
-        while True:
-            try:
-                if not os.read(self._master, 65536):
-                    break
-            except OSError:
-                break
-        os.close(self._master)
-        return self.process.wait(timeout=20)
 
 
 def touch(running: SimulatedBench, terminal: Terminal, move: Move, then: str) -> None:
