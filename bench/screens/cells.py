@@ -6,6 +6,7 @@ Everything here measures cells and not characters, since some signs take two.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from itertools import groupby
 from typing import Final, NamedTuple
 
 from rich.cells import cell_len, chop_cells, set_cell_size
@@ -36,13 +37,9 @@ def line(*parts: Span | str) -> Line:
 
 def joined(spans: Iterable[Span]) -> Line:
     """The spans with neighbours of one style put together."""
-    found: list[Span] = []
-    for part in spans:
-        if found and found[-1].style == part.style:
-            found[-1] = Span(found[-1].text + part.text, part.style)
-        else:
-            found.append(part)
-    return tuple(found)
+    return tuple(
+        Span("".join(part.text for part in same), style) for style, same in groupby(spans, key=lambda part: part.style)
+    )
 
 
 def text_of(content: Line) -> str:
@@ -52,7 +49,7 @@ def text_of(content: Line) -> str:
 
 def width(content: Line | str) -> int:
     """Cells that a line or text takes."""
-    return cell_len(content) if isinstance(content, str) else sum(cell_len(part.text) for part in content)
+    return cell_len(content if isinstance(content, str) else "".join(part.text for part in content))
 
 
 def cut(text: str, cells: int, ellipsis: str = "…") -> str:

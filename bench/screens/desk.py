@@ -36,6 +36,8 @@ QUIET: Final = 0.7
 SEEN: Final = 0.4
 """Seconds that a request must have been on the screen: nobody has read it sooner, and the key was meant for the one
 before."""
+LIVE_EVERY: Final = 0.09
+"""Seconds between two pictures of the live reading: ten in a second are read as moving, and cost half of twenty."""
 FRESH: Final = 10.0
 """Seconds after which an entry makes no sound: it is history that a late screen catches up with."""
 
@@ -63,13 +65,14 @@ class Desk:
         self._answered = -1
         self._things: tuple[object, ...] = ()
         self._facts: tuple[object, ...] = ()
+        self._painted = float("-inf")
         self._rings = 0
 
     def connected(self, link: Link) -> None:
         """The line stands. Called from the line's own thread, before the desk is used."""
         self.link = link
         self.view = replace(self.view, you=link.you, record=link.record)
-        if not link.seat and not self.app.settings.watch:
+        if link.seat in ("", link.you) and not self.app.settings.watch:
             link.take_seat()
 
     def close(self) -> None:
@@ -163,12 +166,17 @@ class Desk:
         """Paint the moment, if it is another one than before."""
         follower, size, now = self.follower, self.app.size, self._now()
         waited = int(self._clock() - follower.since) if follower.state.phase is Phase.MEASURING else 0
-        things = (follower.state, follower.live, follower.lost, self.view)
+        things = (follower.live, follower.state, follower.lost, self.view)
         facts = (follower.failing, size, self.app.palette, now.hour, now.minute, waited)
         # states are large: two that are one and the same are told by identity, never compared
-        if facts == self._facts and all(map(operator.is_, things, self._things)):
+        same = facts == self._facts and len(self._things) == len(things)
+        if same and all(map(operator.is_, things, self._things)):
             return
-        state, live, lost, _ = things
+        moment = self._clock()
+        if same and all(map(operator.is_, things[1:], self._things[1:])) and moment - self._painted < LIVE_EVERY:
+            return  # only the live reading is another one
+        self._painted = moment
+        live, state, lost, _ = things
         self.view = replace(
             self.view,
             state=state,
@@ -177,9 +185,9 @@ class Desk:
             failing=follower.failing,
             now=now,
             elapsed=self._clock() - follower.since,
-            left=self.view.left if self._things and self._things[0] is state else follower.left(),
+            left=self.view.left if self._things and self._things[1] is state else follower.left(),
         )
-        self._things, self._facts = (state, live, lost, self.view), facts
+        self._things, self._facts = (live, state, lost, self.view), facts
         self._picture = paint(self.view, max(1, size.width), max(1, size.height))
         self.app.sheet.show(self._picture.lines, self.app.palette)
 

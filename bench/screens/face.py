@@ -157,13 +157,13 @@ class _Drawing:
             start = self._start(number, place)
             spans.append(Span(" " * (start - at)))
             spans.append(self._pin(row[place]))
-            at = start + width(spans[-1].text)
+            at = start + (width(spans[-1].text) if self.grid.names else 1)
         spans.append(Span(" " * max(0, self.across - at)))
         if ends:
             name = glyphs.more_right if self.last < len(row) else row[-1]
             spans.append(Span(f" {name}{' ' * (ends - 1 - width(name))}", "ruler"))
         spans.append(Span(glyphs.frame[3], "frame"))
-        return tuple(part for part in spans if part.text)
+        return joined(part for part in spans if part.text)
 
     def edge(self, number: int, *, upper: bool) -> Line:
         """A line of the frame, with an arrow at a marked pin and the name of the first pin of every five."""

@@ -57,6 +57,9 @@ def keys(view: View) -> tuple[Key, ...]:
         found.append(_ABORT)
     if kind in ("place", "measure") and any(lead.connector for lead in view.page.leads):
         found.append(_MIRROR)
+    if view.state.phase in OPEN and _SEAT not in found and view.lost is None:
+        # two screens can go by one name: then the record does not tell which of them is heard
+        found.append(_SEAT)
     return (*found, *_LOOKS, _HELP, _LEAVE)
 
 

@@ -300,7 +300,8 @@ def _end(view: View, cells: int, rows: int) -> Body:
         text = view.say(f"{findings.name_of(state, outcome)}: {outcome.sentence}")
         lines += _item(glyphs.mark("skipped"), "skipped", text, cells)
     for outcome in found.remarked:
-        text = view.say(f"{findings.name_of(state, outcome)}: {outcome.remark}")
+        name = findings.name_of(state, outcome)
+        text = view.say(outcome.remark if outcome.remark.startswith(name) else f"{name}: {outcome.remark}")
         lines += _item(glyphs.mark("pass"), "pass", text, cells)
     if found.open:
         lines.append(line(Span(f"{found.open} steps were not reached.", "dim")))

@@ -76,7 +76,8 @@ def _rule(view: View, cells: int) -> Line:
 
 def _foot(view: View, cells: int) -> list[Line]:
     """Two lines: what must be said now and the keys; or the keys alone, where nothing must be said."""
-    known = [one for one in keys.keys(view) if one.does not in ("theme", "sound")]
+    hidden = ("theme", "sound") if view.watching else ("theme", "sound", "seat")
+    known = [one for one in keys.keys(view) if one.does not in hidden]
     note = _note(view, cells)
     if note:
         return [note, _one_row(known, cells, view)]

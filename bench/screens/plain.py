@@ -107,7 +107,7 @@ class Plain:
         """
         self._link = self._connect(self._follower.hear)
         try:
-            if not self._link.seat and not self._settings.watch:
+            if self._link.seat in ("", self._link.you) and not self._settings.watch:
                 self._link.take_seat()
             threading.Thread(target=self._read, name="typed lines", daemon=True).start()
             while self._why is None:

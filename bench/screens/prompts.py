@@ -39,6 +39,7 @@ class _Asking(ModalScreen[str | None], inherit_bindings=False):
     _Asking .keys { color: $accent; }
     _Asking .sure { margin-top: 1; }
     _Asking Input { margin-top: 1; border: tall $accent; background: $background; }
+    _Asking:nocolor Input > .input--cursor { text-style: reverse; }
     _Asking.plain Input { border: ascii $accent; }
     """
     BINDINGS: ClassVar = []

@@ -47,7 +47,7 @@ class FakeLink:
 class Stage:
     """One screen with its line and its clock."""
 
-    def __init__(self, you: str = "Ana", *, seat: str = "Ana", settings: Settings | None = None) -> None:
+    def __init__(self, you: str = "Ana", *, seat: str = "Bea", settings: Settings | None = None) -> None:
         self.link = FakeLink(you, seat)
         self.seconds = 1000.0
         self.now = EVENING
@@ -118,7 +118,7 @@ async def on_stage(
     size: tuple[int, int] = (80, 24),
     settings: Settings | None = None,
     you: str = "Ana",
-    seat: str = "Ana",
+    seat: str = "Bea",
 ) -> AsyncIterator[Stage]:
     """Run the app with a scene played to it."""
     stage = Stage(scene.you if scene is not None else you, seat=seat, settings=settings)
