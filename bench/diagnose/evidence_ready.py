@@ -120,7 +120,7 @@ class Readiness:
         things: shelves, feeds, cables and bonds, in plant order.
         gates: two for each shelf.
         tasks: what to do, in order.
-        voids: why evidence was voided: reason to how many readings.
+        voids: why evidence was voided: reason to how many readings, and how many claims were not proven again since.
         readings: how many readings were looked at.
     """
 
@@ -128,7 +128,7 @@ class Readiness:
     things: tuple[ThingState, ...]
     gates: tuple[GateState, ...]
     tasks: tuple[Task, ...]
-    voids: Mapping[str, int] = field(default_factory=dict)
+    voids: Mapping[str, tuple[int, int]] = field(default_factory=dict)
     readings: int = 0
 
     def of_kind(self, kind: str) -> list[ThingState]:
@@ -218,12 +218,17 @@ class _Readiness:
     def all(self) -> Readiness:
         things = [*self._shelves(), *self._feeds(), *self._cables(), *self._bonds()]
         gates, needs = self._gates()
-        voids: dict[str, int] = {}
+        tasks = _in_order(needs) + self._rest(things, needs)
+        return Readiness(self.plant.name, tuple(things), gates, tuple(tasks), self._voids(things), len(self.rows))
+
+    def _voids(self, things: Iterable[ThingState]) -> dict[str, tuple[int, int]]:
+        left = {one.claim.key: one.why for thing in things for one in thing.states if one.status == "void"}
+        still = list(left.values())
+        found: dict[str, int] = {}
         for row in self.rows:
             if row.verdict == "void":
-                voids[row.sentence] = voids.get(row.sentence, 0) + 1
-        tasks = _in_order(needs) + self._rest(things, needs)
-        return Readiness(self.plant.name, tuple(things), gates, tuple(tasks), voids, len(self.rows))
+                found[row.sentence] = found.get(row.sentence, 0) + 1
+        return {why: (count, still.count(why)) for why, count in found.items()}
 
     def _thing(self, kind: str, name: str, title: str, claims: Iterable[Claim], loose: int = 0) -> ThingState:
         states = self.states(claims)

@@ -17,7 +17,7 @@ import msgspec
 
 from bench.record.chain import FIRST, LONGEST, BadLine, check, decode, in_place, is_torn, seal
 from bench.record.read import BrokenRecord, read_lines
-from bench.walk.events import Entry, Event, Mended, Read
+from bench.walk.events import Began, Entry, Event, Mended, Read
 
 TimeOfDay = Callable[[], datetime]
 
@@ -123,8 +123,15 @@ class RecordWriter:
         return cls(path, descriptor, last=0, chain=FIRST, size=0, now=now)
 
     @classmethod
-    def reopen(cls, path: Path, now: TimeOfDay = utc_now) -> tuple[RecordWriter, list[Entry], Torn | None]:
+    def reopen(
+        cls, path: Path, now: TimeOfDay = utc_now, begins: type = Began
+    ) -> tuple[RecordWriter, list[Entry], Torn | None]:
         """Open a record to go on with it: verify it whole, set a torn end aside.
+
+        Args:
+            path: the record.
+            now: the time of day.
+            begins: the type of its first event.
 
         Returns:
             The writer, the record's entries, and what was set aside, if anything. A ``Mended`` event is not written
@@ -141,7 +148,7 @@ class RecordWriter:
             raise RecordTrouble(f"{path} cannot be opened for writing: {error.strerror}") from error
         try:
             _lock(descriptor, path)
-            entries, chain, size = _verified(path)
+            entries, chain, size = _verified(path, begins)
             torn = _set_aside(path, descriptor, size)
         except BaseException:
             os.close(descriptor)
@@ -233,7 +240,7 @@ def _sync_folder(folder: Path) -> None:
         os.close(descriptor)
 
 
-def _verified(path: Path) -> tuple[list[Entry], bytes, int]:
+def _verified(path: Path, begins: type) -> tuple[list[Entry], bytes, int]:
     """All whole lines of a record, the last hash, and where the whole lines end.
 
     A line without its newline is torn where it is the last one; anything else that does not fit was changed.
@@ -246,7 +253,7 @@ def _verified(path: Path) -> tuple[list[Entry], bytes, int]:
                 break
             digest = check(line, chain)
             entry = decode(line)
-            in_place(entry, number)
+            in_place(entry, number, begins)
         except BadLine as error:
             raise BrokenRecord(path, number, str(error)) from error
         entries.append(entry)

@@ -71,16 +71,22 @@ def check(line: bytes, previous: bytes) -> bytes:
     return digest
 
 
-def in_place(entry: Entry, number: int) -> None:
+def in_place(entry: Entry, number: int, begins: type = Began) -> None:
     """Verify that an entry is the one that a line should have.
+
+    Args:
+        entry: the entry.
+        number: of its line, from 1.
+        begins: the type of the first event: only a file of disturbances begins otherwise than a walk.
 
     Raises:
         BadLine: it has another number, or the first one does not begin a walk.
     """
     if entry.n != number:
         raise BadLine(f"event {entry.n} stands where event {number} belongs")
-    if number == 1 and not isinstance(entry.event, Began):
-        raise BadLine("the first event does not begin a walk")
+    if number == 1 and not isinstance(entry.event, begins):
+        begun = "a walk" if begins is Began else "a file of its kind"
+        raise BadLine(f"the first event does not begin {begun}")
 
 
 def is_torn(line: bytes, previous: bytes) -> bool:

@@ -20,7 +20,7 @@ import msgspec
 from bench.files import from_text
 from bench.plant.file import PlantFile
 from bench.record.append import RecordWriter, TimeOfDay, mended, utc_now
-from bench.record.chain import FIRST, LONGEST, BadLine, check, decode
+from bench.record.chain import FIRST, LONGEST, BadLine, check, decode, in_place, is_torn
 from bench.record.read import BrokenRecord, read_lines
 from bench.walk.events import Disturbed, Entry, Mended
 
@@ -275,10 +275,10 @@ def chain_of(path: Path) -> Chain:
     """
     previous, lines, torn = FIRST, 0, 0
     for number, line in read_lines(path):
-        if not line.endswith(b"\n"):
-            torn = len(line)
-            break
         try:
+            if is_torn(line, previous):
+                torn = len(line)
+                break
             previous = check(line, previous)
         except BadLine as error:
             raise BrokenRecord(path, number, str(error)) from error
@@ -298,7 +298,7 @@ def declare(folder: Path, event: Disturbed, now: TimeOfDay = utc_now) -> Path:
     """
     path = folder / DISTURBANCES
     if path.exists():
-        writer, _, torn = RecordWriter.reopen(path, now)
+        writer, _, torn = RecordWriter.reopen(path, now, Disturbed)
     else:
         writer, torn = RecordWriter.create(path, now), None
     with writer:
@@ -320,17 +320,16 @@ def declared(folder: Path) -> list[Entry]:
     found: list[Entry] = []
     previous = FIRST
     for number, line in read_lines(path):
-        if not line.endswith(b"\n"):
-            break
         try:
+            if is_torn(line, previous):
+                break
             previous = check(line, previous)
             entry = decode(line)
-            if entry.n != number:
-                raise BadLine(f"event {entry.n} stands where event {number} belongs")
+            in_place(entry, number, Disturbed)
+            if not isinstance(entry.event, Disturbed | Mended):
+                raise BadLine("something else than a disturbance stands in a file of disturbances")
         except BadLine as error:
             raise BrokenRecord(path, number, str(error)) from error
-        if not isinstance(entry.event, Disturbed | Mended):
-            raise BrokenRecord(path, number, "holds something else than a disturbance")
         if isinstance(entry.event, Disturbed):
             found.append(entry)
     return found

@@ -21,8 +21,9 @@ def lines(ready: Readiness) -> Iterator[str]:
     if ready.voids:
         yield ""
         yield "No longer counted:"
-        for why, count in sorted(ready.voids.items(), key=lambda one: -one[1])[:_MOST]:
-            yield f"  {count:5} reading{'s' if count != 1 else ' '}  {why.removeprefix('Void: ')}"
+        for why, (count, still) in sorted(ready.voids.items(), key=lambda one: (-one[1][1], -one[1][0]))[:_MOST]:
+            left = f"{still} to be proven again" if still else "all proven again since"
+            yield f"  {count:5} reading{'s' if count != 1 else ''} ({left}): {why.removeprefix('Void: ')}"
 
 
 def _counts(ready: Readiness) -> Iterator[str]:
@@ -64,9 +65,9 @@ def _gates(ready: Readiness) -> Iterator[str]:
     for gate in ready.gates:
         by_shelf.setdefault(gate.shelf, {})[gate.gate] = gate
     yield ""
-    yield f"{'shelf':8} {'first power, cards out':34} cards in"
+    yield f"{'shelf':8} {'first power, cards out':38} cards in"
     for shelf, gates in by_shelf.items():
-        yield f"{shelf:8} {_gate(gates['first power']):34} {_gate(gates['cards in'])}"
+        yield f"{shelf:8} {_gate(gates['first power']):38} {_gate(gates['cards in'])}"
 
 
 def _gate(gate: GateState) -> str:
@@ -123,7 +124,9 @@ def plain(ready: Readiness) -> dict[str, Any]:
             }
             for task in ready.tasks
         ],
-        "voids": dict(ready.voids),
+        "voids": [
+            {"why": why, "readings": count, "to_prove_again": still} for why, (count, still) in ready.voids.items()
+        ],
     }
 
 
