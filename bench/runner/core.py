@@ -478,7 +478,9 @@ class Runner:
                 self._hands.place(asked.step)
             if isinstance(asked, r.Ask):
                 self._hands.act(asked.step)
-        return self._record(wish)
+        why = self._record(wish)
+        # what is in hand is no refusal: it is written as soon as the record can be
+        return why if self._unwritten is None else ""
 
     def _end(self, why: str) -> None:
         if self._ending:

@@ -1,0 +1,17 @@
+"""Lets the tests here use the walks on paper and share their helpers."""
+
+import sys
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+sys.path.insert(0, str(Path(__file__).parents[1] / "walk"))
+
+import paper_walk
+
+
+@pytest.fixture(scope="session")
+def small(tmp_path_factory: pytest.TempPathFactory) -> paper_walk.Made:
+    """A small plant and a sequence with every kind of step."""
+    return paper_walk.made(tmp_path_factory.mktemp("small"))
