@@ -56,7 +56,7 @@ class Contact:
             Whether the contact has just settled. True once for each touch.
         """
         self._resolution = resolution or 0.0
-        if value is None or value >= OPEN_OHM:
+        if value is None or not value < OPEN_OHM:  # no number is not below anything
             self._recent.clear()
             self._open += 1
             if self._open >= OFF:

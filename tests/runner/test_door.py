@@ -1,0 +1,181 @@
+"""The door to a runner: private, and found only while somebody is behind it."""
+
+from __future__ import annotations
+
+import os
+import socket
+import stat
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from bench.record.append import RecordTrouble
+from bench.runner import door as doors
+from bench.runner.door import DoorFrame, door_of, live_doors, read_door
+
+
+@pytest.fixture
+def record(tmp_path: Path) -> Path:
+    return tmp_path / "walk.jsonl"
+
+
+@pytest.fixture(params=["a local socket", "loopback"])
+def kind(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> str:
+    """Both kinds of socket, whatever this system has."""
+    if request.param == "loopback":
+        monkeypatch.setattr(doors, "HAS_UNIX", False)
+    elif not doors.HAS_UNIX:
+        pytest.skip("this system has no local sockets")
+    return str(request.param)
+
+
+@pytest.fixture
+def frame(record: Path, kind: str) -> Iterator[DoorFrame]:
+    with DoorFrame(record) as made:
+        yield made
+
+
+def mode(path: Path) -> int:
+    return stat.S_IMODE(path.stat().st_mode)
+
+
+def test_the_door_file_is_for_its_owner_only(record: Path, frame: DoorFrame) -> None:
+    assert mode(door_of(record)) == 0o600
+    if frame.door.unix:
+        assert mode(Path(frame.door.unix).parent) == 0o700, "nobody else reaches the socket either"
+    else:
+        assert frame.listener.getsockname()[0] == "127.0.0.1"
+
+
+@pytest.mark.parametrize("mask", [0o000, 0o022, 0o077])
+def test_it_is_so_under_any_mask(record: Path, mask: int) -> None:
+    before = os.umask(mask)
+    try:
+        with DoorFrame(record):
+            assert mode(door_of(record)) == 0o600
+    finally:
+        os.umask(before)
+
+
+def test_a_left_over_or_a_trap_is_not_written_into(record: Path, tmp_path: Path) -> None:
+    """A file of the same name, open to all or leading elsewhere, does not get the token."""
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.write_text("precious")
+    fresh = door_of(record).with_name(f"{door_of(record).name}.{os.getpid()}")
+    fresh.symlink_to(elsewhere)
+    with DoorFrame(record) as made:
+        assert elsewhere.read_text() == "precious"
+        assert made.door.token not in elsewhere.read_text()
+        assert mode(door_of(record)) == 0o600
+        assert not fresh.exists()
+
+
+def test_tokens_are_long_and_never_the_same(record: Path, tmp_path: Path) -> None:
+    tokens = set()
+    for number in range(5):
+        with DoorFrame(tmp_path / f"{number}.jsonl") as made:
+            tokens.add(made.door.token)
+    assert len(tokens) == 5
+    assert min(len(token) for token in tokens) >= 32
+
+
+def test_the_file_leads_to_the_listener(record: Path, frame: DoorFrame) -> None:
+    door = read_door(door_of(record))
+    assert door == frame.door
+    assert (door.record, door.process) == (str(record.resolve()), os.getpid())
+    with door.connect(1.0) as link:
+        other, _ = frame.listener.accept()
+        with other:
+            link.sendall(b"x")
+            assert other.recv(1) == b"x"
+    assert live_doors(record.parent) == [door]
+
+
+def test_a_shut_door_is_gone(record: Path, kind: str) -> None:
+    with DoorFrame(record) as made:
+        door = made.door
+    assert not door_of(record).exists()
+    assert not door.unix or not Path(door.unix).parent.exists()
+    with pytest.raises(OSError):
+        door.connect(1.0)
+
+
+def test_shutting_wakes_who_waits_for_a_knock(record: Path, kind: str) -> None:
+    made = DoorFrame(record)
+    ended: list[type] = []
+
+    def wait() -> None:
+        try:
+            made.listener.accept()
+        except OSError as error:
+            ended.append(type(error))
+
+    waiting = threading.Thread(target=wait, daemon=True)
+    waiting.start()
+    made.close()
+    waiting.join(10.0)
+    assert not waiting.is_alive() and len(ended) == 1
+
+
+def test_a_dead_door_is_passed_over_and_left_alone(record: Path, tmp_path: Path, kind: str) -> None:
+    """After a crash the file is still there; and other files may end alike."""
+    with DoorFrame(record) as made:
+        dead = door_of(record).read_bytes()
+    door_of(record).write_bytes(dead)
+    (tmp_path / "rubbish.door").write_bytes(b"\xff{")
+    (tmp_path / "empty.door").write_bytes(b"")
+    (tmp_path / "folder.door").mkdir()
+    assert live_doors(tmp_path) == []
+    assert door_of(record).read_bytes() == dead
+    with DoorFrame(tmp_path / "other.jsonl") as alive:
+        assert live_doors(tmp_path) == [alive.door]
+    with DoorFrame(record) as again:
+        assert read_door(door_of(record)).token == again.door.token != made.door.token
+
+
+def test_two_runners_have_two_doors_newest_first(tmp_path: Path) -> None:
+    with DoorFrame(tmp_path / "one.jsonl") as one, DoorFrame(tmp_path / "two.jsonl") as two:
+        os.utime(one.path, (1, 1))
+        assert live_doors(tmp_path) == [two.door, one.door]
+        os.utime(two.path, (0, 0))
+        assert live_doors(tmp_path) == [one.door, two.door]
+
+
+def test_the_door_of_another_runner_is_not_taken_away(record: Path) -> None:
+    first = DoorFrame(record)
+    with DoorFrame(record) as second:
+        first.close()
+        assert read_door(door_of(record)) == second.door
+
+
+@pytest.mark.parametrize("text", [b"", b"{}", b"[]", b'{"record":1}', b"\x00\xff"])
+def test_what_is_no_door_file_leads_nowhere(tmp_path: Path, text: bytes) -> None:
+    path = tmp_path / "x.door"
+    path.write_bytes(text)
+    with pytest.raises(FileNotFoundError, match="leads to no runner"):
+        read_door(path)
+    with pytest.raises(FileNotFoundError, match="leads to no runner"):
+        read_door(tmp_path / "none.door")
+
+
+def test_a_door_that_cannot_be_put_up_is_told_and_leaves_nothing_behind(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made: list[str] = []
+    make = doors.tempfile.mkdtemp
+    monkeypatch.setattr(doors.tempfile, "mkdtemp", lambda prefix: made.append(make(prefix=prefix)) or made[-1])
+    with pytest.raises(RecordTrouble, match=r"door cannot be written: No such file or directory"):
+        DoorFrame(tmp_path / "no folder" / "walk.jsonl")
+    assert made and not Path(made[0]).exists()
+
+
+def test_where_the_path_is_too_long_for_a_socket_loopback_does(record: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    deep = record.parent / ("x" * 100)
+    deep.mkdir()
+    monkeypatch.setattr(doors.tempfile, "mkdtemp", lambda prefix: str(deep))
+    with DoorFrame(record) as made:
+        assert made.door.unix == "" and made.door.port
+        with made.door.connect(1.0) as link:
+            assert link.family == socket.AF_INET

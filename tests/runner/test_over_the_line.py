@@ -1,0 +1,132 @@
+"""A walk by an operator at the other end of a real socket, who goes, and another who comes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from fake_world import Bell, World, world
+from paper_walk import Made
+
+from bench.runner import protocol as p
+from bench.runner.client import Client
+from bench.runner.core import Came, Heard, Left
+from bench.runner.door import DoorFrame, live_doors
+from bench.runner.ports import Manner
+from bench.runner.server import Server
+from bench.walk import events as e
+from bench.walk import requests as r
+from bench.walk.results import passed, verdict_lines
+from bench.walk.state import Phase, State, request, start, take
+
+
+class Person:
+    """Somebody at a screen: folds what comes over the line, and answers what they see asked."""
+
+    def __init__(self, folder: Path, name: str) -> None:
+        self.bell = Bell()
+        self.state: State = start()
+        self.heard: list[Any] = []
+        self.answered = -1
+        (door,) = live_doors(folder)
+        self.client = Client(door, name, self._hear)
+        self.client.start()
+
+    def _hear(self, message: Any) -> None:
+        if isinstance(message, e.Entry):
+            self.state = take(self.state, message)
+        self.heard.append(message)
+        self.bell.ring()
+
+    def work(self, until: Any = lambda state: False, clock: Any = None) -> None:
+        """Answer what is asked until something holds or the walk is over."""
+        while True:
+            self.bell.wait(
+                lambda: until(self.state) or self.state.finished or self.state.number > self.answered,
+                f"something new after {self.state.phase}",
+            )
+            if until(self.state) or self.state.finished:
+                return
+            asked = request(self.state)
+            self.answered = asked.number
+            match asked:
+                case r.Ask(number=number, step=step):
+                    words = {"hold": getattr(step.source, "word", ""), "ask": "21.5"}
+                    self.client.wish(e.Answered(number=number, answer=words.get(step.kind, "")))
+                case r.Place(number=number):
+                    self.client.wish(e.Answered(number=number))
+                case r.Rest():
+                    self.client.wish(e.Continued())
+                case r.Wait():
+                    clock()
+
+
+@pytest.fixture
+def served(tmp_path: Path, small: Made) -> Iterator[World]:
+    with world(tmp_path, small.began, Manner(give_up_after=600.0), seated=True) as made, DoorFrame(made.path) as frame:
+        inbox = made.runner.inbox
+        server = Server(
+            frame,
+            came=lambda client: inbox.put(Came(client)),
+            heard=lambda client, message: inbox.put(Heard(client, message)),
+            left=lambda client: inbox.put(Left(client)),
+        )
+        made.start()
+        yield made
+        server.close("the walk is over")
+
+
+def test_a_whole_walk_over_the_line(served: World, tmp_path: Path) -> None:
+    ana = Person(tmp_path, "Ana")
+    watcher = Person(tmp_path, "Ben")
+    ana.work(clock=lambda: served.advance(1.0))
+    state = served.finish()
+    assert passed(state) and ana.state == state
+    watcher.bell.wait(lambda: watcher.state.finished)
+    assert list(verdict_lines(watcher.state)) == list(verdict_lines(state))
+    assert {event.by for event in served.events(e.Answered)} == {"Ana"}
+    ana.client.close()
+    watcher.client.close()
+
+
+def test_the_operator_vanishes_and_another_goes_on(served: World, tmp_path: Path) -> None:
+    ana = Person(tmp_path, "Ana")
+    ana.work(until=lambda state: bool(state.powered), clock=lambda: served.advance(1.0))
+    assert served.crew.on
+    ana.client.close()  # a closed lid, a lost line, a killed screen: the socket is cut
+    served.wait(lambda: served.state.phase is Phase.PAUSED, "the walk rests")
+    assert not served.crew.on
+    ben = Person(tmp_path, "Ben")
+    ben.work(clock=lambda: served.advance(1.0))
+    assert passed(served.finish())
+    seats = [event.by for event in served.events(e.Seated)]
+    assert seats == ["Ana", "", "Ben"]
+    words = [event.answer for event in served.events(e.Answered) if event.answer in ("DEAD", "CLEAR")]
+    assert words == ["DEAD", "CLEAR", "CLEAR"], "the hold point was passed again, by the one who was there"
+    ben.client.close()
+
+
+def test_nobody_comes_back_over_the_line(served: World, tmp_path: Path) -> None:
+    ana = Person(tmp_path, "Ana")
+    ana.work(until=lambda state: state.cursor >= 3, clock=lambda: served.advance(1.0))
+    ana.client.close()
+    served.wait(lambda: served.state.phase is Phase.PAUSED, "the walk rests")
+    served.clock.advance(601.0)
+    assert served.finish().phase is Phase.ABORTED
+
+
+def test_refusals_and_goodbyes_come_over_the_line(served: World, tmp_path: Path) -> None:
+    ana, ben = Person(tmp_path, "Ana"), Person(tmp_path, "Ben")
+    ana.work(until=lambda state: state.cursor >= 1)
+    ben.bell.wait(lambda: ben.state.cursor >= 1)
+    ben.client.wish(e.Answered(number=ben.state.number, answer="DEAD"))
+    ben.bell.wait(lambda: any(isinstance(message, p.Refusal) for message in ben.heard))
+    assert ben.heard[-1] == p.Refusal(why="Ana holds the operator's seat; take it first")
+    ben.client.take_seat()
+    ben.bell.wait(lambda: ben.state.seat == "Ben")
+    ben.client.wish(e.Answered(number=ben.state.number, answer="DEAD"))
+    ana.bell.wait(lambda: ana.state.cursor == 2)
+    for person in (ana, ben):
+        person.client.close()
