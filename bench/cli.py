@@ -23,6 +23,7 @@ COMMANDS: Final[dict[str, str]] = {
     "walk": "walk a sequence on the screen",
     "run": "run a sequence without a screen",
     "draft": "draft a sequence from a plant: insulation, continuity, polarity, idle current",
+    "explain": "explain a measured pin map by the fewest things that people did",
     "judge": "judge a record again under other limits or another decision rule",
     "replay": "show what a record holds, step by step",
     "ready": "say what of a plant is proven, what blocks its first power, and what to do next",

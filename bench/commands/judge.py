@@ -10,7 +10,6 @@ from bench import exits
 
 if TYPE_CHECKING:
     from bench.walk.setting import Rules
-    from bench.walk.state import State
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -25,11 +24,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Fold the record twice and compare."""
+    from bench.commands.common import folded
     from bench.report.console import exit_code
     from bench.walk.results import results, tally, verdict_line
 
-    before = _folded(options.record, None)
-    after = _folded(options.record, _rules(options))
+    before = folded(options.record)
+    after = folded(options.record, _rules(options))
     old, new = results(before), results(after)
     changed = [index for index in new if new[index].verdict != old[index].verdict]
     setting = after.setting
@@ -41,21 +41,6 @@ def run(options: argparse.Namespace) -> int:
     shown = ", ".join(f"{count} {verdict}" for verdict, count in sorted(counts.items()))
     print(f"{len(changed)} of {sum(counts.values())} verdicts changed: now {shown}")
     return exit_code(after) if after.finished else exits.STOPPED
-
-
-def _folded(record: Path, rules: Rules | None) -> State:
-    from bench.record.read import BrokenRecord, read_record
-    from bench.walk.state import OutOfTurn, Refused, Stale, start, take
-
-    state = start(rules)
-    for entry in read_record(record):
-        try:
-            state = take(state, entry)
-        except (OutOfTurn, Refused, Stale) as error:
-            raise BrokenRecord(record, entry.n, f"does not follow from the lines before it: {error}") from error
-    if state.setting is None:
-        raise BrokenRecord(record, 0, "holds no walk")
-    return state
 
 
 def _rules(options: argparse.Namespace) -> Rules:

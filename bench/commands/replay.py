@@ -16,19 +16,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Fold the record and print as the run did."""
-    from bench.record.read import BrokenRecord, read_record
+    from bench.commands.common import folded
     from bench.report.console import Console, exit_code
     from bench.walk.results import verdict_lines
-    from bench.walk.state import OutOfTurn, Refused, Stale, start, take
 
-    state = start()
     console = Console(quiet=options.verdicts)
-    for entry in read_record(options.record):
-        try:
-            state = take(state, entry)
-        except (OutOfTurn, Refused, Stale) as error:
-            raise BrokenRecord(options.record, entry.n, f"does not follow from the lines before it: {error}") from error
-        console.told(entry, state)
+    state = folded(options.record, told=console.told)
     if options.verdicts:
         for line in verdict_lines(state):
             print(line)
