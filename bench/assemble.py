@@ -398,13 +398,13 @@ def _upto(state: State, step: Step) -> float | None:
 
 def _opener(bench: Bench, name: str, address: str, trace: Path | None) -> Callable[[], Instrument]:
     def opener() -> Instrument:
-        return bench.connect(name, address, trace=_tracer(trace, name) if trace is not None else None)
+        return bench.connect(name, address, trace=tracer(trace, name) if trace is not None else None)
 
     return opener
 
 
-def _tracer(path: Path, name: str) -> Trace:
-    """Writes every byte to a file, one line for each piece."""
+def tracer(path: Path, name: str) -> Trace:
+    """Write every byte to a file, one line for each piece; ``name`` is the instrument's."""
 
     def write(direction: str, data: bytes, at: float) -> None:
         with path.open("a", encoding="utf-8") as stream:

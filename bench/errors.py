@@ -8,6 +8,7 @@ from bench.exits import BAD_INPUT, STOPPED
 def expected(error: Exception) -> tuple[str, int] | None:
     """The text and exit code of an error that a person can mend; None for a bug."""
     from bench.files import BadFile
+    from bench.instruments.trouble import InstrumentTrouble
     from bench.record.append import RecordBusy, RecordTrouble
     from bench.record.read import BrokenRecord
     from bench.runner.client import NotLetIn
@@ -19,7 +20,7 @@ def expected(error: Exception) -> tuple[str, int] | None:
         return f"{error}{tail}", BAD_INPUT
     if isinstance(error, BadRequest | BrokenRecord | FileExistsError):
         return str(error), BAD_INPUT
-    if isinstance(error, RecordBusy | RecordTrouble | NotLetIn | ConnectionError | SimulationFailed):
+    if isinstance(error, InstrumentTrouble | RecordBusy | RecordTrouble | NotLetIn | ConnectionError | SimulationFailed):
         return str(error), STOPPED
     return None
 
