@@ -157,10 +157,9 @@ class WalkApp(App[None], inherit_bindings=False):
             # whatever it is, it belongs to who called run(), and the screen must not stay behind
             self.bug = error
             return
-        if self._over:
-            link.close()
-            return
         self.desk = desk
+        if self._over:
+            desk.close()  # the line came too late
 
     def tick(self) -> None:
         """Look at what came, and show it."""

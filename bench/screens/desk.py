@@ -26,6 +26,8 @@ from bench.walk import events as e
 from bench.walk.state import OutOfTurn, Phase, Refused, Stale, accepts
 
 if TYPE_CHECKING:
+    from textual.timer import Timer
+
     from bench.runner.protocol import Wish
     from bench.screens.app import WalkApp
     from bench.screens.link import Link
@@ -67,6 +69,7 @@ class Desk:
         self._facts: tuple[object, ...] = ()
         self._painted = float("-inf")
         self._rings = 0
+        self._bell: Timer | None = None
 
     def connected(self, link: Link) -> None:
         """The line stands. Called from the line's own thread, before the desk is used."""
@@ -113,6 +116,7 @@ class Desk:
         match news:
             case Said(why=why, failing=failing):
                 if not failing:
+                    self._answered = -1  # what was refused may be answered again
                     self._note(why)
             case Lost():
                 self._ring("lost")
@@ -131,7 +135,7 @@ class Desk:
 
     def _sound(self, news: Happened) -> bool:
         outcome = news.outcome
-        if outcome is not None and outcome.reading is not None:
+        if outcome is not None and outcome.verdict != "done":
             self._ring(outcome.verdict)
             return True
         if news.after.phase is Phase.TROUBLED and news.before.phase is not Phase.TROUBLED:
@@ -141,6 +145,8 @@ class Desk:
 
     def _ring(self, what: str) -> None:
         if self._tones:
+            if self._bell is not None:
+                self._bell.stop()
             self._rings = PATTERNS.get(what, 0)
             self._ring_on()
 
@@ -150,8 +156,7 @@ class Desk:
         self._rings -= 1
         self.rung += 1
         self.app.bell()
-        if self._rings:
-            self.app.set_timer(APART, self._ring_on)
+        self._bell = self.app.set_timer(APART, self._ring_on) if self._rings else None
 
     def _drop_stale_prompt(self) -> None:
         """A prompt for a request that somebody else answered meanwhile goes away."""
@@ -223,7 +228,8 @@ class Desk:
         if act in ("take", "retry"):
             self._yes(act, up, now)
             return
-        if up < QUIET and key in keys.TAKE:
+        if up < QUIET and act in _ONCE:
+            self._note("a key that is held counts once; press it again")
             return
         if self.view.note:
             self._note("")
@@ -395,6 +401,8 @@ class Desk:
         self.app.push_screen(Sure("Leave the screen?", lines, unicode=self.app.settings.unicode), done)
 
 
+_ONCE: Final = frozenset({"word", "value", "reason", "back", "again", "pause", "go-on", "seat"})
+"""Acts that a held key must not do again and again."""
 _ACTS: Final[dict[str, Callable[[Desk], None]]] = {
     "word": Desk._word,
     "value": Desk._value,

@@ -61,9 +61,9 @@ def _without_word(outcome: Outcome) -> str:
     return "" if sentence.rstrip(".").casefold() == outcome.verdict else sentence
 
 
-def readings_only(state: State) -> Iterator[Outcome]:
-    """Outcomes worth showing as they come, newest first: readings and skipped steps."""
-    return (one for one in outcomes(state) if one.reading is not None or one.verdict == "skipped")
+def telling(state: State) -> Iterator[Outcome]:
+    """Outcomes worth showing as they come, newest first: all but those that only say done."""
+    return (one for one in outcomes(state) if one.verdict != "done")
 
 
 def place_of(state: State, outcome: Outcome) -> str:
@@ -122,10 +122,8 @@ class Summary:
 def summary(state: State) -> Summary:
     """What came of a walk, or of as much of it as is done."""
     latest = results(state).values()
-    counts = {
-        verdict: sum(one.verdict == verdict and (verdict == "skipped" or one.reading is not None) for one in latest)
-        for verdict in ("pass", "fail", "undecided", "void", "skipped")
-    }
+    verdicts = ("pass", "fail", "undecided", "void", "skipped")
+    counts = {verdict: sum(one.verdict == verdict for one in latest) for verdict in verdicts}
     total = len(state.setting.plan.steps) if state.setting is not None else 0
     return Summary(
         counts,

@@ -15,7 +15,6 @@ TAKE: Final = ("enter", "space")
 CAUTION_KEYS: Final = ("y", "u")
 """Cautions are acknowledged by one of these in turn: never by a key that the step before was answered with."""
 SCROLL: Final = {"up": -1, "down": 1, "pageup": -10, "pagedown": 10, "home": -100_000, "end": 100_000}
-LONG_PAGES: Final = frozenset({"consent", "done", "aborted", "help", "lost", "trouble", "caution", "hold", "do", "ask"})
 
 
 @dataclass(frozen=True, slots=True)

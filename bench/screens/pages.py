@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Final, NamedTuple
 
+from bench.quantity import engineering
 from bench.screens import digits, findings, keys, words
 from bench.screens.cells import (
     EMPTY,
@@ -151,16 +152,11 @@ def _plain(view: View, cells: int, rows: int) -> Body:
 def _handled(view: View, source: Do, cells: int) -> list[Line]:
     """What the act opens, closes, switches and handles, each under its own word."""
     lines: list[Line] = []
-    for word, names in (
-        ("open", source.open),
-        ("close", source.close),
-        ("switch off", source.switch_off),
-        ("switch on", source.switch_on),
-        ("handles", source.touches),
-    ):
-        if names:
-            parts = wrap(view.say(", ".join(names)), cells - 12)
-            lines += [line(Span(f"{word} ", "dim"), Span(part, "strong")) for part in parts]
+    for word, names in words.handled(source):
+        parts = wrap(view.say(names), cells - 12)
+        lines += [line(Span(f"{word} ", "dim"), Span(part, "strong")) for part in parts]
+    if source.energises:
+        lines.append(line(Span("Something may be live after this.", "alarm")))
     return [EMPTY, *lines] if lines else []
 
 
@@ -204,12 +200,16 @@ def _starting(view: View, cells: int, rows: int) -> Body:
 
 
 def _working(view: View, cells: int, rows: int) -> Body:
-    now = view.page
-    lines = [
-        centred((Span(now.title, "title"),), cells),
-        EMPTY,
-        *(centred(one, cells) for one in [*_running(now.text, cells), *_running(now.hint, cells, "hint")]),
-    ]
+    """The bench works by itself; what it reads meanwhile is shown large."""
+    now, live = view.page, view.live
+    lines: list[Line] = [centred((Span(now.title, "title"),), cells), EMPTY]
+    lines += [centred(one, cells) for one in _running(now.text, cells)]
+    if live is not None and live.value is not None:
+        text = engineering(live.value, live.unit, resolution=live.resolution)
+        if digits.can_draw(text) and digits.drawn_width(text, 5) <= cells:
+            drawn = digits.draw(text, 5, view.glyphs)
+            lines += [EMPTY, *(centred((Span(row, "digits"),), cells) for row in drawn), EMPTY]
+    lines += [centred(one, cells) for one in _running(now.hint, cells, "hint")]
     return _middle(view, lines, rows)
 
 
@@ -415,6 +415,7 @@ _PAGES: Final[dict[str, Callable[[View, int, int], Body]]] = {
     "safe": _working,
     "meet": _working,
     "switch": _working,
+    "energise": _working,
     "consent": _consent,
     "trouble": _trouble,
     "rest": _rest,

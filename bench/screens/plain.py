@@ -20,7 +20,7 @@ from bench.screens.glyphs import ASCII, UNICODE
 from bench.screens.settings import Ended, Settings, Why
 from bench.screens.sound import PATTERNS, Speaker
 from bench.screens.touched import touched, unknown
-from bench.sequence.file import Hold
+from bench.sequence.file import Do, Hold
 from bench.walk import events as e
 from bench.walk.state import Phase
 
@@ -204,7 +204,7 @@ class Plain:
             self._say(f"{self._history} readings are in the record already")
             self._history = 0
         state, outcome = news.after, news.outcome
-        if outcome is not None and (outcome.reading is not None or outcome.verdict == "skipped"):
+        if outcome is not None and outcome.verdict != "done":
             mark = self._glyphs.mark(outcome.verdict)
             self._say(f"{mark} {findings.verdict_line(state, outcome)}")
             for advice in outcome.advice[:1]:
@@ -271,6 +271,12 @@ class Plain:
         self._say(f"{head}{named}{page.title}")
         if page.text:
             self._say(page.text)
+        source = state.step.source if state.step is not None else None
+        if isinstance(source, Do) and page.kind == "do":
+            for word, names in words.handled(source):
+                self._say(f"{word}: {names}")
+            if source.energises:
+                self._say("Something may be live after this.")
         sides = words.seen_from(state, mirrored=self._mirrored)
         for lead in page.leads:
             parts = [lead.label, lead.where, lead.spot]

@@ -25,7 +25,6 @@ class Gauge:
         value: the reading; None where there is none.
         expanded: expanded uncertainty of the reading; None where it is not known.
         over: '+' or '-' where the meter shows over range.
-        resolution: the last digit that means something; None where it is not known.
     """
 
     unit: str
@@ -34,7 +33,6 @@ class Gauge:
     value: float | None = None
     expanded: float | None = None
     over: str = ""
-    resolution: float | None = None
 
     @property
     def bounds(self) -> str:
@@ -46,13 +44,6 @@ class Gauge:
         if high is not None:
             return f"at most {high}"
         return f"at least {low}" if low is not None else ""
-
-    @property
-    def within(self) -> bool | None:
-        """Whether the reading as it stands is within; None where there is none. No verdict: doubt is left out."""
-        if self.value is None:
-            return None
-        return (self.low is None or self.value >= self.low) and (self.high is None or self.value <= self.high)
 
 
 @dataclass(frozen=True, slots=True)

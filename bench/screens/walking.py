@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from bench.judge.errors import JudgeError
 from bench.quantity import engineering
 from bench.roles import UNIT_OF, function_name
 from bench.screens import digits, face, findings, scale, words
@@ -150,15 +151,7 @@ def _over(over: str, unit: str) -> str:
 
 
 def _gauge_of(outcome: Outcome) -> scale.Gauge:
-    return scale.Gauge(
-        outcome.unit,
-        outcome.low,
-        outcome.high,
-        outcome.value,
-        outcome.expanded,
-        outcome.over,
-        outcome.reading.resolution if outcome.reading is not None else None,
-    )
+    return scale.Gauge(outcome.unit, outcome.low, outcome.high, outcome.value, outcome.expanded, outcome.over)
 
 
 def limit_gauge(state: State, step: Step) -> scale.Gauge:
@@ -169,7 +162,7 @@ def limit_gauge(state: State, step: Step) -> scale.Gauge:
     if isinstance(source, Measure) and state.setting is not None:
         try:
             limit = state.setting.limit(step, state.conditions, state.rules).limit
-        except ValueError:
+        except JudgeError:
             return scale.Gauge(UNIT_OF[source.read])
         return scale.Gauge(limit.unit, limit.lower, limit.upper)
     return scale.Gauge(UNIT_OF[source.read] if isinstance(source, Prove) else "")
@@ -210,7 +203,10 @@ def foreseen(state: State, step: Step, role: str, unit: str, value: float, resol
         value=value,
         resolution=resolution,
     )
-    return state.setting.judge(step, read, state.taken + 1, state.conditions, state.rules, state.at)[0]
+    try:
+        return state.setting.judge(step, read, state.taken + 1, state.conditions, state.rules, state.at)[0]
+    except JudgeError:
+        return None
 
 
 def _figures(view: View, figure: Figure, cells: int, height: int) -> list[Line]:
@@ -241,7 +237,7 @@ def _drawn(view: View, figure: Figure, cells: int, height: int) -> list[str]:
         return []
     ways = [(text, height), (text, 5)]
     value, unit = figure.gauge.value, figure.gauge.unit
-    if value is not None and digits.can_draw(text) and not text.startswith("O"):
+    if value is not None and digits.can_draw(text):
         ways += [(engineering(value, unit, digits=4), 5), (engineering(value, unit, digits=3), 5)]
     for way, high in ways:
         if digits.can_draw(way) and digits.drawn_width(way, high) <= cells - 24:
@@ -445,7 +441,7 @@ def verdicts(view: View, cells: int, rows: int) -> list[Line]:
     if rows < 1:
         return []
     known = []
-    for outcome in findings.readings_only(view.state):
+    for outcome in findings.telling(view.state):
         known.append(outcome)
         if len(known) >= max(rows, 12):
             break

@@ -10,7 +10,7 @@ from datetime import datetime, tzinfo
 from typing import TYPE_CHECKING, Final, Literal
 
 from bench.plant.words import ordinal
-from bench.sequence.file import Ask, Hold, Measure, Prove, Set, Zero
+from bench.sequence.file import Ask, Do, Hold, Measure, Prove, Set, Zero
 from bench.sequence.plan import Step
 from bench.walk import requests as r
 from bench.walk.setting import Outcome
@@ -132,8 +132,9 @@ def _meeting(state: State, roles: tuple[str, ...]) -> str:
     return f"{text}\nHere already: {there}." if there else text
 
 
-def _step_page(state: State, asked: r.Ask | r.Place | r.Measure | r.Switch | r.Wait, mirrored: bool) -> Page:
-    step, number = asked.step, asked.number
+def _step_page(state: State, asked: r.Request, mirrored: bool) -> Page:
+    step, number = state.step, asked.number
+    assert step is not None
     source = step.source
     match asked:
         case r.Ask():
@@ -149,10 +150,14 @@ def _step_page(state: State, asked: r.Ask | r.Place | r.Measure | r.Switch | r.W
         case r.Switch():
             state_word = source.output if isinstance(source, Set) else ""
             return Page("switch", number, step.title, step.text, f"The output goes {state_word} and is read back.")
-    leads = leads_of(state, step, mirrored=mirrored)
-    kind = "place" if isinstance(asked, r.Place) else "measure"
-    hint = placing(step, None) if kind == "place" else measuring(step)
-    return Page(kind, number, step.title, step.text or _own_text(step), hint, leads)
+        case r.Place() | r.Measure():
+            leads = leads_of(state, step, mirrored=mirrored)
+            kind = "place" if isinstance(asked, r.Place) else "measure"
+            hint = placing(step, None) if kind == "place" else measuring(step)
+            return Page(kind, number, step.title, step.text or _own_text(step), hint, leads)
+        case _:
+            hint = "The output comes up and is watched. It goes off by itself at the first reading beyond."
+            return Page("energise", number, step.title, step.text, hint)
 
 
 def _own_text(step: Step) -> str:
@@ -196,6 +201,24 @@ def placing(step: Step, live: Live | None) -> str:
     if touch == "open" and isinstance(step.source, Measure | Zero):
         return "Waiting for the probes to touch."
     return "Confirm when the probes are in place."
+
+
+_HANDLES: Final = {
+    "open": "open",
+    "close": "close",
+    "switch off": "switch_off",
+    "switch on": "switch_on",
+    "put in": "put_in",
+    "take out": "take_out",
+    "handles": "touches",
+}
+"""Words for what an act does, and the fields of the step that name the things."""
+
+
+def handled(source: Do) -> list[tuple[str, str]]:
+    """What an act opens, closes, switches or handles: a word and the names."""
+    found = ((word, getattr(source, field, [])) for word, field in _HANDLES.items())
+    return [(word, ", ".join(names)) for word, names in found if names]
 
 
 def lasts(step: Step) -> float:

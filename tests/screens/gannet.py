@@ -64,7 +64,10 @@ def plant(*, bay: str = "1", connector_title: str = "left", cable_title: str = "
             {"name": "BA", "feed": "A", "at": "1" if bay == "1" else "2", "position": "top"},
             {"name": "RA", "feed": "A", "pole": "return", "at": "2", "position": "top"},
         ],
-        "breakers": [{"name": "F21", "feed": "A", "rating": "10 A", "at": "2", "position": "left row, 3rd"}],
+        "breakers": [
+            {"name": "F21", "feed": "A", "rating": "10 A", "at": "2", "position": "left row, 3rd"},
+            {"name": "F22", "feed": "A", "rating": "10 A", "at": "2", "position": "left row, 4th"},
+        ],
         "cables": [
             {
                 "name": "W101",

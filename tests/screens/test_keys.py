@@ -6,6 +6,7 @@ import asyncio
 
 import pytest
 
+from bench.runner import protocol as p
 from bench.screens import keys
 from bench.screens.view import View
 from bench.walk import events as e
@@ -170,6 +171,27 @@ def test_a_held_key_answers_one_request_and_never_the_next() -> None:
             await stage.settle()
             assert len(stage.link.wishes) == 1
             assert not stage.app.screen.query("Input"), "and it opens nothing either"
+
+    asyncio.run(act())
+
+
+@pytest.mark.parametrize(
+    ("scene", "key"), [("place-failed", "b"), ("wait", "p"), ("paused", "p"), ("place-failed", "g")]
+)
+def test_a_held_letter_does_its_act_once(scene: str, key: str) -> None:
+    assert len(pressed(scene, *[key] * 20, apart=0.033).link.wishes) == 1
+
+
+def test_what_was_refused_can_be_answered_again() -> None:
+    async def act() -> None:
+        async with on_stage(SCENES["place-open"]()) as stage:
+            await stage.press("enter", "enter")
+            assert len(stage.link.wishes) == 1
+            stage.hear(p.Refusal(why="Bea holds the operator's seat; take it first"))
+            await stage.settle()
+            assert "take it first" in stage.words
+            await stage.press("k", "enter")
+            assert len(stage.link.wishes) == 2
 
     asyncio.run(act())
 

@@ -118,6 +118,18 @@ def test_the_screen_is_light_or_dark_and_colourless_where_colours_are_not_wanted
     assert not any(colour in bare.lower() for colour in ("#c4302b", "#f0b64c", "#ff7d5c"))
 
 
+def test_the_page_follows_the_terminals_size() -> None:
+    async def look() -> None:
+        async with on_stage(SCENES["place-touching"]()) as stage:
+            for columns, rows in ((120, 40), (60, 20), (80, 24)):
+                await stage.pilot.resize_terminal(columns, rows)
+                await stage.until(lambda rows=rows: len(stage.app.sheet.lines) == rows)
+                assert max(width(one) for one in stage.app.sheet.lines) == columns - 1
+                assert "Hold still" in stage.words and "J101 pin 4" in stage.words
+
+    asyncio.run(look())
+
+
 def test_a_changed_reading_paints_only_the_lines_that_changed() -> None:
     from tests.screens.scenes import ohms
 

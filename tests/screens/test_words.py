@@ -7,6 +7,7 @@ import time
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import msgspec
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -14,18 +15,20 @@ from hypothesis import strategies as st
 from bench.quantity import Duration
 from bench.runner import protocol as p
 from bench.screens import findings, words
+from bench.screens.cells import text_of
 from bench.screens.follow import Follower, Happened, Lost, Said
 from bench.screens.pace import Pace
+from bench.screens.paint import paint
 from bench.screens.sound import PATTERNS, Speaker
 from bench.screens.touched import touched, unknown
 from bench.screens.view import View
 from bench.screens.walking import figure_of
-from bench.sequence.file import Wait
+from bench.sequence.file import Do, Hold, Wait
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.state import Phase, request
-from tests.screens.gannet import LEADS, Walk, measured
+from tests.screens.gannet import LEADS, Walk, continuity, measured
 from tests.screens.scenes import GOOD, SCENES, ohms
 from tests.screens.stage import ZONE
 
@@ -96,12 +99,22 @@ def test_local_time_is_the_wall_clocks() -> None:
     assert words.local_time("yesterday", ZONE) == ""
 
 
+def test_an_act_is_told_with_what_it_works_and_that_it_makes_live() -> None:
+    act = Do(text="Close it.", close=["F21"], open=["F22"], touches=["2A"])
+    assert words.handled(act) == [("open", "F22"), ("close", "F21"), ("handles", "2A")]
+    sequence = continuity()
+    steps = [Hold(text="Clear?"), act]
+    walk = Walk(sequence=msgspec.structs.replace(sequence, steps=steps)).until(r.Ask, "do")
+    text = "\n".join(text_of(one) for one in paint(View(state=walk.state), 80, 24).lines)
+    assert "open F22" in text and "close F21" in text and "Something may be live after this." in text
+
+
 # Findings
 
 
 def test_a_verdict_is_told_in_one_line_with_its_word_once() -> None:
     walk = measured(Walk().until(r.Place, "measure"), [*GOOD[:1], 1.9 + LEADS, "+"])
-    lines = [findings.verdict_line(walk.state, one) for one in findings.readings_only(walk.state)]
+    lines = [findings.verdict_line(walk.state, one) for one in findings.telling(walk.state)]
     assert lines[0].startswith("FAIL W101.3: Open: nothing conducts")
     assert lines[1].startswith("FAIL W101.2: 1.900 Ω ± ") and "too high" in lines[1]
     assert lines[2].startswith("PASS W101.1: 0.812 Ω ± ")
@@ -136,7 +149,7 @@ def test_an_output_that_is_not_confirmed_off_is_never_left_out() -> None:
 
 def test_a_voice_says_the_verdict_first() -> None:
     walk = measured(Walk().until(r.Place, "measure"), [*GOOD[:1], "+"])
-    outcome = next(iter(findings.readings_only(walk.state)))
+    outcome = next(iter(findings.telling(walk.state)))
     said = findings.spoken(walk.state, outcome)
     assert said.startswith("fail. Open: nothing conducts")
     assert said.endswith("Next: red on J101 pin 27, black on J201 pin 27.")
@@ -166,7 +179,7 @@ def test_the_live_band_is_the_one_that_the_reading_will_have() -> None:
     figure = figure_of(View(state=scene.walk.state, live=ohms(0.84, "touching", 0.5)))
     scene.walk.one()
     scene.walk.read(0.84 + LEADS)
-    outcome = next(iter(findings.readings_only(scene.walk.state)))
+    outcome = next(iter(findings.telling(scene.walk.state)))
     assert figure.gauge.expanded == pytest.approx(outcome.expanded)
     assert figure.gauge.value == pytest.approx(outcome.value)
 
