@@ -20,7 +20,9 @@ def expected(error: Exception) -> tuple[str, int] | None:
         return f"{error}{tail}", BAD_INPUT
     if isinstance(error, BadRequest | BrokenRecord | FileExistsError):
         return str(error), BAD_INPUT
-    if isinstance(error, InstrumentTrouble | RecordBusy | RecordTrouble | NotLetIn | ConnectionError | SimulationFailed):
+    if isinstance(
+        error, InstrumentTrouble | RecordBusy | RecordTrouble | NotLetIn | ConnectionError | SimulationFailed
+    ):
         return str(error), STOPPED
     return None
 
