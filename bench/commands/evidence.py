@@ -127,35 +127,48 @@ def declared_in(path: Path) -> list[Told]:
 
 
 def _add(folder: Folder, record: Path, name: str, plant: str) -> None:
-    import msgspec
-
-    from bench.diagnose.evidence_rows import Chapter, distil
-    from bench.record.index import Cache, chain_of, head_of
-    from bench.record.read import BrokenRecord, read_record
-    from bench.walk.state import OutOfTurn, Refused, Stale
+    from bench.record.index import head_of
 
     head = head_of(record)
     if plant and head.plant_name != plant:
         folder.left_out[name] = f"of the plant {head.plant_name}"
         return
-    # the chain is checked every time; what follows from the record is worked out once
-    chain = chain_of(record)
-    cache = Cache(folder.path, f"chapter {name} {_code()}")
+    folder.chapters.append(chapter_of(folder.path, name, head))
+    folder.heads[name] = head
+
+
+def chapter_of(folder: Path, name: str, head: Head) -> Chapter:
+    """One record, distilled. Its chain is checked every time; what follows from it is worked out once and kept.
+
+    Args:
+        folder: where what was worked out is kept.
+        name: the record's name.
+        head: what it begins with.
+
+    Raises:
+        BrokenRecord: its chain does not hold, or the machine does not take it.
+    """
+    import msgspec
+
+    from bench.diagnose.evidence_rows import Chapter, distil
+    from bench.record.index import Cache, chain_of
+    from bench.record.read import BrokenRecord, read_record
+    from bench.walk.state import OutOfTurn, Refused, Stale
+
+    chain = chain_of(head.path)
+    cache = Cache(folder, f"chapter {name} {_code()}")
     kept = cache.get(chain.last)
-    chapter = None
     if kept is not None:
         try:
-            chapter = msgspec.json.decode(kept, type=Chapter)
+            return msgspec.json.decode(kept, type=Chapter)
         except msgspec.MsgspecError:
-            chapter = None
-    if chapter is None:
-        try:
-            chapter = distil(name, read_record(record), head.plant_digest)
-        except (OutOfTurn, Refused, Stale) as error:
-            raise BrokenRecord(record, 0, f"does not follow from its own lines: {error}") from error
-        cache.put(chain.last, msgspec.json.encode(chapter))
-    folder.chapters.append(chapter)
-    folder.heads[name] = head
+            pass  # written by halves, or by hand: it is made anew
+    try:
+        chapter = distil(name, read_record(head.path), head.plant_digest)
+    except (OutOfTurn, Refused, Stale) as error:
+        raise BrokenRecord(head.path, 0, f"does not follow from its own lines: {error}") from error
+    cache.put(chain.last, msgspec.json.encode(chapter))
+    return chapter
 
 
 @functools.cache

@@ -1,0 +1,364 @@
+"""A traced point as lines of text, as a plot, and as plain data for other programs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any, Final
+
+from bench.diagnose.evidence_rows import Evidence
+from bench.diagnose.trace_common import Common
+from bench.diagnose.trace_points import ELSEWHERE, Point
+from bench.diagnose.trace_series import Series, seconds
+from bench.diagnose.trace_study import Episode, Study
+from bench.quantity import engineering, with_uncertainty
+from bench.report.svg import STYLE, Dot, history
+
+SCALE: Final = 30
+"""Characters of a plot in the terminal."""
+MARKS: Final = {"pass": "●", "fail": "x", "undecided": "?", "void": "-"}
+OUT: Final = "beyond the meter's range"
+MANY: Final = 12
+"""Series from which on the steady ones are told in one line each."""
+_MOST: Final = 10
+
+
+def lines(point: Point, studies: Sequence[Study]) -> Iterator[str]:
+    """Everything about a point: what changed in full, what is steady in short."""
+    count = sum(len(one.rows) for one in studies)
+    records = len({row.record for one in studies for row in one.rows})
+    yield f"{point.name}: {point.where or point.kind}"
+    yield f"{count} reading{'s' if count != 1 else ''} in {records} record{'s' if records != 1 else ''}"
+    for one in studies:
+        yield ""
+        if one.window is None and len(studies) > MANY:
+            yield f"{one.key.text} ({one.subject}): {_became(one)}"
+        else:
+            yield from _study(one)
+
+
+def _study(one: Study) -> Iterator[str]:
+    if one.window is None and len(one.rows) == 1:
+        yield f"{one.key.text} ({one.subject}): read once, {_reading(one.rows[0])}"
+        return
+    yield f"{one.key.text} ({one.subject}): {_became(one)}"
+    if one.window is not None:
+        yield from _window(one)
+    yield from _plot(one)
+    if one.window is not None:
+        yield from _suspects(one)
+    if one.common is not None:
+        yield from _common(one.common)
+
+
+def _suspects(one: Study) -> Iterator[str]:
+    near = [suspect for suspect in one.suspects if suspect.nearness > ELSEWHERE]
+    if near:
+        yield "  happened in between, likeliest first:"
+    for number, suspect in enumerate(near[:_MOST], 1):
+        told = suspect.told
+        by = f" {told.by}:" if told.by else ""
+        yield f"   {number:2}. {told.happened[:16].replace('T', ' ')} {told.kind}:{by} {told.text} [{suspect.words}]"
+    far = len(one.suspects) - len(near)
+    if far:
+        yield f"  {far} more event{'s' if far != 1 else ''} in between touched nothing near it"
+    elif not near:
+        yield "  nothing is on record in between"
+
+
+def _became(one: Study) -> str:
+    series = one.series
+    if series is None:
+        return "nothing to compare"
+    change, n = series.change, len(series.runs.values)
+    where = " at 20 °C" if one.key.asks == "joined" and one.key.reads == "resistance" else ""
+    turn = change.first_bad or 0
+    if all(row.over for row in one.runs) and change.kind == "steady":
+        return f"steady {OUT} over {n} run{'s' if n != 1 else ''}"
+    before = OUT if _beyond(one, max(0, turn - 1)) else series.shown(change.before) + where
+    match change.kind:
+        case "steady":
+            return f"steady at {before} over {n} run{'s' if n != 1 else ''}"
+        case "step":
+            assert change.after is not None
+            after = OUT if _beyond(one, turn) else series.shown(change.after)
+            return f"a step from {before} to {after}{_besides(change.excursions)}"
+        case "drift":
+            assert change.after is not None
+            rate = engineering(abs(change.slope), series.runs.unit, digits=2)
+            if series.runs.unit == "decades":
+                rate = f"{abs(change.slope):.2g} decades"
+            way = "rising" if change.slope > 0 else "falling"
+            shown = f"a drift, {way} by {rate} a day from {before} to {series.shown(change.after)}"
+            return shown + _besides(change.excursions)
+        case _:
+            return f"comes and goes: {len(change.excursions)} of {n} runs away from {before}"
+
+
+def _beyond(one: Study, run: int) -> bool:
+    """Whether a run showed over range on a scale that has no figure for that."""
+    return bool(one.runs[run].over) and one.series is not None and one.series.runs.unit != "decades"
+
+
+def _besides(excursions: tuple[int, ...]) -> str:
+    if not excursions:
+        return ""
+    return f", and {len(excursions)} run{'s' if len(excursions) != 1 else ''} that stood out for a while"
+
+
+def _window(one: Study) -> Iterator[str]:
+    window = one.window
+    assert window is not None
+    good, bad = window.last_good, window.first_bad
+    yield (
+        f"  last good  {_reading(good)}" if good is not None else "  last good  none: the first reading is bad already"
+    )
+    yield f"  first bad  {_reading(bad)}"
+    series = one.series
+    if window.by == "verdicts" or series is None:
+        yield "  found by the verdicts; too few readings, or too uncertain ones, to tell by the values"
+        return
+    change = series.change
+    if change.kind == "intermittent" or change.bracket is None:
+        return
+    low, high = (one.runs[i] for i in change.bracket)
+    span = "this run alone" if low is high else f"{low.at[:16]} to {high.at[:16]}".replace("T", " ")
+    chance = f"just this run with {change.probability * 100:.0f} %; with 95 % {span}"
+    yield f"  {chance}; ahead of steady by {change.lead:.1f} nats"
+    if one.second is not None and one.second.began is not None:
+        began = one.runs[one.second.began]
+        if began is not bad:
+            yield f"  a CUSUM about the level before dates it to {began.at[:16].replace('T', ' ')}"
+
+
+def _reading(row: Evidence) -> str:
+    hands = ", ".join(part for part in (row.meter, row.operator, _celsius(row)) if part)
+    return f"{row.at[:16].replace('T', ' ')}  {_value(row)}  {row.verdict}  ({hands}) {row.record}:{row.n}"
+
+
+def _celsius(row: Evidence) -> str:
+    return f"{row.ambient:g} °C" if row.ambient is not None else ""
+
+
+def _value(row: Evidence) -> str:
+    if row.over:
+        return "over range" if row.over == "+" else "below range"
+    if row.value is None:
+        return "no number"
+    if row.expanded is None:
+        return engineering(row.value, row.unit)
+    return with_uncertainty(row.value, row.expanded, row.unit)
+
+
+def _plot(one: Study) -> Iterator[str]:
+    """One line for each reading: a mark on a scale, the reading, its conditions."""
+    series = one.series
+    place: dict[tuple[str, int], float] = {}
+    bounds: list[float] = []
+    if series is not None:
+        inside = [v for v, row in zip(series.runs.values, one.runs, strict=True) if not row.over]
+        bounds = [b for b in series.runs.limits if b is not None]
+        ends = inside + bounds
+        low, high = (min(ends), max(ends)) if ends else (0.0, 1.0)
+        span = high - low or abs(high) or 1.0
+        for value, row in zip(series.runs.values, one.runs, strict=True):
+            place[row.record, row.n] = (value - low) / span
+        bounds = [(b - low) / span for b in bounds]
+    for row in one.rows:
+        at = place.get((row.record, row.n))
+        bar = [" "] * (SCALE + 2)
+        for bound in bounds:
+            bar[_slot(bound)] = "|"
+        if at is not None:
+            bar[_slot(at)] = ">" if row.over == "+" else "<" if row.over == "-" else MARKS.get(row.verdict, "o")
+        conditions = " ".join(part for part in (row.meter, row.operator, _celsius(row)) if part)
+        stamp = row.at[:16].replace("T", " ")
+        yield f"  {stamp} {''.join(bar)} {_value(row):20} {row.verdict:9} {conditions}  {row.record}:{row.n}"
+
+
+def _slot(part: float) -> int:
+    return min(SCALE + 1, max(0, 1 + round(part * (SCALE - 1))))
+
+
+def _common(common: Common) -> Iterator[str]:
+    if not common.moved:
+        yield f"  changed at the same time: none of {common.read} other points"
+        return
+    names = ", ".join(one.subject for one in common.moved[:_MOST])
+    more = f" and {len(common.moved) - _MOST} more" if len(common.moved) > _MOST else ""
+    yield f"  changed at the same time, of {common.read} points: {names}{more}"
+    yield from _causes(common)
+
+
+def _causes(common: Common) -> Iterator[str]:
+    if common.words:
+        yield f"   {common.words}"
+    for cause in common.causes[: 1 if common.meter else 3]:
+        yield (
+            f"   in common: {cause.kind} {cause.name}: {cause.changed} of its {cause.read} points "
+            f"(by chance {cause.chance:.1g})"
+        )
+
+
+def plot(one: Study) -> str:
+    """The study's history as an SVG of its own; empty where there is nothing to plot."""
+    drawn = drawing(one)
+    return drawn.replace("<title>", f"<style>{STYLE}</style><title>", 1) if drawn else ""
+
+
+def drawing(one: Study) -> str:
+    """The study's history as an SVG for a page that has the plots' style sheet."""
+    series = one.series
+    if series is None:
+        return ""
+    dots = []
+    for row, value, doubt in zip(one.runs, series.runs.values, series.runs.uncertainties, strict=True):
+        beyond = {"+": 1, "-": -1}.get(row.over, 0) if series.runs.unit != "decades" else 0
+        label = f"{row.at[:16].replace('T', ' ')} {_value(row)}, {row.verdict}"
+        dots.append(Dot(seconds(row.at), value, 2.0 * doubt, row.verdict, label, beyond))
+    change = series.change
+    bracket = None
+    if change.bracket is not None:
+        low, high = change.bracket
+        bracket = (series.runs.times[max(0, low - 1)], series.runs.times[high])
+    inside = [value for value, row in zip(series.runs.values, one.runs, strict=True) if not row.over]
+    ends = [*inside, *(b for b in series.runs.limits if b is not None)] or [0.0]
+    return history(
+        dots,
+        title=f"{one.subject}: {one.key.text}, {_became(one)}",
+        unit="log Ω" if series.runs.unit == "decades" else series.runs.unit,
+        low=series.runs.limits[0],
+        high=series.runs.limits[1],
+        bracket=bracket,
+        level=_level(one, series),
+        shown=(series.shown(min(ends)), series.shown(max(ends))),
+    )
+
+
+def _level(one: Study, series: Series) -> list[tuple[float, float]]:
+    """The model as a line: two levels, or a level and a slope; nothing where a level is beyond every range."""
+    change, times = series.change, series.runs.times
+    if change.kind == "step" and change.after is not None and change.first_bad is not None:
+        if _beyond(one, change.first_bad) or _beyond(one, change.first_bad - 1):
+            return []
+        at = times[change.first_bad]
+        return [(times[0], change.before), (at, change.before), (at, change.after), (times[-1], change.after)]
+    if change.kind == "drift" and change.after is not None and change.slope:
+        onset = times[-1] - (change.after - change.before) / change.slope * 86400.0
+        return [(times[0], change.before), (max(times[0], onset), change.before), (times[-1], change.after)]
+    return [(times[0], change.before), (times[-1], change.before)]
+
+
+def table(studies: Sequence[Study], episodes: Sequence[Episode] = (), most: int = 40) -> Iterator[str]:
+    """What changed together, and what changed most among all points; what a meter may have done comes last."""
+    changed = [one for one in studies if one.window is not None]
+    yield f"{len(changed)} of {len(studies)} series changed or failed"
+    odd = {episode.record for episode in episodes if episode.common.meter}
+    for episode in episodes[:_MOST]:
+        yield ""
+        yield f"{episode.record}: {len(episode.studies)} series changed in this walk"
+        yield from _causes(episode.common)
+    if not changed:
+        return
+    yield ""
+    yield f"{'first bad':17} {'point':22} {'nats':>7}  what became of it"
+    for one in sorted(changed, key=lambda one: _first_bad(one).record in odd)[:most]:
+        window = one.window
+        bad = _first_bad(one)
+        lead = f"{one.lead:.1f}" if window is not None and window.by == "values" else "verdict"
+        suspect = " (the meter?)" if bad.record in odd else ""
+        when = bad.at[:16].replace("T", " ")
+        yield f"{when:17} {one.subject[:22]:22} {lead:>7}  {_became(one)}{suspect}"
+    if len(changed) > most:
+        yield f"and {len(changed) - most} more; --json lists them"
+
+
+def _first_bad(one: Study) -> Evidence:
+    assert one.window is not None
+    return one.window.first_bad
+
+
+def plain(one: Study) -> dict[str, Any]:
+    """A study for other programs."""
+    made: dict[str, Any] = {
+        "series": one.key.text,
+        "subject": one.subject,
+        "reads": one.key.reads,
+        "between": list(one.key.places),
+        "asks": one.key.asks,
+        "became": _became(one),
+        "readings": [_plain_row(row) for row in one.rows],
+    }
+    series = one.series
+    if series is not None:
+        change = series.change
+        made["change"] = {
+            "kind": change.kind,
+            "unit": series.runs.unit,
+            "lead_nats": change.lead,
+            "scores_nats": {name: score for name, score in change.scores.items() if score > -1e300},
+            "probability": change.probability,
+            "before": change.before,
+            "after": change.after,
+            "slope_per_day": change.slope,
+            "sigma": change.sigma,
+            "excursions": [{"record": one.runs[i].record, "event": one.runs[i].n} for i in change.excursions],
+        }
+    window = one.window
+    if window is not None:
+        good = window.last_good
+        made["last_good"] = None if good is None else {"record": good.record, "event": good.n, "at": good.at}
+        bad, until = window.first_bad, window.until
+        made["first_bad"] = {"record": bad.record, "event": bad.n, "at": bad.at}
+        made["until"] = {"record": until.record, "event": until.n, "at": until.at}
+        made["found_by"] = window.by
+        made["suspects"] = [
+            {
+                "at": suspect.told.happened,
+                "kind": suspect.told.kind,
+                "names": list(suspect.told.names),
+                "text": suspect.told.text,
+                "by": suspect.told.by,
+                "record": suspect.told.record,
+                "event": suspect.told.n,
+                "score": suspect.score,
+                "touches": suspect.words,
+            }
+            for suspect in one.suspects
+        ]
+    if one.common is not None:
+        made["changed_together"] = {
+            "points_read": one.common.read,
+            "moved": [{"subject": moved.subject, "series": moved.key.text, "z": moved.z} for moved in one.common.moved],
+            "in_common": [
+                {
+                    "kind": cause.kind,
+                    "name": cause.name,
+                    "changed": cause.changed,
+                    "read": cause.read,
+                    "chance": cause.chance,
+                }
+                for cause in one.common.causes
+            ],
+            "meter": one.common.meter,
+            "words": one.common.words,
+        }
+    return made
+
+
+def _plain_row(row: Evidence) -> dict[str, Any]:
+    return {
+        "record": row.record,
+        "event": row.n,
+        "at": row.at,
+        "value": row.value,
+        "standard_uncertainty": row.standard,
+        "expanded_uncertainty": row.expanded,
+        "unit": row.unit,
+        "over": row.over,
+        "low": row.low,
+        "high": row.high,
+        "verdict": row.verdict,
+        "meter": row.meter,
+        "operator": row.operator,
+        "ambient": row.ambient,
+    }
