@@ -178,6 +178,12 @@ class PlantWorld:
         volts = self.voltage(HI, LO, time, burden)
         return 0.0 if math.isnan(volts) else volts / burden
 
+    # what a thermometer sees
+
+    def temperature(self, time: float) -> float:
+        """Of the hall, and so of every conductor in it, in °C."""
+        return self._plant.ambient_c
+
     # what an insulation tester sees
 
     def specimen(self, time: float) -> Dielectric:

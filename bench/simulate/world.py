@@ -22,6 +22,7 @@ __all__ = [
     "MatrixWorld",
     "MeterWorld",
     "SupplyWorld",
+    "ThermometerWorld",
 ]
 
 #: The terminals of a bench meter. Current flows into ``AMPS`` and out of ``LO``.
@@ -85,3 +86,10 @@ class MatrixWorld(Protocol):
 
     def switched(self, closed: frozenset[int], time: float) -> None:
         """Told which crosspoints are closed from ``time`` on."""
+
+
+class ThermometerWorld(Protocol):
+    """Where a thermometer's sensor lies."""
+
+    def temperature(self, time: float) -> float:
+        """Temperature there, in °C."""

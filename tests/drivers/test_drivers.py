@@ -23,7 +23,7 @@ from bench.instruments.trouble import InstrumentTrouble
 from bench.instruments.wire import WireText
 from bench.judge.accuracy import AccuracyTable
 from bench.quantity import Duration
-from tests.drivers.twins import TWINS, Hall
+from tests.drivers.twins import PLAIN, TWINS, Hall
 from tests.instruments.server import Mangled, VirtualLine, served
 
 LIBRARY = Library.for_job()
@@ -439,7 +439,7 @@ def test_binary_frames_that_are_asked_for():
     class Asked(TWINS["seven-segment-frames"](Hall(), 0.0).__class__):
         def receive(self, data, now):
             for _ in range(data.count(b"?")):
-                self.put(self.said(self.measured(now)), now + 0.1)
+                self.put(self.said(self.look(now)), now + 0.1)
 
         def step(self, now):
             """Nothing comes by itself."""
@@ -451,7 +451,7 @@ def test_binary_frames_that_are_asked_for():
     dialogue = msgspec.structs.replace(profile.dialogue, ask=WireText(b"?"))
     profile = msgspec.structs.replace(profile, dialogue=dialogue, examples=[])
     world = Hall()
-    wire = Mangled(Asked(world))
+    wire = Mangled(Asked(world, **PLAIN))
     line = VirtualLine(wire)
     instrument = Instrument(profile, line, line.clock, decoder=LIBRARY.decoder("seven-segment-frames"))
     instrument.open()
