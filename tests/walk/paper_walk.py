@@ -17,6 +17,7 @@ from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.facts import BenchFacts, InstrumentFacts, Reference
+from bench.walk.power import prepare
 from bench.walk.state import Phase, State, request, start, take
 
 PLANT = """
@@ -309,6 +310,30 @@ def reading(state: State, step: Step, **changes: object) -> e.Read:
     return e.Read(**fields)  # type: ignore[arg-type]
 
 
+def brought_up(now: State, step: Step, **changes: object) -> e.Energised:
+    """A load that came up as it should: what is given, in an envelope that fits the step."""
+    assert now.setting is not None
+    found = prepare(now.setting.plant, step.source, now.conditions.closed, now.conditions.out)  # type: ignore[arg-type]
+    assert found.forecast is not None
+    amps = found.forecast.typical.amps
+    times = [0.1 * k for k in range(1, 300)]
+    fields: dict[str, object] = {
+        "number": now.number,
+        "instrument": "supply",
+        "state": "on",
+        "confirmed": True,
+        "why": "done",
+        "times": times,
+        "amps": [amps] * len(times),
+        "terminal": [(times[-1], 48.0)],
+        "sets": [(0.0, 48.0, 2.0)],
+        **changes,
+    }
+    if fields["state"] == "off":
+        fields["tripped"] = len(times) - 1
+    return e.Energised(**fields)  # type: ignore[arg-type]
+
+
 def willing(state: State, readings: Readings = sound) -> e.Event:
     """The event that a willing crew answers the open request with."""
     match request(state):
@@ -331,6 +356,8 @@ def willing(state: State, readings: Readings = sound) -> e.Event:
         case r.Switch(number=number, step=step):
             assert isinstance(step.source, Set)
             return e.Switched(number=number, instrument="supply", state=step.source.output, confirmed=True)
+        case r.Energise(step=step):
+            return brought_up(state, step)
         case r.Wait(number=number, left=left):
             return e.Elapsed(number=number, seconds=min(1.0, left))
         case r.Resolve(number=number):

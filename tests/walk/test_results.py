@@ -247,6 +247,22 @@ def test_a_disturbance_voids_what_it_touched_and_nothing_else(desk: Desk, touche
     assert void_after(desk, touched) == void
 
 
+def test_a_bare_connector_voids_what_was_found_between_its_pins(tmp_path: Path) -> None:
+    """Nothing lands on it, so it is known by the owner of the pins alone."""
+    plant = paper.PLANT.replace("[{name: J4, type: R4}]", "[{name: J4, type: R4}, {name: J5, type: R4}]")
+    limit = "{at-least: 100 kohm, source: a test}"
+    text = "sequence: apart\nplant: plant.yaml\nsteps:\n" + "".join(
+        f"  - {{step: measure, read: resistance, between: [{owner}.1, {owner}.2], limit: {limit}}}\n"
+        for owner in ("J5", "J4")
+    )
+    desk = Desk(paper.made(tmp_path, text, plant).began)
+    for index in (0, 1):
+        desk.until(phase=Phase.MEASURING, index=index)
+        desk.read(over="+", range=1e6)
+    desk.add(e.Disturbed(touches=["J5"]))
+    assert verdicts(desk.state) == {0: "void", 1: "pass"}
+
+
 def test_a_disturbed_reading_says_why_and_what_it_was(desk: Desk) -> None:
     desk.until(index=12)
     desk.add(e.Disturbed(touches=["W1.3"], text="pulled through the tray", by="Ben"))

@@ -586,6 +586,15 @@ def test_resumed_at_any_moment_the_same_verdicts_come_out(small: Made) -> None:
         assert facts(desk) == wanted, length
 
 
+def test_after_a_restart_nobody_is_known(desk: Desk) -> None:
+    desk.until(index=7)
+    desk.add(e.Seated(by="Ana"))
+    assert set(desk.state.met) == {"ohms", "volts", "supply"}
+    desk.resume()
+    assert desk.state.met == {} and desk.state.seat == ""
+    assert set(desk.until(phase=Phase.PLACING).state.met) == {"ohms", "volts", "supply"}
+
+
 def test_resuming_what_is_over_has_no_place(desk: Desk) -> None:
     desk.finish()
     with pytest.raises(OutOfTurn):

@@ -15,7 +15,7 @@ from typing import Any
 import msgspec
 import paper_walk as paper
 
-from bench.sequence.file import Do, Hold, Set
+from bench.sequence.file import Do, Energise, Hold, Set
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.state import OutOfTurn, Phase, Refused, State, request, start, take
@@ -40,6 +40,25 @@ steps:
   - {step: wait, text: Let it rest., time: 2 s}
   - {step: measure, read: resistance, between: [J1.1, J2.1], limit: {at-most: 2 ohm, source: set for this test}}
   - {step: do, text: Switch G1 on., switch-on: [G1]}
+"""
+UNDER_WATCH = """
+sequence: under watch
+plant: plant.yaml
+steps:
+  - {step: hold, text: Clear to close., word: DEAD}
+  - {step: do, text: Close F1., close: [F1]}
+  - step: measure
+    read: resistance
+    between: [1A.A, 1A.A-return]
+    limit: {at-most: 2 ohm, source: set for this test}
+  - {step: hold, text: Clear to energise., word: CLEAR}
+  - {step: energise, text: Bring it up., at: [G1], voltage: 48 V, current-limit: 2 A}
+  - step: measure
+    read: voltage
+    between: [1A.A, 1A.A-return]
+    live: true
+    limit: {computed: shelf-voltage}
+  - {step: set, text: Off., output: off}
 """
 
 
@@ -83,8 +102,14 @@ class Ghosts:
                     now = replace(now, on=False)
                 if shown != step.source.output or not confirmed:
                     now = replace(now, suspect=now.suspect | {"supply"})
+            case e.Energised(state=shown, confirmed=confirmed, why=why):
+                if shown == "off" and confirmed:
+                    # a trip ends what people had agreed to
+                    now = replace(now, on=False, passed=frozenset())
+                if not confirmed or (shown == "on") != (why == "done"):
+                    now = replace(now, suspect=now.suspect | {"supply"})
         asked = request(state)
-        if isinstance(asked, r.Switch) and isinstance(asked.step.source, Set) and asked.step.source.output == "on":
+        if energises(state) and isinstance(asked, r.Switch | r.Energise):
             now = replace(now, on=True)  # it may go on from here
         return now
 
@@ -113,8 +138,19 @@ class Found:
             s.trouble.kind if s.trouble else None,
             s.unconfirmed,
             s.consented is None,
+            self.proven,
             self.ghosts,
         )
+
+    @property
+    def proven(self) -> tuple[Any, ...]:
+        """What an output under watch stands on; nothing in walks without one."""
+        s = self.state
+        steps = s.setting.plan.steps if s.setting is not None else ()
+        if not any(step.kind == "energise" for step in steps):
+            return ()
+        readings = {i: o.verdict for i, o in s.latest.items() if steps[i].kind in ("measure", "energise")}
+        return (tuple(sorted(readings.items())), s.conditions.closed, s.conditions.fed is None)
 
 
 @dataclass
@@ -145,6 +181,14 @@ def candidates(state: State) -> Iterator[e.Event]:
         yield paper.reading(state, step, value=1.0)
     else:
         yield e.Read(number=number, instrument="meter", function="resistance 2w", unit="Ω", value=1.0)
+    if step is not None and step.kind == "measure" and state.setting is not None and watched(state):
+        yield paper.reading(state, step, value=5.0)
+    if step is not None and step.kind == "energise":
+        yield paper.brought_up(state, step)
+        yield paper.brought_up(state, step, state="off", why="over")
+        yield paper.brought_up(state, step, confirmed=False)
+    else:
+        yield e.Energised(number=number, instrument="supply", state="off", confirmed=True, why="over")
     yield e.Troubled(number=number, instrument="meter", kind="late", what="It did not answer.")
     for shown in ("on", "off"):
         yield e.Switched(number=number, instrument="supply", state=shown, confirmed=True)
@@ -195,17 +239,24 @@ def explore(first: e.Began) -> Explored:
 
 
 def explored(folder: Path) -> dict[str, Explored]:
-    """Both small walks, explored.
+    """The small walks, explored.
 
     Args:
         folder: an empty one, for the files that they are read from.
     """
-    texts = {"an output": OUTPUT, "by hand": BY_HAND}
+    texts = {"an output": OUTPUT, "by hand": BY_HAND, "under watch": UNDER_WATCH}
     return {name: explore(began(paper.made(folder, text).began)) for name, text in texts.items()}
+
+
+def watched(state: State) -> bool:
+    """Whether the plan brings an output up under watch."""
+    return state.setting is not None and any(step.kind == "energise" for step in state.setting.plan.steps)
 
 
 def energises(state: State) -> bool:
     """Whether the open request may make something live."""
     asked = request(state)
-    source = asked.step.source if isinstance(asked, r.Ask | r.Switch) else None
-    return (isinstance(source, Set) and source.output == "on") or (isinstance(source, Do) and source.energises)
+    source = asked.step.source if isinstance(asked, r.Ask | r.Switch | r.Energise) else None
+    if isinstance(source, Do):
+        return source.energises
+    return isinstance(source, Energise) or (isinstance(source, Set) and source.output == "on")
