@@ -1,0 +1,284 @@
+"""Is a record as it was written? Says which line was changed, lost, added or moved, and what is torn.
+
+The chain shows every change that was not carried through to the end. Who rewrites a whole record, hashes and all,
+leaves no trace in it: write the last hash down somewhere else (a log book will do) and compare. Lines cut off at the
+end leave no trace either, unless the walk was over: a walk that is over says so in its last line.
+
+Where the chain holds, the record is folded: a note of a verdict that today's code would not derive is told as well.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections import deque
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final, Literal
+
+from bench.record.chain import FIRST, BadLine, decode, hash_of, is_torn, split
+from bench.record.index import DISTURBANCES
+from bench.record.read import BrokenRecord, read_lines
+from bench.walk.events import Began, Disturbed, Entry, Mended, Read
+from bench.walk.state import OutOfTurn, Refused, Stale, State, outcomes, start, take
+
+SAME: Final = 1e-9
+"""Relative difference of two values that counts as none."""
+RECENT: Final = 32
+"""Lines before a misplaced one among which its true predecessor is sought."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Something that is not as it was written, or worth knowing.
+
+    Attributes:
+        line: the line, from 1; 0 for the record as a whole.
+        start: first byte of the place in the file, from 0.
+        end: the byte after it.
+        weight: ``wrong``, ``judged otherwise`` or ``note``.
+        words: what it is.
+    """
+
+    line: int
+    start: int
+    end: int
+    weight: Literal["wrong", "judged otherwise", "note"]
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Verified:
+    """What came of verifying a record.
+
+    Attributes:
+        path: the record.
+        kind: ``walk`` or ``disturbances``.
+        lines: whole lines.
+        last: the last line's hash, to be written down elsewhere.
+        ending: where the walk stands at the end; empty for disturbances.
+        findings: in file order.
+    """
+
+    path: Path
+    kind: str
+    lines: int
+    last: str
+    ending: str
+    findings: tuple[Finding, ...]
+
+    @property
+    def wrong(self) -> bool:
+        """Whether anything is not as it was written, or judged otherwise today."""
+        return any(finding.weight != "note" for finding in self.findings)
+
+
+def verify(path: Path, *, judge: bool = True) -> Verified:
+    """Verify one record, or a file of disturbances.
+
+    Args:
+        path: the file.
+        judge: also fold the record and compare the verdicts that were noted.
+
+    Raises:
+        BrokenRecord: the file cannot be read, or is no record at all.
+    """
+    disturbances = path.name == DISTURBANCES
+    check = _Check(path, disturbances, judge)
+    for _, line in read_lines(path):
+        check.line(line)
+    check.end()
+    if check.number == 0:
+        raise BrokenRecord(path, 0, "is empty")
+    if check.foreign:
+        raise BrokenRecord(path, 1, "is no record: its first line has neither a hash nor an event")
+    return Verified(
+        path=path,
+        kind="disturbances" if disturbances else "walk",
+        lines=check.whole,
+        last=check.previous.decode(),
+        ending=check.state.phase.value if check.state is not None and not disturbances else "",
+        findings=tuple(sorted(check.findings, key=lambda one: (one.line, one.start))),
+    )
+
+
+def changed_lines(lines: Iterable[bytes]) -> list[Finding]:
+    """What the chain alone shows of raw lines, without folding them."""
+    check = _Check(Path(), False, False)
+    for line in lines:
+        check.line(line)
+    check.end()
+    return [finding for finding in check.findings if finding.weight == "wrong"]
+
+
+@dataclass(slots=True)
+class _Misfit:
+    """A line whose hash does not fit, until the next line shows why."""
+
+    number: int
+    start: int
+    end: int
+    stated: bytes
+    computed: bytes
+    found: int | None
+    expected: int
+
+
+class _Check:
+    def __init__(self, path: Path, disturbances: bool, judge: bool) -> None:
+        self.path = path
+        self.findings: list[Finding] = []
+        self.previous = FIRST
+        self.number = self.whole = 0
+        self.foreign = False
+        self.state: State | None = start() if judge and not disturbances else None
+        self._disturbances = disturbances
+        self._begins: type = Disturbed if disturbances else Began
+        self._offset = 0
+        self._expected = 1
+        self._at = ""
+        self._misfit: _Misfit | None = None
+        self._sound = True
+        self._recent: deque[bytes] = deque([FIRST], maxlen=RECENT)
+
+    def line(self, line: bytes) -> None:
+        """Take the next raw line."""
+        self.number += 1
+        begin, self._offset = self._offset, self._offset + len(line)
+        end = self._offset
+        try:
+            if is_torn(line, self.previous):
+                self._settle(None)
+                self._say(begin, end, f"the end is torn: {len(line)} bytes without a line's end")
+                return
+            body, stated = split(line)
+        except BadLine as error:
+            self._settle(None)
+            self.foreign = self.foreign or (self.number == 1 and b'"event"' not in line)
+            self._say(begin, end, f"{error}; whatever stood here was changed")
+            self._expected += 1
+            stated = _stated(line)
+            self.previous = stated or self.previous
+            return
+        self.whole += 1
+        computed = hash_of(body, self.previous)
+        if self._misfit is not None:
+            computed = self._settle((body, stated)) or computed
+        entry = self._decoded(line, begin, end)
+        if computed != stated:
+            self._sound = False
+            found = entry.n if entry is not None else None
+            # a line that still follows one of those before it is whole: what stands between them is told already
+            whole = any(hash_of(body, hash_) == stated for hash_ in self._recent)
+            if not whole or found != self._expected:
+                self._misfit = _Misfit(self.number, begin, end, stated, computed, found, self._expected)
+        elif entry is not None:
+            self._in_order(entry, begin, end)
+            self._fold(entry, begin, end)
+        if entry is None or entry.n >= self._expected:
+            self._expected = (entry.n if entry is not None else self._expected) + 1
+        self.previous = stated
+        self._recent.append(stated)
+
+    def end(self) -> None:
+        """No more lines."""
+        self._settle(None)
+        if self.state is not None and self._sound and self.state.setting is not None and not self.state.finished:
+            words = f"the walk is not over; it stands at {self.state.phase.value}"
+            self.findings.append(Finding(0, self._offset, self._offset, "note", words))
+
+    def _say(self, begin: int, end: int, words: str) -> None:
+        self.findings.append(Finding(self.number, begin, end, "wrong", words))
+        self._sound = False
+
+    def _settle(self, following: tuple[bytes, bytes] | None) -> bytes | None:
+        """Say what is wrong with the line before, now that the next one is here, and give the hash that this one has
+        by the better of the two readings."""
+        misfit, self._misfit = self._misfit, None
+        if misfit is None:
+            return None
+        computed = None
+        words = "its content or its hash was changed"
+        if misfit.found is not None and misfit.found > misfit.expected:
+            last = misfit.found - 1
+            which = f"event {last} is" if last == misfit.expected else f"events {misfit.expected} to {last} are"
+            words = f"{which} missing before it, removed or moved"
+        elif misfit.found is not None and misfit.found < misfit.expected:
+            words = f"event {misfit.found} stands where event {misfit.expected} belongs: the line was added or moved"
+        elif following is not None:
+            body, stated = following
+            if hash_of(body, misfit.stated) == stated:
+                words = "its content was changed"
+            elif hash_of(body, misfit.computed) == stated:
+                words = "its hash was changed; its content is as it was written"
+                computed = stated
+        self.findings.append(Finding(misfit.number, misfit.start, misfit.end, "wrong", words))
+        return computed
+
+    def _decoded(self, line: bytes, begin: int, end: int) -> Entry | None:
+        try:
+            return decode(line)
+        except BadLine as error:
+            self._say(begin, end, str(error))
+            return None
+
+    def _in_order(self, entry: Entry, begin: int, end: int) -> None:
+        if self.number == 1 and not isinstance(entry.event, self._begins):
+            self._say(begin, end, "the first event does not begin a walk: lines before it are missing")
+        elif entry.n != self._expected:
+            self._say(begin, end, f"event {entry.n} stands where event {self._expected} belongs")
+        if self._disturbances and not isinstance(entry.event, Disturbed | Mended):
+            self._say(begin, end, "something else than a disturbance stands in a file of disturbances")
+        if entry.at < self._at:
+            words = f"the clock went back from {self._at} to {entry.at}"
+            self.findings.append(Finding(self.number, begin, end, "note", words))
+        self._at = entry.at
+        if isinstance(entry.event, Mended):
+            self.findings += self._kept(entry.event, begin, end)
+
+    def _kept(self, event: Mended, begin: int, end: int) -> Iterator[Finding]:
+        kept = self.path.with_name(Path(event.kept).name) if self.path.name else self.path
+        if not kept.is_file():
+            words = f"the torn end that was set aside here is no longer there: {event.kept}"
+        elif hashlib.sha256(kept.read_bytes()).hexdigest() != event.sha256:
+            yield Finding(self.number, begin, end, "wrong", f"the torn end in {event.kept} was changed")
+            return
+        else:
+            words = f"a torn end of {event.bytes} bytes was set aside here in {event.kept}"
+        yield Finding(self.number, begin, end, "note", words)
+
+    def _fold(self, entry: Entry, begin: int, end: int) -> None:
+        """Fold while everything so far is sound, and compare the verdict that was noted."""
+        if self.state is None or not self._sound:
+            return
+        try:
+            self.state = take(self.state, entry)
+        except (OutOfTurn, Refused, Stale) as error:
+            self._say(begin, end, f"does not follow from the lines before it: {error}")
+            return
+        if isinstance(entry.event, Read) and entry.event.judged:
+            words = _otherwise(entry.event, self.state)
+            if words:
+                self.findings.append(Finding(self.number, begin, end, "judged otherwise", words))
+
+
+def _stated(line: bytes) -> bytes:
+    """The hash that a damaged line states, as far as it can be made out."""
+    tail = line.rstrip(b"\r\n")
+    digits = tail[-66:-2]
+    return digits if len(digits) == 64 and all(c in b"0123456789abcdef" for c in digits) else b""
+
+
+def _otherwise(read: Read, state: State) -> str:
+    """How today's verdict differs from the note; empty where it does not."""
+    outcome = next(outcomes(state), None)
+    if outcome is None:
+        return ""
+    noted, subject = read.judged.get("verdict"), outcome.subject or outcome.key
+    if noted != outcome.verdict:
+        return f"{subject}: noted as {noted}, today {outcome.verdict}: {outcome.sentence}"
+    value, now = read.judged.get("value"), outcome.value
+    if isinstance(value, float | int) and now is not None and not math.isclose(value, now, rel_tol=SAME, abs_tol=1e-15):
+        return f"{subject}: noted as {value!r} {outcome.unit}, today {now!r} {outcome.unit}"
+    return ""
