@@ -1,0 +1,53 @@
+"""Export readings as a table, one row for each: CSV, or Parquet where pyarrow is installed.
+
+The columns are listed by --columns. The file's ending says what it becomes: .csv or .parquet."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from bench import exits
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the command's options."""
+    parser.add_argument("records", nargs="*", type=Path, metavar="RECORD", help="records, or folders of records")
+    parser.add_argument("-o", "--output", type=Path, metavar="FILE", help="the file to write: .csv or .parquet")
+    parser.add_argument("--columns", action="store_true", help="list the columns and what they hold")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Write the table, or list its columns."""
+    from bench.errors import BadRequest
+    from bench.record.export import COLUMNS, NoParquet, rows, write_csv, write_parquet
+    from bench.record.index import records_in
+
+    if options.columns:
+        for name, (kind, what) in COLUMNS.items():
+            print(f"{name:22} {kind:10} {what}")
+        return exits.PASS
+    if not options.records or options.output is None:
+        raise BadRequest("name records and a file: proveout export RECORD... -o FILE.csv")
+    writers = {".csv": write_csv, ".parquet": write_parquet}
+    writer = writers.get(options.output.suffix.lower())
+    if writer is None:
+        raise BadRequest(f"found the file {options.output}, expected one that ends in .csv or .parquet")
+    records = records_in(options.records)
+    if not records:
+        raise BadRequest("found no record")
+
+    def everything() -> Iterator[dict[str, Any]]:
+        for record in records:
+            yield from rows(record)
+
+    try:
+        count = writer(everything(), options.output)
+    except NoParquet as error:
+        raise BadRequest(str(error)) from error
+    except OSError as error:
+        raise BadRequest(f"{options.output} cannot be written: {error.strerror or error}") from error
+    print(f"{count} readings of {len(records)} record{'s' if len(records) != 1 else ''} in {options.output}")
+    return exits.PASS
