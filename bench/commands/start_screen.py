@@ -132,7 +132,8 @@ def _screen(options: argparse.Namespace, door: Callable[[], Door]) -> int:
     if ended.why == "finished" and ended.state is not None:
         from bench.report.console import Console, exit_code
 
-        Console().summary(ended.state, Path(ended.record))
+        if not options.plain:  # which has told it already
+            Console().summary(ended.state, Path(ended.record))
         return exit_code(ended.state)
     if ended.said:
         print(ended.said, file=sys.stderr)

@@ -41,7 +41,7 @@ IEC_60757: Final[dict[str, str]] = {
 _WORDS: Final[dict[str, str]] = {word: letters for letters, word in IEC_60757.items()} | {
     "slate": "GY",
     "gray": "GY",
-    "green/yellow": "GNYE",
+    "green-and-yellow": "GNYE",
 }
 
 
@@ -145,7 +145,8 @@ def colour_words(text: str) -> tuple[str, str]:
     """Read a conductor's colour as a file writes it: words with ``/`` (``white/blue``) or letters (``BUWH``).
 
     Returns:
-        The words, and the letters; the letters are empty where the standard has none (yellow/green of the pair code).
+        The words, and the letters; the letters are empty where the standard has none: green with a yellow tracer, as
+        the pair code has it, is not the protective conductor's ``green-yellow``.
 
     Raises:
         ColourError: no colour.
@@ -154,7 +155,7 @@ def colour_words(text: str) -> tuple[str, str]:
     if stripped.isupper():
         parts = split_letters(stripped)
         return "/".join(IEC_60757[part] for part in parts), "".join(parts)
-    if stripped.casefold() in ("green/yellow", "green-yellow"):
+    if stripped.casefold() in ("green-and-yellow", "green-yellow"):
         return "green-yellow", "GNYE"
     words = stripped.casefold().split("/")
     codes = {_code(word) for word in words}
