@@ -132,14 +132,15 @@ def _window(one: Study) -> Iterator[str]:
 
 def _reading(row: Evidence) -> str:
     hands = ", ".join(part for part in (row.meter, row.operator, _celsius(row)) if part)
-    return f"{row.at[:16].replace('T', ' ')}  {_value(row)}  {row.verdict}  ({hands}) {row.record}:{row.n}"
+    return f"{row.at[:16].replace('T', ' ')}  {reading_value(row)}  {row.verdict}  ({hands}) {row.record}:{row.n}"
 
 
 def _celsius(row: Evidence) -> str:
     return f"{row.ambient:g} °C" if row.ambient is not None else ""
 
 
-def _value(row: Evidence) -> str:
+def reading_value(row: Evidence) -> str:
+    """A reading with its uncertainty, for people."""
     if row.over:
         return "over range" if row.over == "+" else "below range"
     if row.value is None:
@@ -172,7 +173,7 @@ def _plot(one: Study) -> Iterator[str]:
             bar[_slot(at)] = ">" if row.over == "+" else "<" if row.over == "-" else MARKS.get(row.verdict, "o")
         conditions = " ".join(part for part in (row.meter, row.operator, _celsius(row)) if part)
         stamp = row.at[:16].replace("T", " ")
-        yield f"  {stamp} {''.join(bar)} {_value(row):20} {row.verdict:9} {conditions}  {row.record}:{row.n}"
+        yield f"  {stamp} {''.join(bar)} {reading_value(row):20} {row.verdict:9} {conditions}  {row.record}:{row.n}"
 
 
 def _slot(part: float) -> int:
@@ -213,7 +214,7 @@ def drawing(one: Study) -> str:
     dots = []
     for row, value, doubt in zip(one.runs, series.runs.values, series.runs.uncertainties, strict=True):
         beyond = {"+": 1, "-": -1}.get(row.over, 0) if series.runs.unit != "decades" else 0
-        label = f"{row.at[:16].replace('T', ' ')} {_value(row)}, {row.verdict}"
+        label = f"{row.at[:16].replace('T', ' ')} {reading_value(row)}, {row.verdict}"
         dots.append(Dot(seconds(row.at), value, 2.0 * doubt, row.verdict, label, beyond))
     change = series.change
     bracket = None

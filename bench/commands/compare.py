@@ -1,0 +1,97 @@
+"""Compare two records, or the state of evidence on two dates: what changed its verdict, or its value beyond doubt.
+
+A and B are records, or dates such as 2026-04-30 together with --logs."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from bench import exits
+from bench.commands.common import LOGS
+
+if TYPE_CHECKING:
+    from bench.diagnose.evidence_rows import Evidence
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the command's options."""
+    parser.add_argument("before", metavar="A", help="a record, or a date")
+    parser.add_argument("after", metavar="B", help="a record, or a date")
+    parser.add_argument("--logs", type=Path, default=LOGS, metavar="DIR", help="for dates: the folder of records")
+    parser.add_argument("--json", action="store_true", help="print one JSON object in place of text")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Hold the two sides against each other."""
+    from bench.diagnose.evidence_compare import compare
+    from bench.report.compare_text import lines, plain
+
+    if Path(options.before).is_file() and Path(options.after).is_file():
+        found = compare(_of_record(Path(options.before)), _of_record(Path(options.after)))
+    else:
+        found = compare(*_on_dates(options.logs, options.before, options.after))
+    if options.json:
+        import json
+
+        shown = {"before": options.before, "after": options.after, "differences": plain(found)}
+        json.dump(shown, sys.stdout, ensure_ascii=False, indent=1)
+        print()
+    else:
+        for line in lines(found, options.before, options.after):
+            print(line)
+    return exits.NOT_PASSED if any(one.what in ("verdict", "value") for one in found) else exits.PASS
+
+
+def _of_record(path: Path) -> tuple[Evidence, ...]:
+    """What counts of one record."""
+    from bench.diagnose.evidence_rows import distil
+    from bench.record.read import BrokenRecord, read_record
+    from bench.walk.state import OutOfTurn, Refused, Stale
+
+    try:
+        return distil(path.name, read_record(path)).evidence
+    except (OutOfTurn, Refused, Stale) as error:
+        raise BrokenRecord(path, 0, f"does not follow from its own lines: {error}") from error
+
+
+def _on_dates(logs: Path, before: str, after: str) -> tuple[list[Evidence], list[Evidence]]:
+    """What counted at the end of two days, by all records of a folder."""
+    from bench.commands.evidence import newest_plant, open_folder
+    from bench.diagnose.evidence_reach import Reaching
+    from bench.diagnose.evidence_ready import void
+    from bench.record.index import records_in
+
+    moments = (_end_of(before), _end_of(after))
+    plant = newest_plant(records_in([logs]))
+    folder = open_folder(logs, plant.name)
+    for error in folder.broken:
+        print(f"NOT COUNTED: {error}", file=sys.stderr)
+    reaching = Reaching(plant)
+    sides = []
+    for moment in moments:
+        rows = [row for row in folder.rows if row.at <= moment]
+        told = [one for one in folder.told if one.happened <= moment]
+        sides.append(void(rows, told, reaching))
+    return sides[0], sides[1]
+
+
+def _end_of(text: str) -> str:
+    """The end of a day, or a moment, as records write times.
+
+    Raises:
+        BadRequest: it is no date.
+    """
+    from bench.errors import BadRequest
+    from bench.record.append import stamp
+
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError as error:
+        raise BadRequest(f"found '{text}', expected a record, or a date such as 2026-04-30") from error
+    if len(text) <= 10:
+        moment = moment.replace(hour=23, minute=59, second=59, microsecond=999999)
+    return stamp(moment.astimezone(UTC))
