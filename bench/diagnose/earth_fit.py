@@ -64,7 +64,7 @@ class Reading:
     """A resistance read between two points, four-wire or with the leads' share taken off.
 
     ``ohms`` is infinite when the meter showed open; ``u`` its standard uncertainty in ohm; ``lifted``
-    names the bonds that were off while it was taken.
+    names the bonds that were off while it was taken; ``above`` the ohms beyond which the meter shows open.
     """
 
     a: str
@@ -72,6 +72,7 @@ class Reading:
     ohms: float
     u: float
     lifted: tuple[str, ...] = ()
+    above: float = 1e3
 
     def __post_init__(self) -> None:
         if self.a == self.b:

@@ -22,6 +22,7 @@ from bench.diagnose.earth_screen import Odds, Pairs, Screened, all_pairs, screen
 from bench.diagnose.errors import DiagnoseError
 
 _REFINE = 48  # cases fitted in full at most, each round
+_SECOND = 16  # the same, of pairs of faults on top of one
 _DROP = 10.0  # nats below the best at which a screened case is not worth a full fit
 _WORTH = -6.0  # nats below no fault at which the same holds
 _BASES = 4  # single faults on top of which a second is looked for
@@ -212,9 +213,9 @@ class _Search:
             count += int(((labels[group.i] == labels[group.j]) == group.is_open).sum())
         return count
 
-    def _refine(self, found: Screened, weights: Floats, bar: float, base: Case, x: Floats) -> list[Fit]:
+    def _refine(self, found: Screened, weights: Floats, bar: float, base: Case, x: Floats, most: int = _REFINE) -> None:
         """Fit the best screened cases on top of ``base`` that have not been fitted yet."""
-        order = np.argsort(-weights, kind="stable")[:_REFINE]
+        order = np.argsort(-weights, kind="stable")[:most]
         cases, start = [], []
         bonds = len(self.problem.network.bonds)
         for place in order.tolist():
@@ -232,7 +233,6 @@ class _Search:
             start.append(first)
         fits = fit(self.problem, cases, start)
         self.fits |= {done.case: done for done in fits}
-        return fits
 
     def _best(self, faults: int) -> Fit | None:
         found = [done for case, done in self.fits.items() if case.faults == faults]
@@ -262,7 +262,7 @@ class _Search:
         weights = found.gain + np.array(chances) - self.odds.none
         weights += start.log_evidence - self.none.log_evidence
         top = max(self.weight(done) for done in self.fits.values())
-        self._refine(found, weights, max(top, float(weights.max())) - _DROP, base, x)
+        self._refine(found, weights, max(top, float(weights.max())) - _DROP, base, x, _SECOND)
 
     def _less(self, found: Fit, place: int) -> tuple[Case, Floats]:
         """A pair of faults without one of them, at the values that it has in the pair."""

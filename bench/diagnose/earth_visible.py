@@ -105,10 +105,11 @@ def planned(
     circuit = solve(network, [Case()], x, gone)
     joined = circuit.joined(i, j)[0]
     values = circuit.resistances(i, j)[0]
+    gaps = tuple(lifted)
     return [
-        Reading(a, b, float(value), float(meter.u(value)), tuple(lifted))
+        Reading(a, b, float(value), float(meter.u(value)), gaps, meter.open_above)
         if one and value <= meter.open_above
-        else Reading(a, b, np.inf, 0.0, tuple(lifted))
+        else Reading(a, b, np.inf, 0.0, gaps, meter.open_above)
         for (a, b), one, value in zip(wanted, joined, values, strict=True)
     ]
 
@@ -130,6 +131,8 @@ def visibility(
     u, v = pairs.u[wanted], pairs.v[wanted]
     values = problem.design if x is None else x[: len(network.bonds)]
     _, square, across, structural = Linear(problem, Case(), values).terms(u, v)
+    # A path that would close a gap which reads open shows at once, up to what the meter can read at all.
+    beyond = min((r.above for r in problem.readings if r.is_open), default=0.0)
     threshold = _thresholds(network, problem.prior, pairs)
     largest = np.zeros(len(u))
     for n, ohms in enumerate(_TRIED.tolist()):
@@ -137,7 +140,7 @@ def visibility(
         shift2 = np.einsum("gc,ghc,hc->c", scale, square, scale)
         lost = threshold + _unknown_size(problem.prior, ohms, shift2, ohms * scale.max(axis=0))
         bar = np.sqrt(2.0 * np.maximum(lost, 0.0)) + SURE
-        seen = (np.sqrt(np.maximum(shift2, 0.0)) >= bar) | (structural > 0)
+        seen = (np.sqrt(np.maximum(shift2, 0.0)) >= bar) | ((structural != 0) & (ohms <= beyond))
         largest[seen] = _TRIED[n]
     whole = np.array(network.parts())
     joined = whole[u] == whole[v]
