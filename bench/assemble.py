@@ -22,7 +22,7 @@ from bench.judge.errors import JudgeError
 from bench.plant.faults import Fault, check_faults
 from bench.record.append import RecordWriter, mended, utc_now
 from bench.record.read import read_lines
-from bench.roles import function_name
+from bench.roles import ROLE_OF, Reads, function_name
 from bench.runner.core import Runner
 from bench.runner.crew import InstrumentCrew, Member
 from bench.runner.ports import Hands, Manner
@@ -325,8 +325,12 @@ def _bench_at_work(
     simulate = bench.file.simulate
     twins = [Twin(name=one.name, kind=one.profile, serial=one.serial or "0001") for one in bench.file.instruments]
     seed = first.seed if first.seed is not None else 1
+    ambient = first.plant.ambient
+    if simulate is not None and simulate.ambient is not None:
+        ambient = simulate.ambient
     configuration = Configuration(
-        plant=first.plant,
+        # conductors and thermometer are as warm as the simulated hall, whatever the plant file takes for granted
+        plant=msgspec.structs.replace(first.plant, ambient=ambient),
         twins=twins,
         faults=list(faults),
         seed=seed,
@@ -335,14 +339,21 @@ def _bench_at_work(
         speed=speed,
         port=os.environ.get("PROVEOUT_SIMULATED_PORTS", ""),
     )
-    ambient = first.plant.ambient.value
-    if simulate is not None and simulate.ambient is not None:
-        ambient = simulate.ambient.value
     with SimulatedBench(configuration) as running:
-        hands = SimulatedHands(running, ambient)
+        hands = SimulatedHands(running, ambient.value, _dials(bench))
         if state is not None:
             hands.restore(state.conditions.closed, state.conditions.live)
         yield dict(running.ports), hands
+
+
+def _dials(bench: Bench) -> dict[Reads, str]:
+    """What is read to the instrument that reads it, where a dial must be turned for that by hand."""
+    found: dict[Reads, str] = {}
+    for reads, role in ROLE_OF.items():
+        name = bench.role_of.get(role)
+        if name is not None and any(one.dial for one in bench.profiles[name].functions_for(reads)):
+            found[reads] = name
+    return found
 
 
 def _walk(

@@ -7,6 +7,7 @@ import msgspec
 from bench.files import exact
 from bench.plant.faults import Fault
 from bench.plant.file import PlantFile
+from bench.roles import Reads
 
 
 class Twin(msgspec.Struct, frozen=True, kw_only=True):
@@ -61,6 +62,8 @@ class Move(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     place: tuple[str, str] | None = None
     hold: str = ""
     lift: bool = False
+    dial: dict[str, Reads] = {}
+    """Hand-held meter to what its dial is turned to."""
     breakers: list[str] | None = None
     energise: list[str] | None = None
     supply_at: list[str] | None = None

@@ -7,11 +7,12 @@ import selectors
 import subprocess
 import sys
 import threading
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from typing import Final
 
 import msgspec
 
+from bench.roles import Reads
 from bench.sequence.file import Do, Measure, Prove, Zero
 from bench.sequence.plan import Step
 from bench.simulate.messages import Configuration, Done, Move, Ready, encode
@@ -102,26 +103,35 @@ class SimulatedHands:
     """The simulator's hands: they place probes in the simulated plant as the steps say.
 
     This is what the runner needs of hands; see :class:`bench.runner.ports.Hands`.
+
+    Args:
+        bench: the simulated bench.
+        ambient: what they answer when the temperature is asked for, in °C.
+        dials: what a step reads to the instrument whose dial must then be turned by hand.
     """
 
     name = "the simulator's hands"
 
-    def __init__(self, bench: SimulatedBench, ambient: float) -> None:
+    def __init__(self, bench: SimulatedBench, ambient: float, dials: Mapping[Reads, str]) -> None:
         self._bench = bench
         self._ambient = ambient
+        self._dials = dials
         self._closed: set[str] = set()
         self._live: set[str] = set()
 
     def place(self, step: Step) -> None:
-        """Put the probes where the step wants them."""
+        """Turn the dial to what the step reads, and put the probes where it wants them."""
         source = step.source
         if isinstance(source, Measure):
-            self._bench.move(Move(place=source.between))
+            self._bench.move(Move(dial=self._dial(source.read), place=source.between))
         elif isinstance(source, Zero):
-            self._bench.move(Move(hold="together"))
+            self._bench.move(Move(dial=self._dial("resistance"), hold="together"))
         elif isinstance(source, Prove):
             where = {"reference": "reference", "live-source": "live"}.get(source.against, "")
-            self._bench.move(Move(hold=where) if where else Move(lift=True))
+            self._bench.move(Move(dial=self._dial(source.read), hold=where, lift=not where))
+
+    def _dial(self, reads: Reads) -> dict[str, Reads]:
+        return {self._dials[reads]: reads} if reads in self._dials else {}
 
     def lift(self) -> None:
         """Take the probes off."""

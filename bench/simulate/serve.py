@@ -17,12 +17,19 @@ import msgspec
 
 from bench.files import from_text
 from bench.plant.resolve import resolve
+from bench.simulate.handhelds import Handheld, PolledText, SevenSegment, StreamingText
 from bench.simulate.insulation import InsulationTester
 from bench.simulate.messages import Configuration, Done, Move, Ready, encode
 from bench.simulate.meter import Meter
+from bench.simulate.paced import Paced
+from bench.simulate.panel import Panel
 from bench.simulate.power_supply import PlantSupply
 from bench.simulate.power_world import PowerWorld
+from bench.simulate.thermometer import Thermometer
 from bench.simulate.wire import Instrument, Switchboard, open_port
+
+Maker = Callable[[PowerWorld, int, str, float], Instrument]
+"""Makes a twin, from world, seed, identity and lead resistance."""
 
 
 def _meter(world: PowerWorld, seed: int, identity: str, lead_ohms: float) -> Meter:
@@ -37,12 +44,33 @@ def _supply(world: PowerWorld, seed: int, identity: str, lead_ohms: float) -> Pl
     return PlantSupply(world, seed=seed, identity=identity)
 
 
-KINDS: Final[dict[str, Callable[[PowerWorld, int, str, float], Instrument]]] = {
+def _handheld(kind: type[Handheld]) -> Maker:
+    def make(world: PowerWorld, seed: int, identity: str, lead_ohms: float) -> Handheld:
+        # it has no way to say who it is
+        return kind(world, seed=seed, lead_ohms=lead_ohms)
+
+    return make
+
+
+def _panel(world: PowerWorld, seed: int, identity: str, lead_ohms: float) -> Panel:
+    return Panel(world, seed=seed)
+
+
+def _thermometer(world: PowerWorld, seed: int, identity: str, lead_ohms: float) -> Thermometer:
+    return Thermometer(world, seed=seed, identity=identity)
+
+
+KINDS: Final[dict[str, Maker]] = {
     "scpi-bench-meter": _meter,
     "scpi-insulation-tester": _insulation_tester,
     "scpi-supply": _supply,
+    "scpi-thermometer": _thermometer,
+    "streaming-text-meter": _handheld(StreamingText),
+    "seven-segment-frames": _handheld(SevenSegment),
+    "polled-text-meter": _handheld(PolledText),
+    "modbus-panel-meter": _panel,
 }
-"""Profile name to what makes the twin that plays it, from world, seed, identity and lead resistance."""
+"""Profile name to what makes the twin that plays it."""
 
 
 class SimulatedClock:
@@ -81,12 +109,15 @@ class Bench:
         self._input = _Lines(sys.stdin.fileno())
         self._board = Switchboard(self.clock.now, (sys.stdin.fileno(), self._obey), configuration.speed)
         self._ports = {}
+        self._dials: dict[str, Handheld] = {}
         for place, twin in enumerate(configuration.twins):
             port = open_port(configuration.port)
             identity = f"Gannet Head,{twin.kind},{twin.serial},1.0"
             seed = configuration.seed * 1000 + place
             instrument = KINDS[twin.kind](self.world, seed, identity, configuration.lead_ohms)
-            self._board.connect(port, instrument, twin.baud)
+            self._board.connect(port, instrument, twin.baud, heedless=isinstance(instrument, Paced))
+            if isinstance(instrument, Handheld):
+                self._dials[twin.name] = instrument
             self._ports[twin.name] = port
 
     @property
@@ -112,6 +143,8 @@ class Bench:
     def _make(self, line: bytes) -> Done:
         try:
             move, now = msgspec.json.decode(line, type=Move), self.clock.now()
+            for name, reads in move.dial.items():
+                self._dials[name].turn(reads)
             if move.place is not None:
                 self.world.place(*move.place, now)
             if move.hold:

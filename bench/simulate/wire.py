@@ -155,8 +155,9 @@ def open_port(kind: str = "") -> PseudoTerminal | LoopbackSocket:
 class _Line:
     """One instrument on one port, with the bytes that wait for their time on the wire."""
 
-    def __init__(self, port: Port, instrument: Instrument, baud: float) -> None:
+    def __init__(self, port: Port, instrument: Instrument, baud: float, heedless: bool) -> None:
         self.port = port
+        self.heedless = heedless
         self.instrument = instrument
         self.byte_time = BITS / baud if baud > 0 else 0.0
         self.waiting: deque[int] = deque()
@@ -179,7 +180,7 @@ class _Line:
             piece = bytes(self.waiting[index] for index in range(min(due, len(self.waiting))))
             sent = self.port.write(piece)
             self.free_at += sent * self.byte_time
-        for _ in range(sent):
+        for _ in range(len(self.waiting) if self.heedless else sent):
             self.waiting.popleft()
 
     def wake_at(self) -> float | None:
@@ -212,9 +213,17 @@ class Switchboard:
         self._commands = commands
         self._lines: list[_Line] = []
 
-    def connect(self, port: Port, instrument: Instrument, baud: float = 0.0) -> None:
-        """Put an instrument on a port; ``baud`` 0 sends as fast as the port takes it."""
-        self._lines.append(_Line(port, instrument, baud))
+    def connect(self, port: Port, instrument: Instrument, baud: float = 0.0, *, heedless: bool = False) -> None:
+        """Put an instrument on a port.
+
+        Args:
+            port: the port.
+            instrument: what sits on it.
+            baud: 0 sends as fast as the port takes it.
+            heedless: the instrument keeps its own pace and sends on whether anybody reads or not: what a full port
+                does not take is lost, and nothing old is kept for later.
+        """
+        self._lines.append(_Line(port, instrument, baud, heedless))
 
     def serve(self) -> None:
         """Serve until the commands end."""
