@@ -11,7 +11,7 @@ from typing import Literal
 import msgspec
 
 from bench.files import Inconsistent
-from bench.quantity import Amount, Duration, Ratio, Resistance, Temperature, Voltage
+from bench.quantity import Amount, Current, Duration, Ratio, Resistance, Temperature, Voltage
 from bench.roles import Reads, Role
 
 Over = Literal["conductors", "pairs", "pins", "neighbours", "shelves", "inlets", "breakers", "cables", "bonds"]
@@ -25,7 +25,7 @@ class Limit(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
     by hand comes from, and is asked for, since a number without an origin cannot be defended later.
     """
 
-    computed: Literal["conductor", "path", "insulation", "idle-current", "feed-voltage"] | None = None
+    computed: Literal["conductor", "path", "insulation", "idle-current", "feed-voltage", "shelf-voltage"] | None = None
     at_least: Amount | None = None
     at_most: Amount | None = None
     source: str = ""
@@ -85,6 +85,10 @@ class Do(_Common, frozen=True, kw_only=True, tag="do"):
     """Supplies that the operator switches on: never before a hold point."""
     switch_off: list[str] = []
     """Supplies that the operator switches off."""
+    put_in: list[str] = []
+    """Cards that the operator puts in, or shelves whose cards all go in: on a dead shelf only."""
+    take_out: list[str] = []
+    """Cards that the operator takes out, or shelves that lose all theirs."""
 
     @property
     def energises(self) -> bool:
@@ -127,6 +131,8 @@ class Measure(_Common, frozen=True, kw_only=True, tag="measure"):
     """How many readings are averaged."""
     subject: str = ""
     """The plant object that the verdict is about, where it is not the loop's."""
+    live: bool = False
+    """It needs a supply's output on: where that is off it is passed over, with the reason."""
 
     def __post_init__(self) -> None:
         if not 1 <= self.readings <= 1000:
@@ -195,6 +201,84 @@ class Set(_Common, frozen=True, kw_only=True, tag="set"):
     current_limit: Amount | None = None
 
 
+class Ramp(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
+    """One rung on the way to the target voltage."""
+
+    to: Voltage
+    """At the supply's terminals, without sign."""
+    limit: Current
+    """The supply's current limit on this rung."""
+    leakage: Current | None = None
+    """The current must have fallen below this before the next rung: capacitors that have slept reform meanwhile."""
+    hold: Duration = msgspec.field(default_factory=lambda: Duration(3.0))
+    """At least so long."""
+    within: Duration = msgspec.field(default_factory=lambda: Duration(120.0))
+    """At most so long until the leakage has fallen; then the output goes off."""
+    inrush: Duration = msgspec.field(default_factory=lambda: Duration(1.0))
+    """For so long the current may run into the limit."""
+
+    def __post_init__(self) -> None:
+        if not (self.to.value > 0 and self.limit.value > 0):
+            raise Inconsistent(f"a rung of {self.to} and {self.limit}", "a voltage and a limit above 0, without sign")
+
+
+class Energise(_Common, frozen=True, kw_only=True, tag="energise"):
+    """A supply's output is brought up and watched; always behind a hold point that was passed in this walk.
+
+    The window that the current must lie in follows from the shelves that are on and the cards in them. The first
+    reading beyond it switches the output off.
+    """
+
+    text: str
+    at: list[str]
+    """The supplies of the plant in whose place the bench supply stands."""
+    voltage: Voltage
+    """The target at the supply's terminals, without sign."""
+    current_limit: Current
+    """The supply's current limit at the target."""
+    ramp: list[Ramp] = []
+    """Lower rungs first; empty: straight to the target."""
+    margin: Current = msgspec.field(default_factory=lambda: Current(0.03))
+    """Added to the window on both sides, for what the plant file does not know."""
+    dummy: Current | None = None
+    """What a dummy load on the converter of each shelf that is on draws at nominal voltage."""
+    inrush: Duration = msgspec.field(default_factory=lambda: Duration(2.0))
+    """For so long at the target the current may run into the limit."""
+    hold: Duration = msgspec.field(default_factory=lambda: Duration(3.0))
+    settle: Duration = msgspec.field(default_factory=lambda: Duration(10.0))
+    """The span of the settled test: as long as the slowest time constant that matters."""
+    band: Current | None = None
+    """What the current may change over the span; by default 1 % of what is expected, 10 mA at least."""
+    within: Duration = msgspec.field(default_factory=lambda: Duration(180.0))
+    """At most so long until it has settled; then the output goes off."""
+    soak: Duration = msgspec.field(default_factory=lambda: Duration(0.0))
+    """How long it is watched after it has settled."""
+    drift: Ratio = msgspec.field(default_factory=lambda: Ratio(0.02))
+    """A change during the soak that matters, as a part of the current."""
+    derating: Ratio = msgspec.field(default_factory=lambda: Ratio(0.8))
+    """Part of a breaker's rating that may be used: 80 % is the 125 % continuous-load rule of North American
+    practice."""
+    evidence: str = ""
+    """Where the shelves that are on were proven free of shorts, if not in this sequence: name the record."""
+
+    def __post_init__(self) -> None:
+        if not self.at:
+            raise Inconsistent(
+                "'at' without a supply", "the supply of the plant in whose place the bench supply stands"
+            )
+        if not (self.voltage.value > 0 and self.current_limit.value > 0):
+            raise Inconsistent(
+                f"{self.voltage} and {self.current_limit}", "a voltage and a current limit above 0, without sign"
+            )
+        volts = [rung.to.value for rung in self.ramp]
+        if volts != sorted(set(volts)) or (volts and volts[-1] >= self.voltage.value):
+            raise Inconsistent("rungs out of order", "each rung above the one before, and the target above all")
+        if self.settle.value <= 0 or not 0 < self.derating.value <= 1 or self.margin.value < 0:
+            raise Inconsistent(
+                "'settle', 'derating' or 'margin' out of bounds", "more than 0 s; up to 100 %; 0 A or more"
+            )
+
+
 class Each(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", tag_field="step", tag="each"):
     """Repeats its steps for every plant object of a kind: ``{conductor}``, ``{pin}``, ``{shelf}`` stand for it."""
 
@@ -213,8 +297,8 @@ class Each(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", tag_field=
             raise Inconsistent("a loop without steps", "at least one step")
 
 
-Single = Caution | Hold | Do | Ask | Measure | Zero | Prove | Wait | Set
-Step = Caution | Hold | Do | Ask | Measure | Zero | Prove | Wait | Set | Each
+Single = Caution | Hold | Do | Ask | Measure | Zero | Prove | Wait | Set | Energise
+Step = Caution | Hold | Do | Ask | Measure | Zero | Prove | Wait | Set | Energise | Each
 
 
 class Decide(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 from bench.judge.errors import JudgeError
 from bench.judge.insulation import insulation_rule
@@ -14,6 +15,7 @@ from bench.roles import UNIT_OF
 from bench.sequence.file import Limit as LimitFile
 from bench.sequence.file import Measure
 from bench.sequence.plan import Step
+from bench.sequence.power_tree import Powered, PowerTree
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +43,9 @@ class Held:
         )
 
 
-def limit_of(step: Step, plant: Plant, celsius: float, other: LimitFile | None = None) -> Held:
+def limit_of(
+    step: Step, plant: Plant, celsius: float, other: LimitFile | None = None, powered: Powered | None = None
+) -> Held:
     """The limit of a measuring step.
 
     Args:
@@ -49,6 +53,7 @@ def limit_of(step: Step, plant: Plant, celsius: float, other: LimitFile | None =
         plant: the plant it is about.
         celsius: of the conductors.
         other: takes the place of the step's own limit.
+        powered: what a bench supply feeds at the moment; None where none is on.
 
     Raises:
         JudgeError: the plant does not say enough for it to be computed.
@@ -67,6 +72,8 @@ def limit_of(step: Step, plant: Plant, celsius: float, other: LimitFile | None =
             )
         )
     margin = wanted.margin.value if wanted.margin is not None else 0.0
+    if wanted.computed == "shelf-voltage":
+        return _shelf_voltage(step, source, plant, powered)
     try:
         return _computed(wanted.computed, step, source, plant, celsius, margin)
     except (UnknownName, NoPath) as error:
@@ -104,6 +111,26 @@ def _computed(kind: str, step: Step, source: Measure, plant: Plant, celsius: flo
         Limit.between(feed.low_v, feed.high_v, "V", f"what feed {feed.name} may have at the equipment, with its sign"),
         feed.nominal_v,
     )
+
+
+DROP_DOUBT: Final = (0.5, 0.2)
+"""How far a drop may be from the computed one: a part of it, and volts (common practice, no source)."""
+
+
+def _shelf_voltage(step: Step, source: Measure, plant: Plant, powered: Powered | None) -> Held:
+    """What the distribution tree leaves of the supply's voltage at an inlet, with its sign."""
+    if powered is None:
+        raise JudgeError("limit", "no supply that is on", "'shelf-voltage' after a step that energises")
+    flow = PowerTree(plant).flow(powered)
+    live, back = (plant.terminal(name).node for name in source.between)
+    if live not in flow.nodes or back not in flow.nodes:
+        found = f"{source.between[0]} and {source.between[1]}, which nothing that is on reaches"
+        raise JudgeError("limit", found, "an inlet that is on")
+    volts = flow.nodes[live] - flow.nodes[back]
+    drop = abs(powered.volts) - abs(volts)
+    doubt = DROP_DOUBT[0] * drop + DROP_DOUBT[1]
+    origin = f"{engineering(abs(powered.volts), 'V')} at the supply less a computed drop of {engineering(drop, 'V')}"
+    return Held(Limit.between(volts - doubt, volts + doubt, "V", origin), volts)
 
 
 def idle_window(plant: Plant, shelf: str, feed: str = "") -> tuple[float, float, float, float]:

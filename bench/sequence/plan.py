@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from bench.roles import ROLE_OF, Role
-from bench.sequence.file import Measure, Prove, SequenceFile, Set, Single, Zero
+from bench.sequence.file import Energise, Measure, Prove, SequenceFile, Set, Single, Zero
 
-Kind = Literal["caution", "hold", "do", "ask", "measure", "zero", "prove", "wait", "set"]
+Kind = Literal["caution", "hold", "do", "ask", "measure", "zero", "prove", "wait", "set", "energise"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +46,7 @@ class Step:
             return ROLE_OF[self.source.read]
         if isinstance(self.source, Zero):
             return "ohms"
-        return "supply" if isinstance(self.source, Set) else None
+        return "supply" if isinstance(self.source, Set | Energise) else None
 
     @property
     def probes(self) -> tuple[str, str] | None:

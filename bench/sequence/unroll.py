@@ -18,6 +18,7 @@ from bench.sequence.file import (
     Discharge,
     Do,
     Each,
+    Energise,
     Hold,
     Measure,
     Prove,
@@ -29,6 +30,7 @@ from bench.sequence.file import (
 )
 from bench.sequence.file import Limit as LimitFile
 from bench.sequence.plan import Kind, Plan, Step
+from bench.sequence.power_steps import Ladders
 from bench.sequence.views import UnknownProperty, View, fill, objects
 
 Say = Callable[[Any, tuple[str | int, ...], str, str, str], None]
@@ -43,7 +45,7 @@ def _refuse(struct: Any, path: tuple[str | int, ...], found: str, expected: str,
     raise CannotUnroll(f"{'.'.join(map(str, path))}: found {found}, expected {expected}")
 
 
-_DO_LISTS = ("touches", "close", "open", "switch_on", "switch_off")
+_DO_LISTS = ("touches", "close", "open", "switch_on", "switch_off", "put_in", "take_out")
 
 KINDS: dict[type, Kind] = {
     Caution: "caution",
@@ -55,6 +57,7 @@ KINDS: dict[type, Kind] = {
     Prove: "prove",
     Wait: "wait",
     Set: "set",
+    Energise: "energise",
 }
 
 
@@ -80,6 +83,10 @@ class _Unroller:
     say: Say
     steps: list[Step] = field(default_factory=list)
     held: bool = False
+    ladders: Ladders = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.ladders = Ladders(self.plant)
 
     def walk(self, entries: list[Any], path: str, section: str, views: Mapping[str, View]) -> None:
         for number, entry in enumerate(entries, 1):
@@ -125,8 +132,15 @@ class _Unroller:
         if isinstance(filled, Measure):
             touches += filled.between
             subject = subject or "~".join(filled.between)
+        text = getattr(filled, "text", "")
         if isinstance(filled, Do):
             touches += [name for wanted in _DO_LISTS for name in getattr(filled, wanted)]
+            self.ladders.after(filled)
+        if isinstance(filled, Energise):
+            planned = self.ladders.planned(filled)
+            subject = subject or planned.subject
+            touches += planned.touches
+            text = f"{text}\n{planned.text}".strip()
         self.held = self.held or isinstance(filled, Hold)
         title = filled.title or _title(filled, subject)
         if isinstance(filled, Zero | Prove):
@@ -137,7 +151,7 @@ class _Unroller:
                 key=path,
                 kind=KINDS[type(entry)],
                 title=title,
-                text=getattr(filled, "text", ""),
+                text=text,
                 section=section,
                 source=filled,
                 subject=subject,
@@ -164,6 +178,9 @@ class _Unroller:
             text = getattr(entry, name, "")
             if text:
                 changes[name] = self._filled(entry, name, text, views)
+        if isinstance(entry, Energise):
+            changes["at"] = [self._filled(entry, ("at", i), text, views) for i, text in enumerate(entry.at)]
+            good = None not in changes["at"]
         if isinstance(entry, Do):
             for name in _DO_LISTS:
                 changes[name] = [
@@ -171,6 +188,8 @@ class _Unroller:
                     for i, text in enumerate(getattr(entry, name))
                 ]
                 good = good and None not in changes[name]
+            for name in ("put_in", "take_out"):
+                changes[name] = [card for text in changes[name] for card in self._cards(text)]
         if isinstance(entry, Measure):
             ends = tuple(self._filled(entry, ("between", i), name, views) for i, name in enumerate(entry.between))
             changes["between"] = ends
@@ -182,6 +201,13 @@ class _Unroller:
         if not good or any(value is None for value in changes.values()):
             return None
         return msgspec.structs.replace(entry, **changes)
+
+    def _cards(self, name: str | None) -> list[str | None]:
+        """The cards that a name stands for: a card's own, or all of a shelf and its halves."""
+        shelf = self.plant.shelves.get(name or "")
+        if shelf is None:
+            return [name]
+        return [card.name for part in (shelf.name, *shelf.halves) for card in self.plant.shelves[part].cards]
 
     def _filled(
         self, struct: Any, where: str | tuple[str | int, ...], text: str, views: Mapping[str, View]
@@ -198,6 +224,8 @@ class _Unroller:
             return self._sensible_measure(entry, filled)
         if isinstance(filled, Do):
             return self._sensible_do(entry, filled)
+        if isinstance(filled, Energise):
+            return self._sensible_energise(entry, filled)
         if isinstance(filled, Wait) and filled.discharge is not None:
             return self._sensible_discharge(filled.discharge)
         if isinstance(filled, Set) and filled.output == "on" and not self.held:
@@ -217,9 +245,33 @@ class _Unroller:
                 good = False
         return good
 
+    def _sensible_energise(self, entry: Any, filled: Energise) -> bool:
+        good = True
+        if not self.held:
+            self.say(entry, ("voltage",), "an output that goes on", "a hold point before it", "")
+            good = False
+        for place, name in enumerate(filled.at):
+            if name not in self.plant.supplies:
+                self.say(entry, ("at", place), f"'{name}'", "a supply of the plant", near(name, self.plant.supplies))
+                good = False
+        if not good:
+            return False
+        proven = {name for step in self.steps if step.kind == "measure" for name in (step.subject, *step.touches)}
+        for field_name, found, expected in self.ladders.problems(filled, proven):
+            self.say(entry, (field_name,), found, expected, "")
+            good = False
+        return good
+
     def _sensible_do(self, entry: Any, filled: Do) -> bool:
         unknown = [i for i, name in enumerate(filled.touches) if not self._known(entry, ("touches", i), name)]
         good = not unknown
+        for wanted in ("put_in", "take_out"):
+            for place, name in enumerate(getattr(filled, wanted)):
+                if name not in self.plant.cards:
+                    hint = near(name, [*self.plant.cards, *self.plant.shelves])
+                    path = (wanted.replace("_", "-"), place)
+                    self.say(entry, path, f"'{name}'", "a card such as '2C/5', or a shelf", hint)
+                    good = False
         for wanted, kind, known in (
             ("close", "breaker", self.plant.breakers),
             ("open", "breaker", self.plant.breakers),
@@ -273,6 +325,7 @@ class _Unroller:
             "insulation": ("insulation", "resistance"),
             "idle-current": ("current",),
             "feed-voltage": ("voltage",),
+            "shelf-voltage": ("voltage",),
         }
         if limit.computed is not None and filled.read not in fits[limit.computed]:
             self.say(
@@ -306,6 +359,8 @@ def _title(entry: Single, subject: str) -> str:
             return entry.name.capitalize()
         case Set():
             return f"Output {entry.output}"
+        case Energise():
+            return f"Bring {subject or 'the feed'} up to {entry.voltage}"
         case Wait():
             return f"Wait {entry.time}" if entry.time is not None else "Wait until it is discharged"
         case _:

@@ -118,6 +118,37 @@ class Switched(_Event, frozen=True, kw_only=True, tag="switched"):
     raw: list[str] = []
 
 
+class Energised(_Event, frozen=True, kw_only=True, tag="energised"):
+    """An output was brought up and watched, and is on, or was switched off by what the watch saw.
+
+    Times are seconds from the first setting on. Readings that showed over range or no number are ``None``.
+    """
+
+    number: int
+    instrument: str
+    state: Literal["on", "off"]
+    """As read back at the end."""
+    confirmed: bool
+    why: str
+    """Why the watch ended: ``done``, or what tripped; see :data:`bench.judge.watch.Why`."""
+    times: list[float] = []
+    amps: list[float | None] = []
+    terminal: list[tuple[float, float]] = []
+    """Time and volts at the supply's terminals, where they were read."""
+    sets: list[tuple[float, float, float]] = []
+    """Time, volts and current limit of every setting, when the supply had taken it."""
+    tripped: int | None = None
+    """Which of the readings switched it off."""
+    off_after: int = 0
+    """Readings between the one that tripped and the command to switch off."""
+    thinned: int = 1
+    """While it soaked one of so many readings was kept; the watch saw all."""
+    raw: list[str] = []
+    """The replies that the last reading and the state at the end rest on."""
+    trouble: str = ""
+    """What the instrument said where it could not be followed to the end."""
+
+
 class Elapsed(_Event, frozen=True, kw_only=True, tag="elapsed"):
     """Time passed while waiting, on the monotonic clock."""
 
@@ -224,6 +255,7 @@ Event = (
     | Read
     | Troubled
     | Switched
+    | Energised
     | Elapsed
     | Skipped
     | Went

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from bench.judge.watch import Ladder
 from bench.sequence.plan import Step
 
 
@@ -63,6 +64,15 @@ class Switch:
 
 
 @dataclass(frozen=True, slots=True)
+class Energise:
+    """Bring an output up its ladder and watch it; off at the first reading beyond."""
+
+    number: int
+    step: Step
+    ladder: Ladder
+
+
+@dataclass(frozen=True, slots=True)
 class Wait:
     """Let time pass; report it in pieces."""
 
@@ -106,4 +116,6 @@ class Finished:
     aborted: bool
 
 
-Request = Start | Meet | Consent | Ask | Place | Measure | Switch | Wait | Resolve | Rest | MakeSafe | Finished
+Request = (
+    Start | Meet | Consent | Ask | Place | Measure | Switch | Energise | Wait | Resolve | Rest | MakeSafe | Finished
+)

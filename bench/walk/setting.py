@@ -22,13 +22,15 @@ from bench.plant.model import Plant
 from bench.plant.resolve import resolve
 from bench.quantity import engineering
 from bench.roles import ROLE_OF, UNIT_OF, function_name
-from bench.sequence.file import Ask, Decide, Do, Measure, Prove, Zero
+from bench.sequence.file import Ask, Decide, Do, Energise, Measure, Prove, Zero
 from bench.sequence.file import Limit as LimitFile
 from bench.sequence.limits import Held, limit_of
 from bench.sequence.plan import Plan, Step
+from bench.sequence.power_tree import Powered
 from bench.sequence.unroll import unroll
 from bench.walk import events as e
 from bench.walk.facts import BenchFacts, InstrumentFacts
+from bench.walk.power import Prepared, judge_energised, prepare
 
 Verdict = Literal["pass", "fail", "undecided", "skipped", "void", "done"]
 
@@ -46,6 +48,8 @@ class Conditions:
         answers: what was asked for and answered, by name.
         closed: breakers that were closed by hand in this walk and not opened since.
         live: supplies of the plant that were switched on by hand in this walk and not off since.
+        out: cards that were taken out by hand in this walk and not put in since.
+        fed: what a supply of the bench feeds, while its output is on.
     """
 
     ambient: float = 20.0
@@ -53,6 +57,8 @@ class Conditions:
     answers: Mapping[str, str] = field(default_factory=dict)
     closed: frozenset[str] = frozenset()
     live: frozenset[str] = frozenset()
+    out: frozenset[str] = frozenset()
+    fed: Powered | None = None
 
     def after(self, act: Do) -> Conditions:
         """The conditions after something was done by hand."""
@@ -60,6 +66,8 @@ class Conditions:
             self,
             closed=(self.closed | set(act.close)) - set(act.open),
             live=(self.live | set(act.switch_on)) - set(act.switch_off),
+            out=(self.out | set(act.take_out)) - set(act.put_in),
+            fed=None if self.fed is None else replace(self.fed, closed=(self.closed | set(act.close)) - set(act.open)),
         )
 
     def with_answer(self, ask: Ask, answer: str, refuse: Callable[[str], Exception]) -> Conditions:
@@ -138,6 +146,7 @@ class Outcome:
         at: time of day of the reading, UTC; empty for other steps.
         ambient: °C that was taken for it.
         bench: the bench that took the reading.
+        barred: whether the walk itself passed it over, and no person with a reason.
     """
 
     index: int
@@ -161,11 +170,17 @@ class Outcome:
     at: str = ""
     ambient: float = 20.0
     bench: BenchFacts | None = field(default=None, repr=False, compare=False)
+    barred: bool = False
 
     @classmethod
     def done(cls, step: Step, n: int, event: e.Event) -> Outcome:
         """A step without a reading was done."""
         return cls(step.index, step.key, n, "done", "Done.", step.subject)
+
+    @classmethod
+    def passed_over(cls, step: Step, n: int, why: str) -> Outcome:
+        """A step that the walk itself passed over, since what it stands on is not so."""
+        return cls(step.index, step.key, n, "skipped", f"Passed over: {why}", step.subject, barred=True)
 
     @classmethod
     def skipped(cls, step: Step, n: int, event: e.Skipped) -> Outcome:
@@ -247,7 +262,7 @@ class Setting:
             for bound in (other.at_least, other.at_most, other.margin):
                 if bound is not None and bound.unit != wanted:
                     raise JudgeError("limit", f"a bound of {bound}", f"one in {wanted}")
-        return limit_of(step, self.plant, conditions.ambient, other)
+        return limit_of(step, self.plant, conditions.ambient, other, conditions.fed)
 
     @cached_property
     def capabilities(self) -> dict[int, Capability | str]:
@@ -257,7 +272,8 @@ class Setting:
         found: dict[int, Capability | str] = {}
         for step in self.plan.steps:
             source = step.source
-            if not isinstance(source, Measure):
+            # what a shelf should have is known only once something feeds it
+            if not isinstance(source, Measure) or source.limit.computed == "shelf-voltage":
                 continue
             try:
                 held = self.limit(step, conditions)
@@ -322,6 +338,42 @@ class Setting:
             # the thermometer says how warm conductors and meter are from here on
             conditions = replace(conditions, ambient=read.value)
         return outcome, conditions
+
+    @cached_property
+    def _prepared(self) -> dict[tuple[int, frozenset[str], frozenset[str]], Prepared]:
+        """What was worked out already: the same question comes up again and again."""
+        return {}
+
+    def prepared(self, step: Step, conditions: Conditions) -> Prepared:
+        """An energise step with the breakers that are closed and the cards that are in now."""
+        source = step.source
+        assert isinstance(source, Energise)
+        key = (step.index, conditions.closed, conditions.out)
+        if key not in self._prepared:
+            self._prepared[key] = prepare(self.plant, source, conditions.closed, conditions.out)
+        return self._prepared[key]
+
+    def judge_energised(
+        self, step: Step, event: e.Energised, n: int, conditions: Conditions, rules: Rules, at: str
+    ) -> Outcome:
+        """Judge a load that was brought up; see :mod:`bench.walk.power`."""
+
+        def hold(read: e.Read, held: Held) -> Outcome:
+            return self._held_against(step, read, n, held, self.rule(rules), conditions, at, 2, None, 0.0)
+
+        base = Outcome(
+            step.index,
+            step.key,
+            n,
+            "fail",
+            "",
+            step.subject,
+            unit="A",
+            at=at,
+            ambient=conditions.ambient,
+            bench=self.bench,
+        )
+        return judge_energised(step, event, self.prepared(step, conditions), base, hold)
 
     def judge_measure(
         self,

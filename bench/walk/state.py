@@ -28,9 +28,15 @@ Rules
    an act by hand that makes something live) comes up only while the hold point before it is *held*: passed since
    outputs were last made safe, and since the walk last rested with nobody there. Where it is not, the hold point comes
    up first. An output that may be on counts as on: while its switching is under way, and after it was not confirmed.
-7. Going back never erases: readings stay in the history, and the latest of a step counts. A step that is gone to and
+7. An output that is brought up under watch (``ENERGISING``) stands on evidence. It comes up only where every earlier
+   reading about what it would feed counts and is a pass, or was skipped by a person with a reason; else the walk
+   passes it over by itself and says why. The same holds where the breakers that are really closed would be overloaded.
+   While it comes up nothing else goes on: whoever rests, or meets trouble, has the output off first, confirmed. After
+   a trip the output is off, the load has failed, and every hold point is to be passed again. A reading that needs the
+   output is passed over while it is off.
+8. Going back never erases: readings stay in the history, and the latest of a step counts. A step that is gone to and
    returned from does not move the place where the walk stood.
-8. After trouble an instrument answers to its name again before any step uses it.
+9. After trouble an instrument answers to its name again before any step uses it.
 
 Phases
 ------
@@ -38,8 +44,8 @@ Phases
 ``EMPTY`` wants ``Began``. ``SAFING`` makes outputs safe, at the start, after a restart and at the end. ``MEETING``
 opens and identifies the instruments, at the start and after trouble. ``CONSENTING`` asks for a reason where the bench
 cannot prove some limits. A step is then ``ASKING`` (a person reads, does or types), ``PLACING`` then ``MEASURING``,
-``SWITCHING`` or ``WAITING``. ``TROUBLED`` waits for a decision, ``PAUSED`` for somebody to go on. ``DONE`` and
-``ABORTED`` are final.
+``SWITCHING``, ``ENERGISING`` or ``WAITING``. ``TROUBLED`` waits for a decision, ``PAUSED`` for somebody to go on.
+``DONE`` and ``ABORTED`` are final.
 """
 
 from __future__ import annotations
@@ -53,9 +59,11 @@ from typing import Final
 
 import msgspec
 
+from bench.judge.watch import Ladder
 from bench.sequence.file import Ask as AskStep
-from bench.sequence.file import Do, Hold, Set
+from bench.sequence.file import Do, Energise, Hold, Measure, Set
 from bench.sequence.plan import Step
+from bench.sequence.power_steps import powered as fed
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.setting import Conditions, Outcome, Rules, Setting
@@ -72,6 +80,7 @@ class Phase(enum.Enum):
     PLACING = "placing"
     MEASURING = "measuring"
     SWITCHING = "switching"
+    ENERGISING = "energising"
     WAITING = "waiting"
     TROUBLED = "troubled"
     PAUSED = "paused"
@@ -81,7 +90,9 @@ class Phase(enum.Enum):
 
 OPEN: Final = frozenset(Phase) - {Phase.EMPTY, Phase.DONE, Phase.ABORTED}
 """Phases in which a walk is under way."""
-STEPPING: Final = frozenset({Phase.ASKING, Phase.PLACING, Phase.MEASURING, Phase.SWITCHING, Phase.WAITING})
+STEPPING: Final = frozenset(
+    {Phase.ASKING, Phase.PLACING, Phase.MEASURING, Phase.SWITCHING, Phase.ENERGISING, Phase.WAITING}
+)
 """Phases that belong to a step."""
 SKIPPABLE: Final = frozenset({"do", "ask", "measure", "zero", "prove"})
 """Kinds of step that may be passed over with a reason. Cautions, hold points, outputs and waits may not."""
@@ -153,6 +164,7 @@ class State:
         trouble: the trouble that waits for a decision.
         left: seconds left of a wait.
         then: where SAFING and PAUSED lead.
+        ladder: what is followed while an output is brought up.
         powered: instruments whose output is on or may be on, each with the index of the step that switched it on.
         held: indexes of the hold points that were passed and still hold; see rule 6.
         to_meet: roles that are still to be met, at the start or after trouble.
@@ -177,6 +189,7 @@ class State:
     trouble: e.Troubled | None = None
     left: float = 0.0
     then: Phase = Phase.MEETING
+    ladder: Ladder | None = None
     powered: Mapping[str, int] = field(default_factory=dict)
     held: frozenset[int] = frozenset()
     to_meet: tuple[str, ...] = ()
@@ -259,6 +272,9 @@ def _of_step(state: State, number: int, step: Step) -> r.Request:
             return r.Measure(number, step)
         case Phase.SWITCHING:
             return r.Switch(number, step)
+        case Phase.ENERGISING:
+            assert state.ladder is not None
+            return r.Energise(number, step, state.ladder)
         case _:
             return r.Wait(number, step, state.left)
 
@@ -327,6 +343,8 @@ def _made_safe(state: State, event: e.MadeSafe, n: int) -> State:
             advice="Switch it off by hand at the instrument or its breaker, then try again.",
         )
         return _to(state, Phase.TROUBLED, trouble=trouble)
+    if state.then is Phase.TROUBLED:
+        return _to(state, Phase.TROUBLED, then=Phase.MEETING)
     if state.then is Phase.PAUSED:
         step = state.step
         assert step is not None
@@ -336,6 +354,7 @@ def _made_safe(state: State, event: e.MadeSafe, n: int) -> State:
 
 def _unpowered(state: State) -> State:
     """Outputs are off: what stood on them must be passed again from its hold point on."""
+    state = replace(state, conditions=replace(state.conditions, fed=None))
     if not state.powered:
         return replace(state, held=frozenset())
     first = min(state.powered.values())
@@ -369,30 +388,78 @@ _PHASE_OF: Final = {
     "prove": Phase.PLACING,
     "wait": Phase.WAITING,
     "set": Phase.SWITCHING,
+    "energise": Phase.ENERGISING,
 }
 
 
 def _enter(state: State, index: int) -> State:
     """Begin a step, or end the walk after the last. What must come before the step comes first."""
-    assert state.setting is not None
-    steps = state.setting.plan.steps
+    setting = state.setting
+    assert setting is not None
+    steps = setting.plan.steps
+    ladder: Ladder | None = None
+    while index < len(steps):
+        why, ladder = _stands(state, steps[index])
+        if not why:
+            break
+        state = _keep(state, Outcome.passed_over(steps[index], state.taken, why))
+        index, state = (index + 1, state) if state.back_to is None else (state.back_to, replace(state, back_to=None))
     if index >= len(steps):
         return _to(state, Phase.SAFING, cursor=index, then=Phase.DONE)
     step = steps[index]
     if step.role in state.to_meet:
         return _to(state, Phase.MEETING, cursor=index)
-    if state.setting.weak and state.consented is None:
+    if setting.weak and state.consented is None:
         return _to(state, Phase.CONSENTING, cursor=index)
     if not _is_held(state, step):
         back_to = index if state.back_to is None else state.back_to
         return _to(state, Phase.ASKING, cursor=_hold_before(state, index), back_to=back_to)
-    return _to(state, _PHASE_OF[step.kind], cursor=index, left=step.seconds)
+    return _to(state, _PHASE_OF[step.kind], cursor=index, left=step.seconds, ladder=ladder)
+
+
+def _stands(state: State, step: Step) -> tuple[str, Ladder | None]:
+    """Why a step must be passed over, and what an output that comes up follows; see rule 7."""
+    assert state.setting is not None
+    source = step.source
+    if isinstance(source, Measure) and source.live and not state.powered:
+        return "no output is on", None
+    if not isinstance(source, Energise):
+        return "", None
+    bar = _not_proven(state, step, source)
+    if bar:
+        return bar, None
+    found = state.setting.prepared(step, state.conditions)
+    return found.refusal, found.ladder
+
+
+def _not_proven(state: State, step: Step, source: Energise) -> str:
+    """The first earlier reading about what a step would feed that does not count as a pass; empty where all do."""
+    from bench.walk.results import results  # it stands above this module
+
+    assert state.setting is not None
+    plant, steps = state.setting.plant, state.setting.plan.steps
+    feeds = {step.subject, *step.touches, *source.at}
+    for index, outcome in results(state).items():
+        earlier = steps[index]
+        if index >= step.index or earlier.kind not in ("measure", "energise"):
+            continue
+        if outcome.verdict in ("pass", "done") or (outcome.verdict == "skipped" and not outcome.barred):
+            continue
+        about = {earlier.subject, *earlier.touches}
+        if earlier.kind == "energise":
+            # the way there is shared with loads that have nothing to do with it
+            about = {name for name in about if name == earlier.subject or name in plant.shelves or name in plant.inlets}
+        if about & feeds:
+            return f"'{earlier.title}' does not count as passed ({outcome.verdict})"
+    return ""
 
 
 def _energises(step: Step) -> bool:
     """Whether something may be live after this step that was not before."""
     source = step.source
-    return source.energises if isinstance(source, Do) else isinstance(source, Set) and source.output == "on"
+    if isinstance(source, Do):
+        return source.energises
+    return isinstance(source, Energise) or (isinstance(source, Set) and source.output == "on")
 
 
 def _hold_before(state: State, index: int) -> int | None:
@@ -409,7 +476,7 @@ def _is_held(state: State, step: Step) -> bool:
 def _maybe_on(state: State) -> State:
     """The same, with an output that is being switched on counted as on: nobody will hear how that went."""
     step = state.step
-    if state.phase is not Phase.SWITCHING or step is None or not _energises(step):
+    if state.phase not in (Phase.SWITCHING, Phase.ENERGISING) or step is None or not _energises(step):
         return state
     met = state.met.get(step.role or "")
     return state if met is None else replace(state, powered={met.instrument: step.index, **state.powered})
@@ -477,9 +544,34 @@ def _switched(state: State, event: e.Switched, n: int) -> State:
         )
         return _troubled(state, trouble, n)
     powered = {name: index for name, index in state.powered.items() if name != event.instrument}
+    if wanted == "off":
+        state = replace(state, conditions=replace(state.conditions, fed=None))
     if wanted == "on":
         powered[event.instrument] = min(step.index, state.powered.get(event.instrument, step.index))
     return _advance(replace(state, powered=powered), Outcome.done(step, n, event))
+
+
+def _energised(state: State, event: e.Energised, n: int) -> State:
+    step = state.step
+    assert step is not None and isinstance(step.source, Energise) and state.setting is not None
+    outcome = state.setting.judge_energised(step, event, n, state.conditions, state.rules, state.at)
+    if not event.confirmed or (event.state == "on") != (event.why == "done"):
+        trouble = e.Troubled(
+            number=event.number,
+            instrument=event.instrument,
+            kind="unconfirmed",
+            what=f"{event.instrument} did not confirm its output {'on' if event.why == 'done' else 'off'}",
+            advice="Look at the instrument. Switch it off by hand if in doubt.",
+        )
+        return _troubled(_keep(state, outcome), trouble, n)
+    powered = {name: index for name, index in state.powered.items() if name != event.instrument}
+    conditions = replace(state.conditions, fed=None)
+    if event.state == "on":
+        powered[event.instrument] = min(step.index, state.powered.get(event.instrument, step.index))
+        on = fed(step.source, state.setting.plant, conditions.closed, conditions.out)
+        return _advance(replace(state, powered=powered, conditions=replace(conditions, fed=on), ladder=None), outcome)
+    # it tripped: what people agreed to was for a load that is sound
+    return _advance(replace(state, powered=powered, conditions=conditions, held=frozenset(), ladder=None), outcome)
 
 
 def _elapsed(state: State, event: e.Elapsed, n: int) -> State:
@@ -530,6 +622,9 @@ def _troubled(state: State, event: e.Troubled, n: int) -> State:
     if state.phase is not Phase.MEETING and step is not None and step.role is not None:
         # the port is suspect after trouble: the instrument answers to its name again before it is believed
         state = replace(state, to_meet=tuple(dict.fromkeys((*state.to_meet, step.role))))
+    if state.phase is Phase.ENERGISING:
+        # whatever the crew has done already: off and read back before anything is decided
+        return _to(state, Phase.SAFING, then=Phase.TROUBLED, trouble=event, ladder=None)
     return _to(state, Phase.TROUBLED, trouble=event)
 
 
@@ -565,7 +660,7 @@ def _paused(state: State, event: e.Paused, n: int) -> State:
             raise Refused("outputs are being made safe already")
         # the same request stays open: being made safe is not begun anew
         return replace(state, then=Phase.PAUSED, why_paused=event.why)
-    if event.make_safe and (state.powered or state.unconfirmed):
+    if (event.make_safe or state.phase is Phase.ENERGISING) and (state.powered or state.unconfirmed):
         return _to(state, Phase.SAFING, then=Phase.PAUSED, why_paused=event.why, trouble=None)
     if state.phase is Phase.PAUSED:
         return replace(state, why_paused=event.why)
@@ -631,12 +726,17 @@ def _table() -> dict[tuple[Phase, type], Handler]:
         ({Phase.PLACING}, e.Answered, _placed),
         ({Phase.MEASURING}, e.Read, _read),
         ({Phase.SWITCHING}, e.Switched, _switched),
+        ({Phase.ENERGISING}, e.Energised, _energised),
         ({Phase.WAITING}, e.Elapsed, _elapsed),
         ({Phase.TROUBLED}, e.Answered, _resolved),
         ({Phase.PAUSED}, e.Continued, _continued),
-        ({Phase.MEETING, Phase.PLACING, Phase.MEASURING, Phase.SWITCHING}, e.Troubled, _troubled),
+        (
+            {Phase.MEETING, Phase.PLACING, Phase.MEASURING, Phase.SWITCHING, Phase.ENERGISING},
+            e.Troubled,
+            _troubled,
+        ),
         ({Phase.ASKING, Phase.PLACING, Phase.MEASURING, Phase.TROUBLED}, e.Skipped, _skipped),
-        (STEPPING | {Phase.TROUBLED}, e.Went, _went),
+        (STEPPING - {Phase.ENERGISING} | {Phase.TROUBLED}, e.Went, _went),
         (OPEN, e.Paused, _paused),
         (OPEN, e.Noted, _noted),
         (OPEN, e.Disturbed, _disturbed),

@@ -17,7 +17,6 @@ from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.facts import BenchFacts, InstrumentFacts, Reference
-from bench.walk.power import prepare
 from bench.walk.state import Phase, State, request, start, take
 
 PLANT = """
@@ -313,10 +312,10 @@ def reading(state: State, step: Step, **changes: object) -> e.Read:
 def brought_up(now: State, step: Step, **changes: object) -> e.Energised:
     """A load that came up as it should: what is given, in an envelope that fits the step."""
     assert now.setting is not None
-    found = prepare(now.setting.plant, step.source, now.conditions.closed, now.conditions.out)  # type: ignore[arg-type]
+    found = now.setting.prepared(step, now.conditions)
     assert found.forecast is not None
     amps = found.forecast.typical.amps
-    times = [0.1 * k for k in range(1, 300)]
+    times = [0.1 * k for k in range(1, 140)]
     fields: dict[str, object] = {
         "number": now.number,
         "instrument": "supply",

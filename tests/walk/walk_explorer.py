@@ -45,19 +45,13 @@ UNDER_WATCH = """
 sequence: under watch
 plant: plant.yaml
 steps:
-  - {step: hold, text: Clear to close., word: DEAD}
-  - {step: do, text: Close F1., close: [F1]}
   - step: measure
     read: resistance
-    between: [1A.A, 1A.A-return]
+    between: [BA, RA]
+    subject: G1
     limit: {at-most: 2 ohm, source: set for this test}
   - {step: hold, text: Clear to energise., word: CLEAR}
   - {step: energise, text: Bring it up., at: [G1], voltage: 48 V, current-limit: 2 A}
-  - step: measure
-    read: voltage
-    between: [1A.A, 1A.A-return]
-    live: true
-    limit: {computed: shelf-voltage}
   - {step: set, text: Off., output: off}
 """
 
@@ -149,8 +143,9 @@ class Found:
         steps = s.setting.plan.steps if s.setting is not None else ()
         if not any(step.kind == "energise" for step in steps):
             return ()
-        readings = {i: o.verdict for i, o in s.latest.items() if steps[i].kind in ("measure", "energise")}
-        return (tuple(sorted(readings.items())), s.conditions.closed, s.conditions.fed is None)
+        first, last = s.latest.get(0), s.latest.get(2)
+        barred = last is not None and last.barred
+        return (first is not None and first.verdict, barred)
 
 
 @dataclass
@@ -181,7 +176,7 @@ def candidates(state: State) -> Iterator[e.Event]:
         yield paper.reading(state, step, value=1.0)
     else:
         yield e.Read(number=number, instrument="meter", function="resistance 2w", unit="Ω", value=1.0)
-    if step is not None and step.kind == "measure" and state.setting is not None and watched(state):
+    if step is not None and step.index == 0 and watched(state):
         yield paper.reading(state, step, value=5.0)
     if step is not None and step.kind == "energise":
         yield paper.brought_up(state, step)

@@ -1,0 +1,239 @@
+"""What the walk makes of a load that was brought up: the ladder beforehand, the verdict afterwards.
+
+Verdicts are derived from the readings in the event and from the plant. A load that tripped has failed, whatever its
+readings were before; one that came up is judged by the mean of its settled readings against the window of the cards
+that were in.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Callable, Collection
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+from bench.judge.limit import Limit
+from bench.judge.watch import Ladder, drift, inrush
+from bench.plant.model import Plant
+from bench.quantity import engineering
+from bench.sequence.file import Energise
+from bench.sequence.limits import Held
+from bench.sequence.plan import Step
+from bench.sequence.power_steps import ladder, powered, window
+from bench.sequence.power_tree import Forecast, PowerTree, WillNotCarry, headroom_line
+from bench.walk import events as e
+
+if TYPE_CHECKING:
+    from bench.walk.setting import Outcome
+
+SHORT_VOLTS: Final = 0.5
+"""A supply in its limit with less than this part of the voltage that was set is on a short."""
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """An energise step with what was really done before it.
+
+    Attributes:
+        ladder: what to follow.
+        forecast: what should be seen.
+        refusal: why it must not be; empty where it may.
+    """
+
+    ladder: Ladder | None
+    forecast: Forecast | None
+    refusal: str = ""
+
+
+def prepare(plant: Plant, step: Energise, closed: Collection[str], out: Collection[str]) -> Prepared:
+    """Work a step out for the breakers that are closed and the cards that are in now."""
+    tree = PowerTree(plant, step.derating.value)
+    try:
+        forecast = tree.forecast(powered(step, plant, closed, out))
+    except WillNotCarry as error:
+        return Prepared(None, None, str(error))
+    if forecast.overloads:
+        lines = "; ".join(headroom_line(load, step.derating.value) for load in forecast.overloads)
+        return Prepared(None, forecast, f"it would overload breaker {lines}")
+    return Prepared(ladder(step, forecast), forecast)
+
+
+def judge_energised(
+    step: Step, event: e.Energised, found: Prepared, base: Outcome, hold: Callable[[e.Read, Held], Outcome]
+) -> Outcome:
+    """The verdict on a load that was brought up.
+
+    Args:
+        step: the step.
+        event: what was seen.
+        found: the step as it was worked out.
+        base: an outcome that says what is the same in every case.
+        hold: holds a reading against a limit.
+    """
+    source = step.source
+    assert isinstance(source, Energise)
+    if found.forecast is None or found.ladder is None:
+        return replace(base, verdict="undecided", sentence=f"Undecided: {found.refusal}.")
+    low, high = window(source, found.forecast)
+    names = ", ".join(found.forecast.typical.shelves) or "no shelf"
+    source_text = f"cards of {names} with their spread at {engineering(found.forecast.powered.volts, 'V')}"
+    base = replace(base, low=low, high=high, source=source_text, unit="A")
+    if event.why != "done":
+        return replace(base, verdict="fail", value=_last(event), sentence=_tripped(event, found, low, high))
+    return _came_up(source, event, found, base, (low, high), hold)
+
+
+def _last(event: e.Energised) -> float | None:
+    return event.amps[-1] if event.amps else None
+
+
+def _tripped(event: e.Energised, found: Prepared, low: float, high: float) -> str:
+    """Why the output went off, in words for a person at the rack."""
+    assert found.forecast is not None
+    at = event.times[event.tripped] if event.tripped is not None and event.times else 0.0
+    set_at, volts, limit = event.sets[-1] if event.sets else (0.0, 0.0, 0.0)
+    amps = _last(event)
+    shown = engineering(amps, "A", digits=3) if amps is not None else "no number"
+    when = f"{at - set_at:.2f} s after {volts:g} V was set"
+    terminal = event.terminal[-1][1] if event.terminal else None
+    names = ", ".join(found.forecast.typical.shelves) or "what is on"
+    match event.why:
+        case "limit" if terminal is not None and terminal < SHORT_VOLTS * volts:
+            head = f"short: the supply gives its limit of {limit:g} A and no more than {terminal:.2f} V come up"
+            tail = "Look for a short in the shelf or its feed"
+        case "limit" | "over":
+            head = f"{names} draws too much: {shown} where {high:.3f} A is the most"
+            tail = "Look at the last card that went in"
+        case "volts":
+            head = f"the supply does not hold {volts:g} V: {terminal if terminal is not None else 0.0:.2f} V"
+            tail = "Its own protection may have tripped"
+        case "leaks":
+            head = f"{names} leaks: still {shown} after its capacitors had their time to reform"
+            tail = "Give them more time at this voltage, or replace them"
+        case "restless":
+            head = f"{names} does not settle: {shown} and still moving"
+            tail = "Look for something that warms up"
+        case "no-number":
+            head, tail = "the meter showed no number", "Look at the meter and its range"
+        case _:
+            head = f"stopped: {event.trouble or event.why}"
+            tail = "Nothing is proven"
+    off = "Output off" if event.state == "off" and event.confirmed else "OUTPUT NOT CONFIRMED OFF"
+    return f"Fail: {head}, {when}. {off}. {tail}."
+
+
+def _came_up(
+    source: Energise,
+    event: e.Energised,
+    found: Prepared,
+    base: Outcome,
+    bounds: tuple[float, float],
+    hold: Callable[[e.Read, Held], Outcome],
+) -> Outcome:
+    assert found.forecast is not None
+    low, high = bounds
+    last_set = event.sets[-1][0]
+    rest = [
+        (t, a)
+        for t, a in zip(event.times, event.amps, strict=True)
+        if a is not None and t >= max(last_set, event.times[-1] - source.settle.value - source.soak.value)
+    ]
+    steady = [a for t, a in rest if t >= event.times[-1] - source.settle.value]
+    mean = statistics.fmean(steady)
+    read = e.Read(
+        number=event.number,
+        instrument=event.instrument,
+        function="current",
+        unit="A",
+        value=mean,
+        count=len(steady),
+        spread=statistics.stdev(steady) if len(steady) > 1 else None,
+        raw=event.raw,
+    )
+    origin = Held(Limit.between(low, high, "A", base.source), found.forecast.typical.amps)
+    outcome = replace(hold(read, origin), reading=None)
+    outcome = replace(outcome, remark="; ".join(_remarks(source, event, found, mean)))
+    if outcome.verdict == "fail" and mean < low:
+        why = "Look for a card that is not seated, or a fuse that is open."
+        outcome = replace(outcome, sentence=f"Fail: draws too little: {outcome.sentence.removeprefix('Fail: ')} {why}")
+    elif outcome.verdict == "fail":
+        outcome = replace(outcome, sentence=f"Fail: draws too much: {outcome.sentence.removeprefix('Fail: ')}")
+    soak = [(t, a) for t, a in rest if t >= event.times[-1] - source.soak.value]
+    moved = drift([t for t, _ in soak], [a for _, a in soak], source.drift.value * mean) if soak else None
+    if moved is not None and moved.moving:
+        text = f"Fail: creeps: the current moved by {engineering(moved.change, 'A', digits=2)} while it soaked"
+        return replace(outcome, verdict="fail", sentence=f"{text} ({engineering(mean, 'A', digits=3)} at the end).")
+    return outcome
+
+
+def _remarks(source: Energise, event: e.Energised, found: Prepared, mean: float) -> list[str]:
+    assert found.forecast is not None
+    told = []
+    slow = reforming(source, event)
+    if slow:
+        told.append(slow)
+    first, second = found.forecast.likely
+    margin = source.margin.value
+    if not first - margin <= mean <= second + margin and found.forecast.typical.amps > 0:
+        told.append(f"outside {first:.3f} A to {second:.3f} A, where most such sums lie")
+    seen = inrush(event.times, [a or 0.0 for a in event.amps], event.sets[-1][0], source.inrush.value)
+    if seen is not None:
+        told.append(f"inrush {engineering(seen.peak_a, 'A', digits=3)}, {engineering(seen.charge_c, 'C', digits=2)}")
+    tightest = min(found.forecast.breakers.values(), key=lambda load: load.headroom / load.rating, default=None)
+    expected = engineering(found.forecast.typical.amps, "A", digits=3)
+    told.append(f"measured {engineering(mean, 'A', digits=3)}, expected {expected}")
+    if tightest is not None:
+        told.append(headroom_line(tightest, source.derating.value))
+    return told
+
+
+def reforming(source: Energise, event: e.Energised) -> str:
+    """Whether capacitors took their time on the lower rungs; empty where they did not."""
+    starts = [t for t, _, _ in event.sets]
+    for place, rung in enumerate(source.ramp):
+        if rung.leakage is None or place >= len(starts):
+            continue
+        end = starts[place + 1] if place + 1 < len(starts) else math.inf
+        inside = [
+            (t - starts[place], a)
+            for t, a in zip(event.times, event.amps, strict=True)
+            if a is not None and starts[place] + rung.inrush.value < t < end
+        ]
+        above = [(t, a) for t, a in inside if a > rung.leakage.value]
+        if above and len(above) < len(inside):
+            return (
+                f"capacitors reform: at {rung.to} the leakage fell from {engineering(above[0][1], 'A', digits=2)} "
+                f"below {rung.leakage} within {above[-1][0]:.0f} s"
+            )
+    return ""
+
+
+def still_live(plant: Plant, live: Collection[str], closed: Collection[str]) -> list[str]:
+    """What the program cannot switch off itself, and whom to tell to open what.
+
+    Args:
+        plant: the plant.
+        live: supplies of the plant that were switched on by hand.
+        closed: breakers that were closed by hand.
+    """
+    told = []
+    for name in live:
+        supply = plant.supplies[name]
+        behind = [
+            breaker for breaker in plant.breakers if breaker in closed and plant.breakers[breaker].feed == supply.feed
+        ]
+        main = behind[0] if behind else ""
+        kind = supply.kind if supply.kind != "bench" else "supply"
+        if main:
+            where = plant.where(main)
+            told.append(
+                f"{kind} {name} is on and this program cannot switch it off. Tell the person at breaker {main} "
+                f"({where}) to open it; closed behind it: {', '.join(behind)}."
+            )
+        else:
+            told.append(
+                f"{kind} {name} is on up to its open breakers, and this program cannot switch it off. "
+                "Tell the person in charge of it."
+            )
+    return told
