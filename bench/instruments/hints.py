@@ -58,12 +58,8 @@ def suggested(text: str) -> str:
     number = _NUMBER.search(text)
     if number is None:
         return ""
-    digits = number[0].lstrip("+-")
-    figure = r"\d+"
-    if "e" in digits.lower():
-        figure = r"\d\.\d+E[+-]\d+" if "E" in digits else r"\d\.\d+e[+-]\d+"
-    elif "." in digits:
-        figure = r"\d+\.\d+"
+    figure = re.sub(r"\d+", lambda digits: r"\d+", number[0].lstrip("+-").replace(".", r"\."))
+    figure = re.sub(r"([eE])[+-]?", r"\1[+-]?", figure)
     return f"{_escaped(text[: number.start()])}(?P<value>[+-]?{figure}){_unit(text[number.end() :])}"
 
 

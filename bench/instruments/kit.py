@@ -252,9 +252,9 @@ class _Trial:
         where = f"'confirm' of {function.name}"
         times: list[float] = []
         for _ in range(READINGS):
+            before = asker.wrong
             taken = self._trigger()
             meaning = self._meaning(taken[0]) if taken is not None else None
-            before = asker.wrong
             named = asker.confirm(function.confirm, self._texts, where)
             if taken is None or meaning is None or asker.wrong > before:
                 return
@@ -296,7 +296,9 @@ class _Trial:
         if session.unasked:
             conversation.forget()
             conversation.drop_old()
-            found = conversation.listen(conversation.clock() + self._asker.line.timeout.value + PATIENCE * takes)
+            # what comes first may be of before somebody turned the dial
+            for _ in range(1 + (dialogue.skip if isinstance(dialogue, Stream | Frames) else 0)):
+                found = conversation.listen(conversation.clock() + self._asker.line.timeout.value + PATIENCE * takes)
             if isinstance(found, Frame):
                 return found
             raise InstrumentTrouble("garbled", f"'{show(found.raw)}' came: {found.why}.", raw=(found.raw,))

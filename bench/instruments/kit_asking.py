@@ -95,6 +95,7 @@ class Asker:
         self.trace = trace
         self._tell = tell
         self._queue_unreadable = False
+        self._patient = True
         self.use(profile.line)
 
     def use(self, line: Line) -> None:
@@ -149,12 +150,12 @@ class Asker:
         except InstrumentTrouble as trouble:
             _refuse_lost(trouble)
             got = b"".join(trouble.raw)
-            if trouble.kind == "silent" and not got:
+            if trouble.kind == "silent" and not got and self._patient:
                 slow = self._ask_patiently(question, where, takes)
                 if slow is not None:
                     return slow
             self.explain_silence(trouble, where, f"'{question}'")
-            return self._ask_with_its_end(question, got) if trouble.kind == "silent" and got else None
+            return self._ask_with_its_end(question, got)
 
     def ask_first(self, question: str, where: str) -> Answer | None:
         """Ask the first question: one that is not heard is asked again with other line ends."""
@@ -168,7 +169,7 @@ class Asker:
                 if other is not None:
                     return other
             self.explain_silence(trouble, where, f"'{question}'")
-            return self._ask_with_its_end(question, got) if trouble.kind == "silent" and got else None
+            return self._ask_with_its_end(question, got)
 
     def _ask(self, question: str, takes: float) -> Answer:
         conversation = self.session.conversation
@@ -188,6 +189,8 @@ class Asker:
     def _ask_patiently(self, question: str, where: str, takes: float) -> Answer | None:
         wait = takes + self.line.timeout.value
         answer = self._try(question, PATIENCE * wait)
+        # once is enough to know that this is no slow meter
+        self._patient = answer is not None
         # an instrument that lost the first question, and not time, is not slow
         if answer is not None and answer.took > wait:
             self.say_wrong(
@@ -204,6 +207,9 @@ class Asker:
             if end == given.write_end.data:
                 continue
             self.use(msgspec.structs.replace(given, write_end=WireText(end)))
+            if end:
+                # what went out with the wrong end may still wait for the right one
+                self.session.tell("")
             answer = self._try(question)
             if answer is not None:
                 self.say_wrong(
@@ -217,7 +223,7 @@ class Asker:
     def _ask_with_its_end(self, question: str, got: bytes) -> Answer | None:
         """Go on with the line end that the meter uses, so that what comes after can be tried."""
         end = end_of(got)
-        if not end:
+        if end in (b"", self.line.read_end.data):
             return None
         self.use(msgspec.structs.replace(self.line, read_end=WireText(end)))
         return self._try(question)
@@ -233,13 +239,16 @@ class Asker:
             what: what was asked.
         """
         got = b"".join(trouble.raw)
-        read_end = show(self.line.read_end.data)
-        if trouble.kind == "silent" and got:
-            end = end_of(got)
-            other = end and end != self.line.read_end.data
+        read_end, end = show(self.line.read_end.data), end_of(got)
+        if end not in (b"", self.line.read_end.data):
+            self.say_wrong(
+                f"{what}: '{show(got[:80])}' came; it ends with '{show(end)}', and the profile says '{read_end}'",
+                f"Set line.read-end to '{show(end)}'.",
+            )
+        elif trouble.kind == "silent" and got:
             self.say_wrong(
                 f"{what}: '{show(got[:80])}' came, without the line end '{read_end}' of the profile",
-                f"Set line.read-end to '{show(end)}'." if other else "Check the cable, and line.read-end.",
+                "Check the cable, and line.read-end.",
             )
         elif trouble.kind == "silent":
             self.say_wrong(
@@ -271,11 +280,7 @@ class Asker:
             )
             return
         why = why_no_match(text, pattern)
-        advice = f"Correct {where}."
-        if text.endswith("\r") and pattern.match(text.rstrip("\r")) is not None:
-            advice = r"Set line.read-end to '\r\n'."
-        elif better(text):
-            advice = f"This would match: '{better(text)}'"
+        advice = f"This would match: '{better(text)}'" if better(text) else f"Correct {where}."
         self.say_wrong(
             f"the reply '{show(raw)}' does not match the pattern of {where}, '{pattern.text}'"
             + (f": {why}" if why else ""),
