@@ -77,7 +77,7 @@ class Reading:
     def __post_init__(self) -> None:
         if self.a == self.b:
             raise DiagnoseError(f"a reading from {self.a!r} to itself")
-        if isnan(self.ohms) or (isfinite(self.ohms) and not (isfinite(self.u) and self.u > 0)):
+        if isnan(self.ohms) or self.ohms == -inf or (isfinite(self.ohms) and not (isfinite(self.u) and self.u > 0)):
             raise DiagnoseError(
                 f"reading {self.a} to {self.b}: {self.ohms} ohm, uncertainty {self.u} ohm;"
                 " a number with an uncertainty above 0 is expected"

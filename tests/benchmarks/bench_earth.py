@@ -20,6 +20,7 @@ import argparse
 import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -40,7 +41,8 @@ ALARM = 0.5
 
 def plant(rng: np.random.Generator, bays: int, family: str = "rows", spread: float = SPREAD) -> BondNetwork:
     """A plant of so many bays. Families: ``rows`` of 5 to 9 bays on a bar each, ``star`` on the main bar,
-    ``chain`` of 5 to 9 bays one behind the other, ``tree`` of no plan at all."""
+    ``chain`` of 5 to 9 bays one behind the other, ``tree`` of no plan at all, ``mesh`` on a mat of 12
+    points that is meshed by design."""
     points = [
         Point("main", "main earth bar"),
         Point("building", "building earth", outside=True),
@@ -56,6 +58,14 @@ def plant(rng: np.random.Generator, bays: int, family: str = "rows", spread: flo
     bond("building", "tray")
     row = int(rng.integers(5, 10))
     over = "main"
+    if family == "mesh":
+        mat = [[f"mat {across}{along}" for along in "abcd"] for across in "123"]
+        points += [Point(name, mesh=True) for line in mat for name in line]
+        for line in mat:
+            for a, b in pairwise(line):
+                bond(a, b)
+        for a, b in [*zip(mat[0], mat[1], strict=True), *zip(mat[1], mat[2], strict=True), ("main", mat[0][0])]:
+            bond(a, b)
     for number in range(bays):
         name = f"bay {number + 1}"
         if family == "rows" and number % row == 0:
@@ -67,6 +77,8 @@ def plant(rng: np.random.Generator, bays: int, family: str = "rows", spread: flo
         elif family == "tree":
             inside = [point.name for point in points if not point.outside]
             over = inside[int(rng.integers(len(inside)))]
+        elif family == "mesh":
+            over = mat[int(rng.integers(3))][int(rng.integers(4))]
         points.append(Point(name))
         bond(over, name)
         if rng.random() < 0.3:
@@ -268,7 +280,7 @@ def table_families(count: int) -> None:
         "mean chosen",
         widths=(12,),
     )
-    for family in ("rows", "star", "chain", "tree"):
+    for family in ("rows", "star", "chain", "tree", "mesh"):
         ends = [hunt(300_000 + seed, family) for seed in range(count)]
         seen = [end for end in ends if end[0] != "clear"]
         say(

@@ -100,6 +100,16 @@ def test_seeded_plants_with_and_without_a_second_path():
     assert sum(row.readings for row in rows) <= 2.8 * sum(row.points for row in rows)
 
 
+@pytest.mark.parametrize("family", ["chain", "tree", "mesh"])
+def test_other_shapes_of_plant(family):
+    rows = [bench.trial(seed, chosen=2, bays=9, family=family) for seed in range(8)]
+    assert sum(row.resolvable[0] for row in rows) >= 4
+    assert all(row.detected for row in rows if row.resolvable[0])
+    assert sum(row.places[-1][0] == 0 for row in rows if row.detected) >= 0.7 * sum(row.detected for row in rows)
+    clean = [bench.trial(seed, extras=0, bays=9, family=family) for seed in range(8)]
+    assert sum(row.detected for row in clean) <= 1
+
+
 def test_two_paths_at_once_are_told_apart():
     rows = [bench.trial(seed, extras=2, chosen=4, bays=12) for seed in range(20, 28)]
     both = [row for row in rows if all(row.resolvable)]
@@ -234,7 +244,7 @@ def test_input_that_makes_no_sense_is_refused():
         explain(network, [Reading("main", "b9", 1e-3, 1e-5)])
     with pytest.raises(DiagnoseError, match="'X' is no bond"):
         explain(network, [Reading("main", "b0", 1e-3, 1e-5, ("X",))])
-    for ohms, u in ((math.nan, 1e-5), (1e-3, 0.0), (1e-3, math.nan)):
+    for ohms, u in ((math.nan, 1e-5), (-math.inf, 1e-5), (1e-3, 0.0), (1e-3, math.nan)):
         with pytest.raises(DiagnoseError):
             Reading("main", "b0", ohms, u)
     with pytest.raises(DiagnoseError):
