@@ -176,7 +176,7 @@ class WalkApp(App[None], inherit_bindings=False):
     def pressed(self, key: str) -> None:
         """A key on the page."""
         if self.desk is not None:
-            self.desk.pressed(key.lower() if len(key) == 1 else key)
+            self.desk.pressed(key.lower() if len(key) == 1 else key, typed=key)
         elif key in ("q", "ctrl+c", "ctrl+q"):
             self.leave("left")
 

@@ -206,8 +206,13 @@ class Desk:
 
     # keys
 
-    def pressed(self, key: str) -> None:
-        """A key on the page: what it does depends on what is shown."""
+    def pressed(self, key: str, typed: str = "") -> None:
+        """A key on the page: what it does depends on what is shown.
+
+        Args:
+            key: the key, a letter in lower case.
+            typed: as it was typed: whoever begins to type a hold point's word in capitals is typing that word.
+        """
         if key in ("ctrl+c", "ctrl+q"):
             self._leave()
             return
@@ -219,6 +224,9 @@ class Desk:
         up = now - self._pressed.get(key, float("-inf"))
         self._pressed[key] = now
         act = keys.act_of(self.view, key)
+        if act and typed.isupper() and self._begins_word(typed):
+            self._word(typed)
+            return
         if not act:
             if self.view.watching and key in keys.TAKE:
                 self._note("you watch; k takes the operator's seat")
@@ -270,7 +278,14 @@ class Desk:
     # acts
 
     def _prompt(
-        self, title: str, lines: list[str], make: Callable[[str], Wish], *, numbered: bool, wrong: Check | None = None
+        self,
+        title: str,
+        lines: list[str],
+        make: Callable[[str], Wish],
+        *,
+        numbered: bool,
+        wrong: Check | None = None,
+        begun: str = "",
     ) -> None:
         """Ask for a text, check it against the machine, and wish for what it makes."""
 
@@ -282,9 +297,10 @@ class Desk:
                 self._wish(make(text))
 
         number = self.view.state.number if numbered else None
-        self.app.push_screen(Prompt(title, lines, check, number=number, unicode=self.app.settings.unicode), done)
+        prompt = Prompt(title, lines, check, number=number, unicode=self.app.settings.unicode, begun=begun)
+        self.app.push_screen(prompt, done)
 
-    def _answer(self, title: str, lines: list[str], want: str) -> None:
+    def _answer(self, title: str, lines: list[str], want: str, begun: str = "") -> None:
         number = self.view.state.number
         self._prompt(
             title,
@@ -292,14 +308,19 @@ class Desk:
             lambda text: e.Answered(number=number, answer=text),
             numbered=True,
             wrong=lambda text: "" if text.strip() else f"{want} is wanted",
+            begun=begun,
         )
 
-    def _word(self) -> None:
+    def _begins_word(self, typed: str) -> bool:
+        step = self.view.state.step
+        on_hold = keys.act_of(self.view, "enter") == "word"
+        return on_hold and step is not None and isinstance(step.source, Hold) and step.source.word.startswith(typed)
+
+    def _word(self, begun: str = "") -> None:
         page, step = self.view.page, self.view.state.step
         assert step is not None and isinstance(step.source, Hold)
-        self._answer(
-            page.title, [page.text, "", f"Type {step.source.word} when it is true."], f"the word {step.source.word}"
-        )
+        lines = [page.text, "", f"Type {step.source.word} when it is true."]
+        self._answer(page.title, lines, f"the word {step.source.word}", begun)
 
     def _value(self) -> None:
         page = self.view.page

@@ -76,8 +76,10 @@ class Prompt(_Asking):
         number: int | None = None,
         keys: str = "Enter sends it, Escape goes back",
         unicode: bool = True,
+        begun: str = "",
     ) -> None:
         super().__init__(title, lines, number, unicode=unicode)
+        self._begun = begun
         self._check = check
         self._keys = keys
 
@@ -85,7 +87,7 @@ class Prompt(_Asking):
         """The box."""
         with Vertical():
             yield from self._head()
-            yield Input(max_length=500, select_on_focus=False)
+            yield Input(self._begun, max_length=500, select_on_focus=False)
             yield self._static("", "wrong")
             yield self._static(self._keys, "keys")
 

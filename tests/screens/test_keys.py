@@ -110,6 +110,15 @@ def test_pausing_makes_safe_and_only_p_goes_on() -> None:
     assert pressed("paused", "p").link.wishes == [e.Continued()]
 
 
+def test_the_word_may_simply_be_typed_and_its_first_letter_is_no_shortcut() -> None:
+    scene = SCENES["hold"]()
+    word = scene.walk.state.step.source.word
+    number = scene.walk.asked.number
+    assert pressed("hold", *word, "enter").link.wishes == [e.Answered(number=number, answer=word)]
+    # nothing but the whole word passes, however it was begun
+    assert pressed("hold", word[0], "enter").link.wishes == []
+
+
 def test_giving_up_wants_a_word_in_capitals() -> None:
     assert pressed("place-open", "x", "enter").link.wishes == []
     assert pressed("place-open", "x", *"abort", "enter").link.wishes == []
