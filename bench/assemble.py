@@ -342,7 +342,7 @@ def _bench_at_work(
     with SimulatedBench(configuration) as running:
         hands = SimulatedHands(running, ambient.value, _dials(bench))
         if state is not None:
-            hands.restore(state.conditions.closed, state.conditions.live)
+            hands.restore(state.conditions.closed, state.conditions.live, state.conditions.out)
         yield dict(running.ports), hands
 
 

@@ -302,6 +302,19 @@ class Instrument:
         with self._guard:
             return outputs.set_output(self._session, on, settings or {}, name)
 
+    def change_output(self, settings: Mapping[str, str | float], name: str | None = None) -> OutputState:
+        """Give an output that is on other settings and read them back; it stays on where the profile says how.
+
+        Args:
+            settings: voltage, current limit and the like.
+            name: the output's name in the profile; the first by default.
+
+        Raises:
+            InstrumentTrouble: as :meth:`set_output`; everything is made safe before.
+        """
+        with self._guard:
+            return outputs.change_output(self._session, settings, name)
+
     def set_channels(self, channels: Iterable[str]) -> tuple[str, ...]:
         """Close these channels of a switch and open all others, and read back that it is so.
 

@@ -50,6 +50,39 @@ def _or_safe(session: Session, act: Callable[[], T]) -> T:
         raise
 
 
+def change_output(session: Session, wanted: Mapping[str, str | float], name: str | None) -> OutputState:
+    """Change an output that is on; see :meth:`bench.instruments.instrument.Instrument.change_output`."""
+    output = _output(session, name)
+    if not output.change:
+        return set_output(session, True, wanted, name)
+    texts = texts_of(output.settings, wanted, output.name)
+    try:
+        session.conversation.forget()
+        for command in fill_all(output.change, texts):
+            session.tell(command)
+        session.refuse_errors(f"changing {output.name}")
+        raws = []
+        # what it was asked to be, and that it is still on
+        for check in (*(one for one in output.confirm if one.equals), output.is_on):
+            checked = session.check(check, texts)
+            raws.append(checked.raw)
+            if not checked.holds:
+                raise InstrumentTrouble(
+                    "mismatch",
+                    f"{output.name} answers {checked.text[:60]!r} to {fill(check.ask, texts)!r}.",
+                    "Its protection may have tripped: look for a short or a load that is too heavy.",
+                    raw=tuple(raws),
+                )
+        return OutputState(output.name, True, dict(texts), tuple(raws))
+    except BaseException as error:
+        state = make_safe(session)
+        if state.confirmed or not isinstance(error, InstrumentTrouble):
+            raise
+        raise InstrumentTrouble(
+            "unsafe", f"{error.what} {state.what}", UNSAFE_ADVICE, raw=error.raw + state.raw
+        ) from error
+
+
 def _output(session: Session, name: str | None) -> Output:
     for output in session.profile.outputs:
         if name in (None, output.name):

@@ -55,6 +55,8 @@ class Output(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_def
     confirm: list[Check] = []
     """Asked before switching on: did it take what was set?"""
     on: list[str]
+    change: list[str] = []
+    """Sent while it is on, for other settings: what makes it safer first. Empty: it goes off and on again."""
     off: list[str]
     is_on: Check
     is_off: Check
@@ -64,7 +66,7 @@ class Output(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_def
     def __post_init__(self) -> None:
         known = {setting.name for setting in self.settings}
         asked = [check.ask for check in (*self.confirm, self.is_on, self.is_off)]
-        for command in (*self.prepare, *self.on, *self.off, *asked):
+        for command in (*self.prepare, *self.on, *self.change, *self.off, *asked):
             unknown = holes(command) - known
             if unknown:
                 raise Inconsistent(f"{{{min(unknown)}}} in {command!r}", f"one of {', '.join(sorted(known)) or 'none'}")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from datetime import datetime
+from itertools import takewhile
 from pathlib import Path
 from typing import Any, TextIO
 
@@ -11,6 +12,7 @@ from bench import exits
 from bench.quantity import plain
 from bench.walk import events as e
 from bench.walk.results import results, tally, verdict_line
+from bench.walk.setting import Outcome
 from bench.walk.state import Phase, State, outcomes
 
 
@@ -38,7 +40,7 @@ class Console:
                 self._began(entry, state)
             case e.Met() as met:
                 self._say(f"met       {met.instrument} for {', '.join(met.roles)}: {met.identity}")
-            case e.Read() | e.Skipped():
+            case e.Read() | e.Skipped() | e.Energised():
                 self._outcome(entry.n, state)
             case e.Answered(answer=answer) if state.latest:
                 self._outcome(entry.n, state, answer)
@@ -56,11 +58,13 @@ class Console:
                 self._say("resumed   outputs are made safe first")
             case e.Mended() as mended:
                 self._say(f"mended    {mended.bytes} torn bytes were set aside in {mended.kept}")
-            case e.MadeSafe() as safe if safe.confirmed:
+            case e.MadeSafe() as safe if safe.confirmed or safe.left:
                 shown = ", ".join(
                     f"{name} {'off' if done else 'NOT CONFIRMED'}" for name, done in safe.confirmed.items()
                 )
-                self._say(f"safe      {shown}")
+                self._say(f"safe      {shown}".rstrip())
+                for text in safe.left:
+                    self._say(f"STILL ON  {text}")
             case _:
                 pass
 
@@ -98,9 +102,13 @@ class Console:
             self._say(f"warning   {weak}")
 
     def _outcome(self, n: int, state: State, answer: str = "") -> None:
-        outcome = next(outcomes(state), None)
-        if outcome is None or outcome.n != n or state.setting is None:
-            return
+        # what the walk passed over by itself stands on what came before it
+        fresh = list(takewhile(lambda outcome: outcome.n == n, outcomes(state)))
+        for outcome in reversed(fresh):
+            self._one(outcome, state, answer)
+
+    def _one(self, outcome: Outcome, state: State, answer: str) -> None:
+        assert state.setting is not None
         step = state.setting.plan.steps[outcome.index]
         if step.section != self._section:
             self._section = step.section

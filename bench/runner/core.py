@@ -26,6 +26,7 @@ from bench.runner.ports import Crew, Hands, Happened, Manner, Sample
 from bench.sequence.file import Measure
 from bench.walk import events as e
 from bench.walk import requests as r
+from bench.walk.power import still_live
 from bench.walk.results import annotated
 from bench.walk.state import OutOfTurn, Phase, Refused, Stale, State, accepts, request, take
 
@@ -201,6 +202,9 @@ class Runner:
                 self.crew.measure(asked.step, number)
             case r.Switch():
                 self.crew.switch(asked.step, number)
+            case r.Energise():
+                self._hands.act(asked.step)
+                self.crew.energise(asked.step, asked.ladder, number)
             case r.Wait():
                 self._begin_waiting(asked)
             case r.Resolve() if alone:
@@ -294,24 +298,29 @@ class Runner:
     def _happen(self, event: e.Event) -> None:
         """Record what the crew reports; say so where it does not fit, for it will not come again by itself."""
         number, instrument = getattr(event, "number", None), getattr(event, "instrument", "")
+        setting = self.state.setting
+        if isinstance(event, e.MadeSafe) and setting is not None:
+            here = self.state.conditions
+            beyond = still_live(setting.plant, here.live, here.closed)
+            event = msgspec.structs.replace(event, left=[*event.left, *beyond])
         why = self._record(event)
         if not why or self._unwritten is not None:
             return
         if number == self.state.number:
             what = f"what came does not fit what was asked: {why}"
             self._record(e.Troubled(number=self.state.number, instrument=instrument, kind="misfit", what=what))
-        elif isinstance(event, e.Switched) and event.state == "on" and not self._wanted_on(instrument):
+        elif isinstance(event, e.Switched | e.Energised) and event.state == "on" and not self._wanted_on(instrument):
             # it went on after the walk had left the step: nobody counts on it, nobody watches it
             self.crew.make_safe(_ASIDE)
 
     def _wanted_on(self, instrument: str) -> bool:
-        return instrument in self.state.powered or self.state.phase is Phase.SWITCHING
+        return instrument in self.state.powered or self.state.phase in (Phase.SWITCHING, Phase.ENERGISING)
 
     def _record(self, event: e.Event) -> str:
         """Record one event. Returns why not, or nothing."""
         failing = self._unwritten is not None
         if failing and event is not self._unwritten:
-            if isinstance(event, e.Switched) and event.state == "on":
+            if isinstance(event, e.Switched | e.Energised) and event.state == "on":
                 self.crew.make_safe(_ASIDE)
             return _FAILING
         entry = self._writer.envelope(event)
@@ -329,7 +338,9 @@ class Runner:
         self._lines.append(line)
         if isinstance(event, e.Read):
             self._retries = 0
-        if self.state.phase is Phase.MEASURING and after.phase is not Phase.MEASURING and not isinstance(event, e.Read):
+        working = (Phase.MEASURING, Phase.ENERGISING)
+        came = isinstance(event, e.Read | e.Energised | e.Troubled)
+        if self.state.phase in working and after.phase is not self.state.phase and not came:
             self.crew.drop_work()
         self.state = after
         self._tell(p.Line(raw=line.decode()))
@@ -373,7 +384,7 @@ class Runner:
         self._unwritten = None
         self._begun = -1
         self._settle()
-        if self.state.powered or self.state.phase is Phase.SWITCHING:
+        if self.state.powered or self.state.phase in (Phase.SWITCHING, Phase.ENERGISING):
             self._record(e.Paused(why="the record could not be written; outputs were made safe", make_safe=True))
 
     def _live(self, sample: Sample) -> None:

@@ -19,9 +19,11 @@ import msgspec
 
 from bench.instruments.instrument import Instrument
 from bench.instruments.trouble import InstrumentTrouble
-from bench.instruments.values import Identity
+from bench.instruments.values import Identity, OutputState
 from bench.instruments.values import Sample as Taken
+from bench.judge.watch import Ladder
 from bench.roles import Reads, function_name
+from bench.runner.bring_up import BringUp
 from bench.runner.ports import Happened, Post, Sample
 from bench.sequence.file import Measure, Prove, Set
 from bench.sequence.plan import Step
@@ -70,6 +72,14 @@ class _Measure:
 class _Switch:
     number: int
     step: Step
+    epoch: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Energise:
+    number: int
+    ladder: Ladder
+    epoch: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +88,7 @@ class _Live:
     token: int
 
 
-_Job = _Meet | _Measure | _Switch | _Live | None
+_Job = _Meet | _Measure | _Switch | _Energise | _Live | None
 
 
 class InstrumentCrew:
@@ -127,7 +137,13 @@ class InstrumentCrew:
 
     def switch(self, step: Step, number: int) -> None:
         """Set the step's output and read it back."""
-        self._for(step).jobs.put(_Switch(number, step))
+        worker = self._for(step)
+        worker.jobs.put(_Switch(number, step, worker.epoch))
+
+    def energise(self, step: Step, ladder: Ladder, number: int) -> None:
+        """Bring the step's output up its ladder and watch it."""
+        worker = self._for(step)
+        worker.jobs.put(_Energise(number, ladder, worker.epoch))
 
     def live(self, step: Step | None) -> None:
         """Take live readings as the step would; None stops them."""
@@ -198,6 +214,10 @@ class _Worker(threading.Thread):
         self._opening = threading.Lock()
         self._before: Identity | None = None
         self._busy = False
+        self.epoch = 0
+        """Counts how often it was made safe: what was asked for before switches nothing on any more."""
+        self._gate = threading.Lock()
+        """Held while something switches on."""
         self._set_to: tuple[str, float | None, dict[str, str | float]] | None = None
         self.start()
 
@@ -221,6 +241,9 @@ class _Worker(threading.Thread):
                     self._measure(job)
                 case _Switch():
                     self._switch(job)
+                case _Energise():
+                    self._busy = True
+                    self._energise(job)
                 case _Live(step, token):
                     self._show(step, token)
         except InstrumentTrouble as trouble:
@@ -366,7 +389,11 @@ class _Worker(threading.Thread):
             settings["voltage"] = source.voltage.value
         if source.current_limit is not None:
             settings["current"] = source.current_limit.value
-        state = self._ready().set_output(source.output == "on", settings if source.output == "on" else None)
+        instrument = self._ready()
+        if source.output == "on":
+            state = self._switch_on(job.epoch, lambda: instrument.set_output(True, settings))
+        else:
+            state = instrument.set_output(False)
         self._post(
             Happened(
                 e.Switched(
@@ -378,6 +405,24 @@ class _Worker(threading.Thread):
                 )
             )
         )
+
+    def _switch_on(self, epoch: int, act: Callable[[], OutputState]) -> OutputState:
+        """Do something that switches on, unless the instrument was made safe since that was asked for."""
+        with self._gate:
+            if epoch != self.epoch:
+                raise InstrumentTrouble("aborted", f"{self.member.name} was made safe meanwhile.")
+            return act()
+
+    def _energise(self, job: _Energise) -> None:
+        self._set_to = None
+        hurry = self._hurry
+        work = BringUp(
+            self._ready(),
+            job.ladder,
+            lambda: time.monotonic() * hurry,
+            lambda act: self._switch_on(job.epoch, act),
+        )
+        self._post(Happened(work.run(job.number, self.member.name)))
 
     def _show(self, step: Step, token: int) -> None:
         """Live readings until the next job comes or they are stopped. Trouble is left for the measurement to find."""
@@ -399,9 +444,17 @@ class _Worker(threading.Thread):
         Returns:
             Whether that was confirmed, and what it said.
         """
+        # from here on nothing that was asked for before switches on; what is past that check is waited for
+        self.epoch += 1
+        inside = not self._gate.acquire(blocking=False)
+        if not inside:
+            self._gate.release()
         try:
             instrument = self._instrument or self._open()
             state = instrument.make_safe()
+            if inside:
+                with self._gate:
+                    state = instrument.make_safe()
         except InstrumentTrouble as trouble:
             return False, trouble.what
         return state.confirmed, state.what

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
 
+from bench.judge.watch import Ladder
 from bench.sequence.plan import Step
 from bench.walk.events import Event
 
@@ -43,6 +44,9 @@ class Crew(Protocol):
 
     def switch(self, step: Step, number: int) -> None:
         """Set the step's output and read it back; posts ``Switched`` or ``Troubled``."""
+
+    def energise(self, step: Step, ladder: Ladder, number: int) -> None:
+        """Bring the step's output up and watch it; posts ``Energised`` or ``Troubled``. Off unless done."""
 
     def live(self, step: Step | None) -> None:
         """Take live readings as the step would, as fast as the meter goes; None stops them."""

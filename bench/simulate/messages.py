@@ -51,9 +51,11 @@ class Configuration(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Ready(msgspec.Struct, frozen=True, kw_only=True):
-    """The first answer: instrument to port address."""
+    """The first answer: instrument to port address, and what the hands need to know of the plant."""
 
     ports: dict[str, str]
+    shelves: list[str] = []
+    """The plant's shelves with an inlet."""
 
 
 class Move(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):

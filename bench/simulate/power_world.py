@@ -174,6 +174,11 @@ class PowerWorld(PlantWorld):
                 case _:
                     pass
 
+    @property
+    def shelves(self) -> list[str]:
+        """The shelves with an inlet."""
+        return list(self._inputs)
+
     # what hands do
 
     def place(self, red: str, black: str, time: float | None = None) -> None:

@@ -13,7 +13,7 @@ from typing import Final
 import msgspec
 
 from bench.roles import Reads
-from bench.sequence.file import Do, Measure, Prove, Zero
+from bench.sequence.file import Do, Energise, Measure, Prove, Zero
 from bench.sequence.plan import Step
 from bench.simulate.messages import Configuration, Done, Move, Ready, encode
 
@@ -30,6 +30,7 @@ class SimulatedBench:
 
     Attributes:
         ports: instrument to the address that a client opens.
+        shelves: the plant's shelves with an inlet.
 
     Raises:
         SimulationFailed: it did not start.
@@ -45,7 +46,9 @@ class SimulatedBench:
             start_new_session=True,
         )
         self._send(configuration)
-        self.ports = msgspec.json.decode(self._line(PATIENCE), type=Ready).ports
+        ready = msgspec.json.decode(self._line(PATIENCE), type=Ready)
+        self.ports = ready.ports
+        self.shelves = frozenset(ready.shelves)
 
     def move(self, move: Move) -> None:
         """Have the hands do something and wait until it is done.
@@ -118,6 +121,7 @@ class SimulatedHands:
         self._dials = dials
         self._closed: set[str] = set()
         self._live: set[str] = set()
+        self._out: set[str] = set()
 
     def place(self, step: Step) -> None:
         """Turn the dial to what the step reads, and put the probes where it wants them."""
@@ -137,16 +141,27 @@ class SimulatedHands:
         """Take the probes off."""
         self._bench.move(Move(lift=True))
 
-    def restore(self, closed: Collection[str], live: Collection[str]) -> None:
-        """Put breakers and supplies as an earlier part of the walk left them."""
-        self._closed, self._live = set(closed), set(live)
-        if closed or live:
-            self._bench.move(Move(breakers=sorted(self._closed), energise=sorted(self._live)))
+    def restore(self, closed: Collection[str], live: Collection[str], out: Collection[str] = ()) -> None:
+        """Put breakers, supplies and cards as an earlier part of the walk left them."""
+        self._closed, self._live, self._out = set(closed), set(live), set(out)
+        if closed or live or out:
+            moved = Move(breakers=sorted(self._closed), energise=sorted(self._live), out=sorted(self._out))
+            self._bench.move(moved)
 
     def act(self, step: Step) -> None:
-        """Work the breakers and supplies of the simulated plant."""
+        """Work the breakers and supplies of the simulated plant, its cards, and where the bench supply stands."""
         source = step.source
-        if not isinstance(source, Do) or not (source.energises or source.open or source.switch_off):
+        if isinstance(source, Energise):
+            on = [name for name in step.touches if name in self._bench.shelves]
+            amps = source.dummy.value if source.dummy is not None else 0.0
+            self._bench.move(Move(supply_at=source.at, dummies=dict.fromkeys(on, amps) if amps else {}))
+            return
+        if not isinstance(source, Do):
+            return
+        if source.put_in or source.take_out:
+            self._out = (self._out | set(source.take_out)) - set(source.put_in)
+            self._bench.move(Move(out=sorted(self._out)))
+        if not (source.energises or source.open or source.switch_off):
             return
         self._closed = (self._closed | set(source.close)) - set(source.open)
         self._live = (self._live | set(source.switch_on)) - set(source.switch_off)

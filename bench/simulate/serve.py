@@ -123,7 +123,7 @@ class Bench:
     @property
     def ready(self) -> Ready:
         """The addresses to announce."""
-        return Ready(ports={name: port.address for name, port in self._ports.items()})
+        return Ready(ports={name: port.address for name, port in self._ports.items()}, shelves=self.world.shelves)
 
     def serve(self) -> None:
         """Serve until standard input ends."""

@@ -164,7 +164,7 @@ def annotated(entry: e.Entry, after: State) -> e.Entry:
         entry: the event in its envelope; anything but a reading comes back as it is.
         after: the state after it was taken.
     """
-    outcome = next(outcomes(after), None)
+    outcome = next((one for one in outcomes(after) if not one.barred), None)
     if not isinstance(entry.event, e.Read) or outcome is None or outcome.n != entry.n or after.setting is None:
         return entry
     step = after.setting.plan.steps[outcome.index]

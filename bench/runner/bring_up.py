@@ -1,0 +1,162 @@
+"""Brings an output up its ladder and watches it, on the thread that owns the instrument.
+
+What to do is decided in :mod:`bench.judge.watch`; here it is done. A reading beyond the window switches the output off
+before anything else happens: before it is written down, told or thought about.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Final
+
+from bench.instruments.instrument import Instrument
+from bench.instruments.trouble import InstrumentTrouble
+from bench.instruments.values import OutputState
+from bench.judge.watch import Finished, Ladder, Off, Setting, Watch
+from bench.walk import events as e
+
+VOLTS_EVERY: Final = 3.0
+"""Seconds between looks at the terminal voltage; in between every reading is of the current."""
+KEPT: Final = 800
+"""Readings of a soak that are kept, about."""
+
+SwitchOn = Callable[[Callable[[], OutputState]], OutputState]
+"""Does something that switches on, unless outputs were made safe since this was asked for."""
+
+
+@dataclass(slots=True)
+class BringUp:
+    """One output on its way up.
+
+    Args:
+        instrument: the supply; it reads its own current and voltage.
+        ladder: what to follow.
+        clock: seconds, on the time scale of the plant.
+        switch_on: guards everything that switches on.
+    """
+
+    instrument: Instrument
+    ladder: Ladder
+    clock: Callable[[], float]
+    switch_on: SwitchOn
+    _times: list[float] = field(default_factory=list)
+    _amps: list[float | None] = field(default_factory=list)
+    _terminal: list[tuple[float, float]] = field(default_factory=list)
+    _sets: list[tuple[float, float, float]] = field(default_factory=list)
+    _raw: list[str] = field(default_factory=list)
+    _began: float = 0.0
+    _reading: str = ""
+    _thinned: int = 1
+    _soaked: int = 0
+
+    def run(self, number: int, name: str) -> e.Energised:
+        """Bring it up. The output is on afterwards only where the event says ``done``.
+
+        Args:
+            number: the request's.
+            name: the instrument's in the bench file.
+
+        Raises:
+            InstrumentTrouble: it could not be followed to the end; the output was told to go off, whatever came of it.
+        """
+        try:
+            watch = self._follow()
+        except BaseException:
+            self.instrument.make_safe()
+            raise
+        tripped = len(self._amps) - 1 if watch.tripped is not None else None
+        if watch.why == "done":
+            return self._event(number, name, watch, "on", True, tripped)
+        # the output was told to go off in the moment of the trip; here it is only read back
+        state = self.instrument.make_safe()
+        self._raw += state.raw_text
+        return self._event(number, name, watch, "off", state.confirmed, tripped)
+
+    def _follow(self) -> Watch:
+        watch = Watch(self.ladder)
+        self._set(watch, watch.begin(), first=True)
+        look_at = self.ladder.rungs[0].inrush_s / 2
+        while True:
+            t, amps = self._read("current")
+            order = watch.sample(t, amps, self._looked(t))
+            if isinstance(order, Off):
+                self._off()
+            self._keep(watch, t, amps)
+            match order:
+                case Off() | Finished():
+                    return watch
+                case Setting():
+                    self._set(watch, order)
+                    look_at = self._sets[-1][0] + self.ladder.rungs[watch.rung].inrush_s / 2
+                case None if t >= look_at:
+                    # the first look falls into the inrush, so that a short is seen as one
+                    self._terminal.append(self._voltage())
+                    look_at = t + VOLTS_EVERY
+
+    def _off(self) -> None:
+        with contextlib.suppress(InstrumentTrouble):
+            self.instrument.set_output(False)
+
+    def _set(self, watch: Watch, order: Setting, first: bool = False) -> None:
+        wanted: dict[str, str | float] = {"voltage": order.volts, "current": order.limit_a}
+        if first:
+            self.switch_on(lambda: self.instrument.set_output(True, wanted))
+            self._began = self.clock()
+        else:
+            self.switch_on(lambda: self.instrument.change_output(wanted))
+        t = self.clock() - self._began
+        watch.was_set(t)
+        self._sets.append((t, order.volts, order.limit_a))
+
+    def _read(self, what: str) -> tuple[float, float | None]:
+        if self._reading != what:
+            functions = self.instrument.profile.functions_for("current" if what == "current" else "voltage")
+            if not functions:
+                raise InstrumentTrouble("unable", f"It does not read its own {what}, so nothing could be watched.")
+            self.instrument.configure(functions[0].name)
+            self._reading = what
+        taken = self.instrument.read()
+        self._raw = list(taken.raw_text)
+        return self.clock() - self._began, taken.value
+
+    def _voltage(self) -> tuple[float, float]:
+        t, volts = self._read("voltage")
+        return t, volts if volts is not None else math.inf
+
+    def _looked(self, t: float) -> float | None:
+        """The terminal voltage, where it was read just before and after the inrush."""
+        if self._terminal and self._times and self._terminal[-1][0] > self._times[-1]:
+            return self._terminal[-1][1]
+        return None
+
+    def _keep(self, watch: Watch, t: float, amps: float | None) -> None:
+        if watch.settled_at is not None and not watch.why:
+            if not self._soaked:
+                pace = watch.samples / max(t, 1e-3)
+                self._thinned = max(1, math.ceil(pace * self.ladder.soak_s / KEPT))
+            self._soaked += 1
+            if self._soaked % self._thinned:
+                return
+        self._times.append(round(t, 4))
+        self._amps.append(amps)
+
+    def _event(
+        self, number: int, name: str, watch: Watch, state: str, confirmed: bool, tripped: int | None
+    ) -> e.Energised:
+        return e.Energised(
+            number=number,
+            instrument=name,
+            state="on" if state == "on" else "off",
+            confirmed=confirmed,
+            why=watch.why,
+            times=self._times,
+            amps=self._amps,
+            terminal=[(round(t, 4), volts) for t, volts in self._terminal if math.isfinite(volts)],
+            sets=[(round(t, 4), volts, limit) for t, volts, limit in self._sets],
+            tripped=tripped,
+            thinned=self._thinned,
+            raw=self._raw,
+        )
