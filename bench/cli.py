@@ -29,6 +29,7 @@ COMMANDS: Final[dict[str, str]] = {
     "ready": "say what of a plant is proven, what blocks its first power, and what to do next",
     "disturb": "declare that something was disturbed: what was proven of it no longer counts",
     "compare": "compare two records or two dates: what changed beyond the uncertainties",
+    "report": "make one HTML report of one or more records",
     "export": "export readings as a table: CSV or Parquet",
     "verify": "verify records: which line was changed, lost, added or moved, and what is torn",
     "trace": "find in the records where a point changed, and what was touched in between",

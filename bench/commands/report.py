@@ -1,0 +1,53 @@
+"""Make one HTML report of one or more records: it opens from disk, needs no network, and prints on A4 and Letter."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from bench import exits
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the command's options."""
+    parser.add_argument("records", nargs="+", type=Path, metavar="RECORD", help="records, or folders of records")
+    parser.add_argument(
+        "-o",
+        "--output",
+        type=Path,
+        metavar="FILE",
+        help="the file to write; by default beside the record, or report.html for several",
+    )
+
+
+def run(options: argparse.Namespace) -> int:
+    """Gather, render, write."""
+    from bench.diagnose.evidence_rows import every_reading
+    from bench.errors import BadRequest
+    from bench.record.append import utc_now
+    from bench.record.index import head_of, records_in
+    from bench.record.read import BrokenRecord, read_record
+    from bench.record.verify import verify
+    from bench.report.page import page
+    from bench.report.sheet import sheet
+    from bench.walk.state import OutOfTurn, Refused, Stale
+
+    records = sorted(records_in(options.records), key=lambda path: (head_of(path).at, path.name))
+    if not records:
+        raise BadRequest("found no record")
+    output = options.output or (records[0].with_suffix(".html") if len(records) == 1 else Path("report.html"))
+    sheets, readings = [], []
+    for path in records:
+        try:
+            sheets.append(sheet(path, read_record(path), verify(path)))
+            if len(records) > 1:
+                readings += every_reading(path.name, read_record(path))
+        except (OutOfTurn, Refused, Stale) as error:
+            raise BrokenRecord(path, 0, f"does not follow from its own lines: {error}") from error
+    text = page(sheets, readings, utc_now())
+    try:
+        output.write_text(text, "utf-8")
+    except OSError as error:
+        raise BadRequest(f"{output} cannot be written: {error.strerror or error}") from error
+    print(f"{output}: report of {len(records)} record{'s' if len(records) != 1 else ''}")
+    return exits.PASS

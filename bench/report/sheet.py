@@ -1,0 +1,332 @@
+"""What a report says of one record, gathered in one fold: plain values, nothing drawn yet."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from bench.judge.limit import Limit
+from bench.plant.model import Plant, UnknownName
+from bench.quantity import engineering, with_uncertainty
+from bench.record.verify import Verified
+from bench.sequence.plan import Step
+from bench.walk import events as e
+from bench.walk.facts import BenchFacts, InstrumentFacts
+from bench.walk.results import results
+from bench.walk.setting import Outcome, Setting
+from bench.walk.state import Phase, State, start, take
+
+MARKS = {"pass": "●", "fail": "✕", "undecided": "○", "void": "–", "skipped": "–"}
+"""A sign for each verdict, beside its word."""
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One result.
+
+    Attributes:
+        title: the step's title.
+        between: where the probes were, red first; empty for the bench's own checks.
+        reading: with its uncertainty, in words.
+        asked: the limit, in words.
+        verdict: the verdict.
+        mark: a sign for it.
+        remark: the reason where it did not pass, and what is worth a look.
+        n: the event's number.
+        at: time of day, UTC.
+    """
+
+    title: str
+    between: tuple[str, ...]
+    reading: str
+    asked: str
+    verdict: str
+    mark: str
+    remark: str
+    n: int
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """The results under one heading, and the sources of their limits."""
+
+    title: str
+    lines: tuple[Line, ...]
+    sources: tuple[str, ...]
+    parts: tuple[tuple[str, float, float, str], ...]
+    """Name, reading over upper limit, uncertainty over upper limit, verdict: for a plot."""
+
+
+@dataclass(frozen=True, slots=True)
+class Meter:
+    """An instrument as it was used."""
+
+    name: str
+    title: str
+    profile: str
+    identity: str
+    serial: str
+    calibrated: str
+    due: str
+    overdue: bool
+    roles: str
+
+
+@dataclass(frozen=True, slots=True)
+class Happening:
+    """Something that happened, for the lists of deviations, overrides, disturbances and holds."""
+
+    n: int
+    at: str
+    what: str
+    text: str
+    by: str
+
+
+@dataclass(slots=True)
+class Sheet:
+    """One record.
+
+    Attributes:
+        path: the record.
+        setting: plant, plan and bench of its beginning.
+        verified: what came of its chain.
+        began: when, UTC.
+        ended: time of its last event, UTC.
+        ending: ``complete``, ``aborted`` or ``not finished``.
+        meters: instruments that were used.
+        sections: results of the plant.
+        checks: results of the bench itself.
+        counts: verdict to how many results of the plant.
+        asked_for: how many readings of the plant the sequence asks for.
+        not_passed: results with where to look and what to do.
+        conditions: name and value of what was asked and taken.
+        holds: hold points that were passed, and by whom.
+        deviations: what was not done as the sequence says.
+        overrides: reasons for going on in spite of something.
+        disturbances: what was disturbed, and notes.
+        pins: terminal to the verdicts of the readings that touched it.
+    """
+
+    path: Path
+    setting: Setting
+    verified: Verified
+    began: str
+    ended: str
+    ending: str
+    meters: list[Meter] = field(default_factory=list)
+    sections: list[Section] = field(default_factory=list)
+    checks: list[Line] = field(default_factory=list)
+    counts: Counter[str] = field(default_factory=Counter)
+    asked_for: int = 0
+    not_passed: list[tuple[Line, tuple[str, ...]]] = field(default_factory=list)
+    conditions: list[tuple[str, str]] = field(default_factory=list)
+    holds: list[Happening] = field(default_factory=list)
+    deviations: list[Happening] = field(default_factory=list)
+    overrides: list[Happening] = field(default_factory=list)
+    disturbances: list[Happening] = field(default_factory=list)
+    pins: dict[str, list[str]] = field(default_factory=dict)
+
+    @property
+    def bench(self) -> BenchFacts:
+        """The bench."""
+        return self.setting.bench
+
+    @property
+    def operators(self) -> str:
+        """Everybody who is named, the one who began first."""
+        names = [self.setting.began.operator, *(one.by for one in (*self.holds, *self.disturbances))]
+        return ", ".join(dict.fromkeys(name for name in names if name)) or "not named"
+
+
+def sheet(path: Path, entries: Iterable[e.Entry], verified: Verified) -> Sheet:
+    """Gather one record.
+
+    Raises:
+        OutOfTurn, Stale, Refused: the entries are no record that the machine wrote.
+        ValueError: the record is empty.
+    """
+    state, met = start(), list[tuple[e.Met, str]]()
+    happened: list[tuple[str, Happening]] = []
+    began = ended = ""
+    for entry in entries:
+        before = state
+        state = take(state, entry)
+        began, ended = began or entry.at, entry.at
+        if isinstance(entry.event, e.Met):
+            met.append((entry.event, entry.at))
+        kind = _kind(entry, before)
+        if kind:
+            happened.append((kind, _told(entry, before)))
+    if state.setting is None:
+        raise ValueError(f"{path} holds no walk")
+    ending = {Phase.DONE: "complete", Phase.ABORTED: "aborted"}.get(state.phase, "not finished")
+    made = Sheet(path, state.setting, verified, began, ended, ending)
+    made.meters = _meters(state.setting, met)
+    for kind, one in happened:
+        getattr(made, kind).append(one)
+    _add_results(made, state)
+    _add_conditions(made, state)
+    return made
+
+
+def _kind(entry: e.Entry, before: State) -> str:
+    """Which list of the sheet an event belongs to; empty for none."""
+    step = before.step
+    match entry.event:
+        case e.Answered() if before.phase is Phase.CONSENTING:
+            return "overrides"
+        case e.Answered() if before.phase is Phase.ASKING and step is not None and step.kind == "hold":
+            return "holds"
+        case e.Answered() if before.phase is Phase.TROUBLED:
+            return ""
+        case e.Disturbed() | e.Noted():
+            return "disturbances"
+        case e.Skipped() | e.Went() | e.Troubled() | e.Paused() | e.Resumed() | e.Mended() | e.Aborted():
+            return "deviations"
+        case _:
+            return ""
+
+
+def _told(entry: e.Entry, before: State) -> Happening:
+    event, step = entry.event, before.step
+    title = step.title if step is not None else ""
+    what, text = type(event).__name__.lower(), ""
+    match event:
+        case e.Answered(answer=answer) if before.phase is Phase.CONSENTING:
+            weak = before.setting.weak if before.setting is not None else ()
+            what, text = "limits that this bench cannot prove", f"{answer} ({'; '.join(weak)})"
+        case e.Answered(answer=answer):
+            what, text = title, answer
+        case e.Disturbed(touches=touches, text=words):
+            what, text = f"disturbed: {', '.join(touches)}", words
+        case e.Noted(text=words):
+            what, text = "note", words
+        case e.Skipped(reason=reason):
+            what, text = f"skipped: {title}", reason
+        case e.Went(to=to):
+            steps = before.setting.plan.steps if before.setting is not None else ()
+            what, text = "went to another step", steps[to].title if to < len(steps) else ""
+        case e.Troubled(what=words, advice=advice, instrument=instrument):
+            what, text = f"trouble with {instrument}", f"{words} {advice}".strip()
+        case e.Paused(why=why):
+            what, text = "paused", why
+        case e.Aborted(why=why):
+            what, text = "given up", why
+        case e.Resumed():
+            what, text = "resumed", "the program was started again; outputs were made safe first"
+        case e.Mended(bytes=count, kept=kept):
+            what, text = "mended", f"{count} torn bytes were set aside in {kept}"
+        case _:
+            pass
+    return Happening(entry.n, moment(entry.at), what, text, getattr(event, "by", ""))
+
+
+def _meters(setting: Setting, met: list[tuple[e.Met, str]]) -> list[Meter]:
+    """Every instrument that answered, once for each serial number."""
+    found: dict[tuple[str, str], Meter] = {}
+    for one, at in met:
+        facts = setting.bench.instrument(one.instrument) or InstrumentFacts(name=one.instrument, profile="")
+        overdue = bool(facts.due) and facts.due < at[:10]
+        found[one.instrument, one.serial or one.identity] = Meter(
+            name=one.instrument,
+            title=facts.title,
+            profile=facts.profile,
+            identity=one.identity,
+            serial=one.serial,
+            calibrated=facts.calibrated,
+            due=facts.due,
+            overdue=overdue,
+            roles=", ".join(one.roles),
+        )
+    return list(found.values())
+
+
+def _add_results(made: Sheet, state: State) -> None:
+    setting = made.setting
+    sections: dict[str, list[tuple[Step, Outcome]]] = {}
+    for index, outcome in results(state).items():
+        step = setting.plan.steps[index]
+        if outcome.verdict == "done":
+            continue
+        line = _line(step, outcome)
+        if step.kind in ("zero", "prove"):
+            made.checks.append(line)
+            continue
+        sections.setdefault(step.section, []).append((step, outcome))
+        made.counts[outcome.verdict] += 1
+        for place in step.probes or ():
+            made.pins.setdefault(place, []).append(outcome.verdict)
+        if outcome.verdict != "pass":
+            made.not_passed.append((line, (*_where(setting.plant, step), *outcome.advice)))
+    made.asked_for = sum(1 for step in setting.plan.steps if step.kind == "measure")
+    for title, found in sections.items():
+        lines = tuple(_line(step, outcome) for step, outcome in found)
+        sources = tuple(dict.fromkeys(outcome.source for _, outcome in found if outcome.source))
+        parts = tuple(
+            (outcome.subject or step.title, outcome.value / outcome.high, (outcome.expanded or 0.0) / outcome.high,
+             outcome.verdict)
+            for step, outcome in found
+            if outcome.value is not None and outcome.high and outcome.low is None
+        )  # fmt: skip
+        made.sections.append(Section(title, lines, sources, parts))
+
+
+def _line(step: Step, outcome: Outcome) -> Line:
+    remarks = [outcome.sentence] if outcome.verdict not in ("pass", "done") else []
+    remarks += [outcome.remark] if outcome.remark else []
+    return Line(
+        title=step.title,
+        between=step.probes or (),
+        reading=_reading(outcome),
+        asked=_asked(outcome),
+        verdict=outcome.verdict,
+        mark=MARKS.get(outcome.verdict, ""),
+        remark=" ".join(remarks),
+        n=outcome.n,
+        at=moment(outcome.at),
+    )
+
+
+def _reading(outcome: Outcome) -> str:
+    if outcome.over:
+        return "over range" if outcome.over == "+" else "below range"
+    if outcome.value is None:
+        return "no reading" if outcome.reading is None else "no number"
+    if outcome.expanded is None:
+        return engineering(outcome.value, outcome.unit)
+    return with_uncertainty(outcome.value, outcome.expanded, outcome.unit)
+
+
+def _asked(outcome: Outcome) -> str:
+    if outcome.low is None and outcome.high is None:
+        return ""
+    return Limit(unit=outcome.unit or "Ω", source="-", lower=outcome.low, upper=outcome.high).asked
+
+
+def _where(plant: Plant, step: Step) -> list[str]:
+    found = []
+    for place in step.probes or ():
+        try:
+            found.append(f"{place}: {plant.where(place)}")
+        except UnknownName:
+            continue
+    return found
+
+
+def _add_conditions(made: Sheet, state: State) -> None:
+    units = {"ambient": "°C", "humidity": "%"}
+    names = {"ambient": "temperature of conductors and meters", "humidity": "relative humidity", "remark": "remark"}
+    answers = state.conditions.answers
+    for name, value in answers.items():
+        made.conditions.append((names.get(name, name), f"{value} {units.get(name, '')}".strip()))
+    if "ambient" not in answers:
+        made.conditions.append((names["ambient"], f"{state.conditions.ambient:g} °C, as the plant file gives it"))
+
+
+def moment(at: str) -> str:
+    """A record's time of day for people: ``2026-05-12 18:03:11``, UTC."""
+    return at[:19].replace("T", " ")
