@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import os
 import sys
 import threading
 from collections.abc import Callable
@@ -56,8 +58,11 @@ class LocalScreen:
 def run_with_person(walk: Walk, name: str) -> State:
     """Run a walk with the person at this terminal, line by line; leaving gives the walk up safely.
 
+    So does a terminal whose window was closed, and a screen that fails: whatever ends it, outputs are made safe before
+    this returns or raises.
+
     Raises:
-        whatever the runner raised.
+        whatever the runner raised, or the screen.
     """
     from bench.runner.core import Signalled
     from bench.screens.plain import Plain
@@ -73,12 +78,26 @@ def run_with_person(walk: Walk, name: str) -> State:
     thread = threading.Thread(target=work, name="runner")
     plain = Plain(lambda heard: LocalScreen(walk.runner, str(walk.writer.path), name, heard), sys.stdout, sys.stdin)
     thread.start()
-    plain.run()
-    # nobody is left to answer: the walk is over, or it ends now and is made safe
-    if thread.is_alive():
-        walk.runner.inbox.put(Signalled("the operator, who left the terminal"))
-    thread.join()
+    try:
+        plain.run()
+    except OSError:
+        # the terminal is gone, and with it whoever could be told
+        _write_to_nobody()
+    finally:
+        # nobody is left to answer: the walk is over, or it ends now and is made safe
+        if thread.is_alive():
+            walk.runner.inbox.put(Signalled("the operator, who left the terminal"))
+        thread.join()
     outcome = ended[0]
     if isinstance(outcome, BaseException):
         raise outcome
     return outcome
+
+
+def _write_to_nobody() -> None:
+    """Let what is still printed go nowhere: at a terminal that is gone it would fail once more on the way out."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    for stream in (sys.stdout, sys.stderr):
+        with contextlib.suppress(OSError, ValueError):
+            os.dup2(nowhere, stream.fileno())
+    os.close(nowhere)

@@ -1,0 +1,208 @@
+"""Every way out of a walk, with a real process on real ports: the output ends off and confirmed, or it is said aloud.
+
+A supply and a meter play on pseudo-terminals of this process. The bench file is that of a real bench: to the program
+they are as real as any. Its output is on when the way out is taken.
+"""
+
+from __future__ import annotations
+
+import signal
+import time
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+
+from bench.record.read import read_record
+from bench.simulate.wire import PseudoTerminal
+from bench.walk import events as e
+from tests.benchmarks.bench_abort import Watched
+from tests.drivers.twins import TWINS, Hall
+from tests.instruments.server import served
+from tests.walks.terminal import Terminal
+from tests.walks.tool import JOB
+
+SEQUENCE = f"""\
+sequence: a live terminal
+plant: {JOB / "plant.yaml"}
+steps:
+  - {{step: hold, text: Everybody is clear., word: POWER}}
+  - {{step: set, text: The output goes on., output: 'on', voltage: 48 V, current-limit: 1 A}}
+  - {{step: do, text: Look at the lamp.}}
+  - step: measure
+    read: voltage
+    between: [J101.2, J205.2]
+    limit: {{at-least: -60 V, at-most: -50 V, source: 'this test'}}
+  - {{step: set, text: The output goes off., output: 'off'}}
+"""
+BENCH = """\
+bench: my bench
+instruments:
+  - name: supply
+    profile: scpi-supply
+    port: {supply}
+    serial: '0001'
+  - name: meter
+    profile: scpi-bench-meter
+    port: {meter}
+    serial: '0001'
+    calibrated: 2026-03-02
+    settings: {{nplc: '0.2'}}
+roles: {{supply: supply, volts: meter}}
+"""
+
+
+@dataclass
+class Bench:
+    """A real bench, as this test holds it in its hands."""
+
+    folder: Path
+    record: Path
+    supply: Watched
+    meter: Watched
+    ports: dict[str, PseudoTerminal] = field(default_factory=dict)
+    names: dict[str, str] = field(default_factory=dict)
+    stack: ExitStack = field(default_factory=ExitStack)
+
+    def plug_in(self, name: str, *, link: bool = False) -> None:
+        """Give an instrument a port; with ``link`` under the name that stays, as an adapter has."""
+        port = self.stack.enter_context(served(getattr(self, name)))
+        self.ports[name] = port
+        self.names[name] = port.address
+        if link:
+            path = self.folder / f"by-id-{name}"
+            path.unlink(missing_ok=True)
+            path.symlink_to(port.address)
+            self.names[name] = str(path)
+
+    def unplug(self, name: str) -> None:
+        """Pull the cable: the instrument itself stays as it is."""
+        self.ports[name].close()
+
+    def walk(self, *options: object) -> Terminal:
+        """Start the walk at a terminal."""
+        (self.folder / "power.yaml").write_text(SEQUENCE, "utf-8")
+        (self.folder / "bench.yaml").write_text(BENCH.format(**self.names), "utf-8")
+        words = ("run", self.folder / "power.yaml", "--bench", self.folder / "bench.yaml", "--record", self.record)
+        return Terminal(*words, *options, cwd=self.folder)
+
+    def walk_until_live(self, *options: object) -> Terminal:
+        """Start the walk and go on until the output is on, was read back, and a person is asked something."""
+        terminal = self.walk(*options)
+        terminal.expect("POWER")
+        terminal.type("POWER")
+        terminal.expect("Look at the lamp.")
+        assert self.supply.engine.on
+        return terminal
+
+    def events(self) -> list[e.Event]:
+        """What is in the record."""
+        return [entry.event for entry in read_record(self.record)]
+
+    def last_safe(self) -> e.MadeSafe:
+        """How the walk ended."""
+        last = self.events()[-1]
+        assert isinstance(last, e.MadeSafe)
+        return last
+
+
+@contextmanager
+def real_bench(folder: Path, *, link: bool = False) -> Iterator[Bench]:
+    now = time.monotonic()
+    supply, meter = (Watched(TWINS[name](Hall(), now)) for name in ("scpi-supply", "scpi-bench-meter"))
+    bench = Bench(folder, folder / "r.jsonl", supply, meter)
+    with bench.stack:
+        bench.plug_in("supply", link=link)
+        bench.plug_in("meter", link=link)
+        yield bench
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Iterator[Bench]:
+    with real_bench(tmp_path) as made:
+        yield made
+
+
+def enter(terminal: Terminal) -> None:
+    """Press Enter, not before a person can have read what is asked."""
+    time.sleep(0.8)
+    terminal.type("")
+
+
+def done(terminal: Terminal, bench: Bench) -> None:
+    enter(terminal)
+    terminal.expect("Hold still")
+    enter(terminal)
+
+
+def aborted(terminal: Terminal, bench: Bench) -> None:
+    terminal.type("ABORT smoke")
+
+
+def left(terminal: Terminal, bench: Bench) -> None:
+    terminal.type("leave")
+
+
+def window_closed(terminal: Terminal, bench: Bench) -> None:
+    terminal.hang_up()
+
+
+def signalled(number: signal.Signals) -> Callable[[Terminal, Bench], None]:
+    def way_out(terminal: Terminal, bench: Bench) -> None:
+        terminal.process.send_signal(number)
+
+    return way_out
+
+
+def meter_unplugged(terminal: Terminal, bench: Bench) -> None:
+    bench.unplug("meter")
+    enter(terminal)
+    terminal.expect("Hold still")
+    enter(terminal)
+    terminal.expect("TROUBLE")
+    terminal.expect("was lost")
+    terminal.type("ABORT the meter is gone")
+
+
+@pytest.mark.parametrize(
+    ("way_out", "code", "why"),
+    [
+        pytest.param(done, 0, "", id="done"),
+        pytest.param(aborted, 3, "smoke", id="abort"),
+        pytest.param(left, 3, "who left the terminal", id="left"),
+        pytest.param(signalled(signal.SIGINT), 3, "told to end by SIGINT", id="SIGINT"),
+        pytest.param(signalled(signal.SIGTERM), 3, "told to end by SIGTERM", id="SIGTERM"),
+        pytest.param(signalled(signal.SIGHUP), 3, "told to end by SIGHUP", id="SIGHUP"),
+        pytest.param(window_closed, 3, "who left the terminal", id="window closed"),
+        pytest.param(meter_unplugged, 3, "the meter is gone", id="meter unplugged"),
+    ],
+)
+def test_each_way_out_ends_with_the_output_off(
+    bench: Bench, way_out: Callable[[Terminal, Bench], None], code: int, why: str
+) -> None:
+    terminal = bench.walk_until_live()
+    way_out(terminal, bench)
+    if way_out is window_closed:
+        assert terminal.process.wait(timeout=30) == code
+    else:
+        assert terminal.end() == code, terminal.seen
+        assert "NOT CONFIRMED" not in terminal.seen
+    assert not bench.supply.engine.on
+    assert bench.last_safe().confirmed == {"supply": True}
+    assert bench.last_safe().left == []
+    reasons = [event.why for event in bench.events() if isinstance(event, e.Aborted)]
+    assert reasons == [] if not why else len(reasons) == 1 and why in reasons[0]
+
+
+def test_a_supply_that_is_unplugged_is_said_not_to_be_confirmed(bench: Bench) -> None:
+    terminal = bench.walk_until_live()
+    bench.unplug("supply")
+    terminal.type("ABORT the supply is gone")
+    terminal.expect("NOT CONFIRMED OFF: supply")
+    assert terminal.end() == 3
+    # nobody can know better: it is on, and the record says that nobody knows
+    assert bench.supply.engine.on
+    assert bench.last_safe().confirmed == {"supply": False}
+    assert "supply" in bench.last_safe().left[0]
