@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -24,7 +24,8 @@ from bench.record.append import RecordWriter, mended, utc_now
 from bench.record.read import read_lines
 from bench.roles import ROLE_OF, Reads, function_name
 from bench.runner.core import Runner
-from bench.runner.crew import InstrumentCrew, Member
+from bench.runner.crew import InstrumentCrew
+from bench.runner.member import Member, Opener
 from bench.runner.ports import Hands, Manner
 from bench.sequence.file import Measure, Zero
 from bench.sequence.load import Loaded, load_sequence
@@ -373,16 +374,7 @@ def _walk(
     # an instrument that the walk does not need is left alone: it may be on another bench today
     roles = state.setting.plan.roles if state.setting is not None else ()
     needed = {bench.role_of[role] for role in roles if role in bench.role_of}
-    members = [
-        Member(
-            one.name,
-            _opener(bench, one.name, addresses.get(one.name, ""), trace),
-            bench.profiles[one.name].safe is not None,
-            dict(one.settings),
-        )
-        for one in bench.file.instruments
-        if one.name in needed
-    ]
+    members = members_of(bench, needed, addresses, trace)
     role_of = {str(role): name for role, name in bench.role_of.items()}
 
     def crew() -> InstrumentCrew:
@@ -407,11 +399,54 @@ def _upto(state: State, step: Step) -> float | None:
     return max(bounds) if limit.upper is not None else None
 
 
+def members_of(
+    bench: Bench, names: Collection[str], addresses: Mapping[str, str], trace: Path | None = None
+) -> list[Member]:
+    """The instruments of a bench as a crew takes them.
+
+    Args:
+        bench: the bench.
+        names: which of its instruments.
+        addresses: where those answer that are simulated.
+        trace: a file that every byte is written to.
+    """
+    return [
+        Member(
+            one.name,
+            _opener(bench, one.name, addresses.get(one.name, ""), trace),
+            bench.profiles[one.name].safe is not None,
+            dict(one.settings),
+            *_searching(bench, one.name, trace),
+        )
+        for one in bench.file.instruments
+        if one.name in names
+    ]
+
+
 def _opener(bench: Bench, name: str, address: str, trace: Path | None) -> Callable[[], Instrument]:
     def opener() -> Instrument:
         return bench.connect(name, address, trace=tracer(trace, name) if trace is not None else None)
 
     return opener
+
+
+def _searching(bench: Bench, name: str, trace: Path | None) -> tuple[Callable[[], Opener] | None, str]:
+    """What looks for an instrument that is plugged in elsewhere, and what to tell a person before that."""
+    from bench.instruments.finding import identifies_by_serial, on_other_port
+
+    one, profile = bench.instrument(name), bench.profiles[name]
+    if bench.simulated or not identifies_by_serial(profile, one.serial, one.port):
+        return None, ""
+    others = [other.port for other in bench.file.instruments if other.name != name]
+
+    def search() -> Opener:
+        found = on_other_port(name, profile, bench.line(name), one.serial, others, bench.library)
+        return _opener(bench, name, found, trace)
+
+    return search, (
+        f"Or plug it in anywhere else and try again: then every serial port that is free is asked "
+        f"who is there, until one answers with the serial number {one.serial}."
+    )
 
 
 def tracer(path: Path, name: str) -> Trace:

@@ -15,12 +15,12 @@ from typing import Final
 import msgspec
 
 from bench.instruments.library import Library
-from bench.instruments.listing import Port, holder
+from bench.instruments.listing import Port, holder, serial_ports
 from bench.instruments.profile import Exchange, Profile
 from bench.instruments.profile_line import Frames, Line, Modbus, Poll, Query, Stream
 from bench.instruments.replay import Script
 from bench.instruments.session import Session
-from bench.instruments.transport import Transport, is_visa, monotonic, open_port
+from bench.instruments.transport import Transport, is_visa, monotonic, open_port, port_key
 from bench.instruments.trouble import InstrumentTrouble
 from bench.instruments.values import Identity
 from bench.instruments.wire import WireText, show
@@ -264,17 +264,45 @@ def ask_all(
     return [found[index] for index in range(len(asked))]
 
 
-def serial_number(address: str, profile: Profile, line: Line, library: Library) -> str:
-    """The serial number that the instrument at a port tells when it is asked as its profile says; empty for none.
+def identifies_by_serial(profile: Profile, serial: str, address: str) -> bool:
+    """Whether an instrument could be known again at another serial port: it tells a number, and which is known."""
+    identify = profile.identify
+    known = bool(serial) and identify is not None and "serial" in identify.reply.groups
+    return known and bool(_sends(profile)) and "://" not in address and not is_visa(address)
+
+
+def on_other_port(name: str, profile: Profile, line: Line, serial: str, others: Sequence[str], library: Library) -> str:
+    """Look for an instrument by its serial number on all serial ports that are free; returns its address.
+
+    Args:
+        name: for messages.
+        profile: how it identifies itself.
+        line: its line settings.
+        serial: the number that it must tell.
+        others: ports of other instruments, which are left alone.
+        library: where decoders are.
 
     Raises:
-        InstrumentTrouble: the port cannot be had.
+        InstrumentTrouble: ``lost``: it is on none of them.
     """
+    taken = {port_key(address) for address in others}
     sends = _sends(profile)
-    if not sends or profile.identify is None:
-        return ""
-    heard = _try(address, Question(sends, line, (profile,), _seconds(profile)), library)
-    return heard.matches[0].identity.serial if heard.matches else ""
+    asked: list[str] = []
+    for port in serial_ports():
+        if port.key in taken or holder(port.device) or not sends:
+            continue
+        try:
+            heard = _try(port.address, Question(sends, line, (profile,), _seconds(profile)), library)
+        except InstrumentTrouble:
+            continue
+        asked.append(port.device)
+        if any(match.identity.serial == serial for match in heard.matches):
+            return port.address
+    raise InstrumentTrouble(
+        "lost",
+        f"{name}, serial number {serial}, is on no free port; asked were: {', '.join(asked) or 'none'}.",
+        "Is it switched on and plugged in? Its own name below /dev/serial/by-id/ in the bench file spares the search.",
+    )
 
 
 def _try(address: str, question: Question, library: Library) -> _Heard:

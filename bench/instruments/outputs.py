@@ -183,7 +183,7 @@ def make_safe(session: Session) -> SafeState:
     commands = tuple(session.encoded(command) for command in safe.send)
     conversation.transport.heed_abort(False)
     conversation.forget()
-    what = ""
+    what, lost = "", False
     try:
         for _ in range(SAFE_TRIES):
             try:
@@ -194,9 +194,10 @@ def make_safe(session: Session) -> SafeState:
                 break
             except InstrumentTrouble as trouble:
                 what = trouble.what
-                if trouble.kind == "lost":
+                lost = trouble.kind == "lost"
+                if lost:
                     break
-        return SafeState(False, True, f"Not confirmed that {safe.text}. {what}", conversation.received)
+        return SafeState(False, True, f"Not confirmed that {safe.text}. {what}", conversation.received, lost)
     finally:
         conversation.transport.heed_abort(True)
 

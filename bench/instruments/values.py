@@ -129,12 +129,14 @@ class SafeState:
         needed: it has an output.
         what: in words.
         raw: the replies.
+        lost: its port is gone; over a new one it may answer.
     """
 
     confirmed: bool
     needed: bool
     what: str
     raw: tuple[bytes, ...] = ()
+    lost: bool = False
 
     @property
     def raw_text(self) -> tuple[str, ...]:

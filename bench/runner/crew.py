@@ -12,7 +12,7 @@ import statistics
 import threading
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Final
 
 import msgspec
@@ -24,36 +24,14 @@ from bench.instruments.values import Sample as Taken
 from bench.judge.watch import Ladder
 from bench.roles import Reads, function_name
 from bench.runner.bring_up import BringUp
+from bench.runner.member import Member
 from bench.runner.ports import Happened, Post, Sample
 from bench.sequence.file import Measure, Prove, Set
 from bench.sequence.plan import Step
 from bench.walk import events as e
 
-Opener = Callable[[], Instrument]
-"""Opens the port of one instrument, not yet identified.
-
-Raises:
-    InstrumentTrouble: the port cannot be had.
-"""
 SAFE_WITHIN: Final = 12.0
 """Seconds that all instruments together may take to be made safe before that is reported as it stands."""
-
-
-@dataclass(frozen=True, slots=True)
-class Member:
-    """One instrument of the crew.
-
-    Attributes:
-        name: in the bench file.
-        opener: opens its port.
-        outputs: whether it has something that can be on.
-        settings: values for its functions' settings, wherever a function has them.
-    """
-
-    name: str
-    opener: Opener
-    outputs: bool
-    settings: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,6 +190,9 @@ class _Worker(threading.Thread):
         self._upto = upto
         self._instrument: Instrument | None = None
         self._opening = threading.Lock()
+        self._opener = member.opener
+        self._missed = False
+        """It was not where it should be, and the person was told that it will be looked for."""
         self._before: Identity | None = None
         self._busy = False
         self.epoch = 0
@@ -286,7 +267,7 @@ class _Worker(threading.Thread):
                 with contextlib.suppress(InstrumentTrouble):
                     self._instrument.close()
                 self._instrument = None
-            instrument = self.member.opener()
+            instrument = self._opener()
             try:
                 identity = instrument.open()
                 if self._before is not None and not self._before.same_instrument(identity):
@@ -303,8 +284,25 @@ class _Worker(threading.Thread):
             self._set_to = None
             return instrument
 
+    def _find(self) -> Instrument:
+        """The instrument, opened where it was, or after a person tried again where else it may be plugged in."""
+        try:
+            instrument = self._open()
+        except InstrumentTrouble as trouble:
+            search = self.member.search
+            if search is None or trouble.kind not in ("lost", "stranger"):
+                raise
+            if not self._missed:
+                self._missed = True
+                advice = f"{trouble.advice} {self.member.searches}".strip()
+                raise InstrumentTrouble(trouble.kind, trouble.what, advice, raw=trouble.raw) from trouble
+            self._opener = search()
+            instrument = self._open()
+        self._missed = False
+        return instrument
+
     def _meet(self, job: _Meet) -> None:
-        instrument = self._open()
+        instrument = self._find()
         identity = instrument.identity
         self._post(
             Happened(
@@ -455,6 +453,9 @@ class _Worker(threading.Thread):
             if inside:
                 with self._gate:
                     state = instrument.make_safe()
+            if state.lost:
+                # it may have been plugged in again meanwhile
+                state = self._open().make_safe()
         except InstrumentTrouble as trouble:
             return False, trouble.what
         return state.confirmed, state.what

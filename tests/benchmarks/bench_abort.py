@@ -24,7 +24,8 @@ from bench.instruments.instrument import Instrument
 from bench.instruments.library import Library
 from bench.instruments.transport import open_port
 from bench.quantity import Amount
-from bench.runner.crew import InstrumentCrew, Member
+from bench.runner.crew import InstrumentCrew
+from bench.runner.member import Member
 from bench.runner.ports import Happened
 from bench.sequence.file import Limit, Measure, Set
 from bench.sequence.plan import Step

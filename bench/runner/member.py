@@ -1,0 +1,38 @@
+"""What a crew knows of one instrument: how its port is opened, and where else to look for it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+from bench.instruments.instrument import Instrument
+
+Opener = Callable[[], Instrument]
+"""Opens the port of one instrument, not yet identified.
+
+Raises:
+    InstrumentTrouble: the port cannot be had.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """One instrument of the crew.
+
+    Attributes:
+        name: in the bench file.
+        opener: opens its port.
+        outputs: whether it has something that can be on.
+        settings: values for its functions' settings, wherever a function has them.
+        search: looks for it on other ports, where it can be known there, and gives what opens it; None where it cannot.
+            It sends bytes to ports that may not be meant, so it is called only after a person was told so and tried
+            again.
+        searches: what a person is told before that.
+    """
+
+    name: str
+    opener: Opener
+    outputs: bool
+    settings: Mapping[str, str] = field(default_factory=dict)
+    search: Callable[[], Opener] | None = None
+    searches: str = ""
