@@ -22,7 +22,7 @@ COMMANDS: Final[dict[str, str]] = {
     "profile": "try a profile: replay its examples, or talk to the meter and say what it gets wrong",
     "walk": "walk a sequence on the screen",
     "run": "run a sequence without a screen",
-    "draft": "draft a sequence from a plant: insulation, continuity, polarity, idle current",
+    "draft": "draft a sequence from a plant: insulation, continuity, polarity, idle current, first power",
     "explain": "explain a measured pin map by the fewest things that people did",
     "judge": "judge a record again under other limits or another decision rule",
     "replay": "show what a record holds, step by step",

@@ -83,6 +83,8 @@ class Console:
             for place in dict.fromkeys(
                 name for name in setting.plan.steps[outcome.index].touches if name in setting.plant.terminals
             ):
+                if setting.plan.steps[outcome.index].kind == "energise":
+                    break  # it touches the whole way of a feed
                 self._say(f"          {place}: {setting.plant.where(place)}")
             for advice in outcome.advice:
                 self._say(f"          {advice}")

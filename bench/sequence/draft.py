@@ -7,6 +7,7 @@ from typing import Final
 
 from bench.plant.model import NoPath, Plant, UnknownName
 from bench.plant.things import Bay, Cable, Shelf
+from bench.sequence.draft_power import WouldOverload, first_power
 
 HEAD: Final = """\
 # yaml-language-server: $schema={schema}
@@ -358,10 +359,20 @@ def _idle_current(plant: Plant, of: str) -> tuple[str, str]:
     return f"What each shelf draws when it idles on feed {feed} alone, against the sum of its cards.", body
 
 
+def _first_power(plant: Plant, of: str) -> tuple[str, str]:
+    try:
+        return first_power(plant, of)
+    except UnknownName:
+        raise
+    except (WouldOverload, LookupError) as error:
+        raise CannotDraft(str(error)) from error
+
+
 KINDS: Final[dict[str, Callable[[Plant, str], tuple[str, str]]]] = {
     "continuity": _continuity,
     "insulation": _insulation,
     "polarity": _polarity,
     "idle-current": _idle_current,
+    "first-power": _first_power,
 }
 """What can be drafted."""

@@ -151,7 +151,9 @@ def _came_up(
         spread=statistics.stdev(steady) if len(steady) > 1 else None,
         raw=event.raw,
     )
-    origin = Held(Limit.between(low, high, "A", base.source), found.forecast.typical.amps)
+    # where nothing need flow, a reading of nothing is no doubt
+    held = Limit(unit="A", source=base.source, lower=low if low > 0 else None, upper=high)
+    origin = Held(held, found.forecast.typical.amps)
     outcome = replace(hold(read, origin), reading=None)
     outcome = replace(outcome, remark="; ".join(_remarks(source, event, found, mean)))
     if outcome.verdict == "fail" and mean < low:
