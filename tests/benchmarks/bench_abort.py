@@ -112,8 +112,8 @@ class Inbox:
         self._queue: queue.Queue[object] = queue.Queue()
         self.post = self._queue.put
 
-    def wait_for(self, kind: type, timeout: float = 30.0) -> e.Event:
-        """The next event of a kind.
+    def wait_for(self, kind: type | tuple[type, ...], timeout: float = 30.0) -> e.Event:
+        """The next event of a kind, or of one of several.
 
         Raises:
             queue.Empty: none came in time.

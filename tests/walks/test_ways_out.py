@@ -6,16 +6,23 @@ they are as real as any. Its output is on when the way out is taken.
 
 from __future__ import annotations
 
+import queue
 import signal
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
+from bench.commands import console_screen
+from bench.instruments.wire import WireText
 from bench.record.read import read_record
+from bench.runner.core import Signalled
+from bench.screens.plain import Plain
 from bench.simulate.wire import PseudoTerminal
 from bench.walk import events as e
 from tests.benchmarks.bench_abort import Watched
@@ -206,3 +213,94 @@ def test_a_supply_that_is_unplugged_is_said_not_to_be_confirmed(bench: Bench) ->
     assert bench.supply.engine.on
     assert bench.last_safe().confirmed == {"supply": False}
     assert "supply" in bench.last_safe().left[0]
+
+
+def test_a_supply_that_is_back_under_its_lasting_name_is_switched_off(tmp_path: Path) -> None:
+    """Another terminal number, the same name by id: making safe opens it anew."""
+    with real_bench(tmp_path, link=True) as bench:
+        terminal = bench.walk_until_live()
+        bench.unplug("supply")
+        bench.plug_in("supply", link=True)
+        assert bench.supply.engine.on
+        terminal.type("ABORT I pulled the cable")
+        assert terminal.end() == 3
+        assert "NOT CONFIRMED" not in terminal.seen
+        assert not bench.supply.engine.on
+        assert bench.last_safe().confirmed == {"supply": True}
+
+
+def test_a_meter_that_is_back_under_its_lasting_name_goes_on_from_the_same_step(tmp_path: Path) -> None:
+    with real_bench(tmp_path, link=True) as bench:
+        terminal = bench.walk_until_live()
+        bench.unplug("meter")
+        enter(terminal)
+        terminal.expect("Hold still")
+        enter(terminal)
+        terminal.expect("was lost")
+        terminal.expect("Type retry")
+        bench.plug_in("meter", link=True)
+        terminal.type("retry")
+        terminal.expect("Hold still")
+        enter(terminal)
+        assert terminal.end() == 0, terminal.seen
+        assert bench.last_safe().confirmed == {"supply": True}
+        met = [event.instrument for event in bench.events() if isinstance(event, e.Met)]
+        assert met == ["supply", "meter", "meter"]
+        (read,) = [event for event in bench.events() if isinstance(event, e.Read)]
+        assert read.value == pytest.approx(-53.4, abs=0.01)
+
+
+# ---- a screen that fails -----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("error", [OSError("the terminal is gone"), RuntimeError("a bug in the screen")])
+def test_whatever_ends_the_screen_the_runner_is_told_and_waited_for(
+    monkeypatch: pytest.MonkeyPatch, error: Exception
+) -> None:
+    class Walking:
+        """A walk that goes on until it is told to end; then it takes a moment to make safe."""
+
+        def __init__(self) -> None:
+            self.runner = SimpleNamespace(inbox=queue.Queue())
+            self.writer = SimpleNamespace(path="r.jsonl")
+            self.safe = False
+
+        def run(self) -> str:
+            while not isinstance(self.runner.inbox.get(timeout=20), Signalled):
+                pass
+            self.safe = True
+            return "over"
+
+    def fail(plain: Plain) -> None:
+        raise error
+
+    monkeypatch.setattr(Plain, "run", fail)
+    monkeypatch.setattr(console_screen, "_write_to_nobody", lambda: None)
+    walk = Walking()
+    if isinstance(error, OSError):
+        assert console_screen.run_with_person(walk, "Ada") == "over"  # type: ignore[arg-type,comparison-overlap]
+    else:
+        with pytest.raises(RuntimeError, match="a bug in the screen"):
+            console_screen.run_with_person(walk, "Ada")  # type: ignore[arg-type]
+    assert walk.safe
+
+
+# ---- every byte ----------------------------------------------------------------------------------
+
+
+def test_every_byte_of_a_walk_is_written_down(bench: Bench) -> None:
+    """What the file says was sent and received is what went over each wire, byte for byte and in order."""
+    trace = bench.folder / "bytes.txt"
+    terminal = bench.walk_until_live("--trace-bytes", trace)
+    done(terminal, bench)
+    assert terminal.end() == 0
+    written: dict[tuple[str, str], bytes] = {}
+    for line in trace.read_text("utf-8").splitlines():
+        moment, name, direction, *text = line.split(" ", 3)
+        datetime.fromisoformat(moment)
+        written[name, direction] = written.get((name, direction), b"") + WireText.parse("".join(text)).data
+    for name in ("supply", "meter"):
+        twin = getattr(bench, name)
+        assert written[name, "sent"] == b"".join(data for _, data in twin.heard)
+        assert written[name, "received"] == b"".join(data for _, data in twin.said)
+    assert b"OUTP ON\n" in written["supply", "sent"] and b"READ?\n" in written["meter", "sent"]
