@@ -446,13 +446,24 @@ class PowerWorld(PlantWorld):
 
     def resistance(self, hi: str, lo: str, time: float) -> float:
         """Ohms between the leads: input capacitors charge through the meter, so the reading climbs."""
-        if len(self._places) != 2 or self._is_live():
+        if len(self._places) != 2 or self._is_live() or not self._at_inputs(time):
             return super().resistance(hi, lo, time)
         if self._placed_at is None:
             self._placed_at = time
         bleeders = self._charging(max(0.0, time - self._placed_at))
         network: Network = self._network(self._open_now(time)).extended(bleeders)
         return network.resistance(self._places[0], self._places[1]) + self._touch
+
+    def _at_inputs(self, time: float) -> bool:
+        """Whether both leads are joined to inlets: elsewhere no input can conduct between them, and none is solved."""
+        network = self._network(self._open_now(time))
+        ends = [
+            end.node
+            for name in self._inputs
+            for inlet in self._plant.shelves[name].inlets
+            for end in (inlet.live, inlet.back)
+        ]
+        return all(any(network.connected(place, end) for end in ends) for place in self._places)
 
     def _charging(self, since: float) -> list[Edge]:
         """Each inlet's capacitor and bleeder as they look to an ohmmeter so long after it was put there."""
