@@ -39,6 +39,8 @@ EXCURSION: Final = 4.0
 """Standard deviations beyond which a run that returns is an excursion."""
 BRACKET: Final = 0.95
 """Probability that the bracket of the first bad run holds at least."""
+UNEQUAL: Final = 1000.0
+"""How far an uncertainty may be from the median one, as a factor; beyond, sums of weights would lose their digits."""
 LONGEST: Final = 2000
 """Runs that are looked at; of a longer history the latest."""
 FEWEST_FOR_DRIFT: Final = 4
@@ -226,7 +228,7 @@ class _Appraisal:
     ) -> None:
         self.centre, self.scale = median(values), median(uncertainties)
         self.y = [(value - self.centre) / self.scale for value in values]
-        self.u = [one / self.scale for one in uncertainties]
+        self.u = [min(max(one / self.scale, 1.0 / UNEQUAL), UNEQUAL) for one in uncertainties]
         self.t0, self.span = times[0], (times[-1] - times[0]) or 1.0
         self.t = [(t - self.t0) / self.span for t in times]
         self.limits = [None if one is None else (one - self.centre) / self.scale for one in limits]

@@ -24,6 +24,8 @@ Status = Literal["proven", "failing", "undecided", "void", "never tested"]
 STATUSES: Final[tuple[Status, ...]] = ("failing", "undecided", "void", "never tested", "proven")
 """Worst first: a thing is as good as its worst claim."""
 Gate = Literal["first power", "cards in"]
+Name = tuple[str, str]
+"""A task by its kind and what it is about."""
 
 SETUP: Final = 5.0
 """Work to set a task up, in readings: common practice, no source."""
@@ -136,6 +138,10 @@ class Readiness:
         return [thing for thing in self.things if thing.kind == kind]
 
 
+Needs = Mapping[tuple[str, Gate], Mapping[Name, Task]]
+"""Goal, as shelf and gate, to the tasks that it waits for."""
+
+
 def void(
     rows: Iterable[Evidence],
     told: Iterable[Told],
@@ -218,7 +224,13 @@ class _Readiness:
     def all(self) -> Readiness:
         things = [*self._shelves(), *self._feeds(), *self._cables(), *self._bonds()]
         gates, needs = self._gates()
-        tasks = _in_order(needs) + self._rest(things, needs)
+        # who is at a cable or a bond with the meter proves all that is open there, whether a gate waits for it or not
+        beside: dict[Name, list[ClaimState]] = {}
+        for thing in things:
+            if thing.kind in ("cable", "bond"):
+                beside.setdefault(_task_of(thing), []).extend(_open(thing))
+        whole = _whole(needs, beside)
+        tasks = _in_order(needs, whole) + self._rest(things, whole, needs)
         return Readiness(self.plant.name, tuple(things), gates, tuple(tasks), self._voids(things), len(self.rows))
 
     def _voids(self, things: Iterable[ThingState]) -> dict[str, tuple[int, int]]:
@@ -281,10 +293,11 @@ class _Readiness:
 
     # Gates and tasks
 
-    def _gates(self) -> tuple[tuple[GateState, ...], dict[tuple[str, Gate], dict[tuple[str, str], Task]]]:
-        gates, needs = [], {}
+    def _gates(self) -> tuple[tuple[GateState, ...], Needs]:
+        gates: list[GateState] = []
+        needs: dict[tuple[str, Gate], dict[Name, Task]] = {}
         for shelf in self.plant.shelves_of():
-            first: dict[tuple[str, str], dict[Key, ClaimState]] = {}
+            first: dict[Name, dict[Key, ClaimState]] = {}
             self._want(first, ("earth", ""), self.claims.earth(shelf.name))
             for inlet in shelf.inlets:
                 for claim in self.claims.path_to[inlet.name]:
@@ -295,7 +308,7 @@ class _Readiness:
                 self._want(cards, ("cable", cable), self.claims.of_cable[cable])
             for inlet in shelf.inlets:
                 self._want(cards, ("polarity", shelf.name), self.claims.of_inlet[inlet.name][1:])
-            stages: tuple[tuple[Gate, dict[tuple[str, str], dict[Key, ClaimState]]], ...] = (
+            stages: tuple[tuple[Gate, dict[Name, dict[Key, ClaimState]]], ...] = (
                 ("first power", first),
                 ("cards in", cards),
             )
@@ -305,9 +318,7 @@ class _Readiness:
                 needs[shelf.name, gate] = tasks
         return tuple(gates), needs
 
-    def _want(
-        self, tasks: dict[tuple[str, str], dict[Key, ClaimState]], name: tuple[str, str], claims: Iterable[Claim]
-    ) -> None:
+    def _want(self, tasks: dict[Name, dict[Key, ClaimState]], name: Name, claims: Iterable[Claim]) -> None:
         for claim in claims:
             state = self.state(claim)
             if state.status != "proven":
@@ -317,21 +328,39 @@ class _Readiness:
         connectors = {connector.name for connector in self.plant.connectors_of(shelf)}
         return [c.name for c in self.plant.cables.values() if connectors.intersection((*c.near, *c.far))]
 
-    def _rest(
-        self, things: Iterable[ThingState], needs: Mapping[tuple[str, Gate], Mapping[tuple[str, str], Task]]
-    ) -> list[Task]:
+    def _rest(self, things: Iterable[ThingState], whole: Mapping[Name, Task], needs: Needs) -> list[Task]:
         """What no gate waits for, but is not proven: what fails first."""
-        known = {one.claim.key for tasks in needs.values() for task in tasks.values() for one in task.claims}
         shut = {shelf for (shelf, _), tasks in needs.items() if tasks}
         found = []
         for thing in things:
-            states = tuple(one for one in thing.states if one.status != "proven" and one.claim.key not in known)
+            states = _open(thing)
             if thing.kind == "shelf":
                 states = tuple(one for one in states if one.claim.kind == "idle" and thing.name not in shut)
-            if states and thing.kind != "feed":
-                kind = {"cable": "cable", "bond": "earth", "shelf": "idle"}[thing.kind]
-                found.append(_task(kind, thing.name, states))
+            if states and thing.kind != "feed" and _task_of(thing) not in whole:
+                found.append(_task(*_task_of(thing), states))
         return sorted(found, key=lambda task: min(STATUSES.index(one.status) for one in task.claims))
+
+
+def _open(thing: ThingState) -> tuple[ClaimState, ...]:
+    """The claims of a thing that are not proven."""
+    return tuple(one for one in thing.states if one.status != "proven")
+
+
+def _task_of(thing: ThingState) -> Name:
+    """The task that proves a thing."""
+    kind = {"cable": "cable", "bond": "earth", "shelf": "idle"}.get(thing.kind, thing.kind)
+    return kind, "" if kind == "earth" else thing.name
+
+
+def _whole(needs: Needs, beside: Mapping[Name, Iterable[ClaimState]]) -> dict[Name, Task]:
+    """Every task that a gate waits for, with all that is open at the same place."""
+    claims: dict[Name, dict[Key, ClaimState]] = {}
+    for tasks in needs.values():
+        for name, task in tasks.items():
+            claims.setdefault(name, {}).update({one.claim.key: one for one in task.claims})
+    for name, states in claims.items():
+        states.update({one.claim.key: one for one in beside.get(name, ())})
+    return {name: _task(*name, tuple(states.values())) for name, states in claims.items()}
 
 
 def _task(kind: str, about: str, states: tuple[ClaimState, ...]) -> Task:
@@ -360,9 +389,7 @@ def _words(kind: str, about: str, states: Sequence[ClaimState]) -> str:
     return f"{what}: {', then '.join(parts)}"
 
 
-def _worth(
-    names: set[tuple[str, str]], goals: Iterable[set[tuple[str, str]]], tasks: Mapping[tuple[str, str], Task]
-) -> tuple[float, float]:
+def _worth(names: set[Name], goals: Iterable[set[Name]], tasks: Mapping[Name, Task]) -> tuple[float, float]:
     """What doing these tasks brings: goals cleared for the work; of equals the one with less work."""
     effort = sum(tasks[name].effort for name in names)
     return sum(1 for others in goals if others <= names) / effort, -effort
@@ -371,14 +398,8 @@ def _worth(
 _STAGE: Final = {"earth": 0, "cable": 1, "inlets": 2, "polarity": 3}
 
 
-def _in_order(needs: Mapping[tuple[str, Gate], Mapping[tuple[str, str], Task]]) -> list[Task]:
+def _in_order(needs: Needs, whole: Mapping[Name, Task]) -> list[Task]:
     """The tasks in the order that clears most for the least work."""
-    whole: dict[tuple[str, str], Task] = {}
-    for tasks in needs.values():
-        for name, task in tasks.items():
-            known = whole.get(name)
-            states = {one.claim.key: one for one in (*(known.claims if known else ()), *task.claims)}
-            whole[name] = _task(*name, tuple(states.values()))
     waiting = {goal: set(tasks) for goal, tasks in needs.items() if tasks}
     holds_up = {name: sum(1 for names in waiting.values() if name in names) for name in whole}
     ordered: list[Task] = []
@@ -386,11 +407,9 @@ def _in_order(needs: Mapping[tuple[str, Gate], Mapping[tuple[str, str], Task]]) 
         chosen = max(waiting, key=lambda goal: _worth(waiting[goal], waiting.values(), whole))
         names = sorted(waiting[chosen], key=lambda name: (_STAGE[name[0]], -holds_up[name], name[1]))
         for name in names:
-            ordered.append(replace(whole[name], holds_up=holds_up[name]))
             for others in waiting.values():
                 others.discard(name)
             cleared = tuple(goal for goal, others in waiting.items() if not others)
             waiting = {goal: others for goal, others in waiting.items() if others}
-            if cleared:
-                ordered[-1] = replace(ordered[-1], clears=cleared)
+            ordered.append(replace(whole[name], holds_up=holds_up[name], clears=cleared))
     return ordered
