@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from bench import exits
 from bench.commands import common
 
 if TYPE_CHECKING:
@@ -20,6 +21,14 @@ CABLE: Final = "W101"
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's options."""
     parser.add_argument("--seed", type=int, help="other faults and other noise; the same number gives the same again")
+    parser.add_argument(
+        "--season",
+        nargs="?",
+        type=Path,
+        const=Path("season"),
+        metavar="FOLDER",
+        help="write a season of records in which faults appear, and say what to look into; by default into season/",
+    )
     parser.add_argument("--no-screen", action="store_true", help="run by itself and print, as without a terminal")
     parser.add_argument("--record", type=Path, help="the record to write; by default a new one in logs/")
     parser.add_argument("--json", action="store_true", help="without a screen: print one JSON object at the end")
@@ -37,6 +46,8 @@ def run(options: argparse.Namespace) -> int:
     from bench.files import shipped
 
     job = shipped("sequences") / "gannet-head"
+    if options.season is not None:
+        return _season(options.season, job / "plant.yaml", 1 if options.seed is None else options.seed)
     options.sequence = job / "continuity-W101.yaml"
     options.bench = job / "benches" / "simulated.yaml"
     options.demo_faults = options.seed is not None
@@ -47,6 +58,20 @@ def run(options: argparse.Namespace) -> int:
 
     options.speed = 1.0
     return show(options)
+
+
+def _season(folder: Path, plant: Path, seed: int) -> int:
+    """Write the season, and say what may be asked of it."""
+    from bench.simulate.season import make_season
+
+    records = make_season(folder, seed)
+    print(f"{len(records)} records of a season at Gannet Head are in {folder}/, all of them simulated. Look into them:")
+    print(f"  proveout ready {plant} --logs {folder}")
+    print(f"  proveout trace --all --logs {folder}")
+    print(f"  proveout trace W101.12 --logs {folder}")
+    print(f"  proveout compare {records[0]} {records[-1]}")
+    print(f"  proveout verify {folder}")
+    return exits.PASS
 
 
 def demo_faults(plant: Plant, seed: int) -> list[Fault]:
