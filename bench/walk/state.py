@@ -36,7 +36,8 @@ Rules
    output is passed over while it is off.
 8. Going back never erases: readings stay in the history, and the latest of a step counts. A step that is gone to and
    returned from does not move the place where the walk stood.
-9. After trouble an instrument answers to its name again before any step uses it.
+9. After trouble an instrument answers to its name again before any step uses it. To open it is to set it up anew, so
+   an output of it that was on is off now: outputs are made safe, and the hold point before it comes up again.
 
 Phases
 ------
@@ -369,7 +370,15 @@ def _met(state: State, event: e.Met, n: int) -> State:
     if left == state.to_meet:
         raise Refused(f"{event.instrument} fills none of {', '.join(state.to_meet)}")
     state = replace(state, met=met, to_meet=left)
+    if event.instrument in state.powered and not _switches_off(state.step):
+        # to open it was to set it up anew, and that switched its output off: nothing may be read as if it were on
+        return _to(state, Phase.SAFING, then=Phase.MEETING)
     return _to(state, Phase.MEETING) if left else _enter(state, state.cursor)
+
+
+def _switches_off(step: Step | None) -> bool:
+    """Whether a step takes an output off: it may come up whatever the output is."""
+    return step is not None and isinstance(step.source, Set) and step.source.output == "off"
 
 
 def _consented(state: State, event: e.Answered, n: int) -> State:

@@ -57,8 +57,9 @@ instruments:
     serial: '0001'
     calibrated: 2026-03-02
     settings: {{nplc: '0.2'}}
-roles: {{supply: supply, volts: meter}}
+roles: {roles}
 """
+ROLES = "{supply: supply, volts: meter}"
 
 
 @dataclass
@@ -88,16 +89,16 @@ class Bench:
         """Pull the cable: the instrument itself stays as it is."""
         self.ports[name].close()
 
-    def walk(self, *options: object) -> Terminal:
+    def walk(self, *options: object, sequence: str = SEQUENCE, roles: str = ROLES) -> Terminal:
         """Start the walk at a terminal."""
-        (self.folder / "power.yaml").write_text(SEQUENCE, "utf-8")
-        (self.folder / "bench.yaml").write_text(BENCH.format(**self.names), "utf-8")
+        (self.folder / "power.yaml").write_text(sequence, "utf-8")
+        (self.folder / "bench.yaml").write_text(BENCH.format(**self.names, roles=roles), "utf-8")
         words = ("run", self.folder / "power.yaml", "--bench", self.folder / "bench.yaml", "--record", self.record)
         return Terminal(*words, *options, cwd=self.folder)
 
-    def walk_until_live(self, *options: object) -> Terminal:
+    def walk_until_live(self, *options: object, **files: str) -> Terminal:
         """Start the walk and go on until the output is on, was read back, and a person is asked something."""
-        terminal = self.walk(*options)
+        terminal = self.walk(*options, **files)
         terminal.expect("POWER")
         terminal.type("POWER")
         terminal.expect("Look at the lamp.")
@@ -138,12 +139,6 @@ def enter(terminal: Terminal) -> None:
     terminal.type("")
 
 
-def done(terminal: Terminal, bench: Bench) -> None:
-    enter(terminal)
-    terminal.expect("Hold still")
-    enter(terminal)
-
-
 def aborted(terminal: Terminal, bench: Bench) -> None:
     terminal.type("ABORT smoke")
 
@@ -173,34 +168,55 @@ def meter_unplugged(terminal: Terminal, bench: Bench) -> None:
     terminal.type("ABORT the meter is gone")
 
 
+def test_a_walk_that_is_done_ends_with_the_output_off_and_every_byte_written_down(bench: Bench) -> None:
+    """What the file says was sent and received is what went over each wire, byte for byte and in order."""
+    trace = bench.folder / "bytes.txt"
+    terminal = bench.walk_until_live("--trace-bytes", trace)
+    enter(terminal)
+    terminal.expect("Hold still")
+    enter(terminal)
+    assert terminal.end() == 0, terminal.seen
+    assert not bench.supply.engine.on
+    assert bench.last_safe().confirmed == {"supply": True}
+    written: dict[tuple[str, str], bytes] = {}
+    for line in trace.read_text("utf-8").splitlines():
+        moment, name, direction, *text = line.split(" ", 3)
+        datetime.fromisoformat(moment)
+        written[name, direction] = written.get((name, direction), b"") + WireText.parse("".join(text)).data
+    for name in ("supply", "meter"):
+        twin = getattr(bench, name)
+        assert written[name, "sent"] == b"".join(data for _, data in twin.heard)
+        assert written[name, "received"] == b"".join(data for _, data in twin.said)
+    assert b"OUTP ON\n" in written["supply", "sent"] and b"READ?\n" in written["meter", "sent"]
+
+
 @pytest.mark.parametrize(
-    ("way_out", "code", "why"),
+    ("way_out", "why"),
     [
-        pytest.param(done, 0, "", id="done"),
-        pytest.param(aborted, 3, "smoke", id="abort"),
-        pytest.param(left, 3, "who left the terminal", id="left"),
-        pytest.param(signalled(signal.SIGINT), 3, "told to end by SIGINT", id="SIGINT"),
-        pytest.param(signalled(signal.SIGTERM), 3, "told to end by SIGTERM", id="SIGTERM"),
-        pytest.param(signalled(signal.SIGHUP), 3, "told to end by SIGHUP", id="SIGHUP"),
-        pytest.param(window_closed, 3, "who left the terminal", id="window closed"),
-        pytest.param(meter_unplugged, 3, "the meter is gone", id="meter unplugged"),
+        pytest.param(aborted, "smoke", id="abort"),
+        pytest.param(left, "who left the terminal", id="left"),
+        pytest.param(signalled(signal.SIGINT), "told to end by SIGINT", id="SIGINT"),
+        pytest.param(signalled(signal.SIGTERM), "told to end by SIGTERM", id="SIGTERM"),
+        pytest.param(signalled(signal.SIGHUP), "told to end by SIGHUP", id="SIGHUP"),
+        pytest.param(window_closed, "who left the terminal", id="window closed"),
+        pytest.param(meter_unplugged, "the meter is gone", id="meter unplugged"),
     ],
 )
 def test_each_way_out_ends_with_the_output_off(
-    bench: Bench, way_out: Callable[[Terminal, Bench], None], code: int, why: str
+    bench: Bench, way_out: Callable[[Terminal, Bench], None], why: str
 ) -> None:
     terminal = bench.walk_until_live()
     way_out(terminal, bench)
     if way_out is window_closed:
-        assert terminal.process.wait(timeout=30) == code
+        assert terminal.process.wait(timeout=30) == 3
     else:
-        assert terminal.end() == code, terminal.seen
+        assert terminal.end() == 3, terminal.seen
         assert "NOT CONFIRMED" not in terminal.seen
     assert not bench.supply.engine.on
     assert bench.last_safe().confirmed == {"supply": True}
     assert bench.last_safe().left == []
     reasons = [event.why for event in bench.events() if isinstance(event, e.Aborted)]
-    assert reasons == [] if not why else len(reasons) == 1 and why in reasons[0]
+    assert len(reasons) == 1 and why in reasons[0]
 
 
 def test_a_supply_that_is_unplugged_is_said_not_to_be_confirmed(bench: Bench) -> None:
@@ -250,6 +266,32 @@ def test_a_meter_that_is_back_under_its_lasting_name_goes_on_from_the_same_step(
         assert read.value == pytest.approx(-53.4, abs=0.01)
 
 
+def test_an_output_that_went_off_with_the_connection_is_not_read_as_if_it_were_on(tmp_path: Path) -> None:
+    """To open a supply anew sets it up, and that switches it off: the hold point comes up again before any reading."""
+    amps = SEQUENCE.replace("read: voltage", "read: current")
+    amps = amps.replace("at-least: -60 V, at-most: -50 V", "at-least: 0.3 A, at-most: 0.5 A")
+    with real_bench(tmp_path, link=True) as bench:
+        terminal = bench.walk_until_live(sequence=amps, roles="{supply: supply, volts: meter, amps: supply}")
+        enter(terminal)
+        terminal.expect("Hold still")
+        bench.unplug("supply")
+        enter(terminal)
+        terminal.expect("Type retry")
+        bench.plug_in("supply", link=True)
+        terminal.type("retry")
+        terminal.expect("HOLD POINT")
+        assert not bench.supply.engine.on
+        terminal.type("POWER")
+        terminal.expect("Look at the lamp.")
+        assert bench.supply.engine.on
+        enter(terminal)
+        terminal.expect("Hold still")
+        enter(terminal)
+        assert terminal.end() == 0, terminal.seen
+        (read,) = [event for event in bench.events() if isinstance(event, e.Read)]
+        assert read.value == pytest.approx(0.4, abs=0.01)
+
+
 # ---- a screen that fails -----------------------------------------------------------------------
 
 
@@ -283,24 +325,3 @@ def test_whatever_ends_the_screen_the_runner_is_told_and_waited_for(
         with pytest.raises(RuntimeError, match="a bug in the screen"):
             console_screen.run_with_person(walk, "Ada")  # type: ignore[arg-type]
     assert walk.safe
-
-
-# ---- every byte ----------------------------------------------------------------------------------
-
-
-def test_every_byte_of_a_walk_is_written_down(bench: Bench) -> None:
-    """What the file says was sent and received is what went over each wire, byte for byte and in order."""
-    trace = bench.folder / "bytes.txt"
-    terminal = bench.walk_until_live("--trace-bytes", trace)
-    done(terminal, bench)
-    assert terminal.end() == 0
-    written: dict[tuple[str, str], bytes] = {}
-    for line in trace.read_text("utf-8").splitlines():
-        moment, name, direction, *text = line.split(" ", 3)
-        datetime.fromisoformat(moment)
-        written[name, direction] = written.get((name, direction), b"") + WireText.parse("".join(text)).data
-    for name in ("supply", "meter"):
-        twin = getattr(bench, name)
-        assert written[name, "sent"] == b"".join(data for _, data in twin.heard)
-        assert written[name, "received"] == b"".join(data for _, data in twin.said)
-    assert b"OUTP ON\n" in written["supply", "sent"] and b"READ?\n" in written["meter", "sent"]
