@@ -1,7 +1,7 @@
 """How soon the program answers: help against bare Python, first paint against an empty Textual app.
 
-Run it with ``python -m tests.benchmarks.bench_start [--rounds N]``. Both sides of a ratio are taken by turns in the same
-run, on a pseudo-terminal where something is painted; medians are compared.
+Run it with ``python -m tests.benchmarks.bench_start [--rounds N]``. Both sides of a ratio are taken by turns in the
+same run, on a pseudo-terminal where something is painted; medians are compared.
 """
 
 from __future__ import annotations
