@@ -15,7 +15,7 @@ from typing import Final
 from bench.instruments.framing import Frame
 from bench.instruments.hints import suggested_identity
 from bench.instruments.interpret import Meaning, meaning_of, number_of, refuse_beyond
-from bench.instruments.kit_asking import PATIENCE, Asker, Tell, Told, no_better
+from bench.instruments.kit_asking import NO_ANSWER, PATIENCE, Asker, Tell, Told, no_better
 from bench.instruments.kit_whole import look_at_outputs, use_whole
 from bench.instruments.parts import Parts
 from bench.instruments.profile import Profile
@@ -149,7 +149,7 @@ def _know(asker: Asker) -> bool:
     conversation.resynchronise()
     if identify is None:
         asker.say("remark", "this kind cannot say who it is: another one of the kind is not told from it")
-        return True
+        return _know_by_shape(asker)
     if identify.register is not None:
         return _know_by_register(asker)
     answer = asker.ask_first(identify.ask, "identify.ask")
@@ -172,16 +172,33 @@ def _know(asker: Asker) -> bool:
     return True
 
 
+def _know_by_shape(asker: Asker) -> bool:
+    """Whether anything comes where a few bytes ask for a reading: if not, no function needs to be tried."""
+    dialogue = asker.profile.dialogue
+    if not isinstance(dialogue, Poll | Frames):
+        return True
+    slowest = max(function.takes.value for function in asker.profile.functions)
+    try:
+        frame = asker.session.conversation.ask(dialogue.ask.data, asker.line.timeout.value + slowest)
+    except InstrumentTrouble as trouble:
+        if trouble.kind not in NO_ANSWER:
+            raise
+        asker.explain_silence(trouble, "dialogue.ask", f"'{show(dialogue.ask.data)}'")
+        return trouble.kind != "silent"
+    asker.say("shown", f"'{show(dialogue.ask.data)}' is answered by '{show(frame.raw)}'")
+    return True
+
+
 def _know_by_register(asker: Asker) -> bool:
     identify = asker.profile.identify
     assert identify is not None and identify.register is not None
     try:
         frame = asker.session.ask_register(identify.register)
     except InstrumentTrouble as trouble:
-        if trouble.kind not in ("silent", "garbled"):
+        if trouble.kind not in NO_ANSWER:
             raise
         asker.explain_silence(trouble, "identify.register", "the register that identifies it")
-        return trouble.kind == "garbled"
+        return trouble.kind != "silent"
     text = frame.parts.value if frame.parts is not None else ""
     asker.say("shown", f"the register that identifies it holds {text}: '{show(frame.raw)}'")
     if identify.reply.match(text) is None:
@@ -283,7 +300,7 @@ class _Trial:
         try:
             frame = self._frame(takes)
         except InstrumentTrouble as trouble:
-            if trouble.kind not in ("silent", "garbled"):
+            if trouble.kind not in NO_ANSWER:
                 raise
             where = f"'register' of {function.name}" if function.register is not None else "dialogue.ask"
             asker.explain_silence(trouble, where, f"a reading of {function.name}")

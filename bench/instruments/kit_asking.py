@@ -26,6 +26,8 @@ from bench.instruments.wire import Pattern, WireText, show
 
 PATIENCE: Final = 4.0
 """So many times longer an answer is waited for, to tell a slow meter from a silent one."""
+NO_ANSWER: Final = ("silent", "garbled", "refused")
+"""Trouble with an answer, not with the port: the next thing can be tried."""
 ENDS: Final = (b"\n", b"\r\n", b"\r", b"")
 """Line ends that meters want."""
 
@@ -234,7 +236,7 @@ class Asker:
         """Tell why nothing whole came.
 
         Args:
-            trouble: ``silent`` or ``garbled``.
+            trouble: one of :data:`NO_ANSWER`.
             where: the part of the profile that asks.
             what: what was asked.
         """
@@ -369,5 +371,5 @@ def end_of(got: bytes) -> bytes:
 
 
 def _refuse_lost(trouble: InstrumentTrouble) -> None:
-    if trouble.kind not in ("silent", "garbled"):
+    if trouble.kind not in NO_ANSWER:
         raise trouble

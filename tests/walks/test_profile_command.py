@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from bench.cli import main
+from bench.files import shipped
 from bench.instruments.hints import suggested, suggested_identity, why_no_match
 from bench.instruments.wire import Pattern
 from tests.drivers.twins import TWINS, Hall
@@ -261,6 +262,49 @@ def test_without_a_port_the_examples_are_replayed(tmp_path: Path, capsys: pytest
     told_of = capsys.readouterr().err
     assert "hall-meter.yaml:" in told_of and "voltages" in told_of
     assert main(["profile", "hall-metre"]) == 2
+
+
+@pytest.mark.parametrize(
+    ("name", "change", "text", "advice"),
+    [
+        ("streaming-text-meter", ("RES|VDC", "OHM|VDC"), "does not match the pattern of dialogue.reply", ""),
+        ("streaming-text-meter", ("marks: [RES]", "marks: [OHM]"), "the mark 'RES'", "Add it to 'marks'"),
+        ("streaming-text-meter", ("{Ohm: ohm, ", "{"), "the unit 'Ohm'", "units: {Ohm: ohm}"),
+        ("seven-segment-frames", ("decoder: seven_segment", "decoder: other"), "cannot be taken apart", "the decoder"),
+        ("modbus-panel-meter", ("4660", "4661"), "the register holds 4660", "'(?P<model>4660)'"),
+        (
+            "modbus-panel-meter",
+            ("address: 256", "address: 300"),
+            "the register that identifies it",
+            "identify.register",
+        ),
+        ("polled-text-meter", ("  ask: D", "  ask: E"), "'E' is not answered", "Check dialogue.ask"),
+        (
+            "scpi-supply",
+            ("is-off: {ask: 'OUTP?', reply: '0'}", "is-off: {ask: 'OUTP?', reply: 'OFF'}"),
+            "fits neither",
+            "",
+        ),
+        ("scpi-supply", ("set: '*ESE {number}'", "set: '*SRE {number}'"), "the number 2 to keep", "leave 'probe' out"),
+    ],
+)
+def test_each_kind_of_dialogue_is_told_of_its_mistakes(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], name: str, change: tuple[str, str], text: str, advice: str
+) -> None:
+    folder = shipped("drivers")
+    text_of = (folder / f"{name}.yaml").read_text("utf-8")
+    assert change[0] in text_of
+    profile = tmp_path / f"{name}.yaml"
+    profile.write_text(text_of.replace(*change).replace("timeout: 2 s", "timeout: 0.7 s"), "utf-8")
+    decoder = (folder / "seven_segment_frame.py").read_text("utf-8")
+    (tmp_path / "other_frame.py").write_text(decoder.replace("START = 0xA5", "START = 0xA6"), "utf-8")
+    twin = TWINS[name](Hall(), time.monotonic())
+    twin.PERIOD, twin.byte_time = 0.1, 0.001
+    with served(twin) as port:
+        code, out = tried(capsys, profile, "--port", port.address)
+    assert code == 1, out
+    lines = [one for one in told(out, "WRONG") if not one.startswith("example")] + out.splitlines()
+    assert any(text in one and advice in one for one in lines), out
 
 
 def test_a_supply_is_left_as_it_is_without_the_word(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
