@@ -389,7 +389,7 @@ class Runner:
 
     def _live(self, sample: Sample) -> None:
         asked = request(self.state)
-        if not isinstance(asked, r.Place) or asked.number != self._begun or sample.role != self._role():
+        if not isinstance(asked, r.Place) or sample.role != self._role():
             return
         contact = self._contact
         settled = contact.feed(sample.at, sample.value, sample.resolution)
@@ -497,7 +497,6 @@ class Runner:
         if self._ending:
             return
         self._ending = why
-        self.crew.drop_work()
         if self._unwritten is not None:
             raise RecordTrouble(f"{why}; the record could not be written")
         self._record(e.Aborted(why=why))

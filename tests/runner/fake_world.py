@@ -75,6 +75,7 @@ class FakeCrew:
         self.held: set[str] = set()
         self.wrong: dict[str, Callable[[int], e.Event]] = {}
         self.closed = False
+        self.on_when_closed: set[str] = set()
         self.safe_after: threading.Event | None = None
         self._world = world
         self._jobs: queue.SimpleQueue[Callable[[], None] | None] = queue.SimpleQueue()
@@ -136,6 +137,7 @@ class FakeCrew:
 
     def close(self) -> None:
         self.closed = True
+        self.on_when_closed = set(self.on)
         self._jobs.put(None)
         self._thread.join(PATIENCE)
 

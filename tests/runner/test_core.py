@@ -328,7 +328,7 @@ def test_only_ohms_are_taken_by_contact(build: Build) -> None:
         screen.answer("CLEAR")
     made.wait_for(r.Place, VOLTS)
     answers = len(made.events(e.Answered))
-    samples(made, [0.0] * 30, role="volts")
+    samples(made, [None, None, *[0.0] * 30], role="volts")
     assert isinstance(made.asked, r.Place)
     assert len(made.events(e.Answered)) == answers
     assert screen.got(p.Live), "but they are shown"
@@ -447,7 +447,7 @@ def test_on_the_way_out_an_old_account_of_safe_outputs_does_not_do(build: Build)
     made.crew.safe_after.set()
     with pytest.raises(RuntimeError, match="gone"):
         made.finish()
-    assert not made.crew.on
+    assert made.crew.closed and not made.crew.on_when_closed
 
 
 def test_an_output_that_goes_on_late_is_made_safe_at_once(build: Build) -> None:
@@ -540,6 +540,20 @@ def test_the_event_that_could_not_be_written_is_written_once(build: Build) -> No
     made.wait_for(r.Ask, 3)
     assert len(made.events(e.Answered)) == 1
     assert [entry.n for entry in made.record()] == list(range(1, made.state.taken + 1))
+
+
+def test_while_the_record_fails_the_hands_rest_too(build: Build) -> None:
+    made, screen = operated(build, upto=7, manner=Manner(place_after=3.0))
+    made.wait_for(r.Place, 7)
+    made.fail()
+    screen.wish(e.Noted(text="hm"))
+    made.wait(lambda: screen.got(p.RecordFailing))
+    made.advance(2.5)
+    made.advance(2.0)
+    assert made.hands.placed == []
+    made.mend()
+    made.advance(3.5)
+    assert made.hands.placed == [7]
 
 
 def test_an_output_that_goes_on_while_the_record_fails_is_made_safe(build: Build) -> None:

@@ -204,7 +204,7 @@ def candidates(state: State) -> Iterator[e.Event]:
     yield e.Aborted(why="given up")
 
 
-def began(sequence: e.Began) -> e.Began:
+def weakened(sequence: e.Began) -> e.Began:
     """The same beginning on a bench that cannot prove every limit, so that consent is asked for too."""
     return msgspec.structs.replace(sequence, bench=paper.WEAK)
 
@@ -239,8 +239,11 @@ def explored(folder: Path) -> dict[str, Explored]:
     Args:
         folder: an empty one, for the files that they are read from.
     """
-    texts = {"an output": OUTPUT, "by hand": BY_HAND, "under watch": UNDER_WATCH}
-    return {name: explore(began(paper.made(folder, text).began)) for name, text in texts.items()}
+    return {
+        "an output": explore(weakened(paper.made(folder, OUTPUT).began)),
+        "by hand": explore(weakened(paper.made(folder, BY_HAND).began)),
+        "under watch": explore(paper.made(folder, UNDER_WATCH).began),
+    }
 
 
 def watched(state: State) -> bool:
