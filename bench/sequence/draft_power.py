@@ -169,12 +169,14 @@ def _energise(
     ramp: bool,
     soak: float = 0.0,
     dummy: float = 0.0,
+    empty: bool = False,
 ) -> list[str]:
     lines = ["  - step: energise", f'    title: "{title}"', *_text("    ", text), f"    at: {_names(at)}"]
     lines += [f"    voltage: {volts:g} V", f"    current-limit: {limit:.2g} A"]
     if ramp:
         lines.append("    ramp:  # slowly, so that capacitors that have slept for decades can reform")
-        for part in (0.25, 0.5, 0.75):
+        # an empty shelf goes on to nine tenths: with cards in, converters would start there
+        for part in (0.25, 0.5, 0.75, 0.9) if empty else (0.25, 0.5, 0.75):
             lines.append(f"      - {{to: {part * volts:g} V, limit: 0.5 A, leakage: {LEAKAGE_A * 1000:g} mA}}")
     if dummy:
         lines.append(f"    dummy: {dummy:g} A")
@@ -270,7 +272,7 @@ def _shelf(plant: Plant, shelf: Shelf, shelves: list[Shelf]) -> list[str]:
     lines += _clear(shelf.name, "without cards")
     lines += _do("Close", f"Close {', '.join(breakers)}.", close=breakers)
     text = f"The bench supply stands in the place of {supply}, its plus on the return. The shelf is empty."
-    lines += _energise(f"{shelf.name} without cards", text, [supply], volts, 0.5, ramp=True)
+    lines += _energise(f"{shelf.name} without cards", text, [supply], volts, 0.5, ramp=True, empty=True)
     lines += _off(breakers)
     groups = _groups(everything)
     in_already: list[Card] = []

@@ -382,7 +382,7 @@ class PowerWorld(PlantWorld):
         one = [inputs[int(place)] for place in ports.shelf_of]
         series = np.array([WARM_OHM if i.bridged else COLD_OHM for i in one])
         # what the capacitor will have at the end of the step with nothing coming in
-        emptied = np.array([max(0.0, i.volts - step / i.farad * i.draws(self._now)) for i in one])
+        emptied = np.array([i.volts - step / i.farad * i.draws(self._now) for i in one])
         shared = ports.shelf_of[:, None] == ports.shelf_of[None, :]
         rise = np.array([step / i.farad for i in one])
         matrix = ports.ohms + np.diag(series) + shared * rise[:, None]

@@ -30,6 +30,9 @@ if TYPE_CHECKING:
 SHORT_VOLTS: Final = 0.5
 """A supply in its limit with less than this part of the voltage that was set is on a short."""
 
+NEXT_TO_NOTHING: Final = 0.005
+"""Amperes: where no card is in, what flows is leakage."""
+
 
 @dataclass(frozen=True, slots=True)
 class Prepared:
@@ -80,7 +83,12 @@ def judge_energised(
     source_text = f"cards of {names} with their spread at {engineering(found.forecast.powered.volts, 'V')}"
     base = replace(base, low=low, high=high, source=source_text, unit="A")
     if event.why != "done":
-        return replace(base, verdict="fail", value=_last(event), sentence=_tripped(event, found, low, high))
+        word = _FINDINGS.get(event.why, "stopped")
+        if word == "heavy" and _shorted(event):
+            word = "short"
+        elif word == "heavy" and found.forecast.typical.amps < NEXT_TO_NOTHING:
+            word = "leaks"
+        return replace(base, verdict="fail", value=_last(event), finding=word, sentence=_tripped(event, found, high))
     return _came_up(source, event, found, base, (low, high), hold)
 
 
@@ -88,7 +96,19 @@ def _last(event: e.Energised) -> float | None:
     return event.amps[-1] if event.amps else None
 
 
-def _tripped(event: e.Energised, found: Prepared, low: float, high: float) -> str:
+_FINDINGS: Final = {"limit": "heavy", "over": "heavy", "volts": "heavy", "leaks": "leaks", "restless": "restless"}
+
+
+def _shorted(event: e.Energised) -> bool:
+    """Whether the supply's terminals had next to nothing of what was set."""
+    if not event.terminal or not event.sets:
+        return False
+    set_at, volts, _ = event.sets[-1]
+    at, terminal = event.terminal[-1]
+    return at >= set_at and terminal < SHORT_VOLTS * volts
+
+
+def _tripped(event: e.Energised, found: Prepared, high: float) -> str:
     """Why the output went off, in words for a person at the rack."""
     assert found.forecast is not None
     at = event.times[event.tripped] if event.tripped is not None and event.times else 0.0
@@ -99,7 +119,7 @@ def _tripped(event: e.Energised, found: Prepared, low: float, high: float) -> st
     terminal = event.terminal[-1][1] if event.terminal else None
     names = ", ".join(found.forecast.typical.shelves) or "what is on"
     match event.why:
-        case "limit" if terminal is not None and terminal < SHORT_VOLTS * volts:
+        case "limit" | "over" if _shorted(event) and terminal is not None:
             head = f"short: the supply gives its limit of {limit:g} A and no more than {terminal:.2f} V come up"
             tail = "Look for a short in the shelf or its feed"
         case "limit" | "over":
@@ -155,26 +175,29 @@ def _came_up(
     held = Limit(unit="A", source=base.source, lower=low if low > 0 else None, upper=high)
     origin = Held(held, found.forecast.typical.amps)
     outcome = replace(hold(read, origin), reading=None)
-    outcome = replace(outcome, remark="; ".join(_remarks(source, event, found, mean)))
+    slow = reforming(source, event)
+    outcome = replace(outcome, remark="; ".join(_remarks(source, event, found, mean, slow)))
+    if slow and outcome.verdict == "pass":
+        outcome = replace(outcome, finding="reforms")
     if outcome.verdict == "fail" and mean < low:
         why = "Look for a card that is not seated, or a fuse that is open."
-        outcome = replace(outcome, sentence=f"Fail: draws too little: {outcome.sentence.removeprefix('Fail: ')} {why}")
+        told = f"Fail: draws too little: {outcome.sentence.removeprefix('Fail: ')} {why}"
+        outcome = replace(outcome, finding="light", sentence=told)
     elif outcome.verdict == "fail":
-        outcome = replace(outcome, sentence=f"Fail: draws too much: {outcome.sentence.removeprefix('Fail: ')}")
+        told = f"Fail: draws too much: {outcome.sentence.removeprefix('Fail: ')}"
+        outcome = replace(outcome, finding="heavy", sentence=told)
     soak = [(t, a) for t, a in rest if t >= event.times[-1] - source.soak.value]
     moved = drift([t for t, _ in soak], [a for _, a in soak], source.drift.value * mean) if soak else None
     if moved is not None and moved.moving:
         text = f"Fail: creeps: the current moved by {engineering(moved.change, 'A', digits=2)} while it soaked"
-        return replace(outcome, verdict="fail", sentence=f"{text} ({engineering(mean, 'A', digits=3)} at the end).")
+        told = f"{text} ({engineering(mean, 'A', digits=3)} at the end)."
+        return replace(outcome, verdict="fail", finding="creeps", sentence=told)
     return outcome
 
 
-def _remarks(source: Energise, event: e.Energised, found: Prepared, mean: float) -> list[str]:
+def _remarks(source: Energise, event: e.Energised, found: Prepared, mean: float, slow: str) -> list[str]:
     assert found.forecast is not None
-    told = []
-    slow = reforming(source, event)
-    if slow:
-        told.append(slow)
+    told = [slow] if slow else []
     first, second = found.forecast.likely
     margin = source.margin.value
     if not first - margin <= mean <= second + margin and found.forecast.typical.amps > 0:

@@ -147,6 +147,8 @@ class Outcome:
         ambient: °C that was taken for it.
         bench: the bench that took the reading.
         barred: whether the walk itself passed it over, and no person with a reason.
+        finding: of a load that was brought up, what is wrong with it in one word: ``short``, ``heavy``, ``light``,
+            ``creeps``, ``leaks``, ``restless``, ``reforms`` or ``stopped``; empty where nothing is.
     """
 
     index: int
@@ -171,6 +173,7 @@ class Outcome:
     ambient: float = 20.0
     bench: BenchFacts | None = field(default=None, repr=False, compare=False)
     barred: bool = False
+    finding: str = ""
 
     @classmethod
     def done(cls, step: Step, n: int, event: e.Event) -> Outcome:

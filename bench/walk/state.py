@@ -455,6 +455,9 @@ def _not_proven(state: State, step: Step, source: Energise) -> str:
         if outcome.verdict in ("pass", "done") or (outcome.verdict == "skipped" and not outcome.barred):
             continue
         about = {earlier.subject, *earlier.touches}
+        # what is wrong at one inlet of a shelf keeps the whole shelf off
+        inlets = (plant.terminals.get(name) for name in list(about))
+        about |= {end.owner for end in inlets if end is not None and end.kind == "inlet"}
         if earlier.kind == "energise":
             # the way there is shared with loads that have nothing to do with it
             about = {name for name in about if name == earlier.subject or name in plant.shelves or name in plant.inlets}

@@ -11,8 +11,8 @@ from bench.plant import faults as k
 from bench.plant.model import Plant
 from bench.quantity import Capacitance, Current, Duration, Resistance
 from bench.sequence.power_tree import Powered, PowerTree
-from bench.simulate.power_supply import PlantSupply
 from bench.simulate.power_input import BLEED_OHM, OWN_FARAD
+from bench.simulate.power_supply import PlantSupply
 from bench.simulate.power_world import PowerWorld
 
 ONE = ("FA", "FA2A")
@@ -196,3 +196,16 @@ def test_names_that_are_none_are_refused(hall: Plant) -> None:
     ):
         with pytest.raises(ValueError, match="found"):
             act()
+
+
+@pytest.mark.parametrize("gap", [0.2, 0.24, 0.3, 1.0, 7.0])
+def test_a_quiet_load_reads_the_same_however_seldom_it_is_looked_at(hall: Plant, gap: float) -> None:
+    """What is carried on in long steps and then looked at after a short one shows no kick."""
+    desk = Desk(hall)
+    steady = desk.on(48.0, 4.0, 120.0)[-1][1]
+    readings = []
+    for _ in range(40):
+        desk.t += gap
+        readings.append(desk.ask("MEAS:CURR?"))
+    assert max(readings) - min(readings) < 0.003
+    assert readings[-1] == pytest.approx(steady, abs=0.003)

@@ -1,0 +1,100 @@
+"""First power at full size: faults by name over many seeds, trip latency, drops against a circuit simulator.
+
+    python -m tests.benchmarks.bench_power [RUNS]
+
+Prints its figures; exit code 1 where one is not what it must be.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+import time
+from collections import Counter
+from pathlib import Path
+
+from bench.diagnose.power_names import findings
+from bench.plant.load import load_plant
+from bench.sequence.power_tree import Powered, PowerTree
+from bench.walk.state import Phase
+from tests.power import pure_walk, small_hall, spice
+from tests.power import season_of_faults as season
+
+
+def faults(runs: int) -> bool:
+    """Every fault by its name, stopped by the rung that must stop it."""
+    folder = Path(tempfile.mkdtemp())
+    first = pure_walk.begun(folder, small_hall.written(folder), "2")
+    assert first.setting is not None
+    plant = first.setting.plant
+    right: Counter[str] = Counter()
+    asked: Counter[str] = Counter()
+    wrong: list[str] = []
+    fed_wrongly = 0
+    placed = 0
+    trips: list[pure_walk.Trip] = []
+    began = time.monotonic()
+    for seed in range(runs):
+        drawn = season.drawn(seed)
+        walk = pure_walk.PureWalk(first, plant, [drawn.fault] if drawn.fault else [], seed)
+        walk.run()
+        named = [(one.kind, one.subject) for one in findings(walk.state)]
+        expected = [(drawn.kind, drawn.subject)] if drawn.fault else []
+        asked[drawn.kind] += 1
+        if named == expected and walk.state.phase is Phase.DONE:
+            right[drawn.kind] += 1
+        else:
+            wrong.append(f"  seed {seed}: {drawn.fault} was named {named}")
+        fed_wrongly += any(
+            drawn.fault is not None
+            and drawn.shelf in step.subject.split("+")
+            and max(volts for _, volts, _ in event.sets) > drawn.highest
+            for step, event in walk.fed
+        )
+        trips += walk.trips
+        if drawn.kind == "lossy":
+            shelf = drawn.subject.partition(".")[0]
+            placed += season.segment(walk, plant, drawn.subject) == f"WA{shelf}.1"
+    print(f"first power of three shelves, {runs} seeded runs, {time.monotonic() - began:.0f} s")
+    for kind in season.KINDS:
+        print(f"  {kind:10} {right[kind]:3} of {asked[kind]:3} by the right name")
+    print(f"  lossy      {placed:3} of {asked['lossy']:3} traced to the right conductor")
+    print("\n".join(wrong))
+    print(f"  energised although an earlier rung should have stopped it: {fed_wrongly} runs")
+    most = max((trip.beyond for trip in trips), default=0)
+    slowest = max((trip.seconds for trip in trips), default=0.0)
+    print(f"  {len(trips)} trips: at most {most} reading beyond the window, the first one, and {slowest:.3f} s to off")
+    return sum(right.values()) == runs and not fed_wrongly and most <= 1 and placed == asked["lossy"]
+
+
+def drops() -> bool:
+    """Every inlet's voltage against ngspice."""
+    if spice.NGSPICE is None:
+        print("drops: skipped, ngspice is not installed")
+        return True
+    plant = load_plant(small_hall.GANNET)
+    tree, good = PowerTree(plant), True
+    for at in (("GA",), ("GB",), ("GA", "GB")):
+        powered = Powered(at, -48.0, closed=frozenset(plant.breakers))
+        deck, number = spice.netlist(plant, tree, powered)
+        ends = {end.node for inlet in tree.inlets_on(at, powered.closed) for end in (inlet.live, inlet.back)}
+        theirs = spice.solved(deck, [number[node] for node in sorted(ends)], Path(tempfile.mkdtemp()))
+        began = time.monotonic()
+        ours = tree.flow(powered).nodes
+        took = time.monotonic() - began
+        worst = max(abs(ours[node] - theirs[number[node]]) for node in ends)
+        print(
+            f"drops on {'+'.join(at)}: {len(ends)} places, worst difference {worst:.2e} V of 48 V, {took * 1000:.0f} ms"
+        )
+        good = good and worst <= 48e-6
+    return good
+
+
+def main() -> int:
+    """Run all; see the module's text."""
+    runs = int(sys.argv[1]) if len(sys.argv) > 1 else 200
+    return 0 if all([drops(), faults(runs)]) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,233 @@
+"""First power without ports: the machine, the supply's twin spoken to in bytes, and the plant, in simulated time."""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from bench.judge.accuracy import AccuracyRow
+from bench.judge.watch import Finished, Off, Setting, Watch
+from bench.plant import faults as k
+from bench.plant.model import Plant
+from bench.sequence.draft import draft
+from bench.sequence.file import Do, Energise, Measure, Set
+from bench.sequence.load import load_sequence
+from bench.sequence.plan import Step
+from bench.simulate.power_supply import PlantSupply
+from bench.simulate.power_world import PowerWorld
+from bench.walk import events as e
+from bench.walk import requests as r
+from bench.walk.facts import BenchFacts, InstrumentFacts
+from bench.walk.state import State, request, start, take
+
+METER = InstrumentFacts(
+    name="meter",
+    profile="a-meter",
+    roles=["ohms", "volts", "amps"],
+    rows=(
+        AccuracyRow("ohms", "Ω", 1e5, percent_of_reading=0.02, percent_of_range=0.005, resolution=0.1),
+        AccuracyRow("volts", "V", 100.0, percent_of_reading=0.005, percent_of_range=0.002, resolution=1e-4),
+        AccuracyRow("amps", "A", 10.0, percent_of_reading=0.1, percent_of_range=0.02, resolution=1e-5),
+    ),
+    accuracy_of={"resistance 2w": "ohms", "voltage": "volts", "current": "amps"},
+)
+SUPPLY = InstrumentFacts(
+    name="supply",
+    profile="a-supply",
+    roles=["supply"],
+    outputs=True,
+    rows=(AccuracyRow("amps dc", "A", 5.0, percent_of_reading=0.1, counts=30, resolution=1e-4),),
+    accuracy_of={"current": "amps dc"},
+)
+BENCH = BenchFacts(
+    name="power bench",
+    simulated=True,
+    instruments=[METER, SUPPLY],
+    role_of={"ohms": "meter", "volts": "meter", "amps": "meter", "supply": "supply"},
+)
+EVERY = 0.15
+"""Seconds between readings of the supply's current besides what it takes itself."""
+
+
+def begun(folder: Path, plant: Path, of: str) -> State:
+    """The state after a drafted sequence was begun; shared by all runs, since nothing in it changes."""
+    from bench.plant.load import load_plant
+
+    path = folder / f"first-power-{of}.yaml"
+    path.write_text(draft(load_plant(plant), "first-power", of, str(plant), "sequence.json"), "utf-8")
+    loaded = load_sequence(path)
+    first = e.Began(software="0.0 test", plant=loaded.plant.file, sequence=loaded.sequence, bench=BENCH)
+    return take(start(), e.Entry(n=1, at="2026-06-01T18:00:00Z", event=first))
+
+
+@dataclass
+class Trip:
+    """How an output went off.
+
+    Attributes:
+        beyond: readings beyond the window, the first among them.
+        seconds: from the reading to the output being off.
+        over_a: how far beyond the most the first reading was.
+    """
+
+    beyond: int
+    seconds: float
+    over_a: float
+
+
+@dataclass
+class PureWalk:
+    """One walk on one plant."""
+
+    state: State
+    plant: Plant
+    faults: Sequence[k.Fault]
+    seed: int
+    fed: list[tuple[Step, e.Energised]] = field(default_factory=list)
+    trips: list[Trip] = field(default_factory=list)
+    t: float = 0.0
+
+    def __post_init__(self) -> None:
+        self.world = PowerWorld(self.plant, self.faults, seed=self.seed)
+        self.supply = PlantSupply(self.world, seed=self.seed)
+        self.noise = random.Random(f"meter {self.seed}")
+        self.closed: set[str] = set()
+        self.out: set[str] = set()
+
+    def run(self) -> State:
+        while not self.state.finished:
+            event = self._answer(request(self.state))
+            entry = e.Entry(n=self.state.taken + 1, at="2026-06-01T18:00:00Z", event=event)
+            self.state = take(self.state, entry)
+        return self.state
+
+    def _answer(self, asked: r.Request) -> e.Event:
+        match asked:
+            case r.MakeSafe(number=number):
+                self.tell("OUTP OFF")
+                return e.MadeSafe(number=number, confirmed={"supply": self.ask("OUTP?") == 0})
+            case r.Meet(number=number, roles=roles):
+                name = BENCH.role_of[roles[0]]
+                mine = [role for role in roles if BENCH.role_of[role] == name]
+                return e.Met(number=number, instrument=name, roles=mine, identity=name)
+            case r.Consent(number=number):
+                return e.Answered(number=number, answer="to see")
+            case r.Ask(number=number, step=step):
+                self.act(step)
+                return e.Answered(number=number, answer=getattr(step.source, "word", ""), by="Ana")
+            case r.Place(number=number, step=step):
+                if isinstance(step.source, Measure):
+                    self.world.place(*step.source.between, self.t)
+                else:
+                    self.world.hold("live")
+                return e.Answered(number=number, by="Ana")
+            case r.Measure(number=number, step=step):
+                return self.read(number, step)
+            case r.Switch(number=number, step=step):
+                assert isinstance(step.source, Set) and step.source.output == "off"
+                self.tell("OUTP OFF")
+                return e.Switched(number=number, instrument="supply", state="off", confirmed=self.ask("OUTP?") == 0)
+            case r.Energise(number=number, step=step, ladder=ladder):
+                return self.bring_up(number, step, ladder)
+            case r.Wait(number=number, left=left):
+                self.t += left
+                return e.Elapsed(number=number, seconds=left)
+        raise AssertionError(f"nothing is asked: {asked}")
+
+    # hands and instruments
+
+    def act(self, step: Step) -> None:
+        source = step.source
+        if isinstance(source, Do):
+            self.t += 5.0
+            self.closed = (self.closed | set(source.close)) - set(source.open)
+            self.out = (self.out | set(source.take_out)) - set(source.put_in)
+            self.world.breakers(self.closed, self.t)
+            self.world.cards(self.out, self.t)
+
+    def tell(self, text: str) -> None:
+        self.supply.receive(text.encode() + b"\n", self.t)
+        self.supply.send(self.t)
+
+    def ask(self, text: str) -> float:
+        self.supply.receive(text.encode() + b"\n", self.t)
+        while not (answer := self.supply.send(self.t)):
+            assert self.supply.wake_at is not None
+            self.t = max(self.t, self.supply.wake_at)
+        return float(answer.decode())
+
+    def read(self, number: int, step: Step) -> e.Read:
+        source = step.source
+        what = getattr(source, "read", "voltage")
+        if isinstance(source, Measure) and source.after is not None:
+            self.t += source.after.value
+        self.t += 1.0
+        function, unit = {"resistance": ("resistance 2w", "Ω"), "current": ("current", "A")}.get(what, ("voltage", "V"))
+        if what == "resistance":
+            value = self.world.resistance("hi", "lo", self.t)
+        elif what == "current":
+            value = self.world.current("amps", "lo", self.t, 0.1)
+        else:
+            value = self.world.voltage("hi", "lo", self.t, 1e7)
+        value = 0.0 if math.isnan(value) else value
+        if math.isinf(value):
+            return e.Read(number=number, instrument="meter", function=function, unit=unit, over="+", range=1e5)
+        value *= 1 + self.noise.gauss(0, 2e-5)
+        return e.Read(number=number, instrument="meter", function=function, unit=unit, value=value)
+
+    def bring_up(self, number: int, step: Step, ladder: Any) -> e.Energised:
+        source = step.source
+        assert isinstance(source, Energise)
+        dummy = dict.fromkeys(n for n in step.touches if n in self.world.shelves) if source.dummy else {}
+        self.world.supply_at(source.at, self.t)
+        self.world.dummies(dict.fromkeys(dummy, source.dummy.value) if source.dummy else {}, self.t)
+        watch, began = Watch(ladder), self.t
+        times: list[float] = []
+        amps: list[float | None] = []
+        sets: list[tuple[float, float, float]] = []
+        terminal: list[tuple[float, float]] = []
+        order: Any = watch.begin()
+        look = False
+        while not isinstance(order, Off | Finished):
+            if isinstance(order, Setting):
+                self.tell(f"CURR {order.limit_a};:VOLT {order.volts};:OUTP ON")
+                sets.append((self.t - began, order.volts, order.limit_a))
+                watch.was_set(self.t - began)
+                look = True
+            self.t += EVERY
+            now = self.ask("MEAS:CURR?")
+            times.append(self.t - began)
+            amps.append(now)
+            order = watch.sample(times[-1], now)
+            if isinstance(order, Off):
+                rung = ladder.rungs[watch.rung]
+                read_at = self.t
+                self.tell("OUTP OFF")
+                beyond = sum(
+                    1
+                    for t, a in zip(times, amps, strict=True)
+                    if t - sets[-1][0] > rung.inrush_s and a is not None and a > min(rung.most_a, 0.98 * rung.limit_a)
+                )
+                self.trips.append(Trip(beyond, self.t - read_at, now - rung.most_a))
+            elif order is None and look and times[-1] - sets[-1][0] > 0.4:
+                terminal.append((self.t - began, self.ask("MEAS:VOLT?")))
+                look = False
+        on = isinstance(order, Finished)
+        event = e.Energised(
+            number=number,
+            instrument="supply",
+            state="on" if on else "off",
+            confirmed=self.ask("OUTP?") == (1 if on else 0),
+            why=watch.why,
+            times=times,
+            amps=amps,
+            terminal=terminal,
+            sets=sets,
+            tripped=None if on else len(amps) - 1,
+        )
+        self.fed.append((step, event))
+        return event

@@ -1,0 +1,172 @@
+"""What the machine does with an output that is brought up: trips, pauses, trouble, evidence that no longer counts."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import paper_walk as paper
+import pytest
+import small_hall
+
+from bench.plant.model import Plant
+from bench.walk import events as e
+from bench.walk import requests as r
+from bench.walk.power import still_live
+from bench.walk.state import OutOfTurn, Phase, State, accepts, outcomes
+
+SEQUENCE = """
+sequence: one shelf
+plant: plant.yaml
+steps:
+  - step: measure
+    title: no short
+    read: resistance
+    between: [2A.A, 2A.A-return]
+    limit: {at-most: 2 ohm, source: set for this test}
+  - {step: hold, text: Clear., word: CLEAR}
+  - {step: do, text: Close., close: [FA, FA2A]}
+  - step: energise
+    title: up
+    text: On.
+    at: [GA]
+    voltage: 48 V
+    current-limit: 4 A
+  - step: measure
+    title: under load
+    read: voltage
+    between: [2A.A, 2A.A-return]
+    live: true
+    limit: {computed: shelf-voltage}
+  - {step: set, text: Off., output: off}
+"""
+BENCH = paper.msgspec.structs.replace(
+    paper.BENCH,
+    instruments=[
+        paper.METER,
+        paper.msgspec.structs.replace(
+            paper.SUPPLY,
+            rows=(paper.AccuracyRow("amps", "A", 5.0, percent_of_reading=0.1, counts=30, resolution=1e-4),),
+            accuracy_of={"current": "amps"},
+        ),
+    ],
+)
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> paper.Desk:
+    return paper.Desk(paper.made(tmp_path, SEQUENCE, small_hall.SMALL, BENCH).began, readings=sound)
+
+
+def sound(state: State, step: object) -> dict[str, object]:
+    return {"value": -47.85} if getattr(step, "role", "") == "volts" else {"value": 1.0}
+
+
+def up(desk: paper.Desk) -> paper.Desk:
+    return desk.until(phase=Phase.ENERGISING)
+
+
+def energised(desk: paper.Desk, **changes: object) -> None:
+    step = desk.state.step
+    assert step is not None
+    desk.add(paper.brought_up(desk.state, step, **changes))
+
+
+def test_a_sound_load_passes_and_is_fed(desk: paper.Desk) -> None:
+    energised(up(desk))
+    outcome = next(outcomes(desk.state))
+    assert (outcome.verdict, outcome.finding) == ("pass", "")
+    assert desk.state.powered and desk.state.conditions.fed is not None
+    desk.finish()
+    assert [o.verdict for o in outcomes(desk.state)][:2] == ["done", "pass"]
+    assert desk.state.conditions.fed is None
+
+
+def test_a_trip_fails_and_every_hold_point_is_to_be_passed_again(desk: paper.Desk) -> None:
+    energised(up(desk), state="off", why="over")
+    assert not desk.state.powered and not desk.state.held
+    newest = list(outcomes(desk.state))
+    assert newest[0].barred and newest[0].sentence == "Passed over: no output is on"
+    assert newest[1].verdict == "fail" and newest[1].finding == "heavy"
+    assert "Output off" in newest[1].sentence
+
+
+@pytest.mark.parametrize(("part", "word"), [(0.5, "light"), (1.4, "heavy")])
+def test_too_little_is_a_finding_as_much_as_too_much(desk: paper.Desk, part: float, word: str) -> None:
+    up(desk)
+    step = desk.state.step
+    assert step is not None
+    sample = paper.brought_up(desk.state, step)
+    energised(desk, amps=[part * (a or 0.0) for a in sample.amps])
+    outcome = next(o for o in outcomes(desk.state) if not o.barred)
+    assert (outcome.verdict, outcome.finding) == ("fail", word)
+
+
+def test_resting_takes_the_output_off_first(desk: paper.Desk) -> None:
+    """Whoever rests while it comes up, with somebody there or not: off, read back, and the hold point again."""
+    up(desk)
+    desk.add(e.Paused(why="tea"))
+    assert desk.state.phase is Phase.SAFING
+    desk.safe()
+    assert desk.state.phase is Phase.PAUSED and not desk.state.held
+    desk.add(e.Continued(by="Ana"))
+    assert isinstance(desk.asked, r.Ask) and desk.asked.step.kind == "hold"
+
+
+def test_trouble_takes_the_output_off_first(desk: paper.Desk) -> None:
+    up(desk).trouble("lost")
+    assert desk.state.phase is Phase.SAFING
+    desk.safe()
+    assert desk.state.phase is Phase.TROUBLED and not desk.state.powered
+    desk.answer("retry")
+    desk.until(phase=Phase.ASKING)
+    assert desk.state.step is not None and desk.state.step.kind == "hold"
+
+
+def test_an_output_that_is_not_confirmed_off_is_not_forgotten(desk: paper.Desk) -> None:
+    energised(up(desk), state="off", why="over", confirmed=False)
+    assert desk.state.phase is Phase.SAFING and "supply" in desk.state.powered
+    desk.safe(supply=False)
+    assert desk.state.phase is Phase.TROUBLED and desk.state.trouble is not None
+    assert desk.state.trouble.kind == "unsafe"
+
+
+def test_nothing_else_goes_on_while_it_comes_up(desk: paper.Desk) -> None:
+    up(desk)
+    for event in (
+        e.Went(number=desk.state.number, to=0),
+        e.Skipped(number=desk.state.number, reason="later"),
+        e.Answered(number=desk.state.number),
+    ):
+        with pytest.raises(OutOfTurn):
+            accepts(desk.state, event)
+
+
+def test_giving_up_takes_the_output_off(desk: paper.Desk) -> None:
+    up(desk).add(e.Aborted(why="smoke"))
+    assert isinstance(desk.asked, r.MakeSafe)
+    desk.safe()
+    assert desk.state.phase is Phase.ABORTED and not desk.state.powered
+
+
+def test_what_was_disturbed_bars_the_way_until_it_is_measured_again(desk: paper.Desk) -> None:
+    desk.until(phase=Phase.ASKING, index=2)
+    desk.add(e.Disturbed(touches=["2A"], text="a screw fell in"))
+    desk.answer()
+    barred = [o for o in outcomes(desk.state) if o.barred]
+    assert "'no short' does not count as passed (void)" in barred[-1].sentence
+    assert desk.state.conditions.fed is None and not desk.state.powered
+
+
+def test_a_persons_reason_stands_for_evidence_and_is_kept(desk: paper.Desk) -> None:
+    desk.until(phase=Phase.PLACING, index=0).skip("proved by hand in the presence of the person in charge, sheet 12")
+    up(desk)
+    assert isinstance(desk.asked, r.Energise)
+
+
+def test_a_battery_behind_breakers_is_said_with_whom_to_tell(hall: Plant) -> None:
+    texts = still_live(hall, {"GA"}, {"FA", "FA2A"})
+    assert len(texts) == 1
+    for words in ("battery GA is on", "cannot switch it off", "breaker FA", "FA2A"):
+        assert words in texts[0]
+    assert still_live(hall, set(), {"FA"}) == []
+    assert "open breakers" in still_live(hall, {"GB"}, {"FA"})[0]
