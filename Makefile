@@ -26,7 +26,7 @@ demo: $(READY) ## walk the continuity of a rebuilt bundle of Gannet Head on a si
 	@$(BIN)/proveout demo
 
 test: $(READY) ## run the tests
-	@$(BIN)/python -m pytest
+	@$(BIN)/python -m pytest -n auto
 
 check: $(READY) ## lint, formatting, types, and which room may import which
 	@$(BIN)/ruff check .
