@@ -21,7 +21,7 @@ def test_help_loads_nothing_heavy() -> None:
     assert not loaded(code) & HEAVY
 
 
-@pytest.mark.parametrize("command", ["check", "schema", "run", "walk", "replay", "demo", "runner"])
+@pytest.mark.parametrize("command", ["check", "schema", "ports", "profile", "run", "walk", "replay", "demo", "runner"])
 def test_a_command_s_help_loads_nothing_heavy(command: str) -> None:
     code = f"from bench.cli import main\ntry:\n    main(['{command}', '--help'])\nexcept SystemExit: pass"
     assert not loaded(code) & HEAVY
