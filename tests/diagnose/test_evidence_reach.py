@@ -2,13 +2,13 @@
 
 import msgspec
 import pytest
-from season_folder import apart, disturbed, plant, reading
 
 from bench.diagnose.evidence_reach import Reaching, differences
 from bench.diagnose.evidence_ready import void
 from bench.plant.file import ConductorEntry
 from bench.plant.resolve import resolve
 from bench.quantity import Length
+from tests.diagnose.season_folder import apart, disturbed, plant, reading
 
 
 @pytest.fixture(scope="module")

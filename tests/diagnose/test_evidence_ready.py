@@ -1,12 +1,12 @@
 """Readiness: what is proven, what blocks, what comes next."""
 
 import pytest
-from season_folder import apart, disturbed, plant, reading, season
 
 from bench.commands.evidence import open_folder
 from bench.diagnose.evidence_claims import Claims
 from bench.diagnose.evidence_reach import Reaching
 from bench.diagnose.evidence_ready import readiness, void
+from tests.diagnose.season_folder import apart, disturbed, plant, reading, season
 
 
 @pytest.fixture(scope="module")

@@ -2,11 +2,11 @@
 
 import msgspec
 import pytest
-from season_folder import record, season
 
 from bench.diagnose.evidence_rows import distil, every_reading, from_line
 from bench.record.index import has_notes, head_of, last_time, search
 from bench.record.read import read_record
+from tests.diagnose.season_folder import record, season
 
 
 @pytest.mark.parametrize("week", [1, 10, 12])

@@ -3,13 +3,13 @@
 import math
 import random
 
-import histories
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bench.diagnose.change import LONGEST, appraise, run_to_run
 from bench.diagnose.errors import DiagnoseError
+from tests.diagnose import histories
 
 COUNT = 300
 

@@ -5,7 +5,6 @@ import math
 
 import msgspec
 import pytest
-from season_folder import apart, plant, reading, season
 
 from bench.commands.trace import Source
 from bench.diagnose.evidence_rows import Told
@@ -17,6 +16,7 @@ from bench.diagnose.trace_suspects import suspects
 from bench.plant.model import UnknownName
 from bench.record.index import records_in
 from bench.simulate.season_story import APPEARING, ODD_WEEKS, TOUCHED
+from tests.diagnose.season_folder import apart, plant, reading, season
 
 
 @functools.cache
