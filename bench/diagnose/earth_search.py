@@ -246,14 +246,32 @@ class _Search:
             reverse=True,
         )
         bases = [(done.case, done.x) for done in singles[:_BASES]]
+        tried: set[Case] = set()
         for _ in range(_ROUNDS):
-            before = self._best(2)
             for base, x in bases:
                 self._on_top_of(base, x)
             best = self._best(2)
-            if best is None or best is before:
+            if best is None or self.weight(best) < self.weight(singles[0]) or best.case in tried:
                 return
-            bases = [self._less(best, place) for place in range(2)]
+            tried.add(best.case)
+            bases = [self._less(pair, place) for pair in (best, *self._crossed(best)) for place in range(2)]
+
+    def _crossed(self, found: Fit) -> list[Fit]:
+        """Two extra paths with their ends exchanged: they look alike, and no change of one path leads there."""
+        if len(found.case.extras) != 2:
+            return []
+        (a, b), (c, d) = found.case.extras
+        cases = []
+        for one, two in (((a, c), (b, d)), ((a, d), (b, c))):
+            if one[0] != one[1] and two[0] != two[1]:
+                paths = ((min(one), max(one)), (min(two), max(two)))
+                cases.append(Case().and_also(Case(paths)))
+        fresh = [case for case in cases if case not in self.fits and case.faults == 2]
+        sizes = found.x.copy()
+        bonds = len(self.problem.network.bonds)
+        sizes[bonds:] = sizes[bonds:].mean()
+        self.fits |= {done.case: done for done in fit(self.problem, fresh, [sizes] * len(fresh))}
+        return [self.fits[case] for case in cases if case in self.fits]
 
     def _on_top_of(self, base: Case, x: Floats) -> None:
         found = screen(self.problem, self.pairs, base, x)

@@ -118,6 +118,13 @@ def test_two_paths_at_once_are_told_apart():
     assert sum(max(row.places[-1]) < 2 for row in both) >= 0.7 * len(both)
 
 
+def test_two_paths_are_not_taken_for_the_two_with_their_ends_exchanged():
+    # Either path alone, exchanged or not, fits worse than both exchanged: no step of one path leads out of it.
+    for seed in (200_050, 200_056):
+        row = bench.trial(seed, extras=2, chosen=1)
+        assert max(row.places[-1]) < 2
+
+
 def test_the_interval_holds_the_true_ohms_about_as_often_as_it_says():
     held = tried = 0
     for seed in range(40):
