@@ -521,7 +521,7 @@ class Setting:
             return replace(
                 base, sentence=f"Fail: the leads read {shown}, more than {source.at_most}. Look at plugs and tips."
             )
-        if read.value < -0.05:
+        if read.value < -max(0.05, self._off_at(0.0, read)):
             return replace(base, sentence=f"Fail: the leads read {shown}. Clear the meter's own null.")
         return replace(base, verdict="pass", sentence=f"The leads read {shown}; this is taken off later readings.")
 
@@ -546,10 +546,8 @@ class Setting:
     def proof_limit(self, source: Prove, read: e.Read) -> Held | str:
         """What a bench proof's reading is held against; a sentence where the bench file lacks what it takes."""
         if source.against == "open-leads":
-            facts = self.bench.instrument(read.instrument)
-            table = facts.table if facts is not None else None
-            function = facts.accuracy_of.get(read.function) if facts is not None else None
-            if table is None or function not in table.functions:
+            table, function = self._accuracy(read)
+            if table is None:
                 return "Undecided: the meter's ranges are not known, so open leads prove nothing."
             floor = 0.1 * max(row.range_top for row in table.rows if row.function == function)
             return Held(Limit.at_least(floor, "Ω", "a tenth of the highest range, with nothing between the probes"))
@@ -558,16 +556,35 @@ class Setting:
         if not self.bench.references:
             return "Undecided: the bench file names no reference to prove the bench against."
         reference = self.bench.references[0]
-        slack = reference.tolerance * reference.ohms.value + 0.05
+        off = self._off_at(reference.ohms.value, read)
+        slack = reference.tolerance * reference.ohms.value + off + 0.05
         return Held(
             Limit.between(
                 max(0.0, reference.ohms.value - slack),
                 reference.ohms.value + slack,
                 "Ω",
-                f"{reference.name}, {reference.ohms} ± {reference.tolerance:.3%}, and 50 mΩ for the contacts",
+                f"{reference.name}, {reference.ohms} ± {reference.tolerance:.3%}, with "
+                f"{engineering(off, 'Ω', digits=2)} for the meter's own accuracy and 50 mΩ for the contacts",
             ),
             expected=reference.ohms.value,
         )
+
+    def _off_at(self, ohms: float, read: e.Read) -> float:
+        """By how much the meter of a reading may be off at a value by its data sheet; 0 where that is not known."""
+        table, function = self._accuracy(read)
+        if table is None:
+            return 0.0
+        try:
+            return table.pick(function, ohms, allow_overdue=True).row.error_at(ohms).half_width
+        except JudgeError:
+            return 0.0
+
+    def _accuracy(self, read: e.Read) -> tuple[AccuracyTable | None, str]:
+        """The accuracy table of a reading's meter, and the function's name in it; None where it has none for that."""
+        facts = self.bench.instrument(read.instrument)
+        table = facts.table if facts is not None else None
+        function = facts.accuracy_of.get(read.function, "") if facts is not None else ""
+        return (table, function) if table is not None and function in table.functions else (None, function)
 
 
 def rule_of(chosen: Decide) -> Rule:
