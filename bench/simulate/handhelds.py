@@ -186,9 +186,9 @@ class Handheld(Paced):
 
     def _measured(self, time: float) -> Shown:
         dial = self.function
-        value = 0.0
+        found, between = self._at_sockets(dial, time)
         for scale in self.SCALES[dial]:
-            value = self._signal(dial, scale, time)
+            value = found + between * scale.top / OHMS_VOLT
             if not math.isfinite(value):
                 continue
             gain, offset = self._errors[dial, scale]
@@ -197,19 +197,18 @@ class Handheld(Paced):
             steps = round(value / scale.step)
             if abs(steps) <= scale.full:
                 return Shown(dial, scale, abs(steps), steps < 0)
-        return Shown(dial, self.SCALES[dial][-1], None, value < 0)
+        return Shown(dial, self.SCALES[dial][-1], None, found < 0)
 
-    def _signal(self, dial: Dial, scale: Scale, time: float) -> float:
-        """What the sockets see, in the base unit; infinity where the leads are open on ohms."""
+    def _at_sockets(self, dial: Dial, time: float) -> tuple[float, float]:
+        """What is measured, in the base unit: infinity for open leads on ohms. Then what disturbs ohms, in volts."""
         world = self.world
         if dial == "ohms":
-            ohms = world.resistance(HI, LO, time) + self.lead_ohms
             volts = world.voltage(HI, LO, time, math.inf)
-            return ohms + (0.0 if math.isnan(volts) else volts) * scale.top / OHMS_VOLT
+            return world.resistance(HI, LO, time) + self.lead_ohms, 0.0 if math.isnan(volts) else volts
         if dial == "amps dc":
-            return world.current(AMPS, LO, time, SHUNT_OHM + self.lead_ohms)
+            return world.current(AMPS, LO, time, SHUNT_OHM + self.lead_ohms), 0.0
         volts = (world.voltage if dial == "volts dc" else world.ac_voltage)(HI, LO, time, INPUT_OHM)
-        return 0.0 if math.isnan(volts) else volts
+        return 0.0 if math.isnan(volts) else volts, 0.0
 
 
 class _Streaming(Handheld):
