@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
-from math import exp
+from math import exp, sqrt
 
 import numpy as np
 
@@ -26,6 +26,8 @@ _SECOND = 16  # the same, of pairs of faults on top of one
 _DROP = 10.0  # nats below the best at which a screened case is not worth a full fit
 _WORTH = -6.0  # nats below no fault at which the same holds
 _BASES = 4  # single faults on top of which a second is looked for
+_MORE = 10  # the same, when no single fault explains the readings, however unlikely these are alone
+_ODD = 2.0  # standard deviations of misfit from which readings count as unexplained
 _ROUNDS = 4  # times that a pair of faults is improved one fault at a time
 
 
@@ -186,7 +188,9 @@ class _Search:
             bonds = best.x[: len(self.problem.network.bonds)]
             again = screen(self.problem, self.pairs, Case(), bonds)
             ranks = again.gain + prior
-            self._refine(again, ranks, float(ranks.max()) - _DROP, Case(), bonds)
+            least = _MORE if self._unexplained(best) else 0
+            self._refine(again, ranks, float(ranks.max()) - _DROP, Case(), bonds, least=least)
+            self._refine(first, weights, bar, Case(), self.none.x, least=least)
             self._second()
         return self._posterior()
 
@@ -213,14 +217,26 @@ class _Search:
             count += int(((labels[group.i] == labels[group.j]) == group.is_open).sum())
         return count
 
-    def _refine(self, found: Screened, weights: Floats, bar: float, base: Case, x: Floats, most: int = _REFINE) -> None:
-        """Fit the best screened cases on top of ``base`` that have not been fitted yet."""
+    def _refine(
+        self,
+        found: Screened,
+        weights: Floats,
+        bar: float,
+        base: Case,
+        x: Floats,
+        most: int = _REFINE,
+        least: int = 0,
+    ) -> None:
+        """Fit the best screened cases on top of ``base`` that have not been fitted yet.
+
+        At most ``most`` of them; of those below the ``bar`` only what is among the first ``least``.
+        """
         order = np.argsort(-weights, kind="stable")[:most]
         cases, start = [], []
         bonds = len(self.problem.network.bonds)
-        for place in order.tolist():
+        for rank, place in enumerate(order.tolist()):
             case = base.and_also(found.cases[place])
-            if weights[place] < bar or case in self.fits or case.faults == base.faults:
+            if (weights[place] < bar and rank >= least) or case in self.fits or case.faults == base.faults:
                 continue
             first = np.empty(bonds + len(case.extras))
             first[:bonds] = x[:bonds]
@@ -234,6 +250,11 @@ class _Search:
         fits = fit(self.problem, cases, start)
         self.fits |= {done.case: done for done in fits}
 
+    def _unexplained(self, found: Fit) -> bool:
+        """Whether the misfit, about chi-squared with as many degrees as readings, is too large for chance."""
+        count = len(self.problem.readings)
+        return found.chi2 + found.against_design > count + _ODD * sqrt(2.0 * count)
+
     def _best(self, faults: int) -> Fit | None:
         found = [done for case, done in self.fits.items() if case.faults == faults]
         return max(found, key=self.weight, default=None)
@@ -245,7 +266,8 @@ class _Search:
             key=self.weight,
             reverse=True,
         )
-        bases = [(done.case, done.x) for done in singles[:_BASES]]
+        many = _MORE if self._unexplained(singles[0]) else _BASES
+        bases = [(done.case, done.x) for done in singles[:many]]
         tried: set[Case] = set()
         for _ in range(_ROUNDS):
             for base, x in bases:

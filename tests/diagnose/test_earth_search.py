@@ -9,7 +9,7 @@ from earth_bench import bench
 from bench.diagnose.earth_choose import routine_readings
 from bench.diagnose.earth_fit import Case, Meter, Prior, Problem, Reading, fit, solve
 from bench.diagnose.earth_network import Bond, BondNetwork, Point
-from bench.diagnose.earth_screen import all_pairs, screen
+from bench.diagnose.earth_screen import Odds, all_pairs, screen
 from bench.diagnose.earth_search import explain
 from bench.diagnose.earth_visible import planned
 from bench.diagnose.errors import DiagnoseError
@@ -118,9 +118,26 @@ def test_two_paths_at_once_are_told_apart():
     assert sum(max(row.places[-1]) < 2 for row in both) >= 0.7 * len(both)
 
 
+@pytest.mark.parametrize("paths", [1, 2])
+def test_the_search_finds_nothing_less_likely_than_the_truth(paths):
+    for seed in range(900, 912):
+        rng = np.random.default_rng(seed)
+        true = bench.world(rng, 5 + seed % 12, paths)
+        network = true.network
+        readings = true.read(rng, routine_readings(network), METER)
+        posterior = explain(network, readings)
+        extras = sorted(true.extras)
+        start = np.concatenate([np.log(network.ohms), np.log([ohms for _, _, ohms in extras])])
+        problem = Problem(network, tuple(readings), Prior())
+        (truth,) = fit(problem, [Case(tuple((u, v) for u, v, _ in extras))], [start])
+        odds = Odds.of(network, problem.prior)
+        found = max(e.fit.log_evidence + odds.log_chance(e.case) for e in posterior.ranked if e.fit)
+        assert found >= truth.log_evidence + odds.log_chance(truth.case) - 0.01
+
+
 def test_two_paths_are_not_taken_for_the_two_with_their_ends_exchanged():
     # Either path alone, exchanged or not, fits worse than both exchanged: no step of one path leads out of it.
-    for seed in (200_050, 200_056):
+    for seed in (200_050, 200_056):  # plants of 62 and 68 points
         row = bench.trial(seed, extras=2, chosen=1)
         assert max(row.places[-1]) < 2
 
