@@ -88,7 +88,7 @@ class Console:
                 self._say(f"          {place}: {setting.plant.where(place)}")
             for advice in outcome.advice:
                 self._say(f"          {advice}")
-        total = sum(1 for step in setting.plan.steps if step.reads)
+        total = sum(1 for step in setting.plan.steps if step.reads or step.kind == "energise")
         shown = ", ".join(f"{counts[verdict]} {verdict}" for verdict in _ORDER if counts[verdict])
         ending = {Phase.DONE: "complete", Phase.ABORTED: "aborted"}.get(state.phase, "not finished")
         self._say(f"{ending}: {shown or 'no readings'} of {total} readings asked for; record {record}")

@@ -78,10 +78,10 @@ class BringUp:
     def _follow(self) -> Watch:
         watch = Watch(self.ladder)
         self._set(watch, watch.begin(), first=True)
-        look_at = self.ladder.rungs[0].inrush_s / 2
+        looks = self._looks(watch)
         while True:
             t, amps = self._read("current")
-            order = watch.sample(t, amps, self._looked(t))
+            order = watch.sample(t, amps, self._looked(watch))
             if isinstance(order, Off):
                 self._off()
             self._keep(watch, t, amps)
@@ -90,11 +90,18 @@ class BringUp:
                     return watch
                 case Setting():
                     self._set(watch, order)
-                    look_at = self._sets[-1][0] + self.ladder.rungs[watch.rung].inrush_s / 2
-                case None if t >= look_at:
-                    # the first look falls into the inrush, so that a short is seen as one
+                    looks = self._looks(watch)
+                case None if t >= looks[0]:
                     self._terminal.append(self._voltage())
-                    look_at = t + VOLTS_EVERY
+                    looks = [at for at in looks if at > t] or [t + VOLTS_EVERY]
+
+    def _looks(self, watch: Watch) -> list[float]:
+        """When to look at the voltage after a setting: at once and again in the inrush, so that a short is seen as one.
+
+        A slow meter may have no more than one reading before a short trips.
+        """
+        set_at = self._sets[-1][0]
+        return [set_at, set_at + self.ladder.rungs[watch.rung].inrush_s / 2]
 
     def _off(self) -> None:
         with contextlib.suppress(InstrumentTrouble):
@@ -126,11 +133,13 @@ class BringUp:
         t, volts = self._read("voltage")
         return t, volts if volts is not None else math.inf
 
-    def _looked(self, t: float) -> float | None:
-        """The terminal voltage, where it was read just before and after the inrush."""
-        if self._terminal and self._times and self._terminal[-1][0] > self._times[-1]:
-            return self._terminal[-1][1]
-        return None
+    def _looked(self, watch: Watch) -> float | None:
+        """The terminal voltage, where it was read since the last current and after the inrush."""
+        if not self._terminal or not self._times:
+            return None
+        t, volts = self._terminal[-1]
+        settled = self._sets[-1][0] + self.ladder.rungs[watch.rung].inrush_s
+        return volts if t > max(self._times[-1], settled) else None
 
     def _keep(self, watch: Watch, t: float, amps: float | None) -> None:
         if watch.settled_at is not None and not watch.why:

@@ -178,6 +178,8 @@ def _energise(
         # an empty shelf goes on to nine tenths: with cards in, converters would start there
         for part in (0.25, 0.5, 0.75, 0.9) if empty else (0.25, 0.5, 0.75):
             lines.append(f"      - {{to: {part * volts:g} V, limit: 0.5 A, leakage: {LEAKAGE_A * 1000:g} mA}}")
+    if empty:
+        lines.append("    margin: 60 mA  # what is left of the leakage goes with the time at this voltage")
     if dummy:
         lines.append(f"    dummy: {dummy:g} A")
     if soak:
@@ -338,7 +340,8 @@ def _right_way_round(plant: Plant, shelf: Shelf, inlet: Inlet, shelves: list[She
     lines += _energise(f"Feed {inlet.feed} to {shelf.name} at {volts:g} V", text, [supply], volts, 0.3, ramp=False)
     here, right = f"{inlet.name}", "{computed: shelf-voltage}"
     sign = f"Red on {inlet.live.name}. The sign counts: a battery's return is positive here."
-    lines += _volt_step(f"{last.name}, load side", last.load.name, inlet.back.name, last.name, right, True, sign)
+    bar = _return_bar(plant, inlet)
+    lines += _volt_step(f"{last.name}, load side", last.load.name, bar, last.name, right, True, sign)
     lines += _volt_step(f"{here} has feed {inlet.feed}", inlet.live.name, inlet.back.name, here, right, True, sign)
     for other in shelf.inlets:
         if other.name != inlet.name:
@@ -350,6 +353,13 @@ def _right_way_round(plant: Plant, shelf: Shelf, inlet: Inlet, shelves: list[She
                 title = f"{last.name} does not feed {other.name}"
                 lines += _volt_step(title, other.live.name, other.back.name, shelf.name, APART_LIMIT, True)
     return lines + _off(breakers)
+
+
+def _return_bar(plant: Plant, inlet: Inlet) -> str:
+    """Where the return of an inlet lands on its bar: what a breaker's load side is measured against."""
+    first = plant.supply_path(inlet.shelf, inlet.feed).back[0]
+    there = first.b if first.a == inlet.back.node else first.a
+    return there if there in plant.terminals else inlet.back.name
 
 
 def _under_load(inlet: Inlet) -> list[str]:

@@ -31,6 +31,8 @@ if TYPE_CHECKING:
 DERATING: Final = 0.8
 """Part of a breaker's rating that a continuous load may take: the 125 % continuous-load rule of North American
 practice."""
+NOTHING_A: Final = 1e-4
+"""Less than this through a breaker is nothing."""
 PASSES: Final = 60
 """Rounds for constant-power loads; three or four are enough unless the bus is near collapse."""
 
@@ -245,7 +247,7 @@ class PowerTree:
         breakers = {}
         for name in powered.closed:
             amps = abs(most.edges.get(name, 0.0))
-            if amps > 0:
+            if amps > NOTHING_A:
                 rating = self.plant.breakers[name].rating_a
                 breakers[name] = BreakerLoad(name, amps, self.derating * rating, rating)
         return Forecast(powered, typical, least, most, likely, breakers)

@@ -101,7 +101,7 @@ _FINDINGS: Final = {"limit": "heavy", "over": "heavy", "volts": "heavy", "leaks"
 
 def _shorted(event: e.Energised) -> bool:
     """Whether the supply's terminals had next to nothing of what was set."""
-    if not event.terminal or not event.sets:
+    if event.why != "limit" or not event.terminal or not event.sets:
         return False
     set_at, volts, _ = event.sets[-1]
     at, terminal = event.terminal[-1]
@@ -119,7 +119,7 @@ def _tripped(event: e.Energised, found: Prepared, high: float) -> str:
     terminal = event.terminal[-1][1] if event.terminal else None
     names = ", ".join(found.forecast.typical.shelves) or "what is on"
     match event.why:
-        case "limit" | "over" if _shorted(event) and terminal is not None:
+        case "limit" if _shorted(event) and terminal is not None:
             head = f"short: the supply gives its limit of {limit:g} A and no more than {terminal:.2f} V come up"
             tail = "Look for a short in the shelf or its feed"
         case "limit" | "over":
@@ -176,15 +176,16 @@ def _came_up(
     origin = Held(held, found.forecast.typical.amps)
     outcome = replace(hold(read, origin), reading=None)
     slow = reforming(source, event)
-    outcome = replace(outcome, remark="; ".join(_remarks(source, event, found, mean, slow)))
+    told = f"{outcome.sentence} {_details(source, event, found, mean)}"
+    outcome = replace(outcome, sentence=told, remark="; ".join(_remarks(source, found, mean, slow)))
     if slow and outcome.verdict == "pass":
         outcome = replace(outcome, finding="reforms")
     if outcome.verdict == "fail" and mean < low:
         why = "Look for a card that is not seated, or a fuse that is open."
-        told = f"Fail: draws too little: {outcome.sentence.removeprefix('Fail: ')} {why}"
+        told = f"Fail: draws too little: {told.removeprefix('Fail: ')} {why}"
         outcome = replace(outcome, finding="light", sentence=told)
     elif outcome.verdict == "fail":
-        told = f"Fail: draws too much: {outcome.sentence.removeprefix('Fail: ')}"
+        told = f"Fail: draws too much: {told.removeprefix('Fail: ')}"
         outcome = replace(outcome, finding="heavy", sentence=told)
     soak = [(t, a) for t, a in rest if t >= event.times[-1] - source.soak.value]
     moved = drift([t for t, _ in soak], [a for _, a in soak], source.drift.value * mean) if soak else None
@@ -195,22 +196,29 @@ def _came_up(
     return outcome
 
 
-def _remarks(source: Energise, event: e.Energised, found: Prepared, mean: float, slow: str) -> list[str]:
+def _remarks(source: Energise, found: Prepared, mean: float, slow: str) -> list[str]:
+    """What is worth a look although the verdict stands."""
     assert found.forecast is not None
     told = [slow] if slow else []
     first, second = found.forecast.likely
     margin = source.margin.value
     if not first - margin <= mean <= second + margin and found.forecast.typical.amps > 0:
-        told.append(f"outside {first:.3f} A to {second:.3f} A, where most such sums lie")
-    seen = inrush(event.times, [a or 0.0 for a in event.amps], event.sets[-1][0], source.inrush.value)
-    if seen is not None:
-        told.append(f"inrush {engineering(seen.peak_a, 'A', digits=3)}, {engineering(seen.charge_c, 'C', digits=2)}")
-    tightest = min(found.forecast.breakers.values(), key=lambda load: load.headroom / load.rating, default=None)
-    expected = engineering(found.forecast.typical.amps, "A", digits=3)
-    told.append(f"measured {engineering(mean, 'A', digits=3)}, expected {expected}")
-    if tightest is not None:
-        told.append(headroom_line(tightest, source.derating.value))
+        told.append(f"Outside {first:.3f} A to {second:.3f} A, where most such sums lie.")
     return told
+
+
+def _details(source: Energise, event: e.Energised, found: Prepared, mean: float) -> str:
+    """Predicted against measured, the inrush, and what the breaker that is loaded most has left."""
+    assert found.forecast is not None
+    expected = engineering(found.forecast.typical.amps, "A", digits=3)
+    told = f"Measured {engineering(mean, 'A', digits=3)}, expected {expected}"
+    seen = inrush(event.times, [a or 0.0 for a in event.amps], event.sets[-1][0], source.inrush.value)
+    if seen is not None and seen.peak_a > 0:
+        told += f"; inrush {engineering(seen.peak_a, 'A', digits=3)}"
+    tightest = min(found.forecast.breakers.values(), key=lambda load: load.headroom / load.rating, default=None)
+    if tightest is not None:
+        told += f"; {headroom_line(tightest, source.derating.value)}"
+    return f"{told}."
 
 
 def reforming(source: Energise, event: e.Energised) -> str:
@@ -228,8 +236,8 @@ def reforming(source: Energise, event: e.Energised) -> str:
         above = [(t, a) for t, a in inside if a > rung.leakage.value]
         if above and len(above) < len(inside):
             return (
-                f"capacitors reform: at {rung.to} the leakage fell from {engineering(above[0][1], 'A', digits=2)} "
-                f"below {rung.leakage} within {above[-1][0]:.0f} s"
+                f"Capacitors reform: at {rung.to} the leakage fell from {engineering(above[0][1], 'A', digits=2)} "
+                f"below {rung.leakage} within {above[-1][0]:.0f} s."
             )
     return ""
 
