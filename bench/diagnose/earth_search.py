@@ -267,7 +267,10 @@ class _Search:
             reverse=True,
         )
         many = _MORE if self._unexplained(singles[0]) else _BASES
-        bases = [(done.case, done.x) for done in singles[:many]]
+        # Open readings are told by an open bond alone, so it is a base whatever else there is.
+        opened = [done for done in singles if done.case.opened][:_BASES]
+        others = [done for done in singles if not done.case.opened][:many]
+        bases = [(done.case, done.x) for done in (*opened, *others)]
         tried: set[Case] = set()
         for _ in range(_ROUNDS):
             for base, x in bases:
