@@ -30,6 +30,7 @@ BLOCK: Final = 4 * 2**20
 """Bytes that a search holds at a time."""
 
 _TEXT: Final = rb'"([^"\\]*(?:\\.[^"\\]*)*)"'
+_SUBJECT: Final = b'"subject":"'
 _NOTED: Final = re.compile(rb'"subject":' + _TEXT + rb',"between":\[' + _TEXT + rb"," + _TEXT + rb"\]")
 _READING: Final = b'"event":{"is":"read"'
 _NOTE: Final = b'"judged":{"step":'
@@ -225,10 +226,17 @@ def search(path: Path, names: Collection[str] | None = None) -> Iterator[bytes]:
     """
     wanted = None if names is None else frozenset(msgspec.json.encode(name)[1:-1] for name in names)
     for data in _pieces(path):
-        for found in _NOTED.finditer(data):
+        at = 0
+        while (at := data.find(_SUBJECT, at)) >= 0:
+            found = _NOTED.match(data, at)
+            if found is None:
+                at += len(_SUBJECT)
+                continue
+            # the rest of the line is long and holds no other note
+            end = data.find(b"\n", found.end()) + 1
             if wanted is None or not wanted.isdisjoint(found.groups()):
-                start = data.rfind(b"\n", 0, found.start()) + 1
-                yield data[start : data.find(b"\n", found.end()) + 1]
+                yield data[data.rfind(b"\n", 0, at) + 1 : end]
+            at = end
 
 
 def _pieces(path: Path) -> Iterator[bytes]:
