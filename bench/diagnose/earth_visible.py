@@ -24,9 +24,9 @@ from bench.diagnose.earth_fit import Case, Meter, Prior, Problem, Reading, solve
 from bench.diagnose.earth_network import BondNetwork, Flags, Floats, Ints
 from bench.diagnose.earth_screen import Linear, Odds, Pairs, all_pairs
 
-# Standard deviations by which a visible path's shift must clear the alarm: 3 leaves about one in 700
-# missed at the very edge of the statement, where the 99 % that is asked would allow 2.33. The rest is
-# for bonds that differ from their design values.
+# Standard deviations by which a visible path's shift must clear the alarm. At the very edge of the statement
+# 2.5 leaves one path in 160 missed; the 99 % that is asked would allow 2.33. The rest is for bonds that differ
+# from their design values.
 SURE = 2.5
 
 _TRIED = np.exp(np.linspace(log(1e-5), log(10.0), 241))  # ohms: 6 % steps, 10 micro-ohm to 10 ohm

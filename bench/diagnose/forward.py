@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 from bench.diagnose.causes import (
     Bridged,
@@ -30,6 +31,8 @@ from bench.diagnose.errors import DiagnoseError
 from bench.diagnose.pinmap import Design, Index, Join, Measured, Pin
 from bench.diagnose.seen import Seen, gather
 
+Mirror = Literal["", "ends", "rows", "both"]
+"""How a plug is mirrored; nothing for not at all."""
 NOWHERE = -1
 """Where a contact is that meets no socket pin: off the end, or not plugged."""
 
@@ -43,7 +46,7 @@ class Seat:
     """
 
     socket: int
-    mirror: str = ""
+    mirror: Mirror = ""
     rows: int = 0
     columns: int = 0
     count: int = 0
@@ -101,7 +104,7 @@ def seats_of(index: Index, causes: Iterable[Cause]) -> list[Seat]:
 
     Raises DiagnoseError for a connector that the design does not have, or an exchange across sides.
     """
-    mirror: dict[int, str] = {}
+    mirror: dict[int, Mirror] = {}
     shift: dict[int, tuple[int, int, int]] = {}
     out: set[int] = set()
     socket = list(range(len(index.connectors)))

@@ -10,7 +10,7 @@ kept apart from what was found open. A pin that nobody touched is neither joined
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Literal, NamedTuple
@@ -138,7 +138,7 @@ class Index:
         home: connector of each pin. row, column, place: where the pin is in it.
         connectors, shape (rows, widest row), grid ((row, column) to pin), order (pins in
             numbering order), fed (wires that end on the connector, by design).
-        near, far: designed pins of each wire. mate: the other wire of its pair, or -1.
+        names, near, far: name and designed pins of each wire. mate: the other wire of its pair, or -1.
     """
 
     def __init__(self, design: Design) -> None:
@@ -175,6 +175,7 @@ class Index:
         self.shape = [(len(c.rows), max(map(len, c.rows))) for c in self.connectors]
         self.number = {pin: i for i, pin in enumerate(self.pins)}
         self.wires = design.conductors
+        self.names = [w.name for w in design.conductors]
         self.wire_number = {w.name: i for i, w in enumerate(design.conductors)}
         self.near = [self.number[w.near] for w in design.conductors]
         self.far = [self.number[w.far] for w in design.conductors]
@@ -234,11 +235,6 @@ class Measured:
         for a, b in (*self.joins, *self.parted):
             if a == b:
                 raise DiagnoseError(f"pin {a} is paired with itself; expected two pins")
-
-    @classmethod
-    def of(cls, joins: Iterable[Join], **rest: object) -> Measured:
-        """The same from any iterable of pairs."""
-        return cls(frozenset(joins), **rest)  # type: ignore[arg-type]
 
     def resistance(self, a: Pin, b: Pin) -> float | None:
         """Ohms read between two pins, in either order; None when not known."""

@@ -15,17 +15,16 @@ from dataclasses import replace
 from math import log2
 
 from bench.diagnose.causes import (
+    Bridged,
     CableTurned,
     Cause,
-    ConnectorsExchanged,
-    Mirrored,
-    Shifted,
-    Unplugged,
+    StrayJoin,
     bits,
 )
 from bench.diagnose.errors import DiagnoseError
-from bench.diagnose.forward import Seat, place, turned_ends
+from bench.diagnose.forward import Mirror, Seat, place, turned_ends
 from bench.diagnose.pinmap import Index
+from bench.diagnose.seats import plug_causes, rounds, rounds_bits, seat_causes
 from bench.diagnose.seen import OFF, UNTESTED, Seen
 from bench.diagnose.wirewise import Seating, Wirewise
 
@@ -68,7 +67,8 @@ class Plugs:
                 ends = turned_ends(index, cable)
             except (DiagnoseError, KeyError):
                 continue
-            if any((index.near[w], index.far[w]) not in ends.values() for w in ends):
+            right = {(index.near[w], index.far[w]) for w in ends}
+            if right != set(ends.values()):
                 self._tours[cable] = ends
         self._seating = self._seat(self.seats, self.turned)
         self._fed = index.fed
@@ -92,7 +92,8 @@ class Plugs:
             for cable in turned:
                 for wire, (n, f) in self._tours[cable].items():
                     near[wire], far[wire] = n, f
-        odd = {c for c, seat in enumerate(seats) if seat != Seat(c)}
+        plain = self._plain
+        odd = {c for c, seat in enumerate(seats) if seat is not plain[c] and seat != plain[c]}
         if not odd:
             return Seating(list(seats), near, far, near, far)
         home = index.home
@@ -141,9 +142,9 @@ class Plugs:
 
     # Votes.
 
-    def _useful_mirrors(self, connector: int) -> list[str]:
+    def _useful_mirrors(self, connector: int) -> list[Mirror]:
         rows, columns = self.index.shape[connector]
-        mirrors = [""]
+        mirrors: list[Mirror] = [""]
         if columns > 1:
             mirrors.append("ends")
         if rows > 1:
@@ -185,7 +186,7 @@ class Plugs:
         rows, columns = index.shape[connector]
         last = [len(row) - 1 for row in index.connectors[connector].rows]
         mirrors = self._mirrors[connector]
-        votes: Counter[tuple[int, str, int, int, int]] = Counter()
+        votes: Counter[tuple[int, Mirror, int, int, int]] = Counter()
         for wire in self._fed[connector]:
             a = other[wire]
             if a < 0 or seen.label[a] < 0:
@@ -247,7 +248,7 @@ class Plugs:
     def _seat_bits(self, connector: int, seat: Seat) -> float:
         key = connector, seat
         if key not in self._cost_of_seats:
-            self._cost_of_seats[key] = sum(bits(c, self.index) for c in _seat_causes(self.index, connector, seat))
+            self._cost_of_seats[key] = sum(bits(c, self.index) for c in seat_causes(self.index, connector, seat))
         return self._cost_of_seats[key]
 
     def _best_change(self) -> Change | None:
@@ -321,7 +322,7 @@ class Plugs:
         after = list(self.seats)
         for plug, seat in changed.items():
             after[plug] = seat
-        return _rounds_bits(self.index, after) - _rounds_bits(self.index, self.seats)
+        return rounds_bits(self.index, after) - rounds_bits(self.index, self.seats)
 
     def _turn(self, cable: str, ends: dict[int, tuple[int, int]]) -> tuple[float, Change]:
         index, label = self.index, self.seen.label
@@ -394,41 +395,34 @@ class Plugs:
         return found
 
     def _small_changes(self, wirewise: Wirewise) -> Iterator[tuple[list[Seat], frozenset[str]]]:
-        index = self.index
-
         def but(changed: dict[int, Seat]) -> tuple[list[Seat], frozenset[str]]:
             seats = list(self.seats)
             for connector, seat in changed.items():
                 seats[connector] = seat
             return seats, self.turned
 
+        trouble = self._trouble(wirewise)
         for connector, seat in enumerate(self.seats):
             plain = Seat(seat.socket)
-            if seat == plain:
+            if seat == plain or connector not in trouble:
                 continue
-            # Where many wires would fall out of place, the votes were right about this part.
             for simpler in (
                 plain,
                 replace(seat, mirror=""),
                 replace(seat, rows=0, columns=0, count=0),
             ):
-                fewer = self._right(connector, seat) - self._right(connector, simpler)
-                if simpler != seat and fewer <= _SETTLED:
+                if simpler != seat and self._loses_few({connector: simpler}):
                     yield but({connector: simpler})
             yield self._retry({connector: plain}, [connector])
         for cable in self.turned:
             yield list(self.seats), self.turned ^ {cable}
-        for ring in _rounds(self.seats):
+        for ring in rounds(self.seats):
             apart = {c: replace(self.seats[c], socket=c) for c in ring}
-            yield but(apart)
+            if self._loses_few(apart):
+                yield but(apart)
             if len(ring) > 2:
                 yield self._retry(apart, ring)
         yield from self._across()
-        trouble: Counter[int] = Counter()
-        for wire, ends in enumerate(zip(self._seating.near, self._seating.far, strict=True)):
-            if ends != (wirewise.near[wire], wirewise.far[wire]) or wire in wirewise.cut:
-                trouble[index.home[self._seating.near_contact[wire]]] += 1
-                trouble[index.home[self._seating.far_contact[wire]]] += 1
         for connector, wires in trouble.most_common():
             if wires < 2:
                 break
@@ -437,6 +431,32 @@ class Plugs:
                     yield but({connector: option})
             for _, (changed, _) in self._exchanges(connector):
                 yield but(changed)
+
+    def _loses_few(self, changed: dict[int, Seat]) -> bool:
+        """Whether few wires fall out of place; if many do, the votes were right about this part."""
+        return sum(self._right(c, self.seats[c]) - self._right(c, seat) for c, seat in changed.items()) <= _SETTLED
+
+    def _trouble(self, wirewise: Wirewise) -> Counter[int]:
+        """How many wires with a cause of their own, or joined pins, touch each connector.
+
+        A connector without any counts too, with none, if there are some at the other end of its wires.
+        """
+        home = self.index.home
+        contacts = self._seating.near_contact, self._seating.far_contact
+        trouble: Counter[int] = Counter()
+        for wire, ends in enumerate(zip(self._seating.near, self._seating.far, strict=True)):
+            if ends != (wirewise.near[wire], wirewise.far[wire]) or wire in wirewise.cut:
+                for side in contacts:
+                    trouble[home[side[wire]]] += 1
+        for cause in wirewise.causes:
+            if isinstance(cause, Bridged | StrayJoin):
+                for pin in cause.pins:
+                    trouble[self._sitting[home[self.index.number[pin]]]] += 1
+        for connector in list(trouble):
+            for wire in self._fed[connector]:
+                for side in contacts:
+                    trouble[home[side[wire]]] += 0
+        return trouble
 
     def _across(self) -> Iterator[tuple[list[Seat], frozenset[str]]]:
         """One cause at a connector in place of several at those on the other side of its wires."""
@@ -449,54 +469,7 @@ class Plugs:
             if len(across & odd) < 2:
                 continue
             # Undo whole rounds: half a round would leave two plugs in one socket.
-            rings = [ring for ring in _rounds(self.seats) if set(ring) & across]
+            rings = [ring for ring in rounds(self.seats) if set(ring) & across]
             reset = {c: Seat(c) for c in (across & odd) | {c for ring in rings for c in ring}}
             for rank in range(_LEADS):
                 yield self._retry(reset, (), connector, rank)
-
-
-def _seat_causes(index: Index, connector: int, seat: Seat) -> list[Cause]:
-    name = index.connectors[connector].name
-    causes: list[Cause] = []
-    if seat.mirror in ("ends", "rows", "both"):
-        causes.append(Mirrored(name, seat.mirror))  # type: ignore[arg-type]
-    if seat.rows:
-        causes.append(Shifted(name, seat.rows, "rows"))
-    if seat.columns:
-        causes.append(Shifted(name, seat.columns, "row"))
-    if seat.count:
-        causes.append(Shifted(name, seat.count, "count"))
-    if not seat.mated:
-        causes.append(Unplugged(name))
-    return causes
-
-
-def _rounds(seats: Sequence[Seat]) -> list[list[int]]:
-    """Rounds of plugs that sit in each other's sockets."""
-    rounds = []
-    done: set[int] = set()
-    for plug, seat in enumerate(seats):
-        if plug in done or seat.socket == plug:
-            continue
-        ring = [plug]
-        while (follow := seats[ring[-1]].socket) != plug:
-            ring.append(follow)
-        done |= set(ring)
-        rounds.append(ring)
-    return rounds
-
-
-def _rounds_bits(index: Index, seats: Sequence[Seat]) -> float:
-    return sum(
-        bits(ConnectorsExchanged(tuple(index.connectors[c].name for c in ring)), index) for ring in _rounds(seats)
-    )
-
-
-def plug_causes(index: Index, seats: Sequence[Seat], turned: Iterable[str]) -> list[Cause]:
-    """The causes that make plugs sit like this, in the order in which they act."""
-    causes: list[Cause] = [CableTurned(cable) for cable in sorted(turned)]
-    for connector, seat in enumerate(seats):
-        causes += _seat_causes(index, connector, seat)
-    for ring in _rounds(seats):
-        causes.append(ConnectorsExchanged(tuple(index.connectors[c].name for c in ring)))
-    return causes

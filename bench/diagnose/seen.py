@@ -122,13 +122,17 @@ class Seen:
         if self.sampled:
             return found
         seen_parted = set(self.parted)
-        groups: dict[int, list[int]] = {}
+        # Most predicted groups lie in one measured group; only the others are looked into.
+        first: dict[int, int] = {}
+        mixed: dict[int, list[int]] = {predicted[n]: [] for n, _ in bad}
         for pin, group in enumerate(predicted):
-            if label[pin] >= 0:
-                groups.setdefault(group, []).append(pin)
-        for pins in groups.values():
-            if len({label[p] for p in pins}) == 1 and not bad:
-                continue
+            if label[pin] >= 0 and first.setdefault(group, label[pin]) != label[pin]:
+                mixed.setdefault(group, [])
+        if mixed:
+            for pin, group in enumerate(predicted):
+                if group in mixed and label[pin] >= 0:
+                    mixed[group].append(pin)
+        for pins in mixed.values():
             near = [p for p in pins if p < self._near_pins]
             far = [p for p in pins if p >= self._near_pins]
             for n in near:

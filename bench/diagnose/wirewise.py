@@ -259,7 +259,7 @@ class Wirewise:
 
     def _name_rounds(self, rounds: list[list[int]]) -> None:
         index = self._index
-        names = [w.name for w in index.wires]
+        names = index.names
         partner: dict[int, int] = {}
         for wires in rounds:
             if len(wires) == 2:
@@ -295,7 +295,7 @@ class Wirewise:
     def _long_round(self, wires: list[int]) -> list[Cause]:
         """A round of three or more: wires moved along, or two pairs exchanged and one reversed."""
         index = self._index
-        moved: list[Cause] = [Moved(tuple(index.wires[w].name for w in wires))]
+        moved: list[Cause] = [Moved(tuple(index.names[w] for w in wires))]
         if len(wires) != 4:
             return moved
         pairs = [index.wires[w].pair for w in wires]
@@ -313,7 +313,7 @@ class Wirewise:
 
     def _name_trips(self, trips: list[_Trip], rounds: list[list[int]]) -> list[Cause]:
         """Causes for one-way trips; the rounds that some of them make are added to `rounds`."""
-        names = [w.name for w in self._index.wires]
+        names = self._index.names
         causes: list[Cause] = []
         leaving: dict[int, list[int]] = {}
         arriving: dict[int, list[int]] = {}

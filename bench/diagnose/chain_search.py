@@ -1,0 +1,329 @@
+"""Two trips without tags: pairs clipped at one end, a chain at the other.
+
+First every conductor is proven to be apart from the others at the near end; both ends lie free for
+that. Then pairs are clipped there and found at the far end; there the ends are clipped into a chain,
+and the chain is walked at the near end. The sizes found are compared with the plan on both trips
+before anything is named. Where they differ, a conductor does not get through or is joined: the sound
+pairs are chained all the same. The names are then proven by clipping their ends anew in other
+groups, and what is left is hung on these and looked for. If the chain can be read in two directions
+nothing is named, and another chain is laid with the pairs shifted by one.
+
+What this cannot see: several faults that together imitate a sound pair in a small cable, such as two
+open conductors whose far parts touch each other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import log2
+from zlib import crc32
+
+from bench.diagnose.chain_reading import Reading, readings
+from bench.diagnose.clip_plans import chain_links, chain_pairs, clip_card, told_sizes
+from bench.diagnose.grouping import Grouper, May
+from bench.diagnose.identification import (
+    Ambiguous,
+    Colours,
+    Desk,
+    Effort,
+    Identification,
+    Shorted,
+    check_ends,
+)
+from bench.diagnose.isolation import counting_width
+from bench.diagnose.planner import Card, Clear, Planner, Script
+
+_ENOUGH = 6
+"""Names that are needed to prove them by clipping them anew in other groups."""
+_ROUNDS = 3
+"""Most chains that are laid before the rest is called ambiguous."""
+
+
+@dataclass(frozen=True)
+class ChainPlan:
+    """Pairs at the near end, a chain at the far end. bar: whether a shorting bar is at hand."""
+
+    conductors: tuple[str, ...]
+    flags: tuple[str, ...]
+    bar: bool
+    colours: Colours
+
+    def cards(self) -> tuple[Card, Card]:
+        """What to clip at the near end first, and at the far end if all is well.
+
+        At the far end the pairs are numbered as they are found, P1 with ends P1a and P1b; ends
+        without a partner are S1 and S2.
+        """
+        pairs = [g for g in chain_pairs(self.conductors) if len(g) == 2]
+        singles = len(self.conductors) - 2 * len(pairs)
+        links = chain_links(
+            [(f"P{k}a", f"P{k}b") for k in range(1, len(pairs) + 1)],
+            [f"S{k}" for k in range(1, singles + 1)],
+        )
+        return clip_card("near", chain_pairs(self.conductors)), clip_card("far", links)
+
+    @property
+    def effort(self) -> Effort:
+        """Readings to expect when all is well and colours are not known."""
+        size = len(self.conductors)
+        pairs = (size - 1) // 2
+        mean = [max(1.0, log2(2 * q - 1) + 0.5) if self.bar else float(q) for q in range(1, pairs + 1)]
+        proofs = counting_width(size) + 2 * counting_width(size - pairs)
+        return Effort.of(size, 2 * sum(mean) + proofs)
+
+    def planner(self) -> Planner[Identification]:
+        """The plan as a dialogue."""
+        return Planner(lambda: _Chain(self).run())
+
+
+def plan_chain(
+    conductors: Sequence[str],
+    flags: Sequence[str],
+    bar: bool = True,
+    colours: Colours | None = None,
+) -> ChainPlan:
+    """Plan two trips with clips on pairs.
+
+    Raises DiagnoseError when the ends do not match or there are fewer than three conductors: two
+    cannot be told apart by clips.
+    """
+    check_ends(conductors, flags, 3)
+    return ChainPlan(tuple(conductors), tuple(flags), bar, colours or Colours())
+
+
+class _Chain:
+    """The script of the chain."""
+
+    def __init__(self, plan: ChainPlan) -> None:
+        self._plan = plan
+        self._desk = Desk()
+        self._names: dict[str, str] = {}
+        self._joined: dict[tuple[str, ...], tuple[str, ...]] = {}
+        self._notes: list[str] = []
+        self._ambiguous = False
+        self._odd = False
+        self._faults: tuple[tuple[str, ...], ...] = ()
+
+    def run(self) -> Script[Identification]:
+        """Carry the plan out."""
+        plan, desk = self._plan, self._desk
+        yield from desk.set_up(Card("near", (Clear(),)))
+        near = Grouper(desk, "near", plan.bar)
+        # Nothing is clipped: whatever is joined here is a fault, and known by name.
+        apart = yield from near.apart(plan.conductors, [(c,) for c in plan.conductors])
+        self._faults = tuple(g for g in apart if len(g) > 1)
+        for shift in range(_ROUNDS):
+            order = [*plan.conductors[shift:], *plan.conductors[:shift]]
+            yield from self._round(order)
+            if self._names:
+                break
+        yield from self._rest()
+        return self._result()
+
+    def _round(self, order: Sequence[str]) -> Script[None]:
+        """Two trips: pairs at the near end, a chain at the far end."""
+        plan, desk, faults = self._plan, self._desk, self._faults
+        faulty = {c for g in faults for c in g}
+        first = (*faults, *chain_pairs([c for c in order if c not in faulty]))
+        yield from desk.set_up(clip_card("near", [g for g in first if g not in faults]))
+        yield from desk.set_up(Card("far", (Clear(),)))
+        desk.trips += 1
+        found = yield from Grouper(desk, "far", plan.bar, self._may_first(first)).pairs(plan.flags)
+        self._compare("far", first, found)
+        pairs = [g for g in found if len(g) == 2]
+        singles = [g[0] for g in found if len(g) == 1]
+        links = chain_links(pairs, singles)
+        yield from desk.set_up(clip_card("far", links))
+        yield from desk.set_up(Card("near", (Clear(),)))
+        desk.trips += 1
+        seen = yield from Grouper(desk, "near", plan.bar, self._may_second(links)).pairs(plan.conductors)
+        if not faults:
+            self._compare("near", links, seen)
+        found_readings = readings(first, faults, seen, pairs, singles)
+        self._accept(found_readings)
+        # A group of three or more, more than one pair missing, a join off the chain: several faults.
+        planned = sum(len(g) == 2 for g in first)
+        named = set(self._names.values())
+        self._odd = (
+            self._odd
+            or bool(faults)
+            or any(len(g) > 2 for g in found)
+            or planned - len(pairs) not in (0, 1)
+            or any(len(g) > 1 and not named & set(g) for g in seen)
+        )
+        if self._odd and len(self._names) < _ENOUGH:
+            # Too few names to prove them by clipping them anew.
+            self._names.clear()
+            self._joined.clear()
+            self._ambiguous = True
+
+    def _accept(self, readings: Sequence[Reading]) -> None:
+        """Keep what all ways to read the chain agree on."""
+        if not readings:
+            return
+        self._ambiguous = len(readings) > 1
+        for flag, conductor in readings[0].names.items():
+            if all(r.names.get(flag) == conductor for r in readings):
+                self._names[flag] = conductor
+        for flags, conductors in readings[0].joined:
+            if all((flags, conductors) in r.joined for r in readings):
+                self._joined[flags] = conductors
+
+    def _rest(self) -> Script[None]:
+        """Further trips where something was wrong: prove the names, and look for what is left.
+
+        Ends that are named are clipped together anew, in twos and threes that have nothing to do
+        with the chain, and each end that is left is hung on one of these groups. A group whose
+        conductors are not joined at the near end loses its names.
+        """
+        if not self._notes and not self._faults:
+            return
+        plan, desk = self._plan, self._desk
+        tried: set[str] = set()
+        hits: dict[str, list[str]] = {}
+        proven = len(self._names) < _ENOUGH
+        while self._names:
+            settled = {f for flags in self._joined for f in flags}
+            left = [f for f in plan.flags if f not in self._names and f not in settled | tried]
+            if proven and not left:
+                break
+            groups = [(f,) for f in self._names] if proven else _regrouped(list(self._names))
+            hung = dict(zip(groups, left, strict=False))
+            clips = [(*g, hung[g]) if g in hung else g for g in groups]
+            yield from desk.set_up(clip_card("far", clips))
+            yield from desk.set_up(Card("near", (Clear(),)))
+            desk.trips += 1
+            near = Grouper(desk, "near", plan.bar)
+            heads = {}
+            for group in groups:
+                members = [self._names[f] for f in group]
+                sound = True
+                for other in members[1:]:
+                    sound = sound and (yield from near.ask([members[0]], [other]))
+                if sound:
+                    heads[members[0]] = group
+                else:
+                    for flag in group:
+                        del self._names[flag]
+            if not proven:
+                heads = yield from self._truly_apart(near, heads)
+            proven = True
+            yield from self._look(near, heads, hung, tried, hits)
+        # Only now, when every end was hung once, is it known who answers to one end alone.
+        self._sort_hits(hits)
+
+    def _truly_apart(self, near: Grouper, heads: dict[str, tuple[str, ...]]) -> Script[dict[str, tuple[str, ...]]]:
+        """The groups that are joined to no other; the others lose their names."""
+        names = list(heads)
+        apart = (yield from near.apart(names, [(n,) for n in names])) if names else ()
+        for merged in apart:
+            if len(merged) > 1:
+                for head in merged:
+                    for flag in heads[head]:
+                        del self._names[flag]
+        return {g[0]: heads[g[0]] for g in apart if len(g) == 1}
+
+    def _look(
+        self,
+        near: Grouper,
+        heads: Mapping[str, tuple[str, ...]],
+        hung: Mapping[tuple[str, ...], str],
+        tried: set[str],
+        hits: dict[str, list[str]],
+    ) -> Script[None]:
+        """Find the conductors of the ends that were hung on proven groups, and add them to hits."""
+        by_head = {head: hung[group] for head, group in heads.items() if group in hung}
+        tried |= set(by_head.values())
+        known = {*self._names.values(), *(c for held in self._joined.values() for c in held)}
+        for conductor in self._plan.conductors:
+            if conductor not in known:
+                mates = yield from near.all_mates(conductor, list(by_head))
+                if mates:
+                    hits.setdefault(conductor, []).extend(by_head[m] for m in mates)
+
+    def _sort_hits(self, hits: Mapping[str, Sequence[str]]) -> None:
+        owners: dict[str, list[str]] = {}
+        for conductor, flags in hits.items():
+            for flag in flags:
+                owners.setdefault(flag, []).append(conductor)
+        for conductor, flags in hits.items():
+            if len(flags) == 1 and owners[flags[0]] == [conductor]:
+                self._names[flags[0]] = conductor
+            else:
+                group = tuple(flags)
+                held = tuple(c for c in hits if set(hits[c]) & set(flags))
+                self._joined[group] = held
+
+    def _compare(self, end: str, planned: Sequence[Sequence[str]], found: Sequence[Sequence[str]]) -> None:
+        expected, seen = (sorted(map(len, groups), reverse=True) for groups in (planned, found))
+        if expected != seen:
+            self._notes.append(
+                f"groups at the {end} end: expected {told_sizes(expected)}, found {told_sizes(seen)}; a "
+                "conductor does not get through, is joined to another, or a clip is off"
+            )
+
+    def _may_first(self, first: Sequence[Sequence[str]]) -> May:
+        """Whether two far ends may be a pair, by the colours of the pairs that were clipped."""
+        near, far = self._plan.colours.near, self._plan.colours.far
+        if not near or not far:
+            return lambda a, b: True
+        together = {
+            pair
+            for group in first
+            if len(group) > 1
+            for a, b in (group[:2], group[1::-1])
+            for pair in ((near.get(a), near.get(b)),)
+        }
+        return lambda a, b: _fits(far.get(a), far.get(b), together)
+
+    def _may_second(self, links: Sequence[Sequence[str]]) -> May:
+        near, far = self._plan.colours.near, self._plan.colours.far
+        if not near or not far:
+            return lambda a, b: True
+        together = {(far.get(a), far.get(b)) for link in links for a in link for b in link if a != b}
+        return lambda a, b: _fits(near.get(a), near.get(b), together)
+
+    def _result(self) -> Identification:
+        plan, faults = self._plan, self._faults
+        shorted = [Shorted(flags, held) for flags, held in self._joined.items()]
+        told = {c for found in shorted for c in found.conductors}
+        shorted += [Shorted((), group) for group in faults if not told.issuperset(group)]
+        spoken = {*self._names.values(), *(c for s in shorted for c in s.conductors)}
+        done = {*self._names, *(f for s in shorted for f in s.flags)}
+        flags = [f for f in plan.flags if f not in done]
+        missing = [c for c in plan.conductors if c not in spoken]
+        last = len(flags) == len(missing) == 1 and not shorted
+        lost = bool(flags) and not self._names
+        reason = "the chain can be read in more than one way" if self._ambiguous else "no chain fits"
+        return Identification(
+            names=dict(self._names),
+            by_elimination={flags[0]: missing[0]} if last else {},
+            shorted=tuple(shorted),
+            ambiguous=(Ambiguous(tuple(flags), tuple(missing), reason),) if lost else (),
+            open_flags=() if lost or (last and not self._notes) else tuple(flags),
+            open_conductors=() if lost or (last and not self._notes) else tuple(missing),
+            contradictions=(
+                *self._notes,
+                *plan.colours.quarrels(plan.conductors, plan.flags),
+                *plan.colours.contradictions(self._names),
+            ),
+            touches=self._desk.touches,
+            trips=self._desk.trips,
+        )
+
+
+def _regrouped(flags: Sequence[str]) -> list[tuple[str, ...]]:
+    """Six flags or more in twos and threes, in an order that has nothing to do with any chain."""
+    mixed = sorted(flags, key=lambda f: (crc32(f.encode()), f))
+    threes = 1 if len(mixed) % 2 else 2
+    cut = 3 * threes
+    return [
+        *(tuple(mixed[k : k + 3]) for k in range(0, cut, 3)),
+        *(tuple(mixed[k : k + 2]) for k in range(cut, len(mixed), 2)),
+    ]
+
+
+def _fits(a: str | None, b: str | None, together: set[tuple[str | None, str | None]]) -> bool:
+    """Whether two colours, None for unknown, may be one of these combinations."""
+    return any((a is None or x is None or a == x) and (b is None or y is None or b == y) for x, y in together)

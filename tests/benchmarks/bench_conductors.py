@@ -1,0 +1,203 @@
+"""How well wiring is explained and conductors are named, at full size: seeded runs that print tables.
+
+Run by hand from the top folder; all tables take about ten minutes of one core (use ``nice``):
+
+    python tests/benchmarks/bench_conductors.py                    all tables
+    python tests/benchmarks/bench_conductors.py --only explain     some: explain, name, shorts
+
+The plants, the damage and the cable with its hands are those of the tests in ``tests/diagnose``.
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import sys
+import time
+from collections import Counter
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "diagnose"))
+
+import networkx
+from cable_bench import Cable
+from wiring_damage import Damage, fanned, measured, names, some_plant, straight
+
+from bench.diagnose.chain_search import plan_chain
+from bench.diagnose.explain import explain
+from bench.diagnose.forward import differences
+from bench.diagnose.isolation import (
+    counting_width,
+    find_shorts,
+    hand_plan,
+    shorts_bound,
+)
+from bench.diagnose.pinmap import Design
+from bench.diagnose.planner import carry_out
+from bench.diagnose.size_search import plan_sizes
+from bench.diagnose.star_search import plan_star
+from bench.diagnose.tag_search import plan_tags
+from bench.diagnose.tags import Loop, Meter, drawer
+
+LOOP, METER, TAGS = Loop(0, 5), Meter(0.01, 1.0), drawer("E96", 0.01)
+
+
+def explained(design: Design, causes: list) -> tuple[bool, bool, bool, float]:
+    """Whether the map is reproduced, the causes are those put in, no more than those; and CPU seconds."""
+    seen = measured(design, causes)
+    design.__dict__.pop("index", None)
+    start = time.process_time()
+    explanation = explain(design, seen)
+    took = time.process_time() - start
+    return (
+        not differences(design, seen, explanation.causes) and not explanation.unexplained,
+        names(design, explanation.causes) == names(design, causes),
+        len(explanation.causes) <= len(causes),
+        took,
+    )
+
+
+def table_explain() -> None:
+    """Explaining maps: named causes, dense damage, and large plants."""
+    print("Explaining a map: seeded damage, causes run forward and compared\n")
+    print(f"{'':44}{'cases':>7}{'reproduced':>12}{'same causes':>13}{'no more':>9}{'slowest':>10}")
+
+    def row(title: str, runs: list[tuple[bool, bool, bool, float]]) -> None:
+        sums = [sum(r[k] for r in runs) for k in range(3)]
+        print(f"{title:44}{len(runs):7}{sums[0]:12}{sums[1]:13}{sums[2]:9}{max(r[3] for r in runs):9.3f}s")
+
+    runs = []
+    for seed in range(1000):
+        rng = random.Random(10_000 + seed)
+        design = some_plant(seed)
+        runs.append(explained(design, Damage(design, rng).draw(rng.randint(1, 4))))
+    row("48..640 conductors, 1..4 causes apart", runs)
+    runs = []
+    for seed in range(1000):
+        rng = random.Random(30_000 + seed)
+        design = some_plant(seed)
+        runs.append(explained(design, Damage(design, rng, apart=False).draw(rng.randint(1, 4))))
+    row("48..640 conductors, 1..4 causes that overlap", runs)
+    plants = (straight(4, 16, 2), straight(2, 32, 2), straight(4, 16, 1), straight(1, 64, 2))
+    runs = []
+    for seed in range(1000):
+        damage = Damage(plants[seed % 4], random.Random(50_000 + seed), apart=False)
+        runs.append(explained(damage.design, damage.draw(8)))
+    row("64 conductors, 8 causes that overlap", runs)
+    large = (straight(100, 100, 2), straight(200, 50, 2), straight(40, 250, 5), fanned(100, 100, 4))
+    runs = []
+    for seed in range(24):
+        damage = Damage(large[seed % 4], random.Random(70_000 + seed))
+        runs.append(explained(damage.design, damage.draw(12)))
+    row("10,000 conductors, 12 causes", runs)
+
+
+def plan_for(way: str, cable: Cable):
+    """A plan of one way; None where there is none."""
+    cable.electric(TAGS, LOOP, METER)
+    ends = cable.conductors, cable.flags
+    if way == "tags":
+        return plan_tags(*ends, TAGS, LOOP, METER)
+    if way == "star":
+        return plan_star(*ends, TAGS, LOOP, METER)
+    if way.startswith("chain"):
+        return plan_chain(*ends, bar="bar" in way)
+    if len(cable.conductors) in (2, 5, 9):
+        return None
+    return plan_sizes(*ends, bar="bar" in way)
+
+
+WAYS = ("tags", "star", "chain, bar", "chain", "sizes, bar", "sizes")
+FAULTS = ((0, 0), (1, 0), (0, 1), (1, 1), (2, 1), (3, 3))
+
+
+def table_name() -> None:
+    """Naming conductors: every count from 3 to 300, each way, with faults; and the touches."""
+    print("\nNaming conductors: every count from 3 to 300 for each way and set of faults")
+    print("(ends named rightly of all; wrong names; ends called ambiguous, joined, open or strange)\n")
+    print(f"{'way':12}{'opens, shorts':>15}{'ends':>8}{'named':>8}{'wrong':>7}{'told':>7}{'no name at all':>16}")
+    for way in WAYS:
+        for opens, shorts in FAULTS:
+            if not way.endswith("bar") and way in ("chain", "sizes") and (opens, shorts) not in FAULTS[:2]:
+                continue
+            count: Counter[str] = Counter()
+            for size in range(3, 301):
+                cable = Cable(size, 1000 * size + 10 * opens + shorts, opens, shorts)
+                plan = plan_for(way, cable)
+                if plan is None:
+                    continue
+                result = carry_out(plan.planner(), cable.look).next().result
+                said = {**result.names, **result.by_elimination}
+                count["ends"] += size
+                count["wrong"] += sum(cable.truth[f] != c for f, c in said.items())
+                count["named"] += sum(cable.truth[f] == c for f, c in said.items())
+                count["none"] += not said
+            told = count["ends"] - count["named"] - count["wrong"]
+            print(
+                f"{way:12}{opens:8},{shorts:6}{count['ends']:8}{count['named']:8}{count['wrong']:7}"
+                f"{told:7}{count['none']:16}"
+            )
+    print("\nTouches when all is well (mean of 5 cables), beside log2(n!), walking and the double check\n")
+    print(f"{'n':>4}{'log2 n!':>10}" + "".join(f"{w:>12}" for w in WAYS) + f"{'walking':>10}{'double':>9}")
+    for size in (10, 25, 50, 100, 200, 300):
+        means = []
+        for way in WAYS:
+            touches = 0
+            for seed in range(5):
+                cable = Cable(size, seed)
+                plan = plan_for(way, cable)
+                touches += carry_out(plan.planner(), cable.look).next().result.touches
+            means.append(touches / 5)
+        effort = plan.effort
+        cells = "".join(f"{m:12.0f}" for m in means)
+        print(f"{size:4}{effort.bound:10.0f}{cells}{effort.walking:10}{effort.double_check:9}")
+
+
+def table_shorts() -> None:
+    """Shorts among many nets, and plans by hand."""
+    print("\nAll shorts among n nets: mean and most readings of 50, the bound, and walking (n - 1)\n")
+    print(f"{'nets':>6}{'surplus':>9}{'mean':>8}{'most':>6}{'bound':>7}{'walking':>9}")
+    for nets in (64, 256, 1024):
+        labels = [str(k) for k in range(nets)]
+        for surplus in (0, 1, 3, 10):
+            readings = []
+            for seed in range(50):
+                rng = random.Random(seed)
+                graph = networkx.Graph()
+                graph.add_nodes_from(labels)
+                while nets - networkx.number_connected_components(graph) < surplus:
+                    graph.add_edge(*rng.sample(labels, 2))
+                part = {n: k for k, c in enumerate(networkx.connected_components(graph)) for n in c}
+
+                def look(request, part=part):
+                    red = {part[n] for n in request.red}
+                    return any(part[n] in red for n in request.black)
+
+                found = carry_out(find_shorts(labels), look).next().result
+                assert nets - surplus == nets - sum(len(g) - 1 for g in found.groups)
+                readings.append(found.readings)
+            mean = sum(readings) / len(readings)
+            bound = shorts_bound(nets, surplus)
+            print(f"{nets:6}{surplus:9}{mean:8.1f}{max(readings):6}{bound:7}{nets - 1:9}")
+    print("\nBy hand: dwell 60 s, 5 s for a clip (minutes): bits of the numbers, one at a time, cheapest\n")
+    print(f"{'nets':>6}{'bits':>8}{'one by one':>12}{'cheapest':>10}{'splits':>8}{'moves':>7}")
+    for nets in (8, 16, 32, 64, 128, 256):
+        bits = hand_plan(nets, splits=counting_width(nets))
+        one = hand_plan(nets, splits=max(counting_width(nets), nets // 2))
+        best = hand_plan(nets)
+        print(f"{nets:6}{bits.minutes:8.1f}{one.minutes:12.1f}{best.minutes:10.1f}{best.splits:8}{best.clip_moves:7}")
+
+
+TABLES = {"explain": table_explain, "name": table_name, "shorts": table_shorts}
+
+
+def main() -> None:
+    """Print the tables that were asked for."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--only", nargs="*", choices=sorted(TABLES), default=list(TABLES))
+    for name in parser.parse_args().only:
+        TABLES[name]()
+
+
+if __name__ == "__main__":
+    main()
