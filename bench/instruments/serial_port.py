@@ -86,7 +86,7 @@ class SerialPort(AbortFlag):
                 waiting = self._port.in_waiting
                 if waiting:
                     return bytes(self._port.read(waiting))
-                if monotonic() >= deadline:
+                if monotonic() >= deadline and not self._more():
                     return b""
                 # the port's own timeout is one slice; setting it anew would reconfigure the port
                 data = bytes(self._port.read(1))
@@ -97,6 +97,14 @@ class SerialPort(AbortFlag):
         except Exception as error:
             # SerialException, OSError, termios.error and TypeError all mean the same here
             raise trouble_from(error, self.address, "reading") from error
+
+    def _more(self) -> bool:
+        """Whether the system holds bytes that ``in_waiting`` does not count.
+
+        It counts what a reader may have at once, 4096 bytes; a meter that was left talking has more in the driver, and
+        what is taken for drained would then go on with readings that are minutes old. Waiting moves it up.
+        """
+        return self._descriptor is not None and bool(select.select([self._descriptor], [], [], 0.0)[0])
 
     def close(self) -> None:
         """See :meth:`~bench.instruments.transport.Transport.close`."""
