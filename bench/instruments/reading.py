@@ -18,6 +18,8 @@ from bench.instruments.trouble import InstrumentTrouble
 from bench.instruments.values import Sample, Setup
 from bench.quantity import engineering
 
+AUTOMATIC: Final = "automatic-range"
+"""The flag of a meter's sign that it ranges by itself."""
 MOST_NOISE: Final = 3
 """Pieces of noise that may lie between the readings of an instrument that talks by itself, before it is trouble."""
 
@@ -260,6 +262,9 @@ class Taker:
         session, function = self._session, self.function
         meaning = meaning_of(taken.parts, function, session.profile, marks_are_text=taken.frame.parts is None)
         held = self._held or meaning.range or named
+        if isinstance(session.profile.dialogue, Poll | Stream | Frames):
+            # nobody set it over the wire, whatever was asked for
+            held = meaning.range or self._shown(taken.parts, meaning)
         if self._held is not None and meaning.range is not None and meaning.range != self._held:
             raise InstrumentTrouble(
                 "mismatch",
@@ -289,7 +294,35 @@ class Taker:
             finished=taken.finished,
         )
 
+    def _shown(self, parts: Parts, meaning: Meaning) -> Range | None:
+        """The range that a meter is on which cannot be set over the wire, as far as its reply tells.
+
+        A figure tells by its last digit. Over range tells by its sign: a meter that ranges by itself is on its highest
+        range then, and so is one that has no such sign. One whose sign is not lit was held on a range by a key: the
+        value is beyond the lowest range of the unit that it shows, and more is not known.
+        """
+        ranges = self.function.ranges
+        if meaning.value is not None:
+            fitting = (part for part in ranges if abs(meaning.value) <= part.top)
+            return next((part for part in fitting if _is_step(part, meaning.resolution)), None)
+        if not meaning.over or not ranges:
+            return None
+        unit = self.function.unit_factor(parts.unit)
+        has_sign = any(mark.flag == AUTOMATIC for mark in self._session.profile.marks)
+        if unit is None or not has_sign or AUTOMATIC in meaning.flags:
+            return ranges[-1]
+        return next((part for part in ranges if unit <= part.range.value < 1000 * unit), ranges[0])
+
     def _resolution(self, held: Range | None, meaning: Meaning) -> float | None:
         if held is not None and held.resolution is not None:
             return held.resolution.value * self._coarser
         return meaning.resolution
+
+
+def _is_step(part: Range, resolution: float | None) -> bool:
+    """Whether a range's last digit is the one that is shown."""
+    return (
+        part.resolution is not None
+        and resolution is not None
+        and math.isclose(part.resolution.value, resolution, rel_tol=1e-6)
+    )

@@ -6,9 +6,10 @@ Three of a kind that differ in what they say and when:
 * :class:`SevenSegment` sends the lit segments of its display, in binary frames, as often;
 * :class:`PolledText` answers a single letter.
 
-Each ranges by itself. What it shows has its leads in it, a gain and an offset error that are drawn once for each range
-within its accuracy, a little noise, and the rounding to its last digit. On ohms a voltage between the leads adds
-``V / I`` with the range's test current ``I``: on a live circuit it shows nonsense, as such meters do.
+Each ranges by itself, unless a key holds it on a range; the first two tell that by a sign. What a meter shows has its
+leads in it, a gain and an offset error that are drawn once for each range within its accuracy, a little noise, and the
+rounding to its last digit. On ohms a voltage between the leads adds ``V / I`` with the range's test current ``I``: on a
+live circuit it shows nonsense, as such meters do.
 
 Written from what such meters send, and sharing no code with what reads them: the check sum is its own.
 """
@@ -150,6 +151,8 @@ class Handheld(Paced):
         """What the dial is on."""
         self.marks = ""
         """``hold`` while the display is frozen, ``battery`` while that is nearly empty; both may stand in it."""
+        self.held_on: int | None = None
+        """The place among its ranges that a key holds it on; None: it ranges by itself."""
         self._error_scale = error_scale
         drawn = random.Random(f"errors {seed}")
         self._errors: dict[tuple[Dial, Scale], tuple[float, float]] = {
@@ -187,7 +190,10 @@ class Handheld(Paced):
     def _measured(self, time: float) -> Shown:
         dial = self.function
         found, between = self._at_sockets(dial, time)
-        for scale in self.SCALES[dial]:
+        ranges = self.SCALES[dial]
+        if self.held_on is not None:
+            ranges = (ranges[min(self.held_on, len(ranges) - 1)],)
+        for scale in ranges:
             value = found + between * scale.top / OHMS_VOLT
             if not math.isfinite(value):
                 continue
@@ -197,7 +203,7 @@ class Handheld(Paced):
             steps = round(value / scale.step)
             if abs(steps) <= scale.full:
                 return Shown(dial, scale, abs(steps), steps < 0)
-        return Shown(dial, self.SCALES[dial][-1], None, found < 0)
+        return Shown(dial, ranges[-1], None, found < 0)
 
     def _at_sockets(self, dial: Dial, time: float) -> tuple[float, float]:
         """What is measured, in the base unit: infinity for open leads on ohms. Then what disturbs ohms, in volts."""
@@ -271,7 +277,11 @@ class StreamingText(_Streaming):
         """One line."""
         word, unit = self.WORDS[shown.dial]
         sign, figure = "-" if shown.negative else "+", shown.figure(6) or "OL"
-        marks = "A" + ("H" if "hold" in self.marks else "-") + ("B" if "battery" in self.marks else "-")
+        marks = (
+            ("A" if self.held_on is None else "-")
+            + ("H" if "hold" in self.marks else "-")
+            + ("B" if "battery" in self.marks else "-")
+        )
         return f"{word} {sign}{figure:>6} {shown.scale.prefix + unit:<5}{marks}\r\n".encode("ascii")
 
 
@@ -302,7 +312,7 @@ class SevenSegment(_Streaming):
     def said(self, shown: Shown) -> bytes:
         """One frame."""
         signs = (0x01 if shown.negative else 0) | (0x02 if "hold" in self.marks else 0)
-        signs |= (0x04 if "battery" in self.marks else 0) | 0x08
+        signs |= (0x04 if "battery" in self.marks else 0) | (0x08 if self.held_on is None else 0)
         code = self.CODES[shown.dial] | self.PREFIX_CODES[shown.scale.prefix]
         frame = bytes([0xA5, 10, code, signs, *self._lit(shown.figure(5) or " 0L ")])
         total = 0
