@@ -14,6 +14,7 @@ from types import SimpleNamespace
 
 import pytest
 
+from bench.cli import main
 from bench.files import shipped
 from bench.instruments import listing
 from bench.instruments.finding import questions
@@ -80,8 +81,9 @@ class Dead:
 
 
 @pytest.fixture
-def folder(tmp_path: Path) -> Path:
-    """A job's folder whose profiles wait briefly, so that silence does not take the tests long."""
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A job's folder whose profiles wait briefly, so that silence does not take the tests long; one works there."""
+    monkeypatch.chdir(tmp_path)
     (tmp_path / "drivers").mkdir()
     for name in QUICK:
         text = (shipped("drivers") / f"{name}.yaml").read_text("utf-8")
@@ -111,6 +113,13 @@ def held(address: str) -> Iterator[int]:
 
 def twin(name: str) -> Noted:
     return Noted(TWINS[name](Hall(), time.monotonic()))
+
+
+def asked(capsys: pytest.CaptureFixture[str], *words: object) -> tuple[int, str, str]:
+    """Run the command in this process, which spares the tests its start; exit code, output and errors."""
+    code = main(["ports", *map(str, words)])
+    said = capsys.readouterr()
+    return code, said.out, said.err
 
 
 def only(*names: str) -> list[str]:
@@ -219,7 +228,7 @@ def test_nothing_but_identification_is_ever_sent() -> None:
 # ---- consent ---------------------------------------------------------------------------------
 
 
-def test_nothing_is_sent_without_consent(folder: Path) -> None:
+def test_nothing_is_sent_without_consent(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     meter = twin("scpi-bench-meter")
     with ports(meter) as (address,):
         words = only("scpi-bench-meter")
@@ -229,9 +238,9 @@ def test_nothing_is_sent_without_consent(folder: Path) -> None:
             (["--port", address, "--ask", "--consent", "ASK", *words], "wants the ports by name"),
             (["--port", address, "--consent", "ASK"], "go with --ask"),
         ):
-            done = proveout("ports", *options, cwd=folder)
-            assert done.returncode == 2, done
-            assert said in done.stderr
+            code, _, err = asked(capsys, *options)
+            assert code == 2
+            assert said in err
         terminal = Terminal("ports", "--port", address, "--exclude", "/dev/ttyS0", "--ask", *words, cwd=folder)
         terminal.expect("sends '*IDN?\\n' at 9600 8N1")
         terminal.expect("A stray byte can upset some devices")
@@ -296,53 +305,50 @@ def test_a_bench_is_found_and_written_down(folder: Path) -> None:
     assert good.returncode == 0, good.stderr
 
 
-def test_a_bench_file_that_is_there_is_left_as_it_is(folder: Path) -> None:
+def test_a_bench_file_that_is_there_is_left_as_it_is(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (folder / "mine.yaml").write_text("my own\n", "utf-8")
     meter = twin("scpi-bench-meter")
     with ports(meter) as (address,):
-        done = proveout("ports", "--ask", address, "--consent", "ASK", "--bench", folder / "mine.yaml", cwd=folder)
-    assert done.returncode == 2
-    assert "is left as it is" in done.stderr
+        code, _, err = asked(capsys, "--ask", address, "--consent", "ASK", "--bench", folder / "mine.yaml")
+    assert code == 2
+    assert "is left as it is" in err
     assert (folder / "mine.yaml").read_text("utf-8") == "my own\n"
     assert meter.came == b""
 
 
-def test_a_profile_that_names_this_very_meter_comes_first(folder: Path) -> None:
+def test_a_profile_that_names_this_very_meter_comes_first(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     text = (folder / "drivers" / "scpi-relay-matrix.yaml").read_text("utf-8")
     text = text.replace("profile: scpi-relay-matrix", "profile: hall-meter")
     text = text.replace("(?P<model>[^,]{1,60})", "(?P<model>bench meter)")
     (folder / "drivers" / "hall-meter.yaml").write_text(text, "utf-8")
     with ports(twin("scpi-bench-meter")) as (address,):
         words = only("scpi-bench-meter", "scpi-supply", "hall-meter")
-        done = proveout("ports", "--ask", address, "--consent", "ASK", *words, cwd=folder)
-    assert done.returncode == 0, done.stderr
-    named = [
-        line.split()[1].rstrip(":") for line in done.stdout.splitlines() if line.strip().startswith(("profile", "or"))
-    ]
+        code, out, _ = asked(capsys, "--ask", address, "--consent", "ASK", *words)
+    assert code == 0, out
+    named = [line.split()[1].rstrip(":") for line in out.splitlines() if line.strip().startswith(("profile", "or"))]
     assert named == ["hall-meter", "scpi-bench-meter", "scpi-supply"]
 
 
-def test_an_answer_that_tells_nothing_is_said_to_tell_nothing(folder: Path) -> None:
+def test_an_answer_that_tells_nothing_is_said_to_tell_nothing(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     plain = Mangled(TWINS["scpi-supply"](Hall(), time.monotonic()), lambda q, r: [(0.0, b"A,B,C,D\n")])
     with ports(plain) as (address,):
         words = only("scpi-bench-meter", "scpi-supply")
-        options = ["ports", "--ask", address, "--consent", "ASK", *words, "--bench", folder / "b.yaml"]
-        done = proveout(*options, cwd=folder)
-    assert "does not tell which of these it is" in done.stdout
+        _, out, _ = asked(capsys, "--ask", address, "--consent", "ASK", *words, "--bench", folder / "b.yaml")
+    assert "does not tell which of these it is" in out
     assert "# CHECK: its answer fits these as well: scpi-supply" in (folder / "b.yaml").read_text("utf-8")
 
 
-def test_an_answer_that_no_profile_knows_ends_the_asking(folder: Path) -> None:
+def test_an_answer_that_no_profile_knows_ends_the_asking(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     strange = Noted(Mangled(TWINS["scpi-supply"](Hall(), time.monotonic()), lambda q, r: [(0.0, b"HELLO\n")]))
     with ports(strange) as (address,):
         words = only("scpi-supply", "polled-text-meter")
-        done = proveout("ports", "--ask", address, "--consent", "ASK", *words, cwd=folder)
-    assert done.returncode == 1
-    assert "answers 'HELLO\\n' to '*IDN?\\n' at 9600 8N1, which no profile knows" in done.stdout
+        code, out, _ = asked(capsys, "--ask", address, "--consent", "ASK", *words)
+    assert code == 1
+    assert "answers 'HELLO\\n' to '*IDN?\\n' at 9600 8N1, which no profile knows" in out
     assert strange.came == b"*IDN?\n"
 
 
-def test_a_port_that_cannot_be_had_is_told(folder: Path) -> None:
-    done = proveout("ports", "--ask", "/dev/ttyNONE7", "--consent", "ASK", *only("scpi-supply"), cwd=folder)
-    assert done.returncode == 1
-    assert "There is no port /dev/ttyNONE7" in done.stdout
+def test_a_port_that_cannot_be_had_is_told(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, _ = asked(capsys, "--ask", "/dev/ttyNONE7", "--consent", "ASK", *only("scpi-supply"))
+    assert code == 1
+    assert "There is no port /dev/ttyNONE7" in out

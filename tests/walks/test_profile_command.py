@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -11,7 +12,11 @@ import pytest
 
 from bench.cli import main
 from bench.files import shipped
+from bench.instruments import kit
 from bench.instruments.hints import suggested, suggested_identity, why_no_match
+from bench.instruments.kit_asking import Asker, Told
+from bench.instruments.library import load_decoder, load_profile
+from bench.instruments.transport import open_port
 from bench.instruments.wire import Pattern
 from tests.drivers.twins import TWINS, Hall
 from tests.instruments.server import served
@@ -178,73 +183,127 @@ def test_three_mistakes_are_told_in_one_run(tmp_path: Path) -> None:
     assert all("volts" in one or "'FN'" in one for one in follows)
 
 
-@pytest.mark.parametrize(
-    ("change", "text", "advice"),
-    [
-        (
-            ("write-end: '\\r'", "write-end: '\\n'"),
-            "does not answer commands that end with '\\n'",
-            "write-end to '\\r'",
-        ),
-        (
-            ("read-end: '\\r\\n'", "read-end: '\\n'"),
-            "it ends with '\\r\\n', and the profile says '\\n'",
-            "line.read-end to '\\r\\n'",
-        ),
-        (
-            ("read-end: '\\r\\n'", "read-end: ';'"),
-            "it ends with '\\r\\n', and the profile says ';'",
-            "Set line.read-end to '\\r\\n'",
-        ),
-        (("{ask: WHO,", "{ask: NAME,"), "'NAME' is not answered", "Check identify.ask"),
-        (
-            ("reply: '(?P<value>[+-]\\d{4}\\.\\d\\d) ", "reply: '(?P<value>[+-]\\d{3}\\.\\d\\d) "),
-            "the reply '+0012.34 ohm\\r\\n' does not match the pattern of dialogue.reply",
-            "This would match: '(?P<value>[+-]?\\d+\\.\\d+) (?P<unit>[A-Za-z]+)'",
-        ),
-        (("{ask: FN, reply: OHM}", "{ask: FN, reply: RES}"), "'OHM\\r\\n' does not match the pattern of 'confirm'", ""),
-        (("{range: 100 ohm", "{range: 200 ohm"), "it refuses 'RG 200'", "Correct 'lock' of ohms for 200 Ω"),
-        (
-            ("errors: {ask: ERR, reply: '(?P<number>\\d) (", "errors: {ask: ERR, reply: '(?P<number>\\d),("),
-            "errors.reply",
-            "",
-        ),
-        (("resolution: 1 ohm, acc", "highest: 12 kohm, resolution: 1 ohm, acc"), "", ""),
-        (
-            ("gives: {value: -53.4", "gives: {value: 53.4"),
-            "example 1, read volts: value -53.4, expected 53.4",
-            "Correct",
-        ),
-        (
-            ("dialogue: {kind: query, read: RD", "dialogue: {kind: query, read: RX"),
-            "'RX' is not answered",
-            "'read' of ohms",
-        ),
-    ],
-)
-def test_each_mistake_is_told_with_what_to_change(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str], change: tuple[str, str], text: str, advice: str
-) -> None:
-    with made_up(tmp_path, change) as (profile, address, _):
-        code, out = tried(capsys, profile, "--port", address)
-    wrong = told(out, "WRONG")
+MISTAKES = [
+    (
+        "hall-meter",
+        "write-end: '\\r'",
+        "write-end: '\\n'",
+        "commands that end with '\\n'",
+        "Set line.write-end to '\\r'",
+    ),
+    (
+        "hall-meter",
+        "read-end: '\\r\\n'",
+        "read-end: '\\n'",
+        "and the profile says '\\n'",
+        "Set line.read-end to '\\r\\n'",
+    ),
+    ("hall-meter", "read-end: '\\r\\n'", "read-end: ';'", "it ends with '\\r\\n'", "Set line.read-end to '\\r\\n'"),
+    ("hall-meter", "{ask: WHO,", "{ask: NAME,", "'NAME' is not answered", "Check identify.ask"),
+    (
+        "hall-meter",
+        "reply: '(?P<value>[+-]\\d{4}",
+        "reply: '(?P<value>[+-]\\d{3}",
+        "the reply '+0012.34 ohm\\r\\n' does not match the pattern of dialogue.reply",
+        "This would match: '(?P<value>[+-]?\\d+\\.\\d+) (?P<unit>[A-Za-z]+)'",
+    ),
+    (
+        "hall-meter",
+        "{ask: FN, reply: OHM}",
+        "{ask: FN, reply: RES}",
+        "the pattern of 'confirm' of ohms",
+        "Correct 'confirm'",
+    ),
+    ("hall-meter", "{range: 100 ohm", "{range: 200 ohm", "it refuses 'RG 200'", "Correct 'lock' of ohms for 200 Ω"),
+    (
+        "hall-meter",
+        "{ask: ERR, reply: '(?P<number>\\d) (",
+        "{ask: ERR, reply: '(?P<number>\\d),(",
+        "of errors.reply",
+        "",
+    ),
+    ("hall-meter", "value: -53.4", "value: 53.4", "example 1, read volts: value -53.4, expected 53.4", "Correct"),
+    ("hall-meter", "over: ['+9999.99']", "over: ['+0012.35']", "", ""),
+    ("streaming-text-meter", "RES|VDC", "OHM|VDC", "does not match the pattern of dialogue.reply", "This would match"),
+    ("streaming-text-meter", "marks: [RES]", "marks: [OHM]", "the mark 'RES'", "Add it to 'marks'"),
+    ("streaming-text-meter", "{Ohm: ohm, ", "{", "the unit 'Ohm'", "units: {Ohm: ohm}"),
+    ("seven-segment-frames", "decoder: seven_segment", "decoder: other", "cannot be taken apart", "the decoder"),
+    ("modbus-panel-meter", "4660", "4661", "the register holds 4660", "'(?P<model>4660)'"),
+    (
+        "modbus-panel-meter",
+        "address: 256",
+        "address: 300",
+        "the register that identifies it",
+        "Check identify.register",
+    ),
+    ("polled-text-meter", "  ask: D", "  ask: E", "'E' is not answered", "Check dialogue.ask"),
+    (
+        "scpi-supply",
+        "is-off: {ask: 'OUTP?', reply: '0'}",
+        "is-off: {ask: 'OUTP?', reply: '2'}",
+        "fits neither",
+        "these two",
+    ),
+    ("scpi-supply", "set: '*ESE {number}'", "set: '*SRE {number}'", "the number 2 to keep", "leave 'probe' out"),
+]
+"""Profile, what stands in it, what a mistake makes of that, what is told, and the advice."""
+
+
+def examined(folder: Path, name: str, old: str, new: str, delay: float = 0.02) -> list[Told]:
+    """What is told of a profile that has a mistake, with its meter at a real port."""
+    drivers = shipped("drivers")
+    text = MADE_UP if name == "hall-meter" else (drivers / f"{name}.yaml").read_text("utf-8")
+    assert old in text
+    folder.mkdir()
+    path = folder / f"{name}.yaml"
+    path.write_text(text.replace(old, new).replace("timeout: 2 s", "timeout: 0.7 s"), "utf-8")
+    decoder = (drivers / "seven_segment_frame.py").read_text("utf-8")
+    (folder / "other_frame.py").write_text(decoder.replace("START = 0xA5", "START = 0xA6"), "utf-8")
+    profile = load_profile(path)
+    decode = load_decoder(folder / "other_frame.py") if name == "seven-segment-frames" else None
+    meter = MadeUp(delay) if name == "hall-meter" else TWINS[name](Hall(), time.monotonic())
+    if hasattr(meter, "PERIOD"):
+        meter.PERIOD, meter.byte_time = 0.1, 0.001
+    told_of: list[Told] = []
+    wrong = kit.examples(profile, decode, told_of.append)
+    with served(meter) as port:
+        transport = open_port(port.address, profile.line)
+        try:
+            wrong += kit.examine(Asker(profile, transport, told_of.append, decoder=decode))
+        finally:
+            transport.close()
+    assert wrong == len([one for one in told_of if one.kind == "wrong"])
+    return told_of
+
+
+@pytest.fixture(scope="module")
+def all_examined(tmp_path_factory: pytest.TempPathFactory) -> dict[str, list[Told]]:
+    """All mistakes, and meters that are slow, several at a time: most of it is waiting."""
+    folder = tmp_path_factory.mktemp("mistakes")
+    tries: dict[str, tuple[object, ...]] = {str(number): one[:3] for number, one in enumerate(MISTAKES)}
+    tries |= {"slow": ("hall-meter", "invented", "invented", 0.3), "late": ("hall-meter", "invented", "invented", 0.65)}
+    with ThreadPoolExecutor(max_workers=5) as pool:
+        running = {key: pool.submit(examined, folder / key, *words) for key, words in tries.items()}  # type: ignore[arg-type]
+        return {key: one.result(timeout=120) for key, one in running.items()}
+
+
+@pytest.mark.parametrize("number", range(len(MISTAKES)))
+def test_each_mistake_is_told_with_what_to_change(all_examined: dict[str, list[Told]], number: int) -> None:
+    _, _, _, text, advice = MISTAKES[number]
+    wrong = [one for one in all_examined[str(number)] if one.kind == "wrong"]
     if not text:
-        # no mistake at all
-        assert code == 0, out
+        # another text in its place is no mistake
+        assert wrong == []
         return
-    assert code == 1, out
-    assert any(text in one and advice in one for one in wrong), wrong
+    assert any(text in one.text and advice in one.advice for one in wrong), wrong
 
 
-def test_a_meter_that_is_slower_than_its_profile_says(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    with made_up(tmp_path, delay=0.3) as (profile, address, _):
-        code, out = tried(capsys, profile, "--port", address)
-    assert code == 0
-    assert "s, and 'takes' of ohms says 0.2 s" in out
-    with made_up(tmp_path, delay=0.65) as (profile, address, _):
-        code, out = tried(capsys, profile, "--port", address)
-    assert code == 1
-    assert any("'RD' is answered after 0." in one and "the profile waits 0.5 s" in one for one in told(out, "WRONG"))
+def test_a_meter_that_is_slower_than_its_profile_says(all_examined: dict[str, list[Told]]) -> None:
+    slow = [one for one in all_examined["slow"] if one.kind in ("wrong", "remark")]
+    assert not [one for one in slow if one.kind == "wrong"]
+    assert any("'takes' of ohms says 0.2 s" in one.text and "s or more" in one.advice for one in slow)
+    late = [one for one in all_examined["late"] if one.kind == "wrong"]
+    assert any("'RD' is answered after" in one.text and "the profile waits 0.5 s" in one.text for one in late)
 
 
 def test_without_a_port_the_examples_are_replayed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -262,49 +321,6 @@ def test_without_a_port_the_examples_are_replayed(tmp_path: Path, capsys: pytest
     told_of = capsys.readouterr().err
     assert "hall-meter.yaml:" in told_of and "voltages" in told_of
     assert main(["profile", "hall-metre"]) == 2
-
-
-@pytest.mark.parametrize(
-    ("name", "change", "text", "advice"),
-    [
-        ("streaming-text-meter", ("RES|VDC", "OHM|VDC"), "does not match the pattern of dialogue.reply", ""),
-        ("streaming-text-meter", ("marks: [RES]", "marks: [OHM]"), "the mark 'RES'", "Add it to 'marks'"),
-        ("streaming-text-meter", ("{Ohm: ohm, ", "{"), "the unit 'Ohm'", "units: {Ohm: ohm}"),
-        ("seven-segment-frames", ("decoder: seven_segment", "decoder: other"), "cannot be taken apart", "the decoder"),
-        ("modbus-panel-meter", ("4660", "4661"), "the register holds 4660", "'(?P<model>4660)'"),
-        (
-            "modbus-panel-meter",
-            ("address: 256", "address: 300"),
-            "the register that identifies it",
-            "identify.register",
-        ),
-        ("polled-text-meter", ("  ask: D", "  ask: E"), "'E' is not answered", "Check dialogue.ask"),
-        (
-            "scpi-supply",
-            ("is-off: {ask: 'OUTP?', reply: '0'}", "is-off: {ask: 'OUTP?', reply: 'OFF'}"),
-            "fits neither",
-            "",
-        ),
-        ("scpi-supply", ("set: '*ESE {number}'", "set: '*SRE {number}'"), "the number 2 to keep", "leave 'probe' out"),
-    ],
-)
-def test_each_kind_of_dialogue_is_told_of_its_mistakes(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str], name: str, change: tuple[str, str], text: str, advice: str
-) -> None:
-    folder = shipped("drivers")
-    text_of = (folder / f"{name}.yaml").read_text("utf-8")
-    assert change[0] in text_of
-    profile = tmp_path / f"{name}.yaml"
-    profile.write_text(text_of.replace(*change).replace("timeout: 2 s", "timeout: 0.7 s"), "utf-8")
-    decoder = (folder / "seven_segment_frame.py").read_text("utf-8")
-    (tmp_path / "other_frame.py").write_text(decoder.replace("START = 0xA5", "START = 0xA6"), "utf-8")
-    twin = TWINS[name](Hall(), time.monotonic())
-    twin.PERIOD, twin.byte_time = 0.1, 0.001
-    with served(twin) as port:
-        code, out = tried(capsys, profile, "--port", port.address)
-    assert code == 1, out
-    lines = [one for one in told(out, "WRONG") if not one.startswith("example")] + out.splitlines()
-    assert any(text in one and advice in one for one in lines), out
 
 
 def test_a_supply_is_left_as_it_is_without_the_word(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

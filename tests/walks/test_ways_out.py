@@ -10,6 +10,7 @@ import queue
 import signal
 import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -74,16 +75,14 @@ class Bench:
     names: dict[str, str] = field(default_factory=dict)
     stack: ExitStack = field(default_factory=ExitStack)
 
-    def plug_in(self, name: str, *, link: bool = False) -> None:
-        """Give an instrument a port; with ``link`` under the name that stays, as an adapter has."""
+    def plug_in(self, name: str) -> None:
+        """Give an instrument a port, under a name that stays, as the system gives to adapters."""
         port = self.stack.enter_context(served(getattr(self, name)))
         self.ports[name] = port
-        self.names[name] = port.address
-        if link:
-            path = self.folder / f"by-id-{name}"
-            path.unlink(missing_ok=True)
-            path.symlink_to(port.address)
-            self.names[name] = str(path)
+        path = self.folder / f"by-id-{name}"
+        path.unlink(missing_ok=True)
+        path.symlink_to(port.address)
+        self.names[name] = str(path)
 
     def unplug(self, name: str) -> None:
         """Pull the cable: the instrument itself stays as it is."""
@@ -117,20 +116,14 @@ class Bench:
 
 
 @contextmanager
-def real_bench(folder: Path, *, link: bool = False) -> Iterator[Bench]:
+def real_bench(folder: Path) -> Iterator[Bench]:
     now = time.monotonic()
     supply, meter = (Watched(TWINS[name](Hall(), now)) for name in ("scpi-supply", "scpi-bench-meter"))
     bench = Bench(folder, folder / "r.jsonl", supply, meter)
     with bench.stack:
-        bench.plug_in("supply", link=link)
-        bench.plug_in("meter", link=link)
+        bench.plug_in("supply")
+        bench.plug_in("meter")
         yield bench
-
-
-@pytest.fixture
-def bench(tmp_path: Path) -> Iterator[Bench]:
-    with real_bench(tmp_path) as made:
-        yield made
 
 
 def enter(terminal: Terminal) -> None:
@@ -168,7 +161,7 @@ def meter_unplugged(terminal: Terminal, bench: Bench) -> None:
     terminal.type("ABORT the meter is gone")
 
 
-def test_a_walk_that_is_done_ends_with_the_output_off_and_every_byte_written_down(bench: Bench) -> None:
+def done_with_every_byte_written_down(bench: Bench) -> None:
     """What the file says was sent and received is what went over each wire, byte for byte and in order."""
     trace = bench.folder / "bytes.txt"
     terminal = bench.walk_until_live("--trace-bytes", trace)
@@ -190,36 +183,25 @@ def test_a_walk_that_is_done_ends_with_the_output_off_and_every_byte_written_dow
     assert b"OUTP ON\n" in written["supply", "sent"] and b"READ?\n" in written["meter", "sent"]
 
 
-@pytest.mark.parametrize(
-    ("way_out", "why"),
-    [
-        pytest.param(aborted, "smoke", id="abort"),
-        pytest.param(left, "who left the terminal", id="left"),
-        pytest.param(signalled(signal.SIGINT), "told to end by SIGINT", id="SIGINT"),
-        pytest.param(signalled(signal.SIGTERM), "told to end by SIGTERM", id="SIGTERM"),
-        pytest.param(signalled(signal.SIGHUP), "told to end by SIGHUP", id="SIGHUP"),
-        pytest.param(window_closed, "who left the terminal", id="window closed"),
-        pytest.param(meter_unplugged, "the meter is gone", id="meter unplugged"),
-    ],
-)
-def test_each_way_out_ends_with_the_output_off(
-    bench: Bench, way_out: Callable[[Terminal, Bench], None], why: str
-) -> None:
-    terminal = bench.walk_until_live()
-    way_out(terminal, bench)
-    if way_out is window_closed:
-        assert terminal.process.wait(timeout=30) == 3
-    else:
-        assert terminal.end() == 3, terminal.seen
+def ended_by(way_out: Callable[[Terminal, Bench], None], why: str) -> Callable[[Bench], None]:
+    """A walk that is given up in some way while the output is on."""
+
+    def walk(bench: Bench) -> None:
+        terminal = bench.walk_until_live()
+        way_out(terminal, bench)
+        code = terminal.process.wait(timeout=60) if way_out is window_closed else terminal.end()
+        assert code == 3, terminal.seen
         assert "NOT CONFIRMED" not in terminal.seen
-    assert not bench.supply.engine.on
-    assert bench.last_safe().confirmed == {"supply": True}
-    assert bench.last_safe().left == []
-    reasons = [event.why for event in bench.events() if isinstance(event, e.Aborted)]
-    assert len(reasons) == 1 and why in reasons[0]
+        assert not bench.supply.engine.on
+        assert bench.last_safe().confirmed == {"supply": True}
+        assert bench.last_safe().left == []
+        reasons = [event.why for event in bench.events() if isinstance(event, e.Aborted)]
+        assert len(reasons) == 1 and why in reasons[0]
+
+    return walk
 
 
-def test_a_supply_that_is_unplugged_is_said_not_to_be_confirmed(bench: Bench) -> None:
+def a_supply_that_is_unplugged_is_said_not_to_be_confirmed(bench: Bench) -> None:
     terminal = bench.walk_until_live()
     bench.unplug("supply")
     terminal.type("ABORT the supply is gone")
@@ -231,65 +213,96 @@ def test_a_supply_that_is_unplugged_is_said_not_to_be_confirmed(bench: Bench) ->
     assert "supply" in bench.last_safe().left[0]
 
 
-def test_a_supply_that_is_back_under_its_lasting_name_is_switched_off(tmp_path: Path) -> None:
+def a_supply_that_is_back_under_its_lasting_name_is_switched_off(bench: Bench) -> None:
     """Another terminal number, the same name by id: making safe opens it anew."""
-    with real_bench(tmp_path, link=True) as bench:
-        terminal = bench.walk_until_live()
-        bench.unplug("supply")
-        bench.plug_in("supply", link=True)
-        assert bench.supply.engine.on
-        terminal.type("ABORT I pulled the cable")
-        assert terminal.end() == 3
-        assert "NOT CONFIRMED" not in terminal.seen
-        assert not bench.supply.engine.on
-        assert bench.last_safe().confirmed == {"supply": True}
+    terminal = bench.walk_until_live()
+    bench.unplug("supply")
+    bench.plug_in("supply")
+    assert bench.supply.engine.on
+    terminal.type("ABORT I pulled the cable")
+    assert terminal.end() == 3
+    assert "NOT CONFIRMED" not in terminal.seen
+    assert not bench.supply.engine.on
+    assert bench.last_safe().confirmed == {"supply": True}
 
 
-def test_a_meter_that_is_back_under_its_lasting_name_goes_on_from_the_same_step(tmp_path: Path) -> None:
-    with real_bench(tmp_path, link=True) as bench:
-        terminal = bench.walk_until_live()
-        bench.unplug("meter")
-        enter(terminal)
-        terminal.expect("Hold still")
-        enter(terminal)
-        terminal.expect("was lost")
-        terminal.expect("Type retry")
-        bench.plug_in("meter", link=True)
-        terminal.type("retry")
-        terminal.expect("Hold still")
-        enter(terminal)
-        assert terminal.end() == 0, terminal.seen
-        assert bench.last_safe().confirmed == {"supply": True}
-        met = [event.instrument for event in bench.events() if isinstance(event, e.Met)]
-        assert met == ["supply", "meter", "meter"]
-        (read,) = [event for event in bench.events() if isinstance(event, e.Read)]
-        assert read.value == pytest.approx(-53.4, abs=0.01)
+def a_meter_that_is_back_under_its_lasting_name_goes_on_from_the_same_step(bench: Bench) -> None:
+    terminal = bench.walk_until_live()
+    bench.unplug("meter")
+    enter(terminal)
+    terminal.expect("Hold still")
+    enter(terminal)
+    terminal.expect("was lost")
+    terminal.expect("Type retry")
+    bench.plug_in("meter")
+    terminal.type("retry")
+    terminal.expect("Hold still")
+    enter(terminal)
+    assert terminal.end() == 0, terminal.seen
+    assert bench.last_safe().confirmed == {"supply": True}
+    met = [event.instrument for event in bench.events() if isinstance(event, e.Met)]
+    assert met == ["supply", "meter", "meter"]
+    (read,) = [event for event in bench.events() if isinstance(event, e.Read)]
+    assert read.value == pytest.approx(-53.4, abs=0.01)
 
 
-def test_an_output_that_went_off_with_the_connection_is_not_read_as_if_it_were_on(tmp_path: Path) -> None:
+def an_output_that_went_off_with_the_connection_is_not_read_as_if_it_were_on(bench: Bench) -> None:
     """To open a supply anew sets it up, and that switches it off: the hold point comes up again before any reading."""
     amps = SEQUENCE.replace("read: voltage", "read: current")
     amps = amps.replace("at-least: -60 V, at-most: -50 V", "at-least: 0.3 A, at-most: 0.5 A")
-    with real_bench(tmp_path, link=True) as bench:
-        terminal = bench.walk_until_live(sequence=amps, roles="{supply: supply, volts: meter, amps: supply}")
-        enter(terminal)
-        terminal.expect("Hold still")
-        bench.unplug("supply")
-        enter(terminal)
-        terminal.expect("Type retry")
-        bench.plug_in("supply", link=True)
-        terminal.type("retry")
-        terminal.expect("HOLD POINT")
-        assert not bench.supply.engine.on
-        terminal.type("POWER")
-        terminal.expect("Look at the lamp.")
-        assert bench.supply.engine.on
-        enter(terminal)
-        terminal.expect("Hold still")
-        enter(terminal)
-        assert terminal.end() == 0, terminal.seen
-        (read,) = [event for event in bench.events() if isinstance(event, e.Read)]
-        assert read.value == pytest.approx(0.4, abs=0.01)
+    terminal = bench.walk_until_live(sequence=amps, roles="{supply: supply, volts: meter, amps: supply}")
+    enter(terminal)
+    terminal.expect("Hold still")
+    bench.unplug("supply")
+    enter(terminal)
+    terminal.expect("Type retry")
+    bench.plug_in("supply")
+    terminal.type("retry")
+    terminal.expect("HOLD POINT")
+    assert not bench.supply.engine.on
+    terminal.type("POWER")
+    terminal.expect("Look at the lamp.")
+    assert bench.supply.engine.on
+    enter(terminal)
+    terminal.expect("Hold still")
+    enter(terminal)
+    assert terminal.end() == 0, terminal.seen
+    (read,) = [event for event in bench.events() if isinstance(event, e.Read)]
+    assert read.value == pytest.approx(0.4, abs=0.01)
+
+
+WALKS: dict[str, Callable[[Bench], None]] = {
+    "done": done_with_every_byte_written_down,
+    "abort": ended_by(aborted, "smoke"),
+    "left": ended_by(left, "who left the terminal"),
+    "SIGINT": ended_by(signalled(signal.SIGINT), "told to end by SIGINT"),
+    "SIGTERM": ended_by(signalled(signal.SIGTERM), "told to end by SIGTERM"),
+    "SIGHUP": ended_by(signalled(signal.SIGHUP), "told to end by SIGHUP"),
+    "window closed": ended_by(window_closed, "who left the terminal"),
+    "meter unplugged": ended_by(meter_unplugged, "the meter is gone"),
+    "supply unplugged": a_supply_that_is_unplugged_is_said_not_to_be_confirmed,
+    "supply back": a_supply_that_is_back_under_its_lasting_name_is_switched_off,
+    "meter back": a_meter_that_is_back_under_its_lasting_name_goes_on_from_the_same_step,
+    "supply back before a reading": an_output_that_went_off_with_the_connection_is_not_read_as_if_it_were_on,
+}
+
+
+@pytest.fixture(scope="module")
+def walks(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, Future[None]]]:
+    """All walks, several at a time, each with a bench of its own: most of it is waiting."""
+
+    def walk(folder: Path, scenario: Callable[[Bench], None]) -> None:
+        with real_bench(folder) as bench:
+            scenario(bench)
+
+    with ThreadPoolExecutor(max_workers=4) as pool:
+        folders = {name: tmp_path_factory.mktemp(name.replace(" ", "-")) for name in WALKS}
+        yield {name: pool.submit(walk, folders[name], scenario) for name, scenario in WALKS.items()}
+
+
+@pytest.mark.parametrize("name", WALKS)
+def test_a_walk_ends_with_the_output_off_or_says_that_nobody_knows(walks: dict[str, Future[None]], name: str) -> None:
+    walks[name].result(timeout=180)
 
 
 # ---- a screen that fails -----------------------------------------------------------------------
