@@ -36,7 +36,7 @@ LEAST_READINGS: Final = 8
 STRETCHES: Final = 40
 """Into so many means a soak is cut; the first quarter of them is what the rest is held against."""
 
-Why = Literal["done", "over", "limit", "volts", "leaks", "restless", "no-number", "stopped", "lost"]
+Why = Literal["done", "over", "limit", "volts", "leaks", "restless", "no-number"]
 """Why a watch ended."""
 
 

@@ -139,14 +139,10 @@ class Energised(_Event, frozen=True, kw_only=True, tag="energised"):
     """Time, volts and current limit of every setting, when the supply had taken it."""
     tripped: int | None = None
     """Which of the readings switched it off."""
-    off_after: int = 0
-    """Readings between the one that tripped and the command to switch off."""
     thinned: int = 1
     """While it soaked one of so many readings was kept; the watch saw all."""
     raw: list[str] = []
     """The replies that the last reading and the state at the end rest on."""
-    trouble: str = ""
-    """What the instrument said where it could not be followed to the end."""
 
 
 class Elapsed(_Event, frozen=True, kw_only=True, tag="elapsed"):

@@ -137,7 +137,7 @@ def _tripped(event: e.Energised, found: Prepared, high: float) -> str:
         case "no-number":
             head, tail = "the meter showed no number", "Look at the meter and its range"
         case _:
-            head = f"stopped: {event.trouble or event.why}"
+            head = f"stopped: {event.why}"
             tail = "Nothing is proven"
     off = "Output off" if event.state == "off" and event.confirmed else "OUTPUT NOT CONFIRMED OFF"
     return f"Fail: {head}, {when}. {off}. {tail}."

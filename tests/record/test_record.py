@@ -133,7 +133,7 @@ def test_every_kind_of_event_survives(path: Path) -> None:
         e.Switched(number=6, instrument="supply", state="on", confirmed=True, raw=["1"]),
         e.Energised(
             number=7, instrument="supply", state="off", confirmed=True, why="over", times=[0.1, 0.2], amps=[None, 0.5],
-            terminal=[(0.1, 48.0)], sets=[(0.0, 48.0, 1.0)], tripped=1, off_after=1, raw=["0.5"], trouble="late",
+            terminal=[(0.1, 48.0)], sets=[(0.0, 48.0, 1.0)], tripped=1, thinned=2, raw=["0.5"],
         ),
         e.Elapsed(number=7, seconds=0.1),
         e.Skipped(number=8, reason="no", by="Ana"),
