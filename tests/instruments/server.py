@@ -8,6 +8,7 @@ import time
 from collections import deque
 
 from bench.instruments.library import Library
+from bench.simulate.paced import Paced
 from bench.simulate.wire import LoopbackSocket, PseudoTerminal, Switchboard
 
 Pieces = list[tuple[float, bytes]]
@@ -134,7 +135,7 @@ def served(engine, *, tcp: bool = False, baud: float = 0.0, speed: float = 1.0):
     port = LoopbackSocket() if tcp else PseudoTerminal()
     begun = time.monotonic()
     board = Switchboard(lambda: begun + (time.monotonic() - begun) * speed)
-    board.connect(port, engine, baud)
+    board.connect(port, engine, baud, heedless=isinstance(engine, Paced))
     stop = threading.Event()
 
     def serve():
