@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+
+_MOST = 16
+"""More ways to read a chain than this are not looked for; nothing is named then."""
 
 
 @dataclass
@@ -38,14 +41,21 @@ def readings(
     if not pairs:
         return found
 
-    def follow(number: int, where: int, used: set[str], slack: tuple[int, ...], path: Reading) -> Iterator[Reading]:
-        """Extend a path that stands in a town, `slack` the links that lie in it."""
+    # Paths still to be extended: pairs laid, the town where the path stands, conductors used, the links
+    # that lie in that town, and what was read.
+    paths: list[tuple[int, int, frozenset[str], tuple[int, ...], Reading]] = [
+        (0, where, frozenset(), (0,), Reading())
+        for where, group in enumerate(seen)
+        if any(c in mate or c in group_of for c in group)
+    ]
+    while paths and len(found) <= _MOST:
+        number, where, used, slack, path = paths.pop()
         loose = [c for c in seen[where] if c not in used]
         if number == len(pairs):
             closed = _hang(path, loose, slack, hung, shorted, lost)
             if closed is not None:
-                yield closed
-            return
+                found.append(closed)
+            continue
         a, b = pairs[number]
         for start in loose:
             if start in group_of:
@@ -54,7 +64,7 @@ def readings(
                 if start == held[0]:
                     step = (*slack, number + 1)
                     grown = Reading(path.names, [*path.joined, ((a, b), held)])
-                    yield from follow(number + 1, where, used | set(held), step, grown)
+                    paths.append((number + 1, where, used | set(held), step, grown))
                 continue
             end = mate.get(start)
             if end is None or end in used or town[end] == where:
@@ -63,15 +73,10 @@ def readings(
             here = _hang(path, left, slack, hung, shorted, lost)
             if here is not None:
                 grown = Reading({**here.names, a: start, b: end}, here.joined)
-                after = {*used, start, end, *left}
-                yield from follow(number + 1, town[end], after, (number + 1,), grown)
-
-    for where, group in enumerate(seen):
-        if any(c in mate or c in group_of for c in group):
-            for reading in follow(0, where, set(), (0,), Reading()):
-                found.append(reading)
-                if len(found) > 16:
-                    return found
+                paths.append((number + 1, town[end], used | {start, end, *left}, (number + 1,), grown))
+    if len(found) > _MOST:
+        # The ways that were not looked for may agree with nothing.
+        found.append(Reading())
     return found
 
 

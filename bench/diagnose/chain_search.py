@@ -152,7 +152,8 @@ class _Chain:
             or planned - len(pairs) not in (0, 1)
             or any(len(g) > 1 and not named & set(g) for g in seen)
         )
-        if self._odd and len(self._names) < _ENOUGH:
+        whole = all(flag in self._names for pair in pairs for flag in pair)
+        if (self._odd or not whole) and len(self._names) < _ENOUGH:
             # Too few names to prove them by clipping them anew.
             self._names.clear()
             self._joined.clear()

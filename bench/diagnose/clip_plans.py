@@ -49,15 +49,22 @@ def size_plan(conductors: int, known: bool = False) -> SizePlan:
     """Two groupings of so many conductors in which no two have the same two group sizes.
 
     known: there is one more conductor, known at both ends, that may join a group of each grouping.
+    Where it can be, no conductor is alone both times, so that each is proven to conduct.
     Raises DiagnoseError where no such groupings exist (2, 5 and 9 without a known conductor), or
     none was found.
     """
     if conductors < 1:
         raise DiagnoseError(f"{conductors} conductors; expected 1 or more")
+    second_best: SizePlan | None = None
     for rows in _row_sums(conductors, known):
         sums = dict(sorted(rows.items()))
         if feasible(list(sums.values()), list(sums.values())):
-            return SizePlan(_cells(sums), sums, sums)
+            plan = SizePlan(_cells(sums), sums, sums)
+            if (1, 1) not in plan.cells:
+                return plan
+            second_best = second_best or plan
+    if second_best:
+        return second_best
     if not known and conductors <= 12:
         for first in _partitions(conductors, conductors):
             for second in _partitions(conductors, conductors):
@@ -126,7 +133,17 @@ def _cells(rows: dict[int, int], columns: dict[int, int] | None = None) -> tuple
             cells.append((row, column))
             room[column] -= 1
     assert not any(room.values())
-    return tuple(sorted(cells))
+    return tuple(sorted(_proven(set(cells))))
+
+
+def _proven(cells: set[tuple[int, int]]) -> set[tuple[int, int]]:
+    """The same sums, if it can be, without a conductor that is alone both times and never proven."""
+    if (1, 1) not in cells:
+        return cells
+    for row, column in sorted(cells):
+        if 1 not in (row, column) and (1, column) not in cells and (row, 1) not in cells:
+            return cells - {(1, 1), (row, column)} | {(1, column), (row, 1)}
+    return cells
 
 
 def in_groups(members: dict[int, list[str]]) -> tuple[tuple[str, ...], ...]:

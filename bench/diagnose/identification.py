@@ -84,7 +84,7 @@ class Identification:
 class Effort:
     """Readings that a plan needs, beside what else they could be.
 
-    touches: expected when all is well. walking: one helper clips a conductor, the other tries the
+    touches: expected when all is well. walking: one person clips a conductor, another tries the
     ends that are left one by one, n (n - 1) / 2 at worst. double_check: every conductor against
     every end. bound: log2(n!), which no way with yes-or-no readings can beat on average.
     """

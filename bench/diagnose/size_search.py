@@ -134,7 +134,14 @@ def _by_sizes(plan: SizesPlan) -> Script[Identification]:
         if cell not in name_of:
             return _mismatch(desk, "near", [len(g) for g in second], [len(g) for g in seen])
         names[name_of[cell]] = conductor
-    return Identification(names=names, touches=desk.touches, trips=desk.trips)
+    # A conductor that was alone both times was seen by nobody: it is what was left.
+    alone = {name_of[1, 1]} if (1, 1) in name_of else set()
+    return Identification(
+        names={flag: c for flag, c in names.items() if flag not in alone},
+        by_elimination={flag: names[flag] for flag in alone},
+        touches=desk.touches,
+        trips=desk.trips,
+    )
 
 
 def _read_sizes(groups: Sequence[Sequence[str]], known: str | None) -> dict[str, int]:
