@@ -41,7 +41,7 @@ BRACKET: Final = 0.95
 """Probability that the bracket of the first bad run holds at least."""
 UNEQUAL: Final = 1000.0
 """How far an uncertainty may be from the median one, as a factor; beyond, sums of weights would lose their digits."""
-LONGEST: Final = 2000
+LONGEST: Final = 300
 """Runs that are looked at; of a longer history the latest."""
 FEWEST_FOR_DRIFT: Final = 4
 """Runs without which nothing is called a drift."""

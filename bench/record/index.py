@@ -10,10 +10,11 @@ import contextlib
 import hashlib
 import os
 import re
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
-from typing import Final
+from typing import Final, TypeVar
 
 import msgspec
 
@@ -26,10 +27,12 @@ from bench.walk.events import Disturbed, Entry, Mended
 
 DISTURBANCES: Final = "disturbances.jsonl"
 """The file of a folder's disturbances that were told outside any walk. It is chained like a record."""
-BLOCK: Final = 4 * 2**20
+BLOCK: Final = 2**20
 """Bytes that a search holds at a time."""
+MOST_IN_ONE: Final = 40
+"""Names that are sought by one pattern; more are looked up one by one."""
 
-_TEXT: Final = rb'"([^"\\]*(?:\\.[^"\\]*)*)"'
+_TEXT: Final = rb'"([^"\\]*+(?:\\.[^"\\]*+)*+)"'
 _SUBJECT: Final = b'"subject":"'
 _NOTED: Final = re.compile(rb'"subject":' + _TEXT + rb',"between":\[' + _TEXT + rb"," + _TEXT + rb"\]")
 _READING: Final = b'"event":{"is":"read"'
@@ -66,7 +69,7 @@ class _HeadPlant(msgspec.Struct, frozen=True):
 
 class _HeadEvent(msgspec.Struct, frozen=True, tag_field="is", tag="began"):
     software: str
-    plant: msgspec.Raw
+    plant: _HeadPlant
     sequence: HeadSequence
     bench: HeadBench
     operator: str = ""
@@ -77,12 +80,20 @@ class _HeadLine(msgspec.Struct, frozen=True):
     event: _HeadEvent
 
 
+class _PlantEvent(msgspec.Struct, frozen=True, tag_field="is", tag="began"):
+    plant: msgspec.Raw
+
+
+class _PlantLine(msgspec.Struct, frozen=True):
+    event: _PlantEvent
+
+
 _head: Final = msgspec.json.Decoder(_HeadLine)
-_plant_name: Final = msgspec.json.Decoder(_HeadPlant)
+_plant_of: Final = msgspec.json.Decoder(_PlantLine)
 _plant: Final = msgspec.json.Decoder(PlantFile, dec_hook=from_text)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Head:
     """What a record begins with.
 
@@ -94,8 +105,6 @@ class Head:
         bench: the bench.
         operator: who began it.
         plant_name: the plant's name.
-        plant_digest: SHA-256 of the plant as the record holds it, to tell plants apart without reading them.
-        plant_json: that plant, not yet read.
     """
 
     path: Path
@@ -105,8 +114,15 @@ class Head:
     bench: HeadBench
     operator: str
     plant_name: str
-    plant_digest: str
-    plant_json: bytes
+
+    @cached_property
+    def plant_digest(self) -> str:
+        """SHA-256 of the plant as the record holds it, to tell plants apart without resolving them.
+
+        Raises:
+            BrokenRecord: the record cannot be read any more.
+        """
+        return hashlib.sha256(self._plant_json()).hexdigest()
 
     def plant_file(self) -> PlantFile:
         """The plant that the walk ran with.
@@ -115,9 +131,24 @@ class Head:
             BrokenRecord: it is no plant that this version knows.
         """
         try:
-            return _plant.decode(self.plant_json)
+            return _plant.decode(self._plant_json())
         except (msgspec.MsgspecError, ValueError) as error:
             raise BrokenRecord(self.path, 1, f"holds no plant that this version knows: {error}") from error
+
+    def _plant_json(self) -> bytes:
+        """Read again when it is asked for: it is long, and a folder has many records."""
+        return bytes(_decoded(self.path, _plant_of).event.plant)
+
+
+T = TypeVar("T")
+
+
+def _decoded(path: Path, decoder: msgspec.json.Decoder[T]) -> T:
+    line = next((line for _, line in read_lines(path)), b"")
+    try:
+        return decoder.decode(line)
+    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
+        raise BrokenRecord(path, 1, f"does not begin a walk: {error}") from error
 
 
 def files_in(paths: Iterable[Path]) -> list[Path]:
@@ -155,13 +186,8 @@ def head_of(path: Path) -> Head:
     Raises:
         BrokenRecord: it cannot be read or does not begin a walk.
     """
-    line = next((line for _, line in read_lines(path)), b"")
-    try:
-        read = _head.decode(line)
-        event, raw = read.event, bytes(read.event.plant)
-        name = _plant_name.decode(raw).plant
-    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
-        raise BrokenRecord(path, 1, f"does not begin a walk: {error}") from error
+    read = _decoded(path, _head)
+    event = read.event
     return Head(
         path=path,
         at=read.at,
@@ -169,9 +195,7 @@ def head_of(path: Path) -> Head:
         sequence=event.sequence.sequence,
         bench=event.bench,
         operator=event.operator,
-        plant_name=name,
-        plant_digest=hashlib.sha256(raw).hexdigest(),
-        plant_json=raw,
+        plant_name=event.plant.plant,
     )
 
 
@@ -224,35 +248,61 @@ def search(path: Path, names: Collection[str] | None = None) -> Iterator[bytes]:
     Raises:
         BrokenRecord: it cannot be read.
     """
-    wanted = None if names is None else frozenset(msgspec.json.encode(name)[1:-1] for name in names)
-    for data in _pieces(path):
-        at = 0
-        while (at := data.find(_SUBJECT, at)) >= 0:
+    takes = _taker(names)
+    for data, end in _pieces(path):
+        find, at = data.find, 0
+        while (at := find(_SUBJECT, at, end)) >= 0:
+            # a line holds one note at most, and of other lines only the first one has such a key: the rest is skipped
+            taken = takes(data, at)
+            after = find(b"\n", at, end) + 1
+            if taken:
+                yield bytes(data[data.rfind(b"\n", 0, at) + 1 : after])
+            at = after
+
+
+def _taker(names: Collection[str] | None) -> Callable[[bytearray, int], object]:
+    """Says whether the reading is wanted whose subject stands at a place."""
+    if names is None:
+        return _NOTED.match
+    wanted = [msgspec.json.encode(name)[1:-1] for name in names]
+    if len(wanted) > MOST_IN_ONE:
+        known = frozenset(wanted)
+
+        def among(data: bytearray, at: int) -> bool:
             found = _NOTED.match(data, at)
-            if found is None:
-                at += len(_SUBJECT)
-                continue
-            # the rest of the line is long and holds no other note
-            end = data.find(b"\n", found.end()) + 1
-            if wanted is None or not wanted.isdisjoint(found.groups()):
-                yield data[data.rfind(b"\n", 0, at) + 1 : end]
-            at = end
+            return found is not None and not known.isdisjoint(found.groups())
+
+        return among
+    one = rb'"(?:' + b"|".join(map(re.escape, wanted)) + rb')"'
+    subject = rb'"subject":(?:' + one + rb',"between":\["|' + _TEXT
+    return re.compile(subject + rb',"between":\[(?:' + one + rb"|" + _TEXT + rb"," + one + rb"))").match
 
 
-def _pieces(path: Path) -> Iterator[bytes]:
-    """The file in pieces that end with a line's end; a torn end is left out."""
+def _pieces(path: Path) -> Iterator[tuple[bytearray, int]]:
+    """The file in pieces that end with a line's end: a buffer, and how much of it counts until the next piece.
+
+    A torn end is left out.
+    """
+    buffer, kept = bytearray(BLOCK), 0
     try:
         with path.open("rb", buffering=0) as stream:
-            rest = b""
-            while block := stream.read(BLOCK):
-                end = block.rfind(b"\n") + 1
-                if not end:
-                    rest += block
-                    if len(rest) > LONGEST:
-                        raise BrokenRecord(path, 0, f"a line of more than {LONGEST} bytes")
+            while True:
+                with memoryview(buffer) as view:
+                    count = stream.readinto(view[kept:])
+                if not count:
+                    return
+                have = kept + count
+                end = buffer.rfind(b"\n", 0, have) + 1
+                if end:
+                    yield buffer, end
+                    kept = have - end
+                    buffer[:kept] = buffer[end:have]
                     continue
-                yield rest + block[:end]
-                rest = block[end:]
+                kept = have
+                if have > LONGEST:
+                    raise BrokenRecord(path, 0, f"a line of more than {LONGEST} bytes")
+                if have == len(buffer):
+                    buffer.extend(bytes(len(buffer)))
     except OSError as error:
         raise BrokenRecord(path, 0, f"cannot be read: {error.strerror}") from error
 
