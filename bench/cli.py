@@ -28,11 +28,11 @@ COMMANDS: Final[dict[str, str]] = {
     "replay": "show what a record holds, step by step",
     "ready": "say what of a plant is proven, what blocks its first power, and what to do next",
     "disturb": "declare that something was disturbed: what was proven of it no longer counts",
+    "trace": "find in the records where a point changed, and what was touched in between",
     "compare": "compare two records or two dates: what changed beyond the uncertainties",
     "report": "make one HTML report of one or more records",
-    "export": "export readings as a table: CSV or Parquet",
     "verify": "verify records: which line was changed, lost, added or moved, and what is torn",
-    "trace": "find in the records where a point changed, and what was touched in between",
+    "export": "export readings as a table: CSV or Parquet",
 }
 """Command to what it does, in the order of the help text."""
 

@@ -82,13 +82,17 @@ class Claims:
 
     @cached_property
     def path_to(self) -> Mapping[str, tuple[Claim, ...]]:
-        """Inlet to the claims of the conductors between it and its supply, there and back."""
+        """Inlet to the claims of the conductors between it and its supply, there and back.
+
+        An inlet that no supply reaches in the plant file has one claim that nothing can prove.
+        """
         found: dict[str, tuple[Claim, ...]] = {}
         for inlet in self.plant.inlets.values():
             try:
                 path = self.plant.supply_path(inlet.shelf, inlet.feed)
             except NoPath:
-                found[inlet.name] = ()
+                key: Key = ("joined", frozenset({inlet.name}))
+                found[inlet.name] = (Claim(key, inlet.name, f"a supply reaches inlet {inlet.name}"),)
                 continue
             names = dict.fromkeys(edge.id for edge in (*path.out, *path.back) if edge.kind == "conductor")
             found[inlet.name] = tuple(self._joined(name) for name in names)

@@ -297,11 +297,15 @@ class _Readiness:
         gates: list[GateState] = []
         needs: dict[tuple[str, Gate], dict[Name, Task]] = {}
         for shelf in self.plant.shelves_of():
+            if not shelf.inlets:
+                continue  # there is nothing to be powered
             first: dict[Name, dict[Key, ClaimState]] = {}
             self._want(first, ("earth", ""), self.claims.earth(shelf.name))
             for inlet in shelf.inlets:
                 for claim in self.claims.path_to[inlet.name]:
-                    self._want(first, ("cable", self.plant.conductors[claim.about].cable), [claim])
+                    conductor = self.plant.conductors.get(claim.about)
+                    # where the plant file shows no way from a supply, the shelf itself is what has to be looked at
+                    self._want(first, ("cable", conductor.cable) if conductor else ("inlets", shelf.name), [claim])
                 self._want(first, ("inlets", shelf.name), self.claims.of_inlet[inlet.name][:1])
             cards = {task: dict(states) for task, states in first.items()}
             for cable in self._signal_cables(shelf.name):

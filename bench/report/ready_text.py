@@ -68,6 +68,7 @@ def _gates(ready: Readiness) -> Iterator[str]:
     yield f"{'shelf':8} {'first power, cards out':38} cards in"
     for shelf, gates in by_shelf.items():
         yield f"{shelf:8} {_gate(gates['first power']):38} {_gate(gates['cards in'])}"
+    yield "Clear means: the evidence is there. The person in charge decides, under local codes and the site's rules."
 
 
 def _gate(gate: GateState) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any, Final
 
 from bench.diagnose.evidence_rows import Evidence
+from bench.diagnose.trace_charts import ewma, ewma_limits, individuals, mean_and_spread
 from bench.diagnose.trace_common import Common
 from bench.diagnose.trace_points import ELSEWHERE, Point
 from bench.diagnose.trace_series import Series, seconds
@@ -17,6 +18,8 @@ SCALE: Final = 30
 """Characters of a plot in the terminal."""
 MARKS: Final = {"pass": "●", "fail": "x", "undecided": "?", "void": "-"}
 OUT: Final = "beyond the meter's range"
+EWMA_WEIGHT: Final = 0.2
+"""Of the newest reading: a usual choice for small shifts (NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4)."""
 MANY: Final = 12
 """Series from which on the steady ones are told in one line each."""
 _MOST: Final = 10
@@ -304,6 +307,7 @@ def plain(one: Study) -> dict[str, Any]:
             "sigma": change.sigma,
             "excursions": [{"record": one.runs[i].record, "event": one.runs[i].n} for i in change.excursions],
         }
+        made["charts"] = _charts(series)
     window = one.window
     if window is not None:
         good = window.last_good
@@ -343,6 +347,24 @@ def plain(one: Study) -> dict[str, Any]:
             "meter": one.common.meter,
             "words": one.common.words,
         }
+    return made
+
+
+def _charts(series: Series) -> dict[str, Any]:
+    """Control charts about the level before, and plain statistics, for those who want a second opinion."""
+    values, change = series.runs.values, series.change
+    low, high = ewma_limits(change.before, change.sigma, EWMA_WEIGHT)
+    made: dict[str, Any] = {
+        "values": list(values),
+        "ewma_weight": EWMA_WEIGHT,
+        "ewma": ewma(values, change.before, EWMA_WEIGHT)[1:],
+        "ewma_limits": [low, high],
+    }
+    if len(values) > 1:
+        _, _, lower, upper = individuals(values)
+        made["individuals_limits"] = [lower, upper]
+    if len(set(values)) > 1:
+        made["mean"], made["spread"], made["lag1_autocorrelation"] = mean_and_spread(values)
     return made
 
 
