@@ -337,7 +337,8 @@ def _right_way_round(plant: Plant, shelf: Shelf, inlet: Inlet, shelves: list[She
     lines = _clear(shelf.name, f"polarity of feed {inlet.feed}, cards out")
     lines += _do("Close", f"Close {', '.join(breakers)} and nothing else.", close=breakers)
     text = f"The bench supply stands in the place of {supply}, its plus on the return. The cards are out."
-    lines += _energise(f"Feed {inlet.feed} to {shelf.name} at {volts:g} V", text, [supply], volts, 0.3, ramp=False)
+    title = f"Feed {inlet.feed} to {shelf.name} at {volts:g} V"
+    lines += _energise(title, text, [supply], volts, 0.3, ramp=False, empty=True)
     here, right = f"{inlet.name}", "{computed: shelf-voltage}"
     sign = f"Red on {inlet.live.name}. The sign counts: a battery's return is positive here."
     bar = _return_bar(plant, inlet)

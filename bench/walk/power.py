@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from bench.judge.limit import Limit
-from bench.judge.watch import Ladder, drift, inrush
+from bench.judge.watch import LEAST_READINGS, Ladder, drift, inrush
 from bench.plant.model import Plant
 from bench.quantity import engineering
 from bench.sequence.file import Energise
@@ -83,12 +83,9 @@ def judge_energised(
     source_text = f"cards of {names} with their spread at {engineering(found.forecast.powered.volts, 'V')}"
     base = replace(base, low=low, high=high, source=source_text, unit="A")
     if event.why != "done":
-        word = _FINDINGS.get(event.why, "stopped")
-        if word == "heavy" and _shorted(event):
-            word = "short"
-        elif word == "heavy" and found.forecast.typical.amps < NEXT_TO_NOTHING:
-            word = "leaks"
-        return replace(base, verdict="fail", value=_last(event), finding=word, sentence=_tripped(event, found, high))
+        word = _word(source, event, found.forecast)
+        told = _tripped(event, found, high, word)
+        return replace(base, verdict="fail", value=_last(event), finding=word, sentence=told)
     return _came_up(source, event, found, base, (low, high), hold)
 
 
@@ -97,6 +94,29 @@ def _last(event: e.Energised) -> float | None:
 
 
 _FINDINGS: Final = {"limit": "heavy", "over": "heavy", "volts": "heavy", "leaks": "leaks", "restless": "restless"}
+
+
+def _word(source: Energise, event: e.Energised, forecast: Forecast) -> str:
+    """What is wrong with a load that tripped, in one word; see :attr:`bench.walk.setting.Outcome.finding`."""
+    word = _FINDINGS.get(event.why, "stopped")
+    if word != "heavy":
+        return word
+    if _shorted(event):
+        return "short"
+    if forecast.typical.amps < NEXT_TO_NOTHING:
+        return "leaks"
+    return "creeps" if _crept(source, event) else "heavy"
+
+
+def _crept(source: Energise, event: e.Energised) -> bool:
+    """Whether a current that was right at first rose beyond the window bit by bit, and not by one jump."""
+    if event.why != "over" or len(event.sets) <= len(source.ramp):
+        return False
+    begun = event.sets[-1][0] + source.inrush.value
+    inside = [a for t, a in zip(event.times, event.amps, strict=True) if t > begun and a is not None]
+    if len(inside) < LEAST_READINGS:
+        return False
+    return inside[-1] - inside[-2] < 0.5 * (inside[-1] - inside[0])
 
 
 def _shorted(event: e.Energised) -> bool:
@@ -108,7 +128,7 @@ def _shorted(event: e.Energised) -> bool:
     return at >= set_at and terminal < SHORT_VOLTS * volts
 
 
-def _tripped(event: e.Energised, found: Prepared, high: float) -> str:
+def _tripped(event: e.Energised, found: Prepared, high: float, word: str) -> str:
     """Why the output went off, in words for a person at the rack."""
     assert found.forecast is not None
     at = event.times[event.tripped] if event.tripped is not None and event.times else 0.0
@@ -119,9 +139,12 @@ def _tripped(event: e.Energised, found: Prepared, high: float) -> str:
     terminal = event.terminal[-1][1] if event.terminal else None
     names = ", ".join(found.forecast.typical.shelves) or "what is on"
     match event.why:
-        case "limit" if _shorted(event) and terminal is not None:
+        case "limit" if word == "short" and terminal is not None:
             head = f"short: the supply gives its limit of {limit:g} A and no more than {terminal:.2f} V come up"
             tail = "Look for a short in the shelf or its feed"
+        case "over" if word == "creeps":
+            head = f"{names} creeps: the current rose to {shown} where {high:.3f} A is the most"
+            tail = "Find what warms up"
         case "limit" | "over":
             head = f"{names} draws too much: {shown} where {high:.3f} A is the most"
             tail = "Look at the last card that went in"

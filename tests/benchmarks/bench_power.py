@@ -1,6 +1,6 @@
 """First power at full size: faults by name over many seeds, trip latency, drops against a circuit simulator.
 
-    python -m tests.benchmarks.bench_power [RUNS]
+    python -m tests.benchmarks.bench_power [RUNS [FIRST SEED]]
 
 Prints its figures; exit code 1 where one is not what it must be.
 """
@@ -21,7 +21,7 @@ from tests.power import pure_walk, small_hall, spice
 from tests.power import season_of_faults as season
 
 
-def faults(runs: int) -> bool:
+def faults(runs: int, start: int = 0) -> bool:
     """Every fault by its name, stopped by the rung that must stop it."""
     folder = Path(tempfile.mkdtemp())
     first = pure_walk.begun(folder, small_hall.written(folder), "2")
@@ -34,7 +34,7 @@ def faults(runs: int) -> bool:
     placed = 0
     trips: list[pure_walk.Trip] = []
     began = time.monotonic()
-    for seed in range(runs):
+    for seed in range(start, start + runs):
         drawn = season.drawn(seed)
         walk = pure_walk.PureWalk(first, plant, [drawn.fault] if drawn.fault else [], seed)
         walk.run()
@@ -55,7 +55,7 @@ def faults(runs: int) -> bool:
         if drawn.kind == "lossy":
             shelf = drawn.subject.partition(".")[0]
             placed += season.segment(walk, plant, drawn.subject) == f"WA{shelf}.1"
-    print(f"first power of three shelves, {runs} seeded runs, {time.monotonic() - began:.0f} s")
+    print(f"first power of three shelves, {runs} runs from seed {start}, {time.monotonic() - began:.0f} s")
     for kind in season.KINDS:
         print(f"  {kind:10} {right[kind]:3} of {asked[kind]:3} by the right name")
     print(f"  lossy      {placed:3} of {asked['lossy']:3} traced to the right conductor")
@@ -93,7 +93,8 @@ def drops() -> bool:
 def main() -> int:
     """Run all; see the module's text."""
     runs = int(sys.argv[1]) if len(sys.argv) > 1 else 200
-    return 0 if all([drops(), faults(runs)]) else 1
+    start = int(sys.argv[2]) if len(sys.argv) > 2 else 0
+    return 0 if all([drops(), faults(runs, start)]) else 1
 
 
 if __name__ == "__main__":

@@ -90,6 +90,18 @@ def test_a_trip_fails_and_every_hold_point_is_to_be_passed_again(desk: paper.Des
     assert "Output off" in newest[1].sentence
 
 
+@pytest.mark.parametrize(("jump", "word"), [(False, "creeps"), (True, "heavy")])
+def test_a_current_that_rises_beyond_bit_by_bit_creeps(desk: paper.Desk, jump: bool, word: str) -> None:
+    up(desk)
+    step = desk.state.step
+    assert step is not None
+    base = paper.brought_up(desk.state, step).amps
+    rise = [0.0] * (len(base) - 1) + [0.3] if jump else [0.3 * k / len(base) for k in range(len(base))]
+    energised(desk, state="off", why="over", amps=[(a or 0.0) + b for a, b in zip(base, rise, strict=True)])
+    outcome = next(o for o in outcomes(desk.state) if not o.barred)
+    assert (outcome.verdict, outcome.finding) == ("fail", word)
+
+
 @pytest.mark.parametrize(("part", "word"), [(0.5, "light"), (1.4, "heavy")])
 def test_too_little_is_a_finding_as_much_as_too_much(desk: paper.Desk, part: float, word: str) -> None:
     up(desk)
