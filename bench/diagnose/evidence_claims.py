@@ -3,8 +3,11 @@
 Five kinds of claim. *joined*: a conductor or bond reads what it should from end to end. *apart*: two neighbouring pins
 with wires on them, or an inlet's two terminals, are not joined. *floats*: with the single-point connection lifted the
 inside of the earthing network is apart from the building. *polarity*: an inlet has its feed's voltage, with its sign.
-*idle*: a shelf draws what its cards should. Evidence speaks for nets, not for pins: whether a short is looked for at
-one end of a cable or at the other is the same where the cable is whole.
+*idle*: a shelf draws what its cards should. One more is not asked for, but counts where it was looked at: *quiet*, an
+inlet shows nothing while it is dead, or while another feed is on.
+
+Evidence speaks for nets, not for pins: whether a short is looked for at one end of a cable or at the other is the same
+where the cable is whole.
 """
 
 from __future__ import annotations
@@ -14,12 +17,12 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
 
-from bench.diagnose.evidence_rows import Evidence
+from bench.diagnose.evidence_rows import ENERGISED, PARTLY, Evidence
 from bench.plant.graph import Nets
 from bench.plant.model import NoPath, Plant
 from bench.plant.things import Cable, EarthPoint, Inlet
 
-ClaimKind = Literal["joined", "apart", "floats", "polarity", "idle"]
+ClaimKind = Literal["joined", "apart", "floats", "polarity", "idle", "quiet"]
 Key = tuple[ClaimKind, frozenset[str]]
 
 
@@ -104,6 +107,10 @@ class Claims:
             return ()
         return (Claim(("idle", frozenset({shelf})), shelf, f"shelf {shelf} draws what its cards should"),)
 
+    def quiet(self, inlet: str) -> Claim:
+        """The claim that an inlet shows nothing when it should: it is dead, or another feed is on."""
+        return Claim(("quiet", frozenset({inlet})), inlet, f"inlet {inlet} shows nothing while it should not")
+
     def earth(self, shelf: str) -> tuple[Claim, ...]:
         """The claims of the bonds from a shelf's bay to the single-point connection, and of what all bays share."""
         plant = self.plant
@@ -154,8 +161,11 @@ class Claims:
     def keys_of(self, row: Evidence) -> tuple[Key, ...]:
         """The keys of the claims that a reading speaks for; none where it is about something else."""
         if row.reads == "voltage":
-            inlet = self._inlet(row)
-            return (("polarity", frozenset({inlet})),) if inlet else ()
+            return self._voltage(row)
+        if row.function == ENERGISED:
+            # a shelf that comes up with some of its cards is not proven by that, but it fails by it
+            whole = PARTLY not in row.between or row.verdict == "fail"
+            return (("idle", frozenset({row.subject})),) if whole else ()
         if row.reads == "current":
             shelf = row.subject if row.subject in self.plant.shelves else self._shelf(row)
             return (("idle", frozenset({shelf})),) if shelf else ()
@@ -207,6 +217,16 @@ class Claims:
             return (("floats", frozenset({plant.single_point.name})),)
         nets = frozenset(self._net(place) for place in row.between)
         return (("apart", nets),) if len(nets) == 2 else ()
+
+    def _voltage(self, row: Evidence) -> tuple[Key, ...]:
+        """A voltage proves a polarity only where its limit leaves out zero: what is dead has no polarity."""
+        inlet = self._inlet(row)
+        if not inlet or row.low is None or row.high is None:
+            return ()
+        nominal = self.plant.feeds[self.plant.inlets[inlet].feed].nominal_v
+        if row.low * row.high > 0 and row.low * nominal > 0:
+            return (("polarity", frozenset({inlet})),)
+        return (("quiet", frozenset({inlet})),) if row.low <= 0 <= row.high else ()
 
     def _inlet(self, row: Evidence) -> str:
         if row.subject in self.plant.inlets:

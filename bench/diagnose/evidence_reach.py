@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TypeVar
 
-from bench.diagnose.evidence_rows import Evidence
+from bench.diagnose.evidence_rows import ENERGISED, Evidence
 from bench.plant.model import NoPath, Plant, UnknownName
 from bench.plant.things import Bay, Bond, Breaker, Busbar, Cable, Conductor, Connector, EarthPoint, Shelf, Tray
 
@@ -45,7 +45,7 @@ class Reaching:
 
     def __init__(self, plant: Plant) -> None:
         self.plant = plant
-        self._rests: dict[tuple[str, tuple[str, ...], bool], frozenset[str]] = {}
+        self._rests: dict[tuple[str, tuple[str, ...], str], frozenset[str]] = {}
 
     @cached_property
     def inlet_paths(self) -> Mapping[str, frozenset[str]]:
@@ -102,8 +102,11 @@ class Reaching:
         return set()
 
     def rests_on(self, row: Evidence) -> frozenset[str]:
-        """What evidence rests on: its subject, its places, the conductors that end on these; a current on the cards."""
-        key = (row.subject, row.between, row.reads == "current")
+        """What evidence rests on: its subject, its places, the conductors that end on these.
+
+        A shelf's current rests on its cards, and how it came up on the way of its feeds.
+        """
+        key = (row.subject, row.between, row.reads)
         known = self._rests.get(key)
         if known is None:
             landings = self.plant.landings
@@ -111,6 +114,8 @@ class Reaching:
             found |= {one.name for place in row.between for one in landings.get(place, ())}
             if row.reads == "current" and row.subject in self.plant.inlets:
                 found.add(self.plant.inlets[row.subject].shelf)
+            if row.function == ENERGISED and row.subject in self.plant.shelves:
+                found |= {inlet.name for inlet in self.plant.shelves[row.subject].inlets}
             known = self._rests[key] = frozenset(found - {""})
         return known
 

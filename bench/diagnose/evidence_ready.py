@@ -253,7 +253,9 @@ class _Readiness:
     def _shelves(self) -> Iterable[ThingState]:
         for shelf in self.plant.shelves_of():
             own = [claim for inlet in shelf.inlets for claim in self.claims.of_inlet[inlet.name]]
-            yield self._thing("shelf", shelf.name, shelf.title, [*own, *self.claims.idle(shelf.name)])
+            quiet = [self.claims.quiet(inlet.name) for inlet in shelf.inlets]
+            looked_at = [claim for claim in quiet if claim.key in self.newest or claim.key in self.spoilt]
+            yield self._thing("shelf", shelf.name, shelf.title, [*own, *looked_at, *self.claims.idle(shelf.name)])
 
     def _feeds(self) -> Iterable[ThingState]:
         for feed in self.plant.feeds.values():
@@ -312,6 +314,11 @@ class _Readiness:
                 self._want(cards, ("cable", cable), self.claims.of_cable[cable])
             for inlet in shelf.inlets:
                 self._want(cards, ("polarity", shelf.name), self.claims.of_inlet[inlet.name][1:])
+                quiet = self.claims.quiet(inlet.name)
+                if self.state(quiet).status in ("failing", "undecided"):
+                    # what is live where it should be dead keeps everybody away
+                    for wanted in (first, cards):
+                        self._want(wanted, ("inlets", shelf.name), [quiet])
             stages: tuple[tuple[Gate, dict[Name, dict[Key, ClaimState]]], ...] = (
                 ("first power", first),
                 ("cards in", cards),

@@ -11,13 +11,17 @@ from typing import Final
 
 import msgspec
 
+from bench.sequence.file import Energise
+from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.results import results
-from bench.walk.setting import Outcome
+from bench.walk.setting import Conditions, Outcome, Setting
 from bench.walk.state import Phase, State, outcomes, start, take
 
-REPLACED: Final = "replaced"
-"""What stands in place of a verdict for a reading that was taken again in the same walk."""
+ENERGISED: Final = "energised"
+"""The function of a row that tells how a shelf came up: such rows are found by folding only."""
+PARTLY: Final = "not all cards in"
+"""Stands as the second place of such a row where a shelf had not all its cards, or a dummy load."""
 
 
 class Evidence(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -30,7 +34,7 @@ class Evidence(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
         step: the step's lasting name in its sequence.
         subject: the plant object that it is about.
         between: where the probes were, red first.
-        function: as readings carry it, such as ``resistance 2w``.
+        function: as readings carry it, such as ``resistance 2w``; or :data:`ENERGISED`.
         verdict: ``pass``, ``fail``, ``undecided``, ``void`` or ``skipped``.
         sentence: the verdict in words.
         value: corrected, in ``unit``; None where the meter gave none.
@@ -178,6 +182,7 @@ class _Fold:
         self._digest = plant_digest
         self._meters: dict[str, str] = {}
         self._read_with: dict[int, str] = {}
+        self._fed: dict[int, tuple[str, ...]] = {}
         self._told: list[Told] = []
         self._operator = ""
         self._began = self._ended = ""
@@ -185,7 +190,7 @@ class _Fold:
     def run(self, entries: Iterable[e.Entry]) -> State:
         state = start()
         for entry in entries:
-            step = state.step
+            before, step = state, state.step
             state = take(state, entry)
             self._ended = entry.at
             match entry.event:
@@ -195,6 +200,8 @@ class _Fold:
                     self._meet(entry, met)
                 case e.Read() as read:
                     self._read_with[entry.n] = self._meters.get(read.instrument, "")
+                case e.Energised() if step is not None and before.setting is not None:
+                    self._fed[entry.n] = _on(before.setting, step, before.conditions)
                 case e.Disturbed() as one:
                     self._tell(entry, "disturbance", tuple(one.touches), one.text, one.by, one.when)
                 case e.Noted() as note:
@@ -239,17 +246,18 @@ class _Fold:
         """One outcome as a row; None for a step that reads nothing of the plant."""
         assert state.setting is not None
         step = state.setting.plan.steps[outcome.index]
-        if step.kind != "measure" or step.probes is None:
-            return None
         read = outcome.reading
+        places = step.probes if step.kind == "measure" else self._fed.get(outcome.n)
+        if not places:
+            return None
         return Evidence(
             record=self._record,
             n=outcome.n,
             at=outcome.at or self._ended,
             step=outcome.key,
-            subject=outcome.subject,
-            between=step.probes,
-            function=read.function if read is not None else "",
+            subject=outcome.subject if step.kind == "measure" else places[0],
+            between=places,
+            function=read.function if read is not None else "" if step.kind == "measure" else ENERGISED,
             verdict=outcome.verdict,
             sentence=outcome.sentence,
             value=outcome.value,
@@ -267,6 +275,23 @@ class _Fold:
             ambient=outcome.ambient,
             zero=outcome.zero,
         )
+
+
+def _on(setting: Setting, step: Step, conditions: Conditions) -> tuple[str, ...]:
+    """What an energise step says something of: a shelf, and :data:`PARTLY` where not all its cards were in.
+
+    Nothing where several shelves were on, or none: the current cannot be told apart then.
+    """
+    if not isinstance(step.source, Energise):
+        return ()
+    found = setting.prepared(step, conditions)
+    shelves = tuple(found.forecast.typical.shelves) if found.forecast is not None else ()
+    if len(shelves) != 1:
+        return ()
+    cards = {card.name for name in (shelves[0], *setting.plant.shelves[shelves[0]].halves)
+             for card in setting.plant.shelves[name].cards}  # fmt: skip
+    whole = not cards & conditions.out and step.source.dummy is None
+    return shelves if whole else (shelves[0], PARTLY)
 
 
 # One line as it stands

@@ -21,7 +21,7 @@ from bench.diagnose.evidence_rows import Evidence
 from bench.judge.metals import COPPER, stretched
 from bench.quantity import engineering
 
-Asks = Literal["joined", "apart", "between"]
+Asks = Literal["joined", "apart", "between", "quiet"]
 
 BEYOND: Final = 1000.0
 """How far a reading beyond the range is put from those within, in standard uncertainties."""
@@ -38,29 +38,38 @@ class SeriesKey:
     Attributes:
         reads: ``resistance``, ``insulation``, ``voltage`` or ``current``.
         places: the two places; in the order of their names where the order does not matter.
-        asks: what was asked of them.
+        asks: what was asked of them; ``quiet`` where nothing should show.
+        scale: of a voltage that was asked for, in quarters of a decade: 12 V are another matter than 48 V.
     """
 
     reads: str
     places: tuple[str, ...]
     asks: Asks
+    scale: int = 0
 
     @property
     def text(self) -> str:
         """In words."""
-        what = {"joined": self.reads, "between": self.reads, "apart": f"{self.reads}, to be apart"}[self.asks]
-        return f"{what} between {' and '.join(self.places)}"
+        wanted = {"apart": ", to be apart,", "quiet": ", to be dead,"}.get(self.asks, "")
+        if len(self.places) < 2:
+            return f"{self.reads} of {' '.join(self.places)}"
+        return f"{self.reads}{wanted} between {' and '.join(self.places)}"
 
 
 def key_of(row: Evidence) -> SeriesKey:
     """The series that a reading belongs to."""
     asks: Asks = "between"
+    scale = 0
     if row.high is not None and row.low is None:
         asks = "joined"
     elif row.low is not None and row.high is None:
         asks = "apart"
-    signed = row.reads in ("voltage", "current")
-    return SeriesKey(row.reads, row.between if signed else tuple(sorted(row.between)), asks)
+    elif row.low is not None and row.high is not None and row.reads == "voltage":
+        middle = abs(row.low + row.high) / 2.0
+        asks = "quiet" if row.low <= 0.0 <= row.high else "between"
+        scale = round(4.0 * math.log10(middle)) if asks == "between" and middle > 0 else 0
+    ordered = row.reads not in ("resistance", "insulation")
+    return SeriesKey(row.reads, row.between if ordered else tuple(sorted(row.between)), asks, scale)
 
 
 class Track:

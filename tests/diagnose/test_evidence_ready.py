@@ -1,11 +1,14 @@
 """Readiness: what is proven, what blocks, what comes next."""
 
+import msgspec
 import pytest
 
 from bench.commands.evidence import open_folder
 from bench.diagnose.evidence_claims import Claims
 from bench.diagnose.evidence_reach import Reaching
 from bench.diagnose.evidence_ready import readiness, void
+from bench.diagnose.evidence_rows import ENERGISED, PARTLY
+from bench.plant.model import NoPath, Plant
 from tests.diagnose.season_folder import apart, disturbed, plant, reading, season
 
 
@@ -137,3 +140,70 @@ def test_failing_things_are_mended_first_in_their_task(ready):
     """And named."""
     task = next(task for task in ready.tasks if (task.kind, task.about) == ("cable", "W103"))
     assert "mend" in task.text and "W103.7" in task.text
+
+
+# Live evidence
+
+
+def volts(low, high, value, verdict="pass", inlet="4B-L.A", **more):
+    return reading(inlet, (inlet, f"{inlet}-return"), verdict, reads="voltage", low=low, high=high, value=value, **more)
+
+
+def kinds(row):
+    return {key[0] for key in Claims(plant()).keys_of(row)}
+
+
+def test_a_dead_inlet_proves_no_polarity():
+    """It passes for reading nothing: only a limit that leaves out zero, on the feed's side, speaks of polarity."""
+    assert kinds(volts(-1.0, 1.0, 0.0)) == {"quiet"}
+    assert kinds(volts(-57.0, -40.5, -53.0)) == {"polarity"}
+    assert kinds(volts(-12.6, -11.0, -12.0)) == {"polarity"}, "a few volts show the sign as well"
+    assert kinds(volts(40.5, 57.0, 53.0)) == set(), "the wrong way round was asked for"
+    assert kinds(volts(None, 60.0, 53.0)) == set()
+    found = readiness(plant(), [volts(-1.0, 1.0, 0.0)])
+    states = {one.claim.kind: one.status for one in thing(found, "shelf", "4B-L").states if one.claim.about == "4B-L.A"}
+    assert states == {"apart": "never tested", "polarity": "never tested", "quiet": "proven"}
+
+
+def test_what_is_live_where_it_should_be_dead_shuts_the_gates():
+    """A feed that comes up at the other inlet keeps everybody away from the shelf."""
+    found = readiness(plant(), [volts(-1.0, 1.0, -48.0, "fail")])
+    blockers = {gate.gate: gate.blockers for gate in found.gates if gate.shelf == "4B-L"}
+    assert all(("inlets", "4B-L") in names for names in blockers.values())
+    assert thing(found, "shelf", "4B-L").status == "failing"
+    task = next(task for task in found.tasks if (task.kind, task.about) == ("inlets", "4B-L"))
+    assert "mend 4B-L.A" in task.text
+
+
+def came_up(shelf, verdict="pass", partly=False, at="2026-05-01T10:00:00.000000Z"):
+    places = (shelf, PARTLY) if partly else (shelf,)
+    row = reading(shelf, places, verdict, reads="current", low=0.5, high=0.7, value=0.6, at=at)
+    return msgspec.structs.replace(row, function=ENERGISED)
+
+
+def test_a_shelf_that_came_up_with_all_its_cards_draws_what_it_should():
+    """With some of them it proves nothing, but it can fail."""
+
+    def idle(*rows):
+        return next(one.status for one in thing(readiness(plant(), rows), "shelf", "4B-L").states
+                    if one.claim.kind == "idle")  # fmt: skip
+
+    assert idle(came_up("4B-L")) == "proven"
+    assert idle(came_up("4B-L", partly=True)) == "never tested"
+    assert idle(came_up("4B-L", "fail", partly=True)) == "failing"
+    assert idle(came_up("4B-L", "fail", partly=True), came_up("4B-L", at="2026-05-02T10:00:00.000000Z")) == "proven"
+    rows = void([came_up("4B-L")], [disturbed("FA4", at="2026-06-01T00:00:00.000000Z")], Reaching(plant()))
+    assert rows[0].verdict == "void", "how it came up rests on the way of its feeds"
+
+
+def test_a_shelf_without_a_way_from_a_supply_is_never_clear(monkeypatch):
+    """Nothing can prove an inlet that no supply reaches; such a plant file is refused, but it may be older."""
+
+    def nowhere(self, shelf, feed):
+        raise NoPath("nowhere")
+
+    monkeypatch.setattr(Plant, "supply_path", nowhere)
+    found = readiness(plant(), [])
+    gate = next(gate for gate in found.gates if (gate.shelf, gate.gate) == ("4B-L", "first power"))
+    assert ("inlets", "4B-L") in gate.blockers
+    assert "a supply reaches inlet 4B-L.B" in Claims(plant()).path_to["4B-L.B"][0].text
