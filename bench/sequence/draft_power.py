@@ -296,8 +296,8 @@ def _shelf(plant: Plant, shelf: Shelf, shelves: list[Shelf]) -> list[str]:
         lines += _energise(
             name, text, [supply], volts, _limit(most), ramp=True, soak=60.0 if last else 0.0, dummy=dummy
         )
-        if last:
-            lines += _under_load(first)
+        # a drop is looked for while the current is still small: constant power makes up for it with more current
+        lines += _under_load(first)
         lines += _off(breakers)
         if dummy:
             lines += _do("Dummy load off", "Take the dummy load off.")
