@@ -148,8 +148,9 @@ def finding_words(finding: Finding, seen: Visibility, ohms: float) -> list[str]:
     )
     if finding.lift:
         bond = network.bonds[network.bond_place(finding.lift)]
+        purpose = "to prove it" if finding.kind == "stands" else "to decide"
         lines.append(
-            f"to decide, lift bond {bond.name} ({network.label(bond.a)} to {network.label(bond.b)})"
+            f"{purpose}, lift bond {bond.name} ({network.label(bond.a)} to {network.label(bond.b)})"
             " and read across its gap"
         )
         lines.append(CAUTION)

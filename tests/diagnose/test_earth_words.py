@@ -129,7 +129,7 @@ def test_a_found_path_comes_with_the_lift_and_the_caution(hall):
     lines = finding_words(ask, visibility(hall, hunt.taken), 5e-3)
     assert lines[0].startswith("a second path joins bay 5 frame to cable tray")
     assert any(line.startswith("second crossing to the building's earth: over 99 %") for line in lines)
-    assert any(line.startswith("to decide, lift bond") for line in lines) and CAUTION in lines
+    assert any(line.startswith("to prove it, lift bond") for line in lines) and CAUTION in lines
 
 
 def test_plans_in_words_begin_with_the_caution(hall):
