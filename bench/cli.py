@@ -5,14 +5,17 @@ Nothing heavy is imported here, so that ``proveout --help`` answers at once.
 
 from __future__ import annotations
 
-import argparse
-import importlib
+import os
 import sys
-from collections.abc import Sequence
-from typing import Final
 
 from bench import __version__
-from bench.exits import BAD_INPUT, STOPPED
+
+# `typing` alone takes as long to load as all that help needs; a type checker takes this for true
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+    from collections.abc import Sequence
+    from typing import Final
 
 COMMANDS: Final[dict[str, str]] = {
     "demo": "walk a rebuilt bundle of Gannet Head on a simulated bench",
@@ -45,30 +48,82 @@ EPILOG: Final = """exit codes: 0 all passed; 1 something failed, is undecided or
 Proveout is no safety device. Follow local codes and the site's rules; leave live work to licensed people."""
 
 
-def parser() -> argparse.ArgumentParser:
-    """The parser of the whole command line, without the commands' own options."""
-    made = argparse.ArgumentParser(
-        prog="proveout",
-        description="Prove a rebuilt electronic plant wire by wire, and bring it to its first power.",
-        epilog=EPILOG,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
-    made.add_argument("--version", action="version", version=f"proveout {__version__}")
-    commands = made.add_subparsers(dest="command", metavar="COMMAND", title="commands")
-    for name, does in COMMANDS.items():
-        commands.add_parser(name, help=does, add_help=False)
-    return made
+USAGE: Final = "usage: proveout [-h] [--version] COMMAND ..."
+DOES: Final = "Prove a rebuilt electronic plant wire by wire, and bring it to its first power."
+
+
+def help_text(columns: int) -> str:
+    """The help of the whole command line.
+
+    Written without argparse, which takes longer to load and to fill with so many commands than bare Python to start.
+
+    Args:
+        columns: of the terminal.
+    """
+    rows = [("-h, --help", "show this text"), ("--version", "show the version"), *COMMANDS.items()]
+    beside = max(len(name) for name, _ in rows) + 4
+    lines = [USAGE, "", DOES, "", "options:"]
+    for name, does in rows:
+        if name == next(iter(COMMANDS)):
+            lines += ["", "commands:"]
+        first, *more = _wrapped(does, max(columns - beside - 2, 24))
+        lines += [f"  {name:{beside - 2}}{first}", *(" " * beside + line for line in more)]
+    return "\n".join([*lines, "", "`proveout COMMAND --help` says the rest.", "", EPILOG])
+
+
+def _wrapped(text: str, columns: int) -> list[str]:
+    """A text in lines that are no longer than so many columns, broken between words."""
+    lines = [""]
+    for word in text.split():
+        if lines[-1] and len(lines[-1]) + 1 + len(word) > columns:
+            lines.append("")
+        lines[-1] += f" {word}" if lines[-1] else word
+    return lines
+
+
+def _columns() -> int:
+    """Columns of the terminal, as ``COLUMNS`` or the terminal says; 80 where neither does."""
+    said = os.environ.get("COLUMNS", "")
+    if said.isdecimal() and int(said) > 0:
+        return int(said)
+    try:
+        return os.get_terminal_size().columns or 80
+    except OSError:
+        return 80
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run a command and return its exit code."""
     words = list(sys.argv[1:] if argv is None else argv)
-    name = next((word for word in words if not word.startswith("-")), None)
-    if name is None or (name not in COMMANDS and name not in HIDDEN) or words.index(name) != 0:
-        whole = parser()
-        whole.parse_args(words)
-        whole.print_help()
-        return BAD_INPUT
+    name = words[0] if words else ""
+    if name in COMMANDS or name in HIDDEN:
+        return _command(name, words[1:])
+    if name in ("-h", "--help"):
+        print(help_text(_columns()))
+        return 0
+    if name == "--version":
+        print(f"proveout {__version__}")
+        return 0
+    from bench.exits import BAD_INPUT
+
+    print(_misled(name) if name else help_text(_columns()), file=sys.stderr)
+    return BAD_INPUT
+
+
+def _misled(name: str) -> str:
+    """What to say to a word that is no command."""
+    from difflib import get_close_matches
+
+    close = get_close_matches(name, COMMANDS, 1)
+    hint = f"; did you mean '{close[0]}'?" if close else f": one of {', '.join(COMMANDS)}"
+    return f"{USAGE}\nproveout: found {name!a}, expected a command{hint}"
+
+
+def _command(name: str, words: Sequence[str]) -> int:
+    """Load a command's module and run it."""
+    import argparse
+    import importlib
+
     module = importlib.import_module(f"bench.commands.{name.replace('-', '_')}")
     own = argparse.ArgumentParser(
         prog=f"proveout {name}",
@@ -77,11 +132,12 @@ def main(argv: Sequence[str] | None = None) -> int:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     module.arguments(own)
-    return _guarded(module.run, own.parse_args(words[1:]))
+    return _guarded(module.run, own.parse_args(words))
 
 
 def _guarded(run: object, arguments: argparse.Namespace) -> int:
     from bench.errors import expected
+    from bench.exits import STOPPED
 
     try:
         return int(run(arguments))  # type: ignore[operator]

@@ -7,6 +7,8 @@ import sys
 
 import pytest
 
+from bench.cli import COMMANDS, help_text, main
+
 HEAVY = {"textual", "numpy", "scipy", "pyvisa", "yaml", "msgspec", "serial", "pymodbus", "jinja2", "networkx"}
 
 
@@ -18,7 +20,26 @@ def loaded(code: str) -> set[str]:
 
 def test_help_loads_nothing_heavy() -> None:
     code = "from bench.cli import main\ntry:\n    main(['--help'])\nexcept SystemExit: pass"
-    assert not loaded(code) & HEAVY
+    # `typing` and `argparse` each take about as long to load as bare Python takes to start
+    assert not loaded(code) & (HEAVY | {"typing", "argparse", "re", "shutil"})
+
+
+@pytest.mark.parametrize("columns", ["40", "80", "200"])
+def test_help_tells_every_command_and_keeps_to_the_terminal(columns: str) -> None:
+    text = help_text(int(columns))
+    table = text[text.index("options:") : text.index("`proveout COMMAND")]
+    rows = [line for line in table.partition("commands:")[2].splitlines() if line[2:3].islower()]
+    assert [row.split()[0] for row in rows] == [*COMMANDS]
+    assert max(map(len, table.splitlines())) <= max(int(columns), 40)
+    assert "walk a sequence on the screen" in " ".join(table.split())
+
+
+def test_a_word_that_is_no_command_is_told_with_its_near_miss(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["dmeo"]) == 2
+    assert "found 'dmeo', expected a command; did you mean 'demo'?" in capsys.readouterr().err
+    assert main(["\x1b[2J"]) == 2
+    assert "\x1b" not in capsys.readouterr().err
+    assert main([]) == 2
 
 
 @pytest.mark.parametrize("command", ["check", "schema", "ports", "profile", "run", "walk", "replay", "demo", "runner"])

@@ -82,9 +82,11 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n")[0])
     parser.add_argument("--rounds", type=int, default=9)
     rounds = parser.parse_args().rounds
+    installed = Path(sys.executable).with_name("proveout")
+    command = [str(installed)] if installed.exists() else COMMAND
     ratio(
-        "proveout --help against bare Python",
-        lambda: to_the_end([*COMMAND, "--help"]),
+        "proveout --help against bare Python (target 2.5)",
+        lambda: to_the_end([*command, "--help"]),
         lambda: to_the_end([sys.executable, "-c", "pass"]),
         rounds,
     )
@@ -92,7 +94,7 @@ def main() -> None:
         folder = Path(scratch)
         walk = [*COMMAND, "walk", str(SEQUENCE), "--bench", str(BENCH), "--give-up-after", "1"]
         ratio(
-            "first paint of the walk's screen against an empty Textual app",
+            "first paint of the walk's screen against an empty Textual app (target 1.5)",
             lambda: to_the_picture(walk, b"Starting the bench", folder),
             lambda: to_the_picture([sys.executable, "-c", EMPTY], b"painted", folder),
             rounds,
