@@ -91,8 +91,8 @@ class Source:
 
     def rows(self, names: Iterable[str] | None = None) -> Iterator[Evidence]:
         """The readings of some names, or all."""
-        from bench.diagnose.evidence_rows import every_reading, from_line
-        from bench.record.index import has_notes, search
+        from bench.diagnose.evidence_rows import came_up, every_reading, from_line
+        from bench.record.index import has_notes, may_energise, search
         from bench.record.read import BrokenRecord, read_record
 
         wanted = None if names is None else frozenset(names)
@@ -103,8 +103,12 @@ class Source:
                         row = from_line(line, name, head.operator)
                         if row is not None:
                             yield row
-                    continue
-                for row in every_reading(name, read_record(head.path)):
+                    if not may_energise(head.path):
+                        continue
+                    folded = came_up(name, read_record(head.path))
+                else:
+                    folded = every_reading(name, read_record(head.path))
+                for row in folded:
                     if wanted is None or row.subject in wanted or not wanted.isdisjoint(row.between):
                         yield row
             except (BrokenRecord, RuntimeError, ValueError) as error:
@@ -119,7 +123,7 @@ class Source:
 
         found = declared_in(self.folder)
         for name, head in self.heads.items():
-            if head.at > window.until.at or last_time(head.path) < window.after_at:
+            if head.at > window.until_at or last_time(head.path) < window.after_at:
                 continue
             try:
                 found += chapter_of(self.folder, name, head).told
@@ -128,20 +132,20 @@ class Source:
         return [*found, *bench_changes(window), *self._plant_changes(window)]
 
     def _plant_changes(self, window: Window) -> list[Told]:
-        """The plant file was another one at the last good reading."""
+        """The plant file was another one at the last reading before."""
         from bench.diagnose.evidence_reach import differences
         from bench.diagnose.evidence_rows import Told
         from bench.plant.resolve import resolve
 
-        good, bad = window.last_good, window.first_bad
-        if good is None:
+        last, first, _ = window.sides
+        if last is None:
             return []
-        before, after = self.heads[good.record], self.heads[bad.record]
+        before, after = self.heads[last.record], self.heads[first.record]
         if before.plant_digest == after.plant_digest:
             return []
         changed = differences(resolve(before.plant_file()), resolve(after.plant_file()))
         return [
-            Told(record=bad.record, n=1, at=after.at, kind="plant", names=(name,), text=words)
+            Told(record=first.record, n=1, at=after.at, kind="plant", names=(name,), text=words)
             for name, words in changed.items()
         ]
 
@@ -171,8 +175,8 @@ def _explained(studies: list[Study], source: Source, plant: Plant, around: Surro
 
     compared: dict[int, Across] = {}
     for number, one in enumerate(studies):
-        if not alone and one.window is not None and one.window.last_good is not None and len(compared) < MOST_COMPARED:
-            compared[number] = Across(one.window.after_at, one.window.until.at)
+        if not alone and one.window is not None and one.window.after_at and len(compared) < MOST_COMPARED:
+            compared[number] = Across(one.window.after_at, one.window.until_at)
     if compared:
         for row in source.rows():
             for across in compared.values():
@@ -183,7 +187,7 @@ def _explained(studies: list[Study], source: Source, plant: Plant, around: Surro
         if window is None:
             found.append(one)
             continue
-        told = suspects(source.told(plant, window), window.after_at, window.until.at, around, plant)
+        told = suspects(source.told(plant, window), window.after_at, window.until_at, around, plant)
         common = compared[number].common(plant, one.key) if number in compared else None
         found.append(replace(one, suspects=tuple(told), common=common))
     return found

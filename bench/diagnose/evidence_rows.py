@@ -19,7 +19,7 @@ from bench.walk.setting import Conditions, Outcome, Setting
 from bench.walk.state import Phase, State, outcomes, start, take
 
 ENERGISED: Final = "energised"
-"""The function of a row that tells how a shelf came up: such rows are found by folding only."""
+"""The function of a row that tells how a shelf came up: such rows are found by folding only; see :func:`came_up`."""
 PARTLY: Final = "not all cards in"
 """Stands as the second place of such a row where a shelf had not all its cards, or a dummy load."""
 
@@ -171,9 +171,16 @@ def every_reading(record: str, entries: Iterable[e.Entry]) -> list[Evidence]:
         OutOfTurn, Stale, Refused: the entries are no record that the machine wrote.
     """
     fold = _Fold(record, "")
-    state = fold.run(entries)
-    readings = [one for one in outcomes(state) if one.reading is not None][::-1]
-    return [row for one in readings if (row := fold.row(one, state)) is not None]
+    return fold.rows(fold.run(entries))
+
+
+def came_up(record: str, entries: Iterable[e.Entry]) -> list[Evidence]:
+    """Fold a record and give how its shelves came up, every time: what :func:`from_line` does not find.
+
+    Raises:
+        OutOfTurn, Stale, Refused: the entries are no record that the machine wrote.
+    """
+    return [row for row in every_reading(record, entries) if row.function == ENERGISED]
 
 
 class _Fold:
@@ -202,6 +209,7 @@ class _Fold:
                     self._read_with[entry.n] = self._meters.get(read.instrument, "")
                 case e.Energised() if step is not None and before.setting is not None:
                     self._fed[entry.n] = _on(before.setting, step, before.conditions)
+                    self._read_with[entry.n] = self._meters.get(entry.event.instrument, "")
                 case e.Disturbed() as one:
                     self._tell(entry, "disturbance", tuple(one.touches), one.text, one.by, one.when)
                 case e.Noted() as note:
@@ -241,6 +249,11 @@ class _Fold:
             evidence=tuple(rows),
             told=tuple(self._told),
         )
+
+    def rows(self, state: State) -> list[Evidence]:
+        """All readings of the plant, and how shelves came up, in the order of the record."""
+        said = [one for one in outcomes(state) if one.reading is not None or one.n in self._fed][::-1]
+        return [row for one in said if (row := self.row(one, state)) is not None]
 
     def row(self, outcome: Outcome, state: State) -> Evidence | None:
         """One outcome as a row; None for a step that reads nothing of the plant."""

@@ -17,7 +17,7 @@ from statistics import median
 from typing import Final, Literal
 
 from bench.diagnose.change import Change, appraise
-from bench.diagnose.evidence_rows import Evidence
+from bench.diagnose.evidence_rows import ENERGISED, Evidence
 from bench.judge.metals import COPPER, stretched
 from bench.quantity import engineering
 
@@ -39,7 +39,8 @@ class SeriesKey:
         reads: ``resistance``, ``insulation``, ``voltage`` or ``current``.
         places: the two places; in the order of their names where the order does not matter.
         asks: what was asked of them; ``quiet`` where nothing should show.
-        scale: of a voltage that was asked for, in quarters of a decade: 12 V are another matter than 48 V.
+        scale: of a voltage that was asked for, in quarters of a decade: 12 V are another matter than 48 V. Of the
+            current of a shelf that came up, in hundredths: with other cards in it draws another current.
     """
 
     reads: str
@@ -51,6 +52,8 @@ class SeriesKey:
     def text(self) -> str:
         """In words."""
         wanted = {"apart": ", to be apart,", "quiet": ", to be dead,"}.get(self.asks, "")
+        if self.reads == ENERGISED:
+            return f"current of {', '.join(self.places)}, as it came up"
         if len(self.places) < 2:
             return f"{self.reads} of {' '.join(self.places)}"
         return f"{self.reads}{wanted} between {' and '.join(self.places)}"
@@ -60,7 +63,10 @@ def key_of(row: Evidence) -> SeriesKey:
     """The series that a reading belongs to."""
     asks: Asks = "between"
     scale = 0
-    if row.high is not None and row.low is None:
+    if row.function == ENERGISED:
+        middle = ((row.low or 0.0) + (row.high or 0.0)) / 2.0
+        scale = round(100.0 * math.log10(middle)) if middle > 0 else 0
+    elif row.high is not None and row.low is None:
         asks = "joined"
     elif row.low is not None and row.high is None:
         asks = "apart"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from bench.diagnose.evidence_rows import Evidence, Told
@@ -17,22 +17,42 @@ from bench.plant.model import Plant
 class Window:
     """Between which readings something happened.
 
+    A point that was bad from its first reading on and was mended later has no last good reading: then it is its
+    mending that is looked at.
+
     Attributes:
         last_good: the last reading before it; None where the first reading of all is bad already.
         first_bad: the first reading that is different; with a bracket of several runs the likeliest.
         until: the last reading that may be the first bad one.
         by: ``values`` or ``verdicts``: what it was found by.
+        mended: the last reading that failed and the first that passed after it; None where the newest that says
+            anything failed, and where none failed.
     """
 
     last_good: Evidence | None
     first_bad: Evidence
     until: Evidence
     by: str
+    mended: tuple[Evidence, Evidence] | None = None
+
+    @property
+    def sides(self) -> tuple[Evidence | None, Evidence, Evidence]:
+        """The readings that what is looked at happened between: the last before, the first after, and the last one
+        that may be the first after."""
+        if self.last_good is None and self.mended is not None:
+            return self.mended[0], self.mended[1], self.mended[1]
+        return self.last_good, self.first_bad, self.until
 
     @property
     def after_at(self) -> str:
-        """Time of the last good reading; empty where there is none."""
-        return self.last_good.at if self.last_good is not None else ""
+        """Time of the last reading before it; empty where there is none."""
+        before = self.sides[0]
+        return before.at if before is not None else ""
+
+    @property
+    def until_at(self) -> str:
+        """Time of the last reading by which it had happened."""
+        return self.sides[2].at
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,13 +158,13 @@ class Everything:
         by_record: dict[str, list[Study]] = {}
         for one in studies:
             if one.window is not None and one.window.by == "values":
-                by_record.setdefault(one.window.first_bad.record, []).append(one)
+                by_record.setdefault(one.window.sides[1].record, []).append(one)
         found = []
         for record, group in by_record.items():
-            windows = [one.window for one in group if one.window is not None and one.window.last_good is not None]
+            windows = [one.window for one in group if one.window is not None and one.window.after_at]
             if len(group) < least or not windows:
                 continue
-            after, until = max(w.after_at for w in windows), min(w.first_bad.at for w in windows)
+            after, until = max(w.after_at for w in windows), min(w.sides[1].at for w in windows)
             across = Across(after, until)
             for track in self._tracks.values():
                 for i in _around(track, seconds(after), seconds(until)):
@@ -174,25 +194,46 @@ def _study(track: Track, rows: list[Evidence], watched: int) -> Study:
 
 
 def _window(series: Series | None, runs: tuple[Evidence, ...], rows: list[Evidence]) -> Window | None:
+    mended = _mended(rows)
     if series is not None and series.change.first_bad is not None:
         assert series.change.bracket is not None
-        low, high = series.change.bracket
-        before = runs[low - 1] if low > 0 else None
-        return Window(before, runs[series.change.first_bad], runs[high], "values")
+        if not _for_the_better(runs, series.change.first_bad):
+            low, high = series.change.bracket
+            before = runs[low - 1] if low > 0 else None
+            return Window(before, runs[series.change.first_bad], runs[high], "values", mended)
     last_pass, first_fail = verdict_turn(row.verdict for row in rows)
     if first_fail is None:
         return None
     before = rows[last_pass] if last_pass is not None else None
-    return Window(before, rows[first_fail], rows[first_fail], "verdicts")
+    by = "values" if before is None and series is not None and series.change.kind != "steady" else "verdicts"
+    return Window(before, rows[first_fail], rows[first_fail], by, mended)
+
+
+def _for_the_better(runs: Sequence[Evidence], turn: int) -> bool:
+    """Whether what changed at a run was that the point came right: it failed before, and passed after that."""
+    said = [(i, run.verdict) for i, run in enumerate(runs) if run.verdict in ("pass", "fail")]
+    before = [verdict for i, verdict in said if i < turn]
+    return bool(before) and before[-1] == "fail" and any(verdict == "pass" for i, verdict in said if i >= turn)
+
+
+def _mended(rows: Iterable[Evidence]) -> tuple[Evidence, Evidence] | None:
+    """The last reading that failed and the first that passed after it."""
+    failed = passed = None
+    for row in rows:
+        if row.verdict == "fail":
+            failed, passed = row, None
+        elif row.verdict == "pass" and passed is None:
+            passed = row
+    return (failed, passed) if failed is not None and passed is not None else None
 
 
 def bench_changes(window: Window) -> list[Told]:
-    """What the readings themselves say of the bench: another meter or other hands since the last good one."""
-    good, bad = window.last_good, window.first_bad
-    if good is None:
+    """What the readings themselves say of the bench: another meter since the last reading before the change."""
+    before, after, _ = window.sides
+    if before is None:
         return []
     found = []
-    if good.meter != bad.meter and bad.meter:
-        text = f"read with {bad.meter} from here on, with {good.meter or 'an unnamed meter'} before"
-        found.append(Told(record=bad.record, n=bad.n, at=bad.at, kind="bench", text=text, by=bad.operator))
+    if before.meter != after.meter and after.meter:
+        text = f"read with {after.meter} from here on, with {before.meter or 'an unnamed meter'} before"
+        found.append(Told(record=after.record, n=after.n, at=after.at, kind="bench", text=text, by=after.operator))
     return found

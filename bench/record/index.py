@@ -37,6 +37,7 @@ _SUBJECT: Final = b'"subject":"'
 _NOTED: Final = re.compile(rb'"subject":' + _TEXT + rb',"between":\[' + _TEXT + rb"," + _TEXT + rb"\]")
 _READING: Final = b'"event":{"is":"read"'
 _NOTE: Final = b'"judged":{"step":'
+_ENERGISES: Final = b'"step":"energise"'
 _AT: Final = re.compile(rb'^\{"n":\d+,"at":"([^"]+)"')
 
 
@@ -235,6 +236,15 @@ def has_notes(path: Path) -> bool:
         BrokenRecord: it cannot be read.
     """
     return next((_NOTE in line for _, line in read_lines(path) if _READING in line), True)
+
+
+def may_energise(path: Path) -> bool:
+    """Whether the record's sequence brings anything up: how a shelf came up stands beside no reading.
+
+    Raises:
+        BrokenRecord: it cannot be read.
+    """
+    return _ENERGISES in next((line for _, line in read_lines(path)), b"")
 
 
 def search(path: Path, names: Collection[str] | None = None) -> Iterator[bytes]:

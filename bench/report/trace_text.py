@@ -10,7 +10,7 @@ from bench.diagnose.trace_charts import ewma, ewma_limits, individuals, mean_and
 from bench.diagnose.trace_common import Common
 from bench.diagnose.trace_points import ELSEWHERE, Point
 from bench.diagnose.trace_series import Series, seconds
-from bench.diagnose.trace_study import Episode, Study
+from bench.diagnose.trace_study import Episode, Study, Window
 from bench.quantity import engineering, with_uncertainty
 from bench.report.svg import STYLE, Dot, history
 
@@ -34,7 +34,7 @@ def lines(point: Point, studies: Sequence[Study]) -> Iterator[str]:
     for one in studies:
         yield ""
         if one.window is None and len(studies) > MANY:
-            yield f"{one.key.text} ({one.subject}): {_became(one)}"
+            yield f"{one.key.text} ({one.subject}): {became(one)}"
         else:
             yield from _study(one)
 
@@ -43,7 +43,7 @@ def _study(one: Study) -> Iterator[str]:
     if one.window is None and len(one.rows) == 1:
         yield f"{one.key.text} ({one.subject}): read once, {_reading(one.rows[0])}"
         return
-    yield f"{one.key.text} ({one.subject}): {_became(one)}"
+    yield f"{one.key.text} ({one.subject}): {became(one)}"
     if one.window is not None:
         yield from _window(one)
     yield from _plot(one)
@@ -68,7 +68,8 @@ def _suspects(one: Study) -> Iterator[str]:
         yield "  nothing is on record in between"
 
 
-def _became(one: Study) -> str:
+def became(one: Study) -> str:
+    """What became of a series, in words: ``a step from 1.04 Ω at 20 °C to 2.96 Ω``."""
     series = one.series
     if series is None:
         return "nothing to compare"
@@ -111,26 +112,41 @@ def _besides(excursions: tuple[int, ...]) -> str:
 def _window(one: Study) -> Iterator[str]:
     window = one.window
     assert window is not None
-    good, bad = window.last_good, window.first_bad
-    yield (
-        f"  last good  {_reading(good)}" if good is not None else "  last good  none: the first reading is bad already"
-    )
-    yield f"  first bad  {_reading(bad)}"
+    for label, row in sides(window):
+        told = _reading(row) if row is not None else "none: the first reading is bad already"
+        yield f"  {label:10} {told}"
     series = one.series
-    if window.by == "verdicts" or series is None:
+    if series is None or series.change.kind == "steady":
         yield "  found by the verdicts; too few readings, or too uncertain ones, to tell by the values"
         return
     change = series.change
-    if change.kind == "intermittent" or change.bracket is None:
+    if change.kind == "intermittent" or change.bracket is None or change.first_bad is None:
         return
+    turn = one.runs[change.first_bad]
     low, high = (one.runs[i] for i in change.bracket)
     span = "this run alone" if low is high else f"{low.at[:16]} to {high.at[:16]}".replace("T", " ")
-    chance = f"just this run with {change.probability * 100:.0f} %; with 95 % {span}"
+    run = "this run" if turn is window.first_bad else f"the run of {turn.at[:16].replace('T', ' ')}"
+    chance = f"just {run} with {change.probability * 100:.0f} %; with 95 % {span}"
     yield f"  {chance}; ahead of steady by {change.lead:.1f} nats"
     if one.second is not None and one.second.began is not None:
         began = one.runs[one.second.began]
-        if began is not bad:
+        if began is not turn:
             yield f"  a CUSUM about the level before dates it to {began.at[:16].replace('T', ' ')}"
+
+
+def sides(window: Window) -> list[tuple[str, Evidence | None]]:
+    """The readings that a window lies between, each under its name: what is called good has not failed.
+
+    A reading that is missing is None: then the first reading of all is bad already.
+    """
+    good, bad = window.last_good, window.first_bad
+    if bad.verdict == "pass" or (good is not None and good.verdict == "fail"):
+        found = [("last before", good), ("first after", bad)]
+    else:
+        found = [("last good", good), ("first bad", bad)]
+    if window.mended is not None:
+        found += [("last bad", window.mended[0]), ("good again", window.mended[1])]
+    return found
 
 
 def _reading(row: Evidence) -> str:
@@ -228,7 +244,7 @@ def drawing(one: Study) -> str:
     ends = [*inside, *(b for b in series.runs.limits if b is not None)] or [0.0]
     return history(
         dots,
-        title=f"{one.subject}: {one.key.text}, {_became(one)}",
+        title=f"{one.subject}: {one.key.text}, {became(one)}",
         unit="log Ω" if series.runs.unit == "decades" else series.runs.unit,
         low=series.runs.limits[0],
         high=series.runs.limits[1],
@@ -265,13 +281,14 @@ def table(studies: Sequence[Study], episodes: Sequence[Episode] = (), most: int 
         return
     yield ""
     yield f"{'first bad':17} {'point':22} {'nats':>7}  what became of it"
-    for one in sorted(changed, key=lambda one: _first_bad(one).record in odd)[:most]:
+    for one in sorted(changed, key=lambda one: _turned(one).record in odd)[:most]:
         window = one.window
         bad = _first_bad(one)
         lead = f"{one.lead:.1f}" if window is not None and window.by == "values" else "verdict"
-        suspect = " (the meter?)" if bad.record in odd else ""
+        suspect = " (the meter?)" if _turned(one).record in odd else ""
         when = bad.at[:16].replace("T", " ")
-        yield f"{when:17} {one.subject[:22]:22} {lead:>7}  {_became(one)}{suspect}"
+        again = f"; passes since {window.mended[1].at[:10]}" if window is not None and window.mended is not None else ""
+        yield f"{when:17} {one.subject[:22]:22} {lead:>7}  {became(one)}{again}{suspect}"
     if len(changed) > most:
         yield f"and {len(changed) - most} more; --json lists them"
 
@@ -279,6 +296,11 @@ def table(studies: Sequence[Study], episodes: Sequence[Episode] = (), most: int 
 def _first_bad(one: Study) -> Evidence:
     assert one.window is not None
     return one.window.first_bad
+
+
+def _turned(one: Study) -> Evidence:
+    assert one.window is not None
+    return one.window.sides[1]
 
 
 def plain(one: Study) -> dict[str, Any]:
@@ -289,7 +311,7 @@ def plain(one: Study) -> dict[str, Any]:
         "reads": one.key.reads,
         "between": list(one.key.places),
         "asks": one.key.asks,
-        "became": _became(one),
+        "became": became(one),
         "readings": [_plain_row(row) for row in one.rows],
     }
     series = one.series
@@ -315,6 +337,10 @@ def plain(one: Study) -> dict[str, Any]:
         bad, until = window.first_bad, window.until
         made["first_bad"] = {"record": bad.record, "event": bad.n, "at": bad.at}
         made["until"] = {"record": until.record, "event": until.n, "at": until.at}
+        if window.mended is not None:
+            last, first = window.mended
+            made["last_bad"] = {"record": last.record, "event": last.n, "at": last.at}
+            made["good_again"] = {"record": first.record, "event": first.n, "at": first.at}
         made["found_by"] = window.by
         made["suspects"] = [
             {

@@ -4,8 +4,14 @@ from pathlib import Path
 
 import pytest
 
+from bench.commands.trace import Source
 from bench.diagnose.evidence_ready import readiness
-from bench.diagnose.evidence_rows import ENERGISED, PARTLY, distil
+from bench.diagnose.evidence_rows import ENERGISED, PARTLY, came_up, distil, every_reading
+from bench.diagnose.trace_points import point_of
+from bench.diagnose.trace_series import key_of
+from bench.diagnose.trace_study import study
+from bench.record.append import RecordWriter
+from bench.record.index import may_energise
 from bench.walk import events as e
 from bench.walk.state import request, take
 
@@ -62,3 +68,41 @@ def test_nothing_is_proven_before_its_rung(ladder):
     assert whole and any(PARTLY in row.between for row in rows)
     assert claims_after(ladder, whole[0].n - 1)["idle", shelf.name] == "never tested"
     assert claims_after(ladder, whole[0].n)["idle", shelf.name] == "proven"
+
+
+def test_every_time_that_a_shelf_came_up_is_traced(ladder, tmp_path):
+    """From a record on disk: its current with its uncertainty, and one series for each set of cards."""
+    entries, plant = ladder
+    path = tmp_path / "ladder.jsonl"
+    with RecordWriter.create(path) as writer:
+        for entry in entries:
+            writer.append(entry)
+    assert may_energise(path)
+    shelf = plant.shelves_of("2")[0].name
+    point = point_of(plant, shelf)
+    source = Source(tmp_path, [path], plant.name)
+    rows = [row for row in source.rows(point.sought) if point.matches(row) and row.function == ENERGISED]
+    assert rows == [row for row in came_up("ladder.jsonl", entries) if row.subject == shelf]
+    found = study(rows)
+    whole = next(one for one in found if one.key.places == (shelf,))
+    assert all(row.value > 1.5 and row.standard > 0 and row.unit == "A" for row in whole.rows)
+    assert whole.key.text == f"current of {shelf}, as it came up" and whole.series is not None
+    # fewer cards draw less: these are series of their own
+    part = [one for one in found if PARTLY in one.key.places]
+    assert len(part) >= 2 and all(len({row.high for row in one.rows}) == 1 for one in part)
+    again = Source(tmp_path, [path], plant.name, again=True)
+    assert {row.n for row in again.rows({shelf})} == {row.n for row in source.rows({shelf})}
+    assert not source.broken
+
+
+def test_a_reading_of_a_shelf_keeps_its_series_when_it_is_made_out_of_a_track(ladder):
+    """What changed at the same time is looked up among rows that were kept in few bytes."""
+    from bench.diagnose.trace_series import gather
+
+    records, meters = {}, {}
+    entries, _ = ladder
+    tracks = gather(every_reading("ladder", entries), records, meters)
+    energised = [key for key in tracks if key.reads == ENERGISED]
+    assert energised
+    for key in energised:
+        assert key_of(tracks[key].row(0, list(records), list(meters))) == key
