@@ -2,12 +2,16 @@
 
 What to do is decided in :mod:`bench.judge.watch`; here it is done. A reading beyond the window switches the output off
 before anything else happens: before it is written down, told or thought about.
+
+A reading counts from the moment it was asked for. The machine may be busy for a while between a reading and whoever
+looks at it: one that was taken in an inrush and looked at afterwards is still one of the inrush.
 """
 
 from __future__ import annotations
 
 import contextlib
 import math
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
@@ -34,13 +38,13 @@ class BringUp:
     Args:
         instrument: the supply; it reads its own current and voltage.
         ladder: what to follow.
-        clock: seconds, on the time scale of the plant.
+        clock: a moment of the monotonic clock to seconds on the time scale of the plant.
         switch_on: guards everything that switches on.
     """
 
     instrument: Instrument
     ladder: Ladder
-    clock: Callable[[], float]
+    clock: Callable[[float], float]
     switch_on: SwitchOn
     _times: list[float] = field(default_factory=list)
     _amps: list[float | None] = field(default_factory=list)
@@ -111,10 +115,10 @@ class BringUp:
         wanted: dict[str, str | float] = {"voltage": order.volts, "current": order.limit_a}
         if first:
             self.switch_on(lambda: self.instrument.set_output(True, wanted))
-            self._began = self.clock()
+            self._began = self.clock(time.monotonic())
         else:
             self.switch_on(lambda: self.instrument.change_output(wanted))
-        t = self.clock() - self._began
+        t = self.clock(time.monotonic()) - self._began
         watch.was_set(t)
         self._sets.append((t, order.volts, order.limit_a))
 
@@ -127,7 +131,7 @@ class BringUp:
             self._reading = what
         taken = self.instrument.read()
         self._raw = list(taken.raw_text)
-        return self.clock() - self._began, taken.value
+        return self.clock(taken.started) - self._began, taken.value
 
     def _voltage(self) -> tuple[float, float]:
         t, volts = self._read("voltage")

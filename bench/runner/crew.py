@@ -79,6 +79,7 @@ class InstrumentCrew:
         hurry: simulated seconds in a real one, so that timed readings come at their simulated moments.
         upto: the highest reading that a step's limit allows, where it has such a bound: the meter is held on the
             range for it, since hunting through all ranges on open leads takes some meters a second.
+        plant_time: a moment of the monotonic clock to seconds on the plant's time scale; by default ``hurry`` times it.
     """
 
     def __init__(
@@ -89,8 +90,10 @@ class InstrumentCrew:
         *,
         hurry: float = 1.0,
         upto: Callable[[Step], float | None] = lambda step: None,
+        plant_time: Callable[[float], float] | None = None,
     ) -> None:
-        self._workers = {member.name: _Worker(member, post, hurry, upto) for member in members}
+        scale = plant_time or (lambda moment: moment * hurry)
+        self._workers = {member.name: _Worker(member, post, hurry, upto, scale) for member in members}
         self._role_of = role_of
         self._post = post
         self._token = 0
@@ -179,7 +182,14 @@ class InstrumentCrew:
 class _Worker(threading.Thread):
     """The one thread that talks to one instrument."""
 
-    def __init__(self, member: Member, post: Post, hurry: float, upto: Callable[[Step], float | None]) -> None:
+    def __init__(
+        self,
+        member: Member,
+        post: Post,
+        hurry: float,
+        upto: Callable[[Step], float | None],
+        plant_time: Callable[[float], float],
+    ) -> None:
         super().__init__(name=f"instrument {member.name}", daemon=True)
         self.member = member
         self.jobs: queue.Queue[_Job] = queue.Queue()
@@ -188,6 +198,7 @@ class _Worker(threading.Thread):
         self._post = post
         self._hurry = hurry
         self._upto = upto
+        self._plant_time = plant_time
         self._instrument: Instrument | None = None
         self._opening = threading.Lock()
         self._opener = member.opener
@@ -413,13 +424,7 @@ class _Worker(threading.Thread):
 
     def _energise(self, job: _Energise) -> None:
         self._set_to = None
-        hurry = self._hurry
-        work = BringUp(
-            self._ready(),
-            job.ladder,
-            lambda: time.monotonic() * hurry,
-            lambda act: self._switch_on(job.epoch, act),
-        )
+        work = BringUp(self._ready(), job.ladder, self._plant_time, lambda act: self._switch_on(job.epoch, act))
         self._post(Happened(work.run(job.number, self.member.name)))
 
     def _show(self, step: Step, token: int) -> None:

@@ -1,29 +1,41 @@
-"""An output brought up over a real port, by the thread that owns the supply: tripped, aborted, unplugged."""
+"""An output brought up over a real port, by the thread that owns the supply: tripped, aborted, unplugged.
+
+The plant's time is counted and not taken from the wall: it goes on by what the supply is asked. So however busy the
+machine is, the supply is asked the same things at the same moments of the plant.
+"""
 
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from types import SimpleNamespace
 from typing import Any
 
+import msgspec
 import pytest
 
+from bench.instruments.instrument import Instrument
+from bench.instruments.transport import open_port
+from bench.instruments.values import SafeState, Sample
 from bench.judge.watch import Ladder, Rung
 from bench.plant import faults as k
 from bench.plant.model import Plant
-from bench.quantity import Current, Resistance, Voltage
+from bench.quantity import Current, Duration, Resistance, Voltage
+from bench.runner.bring_up import BringUp
 from bench.runner.crew import InstrumentCrew
+from bench.runner.member import Member
 from bench.sequence.file import Energise
 from bench.sequence.plan import Step
 from bench.simulate.power_supply import PlantSupply
 from bench.simulate.power_world import PowerWorld
 from bench.walk import events as e
 from tests.benchmarks.bench_abort import Inbox, Watched, _member
-from tests.instruments.server import served
+from tests.instruments.server import LIBRARY, served
 
-SPEED = 20.0
+EACH_S = 0.05
+"""Of the plant's time, for each line that the supply is told."""
 STEP = Step(
     index=0,
     key="1",
@@ -39,11 +51,36 @@ LADDER = Ladder(
 )
 
 
+class Counted(Watched):
+    """A supply whose time, and so the plant's, goes on by what it is asked and by nothing else."""
+
+    def __init__(self, engine: Any) -> None:
+        super().__init__(engine)
+        self.now = 0.0
+        self._ready = b""
+
+    def receive(self, data: bytes, now: float) -> None:
+        super().receive(data, self.now)
+        self.now += EACH_S * data.count(b"\n")
+        answers = sum(b"?" in line for line in data.split(b"\n"))
+        while not self.dead.is_set() and self._ready.count(b"\n") < answers and self.engine.wake_at is not None:
+            self.now = max(self.now, self.engine.wake_at)
+            self._ready += super().send(self.now)
+
+    def send(self, now: float) -> bytes:
+        ready, self._ready = self._ready, b""
+        return ready
+
+    @property
+    def wake_at(self) -> None:
+        return None
+
+
 @dataclass
 class Port:
     """A supply on a plant, on a real port, and the crew that talks to it."""
 
-    supply: Watched
+    supply: Counted
     port: Any
     crew: InstrumentCrew
     inbox: Inbox
@@ -63,17 +100,27 @@ class Port:
         return b"".join(data for _, data in self.supply.heard).split(b"\n")
 
 
+def _impatient(name: str, profile: str, address: str) -> Member:
+    """It waits a quarter as long for each answer, where none will come."""
+    described = LIBRARY.profile(profile)
+    line = msgspec.structs.replace(described.line, timeout=Duration(described.line.timeout.value / 4))
+    return Member(name, lambda: Instrument(described, open_port(address, line), line=line), True, {})
+
+
 @contextmanager
-def at_work(plant: Plant, faults: Sequence[k.Fault] = ()) -> Iterator[Port]:
+def at_work(plant: Plant, faults: Sequence[k.Fault] = (), member: Callable[..., Member] = _member) -> Iterator[Port]:
     world = PowerWorld(plant, faults, seed=4)
-    began = time.monotonic()
-    world.supply_at(["GA"], began)
-    world.breakers({"FA", "FA2A"}, began)
-    watched = Watched(PlantSupply(world, seed=4, identity="Gannet Head,bench supply,0001,1.0"))
+    world.supply_at(["GA"], 0.0)
+    world.breakers({"FA", "FA2A"}, 0.0)
+    watched = Counted(PlantSupply(world, seed=4, identity="Gannet Head,bench supply,0001,1.0"))
     inbox = Inbox()
-    with served(watched, speed=SPEED) as port:
-        member = _member("supply", "scpi-supply", port.address)
-        crew = InstrumentCrew([member], {"supply": "supply"}, inbox.post, hurry=SPEED)
+    with served(watched) as port:
+        crew = InstrumentCrew(
+            [member("supply", "scpi-supply", port.address)],
+            {"supply": "supply"},
+            inbox.post,
+            plant_time=lambda moment: watched.now,
+        )
         try:
             crew.meet(("supply",), 0)
             inbox.wait_for(e.Met)
@@ -117,6 +164,41 @@ def test_the_first_reading_beyond_is_the_last_one(hall: Plant) -> None:
         assert told[told.index(b"OUTP OFF", told.index(b"OUTP ON")) - 1] == b"MEAS:CURR?", "nothing came in between"
 
 
+class Stalled:
+    """A supply whose inrush is at the limit for half a second; the machine is busy for long after each reading."""
+
+    def __init__(self) -> None:
+        self.now = 100.0
+        self.profile = LIBRARY.profile("scpi-supply")
+        self.switched_on = 0.0
+
+    def configure(self, function: str) -> None:
+        self.function = function
+
+    def set_output(self, on: bool, wanted: object = None) -> None:
+        self.switched_on = self.now
+
+    def make_safe(self) -> SafeState:
+        return SafeState(True, True, "")
+
+    def read(self) -> Sample:
+        started = self.now
+        self.now += 4.0
+        shown = 48.0 if self.function == "volts dc" else 3.0 if started - self.switched_on < 0.5 else 0.2
+        return Sample(shown, "", self.function, started=started, finished=started + 0.02)
+
+
+def test_a_reading_of_the_inrush_that_is_looked_at_late_is_still_one_of_the_inrush(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    supply = Stalled()
+    monkeypatch.setattr("bench.runner.bring_up.time", SimpleNamespace(monotonic=lambda: supply.now))
+    ladder = replace(LADDER, rungs=(replace(LADDER.rungs[1], within_s=600.0),), span_s=100.0)
+    event = BringUp(supply, ladder, lambda moment: moment, lambda act: act()).run(1, "supply")  # type: ignore[arg-type]
+    assert (event.amps[0], event.times[0]) == (3.0, 0.0)
+    assert event.why == "done"
+
+
 def test_a_short_never_gets_past_the_first_rung(hall: Plant) -> None:
     with at_work(hall, [k.ShelfShort(shelf="2A", feed="A", ohms=Resistance(0.3))]) as desk:
         desk.crew.energise(STEP, LADDER, 1)
@@ -129,7 +211,7 @@ def test_a_short_never_gets_past_the_first_rung(hall: Plant) -> None:
 
 @pytest.mark.parametrize("after", [0.0, 0.01, 0.1, 0.6])
 def test_an_abort_from_another_thread_ends_it_at_once_and_for_good(hall: Plant, after: float) -> None:
-    endless = replace(LADDER, soak_s=3600.0)
+    endless = replace(LADDER, soak_s=1e6)
     with at_work(hall) as desk:
         desk.crew.energise(STEP, endless, 1)
         desk.wait_until_on()
@@ -145,7 +227,7 @@ def test_an_abort_from_another_thread_ends_it_at_once_and_for_good(hall: Plant, 
 
 def test_what_was_asked_for_before_making_safe_switches_nothing_on_after(hall: Plant) -> None:
     with at_work(hall) as desk:
-        desk.crew.energise(STEP, replace(LADDER, soak_s=3600.0), 1)
+        desk.crew.energise(STEP, replace(LADDER, soak_s=1e6), 1)
         desk.wait_until_on()
         desk.crew.energise(STEP, LADDER, 2)  # waits in the queue
         desk.crew.make_safe(3)
@@ -156,8 +238,8 @@ def test_what_was_asked_for_before_making_safe_switches_nothing_on_after(hall: P
 
 
 def test_a_supply_that_is_lost_on_the_way_is_trouble_and_told_to_go_off(hall: Plant) -> None:
-    with at_work(hall) as desk:
-        desk.crew.energise(STEP, replace(LADDER, soak_s=3600.0), 1)
+    with at_work(hall, member=_impatient) as desk:
+        desk.crew.energise(STEP, replace(LADDER, soak_s=1e6), 1)
         desk.wait_until_on()
         desk.supply.dead.set()
         event = desk.inbox.wait_for((e.Troubled, e.Energised), 60.0)
