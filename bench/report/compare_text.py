@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from bench.diagnose.evidence_compare import Difference
 from bench.diagnose.evidence_rows import Evidence
-from bench.report.trace_text import reading_value
+from bench.diagnose.trace_words import reading_value
 
 _MOST: Final = 60
 
