@@ -343,7 +343,8 @@ def _bench_at_work(
     with SimulatedBench(configuration) as running:
         hands = SimulatedHands(running, ambient.value, _dials(bench))
         if state is not None:
-            hands.restore(state.conditions.closed, state.conditions.live, state.conditions.out)
+            here = state.conditions
+            hands.restore(here.closed, here.live, here.out, here.lifted, here.rig)
         yield dict(running.ports), hands
 
 
@@ -370,7 +371,7 @@ def _walk(
     trace: Path | None,
     hurry: float,
 ) -> Walk:
-    runner = Runner(writer, state, lines, hands, manner, told=told, seated=seated)
+    runner = Runner(writer, state, lines, hands, manner, told=told, seated=seated, adviser=_advise)
     # an instrument that the walk does not need is left alone: it may be on another bench today
     roles = state.setting.plan.roles if state.setting is not None else ()
     needed = {bench.role_of[role] for role in roles if role in bench.role_of}
@@ -383,6 +384,13 @@ def _walk(
         )
 
     return Walk(writer, runner, crew)
+
+
+def _advise(state: State) -> e.Advised:
+    """Ask the rooms that diagnose; they load a solver, so only where a search is under way."""
+    from bench.diagnose.seek import advise
+
+    return advise(state)
 
 
 def _upto(state: State, step: Step) -> float | None:

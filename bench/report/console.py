@@ -10,6 +10,8 @@ from typing import Any, TextIO
 
 from bench import exits
 from bench.quantity import plain
+from bench.sequence.file import Do, Found
+from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.results import results, tally, verdict_line
 from bench.walk.setting import Outcome
@@ -42,6 +44,15 @@ class Console:
                 self._say(f"met       {met.instrument} for {', '.join(met.roles)}: {met.identity}")
             case e.Read() | e.Skipped() | e.Energised():
                 self._outcome(entry.n, state)
+                self._within_search(entry.n, state)
+            case e.Advised(want=Do() as act):
+                self._say(f"search    {act.title or 'do this'}")
+                for line in act.text.splitlines():
+                    self._say(f"          {line}")
+            case e.Advised(want=Found() as found):
+                self._outcome(entry.n, state)
+                for line in found.lines:
+                    self._say(f"          {line}")
             case e.Answered(answer=answer) if state.latest:
                 self._outcome(entry.n, state, answer)
             case e.Troubled() as trouble:
@@ -88,7 +99,7 @@ class Console:
                 self._say(f"          {place}: {setting.plant.where(place)}")
             for advice in outcome.advice:
                 self._say(f"          {advice}")
-        total = sum(1 for step in setting.plan.steps if step.reads or step.kind == "energise")
+        total = sum(1 for step in setting.plan.steps if step.reads or step.kind in ("energise", "seek"))
         shown = ", ".join(f"{counts[verdict]} {verdict}" for verdict in _ORDER if counts[verdict])
         ending = {Phase.DONE: "complete", Phase.ABORTED: "aborted"}.get(state.phase, "not finished")
         self._say(f"{ending}: {shown or 'no readings'} of {total} readings asked for; record {record}")
@@ -109,12 +120,25 @@ class Console:
         for outcome in reversed(fresh):
             self._one(outcome, state, answer)
 
-    def _one(self, outcome: Outcome, state: State, answer: str) -> None:
-        assert state.setting is not None
-        step = state.setting.plan.steps[outcome.index]
+    def _within_search(self, n: int, state: State) -> None:
+        """A reading that a search asked for, in one line."""
+        trail = state.seeking.trail if state.seeking is not None else ()
+        if not trail or trail[-1].n != n or state.planned is None:
+            return
+        self._under(state.planned)
+        outcome, want = trail[-1].outcome, trail[-1].want
+        subject = want.title or outcome.subject or outcome.key
+        self._say(f"search    {subject}: {outcome.sentence}")
+
+    def _under(self, step: Step) -> None:
         if step.section != self._section:
             self._section = step.section
             self._say(f"\n{step.section}")
+
+    def _one(self, outcome: Outcome, state: State, answer: str) -> None:
+        assert state.setting is not None
+        step = state.setting.plan.steps[outcome.index]
+        self._under(step)
         if outcome.verdict != "done":
             self._say(verdict_line(outcome))
         elif step.kind in ("hold", "ask"):

@@ -11,7 +11,9 @@ anew once the event in hand is on disk.
 from __future__ import annotations
 
 import contextlib
+import math
 import queue
+import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -22,7 +24,7 @@ import msgspec
 from bench.record.append import CannotKeep, RecordTrouble, RecordWriter
 from bench.runner import protocol as p
 from bench.runner.contact import Contact
-from bench.runner.ports import Crew, Hands, Happened, Manner, Sample
+from bench.runner.ports import Adviser, Crew, Hands, Happened, Manner, Rising, Sample
 from bench.sequence.file import Measure
 from bench.walk import events as e
 from bench.walk import requests as r
@@ -88,7 +90,7 @@ class Signalled:
     name: str
 
 
-Message = Happened | Sample | Came | Left | Heard | Signalled
+Message = Happened | Sample | Rising | Came | Left | Heard | Signalled
 
 
 class Runner:
@@ -103,6 +105,7 @@ class Runner:
         told: called with every entry and the state after it, in order (the console prints from here).
         seated: whether a screen is needed to go on (the walk pauses when its seat falls empty).
         clock: monotonic seconds.
+        adviser: who says what a search wants next.
     """
 
     def __init__(
@@ -116,6 +119,7 @@ class Runner:
         told: Callable[[e.Entry, State], None] = lambda entry, state: None,
         seated: bool = False,
         clock: Callable[[], float] = time.monotonic,
+        adviser: Adviser | None = None,
     ) -> None:
         # a simple queue: signal handlers put into it, also while this thread is inside it
         self.inbox: queue.SimpleQueue[Message] = queue.SimpleQueue()
@@ -128,6 +132,7 @@ class Runner:
         self._told = told
         self._seated = seated
         self._clock = clock
+        self._adviser = adviser
         self._screens: list[Screen] = []
         self._seat: Screen | None = None
         self._seat_told: Screen | None = None
@@ -137,6 +142,7 @@ class Runner:
         self._timers: list[tuple[float, Callable[[], object]]] = []
         self._contact = Contact()
         self._live_sent = 0.0
+        self._rise_told: tuple[float, int, bool] = (0.0, -1, True)
         self._retries = 0
         self._ending: str = ""
         self._unwritten: e.Event | None = None
@@ -207,6 +213,8 @@ class Runner:
                 self.crew.energise(asked.step, asked.ladder, number)
             case r.Wait():
                 self._begin_waiting(asked)
+            case r.Advise():
+                self._advise(number)
             case r.Resolve() if alone:
                 self._resolve_alone(number)
             case r.Rest() if alone and self._seat is None:
@@ -227,6 +235,25 @@ class Runner:
             self._record(e.Aborted(why=trouble.what if trouble else "trouble", by=self._hands.name))
         else:
             self._answer(number, "retry")
+
+    def _advise(self, number: int) -> None:
+        """Ask the adviser, on a thread of its own: an abort never waits for it."""
+        state, adviser = self.state, self._adviser
+
+        def think() -> None:
+            event: e.Event
+            try:
+                if adviser is None:
+                    raise ValueError("nobody is there to say what this search wants next")
+                event = msgspec.structs.replace(adviser(state), number=number)
+            except Exception as error:
+                kind = type(error).__name__
+                what = str(error) if isinstance(error, ValueError) else f"the adviser failed ({kind}: {error})"
+                advice = "Skip the search with a reason, or take its last answer back."
+                event = e.Troubled(number=number, instrument="", kind="no-advice", what=what, advice=advice)
+            self.inbox.put(Happened(event))
+
+        threading.Thread(target=think, name="adviser", daemon=True).start()
 
     def _begin_placing(self, asked: r.Place) -> None:
         if self._manner.alone:
@@ -286,6 +313,8 @@ class Runner:
                 self._happen(event)
             case Sample():
                 self._live(message)
+            case Rising():
+                self._rise(message)
             case Came(screen):
                 self._come(screen)
             case Left(screen):
@@ -409,6 +438,27 @@ class Runner:
         # only ohms tell open probes from touching ones: an open voltmeter reads a steady nothing
         if settled and self._manner.by_contact and sample.role == "ohms":
             self._record(e.Answered(number=asked.number, by=self._operator(), how="contact"))
+
+    def _rise(self, rising: Rising) -> None:
+        """Tell the screens how a load comes up, as often as anybody reads, and whenever something is new about it."""
+        if self.state.phase is not Phase.ENERGISING:
+            return
+        now, told = self._clock(), self._rise_told
+        new = (rising.rung, rising.settled is None)
+        if told[1:] == new and now - told[0] < LIVE_EVERY:
+            return
+        self._rise_told = (now, *new)
+        volts = rising.volts if rising.volts is None or math.isfinite(rising.volts) else None
+        self._tell(
+            p.Rise(
+                at=rising.at,
+                rung=rising.rung,
+                since=rising.since,
+                amps=rising.amps,
+                volts=volts,
+                settled=rising.settled,
+            )
+        )
 
     def _operator(self) -> str:
         return self._seat.name if self._seat is not None else self._hands.name

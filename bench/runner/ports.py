@@ -8,7 +8,8 @@ from typing import Protocol
 
 from bench.judge.watch import Ladder
 from bench.sequence.plan import Step
-from bench.walk.events import Event
+from bench.walk.events import Advised, Event
+from bench.walk.state import State
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +31,19 @@ class Sample:
     resolution: float | None
 
 
-Post = Callable[[Happened | Sample], None]
+@dataclass(frozen=True, slots=True)
+class Rising:
+    """A load on its way up, as it is now; never recorded. See :class:`bench.runner.protocol.Rise`."""
+
+    at: float
+    rung: int
+    since: float
+    amps: float | None
+    volts: float | None
+    settled: float | None
+
+
+Post = Callable[[Happened | Sample | Rising], None]
 
 
 class Crew(Protocol):
@@ -80,6 +93,23 @@ class Hands(Protocol):
 
     def jump(self, seconds: float) -> bool:
         """Let time pass at once, where time is simulated. Returns whether it did."""
+
+
+class Adviser(Protocol):
+    """Who says what a search wants next."""
+
+    def __call__(self, state: State) -> Advised:
+        """The next act or reading of the search under way, or what it came to.
+
+        The answer follows from the state alone: the same state, the same answer. It may take a while; the runner
+        asks on a thread of its own.
+
+        Args:
+            state: a state in which a search is under way (``state.seeking``).
+
+        Raises:
+            DiagnoseError, JudgeError or another ValueError: why there is nothing to advise, in words for a person.
+        """
 
 
 @dataclass(frozen=True, slots=True)

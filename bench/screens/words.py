@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
+from itertools import chain
 from typing import TYPE_CHECKING, Final, Literal
 
 from bench.plant.words import ordinal
@@ -155,6 +156,8 @@ def _step_page(state: State, asked: r.Request, mirrored: bool) -> Page:
             kind = "place" if isinstance(asked, r.Place) else "measure"
             hint = placing(step, None) if kind == "place" else measuring(step)
             return Page(kind, number, step.title, step.text or _own_text(step), hint, leads)
+        case r.Advise():
+            return Page("advise", number, step.title, step.text, "Working out what to read next.")
         case _:
             hint = "The output comes up and is watched. It goes off by itself at the first reading beyond."
             return Page("energise", number, step.title, step.text, hint)
@@ -436,13 +439,15 @@ def seat_words(state: State, you: str) -> str:
 def may_skip(state: State) -> bool:
     """Whether the step under way may be skipped with a reason."""
     step = state.step
-    phases = (Phase.ASKING, Phase.PLACING, Phase.MEASURING, Phase.TROUBLED)
+    phases = (Phase.ASKING, Phase.PLACING, Phase.MEASURING, Phase.ADVISING, Phase.TROUBLED)
     return step is not None and state.phase in phases and step.kind in SKIPPABLE
 
 
 def last_reading(state: State) -> Outcome | None:
     """The newest outcome of a reading: what 'measure again' means."""
-    return next((one for one in outcomes(state) if one.reading is not None), None)
+    trail = state.seeking.trail if state.seeking is not None else ()
+    within = (link.outcome for link in reversed(trail))
+    return next((one for one in chain(within, outcomes(state)) if one.reading is not None), None)
 
 
 def seen_from(state: State, *, mirrored: bool) -> dict[str, str]:

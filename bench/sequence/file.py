@@ -6,7 +6,7 @@ by looking the name up in a fixed table (see :mod:`bench.sequence.views`) and by
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Any, Literal
 
 import msgspec
 
@@ -54,6 +54,35 @@ class _Common(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", tag_fie
     title: str = ""
 
 
+class Tag(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
+    """A resistor clipped between two places; with 0 Ω a plain clip lead."""
+
+    place: str
+    to: str
+    ohms: Resistance
+
+    def __post_init__(self) -> None:
+        if self.ohms.value < 0 or self.place == self.to:
+            raise Inconsistent(f"{self.ohms} from {self.place} to {self.to}", "0 Ω or more between two places")
+
+
+class Rig(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
+    """All that is clipped to loose or landed ends after an act; what was clipped before and is not here comes off.
+
+    ``join`` and ``tags`` may name a place that is no terminal of the plant, such as ``star``: a floating point where
+    clips meet.
+    """
+
+    join: list[list[str]] = []
+    """Places that are joined with one another by clips or a bar, group by group."""
+    tags: list[Tag] = []
+
+    def __post_init__(self) -> None:
+        for group in self.join:
+            if len(set(group)) < 2 or len(set(group)) != len(group):
+                raise Inconsistent(f"the group {', '.join(group) or 'of nothing'}", "two places or more, each once")
+
+
 class Caution(_Common, frozen=True, kw_only=True, tag="caution"):
     """Something that can hurt people or the plant; it is shown large and must be acknowledged."""
 
@@ -89,6 +118,12 @@ class Do(_Common, frozen=True, kw_only=True, tag="do"):
     """Cards that the operator puts in, or shelves whose cards all go in: on a dead shelf only."""
     take_out: list[str] = []
     """Cards that the operator takes out, or shelves that lose all theirs."""
+    lift: list[str] = []
+    """Bonds that the operator takes off at one end and keeps clear: never on a live plant."""
+    refit: list[str] = []
+    """Bonds that the operator puts back."""
+    rig: Rig | None = None
+    """Clips and tags that stay on after the act; without it they stay as they are."""
 
     @property
     def energises(self) -> bool:
@@ -133,8 +168,12 @@ class Measure(_Common, frozen=True, kw_only=True, tag="measure"):
     """The plant object that the verdict is about, where it is not the loop's."""
     live: bool = False
     """It needs a supply's output on: where that is off it is passed over, with the reason."""
+    join: list[list[str]] = []
+    """Places that are held together on a bar or by clips while this reading runs, group by group: so many ends are
+    read against so many others at once."""
 
     def __post_init__(self) -> None:
+        Rig(join=self.join)
         if not 1 <= self.readings <= 1000:
             raise Inconsistent(f"readings {self.readings}", "1 to 1000 readings")
         moments = [time.value for time in self.times]
@@ -279,6 +318,50 @@ class Energise(_Common, frozen=True, kw_only=True, tag="energise"):
             )
 
 
+Find = Literal["conductors", "crosses", "isolation", "second-path", "supply-fault"]
+"""What a search looks for: which conductor is which; joins that should not be; poor insulation between nets; a second
+path to earth; the place on a supply path where voltage is lost."""
+
+
+class Seek(_Common, frozen=True, kw_only=True, tag="seek"):
+    """A search: readings that are chosen one after the other, each by what the ones before it said.
+
+    What is asked for next, and what was found in the end, is written down as it happens; see
+    :class:`bench.walk.events.Advised`.
+    """
+
+    find: Find
+    of: str = ""
+    """The cable, connector, shelf or feed that is searched; empty: the whole plant."""
+    text: str = ""
+    read: Reads = "resistance"
+    wires: Literal[2, 4] = 2
+    at: Amount | None = None
+    """Test voltage, for insulation."""
+    after: Duration | None = None
+    """How long each reading runs before it counts."""
+    settings: dict[str, str] = {}
+    """What the search needs to know beside, by name; which names there are depends on what is looked for."""
+
+    def __post_init__(self) -> None:
+        if (self.at is not None or self.after is not None) and self.read != "insulation":
+            raise Inconsistent(f"'at' or 'after' for {self.read}", "them for insulation only")
+
+
+class Found(_Common, frozen=True, kw_only=True, tag="found"):
+    """What a search came to. It never stands in a sequence file: it ends the search in a record."""
+
+    verdict: Literal["pass", "fail", "undecided"]
+    sentence: str
+    """In one sentence, for a person at the rack."""
+    lines: list[str] = []
+    """The same in full."""
+    facts: dict[str, Any] = {}
+    """The same as plain data, for other programs and for what is worked out from records."""
+    touches: list[str] = []
+    """Plant objects that the finding is about."""
+
+
 class Each(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", tag_field="step", tag="each"):
     """Repeats its steps for every plant object of a kind: ``{conductor}``, ``{pin}``, ``{shelf}`` stand for it."""
 
@@ -297,8 +380,8 @@ class Each(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", tag_field=
             raise Inconsistent("a loop without steps", "at least one step")
 
 
-Single = Caution | Hold | Do | Ask | Measure | Zero | Prove | Wait | Set | Energise
-Step = Caution | Hold | Do | Ask | Measure | Zero | Prove | Wait | Set | Energise | Each
+Single = Caution | Hold | Do | Ask | Measure | Zero | Prove | Wait | Set | Energise | Seek
+Step = Caution | Hold | Do | Ask | Measure | Zero | Prove | Wait | Set | Energise | Seek | Each
 
 
 class Decide(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from bench.roles import ROLE_OF, Role
-from bench.sequence.file import Energise, Measure, Prove, SequenceFile, Set, Single, Zero
+from bench.sequence.file import Energise, Measure, Prove, Seek, SequenceFile, Set, Single, Zero
 
-Kind = Literal["caution", "hold", "do", "ask", "measure", "zero", "prove", "wait", "set", "energise"]
+Kind = Literal["caution", "hold", "do", "ask", "measure", "zero", "prove", "wait", "set", "energise", "seek"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +42,7 @@ class Step:
     @property
     def role(self) -> Role | None:
         """The role that the step needs from the bench, if any."""
-        if isinstance(self.source, Measure | Prove):
+        if isinstance(self.source, Measure | Prove | Seek):
             return ROLE_OF[self.source.read]
         if isinstance(self.source, Zero):
             return "ohms"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -22,6 +23,8 @@ from bench.sequence.file import (
     Hold,
     Measure,
     Prove,
+    Rig,
+    Seek,
     SequenceFile,
     Set,
     Single,
@@ -45,7 +48,7 @@ def _refuse(struct: Any, path: tuple[str | int, ...], found: str, expected: str,
     raise CannotUnroll(f"{'.'.join(map(str, path))}: found {found}, expected {expected}")
 
 
-_DO_LISTS = ("touches", "close", "open", "switch_on", "switch_off", "put_in", "take_out")
+_DO_LISTS = ("touches", "close", "open", "switch_on", "switch_off", "put_in", "take_out", "lift", "refit")
 
 KINDS: dict[type, Kind] = {
     Caution: "caution",
@@ -58,6 +61,7 @@ KINDS: dict[type, Kind] = {
     Wait: "wait",
     Set: "set",
     Energise: "energise",
+    Seek: "seek",
 }
 
 
@@ -129,8 +133,11 @@ class _Unroller:
         innermost = list(views.values())[-1] if views else None
         subject = getattr(filled, "subject", "") or (innermost.name if innermost else "")
         touches: list[str] = list(innermost.subjects) if innermost else []
+        if isinstance(filled, Seek):
+            subject = subject or filled.of
+            touches += [filled.of] if filled.of else []
         if isinstance(filled, Measure):
-            touches += filled.between
+            touches += [*filled.between, *(name for group in filled.join for name in group)]
             subject = subject or "~".join(filled.between)
         text = getattr(filled, "text", "")
         if isinstance(filled, Do):
@@ -174,7 +181,7 @@ class _Unroller:
         """The entry with all its texts filled; None where one cannot be."""
         changes: dict[str, Any] = {}
         good = True
-        for name in ("title", "text", "subject"):
+        for name in ("title", "text", "subject", "of"):
             text = getattr(entry, name, "")
             if text:
                 changes[name] = self._filled(entry, name, text, views)
@@ -193,7 +200,11 @@ class _Unroller:
         if isinstance(entry, Measure):
             ends = tuple(self._filled(entry, ("between", i), name, views) for i, name in enumerate(entry.between))
             changes["between"] = ends
-            good = None not in ends
+            changes["join"] = [
+                [self._filled(entry, ("join", i, j), name, views) for j, name in enumerate(group)]
+                for i, group in enumerate(entry.join)
+            ]
+            good = None not in ends and all(None not in group for group in changes["join"])
             if entry.limit.source:
                 source = self._filled(entry.limit, "source", entry.limit.source, views)
                 good = good and source is not None
@@ -226,6 +237,8 @@ class _Unroller:
             return self._sensible_do(entry, filled)
         if isinstance(filled, Energise):
             return self._sensible_energise(entry, filled)
+        if isinstance(filled, Seek):
+            return not filled.of or self._known(entry, ("of",), filled.of)
         if isinstance(filled, Wait) and filled.discharge is not None:
             return self._sensible_discharge(filled.discharge)
         if isinstance(filled, Set) and filled.output == "on" and not self.held:
@@ -277,16 +290,36 @@ class _Unroller:
             ("open", "breaker", self.plant.breakers),
             ("switch_on", "supply", self.plant.supplies),
             ("switch_off", "supply", self.plant.supplies),
+            ("lift", "bond", self.plant.bonds),
+            ("refit", "bond", self.plant.bonds),
         ):
             for place, name in enumerate(getattr(filled, wanted)):
                 if name not in known:
                     path = (wanted.replace("_", "-"), place)
                     self.say(entry, path, f"'{name}'", f"a {kind} of the plant", near(name, known))
                     good = False
+        if filled.rig is not None:
+            good = self._sensible_rig(filled.rig) and good
+        if filled.lift and not self.held:
+            self.say(entry, ("lift",), "a bond that is lifted", "a hold point before it", "")
+            good = False
         if filled.energises and not self.held:
             where = "switch-on" if filled.switch_on else "close"
             self.say(entry, (where,), "something that may become live", "a hold point before it", "")
             good = False
+        return good
+
+    def _sensible_rig(self, rig: Rig) -> bool:
+        """Every place is a terminal, or a floating point that is named twice at least: once would join nothing."""
+        named = [(rig, ("join", i, j), name) for i, group in enumerate(rig.join) for j, name in enumerate(group)]
+        named += [(tag, (which,), getattr(tag, which)) for tag in rig.tags for which in ("place", "to")]  # type: ignore[misc]
+        times = Counter(name for _, _, name in named)
+        good = True
+        for struct, path, name in named:
+            if name not in self.plant.terminals and times[name] < 2:
+                hint = near(name, self.plant.terminals)
+                self.say(struct, path, f"'{name}'", "a terminal, or a floating point that is named twice", hint)
+                good = False
         return good
 
     def _known(self, entry: Any, path: tuple[str | int, ...], name: str) -> bool:
@@ -299,11 +332,15 @@ class _Unroller:
 
     def _sensible_measure(self, entry: Any, filled: Measure) -> bool:
         good = True
-        for place, name in enumerate(filled.between):
+        ends: list[tuple[tuple[str | int, ...], str]] = [
+            (("between", i), name) for i, name in enumerate(filled.between)
+        ]
+        ends += [(("join", i, j), name) for i, group in enumerate(filled.join) for j, name in enumerate(group)]
+        for path, name in ends:
             try:
                 self.plant.terminal(name)
             except UnknownName as error:
-                self.say(entry, ("between", place), f"'{error.found}'", error.expected, error.hint)
+                self.say(entry, path, f"'{error.found}'", error.expected, error.hint)
                 good = False
         if good and len(set(filled.between)) == 1:
             self.say(entry, ("between",), f"'{filled.between[0]}' twice", "two different places", "")
@@ -359,6 +396,8 @@ def _title(entry: Single, subject: str) -> str:
             return entry.name.capitalize()
         case Set():
             return f"Output {entry.output}"
+        case Seek():
+            return f"Search for {entry.find.replace('-', ' ')}{' of ' + entry.of if entry.of else ''}"
         case Energise():
             return f"Bring {subject or 'the feed'} up to {entry.voltage}"
         case Wait():

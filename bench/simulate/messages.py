@@ -8,6 +8,7 @@ from bench.files import exact
 from bench.plant.faults import Fault
 from bench.plant.file import PlantFile
 from bench.roles import Reads
+from bench.sequence.file import Rig
 
 
 class Twin(msgspec.Struct, frozen=True, kw_only=True):
@@ -62,6 +63,12 @@ class Move(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """One thing that the hands do. Fields that are empty change nothing."""
 
     place: tuple[str, str] | None = None
+    join: list[list[str]] = []
+    """Places that are joined while the leads lie as placed."""
+    rig: Rig | None = None
+    """All that is clipped to ends from here on."""
+    lifted: list[str] | None = None
+    """The bonds that are off; all others are on."""
     hold: str = ""
     lift: bool = False
     dial: dict[str, Reads] = {}

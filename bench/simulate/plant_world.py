@@ -13,17 +13,25 @@ import math
 import random
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 from bench.plant import faults as k
 from bench.plant.faulty import apply_faults, loose_is_open
 from bench.plant.model import Plant
+from bench.sequence.file import Rig
 from bench.simulate.circuit import Edge, Network, PowerLoad, Solution, UndervoltageCollapse, VoltageSource
 from bench.simulate.dielectric import Branch, Dielectric
 from bench.simulate.world import HI, LO, SENSE_HI, SENSE_LO
 
 TOUCH_OHM: Final = (0.001, 0.006)
 """Resistance of both tips together, from good to middling (common practice, no source)."""
+CLIP_OHM: Final = (0.002, 0.02)
+"""Resistance of a clip or a tag's two clips on bare wire (common practice, no source)."""
+BAR_OHM: Final = 0.002
+"""From one end to the next on a shorting bar (common practice, no source)."""
+KEPT: Final = 64
+"""So many clipped networks are kept: a search goes back and forth between few."""
 SOUND_OHM: Final = (2e9, 20e9)
 """Insulation between two terminals of a sound plant: old wiring in a damp hall (our own figures)."""
 ABSORPTION: Final = ((0.25, 12.0), (0.35, 90.0))
@@ -36,6 +44,8 @@ LIVE: Final = "live"
 """Where they are when they are on a source that is known to be live."""
 LIVE_VOLT: Final = 24.0
 
+_Specimen = tuple[frozenset[str], frozenset[frozenset[str]]]
+"""The two places, and what is joined meanwhile."""
 _PROBE: Final = {HI: 0, SENSE_HI: 0, LO: 1, SENSE_LO: 1}
 _METER: Final = "the meter between the leads"
 
@@ -68,6 +78,7 @@ class PlantWorld:
         self._reference = reference_ohms
         edges = apply_faults(plant, faults, closed=plant.breakers)
         nodes = {terminal.node for terminal in plant.terminals.values()}
+        self._nodes = nodes
         self._whole = Network([Edge(edge.id, edge.a, edge.b, edge.ohms) for edge in edges], nodes)
         self._loose = [fault for fault in faults if isinstance(fault, k.Loose)]
         self._loads = _loads(plant, faults, random.Random(f"cards {seed}"))
@@ -75,23 +86,55 @@ class PlantWorld:
         self._energised: frozenset[str] = frozenset()
         self._places: Sequence[str] = ()
         self._touch = 0.0
-        self._networks: dict[frozenset[str], Network] = {}
-        self._known: dict[tuple[str, str, frozenset[str]], float] = {}
-        self._specimens: dict[frozenset[str], Dielectric] = {}
-        self._sound: dict[frozenset[str], float] = {}
+        self._joined_now: tuple[tuple[str, ...], ...] = ()
+        self._rigged: tuple[tuple[str, str, float], ...] = ()
+        self._lifted: frozenset[str] = frozenset()
+        self._networks: dict[tuple[frozenset[str], tuple[tuple[str, ...], ...]], Network] = {}
+        self._known: dict[tuple[str, str, frozenset[str], tuple[tuple[str, ...], ...]], float] = {}
+        self._specimens: dict[_Specimen, Dielectric] = {}
+        self._sound: dict[_Specimen, float] = {}
         self._insulation = random.Random(f"insulation {seed}")
         self._solved: dict[tuple[frozenset[str], tuple[str, str, float] | None], Solution | None] = {}
 
     # what hands do
 
-    def place(self, red: str, black: str) -> None:
-        """Put the leads on two terminals.
+    def place(self, red: str, black: str, *, join: Sequence[Sequence[str]] = ()) -> None:
+        """Put the leads on two terminals, with groups of terminals joined meanwhile.
 
         Raises:
             UnknownName: a name is no terminal of the plant.
         """
+        self._joined_now = tuple(tuple(self._plant.terminal(name).node for name in group) for group in join)
         self._places = (self._plant.terminal(red).node, self._plant.terminal(black).node)
         self._touch = self._random.uniform(*TOUCH_OHM)
+
+    def rig(self, rig: Rig) -> None:
+        """Clip together what the rig says, and take all other clips and tags off.
+
+        A place that is no terminal of the plant is a floating point where clips meet.
+        """
+
+        def node(name: str) -> str:
+            terminal = self._plant.terminals.get(name)
+            return f"floating {name}" if terminal is None else terminal.node
+
+        tags = [(node(tag.place), node(tag.to), tag.ohms.value) for tag in rig.tags]
+        clips = [(node(a), node(b), 0.0) for group in rig.join for a, b in pairwise(group)]
+        self._rigged = tuple((a, b, ohms + self._random.uniform(*CLIP_OHM)) for a, b, ohms in tags + clips)
+        self._forget()
+
+    def lift_bonds(self, bonds: Iterable[str]) -> None:
+        """Take these bonds off and put all others on.
+
+        Raises:
+            ValueError: a name is no bond.
+        """
+        wanted = frozenset(bonds)
+        unknown = wanted - set(self._plant.bonds)
+        if unknown:
+            raise ValueError(f"found {', '.join(sorted(unknown))}, expected bonds of the plant")
+        self._lifted = wanted
+        self._forget()
 
     def hold(self, where: str) -> None:
         """Hold the tips :data:`TOGETHER`, put them on the :data:`REFERENCE` or on something :data:`LIVE`.
@@ -102,11 +145,13 @@ class PlantWorld:
         if where not in (TOGETHER, REFERENCE, LIVE):
             raise ValueError(f"found {where!r}, expected '{TOGETHER}', '{REFERENCE}' or '{LIVE}'")
         self._places = (where,)
+        self._joined_now = ()
         self._touch = self._random.uniform(*TOUCH_OHM)
 
     def lift(self) -> None:
-        """Take the leads off."""
+        """Take the leads off, and the clips that were on for one reading."""
         self._places = ()
+        self._joined_now = ()
 
     def breakers(self, closed: Iterable[str]) -> None:
         """Close these breakers and open all others.
@@ -192,11 +237,12 @@ class PlantWorld:
         if len(places) != 2:
             together = len(self._places) == 1 and self._places[0] != LIVE
             return Dielectric(self._between(time) + self._touch if together else math.inf)
-        if places not in self._specimens:
-            self._specimens[places] = self._piece(places)
-        found = self._specimens[places]
+        mark: _Specimen = (places, frozenset(frozenset(group) for group in self._joined_now))
+        if mark not in self._specimens:
+            self._specimens[mark] = self._piece(mark)
+        found = self._specimens[mark]
         joined = self._between(time)
-        sound = self._sound[places]
+        sound = self._sound[mark]
         found.ohms = 1.0 / (1.0 / sound + (1.0 / max(joined, 1e-3) if math.isfinite(joined) else 0.0))
         return found
 
@@ -205,10 +251,13 @@ class PlantWorld:
         volts = self.voltage(HI, LO, time, 10e6)
         return 0.0 if math.isnan(volts) else volts
 
-    def _piece(self, places: frozenset[str]) -> Dielectric:
+    def _piece(self, mark: _Specimen) -> Dielectric:
         """A fresh piece of insulation: its capacitance is that of the cable that both leads are on."""
+        places, groups = mark
         low, high = (math.log(ohms) for ohms in SOUND_OHM)
-        self._sound[places] = math.exp(self._insulation.uniform(low, high))
+        # so many ends leak side by side as are on the smaller side
+        sides = [max((len(group) for group in groups if place in group), default=1) for place in places]
+        self._sound[mark] = math.exp(self._insulation.uniform(low, high)) / min(sides)
         ends = [self._cables_at(place) for place in places]
         shared = ends[0] & ends[1] or ends[0] | ends[1]
         farads = sum(
@@ -217,7 +266,7 @@ class PlantWorld:
         branches = tuple(
             Branch(seconds / (part * farads), part * farads) for part, seconds in ABSORPTION if part * farads > 1e-15
         )
-        return Dielectric(self._sound[places], farads, branches)
+        return Dielectric(self._sound[mark], farads, branches)
 
     def _cables_at(self, node: str) -> set[str]:
         return {
@@ -231,7 +280,7 @@ class PlantWorld:
             return {TOGETHER: 0.0, LIVE: math.inf}.get(self._places[0], self._reference)
         if not self._places:
             return math.inf
-        mark = (self._places[0], self._places[1], self._open_now(time))
+        mark = (self._places[0], self._places[1], self._open_now(time), self._joined_now)
         if mark not in self._known:
             self._known[mark] = self._network(mark[2]).resistance(mark[0], mark[1])
         return self._known[mark]
@@ -243,10 +292,20 @@ class PlantWorld:
         return frozenset(fault.conductor for fault in self._loose if loose_is_open(fault, time))
 
     def _network(self, open_now: frozenset[str]) -> Network:
-        if open_now not in self._networks:
-            opened = {*open_now, *(set(self._plant.breakers) - self._closed)}
-            self._networks[open_now] = self._whole.changed(dict.fromkeys(opened, math.inf)) if opened else self._whole
-        return self._networks[open_now]
+        mark = (open_now, self._joined_now)
+        if mark not in self._networks:
+            opened = {*open_now, *self._lifted, *(set(self._plant.breakers) - self._closed)}
+            network = self._whole.changed(dict.fromkeys(opened, math.inf)) if opened else self._whole
+            clips = [Edge(("rigged", i), a, b, ohms) for i, (a, b, ohms) in enumerate(self._rigged) if a != b]
+            ends = [(a, b) for group in self._joined_now for a, b in pairwise(group) if a != b]
+            clips += [Edge(("joined", i), a, b, BAR_OHM) for i, (a, b) in enumerate(ends)]
+            if clips:
+                floating = {node for edge in clips for node in (edge.a, edge.b) if node not in self._nodes}
+                network = network.extended(clips, floating)
+            if len(self._networks) > KEPT:
+                self._networks.clear()
+            self._networks[mark] = network
+        return self._networks[mark]
 
     def _is_live(self) -> bool:
         """Whether any source is on."""

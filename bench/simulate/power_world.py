@@ -181,9 +181,9 @@ class PowerWorld(PlantWorld):
 
     # what hands do
 
-    def place(self, red: str, black: str, time: float | None = None) -> None:
+    def place(self, red: str, black: str, time: float | None = None, *, join: Sequence[Sequence[str]] = ()) -> None:
         """Put the leads on two terminals; what charges through the meter begins to charge now."""
-        super().place(red, black)
+        super().place(red, black, join=join)
         self._placed_at = time
 
     def cards(self, out: Iterable[str], time: float) -> None:

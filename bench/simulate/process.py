@@ -13,7 +13,7 @@ from typing import Final
 import msgspec
 
 from bench.roles import Reads
-from bench.sequence.file import Do, Energise, Measure, Prove, Zero
+from bench.sequence.file import Do, Energise, Measure, Prove, Rig, Zero
 from bench.sequence.plan import Step
 from bench.simulate.messages import Configuration, Done, Move, Ready, encode
 
@@ -122,12 +122,13 @@ class SimulatedHands:
         self._closed: set[str] = set()
         self._live: set[str] = set()
         self._out: set[str] = set()
+        self._lifted: set[str] = set()
 
     def place(self, step: Step) -> None:
         """Turn the dial to what the step reads, and put the probes where it wants them."""
         source = step.source
         if isinstance(source, Measure):
-            self._bench.move(Move(dial=self._dial(source.read), place=source.between))
+            self._bench.move(Move(dial=self._dial(source.read), place=source.between, join=source.join))
         elif isinstance(source, Zero):
             self._bench.move(Move(dial=self._dial("resistance"), hold="together"))
         elif isinstance(source, Prove):
@@ -141,11 +142,24 @@ class SimulatedHands:
         """Take the probes off."""
         self._bench.move(Move(lift=True))
 
-    def restore(self, closed: Collection[str], live: Collection[str], out: Collection[str] = ()) -> None:
-        """Put breakers, supplies and cards as an earlier part of the walk left them."""
-        self._closed, self._live, self._out = set(closed), set(live), set(out)
-        if closed or live or out:
-            moved = Move(breakers=sorted(self._closed), energise=sorted(self._live), out=sorted(self._out))
+    def restore(
+        self,
+        closed: Collection[str],
+        live: Collection[str],
+        out: Collection[str] = (),
+        lifted: Collection[str] = (),
+        rig: Rig | None = None,
+    ) -> None:
+        """Put breakers, supplies, cards, bonds and clips as an earlier part of the walk left them."""
+        self._closed, self._live, self._out, self._lifted = set(closed), set(live), set(out), set(lifted)
+        if closed or live or out or lifted or rig is not None:
+            moved = Move(
+                breakers=sorted(self._closed),
+                energise=sorted(self._live),
+                out=sorted(self._out),
+                lifted=sorted(self._lifted),
+                rig=rig,
+            )
             self._bench.move(moved)
 
     def act(self, step: Step) -> None:
@@ -158,6 +172,11 @@ class SimulatedHands:
             return
         if not isinstance(source, Do):
             return
+        if source.lift or source.refit:
+            self._lifted = (self._lifted | set(source.lift)) - set(source.refit)
+            self._bench.move(Move(lifted=sorted(self._lifted)))
+        if source.rig is not None:
+            self._bench.move(Move(rig=source.rig))
         if source.put_in or source.take_out:
             self._out = (self._out | set(source.take_out)) - set(source.put_in)
             self._bench.move(Move(out=sorted(self._out)))

@@ -142,13 +142,17 @@ class Bench:
 
     def _make(self, line: bytes) -> Done:
         try:
-            move, now = msgspec.json.decode(line, type=Move), self.clock.now()
+            move, now = msgspec.json.decode(line, type=Move, dec_hook=from_text), self.clock.now()
             for name, reads in move.dial.items():
                 # one that is set over its line has sockets to move leads between, and no dial
                 if name in self._dials or name not in self._ports:
                     self._dials[name].turn(reads)
+            if move.rig is not None:
+                self.world.rig(move.rig)
+            if move.lifted is not None:
+                self.world.lift_bonds(move.lifted)
             if move.place is not None:
-                self.world.place(*move.place, now)
+                self.world.place(*move.place, now, join=move.join)
             if move.hold:
                 self.world.hold(move.hold)
             if move.lift:

@@ -15,7 +15,7 @@ from typing import Any, Final, Literal
 import msgspec
 
 from bench.plant.file import PlantFile
-from bench.sequence.file import SequenceFile
+from bench.sequence.file import Do, Found, Measure, SequenceFile
 from bench.walk.facts import BenchFacts
 
 FORMAT: Final = 1
@@ -152,12 +152,32 @@ class Elapsed(_Event, frozen=True, kw_only=True, tag="elapsed"):
     seconds: float
 
 
+class Advised(_Event, frozen=True, kw_only=True, tag="advised"):
+    """What a search wants next, or what it came to.
+
+    What it is worked out from are the readings of the record, so it can be worked out again; it is kept as a fact
+    since people act on it: whoever replays the record sees what was asked for then, whatever later versions would ask.
+    """
+
+    number: int
+    want: Do | Measure | Found
+    """An act, a reading, or the end of the search."""
+    done: int = 0
+    """Readings so far that count."""
+    left: int = 0
+    """At most so many readings more, as far as is known; 0 where there is no saying."""
+    why: str = ""
+    """Why this one: what it would tell apart."""
+
+
 class Skipped(_Event, frozen=True, kw_only=True, tag="skipped"):
     """A step was passed over, with a reason."""
 
     number: int
     reason: str
     by: str = ""
+    whole: bool = False
+    """Within a search: the search as a whole, and not just the act or reading that it asked for."""
 
 
 class Went(_Event, frozen=True, kw_only=True, tag="went"):
@@ -253,6 +273,7 @@ Event = (
     | Switched
     | Energised
     | Elapsed
+    | Advised
     | Skipped
     | Went
     | Noted

@@ -82,6 +82,14 @@ class Wait:
 
 
 @dataclass(frozen=True, slots=True)
+class Advise:
+    """A search wants to know what to do next; see :mod:`bench.walk.seeking`."""
+
+    number: int
+    step: Step
+
+
+@dataclass(frozen=True, slots=True)
 class Resolve:
     """Trouble: try again, skip with a reason, or give up."""
 
@@ -117,5 +125,18 @@ class Finished:
 
 
 Request = (
-    Start | Meet | Consent | Ask | Place | Measure | Switch | Energise | Wait | Resolve | Rest | MakeSafe | Finished
+    Start
+    | Meet
+    | Consent
+    | Ask
+    | Place
+    | Measure
+    | Switch
+    | Energise
+    | Wait
+    | Advise
+    | Resolve
+    | Rest
+    | MakeSafe
+    | Finished
 )

@@ -9,7 +9,7 @@ gives the readings back.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -157,6 +157,16 @@ def _rests_on(setting: Setting, step: Step) -> set[str]:
     return named | owners | {conductor.name for name in named for conductor in landings.get(name, ())}
 
 
+def newest(state: State) -> Outcome | None:
+    """The newest outcome that somebody brought about, be it of a step or within a search."""
+    kept = next((one for one in outcomes(state) if not one.barred), None)
+    trail = state.seeking.trail if state.seeking is not None else ()
+    within = trail[-1].outcome if trail else None
+    if kept is None or within is None:
+        return kept or within
+    return max(kept, within, key=lambda one: one.n)
+
+
 def annotated(entry: e.Entry, after: State) -> e.Entry:
     """A reading's entry with what was made of it, for people and other tools; the fold does not look at that.
 
@@ -164,12 +174,15 @@ def annotated(entry: e.Entry, after: State) -> e.Entry:
         entry: the event in its envelope; anything but a reading comes back as it is.
         after: the state after it was taken.
     """
-    outcome = next((one for one in outcomes(after) if not one.barred), None)
-    if not isinstance(entry.event, e.Read) or outcome is None or outcome.n != entry.n or after.setting is None:
+    outcome, setting = newest(after), after.setting
+    if not isinstance(entry.event, e.Read) or outcome is None or outcome.n != entry.n or setting is None:
         return entry
-    step = after.setting.plan.steps[outcome.index]
+    probes: Sequence[str] = setting.plan.steps[outcome.index].probes or ()
+    if after.seeking is not None and after.seeking.trail and after.seeking.trail[-1].n == entry.n:
+        want = after.seeking.trail[-1].want
+        probes = want.between if isinstance(want, Measure) else ()
     # the names come first and in full, so that a record can be searched for them as plain text
-    named: dict[str, Any] = {"step": outcome.key, "subject": outcome.subject, "between": list(step.probes or ())}
+    named: dict[str, Any] = {"step": outcome.key, "subject": outcome.subject, "between": list(probes)}
     met = next((one for one in after.met.values() if one.instrument == entry.event.instrument), None)
     if met is not None:
         named["meter"] = met.serial or met.identity

@@ -22,7 +22,7 @@ from bench.plant.model import Plant
 from bench.plant.resolve import resolve
 from bench.quantity import engineering
 from bench.roles import ROLE_OF, UNIT_OF, function_name
-from bench.sequence.file import Ask, Decide, Do, Energise, Measure, Prove, Zero
+from bench.sequence.file import Ask, Decide, Do, Energise, Found, Measure, Prove, Rig, Zero
 from bench.sequence.file import Limit as LimitFile
 from bench.sequence.limits import Held, limit_of
 from bench.sequence.plan import Plan, Step
@@ -50,6 +50,8 @@ class Conditions:
         live: supplies of the plant that were switched on by hand in this walk and not off since.
         out: cards that were taken out by hand in this walk and not put in since.
         fed: what a supply of the bench feeds, while its output is on.
+        lifted: bonds that were taken off by hand in this walk and not put back since.
+        rig: what is clipped to ends by hand, None where nothing ever was.
     """
 
     ambient: float = 20.0
@@ -59,6 +61,8 @@ class Conditions:
     live: frozenset[str] = frozenset()
     out: frozenset[str] = frozenset()
     fed: Powered | None = None
+    lifted: frozenset[str] = frozenset()
+    rig: Rig | None = None
 
     def after(self, act: Do) -> Conditions:
         """The conditions after something was done by hand."""
@@ -67,6 +71,8 @@ class Conditions:
             closed=(self.closed | set(act.close)) - set(act.open),
             live=(self.live | set(act.switch_on)) - set(act.switch_off),
             out=(self.out | set(act.take_out)) - set(act.put_in),
+            lifted=(self.lifted | set(act.lift)) - set(act.refit),
+            rig=self.rig if act.rig is None else act.rig,
             fed=None if self.fed is None else replace(self.fed, closed=(self.closed | set(act.close)) - set(act.open)),
         )
 
@@ -149,6 +155,7 @@ class Outcome:
         barred: whether the walk itself passed it over, and no person with a reason.
         finding: of a load that was brought up, what is wrong with it in one word: ``short``, ``heavy``, ``light``,
             ``creeps``, ``leaks``, ``restless``, ``reforms`` or ``stopped``; empty where nothing is.
+        found: what a search came to.
     """
 
     index: int
@@ -174,11 +181,17 @@ class Outcome:
     bench: BenchFacts | None = field(default=None, repr=False, compare=False)
     barred: bool = False
     finding: str = ""
+    found: Found | None = field(default=None, repr=False)
 
     @classmethod
     def done(cls, step: Step, n: int, event: e.Event) -> Outcome:
         """A step without a reading was done."""
         return cls(step.index, step.key, n, "done", "Done.", step.subject)
+
+    @classmethod
+    def concluded(cls, step: Step, n: int, found: Found, at: str) -> Outcome:
+        """A search came to its end."""
+        return cls(step.index, step.key, n, found.verdict, found.sentence, step.subject, at=at, found=found)
 
     @classmethod
     def passed_over(cls, step: Step, n: int, why: str) -> Outcome:

@@ -39,13 +39,18 @@ Rules
 9. After trouble an instrument answers to its name again before any step uses it. To open it is to set it up anew, so
    an output of it that was on is off now: outputs are made safe, and the hold point before it comes up again.
 
+10. A search (``seek``) is a step whose acts and readings are chosen as it goes. The choice comes from outside as an
+   event (``Advised``), so the fold needs no adviser: to replay is to read what was asked for then. Nothing that
+   energises is ever taken from an adviser, and a bond is lifted only while nothing is live.
+
 Phases
 ------
 
 ``EMPTY`` wants ``Began``. ``SAFING`` makes outputs safe, at the start, after a restart and at the end. ``MEETING``
 opens and identifies the instruments, at the start and after trouble. ``CONSENTING`` asks for a reason where the bench
 cannot prove some limits. A step is then ``ASKING`` (a person reads, does or types), ``PLACING`` then ``MEASURING``,
-``SWITCHING``, ``ENERGISING`` or ``WAITING``. ``TROUBLED`` waits for a decision, ``PAUSED`` for somebody to go on.
+``SWITCHING``, ``ENERGISING`` or ``WAITING``; a search goes through ``ADVISING`` before each of its acts and readings.
+``TROUBLED`` waits for a decision, ``PAUSED`` for somebody to go on.
 ``DONE`` and ``ABORTED`` are final.
 """
 
@@ -62,11 +67,12 @@ import msgspec
 
 from bench.judge.watch import Ladder
 from bench.sequence.file import Ask as AskStep
-from bench.sequence.file import Do, Energise, Hold, Measure, Set
+from bench.sequence.file import Do, Energise, Found, Hold, Measure, Set
 from bench.sequence.plan import Step
 from bench.sequence.power_steps import powered as fed
 from bench.walk import events as e
 from bench.walk import requests as r
+from bench.walk.seeking import Seeking
 from bench.walk.setting import Conditions, Outcome, Rules, Setting
 
 
@@ -83,6 +89,7 @@ class Phase(enum.Enum):
     SWITCHING = "switching"
     ENERGISING = "energising"
     WAITING = "waiting"
+    ADVISING = "advising"
     TROUBLED = "troubled"
     PAUSED = "paused"
     DONE = "done"
@@ -92,10 +99,18 @@ class Phase(enum.Enum):
 OPEN: Final = frozenset(Phase) - {Phase.EMPTY, Phase.DONE, Phase.ABORTED}
 """Phases in which a walk is under way."""
 STEPPING: Final = frozenset(
-    {Phase.ASKING, Phase.PLACING, Phase.MEASURING, Phase.SWITCHING, Phase.ENERGISING, Phase.WAITING}
+    {
+        Phase.ASKING,
+        Phase.PLACING,
+        Phase.MEASURING,
+        Phase.SWITCHING,
+        Phase.ENERGISING,
+        Phase.WAITING,
+        Phase.ADVISING,
+    }
 )
 """Phases that belong to a step."""
-SKIPPABLE: Final = frozenset({"do", "ask", "measure", "zero", "prove"})
+SKIPPABLE: Final = frozenset({"do", "ask", "measure", "zero", "prove", "seek"})
 """Kinds of step that may be passed over with a reason. Cautions, hold points, outputs and waits may not."""
 
 
@@ -166,6 +181,7 @@ class State:
         left: seconds left of a wait.
         then: where SAFING and PAUSED lead.
         ladder: what is followed while an output is brought up.
+        seeking: the search that is under way, or that is to be gone on with.
         powered: instruments whose output is on or may be on, each with the index of the step that switched it on.
         held: indexes of the hold points that were passed and still hold; see rule 6.
         to_meet: roles that are still to be met, at the start or after trouble.
@@ -191,6 +207,7 @@ class State:
     left: float = 0.0
     then: Phase = Phase.MEETING
     ladder: Ladder | None = None
+    seeking: Seeking | None = None
     powered: Mapping[str, int] = field(default_factory=dict)
     held: frozenset[int] = frozenset()
     to_meet: tuple[str, ...] = ()
@@ -204,7 +221,15 @@ class State:
 
     @property
     def step(self) -> Step | None:
-        """The step under way; None before the first and after the last."""
+        """The step under way; None before the first and after the last. Within a search: what it asks for."""
+        planned = self.planned
+        if planned is None or self.seeking is None or self.seeking.index != planned.index:
+            return planned
+        return self.seeking.step(planned) or planned
+
+    @property
+    def planned(self) -> Step | None:
+        """The step of the plan that is under way; None before the first and after the last."""
         if self.setting is None or self.cursor >= len(self.setting.plan.steps):
             return None
         return self.setting.plan.steps[self.cursor]
@@ -276,6 +301,8 @@ def _of_step(state: State, number: int, step: Step) -> r.Request:
         case Phase.ENERGISING:
             assert state.ladder is not None
             return r.Energise(number, step, state.ladder)
+        case Phase.ADVISING:
+            return r.Advise(number, step)
         case _:
             return r.Wait(number, step, state.left)
 
@@ -347,7 +374,7 @@ def _made_safe(state: State, event: e.MadeSafe, n: int) -> State:
     if state.then is Phase.TROUBLED:
         return _to(state, Phase.TROUBLED, then=Phase.MEETING)
     if state.then is Phase.PAUSED:
-        step = state.step
+        step = state.planned
         assert step is not None
         return _to(state, Phase.PAUSED, then=Phase.MEETING if state.to_meet else _PHASE_OF[step.kind])
     return _to(state, Phase.MEETING) if state.to_meet else _enter(state, state.cursor)
@@ -398,6 +425,7 @@ _PHASE_OF: Final = {
     "wait": Phase.WAITING,
     "set": Phase.SWITCHING,
     "energise": Phase.ENERGISING,
+    "seek": Phase.ADVISING,
 }
 
 
@@ -416,6 +444,8 @@ def _enter(state: State, index: int) -> State:
     if index >= len(steps):
         return _to(state, Phase.SAFING, cursor=index, then=Phase.DONE)
     step = steps[index]
+    if state.seeking is not None and state.seeking.index != index and state.back_to != state.seeking.index:
+        state = replace(state, seeking=None)
     if step.role in state.to_meet:
         return _to(state, Phase.MEETING, cursor=index)
     if setting.weak and state.consented is None:
@@ -423,7 +453,17 @@ def _enter(state: State, index: int) -> State:
     if not _is_held(state, step):
         back_to = index if state.back_to is None else state.back_to
         return _to(state, Phase.ASKING, cursor=_hold_before(state, index), back_to=back_to)
+    if step.kind == "seek":
+        return _seek(replace(state, cursor=index), step)
     return _to(state, _PHASE_OF[step.kind], cursor=index, left=step.seconds, ladder=ladder)
+
+
+def _seek(state: State, step: Step) -> State:
+    """Begin a search, or go on with it; what was asked for and not answered is asked for again."""
+    seeking = state.seeking or Seeking(step.index)
+    state = replace(state, seeking=seeking)
+    task = seeking.step(step)
+    return _to(state, Phase.ADVISING if task is None else _PHASE_OF[task.kind])
 
 
 def _stands(state: State, step: Step) -> tuple[str, Ladder | None]:
@@ -432,6 +472,8 @@ def _stands(state: State, step: Step) -> tuple[str, Ladder | None]:
     source = step.source
     if isinstance(source, Measure) and source.live and not state.powered:
         return "no output is on", None
+    if isinstance(source, Do) and source.lift and _anything_live(state):
+        return "something is live, and no bond is lifted then", None
     if not isinstance(source, Energise):
         return "", None
     bar = _not_proven(state, step, source)
@@ -464,6 +506,11 @@ def _not_proven(state: State, step: Step, source: Energise) -> str:
         if about & feeds:
             return f"'{earlier.title}' does not count as passed ({outcome.verdict})"
     return ""
+
+
+def _anything_live(state: State) -> bool:
+    """Whether an output of the bench or a supply of the plant is on, as far as the walk knows."""
+    return bool(state.powered or state.conditions.live)
 
 
 def _energises(step: Step) -> bool:
@@ -503,8 +550,18 @@ def _keep(state: State, outcome: Outcome) -> State:
 
 
 def _advance(state: State, outcome: Outcome) -> State:
-    """Keep a step's outcome and begin the next one."""
+    """Keep a step's outcome and begin the next one; within a search: ask what comes next."""
+    seeking = state.seeking
+    if seeking is not None and seeking.index == outcome.index and seeking.advised is not None:
+        # a reading that was skipped after trouble leaves its instrument to be met first
+        return _enter(replace(state, seeking=seeking.answered(outcome.n, outcome)), state.cursor)
+    return _end_step(state, outcome)
+
+
+def _end_step(state: State, outcome: Outcome) -> State:
     state = _keep(state, outcome)
+    if state.seeking is not None and state.seeking.index == outcome.index:
+        state = replace(state, seeking=None)
     if state.back_to is not None:
         return _enter(replace(state, back_to=None), state.back_to)
     return _enter(state, state.cursor + 1)
@@ -586,6 +643,22 @@ def _energised(state: State, event: e.Energised, n: int) -> State:
     return _advance(replace(state, powered=powered, conditions=conditions, held=frozenset(), ladder=None), outcome)
 
 
+def _advised(state: State, event: e.Advised, n: int) -> State:
+    step, seeking = state.planned, state.seeking
+    assert step is not None and seeking is not None
+    if isinstance(event.want, Found):
+        return _end_step(state, Outcome.concluded(step, n, event.want, state.at))
+    if isinstance(event.want, Do):
+        if event.want.energises:
+            raise Refused("a search never makes anything live")
+        if event.want.lift and _anything_live(state):
+            raise Refused("something is live, and no bond is lifted then")
+    seeking = replace(seeking, advised=event)
+    task = seeking.step(step)
+    assert task is not None
+    return _to(state, _PHASE_OF[task.kind], seeking=seeking)
+
+
 def _elapsed(state: State, event: e.Elapsed, n: int) -> State:
     step = state.step
     assert step is not None
@@ -605,7 +678,10 @@ def _skipped(state: State, event: e.Skipped, n: int) -> State:
         raise Refused(f"a {step.kind} step is not skipped; abort the walk if it cannot be done")
     if not event.reason.strip():
         raise Refused("skipping needs a reason, in words")
-    return _advance(replace(state, trouble=None), Outcome.skipped(step, n, event))
+    state = replace(state, trouble=None)
+    if event.whole and state.planned is not None:
+        return _end_step(state, Outcome.skipped(state.planned, n, event))
+    return _advance(state, Outcome.skipped(step, n, event))
 
 
 def _went(state: State, event: e.Went, n: int) -> State:
@@ -621,7 +697,12 @@ def _went(state: State, event: e.Went, n: int) -> State:
     if not _is_held(state, steps[event.to]):
         raise Refused("that step makes something live: go to the hold point before it first")
     again = event.then == "return" and event.to != stood
-    return _enter(replace(state, back_to=stood if again else None, trouble=None), event.to)
+    seeking = state.seeking
+    if seeking is not None and event.to == seeking.index == state.cursor:
+        seeking = seeking.back()
+    elif seeking is not None and not (again and stood == seeking.index):
+        seeking = None
+    return _enter(replace(state, back_to=stood if again else None, trouble=None, seeking=seeking), event.to)
 
 
 def _refuse_unsafe(state: State) -> None:
@@ -631,7 +712,8 @@ def _refuse_unsafe(state: State) -> None:
 
 def _troubled(state: State, event: e.Troubled, n: int) -> State:
     state, step = _maybe_on(state), state.step
-    if state.phase is not Phase.MEETING and step is not None and step.role is not None:
+    advice = state.phase is Phase.ADVISING and not event.instrument
+    if state.phase is not Phase.MEETING and not advice and step is not None and step.role is not None:
         # the port is suspect after trouble: the instrument answers to its name again before it is believed
         state = replace(state, to_meet=tuple(dict.fromkeys((*state.to_meet, step.role))))
     if state.phase is Phase.ENERGISING:
@@ -740,14 +822,26 @@ def _table() -> dict[tuple[Phase, type], Handler]:
         ({Phase.SWITCHING}, e.Switched, _switched),
         ({Phase.ENERGISING}, e.Energised, _energised),
         ({Phase.WAITING}, e.Elapsed, _elapsed),
+        ({Phase.ADVISING}, e.Advised, _advised),
         ({Phase.TROUBLED}, e.Answered, _resolved),
         ({Phase.PAUSED}, e.Continued, _continued),
         (
-            {Phase.MEETING, Phase.PLACING, Phase.MEASURING, Phase.SWITCHING, Phase.ENERGISING},
+            {
+                Phase.MEETING,
+                Phase.PLACING,
+                Phase.MEASURING,
+                Phase.SWITCHING,
+                Phase.ENERGISING,
+                Phase.ADVISING,
+            },
             e.Troubled,
             _troubled,
         ),
-        ({Phase.ASKING, Phase.PLACING, Phase.MEASURING, Phase.TROUBLED}, e.Skipped, _skipped),
+        (
+            {Phase.ASKING, Phase.PLACING, Phase.MEASURING, Phase.ADVISING, Phase.TROUBLED},
+            e.Skipped,
+            _skipped,
+        ),
         (STEPPING - {Phase.ENERGISING} | {Phase.TROUBLED}, e.Went, _went),
         (OPEN, e.Paused, _paused),
         (OPEN, e.Noted, _noted),

@@ -11,7 +11,7 @@ from bench.walk import requests as r
 from bench.walk.state import NEXT, OPEN, Phase, Refused, Stale, State, request, take
 
 
-@pytest.fixture(scope="module", params=["an output", "by hand", "under watch"])
+@pytest.fixture(scope="module", params=["an output", "by hand", "under watch", "a search"])
 def found(request: pytest.FixtureRequest, explored: dict[str, Explored]) -> Explored:
     return explored[request.param]
 
@@ -28,6 +28,7 @@ def test_something_was_found(found: Explored) -> None:
         Phase.SWITCHING,
         Phase.ENERGISING,
         Phase.WAITING,
+        Phase.ADVISING,
     }
 
 
@@ -162,7 +163,7 @@ def test_nobody_gets_further_than_they_were_by_going(found: Explored) -> None:
 @pytest.mark.parametrize("kind", e.Event.__args__)  # type: ignore[attr-defined]
 def test_every_pair_has_its_handler_or_no_place(phase: Phase, kind: type) -> None:
     """The table is read by its rows once more, from the prose: which event may come in which phase."""
-    steps = {Phase.ASKING, Phase.PLACING, Phase.MEASURING, Phase.SWITCHING, Phase.WAITING}
+    steps = {Phase.ASKING, Phase.PLACING, Phase.MEASURING, Phase.SWITCHING, Phase.WAITING, Phase.ADVISING}
     places = {
         e.Began: {Phase.EMPTY},
         e.MadeSafe: {Phase.SAFING},
@@ -172,8 +173,9 @@ def test_every_pair_has_its_handler_or_no_place(phase: Phase, kind: type) -> Non
         e.Switched: {Phase.SWITCHING},
         e.Energised: {Phase.ENERGISING},
         e.Elapsed: {Phase.WAITING},
-        e.Troubled: {Phase.MEETING, Phase.PLACING, Phase.MEASURING, Phase.SWITCHING, Phase.ENERGISING},
-        e.Skipped: {Phase.ASKING, Phase.PLACING, Phase.MEASURING, Phase.TROUBLED},
+        e.Advised: {Phase.ADVISING},
+        e.Troubled: {Phase.MEETING, Phase.ADVISING, Phase.PLACING, Phase.MEASURING, Phase.SWITCHING, Phase.ENERGISING},
+        e.Skipped: {Phase.ASKING, Phase.PLACING, Phase.MEASURING, Phase.ADVISING, Phase.TROUBLED},
         e.Went: steps | {Phase.TROUBLED},
         e.Continued: {Phase.PAUSED},
     }

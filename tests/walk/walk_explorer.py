@@ -15,7 +15,9 @@ from typing import Any
 import msgspec
 import paper_walk as paper
 
-from bench.sequence.file import Do, Energise, Hold, Set
+from bench.quantity import Amount
+from bench.sequence.file import Do, Energise, Hold, Limit, Measure, Set
+from bench.sequence.file import Found as SearchEnd
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.state import OutOfTurn, Phase, Refused, State, request, start, take
@@ -54,6 +56,25 @@ steps:
   - {step: energise, text: Bring it up., at: [G1], voltage: 48 V, current-limit: 2 A}
   - {step: set, text: Off., output: off}
 """
+A_SEARCH = """
+sequence: a search
+plant: plant.yaml
+steps:
+  - {step: do, text: Look at the cable.}
+  - {step: hold, text: Locked off., word: DEAD}
+  - {step: do, text: Switch G1 on., switch-on: [G1]}
+  - {step: seek, find: crosses, of: W1}
+  - {step: do, text: Switch G1 off., switch-off: [G1]}
+"""
+WANTS = (
+    Do(text="Clip them."),
+    Do(text="Switch it on.", close=["F1"]),
+    Measure(
+        read="resistance", between=("J1.1", "J2.1"), limit=Limit(at_most=Amount(2.0, "Ω"), source="set for this test")
+    ),
+    SearchEnd(verdict="pass", sentence="Nothing is wrong."),
+)
+"""What an adviser may want; the second is never taken from one."""
 
 
 @dataclass(frozen=True)
@@ -133,8 +154,18 @@ class Found:
             s.unconfirmed,
             s.consented is None,
             self.proven,
+            self.searched,
             self.ghosts,
         )
+
+    @property
+    def searched(self) -> tuple[Any, ...]:
+        """Where a search stands, as far as it decides what may come."""
+        seeking = self.state.seeking
+        if seeking is None:
+            return ()
+        want = type(seeking.advised.want) if seeking.advised is not None else None
+        return (seeking.index, bool(seeking.trail), want)
 
     @property
     def proven(self) -> tuple[Any, ...]:
@@ -190,6 +221,9 @@ def candidates(state: State) -> Iterator[e.Event]:
     yield e.Switched(number=number, instrument="supply", state="on", confirmed=False)
     yield e.Elapsed(number=number, seconds=1.0)
     yield e.Skipped(number=number, reason="not reachable today")
+    yield e.Skipped(number=number, reason="the whole of it", whole=True)
+    for want in WANTS:
+        yield e.Advised(number=number, want=want)
     for to in range(len(state.setting.plan.steps) if state.setting else 1):
         yield e.Went(number=number, to=to)
         yield e.Went(number=number, to=to, then="go-on")
@@ -243,6 +277,7 @@ def explored(folder: Path) -> dict[str, Explored]:
         "an output": explore(weakened(paper.made(folder, OUTPUT).began)),
         "by hand": explore(weakened(paper.made(folder, BY_HAND).began)),
         "under watch": explore(paper.made(folder, UNDER_WATCH).began),
+        "a search": explore(paper.made(folder, A_SEARCH).began),
     }
 
 

@@ -1,0 +1,101 @@
+"""A search inside a walk: what was asked for so far, and what came of it.
+
+A search is one step of the plan. Whoever advises (see :class:`bench.runner.ports.Adviser`) is asked for the next act or
+reading, given the state; the answer is an event, so that the fold never needs the adviser. The act or reading then
+goes the way of any step: it is asked for, placed, measured, skipped with a reason, in trouble, rested in. What came
+of it is added to the trail, and the adviser is asked again, until it says what was found.
+
+Going to the search's own step while it is under way takes the last answer back. Going there from elsewhere begins it
+anew, and so does coming back to it after a step before it was gone to with no return.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from bench.sequence.file import Do, Found, Measure
+from bench.sequence.plan import Step
+from bench.walk import events as e
+from bench.walk.setting import Outcome
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """One thing that a search asked for, and what came of it.
+
+    Attributes:
+        want: the act or the reading.
+        n: number of the event that answered.
+        outcome: of a reading, judged against its limit; of an act, done; or skipped.
+    """
+
+    want: Do | Measure
+    n: int
+    outcome: Outcome
+
+    @property
+    def reading(self) -> e.Read | None:
+        """The reading's facts; None for an act and for what was skipped."""
+        return self.outcome.reading
+
+    @property
+    def ohms(self) -> float | None:
+        """What was read after corrections, infinity where the meter showed over range, None where nothing was read."""
+        if self.outcome.reading is None:
+            return None
+        if self.outcome.over == "+":
+            return float("inf")
+        return self.outcome.value
+
+
+@dataclass(frozen=True, slots=True)
+class Seeking:
+    """A search under way.
+
+    Attributes:
+        index: of its step in the plan.
+        trail: what was asked for and answered, oldest first.
+        advised: what is asked for now; None while the adviser thinks.
+        taken_back: how often an answer was taken back; keeps the keys of its steps apart.
+    """
+
+    index: int
+    trail: tuple[Link, ...] = ()
+    advised: e.Advised | None = None
+    taken_back: int = 0
+
+    def step(self, planned: Step) -> Step | None:
+        """What is asked for now as a step: of the search's place in the plan, with a key of its own."""
+        if self.advised is None or isinstance(self.advised.want, Found):
+            return None
+        want = self.advised.want
+        key = f"{planned.key}/{len(self.trail) + 1}"
+        if self.taken_back:
+            key += f"'{self.taken_back}"
+        if isinstance(want, Do):
+            names = [name for names in (want.touches, want.lift, want.refit) for name in names]
+            subject = planned.subject
+        else:
+            names = [*want.between, *(name for group in want.join for name in group)]
+            subject = want.subject or "~".join(want.between)
+        return replace(
+            planned,
+            key=key,
+            kind="do" if isinstance(want, Do) else "measure",
+            title=want.title or planned.title,
+            text=want.text,
+            section=planned.title,
+            source=want,
+            subject=subject,
+            touches=tuple(dict.fromkeys(names)),
+            seconds=0.0,
+        )
+
+    def answered(self, n: int, outcome: Outcome) -> Seeking:
+        """The search after what it asked for was done, read or skipped."""
+        assert self.advised is not None and not isinstance(self.advised.want, Found)
+        return replace(self, trail=(*self.trail, Link(self.advised.want, n, outcome)), advised=None)
+
+    def back(self) -> Seeking:
+        """The search with its last answer taken back."""
+        return replace(self, trail=self.trail[:-1], advised=None, taken_back=self.taken_back + 1)
