@@ -1,8 +1,9 @@
-"""Show what a record holds: what the operator was asked, what the meter said, what came of it."""
+"""Show what a record holds: what the operator was asked and saw, what the meter said, what came of it."""
 
 from __future__ import annotations
 
 import argparse
+import sys
 from pathlib import Path
 
 from bench import exits
@@ -12,19 +13,39 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's options."""
     parser.add_argument("record", type=Path, help="the record")
     parser.add_argument("--verdicts", action="store_true", help="print only the verdicts that count at the end")
+    parser.add_argument("--no-screen", action="store_true", help="print, as without a terminal")
+    parser.add_argument("--json", action="store_true", help="print one JSON object with what counts at the end")
+    parser.add_argument("--ascii", action="store_true", help="draw with plain characters only")
 
 
 def run(options: argparse.Namespace) -> int:
-    """Fold the record and print as the run did."""
+    """Show the record on the screen where there is a terminal; else fold it and print as the run did."""
+    prints = options.no_screen or options.json or options.verdicts
+    if not prints and sys.stdin.isatty() and sys.stdout.isatty():
+        return _shown(options)
     from bench.commands.common import folded
-    from bench.report.console import Console, exit_code
+    from bench.report.console import Console, exit_code, summary
     from bench.walk.results import verdict_lines
 
-    console = Console(quiet=options.verdicts)
+    console = Console(quiet=options.verdicts or options.json)
     state = folded(options.record, told=console.told)
-    if options.verdicts:
+    if options.json:
+        import json
+
+        json.dump(summary(state, options.record), sys.stdout, ensure_ascii=False, indent=1)
+        print()
+    elif options.verdicts:
         for line in verdict_lines(state):
             print(line)
     else:
         console.summary(state, options.record)
     return exit_code(state) if state.finished else exits.STOPPED
+
+
+def _shown(options: argparse.Namespace) -> int:
+    from bench.report.console import exit_code
+    from bench.screens.replaying import run as show
+    from bench.screens.settings import Settings
+
+    tape = show(options.record, Settings(unicode=not options.ascii))
+    return exit_code(tape.last) if tape is not None and tape.last.finished else exits.STOPPED

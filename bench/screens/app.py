@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 TICK: Final = 0.05
 """Seconds between two looks at what came: nobody reads faster than twenty pictures a second."""
 
-_THEMES: Final = (
+THEMES: Final = (
     Theme(
         name="night",
         primary="#f0b64c",
@@ -58,6 +58,7 @@ _THEMES: Final = (
         dark=False,
     ),
 )
+"""The dark and the light look of all screens."""
 
 
 class WalkScreen(Screen[None], inherit_bindings=False):
@@ -114,7 +115,7 @@ class WalkApp(App[None], inherit_bindings=False):
         self._connect, self._clock, self._now = connect, clock, now
         self._bare = bare
         self._over = False
-        for theme in _THEMES:
+        for theme in THEMES:
             self.register_theme(theme)
         self.theme = "day" if self.settings.day else "night"
 

@@ -8,6 +8,7 @@ from typing import Final
 
 from bench.quantity import engineering, with_uncertainty
 from bench.screens.words import Lead, leads_of, page
+from bench.walk import events as e
 from bench.walk.results import results
 from bench.walk.setting import Outcome
 from bench.walk.state import State, outcomes
@@ -32,6 +33,15 @@ def reading(outcome: Outcome) -> str:
     if outcome.over:
         return "below the range" if outcome.over == "-" else "over range"
     return "no number" if outcome.reading is not None else ""
+
+
+def raw_reading(read: e.Read) -> str:
+    """What the meter showed, before anything was taken off: ``1.026 Ω``, ``over range``, ``no number``."""
+    if read.value is not None:
+        return engineering(read.value, read.unit, resolution=read.resolution)
+    if read.over:
+        return "below the range" if read.over == "-" else "over range"
+    return "no number"
 
 
 def name_of(state: State, outcome: Outcome) -> str:

@@ -23,6 +23,13 @@ class Pace:
         self._took: dict[str, deque[float]] = {}
         self._since: float | None = None
 
+    def copy(self) -> Pace:
+        """The same knowledge, to go on from elsewhere."""
+        other = Pace()
+        other._took = {kind: times.copy() for kind, times in self._took.items()}
+        other._since = self._since
+        return other
+
     def began(self, at: str) -> None:
         """Time is taken from here: the start, or the end of a break."""
         self._since = _seconds(at)

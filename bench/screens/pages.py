@@ -43,7 +43,7 @@ def body(view: View, cells: int, rows: int) -> Body:
     return make(view, cells, rows)
 
 
-def _scrolled(view: View, lines: list[Line], rows: int) -> Body:
+def scrolled(view: View, lines: list[Line], rows: int) -> Body:
     """A window of a long page; its last line says that there is more."""
     if len(lines) <= rows or rows < 2:
         return Body(lines)
@@ -52,9 +52,9 @@ def _scrolled(view: View, lines: list[Line], rows: int) -> Body:
     below = furthest - top
     window = lines[top : top + rows - 1]
     if below > 0:
-        more = Span(f"{view.glyphs.down} {below} more lines: arrow keys", "hint")
+        more = Span(f"{view.glyphs.down} {below} more lines: {view.scrolled_by}", "hint")
     else:
-        more = Span(f"{view.glyphs.up} the end; arrow keys go back", "dim")
+        more = Span(f"{view.glyphs.up} the end; {view.scrolled_by} go back", "dim")
     return Body([*window, (more,)], furthest)
 
 
@@ -66,7 +66,7 @@ def _framed(view: View, title: str, inside: list[Line], cells: int, rows: int, s
     """A frame that fills the screen, with hatched bands above and below: nobody takes it for an ordinary step."""
     glyphs = view.glyphs
     if rows < 7 or cells < 20:
-        return _scrolled(view, [(Span(title, style),), *inside], rows)
+        return scrolled(view, [(Span(title, style),), *inside], rows)
     frame = glyphs.heavy
     inner = cells - 2
     band = (Span(frame[7], style), Span(glyphs.beyond * inner, "hatch"), Span(frame[3], style))
@@ -80,7 +80,7 @@ def _framed(view: View, title: str, inside: list[Line], cells: int, rows: int, s
     bottom = (Span(frame[6] + frame[5] * inner + frame[4], style),)
     room = rows - 4
     pad = max(0, (room - len(inside)) // 2)
-    content, furthest = _scrolled(view, [EMPTY] * pad + inside, room)
+    content, furthest = scrolled(view, [EMPTY] * pad + inside, room)
     content += [EMPTY] * (room - len(content))
     sides: list[Line] = []
     for one in content:
@@ -143,7 +143,7 @@ def _plain(view: View, cells: int, rows: int) -> Body:
     known = verdicts(view, cells, max(1, min(6, rows - len(lines) - 6)))
     spare = rows - len(lines) - len(known)
     if spare < 2:
-        return _scrolled(view, lines, rows)
+        return scrolled(view, lines, rows)
     above = max(1, spare // 3)
     middle = [EMPTY] * above + _block(lines, cells)
     return Body([*middle, *[EMPTY] * (rows - len(middle) - len(known)), *known])
@@ -186,7 +186,7 @@ def _wait(view: View, cells: int, rows: int) -> Body:
 def _middle(view: View, lines: list[Line], rows: int) -> Body:
     """The lines a little above the middle of the page."""
     if len(lines) >= rows:
-        return _scrolled(view, lines, rows)
+        return scrolled(view, lines, rows)
     return Body([*[EMPTY] * ((rows - len(lines)) // 3), *lines])
 
 
@@ -222,7 +222,7 @@ def _consent(view: View, cells: int, rows: int) -> Body:
     lines += [EMPTY, *_running(now.hint, cells, "hint")]
     if not view.watching:
         lines += [EMPTY, _press("Enter", "to give the reason"), _press("x", "to give the walk up")]
-    return _scrolled(view, [EMPTY, *_block(lines, cells)], rows)
+    return scrolled(view, [EMPTY, *_block(lines, cells)], rows)
 
 
 def _item(mark: str, style: str, text: str, cells: int) -> list[Line]:
@@ -310,7 +310,7 @@ def _end(view: View, cells: int, rows: int) -> Body:
     record = view.say(view.record)
     if record:
         lines.append(line(Span("record ", "dim"), Span(cut_front(record, cells - 7, glyphs.ellipsis), "strong")))
-    return _scrolled(view, lines, rows)
+    return scrolled(view, lines, rows)
 
 
 def _tally(view: View, found: findings.Summary) -> Line:
@@ -377,7 +377,7 @@ def _help(view: View, cells: int, rows: int) -> Body:
         lines.append(line(Span(f" {one.shown}", "key"), f"{' ' * (size - width(one.shown) + 2)}{first}"))
         lines += [line(f"{' ' * (size + 3)}{part}") for part in rest]
     lines += [EMPTY, *_marks(view.glyphs)]
-    return _scrolled(view, lines, rows)
+    return scrolled(view, lines, rows)
 
 
 def _marks(glyphs: Glyphs) -> list[Line]:

@@ -36,6 +36,13 @@ def paint(view: View, cells: int, rows: int) -> Picture:
     return Picture(shown(((Span(" " * MARGIN), *one) for one in lines), cells, view.glyphs), furthest)
 
 
+def seen(view: View, cells: int, rows: int) -> pages.Body:
+    """The same without notes and keys: what was to be seen, for those who look back at it."""
+    head = [_head(view, cells), _rule(view, cells)]
+    middle, furthest = body(view, cells, max(0, rows - len(head)))
+    return pages.Body([*head, *middle][:rows], furthest)
+
+
 def body(view: View, cells: int, rows: int) -> pages.Body:
     """What stands between head and notes."""
     if view.kind in ("place", "measure"):
@@ -80,14 +87,14 @@ def _foot(view: View, cells: int) -> list[Line]:
     known = [one for one in keys.keys(view) if one.does not in hidden]
     note = _note(view, cells)
     if note:
-        return [note, _one_row(known, cells, view)]
+        return [note, one_row(known, cells, view.glyphs.ellipsis)]
     rows: list[list[keys.Key]] = [[], []]
     for one in known:
-        row = rows[0] if not rows[1] and width(_key_line([*rows[0], one])) <= cells else rows[1]
+        row = rows[0] if not rows[1] and width(key_line([*rows[0], one])) <= cells else rows[1]
         row.append(one)
     if not rows[1]:
-        return [EMPTY, _key_line(rows[0])]
-    return [_key_line(rows[0]), _one_row(rows[1], cells, view)]
+        return [EMPTY, key_line(rows[0])]
+    return [key_line(rows[0]), one_row(rows[1], cells, view.glyphs.ellipsis)]
 
 
 def _note(view: View, cells: int) -> Line:
@@ -100,16 +107,17 @@ def _note(view: View, cells: int) -> Line:
     return EMPTY
 
 
-def _one_row(known: list[keys.Key], cells: int, view: View) -> Line:
+def one_row(known: list[keys.Key], cells: int, ellipsis: str) -> Line:
     """As many keys as fit into one line, the most wanted first; help and the way out are always among them."""
     chosen = list(known)
-    while len(chosen) > 1 and width(_key_line(chosen)) > cells:
+    while len(chosen) > 1 and width(key_line(chosen)) > cells:
         spare = next((one for one in reversed(chosen) if one.does not in ("help", "leave", "close")), chosen[-1])
         chosen.remove(spare)
-    return clip(_key_line(chosen), cells, view.glyphs.ellipsis)
+    return clip(key_line(chosen), cells, ellipsis)
 
 
-def _key_line(chosen: list[keys.Key]) -> Line:
+def key_line(chosen: list[keys.Key]) -> Line:
+    """The keys with their words, side by side."""
     spans: list[Span] = []
     for one in chosen:
         spans += [Span("  ")] if spans else []

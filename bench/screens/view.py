@@ -35,6 +35,7 @@ class View:
         now: the time on the wall.
         elapsed: seconds since the open request came up.
         left: seconds that the rest will take; None where not known.
+        scrolled_by: the keys that move it, in words.
         glyphs: the signs to draw with.
     """
 
@@ -55,6 +56,7 @@ class View:
     glyphs: Glyphs = UNICODE
 
     @cached_property
+    scrolled_by: str = "arrow keys"
     def page(self) -> words.Page:
         """What is asked now, in words that this screen can write."""
         page = words.page(self.state, mirrored=self.mirrored)
