@@ -258,9 +258,9 @@ class _Fold:
     def row(self, outcome: Outcome, state: State) -> Evidence | None:
         """One outcome as a row; None for a step that reads nothing of the plant."""
         assert state.setting is not None
-        step = state.setting.plan.steps[outcome.index]
+        step = state.setting.step_of(outcome)
         read = outcome.reading
-        places = step.probes if step.kind == "measure" else self._fed.get(outcome.n)
+        places = step.pair if step.kind == "measure" else self._fed.get(outcome.n)
         if not places:
             return None
         return Evidence(

@@ -102,11 +102,11 @@ def _row(
 ) -> dict[str, Any]:
     setting = state.setting
     assert setting is not None and outcome.reading is not None
-    step, read = setting.plan.steps[outcome.index], outcome.reading
+    step, read = setting.step_of(outcome), outcome.reading
     bench = outcome.bench or setting.bench
     facts = bench.instrument(read.instrument)
     best = counts or outcome
-    red, black = step.probes or ("", "")
+    red, black = step.pair or ("", "")
     return {
         "record": path.name,
         "event": outcome.n,

@@ -44,7 +44,6 @@ class Console:
                 self._say(f"met       {met.instrument} for {', '.join(met.roles)}: {met.identity}")
             case e.Read() | e.Skipped() | e.Energised():
                 self._outcome(entry.n, state)
-                self._within_search(entry.n, state)
             case e.Advised(want=Do() as act):
                 self._say(f"search    {act.title or 'do this'}")
                 for line in act.text.splitlines():
@@ -120,16 +119,6 @@ class Console:
         for outcome in reversed(fresh):
             self._one(outcome, state, answer)
 
-    def _within_search(self, n: int, state: State) -> None:
-        """A reading that a search asked for, in one line."""
-        trail = state.seeking.trail if state.seeking is not None else ()
-        if not trail or trail[-1].n != n or state.planned is None:
-            return
-        self._under(state.planned)
-        outcome, want = trail[-1].outcome, trail[-1].want
-        subject = want.title or outcome.subject or outcome.key
-        self._say(f"search    {subject}: {outcome.sentence}")
-
     def _under(self, step: Step) -> None:
         if step.section != self._section:
             self._section = step.section
@@ -137,8 +126,13 @@ class Console:
 
     def _one(self, outcome: Outcome, state: State, answer: str) -> None:
         assert state.setting is not None
-        step = state.setting.plan.steps[outcome.index]
+        step = state.setting.step_of(outcome)
         self._under(step)
+        if outcome.asked is not None:
+            # within a search a low reading is news, not a failure: the finding is what counts
+            if outcome.verdict != "done":
+                self._say(f"search    {step.title}: {outcome.sentence}")
+            return
         if outcome.verdict != "done":
             self._say(verdict_line(outcome))
         elif step.kind in ("hold", "ask"):

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
-from itertools import chain
 from typing import TYPE_CHECKING, Final, Literal
 
 from bench.plant.words import ordinal
@@ -445,9 +444,7 @@ def may_skip(state: State) -> bool:
 
 def last_reading(state: State) -> Outcome | None:
     """The newest outcome of a reading: what 'measure again' means."""
-    trail = state.seeking.trail if state.seeking is not None else ()
-    within = (link.outcome for link in reversed(trail))
-    return next((one for one in chain(within, outcomes(state)) if one.reading is not None), None)
+    return next((one for one in outcomes(state) if one.reading is not None), None)
 
 
 def seen_from(state: State, *, mirrored: bool) -> dict[str, str]:

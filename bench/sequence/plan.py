@@ -54,6 +54,11 @@ class Step:
         return self.source.between if isinstance(self.source, Measure) else None
 
     @property
+    def pair(self) -> tuple[str, str] | None:
+        """The two places that the reading is about; None where it is about none, or about many joined together."""
+        return self.source.between if isinstance(self.source, Measure) and not self.source.join else None
+
+    @property
     def reads(self) -> bool:
         """Whether the step takes a reading."""
         return self.kind in ("measure", "zero", "prove")

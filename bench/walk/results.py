@@ -9,7 +9,7 @@ gives the readings back.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -36,6 +36,8 @@ def results(state: State) -> dict[int, Outcome]:
         outcome = state.latest[index]
         if outcome.reading is not None and setting.plan.steps[index].kind == "measure":
             outcome = _checked(state, setting, outcome, checks.get(outcome.reading.instrument, []))
+        if outcome.found is not None:
+            outcome = _searched(state, outcome, checks)
         found[index] = _undisturbed(setting, outcome, disturbed)
     return {**found, **_stand_outs(setting, found)}
 
@@ -104,6 +106,21 @@ def _checked(state: State, setting: Setting, outcome: Outcome, checks: list[tupl
     return _with_drift(state, setting, outcome, opening, closing)
 
 
+def _searched(state: State, outcome: Outcome, checks: Mapping[str, list[tuple[str, Outcome]]]) -> Outcome:
+    """A search's finding stands on all its readings: a bench check that failed beside one of them voids it."""
+    for reading in outcomes(state):
+        if reading.asked is None or reading.index != outcome.index or reading.reading is None:
+            continue
+        known = checks.get(reading.reading.instrument, [])
+        before = {kind: check for kind, check in known if check.n < reading.n}
+        after = {kind: check for kind, check in reversed(known) if check.n > reading.n}
+        for when, around in (("before", before), ("after", after)):
+            for kind, check in around.items():
+                if check.verdict in ("fail", "undecided"):
+                    return outcome.voided(f"the bench's check {when} it ({kind.replace('-', ' ')}) did not pass")
+    return outcome
+
+
 def _with_drift(state: State, setting: Setting, outcome: Outcome, opening: Outcome, closing: Outcome) -> Outcome:
     step = setting.plan.steps[outcome.index]
     source, reading = step.source, outcome.reading
@@ -157,16 +174,6 @@ def _rests_on(setting: Setting, step: Step) -> set[str]:
     return named | owners | {conductor.name for name in named for conductor in landings.get(name, ())}
 
 
-def newest(state: State) -> Outcome | None:
-    """The newest outcome that somebody brought about, be it of a step or within a search."""
-    kept = next((one for one in outcomes(state) if not one.barred), None)
-    trail = state.seeking.trail if state.seeking is not None else ()
-    within = trail[-1].outcome if trail else None
-    if kept is None or within is None:
-        return kept or within
-    return max(kept, within, key=lambda one: one.n)
-
-
 def annotated(entry: e.Entry, after: State) -> e.Entry:
     """A reading's entry with what was made of it, for people and other tools; the fold does not look at that.
 
@@ -174,13 +181,10 @@ def annotated(entry: e.Entry, after: State) -> e.Entry:
         entry: the event in its envelope; anything but a reading comes back as it is.
         after: the state after it was taken.
     """
-    outcome, setting = newest(after), after.setting
+    outcome, setting = next((one for one in outcomes(after) if not one.barred), None), after.setting
     if not isinstance(entry.event, e.Read) or outcome is None or outcome.n != entry.n or setting is None:
         return entry
-    probes: Sequence[str] = setting.plan.steps[outcome.index].probes or ()
-    if after.seeking is not None and after.seeking.trail and after.seeking.trail[-1].n == entry.n:
-        want = after.seeking.trail[-1].want
-        probes = want.between if isinstance(want, Measure) else ()
+    probes = setting.step_of(outcome).pair or ()
     # the names come first and in full, so that a record can be searched for them as plain text
     named: dict[str, Any] = {"step": outcome.key, "subject": outcome.subject, "between": list(probes)}
     met = next((one for one in after.met.values() if one.instrument == entry.event.instrument), None)

@@ -77,7 +77,8 @@ class Seeking:
             subject = planned.subject
         else:
             names = [*want.between, *(name for group in want.join for name in group)]
-            subject = want.subject or "~".join(want.between)
+            # many ends at once say nothing of the two that happen to be named first
+            subject = want.subject or (planned.subject if want.join else "~".join(want.between))
         return replace(
             planned,
             key=key,

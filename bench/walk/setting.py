@@ -156,6 +156,7 @@ class Outcome:
         finding: of a load that was brought up, what is wrong with it in one word: ``short``, ``heavy``, ``light``,
             ``creeps``, ``leaks``, ``restless``, ``reforms`` or ``stopped``; empty where nothing is.
         found: what a search came to.
+        asked: of an act or a reading within a search, what was asked for; ``index`` is then the search's own.
     """
 
     index: int
@@ -182,6 +183,7 @@ class Outcome:
     barred: bool = False
     finding: str = ""
     found: Found | None = field(default=None, repr=False)
+    asked: Step | None = field(default=None, repr=False)
 
     @classmethod
     def done(cls, step: Step, n: int, event: e.Event) -> Outcome:
@@ -255,6 +257,10 @@ class Setting:
             bench=began.bench,
             ambient=fixed.value if fixed is not None else plant.ambient_c,
         )
+
+    def step_of(self, outcome: Outcome) -> Step:
+        """The step that an outcome came of; within a search what it asked for then."""
+        return outcome.asked or self.plan.steps[outcome.index]
 
     def with_bench(self, bench: BenchFacts) -> Setting:
         """The same with another bench."""

@@ -553,8 +553,10 @@ def _advance(state: State, outcome: Outcome) -> State:
     """Keep a step's outcome and begin the next one; within a search: ask what comes next."""
     seeking = state.seeking
     if seeking is not None and seeking.index == outcome.index and seeking.advised is not None:
+        outcome = replace(outcome, asked=state.step)
+        state = replace(state, seeking=seeking.answered(outcome.n, outcome), history=Link(outcome, state.history))
         # a reading that was skipped after trouble leaves its instrument to be met first
-        return _enter(replace(state, seeking=seeking.answered(outcome.n, outcome)), state.cursor)
+        return _enter(state, state.cursor)
     return _end_step(state, outcome)
 
 

@@ -28,6 +28,7 @@ from bench.record.append import (
 )
 from bench.record.chain import FIRST, LONGEST, BadLine, check, decode, hash_of, seal
 from bench.record.read import BrokenRecord, read_lines, read_record
+from bench.sequence.file import Do, Found, Rig
 from bench.walk import events as e
 from bench.walk.results import verdict_lines
 
@@ -136,6 +137,8 @@ def test_every_kind_of_event_survives(path: Path) -> None:
             terminal=[(0.1, 48.0)], sets=[(0.0, 48.0, 1.0)], tripped=1, thinned=2, raw=["0.5"],
         ),
         e.Elapsed(number=7, seconds=0.1),
+        e.Advised(number=8, want=Do(text="Lift.", lift=["B1"], rig=Rig(join=[["a", "b"]])), done=1, left=2, why="so"),
+        e.Advised(number=8, want=Found(verdict="fail", sentence="Joined.", facts={"joined": [["a", "b"]]})),
         e.Skipped(number=8, reason="no", by="Ana"),
         e.Went(number=9, to=3, then="go-on", by="Ana"),
         e.Noted(text=""),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import msgspec
 import paper_walk as paper
 import pytest
 
@@ -11,7 +12,7 @@ from bench.quantity import Amount
 from bench.sequence.file import Do, Found, Limit, Measure, Rig
 from bench.walk import events as e
 from bench.walk import requests as r
-from bench.walk.results import results
+from bench.walk.results import annotated, results
 from bench.walk.state import Phase, Refused, State, fold, request, start, take
 
 SEARCH = """
@@ -93,6 +94,29 @@ def test_each_answer_asks_the_adviser_again_and_the_finding_ends_it(walk: Search
     assert found.found is not None and found.found.facts == {"joined": [["J1.1", "J1.3"]]}
     assert walk.state.seeking is None
     assert fold(walk.entries) == walk.state
+
+
+def test_a_bench_check_that_fails_afterwards_voids_what_was_found(tmp_path: Path) -> None:
+    walk = Search(tmp_path, SEARCH + "  - {step: prove, against: reference}\n")
+    walk.arrive()
+    walk.advise(apart("J1.1", "J1.3"))
+    walk.read(1e6)
+    walk.advise(Found(verdict="pass", sentence="All apart."))
+    walk.say(e.Answered(number=walk.state.number))
+    assert results(walk.state)[1].verdict == "pass"
+    walk.read(250.0)
+    assert results(walk.state)[1].verdict == "void"
+
+
+def test_a_reading_of_many_ends_at_once_names_no_pair(walk: Search) -> None:
+    groups = [["J1.1", "J1.2"], ["J1.3", "J1.4"]]
+    walk.advise(msgspec.structs.replace(apart("J1.1", "J1.3"), join=groups))
+    walk.say(e.Answered(number=walk.state.number))
+    event = paper.reading(walk.state, walk.step, value=1e6)
+    walk.say(event)
+    noted = annotated(walk.entries[-1], walk.state).event
+    assert isinstance(noted, e.Read)
+    assert (noted.judged["between"], noted.judged["subject"], noted.judged["verdict"]) == ([], "W1", "pass")
 
 
 def test_going_to_the_search_from_within_takes_the_last_answer_back(walk: Search) -> None:
