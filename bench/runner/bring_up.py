@@ -20,6 +20,7 @@ from bench.instruments.instrument import Instrument
 from bench.instruments.trouble import InstrumentTrouble
 from bench.instruments.values import OutputState
 from bench.judge.watch import Finished, Ladder, Off, Setting, Watch
+from bench.runner.ports import Rising
 from bench.walk import events as e
 
 VOLTS_EVERY: Final = 3.0
@@ -40,12 +41,14 @@ class BringUp:
         ladder: what to follow.
         clock: a moment of the monotonic clock to seconds on the time scale of the plant.
         switch_on: guards everything that switches on.
+        shown: takes every reading as it comes, for screens.
     """
 
     instrument: Instrument
     ladder: Ladder
     clock: Callable[[float], float]
     switch_on: SwitchOn
+    shown: Callable[[Rising], None] = lambda rising: None
     _times: list[float] = field(default_factory=list)
     _amps: list[float | None] = field(default_factory=list)
     _terminal: list[tuple[float, float]] = field(default_factory=list)
@@ -89,6 +92,7 @@ class BringUp:
             if isinstance(order, Off):
                 self._off()
             self._keep(watch, t, amps)
+            self._show(watch, t, amps)
             match order:
                 case Off() | Finished():
                     return watch
@@ -98,6 +102,13 @@ class BringUp:
                 case None if t >= looks[0]:
                     self._terminal.append(self._voltage())
                     looks = [at for at in looks if at > t] or [t + VOLTS_EVERY]
+
+    def _show(self, watch: Watch, t: float, amps: float | None) -> None:
+        set_at = self._sets[-1][0]
+        volts = self._terminal[-1][1] if self._terminal and self._terminal[-1][0] >= set_at else None
+        settled = t - watch.settled_at if watch.settled_at is not None else None
+        # the watch may have gone on to the next rung, which is not set yet
+        self.shown(Rising(t, len(self._sets) - 1, t - set_at, amps, volts, settled))
 
     def _looks(self, watch: Watch) -> list[float]:
         """When to look at the voltage after a setting: at once and again in the inrush, so that a short is seen as one.

@@ -17,7 +17,7 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Final, Protocol
+from typing import Final, Literal, Protocol
 
 import msgspec
 
@@ -222,8 +222,9 @@ class Runner:
             case _:
                 pass  # somebody at a screen answers
 
-    def _answer(self, number: int, answer: str) -> None:
-        why = self._record(e.Answered(number=number, answer=answer, by=self._hands.name, how="simulated"))
+    def _answer(self, number: int, answer: str, matrix: str = "") -> None:
+        how: Literal["matrix", "simulated"] = "matrix" if matrix else "simulated"
+        why = self._record(e.Answered(number=number, answer=answer, by=matrix or self._hands.name, how=how))
         if why and self._manner.alone and self._unwritten is None:
             # nobody else is there to answer
             self._record(e.Aborted(why=f"{self._hands.name} cannot answer: {why}", by=self._hands.name))
@@ -256,9 +257,10 @@ class Runner:
         threading.Thread(target=think, name="adviser", daemon=True).start()
 
     def _begin_placing(self, asked: r.Place) -> None:
-        if self._manner.alone:
+        matrix = self._hands.reaches(asked.step)
+        if self._manner.alone or matrix:
             self._hands.place(asked.step)
-            self._answer(asked.number, "")
+            self._answer(asked.number, "", matrix)
             return
         self._hands.lift()
         # only a touch that came after the request counts, however the probes lie now

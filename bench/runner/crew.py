@@ -13,7 +13,7 @@ import threading
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, TypeVar
 
 import msgspec
 
@@ -21,14 +21,19 @@ from bench.instruments.instrument import Instrument
 from bench.instruments.trouble import InstrumentTrouble
 from bench.instruments.values import Identity, OutputState
 from bench.instruments.values import Sample as Taken
+from bench.instruments.wire import show
+from bench.instruments.wiring import Routes
 from bench.judge.watch import Ladder
 from bench.roles import Reads, function_name
 from bench.runner.bring_up import BringUp
 from bench.runner.member import Member
 from bench.runner.ports import Happened, Post, Sample
+from bench.runner.routed import channels_for
 from bench.sequence.file import Measure, Prove, Set
 from bench.sequence.plan import Step
 from bench.walk import events as e
+
+T = TypeVar("T")
 
 SAFE_WITHIN: Final = 12.0
 """Seconds that all instruments together may take to be made safe before that is reported as it stands."""
@@ -44,6 +49,8 @@ class _Meet:
 class _Measure:
     number: int
     step: Step
+    through: _Through | None = None
+    """Takes the reading and passes it on; None: it is posted at once."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +73,27 @@ class _Live:
     token: int
 
 
-_Job = _Meet | _Measure | _Switch | _Energise | _Live | None
+class _Through:
+    """A reading on its way from the meter's thread to that of the matrix which it is taken through."""
+
+    def __init__(self) -> None:
+        self.read: e.Read | None = None
+        self.over = threading.Event()
+
+
+@dataclass(frozen=True, slots=True)
+class _Route:
+    """Close a route, have the meter read through it, open it."""
+
+    number: int
+    step: Step
+    channels: tuple[str, ...]
+    meter: _Worker
+    wanted: Callable[[], bool]
+    epoch: int
+
+
+_Job = _Meet | _Measure | _Route | _Switch | _Energise | _Live | None
 
 
 class InstrumentCrew:
@@ -80,6 +107,7 @@ class InstrumentCrew:
         upto: the highest reading that a step's limit allows, where it has such a bound: the meter is held on the
             range for it, since hunting through all ranges on open leads takes some meters a second.
         plant_time: a moment of the monotonic clock to seconds on the plant's time scale; by default ``hurry`` times it.
+        routes: what a relay matrix among the members joins by itself.
     """
 
     def __init__(
@@ -91,12 +119,15 @@ class InstrumentCrew:
         hurry: float = 1.0,
         upto: Callable[[Step], float | None] = lambda step: None,
         plant_time: Callable[[float], float] | None = None,
+        routes: Routes | None = None,
     ) -> None:
         scale = plant_time or (lambda moment: moment * hurry)
         self._workers = {member.name: _Worker(member, post, hurry, upto, scale) for member in members}
         self._role_of = role_of
         self._post = post
         self._token = 0
+        self._routes = routes
+        self._dropped = 0
 
     def meet(self, roles: tuple[str, ...], number: int) -> None:
         """Open and identify the instruments of these roles."""
@@ -113,8 +144,15 @@ class InstrumentCrew:
         self._workers[name].jobs.put(_Meet(number, tuple(mine)))
 
     def measure(self, step: Step, number: int) -> None:
-        """Take the step's reading."""
-        self._for(step).jobs.put(_Measure(number, step))
+        """Take the step's reading; through the matrix where that reaches its places."""
+        meter, routes = self._for(step), self._routes
+        channels = channels_for(routes, self._role_of, step) if routes is not None else None
+        if routes is None or channels is None:
+            meter.jobs.put(_Measure(number, step))
+            return
+        matrix, dropped = self._workers[routes.switch], self._dropped
+        wanted = lambda: dropped == self._dropped  # noqa: E731
+        matrix.jobs.put(_Route(number, step, channels, meter, wanted, matrix.epoch))
 
     def switch(self, step: Step, number: int) -> None:
         """Set the step's output and read it back."""
@@ -142,6 +180,7 @@ class InstrumentCrew:
 
     def drop_work(self) -> None:
         """Let go of measurements under way."""
+        self._dropped += 1
         for worker in self._workers.values():
             worker.drop()
 
@@ -210,6 +249,8 @@ class _Worker(threading.Thread):
         """Counts how often it was made safe: what was asked for before switches nothing on any more."""
         self._gate = threading.Lock()
         """Held while something switches on."""
+        self._lost = False
+        """Its port went away in the middle of something that had no reading of its own."""
         self._set_to: tuple[str, float | None, dict[str, str | float]] | None = None
         self.start()
 
@@ -230,7 +271,13 @@ class _Worker(threading.Thread):
                     self._meet(job)
                 case _Measure():
                     self._busy = True
-                    self._measure(job)
+                    read = self._measure(job)
+                    if job.through is not None:
+                        job.through.read = read
+                    else:
+                        self._post(Happened(read))
+                case _Route():
+                    self._route(job)
                 case _Switch():
                     self._switch(job)
                 case _Energise():
@@ -247,6 +294,8 @@ class _Worker(threading.Thread):
             self._post(Happened(e.Troubled(number=number, instrument=self.member.name, kind="bug", what=what)))
         finally:
             self._busy = False
+            if isinstance(job, _Measure) and job.through is not None:
+                job.through.over.set()
             if self._instrument is not None:
                 self._instrument.clear_abort()
 
@@ -368,7 +417,7 @@ class _Worker(threading.Thread):
             self._set_to = (chosen.name, held, wanted)
         return instrument, function_name(reads, wires)
 
-    def _measure(self, job: _Measure) -> None:
+    def _measure(self, job: _Measure) -> e.Read:
         source = job.step.source
         instrument, function = self._configure(job.step)
         if isinstance(source, Measure) and source.times:
@@ -376,8 +425,7 @@ class _Worker(threading.Thread):
             taken = instrument.read_timed([moment / self._hurry for moment in moments])
             series = [(moment, sample.value) for moment, sample in zip(moments, taken, strict=True)]
             read = _read(job.number, self.member.name, function, taken[-1:])
-            self._post(Happened(msgspec.structs.replace(read, series=series)))
-            return
+            return msgspec.structs.replace(read, series=series)
         after = source.after.value if isinstance(source, Measure) and source.after is not None else 0.0
         wanted = source.readings if isinstance(source, Measure) else 1
         samples = [instrument.read(after / self._hurry)]
@@ -388,7 +436,36 @@ class _Worker(threading.Thread):
         # an overload does not become a number by reading it again
         while len(samples) < wanted and samples[-1].value is not None:
             samples.append(instrument.read())
-        self._post(Happened(_read(job.number, self.member.name, function, samples)))
+        return _read(job.number, self.member.name, function, samples)
+
+    def _route(self, job: _Route) -> None:
+        """A reading through relays: they are closed before, still closed after, and open again before it counts.
+
+        Each of that is read back; a relay that is not as it should be makes trouble out of the reading.
+        """
+        if not job.wanted():
+            return
+        instrument = self._instrument
+        if instrument is None or self._lost:
+            instrument = self._find()
+            self._lost = False
+        through = _Through()
+        try:
+            self._switch_on(job.epoch, lambda: instrument.set_channels(job.channels))
+            if job.wanted():
+                job.meter.jobs.put(_Measure(job.number, job.step, through))
+                while not through.over.wait(0.2) and job.meter.is_alive():
+                    pass
+            replies = instrument.confirm_channels(job.channels) if through.read is not None else ()
+        except InstrumentTrouble as trouble:
+            # everything was opened before it was raised, as far as the line goes
+            self._lost = trouble.kind in ("lost", "stranger")
+            raise
+        if job.epoch == self.epoch:
+            instrument.set_channels(())
+        if through.read is not None:
+            raw = [*through.read.raw, *(f"{self.member.name}: {show(reply)}" for reply in replies)]
+            self._post(Happened(msgspec.structs.replace(through.read, raw=raw)))
 
     def _switch(self, job: _Switch) -> None:
         source = job.step.source
@@ -415,7 +492,7 @@ class _Worker(threading.Thread):
             )
         )
 
-    def _switch_on(self, epoch: int, act: Callable[[], OutputState]) -> OutputState:
+    def _switch_on(self, epoch: int, act: Callable[[], T]) -> T:
         """Do something that switches on, unless the instrument was made safe since that was asked for."""
         with self._gate:
             if epoch != self.epoch:
@@ -424,7 +501,9 @@ class _Worker(threading.Thread):
 
     def _energise(self, job: _Energise) -> None:
         self._set_to = None
-        work = BringUp(self._ready(), job.ladder, self._plant_time, lambda act: self._switch_on(job.epoch, act))
+        work = BringUp(
+            self._ready(), job.ladder, self._plant_time, lambda act: self._switch_on(job.epoch, act), self._post
+        )
         self._post(Happened(work.run(job.number, self.member.name)))
 
     def _show(self, step: Step, token: int) -> None:

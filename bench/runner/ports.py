@@ -79,6 +79,9 @@ class Hands(Protocol):
 
     name: str
 
+    def reaches(self, step: Step) -> str:
+        """Who places for this step by itself and at once, as a relay matrix does; empty: it takes hands."""
+
     def place(self, step: Step) -> None:
         """Put the probes where the step wants them. A person's hands have done so already."""
 

@@ -75,6 +75,22 @@ class Live(_Message, frozen=True, kw_only=True, tag="live"):
     """'open', 'touching', 'settled', or 'lift' where the last touch must be lifted first."""
 
 
+class Rise(_Message, frozen=True, kw_only=True, tag="rise"):
+    """A load on its way up, as it is now; not recorded."""
+
+    at: float
+    """Seconds since the output went on."""
+    rung: int
+    """Of the ladder, from 0."""
+    since: float
+    """Seconds since this rung was set."""
+    amps: float | None = None
+    volts: float | None = None
+    """At the supply's terminals, where they were looked at since the rung was set."""
+    settled: float | None = None
+    """Seconds since the last rung has settled; None before."""
+
+
 class Refusal(_Message, frozen=True, kw_only=True, tag="refusal"):
     """The last wish was not recorded."""
 
@@ -94,7 +110,7 @@ class Bye(_Message, frozen=True, kw_only=True, tag="bye"):
 
 
 FromClient = Hello | Do | TakeSeat
-ToClient = Welcome | Line | Live | Refusal | RecordFailing | Bye
+ToClient = Welcome | Line | Live | Rise | Refusal | RecordFailing | Bye
 
 _encoder: Final = msgspec.json.Encoder(enc_hook=exact)
 _from_client: Final[msgspec.json.Decoder[FromClient]] = msgspec.json.Decoder(FromClient, dec_hook=from_text)

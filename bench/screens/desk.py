@@ -171,28 +171,30 @@ class Desk:
         """Paint the moment, if it is another one than before."""
         follower, size, now = self.follower, self.app.size, self._now()
         waited = int(self._clock() - follower.since) if follower.state.phase is Phase.MEASURING else 0
-        things = (follower.live, follower.state, follower.lost, self.view)
+        things = (follower.live, follower.rise, follower.state, follower.lost, self.view)
         facts = (follower.failing, size, self.app.palette, now.hour, now.minute, waited)
         # states are large: two that are one and the same are told by identity, never compared
         same = facts == self._facts and len(self._things) == len(things)
         if same and all(map(operator.is_, things, self._things)):
             return
         moment = self._clock()
-        if same and all(map(operator.is_, things[1:], self._things[1:])) and moment - self._painted < LIVE_EVERY:
-            return  # only the live reading is another one
+        if same and all(map(operator.is_, things[2:], self._things[2:])) and moment - self._painted < LIVE_EVERY:
+            return  # only a live reading is another one
         self._painted = moment
-        live, state, lost, _ = things
+        live, rise, state, lost, _ = things
         self.view = replace(
             self.view,
             state=state,
             live=live,
+            rise=rise,
+            trend=follower.trend,
             lost=lost,
             failing=follower.failing,
             now=now,
             elapsed=self._clock() - follower.since,
-            left=self.view.left if self._things and self._things[1] is state else follower.left(),
+            left=self.view.left if self._things and self._things[2] is state else follower.left(),
         )
-        self._things, self._facts = (live, state, lost, self.view), facts
+        self._things, self._facts = (live, rise, state, lost, self.view), facts
         self._picture = paint(self.view, max(1, size.width), max(1, size.height))
         self.app.sheet.show(self._picture.lines, self.app.palette)
 
@@ -397,6 +399,9 @@ class Desk:
     def _help(self) -> None:
         self._change(help=True, scroll=0)
 
+    def _ladder(self) -> None:
+        self._change(ladder=not self.view.ladder, scroll=0)
+
     def _close(self) -> None:
         self._change(help=False, scroll=0)
 
@@ -439,6 +444,7 @@ _ACTS: Final[dict[str, Callable[[Desk], None]]] = {
     "seat": Desk._seat,
     "mirror": Desk._mirror,
     "help": Desk._help,
+    "ladder": Desk._ladder,
     "close": Desk._close,
     "theme": Desk._theme,
     "sound": Desk._silence,

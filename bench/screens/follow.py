@@ -10,7 +10,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from queue import SimpleQueue
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from bench.runner import protocol as p
 from bench.screens.pace import Pace
@@ -60,7 +60,16 @@ class Lost:
     broken: bool = False
 
 
-News = Happened | Said | Lost
+@dataclass(frozen=True, slots=True)
+class Rose:
+    """A load that comes up reached another rung, or has settled."""
+
+    rise: p.Rise
+
+
+News = Happened | Said | Lost | Rose
+LONGEST: Final = 600
+"""Points of a trend that are kept: of more, every second one goes."""
 
 
 class Follower:
@@ -69,6 +78,8 @@ class Follower:
     Attributes:
         state: the fold of the entries so far.
         live: the last live reading of the step under way.
+        rise: the load that comes up, as it is now; None where none does.
+        trend: seconds and amperes of its way so far.
         failing: why the record cannot be written; empty where it can.
         lost: how the line ended; None while it stands.
         since: when the open request came up, in the clock's seconds.
@@ -78,6 +89,8 @@ class Follower:
     def __init__(self, clock: Callable[[], float] = time.monotonic, wake: Callable[[], None] = lambda: None) -> None:
         self.state: State = start()
         self.live: p.Live | None = None
+        self.rise: p.Rise | None = None
+        self.trend: tuple[tuple[float, float], ...] = ()
         self.failing = ""
         self.lost: Lost | None = None
         self.since = clock()
@@ -93,6 +106,9 @@ class Follower:
                 self._fold(message)
             case p.Live():
                 self.live = message
+                return
+            case p.Rise():
+                self._rise(message)
                 return
             case p.Refusal(why=why):
                 self.news.put(Said(why))
@@ -111,6 +127,17 @@ class Follower:
         """Seconds that the rest will take, or None where that is not known."""
         setting = self.state.setting
         return None if setting is None else self.pace.left(setting.plan.steps[self.state.cursor :])
+
+    def _rise(self, rise: p.Rise) -> None:
+        before = self.rise
+        self.rise = rise
+        if rise.amps is not None:
+            kept = self.trend if len(self.trend) < LONGEST else self.trend[::2]
+            self.trend = (*kept, (rise.at, abs(rise.amps)))
+        settled = rise.settled is not None and (before is None or before.settled is None)
+        if before is None or before.rung != rise.rung or settled:
+            self.news.put(Rose(rise))
+            self._wake()
 
     def _lose(self, lost: Lost) -> None:
         if self.lost is None:
@@ -133,6 +160,8 @@ class Follower:
             self.since = self._clock()
         if after.cursor != before.cursor or after.phase not in (Phase.PLACING, Phase.MEASURING):
             self.live = None
+        if after.phase is not Phase.ENERGISING:
+            self.rise, self.trend = None, ()
         self.failing = ""
         self.state = after
         self.news.put(Happened(entry, before, after, fresh))

@@ -68,6 +68,8 @@ class Glyphs:
     full: str = "▰"
     empty: str = "▱"
     dot: str = "·"
+    levels: str = "▁▂▃▄▅▆▇█"
+    """Bars of a column, the lowest first."""
     ellipsis: str = "…"
 
     def say(self, text: str) -> str:
@@ -121,5 +123,6 @@ ASCII: Final = Glyphs(
     full="#",
     empty=".",
     dot="-",
+    levels=".:-=+*%#",
     ellipsis="...",
 )

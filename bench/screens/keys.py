@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from bench.screens import words
+from bench.screens.rungs import has_ladder
 from bench.screens.view import View
 from bench.walk import events as e
 from bench.walk.state import OPEN, OutOfTurn, Phase, Refused, State, accepts
@@ -48,6 +49,8 @@ def keys(view: View) -> tuple[Key, ...]:
     if kind == "help":
         return (Key("close", ("escape", "h", "question_mark", *TAKE), "Esc", "back to the walk", "Closes this page."),)
     found: list[Key] = []
+    if kind == "ladder":
+        return (_LADDER_OFF, *_always_open(view), _HELP, _LEAVE)
     if kind not in ("starting", "lost", "failing"):
         found += _answers(view, kind) if not view.watching else [_SEAT]
         found += _work(view) if not view.watching else []
@@ -56,6 +59,8 @@ def keys(view: View) -> tuple[Key, ...]:
         found.append(_ABORT)
     if kind in ("place", "measure") and any(lead.connector for lead in view.page.leads):
         found.append(_MIRROR)
+    if kind not in ("starting", "lost", "failing", "energise") and has_ladder(view.state):
+        found.append(_LADDER)
     if view.state.phase in OPEN and _SEAT not in found and view.lost is None:
         # two screens can go by one name: then the record does not tell which of them is heard
         found.append(_SEAT)
@@ -72,6 +77,16 @@ _SEAT: Final = Key(
 )
 _MIRROR: Final = Key(
     "mirror", ("m",), "m", "other side", "Shows the connectors from their other side: left and right change places."
+)
+_LADDER: Final = Key(
+    "ladder",
+    ("l",),
+    "l",
+    "ladder",
+    "Shows what is live, what is next, and every rung and breaker.",
+)
+_LADDER_OFF: Final = Key(
+    "ladder", ("l", "escape", *TAKE), "l", "back to the step", "Closes the ladder. Nothing is answered by it."
 )
 _HELP: Final = Key("help", ("h", "question_mark"), "?", "help", "Shows what this page wants and what every key does.")
 _LEAVE: Final = Key(

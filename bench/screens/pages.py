@@ -351,6 +351,10 @@ _ABOUT: Final = {
     "rest": "The walk rests. Nothing is measured; outputs are off.",
     "consent": "The meters at hand are too coarse for some limits. You may go on; such readings may stay undecided.",
     "done": "The walk is over. What is listed here must be looked at by someone.",
+    "energise": "A load comes up and is watched: the first reading beyond its window switches the output off. The bar "
+    "is the window; below it is the way of the current so far, then the rungs and what each breaker has left.",
+    "ladder": "The rungs of the shelf under way with what each should show and showed, and what each breaker has left. "
+    "What says TOO LITTLE is as much a finding as what says TOO MUCH.",
     "wait": "Time must pass, for instance until a charge is gone. The walk goes on by itself.",
 }
 
@@ -415,7 +419,7 @@ _PAGES: Final[dict[str, Callable[[View, int, int], Body]]] = {
     "safe": _working,
     "meet": _working,
     "switch": _working,
-    "energise": _working,
+    "advise": _working,
     "consent": _consent,
     "trouble": _trouble,
     "rest": _rest,

@@ -14,8 +14,8 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import TYPE_CHECKING, Final, TextIO
 
-from bench.screens import findings, words
-from bench.screens.follow import Follower, Happened, Lost, News, Said
+from bench.screens import findings, rungs, words
+from bench.screens.follow import Follower, Happened, Lost, News, Rose, Said
 from bench.screens.glyphs import ASCII, UNICODE
 from bench.screens.settings import Ended, Settings, Why
 from bench.screens.sound import PATTERNS, Speaker
@@ -42,6 +42,7 @@ HELP: Final = """What you can type, always followed by Enter:
   pause, go      rest, and go on
   retry          try again after trouble
   where          what is asked now, once more
+  ladder         first power: what is live, what is next, every rung and breaker
   side           connectors from their other side
   seat           take the operator's seat
   leave          leave; the walk pauses
@@ -183,6 +184,10 @@ class Plain:
             case Said(why=why):
                 self._answered = -1
                 self._say(f"not taken: {why}")
+            case Rose(rise=rise):
+                ladder = self._follower.state.ladder
+                for text in rungs.rise_words(rise, ladder) if ladder is not None else []:
+                    self._say(text)
             case Lost(why=why, broken=broken):
                 self._lost(why, broken)
             case Happened():
@@ -287,11 +292,19 @@ class Plain:
         if page.kind == "consent" and state.setting is not None:
             for weak in state.setting.weak:
                 self._say(f"  {weak}")
+        if page.kind == "energise":
+            self._ladder()
         if page.kind == "trouble" and page.hint:
             self._say(page.hint)
         wanted = self._wanted(page)
         if wanted:
             self._say(wanted)
+
+    def _ladder(self) -> None:
+        """What is live, what is next, and every rung and breaker, in words."""
+        stands = rungs.standing(self._follower.state)
+        lines = ["this sequence brings nothing up"] if stands is None else rungs.in_words(stands)
+        self._say("\n".join(lines))
 
     def _wanted(self, page: words.Page) -> str:
         if self._follower.state.seat not in ("", self._link.you):
@@ -383,6 +396,8 @@ class Plain:
             case "where":
                 self._section = ""
                 self._write(words.page(state, mirrored=self._mirrored))
+            case "ladder":
+                self._ladder()
             case "side":
                 self._mirrored = not self._mirrored
                 self._write(words.page(state, mirrored=self._mirrored))
@@ -425,7 +440,7 @@ class Plain:
         self._link.wish(event)
 
 
-_ANYWHERE: Final = ("help", "?", "where", "note", "touched", "seat", "leave", "abort")
+_ANYWHERE: Final = ("help", "?", "where", "ladder", "note", "touched", "seat", "leave", "abort")
 _COMMANDS: Final = frozenset(
     (*_ANYWHERE, "side", "read", "retry", "go", "back", "again", "skip", "pause")
 )  # fmt: skip

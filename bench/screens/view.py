@@ -12,7 +12,7 @@ from bench.screens.glyphs import UNICODE, Glyphs
 from bench.walk.state import State, start
 
 if TYPE_CHECKING:
-    from bench.runner.protocol import Live
+    from bench.runner.protocol import Live, Rise
     from bench.screens.follow import Lost
 
 
@@ -31,11 +31,14 @@ class View:
         starting: what is waited for before there is a record; empty afterwards.
         mirrored: connectors are shown from their other side.
         help: the help page is open.
+        ladder: the ladder of first power is open, over whatever is asked.
+        rise: the load that comes up, as it is now.
+        trend: seconds and amperes of its way so far.
         scroll: lines by which a long page is moved up.
+        scrolled_by: the keys that move it, in words.
         now: the time on the wall.
         elapsed: seconds since the open request came up.
         left: seconds that the rest will take; None where not known.
-        scrolled_by: the keys that move it, in words.
         glyphs: the signs to draw with.
     """
 
@@ -49,14 +52,17 @@ class View:
     starting: str = ""
     mirrored: bool = False
     help: bool = False
+    ladder: bool = False
+    rise: Rise | None = None
+    trend: tuple[tuple[float, float], ...] = ()
     scroll: int = 0
+    scrolled_by: str = "arrow keys"
     now: datetime = field(default_factory=lambda: datetime.now().astimezone())
     elapsed: float = 0.0
     left: float | None = None
     glyphs: Glyphs = UNICODE
 
     @cached_property
-    scrolled_by: str = "arrow keys"
     def page(self) -> words.Page:
         """What is asked now, in words that this screen can write."""
         page = words.page(self.state, mirrored=self.mirrored)
@@ -85,14 +91,17 @@ class View:
 
     @property
     def kind(self) -> str:
-        """Which page is shown: ``help``, ``starting``, ``lost``, ``failing``, or the kind of what is asked."""
+        """Which page is shown: ``help``, ``starting``, ``lost``, ``failing``, ``ladder``, or what is asked."""
         if self.help:
             return "help"
         if self.lost is not None and not (self.state.finished and not self.lost.broken):
             return "lost"
         if self.failing:
             return "failing"
-        return "starting" if self.starting and self.state.setting is None else self.page.kind
+        if self.starting and self.state.setting is None:
+            return "starting"
+        # trouble, and a load that comes up, are never hidden
+        return "ladder" if self.ladder and self.page.kind not in ("trouble", "energise") else self.page.kind
 
     @property
     def watching(self) -> bool:

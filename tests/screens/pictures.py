@@ -38,6 +38,8 @@ FEW = (
     ("place-touching", "120x40"),
     ("place-touching", "120x40-day"),
     ("done", "120x40"),
+    ("energise", "80x24"),
+    ("ladder-light", "120x40"),
 )
 """The pictures that are kept; the others are for looking at."""
 

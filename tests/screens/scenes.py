@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from bench.runner import protocol as p
 from bench.walk import events as e
 from bench.walk import requests as r
+from bench.walk.state import Phase
+from tests.screens import power_scenes as power
 from tests.screens.gannet import LEADS, Walk, measured
 
 
@@ -161,7 +163,30 @@ def _zero(kind: str) -> Walk:
     return walk
 
 
+def _energising(*said: object) -> Scene:
+    walk = power.PowerWalk().seated().to(power.FULL, Phase.ENERGISING)
+    return Scene("energise", walk, said, shows=("LIVE", "coming up to 48 V", "in the place of GA", "FA2A"))  # type: ignore[arg-type]
+
+
+def _ladder(walk: power.PowerWalk, *shows: str) -> Scene:
+    return Scene("ladder", walk, keys=("l",), shows=shows)  # type: ignore[arg-type]
+
+
 SCENES: dict[str, Callable[[], Scene]] = {
+    "energise-begun": lambda: _energising(),
+    "energise-rung": lambda: _energising(*power.rising(1, 0.012, 8.0)),
+    "energise": lambda: _energising(*power.rising(3, 1.792, 31.0, 17.0)),
+    "ladder": lambda: _ladder(
+        power.PowerWalk().seated().to("Clear to energise 2A: all cards in"),
+        "The ladder of shelf 2A",
+        "nothing, as far as this walk knows",
+        "Clear to energise",
+        "FA, FA2A by hand, then 2A on A alone, all cards in",
+        "first half",
+        "FA2A",
+    ),
+    "ladder-on": lambda: _ladder(power.up(), "supply in the place of GA at 48 V", "ON", "1.72 A", "V expected", "left"),
+    "ladder-light": lambda: _ladder(power.up(0.6), "TOO LITTLE", "not seated", "fuse", "1.03 A where 1.72 A"),
     "starting": lambda: Scene("starting", Walk(), linked=False, shows=("Starting the bench",)),
     "meeting": lambda: Scene("meeting", _met(), shows=("Calling the instruments", "Here already: M1")),
     "consent": lambda: Scene("consent", _consent(), shows=("cannot prove", "reason", "x", "give the walk up")),
