@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
 
-from bench.diagnose.evidence_rows import ENERGISED, PARTLY, Evidence
+from bench.diagnose.evidence_rows import APART, ENERGISED, PARTLY, Evidence
 from bench.plant.graph import Nets
 from bench.plant.model import NoPath, Plant
 from bench.plant.things import Cable, EarthPoint, Inlet
@@ -169,6 +169,8 @@ class Claims:
         if row.reads == "current":
             shelf = row.subject if row.subject in self.plant.shelves else self._shelf(row)
             return (("idle", frozenset({shelf})),) if shelf else ()
+        if row.function == APART:
+            return self._all_apart(row)
         if row.reads not in ("resistance", "insulation") or len(row.between) != 2:
             return ()
         if row.high is not None and row.low is None:
@@ -206,6 +208,24 @@ class Claims:
         if row.subject in self.plant.conductors or row.subject in self.plant.bonds:
             return (row.subject,)
         return self._by_ends.get(frozenset(row.between), ())
+
+    def _all_apart(self, row: Evidence) -> tuple[Key, ...]:
+        """Of nets that were searched together, every pair that somebody asks for."""
+        nets = {self._net(place) for place in row.between if place in self.plant.terminals}
+        if len(row.between) == 2:
+            return (("apart", frozenset(nets)),) if len(nets) == 2 else ()
+        return tuple(key for net in nets for key, other in self._asked_apart.get(net, ()) if other in nets)
+
+    @cached_property
+    def _asked_apart(self) -> Mapping[str, list[tuple[Key, str]]]:
+        """A net to the claims that it is apart from another one, each with the other; every claim stands once."""
+        found: dict[str, list[tuple[Key, str]]] = {}
+        for claims in (*self.of_cable.values(), *self.of_inlet.values()):
+            for claim in claims:
+                if claim.kind == "apart":
+                    one, other = sorted(claim.key[1])
+                    found.setdefault(one, []).append((claim.key, other))
+        return {net: list(dict.fromkeys(asked)) for net, asked in found.items()}
 
     def _apart(self, row: Evidence) -> tuple[Key, ...]:
         plant = self.plant

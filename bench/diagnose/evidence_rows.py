@@ -6,12 +6,13 @@ one line of a record as it stands, with what the runner noted beside the reading
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from itertools import pairwise
 from typing import Final
 
 import msgspec
 
-from bench.sequence.file import Energise
+from bench.sequence.file import Energise, Found
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.results import results
@@ -22,6 +23,8 @@ ENERGISED: Final = "energised"
 """The function of a row that tells how a shelf came up: such rows are found by folding only; see :func:`came_up`."""
 PARTLY: Final = "not all cards in"
 """Stands as the second place of such a row where a shelf had not all its cards, or a dummy load."""
+APART: Final = "apart"
+"""The function of what a search said of many nets at once: ``between`` names one place on each."""
 
 
 class Evidence(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -235,7 +238,9 @@ class _Fold:
     def chapter(self, entries: Iterable[e.Entry]) -> Chapter:
         state = self.run(entries)
         setting = state.setting
-        rows = [row for one in results(state).values() if (row := self.row(one, state)) is not None]
+        counting = list(results(state).values())
+        rows = [row for one in counting if (row := self.row(one, state)) is not None]
+        rows += [row for one in counting if one.found is not None for row in self._searched(one, one.found)]
         return Chapter(
             record=self._record,
             began=self._began,
@@ -249,6 +254,32 @@ class _Fold:
             evidence=tuple(rows),
             told=tuple(self._told),
         )
+
+    def _searched(self, outcome: Outcome, found: Found) -> Iterator[Evidence]:
+        """What a search for joins or poor insulation says: these are apart from one another, and these are not."""
+        facts, low = found.facts, found.facts.get("minimum")
+        wrong = [tuple(one[:2]) for one in facts.get("poor", ())]
+        wrong += [pair for group in facts.get("joined", ()) for pair in pairwise(group)]
+        named = {name for pair in wrong for name in pair}
+        # what is joined or leaks may hide more behind it: of the others alone it is said that they are apart
+        whole = tuple(name for name in facts.get("nets", ()) if name not in named)
+        ends = [(whole, "pass")] if len(whole) > 1 else []
+        ends += [(pair, "fail") for pair in wrong]
+        for between, verdict in ends:
+            yield Evidence(
+                record=self._record,
+                n=outcome.n,
+                at=outcome.at or self._ended,
+                step=outcome.key,
+                subject=outcome.subject,
+                between=between,
+                function=APART,
+                verdict="void" if outcome.verdict == "void" else verdict,
+                sentence=outcome.sentence,
+                low=low,
+                unit="Ω",
+                operator=self._operator,
+            )
 
     def rows(self, state: State) -> list[Evidence]:
         """All readings of the plant, and how shelves came up, in the order of the record."""
