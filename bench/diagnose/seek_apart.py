@@ -7,6 +7,7 @@ wrong that is all (Kautz 1974). Where a group reads low it is halved until the p
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from itertools import groupby
 
 from bench.diagnose.errors import DiagnoseError
 from bench.diagnose.isolation import Insulation, Shorts, counting_width, find_shorts, prove_insulation
@@ -93,7 +94,7 @@ def _words(source: Seek, limit: Limit) -> Translation:
     def text(red: Sequence[str], black: Sequence[str]) -> str:
         if len(red) == len(black) == 1:
             return ""
-        return f"Red, on one bar: {_list(red)}\nBlack, on the other: {_list(black)}"
+        return f"Red, on one bar: {listed(red)}\nBlack, on the other: {listed(black)}"
 
     def proven(link: Link) -> float | None:
         # what straddles the limit proves nothing: it is halved like what is below
@@ -114,14 +115,21 @@ def _words(source: Seek, limit: Limit) -> Translation:
     )
 
 
-def _list(names: Sequence[str]) -> str:
-    """Places of one owner without its name each time: ``J101.1, 3, 5``."""
-    told: list[str] = []
-    last = ""
+def listed(names: Sequence[str]) -> str:
+    """Places as a person reads them off: by owner, in order, runs in one: ``J101.1-4, 7; W101.3.far``."""
+    owners: dict[str, list[str]] = {}
     for name in names:
         owner, _, pin = name.rpartition(".")
-        told.append(pin if owner and owner == last else name)
-        last = owner
+        owners.setdefault(owner if pin.isdigit() else name, []).append(pin)
+    return "; ".join(f"{owner}.{_runs(pins)}" if pins[0].isdigit() else owner for owner, pins in owners.items())
+
+
+def _runs(pins: Sequence[str]) -> str:
+    told: list[str] = []
+    # numbers that follow one another differ from their place in the row by the same
+    for _, run in groupby(enumerate(sorted(map(int, pins))), lambda at: at[1] - at[0]):
+        numbers = [number for _, number in run]
+        told += [f"{numbers[0]}-{numbers[-1]}"] if len(numbers) > 2 else [str(number) for number in numbers]
     return ", ".join(told)
 
 

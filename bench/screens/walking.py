@@ -388,6 +388,10 @@ def _faces(view: View, leads: Sequence[Lead], cells: int, rows: int) -> list[Lin
             shown.setdefault(lead.connector, {})[lead.pin] = lead.colour
     if not shown:
         return []
+    for name, colour in _barred(state).items():
+        terminal = plant.terminals.get(name)
+        if terminal is not None and terminal.owner in shown:
+            shown[terminal.owner].setdefault(terminal.pin, colour)
     alone = len(shown) == 1
     drawn: dict[str, list[Line]] = {}
     for name, marks in shown.items():
@@ -403,6 +407,21 @@ def _faces(view: View, leads: Sequence[Lead], cells: int, rows: int) -> list[Lin
         at_left = leads[0].connector in drawn
         return beside(lines if at_left else [], [] if at_left else lines, cells, ragged=True)
     return beside(drawn[leads[0].connector], drawn[leads[1].connector], cells, ragged=True)
+
+
+def _barred(state: State) -> dict[str, str]:
+    """Places that are held on a bar with one that a lead goes to, each with that lead's colour."""
+    source = state.step.source if state.step is not None else None
+    if not isinstance(source, Measure):
+        return {}
+    colours = dict(zip(source.between, ("red", "black"), strict=True))
+    return {
+        name: colours[first]
+        for group in source.join
+        for first in (next((one for one in group if one in colours), ""),)
+        if first
+        for name in group
+    }
 
 
 def _block(lines: list[Line]) -> list[Line]:

@@ -1,0 +1,80 @@
+"""Nets held apart by a search: how its places are told, and that its dialogue is the planner's."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+
+import pytest
+
+from bench.diagnose.errors import DiagnoseError
+from bench.diagnose.isolation import find_shorts, prove_insulation
+from bench.diagnose.seek_apart import listed
+from bench.diagnose.seek_planned import Translation, ohms_of, reached
+from bench.sequence.file import Measure
+from bench.walk import events as e
+from bench.walk.seeking import Link
+from bench.walk.setting import Outcome
+
+WORDS = Translation(place=lambda end, name: name)
+
+
+def link(want: Measure, verdict: str, ohms: float | None) -> Link:
+    reading = e.Read(number=1, instrument="m", function="resistance 2w", unit="Ω", value=ohms)
+    return Link(want, 1, Outcome(0, "1/1", 1, verdict, "", value=ohms, reading=reading))  # type: ignore[arg-type]
+
+
+def sides(want: Measure) -> tuple[set[str], set[str]]:
+    groups = {group[0]: set(group) for group in want.join}
+    red, black = want.between
+    return groups.get(red, {red}), groups.get(black, {black})
+
+
+@pytest.mark.parametrize(
+    ("names", "told"),
+    [
+        (["J1.3", "J1.1", "J1.2", "J1.7"], "J1.1-3, 7"),
+        (["J1.1", "J1.2"], "J1.1, 2"),
+        (["J1.1", "W1.screen", "J1.2", "J2.A1", "EB"], "J1.1, 2; W1.screen; J2.A1; EB"),
+    ],
+)
+def test_places_are_told_as_a_person_reads_them_off(names: list[str], told: str) -> None:
+    assert listed(names) == told
+
+
+@pytest.mark.parametrize("joined", itertools.combinations("ABCDEFG", 2))
+def test_each_join_of_seven_nets_is_found_along_a_trail(joined: tuple[str, str]) -> None:
+    trail: list[Link] = []
+    while (at := reached(find_shorts("ABCDEFG"), trail, WORDS)).want is not None:
+        assert isinstance(at.want, Measure)
+        red, black = sides(at.want)
+        meets = any({a, b} == set(joined) for a in red for b in black)
+        trail.append(link(at.want, "fail" if meets else "pass", 0.1 if meets else 1e7))
+    assert at.result is not None and at.result.groups == (joined,)
+    assert at.readings == len(trail) == at.result.readings
+
+
+def test_what_straddles_the_limit_is_looked_at_closer() -> None:
+    (first, *_) = [reached(find_shorts("AB"), [], WORDS).want]
+    assert isinstance(first, Measure)
+    at = reached(find_shorts("AB"), [link(first, "undecided", 1e5)], WORDS)
+    # with two nets there is nothing closer: they count as joined
+    while at.want is not None:
+        at = reached(find_shorts("AB"), [link(first, "undecided", 1e5)] * (at.readings + 1), WORDS)
+    assert at.result is not None and at.result.groups == (("A", "B"),)
+
+
+def test_a_yes_or_no_that_was_skipped_is_asked_back_and_ohms_that_were_skipped_count_as_poor() -> None:
+    first = reached(find_shorts("ABC"), [], WORDS).want
+    assert isinstance(first, Measure)
+    skipped = link(first, "skipped", None)
+    skipped = replace(skipped, outcome=replace(skipped.outcome, reading=None))
+    with pytest.raises(DiagnoseError, match="Take it back"):
+        reached(find_shorts("ABC"), [skipped], WORDS)
+    assert reached(prove_insulation("ABC", 1e6), [skipped], WORDS).want is not None
+
+
+@pytest.mark.parametrize("text", ["0 ohm", "-1 kohm", "soft", "12 V"])
+def test_a_setting_that_is_no_resistance_says_which(text: str) -> None:
+    with pytest.raises(DiagnoseError, match="setting 'apart'"):
+        ohms_of(text, "apart")
