@@ -42,7 +42,7 @@ def test_places_are_told_as_a_person_reads_them_off(names: list[str], told: str)
     assert listed(names) == told
 
 
-@pytest.mark.parametrize("joined", itertools.combinations("ABCDEFG", 2))
+@pytest.mark.parametrize("joined", list(itertools.combinations("ABCDEFG", 2)))
 def test_each_join_of_seven_nets_is_found_along_a_trail(joined: tuple[str, str]) -> None:
     trail: list[Link] = []
     while (at := reached(find_shorts("ABCDEFG"), trail, WORDS)).want is not None:
