@@ -24,6 +24,7 @@ COMMANDS: Final[dict[str, str]] = {
     "ports": "list the ports; ask who is there, on consent, and write a bench file",
     "profile": "try a profile: replay its examples, or talk to the meter and say what it gets wrong",
     "walk": "walk a sequence on the screen",
+    "browser": "show a walk that is under way in a browser, say on a tablet at the rack",
     "run": "run a sequence without a screen",
     "draft": "draft a sequence from a plant: insulation, continuity, polarity, idle current, first power",
     "explain": "explain a measured pin map by the fewest things that people did",
@@ -39,7 +40,7 @@ COMMANDS: Final[dict[str, str]] = {
 }
 """Command to what it does, in the order of the help text."""
 
-HIDDEN: Final = frozenset({"runner"})
+HIDDEN: Final = frozenset({"runner", "page"})
 """Commands that the program calls itself."""
 
 EPILOG: Final = """exit codes: 0 all passed; 1 something failed, is undecided or was skipped; 2 bad input;

@@ -46,12 +46,16 @@ def show(options: argparse.Namespace) -> int:
     if not options.plain and not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise BadRequest("there is no terminal to paint on: use --plain, or 'proveout run'")
     if options.attach is not None:
-        return _screen(options, _attached(options.attach))
+        return _screen(options, attached(options.attach))
     record, started = _start(options)
     return _screen(options, lambda: _wait_for_door(record, started))
 
 
-def _attached(record: Path) -> Callable[[], Door]:
+def attached(record: Path) -> Callable[[], Door]:
+    """Finds the door of a walk that is under way: of this record, or the newest in logs/.
+
+    The finder raises ConnectionError where there is none.
+    """
     from bench.runner.door import door_of, live_doors, read_door
 
     def find() -> Door:

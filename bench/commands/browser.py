@@ -1,0 +1,86 @@
+"""Show a walk that is under way in a browser, say on a tablet at the rack. A page is one more screen of its runner."""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import signal
+import sys
+from pathlib import Path
+from typing import Final
+
+from bench import exits
+from bench.commands import common
+from bench.errors import BadRequest
+
+LISTEN: Final = "127.0.0.1:8320"
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the command's options."""
+    parser.add_argument(
+        "record", type=Path, nargs="?", default=Path(), help="the walk's record; by default the newest in logs/"
+    )
+    parser.add_argument("--operator", default="", help="the name of whoever looks; kept in the record")
+    parser.add_argument("--watch", action="store_true", help="pages never take the operator's seat by themselves")
+    parser.add_argument("--ascii", action="store_true", help="draw with plain characters only")
+    parser.add_argument(
+        "--listen",
+        default=LISTEN,
+        metavar="HOST:PORT",
+        help=f"where to listen; by default this computer alone reaches it ({LISTEN}). The token is always wanted, and "
+        "nothing is encrypted",
+    )
+
+
+def place_of(text: str) -> tuple[str, int]:
+    """Host and port of ``HOST:PORT``; an IPv6 host stands in brackets.
+
+    Raises:
+        BadRequest: it is none.
+    """
+    host, colon, port = text.rpartition(":")
+    bracketed = host.startswith("[") and host.endswith("]")
+    if not colon or not host or not port.isdecimal() or int(port) > 65535 or (":" in host and not bracketed):
+        raise BadRequest(f"--listen: found {text!r}, expected HOST:PORT such as {LISTEN} or [::1]:8320")
+    return host.strip("[]"), int(port)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Serve pages until ctrl-c."""
+    host, port = place_of(options.listen)
+    try:
+        from bench.screens.browser import BrowserServer
+    except ImportError as error:
+        raise BadRequest(f"this needs an extra part ({error.name}): pip install 'proveout[browser]'") from error
+    from bench.commands.start_screen import attached
+
+    door = attached(options.record)()
+    command = [sys.executable, "-m", "bench.cli", "page", "--attach", door.record]
+    command += [f"--{name}" for name in ("ascii", "watch") if getattr(options, name)]
+    server = BrowserServer(command, common.operator_name(options.operator), host, port)
+    try:
+        asyncio.run(_serve(server))
+    except OSError as error:
+        raise BadRequest(f"--listen {options.listen}: {error.strerror or error}") from error
+    return exits.PASS
+
+
+async def _serve(server: object) -> None:
+    from bench.screens.browser import BrowserServer
+
+    assert isinstance(server, BrowserServer)
+    told = asyncio.Event()
+    loop = asyncio.get_running_loop()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        try:
+            loop.add_signal_handler(number, told.set)
+        except NotImplementedError:
+            signal.signal(number, lambda *_: loop.call_soon_threadsafe(told.set))
+
+    def ready(url: str) -> None:
+        print(
+            f"Open this on the tablet; whoever has the address can work the walk:\n  {url}\nctrl-c ends it.", flush=True
+        )
+
+    await server.serve(ready, told.wait())
