@@ -7,6 +7,7 @@ import os
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 import msgspec
 
@@ -27,6 +28,7 @@ from bench.runner.core import Runner
 from bench.runner.crew import InstrumentCrew
 from bench.runner.member import Member, Opener
 from bench.runner.ports import Hands, Manner
+from bench.runner.routed import RoutedHands
 from bench.sequence.file import Measure, Zero
 from bench.sequence.load import Loaded, load_sequence
 from bench.sequence.plan import Step
@@ -83,6 +85,8 @@ def load_job(sequence: Path, bench: Path) -> Job:
     faults = tuple(simulate.faults) if simulate is not None else ()
     if faults:
         problems += check_faults(faults, loaded.plant, _places(bench))
+    if equipment.routes is not None:
+        problems += equipment.routes.misplaced(loaded.plant.terminals)
     if problems:
         raise BadFile(problems)
     seed = (simulate.seed if simulate is not None else 1) if equipment.simulated else None
@@ -141,6 +145,10 @@ class PersonsHands:
 
     def __init__(self, name: str) -> None:
         self.name = name or "the operator"
+
+    def reaches(self, step: Step) -> str:
+        """Nothing but these hands does it."""
+        return ""
 
     def place(self, step: Step) -> None:
         """They have placed the probes already."""
@@ -324,7 +332,10 @@ def _bench_at_work(
     from bench.simulate.process import SimulatedBench, SimulatedHands
 
     simulate = bench.file.simulate
-    twins = [Twin(name=one.name, kind=one.profile, serial=one.serial or "0001") for one in bench.file.instruments]
+    twins = [
+        Twin(name=one.name, kind=one.profile, serial=one.serial or "0001", wires=_wires(bench, one.name))
+        for one in bench.file.instruments
+    ]
     seed = first.seed if first.seed is not None else 1
     ambient = first.plant.ambient
     if simulate is not None and simulate.ambient is not None:
@@ -346,6 +357,21 @@ def _bench_at_work(
             here = state.conditions
             hands.restore(here.closed, here.live, here.out, here.lifted, here.rig)
         yield dict(running.ports), hands
+
+
+def _wires(bench: Bench, name: str) -> dict[int, tuple[Literal["red", "black"], str]]:
+    """A simulated matrix's wiring, as its twin takes it."""
+    routes = bench.routes
+    if routes is None or routes.switch != name:
+        return {}
+    found: dict[int, tuple[Literal["red", "black"], str]] = {}
+    for place, channel in routes.red.items():
+        found[int(channel)] = ("red", place)
+    for place, channel in routes.black.items():
+        found[int(channel)] = ("black", place)
+    for place, (red, black) in routes.pairs.items():
+        found[int(red)], found[int(black)] = ("red", place), ("black", place)
+    return found
 
 
 def _dials(bench: Bench) -> dict[Reads, str]:
@@ -371,16 +397,26 @@ def _walk(
     trace: Path | None,
     hurry: float,
 ) -> Walk:
+    role_of = {str(role): name for role, name in bench.role_of.items()}
+    routes = bench.routes
+    if routes is not None:
+        hands = RoutedHands(hands, routes, role_of)
     runner = Runner(writer, state, lines, hands, manner, told=told, seated=seated, adviser=_advise)
     # an instrument that the walk does not need is left alone: it may be on another bench today
     roles = state.setting.plan.roles if state.setting is not None else ()
     needed = {bench.role_of[role] for role in roles if role in bench.role_of}
+    if routes is not None and routes.meter in needed:
+        needed.add(routes.switch)
     members = members_of(bench, needed, addresses, trace)
-    role_of = {str(role): name for role, name in bench.role_of.items()}
 
     def crew() -> InstrumentCrew:
         return InstrumentCrew(
-            members, role_of, runner.inbox.put, hurry=hurry, upto=lambda step: _upto(runner.state, step)
+            members,
+            role_of,
+            runner.inbox.put,
+            hurry=hurry,
+            upto=lambda step: _upto(runner.state, step),
+            routes=routes if routes is not None and routes.meter in needed else None,
         )
 
     return Walk(writer, runner, crew)

@@ -36,6 +36,7 @@ from bench.instruments.session import NoticeTaker
 from bench.instruments.transport import open_port, port_key
 from bench.instruments.values import Identity
 from bench.instruments.wire import Unreadable, WireText
+from bench.instruments.wiring import Routes, Wired, routes_of
 from bench.plant.faults import Fault
 from bench.quantity import Duration, Ratio, Resistance, Temperature, Voltage
 from bench.roles import Role
@@ -164,6 +165,8 @@ class BenchInstrument(msgspec.Struct, frozen=True, kw_only=True, rename="kebab",
     leads: Leads = msgspec.field(default_factory=Leads)
     settings: dict[str, str] = {}
     """Values for its functions' settings, such as ``nplc``, wherever a function has them."""
+    wired: Wired | None = None
+    """Of a relay matrix: what its rows lead to."""
 
     def __post_init__(self) -> None:
         if self.calibrated is not None and self.due is not None and self.due.day <= self.calibrated.day:
@@ -224,12 +227,14 @@ class Bench:
         library: where its profiles come from.
         profiles: instrument name to profile.
         role_of: role to instrument name, those that need not be listed included.
+        routes: what a relay matrix joins by itself; None: there is none, or it is not wired.
     """
 
     file: BenchFile
     library: Library
     profiles: dict[str, Profile]
     role_of: dict[Role, str]
+    routes: Routes | None = None
 
     @property
     def simulated(self) -> bool:
@@ -366,9 +371,10 @@ def parse_bench(text: str, name: str, shelf: Library) -> Bench:
     profiles = _profiles(file, shelf, places, problems)
     _check_ports(file, places, problems)
     role_of = _roles(file, profiles, places, problems)
+    routes = _routes(file, profiles, places, problems)
     if problems:
         raise BadFile(problems)
-    return Bench(file, shelf, profiles, role_of)
+    return Bench(file, shelf, profiles, role_of, routes)
 
 
 def _profiles(file: BenchFile, shelf: Library, places: Places, problems: list[Problem]) -> dict[str, Profile]:
@@ -435,6 +441,25 @@ def _roles(file: BenchFile, profiles: dict[str, Profile], places: Places, proble
             if role not in file.roles and able == [name]:
                 role_of[role] = name
     return role_of
+
+
+def _routes(file: BenchFile, profiles: dict[str, Profile], places: Places, problems: list[Problem]) -> Routes | None:
+    found: Routes | None = None
+    first = ""
+    for index, instrument in enumerate(file.instruments):
+        if instrument.wired is None:
+            continue
+        at = f"instruments[{index}]"
+        if first:
+            place = places.of(instrument, "wired")
+            problems.append(
+                Problem(place, f"{at}.wired", "a second matrix that is wired", f"one: '{first}' is wired already")
+            )
+            continue
+        first = instrument.name
+        others = [other.name for other in file.instruments if other.name != instrument.name]
+        found = routes_of(instrument, at, others, profiles, places, problems)
+    return found
 
 
 def bench_schema() -> dict[str, Any]:

@@ -324,6 +324,15 @@ class Instrument:
         with self._guard:
             return outputs.set_channels(self._session, tuple(channels))
 
+    def confirm_channels(self, channels: Iterable[str]) -> tuple[bytes, ...]:
+        """Read back that these channels of a switch are closed and all others open; returns the replies.
+
+        Raises:
+            InstrumentTrouble: ``mismatch`` where they are not, and trouble on the line; everything is opened before.
+        """
+        with self._guard:
+            return outputs.confirm_channels(self._session, tuple(channels))
+
     def make_safe(self) -> SafeState:
         """Bring it to its safe state, whatever it is doing and whatever state its line is in, and read that back.
 

@@ -158,7 +158,16 @@ def _set_channels(session: Session, switch: Switch, channels: tuple[str, ...]) -
     return channels
 
 
-def _expect_closed(session: Session, switch: Switch, channels: tuple[str, ...]) -> None:
+def confirm_channels(session: Session, channels: tuple[str, ...]) -> tuple[bytes, ...]:
+    """Read back; see :meth:`bench.instruments.instrument.Instrument.confirm_channels`."""
+    switch = session.profile.switch
+    if switch is None:
+        raise InstrumentTrouble("unable", "It has no channels to switch.")
+    session.conversation.forget()
+    return _or_safe(session, lambda: (_expect_closed(session, switch, channels),))
+
+
+def _expect_closed(session: Session, switch: Switch, channels: tuple[str, ...]) -> bytes:
     text, raw = session.ask(switch.closed.ask)
     found = switch.closed.reply.match(text)
     if found is None:
@@ -172,6 +181,7 @@ def _expect_closed(session: Session, switch: Switch, channels: tuple[str, ...]) 
             "A relay may be stuck: take the probes' cable off before going on.",
             raw=(raw,),
         )
+    return raw
 
 
 def make_safe(session: Session) -> SafeState:

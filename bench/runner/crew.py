@@ -19,7 +19,7 @@ import msgspec
 
 from bench.instruments.instrument import Instrument
 from bench.instruments.trouble import InstrumentTrouble
-from bench.instruments.values import Identity, OutputState
+from bench.instruments.values import Identity
 from bench.instruments.values import Sample as Taken
 from bench.instruments.wire import show
 from bench.instruments.wiring import Routes

@@ -306,7 +306,7 @@ def words(entry: e.Entry, verdict: str = "") -> tuple[str, str]:
         case e.Met(instrument=instrument, identity=identity):
             return "met", f"{instrument}: {identity}"
         case e.Answered(answer=answer, how=how):
-            return {"contact": "contact", "simulated": "hands"}.get(how, "answer"), answer
+            return {"contact": "contact", "simulated": "hands", "matrix": "relays"}.get(how, "answer"), answer
         case e.Read() as read:
             shown = findings.raw_reading(read)
             return "reading", f"{findings.VERDICT_WORDS.get(verdict, '')} {read.instrument} {shown}".strip()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 import msgspec
 
 from bench.files import exact
@@ -25,6 +27,8 @@ class Twin(msgspec.Struct, frozen=True, kw_only=True):
     kind: str
     baud: float = 0.0
     serial: str = "0001"
+    wires: dict[int, tuple[Literal["red", "black"], str]] = {}
+    """Of a relay matrix: channel to the bus that it is on and the place that its row is wired to."""
 
 
 class Configuration(msgspec.Struct, frozen=True, kw_only=True):

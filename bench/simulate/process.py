@@ -124,6 +124,10 @@ class SimulatedHands:
         self._out: set[str] = set()
         self._lifted: set[str] = set()
 
+    def reaches(self, step: Step) -> str:
+        """Nothing but these hands does it."""
+        return ""
+
     def place(self, step: Step) -> None:
         """Turn the dial to what the step reads, and put the probes where it wants them."""
         source = step.source

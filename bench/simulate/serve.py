@@ -19,51 +19,58 @@ from bench.files import from_text
 from bench.plant.resolve import resolve
 from bench.simulate.handhelds import Handheld, PolledText, SevenSegment, StreamingText
 from bench.simulate.insulation import InsulationTester
-from bench.simulate.messages import Configuration, Done, Move, Ready, encode
+from bench.simulate.matrix import Matrix
+from bench.simulate.messages import Configuration, Done, Move, Ready, Twin, encode
 from bench.simulate.meter import Meter
 from bench.simulate.paced import Paced
 from bench.simulate.panel import Panel
 from bench.simulate.power_supply import PlantSupply
 from bench.simulate.power_world import PowerWorld
+from bench.simulate.relayed import RelayedLeads
 from bench.simulate.thermometer import Thermometer
 from bench.simulate.wire import Instrument, Switchboard, open_port
 
-Maker = Callable[[PowerWorld, int, str, float], Instrument]
-"""Makes a twin, from world, seed, identity and lead resistance."""
+Maker = Callable[[PowerWorld, int, str, float, Twin], Instrument]
+"""Makes a twin, from world, seed, identity, lead resistance and what else was said about it."""
 
 
-def _meter(world: PowerWorld, seed: int, identity: str, lead_ohms: float) -> Meter:
+def _meter(world: PowerWorld, seed: int, identity: str, lead_ohms: float, twin: Twin) -> Meter:
     return Meter(world, seed=seed, identity=identity, lead_ohms=lead_ohms)
 
 
-def _insulation_tester(world: PowerWorld, seed: int, identity: str, lead_ohms: float) -> InsulationTester:
+def _insulation_tester(world: PowerWorld, seed: int, identity: str, lead_ohms: float, twin: Twin) -> InsulationTester:
     return InsulationTester(world, seed=seed, identity=identity)
 
 
-def _supply(world: PowerWorld, seed: int, identity: str, lead_ohms: float) -> PlantSupply:
+def _supply(world: PowerWorld, seed: int, identity: str, lead_ohms: float, twin: Twin) -> PlantSupply:
     return PlantSupply(world, seed=seed, identity=identity)
 
 
 def _handheld(kind: type[Handheld]) -> Maker:
-    def make(world: PowerWorld, seed: int, identity: str, lead_ohms: float) -> Handheld:
+    def make(world: PowerWorld, seed: int, identity: str, lead_ohms: float, twin: Twin) -> Handheld:
         # it has no way to say who it is
         return kind(world, seed=seed, lead_ohms=lead_ohms)
 
     return make
 
 
-def _panel(world: PowerWorld, seed: int, identity: str, lead_ohms: float) -> Panel:
+def _panel(world: PowerWorld, seed: int, identity: str, lead_ohms: float, twin: Twin) -> Panel:
     return Panel(world, seed=seed)
 
 
-def _thermometer(world: PowerWorld, seed: int, identity: str, lead_ohms: float) -> Thermometer:
+def _thermometer(world: PowerWorld, seed: int, identity: str, lead_ohms: float, twin: Twin) -> Thermometer:
     return Thermometer(world, seed=seed, identity=identity)
+
+
+def _matrix(world: PowerWorld, seed: int, identity: str, lead_ohms: float, twin: Twin) -> Matrix:
+    return Matrix(RelayedLeads(world, twin.wires), rows=99, identity=identity)
 
 
 KINDS: Final[dict[str, Maker]] = {
     "scpi-bench-meter": _meter,
     "scpi-insulation-tester": _insulation_tester,
     "scpi-supply": _supply,
+    "scpi-relay-matrix": _matrix,
     "scpi-thermometer": _thermometer,
     "streaming-text-meter": _handheld(StreamingText),
     "seven-segment-frames": _handheld(SevenSegment),
@@ -114,7 +121,7 @@ class Bench:
             port = open_port(configuration.port)
             identity = f"Gannet Head,{twin.kind},{twin.serial},1.0"
             seed = configuration.seed * 1000 + place
-            instrument = KINDS[twin.kind](self.world, seed, identity, configuration.lead_ohms)
+            instrument = KINDS[twin.kind](self.world, seed, identity, configuration.lead_ohms, twin)
             self._board.connect(port, instrument, twin.baud, heedless=isinstance(instrument, Paced))
             if isinstance(instrument, Handheld):
                 self._dials[twin.name] = instrument

@@ -64,7 +64,7 @@ class Answered(_Event, frozen=True, kw_only=True, tag="answered"):
     answer: str = ""
     """The typed word or value; empty for a plain confirmation; 'retry' after trouble."""
     by: str = ""
-    how: Literal["key", "contact", "simulated"] = "key"
+    how: Literal["key", "contact", "simulated", "matrix"] = "key"
 
 
 class Read(_Event, frozen=True, kw_only=True, tag="read"):

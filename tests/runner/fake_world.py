@@ -152,6 +152,7 @@ class FakeHands:
     name = "the fake hands"
 
     def __init__(self, world: World) -> None:
+        self.matrix = ""
         self.placed: list[int] = []
         self.lifted = 0
         self.acted: list[int] = []
@@ -159,6 +160,9 @@ class FakeHands:
         self.says: Callable[[Step], str] | None = None
         self.fails: Callable[[Step], None] = lambda step: None
         self._world = world
+
+    def reaches(self, step: Step) -> str:
+        return self.matrix
 
     def place(self, step: Step) -> None:
         self.fails(step)

@@ -1,0 +1,292 @@
+"""A reading through a relay matrix on real ports: closed, read back, read, read back, opened; or trouble."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pytest
+from fake_world import FakeScreen, world
+from paper_walk import Made
+
+from bench.files import Place
+from bench.instruments.wiring import Routes
+from bench.quantity import Amount, Resistance
+from bench.runner.crew import InstrumentCrew
+from bench.runner.ports import Manner
+from bench.runner.routed import RoutedHands, channels_for
+from bench.sequence.file import Limit, Measure, Prove, Zero
+from bench.sequence.plan import Step
+from bench.simulate.matrix import Matrix
+from bench.simulate.meter import Meter
+from bench.walk import events as e
+from bench.walk import requests as r
+from tests.benchmarks.bench_abort import Inbox, Watched, _member
+from tests.instruments.server import Bars, served
+
+ROLES = {"ohms": "meter", "volts": "meter", "amps": "meter"}
+ROUTES = Routes(
+    "matrix",
+    "meter",
+    6,
+    frozenset({"resistance"}),
+    {f"J1.{n}": f"1{n:02}" for n in range(1, 9)},
+    {f"J1.{n}": f"2{n:02}" for n in range(1, 9)},
+    {"together": ("197", "298")},
+    {"J1.1": ("instruments[1].wired.rows", Place("bench.yaml"))},
+)
+
+
+def step(source: Any) -> Step:
+    return Step(0, "0", source.__struct_config__.tag, "read", "", "", source, "")
+
+
+def reading(red: str, black: str, **more: Any) -> Step:
+    limit = Limit(at_most=Amount(1.0, "Ω"), source="none")
+    return step(Measure(read=more.pop("read", "resistance"), between=(red, black), limit=limit, **more))
+
+
+@pytest.mark.parametrize(
+    ("wanted", "channels"),
+    [
+        (reading("J1.1", "J1.2"), ("101", "202")),
+        (reading("J1.1", "J1.2", join=[["J1.1", "J1.3"], ["J1.2", "J1.4"]]), ("101", "103", "202", "204")),
+        (reading("J1.1", "J1.2", join=[["J1.3", "J1.4"]]), None),
+        (reading("J1.1", "J1.2", join=[["J1.1", "J1.2"]]), None),
+        (reading("J1.1", "J2.2"), None),
+        (reading("J1.1", "J1.2", wires=4), None),
+        (reading("J1.1", "J1.2", read="voltage"), None),
+        (reading("J1.1", "J1.2", read="insulation"), None),
+        (step(Zero(at_most=Resistance(2.0))), ("197", "298")),
+        (step(Prove(against="reference")), None),
+        (step(Prove(against="open-leads")), ()),
+        (step(Prove(against="live-source", read="voltage")), None),
+    ],
+    ids=[
+        "two places",
+        "a group on each bus",
+        "a group that no lead is on",
+        "both leads in one group",
+        "a place that is not wired",
+        "four wires",
+        "volts, which it may not carry",
+        "a test voltage",
+        "leads together",
+        "no reference wired",
+        "open leads: nothing closed",
+        "a live source",
+    ],
+)
+def test_what_the_matrix_reaches(wanted: Step, channels: tuple[str, ...] | None) -> None:
+    assert channels_for(ROUTES, ROLES, wanted) == channels
+    assert RoutedHands(Nobody(), ROUTES, ROLES).reaches(wanted) == ("matrix" if channels is not None else "")
+
+
+def test_another_meter_is_not_behind_the_relays() -> None:
+    assert channels_for(ROUTES, {"ohms": "the old meter"}, reading("J1.1", "J1.2")) is None
+
+
+@dataclass
+class Nobody:
+    """Hands that note what they were asked."""
+
+    name: str = "nobody"
+    did: list[str] = field(default_factory=list)
+
+    def reaches(self, step: Step) -> str:
+        return ""
+
+    def place(self, step: Step) -> None:
+        self.did.append("place")
+
+    def lift(self) -> None:
+        self.did.append("lift")
+
+    def act(self, step: Step) -> None:
+        self.did.append("act")
+
+    def answer(self, step: Step) -> str:
+        return ""
+
+    def jump(self, seconds: float) -> bool:
+        return False
+
+
+def test_probes_are_off_where_the_matrix_places_and_on_where_it_does_not() -> None:
+    hands = Nobody()
+    routed = RoutedHands(hands, ROUTES, ROLES)
+    routed.place(reading("J1.1", "J1.2"))
+    routed.place(reading("J1.1", "J2.2"))
+    assert hands.did == ["lift", "place"]
+
+
+class Relays:
+    """Where the matrix of the tests puts its contacts; a meter reads 5 ohms through a closed pair."""
+
+    def __init__(self) -> None:
+        self.closed: frozenset[int] = frozenset()
+        self.history: list[frozenset[int]] = []
+
+    def switched(self, closed: frozenset[int], time: float) -> None:
+        self.closed = closed
+        self.history.append(closed)
+
+
+class Behind(Bars):
+    """What the meter sees behind the relays."""
+
+    def __init__(self, relays: Relays) -> None:
+        super().__init__(ohms=5.0)
+        self._relays = relays
+        self.seen: list[frozenset[int]] = []
+
+    def resistance(self, hi: str, lo: str, time: float) -> float:
+        self.seen.append(self._relays.closed)
+        return 5.0 if self._relays.closed else float("inf")
+
+
+class Lying(Watched):
+    """A matrix that does something else than it is told from some question on."""
+
+    def __init__(self, engine: Matrix, *, upset_at: int = -1) -> None:
+        super().__init__(engine)
+        self.asked = 0
+        self.upset_at = upset_at
+        """At this question for the closed channels somebody switches it off and on first."""
+
+    def receive(self, data: bytes, now: float) -> None:
+        self.asked += data.count(b"ROUT:CLOS:STAT?")
+        if self.upset_at == self.asked and b"STAT?" in data:
+            self.engine.reset(now)
+        super().receive(data, now)
+
+
+@dataclass
+class Desk:
+    crew: InstrumentCrew
+    inbox: Inbox
+    relays: Relays
+    seen: list[frozenset[int]]
+    matrix: Lying
+    meter: Watched
+    matrix_port: Any
+
+
+@contextmanager
+def at_work(*, upset_at: int = -1, dead_after: bytes = b"", **stuck: list[int]) -> Iterator[Desk]:
+    relays = Relays()
+    behind = Behind(relays)
+    matrix = Lying(Matrix(relays, rows=99, **stuck), upset_at=upset_at)
+    meter = Watched(Meter(behind, seed=1, lead_ohms=0.0), dead_after=dead_after)
+    inbox = Inbox()
+    with served(matrix) as matrix_port, served(meter) as meter_port:
+        members = [
+            _member("matrix", "scpi-relay-matrix", matrix_port.address),
+            _member("meter", "scpi-bench-meter", meter_port.address),
+        ]
+        crew = InstrumentCrew(members, ROLES, inbox.post, routes=ROUTES)
+        try:
+            crew.make_safe(0)
+            safe = inbox.wait_for(e.MadeSafe)
+            assert isinstance(safe, e.MadeSafe) and safe.confirmed == {"matrix": True}
+            crew.meet(("ohms",), 1)
+            inbox.wait_for(e.Met)
+            yield Desk(crew, inbox, relays, behind.seen, matrix, meter, matrix_port)
+        finally:
+            crew.close()
+
+
+def test_the_route_is_closed_for_the_reading_and_open_after() -> None:
+    with at_work() as desk:
+        for number, (red, black) in enumerate([("J1.1", "J1.2"), ("J1.3", "J1.2")], 2):
+            desk.crew.measure(reading(red, black), number)
+            read = desk.inbox.wait_for((e.Read, e.Troubled))
+            assert isinstance(read, e.Read) and read.number == number
+            assert read.instrument == "meter" and read.value == pytest.approx(5.0, abs=0.1)
+            assert read.raw[-1] == f"matrix: (@10{1 if number == 2 else 3},202)\\n", (
+                "what the matrix said is kept with it"
+            )
+            assert desk.relays.closed == frozenset(), "open before the reading counts"
+        assert set(desk.seen) == {frozenset({101, 202}), frozenset({103, 202})}
+        # break before make: what is closed goes through nothing closed
+        moved = [closed for closed in desk.relays.history if closed]
+        assert all(len(closed) <= 2 for closed in moved)
+
+
+def test_a_reading_for_hands_is_taken_with_all_relays_open() -> None:
+    with at_work() as desk:
+        desk.crew.measure(reading("J1.1", "J2.1"), 2)
+        read = desk.inbox.wait_for((e.Read, e.Troubled))
+        assert isinstance(read, e.Read) and read.over == "+"
+        assert set(desk.seen) == {frozenset()}
+
+
+# the questions for the closed channels: 1 made safe, 2 opened, 3 closed, 4 after the reading, 5 opened
+@pytest.mark.parametrize("upset_at", [3, 4])
+def test_relays_that_are_not_as_told_make_trouble_and_no_reading(upset_at: int) -> None:
+    with at_work(upset_at=upset_at) as desk:
+        desk.crew.measure(reading("J1.1", "J1.2"), 2)
+        event = desk.inbox.wait_for((e.Read, e.Troubled))
+        assert isinstance(event, e.Troubled)
+        assert (event.instrument, event.kind) == ("matrix", "mismatch")
+        assert "should be 101, 202" in event.what
+        assert desk.relays.closed == frozenset()
+        # and goes on from the same step
+        desk.crew.measure(reading("J1.1", "J1.2"), 3)
+        assert isinstance(desk.inbox.wait_for((e.Read, e.Troubled)), e.Read)
+
+
+def test_a_meter_that_hangs_leaves_no_route_closed() -> None:
+    with at_work(dead_after=b"READ?") as desk:
+        desk.crew.measure(reading("J1.1", "J1.2"), 2)
+        assert desk.meter.dead.wait(30.0)
+        assert desk.relays.closed == frozenset({101, 202})
+        desk.crew.drop_work()
+        desk.crew.make_safe(3)
+        safe = desk.inbox.wait_for((e.MadeSafe, e.Read))
+        assert isinstance(safe, e.MadeSafe) and safe.confirmed == {"matrix": True}
+        assert desk.relays.closed == frozenset()
+
+
+def test_a_route_that_was_asked_for_before_making_safe_is_not_closed_after() -> None:
+    with at_work(dead_after=b"READ?") as desk:
+        desk.crew.measure(reading("J1.1", "J1.2"), 2)
+        assert desk.meter.dead.wait(30.0)
+        desk.crew.measure(reading("J1.3", "J1.4"), 3)
+        desk.crew.drop_work()
+        desk.crew.make_safe(4)
+        desk.inbox.wait_for(e.MadeSafe)
+        desk.crew.close()
+        assert desk.relays.closed == frozenset()
+        assert frozenset({103, 204}) not in desk.relays.history
+
+
+def test_a_matrix_that_is_lost_is_trouble_and_no_reading() -> None:
+    with at_work() as desk:
+        desk.matrix_port.close()
+        desk.crew.measure(reading("J1.1", "J1.2"), 2)
+        event = desk.inbox.wait_for((e.Read, e.Troubled))
+        assert isinstance(event, e.Troubled)
+        assert event.instrument == "matrix"
+        assert not desk.seen, "nothing was read"
+
+
+def test_a_person_is_not_asked_where_the_matrix_places(tmp_path: Path, small: Made) -> None:
+    with world(tmp_path, small.began, Manner()) as made:
+        made.hands.matrix = "matrix"
+        screen = FakeScreen(made, "Ada")
+        made.start()
+        while not made.crew.count("measure"):
+            made.wait(lambda: made.crew.count("measure") or isinstance(made.asked, r.Place | r.Ask), "a request")
+            asked = made.asked
+            assert not isinstance(asked, r.Place) or made.crew.count("measure")
+            if isinstance(asked, r.Ask):
+                screen.wish(e.Answered(number=asked.number, answer=made.hands.answer(asked.step)))
+                made.settle()
+        placed = [event for event in made.events(e.Answered) if event.how == "matrix"]
+        assert placed and placed[0].by == "matrix"
+        screen.wish(e.Aborted(why="enough"))
+        made.finish()

@@ -1,0 +1,127 @@
+"""A whole cable proven through the relay matrix by the program itself: every join, and every cross, and no operator."""
+
+from __future__ import annotations
+
+import signal
+from pathlib import Path
+
+import pytest
+
+from bench.record.read import read_record
+from bench.sequence.file import Measure
+from bench.walk import events as e
+from bench.walk.state import start, take
+from tests.walks.tool import JOB, proveout, run_json, started, wait_for_lines
+
+SEQUENCE = JOB / "matrix-W111.yaml"
+BENCH = JOB / "benches" / "simulated-matrix.yaml"
+ENDS = 37
+
+
+def bench(folder: Path, *faults: str) -> Path:
+    text = BENCH.read_text("utf-8")
+    head = text[: text.index("  faults:")]
+    path = folder / "bench.yaml"
+    path.write_text(head + ("  faults:\n" if faults else "") + "".join(f"    - {fault}\n" for fault in faults), "utf-8")
+    return path
+
+
+def walk(folder: Path, *faults: str, sequence: Path = SEQUENCE) -> tuple[int, dict, list[e.Event]]:
+    record = folder / "r.jsonl"
+    words = ("run", sequence, "--bench", bench(folder, *faults), "--record", record, "--speed", 20)
+    code, summary = run_json(*words, cwd=folder)
+    return code, summary, [entry.event for entry in read_record(record)]
+
+
+def failing(summary: dict) -> set[str]:
+    return {one["subject"] for one in summary["verdicts"] if one["verdict"] == "fail"}
+
+
+def test_a_sound_cable_is_proven_whole_without_anybody(tmp_path: Path) -> None:
+    code, summary, events = walk(tmp_path)
+    assert code == 0, summary
+    assert set(summary["counts"]) == {"pass"}
+    placed = [event for event in events if isinstance(event, e.Answered) and event.how == "matrix"]
+    read = [event for event in events if isinstance(event, e.Read)]
+    # open leads, zero, reference, every conductor, the search for crosses, zero
+    assert len(placed) == len(read) >= ENDS + 4
+    assert {event.by for event in placed} == {"matrix"}
+    assert all(event.raw[-1].startswith("matrix: (@") for event in read), "what was closed is kept with each reading"
+    search = next(one for one in summary["verdicts"] if one["title"] == "No crosses in W111")
+    assert search["verdict"] == "pass"
+    last = events[-1]
+    assert isinstance(last, e.MadeSafe) and last.confirmed == {"matrix": True}
+
+
+def test_opens_crosses_and_shorts_are_found_and_nothing_else(tmp_path: Path) -> None:
+    code, summary, events = walk(
+        tmp_path,
+        "{fault: open, conductor: W111.12}",
+        "{fault: exchanged, pins: [J208.3, J208.9]}",
+        "{fault: short, between: [J111.19, J111.30]}",
+    )
+    assert code == 1
+    assert failing(summary) == {"W111.3", "W111.9", "W111.12", "W111"}
+    found = [event.want for event in events if isinstance(event, e.Advised) and not isinstance(event.want, Measure)]
+    assert found[-1].facts["joined"] == [["J111.19", "J111.30"]]  # type: ignore[union-attr]
+
+
+CROSSES = """
+sequence: every pair of some pins
+plant: {plant}
+steps:
+  - {{step: caution, text: Dead plant only.}}
+{steps}
+"""
+
+
+def test_each_pair_alone_says_the_same_as_the_search(tmp_path: Path) -> None:
+    """Crosses one by one, each of them through two relays: what groups found is there, and nothing besides."""
+    pins = [f"J111.{n}" for n in range(19, 31)]
+    pairs = [(a, b) for n, a in enumerate(pins) for b in pins[n + 1 :]]
+    step = (
+        "  - {{step: measure, title: '{0} {1}', read: resistance, between: [{0}, {1}], subject: '{0}', "
+        "limit: {{at-least: 100 kohm, source: apart}}}}"
+    )
+    sequence = tmp_path / "crosses.yaml"
+    steps = "\n".join(step.format(a, b) for a, b in pairs)
+    sequence.write_text(CROSSES.format(plant=JOB / "plant.yaml", steps=steps), "utf-8")
+    code, summary, events = walk(tmp_path, "{fault: short, between: [J111.19, J111.30]}", sequence=sequence)
+    assert code == 1
+    assert [one["title"] for one in summary["verdicts"] if one["verdict"] == "fail"] == ["J111.19 J111.30"]
+    assert sum(isinstance(event, e.Read) for event in events) == len(pairs) == 66
+
+
+@pytest.mark.parametrize("name", ["SIGTERM", "SIGINT", "SIGHUP"])
+def test_routes_are_open_on_the_way_out(name: str, tmp_path: Path) -> None:
+    record = tmp_path / "r.jsonl"
+    words = ("run", SEQUENCE, "--bench", bench(tmp_path), "--record", record, "--trace-bytes", tmp_path / "bytes.txt")
+    process = started(*words, cwd=tmp_path)
+    wait_for_lines(record, 40)
+    process.send_signal(getattr(signal, name))
+    process.communicate(timeout=60)
+    events = [entry.event for entry in read_record(record)]
+    last = events[-1]
+    assert isinstance(last, e.MadeSafe) and last.confirmed == {"matrix": True}
+    lines = (tmp_path / "bytes.txt").read_text("utf-8").splitlines()
+    said = "".join(line.split(" matrix received ", 1)[1] for line in lines if " matrix received " in line)
+    assert said.endswith("(@)\\n"), "the last thing that it said is that nothing is closed"
+
+
+def test_what_is_not_wired_is_left_to_hands(tmp_path: Path) -> None:
+    """The same bench walks W101 as any other: the matrix has no say there."""
+    sequence = JOB / "continuity-W101.yaml"
+    code, _, events = walk(tmp_path, sequence=sequence)
+    assert code == 0
+    by = {event.how for event in events if isinstance(event, e.Answered)}
+    assert by == {"simulated", "matrix"}, "open leads, zero and reference are wired, the cable is not"
+
+
+def test_the_record_alone_gives_the_same_verdicts(tmp_path: Path) -> None:
+    code, _, _ = walk(tmp_path, "{fault: open, conductor: W111.12}")
+    state = start()
+    for entry in read_record(tmp_path / "r.jsonl"):
+        state = take(state, entry)
+    assert code == 1 and state.finished
+    done = proveout("judge", tmp_path / "r.jsonl", "--rule", "simple", cwd=tmp_path)
+    assert "0 of 42 verdicts changed: now 1 fail, 41 pass" in done.stdout
