@@ -41,11 +41,12 @@ def wanted(state: State, step: Step, trail: tuple[Link, ...]) -> Advised:
     if source.find == "crosses":
         apart = ohms_of(source.settings.get("apart", APART), "apart")
         limit = Limit(at_least=Amount(apart, "Ω"), source="below this two nets count as joined")
-        shorts = reached(find_shorts(nets), trail, _words(source, limit))
+        shorts = reached(find_shorts(nets), trail, _words(source, limit), (tuple(nets), step.key, apart))
         return _told(shorts, len(nets), lambda: _crosses(nets, shorts))
     limit = _minimum(state.setting.plant, source)
     assert limit.at_least is not None
-    poor = reached(prove_insulation(nets, limit.at_least.value), trail, _words(source, limit))
+    least = limit.at_least.value
+    poor = reached(prove_insulation(nets, least), trail, _words(source, limit), (tuple(nets), step.key, least))
     return _told(poor, len(nets), lambda: _isolation(nets, poor))
 
 
@@ -138,6 +139,9 @@ def _told(at: Reached[Shorts] | Reached[Insulation], nets: int, end: Callable[[]
         left = max(0, counting_width(nets) - at.readings)
         why = f"{nets} nets in {counting_width(nets)} readings where all is well, {nets * (nets - 1) // 2} pair by pair"
         return Advised(number=0, want=at.want, done=at.readings, left=left, why=why)
+    if at.stopped:
+        sentence = f"What is joined among {nets} nets is not known: {at.stopped}."
+        return finding(Found(verdict="undecided", sentence=sentence, facts={"readings": at.readings}), at.readings)
     return finding(end(), at.readings)
 
 

@@ -8,9 +8,12 @@ them, measurements become readings between two places with the rest of each side
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import Generic, TypeVar
+import threading
+from collections.abc import Callable, Hashable, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final, Generic, TypeVar
+
+import msgspec
 
 from bench.diagnose.errors import DiagnoseError
 from bench.diagnose.planner import Answer, Card, Clear, Clip, Done, End, Fit, Planner, SetUp
@@ -36,7 +39,8 @@ class Translation:
         wires: of a resistance.
         at: test voltage of an insulation reading.
         after: how long an insulation reading runs.
-        apart: a resistance at or above this counts as not joined, where the planner asks for yes or no.
+        limit: what a reading is held against.
+        joined: the same where the planner asks for yes or no: what passes is apart.
         ohms: what a reading gives the planner; by default the value read.
         title: words for a reading, given its places: red side, black side.
         card_text: words for a card.
@@ -48,6 +52,7 @@ class Translation:
     at: Amount | None = None
     after: Duration | None = None
     limit: Limit = ANY
+    joined: Limit | None = None
     ohms: Callable[[Link], float | None] = lambda link: link.ohms
     title: Callable[[Sequence[str], Sequence[str]], str] = lambda red, black: ""
     text: Callable[[Sequence[str], Sequence[str]], str] = lambda red, black: ""
@@ -63,54 +68,127 @@ class Reached(Generic[R]):
         want: the next act or reading; None at the end.
         result: what came out, at the end.
         readings: readings so far.
+        stopped: why it ended before its time; empty where it did not.
     """
 
     want: Do | Measure | None
     result: R | None
     readings: int
+    stopped: str = ""
 
 
-def reached(planner: Planner[R], trail: Sequence[Link], words: Translation) -> Reached[R]:
+@dataclass
+class _Dialogue:
+    """A planner on its way along a trail."""
+
+    planner: Planner[Any]
+    clips: dict[End, list[Clip | Fit]] = field(default_factory=lambda: {"near": [], "far": []})
+    trail: list[Link] = field(default_factory=list)
+    readings: int = 0
+    skipped: bool = False
+    stopped: str = ""
+
+    def goes_to(self, trail: Sequence[Link]) -> bool:
+        """Whether a trail begins with the one that was followed so far."""
+        return len(self.trail) <= len(trail) and all(a is b for a, b in zip(self.trail, trail, strict=False))
+
+
+KEPT: Final = 4
+"""So many dialogues are kept where they stand: a search asks again after each answer."""
+_followed: dict[Hashable, _Dialogue] = {}
+_lock = threading.Lock()
+
+
+def reached(planner: Planner[R], trail: Sequence[Link], words: Translation, key: Hashable | None = None) -> Reached[R]:
     """Follow a dialogue along a trail.
+
+    A reading that the plan cannot do without is asked for again when it was skipped; skipped twice it ends the
+    dialogue.
 
     Args:
         planner: the dialogue at its beginning.
         trail: what was asked for in it and answered, oldest first.
         words: how it is spoken.
+        key: what the dialogue follows from. With it the dialogue is kept where it stands, so that asking again costs
+            no more than what came since.
 
     Raises:
-        DiagnoseError: an answer is of no use to the plan, such as a yes-or-no reading that was skipped.
+        DiagnoseError: the trail does not follow from the plan.
     """
-    clips: dict[End, list[Clip | Fit]] = {"near": [], "far": []}
-    readings = 0
-    for link in trail:
-        request = planner.next()
-        if isinstance(request, Done):
-            raise DiagnoseError("the trail goes on where the plan had ended")
-        if isinstance(request, SetUp):
-            if link.outcome.verdict == "skipped":
-                raise DiagnoseError("the clips were not put on; without them nothing can be told. Take it back.")
-            _apply(clips, request.card)
-            planner = planner.take(Answer(request.number))
-            continue
-        if link.reading is not None:
-            readings += 1
-        planner = planner.take(Answer(request.number, _value(request, link, words)))
-    request = planner.next()
-    if isinstance(request, Done):
-        return Reached(None, request.result, readings)
+    with _lock:
+        known = _followed.pop(key, None) if key is not None else None
+    # a trail that is shorter or other than before: something was taken back, and all is followed again
+    at = known if known is not None and known.goes_to(trail) else _Dialogue(planner)
+    for link in trail[len(at.trail) :]:
+        _follow(at, link, words)
+        at.trail.append(link)
+    request = at.planner.next()
+    if key is not None:
+        with _lock:
+            _followed[key] = at
+            while len(_followed) > KEPT:
+                del _followed[next(iter(_followed))]
+    if at.stopped or isinstance(request, Done):
+        return Reached(None, request.result if isinstance(request, Done) else None, at.readings, at.stopped)
     if isinstance(request, SetUp):
+        clips = {end: list(ones) for end, ones in at.clips.items()}
         _apply(clips, request.card)
         title, text = words.card_title(request.card), words.card_text(request.card)
-        return Reached(Do(title=title, text=text, rig=_rig(clips, words)), None, readings)
-    return Reached(_measure(request, words), None, readings)
+        return Reached(Do(title=title, text=_again(at, text), rig=_rig(clips, words)), None, at.readings)
+    want = _measure(request, words)
+    return Reached(msgspec.structs.replace(want, text=_again(at, want.text)), None, at.readings)
+
+
+def _again(at: _Dialogue, text: str) -> str:
+    if not at.skipped:
+        return text
+    return f"It was skipped, and the plan cannot go on without it; skipped again, it ends the search.\n{text}".strip()
+
+
+def _follow(at: _Dialogue, link: Link, words: Translation) -> None:
+    request = at.planner.next()
+    if at.stopped or isinstance(request, Done):
+        raise DiagnoseError("the trail goes on where the plan had ended; begin the search anew")
+    asked = link.want
+    if isinstance(request, SetUp):
+        clips = {end: list(ones) for end, ones in at.clips.items()}
+        _apply(clips, request.card)
+        if not isinstance(asked, Do) or asked.rig != _rig(clips, words):
+            raise _other()
+        if link.outcome.verdict == "skipped":
+            _missed(at, "clips were not put on")
+            return
+        at.clips = clips
+        at.planner, at.skipped = at.planner.take(Answer(request.number)), False
+        return
+    wanted = _measure(request, words)
+    if not isinstance(asked, Measure) or (asked.between, asked.join) != (wanted.between, wanted.join):
+        raise _other()
+    if link.reading is not None:
+        at.readings += 1
+    elif request.wants == "joined":
+        _missed(at, "whether ends are joined was not read")
+        return
+    at.planner, at.skipped = at.planner.take(Answer(request.number, _value(request, link, words))), False
+
+
+def _missed(at: _Dialogue, what: str) -> None:
+    at.stopped = f"{what}, twice asked" if at.skipped else ""
+    at.skipped = True
+
+
+def _other() -> DiagnoseError:
+    return DiagnoseError(
+        "what was asked for before does not follow from this plan: the bench, the plant or the settings are others "
+        "now; go to the step before the search, and begin it anew"
+    )
 
 
 def _value(request: Wish, link: Link, words: Translation) -> float | bool | None:
     if request.wants == "ohms":
-        return words.ohms(link)
-    if link.reading is None:
-        raise DiagnoseError("whether they are joined was not read, and the plan cannot go on without. Take it back.")
+        ohms = words.ohms(link)
+        # the leads' zero may leave a little less than nothing
+        return None if ohms is None else max(0.0, ohms)
     # what straddles the limit counts as joined: then it is looked at closer
     return link.outcome.verdict != "pass"
 
@@ -148,7 +226,7 @@ def _measure(request: Wish, words: Translation) -> Measure:
         after=words.after,
         between=(red[0], black[0]),
         join=[side for side in (red, black) if len(side) > 1],
-        limit=words.limit,
+        limit=words.limit if request.wants == "ohms" or words.joined is None else words.joined,
     )
 
 

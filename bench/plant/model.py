@@ -14,6 +14,7 @@ from bench.files import Problem, near
 from bench.judge.conductor import ExpectedResistance, series
 from bench.plant import wire, words
 from bench.plant.file import PlantFile
+from bench.plant.flags import flags_of
 from bench.plant.graph import Edge, Nets, Ways, shortest, ways
 from bench.plant.things import (
     KIND_WORDS,
@@ -150,13 +151,19 @@ class Plant:
             found.update(kind)
         return found
 
+    @cached_property
+    def flags(self) -> Mapping[str, Terminal]:
+        """The places of flags on loose ends, by name: ``W512.far/7``. They are not among the terminals, since nothing
+        is known of them; see :mod:`bench.plant.flags`."""
+        return flags_of(self.cables.values())
+
     def find(self, name: str) -> Thing:
-        """Whatever has this name.
+        """Whatever has this name, a flag on a loose end among them.
 
         Raises:
             UnknownName: nothing has it; a KeyError with the near miss.
         """
-        found = self.things.get(name)
+        found = self.things.get(name) or self.flags.get(name)
         if found is None:
             raise UnknownName(name, f"a name of the plant {self.name}", self.near(name))
         return found
@@ -178,12 +185,12 @@ class Plant:
         return near(name, (known for known in self.things if "." not in known))
 
     def terminal(self, name: str) -> Terminal:
-        """The terminal of this name; of an inlet, the live one; of a conductor, none.
+        """The terminal of this name; of an inlet, the live one; of a conductor, none. A flag is a terminal too.
 
         Raises:
             UnknownName: there is none.
         """
-        found = self.terminals.get(name)
+        found = self.terminals.get(name) or self.flags.get(name)
         if found is None:
             raise UnknownName(name, "a terminal such as 'J101.12'", self._near_terminal(name))
         return found

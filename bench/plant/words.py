@@ -119,6 +119,9 @@ def _terminal(plant: Plant, terminal: Terminal) -> str:
             return f"{where(plant, plant.breakers[owner])}, {terminal.pin} side"
         case "supply":
             return f"{where(plant, plant.supplies[owner])}, {terminal.pin} terminal"
+        case "end" if "/" in terminal.pin:
+            side, _, flag = terminal.pin.partition("/")
+            return f"cable {owner}, {side} end, flag {flag}"
         case "end":
             number, _, side = terminal.pin.partition(".")
             conductor = plant.conductors[f"{owner}.{number}"]

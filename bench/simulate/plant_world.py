@@ -18,6 +18,7 @@ from typing import Final
 
 from bench.plant import faults as k
 from bench.plant.faulty import apply_faults, loose_is_open
+from bench.plant.flags import SIDES, flag_name, loose
 from bench.plant.model import Plant
 from bench.sequence.file import Rig
 from bench.simulate.circuit import Edge, Network, PowerLoad, Solution, UndervoltageCollapse, VoltageSource
@@ -68,6 +69,10 @@ class PlantWorld:
         faults: what is wrong with it.
         seed: for touches and for what each card draws.
         reference_ohms: of the bench's reference resistor.
+
+    Attributes:
+        flags: of each cable's loose ends, the flag to the loose end that it was tied to, in an order that the seed
+            chooses. Nobody but this world knows it.
     """
 
     def __init__(
@@ -94,6 +99,7 @@ class PlantWorld:
         self._specimens: dict[_Specimen, Dielectric] = {}
         self._sound: dict[_Specimen, float] = {}
         self._insulation = random.Random(f"insulation {seed}")
+        self.flags = _tied(plant, seed)
         self._solved: dict[tuple[frozenset[str], tuple[str, str, float] | None], Solution | None] = {}
 
     # what hands do
@@ -104,8 +110,8 @@ class PlantWorld:
         Raises:
             UnknownName: a name is no terminal of the plant.
         """
-        self._joined_now = tuple(tuple(self._plant.terminal(name).node for name in group) for group in join)
-        self._places = (self._plant.terminal(red).node, self._plant.terminal(black).node)
+        self._joined_now = tuple(tuple(self._node(name) for name in group) for group in join)
+        self._places = (self._node(red), self._node(black))
         self._touch = self._random.uniform(*TOUCH_OHM)
 
     def rig(self, rig: Rig) -> None:
@@ -115,13 +121,16 @@ class PlantWorld:
         """
 
         def node(name: str) -> str:
-            terminal = self._plant.terminals.get(name)
-            return f"floating {name}" if terminal is None else terminal.node
+            known = name in self._plant.terminals or name in self.flags
+            return self._node(name) if known else f"floating {name}"
 
         tags = [(node(tag.place), node(tag.to), tag.ohms.value) for tag in rig.tags]
         clips = [(node(a), node(b), 0.0) for group in rig.join for a, b in pairwise(group)]
         self._rigged = tuple((a, b, ohms + self._random.uniform(*CLIP_OHM)) for a, b, ohms in tags + clips)
         self._forget()
+
+    def _node(self, name: str) -> str:
+        return self._plant.terminal(self.flags.get(name, name)).node
 
     def lift_bonds(self, bonds: Iterable[str]) -> None:
         """Take these bonds off and put all others on.
@@ -358,6 +367,17 @@ class PlantWorld:
                 if load.siemens > 0:
                     resistors.append(Edge(("resistive cards", inlet.name), plus, minus, len(live) / load.siemens))
         return network.extended(resistors).solve(voltages=sources, loads=powers)
+
+
+def _tied(plant: Plant, seed: int) -> dict[str, str]:
+    """Flag to the loose end that it is tied to: drawn for each end of each cable."""
+    tied: dict[str, str] = {}
+    for cable in plant.cables.values():
+        for side in SIDES:
+            ends = [one.near_end.name if side == "near" else one.far_end.name for one in loose(cable, side)]
+            random.Random(f"flags {seed} {cable.name} {side}").shuffle(ends)
+            tied.update((flag_name(cable.name, side, number), end) for number, end in enumerate(ends, 1))
+    return tied
 
 
 def _loads(plant: Plant, faults: Sequence[k.Fault], rng: random.Random) -> list[ShelfDraw]:

@@ -64,14 +64,39 @@ def test_what_straddles_the_limit_is_looked_at_closer() -> None:
     assert at.result is not None and at.result.groups == (("A", "B"),)
 
 
-def test_a_yes_or_no_that_was_skipped_is_asked_back_and_ohms_that_were_skipped_count_as_poor() -> None:
+def test_a_yes_or_no_that_was_skipped_is_asked_again_and_then_ends_the_search() -> None:
     first = reached(find_shorts("ABC"), [], WORDS).want
     assert isinstance(first, Measure)
     skipped = link(first, "skipped", None)
     skipped = replace(skipped, outcome=replace(skipped.outcome, reading=None))
-    with pytest.raises(DiagnoseError, match="Take it back"):
-        reached(find_shorts("ABC"), [skipped], WORDS)
+    again = reached(find_shorts("ABC"), [skipped], WORDS).want
+    assert isinstance(again, Measure) and again.between == first.between and "skipped" in again.text
+    after = reached(find_shorts("ABC"), [skipped, link(again, "pass", 1e7)], WORDS)
+    assert isinstance(after.want, Measure) and "skipped" not in after.want.text
+    twice = reached(find_shorts("ABC"), [skipped, skipped], WORDS)
+    assert twice.want is None and twice.result is None and twice.stopped
+    # a resistance that was skipped counts as poor, and the plan goes on
     assert reached(prove_insulation("ABC", 1e6), [skipped], WORDS).want is not None
+
+
+def test_a_dialogue_that_is_kept_goes_on_where_it_stood_and_back_when_an_answer_is_taken_back() -> None:
+    key = "a dialogue of this test"
+    trail: list[Link] = []
+    wants = []
+    while (at := reached(find_shorts("ABCDE"), trail, WORDS, key)).want is not None:
+        assert at == reached(find_shorts("ABCDE"), trail, WORDS)
+        wants.append(at.want)
+        assert isinstance(at.want, Measure)
+        trail.append(link(at.want, "pass", 1e7))
+    for length in (1, 0, 2):
+        assert reached(find_shorts("ABCDE"), trail[:length], WORDS, key).want == wants[length]
+
+
+def test_a_trail_of_another_plan_is_refused() -> None:
+    first = reached(find_shorts("ABC"), [], WORDS).want
+    assert isinstance(first, Measure)
+    with pytest.raises(DiagnoseError, match="does not follow from this plan"):
+        reached(find_shorts("XYZ"), [link(first, "pass", 1e7)], WORDS)
 
 
 @pytest.mark.parametrize("text", ["0 ohm", "-1 kohm", "soft", "12 V"])
