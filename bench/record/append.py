@@ -15,7 +15,7 @@ from typing import Final
 
 import msgspec
 
-from bench.record.chain import FIRST, LONGEST, BadLine, check, decode, in_place, is_torn, seal
+from bench.record.chain import FIRST, LONGEST, BadLine, check, decode, in_place, is_torn, lacks_sectors, seal
 from bench.record.read import BrokenRecord, read_lines
 from bench.walk.events import Began, Entry, Event, Mended, Read
 
@@ -243,11 +243,12 @@ def _sync_folder(folder: Path) -> None:
 def _verified(path: Path, begins: type) -> tuple[list[Entry], bytes, int]:
     """All whole lines of a record, the last hash, and where the whole lines end.
 
-    A line without its newline is torn where it is the last one; anything else that does not fit was changed.
+    A line without its newline, or one that lacks whole sectors, is torn where it is the last one; anything else that
+    does not fit was changed.
     """
     entries: list[Entry] = []
-    chain, size = FIRST, 0
-    for number, line in read_lines(path):
+    chain, size, lines = FIRST, 0, read_lines(path)
+    for number, line in lines:
         try:
             if is_torn(line, chain):
                 break
@@ -255,6 +256,8 @@ def _verified(path: Path, begins: type) -> tuple[list[Entry], bytes, int]:
             entry = decode(line)
             in_place(entry, number, begins)
         except BadLine as error:
+            if lacks_sectors(line, size) and next(lines, None) is None:
+                break
             raise BrokenRecord(path, number, str(error)) from error
         entries.append(entry)
         chain, size = digest, size + len(line)

@@ -14,6 +14,8 @@ FIRST: Final = b"0" * 64
 """What stands for the previous line's hash in the first line."""
 LONGEST: Final = 64 * 2**20
 """Bytes of one line at most: the first line holds a whole plant, and no honest plant comes near this."""
+SECTOR: Final = 512
+"""Bytes that a disk writes whole or not at all; larger ones are multiples of it."""
 
 _SEAL: Final = b',"hash":"'
 _END: Final = b'"}\n'
@@ -114,6 +116,23 @@ def is_torn(line: bytes, previous: bytes) -> bool:
     except BadLine:
         return True
     raise BadLine("the end of the line was changed")
+
+
+def lacks_sectors(line: bytes, offset: int) -> bool:
+    """Whether whole sectors of a line never reached the disk, as after a power cut: they are zeros, which none writes.
+
+    Sectors reach a disk in any order, so a last line may have its end and lack what is before it. Only a last line is
+    ever written without being synced.
+
+    Args:
+        line: the raw line, with its newline.
+        offset: of its first byte in the file.
+    """
+    begin = line.find(b"\0")
+    if begin < 0:
+        return False
+    end = len(line) - len(line[begin:].lstrip(b"\0"))
+    return (begin == 0 or (offset + begin) % SECTOR == 0) and (offset + end) % SECTOR == 0
 
 
 def split(line: bytes) -> tuple[bytes, bytes]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
 
-from bench.record.chain import FIRST, LONGEST, BadLine, check, decode, in_place, is_torn
+from bench.record.chain import FIRST, LONGEST, BadLine, check, decode, in_place, is_torn, lacks_sectors
 from bench.walk.events import Entry
 
 _NEWLINE: Final = ord("\n")
@@ -49,13 +49,13 @@ def read_lines(path: Path) -> Iterator[tuple[int, bytes]]:
 def read_record(path: Path) -> Iterator[Entry]:
     """The entries of a record, each verified against the chain before it is given out.
 
-    A torn last line (a crash, or a record that is being written) ends the reading without an error.
+    A torn last line (a crash, a power cut, or a record that is being written) ends the reading without an error.
 
     Raises:
         BrokenRecord: a line is wrong, or the first one does not begin a walk.
     """
-    chain = FIRST
-    for number, line in read_lines(path):
+    chain, lines = FIRST, read_lines(path)
+    for number, line in lines:
         try:
             # the newline is looked for here too: a call for every line of a million costs
             if line[-1] != _NEWLINE and is_torn(line, chain):
@@ -64,5 +64,7 @@ def read_record(path: Path) -> Iterator[Entry]:
             entry = decode(line)
             in_place(entry, number)
         except BadLine as error:
+            if b"\0" in line and next(lines, None) is None and lacks_sectors(line, path.stat().st_size - len(line)):
+                return
             raise BrokenRecord(path, number, str(error)) from error
         yield entry

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, Literal
 
-from bench.record.chain import FIRST, BadLine, decode, hash_of, is_torn, split
+from bench.record.chain import FIRST, BadLine, decode, hash_of, is_torn, lacks_sectors, split
 from bench.record.index import DISTURBANCES
 from bench.record.read import BrokenRecord, read_lines
 from bench.walk.events import Began, Disturbed, Entry, Mended, Read
@@ -152,6 +152,8 @@ class _Check:
                 self._settle(None)
                 self._say(begin, end, f"the end is torn: {len(line)} bytes without a line's end")
                 return
+            if lacks_sectors(line, begin):
+                raise BadLine("whole sectors of it are zeros, as after a power cut")
             body, stated = split(line)
         except BadLine as error:
             self._settle(None)

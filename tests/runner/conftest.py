@@ -7,6 +7,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 sys.path.insert(0, str(Path(__file__).parents[1] / "walk"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "power"))
 
 import paper_walk
 
