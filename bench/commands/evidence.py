@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import hashlib
 import sys
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from bench.record.index import Head
     from bench.record.read import BrokenRecord
 
+Tell = Callable[[int, int], None]
+"""Is told which record of how many is read; may raise to end the reading."""
 DEPENDS_ON = ("walk", "judge", "plant", "sequence", "diagnose/evidence_rows.py", "quantity.py", "roles.py", "files.py")
 """The code that a chapter rests on: when it changes, chapters are made anew."""
 
@@ -57,7 +59,7 @@ class Folder:
         return any(chapter.simulated for chapter in self.chapters)
 
 
-def open_folder(path: Path, plant: str = "") -> Folder:
+def open_folder(path: Path, plant: str = "", tell: Tell | None = None) -> Folder:
     """Distil every record below a folder.
 
     Records of another plant are left out. Simulated ones are left out as soon as there is a real one: what a simulator
@@ -66,6 +68,7 @@ def open_folder(path: Path, plant: str = "") -> Folder:
     Args:
         path: the folder.
         plant: the plant's name; empty takes every record.
+        tell: is told before each record which one of how many it is; by default a line on the terminal is written over.
 
     Raises:
         BadRequest: no such folder.
@@ -80,13 +83,14 @@ def open_folder(path: Path, plant: str = "") -> Folder:
     folder = Folder(path)
     records = records_in([path])
     for number, record in enumerate(records, 1):
-        _say_progress(number, len(records))
+        (tell or _say_progress)(number, len(records))
         name = str(record.relative_to(path))
         try:
             _add(folder, record, name, plant)
         except BrokenRecord as error:
             folder.broken.append(error)
-    _say_progress(0, 0)
+    if tell is None:
+        _say_progress(0, 0)
     folder.declared = declared_in(path)
     if any(not chapter.simulated for chapter in folder.chapters):
         for chapter in folder.chapters:

@@ -18,6 +18,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("plant", type=Path, help="the plant file, as it is now")
     parser.add_argument("--logs", type=Path, default=LOGS, metavar="DIR", help="the folder of records (default logs/)")
     parser.add_argument("--json", action="store_true", help="print one JSON object in place of text")
+    parser.add_argument("--screen", action="store_true", help="show it on the screen")
+    parser.add_argument("--ascii", action="store_true", help="on the screen: draw with plain characters only")
 
 
 def run(options: argparse.Namespace) -> int:
@@ -28,6 +30,11 @@ def run(options: argparse.Namespace) -> int:
     from bench.plant.load import load_plant
     from bench.report.ready_text import lines, plain
 
+    if options.screen:
+        from bench.commands.hall_doors import show_hall
+        from bench.screens.hall_view import Place
+
+        return show_hall(options.plant, options.logs, Place("ready"), unicode=not options.ascii)
     plant = load_plant(options.plant)
     folder = open_folder(options.logs, plant.name)
     rows = void(folder.rows, folder.told, Reaching(plant), changes_since(folder, plant))

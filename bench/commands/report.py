@@ -22,20 +22,42 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Gather, render, write."""
+    from bench.record.index import records_in
+
+    records = records_in(options.records)
+    output = write_report(records, options.output)
+    print(f"{output}: report of {len(records)} record{'s' if len(records) != 1 else ''}")
+    return exits.PASS
+
+
+def write_report(paths: list[Path], output: Path | None = None) -> Path:
+    """Write the report of some records.
+
+    Args:
+        paths: the records, in any order.
+        output: the file; by default beside the record, or report.html for several.
+
+    Returns:
+        The file that was written.
+
+    Raises:
+        BadRequest: there is no record, or the file cannot be written.
+        BrokenRecord: a record cannot be used.
+    """
     from bench.diagnose.evidence_rows import every_reading
     from bench.errors import BadRequest
     from bench.record.append import utc_now
-    from bench.record.index import head_of, records_in
+    from bench.record.index import head_of
     from bench.record.read import BrokenRecord, read_record
     from bench.record.verify import verify
     from bench.report.page import page
     from bench.report.sheet import sheet
     from bench.walk.state import OutOfTurn, Refused, Stale
 
-    records = sorted(records_in(options.records), key=lambda path: (head_of(path).at, path.name))
+    records = sorted(paths, key=lambda path: (head_of(path).at, path.name))
     if not records:
         raise BadRequest("found no record")
-    output = options.output or (records[0].with_suffix(".html") if len(records) == 1 else Path("report.html"))
+    output = output or (records[0].with_suffix(".html") if len(records) == 1 else Path("report.html"))
     sheets, readings = [], []
     for path in records:
         try:
@@ -49,5 +71,4 @@ def run(options: argparse.Namespace) -> int:
         output.write_text(text, "utf-8")
     except OSError as error:
         raise BadRequest(f"{output} cannot be written: {error.strerror or error}") from error
-    print(f"{output}: report of {len(records)} record{'s' if len(records) != 1 else ''}")
-    return exits.PASS
+    return output

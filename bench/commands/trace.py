@@ -15,6 +15,7 @@ from bench import exits
 from bench.commands.common import LOGS
 
 if TYPE_CHECKING:
+    from bench.commands.evidence import Tell
     from bench.diagnose.evidence_rows import Evidence, Told
     from bench.diagnose.trace_points import Point, Surroundings
     from bench.diagnose.trace_study import Study, Window
@@ -31,6 +32,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--judge-again", action="store_true", help="by today's verdicts in place of those noted then")
     parser.add_argument("--svg", type=Path, metavar="FILE", help="draw the history of what changed most into this file")
     parser.add_argument("--json", action="store_true", help="print one JSON object in place of text")
+    parser.add_argument("--screen", action="store_true", help="show it on the screen, with its plot")
+    parser.add_argument("--ascii", action="store_true", help="on the screen: draw with plain characters only")
 
 
 def run(options: argparse.Namespace) -> int:
@@ -44,6 +47,12 @@ def run(options: argparse.Namespace) -> int:
 
     if (options.point is None) == (not options.all):
         raise BadRequest("name one point, or use --all")
+    if options.screen:
+        from bench.commands.hall_doors import show_hall
+        from bench.screens.hall_view import Place
+
+        at = Place("changes") if options.all else Place("trace", options.point)
+        return show_hall(options.plant, options.logs, at, unicode=not options.ascii)
     if not options.logs.is_dir():
         raise BadRequest(f"found no folder {options.logs}, expected the one with the records; name it with --logs")
     records = records_in([options.logs])
@@ -66,16 +75,19 @@ class Source:
         records: the records.
         plant: the plant's name: records of others are passed over.
         again: fold every record in place of reading what was noted.
+        tell: is told before each record which one of how many it is; may raise to end the reading.
     """
 
-    def __init__(self, folder: Path, records: list[Path], plant: str, again: bool = False) -> None:
+    def __init__(
+        self, folder: Path, records: list[Path], plant: str, again: bool = False, tell: Tell | None = None
+    ) -> None:
         from bench.record.index import Head, head_of
         from bench.record.read import BrokenRecord
 
         self.folder = folder
         self.heads: dict[str, Head] = {}
         self.broken: list[str] = []
-        self._again = again
+        self._again, self._tell = again, tell
         for path in records:
             try:
                 head = head_of(path)
@@ -96,7 +108,9 @@ class Source:
         from bench.record.read import BrokenRecord, read_record
 
         wanted = None if names is None else frozenset(names)
-        for name, head in self.heads.items():
+        for number, (name, head) in enumerate(self.heads.items(), 1):
+            if self._tell is not None:
+                self._tell(number, len(self.heads))
             try:
                 if not self._again and has_notes(head.path):
                     for line in search(head.path, wanted):
@@ -151,15 +165,20 @@ class Source:
 
 
 def _one_point(options: argparse.Namespace, source: Source, plant: Plant, point: Point) -> int:
-    from bench.diagnose.trace_points import surroundings
-    from bench.diagnose.trace_study import study
     from bench.report.trace_text import lines
 
-    around = surroundings(plant, point)
-    studies = study(row for row in source.rows(point.sought) if point.matches(row))
-    studies = _explained(studies, source, plant, around, options.alone)
+    studies = studies_of(source, plant, point, options.alone)
     head = {"point": point.name, "kind": point.kind, "where": point.where}
     return _show(options, source, studies, head, lines(point, studies))
+
+
+def studies_of(source: Source, plant: Plant, point: Point, alone: bool = False) -> list[Study]:
+    """Every series of a point: what became of it, what happened then and, unless alone, what else changed."""
+    from bench.diagnose.trace_points import surroundings
+    from bench.diagnose.trace_study import study
+
+    studies = study(row for row in source.rows(point.sought) if point.matches(row))
+    return _explained(studies, source, plant, surroundings(plant, point), alone)
 
 
 MOST_COMPARED = 5

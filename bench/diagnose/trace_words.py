@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Final
 
 from bench.diagnose.evidence_rows import Evidence
@@ -14,12 +14,20 @@ from bench.quantity import engineering, with_uncertainty
 OUT: Final = "beyond the meter's range"
 _MOST: Final = 10
 
+When = Callable[[str], str]
+"""Writes a record's time of day for people."""
 
-def story(one: Study) -> Iterator[str]:
+
+def minute(at: str) -> str:
+    """A record's time of day to the minute, UTC."""
+    return at[:16].replace("T", " ")
+
+
+def story(one: Study, when: When = minute) -> Iterator[str]:
     """Where a series changed, what happened in between, what else changed then; empty for a steady one."""
     if one.window is not None:
-        yield from between(one)
-        yield from touched(one)
+        yield from between(one, when)
+        yield from touched(one, when)
     if one.common is not None:
         yield from together(one.common)
 
@@ -65,12 +73,12 @@ def _besides(excursions: tuple[int, ...]) -> str:
     return f", and {len(excursions)} run{'s' if len(excursions) != 1 else ''} that stood out for a while"
 
 
-def between(one: Study) -> Iterator[str]:
+def between(one: Study, when: When = minute) -> Iterator[str]:
     """The readings that the change lies between, and how sure that is."""
     window = one.window
     assert window is not None
     for label, row in sides(window):
-        told = in_full(row) if row is not None else "none: the first reading is bad already"
+        told = in_full(row, when) if row is not None else "none: the first reading is bad already"
         yield f"  {label:10} {told}"
     series = one.series
     if series is None or series.change.kind == "steady":
@@ -81,14 +89,14 @@ def between(one: Study) -> Iterator[str]:
         return
     turn = one.runs[change.first_bad]
     low, high = (one.runs[i] for i in change.bracket)
-    span = "this run alone" if low is high else f"{low.at[:16]} to {high.at[:16]}".replace("T", " ")
-    run = "this run" if turn is window.first_bad else f"the run of {turn.at[:16].replace('T', ' ')}"
+    span = "this run alone" if low is high else f"{when(low.at)} to {when(high.at)}"
+    run = "this run" if turn is window.first_bad else f"the run of {when(turn.at)}"
     chance = f"just {run} with {change.probability * 100:.0f} %; with 95 % {span}"
     yield f"  {chance}; ahead of steady by {change.lead:.1f} nats"
     if one.second is not None and one.second.began is not None:
         began = one.runs[one.second.began]
         if began is not turn:
-            yield f"  a CUSUM about the level before dates it to {began.at[:16].replace('T', ' ')}"
+            yield f"  a CUSUM about the level before dates it to {when(began.at)}"
 
 
 def sides(window: Window) -> list[tuple[str, Evidence | None]]:
@@ -106,10 +114,10 @@ def sides(window: Window) -> list[tuple[str, Evidence | None]]:
     return found
 
 
-def in_full(row: Evidence) -> str:
+def in_full(row: Evidence, when: When = minute) -> str:
     """A reading with its verdict, its conditions and where it is written down."""
     hands = ", ".join(part for part in (row.meter, row.operator, celsius(row)) if part)
-    return f"{row.at[:16].replace('T', ' ')}  {reading_value(row)}  {row.verdict}  ({hands}) {row.record}:{row.n}"
+    return f"{when(row.at)}  {reading_value(row)}  {row.verdict}  ({hands}) {row.record}:{row.n}"
 
 
 def celsius(row: Evidence) -> str:
@@ -128,7 +136,7 @@ def reading_value(row: Evidence) -> str:
     return with_uncertainty(row.value, row.expanded, row.unit)
 
 
-def touched(one: Study) -> Iterator[str]:
+def touched(one: Study, when: When = minute) -> Iterator[str]:
     """What happened in between, likeliest first."""
     near = [suspect for suspect in one.suspects if suspect.nearness > ELSEWHERE]
     if near:
@@ -136,7 +144,7 @@ def touched(one: Study) -> Iterator[str]:
     for number, suspect in enumerate(near[:_MOST], 1):
         told = suspect.told
         by = f" {told.by}:" if told.by else ""
-        yield f"   {number:2}. {told.happened[:16].replace('T', ' ')} {told.kind}:{by} {told.text} [{suspect.words}]"
+        yield f"   {number:2}. {when(told.happened)} {told.kind}:{by} {told.text} [{suspect.words}]"
     far = len(one.suspects) - len(near)
     if far:
         yield f"  {far} more event{'s' if far != 1 else ''} in between touched nothing near it"

@@ -56,6 +56,7 @@ NIGHT: Final = {
     "note": "bold #241600 on #f0b64c",
     "watch": "bold #00131f on #9fd3ff",
     "tag": "bold #00131f on #9fd3ff",
+    "cursor": "bold #ffffff on #2c3d44",
 }
 DAY: Final = {
     "": "#20282b on #f7f4ea",
@@ -102,6 +103,7 @@ DAY: Final = {
     "note": "bold #ffffff on #8a4f00",
     "watch": "bold #ffffff on #0b4f8a",
     "tag": "bold #ffffff on #0b4f8a",
+    "cursor": "bold #000000 on #e0d6b4",
 }
 _BOLD: Final = (
     "strong", "title", "accent", "key", "hint", "point", "wall", "pin-fail", "pin-undecided", "pass", "fail",
@@ -109,6 +111,7 @@ _BOLD: Final = (
 )  # fmt: skip
 _REVERSED: Final = (
     "red", "black", "pass-block", "fail-block", "undecided-block", "void-block", "word", "note", "watch", "tag",
+    "cursor",
 )  # fmt: skip
 BARE: Final = {
     **dict.fromkeys(NIGHT, ""),
