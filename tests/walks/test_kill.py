@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import random
 import signal
 from pathlib import Path
 
@@ -10,6 +11,7 @@ import pytest
 
 from bench.record.read import read_record
 from bench.walk import events as e
+from tests.walks.kills import Killing
 from tests.walks.tool import BENCH, SEQUENCE, proveout, run_json, started, verdicts, wait_for_lines
 
 
@@ -38,6 +40,13 @@ def test_kill_9_and_resume_gives_the_same_verdicts(tmp_path: Path) -> None:
     for before, after in itertools.pairwise(events):
         if isinstance(before, e.Resumed):
             assert isinstance(after, e.MadeSafe)
+
+
+@pytest.mark.slow
+def test_killed_at_random_while_shelves_come_up(tmp_path: Path) -> None:
+    killing = Killing("first-power", tmp_path, random.Random(7))
+    killing.walk(deaths=2)
+    assert killing.walks == 1
 
 
 def test_a_torn_end_is_set_aside_and_told(tmp_path: Path) -> None:
