@@ -13,7 +13,7 @@ from bench import exits
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's options."""
     parser.add_argument("plant", type=Path, help="the plant file")
-    parser.add_argument("kind", help="insulation, continuity, polarity, idle-current or first-power")
+    parser.add_argument("kind", help="insulation, continuity, polarity, idle-current, first-power or supply-search")
     scope = parser.add_mutually_exclusive_group()
     scope.add_argument("--cable", metavar="NAME", help="this cable")
     scope.add_argument("--bay", metavar="NAME", help="everything of this bay")

@@ -137,6 +137,8 @@ class Console:
             self._say(verdict_line(outcome))
         elif step.kind in ("hold", "ask"):
             self._say(f"{step.kind:9} {step.title}: {answer}")
+        elif outcome.sentence.startswith("Not needed"):
+            self._say(f"{'spared':9} {step.title}: {outcome.sentence[0].lower()}{outcome.sentence[1:]}")
         else:
             self._say(f"{step.kind:9} {step.title}")
 

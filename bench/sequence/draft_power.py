@@ -7,7 +7,7 @@ empty before loaded, one card group before the next. Each time something may bec
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Final
 
 from bench.plant.model import NoPath, Plant
@@ -40,21 +40,25 @@ def first_power(plant: Plant, of: str) -> tuple[str, str]:
         WouldOverload: a breaker would carry too much.
         LookupError: no shelf of it is reached by a feed.
     """
-    shelves = [shelf for shelf in plant.shelves_of(of) if shelf.inlets and _reached(plant, shelf)]
+    shelves = [shelf for shelf in plant.shelves_of(of) if shelf.inlets and reached(plant, shelf)]
     if not shelves:
         raise LookupError(f"no shelf of {of or 'the plant'} is reached by a feed")
     _refuse_overloads(plant, shelves)
+    from bench.sequence.draft_battery import onto_the_plant  # it writes with the pieces of this module
+
     lines = [*_isolate(plant, of, shelves), *_resistance(shelves)]
     for shelf in shelves:
         lines += _shelf(plant, shelf, shelves)
     if len(shelves) > 1:
         lines += _together(plant, shelves)
+        lines += onto_the_plant(plant, shelves)
     lines += _close_down()
     names = ", ".join(shelf.name for shelf in shelves)
     return f"First power of {names}: one rung after the other, each on the evidence of those below.", "\n".join(lines)
 
 
-def _reached(plant: Plant, shelf: Shelf) -> list[Inlet]:
+def reached(plant: Plant, shelf: Shelf) -> list[Inlet]:
+    """The inlets of a shelf that a supply of the plant reaches."""
     found = []
     for inlet in shelf.inlets:
         try:
@@ -66,7 +70,8 @@ def _reached(plant: Plant, shelf: Shelf) -> list[Inlet]:
     return found
 
 
-def _way(plant: Plant, inlet: Inlet) -> tuple[str, tuple[str, ...]]:
+def way(plant: Plant, inlet: Inlet) -> tuple[str, tuple[str, ...]]:
+    """The supply of an inlet and the breakers on its way, from the supply."""
     path = plant.supply_path(inlet.shelf, inlet.feed)
     return path.supply, path.breakers
 
@@ -75,7 +80,7 @@ def _volts(plant: Plant, inlet: Inlet) -> float:
     return abs(plant.feeds[inlet.feed].nominal_v)
 
 
-def _forecast(
+def forecast(
     plant: Plant, inlets: list[Inlet], out: frozenset[str] = frozenset(), dummy: float = 0.0
 ) -> tuple[float, float]:
     """Typical and most of the current of some inlets fed together.
@@ -84,7 +89,7 @@ def _forecast(
         WouldOverload: a breaker would carry too much.
     """
     tree = PowerTree(plant)
-    ways = [_way(plant, inlet) for inlet in inlets]
+    ways = [way(plant, inlet) for inlet in inlets]
     at = tuple(dict.fromkeys(supply for supply, _ in ways))
     closed = frozenset(name for _, breakers in ways for name in breakers)
     sign = math.copysign(1.0, plant.feeds[inlets[0].feed].nominal_v)
@@ -103,16 +108,16 @@ def _refuse_overloads(plant: Plant, shelves: list[Shelf]) -> None:
     """Each feed must carry all of these shelves alone: when one feed fails the other has them all."""
     by_feed: dict[str, list[Inlet]] = {}
     for shelf in shelves:
-        for inlet in _reached(plant, shelf):
+        for inlet in reached(plant, shelf):
             by_feed.setdefault(inlet.feed, []).append(inlet)
     for inlets in by_feed.values():
-        _forecast(plant, inlets)
+        forecast(plant, inlets)
 
 
 # ---- pieces of YAML -----------------------------------------------------------------------------------------------
 
 
-def _names(names: Iterator[str] | list[str] | tuple[str, ...]) -> str:
+def _names(names: Iterator[str] | Sequence[str]) -> str:
     return "[" + ", ".join(f'"{name}"' for name in names) + "]"
 
 
@@ -120,20 +125,24 @@ def _text(indent: str, text: str) -> list[str]:
     return [f"{indent}text: >-", f"{indent}  {text}"]
 
 
-def _caution(title: str, text: str) -> list[str]:
+def caution(title: str, text: str) -> list[str]:
+    """A caution."""
     return ["  - step: caution", f'    title: "{title}"', *_text("    ", text), ""]
 
 
-def _hold(title: str, text: str, word: str) -> list[str]:
+def hold(title: str, text: str, word: str) -> list[str]:
+    """A hold point."""
     return ["  - step: hold", f'    title: "{title}"', *_text("    ", text), f"    word: {word}", ""]
 
 
-def _do(title: str, text: str, **lists: list[str] | tuple[str, ...]) -> list[str]:
+def do(title: str, text: str, **lists: Sequence[str]) -> list[str]:
+    """An act by hand, with what it closes, opens, puts in or takes out."""
     told = [f"    {name.replace('_', '-')}: {_names(names)}" for name, names in lists.items() if names]
     return ["  - step: do", f'    title: "{title}"', *_text("    ", text), *told, ""]
 
 
-def _prove(title: str) -> list[str]:
+def prove(title: str) -> list[str]:
+    """The meter is proven on a live source."""
     text = "Put the probes on a source that you know to be live. The meter must show it."
     return [
         "  - step: prove",
@@ -145,7 +154,8 @@ def _prove(title: str) -> list[str]:
     ]
 
 
-def _volt_step(title: str, red: str, black: str, subject: str, limit: str, live: bool, text: str = "") -> list[str]:
+def volt_step(title: str, red: str, black: str, subject: str, limit: str, live: bool, text: str = "") -> list[str]:
+    """A voltage is read, with its sign."""
     lines = ["  - step: measure", f'    title: "{title}"', "    read: voltage", f'    between: ["{red}", "{black}"]']
     lines += [f'    subject: "{subject}"', f"    limit: {limit}"]
     if live:
@@ -159,7 +169,7 @@ APART_LIMIT: Final = (
 )
 
 
-def _energise(
+def energise(
     title: str,
     text: str,
     at: list[str],
@@ -170,7 +180,9 @@ def _energise(
     soak: float = 0.0,
     dummy: float = 0.0,
     empty: bool = False,
+    margin: float = 0.0,
 ) -> list[str]:
+    """A load is brought up; with ``margin`` amperes of its own, 60 mA where the shelf is empty."""
     lines = ["  - step: energise", f'    title: "{title}"', *_text("    ", text), f"    at: {_names(at)}"]
     lines += [f"    voltage: {volts:g} V", f"    current-limit: {limit:.2g} A"]
     if ramp:
@@ -180,6 +192,8 @@ def _energise(
             lines.append(f"      - {{to: {part * volts:g} V, limit: 0.5 A, leakage: {LEAKAGE_A * 1000:g} mA}}")
     if empty:
         lines.append("    margin: 60 mA  # what is left of the leakage goes with the time at this voltage")
+    elif margin:
+        lines.append(f"    margin: {margin:g} A")
     if dummy:
         lines.append(f"    dummy: {dummy:g} A")
     if soak:
@@ -187,9 +201,10 @@ def _energise(
     return [*lines, ""]
 
 
-def _off(opened: list[str] | tuple[str, ...]) -> list[str]:
+def switched_off(opened: list[str] | tuple[str, ...]) -> list[str]:
+    """The supply goes off and the breakers are opened."""
     lines = ["  - step: set", "    title: Supply off", "    text: The bench supply goes off.", "    output: off", ""]
-    return lines + _do("Breakers open", f"Open {', '.join(reversed(opened))}.", open=opened)
+    return lines + do("Breakers open", f"Open {', '.join(reversed(opened))}.", open=opened)
 
 
 # ---- the rungs ----------------------------------------------------------------------------------------------------
@@ -197,30 +212,30 @@ def _off(opened: list[str] | tuple[str, ...]) -> list[str]:
 
 def _isolate(plant: Plant, of: str, shelves: list[Shelf]) -> list[str]:
     breakers = list(
-        dict.fromkeys(b for shelf in shelves for inlet in _reached(plant, shelf) for b in _way(plant, inlet)[1])
+        dict.fromkeys(b for shelf in shelves for inlet in reached(plant, shelf) for b in way(plant, inlet)[1])
     )
-    supplies = list(dict.fromkeys(_way(plant, inlet)[0] for shelf in shelves for inlet in _reached(plant, shelf)))
+    supplies = list(dict.fromkeys(way(plant, inlet)[0] for shelf in shelves for inlet in reached(plant, shelf)))
     what = of or "the plant"
-    lines = _caution(
+    lines = caution(
         "A battery feed can kill a spanner and burn a hand",
         "A battery can drive thousands of amperes through whatever bridges it, and capacitors keep their charge. No "
         "rings, no watches, insulated tools, eye protection; never work alone. Only licensed or authorised people may "
         "do this. Local codes and the rules of the site come before every word of this sequence. This program is no "
         "safety device.",
     )
-    lines += _do(
+    lines += do(
         "Isolate",
         f"Open every breaker to {what}, disconnect {', '.join(supplies)} at their terminals, lock off and tag.",
         open=breakers,
         switch_off=supplies,
     )
-    lines += _prove("The meter shows a live source, before")
+    lines += prove("The meter shows a live source, before")
     for shelf in shelves:
-        for inlet in _reached(plant, shelf):
+        for inlet in reached(plant, shelf):
             title = f"{inlet.name} is dead"
-            lines += _volt_step(title, inlet.live.name, inlet.back.name, inlet.name, DEAD_LIMIT, False)
-    lines += _prove("The meter shows a live source, after")
-    return lines + _hold(
+            lines += volt_step(title, inlet.live.name, inlet.back.name, inlet.name, DEAD_LIMIT, False)
+    lines += prove("The meter shows a live source, after")
+    return lines + hold(
         "Isolated and proved dead",
         f"All that can feed {what} is isolated, locked off and tagged; the meter has shown live, dead and live again. "
         "Type the word only if you have seen it.",
@@ -230,7 +245,7 @@ def _isolate(plant: Plant, of: str, shelves: list[Shelf]) -> list[str]:
 
 def _resistance(shelves: list[Shelf]) -> list[str]:
     names = [shelf.name for shelf in shelves]
-    lines = _do(
+    lines = do(
         "Cards out",
         f"Take all cards out of {', '.join(names)}. Let their capacitors discharge, and note where each card was.",
         take_out=names,
@@ -254,7 +269,7 @@ def _resistance(shelves: list[Shelf]) -> list[str]:
 
 
 def _clear(shelf: str, what: str) -> list[str]:
-    return _hold(
+    return hold(
         f"Clear to energise {shelf}: {what}",
         f"The person in charge has cleared {shelf} for this: everybody is clear of it, somebody watches it and "
         "somebody stands at the main breaker. Type the word only if this is so.",
@@ -263,19 +278,19 @@ def _clear(shelf: str, what: str) -> list[str]:
 
 
 def _shelf(plant: Plant, shelf: Shelf, shelves: list[Shelf]) -> list[str]:
-    inlets = _reached(plant, shelf)
+    inlets = reached(plant, shelf)
     lines = [f"  # ---------------------------------------------------------------- shelf {shelf.name}", ""]
     for inlet in inlets:
         lines += _right_way_round(plant, shelf, inlet, shelves)
     first = inlets[0]
-    supply, breakers = _way(plant, first)
+    supply, breakers = way(plant, first)
     volts = _volts(plant, first)
     everything = _cards(plant, shelf)
     lines += _clear(shelf.name, "without cards")
-    lines += _do("Close", f"Close {', '.join(breakers)}.", close=breakers)
+    lines += do("Close", f"Close {', '.join(breakers)}.", close=breakers)
     text = f"The bench supply stands in the place of {supply}, its plus on the return. The shelf is empty."
-    lines += _energise(f"{shelf.name} without cards", text, [supply], volts, 0.5, ramp=True, empty=True)
-    lines += _off(breakers)
+    lines += energise(f"{shelf.name} without cards", text, [supply], volts, 0.5, ramp=True, empty=True)
+    lines += switched_off(breakers)
     groups = _groups(everything)
     in_already: list[Card] = []
     for number, (title, group) in enumerate(groups):
@@ -283,24 +298,22 @@ def _shelf(plant: Plant, shelf: Shelf, shelves: list[Shelf]) -> list[str]:
         last = number + 1 == len(groups)
         out = frozenset(card.name for card in everything if card not in in_already)
         dummy = DUMMY_A if title == "converter" else 0.0
-        _, most = _forecast(plant, [first], out, dummy)
+        _, most = forecast(plant, [first], out, dummy)
         names = [card.name for card in group]
         what = "Put a dummy load on its output. " if dummy else ""
-        lines += _do(
-            f"Put in: {title}", f"With the shelf dead, put in {', '.join(names)}. {what}".strip(), put_in=names
-        )
+        lines += do(f"Put in: {title}", f"With the shelf dead, put in {', '.join(names)}. {what}".strip(), put_in=names)
         lines += _clear(shelf.name, f"{title} in")
-        lines += _do("Close", f"Close {', '.join(breakers)}.", close=breakers)
+        lines += do("Close", f"Close {', '.join(breakers)}.", close=breakers)
         text = f"{len(in_already)} of {len(everything)} cards are in. Fed by {first.feed} alone."
         name = f"{shelf.name} on {first.feed} alone, {title} in"
-        lines += _energise(
-            name, text, [supply], volts, _limit(most), ramp=True, soak=60.0 if last else 0.0, dummy=dummy
+        lines += energise(
+            name, text, [supply], volts, limit_for(most), ramp=True, soak=60.0 if last else 0.0, dummy=dummy
         )
         # a drop is looked for while the current is still small: constant power makes up for it with more current
         lines += _under_load(first)
-        lines += _off(breakers)
+        lines += switched_off(breakers)
         if dummy:
-            lines += _do("Dummy load off", "Take the dummy load off.")
+            lines += do("Dummy load off", "Take the dummy load off.")
     for inlet in inlets[1:]:
         lines += _on_the_other(plant, shelf, inlet)
     if len(inlets) > 1:
@@ -325,38 +338,39 @@ def _groups(cards: list[Card]) -> list[tuple[str, list[Card]]]:
     return found
 
 
-def _limit(most: float) -> float:
+def limit_for(most: float) -> float:
+    """The supply's current limit for a load that draws so much at the most."""
     return min(SUPPLY_A, max(0.5, math.ceil((SURGE * most + 0.2) * 10) / 10))
 
 
 def _right_way_round(plant: Plant, shelf: Shelf, inlet: Inlet, shelves: list[Shelf]) -> list[str]:
     """Breaker map, polarity with its sign, and the feeds' independence, at low voltage and with the cards out."""
-    supply, breakers = _way(plant, inlet)
+    supply, breakers = way(plant, inlet)
     last = plant.breakers[breakers[-1]]
     volts = 0.25 * _volts(plant, inlet)
     lines = _clear(shelf.name, f"polarity of feed {inlet.feed}, cards out")
-    lines += _do("Close", f"Close {', '.join(breakers)} and nothing else.", close=breakers)
+    lines += do("Close", f"Close {', '.join(breakers)} and nothing else.", close=breakers)
     text = f"The bench supply stands in the place of {supply}, its plus on the return. The cards are out."
     title = f"Feed {inlet.feed} to {shelf.name} at {volts:g} V"
-    lines += _energise(title, text, [supply], volts, 0.3, ramp=False, empty=True)
+    lines += energise(title, text, [supply], volts, 0.3, ramp=False, empty=True)
     here, right = f"{inlet.name}", "{computed: shelf-voltage}"
     sign = f"Red on {inlet.live.name}. The sign counts: a battery's return is positive here."
-    bar = _return_bar(plant, inlet)
-    lines += _volt_step(f"{last.name}, load side", last.load.name, bar, last.name, right, True, sign)
-    lines += _volt_step(f"{here} has feed {inlet.feed}", inlet.live.name, inlet.back.name, here, right, True, sign)
+    bar = return_bar(plant, inlet)
+    lines += volt_step(f"{last.name}, load side", last.load.name, bar, last.name, right, True, sign)
+    lines += volt_step(f"{here} has feed {inlet.feed}", inlet.live.name, inlet.back.name, here, right, True, sign)
     for other in shelf.inlets:
         if other.name != inlet.name:
             title = f"{other.name} does not rise with feed {inlet.feed}"
-            lines += _volt_step(title, other.live.name, other.back.name, other.name, APART_LIMIT, True)
+            lines += volt_step(title, other.live.name, other.back.name, other.name, APART_LIMIT, True)
     for neighbour in shelves:
         for other in neighbour.inlets:
             if neighbour is not shelf and neighbour.bay == shelf.bay and other.feed == inlet.feed:
                 title = f"{last.name} does not feed {other.name}"
-                lines += _volt_step(title, other.live.name, other.back.name, shelf.name, APART_LIMIT, True)
-    return lines + _off(breakers)
+                lines += volt_step(title, other.live.name, other.back.name, shelf.name, APART_LIMIT, True)
+    return lines + switched_off(breakers)
 
 
-def _return_bar(plant: Plant, inlet: Inlet) -> str:
+def return_bar(plant: Plant, inlet: Inlet) -> str:
     """Where the return of an inlet lands on its bar: what a breaker's load side is measured against."""
     first = plant.supply_path(inlet.shelf, inlet.feed).back[0]
     there = first.b if first.a == inlet.back.node else first.a
@@ -366,35 +380,41 @@ def _return_bar(plant: Plant, inlet: Inlet) -> str:
 def _under_load(inlet: Inlet) -> list[str]:
     title = f"{inlet.name} under load"
     text = "Live parts. Red probe on the feed, black probe on the return."
-    return _volt_step(title, inlet.live.name, inlet.back.name, inlet.name, "{computed: shelf-voltage}", True, text)
+    return volt_step(title, inlet.live.name, inlet.back.name, inlet.name, "{computed: shelf-voltage}", True, text)
 
 
 def _on_the_other(plant: Plant, shelf: Shelf, inlet: Inlet) -> list[str]:
-    supply, breakers = _way(plant, inlet)
-    _, most = _forecast(plant, [inlet])
+    supply, breakers = way(plant, inlet)
+    _, most = forecast(plant, [inlet])
     lines = _clear(shelf.name, f"feed {inlet.feed} alone")
-    lines += _do("Close", f"Close {', '.join(breakers)}.", close=breakers)
+    lines += do("Close", f"Close {', '.join(breakers)}.", close=breakers)
     text = f"The bench supply stands in the place of {supply}. Fed by {inlet.feed} alone: it must carry everything."
-    lines += _energise(
-        f"{shelf.name} on {inlet.feed} alone", text, [supply], _volts(plant, inlet), _limit(most), ramp=False, soak=20.0
+    lines += energise(
+        f"{shelf.name} on {inlet.feed} alone",
+        text,
+        [supply],
+        _volts(plant, inlet),
+        limit_for(most),
+        ramp=False,
+        soak=20.0,
     )
-    return lines + _under_load(inlet) + _off(breakers)
+    return lines + _under_load(inlet) + switched_off(breakers)
 
 
 def _on_both(plant: Plant, shelf: Shelf, inlets: list[Inlet]) -> list[str]:
-    ways = [_way(plant, inlet) for inlet in inlets]
+    ways = [way(plant, inlet) for inlet in inlets]
     supplies = list(dict.fromkeys(supply for supply, _ in ways))
     breakers = list(dict.fromkeys(name for _, names in ways for name in names))
-    typical, most = _forecast(plant, inlets)
+    typical, most = forecast(plant, inlets)
     lines = _clear(shelf.name, "both feeds")
-    lines += _do("Close", f"Close {', '.join(breakers)}.", close=breakers)
+    lines += do("Close", f"Close {', '.join(breakers)}.", close=breakers)
     text = f"The bench supply stands in the place of {' and '.join(supplies)} at once."
     title = f"{shelf.name} on {' and '.join(inlet.feed for inlet in inlets)}"
-    lines += _energise(title, text, supplies, _volts(plant, inlets[0]), _limit(most), ramp=False)
+    lines += energise(title, text, supplies, _volts(plant, inlets[0]), limit_for(most), ramp=False)
     for inlet in inlets:
         lines += _under_load(inlet)
     first = plant.breakers[ways[0][1][-1]]
-    lines += _do(
+    lines += do(
         "Ammeter in place of the breaker",
         f"Open {first.name}: the other feed carries the shelf. Put the ammeter's fused leads across its two terminals.",
         open=[first.name],
@@ -410,18 +430,18 @@ def _on_both(plant: Plant, shelf: Shelf, inlets: list[Inlet]) -> list[str]:
         "    live: true",
         "",
     ]
-    return lines + _off([name for name in breakers if name != first.name])
+    return lines + switched_off([name for name in breakers if name != first.name])
 
 
 def _together(plant: Plant, shelves: list[Shelf]) -> list[str]:
     """One shelf more each time, on each feed, as far as the bench supply goes."""
     lines = ["  # ---------------------------------------------------------------- shelf after shelf on one supply", ""]
-    feeds = dict.fromkeys(inlet.feed for shelf in shelves for inlet in _reached(plant, shelf))
+    feeds = dict.fromkeys(inlet.feed for shelf in shelves for inlet in reached(plant, shelf))
     for feed in feeds:
-        inlets = [inlet for shelf in shelves for inlet in _reached(plant, shelf) if inlet.feed == feed]
+        inlets = [inlet for shelf in shelves for inlet in reached(plant, shelf) if inlet.feed == feed]
         chosen: list[Inlet] = []
         for inlet in inlets:
-            _, most = _forecast(plant, [*chosen, inlet])
+            _, most = forecast(plant, [*chosen, inlet])
             if SURGE * most + 0.2 > SUPPLY_A:
                 break
             chosen.append(inlet)
@@ -431,20 +451,20 @@ def _together(plant: Plant, shelves: list[Shelf]) -> list[str]:
         if len(chosen) < len(inlets):
             left = ", ".join(inlet.shelf for inlet in inlets[len(chosen) :])
             lines += [f"  # feed {feed}: {left} would be too much for a bench supply of {SUPPLY_A:g} A", ""]
-        supply, _ = _way(plant, chosen[0])
-        breakers = list(dict.fromkeys(name for inlet in chosen for name in _way(plant, inlet)[1]))
-        _, most = _forecast(plant, chosen)
+        supply, _ = way(plant, chosen[0])
+        breakers = list(dict.fromkeys(name for inlet in chosen for name in way(plant, inlet)[1]))
+        _, most = forecast(plant, chosen)
         names = " and ".join(inlet.shelf for inlet in chosen)
         lines += _clear(names, f"together on feed {feed}")
-        lines += _do("Close", f"Close {', '.join(breakers)}, one after the other.", close=breakers)
+        lines += do("Close", f"Close {', '.join(breakers)}, one after the other.", close=breakers)
         text = f"The bench supply stands in the place of {supply}."
         volts = _volts(plant, chosen[0])
-        lines += _energise(f"{names} together on {feed}", text, [supply], volts, _limit(most), ramp=False)
+        lines += energise(f"{names} together on {feed}", text, [supply], volts, limit_for(most), ramp=False)
         for inlet in chosen:
             lines += _under_load(inlet)
-        lines += _off(breakers)
+        lines += switched_off(breakers)
     return lines
 
 
 def _close_down() -> list[str]:
-    return _prove("The meter still shows a live source")
+    return prove("The meter still shows a live source")

@@ -124,6 +124,11 @@ class Do(_Common, frozen=True, kw_only=True, tag="do"):
     """Bonds that the operator puts back."""
     rig: Rig | None = None
     """Clips and tags that stay on after the act; without it they stay as they are."""
+    proven: list[str] = []
+    """Plant names: where an earlier reading about one of them does not count as passed, the act is passed over by the
+    walk, and says why. For whatever makes something live that no supply of the bench can switch off again."""
+    unless_proven: list[str] = []
+    """Plant names: the act is asked for only where an earlier reading about one of them does not count as passed."""
 
     @property
     def energises(self) -> bool:
@@ -166,6 +171,8 @@ class Measure(_Common, frozen=True, kw_only=True, tag="measure"):
     """How many readings are averaged."""
     subject: str = ""
     """The plant object that the verdict is about, where it is not the loop's."""
+    proven: list[str] = []
+    """Plant names: where an earlier reading about one of them does not count as passed, this one is passed over."""
     live: bool = False
     """It needs a supply's output on: where that is off it is passed over, with the reason."""
     join: list[list[str]] = []

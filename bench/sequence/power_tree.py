@@ -245,7 +245,7 @@ class PowerTree:
         middle = 0.5 * (least.amps + most.amps)
         likely = (max(least.amps, middle - half), min(most.amps, middle + half))
         breakers = {}
-        for name in powered.closed:
+        for name in (name for name in self.plant.breakers if name in powered.closed):
             amps = abs(most.edges.get(name, 0.0))
             if amps > NOTHING_A:
                 rating = self.plant.breakers[name].rating_a

@@ -48,6 +48,8 @@ def _refuse(struct: Any, path: tuple[str | int, ...], found: str, expected: str,
     raise CannotUnroll(f"{'.'.join(map(str, path))}: found {found}, expected {expected}")
 
 
+_PROVEN = ("proven", "unless_proven")
+"""Lists of names that bar an act or ask for it; it does not bear on them."""
 _DO_LISTS = ("touches", "close", "open", "switch_on", "switch_off", "put_in", "take_out", "lift", "refit")
 
 KINDS: dict[type, Kind] = {
@@ -189,7 +191,7 @@ class _Unroller:
             changes["at"] = [self._filled(entry, ("at", i), text, views) for i, text in enumerate(entry.at)]
             good = None not in changes["at"]
         if isinstance(entry, Do):
-            for name in _DO_LISTS:
+            for name in (*_DO_LISTS, *_PROVEN):
                 changes[name] = [
                     self._filled(entry, (name.replace("_", "-"), i), text, views)
                     for i, text in enumerate(getattr(entry, name))
@@ -198,13 +200,14 @@ class _Unroller:
             for name in ("put_in", "take_out"):
                 changes[name] = [card for text in changes[name] for card in self._cards(text)]
         if isinstance(entry, Measure):
+            changes["proven"] = [self._filled(entry, ("proven", i), name, views) for i, name in enumerate(entry.proven)]
             ends = tuple(self._filled(entry, ("between", i), name, views) for i, name in enumerate(entry.between))
             changes["between"] = ends
             changes["join"] = [
                 [self._filled(entry, ("join", i, j), name, views) for j, name in enumerate(group)]
                 for i, group in enumerate(entry.join)
             ]
-            good = None not in ends and all(None not in group for group in changes["join"])
+            good = None not in (*ends, *changes["proven"]) and all(None not in group for group in changes["join"])
             if entry.limit.source:
                 source = self._filled(entry.limit, "source", entry.limit.source, views)
                 good = good and source is not None
@@ -276,7 +279,9 @@ class _Unroller:
         return good
 
     def _sensible_do(self, entry: Any, filled: Do) -> bool:
-        unknown = [i for i, name in enumerate(filled.touches) if not self._known(entry, ("touches", i), name)]
+        named = [("touches", i, name) for i, name in enumerate(filled.touches)]
+        named += [(wanted.replace("_", "-"), i, n) for wanted in _PROVEN for i, n in enumerate(getattr(filled, wanted))]
+        unknown = [name for wanted, i, name in named if not self._known(entry, (wanted, i), name)]
         good = not unknown
         for wanted in ("put_in", "take_out"):
             for place, name in enumerate(getattr(filled, wanted)):
@@ -342,6 +347,9 @@ class _Unroller:
             except UnknownName as error:
                 self.say(entry, path, f"'{error.found}'", error.expected, error.hint)
                 good = False
+        good = (
+            not [name for i, name in enumerate(filled.proven) if not self._known(entry, ("proven", i), name)] and good
+        )
         if good and len(set(filled.between)) == 1:
             self.say(entry, ("between",), f"'{filled.between[0]}' twice", "two different places", "")
             good = False

@@ -265,6 +265,22 @@ def reforming(source: Energise, event: e.Energised) -> str:
     return ""
 
 
+def loses(outcome: Outcome) -> bool:
+    """Whether a voltage at a shelf is there, with the right sign, and lower than it should be."""
+    if outcome.verdict != "fail" or outcome.value is None or not outcome.low or not outcome.high:
+        return False
+    nearest = min(outcome.low, outcome.high, key=abs)
+    return 0.5 < outcome.value / nearest < 1
+
+
+def search_offer(shelf: str) -> str:
+    """What finds the place where a shelf loses voltage."""
+    return (
+        f"Where it is lost is found reading by reading: draft the search with 'proveout draft PLANT supply-search "
+        f"--shelf {shelf}' and walk it."
+    )
+
+
 def still_live(plant: Plant, live: Collection[str], closed: Collection[str]) -> list[str]:
     """What the program cannot switch off itself, and whom to tell to open what.
 

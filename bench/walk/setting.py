@@ -30,7 +30,7 @@ from bench.sequence.power_tree import Powered
 from bench.sequence.unroll import unroll
 from bench.walk import events as e
 from bench.walk.facts import BenchFacts, InstrumentFacts
-from bench.walk.power import Prepared, judge_energised, prepare
+from bench.walk.power import Prepared, judge_energised, loses, prepare, search_offer
 
 Verdict = Literal["pass", "fail", "undecided", "skipped", "void", "done"]
 
@@ -429,6 +429,9 @@ class Setting:
         zeros = conditions.zeros.get(read.instrument, ())
         zero = zeros[-1] if zeros and source.read == "resistance" and source.wires == 2 else None
         outcome = self._held_against(step, read, n, held, self.rule(rules), conditions, at, source.wires, zero, drift)
+        inlet = self.plant.inlets.get(step.subject)
+        if inlet is not None and source.limit.computed == "shelf-voltage" and loses(outcome):
+            outcome = replace(outcome, advice=(search_offer(inlet.shelf), *outcome.advice))
         return _absorbed(outcome, source, read) if read.series else outcome
 
     def _held_against(

@@ -33,7 +33,9 @@ Rules
    passes it over by itself and says why. The same holds where the breakers that are really closed would be overloaded.
    While it comes up nothing else goes on: whoever rests, or meets trouble, has the output off first, confirmed. After
    a trip the output is off, the load has failed, and every hold point is to be passed again. A reading that needs the
-   output is passed over while it is off.
+   output is passed over while it is off. An act by hand that makes something live which no output feeds, such as a
+   breaker closed on a battery, stands on evidence where the sequence says on which (``proven``); and the act that
+   takes it off again is asked for where that evidence is missing (``unless-proven``).
 8. Going back never erases: readings stay in the history, and the latest of a step counts. A step that is gone to and
    returned from does not move the place where the walk stood.
 9. After trouble an instrument answers to its name again before any step uses it. To open it is to set it up anew, so
@@ -437,9 +439,11 @@ def _enter(state: State, index: int) -> State:
     ladder: Ladder | None = None
     while index < len(steps):
         why, ladder = _stands(state, steps[index])
-        if not why:
+        spared = "" if why else _spared(state, steps[index])
+        if not why and not spared:
             break
-        state = _keep(state, Outcome.passed_over(steps[index], state.taken, why))
+        over = Outcome.passed_over(steps[index], state.taken, why)
+        state = _keep(state, over if why else replace(over, verdict="done", sentence=spared, barred=False))
         index, state = (index + 1, state) if state.back_to is None else (state.back_to, replace(state, back_to=None))
     if index >= len(steps):
         return _to(state, Phase.SAFING, cursor=index, then=Phase.DONE)
@@ -474,22 +478,33 @@ def _stands(state: State, step: Step) -> tuple[str, Ladder | None]:
         return "no output is on", None
     if isinstance(source, Do) and source.lift and _anything_live(state):
         return "something is live, and no bond is lifted then", None
+    if isinstance(source, Do | Measure) and source.proven:
+        return _doubt(state, step, set(source.proven)), None
     if not isinstance(source, Energise):
         return "", None
-    bar = _not_proven(state, step, source)
+    bar = _doubt(state, step, {step.subject, *step.touches, *source.at})
     if bar:
         return bar, None
     found = state.setting.prepared(step, state.conditions)
     return found.refusal, found.ladder
 
 
-def _not_proven(state: State, step: Step, source: Energise) -> str:
-    """The first earlier reading about what a step would feed that does not count as a pass; empty where all do."""
+def _spared(state: State, step: Step) -> str:
+    """Why an act is not needed that is asked for only where something did not pass; empty where it is."""
+    names = step.source.unless_proven if isinstance(step.source, Do) else []
+    return (
+        f"Not needed: nothing is wrong with {', '.join(names)}."
+        if names and not _doubt(state, step, set(names))
+        else ""
+    )
+
+
+def _doubt(state: State, step: Step, names: set[str]) -> str:
+    """The first earlier reading about these names that does not count as a pass; empty where all do."""
     from bench.walk.results import results  # it stands above this module
 
     assert state.setting is not None
     plant, steps = state.setting.plant, state.setting.plan.steps
-    feeds = {step.subject, *step.touches, *source.at}
     for index, outcome in results(state).items():
         earlier = steps[index]
         if index >= step.index or earlier.kind not in ("measure", "energise"):
@@ -503,7 +518,7 @@ def _not_proven(state: State, step: Step, source: Energise) -> str:
         if earlier.kind == "energise":
             # the way there is shared with loads that have nothing to do with it
             about = {name for name in about if name == earlier.subject or name in plant.shelves or name in plant.inlets}
-        if about & feeds:
+        if about & names:
             return f"'{earlier.title}' does not count as passed ({outcome.verdict})"
     return ""
 

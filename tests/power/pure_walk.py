@@ -97,6 +97,7 @@ class PureWalk:
         self.noise = random.Random(f"meter {self.seed}")
         self.closed: set[str] = set()
         self.out: set[str] = set()
+        self.live: set[str] = set()
 
     def run(self) -> State:
         while not self.state.finished:
@@ -146,7 +147,9 @@ class PureWalk:
             self.t += 5.0
             self.closed = (self.closed | set(source.close)) - set(source.open)
             self.out = (self.out | set(source.take_out)) - set(source.put_in)
+            self.live = (self.live | set(source.switch_on)) - set(source.switch_off)
             self.world.breakers(self.closed, self.t)
+            self.world.energise(sorted(self.live))
             self.world.cards(self.out, self.t)
 
     def tell(self, text: str) -> None:
