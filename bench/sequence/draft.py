@@ -8,6 +8,7 @@ from typing import Final
 from bench.plant.model import NoPath, Plant, UnknownName
 from bench.plant.things import Bay, Cable, Shelf
 from bench.sequence.draft_power import WouldOverload, first_power
+from bench.sequence.draft_search import supply_search
 
 HEAD: Final = """\
 # yaml-language-server: $schema={schema}
@@ -368,11 +369,21 @@ def _first_power(plant: Plant, of: str) -> tuple[str, str]:
         raise CannotDraft(str(error)) from error
 
 
+def _supply_search(plant: Plant, of: str) -> tuple[str, str]:
+    try:
+        return supply_search(plant, of)
+    except UnknownName:
+        raise
+    except (WouldOverload, LookupError) as error:
+        raise CannotDraft(str(error)) from error
+
+
 KINDS: Final[dict[str, Callable[[Plant, str], tuple[str, str]]]] = {
     "continuity": _continuity,
     "insulation": _insulation,
     "polarity": _polarity,
     "idle-current": _idle_current,
     "first-power": _first_power,
+    "supply-search": _supply_search,
 }
 """What can be drafted."""
