@@ -99,6 +99,22 @@ def deciding_bonds(network: BondNetwork, a: str, b: str) -> tuple[str, ...]:
     return tuple(network.bonds[place].name for place in way if place in alone)
 
 
+def most_deciding(network: BondNetwork, places: Iterable[tuple[str, str]], but: Iterable[str] = ()) -> str:
+    """The bond whose lifting decides the most of these possible second paths; empty where none would.
+
+    Args:
+        places: both ends of each.
+        but: bonds that were lifted, or will not be.
+    """
+    counts: dict[str, int] = {}
+    for a, b in places:
+        for bond in deciding_bonds(network, a, b):
+            counts[bond] = counts.get(bond, 0) + 1
+    refused = set(but)
+    left = [bond for bond in counts if bond not in refused]
+    return min(left, key=lambda bond: (-counts[bond], bond), default="")
+
+
 @dataclass(frozen=True)
 class CutStep:
     """One act of a cutting plan and the reading to expect after it, in ohm (infinite: open).

@@ -104,8 +104,9 @@ def visibility_words(seen: Visibility, ohms: float) -> list[str]:
     blind = seen.blind(ohms)
     lines = [
         f"a second path of {ohms_words(ohms)} would show at {100 * seen.share(ohms):.0f} % of the possible places",
-        f"at 9 places of 10 one of up to {largest_ratio(seen):.2g} times the designed path would show",
     ]
+    if ratio := largest_ratio(seen):
+        lines.append(f"at 9 places of 10 one of up to {ratio:.2g} times the designed path would show")
     if not blind:
         return lines
     shown = [f"{network.label(a)} to {network.label(b)}" for a, b in blind[:3]]

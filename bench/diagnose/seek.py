@@ -24,6 +24,7 @@ Wanted = Callable[[State, Step, tuple[Link, ...]], Advised]
 SEARCHES: Final[dict[Find, str]] = {
     "crosses": "bench.diagnose.seek_apart",
     "isolation": "bench.diagnose.seek_apart",
+    "second-path": "bench.diagnose.seek_earth",
     "supply-fault": "bench.diagnose.seek_supply",
 }
 """What is looked for to the module that looks; loaded when a search begins, since some load a solver."""

@@ -406,7 +406,7 @@ class EarthPoint(_Entry, frozen=True, kw_only=True):
     network: Literal["inside", "outside"] = "inside"
     """inside: of the isolated bonding network; outside: of the building's common bonding network (ITU-T K.27)."""
     at: str = ""
-    """The bay, shelf or tray that it belongs to."""
+    """The bay, shelf, tray or section of a tray that it belongs to."""
     position: str = ""
     """Where there, in words."""
     busbar: str = ""

@@ -174,10 +174,10 @@ class Sites:
             return name, ""
         if name in self.shelves:
             return self.shelves[name].bay, name
-        if name in self.trays:
+        if name in self.trays or name in self.sections:
             return "", ""
-        known = [*self.bays, *self.shelves, *self.trays]
+        known = [*self.bays, *self.shelves, *self.trays, *self.sections]
         hint = near(name, known) or "words that are no name go to 'position'"
-        expected = f"a bay, shelf or tray: {one_of(known)}"
+        expected = f"a bay, shelf, tray or its section: {one_of(known)}"
         self.report.say(at, "at", found=f"'{name}'", expected=expected, hint=hint)
         return "", ""

@@ -7,6 +7,7 @@ from typing import Final
 
 from bench.plant.model import NoPath, Plant, UnknownName
 from bench.plant.things import Bay, Cable, Shelf
+from bench.sequence.draft_earth import earth
 from bench.sequence.draft_power import WouldOverload, first_power
 from bench.sequence.draft_search import supply_search
 
@@ -378,12 +379,22 @@ def _supply_search(plant: Plant, of: str) -> tuple[str, str]:
         raise CannotDraft(str(error)) from error
 
 
+def _earth(plant: Plant, of: str) -> tuple[str, str]:
+    if of:
+        raise CannotDraft(f"earth is proven for the whole plant at once, and not for {of} alone")
+    try:
+        return earth(plant, DEAD, AMBIENT)
+    except LookupError as error:
+        raise CannotDraft(str(error)) from error
+
+
 KINDS: Final[dict[str, Callable[[Plant, str], tuple[str, str]]]] = {
     "continuity": _continuity,
     "insulation": _insulation,
     "polarity": _polarity,
     "idle-current": _idle_current,
     "first-power": _first_power,
+    "earth": _earth,
     "supply-search": _supply_search,
 }
 """What can be drafted."""

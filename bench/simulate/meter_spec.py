@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-__all__ = ["BENCH_METER", "FunctionSpec", "MeterSpec", "RangeSpec"]
+__all__ = ["BENCH_METER", "LOW_OHM_METER", "FunctionSpec", "MeterSpec", "RangeSpec"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,4 +104,28 @@ BENCH_METER = MeterSpec(
         "RES": FunctionSpec(_ohms()),
         "FRES": FunctionSpec(_ohms()),
     }
+)
+
+
+def _low_ohms() -> tuple[RangeSpec, ...]:
+    rows = (
+        # full scale, % of reading, % of range, test current
+        (2e-2, 0.2, 0.03, 1.0),
+        (2e-1, 0.2, 0.015, 1.0),
+        (2e0, 0.2, 0.015, 1e-1),
+        (2e1, 0.2, 0.015, 1e-2),
+        (2e2, 0.2, 0.015, 1e-2),
+        (2e3, 0.2, 0.015, 1e-3),
+        (2e4, 0.2, 0.015, 1e-4),
+        (2e5, 0.3, 0.015, 1e-5),
+        (2e6, 0.5, 0.015, 1e-6),
+    )
+    return tuple(RangeSpec(s, 1.2 * s, a, b, i) for s, a, b, i in rows)
+
+
+#: A four-wire meter for bonds and joints; its figures are our own, of a usual size (common practice, no source).
+LOW_OHM_METER = MeterSpec(
+    {"FRES": FunctionSpec(_low_ohms())},
+    resolution={1.0: 5e-5, 10.0: 5e-6},
+    noise=1e-5,
 )

@@ -22,6 +22,7 @@ from bench.simulate.insulation import InsulationTester
 from bench.simulate.matrix import Matrix
 from bench.simulate.messages import Configuration, Done, Move, Ready, Twin, encode
 from bench.simulate.meter import Meter
+from bench.simulate.meter_spec import LOW_OHM_METER
 from bench.simulate.paced import Paced
 from bench.simulate.panel import Panel
 from bench.simulate.power_supply import PlantSupply
@@ -36,6 +37,10 @@ Maker = Callable[[PowerWorld, int, str, float, Twin], Instrument]
 
 def _meter(world: PowerWorld, seed: int, identity: str, lead_ohms: float, twin: Twin) -> Meter:
     return Meter(world, seed=seed, identity=identity, lead_ohms=lead_ohms)
+
+
+def _low_ohm_meter(world: PowerWorld, seed: int, identity: str, lead_ohms: float, twin: Twin) -> Meter:
+    return Meter(world, seed=seed, spec=LOW_OHM_METER, identity=identity, lead_ohms=lead_ohms)
 
 
 def _insulation_tester(world: PowerWorld, seed: int, identity: str, lead_ohms: float, twin: Twin) -> InsulationTester:
@@ -68,6 +73,7 @@ def _matrix(world: PowerWorld, seed: int, identity: str, lead_ohms: float, twin:
 
 KINDS: Final[dict[str, Maker]] = {
     "scpi-bench-meter": _meter,
+    "scpi-low-ohm-meter": _low_ohm_meter,
     "scpi-insulation-tester": _insulation_tester,
     "scpi-supply": _supply,
     "scpi-relay-matrix": _matrix,

@@ -10,6 +10,7 @@ from bench.simulate.handhelds import PolledText, SevenSegment, StreamingText
 from bench.simulate.insulation import InsulationTester
 from bench.simulate.matrix import Matrix
 from bench.simulate.meter import Meter
+from bench.simulate.meter_spec import LOW_OHM_METER
 from bench.simulate.panel import Panel
 from bench.simulate.supply import Supply
 from bench.simulate.thermometer import Thermometer
@@ -75,6 +76,7 @@ PLAIN = {"lead_ohms": 0.0, "error_scale": 0.0, "dial": "ohms"}
 
 TWINS = {
     "scpi-bench-meter": lambda world, now: Meter(world, now=now, error_scale=0.0),
+    "scpi-low-ohm-meter": lambda world, now: Meter(world, now=now, spec=LOW_OHM_METER, error_scale=0.0),
     "scpi-supply": lambda world, now: Supply(world, now=now),
     "scpi-insulation-tester": lambda world, now: InsulationTester(world, now=now),
     "scpi-relay-matrix": lambda world, now: Matrix(world, rows=24, now=now),
