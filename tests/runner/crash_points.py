@@ -15,7 +15,7 @@ import random
 import tempfile
 import zlib
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -401,16 +401,17 @@ def walked(
 def _live(first: e.Began, path: Path, twins: Twins, fate: Fate, watcher: Watcher) -> State:
     """One life of the runner: begin or resume, as the program does, then work to the end."""
     torn = None
-    if path.exists() and path.stat().st_size:
-        writer, entries, torn = RecordWriter.reopen(path)
-    else:
-        path.unlink(missing_ok=True)
-        writer, entries = RecordWriter.create(path), []
-    with writer:
-        if not entries and torn is not None:
-            writer.close()  # it died in the first line: the program says that there is nothing to go on with
-            path.unlink()
-            writer = RecordWriter.create(path)
+    with ExitStack() as open_ones:
+        if path.exists() and path.stat().st_size:
+            writer, entries, torn = RecordWriter.reopen(path)
+            open_ones.enter_context(writer)
+        else:
+            entries = []
+        if not entries:
+            # it died in the first line: the program says that there is nothing to go on with, and a person begins anew
+            open_ones.pop_all().close()
+            path.unlink(missing_ok=True)
+            writer = open_ones.enter_context(RecordWriter.create(path))
         state, lines = start(), path.read_bytes().splitlines(keepends=True)
         if entries:
             state = fold(entries)
