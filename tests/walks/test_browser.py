@@ -14,18 +14,16 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import aiohttp
+import pyte
 import pytest
 
-aiohttp = pytest.importorskip("aiohttp", reason="the extra proveout[browser] is not installed")
-pyte = pytest.importorskip("pyte")
-pytest.importorskip("textual_serve")
-
-from bench.commands.browser import place_of  # noqa: E402
-from bench.errors import BadRequest  # noqa: E402
-from bench.record.read import read_record  # noqa: E402
-from bench.runner.door import door_of, read_door  # noqa: E402
-from bench.walk import events as e  # noqa: E402
-from tests.walks.tool import SEQUENCE, bench_without_faults, proveout, started, wait_for_lines  # noqa: E402
+from bench.commands.browser import place_of
+from bench.errors import BadRequest
+from bench.record.read import read_record
+from bench.runner.door import door_of, read_door
+from bench.walk import events as e
+from tests.walks.tool import SEQUENCE, bench_without_faults, proveout, started, wait_for_lines
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals and signals")
 WITHIN = 60.0

@@ -1,0 +1,132 @@
+"""A program at a real terminal of a given size, and the eyes of who sits there: what stands on the glass, as text."""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import pty
+import signal
+import struct
+import subprocess
+import termios
+import threading
+import time
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+import pyte
+
+from tests.walks.tool import COMMAND, environment
+
+WITHIN = 60.0
+"""Seconds that anything may take to come up on a slow machine."""
+
+
+class Glass:
+    """Starts the command on a pseudo-terminal and keeps what it paints.
+
+    Args:
+        words: the command's words.
+        cwd: the folder to run it in.
+        size: columns and rows.
+        more: more of the environment.
+    """
+
+    def __init__(
+        self, *words: object, cwd: Path, size: tuple[int, int] = (80, 24), more: Mapping[str, str] | None = None
+    ) -> None:
+        columns, rows = size
+        self._master, slave = pty.openpty()
+        fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
+        place = {"TERM": "xterm-256color", "COLUMNS": str(columns), "LINES": str(rows)}
+        self.process = subprocess.Popen(
+            [*COMMAND, *map(str, words)],
+            cwd=cwd,
+            env={**environment(), **place, **(more or {})},
+            stdin=slave,
+            stdout=slave,
+            stderr=slave,
+            start_new_session=True,
+        )
+        os.close(slave)
+        self.raw = b""
+        self._screen = pyte.Screen(columns, rows)
+        self._stream = pyte.ByteStream(self._screen)
+        self._lock = threading.Lock()
+        self._reader = threading.Thread(target=self._read, daemon=True)
+        self._reader.start()
+
+    def _read(self) -> None:
+        while True:
+            try:
+                data = os.read(self._master, 65536)
+            except OSError:
+                return
+            if not data:
+                return
+            with self._lock:
+                self.raw += data
+                self._stream.feed(data)
+
+    @property
+    def text(self) -> str:
+        """What stands on the glass now."""
+        with self._lock:
+            return "\n".join(self._screen.display)
+
+    @property
+    def words(self) -> str:
+        """The same across line ends, with single blanks."""
+        return " ".join(self.text.split())
+
+    def type(self, keys: str) -> None:
+        """Press keys."""
+        os.write(self._master, keys.encode())
+
+    def until(self, true: Callable[[], object], within: float = WITHIN) -> None:
+        """Wait for something to become true."""
+        end = time.monotonic() + within
+        while not true():
+            assert time.monotonic() < end, f"it never came true; the glass shows\n{self.text}\n{self.raw[-400:]!r}"
+            time.sleep(0.02)
+
+    def shows(self, *words: str, within: float = WITHIN) -> None:
+        """Wait until all these words stand on it."""
+        self.until(lambda: all(word in self.words for word in words), within)
+
+    def press(self, keys: str, then: Callable[[], object], within: float = WITHIN) -> None:
+        """Press keys as a person does who looks: again where nothing came of it, never faster than people do."""
+        end = time.monotonic() + within
+        while True:
+            time.sleep(0.8)  # a key is for a page that was there long enough to be read
+            if then():
+                return
+            self.type(keys)
+            pause = time.monotonic() + 3.0
+            while time.monotonic() < pause:
+                if then():
+                    return
+                time.sleep(0.02)
+            assert time.monotonic() < end, f"{keys!r} did nothing; the glass shows\n{self.text}"
+
+    def kill(self) -> None:
+        """Kill the program, as a crash or a flat battery does."""
+        self.process.send_signal(signal.SIGKILL)
+        self.process.wait(timeout=30)
+
+    def end(self, within: float = WITHIN) -> int:
+        """Wait for its end; returns the exit code."""
+        code = self.process.wait(timeout=within)
+        self._reader.join(timeout=1.0)
+        return code
+
+    def close(self) -> None:
+        """Close the terminal, and see to it that nothing stays behind."""
+        if self.process.poll() is None:
+            self.process.terminate()
+            try:
+                self.process.wait(timeout=20)
+            except subprocess.TimeoutExpired:
+                self.process.kill()
+                self.process.wait(timeout=20)
+        os.close(self._master)
