@@ -111,9 +111,12 @@ def bench_facts(bench: Bench) -> BenchFacts:
     plain = bench.describe()
     for facts in plain["instruments"]:
         names: dict[str, str] = {}
+        dials: dict[str, str] = {}
         for function in bench.profiles[facts["name"]].functions:
-            names.setdefault(function_name(function.reads, function.wires), function.name)
-        facts["accuracy_of"] = names
+            name = function_name(function.reads, function.wires)
+            if names.setdefault(name, function.name) == function.name and function.dial:
+                dials[name] = function.dial
+        facts["accuracy_of"], facts["dials"] = names, dials
     return msgspec.convert(plain, BenchFacts, dec_hook=from_text)
 
 

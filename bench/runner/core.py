@@ -422,6 +422,9 @@ class Runner:
         asked = request(self.state)
         if not isinstance(asked, r.Place) or sample.role != self._role():
             return
+        if sample.wrong:
+            self._tell(p.Live(role=sample.role, unit=sample.unit, wrong=sample.wrong))
+            return
         contact = self._contact
         settled = contact.feed(sample.at, sample.value, sample.resolution)
         if settled or sample.at - self._live_sent >= LIVE_EVERY:

@@ -35,6 +35,9 @@ from bench.walk import events as e
 
 T = TypeVar("T")
 
+LOOK_AGAIN: Final = 0.25
+"""Seconds between two looks at a dial that is to be turned: sooner than a hand is back at the probes."""
+
 SAFE_WITHIN: Final = 12.0
 """Seconds that all instruments together may take to be made safe before that is reported as it stands."""
 
@@ -507,18 +510,26 @@ class _Worker(threading.Thread):
         self._post(Happened(work.run(job.number, self.member.name)))
 
     def _show(self, step: Step, token: int) -> None:
-        """Live readings until the next job comes or they are stopped. Trouble is left for the measurement to find."""
-        if self.showing != token:
-            return
-        try:
-            instrument, _ = self._configure(step)
-            for taken in instrument.live():
-                sample = Sample(step.role or "", taken.finished, taken.unit, taken.value, taken.over, taken.resolution)
-                self._post(sample)
-                if self.showing != token or not self.jobs.empty():
+        """Live readings until the next job comes or they are stopped.
+
+        Where its dial is wrong a person is told what it shows and what to turn, as long as it is. Other trouble is left
+        for the measurement to find.
+        """
+        role = step.role or ""
+        while self.showing == token and self.jobs.empty():
+            try:
+                instrument, _ = self._configure(step)
+                for taken in instrument.live():
+                    sample = Sample(role, taken.finished, taken.unit, taken.value, taken.over, taken.resolution)
+                    self._post(sample)
+                    if self.showing != token or not self.jobs.empty():
+                        return
+            except InstrumentTrouble as trouble:
+                if trouble.kind != "mismatch":
                     return
-        except InstrumentTrouble:
-            return
+                wrong = f"{trouble.what} {trouble.advice}".strip()
+                self._post(Sample(role, time.monotonic(), "", None, "", None, wrong))
+                time.sleep(LOOK_AGAIN)
 
     def make_safe(self) -> tuple[bool, str]:
         """Make the instrument safe from another thread; opens it first if it is not open.

@@ -29,6 +29,8 @@ class Sample:
     value: float | None
     over: str
     resolution: float | None
+    wrong: str = ""
+    """What stands in the way of a reading and what to do at the instrument, where its dial is not as it should be."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -73,6 +73,8 @@ class Live(_Message, frozen=True, kw_only=True, tag="live"):
     """0 to 1: how far the contact has settled."""
     touch: str = ""
     """'open', 'touching', 'settled', or 'lift' where the last touch must be lifted first."""
+    wrong: str = ""
+    """What the instrument is set to in place of what is read, and what to turn; there is no reading then."""
 
 
 class Rise(_Message, frozen=True, kw_only=True, tag="rise"):

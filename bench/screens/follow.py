@@ -48,6 +48,13 @@ class Said:
 
 
 @dataclass(frozen=True, slots=True)
+class Misset:
+    """The instrument's dial is not where the step needs it; empty again where it is."""
+
+    wrong: str
+
+
+@dataclass(frozen=True, slots=True)
 class Lost:
     """The line is cut, or the runner said goodbye.
 
@@ -67,7 +74,7 @@ class Rose:
     rise: p.Rise
 
 
-News = Happened | Said | Lost | Rose
+News = Happened | Said | Misset | Lost | Rose
 LONGEST: Final = 600
 """Points of a trend that are kept: of more, every second one goes."""
 
@@ -104,9 +111,11 @@ class Follower:
         match message:
             case e.Entry():
                 self._fold(message)
-            case p.Live():
-                self.live = message
-                return
+            case p.Live(wrong=wrong):
+                before, self.live = self.live, message
+                if wrong == (before.wrong if before is not None else ""):
+                    return
+                self.news.put(Misset(wrong))
             case p.Rise():
                 self._rise(message)
                 return

@@ -15,7 +15,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Final, TextIO
 
 from bench.screens import findings, rungs, words
-from bench.screens.follow import Follower, Happened, Lost, News, Rose, Said
+from bench.screens.follow import Follower, Happened, Lost, Misset, News, Rose, Said
 from bench.screens.glyphs import ASCII, UNICODE
 from bench.screens.settings import Ended, Settings, Why
 from bench.screens.sound import PATTERNS, Speaker
@@ -184,6 +184,8 @@ class Plain:
             case Said(why=why):
                 self._answered = -1
                 self._say(f"not taken: {why}")
+            case Misset(wrong=wrong):
+                self._say(wrong or "The dial is right now.")
             case Rose(rise=rise):
                 ladder = self._follower.state.ladder
                 for text in rungs.rise_words(rise, ladder) if ladder is not None else []:

@@ -115,6 +115,8 @@ def figure_of(view: View) -> Figure:
     state, live = view.state, view.live
     step = state.step
     assert step is not None
+    if live is not None and live.wrong:
+        return Figure("NOW", "", limit_gauge(state, step))  # it reads something else: no figure of that is of use
     measuring = state.phase is Phase.MEASURING
     last = state.history.outcome if state.history is not None else None
     if live is not None and (live.touch in TOUCHES or measuring or last is None or last.reading is None):

@@ -10,6 +10,7 @@ from datetime import datetime, tzinfo
 from typing import TYPE_CHECKING, Final, Literal
 
 from bench.plant.words import ordinal
+from bench.roles import function_name
 from bench.sequence.file import Ask, Do, Hold, Measure, Prove, Set, Zero
 from bench.sequence.plan import Step
 from bench.walk import requests as r
@@ -154,7 +155,10 @@ def _step_page(state: State, asked: r.Request, mirrored: bool) -> Page:
             leads = leads_of(state, step, mirrored=mirrored)
             kind = "place" if isinstance(asked, r.Place) else "measure"
             hint = placing(step, None) if kind == "place" else measuring(step)
-            return Page(kind, number, step.title, step.text or _own_text(step), hint, leads)
+            text = step.text or _own_text(step)
+            if kind == "place" and (turn := dial_for(state, step)):
+                text = f"{text} {turn}"
+            return Page(kind, number, step.title, text, hint, leads)
         case r.Advise():
             return Page("advise", number, step.title, step.text, "Working out what to read next.")
         case _:
@@ -191,8 +195,22 @@ def _wanted(source: Ask) -> str:
     return f"a number{unit}, with a decimal point"
 
 
+def dial_for(state: State, step: Step) -> str:
+    """What is to be set at the instrument by hand before it reads this step; empty where it is set over the line."""
+    if state.setting is None or step.role is None:
+        return ""
+    source = step.source
+    reads = source.read if isinstance(source, Measure | Prove) else "resistance"
+    facts = state.setting.bench.for_role(step.role)
+    if facts is None:
+        return ""
+    return facts.dials.get(function_name(reads, source.wires if isinstance(source, Measure) else 2), "")
+
+
 def placing(step: Step, live: Live | None) -> str:
     """What the probes are to do next, judged by the live reading."""
+    if live is not None and live.wrong:
+        return live.wrong
     touch = live.touch if live is not None else ""
     if touch == "lift":
         return "Lift the probes, then go to the places shown."

@@ -20,6 +20,8 @@ class InstrumentFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=T
         roles: what it can fill on this bench.
         rows: its accuracy table.
         accuracy_of: function, as readings name it, to function, as the rows name it.
+        dials: function, as readings name it, to what a person does at the instrument before it reads that, where it is
+            not set over the line.
         calibrated: date of the last calibration, ISO 8601; empty where not known.
         due: date of the next calibration; empty where not known.
         leads_ohm: lowest and highest resistance of its pair of leads, where the bench file says so.
@@ -34,6 +36,7 @@ class InstrumentFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=T
     roles: list[str] = []
     rows: tuple[AccuracyRow, ...] = ()
     accuracy_of: dict[str, str] = {}
+    dials: dict[str, str] = {}
     calibrated: str = ""
     due: str = ""
     leads_ohm: tuple[float, float] | None = None
