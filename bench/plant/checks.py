@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Final
 
-from bench.plant.graph import Nets
+from bench.plant.graph import Edge, Nets, shortest, ways
 from bench.plant.loading import breaker_currents, inlet_drops
 from bench.plant.model import Plant
 from bench.plant.protection import usual_limit
 from bench.plant.report import At, Report
-from bench.plant.things import Bond, Inlet
+from bench.plant.things import Bond, Inlet, Terminal
 from bench.quantity import engineering
 
 CONTINUOUS: Final = 0.8
@@ -23,6 +23,8 @@ def check_plant(plant: Plant, report: Report) -> None:
     line leaves unconnected would only repeat the first problem in other words.
     """
     _single_point(plant, report)
+    _loops(plant, report)
+    _islands(plant, report)
     _earthed_returns(plant, report)
     if not report.is_sound():
         return
@@ -65,6 +67,52 @@ def _single_point(plant: Plant, report: Report) -> None:
 
 def _crosses(plant: Plant, bond: Bond) -> bool:
     return plant.earth_points[bond.a.owner].outside != plant.earth_points[bond.b.owner].outside
+
+
+def _loops(plant: Plant, report: Report) -> None:
+    """Inside, where the design does not allow a mesh, one way leads from each point to any other.
+
+    Of each loop the bond that closes it is named, the bonds of meshes before all others: what is meant is kept.
+    """
+    # a bond to the building, and a second one on a return, are told by themselves
+    inside = [bond for bond in plant.bonds.values() if not any(_apart(plant, end) for end in (bond.a, bond.b))]
+    tree, kept = Nets(), list[Edge]()
+    for bond in sorted(inside, key=lambda bond: not _meshed(plant, bond)):
+        if not tree.joined(bond.a.node, bond.b.node):
+            tree.join(bond.a.node, bond.b.node)
+            kept.append(Edge(bond.name, bond.a.node, bond.b.node, "bond", 0.0))
+        elif not _meshed(plant, bond):
+            back = shortest(ways(kept), bond.b.node, {bond.a.node}) or ()
+            loop = [bond.a.owner, bond.b.owner]
+            for edge in back:
+                last = plant.terminal(loop[-1]).node
+                node = edge.b if edge.a == last else edge.a
+                loop.append(next(point.name for point in plant.earth_points.values() if point.node == node))
+            found = f"'{bond.name}', which closes a loop: {' - '.join(loop)}"
+            expected = "one way between two points; where loops are meant, 'mesh: true' at each of them (ITU-T K.27)"
+            report.say(report.at(bond.name), found=found, expected=expected)
+
+
+def _apart(plant: Plant, end: Terminal) -> bool:
+    point = plant.earth_points[end.owner]
+    return point.outside or point.is_return
+
+
+def _meshed(plant: Plant, bond: Bond) -> bool:
+    return plant.earth_points[bond.a.owner].mesh and plant.earth_points[bond.b.owner].mesh
+
+
+def _islands(plant: Plant, report: Report) -> None:
+    """Every point inside is bonded to the bar of the single-point connection."""
+    bar = plant.single_point_bar
+    if bar is None or report.dropped:
+        return  # of an entry that was left out it would only follow
+    joined = Nets(edge for edge in plant.graph(plant.breakers) if edge.kind == "bond")
+    for point in plant.earth_points.values():
+        # a return without a bond is told by itself
+        if not point.outside and not point.is_return and not joined.joined(point.node, bar.node):
+            found = f"'{point.name}', which no bond joins to {bar.name}"
+            report.say(report.at(point.name), found=found, expected="a bond from every point inside, by any way, to it")
 
 
 def _earthed_returns(plant: Plant, report: Report) -> None:

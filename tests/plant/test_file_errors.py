@@ -328,6 +328,29 @@ def test_a_second_bond_to_the_building_and_a_return_bonded_twice(problems):
     ]
 
 
+def test_a_loop_on_paper_and_an_island(problems, tmp_path):
+    def loads(text: str) -> None:
+        (tmp_path / "good.yaml").write_text("plant: try\n" + text)
+        load_plant(tmp_path / "good.yaml")
+
+    points = EARTH.replace("    - {name: E1}\n", "    - {name: E1}\n    - {name: E2}\n")
+    bonds = "    - {name: L4, from: E1, to: E2, ohms: 1 mohm}\n    - {name: L5, from: E2, to: EB, ohms: 1 mohm}\n"
+    assert problems(points + bonds) == [
+        "plant.yaml:17:7: earth.bonds[4]: found 'L5', which closes a loop: E2 - EB - E1 - E2, "
+        "expected one way between two points; where loops are meant, 'mesh: true' at each of them (ITU-T K.27)"
+    ]
+    meant = points.replace("{name: EB, kind: bar}", "{name: EB, kind: bar, mesh: true}")
+    meant = meant.replace("{name: E1}", "{name: E1, mesh: true}").replace("{name: E2}", "{name: E2, mesh: true}")
+    loads(meant + bonds)
+    assert problems(points) == [
+        "plant.yaml:8:7: earth.points[2]: found 'E2', which no bond joins to EB, "
+        "expected a bond from every point inside, by any way, to it"
+    ]
+    loads(points.replace("{name: E2}", "{name: E2, network: outside}"))
+    # two bonds side by side are a loop too
+    assert "closes a loop: E1 - EB" in problems(EARTH + "    - {name: L4, from: E1, to: EB, ohms: 1 mohm}\n")[0]
+
+
 def test_bonds_join_two_earth_points_and_say_what_they_are(problems):
     more = """\
     - {name: L4, from: E1, to: BR, ohms: 1 mohm}
