@@ -140,7 +140,10 @@ def _command(name: str, words: Sequence[str]) -> int:
 def _guarded(run: object, arguments: argparse.Namespace) -> int:
     from bench.errors import expected
     from bench.exits import STOPPED
+    from bench.texts import Harmless
 
+    streams = sys.stdout, sys.stderr
+    sys.stdout, sys.stderr = Harmless(sys.stdout), Harmless(sys.stderr, returns=True)
     try:
         return int(run(arguments))  # type: ignore[operator]
     except KeyboardInterrupt:
@@ -157,6 +160,8 @@ def _guarded(run: object, arguments: argparse.Namespace) -> int:
         text, code = known
         print(text, file=sys.stderr)
         return code
+    finally:
+        sys.stdout, sys.stderr = streams
 
 
 if __name__ == "__main__":

@@ -11,6 +11,7 @@ from html import escape
 from typing import Final
 
 from bench.plant.things import Connector
+from bench.texts import clean
 
 PITCH: Final = 26.0
 WORST: Final[tuple[str, ...]] = ("fail", "undecided", "void", "skipped", "pass")
@@ -77,7 +78,7 @@ def _shape(x: float, y: float, verdict: str) -> str:
 
 
 def _text(text: str) -> str:
-    return escape("".join(c for c in text if c >= " "), quote=True)
+    return escape(clean(text), quote=True)
 
 
 STYLE: Final = """

@@ -22,6 +22,7 @@ from bench.diagnose.trace_study import study
 from bench.report import faces, svg
 from bench.report.sheet import Section, Sheet, moment
 from bench.report.trace_text import drawing
+from bench.texts import clean_lines
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -120,5 +121,12 @@ def _histories(readings: Sequence[Evidence]) -> list[Drawn]:
 def _template() -> Template:
     from jinja2 import Environment, StrictUndefined
 
-    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    environment = Environment(
+        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, finalize=_shown
+    )
     return environment.from_string(TEMPLATE.read_text("utf-8"))
+
+
+def _shown(value: Any) -> Any:
+    """A text from a record without control characters, which autoescape lets pass; our own drawings as they are."""
+    return clean_lines(value) if type(value) is str else value

@@ -12,6 +12,8 @@ from datetime import UTC, datetime
 from html import escape
 from typing import Final
 
+from bench.texts import clean
+
 WIDTH: Final = 680
 HEIGHT: Final = 190
 _LEFT, _RIGHT, _TOP, _BOTTOM = 84.0, 12.0, 14.0, 26.0
@@ -178,7 +180,7 @@ def _class(verdict: str) -> str:
 
 def _text(text: str) -> str:
     """Escaped, with what no XML may hold left out."""
-    return escape("".join(c for c in text if c >= " " or c in "\t\n"), quote=True)
+    return escape(clean(text), quote=True)
 
 
 STYLE: Final = """

@@ -11,7 +11,8 @@ from typing import Final, NamedTuple
 
 from rich.cells import cell_len, chop_cells, set_cell_size
 
-from bench.screens.glyphs import Glyphs, clean
+from bench.screens.glyphs import Glyphs
+from bench.texts import clean
 
 
 class Span(NamedTuple):

@@ -6,23 +6,14 @@ picture of double width.
 
 from __future__ import annotations
 
-import re
 import unicodedata
 from dataclasses import dataclass
 from typing import Final
 
 from bench.quantity import plain
+from bench.texts import clean
 
-_UNPRINTABLE: Final = re.compile(r"[\x00-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ud800-\udfff]")
 _SPELLED: Final = str.maketrans({"±": "+/-", "–": "-", "\ufffd": "?", "·": "-", "…": "...", "’": "'"})
-
-
-def clean(text: str) -> str:
-    """The text on one line, with nothing in it that a terminal would act upon.
-
-    Names from files and replies from meters must not carry control characters into a terminal.
-    """
-    return _UNPRINTABLE.sub(lambda found: " " if found.group() in "\t\n\r" else "\ufffd", text)
 
 
 def ascii_only(text: str) -> str:

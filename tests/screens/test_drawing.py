@@ -23,7 +23,8 @@ from bench.screens.cells import (
     wrap,
     wrapped,
 )
-from bench.screens.glyphs import ASCII, UNICODE, ascii_only, clean
+from bench.screens.glyphs import ASCII, UNICODE, ascii_only
+from bench.texts import clean
 
 RIBBON = (tuple(str(n) for n in range(1, 26)), tuple(str(n) for n in range(26, 51)))
 texts = st.text(st.characters(exclude_categories=["Cs"]), max_size=60)

@@ -1,0 +1,60 @@
+"""Texts from files, meters and records, made harmless before a terminal or a page shows them."""
+
+from __future__ import annotations
+
+import re
+from typing import Any, Final
+
+_KINDS: Final = r"\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ud800-\udfff"
+"""Delete, the second set of control characters, and what is not seen or turns the direction of what follows."""
+_ONE_LINE: Final = re.compile(rf"[\x00-\x1f{_KINDS}]")
+_LINES: Final = re.compile(rf"[\x00-\x08\x0b-\x1f{_KINDS}]")
+_WITH_BELL: Final = re.compile(rf"[\x00-\x06\x08\x0b-\x1f{_KINDS}]")
+_WITH_RETURNS: Final = re.compile(rf"[\x00-\x06\x08\x0b\x0c\x0e-\x1f{_KINDS}]")
+
+
+def clean(text: str) -> str:
+    """The text on one line, with nothing in it that a terminal would act upon.
+
+    Names from files and replies from meters must not carry control characters into a terminal.
+    """
+    return _ONE_LINE.sub(lambda found: " " if found.group() in "\t\n\r" else "\ufffd", text)
+
+
+def clean_lines(text: str) -> str:
+    """The same for a text of several lines: line ends and tabs stay."""
+    return _LINES.sub("\ufffd", text)
+
+
+class Harmless:
+    """A text stream that lets through nothing that a terminal would act upon but line ends, tabs and the bell.
+
+    Everything that a command prints goes through one, so no single message can forget it. What the stream cannot encode
+    is written with question marks in place of an error.
+
+    Args:
+        stream: what is written to.
+        returns: carriage returns stay too, for a line that is written over.
+    """
+
+    def __init__(self, stream: Any, *, returns: bool = False) -> None:
+        self._stream = stream
+        self._strange = _WITH_RETURNS if returns else _WITH_BELL
+
+    def write(self, text: str) -> int:
+        """Write a text, made harmless."""
+        text = self._strange.sub("\ufffd", text)
+        try:
+            self._stream.write(text)
+        except UnicodeEncodeError:
+            encoding = getattr(self._stream, "encoding", None) or "ascii"
+            self._stream.write(text.encode(encoding, "replace").decode(encoding))
+        return len(text)
+
+    def writelines(self, lines: Any) -> None:
+        """Write texts, made harmless."""
+        for line in lines:
+            self.write(line)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._stream, name)

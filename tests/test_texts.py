@@ -1,0 +1,146 @@
+"""Control characters and terminal escapes of a file, a meter or a record reach no terminal and no report."""
+
+from __future__ import annotations
+
+import io
+import unicodedata
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from bench.cli import main
+from bench.record.append import RecordWriter
+from bench.record.read import read_record
+from bench.texts import Harmless, clean, clean_lines
+from bench.walk import events as e
+from bench.walk.state import start, take
+from tests.diagnose.season_folder import season
+
+HOSTILE = "\x1b]0;owned\x07\x1b[2J\x1b[31m\x9b2J\u202e\u2066x\x00\x08\x7f\r"
+ALLOWED = {"\n", "\t", "\x07"}
+
+
+def harmful(text: str, allowed: set[str] = ALLOWED) -> set[str]:
+    """What a terminal would act upon."""
+    return {c for c in text if c not in allowed and unicodedata.category(c) in ("Cc", "Cf", "Cs", "Zl", "Zp")} - {
+        "\u00ad",
+        *map(chr, range(0xE0000, 0xE0080)),
+    }
+
+
+@given(st.text(max_size=40))
+@settings(max_examples=200, derandomize=True, deadline=None)
+def test_nothing_gets_through(text: str) -> None:
+    for shown, allowed in ((clean(text), set()), (clean_lines(text), {"\n", "\t"})):
+        assert not {c for c in shown if unicodedata.category(c) in ("Cc", "Cs", "Zl", "Zp") and c not in allowed}
+        assert not set(shown) & set("\u200b\u200e\u202a\u202e\u2066\u2069\ufeff")
+    out = io.StringIO()
+    Harmless(out).write(text)
+    assert out.getvalue().replace("\x07", "\ufffd") == clean_lines(text)
+    assert clean_lines(clean_lines(text)) == clean_lines(text)
+
+
+def test_letters_stay_as_they_are() -> None:
+    text = "Ω µ °C ± – “Größe” 中文 \U0001f600 e\u0301\tend\n"
+    assert clean_lines(text) == text
+
+
+def test_what_cannot_be_encoded_is_no_error() -> None:
+    raw = io.BytesIO()
+    out = Harmless(io.TextIOWrapper(raw, encoding="ascii"))
+    out.write("4.7 Ω\n")
+    out.flush()
+    assert raw.getvalue() == b"4.7 ?\n"
+
+
+def spoiled(value: Any) -> Any:
+    """The same event with the hostile text behind every text that is only shown."""
+    shown = {"text", "title", "what", "advice", "reason", "by", "why", "identity", "serial", "raw", "operator", "flags"}
+    if isinstance(value, dict):
+        return {
+            key: (
+                [one + HOSTILE if isinstance(one, str) else one for one in inner]
+                if isinstance(inner, list)
+                else inner + HOSTILE
+            )
+            if key in shown and (isinstance(inner, str) or (isinstance(inner, list) and key in ("raw", "flags")))
+            else spoiled(inner)
+            for key, inner in value.items()
+        }
+    return [spoiled(one) for one in value] if isinstance(value, list) else value
+
+
+@pytest.fixture(scope="module")
+def records(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with a record, whole and chained, whose texts are all hostile."""
+    folder = tmp_path_factory.mktemp("hostile")
+    source = sorted(season().glob("2*.jsonl"))[0]
+    state, done = start(), 0
+    with RecordWriter.create(folder / "hostile.jsonl") as writer:
+        for entry in read_record(source):
+            event = entry.event
+            if not isinstance(event, e.Began):
+                raw = msgspec.to_builtins(event, enc_hook=str)
+                event = msgspec.convert(spoiled(raw), type(event), strict=False)
+            else:
+                event = msgspec.structs.replace(event, operator="Ana" + HOSTILE)
+            try:
+                state = take(state, msgspec.structs.replace(entry, event=event, n=writer.last + 1))
+            except ValueError:  # a typed word is refused: the event stays as it was
+                event = entry.event
+                state = take(state, msgspec.structs.replace(entry, n=writer.last + 1))
+            writer.append(msgspec.structs.replace(entry, event=event, n=writer.last + 1))
+            done += 1
+            if done == 120:
+                break
+        for free in (e.Noted(text=HOSTILE, by=HOSTILE), e.Disturbed(touches=["W101"], text=HOSTILE)):
+            writer.append(writer.envelope(free))
+    return folder
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["replay", "{record}"],
+        ["replay", "{record}", "--json"],
+        ["verify", "{folder}"],
+        ["trace", "W101.3", "--logs", "{folder}"],
+        ["judge", "{record}"],
+        ["explain", "{record}"],
+        ["check", "{yaml}"],
+        ["replay", "{odd}"],
+        ["profile", HOSTILE.replace("\x00", "")],
+        ["verify", "{folder}/" + HOSTILE.replace("\x00", "")],
+    ],
+    ids=lambda words: (
+        " ".join(words[:2]).encode("ascii", "replace").decode().replace("\x1b", "").replace("\x07", "")[:20]
+    ),
+)
+def test_no_command_prints_it(words: list[str], records: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    record = records / "hostile.jsonl"
+    yaml = records / "plant.yaml"
+    yaml.write_text(f'plant: "x\\e[2J\\x9b"\ntitle: [1\n{HOSTILE[:4]}', "utf-8")
+    odd = records / "odd.jsonl"
+    odd.write_text('{"n":1,"event":{"is":"\\u001b[2J"}}' + HOSTILE, "utf-8")
+    filled = [word.format(record=record, folder=records, yaml=yaml, odd=odd) for word in words]
+    try:
+        main(filled)
+    except SystemExit as ended:
+        assert ended.code in (0, 1, 2, 3)
+    told = capsys.readouterr()
+    odd.unlink()
+    assert told.out or told.err
+    assert not harmful(told.out), harmful(told.out)
+    assert not harmful(told.err, ALLOWED | {"\r"}), harmful(told.err)
+
+
+def test_no_report_holds_it(records: Path, tmp_path: Path) -> None:
+    page = tmp_path / "page.html"
+    assert main(["report", str(records / "hostile.jsonl"), "-o", str(page)]) in (0, 1)
+    text = page.read_text("utf-8")
+    assert "owned" in text, "the text itself is told"
+    assert not harmful(text, {"\n", "\t"})
