@@ -343,7 +343,7 @@ def test_a_loop_on_paper_and_an_island(problems, tmp_path):
     meant = meant.replace("{name: E1}", "{name: E1, mesh: true}").replace("{name: E2}", "{name: E2, mesh: true}")
     loads(meant + bonds)
     assert problems(points) == [
-        "plant.yaml:8:7: earth.points[2]: found 'E2', which no bond joins to EB, "
+        "plant.yaml:9:7: earth.points[2]: found 'E2', which no bond joins to EB, "
         "expected a bond from every point inside, by any way, to it"
     ]
     loads(points.replace("{name: E2}", "{name: E2, network: outside}"))
