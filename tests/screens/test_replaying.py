@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import random
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from pathlib import Path
+from typing import TypeVar
 
 import pytest
 from textual.app import App
@@ -281,11 +282,13 @@ def test_every_scene_can_be_replayed() -> None:
 
 ACTS = {one.does for one in replay_keys(playing=False, face="seen", long=True)} | {"close"}
 TRIED: set[str] = set()
+Test = TypeVar("Test")
 
 
-def does(*acts: str) -> None:
-    """Notes that a test proves these acts; all are asked for at the end."""
+def proves(*acts: str) -> Callable[[Test], Test]:
+    """Notes which acts a test proves; all are asked for at the end."""
     TRIED.update(acts)
+    return lambda test: test
 
 
 @pytest.fixture(scope="module")
@@ -297,9 +300,21 @@ def at(kind: str, nth: int = 0) -> int:
     return [mark.index for mark in TAPE.marks if mark.kind == kind][nth]
 
 
+@proves(
+    "on",
+    "back",
+    "failed",
+    "failed-before",
+    "mark",
+    "mark-before",
+    "first",
+    "last",
+    "step",
+    "step-back",
+    "far",
+    "far-back",
+)
 def test_keys_wind_to_where_they_say(record: Path) -> None:
-    does("on", "back", "failed", "failed-before", "mark", "mark-before", "first", "last", "step", "step-back")
-    does("far", "far-back")
     last = len(TAPE) - 1
 
     async def act() -> None:
@@ -353,8 +368,8 @@ def test_keys_wind_to_where_they_say(record: Path) -> None:
     asyncio.run(act())
 
 
+@proves("play", "faster", "slower", "gaps")
 def test_it_plays_at_any_speed_and_shortens_gaps_unless_told(record: Path) -> None:
-    does("play", "faster", "slower", "gaps")
 
     async def act() -> None:
         async with on_stage(record) as stage:
@@ -403,8 +418,8 @@ def test_it_plays_at_any_speed_and_shortens_gaps_unless_told(record: Path) -> No
     asyncio.run(act())
 
 
+@proves("face", "mirror", "theme")
 def test_three_pages_a_mirror_and_two_looks(record: Path) -> None:
-    does("face", "mirror", "theme")
 
     async def act() -> None:
         async with on_stage(record) as stage:
@@ -439,8 +454,8 @@ def test_larger_screens_show_meter_and_events_below(record: Path) -> None:
     asyncio.run(act())
 
 
+@proves("help", "close", "scroll", "scroll-back")
 def test_help_tells_every_key_and_closes(record: Path) -> None:
-    does("help", "close", "scroll", "scroll-back")
 
     async def act() -> None:
         async with on_stage(record, size=(80, 50)) as stage:
@@ -465,8 +480,8 @@ def test_help_tells_every_key_and_closes(record: Path) -> None:
     asyncio.run(act())
 
 
+@proves("go")
 def test_going_to_an_event_or_a_time(record: Path) -> None:
-    does("go")
 
     async def act() -> None:
         async with on_stage(record) as stage:
@@ -491,8 +506,8 @@ def test_going_to_an_event_or_a_time(record: Path) -> None:
 
 
 @pytest.mark.parametrize("key", ["q", "escape", "ctrl+c", "ctrl+q"])
+@proves("leave")
 def test_it_is_left_by_the_usual_keys(record: Path, key: str) -> None:
-    does("leave")
 
     async def act() -> None:
         async with on_stage(record) as stage:
