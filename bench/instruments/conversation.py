@@ -24,7 +24,7 @@ from bench.instruments.dialogue import (
 from bench.instruments.framing import Frame
 from bench.instruments.transport import Transport
 from bench.instruments.trouble import InstrumentTrouble
-from bench.instruments.wire import show
+from bench.instruments.wire import quote
 
 Clock = Callable[[], float]
 """Seconds on the scale of the transport's deadlines."""
@@ -249,7 +249,7 @@ class Conversation:
                 self.dialogue.doubt("an echo did not come")
                 raise InstrumentTrouble(
                     "silent",
-                    f"The echo of {show(command)!r} did not come within {wait:g} s.",
+                    f"The echo of {quote(command)} did not come within {wait:g} s.",
                     "Check the cable.",
                     effect_unknown=True,
                 )
@@ -288,7 +288,7 @@ class Conversation:
             )
 
     def _late(self, command: bytes, wait: float, got: bytes) -> InstrumentTrouble:
-        question = f" {show(command)!r}" if command else ""
+        question = f" {quote(command)}" if command else ""
         if not got:
             return InstrumentTrouble(
                 "silent",
@@ -298,7 +298,7 @@ class Conversation:
             )
         return InstrumentTrouble(
             "silent",
-            f"Only part of an answer to{question or ' the request'} came within {wait:.3g} s: {show(got[:60])!r}.",
+            f"Only part of an answer to{question or ' the request'} came within {wait:.3g} s: {quote(got[:60])}.",
             "Check the cable; if it is always so, check the line end in the profile.",
             raw=self.received,
         )
@@ -306,7 +306,7 @@ class Conversation:
     def _garbled(self, raw: bytes, why: str) -> InstrumentTrouble:
         return InstrumentTrouble(
             "garbled",
-            f"The answer {show(raw[:60])!r} cannot be read: {why}.",
+            f"The answer {quote(raw[:60])} cannot be read: {why}.",
             "Check baud, parity, line end and cable.",
             raw=self.received,
         )
@@ -332,7 +332,7 @@ class Conversation:
                 self._keep(got)
                 raise InstrumentTrouble(
                     "silent",
-                    f"Only part of a reading came: {show(got[:60])!r}." if got else "The instrument sends nothing.",
+                    f"Only part of a reading came: {quote(got[:60])}." if got else "The instrument sends nothing.",
                     "Is it on, and is its sending switched on? Many meters stop by themselves to save the battery.",
                     raw=self.received,
                 )

@@ -14,7 +14,7 @@ from bench.instruments.reading import Taker
 from bench.instruments.session import Decoder, Session
 from bench.instruments.trouble import InstrumentTrouble
 from bench.instruments.values import Sample
-from bench.instruments.wire import show
+from bench.instruments.wire import quote
 
 
 class WrongBytes(ValueError):
@@ -51,7 +51,9 @@ class Script:
             self._ready += exchange.received.data
         wanted = self._left[0].sent.data if self._left else b""
         if self._sent and not wanted.startswith(self._sent):
-            raise WrongBytes(f"sent {show(self._sent)!r} where the script has {show(wanted) or 'nothing more'!r}")
+            raise WrongBytes(
+                f"sent {quote(self._sent)} where the script has {quote(wanted) if wanted else 'nothing more'}"
+            )
 
     def read(self, deadline: float) -> bytes:
         """What the script gives; time jumps to the deadline where it gives nothing."""
@@ -65,9 +67,9 @@ class Script:
     def finish(self) -> None:
         """Raise :class:`WrongBytes` where something of the script was not used."""
         if self._sent:
-            raise WrongBytes(f"sent {show(self._sent)!r} beyond the script")
+            raise WrongBytes(f"sent {quote(self._sent)} beyond the script")
         if self._left:
-            raise WrongBytes(f"did not send {show(self._left[0].sent.data)!r}")
+            raise WrongBytes(f"did not send {quote(self._left[0].sent.data)}")
 
     def abort(self) -> None:
         """A script does not block."""

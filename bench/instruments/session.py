@@ -18,7 +18,7 @@ from bench.instruments.template import fill
 from bench.instruments.transport import Transport
 from bench.instruments.trouble import InstrumentTrouble
 from bench.instruments.values import Identity, Notice
-from bench.instruments.wire import show
+from bench.instruments.wire import quote
 
 Decoder = Callable[[bytes], Parts | None]
 NoticeTaker = Callable[[Notice], None]
@@ -175,7 +175,7 @@ class Session:
                 raise InstrumentTrouble(
                     "garbled",
                     f"What it sends is not what the profile '{self.profile.profile}' describes: "
-                    f"{show(seen[-1][:60])!r}.",
+                    f"{quote(seen[-1][:60])}.",
                     "Is it this kind of instrument? Check baud, data bits and parity.",
                     raw=tuple(seen),
                 )
@@ -223,7 +223,7 @@ class Session:
             self.conversation.dialogue.doubt(f"an answer made no sense: {why}")
         return InstrumentTrouble(
             "garbled",
-            f"The answer {show(raw[:60])!r} cannot be believed: {why}.",
+            f"The answer {quote(raw[:60])} cannot be believed: {why}.",
             "Check baud, parity, data bits and cable.",
             raw=(raw,),
         )
@@ -315,7 +315,7 @@ class Session:
             frame = self.conversation.ask(dialogue.ask.data, self.line.timeout.value + self._slowest)
             if self.parts(frame) is None:
                 raise InstrumentTrouble(
-                    "garbled", f"The answer {show(frame.raw[:60])!r} is not of this kind.", self._wrong_kind()
+                    "garbled", f"The answer {quote(frame.raw[:60])} is not of this kind.", self._wrong_kind()
                 )
         elif isinstance(dialogue, Modbus):
             register = self.profile.functions[0].register

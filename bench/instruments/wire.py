@@ -19,7 +19,8 @@ class Unreadable(ValueError):
     """
 
     def __init__(self, found: str, expected: str) -> None:
-        super().__init__(f"found {found!r}, expected {expected}")
+        # not repr: it would double the backslashes that stand in the file
+        super().__init__(f"found '{found}', expected {expected}")
         self.found = found
         self.expected = expected
 
@@ -27,6 +28,11 @@ class Unreadable(ValueError):
 def show(data: bytes) -> str:
     """Bytes as text that :class:`WireText` reads back: printable ASCII as it is, the rest escaped."""
     return "".join(_SHOWN.get(b) or (chr(b) if 0x20 <= b < 0x7F else f"\\x{b:02x}") for b in data)
+
+
+def quote(data: bytes) -> str:
+    """Bytes in quotes for a message, as :func:`show` writes them; ``repr`` would double every backslash."""
+    return f"'{show(data)}'"
 
 
 class WireText:

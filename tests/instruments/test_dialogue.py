@@ -188,3 +188,31 @@ def test_a_reply_is_only_ever_given_for_an_open_question(steps):
                 open_question = 0
             elif not isinstance(event, Echo):
                 open_question = 0
+
+
+def test_messages_show_bytes_as_a_profile_writes_them() -> None:
+    """One backslash for each: what a person reads in a message is what they put into a profile."""
+    from bench.instruments.instrument import Instrument
+    from bench.instruments.trouble import InstrumentTrouble
+    from bench.simulate.supply import Supply
+    from tests.instruments.server import LIBRARY, Bars, Mangled, VirtualLine
+
+    class Plant(Bars):
+        def draw(self, volts: float, time: float) -> float:
+            return 0.0
+
+        def hold(self, volts: float | None, time: float) -> None:
+            pass
+
+        def idle_voltage(self, time: float) -> float:
+            return 0.0
+
+    said = set()
+    for spoilt in (b"\x00\\?\r\n", b"1\t", b"\xff\xfe\n"):
+        twin = Mangled(Supply(Plant()), lambda question, reply, out=spoilt: [(0.0, out)])
+        line = VirtualLine(twin)
+        with pytest.raises(InstrumentTrouble) as caught:
+            Instrument(LIBRARY.profile("scpi-supply"), line, line.clock).open()
+        said.add(caught.value.what)
+    assert not any("\\\\x" in text or "\\\\r" in text or "\\\\n" in text or "\\\\t" in text for text in said), said
+    assert any("\\" in text for text in said), said
