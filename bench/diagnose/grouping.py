@@ -4,8 +4,8 @@ With a bar the ends lie in a comb, and the bar is pressed on a run of them; the 
 then tells whether any of the run is joined to it, and halving finds which. Ends that were placed
 before may lie under the bar as well: they cannot mislead, since they are joined to each other only.
 
-Whatever way the groups were found, they are then proven to be apart from each other: one end of each
-group on two bars, by the bits of their numbers. So joined conductors show here.
+Whatever way the groups were found, they are then proven to be apart from each other: all ends of each
+group on one of two bars, by the bits of the groups' numbers. So joined conductors show here, and wrong groups.
 """
 
 from __future__ import annotations
@@ -112,10 +112,18 @@ class Grouper:
         return None
 
     def apart(self, names: Sequence[str], groups: Sequence[tuple[str, ...]]) -> Script[tuple[tuple[str, ...], ...]]:
-        """The same groups, merged where one end of each shows that they are joined."""
+        """The same groups, merged where they are joined.
+
+        All ends of a group are held against those of the others: a group that a slip of the probe made up shows too,
+        since what really belongs together then lies on both sides.
+        """
         heads = [group[0] for group in groups]
-        joined = (yield from separate(heads, self.ask)) if heads else []
         home = {group[0]: group for group in groups}
+
+        def ask(red: Sequence[str], black: Sequence[str]) -> Script[bool]:
+            return self.ask([n for head in red for n in home[head]], [n for head in black for n in home[head]])
+
+        joined = (yield from separate(heads, ask)) if heads else []
         merged = join_up(heads, joined)
         order = {name: k for k, name in enumerate(names)}
         grown = [tuple(sorted((n for head in m for n in home[head]), key=order.__getitem__)) for m in merged]

@@ -54,6 +54,9 @@ def ways(
     known: str | None = None,
     bar: bool = True,
     colours: Colours | None = None,
+    star_loop: Loop | None = None,
+    trust_colours: bool = False,
+    direct: str | None = None,
 ) -> tuple[Way, ...]:
     """All ways that can be gone with what is at hand, the best first.
 
@@ -73,13 +76,13 @@ def ways(
     told: list[str] = []
     if tags and common:
         try:
-            plan = plan_tags(conductors, flags, tags, a, b, colours)
+            plan = plan_tags(conductors, flags, tags, a, b, colours, trust_colours)
             add("tags", plan, len(plan.batches), "one touch for each end")
         except DiagnoseError as error:
             told.append(str(error))
     if tags:
         try:
-            star = plan_star(conductors, flags, tags, a, b, colours)
+            star = plan_star(conductors, flags, tags, star_loop or a, b, colours, direct)
             add("star", star, len(star.batches), "needs no common; about two touches for each end")
         except DiagnoseError as error:
             told.append(str(error))

@@ -22,6 +22,7 @@ Wanted = Callable[[State, Step, tuple[Link, ...]], Advised]
 """Takes the state, the search's step and its trail."""
 
 SEARCHES: Final[dict[Find, str]] = {
+    "conductors": "bench.diagnose.seek_conductors",
     "crosses": "bench.diagnose.seek_apart",
     "isolation": "bench.diagnose.seek_apart",
     "second-path": "bench.diagnose.seek_earth",

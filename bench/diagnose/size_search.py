@@ -125,7 +125,8 @@ def _by_sizes(plan: SizesPlan) -> Script[Identification]:
     desk.trips += 1
     seen = yield from Grouper(desk, "near", plan.bar).groups(near_ends, [len(g) for g in second])
     column = _read_sizes(seen, plan.known)
-    if sorted(map(len, seen)) != sorted(map(len, second)) + [1] * (len(near_ends) - sum(map(len, second))):
+    # a known conductor that no group takes in lies alone
+    if sorted(map(len, seen)) != sorted([*map(len, second), *[1] * (len(near_ends) - sum(map(len, second)))]):
         return _mismatch(desk, "near", [len(g) for g in second], [len(g) for g in seen])
     planned = _read_sizes(first, plan.known)
     names = {}
