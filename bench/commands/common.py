@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import argparse
 import getpass
+import os
 import signal
 import sys
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from bench import exits
 
 if TYPE_CHECKING:
     from contextlib import AbstractContextManager
@@ -35,13 +39,32 @@ def operator_name(given: str) -> str:
     return "operator"
 
 
+PATIENCE = 20.0
+"""Seconds after the first signal until one more ends the process at once: outputs have had their time by then."""
+
+
 @contextmanager
-def signals_to(runner: Runner) -> Iterator[None]:
-    """While this holds, ctrl-c, TERM and HUP end the walk safely in place of killing the process."""
+def signals_to(runner: Runner, clock: Callable[[], float] = time.monotonic) -> Iterator[None]:
+    """While this holds, ctrl-c, TERM and HUP end the walk safely in place of killing the process.
+
+    A second one changes nothing, for outputs are being made safe, and says so. Where that takes longer than it may,
+    say with a disk that hangs, one more ends the process, and says that nobody knows what is on.
+    """
     from bench.runner.core import Signalled
 
+    first: list[float] = []
+
     def tell(number: int, frame: object) -> None:
-        runner.inbox.put(Signalled(signal.Signals(number).name))
+        if not first:
+            first.append(clock())
+            runner.inbox.put(Signalled(signal.Signals(number).name))
+            return
+        left = PATIENCE - (clock() - first[0])
+        if left > 0:
+            _say_now(f"ending already: outputs are made safe first; once more after {left:.0f} s ends it at once")
+            return
+        _say_now("ended at once: nobody knows what is on; look at every supply and tester yourself")
+        os._exit(exits.STOPPED)
 
     wanted = [signal.SIGINT, signal.SIGTERM]
     if hasattr(signal, "SIGHUP"):
@@ -54,13 +77,23 @@ def signals_to(runner: Runner) -> Iterator[None]:
             signal.signal(number, handler)
 
 
+def _say_now(text: str) -> None:
+    """Write to standard error past all buffers: a signal may come while one of them is being written."""
+    with suppress(OSError):
+        os.write(2, f"{text}\n".encode())
+
+
 def load(options: argparse.Namespace) -> Job:
     """The job that the options name, with faults and seed as they say."""
     import dataclasses
 
     from bench.assemble import load_job
+    from bench.commands.power_evidence import cleared
 
     job = load_job(options.sequence, options.bench)
+    job = dataclasses.replace(
+        job, cleared=cleared(job.loaded.plan, job.loaded.plant, job.loaded.path.parent, job.bench.simulated)
+    )
     seed = getattr(options, "seed", None)
     if seed is None or job.seed is None:
         return job
