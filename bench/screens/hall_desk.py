@@ -378,10 +378,18 @@ class HallDesk:
         if study is not None:
             self._set(reading=max(0, min(len(study.rows) - 1, self.hall.pointed + by)))
 
-    def _series(self, _: str) -> None:
+    def _series(self, number: str) -> None:
+        """Show one of a point's series: that of a number, or the next."""
         traced = self.hall.traced
-        if traced is not None and traced.studies:
-            self._set(series=(self.hall.series + 1) % len(traced.studies), reading=None, scroll=0)
+        if traced is None or not traced.studies:
+            return
+        wanted = int(number) if number else (self.hall.series + 1) % len(traced.studies)
+        if self.hall.place.page == "series":
+            self._back("")
+        self._set(series=wanted, reading=None, scroll=0)
+
+    def _all_series(self, _: str) -> None:
+        self._enter(Place("series", self.hall.place.about))
 
 
 def _typed(text: str, key: str, character: str | None) -> str:
@@ -420,4 +428,5 @@ _ACTS: Final = {
     "earlier": "_earlier",
     "later": "_later",
     "series": "_series",
+    "all-series": "_all_series",
 }

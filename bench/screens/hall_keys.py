@@ -18,7 +18,7 @@ TAKE: Final = ("enter", "space")
 BACK: Final = ("escape", "backspace")
 OUT: Final = ("ctrl+c", "ctrl+q")
 """Keys that end the hall wherever one is."""
-_LISTS: Final[tuple[Page, ...]] = ("ready", "next", "sequences", "records", "changes", "bench")
+_LISTS: Final[tuple[Page, ...]] = ("ready", "next", "sequences", "records", "changes", "bench", "series")
 
 _TAB_WORDS: Final[dict[Page, str]] = {
     "start": "The plant at a glance: where it stands, what is next, what can be walked, what was walked.",
@@ -102,6 +102,7 @@ _ENTER: Final[dict[Page, tuple[str, str]]] = {
     "sequences": ("walk it", "Goes on to the choice of the bench; the walk starts after that."),
     "records": ("open it", "Shows what the record holds and what can be done with it."),
     "changes": ("trace it", "Shows every reading of the point, over all records."),
+    "series": ("show it", "Shows the readings of what the cursor stands on."),
     "bench": ("start the walk", "Starts the walk with this bench. You are back here when it has ended."),
 }
 
@@ -134,6 +135,7 @@ def _of_trace(hall: Hall) -> list[Key]:
     ]
     if len(traced.studies) > 1:
         found.append(Key("series", ("tab", "s"), "s", "next series", "Shows the next thing that was read of it."))
+        found.append(Key("all-series", ("l",), "l", "list them", "Lists everything that was read of it."))
     found.append(Key("to-record", ("enter",), "Enter", "its record", "Opens the record of the reading pointed at."))
     return found
 

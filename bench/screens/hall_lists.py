@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from typing import Final
 
-from bench.diagnose.evidence_ready import STATUSES, Status, Task, ThingState
+from bench.diagnose.evidence_ready import STATUSES, ClaimState, Status, Task, ThingState
 from bench.diagnose.trace_study import Study
 from bench.diagnose.trace_words import became
 from bench.screens.cells import EMPTY, Line, Span, clip, cut, line, text_of, width, wrap
@@ -52,7 +52,7 @@ def draw_list(hall: Hall, items: Sequence[Item], cells: int, rows: int, lead: bo
         lead: put the name of its list before the first line of each.
     """
     first, last = window(items, hall.cursor, rows)
-    side = max(width(name) for name in TITLES.values()) + 1 if lead else 0
+    side = max((width(TITLES[item.page]) for item in items), default=0) + 2 if lead else 0
     found = []
     for place in range(first, last):
         item = items[place]
@@ -162,16 +162,22 @@ def tally(one: RecordLine, glyphs: Glyphs) -> Line:
 def _study(hall: Hall, one: Study) -> Line:
     window = one.window
     if window is None:
-        return line(hall.say(one.key.text))
+        newest = one.rows[-1].verdict if one.rows else ""
+        return line(
+            Span(f"{local(hall, one.rows[-1].at) if one.rows else '':16} ", "dim"),
+            Span(hall.glyphs.mark(newest), newest),
+            Span(f" {hall.say(one.subject):12} ", "strong"),
+            hall.say(became(one)),
+        )
     verdict = window.first_bad.verdict if window.mended is None else "pass"
     odd = hall.changes is not None and window.sides[1].record in hall.changes.odd
-    again = f"; passes since {local(hall, window.mended[1].at)[:10]}" if window.mended is not None else ""
+    again = f"passes since {local(hall, window.mended[1].at)[:10]}; " if window.mended is not None else ""
     return line(
         Span(f"{local(hall, window.first_bad.at)} ", "dim"),
         Span(hall.glyphs.mark(verdict), verdict),
         Span(f" {hall.say(one.subject):12} ", "strong"),
         Span("the meter? " if odd else "", "undecided"),
-        f"{hall.say(became(one))}{again}",
+        f"{again}{hall.say(became(one))}",
     )
 
 
@@ -204,12 +210,22 @@ def why(hall: Hall, one: ThingState, cells: int) -> list[Line]:
         line(Span(hall.say(text), "strong")),
         shares(lambda status: one.counts.get(status, 0), hall.glyphs),
     ]
+    if not one.states:
+        lines[-1] = line(Span("nothing has to be shown of it", "dim"))
     if one.loose:
         lines.append(line(Span(f"{one.loose} of its conductors are not landed at both ends yet", "dim")))
     open_claims = sorted((c for c in one.states if c.status != "proven"), key=lambda c: c.status == "never tested")
     for claim in open_claims[:12]:
-        why = claim.why or claim.claim.text
-        first, *rest = wrap(hall.say(f"{claim.claim.about}: {why}"), cells - 2) or [""]
+        first, *rest = wrap(hall.say(f"{claim.claim.about}: {reason(claim)}"), cells - 2) or [""]
         lines.append(line(mark_of(claim.status, hall.glyphs), f" {first}"))
         lines += [line(f"  {part}") for part in rest]
     return lines
+
+
+def reason(one: ClaimState) -> str:
+    """Why a claim is not proven, without the verdict's word, which its mark says; what has to be shown where nobody
+    looked."""
+    text = one.why or one.claim.text
+    for word in ("Void: ", "Fail: ", "Undecided: "):
+        text = text.removeprefix(word)
+    return text.removeprefix(f"{one.claim.about}: ")

@@ -19,6 +19,7 @@ from bench.screens.hall_lists import (
     draw_list,
     local,
     mark_of,
+    reason,
     sequence_at,
     shares,
     tally,
@@ -26,8 +27,10 @@ from bench.screens.hall_lists import (
 )
 from bench.screens.hall_trace import furthest_words, trace_page
 from bench.screens.hall_view import TITLES, Hall, Page
+from bench.screens.keys import Key
 from bench.screens.paint import MARGIN
 
+_ARROWS: Final = Key("", (), "up down", "", "Move the cursor, or the words of a trace; Page Up, Home and so on too.")
 AROUND: Final = 4
 """Lines of head and keys around a page."""
 WIDE: Final = 96
@@ -45,6 +48,7 @@ ABOUT: Final[dict[Page, str]] = {
     "records": "What was walked, the newest first. A record that waits can be gone on with.",
     "record": "One record: look back at it step by step, go on with it where it stood, or write its report.",
     "changes": "Points whose readings changed over the records, or failed. What a meter may have done stands last.",
+    "series": "Everything that was read of the point: what is in order last.",
     "trace": "Every reading of one point over all records: time runs to the right. The bar of a reading is how far it "
     "may be off, the wall is its limit, an arrow at the foot is something that was touched or remarked. The words "
     "below say where it changed, and what happened in between.",
@@ -197,7 +201,7 @@ def _made_of(hall: Hall, task: Task, cells: int) -> list[Line]:
     elif task.holds_up:
         lines.append(line(Span(f"{task.holds_up} goals wait for it", "dim")))
     for claim in task.claims[:12]:
-        text = f"{claim.claim.about}: {claim.why or claim.claim.text}"
+        text = f"{claim.claim.about}: {reason(claim)}"
         lines.append(clip(line(mark_of(claim.status, hall.glyphs), f" {hall.say(text)}"), cells, hall.glyphs.ellipsis))
     return lines
 
@@ -276,6 +280,23 @@ def _record(hall: Hall, survey: Survey, cells: int, rows: int) -> list[Line]:
     return lines
 
 
+def _series(hall: Hall, survey: Survey, cells: int, rows: int) -> list[Line]:
+    count = len(hall.traced.studies) if hall.traced is not None else 0
+    text = f"   {len(hall.items)} of {count} series"
+    head = line(Span(hall.say(f"what was read of {hall.place.about}"), "title"), Span(text, "dim"), *_sought(hall))
+    return _listing(hall, [head], _of_study(hall, survey), cells, rows, "Nothing was read of it.")
+
+
+def _of_study(hall: Hall, survey: Survey) -> list[Line]:
+    """What the series under the cursor is of."""
+    item = hall.item
+    if item is None or not isinstance(item.value, Study):
+        return []
+    one = item.value
+    where = survey.plant.where(one.subject) if one.subject in survey.plant.things else ""
+    return [line(Span(hall.say(one.key.text), "strong")), line(Span(hall.say(where), "dim"))]
+
+
 def _changes(hall: Hall, survey: Survey, cells: int, rows: int) -> list[Line]:
     found = hall.changes
     if found is None:
@@ -288,15 +309,7 @@ def _changes(hall: Hall, survey: Survey, cells: int, rows: int) -> list[Line]:
         text = f"{episode.record}: {len(episode.studies)} changed in this walk{f'; {said}' if said else ''}"
         head += wrapped(hall.say(text), cells, "undecided" if episode.common.meter else "hint", 2, hall.glyphs.ellipsis)
     head.append(EMPTY)
-    item = hall.item
-    below: list[Line] = []
-    if item is not None and isinstance(item.value, Study):
-        one = item.value
-        below = [
-            line(Span(hall.say(one.key.text), "strong")),
-            line(Span(hall.say(survey.plant.where(one.subject) if one.subject in survey.plant.things else ""), "dim")),
-        ]
-    return _listing(hall, head, below, cells, rows, "Nothing changed, and nothing failed.")
+    return _listing(hall, head, _of_study(hall, survey), cells, rows, "Nothing changed, and nothing failed.")
 
 
 # Help and the palette
@@ -305,7 +318,10 @@ def _changes(hall: Hall, survey: Survey, cells: int, rows: int) -> list[Line]:
 def _help(hall: Hall, cells: int, rows: int) -> list[Line]:
     lines = _help_lines(hall, cells)
     top = max(0, min(hall.scroll, len(lines) - rows))
-    return lines[top : top + rows]
+    shown = lines[top : top + rows]
+    if more := len(lines) - top - len(shown):
+        shown[-1:] = [line(Span(f"{hall.glyphs.down} {more + 1} more lines: arrow keys", "hint"))]
+    return shown
 
 
 def _help_lines(hall: Hall, cells: int) -> list[Line]:
@@ -316,16 +332,17 @@ def _help_lines(hall: Hall, cells: int) -> list[Line]:
         *wrapped(ABOUT[hall.place.page], min(cells, WIDE)),
         EMPTY,
     ]
-    known = keys(behind)
+    marks: list[Span | str] = []
+    for status in SHOWN:
+        marks += [mark_of(status, hall.glyphs), f" {status}   "]
+    lines += [line(*marks), EMPTY]
+    known = (_ARROWS, *keys(behind))
     size = max(width(one.shown) for one in known)
     for one in known:
         first, *rest = wrap(one.more, min(cells, WIDE) - size - 3) or [""]
         lines.append(line(Span(f" {one.shown}", "key"), f"{' ' * (size - width(one.shown) + 2)}{first}"))
         lines += [line(f"{' ' * (size + 3)}{part}") for part in rest]
-    marks: list[Span | str] = []
-    for status in SHOWN:
-        marks += [mark_of(status, hall.glyphs), f" {status}   "]
-    return [*lines, EMPTY, line(*marks)]
+    return lines
 
 
 def furthest(hall: Hall, cells: int, rows: int) -> int:
@@ -370,4 +387,5 @@ _PAGES: Final[dict[Page, Callable[[Hall, Survey, int, int], list[Line]]]] = {
     "records": _records,
     "record": _record,
     "changes": _changes,
+    "series": _series,
 }

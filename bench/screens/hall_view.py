@@ -14,7 +14,7 @@ from bench.diagnose.trace_study import Study
 from bench.screens.glyphs import UNICODE, Glyphs
 from bench.screens.hall_data import BenchLine, Changes, RecordLine, SequenceLine, Survey, Traced
 
-Page = Literal["start", "ready", "next", "sequences", "records", "changes", "bench", "record", "trace"]
+Page = Literal["start", "ready", "next", "sequences", "records", "changes", "bench", "record", "trace", "series"]
 TABS: Final[tuple[Page, ...]] = ("start", "ready", "next", "sequences", "records", "changes")
 """The pages that a figure key leads to from anywhere."""
 TITLES: Final[dict[Page, str]] = {
@@ -27,6 +27,7 @@ TITLES: Final[dict[Page, str]] = {
     "bench": "which bench",
     "record": "record",
     "trace": "trace",
+    "series": "what was read",
 }
 FILTERS: Final[tuple[Status | Literal["all", "open"], ...]] = ("all", "open", *STATUSES)
 """What the readiness page lists, one after the other."""
@@ -140,7 +141,7 @@ class Hall:
     @property
     def traced(self) -> Traced | None:
         """The trace of the point that one is at; None until it was worked out."""
-        return self.traces.get(self.place.about) if self.place.page == "trace" else None
+        return self.traces.get(self.place.about) if self.place.page in ("trace", "series") else None
 
     @property
     def study(self) -> Study | None:
@@ -215,6 +216,10 @@ def listed(hall: Hall, survey: Survey, page: Page) -> list[Item]:
             return _numbered(
                 page, ((one, f"trace {first_name(one.subject)}", f"{one.subject} {one.key.text}") for one in studies)
             )
+        case "series":
+            traced = hall.traced
+            shown = enumerate(traced.studies) if traced is not None else ()
+            return _numbered(page, ((one, f"series {n}", f"{one.subject} {one.key.text}") for n, one in shown))
         case "bench":
             return _numbered(page, ((one, f"walk {one.path}", one.name) for one in survey.benches))
         case _:
