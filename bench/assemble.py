@@ -29,7 +29,7 @@ from bench.runner.crew import InstrumentCrew
 from bench.runner.member import Member, Opener
 from bench.runner.ports import Hands, Manner
 from bench.runner.routed import RoutedHands
-from bench.sequence.file import Measure, Zero
+from bench.sequence.file import Energise, Measure, Zero
 from bench.sequence.load import Loaded, load_sequence
 from bench.sequence.plan import Step
 from bench.walk import events as e
@@ -47,6 +47,7 @@ class Job:
         bench_text: its file's text, for the record.
         faults: what is wrong with the simulated plant; empty on a real bench.
         seed: of the simulated bench; None on a real one.
+        cleared: shelf to why other records do not clear it for power; None where they were not looked at.
     """
 
     loaded: Loaded
@@ -54,6 +55,7 @@ class Job:
     bench_text: str
     faults: tuple[Fault, ...] = ()
     seed: int | None = None
+    cleared: Mapping[str, str] | None = None
 
 
 def load_job(sequence: Path, bench: Path) -> Job:
@@ -133,7 +135,16 @@ def began(job: Job, operator: str) -> e.Began:
         seed=job.seed,
         operator=operator,
         sources=loaded.sources,
+        cleared=_cleared(job),
     )
+
+
+def _cleared(job: Job) -> dict[str, str]:
+    """What other records say of the shelves that are brought up on their evidence."""
+    if job.cleared is not None:
+        return dict(job.cleared)
+    on = [step for step in job.loaded.plan.steps if isinstance(step.source, Energise) and step.source.evidence]
+    return {shelf: "they were not looked at" for step in on for shelf in step.subject.split("+")}
 
 
 def _shown(folder: Path) -> str:

@@ -28,6 +28,7 @@ COMMANDS: Final[dict[str, str]] = {
     "browser": "show a walk that is under way in a browser, say on a tablet at the rack",
     "run": "run a sequence without a screen",
     "draft": "draft a sequence from a plant: insulation, continuity, polarity, idle current, first power",
+    "earth": "show the earthing network: what it should read, what a bench can see of it, what a search found",
     "explain": "explain a measured pin map by the fewest things that people did",
     "judge": "judge a record again under other limits or another decision rule",
     "replay": "show what a record holds, step by step",

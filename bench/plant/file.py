@@ -186,6 +186,9 @@ class CardType(_Entry, frozen=True, kw_only=True):
     spread: Ratio = default(Ratio(0.1))
     """How far a sound card may be off, either way."""
     load: Literal["constant-power", "resistive"] = "constant-power"
+    converter: bool | None = None
+    """Whether it feeds the shelf's other cards: at first power it goes in before them, on a dummy load. Where nothing
+    is said, a type with 'converter' in its title is one."""
     input_capacitance: Capacitance | None = None
     """Charged at switch-on: the inrush."""
     works_from: Voltage = default(Voltage(40.5))
@@ -203,6 +206,11 @@ class CardType(_Entry, frozen=True, kw_only=True):
             )
         if not 0 <= self.spread.value < 1:
             raise Inconsistent(f"spread {self.spread}", "0 % to 99 %")
+
+    @property
+    def converts(self) -> bool:
+        """Whether it is the shelf's converter."""
+        return "converter" in self.title.casefold() if self.converter is None else self.converter
 
 
 class Connector(_Entry, frozen=True, kw_only=True):

@@ -20,7 +20,7 @@ from bench import __version__
 from bench.diagnose.evidence_rows import Evidence
 from bench.diagnose.trace_study import study
 from bench.report import faces, svg
-from bench.report.sheet import Section, Sheet, moment
+from bench.report.sheet import Searched, Section, Sheet, moment
 from bench.report.trace_text import drawing
 from bench.texts import clean_lines
 
@@ -62,6 +62,7 @@ def page(sheets: Sequence[Sheet], readings: Sequence[Evidence], issued: datetime
             "sheet": one,
             "faces": safe(_faces(one)),
             "plots": {section.title: safe(_parts(section)) for section in one.sections},
+            "searches": [(searched, safe(_searched(one, searched))) for searched in one.searches],
         }
         for one in sheets
     ]
@@ -95,6 +96,18 @@ def _faces(one: Sheet) -> list[Drawn]:
         for name, connector in plant.connectors.items()
         if name in owners
     ]
+
+
+def _searched(one: Sheet, searched: Searched) -> list[Drawn]:
+    """The earthing network with what a search for a second path found in it."""
+    if searched.found.facts.get("search") != "second-path":
+        return []
+    from bench.diagnose.earth_facts import picture_of
+    from bench.diagnose.earth_picture import svg as drawn
+
+    picture = picture_of(one.setting.plant, searched.found.facts)
+    caption = "The earthing network; a second path is dashed and carries its label, a poor bond its word"
+    return [Drawn(caption, drawn(picture.network, picture.strays, picture.poor, searched.found.sentence))]
 
 
 def _parts(section: Section) -> list[Drawn]:

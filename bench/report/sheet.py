@@ -11,6 +11,7 @@ from bench.judge.limit import Limit
 from bench.plant.model import Plant, UnknownName
 from bench.quantity import engineering, with_uncertainty
 from bench.record.verify import Verified
+from bench.sequence.file import Found
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.facts import BenchFacts, InstrumentFacts
@@ -61,6 +62,16 @@ class Section:
 
 
 @dataclass(frozen=True, slots=True)
+class Searched:
+    """What a search came to: its step's title, the verdict that counts, the finding."""
+
+    title: str
+    verdict: str
+    mark: str
+    found: Found
+
+
+@dataclass(frozen=True, slots=True)
 class Meter:
     """An instrument as it was used."""
 
@@ -102,6 +113,7 @@ class Sheet:
         checks: results of the bench itself.
         counts: verdict to how many results of the plant.
         asked_for: how many readings of the plant the sequence asks for.
+        searches: what searches found.
         not_passed: results with where to look and what to do.
         conditions: name and value of what was asked and taken.
         holds: hold points that were passed, and by whom.
@@ -122,6 +134,7 @@ class Sheet:
     checks: list[Line] = field(default_factory=list)
     counts: Counter[str] = field(default_factory=Counter)
     asked_for: int = 0
+    searches: list[Searched] = field(default_factory=list)
     not_passed: list[tuple[Line, tuple[str, ...]]] = field(default_factory=list)
     conditions: list[tuple[str, str]] = field(default_factory=list)
     holds: list[Happening] = field(default_factory=list)
@@ -258,11 +271,13 @@ def _add_results(made: Sheet, state: State) -> None:
             continue
         sections.setdefault(step.section, []).append((step, outcome))
         made.counts[outcome.verdict] += 1
+        if outcome.found is not None:
+            made.searches.append(Searched(step.title, outcome.verdict, MARKS.get(outcome.verdict, ""), outcome.found))
         for place in step.probes or ():
             made.pins.setdefault(place, []).append(outcome.verdict)
         if outcome.verdict != "pass":
             made.not_passed.append((line, (*_where(setting.plant, step), *outcome.advice)))
-    made.asked_for = sum(1 for step in setting.plan.steps if step.kind == "measure")
+    made.asked_for = sum(1 for step in setting.plan.steps if step.kind in ("measure", "seek"))
     for title, found in sections.items():
         lines = tuple(_line(step, outcome) for step, outcome in found)
         sources = tuple(dict.fromkeys(outcome.source for _, outcome in found if outcome.source))

@@ -103,6 +103,15 @@ def page(state: State, *, mirrored: bool = False) -> Page:
             return Page("safe", number, "Making outputs safe", f"{ends.get(then, '')} Every output goes off.".strip())
         case r.Meet(roles=roles):
             return Page("meet", number, "Calling the instruments", _meeting(state, roles))
+        case r.Consent() if state.setting is not None and state.setting.unclear:
+            return Page(
+                "consent",
+                number,
+                "Not clear for power",
+                "The records do not clear these shelves for power. The better way is to prove what is missing first.",
+                "To go on all the same, give a reason; it is kept in the record with your name.",
+                wanted="a reason, in words",
+            )
         case r.Consent():
             return Page(
                 "consent",

@@ -328,7 +328,7 @@ def _cards(plant: Plant, shelf: Shelf) -> list[Card]:
 
 def _groups(cards: list[Card]) -> list[tuple[str, list[Card]]]:
     """Converter first, then the others in two halves; nothing of a shelf without cards."""
-    converters = [card for card in cards if "converter" in card.type.title]
+    converters = [card for card in cards if card.type.converts]
     rest = [card for card in cards if card not in converters]
     half = (len(rest) + 1) // 2
     named = [("converter", converters), ("first half of the cards", rest[:half]), ("all cards", rest[half:])]

@@ -305,7 +305,8 @@ class Energise(_Common, frozen=True, kw_only=True, tag="energise"):
     """Part of a breaker's rating that may be used: 80 % is the 125 % continuous-load rule of North American
     practice."""
     evidence: str = ""
-    """Where the shelves that are on were proven free of shorts, if not in this sequence: name the record."""
+    """The folder of records in which the shelves that are on were proven, if not in this sequence: ``logs``. Where its
+    readiness does not clear them for power, the walk goes on only with a reason that a person gives."""
 
     def __post_init__(self) -> None:
         if not self.at:

@@ -43,6 +43,8 @@ class Began(_Event, frozen=True, kw_only=True, tag="began"):
     operator: str = ""
     sources: dict[str, str] = {}
     """File name to SHA-256 of its bytes, for the files that were read."""
+    cleared: dict[str, str] = {}
+    """Shelf that is brought up on the evidence of other records to why these do not clear it; empty where they do."""
 
 
 class Met(_Event, frozen=True, kw_only=True, tag="met"):

@@ -310,14 +310,25 @@ class Setting:
 
     @cached_property
     def weak(self) -> tuple[str, ...]:
-        """One sentence for each kind of limit that this bench cannot prove, with how many steps it bears on."""
+        """What a person must give a reason for before the walk goes on: shelves that are not clear for power, and each
+        kind of limit that this bench cannot prove, with how many steps it bears on."""
         counted: dict[str, int] = {}
         for answer in self.capabilities.values():
             if isinstance(answer, str):
                 counted[answer] = counted.get(answer, 0) + 1
             elif answer.answer == "cannot":
                 counted[answer.sentence] = counted.get(answer.sentence, 0) + 1
-        return tuple(f"{count} steps: {text}" if count > 1 else text for text, count in counted.items())
+        weak = [f"{count} steps: {text}" if count > 1 else text for text, count in counted.items()]
+        return (*self.unclear, *weak)
+
+    @cached_property
+    def unclear(self) -> tuple[str, ...]:
+        """One sentence for each shelf that other records were to clear for power and do not."""
+        return tuple(
+            f"Shelf {shelf} is not clear for power by its records: {why}."
+            for shelf, why in self.began.cleared.items()
+            if why
+        )
 
     def _capability(self, source: Measure, held: Held, conditions: Conditions) -> Capability | str:
         facts = self.bench.for_role(ROLE_OF[source.read])

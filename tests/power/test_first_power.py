@@ -182,3 +182,13 @@ def test_nothing_comes_up_in_a_plan_without_evidence_or_hold_point(tmp_path: Pat
     path.write_text(f"sequence: try\nplant: plant.yaml\nsteps:\n  - {rung}}}\n")
     with pytest.raises(BadFile, match="a hold point before it"):
         load_sequence(path)
+
+
+@pytest.mark.parametrize(("field", "first"), [(", converter: true", True), (", converter: false", False), ("", False)])
+def test_a_converter_is_one_by_its_field_whatever_its_title(tmp_path: Path, field: str, first: bool) -> None:
+    title = "title: shelf converter, idle: 0.06 A"
+    assert title in small_hall.SMALL
+    text = small_hall.SMALL.replace(title, f"title: supply card{field}, idle: 0.06 A")
+    steps = draft(load_plant(small_hall.written(tmp_path, text)), "first-power", "2A", "plant.yaml", "schema.json")
+    assert ("Put in: converter" in steps) is first
+    assert ("dummy: 0.5 A" in steps) is first

@@ -1,0 +1,81 @@
+"""Whether the records of a folder clear shelves for power, for sequences that bring them up on such evidence."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from bench.plant.model import Plant
+    from bench.sequence.plan import Plan
+
+MOST = 4
+"""So many things that are in the way are named."""
+
+
+def cleared(plan: Plan, plant: Plant, beside: Path, simulated: bool) -> dict[str, str]:
+    """Shelf to why its records do not clear it for power; empty where they do.
+
+    Args:
+        plan: the sequence, unrolled; only steps that name other records as their evidence are looked at.
+        plant: the plant as it is now.
+        beside: the folder of the sequence: the folder of records is looked for from there, then from here.
+        simulated: whether the bench is: what a simulator said clears nothing at a real rack.
+    """
+    from bench.sequence.file import Do, Energise
+
+    found: dict[str, str] = {}
+    folders: dict[str, _Clearance] = {}
+    out: set[str] = set()
+    for step in plan.steps:
+        source = step.source
+        if isinstance(source, Do):
+            out = (out | set(source.take_out)) - set(source.put_in)
+        if not isinstance(source, Energise) or not source.evidence:
+            continue
+        if source.evidence not in folders:
+            folders[source.evidence] = _Clearance(source.evidence, plant, beside, simulated)
+        for shelf in step.subject.split("+"):
+            if shelf in plant.shelves:
+                cards = any(card.name not in out for card in plant.shelves[shelf].cards)
+                why = folders[source.evidence].why_not(shelf, cards)
+                found[shelf] = found.get(shelf) or why
+    return found
+
+
+class _Clearance:
+    """What one folder of records says about shelves."""
+
+    def __init__(self, named: str, plant: Plant, beside: Path, simulated: bool) -> None:
+        self.wrong = ""
+        self._gates: dict[tuple[str, str], tuple[tuple[str, str], ...]] = {}
+        path = next((path for path in (beside / named, Path(named)) if path.is_dir()), None)
+        if path is None:
+            self.wrong = f"there is no folder of records '{named}'"
+            return
+        from bench.commands.evidence import changes_since, open_folder
+        from bench.diagnose.evidence_reach import Reaching
+        from bench.diagnose.evidence_ready import readiness, void
+
+        folder = open_folder(path, plant.name, lambda number, count: None)
+        if folder.broken:
+            self.wrong = f"{folder.broken[0]}"
+        elif not folder.chapters:
+            self.wrong = f"{path} holds no record of this plant"
+        elif folder.simulated and not simulated:
+            self.wrong = f"all of {path} comes from simulated benches and proves nothing here"
+        rows = void(folder.rows, folder.told, Reaching(plant), changes_since(folder, plant))
+        self._gates = {(gate.shelf, gate.gate): gate.blockers for gate in readiness(plant, rows).gates}
+
+    def why_not(self, shelf: str, cards: bool) -> str:
+        """Why a shelf is not clear, with or without its cards; empty where it is."""
+        if self.wrong:
+            return self.wrong
+        gates = ["first power", *(["cards in"] if cards else [])]
+        missing = [(shelf, gate) for gate in gates if (shelf, gate) not in self._gates]
+        if missing:
+            return "nothing is known of it"
+        in_the_way = list(dict.fromkeys(blocker for gate in gates for blocker in self._gates[shelf, gate]))
+        named = ", ".join(f"{kind} of {about}" if about else kind for kind, about in in_the_way[:MOST])
+        more = f" and {len(in_the_way) - MOST} more" if len(in_the_way) > MOST else ""
+        return f"not proven: {named}{more}" if in_the_way else ""

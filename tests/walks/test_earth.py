@@ -1,0 +1,139 @@
+"""One path to earth, by processes as a user runs them: the drafted sequence on the simulated low-ohm bench."""
+
+from __future__ import annotations
+
+import json
+import os
+import xml.etree.ElementTree as ET
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.walks.tool import BENCH, JOB, proveout, run_json
+
+PLANT = JOB / "plant.yaml"
+SEQUENCE = JOB / "earth.yaml"
+LOW_OHM = JOB / "benches" / "low-ohm.yaml"
+
+
+def bench_with(folder: Path, *faults: str) -> Path:
+    text = LOW_OHM.read_text("utf-8")
+    path = folder / "bench.yaml"
+    head = text[: text.index("  faults:")]
+    path.write_text(head + ("  faults:\n" if faults else "") + "".join(f"    - {fault}\n" for fault in faults), "utf-8")
+    return path
+
+
+def walked(folder: Path, *faults: str) -> tuple[int, dict[str, Any]]:
+    words = ("run", SEQUENCE, "--bench", bench_with(folder, *faults), "--record", folder / "r.jsonl")
+    return run_json(*words, "--speed", 300, cwd=folder)
+
+
+def found_in(folder: Path) -> tuple[int, dict[str, Any]]:
+    done = proveout("earth", PLANT, "--record", folder / "r.jsonl", "--json", cwd=folder)
+    assert done.stdout, done.stderr
+    return done.returncode, json.loads(done.stdout)
+
+
+def test_a_sound_plant_passes(tmp_path: Path) -> None:
+    code, summary = walked(tmp_path)
+    assert code == 0, summary
+    assert set(summary["counts"]) == {"pass"}
+    code, found = found_in(tmp_path)
+    assert (code, found["verdict"], found["kind"]) == (0, "pass", "clear")
+    assert "One path to earth" in found["sentence"]
+
+
+@pytest.mark.parametrize(
+    ("faults", "named"),
+    [
+        (["{fault: second-earth-path, between: [E3, ET1], ohms: 6 mohm}"], [{"E3", "ET1"}]),
+        (["{fault: second-earth-path, between: [E3, X3], ohms: 9 mohm}"], [{"E3", "X3"}]),
+        (["{fault: bond-poor, bond: LT3, ohms: 30 mohm}"], [{"LT3"}]),
+        (["{fault: bond-open, bond: LE5}"], [{"LE5"}]),
+        (
+            [
+                "{fault: second-earth-path, between: [E3, ET1], ohms: 6 mohm}",
+                "{fault: second-earth-path, between: [E1, E2], ohms: 4 mohm}",
+            ],
+            [{"E3", "ET1"}, {"E1", "E2"}],
+        ),
+    ],
+)
+def test_what_is_wrong_is_found_and_named_first(faults: list[str], named: list[set[str]], tmp_path: Path) -> None:
+    code, summary = walked(tmp_path, *faults)
+    assert code == 1, summary
+    code, found = found_in(tmp_path)
+    assert (code, found["verdict"]) == (1, "fail")
+    first = [set(one.get("between", [one.get("bond")])) for one in found["posterior"][: len(named)]]
+    assert sorted(map(sorted, first)) == sorted(map(sorted, named))
+    assert all(one["chance"] > 0.9 for one in found["posterior"][: len(named)])
+
+
+def test_a_meter_that_is_too_poor_says_so(tmp_path: Path) -> None:
+    path = tmp_path / "earth.yaml"
+    asked = SEQUENCE.read_text("utf-8").replace('lifting: "yes"', 'lifting: "no"')
+    path.write_text(asked.replace("plant: plant.yaml", f"plant: {os.path.relpath(PLANT, tmp_path)}"), "utf-8")
+    text = BENCH.read_text("utf-8")
+    bench = tmp_path / "bench.yaml"
+    bench.write_text(text[: text.index("  faults:")], "utf-8")
+    record = tmp_path / "r.jsonl"
+    code, _ = run_json("run", path, "--bench", bench, "--record", record, "--speed", 300, cwd=tmp_path)
+    assert code == 1
+    code, found = found_in(tmp_path)
+    assert (code, found["verdict"]) == (1, "undecided")
+    assert "this meter cannot decide" in found["sentence"]
+    assert found["sight"]["share"] < 0.5
+    assert any(line.startswith("lifting bond ") for line in found["lines"])
+
+
+def test_the_network_on_paper_and_what_a_bench_can_see(tmp_path: Path) -> None:
+    done = proveout("earth", PLANT, "--between", "E3", "ET1", cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    # 16 mm2 over 7 m and over 5 m (IEC 60228: 1.15 ohm/km at 20 degC), at the hall's 18 degC; two lugs of 0.2 mohm each
+    milliohm = 1.15 * 12 * (1 + 0.00393 * (18 - 20)) + 4 * 0.2
+    assert f"expected from frame of bay 3 (E3) to signal tray (ET1): {milliohm:.0f} mΩ" in done.stdout
+    good = proveout("earth", PLANT, "--bench", LOW_OHM, cwd=tmp_path).stdout
+    poor = proveout("earth", PLANT, "--bench", BENCH, cwd=tmp_path).stdout
+    assert "would show at 85 % of the possible places" in good
+    assert "would show at 4 % of the possible places" in poor
+    assert "lifting bond" in poor and "lift 10 bonds, all at once" in poor
+
+
+def test_the_picture_is_drawn_with_the_path(tmp_path: Path) -> None:
+    assert walked(tmp_path, "{fault: second-earth-path, between: [E3, ET1], ohms: 6 mohm}")[0] == 1
+    record, picture = tmp_path / "r.jsonl", tmp_path / "earth.svg"
+    done = proveout("earth", PLANT, "--record", record, "--svg", picture, cwd=tmp_path)
+    assert done.returncode == 1, done.stderr
+    assert "<1> second path: frame of bay 3 (E3) - - - signal tray (ET1), about 6 mΩ" in done.stdout
+    assert "T1.3, over bay 3, within about 3 m" in done.stdout
+    drawn = ET.parse(picture).getroot()
+    paths = [one for one in drawn.iter("{http://www.w3.org/2000/svg}path") if one.get("class") == "second-path"]
+    assert len(paths) == 1 and paths[0].get("stroke-dasharray")
+    report = proveout("report", record, "-o", tmp_path / "r.html", cwd=tmp_path)
+    assert report.returncode == 0, report.stderr
+    page = (tmp_path / "r.html").read_text("utf-8")
+    assert 'class="second-path"' in page
+    assert "A second path joins frame of bay 3 (E3) to signal tray (ET1)" in page
+
+
+def test_what_makes_no_sense_is_refused(tmp_path: Path) -> None:
+    for words, said in (
+        (("--json",), "--json wants --record"),
+        (("--between", "E3", "E99"), "'E99' is no point"),
+        (("--bench", LOW_OHM, "--path", "5 kg"), "--path"),
+        (("--bench", LOW_OHM, "--wires", 2), "with 2 wires"),
+    ):
+        done = proveout("earth", PLANT, *words, cwd=tmp_path)
+        assert done.returncode == 2
+        assert said in done.stderr
+
+
+def test_the_draft_is_what_ships(tmp_path: Path) -> None:
+    path = tmp_path / "earth.yaml"
+    assert proveout("draft", PLANT, "earth", "-o", path, cwd=tmp_path).returncode == 0
+    steps = path.read_text("utf-8").split("steps:")[1]
+    assert steps == SEQUENCE.read_text("utf-8").split("steps:")[1]
+    done = proveout("draft", PLANT, "earth", "--bay", "3", cwd=tmp_path)
+    assert done.returncode == 2 and "whole plant" in done.stderr
