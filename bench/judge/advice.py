@@ -73,6 +73,7 @@ def what_would_decide(
     temperature_c: float | None = None,
     null_repeatability_ohm: float = NULL_REPEATABILITY_OHM,
     emf_residual: float = EMF_RESIDUAL,
+    four_wires: bool = True,
 ) -> tuple[Advice, ...]:
     """Return the remedies for a reading, best first; empty when it is already decided.
 
@@ -87,6 +88,7 @@ def what_would_decide(
         temperature_c: of the meter.
         null_repeatability_ohm: how well shorted leads would repeat.
         emf_residual: part of a thermal EMF that compensation leaves.
+        four_wires: whether the meter can read with four wires at all; one with two terminals cannot.
 
     Raises:
         JudgeError: units differ, or a table is given without a function.
@@ -96,7 +98,7 @@ def what_would_decide(
         return ()
     found: list[Advice] = []
     remedies: list[tuple[str, str, Budget]] = []
-    remedies.extend(_lead_remedies(budget, null_repeatability_ohm))
+    remedies.extend(_lead_remedies(budget, null_repeatability_ohm, four_wires))
     if table is not None:
         if function is None:
             raise JudgeError("advice", "a table without a function", "the function in use")
@@ -114,7 +116,7 @@ def what_would_decide(
         # and by the formula of Welch and Satterthwaite a larger uncertainty: that is no remedy
         if advice.decides or advice.expanded_uncertainty < budget.expanded_uncertainty:
             found.append(advice)
-    names = [action for action, _, _ in remedies if action != "null the leads"]
+    names = [action for action, _, _ in remedies if action != "null the leads" or not four_wires]
     if len(names) > 1 and not any(advice.decides for advice in found):
         words = f"Do all together: {', '.join(names)}."
         advice = _advice("all of these", words, _together(budget, remedies), limit, rule)
@@ -154,7 +156,7 @@ def _changed(budget: Budget, role: str, change: Callable[[Component], Component 
     return budget.with_components(kept or [Component("nothing left", 0.0)])
 
 
-def _lead_remedies(budget: Budget, repeatability_ohm: float) -> Iterator[tuple[str, str, Budget]]:
+def _lead_remedies(budget: Budget, repeatability_ohm: float, four_wires: bool) -> Iterator[tuple[str, str, Budget]]:
     if not budget.having("leads"):
         return
     nulled = Component.within("the test leads", Leads.nulled(0.0, repeatability_ohm).half_width_ohm, role="leads")
@@ -164,11 +166,12 @@ def _lead_remedies(budget: Budget, repeatability_ohm: float) -> Iterator[tuple[s
             "Short the probes, press null, and read again.",
             _changed(budget, "leads", lambda part: replace(nulled, name=part.name)),
         )
-    yield (
-        "four wires",
-        "Measure with four wires, the sense probes at the part.",
-        _changed(budget, "leads", lambda part: None),
-    )
+    if four_wires:
+        yield (
+            "four wires",
+            "Measure with four wires, the sense probes at the part.",
+            _changed(budget, "leads", lambda part: None),
+        )
 
 
 def _emf_remedies(budget: Budget, residual: float) -> Iterator[tuple[str, str, Budget]]:
@@ -259,6 +262,7 @@ def _together(budget: Budget, remedies: list[tuple[str, str, Budget]]) -> Budget
         "another range": ("accuracy", "resolution"),
         "more readings": ("scatter",),
         "offset compensation": ("emf",),
+        "null the leads": ("leads",) if "four wires" not in chosen else (),
         "four wires": ("leads",),
         "prove the bench again": ("zero",),
     }

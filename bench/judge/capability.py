@@ -180,6 +180,7 @@ def bench_capability(
     emf_v: float = 0.0,
     emf_method: str = "none",
     level: float = 0.95,
+    four_wires: bool = True,
 ) -> Capability:
     """Say whether a meter can prove a limit, from its accuracy table.
 
@@ -196,6 +197,7 @@ def bench_capability(
         emf_v: thermal EMF to expect, either way; needs the row's test current.
         emf_method: what will be done about it.
         level: coverage probability of the expanded uncertainty.
+        four_wires: whether the meter can read with four wires at all.
 
     Raises:
         JudgeError: units differ or the function is not in the table.
@@ -228,6 +230,7 @@ def bench_capability(
             range_top=range_top,
             calibrated_days_ago=calibrated_days_ago,
             temperature_c=temperature_c,
+            four_wires=four_wires,
         )
 
     return capability(limit, budget_at, rule, expected=expected, advise=advise)

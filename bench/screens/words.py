@@ -183,6 +183,8 @@ def _own_text(step: Step) -> str:
             return "Connect the tester to both places, then hands off."
         if source.read == "current":
             return "Put the ammeter between both places."
+        if source.read == "temperature":
+            return "Lay the thermometer's sensor where it says, and let it settle."
         if source.wires == 4:
             return "Both clips of a colour go on its place, the sense clip nearest to the part."
         return "Touch both places and hold still."

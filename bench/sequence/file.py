@@ -6,7 +6,7 @@ by looking the name up in a fixed table (see :mod:`bench.sequence.views`) and by
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from typing import Any, Final, Literal
 
 import msgspec
 
@@ -145,13 +145,17 @@ class Ask(_Common, frozen=True, kw_only=True, tag="ask"):
     most: float | None = None
 
 
+NOWHERE: Final = ("", "")
+"""In place of two places, where no probe goes anywhere."""
+
+
 class Measure(_Common, frozen=True, kw_only=True, tag="measure"):
     """One reading, held against a limit."""
 
     read: Reads
-    between: tuple[str, str]
-    """The two places for the probes: the red lead first."""
     limit: Limit
+    between: tuple[str, str] = NOWHERE
+    """The two places for the probes: the red lead first. A temperature has none."""
     text: str = ""
     wires: Literal[2, 4] = 2
     range: Amount | None = None
@@ -181,6 +185,8 @@ class Measure(_Common, frozen=True, kw_only=True, tag="measure"):
 
     def __post_init__(self) -> None:
         Rig(join=self.join)
+        if self.read != "temperature" and self.between == NOWHERE:
+            raise Inconsistent("a reading without 'between'", "the two places for the probes")
         if not 1 <= self.readings <= 1000:
             raise Inconsistent(f"readings {self.readings}", "1 to 1000 readings")
         moments = [time.value for time in self.times]

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from bench.roles import ROLE_OF, Role
-from bench.sequence.file import Energise, Measure, Prove, Seek, SequenceFile, Set, Single, Zero
+from bench.sequence.file import NOWHERE, Energise, Measure, Prove, Seek, SequenceFile, Set, Single, Zero
 
 Kind = Literal["caution", "hold", "do", "ask", "measure", "zero", "prove", "wait", "set", "energise", "seek"]
 
@@ -51,12 +51,12 @@ class Step:
     @property
     def probes(self) -> tuple[str, str] | None:
         """Where the probes go, red first; None where no probe is placed on the plant."""
-        return self.source.between if isinstance(self.source, Measure) else None
+        return self.source.between if isinstance(self.source, Measure) and self.source.between != NOWHERE else None
 
     @property
     def pair(self) -> tuple[str, str] | None:
         """The two places that the reading is about; None where it is about none, or about many joined together."""
-        return self.source.between if isinstance(self.source, Measure) and not self.source.join else None
+        return None if isinstance(self.source, Measure) and self.source.join else self.probes
 
     @property
     def reads(self) -> bool:

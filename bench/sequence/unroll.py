@@ -14,6 +14,7 @@ from bench.judge.charge import cable_capacitance, discharge_time
 from bench.plant.model import Plant, UnknownName
 from bench.roles import UNIT_OF
 from bench.sequence.file import (
+    NOWHERE,
     Ask,
     Caution,
     Discharge,
@@ -139,8 +140,9 @@ class _Unroller:
             subject = subject or filled.of
             touches += [filled.of] if filled.of else []
         if isinstance(filled, Measure):
-            touches += [*filled.between, *(name for group in filled.join for name in group)]
-            subject = subject or "~".join(filled.between)
+            ends = filled.between if filled.between != NOWHERE else ()
+            touches += [*ends, *(name for group in filled.join for name in group)]
+            subject = subject or "~".join(ends)
         text = getattr(filled, "text", "")
         if isinstance(filled, Do):
             touches += [name for wanted in _DO_LISTS for name in getattr(filled, wanted)]
@@ -337,8 +339,9 @@ class _Unroller:
 
     def _sensible_measure(self, entry: Any, filled: Measure) -> bool:
         good = True
+        nowhere = filled.between == NOWHERE
         ends: list[tuple[tuple[str | int, ...], str]] = [
-            (("between", i), name) for i, name in enumerate(filled.between)
+            (("between", i), name) for i, name in enumerate(filled.between) if not nowhere
         ]
         ends += [(("join", i, j), name) for i, group in enumerate(filled.join) for j, name in enumerate(group)]
         for path, name in ends:
@@ -350,7 +353,7 @@ class _Unroller:
         good = (
             not [name for i, name in enumerate(filled.proven) if not self._known(entry, ("proven", i), name)] and good
         )
-        if good and len(set(filled.between)) == 1:
+        if good and not nowhere and len(set(filled.between)) == 1:
             self.say(entry, ("between",), f"'{filled.between[0]}' twice", "two different places", "")
             good = False
         return self._sensible_limit(entry, filled, filled.limit) and good
@@ -390,6 +393,8 @@ class _Unroller:
 def _title(entry: Single, subject: str) -> str:
     """A title for a step that has none."""
     match entry:
+        case Measure(between=between) if between == NOWHERE:
+            return f"{subject}: {entry.read}" if subject else entry.read.capitalize()
         case Measure():
             return f"{subject}: {entry.read} between {entry.between[0]} and {entry.between[1]}"
         case Zero():

@@ -131,7 +131,9 @@ class SimulatedHands:
     def place(self, step: Step) -> None:
         """Turn the dial to what the step reads, and put the probes where it wants them."""
         source = step.source
-        if isinstance(source, Measure):
+        if isinstance(source, Measure) and step.probes is None:
+            self._bench.move(Move(dial=self._dial(source.read), lift=True))
+        elif isinstance(source, Measure):
             self._bench.move(Move(dial=self._dial(source.read), place=source.between, join=source.join))
         elif isinstance(source, Zero):
             self._bench.move(Move(dial=self._dial("resistance"), hold="together"))

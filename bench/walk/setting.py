@@ -349,6 +349,7 @@ class Setting:
                 expected=held.expected,
                 temperature_c=conditions.ambient,
                 leads=leads,
+                four_wires=_has_four_wires(facts),
             )
         except JudgeError as error:
             return str(error)
@@ -519,7 +520,7 @@ class Setting:
             return replace(base, value=read.value, sentence=f"Undecided: {error}.")
         advice: tuple[str, ...] = ()
         if decision.verdict == "undecided":
-            advice = _advice(budget, decision, table, function, age, conditions.ambient)
+            advice = _advice(budget, decision, table, function, age, conditions.ambient, _has_four_wires(facts))
         return replace(
             base,
             verdict=decision.verdict,
@@ -632,6 +633,11 @@ def _accuracy_name(facts: InstrumentFacts, source: Measure) -> str | None:
     return facts.accuracy_of.get(function_name(source.read, source.wires))
 
 
+def _has_four_wires(facts: InstrumentFacts) -> bool:
+    """Whether a meter has terminals for four wires: it is no use to propose them where it has two."""
+    return function_name("resistance", 4) in facts.accuracy_of
+
+
 def _leads(facts: InstrumentFacts, wires: int, zero: float | None) -> Leads:
     if wires == 4:
         return Leads.four_wires()
@@ -721,7 +727,13 @@ def _with_scatter(budget: Budget, read: e.Read) -> Budget:
 
 
 def _advice(
-    budget: Budget, decision: Decision, table: AccuracyTable, function: str, age: float | None, ambient: float
+    budget: Budget,
+    decision: Decision,
+    table: AccuracyTable,
+    function: str,
+    age: float | None,
+    ambient: float,
+    four_wires: bool,
 ) -> tuple[str, ...]:
     try:
         found = what_would_decide(
@@ -732,6 +744,7 @@ def _advice(
             function=function,
             calibrated_days_ago=age,
             temperature_c=ambient,
+            four_wires=four_wires,
         )
     except JudgeError:
         return ()

@@ -300,3 +300,11 @@ def test_a_worse_bench_is_never_more_capable(expected, u, worse):
         ).answer
 
     assert order.index(answer(worse)) <= order.index(answer(1.0))
+
+
+def test_four_wires_are_not_proposed_to_a_meter_with_two_terminals() -> None:
+    stuck = budget(2.25, leads=Leads.not_nulled())
+    assert "four wires" in actions(what_would_decide(stuck, LIMIT))
+    two = what_would_decide(stuck, LIMIT, four_wires=False)
+    assert "four wires" not in actions(two) and "null the leads" in actions(two)
+    assert not any("four" in advice.sentence for advice in two if advice.action != "better meter")

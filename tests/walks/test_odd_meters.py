@@ -7,9 +7,11 @@ import re
 import time
 from pathlib import Path
 
+import msgspec
 import pytest
 
-from bench.assemble import load_job
+from bench.assemble import began, load_job
+from bench.files import BadFile
 from bench.instruments.accuracy import accuracy_rows
 from bench.instruments.instrument import Instrument
 from bench.instruments.library import Library
@@ -22,9 +24,12 @@ from bench.judge.reading import overload_reading
 from bench.plant.faults import PolarityReversed, Short
 from bench.plant.faulty import affected_pins
 from bench.plant.load import load_plant
+from bench.sequence.load import load_sequence
 from bench.simulate.handhelds import Handheld, PolledText, SevenSegment, StreamingText
 from bench.simulate.panel import Panel
 from bench.simulate.thermometer import Thermometer, sensor_tolerance
+from bench.walk import events as e
+from bench.walk.setting import Conditions, Rules, Setting
 from tests.instruments.server import Bars, VirtualLine, served
 from tests.walks.tool import JOB, SEQUENCE, proveout, run_json
 
@@ -140,7 +145,6 @@ steps:
 THERMOMETER = """  - step: measure
     title: Room temperature
     read: temperature
-    between: [J101.1, J205.1]
     subject: ambient
     limit: {at-least: -10 degC, at-most: 45 degC, source: what the meter may be used in}
 """
@@ -340,3 +344,37 @@ def test_a_dial_that_nobody_turned_stops_the_reading() -> None:
         instrument.read()
     assert caught.value.kind == "mismatch"
     assert caught.value.advice == "Turn the dial to ohms."
+
+
+@pytest.mark.parametrize(("bench", "proposed"), [("odd-meters-streaming", False), ("simulated", True)])
+def test_four_wires_are_proposed_where_the_meter_has_them(bench: str, proposed: bool) -> None:
+    """A limit that no two-wire reading can prove: what would help must be something that the meter can do."""
+    job = load_job(SEQUENCE, JOB / "benches" / f"{bench}.yaml")
+    setting = Setting.of(began(job, "Ada"))
+    step = next(one for one in setting.plan.steps if one.subject == "W101.1")
+    read = e.Read(number=1, instrument="", function="resistance 2w", unit="Ω", resolution=0.001)
+    advice: list[str] = []
+    for value in range(40, 400, 5):
+        read = msgspec.structs.replace(read, instrument=setting.bench.role_of["ohms"], value=value / 100)
+        advice += setting.judge(step, read, 1, Conditions(), Rules(), "2026-11-25T12:00:00+00:00")[0].advice
+    assert advice, "some reading straddles the limit"
+    assert any("four wires, the sense probes" in text for text in advice) == proposed
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [("", ""), ("    between: [J101.1, J205.1]\n", ""), ("    read: resistance\n", "the two places for the probes")],
+)
+def test_a_thermometer_needs_no_two_places_and_an_ohmmeter_does(line: str, said: str, tmp_path: Path) -> None:
+    step = THERMOMETER.replace("    read: temperature\n", line) if said else THERMOMETER + line
+    path = tmp_path / "warm.yaml"
+    path.write_text(f"sequence: warm\nplant: {JOB / 'plant.yaml'}\nsteps:\n{step}", "utf-8")
+    if said:
+        with pytest.raises(BadFile) as caught:
+            load_sequence(path)
+        assert said in str(caught.value)
+        return
+    (planned,) = load_sequence(path).plan.steps
+    assert planned.probes == (("J101.1", "J205.1") if line else None)
+    assert planned.subject == "ambient"
+    assert [name for name in planned.touches if name.startswith("J")] == (["J101.1", "J205.1"] if line else [])
