@@ -6,10 +6,10 @@ What a key or a line does is a word with an argument, such as ``go records`` or 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
-from bench.screens.hall_view import FILTERS, KINDS, TABS, TITLES, Hall, Page, listed
+from bench.screens.hall_view import FILTERS, KINDS, TABS, TITLES, Hall, Page
 from bench.screens.keys import Key
 
 MOVES: Final = {"up": -1, "down": 1, "pageup": -10, "pagedown": 10, "home": -1_000_000, "end": 1_000_000}
@@ -157,7 +157,10 @@ _NOT_OFFERED: Final = ("help", "palette", "close", "found", "earlier", "later")
 
 
 def actions(hall: Hall) -> list[Action]:
-    """Everything that can be done, as far as it has what was typed; what this page offers comes first."""
+    """Everything that can be done, as far as it has what was typed: what has it earliest comes first.
+
+    Of equals what this page offers comes first.
+    """
     typed = (hall.palette or "").strip()
     found: dict[str, Action] = {}
     survey = hall.survey
@@ -178,13 +181,17 @@ def actions(hall: Hall) -> list[Action]:
     if survey is not None:
         found |= _things(hall)
     sought = typed.casefold().split()
-    return [one for one in found.values() if all(word in one.text.casefold() for word in sought)]
+    ranked = []
+    for number, one in enumerate(found.values()):
+        places = [one.text.casefold().find(word) for word in sought]
+        if -1 not in places:
+            # what begins with the letters is more likely meant than what mentions them at its end
+            ranked.append((sum(places), number, one))
+    return [one for _, _, one in sorted(ranked, key=lambda rank: rank[:2])]
 
 
 def _bare(hall: Hall) -> Hall:
     """The page below the palette."""
-    from dataclasses import replace
-
     return replace(hall, palette=None, help=False, typing=False)
 
 
@@ -193,8 +200,8 @@ def _things(hall: Hall) -> dict[str, Action]:
     survey = hall.survey
     assert survey is not None
     found = {}
-    for item in listed(hall, survey, "sequences"):
-        found[item.does] = Action(f"walk the sequence {item.words}", item.does)
+    for sequence in survey.sequences:
+        found[f"choose {sequence.path}"] = Action(f"walk the sequence {sequence.name}", f"choose {sequence.path}")
     for record in survey.records:
         found[f"record {record.path}"] = Action(
             f"open the record {record.name}, {record.told}", f"record {record.path}"

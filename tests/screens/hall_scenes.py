@@ -291,7 +291,7 @@ HALL_SCENES: dict[str, HallScene] = {
     "trace-mended": HallScene(("p", *"W1.3", "enter"), ("last good", "first bad", "W1.3", "readings")),
     "trace-unread": HallScene(("p", *"W1.8", "enter"), ("No record holds a reading of it",)),
     "series": HallScene(("p", *"W1", "enter", "l"), ("what was read of W1", "7 of 7 series", "steady")),
-    "palette": HallScene(("p", *"walk"), ("all actions", "walk_", "walk the sequence continuity of w1")),
+    "palette": HallScene(("p", *"walk"), ("all actions", "walk_", "walk the sequence continuity of W1")),
     "help": HallScene(("question_mark",), ("Help", "The plant bay by bay", "proven", "failing")),
 }
 """The moments, by name."""
