@@ -29,6 +29,7 @@ COMMANDS: Final[dict[str, str]] = {
     "run": "run a sequence without a screen",
     "draft": "draft a sequence from a plant: insulation, continuity, polarity, idle current, first power",
     "earth": "show the earthing network: what it should read, what a bench can see of it, what a search found",
+    "identify": "find which wire is which in a cable without labels: plan, cards, walk, labels",
     "explain": "explain a measured pin map by the fewest things that people did",
     "judge": "judge a record again under other limits or another decision rule",
     "replay": "show what a record holds, step by step",

@@ -13,10 +13,11 @@ from bench import exits
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's options."""
     parser.add_argument("plant", type=Path, help="the plant file")
-    parser.add_argument("kind", help="insulation, continuity, polarity, idle-current, first-power or supply-search")
+    parser.add_argument("kind", help="what to draft; a wrong word is answered with all that there are")
     scope = parser.add_mutually_exclusive_group()
     scope.add_argument("--cable", metavar="NAME", help="this cable")
     scope.add_argument("--bay", metavar="NAME", help="everything of this bay")
+    scope.add_argument("--connector", metavar="NAME", help="everything of this connector")
     scope.add_argument("--shelf", metavar="NAME", help="everything of this shelf")
     parser.add_argument("-o", "--output", type=Path, metavar="FILE", help="where to write it; else it is printed")
 
@@ -54,7 +55,12 @@ def _scope(options: argparse.Namespace, plant: object) -> str:
     from bench.errors import BadRequest
     from bench.files import near, one_of
 
-    for kind, known in (("cable", "cables"), ("bay", "bays"), ("shelf", "shelves")):
+    for kind, known in (
+        ("cable", "cables"),
+        ("connector", "connectors"),
+        ("bay", "bays"),
+        ("shelf", "shelves"),
+    ):
         name = getattr(options, kind)
         if name is None:
             continue

@@ -4,14 +4,21 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
+import msgspec
+
 from bench.diagnose.cable_case import Case, wire_of
 from bench.diagnose.identification import Identification
 from bench.diagnose.identify import Way
+from bench.files import exact, parse
+from bench.plant.file import ConductorEntry
 from bench.plant.model import Plant
+from bench.plant.resolve import resolve
+from bench.plant.things import Conductor
 from bench.quantity import engineering
 from bench.sequence.file import Found, Measure
 from bench.walk.seeking import Link
@@ -193,35 +200,74 @@ def _flags(plant: Plant, facts: Mapping[str, Any]) -> list[str]:
     return sorted(dict.fromkeys(named), key=lambda flag: order.get(flag, len(order)))
 
 
-def plant_lines(plant: Plant, facts: Mapping[str, Any], record: str) -> str:
+class Claims(msgspec.Struct, frozen=True, kw_only=True):
+    """What a plant file takes from an identification: the ``conductors`` of one cable."""
+
+    conductors: list[ConductorEntry]
+
+
+def claims_of(plant: Plant, facts: Mapping[str, Any], record: str) -> Claims:
     """The ``conductors`` entries of the cable, with what was identified and where the evidence is.
 
     An end that was found on a pin of a connector is claimed to land there; a loose one keeps its flag in a remark.
     What the cable's entry says of single conductors already is kept.
     """
     cable = next(one for one in plant.file.cables if one.name == facts["cable"])
-    step = "from" if facts["side"] == "near" else "to"
-    ends = {**facts["names"], **facts["by_colour"]}
-    by_conductor = {conductor: flag for flag, conductor in ends.items()}
+    near = facts["side"] == "near"
+    by_conductor = {name: flag for flag, name in {**facts["names"], **facts["by_colour"]}.items()}
     before = {entry.conductor: entry for entry in cable.conductors}
-    lines = ["    conductors:"]
+    entries: list[ConductorEntry] = []
     for one in plant.cables[cable.name].conductors:
+        old = next((before.pop(key) for key in _written(one) if key in before), None)
+        entry = old or ConductorEntry(conductor=str(one.number))
         flag = by_conductor.get(one.name)
         if flag is None:
+            entries += [] if old is None else [old]
             continue
         how = "by its colour" if flag in facts["by_colour"] else f"by {facts['method']}"
         numbers = [str(n) for n in facts["evidence"].get(flag, ())]
         seen = f", event {', '.join(numbers[:4])}{' ...' if len(numbers) > 4 else ''}" if numbers else ""
         loose = "/" in flag
-        said = f"{step} end is flag {flag.rpartition('/')[2]}; " if loose else ""
-        old = before.get(str(one.number))
-        remark = f"{said}identified {how}, {record}{seen}"
-        if old is not None and old.remark:
-            remark = f"{old.remark}; {remark}"
-        claim = "" if loose else f", {step}: {flag}, {step}-status: claimed"
-        lines.append(f"      - {{conductor: {one.number}{claim}, remark: {_quoted(remark)}}}")
+        said = f"{'from' if near else 'to'} end is flag {flag.rpartition('/')[2]}; " if loose else ""
+        remark = "; ".join(text for text in (entry.remark, f"{said}identified {how}, {record}{seen}") if text)
+        if loose:
+            entries.append(msgspec.structs.replace(entry, remark=remark))
+        elif near:
+            entries.append(msgspec.structs.replace(entry, start=flag, from_status="claimed", remark=remark))
+        else:
+            entries.append(msgspec.structs.replace(entry, end=flag, to_status="claimed", remark=remark))
+    return Claims(conductors=entries)
+
+
+def _written(one: Conductor) -> tuple[str, ...]:
+    """How a file may name a conductor."""
+    pair = () if one.pair is None or one.leg is None else (f"{one.pair}{one.leg[0].upper()}",)
+    return str(one.number), *pair, *(text.lower() for text in pair)
+
+
+def claims_text(claims: Claims) -> str:
+    """The same as lines of a plant file, to stand below the cable's name."""
+    lines = ["conductors:"]
+    for entry in claims.conductors:
+        plain = msgspec.to_builtins(entry, enc_hook=exact)
+        fields = ", ".join(f"{name}: {_quoted(str(value))}" for name, value in plain.items() if value is not None)
+        lines.append(f"  - {{{fields}}}")
     return "\n".join(lines) + "\n"
 
 
+def proved(plant: Plant, cable: str, text: str, name: str) -> Plant:
+    """The plant with these lines taken in: read by the loader itself.
+
+    Raises:
+        BadFile: they are none that the plant file takes.
+    """
+    claims, _ = parse(text, Claims, name)
+    cables = [
+        msgspec.structs.replace(one, conductors=claims.conductors) if one.name == cable else one
+        for one in plant.file.cables
+    ]
+    return resolve(msgspec.structs.replace(plant.file, cables=cables))
+
+
 def _quoted(text: str) -> str:
-    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
+    return json.dumps(text, ensure_ascii=False)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Final
 
 from bench.plant.model import NoPath, Plant, UnknownName
 from bench.plant.things import Bay, Cable, Shelf
+from bench.sequence.draft_conductors import crosses, identify, isolation
 from bench.sequence.draft_earth import earth
 from bench.sequence.draft_power import WouldOverload, first_power
 from bench.sequence.draft_search import supply_search
@@ -91,8 +92,20 @@ def draft(plant: Plant, kind: str, of: str, plant_file: str, schema: str) -> str
         UnknownName: nothing is called ``of``.
     """
     about, body = KINDS[kind](plant, of)
-    head = HEAD.format(schema=schema, plant=plant.name, name=f"{kind} {of}".strip(), plant_file=plant_file, about=about)
-    return head + body
+    return headed(plant, f"{kind} {of}".strip(), about, plant_file, schema) + body
+
+
+def headed(plant: Plant, name: str, about: str, plant_file: str, schema: str) -> str:
+    """The head of a sequence file.
+
+    Args:
+        plant: the plant.
+        name: of the sequence.
+        about: what it finds.
+        plant_file: the path that the sequence will name.
+        schema: the path of the JSON Schema that an editor should use.
+    """
+    return HEAD.format(schema=schema, plant=plant.name, name=name, plant_file=plant_file, about=about)
 
 
 def _scope(plant: Plant, of: str) -> tuple[str, list[str]]:
@@ -388,8 +401,48 @@ def _earth(plant: Plant, of: str) -> tuple[str, str]:
         raise CannotDraft(str(error)) from error
 
 
+def identification(plant: Plant, of: str, settings: Mapping[str, str]) -> tuple[str, str]:
+    """The search for which wire is which, with its settings.
+
+    Raises:
+        CannotDraft: there is nothing to identify.
+        UnknownName: nothing is called so.
+    """
+    try:
+        return identify(plant, of, DEAD, AMBIENT + OPENING, CLOSING, settings)
+    except UnknownName:
+        raise
+    except LookupError as error:
+        raise CannotDraft(str(error)) from error
+
+
+def _identify(plant: Plant, of: str) -> tuple[str, str]:
+    return identification(plant, of, {})
+
+
+def _crosses(plant: Plant, of: str) -> tuple[str, str]:
+    try:
+        return crosses(plant, of, DEAD, AMBIENT + OPENING, CLOSING)
+    except UnknownName:
+        raise
+    except LookupError as error:
+        raise CannotDraft(str(error)) from error
+
+
+def _isolation(plant: Plant, of: str) -> tuple[str, str]:
+    try:
+        return isolation(plant, of, DEAD, AMBIENT)
+    except UnknownName:
+        raise
+    except LookupError as error:
+        raise CannotDraft(str(error)) from error
+
+
 KINDS: Final[dict[str, Callable[[Plant, str], tuple[str, str]]]] = {
+    "identify": _identify,
     "continuity": _continuity,
+    "crosses": _crosses,
+    "isolation": _isolation,
     "insulation": _insulation,
     "polarity": _polarity,
     "idle-current": _idle_current,

@@ -13,7 +13,7 @@ from bundle_walk import BENCH, METER, Bundle, plant_file, wrong_names
 
 from bench.diagnose.cable_case import case_of
 from bench.diagnose.errors import DiagnoseError
-from bench.diagnose.identified import labels_csv, plant_lines
+from bench.diagnose.identified import claims_of, claims_text, labels_csv, proved
 from bench.diagnose.ohm_scale import scale_of
 from bench.diagnose.planner import Planner
 from bench.files import from_text
@@ -219,8 +219,10 @@ def test_a_cable_on_a_connector_in_no_order_is_identified_by_pins() -> None:
     for pin, name in found.facts["names"].items():
         bundle.world.place(bundle.plant.conductors[name].near_end.name, pin)
         assert bundle.world.resistance("", "", 0.0) < 100
-    lines = plant_lines(bundle.plant, found.facts, "r.jsonl")
-    assert lines.count("to-status: claimed") == 9
+    grown = proved(bundle.plant, "W1", claims_text(claims_of(bundle.plant, found.facts, "r.jsonl")), "claims")
+    for pin, name in found.facts["names"].items():
+        conductor = grown.conductors[name]
+        assert conductor.far_end.name == pin and conductor.far_status == "claimed" and "r.jsonl" in conductor.remark
 
 
 def test_the_end_without_labels_may_be_the_near_one() -> None:
@@ -254,20 +256,22 @@ def test_labels_and_plant_lines_say_what_was_found(tmp_path) -> None:  # type: i
             assert row["label"] == truth[row["flag"]] and row["from"].startswith("J1.")
         else:
             assert truth[row["flag"]] in ("W1.1", "W1.2", "W1.5") and not row["label"]
-    text = plant_lines(bundle.plant, found.facts, "logs/r.jsonl")
-    assert text.count("conductor:") == 5 and "flag" in text and "logs/r.jsonl, event " in text
+    text = claims_text(claims_of(bundle.plant, found.facts, "logs/r.jsonl"))
+    assert text.count("{conductor:") == 5 and "flag" in text and "logs/r.jsonl, event " in text
+    grown = proved(bundle.plant, "W1", text, "claims")
+    assert sum("identified by tags" in one.remark for one in grown.cables["W1"].conductors) == 5
 
 
-def test_the_same_plant_takes_what_was_found() -> None:
-    bundle = Bundle(5, WAYS["tags"])
+def test_what_the_plant_file_says_of_single_conductors_is_kept() -> None:
+    text = msgspec.to_builtins(plant_file(5), enc_hook=str)
+    text["cables"][0]["conductors"] = [{"conductor": "2", "colour": "red", "remark": "a splice"}]
+    file = msgspec.convert(text, PlantFile, dec_hook=from_text)
+    bundle = Bundle(5, WAYS["tags"], [k.Open(conductor="W1.3")], file=file)
     found = bundle.identify()
-    import yaml
-
-    entries = yaml.safe_load(plant_lines(bundle.plant, found.facts, "r"))["conductors"]
-    text = msgspec.to_builtins(bundle.file, enc_hook=str)
-    text["cables"][0]["conductors"] = [{key: str(value) for key, value in entry.items()} for entry in entries]
-    grown = resolve(msgspec.convert(text, PlantFile, dec_hook=from_text))
-    assert all("identified by tags" in one.remark for one in grown.cables["W1"].conductors)
+    claims = claims_of(bundle.plant, found.facts, "r")
+    second = next(one for one in claims.conductors if one.conductor == "2")
+    assert second.colour == "red" and second.remark.startswith("a splice; to end is flag ")
+    assert [one.conductor for one in claims.conductors] == ["1", "2", "4", "5"]
 
 
 @pytest.mark.parametrize(
