@@ -14,11 +14,10 @@ from hypothesis import strategies as st
 
 from bench.cli import main
 from bench.record.append import RecordWriter
-from bench.record.read import read_record
 from bench.texts import Harmless, clean, clean_lines
 from bench.walk import events as e
 from bench.walk.state import start, take
-from tests.diagnose.season_folder import season
+from tests.walk import paper_walk as paper
 
 HOSTILE = "\x1b]0;owned\x07\x1b[2J\x1b[31m\x9b2J\u202e\u2066x\x00\x08\x7f\r"
 ALLOWED = {"\n", "\t", "\x07"}
@@ -78,10 +77,12 @@ def spoiled(value: Any) -> Any:
 def records(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with a record, whole and chained, whose texts are all hostile."""
     folder = tmp_path_factory.mktemp("hostile")
-    source = sorted(season().glob("2*.jsonl"))[0]
-    state, done = start(), 0
+    desk = paper.Desk(paper.made(folder).began)
+    while len(desk.entries) < 40 and not desk.state.finished:
+        desk.one()
+    state = start()
     with RecordWriter.create(folder / "hostile.jsonl") as writer:
-        for entry in read_record(source):
+        for entry in desk.entries:
             event = entry.event
             if not isinstance(event, e.Began):
                 raw = msgspec.to_builtins(event, enc_hook=str)
@@ -94,10 +95,7 @@ def records(tmp_path_factory: pytest.TempPathFactory) -> Path:
                 event = entry.event
                 state = take(state, msgspec.structs.replace(entry, n=writer.last + 1))
             writer.append(msgspec.structs.replace(entry, event=event, n=writer.last + 1))
-            done += 1
-            if done == 120:
-                break
-        for free in (e.Noted(text=HOSTILE, by=HOSTILE), e.Disturbed(touches=["W101"], text=HOSTILE)):
+        for free in (e.Noted(text=HOSTILE, by=HOSTILE), e.Disturbed(touches=["W1"], text=HOSTILE)):
             writer.append(writer.envelope(free))
     return folder
 
@@ -108,7 +106,7 @@ def records(tmp_path_factory: pytest.TempPathFactory) -> Path:
         ["replay", "{record}"],
         ["replay", "{record}", "--json"],
         ["verify", "{folder}"],
-        ["trace", "W101.3", "--logs", "{folder}"],
+        ["trace", "W1.3", "--logs", "{folder}"],
         ["judge", "{record}"],
         ["explain", "{record}"],
         ["check", "{yaml}"],

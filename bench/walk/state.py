@@ -67,11 +67,13 @@ from typing import Final
 
 import msgspec
 
+from bench.judge.errors import JudgeError
 from bench.judge.watch import Ladder
 from bench.sequence.file import Ask as AskStep
 from bench.sequence.file import Do, Energise, Found, Hold, Measure, Set
 from bench.sequence.plan import Step
 from bench.sequence.power_steps import powered as fed
+from bench.sequence.unroll import CannotUnroll
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.seeking import Seeking
@@ -345,7 +347,10 @@ def _to(state: State, phase: Phase, **changes: object) -> State:
 
 
 def _began(state: State, event: e.Began, n: int) -> State:
-    setting = Setting.of(event)
+    try:
+        setting = _sound(Setting.of(event))
+    except CannotUnroll as error:
+        raise Refused(f"its sequence does not fit its plant: {error}") from error
     conditions = Conditions(ambient=setting.ambient)
     return _to(
         state,
@@ -355,6 +360,19 @@ def _began(state: State, event: e.Began, n: int) -> State:
         then=Phase.MEETING,
         to_meet=setting.plan.roles,
     )
+
+
+def _sound(setting: Setting) -> Setting:
+    """The same, after a look at all that is worked out from it once: nonsense in a record shows here and not later."""
+    try:
+        for facts in setting.bench.instruments:
+            _ = facts.table
+        _ = setting.weak
+    except JudgeError as error:
+        raise Refused(f"its bench makes no sense: {error}") from error
+    except OverflowError as error:
+        raise Refused("its plant or its bench has numbers so large that nothing can be computed from them") from error
+    return setting
 
 
 def _made_safe(state: State, event: e.MadeSafe, n: int) -> State:
@@ -450,7 +468,7 @@ def _enter(state: State, index: int) -> State:
     step = steps[index]
     if state.seeking is not None and state.seeking.index != index and state.back_to != state.seeking.index:
         state = replace(state, seeking=None)
-    if step.role in state.to_meet:
+    if set(step.roles) & set(state.to_meet):
         return _to(state, Phase.MEETING, cursor=index)
     if setting.weak and state.consented is None:
         return _to(state, Phase.CONSENTING, cursor=index)
@@ -609,7 +627,10 @@ def _read(state: State, event: e.Read, n: int) -> State:
     assert step is not None and state.setting is not None
     # what the runner made of it then is for people and other tools; it is not even carried along
     facts = msgspec.structs.replace(event, judged={}) if event.judged else event
-    outcome, conditions = state.setting.judge(step, facts, n, state.conditions, state.rules, state.at)
+    try:
+        outcome, conditions = state.setting.judge(step, facts, n, state.conditions, state.rules, state.at)
+    except OverflowError as error:
+        raise Refused("a reading so large that nothing can be computed from it") from error
     return _advance(replace(state, conditions=conditions), outcome)
 
 
@@ -640,7 +661,10 @@ def _switched(state: State, event: e.Switched, n: int) -> State:
 def _energised(state: State, event: e.Energised, n: int) -> State:
     step = state.step
     assert step is not None and isinstance(step.source, Energise) and state.setting is not None
-    outcome = state.setting.judge_energised(step, event, n, state.conditions, state.rules, state.at)
+    try:
+        outcome = state.setting.judge_energised(step, event, n, state.conditions, state.rules, state.at)
+    except OverflowError as error:
+        raise Refused("a current so large that nothing can be computed from it") from error
     if not event.confirmed or (event.state == "on") != (event.why == "done"):
         trouble = e.Troubled(
             number=event.number,
@@ -670,7 +694,7 @@ def _advised(state: State, event: e.Advised, n: int) -> State:
             raise Refused("a search never makes anything live")
         if event.want.lift and _anything_live(state):
             raise Refused("something is live, and no bond is lifted then")
-    seeking = replace(seeking, advised=event)
+    seeking = replace(seeking, advised=event, facts=event.facts)
     task = seeking.step(step)
     assert task is not None
     return _to(state, _PHASE_OF[task.kind], seeking=seeking)
@@ -732,7 +756,7 @@ def _troubled(state: State, event: e.Troubled, n: int) -> State:
     advice = state.phase is Phase.ADVISING and not event.instrument
     if state.phase is not Phase.MEETING and not advice and step is not None and step.role is not None:
         # the port is suspect after trouble: the instrument answers to its name again before it is believed
-        state = replace(state, to_meet=tuple(dict.fromkeys((*state.to_meet, step.role))))
+        state = replace(state, to_meet=tuple(dict.fromkeys((*state.to_meet, *step.roles))))
     if state.phase is Phase.ENERGISING:
         # whatever the crew has done already: off and read back before anything is decided
         return _to(state, Phase.SAFING, then=Phase.TROUBLED, trouble=event, ladder=None)
@@ -797,7 +821,7 @@ def _resumed(state: State, event: e.Resumed, n: int) -> State:
     roles = state.setting.plan.roles
     if event.bench is not None:
         # other meters, other leads: what they can prove is asked anew, and no old zero is taken off
-        setting, conditions = state.setting.with_bench(event.bench), replace(state.conditions, zeros={})
+        setting, conditions = _sound(state.setting.with_bench(event.bench)), replace(state.conditions, zeros={})
         state = replace(state, setting=setting, conditions=conditions, consented=None)
     final = state.phase is Phase.SAFING and state.then in (Phase.DONE, Phase.ABORTED)
     return _to(

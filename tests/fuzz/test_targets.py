@@ -1,0 +1,42 @@
+"""Whatever bytes come from outside: no crash, no hang, nothing accepted that is not what the bytes say.
+
+Short here, and the same every time; ``python -m tests.fuzz`` goes on as long as it is told.
+"""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+
+from tests.fuzz.damage import damaged
+from tests.fuzz.targets import TARGETS, seeds
+
+ROUNDS = {"plant": 80, "sequence": 80, "sealed": 80, "profile": 60, "record": 100}
+
+
+@pytest.mark.parametrize("name", TARGETS)
+def test_sound_input_is_taken(name: str) -> None:
+    assert any(TARGETS[name](seed) for seed in seeds(name)) or name.startswith("scpi-")
+
+
+@pytest.mark.timeout(60)
+@pytest.mark.parametrize("name", TARGETS)
+def test_damaged_input_breaks_no_promise(name: str) -> None:
+    accepted = 0
+    for number in range(ROUNDS.get(name, 150)):
+        draw = random.Random(f"{name} {number}")
+        data = damaged(draw, draw.choice(seeds(name)))
+        try:
+            accepted += TARGETS[name](data)
+        except BaseException as error:
+            error.add_note(f"input {number}: {data[:3000]!r}")
+            raise
+
+
+@pytest.mark.parametrize("name", TARGETS)
+@pytest.mark.parametrize(
+    "data", [b"", b"\x00", b"\xff" * 40, b"[" * 100_000, b"{" * 100_000, b"\n" * 5000, b"a: &a [*a]"]
+)
+def test_extremes(name: str, data: bytes) -> None:
+    TARGETS[name](data)
