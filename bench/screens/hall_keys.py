@@ -208,7 +208,7 @@ def _things(hall: Hall) -> dict[str, Action]:
         )
     for record in survey.records:
         if not record.broken:
-            found[f"replay {record.path}"] = Action(f"look back at {record.name}", f"replay {record.path}")
+            found[f"replay {record.path}"] = Action(f"look back step by step at {record.name}", f"replay {record.path}")
     for thing in survey.ready.things:
         text = f"trace {thing.kind} {thing.name}, {thing.status}"
         found.setdefault(f"trace {thing.name}", Action(text, f"trace {thing.name}"))
