@@ -22,7 +22,7 @@ from bench.instruments.wire import show
 from bench.judge.errors import JudgeError
 from bench.plant.faults import Fault, check_faults
 from bench.record.append import RecordWriter, mended, utc_now
-from bench.record.read import read_lines
+from bench.record.read import BrokenRecord, read_lines
 from bench.roles import ROLE_OF, Reads, function_name
 from bench.runner.core import Runner
 from bench.runner.crew import InstrumentCrew
@@ -34,7 +34,7 @@ from bench.sequence.load import Loaded, load_sequence
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.facts import BenchFacts
-from bench.walk.state import State, start, take
+from bench.walk.state import OutOfTurn, Refused, Stale, State, start, take
 
 
 @dataclass(frozen=True, slots=True)
@@ -292,7 +292,10 @@ def resumed_walk(
         first = entries[0].event
         state = start()
         for entry in entries:
-            state = take(state, entry)
+            try:
+                state = take(state, entry)
+            except (OutOfTurn, Refused, Stale) as error:
+                raise BrokenRecord(record, entry.n, f"does not follow from the lines before it: {error}") from error
             told(entry, state)
         if state.finished:
             raise BadRequest(f"the walk in {record} is over; begin a new one")
