@@ -265,7 +265,7 @@ class Runner:
         self._hands.lift()
         # only a touch that came after the request counts, however the probes lie now
         self._contact.taken()
-        self.crew.live(asked.step)
+        self.crew.live(asked.step, asked.number)
         if self._manner.place_after is not None:
             self._after(self._manner.place_after, lambda: self._place_by_itself(asked))
 

@@ -35,6 +35,8 @@ from bench.walk import events as e
 
 T = TypeVar("T")
 
+MISSED: Final = 2
+"""Live readings in a row that may fail before it is told: a handheld meter misses some while its dial is turned."""
 LOOK_AGAIN: Final = 0.25
 """Seconds between two looks at a dial that is to be turned: sooner than a hand is back at the probes."""
 
@@ -72,6 +74,7 @@ class _Energise:
 
 @dataclass(frozen=True, slots=True)
 class _Live:
+    number: int
     step: Step
     token: int
 
@@ -167,15 +170,15 @@ class InstrumentCrew:
         worker = self._for(step)
         worker.jobs.put(_Energise(number, ladder, worker.epoch))
 
-    def live(self, step: Step | None) -> None:
-        """Take live readings as the step would; None stops them."""
+    def live(self, step: Step | None, number: int = -1) -> None:
+        """Take live readings as the step would; None stops them. Posts ``Troubled`` where none can be had."""
         for worker in self._workers.values():
             worker.showing = 0
         if step is not None:
             self._token += 1
             worker = self._for(step)
             worker.showing = self._token
-            worker.jobs.put(_Live(step, self._token))
+            worker.jobs.put(_Live(number, step, self._token))
 
     def make_safe(self, number: int) -> None:
         """Bring all outputs to their safe state at once, each in a thread of its own."""
@@ -286,7 +289,7 @@ class _Worker(threading.Thread):
                 case _Energise():
                     self._busy = True
                     self._energise(job)
-                case _Live(step, token):
+                case _Live(_, step, token):
                     self._show(step, token)
         except InstrumentTrouble as trouble:
             if trouble.kind != "aborted":
@@ -512,23 +515,31 @@ class _Worker(threading.Thread):
     def _show(self, step: Step, token: int) -> None:
         """Live readings until the next job comes or they are stopped.
 
-        Where its dial is wrong a person is told what it shows and what to turn, as long as it is. Other trouble is left
-        for the measurement to find.
+        Where its dial is wrong a person is told what it shows and what to turn, as long as it is. A port that went away
+        is told at once, for whoever holds the probes waits for a contact that nobody would see; so is a meter that
+        gives nothing however often it is asked.
         """
         role = step.role or ""
+        missed = 0
         while self.showing == token and self.jobs.empty():
             try:
                 instrument, _ = self._configure(step)
                 for taken in instrument.live():
+                    missed = 0
                     sample = Sample(role, taken.finished, taken.unit, taken.value, taken.over, taken.resolution)
                     self._post(sample)
                     if self.showing != token or not self.jobs.empty():
                         return
             except InstrumentTrouble as trouble:
-                if trouble.kind != "mismatch":
-                    return
-                wrong = f"{trouble.what} {trouble.advice}".strip()
-                self._post(Sample(role, time.monotonic(), "", None, "", None, wrong))
+                if trouble.kind in ("unable", "aborted") or self.showing != token or not self.jobs.empty():
+                    return  # it is not shown live, or what comes next finds out
+                if trouble.kind == "mismatch":
+                    wrong = f"{trouble.what} {trouble.advice}".strip()
+                    self._post(Sample(role, time.monotonic(), "", None, "", None, wrong))
+                else:
+                    missed += 1
+                    if trouble.kind == "lost" or missed > MISSED:
+                        raise
                 time.sleep(LOOK_AGAIN)
 
     def make_safe(self) -> tuple[bool, str]:

@@ -63,8 +63,11 @@ class Crew(Protocol):
     def energise(self, step: Step, ladder: Ladder, number: int) -> None:
         """Bring the step's output up and watch it; posts ``Energised`` or ``Troubled``. Off unless done."""
 
-    def live(self, step: Step | None) -> None:
-        """Take live readings as the step would, as fast as the meter goes; None stops them."""
+    def live(self, step: Step | None, number: int = -1) -> None:
+        """Take live readings as the step would, as fast as the meter goes; None stops them.
+
+        Posts ``Troubled`` with the number where none can be had.
+        """
 
     def make_safe(self, number: int) -> None:
         """Bring all outputs to their safe state, whatever else is going on; posts ``MadeSafe``."""

@@ -254,7 +254,7 @@ class DoomedCrew:
         assert setting is not None
         return setting.bench.role_of[role]
 
-    def live(self, step: Step | None) -> None:
+    def live(self, step: Step | None, number: int = -1) -> None:
         pass
 
     def make_safe(self, number: int) -> None:

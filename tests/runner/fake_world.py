@@ -113,7 +113,7 @@ class FakeCrew:
 
         self._do("switch", number, wanted, make=make)
 
-    def live(self, step: Step | None) -> None:
+    def live(self, step: Step | None, number: int = -1) -> None:
         self.calls.append(("live", None if step is None else step.index))
         self._world.bell.ring()
 
