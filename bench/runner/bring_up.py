@@ -14,11 +14,11 @@ import math
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, Protocol
 
 from bench.instruments.instrument import Instrument
 from bench.instruments.trouble import InstrumentTrouble
-from bench.instruments.values import OutputState
+from bench.instruments.values import OutputState, Sample
 from bench.judge.watch import Finished, Ladder, Off, Setting, Watch
 from bench.runner.ports import Rising
 from bench.walk import events as e
@@ -32,6 +32,19 @@ SwitchOn = Callable[[Callable[[], OutputState]], OutputState]
 """Does something that switches on, unless outputs were made safe since this was asked for."""
 
 
+class Ammeter(Protocol):
+    """An ammeter in the supply's lead, that another thread talks to."""
+
+    name: str
+
+    def read(self) -> Sample:
+        """A reading of the current, asked for now.
+
+        Raises:
+            InstrumentTrouble: it gave none, or not in time.
+        """
+
+
 @dataclass(slots=True)
 class BringUp:
     """One output on its way up.
@@ -42,6 +55,7 @@ class BringUp:
         clock: a moment of the monotonic clock to seconds on the time scale of the plant.
         switch_on: guards everything that switches on.
         shown: takes every reading as it comes, for screens.
+        ammeter: an ammeter in the supply's lead, where the supply's own reading is not to be used.
     """
 
     instrument: Instrument
@@ -49,6 +63,7 @@ class BringUp:
     clock: Callable[[float], float]
     switch_on: SwitchOn
     shown: Callable[[Rising], None] = lambda rising: None
+    ammeter: Ammeter | None = None
     _times: list[float] = field(default_factory=list)
     _amps: list[float | None] = field(default_factory=list)
     _terminal: list[tuple[float, float]] = field(default_factory=list)
@@ -134,10 +149,17 @@ class BringUp:
         self._sets.append((t, order.volts, order.limit_a))
 
     def _read(self, what: str) -> tuple[float, float | None]:
+        if what == "current" and self.ammeter is not None:
+            taken = self.ammeter.read()
+            self._raw = list(taken.raw_text)
+            return self.clock(taken.started) - self._began, taken.value
         if self._reading != what:
             functions = self.instrument.profile.functions_for("current" if what == "current" else "voltage")
             if not functions:
-                raise InstrumentTrouble("unable", f"It does not read its own {what}, so nothing could be watched.")
+                advice = (
+                    "Put an ammeter into its lead and say 'ammeter: true' at the step." if what == "current" else ""
+                )
+                raise InstrumentTrouble("unable", f"It does not read its own {what}, so it cannot be watched.", advice)
             self.instrument.configure(functions[0].name)
             self._reading = what
         taken = self.instrument.read()
@@ -173,6 +195,7 @@ class BringUp:
         return e.Energised(
             number=number,
             instrument=name,
+            meter=self.ammeter.name if self.ammeter is not None else "",
             state="on" if state == "on" else "off",
             confirmed=confirmed,
             why=watch.why,

@@ -29,7 +29,7 @@ from bench.runner.bring_up import BringUp
 from bench.runner.member import Member
 from bench.runner.ports import Happened, Post, Sample
 from bench.runner.routed import channels_for
-from bench.sequence.file import Measure, Prove, Set
+from bench.sequence.file import Energise, Measure, Prove, Set
 from bench.sequence.plan import Step
 from bench.walk import events as e
 
@@ -40,6 +40,9 @@ MISSED: Final = 2
 LOOK_AGAIN: Final = 0.25
 """Seconds between two looks at a dial that is to be turned: sooner than a hand is back at the probes."""
 
+AMPS_WITHIN: Final = 3.0
+"""Seconds that an ammeter in a supply's lead may take for a reading before the output goes off."""
+AMPS_SET: Final = "current in a lead"
 SAFE_WITHIN: Final = 12.0
 """Seconds that all instruments together may take to be made safe before that is reported as it stands."""
 
@@ -70,6 +73,37 @@ class _Energise:
     number: int
     ladder: Ladder
     epoch: int
+    ammeter: _InLead | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Amps:
+    """A reading of the current for somebody on another thread, on the range for ``most`` amperes."""
+
+    reply: queue.SimpleQueue[Taken | InstrumentTrouble]
+    most: float
+
+
+class _InLead:
+    """An ammeter in a supply's lead; see :class:`bench.runner.bring_up.Ammeter`."""
+
+    def __init__(self, worker: _Worker, most: float) -> None:
+        self.name = worker.member.name
+        self._worker = worker
+        self._most = most
+
+    def read(self) -> Taken:
+        """A reading, asked for now, from the thread that owns the ammeter."""
+        reply: queue.SimpleQueue[Taken | InstrumentTrouble] = queue.SimpleQueue()
+        self._worker.jobs.put(_Amps(reply, self._most))
+        try:
+            found = reply.get(timeout=AMPS_WITHIN)
+        except queue.Empty:
+            what = f"The ammeter {self.name} gave no reading within {AMPS_WITHIN:g} s, so nothing was watched."
+            raise InstrumentTrouble("silent", what, "Look at its power and its cable.") from None
+        if isinstance(found, InstrumentTrouble):
+            raise found
+        return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +133,7 @@ class _Route:
     epoch: int
 
 
-_Job = _Meet | _Measure | _Route | _Switch | _Energise | _Live | None
+_Job = _Meet | _Measure | _Route | _Switch | _Energise | _Amps | _Live | None
 
 
 class InstrumentCrew:
@@ -168,7 +202,11 @@ class InstrumentCrew:
     def energise(self, step: Step, ladder: Ladder, number: int) -> None:
         """Bring the step's output up its ladder and watch it."""
         worker = self._for(step)
-        worker.jobs.put(_Energise(number, ladder, worker.epoch))
+        in_lead: _InLead | None = None
+        if isinstance(step.source, Energise) and step.source.ammeter:
+            most = max(rung.limit_a for rung in ladder.rungs)
+            in_lead = _InLead(self._workers[self._role_of["amps"]], most)
+        worker.jobs.put(_Energise(number, ladder, worker.epoch, in_lead))
 
     def live(self, step: Step | None, number: int = -1) -> None:
         """Take live readings as the step would; None stops them. Posts ``Troubled`` where none can be had."""
@@ -289,6 +327,9 @@ class _Worker(threading.Thread):
                 case _Energise():
                     self._busy = True
                     self._energise(job)
+                case _Amps():
+                    self._busy = True
+                    self._amps(job)
                 case _Live(_, step, token):
                     self._show(step, token)
         except InstrumentTrouble as trouble:
@@ -508,9 +549,35 @@ class _Worker(threading.Thread):
     def _energise(self, job: _Energise) -> None:
         self._set_to = None
         work = BringUp(
-            self._ready(), job.ladder, self._plant_time, lambda act: self._switch_on(job.epoch, act), self._post
+            self._ready(),
+            job.ladder,
+            self._plant_time,
+            lambda act: self._switch_on(job.epoch, act),
+            self._post,
+            job.ammeter,
         )
         self._post(Happened(work.run(job.number, self.member.name)))
+
+    def _amps(self, job: _Amps) -> None:
+        try:
+            instrument = self._ready()
+            if self._set_to is None or self._set_to[0] != AMPS_SET:
+                functions = instrument.profile.functions_for("current")
+                if not functions:
+                    raise InstrumentTrouble("unable", f"{self.member.name} does not read current.")
+                chosen = functions[0]
+                known = {setting.name for setting in chosen.settings}
+                wanted: dict[str, str | float] = {n: v for n, v in self.member.settings.items() if n in known}
+                # held on one range: to look for another one takes time in which nothing is watched
+                held = job.most if chosen.lock and chosen.range_for(job.most) is not None else None
+                instrument.configure(chosen.name, held, wanted)
+                self._set_to = (AMPS_SET, held, wanted)
+            job.reply.put(instrument.read())
+        except InstrumentTrouble as trouble:
+            job.reply.put(trouble)
+        except Exception as error:
+            what = f"the program failed while reading {self.member.name}: {type(error).__name__}: {error}"
+            job.reply.put(InstrumentTrouble("unable", what))
 
     def _show(self, step: Step, token: int) -> None:
         """Live readings until the next job comes or they are stopped.

@@ -292,6 +292,8 @@ class Energise(_Common, frozen=True, kw_only=True, tag="energise"):
     """Lower rungs first; empty: straight to the target."""
     margin: Current = msgspec.field(default_factory=lambda: Current(0.03))
     """Added to the window on both sides, for what the plant file does not know."""
+    ammeter: bool = False
+    """The bench's ammeter stands in the supply's lead and reads the current, in place of the supply's own reading."""
     dummy: Current | None = None
     """What a dummy load on the converter of each shelf that is on draws at nominal voltage."""
     inrush: Duration = msgspec.field(default_factory=lambda: Duration(2.0))

@@ -49,6 +49,12 @@ class Step:
         return "supply" if isinstance(self.source, Set | Energise) else None
 
     @property
+    def roles(self) -> tuple[Role, ...]:
+        """All roles that the step needs: its own, and that of an ammeter in the supply's lead."""
+        mine = (self.role,) if self.role is not None else ()
+        return (*mine, "amps") if isinstance(self.source, Energise) and self.source.ammeter else mine
+
+    @property
     def probes(self) -> tuple[str, str] | None:
         """Where the probes go, red first; None where no probe is placed on the plant."""
         return self.source.between if isinstance(self.source, Measure) and self.source.between != NOWHERE else None
@@ -75,5 +81,5 @@ class Plan:
     def roles(self) -> tuple[Role, ...]:
         """The roles that the bench must fill, in the order of first use."""
         used = dict.fromkeys(self.sequence.needs)
-        used.update(dict.fromkeys(step.role for step in self.steps if step.role is not None))
+        used.update(dict.fromkeys(role for step in self.steps for role in step.roles))
         return tuple(used)

@@ -81,6 +81,8 @@ class Move(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     energise: list[str] | None = None
     supply_at: list[str] | None = None
     """The supplies of the plant in whose place the bench supply stands."""
+    in_lead: bool | None = None
+    """Whether the ammeter stands in the bench supply's lead; it leaves it when the leads are placed elsewhere."""
     out: list[str] | None = None
     """The cards that are out; all others are in."""
     dummies: dict[str, float] | None = None

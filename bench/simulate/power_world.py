@@ -127,6 +127,7 @@ class PowerWorld(PlantWorld):
         self._step = FIRST_STEP_S
         self._ports: _Ports | None = None
         self._placed_at: float | None = None
+        self._in_lead = False
         self._fill()
 
     # what is where
@@ -183,6 +184,7 @@ class PowerWorld(PlantWorld):
 
     def place(self, red: str, black: str, time: float | None = None, *, join: Sequence[Sequence[str]] = ()) -> None:
         """Put the leads on two terminals; what charges through the meter begins to charge now."""
+        self._in_lead = False
         super().place(red, black, join=join)
         self._placed_at = time
 
@@ -229,6 +231,17 @@ class PowerWorld(PlantWorld):
         if wanted != self._place.at:
             self._place.at = wanted
             self._rewired()
+
+    def ammeter_in_lead(self, there: bool) -> None:
+        """Put the ammeter into the bench supply's lead, or take it out."""
+        self._in_lead = there
+
+    def current(self, into: str, out: str, time: float, burden: float) -> float:
+        """Amperes through the ammeter: what the supply gives where it stands in its lead, else between two places."""
+        if not self._in_lead:
+            return super().current(into, out, time, burden)
+        self._carry(time)
+        return self._drive.amps if self._drive.on else 0.0
 
     def breakers(self, closed: Iterable[str], time: float | None = None) -> None:
         """Close these breakers and open all others."""

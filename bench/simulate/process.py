@@ -174,7 +174,9 @@ class SimulatedHands:
         if isinstance(source, Energise):
             on = [name for name in step.touches if name in self._bench.shelves]
             amps = source.dummy.value if source.dummy is not None else 0.0
-            self._bench.move(Move(supply_at=source.at, dummies=dict.fromkeys(on, amps) if amps else {}))
+            dial = self._dial("current") if source.ammeter else {}
+            dummies = dict.fromkeys(on, amps) if amps else {}
+            self._bench.move(Move(dial=dial, supply_at=source.at, dummies=dummies, in_lead=source.ammeter))
             return
         if not isinstance(source, Do):
             return

@@ -176,6 +176,8 @@ class Bench:
                 self.world.energise(move.energise)
             if move.supply_at is not None:
                 self.world.supply_at(move.supply_at, now)
+            if move.in_lead is not None:
+                self.world.ammeter_in_lead(move.in_lead)
             if move.out is not None:
                 self.world.cards(move.out, now)
             if move.dummies is not None:

@@ -130,6 +130,8 @@ class Energised(_Event, frozen=True, kw_only=True, tag="energised"):
     instrument: str
     state: Literal["on", "off"]
     """As read back at the end."""
+    meter: str = ""
+    """The ammeter in the supply's lead that read the current; empty where the supply read it itself."""
     confirmed: bool
     why: str
     """Why the watch ended: ``done``, or what tripped; see :data:`bench.judge.watch.Why`."""

@@ -186,7 +186,7 @@ def _came_up(
     mean = statistics.fmean(steady)
     read = e.Read(
         number=event.number,
-        instrument=event.instrument,
+        instrument=event.meter or event.instrument,
         function="current",
         unit="A",
         value=mean,
