@@ -163,6 +163,14 @@ def shown(text: str, most: int = 60) -> str:
     return repr(cut)
 
 
+def is_file(path: Path) -> bool:
+    """Whether there is such a file; a name that no file can have, as from a damaged text, is no file and no error."""
+    try:
+        return path.is_file()
+    except (OSError, ValueError):
+        return False
+
+
 def shipped(kind: Literal["drivers", "sequences"]) -> Path:
     """The folder of profiles or jobs that come with the program, in a checkout or in an installed wheel."""
     here = Path(__file__).resolve().parent

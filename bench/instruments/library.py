@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
-from bench.files import BadFile, Place, Problem, json_schema, load, near, one_of, read_text, shipped
+from bench.files import BadFile, Place, Problem, is_file, json_schema, load, near, one_of, read_text, shipped
 from bench.instruments.accuracy import accuracy_rows
 from bench.instruments.profile import Profile
 from bench.instruments.profile_line import Frames
@@ -71,7 +71,7 @@ class Library:
             for folder in self._folders:
                 path = folder / f"{name}.yaml"
                 # a name comes from a file: it must not lead out of the folder
-                if path.parent == folder and path.is_file():
+                if path.parent == folder and is_file(path):
                     self._read[name] = _entry(path)
                     break
             else:
@@ -126,7 +126,7 @@ def load_profile(path: Path) -> Profile:
         raise BadFile([Problem(Place(str(path)), error.what, error.found, error.expected)]) from error
     if isinstance(profile.dialogue, Frames):
         decoder = path.parent / f"{profile.dialogue.decoder}_frame.py"
-        if not decoder.is_file():
+        if not is_file(decoder):
             place = places.of(profile.dialogue, "decoder")
             raise BadFile(
                 [Problem(place, "dialogue.decoder", f"no file {decoder.name}", "a decoder beside the profile")]

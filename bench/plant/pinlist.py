@@ -7,7 +7,21 @@ import io
 from pathlib import Path
 from typing import Any, Final
 
-from bench.files import BadFile, Fields, Node, Place, Places, Problem, Scalar, convert, near, one_of, read_text, shown
+from bench.files import (
+    BadFile,
+    Fields,
+    Node,
+    Place,
+    Places,
+    Problem,
+    Scalar,
+    convert,
+    is_file,
+    near,
+    one_of,
+    read_text,
+    shown,
+)
 from bench.plant.file import ConductorEntry
 
 COLUMNS: Final[dict[str, str]] = {
@@ -73,7 +87,7 @@ class PinLists:
         if Path(name).is_absolute() or ".." in Path(name).parts or home not in path.resolve().parents:
             problems.append(Problem(place, field, f"{shown(name)}, which leads out of the job's folder", expected))
             return None
-        if not path.is_file():
+        if not is_file(path):
             there = [str(p.relative_to(self._folder)) for p in sorted(self._folder.rglob("*.csv"))]
             problems.append(Problem(place, field, f"no file {shown(name)}", "a file that is there", near(name, there)))
             return None

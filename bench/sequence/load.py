@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from bench import files
-from bench.files import BadFile, Place, Problem
+from bench.files import BadFile, Place, Problem, is_file
 from bench.plant.load import load_plant
 from bench.plant.model import Plant
 from bench.sequence.file import SequenceFile
@@ -45,7 +45,7 @@ def load_sequence(path: Path) -> Loaded:
     """
     sequence, places = files.load(path, SequenceFile)
     plant_path = (path.parent / sequence.plant).resolve()
-    if not plant_path.is_file():
+    if not is_file(plant_path):
         place = places.of(sequence, "plant")
         raise BadFile([Problem(place, "plant", files.shown(sequence.plant), "the path of a plant file")])
     shown = path.parent / sequence.plant

@@ -16,7 +16,6 @@ import traceback
 from pathlib import Path
 
 from tests.fuzz.damage import damaged
-from tests.fuzz.targets import TARGETS, seeds
 
 HANGS = 20.0
 """Seconds after which input is said to hang."""
@@ -24,6 +23,8 @@ HANGS = 20.0
 
 def damage(name: str, seconds: float, seed: int, keep: Path) -> int:
     """Damage sound input for so long; returns how many inputs broke a promise."""
+    from tests.fuzz.targets import TARGETS, seeds
+
     until, number, accepted, slowest, broken = time.monotonic() + seconds, 0, 0, 0.0, 0
     told: set[str] = set()
     while time.monotonic() < until:
@@ -56,16 +57,15 @@ def cover(name: str, seconds: float) -> None:
     """Let atheris look for new code."""
     import atheris
 
+    # its eyes are put into modules as they are loaded: nothing of the program may be loaded before
     with atheris.instrument_imports(include=["bench"]):
-        for module in [name for name in sys.modules if name.startswith(("bench", "tests.fuzz.targets"))]:
-            del sys.modules[module]
-        from tests.fuzz import targets
+        from tests.fuzz.targets import TARGETS, seeds
     corpus = Path(tempfile.mkdtemp(prefix="corpus-"))
     for number, seed in enumerate(seeds(name)):
         (corpus / str(number)).write_bytes(seed)
 
     def once(data: bytes) -> None:
-        targets.TARGETS[name](data)
+        TARGETS[name](data)
 
     words = [sys.argv[0], str(corpus), f"-max_total_time={seconds:.0f}", f"-timeout={HANGS:.0f}", "-max_len=20000"]
     atheris.Setup(words, once)
@@ -75,19 +75,25 @@ def cover(name: str, seconds: float) -> None:
 def main() -> int:
     """Damage and report."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n")[0])
-    parser.add_argument("targets", nargs="*", metavar="TARGET", help=", ".join(TARGETS))
+    parser.add_argument(
+        "targets", nargs="*", metavar="TARGET", help="such as plant, record or scpi-supply; all by default"
+    )
     parser.add_argument("--seconds", type=float, default=30.0, help="for each target")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--coverage", action="store_true", help="let atheris look for new code; one target")
     parser.add_argument("--keep", type=Path, help="where input goes that breaks a promise; by default a new folder")
     asked = parser.parse_args()
+    if asked.coverage:
+        if len(asked.targets) != 1:
+            parser.error("--coverage wants one target")
+        cover(asked.targets[0], asked.seconds)
+        return 0
+    from tests.fuzz.targets import TARGETS
+
     wanted = asked.targets or list(TARGETS)
     unknown = [name for name in wanted if name not in TARGETS]
     if unknown:
         parser.error(f"found {', '.join(unknown)}, expected some of {', '.join(TARGETS)}")
-    if asked.coverage:
-        cover(wanted[0], asked.seconds)
-        return 0
     keep = asked.keep or Path(tempfile.mkdtemp(prefix="broke-"))
     keep.mkdir(parents=True, exist_ok=True)
     return int(sum(damage(name, asked.seconds, asked.seed, keep) for name in wanted) > 0)

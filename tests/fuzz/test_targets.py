@@ -6,11 +6,13 @@ Short here, and the same every time; ``python -m tests.fuzz`` goes on as long as
 from __future__ import annotations
 
 import random
+from pathlib import Path
 
 import pytest
 
+from bench.files import BadFile, is_file
 from tests.fuzz.damage import damaged
-from tests.fuzz.targets import TARGETS, seeds
+from tests.fuzz.targets import LIBRARY, TARGETS, seeds
 
 ROUNDS = {"plant": 80, "sequence": 80, "sealed": 80, "profile": 60, "record": 100}
 
@@ -40,3 +42,10 @@ def test_damaged_input_breaks_no_promise(name: str) -> None:
 )
 def test_extremes(name: str, data: bytes) -> None:
     TARGETS[name](data)
+
+
+@pytest.mark.parametrize("name", ["n" * 5000, "\ud800", "a/" * 3000, "\x00"], ids=["long", "no text", "deep", "nul"])
+def test_names_that_no_file_can_have_are_told_as_files_that_are_not_there(name: str, tmp_path: Path) -> None:
+    with pytest.raises(BadFile, match="no profile"):
+        LIBRARY.profile(name)
+    assert not is_file(tmp_path / name)
