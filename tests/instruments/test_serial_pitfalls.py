@@ -9,12 +9,18 @@ Wrong readings in place of errors
 
 Time-outs
     The time-out restarts with each byte              here: trickle
+    A library's time-out lasts twice as long          here: a deadline that has passed; only short reads are asked for
+    inter_byte_timeout: nothing here, an error there  here: it is never set
+    Short bytes come back as if they were whole       here: trickle; test_framing: the whole end must match
     A wall clock that steps                           here: no clock but the monotonic one is asked
     Time-out 0 misses what waits already              here: a deadline that has passed
     Setting a time-out reconfigures the port          here: nothing is set after opening
 
 Terminators
     Only the last character is looked at              test_framing: two-byte end, wrong end within
+    An end is put on, or looked for, unasked          here: all byte values
+    An answer without end fills the memory            fault table: a line without end
+    A block that holds the end's bytes                test_framing: blocks are cut by their length
     CR-only talkers                                   test_framing: carriage return only
     A terminator left behind by a failed read         no test: the libraries' terminators are switched off
     Noise raises a decoding error and loses the line  test_trouble_table: noise; the bytes are kept: here
@@ -34,10 +40,17 @@ Loss
     is_open stays true                                no: it is never asked
     Closing from another thread                       test_ports: an abort, then the owner closes
     cancel_read spoils the next read                  here: never called
+    The polling reader crashes at a time-out          no: it is not used
+    Readiness but no data: unplugged, or two readers  here: table of errors; test_ports: one owner
     Reconnecting by a port's number                   test_trouble_table: another meter; test_instrument: reconnect
 
 Pseudo-terminals and Windows
     Echo and line-end translation of a new pty        the simulator's own tests; here: echo is recognised
+    Reading with no client is an error                here: clients come and go on one simulated port
+    A descriptor held open keeps a pty plugged in     test_trouble_table and the walks: unplugged
+    A custom rate fails on some systems' ptys         here: profiles keep to the usual rates
+    No pty at all                                     test_drivers: each kind over a loopback socket
+    A killed process leaves a port denied             here: the advice says to unplug it once
     Modem lines, baud and parity are ignored          no: what a pty ignores cannot be tested on one
     COM10 and up, in_waiting raising                  test_ports: keys; here: any error of in_waiting is a loss
     1.5 stop bits                                     here: passed on as they are
@@ -232,6 +245,8 @@ def test_modem_lines_are_set_before_opening_and_nothing_is_set_after(recorded):
     assert ("parity", "M") in recorder.calls
     assert dict(recorder.calls)["rtscts"] is True
     assert dict(recorder.calls)["xonxoff"] is False
+    assert not {"inter_byte_timeout", "timeout"} & set(names[opened:])
+    assert "inter_byte_timeout" not in names
     port.write(b"READ?\n")
     port.read(time.monotonic() + 0.01)
     # no time-out is changed, nothing is flushed or cancelled: a call to anything else would have failed
@@ -307,3 +322,26 @@ def test_no_module_flushes_or_cancels():
 
 def test_the_shortest_quiet_is_longer_than_a_packet_of_an_adapter():
     assert Line().quiet.value >= 0.016
+
+
+# the rates that every system's driver knows by name: POSIX.1-2017, <termios.h>, with the usual two above
+USUAL = {0, 300, 600, 1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200}
+
+
+def test_profiles_keep_to_the_usual_rates():
+    assert {LIBRARY.profile(name).line.baud for name in LIBRARY.names()} <= USUAL
+
+
+@posix
+def test_clients_come_and_go_on_one_simulated_port():
+    with served(Meter(Bars(42.0), now=time.monotonic())) as port:
+        for _ in range(3):
+            with Instrument(PROFILE, open_port(port.address, QUICK), line=QUICK) as dmm:
+                assert dmm.open().serial == "0001"
+
+
+def test_a_port_that_a_killed_program_left_taken_is_told_of(monkeypatch):
+    monkeypatch.setattr(transport.sys, "platform", "win32")
+    trouble = transport.trouble_from(PermissionError(13, "Access is denied"), "COM12", "opening")
+    assert trouble.kind == "denied"
+    assert "unplug it once" in trouble.advice
