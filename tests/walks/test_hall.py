@@ -1,0 +1,76 @@
+"""The hall before a real terminal: a job is opened, looked through, a walk is begun from it and found again in it."""
+
+from __future__ import annotations
+
+import os
+import signal
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from pathlib import Path
+
+import pytest
+
+pytest.importorskip("pyte")
+
+from bench.runner.door import door_of, read_door
+from bench.simulate.season import make_season
+from tests.walks.glass import Glass
+from tests.walks.tool import JOB
+
+
+@pytest.fixture
+def opened(tmp_path: Path) -> Iterator[Callable[..., Glass]]:
+    """Opens a glass; when all is over no runner is left behind."""
+    kept: list[Glass] = []
+
+    def start(*words: object, size: tuple[int, int] = (80, 24)) -> Glass:
+        kept.append(Glass(*words, cwd=tmp_path, size=size))
+        return kept[-1]
+
+    yield start
+    for glass in kept:
+        glass.close()
+    for record in (tmp_path / "logs").glob("*.jsonl"):
+        with suppress(FileNotFoundError, ProcessLookupError):
+            os.kill(read_door(door_of(record)).process, signal.SIGTERM)
+
+
+def test_a_walk_is_begun_from_the_hall_and_found_again_in_it(opened: Callable[..., Glass], tmp_path: Path) -> None:
+    glass = opened("open", JOB, "--operator", "Bea", "--quiet")
+    glass.shows("Gannet Head Radio", "sequences", "never tested")
+    glass.press("4", lambda: "sequences of the job" in glass.words)
+    glass.press("/", lambda: "find:" in glass.words)
+    glass.type("continuity of W101\r")
+    glass.press("\r", lambda: "which bench?" in glass.words)
+    glass.press("\x1b[F\r", lambda: "CAUTION" in glass.words)
+    glass.press("q", lambda: "y yes" in glass.words)
+    glass.press("y", lambda: "Enter goes back to the hall" in glass.words)
+    glass.press("\r", lambda: "the walk is not finished" in glass.words)
+    glass.press("5", lambda: "under way" in glass.words)
+    glass.press("\r", lambda: "Takes a seat at this walk" in glass.words)
+    assert "by Bea" in glass.words
+    glass.press("a", lambda: "CAUTION" in glass.words or "rests" in glass.words)
+    glass.press("q", lambda: "y yes" in glass.words)
+    glass.press("y", lambda: "Enter goes back to the hall" in glass.words)
+    glass.press("\r", lambda: "Takes a seat at this walk" in glass.words)
+    # what the runner writes is looked back at while it waits
+    glass.press("\r", lambda: "began by Bea" in glass.words)
+    glass.press("\x1b", lambda: "Takes a seat at this walk" in glass.words)
+    glass.press("q", lambda: glass.process.poll() is not None)
+    assert glass.end() == 0 and len(list((tmp_path / "logs").glob("*.jsonl"))) == 1
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)], ids=lambda size: "x".join(map(str, size)))
+def test_pages_open_from_their_commands(opened: Callable[..., Glass], tmp_path: Path, size: tuple[int, int]) -> None:
+    make_season(tmp_path / "season", 1)
+    glass = opened("trace", "W101.34", "--logs", "season", "--screen", size=size)
+    glass.shows("A step from 1.04 Ω at 20 °C to 2.96 Ω", "last good 2026-04-07", "touched")
+    glass.press("6", lambda: "76 of 304 series changed or failed" in glass.words)
+    glass.press("q", lambda: glass.process.poll() is not None)
+    assert glass.end() == 0
+    glass = opened("ready", JOB / "plant.yaml", "--logs", "season", "--screen", "--ascii", size=size)
+    glass.shows("everything, all", "never tested", "151 of 151")
+    glass.press("f", lambda: "everything, open" in glass.words)
+    assert glass.text.isascii()
+    glass.press("\x03", lambda: glass.process.poll() is not None)
+    assert glass.end() == 0
