@@ -28,7 +28,7 @@ class Line:
     """One result.
 
     Attributes:
-        title: the step's title.
+        title: the step's title, without the places.
         between: where the probes were, red first; empty for the bench's own checks.
         reading: with its uncertainty, in words.
         asked: the limit, in words.
@@ -294,7 +294,7 @@ def _line(step: Step, outcome: Outcome) -> Line:
     remarks = [outcome.sentence] if outcome.verdict not in ("pass", "done") else []
     remarks += [outcome.remark] if outcome.remark else []
     return Line(
-        title=step.title,
+        title=_point(step),
         between=step.probes or (),
         reading=_reading(outcome),
         asked=_asked(outcome),
@@ -304,6 +304,14 @@ def _line(step: Step, outcome: Outcome) -> Line:
         n=outcome.n,
         at=moment(outcome.at),
     )
+
+
+def _point(step: Step) -> str:
+    """The step's title without what stands beside it anyway: the places, and that ohms are a resistance."""
+    if not step.probes:
+        return step.title
+    short = step.title.removesuffix(f" between {' and '.join(step.probes)}")
+    return short.removesuffix(": resistance") if short != step.title else short
 
 
 def _reading(outcome: Outcome) -> str:
