@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import subprocess
 from pathlib import Path
 
 import pytest
@@ -10,7 +11,7 @@ import small_hall
 
 from bench.record.read import read_record
 from bench.walk import events as e
-from tests.walks.tool import proveout
+from tests.walks.tool import COMMAND, environment, proveout
 
 BENCH = """
 bench: power bench
@@ -57,3 +58,57 @@ def test_a_shelf_meets_its_first_power(tmp_path: Path, fault: str, told: str, hi
     assert max(reached, default=0.0) == highest
     last = events[-1]
     assert isinstance(last, e.MadeSafe) and last.confirmed == {"supply": True}
+
+
+SHORTLY = """\
+sequence: one shelf
+plant: plant.yaml
+steps:
+  - {step: do, text: Cards out., take-out: [2C]}
+  - {step: measure, read: resistance, between: [2C.A, 2C.A-return], after: 15 s,
+     limit: {at-least: 1 kohm, source: here}}
+  - {step: hold, text: Clear., word: ENERGISE}
+  - {step: do, text: Close., close: [FA, FA2C]}
+  - step: energise
+    title: Up
+    text: Watch.
+    at: [GA]
+    voltage: 48 V
+    current-limit: 1 A
+    margin: 60 mA
+    ramp:
+      - {to: 12 V, limit: 0.5 A, leakage: 8 mA}
+      - {to: 36 V, limit: 0.5 A, leakage: 8 mA}
+  - {step: set, text: Off., output: off}
+"""
+
+
+@pytest.mark.slow
+def test_a_load_that_comes_up_is_told_line_by_line_as_it_does(tmp_path: Path) -> None:
+    """Readings of the ramp travel from the instrument's thread over the line to the screen; none is recorded for it."""
+    small_hall.written(tmp_path)
+    (tmp_path / "bench.yaml").write_text(BENCH.format(faults=""), "utf-8")
+    (tmp_path / "one.yaml").write_text(SHORTLY, "utf-8")
+    words = ["walk", "one.yaml", "--bench", "bench.yaml", "--plain", "--record", "r.jsonl", "--speed", "10"]
+    typed = "\n".join(["", "", "ENERGISE", "", "", "", ""]) + "\n"
+    done = subprocess.run(
+        [*COMMAND, *words],
+        cwd=tmp_path,
+        env=environment(),
+        input=typed,
+        capture_output=True,
+        text=True,
+        timeout=110.0,
+        check=False,
+    )
+    said = done.stdout
+    for told in (
+        "The ladder of shelf 2C:",
+        "Live: coming up to 48 V: in the place of GA at 48 V through FA, FA2C: shelf 2C.",
+        "rung 1 of 3: 12 V set, limit 0.5 A",
+        "rung 2 of 3: 36 V set",
+        "rung 3 of 3: 48 V set",
+        "settled",
+    ):
+        assert told in said, said + done.stderr
+    assert any(isinstance(entry.event, e.Energised) for entry in read_record(tmp_path / "r.jsonl"))
