@@ -19,6 +19,7 @@ from bench.walk.setting import Outcome
 from bench.walk.state import OutOfTurn, Phase, Refused, Stale, State, start, take
 
 if TYPE_CHECKING:
+    from bench.judge.watch import Ladder
     from bench.screens.link import Heard
 
 
@@ -72,6 +73,7 @@ class Rose:
     """A load that comes up reached another rung, or has settled."""
 
     rise: p.Rise
+    ladder: Ladder
 
 
 News = Happened | Said | Misset | Lost | Rose
@@ -144,8 +146,9 @@ class Follower:
             kept = self.trend if len(self.trend) < LONGEST else self.trend[::2]
             self.trend = (*kept, (rise.at, abs(rise.amps)))
         settled = rise.settled is not None and (before is None or before.settled is None)
-        if before is None or before.rung != rise.rung or settled:
-            self.news.put(Rose(rise))
+        ladder = self.state.ladder
+        if ladder is not None and (before is None or before.rung != rise.rung or settled):
+            self.news.put(Rose(rise, ladder))
             self._wake()
 
     def _lose(self, lost: Lost) -> None:

@@ -243,7 +243,8 @@ def _rung_table(view: View, found: Sequence[Rung], cells: int) -> list[Line]:
     """One line for each rung: its mark, title, expected and measured current, voltage at the shelf, and a word."""
     volts = cells >= 66
     fixed = 2 + 9 + 9 + (20 if volts else 0) + 11
-    name = max(6, cells - fixed)
+    longest = max((width(view.say(rung.title)) for rung in found), default=0)
+    name = max(6, min(cells - fixed, longest + 2))
     head = f"  {'rung':<{name}}{'expected':>9}{'measured':>9}"
     head += f"{'V expected':>12}{'read':>8}" if volts else ""
     lines: list[Line] = [(Span(head, "dim"),)]

@@ -186,9 +186,8 @@ class Plain:
                 self._say(f"not taken: {why}")
             case Misset(wrong=wrong):
                 self._say(wrong or "The dial is right now.")
-            case Rose(rise=rise):
-                ladder = self._follower.state.ladder
-                for text in rungs.rise_words(rise, ladder) if ladder is not None else []:
+            case Rose(rise=rise, ladder=ladder):
+                for text in rungs.rise_words(rise, ladder):
                     self._say(text)
             case Lost(why=why, broken=broken):
                 self._lost(why, broken)
