@@ -22,6 +22,8 @@ VERDICT_OF: Final[dict[Status, str]] = {
     "never tested": "",
 }
 """The mark and style of a status are those of the verdict that it comes from."""
+MOST: Final = 12
+"""Reasons that are told of one thing."""
 TALLY: Final = 16
 """Cells for how many readings of a record stand where."""
 SHOWN: Final[tuple[Status, ...]] = ("proven", *STATUSES[:-1])
@@ -214,10 +216,14 @@ def why(hall: Hall, one: ThingState, cells: int) -> list[Line]:
         lines[-1] = line(Span("nothing has to be shown of it", "dim"))
     if one.loose:
         lines.append(line(Span(f"{one.loose} of its conductors are not landed at both ends yet", "dim")))
-    open_claims = sorted((c for c in one.states if c.status != "proven"), key=lambda c: c.status == "never tested")
-    for claim in open_claims[:12]:
-        first, *rest = wrap(hall.say(f"{claim.claim.about}: {reason(claim)}"), cells - 2) or [""]
-        lines.append(line(mark_of(claim.status, hall.glyphs), f" {first}"))
+    same: dict[tuple[Status, str], list[str]] = {}
+    for claim in sorted(one.states, key=lambda claim: STATUSES.index(claim.status)):
+        if claim.status != "proven":
+            same.setdefault((claim.status, reason(claim)), []).append(claim.claim.about)
+    for (status, text), names in list(same.items())[:MOST]:
+        more = f" and {len(names) - 1} more" if len(names) > 1 else ""
+        first, *rest = wrap(hall.say(f"{names[0]}{more}: {text}"), cells - 2) or [""]
+        lines.append(line(mark_of(status, hall.glyphs), f" {first}"))
         lines += [line(f"  {part}") for part in rest]
     return lines
 

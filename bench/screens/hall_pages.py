@@ -95,7 +95,7 @@ def _glance(hall: Hall, survey: Survey, rows: int) -> list[Line]:
         for shelf in survey.plant.shelves_of(bay.name):
             one = states.get(shelf.name)
             if one is not None:
-                parts += [mark_of(one.status, hall.glyphs), f" {hall.say(shelf.name)}  "]
+                parts += [mark_of(one.status, hall.glyphs), f"{hall.say(shelf.name)}  "]
         if len(parts) > 1:
             found.append(line(*parts))
     if len(found) > rows:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bench.screens.cells import EMPTY, Line, Span, cut, line, shown, sides
+from bench.screens.cells import EMPTY, Line, Span, clip, cut, line, shown, sides, width
 from bench.screens.hall_keys import keys
 from bench.screens.hall_pages import body
 from bench.screens.hall_view import TABS, TITLES, Hall
@@ -41,8 +41,8 @@ def _tabs(hall: Hall, cells: int) -> Line:
         ]
     if at not in TABS:
         spans.append(Span(f"[{TITLES[at]}]", "title"))
-    rule = line(Span(hall.glyphs.rule * 3, "rule"))
-    return sides(line(*spans), rule, cells, hall.glyphs.ellipsis, hall.glyphs.rule)
+    tabs = clip(line(*spans), cells, hall.glyphs.ellipsis)
+    return (*tabs, Span(hall.glyphs.rule * max(0, cells - width(tabs)), "rule"))
 
 
 def _foot(hall: Hall, cells: int) -> list[Line]:

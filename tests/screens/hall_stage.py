@@ -11,6 +11,7 @@ from textual.pilot import Pilot
 
 from bench.screens.cells import text_of
 from bench.screens.hall import HallApp
+from bench.screens.hall_data import Source
 from bench.screens.hall_view import Hall
 from bench.screens.settings import Settings
 from tests.screens.hall_scenes import HALL_SCENES, StationSource
@@ -20,7 +21,7 @@ from tests.screens.stage import EVENING
 class HallStage:
     """One hall with its source."""
 
-    def __init__(self, source: StationSource, settings: Settings | None, hall: Hall | None) -> None:
+    def __init__(self, source: Source, settings: Settings | None, hall: Hall | None) -> None:
         self.source = source
         self.app = HallApp(source, settings, hall=hall, now=lambda: EVENING)
         self.pilot: Pilot[None]
@@ -73,7 +74,7 @@ async def in_hall(
     *,
     size: tuple[int, int] = (80, 24),
     settings: Settings | None = None,
-    source: StationSource | None = None,
+    source: Source | None = None,
     hall: Hall | None = None,
 ) -> AsyncIterator[HallStage]:
     """Run the hall up to a scene."""

@@ -11,6 +11,7 @@ import sys
 from pathlib import Path
 
 from bench.screens.settings import Settings
+from tests.screens.hall_pictures import HALL_FEW, draw_hall
 from tests.screens.scenes import SCENES
 from tests.screens.stage import on_stage
 
@@ -45,16 +46,23 @@ FEW = (
 
 
 async def _draw(wanted: list[str]) -> int:
+    def asked(name: str, way: str) -> bool:
+        if not wanted:
+            return (name, way) in (*FEW, *HALL_FEW)
+        return wanted == ["all"] or bool({name, way, f"{name}-{way}"} & set(wanted))
+
     count = 0
     for way, (size, settings) in WAYS.items():
         for name, make in SCENES.items():
-            kept = (name, way) in FEW
-            if not (kept if not wanted else wanted == ["all"] or {name, way, f"{name}-{way}"} & set(wanted)):
+            if not asked(name, way):
                 continue
             async with on_stage(make(), size=size, settings=settings) as stage:
                 svg = stage.app.export_screenshot(title="Proveout")
             (FOLDER / f"{name}-{way}.svg").write_text(steady(svg), "utf-8")
             count += 1
+    for name, svg in (await draw_hall(asked, WAYS)).items():
+        (FOLDER / f"{name}.svg").write_text(steady(svg), "utf-8")
+        count += 1
     return count
 
 
