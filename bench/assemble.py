@@ -6,8 +6,9 @@ import contextlib
 import os
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Literal
+from typing import Final, Literal
 
 import msgspec
 
@@ -21,7 +22,7 @@ from bench.instruments.library import Library
 from bench.instruments.wire import show
 from bench.judge.errors import JudgeError
 from bench.plant.faults import Fault, check_faults
-from bench.record.append import RecordWriter, mended, utc_now
+from bench.record.append import RecordWriter, mended, stamp, utc_now
 from bench.record.read import BrokenRecord, read_lines
 from bench.roles import ROLE_OF, Reads, function_name
 from bench.runner.core import Runner
@@ -34,7 +35,10 @@ from bench.sequence.load import Loaded, load_sequence
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.facts import BenchFacts
-from bench.walk.state import OutOfTurn, Refused, Stale, State, start, take
+from bench.walk.state import OutOfTurn, Refused, Stale, State, start, take, zero_before
+
+ZERO_KEEPS: Final = timedelta(hours=12)
+"""After so long a walk that is resumed zeroes its leads again: an evening's work. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +123,11 @@ def bench_facts(bench: Bench) -> BenchFacts:
             if names.setdefault(name, function.name) == function.name and function.dial:
                 dials[name] = function.dial
         facts["accuracy_of"], facts["dials"] = names, dials
+    routes = bench.routes
+    if routes is not None:
+        places = [*routes.red, *routes.pairs]
+        relays = {"name": routes.switch, "meter": routes.meter, "reads": sorted(routes.reads), "places": places}
+        plain["relays"] = relays
     return msgspec.convert(plain, BenchFacts, dec_hook=from_text)
 
 
@@ -302,7 +311,14 @@ def resumed_walk(
         equipment, text = _bench_again(first, entries, bench)
         how = manner(equipment.simulated)
         lines = [line for _, line in read_lines(record)]
-        wake = [e.Resumed(software=__version__, bench=bench_facts(equipment) if bench else None, bench_text=text)]
+        wake = [
+            e.Resumed(
+                software=__version__,
+                bench=bench_facts(equipment) if bench else None,
+                bench_text=text,
+                zero_again=zero_is_old(state, stamp(utc_now())),
+            )
+        ]
         simulate = equipment.file.simulate
         faults = tuple(simulate.faults) if simulate is not None else ()
         with _bench_at_work(equipment, first, faults, speed, state) as (addresses, hands):
@@ -324,6 +340,21 @@ def resumed_walk(
                 trace,
                 speed if equipment.simulated else 1.0,
             )
+
+
+def zero_is_old(state: State, now: str) -> bool:
+    """Whether a walk rested so long that the leads' zero that readings to come would rest on is too old.
+
+    Args:
+        state: where the walk stands.
+        now: the time of day, as records have it.
+    """
+    zero = zero_before(state)
+    kept = state.latest.get(zero.index) if zero is not None else None
+    if kept is None or not state.at:
+        return False
+    rested: timedelta = datetime.fromisoformat(now) - datetime.fromisoformat(state.at)
+    return rested > ZERO_KEEPS
 
 
 def _bench_again(first: e.Began, entries: Sequence[e.Entry], bench: Path | None) -> tuple[Bench, str]:

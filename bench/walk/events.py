@@ -172,6 +172,8 @@ class Advised(_Event, frozen=True, kw_only=True, tag="advised"):
     """At most so many readings more, as far as is known; 0 where there is no saying."""
     why: str = ""
     """Why this one: what it would tell apart."""
+    facts: dict[str, Any] = {}
+    """What is suspected so far, as plain data of the search's own."""
 
 
 class Skipped(_Event, frozen=True, kw_only=True, tag="skipped"):
@@ -239,6 +241,8 @@ class Resumed(_Event, frozen=True, kw_only=True, tag="resumed"):
     bench: BenchFacts | None = None
     """The bench from here on, where it is another one than before."""
     bench_text: str = ""
+    zero_again: bool = False
+    """The last zero of the leads is too old to be taken off: they are zeroed before the walk reads on."""
 
 
 class Mended(_Event, frozen=True, kw_only=True, tag="mended"):

@@ -37,7 +37,8 @@ Rules
    breaker closed on a battery, stands on evidence where the sequence says on which (``proven``); and the act that
    takes it off again is asked for where that evidence is missing (``unless-proven``).
 8. Going back never erases: readings stay in the history, and the latest of a step counts. A step that is gone to and
-   returned from does not move the place where the walk stood.
+   returned from does not move the place where the walk stood. While something is on or live, be it by hand, no step
+   is gone to that comes before it went on: those were walked on a dead plant.
 9. After trouble an instrument answers to its name again before any step uses it. To open it is to set it up anew, so
    an output of it that was on is off now: outputs are made safe, and the hold point before it comes up again.
 
@@ -546,6 +547,15 @@ def _anything_live(state: State) -> bool:
     return bool(state.powered or state.conditions.live)
 
 
+def _made_live_at(state: State) -> int | None:
+    """The first step of those that switched on by hand what is still live; None where nothing is."""
+    assert state.setting is not None
+    live, steps = state.conditions.live, state.setting.plan.steps
+    done = [steps[index] for index, outcome in state.latest.items() if live and outcome.verdict == "done"]
+    acts = [(step.index, step.source) for step in done if isinstance(step.source, Do)]
+    return min((index for index, act in acts if live & set(act.switch_on)), default=None)
+
+
 def _energises(step: Step) -> bool:
     """Whether something may be live after this step that was not before."""
     source = step.source
@@ -729,12 +739,16 @@ def _went(state: State, event: e.Went, n: int) -> State:
     assert state.setting is not None
     steps = state.setting.plan.steps
     _refuse_unsafe(state)
-    stood = state.cursor if state.back_to is None else state.back_to
+    stood = _stands_at(state)
     if not 0 <= event.to <= stood:
         raise Refused("only a step that was reached before can be gone to")
     state = _maybe_on(state)
     if event.to < min(state.powered.values(), default=0):
         raise Refused("an output is on, and that step comes before it went on: pause first, so that it is made safe")
+    live_from = _made_live_at(state)
+    if live_from is not None and event.to < live_from:
+        live = ", ".join(sorted(state.conditions.live))
+        raise Refused(f"{live} is live, and that step comes before it was switched on: switch it off first")
     if not _is_held(state, steps[event.to]):
         raise Refused("that step makes something live: go to the hold point before it first")
     again = event.then == "return" and event.to != stood
@@ -824,6 +838,8 @@ def _resumed(state: State, event: e.Resumed, n: int) -> State:
         setting, conditions = _sound(state.setting.with_bench(event.bench)), replace(state.conditions, zeros={})
         state = replace(state, setting=setting, conditions=conditions, consented=None)
     final = state.phase is Phase.SAFING and state.then in (Phase.DONE, Phase.ABORTED)
+    if event.zero_again and not final:
+        state = _zero_again(state)
     return _to(
         state,
         Phase.SAFING,
@@ -833,6 +849,33 @@ def _resumed(state: State, event: e.Resumed, n: int) -> State:
         trouble=None,
         seat="",
         why_paused="",
+    )
+
+
+def _stands_at(state: State) -> int:
+    """Index of the step that the walk has come to, whatever step it went back to."""
+    return state.cursor if state.back_to is None else state.back_to
+
+
+def zero_before(state: State) -> Step | None:
+    """The step that last zeroed the leads of readings that are still to come; None where no such reading is."""
+    if state.setting is None:
+        return None
+    steps, stands = state.setting.plan.steps, _stands_at(state)
+    zero = next((step for step in reversed(steps[:stands]) if step.kind == "zero"), None)
+    wanted = zero is not None and any(step.reads and step.role == zero.role for step in steps[stands:])
+    return zero if wanted else None
+
+
+def _zero_again(state: State) -> State:
+    """The same, with the last zero of the leads to be taken again before any reading; as it is where none is wanted."""
+    zero = zero_before(state)
+    kept = state.latest.get(zero.index) if zero is not None else None
+    if zero is None or kept is None or kept.reading is None or state.powered or _anything_live(state):
+        return state
+    zeros = {name: ohms for name, ohms in state.conditions.zeros.items() if name != kept.reading.instrument}
+    return replace(
+        state, conditions=replace(state.conditions, zeros=zeros), cursor=zero.index, back_to=_stands_at(state)
     )
 
 
