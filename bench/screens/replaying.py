@@ -206,10 +206,15 @@ class ReplayScreen(Screen[None], inherit_bindings=False):
         """Every key comes here."""
         event.stop()
         event.prevent_default()
-        self.pressed(event.key.lower() if len(event.key) == 1 else event.key)
+        self.pressed(event.key.lower() if len(event.key) == 1 else event.key, event.character or "")
 
-    def pressed(self, key: str) -> None:
-        """Do what a key does now."""
+    def pressed(self, key: str, character: str = "") -> None:
+        """Do what a key does now.
+
+        Args:
+            key: its name, a letter in lower case.
+            character: what it types, if anything.
+        """
         if self.showing is None:
             if key in ("q", "escape", "ctrl+c", "ctrl+q"):
                 self._leave()
@@ -218,10 +223,29 @@ class ReplayScreen(Screen[None], inherit_bindings=False):
             self._leave()
             return
         showing = self.showing
-        known = self._keys(showing)
-        does = next((one.does for one in known if key in one.keys), "")
-        if does:
+        does = next((one.does for one in self._keys(showing) if key in one.keys), "")
+        if showing.typed is not None:
+            self._pressed_in_list(showing, does, key, character)
+        elif does:
             self.act(does)
+
+    def _pressed_in_list(self, showing: Showing, does: str, key: str, character: str) -> None:
+        """A key while the list of all actions is open: it types, chooses, or does."""
+        typed, found = showing.typed or "", showing.found
+        match does:
+            case "chosen":
+                self._change(typed=None)
+                if found:
+                    self.act(found[showing.chosen].does)
+            case "close":
+                self._change(typed=None)
+            case "later" | "earlier":
+                by = 1 if does == "later" else -1
+                self._change(chosen=max(0, min(len(found) - 1, showing.chosen + by)))
+            case _ if key == "backspace":
+                self._change(typed=typed[:-1], chosen=0)
+            case _ if character.isprintable() and character:
+                self._change(typed=typed + character, chosen=0)
 
     def _keys(self, showing: Showing) -> tuple[Shown, ...]:
         return replay_keys(
@@ -229,6 +253,7 @@ class ReplayScreen(Screen[None], inherit_bindings=False):
             face=showing.face,
             help=showing.help,
             long=self._furthest > 0,
+            listed=showing.typed is not None,
             unicode=self.settings.unicode,
         )
 
@@ -268,6 +293,8 @@ class ReplayScreen(Screen[None], inherit_bindings=False):
                 self._change(face=FACES[(FACES.index(showing.face) + 1) % len(FACES)], scroll=0)
             case "mirror":
                 self._change(mirrored=not showing.mirrored)
+            case "palette":
+                self._change(typed="", chosen=0, playing=False, scroll=0)
             case "help" | "close":
                 self._change(help=does == "help", playing=False, scroll=0)
             case "scroll" | "scroll-back":

@@ -15,7 +15,7 @@ from bench.screens.keys import Key
 from bench.screens.pages import Body, scrolled
 from bench.screens.paint import MARGIN, Picture, one_row, seen
 from bench.screens.tape import RANK, Axis, Kind, Moment, Tape, words
-from bench.screens.tape_keys import replay_keys
+from bench.screens.tape_keys import actions, line_of, replay_keys
 from bench.screens.view import View
 from bench.screens.walking import verdict_block
 from bench.screens.words import last_reading
@@ -71,6 +71,8 @@ class Showing:
         speed: how fast.
         mirrored: connectors from their other side.
         help: the help page is open.
+        typed: what was typed into the list of all actions; None where it is not open.
+        chosen: which of its lines is chosen.
         scroll: lines by which a long page is moved up.
         note: something to tell once.
         glyphs: the signs to draw with.
@@ -86,9 +88,17 @@ class Showing:
     speed: float = 1.0
     mirrored: bool = False
     help: bool = False
+    typed: str | None = None
+    chosen: int = 0
     scroll: int = 0
     note: str = ""
     glyphs: Glyphs = field(default=UNICODE)
+
+    @property
+    def found(self) -> list[Key]:
+        """The actions that have what was typed."""
+        known = replay_keys(playing=self.playing, face=self.face, long=True, unicode=self.glyphs.unicode)
+        return actions(self.typed or "", known)
 
     @property
     def view(self) -> View:
@@ -115,6 +125,8 @@ def paint(showing: Showing, cells: int, rows: int) -> Picture:
     room = max(0, rows - len(foot))
     if showing.help:
         middle, furthest = _help(showing, inner, room)
+    elif showing.typed is not None:
+        middle, furthest = _palette(showing, inner, room), 0
     elif showing.face == "meter":
         middle, furthest = scrolled(showing.view, meter(showing, inner), room)
     elif showing.face == "events":
@@ -324,6 +336,23 @@ def events(showing: Showing, cells: int, rows: int) -> list[Line]:
         one = line(head, tag, Span(f" {word:10} ", "accent" if index == here else "dim"), glyphs.say(text))
         lines.append(clip(one, cells, glyphs.ellipsis))
     return lines
+
+
+def _palette(showing: Showing, cells: int, rows: int) -> list[Line]:
+    """What was typed, and every action that has it."""
+    glyphs, found = showing.glyphs, showing.found
+    lines: list[Line] = [
+        line(Span("all actions", "title"), Span("   type a few letters; arrows choose", "dim")),
+        line(Span(f" {glyphs.say(showing.typed or '')}_ ", "watch")),
+        EMPTY,
+    ]
+    room = max(1, rows - len(lines))
+    top = max(0, min(showing.chosen - room // 2, len(found) - room))
+    for place, one in enumerate(found[top : top + room], top):
+        here = place == showing.chosen
+        mark = Span(f"{glyphs.more_right} " if here else "  ", "key")
+        lines.append((mark, *clip((Span(line_of(one), "cursor" if here else ""),), cells - 2, glyphs.ellipsis)))
+    return lines if found else [*lines, line(Span("nothing has these letters", "dim"))]
 
 
 def _help(showing: Showing, cells: int, rows: int) -> Body:

@@ -4,23 +4,19 @@ from __future__ import annotations
 
 import asyncio
 import random
-from collections.abc import AsyncIterator, Callable
-from contextlib import asynccontextmanager
+from collections.abc import Callable
 from pathlib import Path
 from typing import TypeVar
 
 import pytest
 from textual.app import App
-from textual.pilot import Pilot
 
-from bench.record.append import RecordWriter
 from bench.record.read import BrokenRecord
 from bench.screens import follow, paint, tape, tape_pages
 from bench.screens.cells import text_of, width
 from bench.screens.glyphs import ASCII
 from bench.screens.prompts import Prompt
-from bench.screens.replaying import ReplayApp, ReplayScreen, open_record
-from bench.screens.settings import Settings
+from bench.screens.replaying import open_record
 from bench.screens.tape import Axis, Tape
 from bench.screens.tape_keys import replay_keys
 from bench.screens.tape_pages import SPEEDS, Showing
@@ -28,33 +24,8 @@ from bench.screens.view import View
 from bench.walk import events as e
 from bench.walk import requests as r
 from tests.screens.gannet import LEADS, Walk, measured
+from tests.screens.replay_stage import Stage, eventful, on_replay, written
 from tests.screens.scenes import SCENES
-
-
-def eventful() -> Walk:
-    """A walk with everything that is marked: two failures, one undecided, trouble, a disturbance, a pause."""
-    walk = Walk()
-    walk.seat()
-    walk.until(r.Place, "measure")
-    measured(walk, [0.812 + LEADS, "+", 0.897 + LEADS])
-    walk.until(r.Measure)
-    walk.add(e.Troubled(number=walk.asked.number, instrument="M1", kind="silent", what="M1 did not answer"))
-    walk.until(r.Place)
-    walk.add(e.Noted(text="the far end is lit", by="Bea"))
-    walk.add(e.Disturbed(touches=["J101"], text="a foot"), 3000.0)
-    walk.add(e.Paused(why="tea", make_safe=True))
-    walk.add(e.Continued(), 7200.0)
-    measured(walk, [1.9 + LEADS])
-    return walk.until(r.Finished)
-
-
-def written(walk: Walk, folder: Path) -> Path:
-    """The walk's entries as a record on disk."""
-    path = folder / "replayed.jsonl"
-    with RecordWriter.create(path) as writer:
-        for entry in walk.entries:
-            writer.append(entry)
-    return path
 
 
 def tape_of(walk: Walk) -> Tape:
@@ -63,54 +34,6 @@ def tape_of(walk: Walk) -> Tape:
 
 EVENTFUL = eventful()
 TAPE = tape_of(EVENTFUL)
-
-
-class Stage:
-    """The replay on a stage, with a clock that is moved by hand."""
-
-    def __init__(self, record: Path, settings: Settings | None = None) -> None:
-        self.seconds = 0.0
-        self.app = ReplayApp(record, settings, clock=lambda: self.seconds)
-        self.pilot: Pilot[None]
-
-    @property
-    def replay(self) -> ReplayScreen:
-        return self.app.replay
-
-    @property
-    def showing(self) -> Showing:
-        assert self.replay.showing is not None
-        return self.replay.showing
-
-    @property
-    def index(self) -> int:
-        return self.showing.moment.index
-
-    @property
-    def text(self) -> str:
-        return "\n".join(text_of(one) for one in self.replay.sheet.lines)
-
-    async def press(self, *names: str) -> None:
-        for name in names:
-            await self.pilot.press(name)
-
-    async def until(self, true: object) -> None:
-        for _ in range(1000):
-            if true():  # type: ignore[operator]
-                return
-            await self.pilot.pause(0.01)
-        raise AssertionError(self.text)
-
-
-@asynccontextmanager
-async def on_stage(
-    record: Path, *, size: tuple[int, int] = (80, 24), settings: Settings | None = None
-) -> AsyncIterator[Stage]:
-    stage = Stage(record, settings)
-    async with stage.app.run_test(size=size) as pilot:
-        stage.pilot = pilot
-        await stage.until(lambda: stage.replay.showing is not None)
-        yield stage
 
 
 # the fold
@@ -280,7 +203,9 @@ def test_every_scene_can_be_replayed() -> None:
 # the keys
 
 
-ACTS = {one.does for one in replay_keys(playing=False, face="seen", long=True)} | {"close"}
+ACTS = {
+    one.does for listed in (False, True) for one in replay_keys(playing=False, face="seen", long=True, listed=listed)
+}
 TRIED: set[str] = set()
 Test = TypeVar("Test")
 
@@ -318,7 +243,7 @@ def test_keys_wind_to_where_they_say(record: Path) -> None:
     last = len(TAPE) - 1
 
     async def act() -> None:
-        async with on_stage(record) as stage:
+        async with on_replay(record) as stage:
             assert stage.index == 0
             await stage.press("left")
             assert stage.index == 0
@@ -372,7 +297,7 @@ def test_keys_wind_to_where_they_say(record: Path) -> None:
 def test_it_plays_at_any_speed_and_shortens_gaps_unless_told(record: Path) -> None:
 
     async def act() -> None:
-        async with on_stage(record) as stage:
+        async with on_replay(record) as stage:
             assert stage.showing.speed == 1.0
             await stage.press("minus", "minus", "minus")
             assert stage.showing.speed == SPEEDS[0]
@@ -422,7 +347,7 @@ def test_it_plays_at_any_speed_and_shortens_gaps_unless_told(record: Path) -> No
 def test_three_pages_a_mirror_and_two_looks(record: Path) -> None:
 
     async def act() -> None:
-        async with on_stage(record) as stage:
+        async with on_replay(record) as stage:
             await stage.press("f", "right")
             seen = stage.text
             await stage.press("tab")
@@ -443,7 +368,7 @@ def test_three_pages_a_mirror_and_two_looks(record: Path) -> None:
 
 def test_larger_screens_show_meter_and_events_below(record: Path) -> None:
     async def act() -> None:
-        async with on_stage(record, size=(120, 40)) as stage:
+        async with on_replay(record, size=(120, 40)) as stage:
             await stage.press("f")
             assert "What the meter said" in stage.text and "✗ FAIL  Open" in stage.text
             assert f"{stage.index + 1} of {len(TAPE)}" in stage.text
@@ -458,7 +383,7 @@ def test_larger_screens_show_meter_and_events_below(record: Path) -> None:
 def test_help_tells_every_key_and_closes(record: Path) -> None:
 
     async def act() -> None:
-        async with on_stage(record, size=(80, 50)) as stage:
+        async with on_replay(record, size=(80, 50)) as stage:
             await stage.press("question_mark")
             for one in replay_keys(playing=False, face="seen", long=True):
                 assert one.more.split(".")[0].split(",")[0][:40] in " ".join(stage.text.split())
@@ -484,7 +409,7 @@ def test_help_tells_every_key_and_closes(record: Path) -> None:
 def test_going_to_an_event_or_a_time(record: Path) -> None:
 
     async def act() -> None:
-        async with on_stage(record) as stage:
+        async with on_replay(record) as stage:
 
             async def typed(text: str) -> None:
                 await stage.press("g")
@@ -505,12 +430,36 @@ def test_going_to_an_event_or_a_time(record: Path) -> None:
     asyncio.run(act())
 
 
+@proves("palette", "chosen", "later", "earlier")
+def test_all_actions_are_listed_found_by_their_letters_and_done(record: Path) -> None:
+    async def act() -> None:
+        async with on_replay(record, size=(80, 40)) as stage:
+            await stage.press("p")
+            known = [one for one in replay_keys(playing=False, face="seen", long=True) if one.does != "palette"]
+            assert [one.does for one in stage.showing.found] == [one.does for one in known]
+            for one in known:
+                assert f"{one.word}: " in stage.text
+            # letters that are keys elsewhere are only letters here
+            await stage.press(*"next", "space", *"faq")
+            assert stage.index == 0 and "nothing has these letters" in stage.text
+            await stage.press("backspace", "enter")
+            assert stage.index == at("fail") and stage.showing.typed is None
+            await stage.press("ctrl+p", *"fail", "space", *"before", "down", "up", "up")
+            assert stage.showing.found[stage.showing.chosen].does == "failed-before"
+            await stage.press("escape")
+            assert stage.showing.typed is None and stage.index == at("fail")
+            await stage.press("p", "down", "down", "enter")
+            assert stage.index == at("fail") - 1, "the third line: an event back"
+
+    asyncio.run(act())
+
+
 @pytest.mark.parametrize("key", ["q", "escape", "ctrl+c", "ctrl+q"])
 @proves("leave")
 def test_it_is_left_by_the_usual_keys(record: Path, key: str) -> None:
 
     async def act() -> None:
-        async with on_stage(record) as stage:
+        async with on_replay(record) as stage:
             await stage.press(key)
             await stage.until(lambda: not stage.app.is_running)
 
@@ -609,7 +558,7 @@ def test_reading_is_shown_and_called_off(record: Path, monkeypatch: pytest.Monke
 
 def test_no_colours_where_none_are_wanted(record: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     async def look() -> str:
-        async with on_stage(record) as stage:
+        async with on_replay(record) as stage:
             await stage.press("f")
             return stage.app.export_screenshot().lower()
 
