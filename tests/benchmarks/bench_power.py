@@ -1,24 +1,30 @@
 """First power at full size: faults by name over many seeds, trip latency, drops against a circuit simulator.
 
     python -m tests.benchmarks.bench_power [RUNS [FIRST SEED]]
+    python -m tests.benchmarks.bench_power walks [BAY ...]
 
-Prints its figures; exit code 1 where one is not what it must be.
+The second drafts first power of whole bays of the shipped plant, or of all of it (``all``), and walks each by a process
+of its own over real ports: sound, and with one fault of each kind that must be found by its name. Prints its figures;
+exit code 1 where one is not what it must be.
 """
 
 from __future__ import annotations
 
+import json
 import sys
 import tempfile
 import time
 from collections import Counter
 from pathlib import Path
 
+from bench.commands.common import folded
 from bench.diagnose.power_names import findings
 from bench.plant.load import load_plant
 from bench.sequence.power_tree import Powered, PowerTree
 from bench.walk.state import Phase
 from tests.power import pure_walk, small_hall, spice
 from tests.power import season_of_faults as season
+from tests.walks.tool import proveout
 
 
 def faults(runs: int, start: int = 0) -> bool:
@@ -90,8 +96,56 @@ def drops() -> bool:
     return good
 
 
+WALKS = {
+    "sound": ("", ""),
+    "short": ("{fault: shelf-short, shelf: 2B, feed: A, ohms: 0.3 ohm}", "2B.A is free of shorts"),
+    "reversed": ("{fault: polarity-reversed, shelf: 2C, feed: B}", "FB2C, load side"),
+    "crossed": ("{fault: feeds-crossed, shelf: 2D}", "FA2D, load side"),
+    "heavy": ("{fault: shelf-heavy, shelf: 2A, by: 0.9 A}", "2A on A alone, all cards in"),
+    "light": ("{fault: shelf-light, shelf: 2B, by: 0.6 A}", "2B on A alone, all cards in"),
+    "lossy": ("{fault: high-resistance-lug, terminal: 2D.A, ohms: 1.2 ohm}", "2D.A under load"),
+}
+"""Fault of bay 2 to the title of the step that must fail first."""
+
+
+def walks(bays: list[str]) -> bool:
+    """Whole bays, drafted and walked by a process of its own."""
+    good = True
+    for bay in bays:
+        for name, (fault, first) in WALKS.items():
+            if not fault or bay == "2":
+                good = _walked(bay, name, fault, first) and good
+    return good
+
+
+def _walked(bay: str, name: str, fault: str, first: str) -> bool:
+    folder = Path(tempfile.mkdtemp())
+    (folder / "bench.yaml").write_text(small_hall.BENCH.format(faults=fault), "utf-8")
+    scope = () if bay == "all" else ("--bay", bay)
+    drafted = proveout("draft", small_hall.GANNET, "first-power", *scope, "-o", "first.yaml", cwd=folder)
+    began = time.monotonic()
+    words = ("run", "first.yaml", "--bench", "bench.yaml", "--record", "r.jsonl", "--speed", "200", "--json")
+    done = proveout(*words, cwd=folder, timeout=3600.0)
+    took = time.monotonic() - began
+    if drafted.returncode or not done.stdout:
+        print(f"first power of {bay}, {name}: {drafted.stderr or done.stderr}")
+        return False
+    told = json.loads(done.stdout)
+    failed = [one["title"] for one in told["verdicts"] if one["verdict"] == "fail"]
+    state = folded(folder / "r.jsonl")
+    named = sorted({(one.kind, one.subject) for one in findings(state)})
+    counts = ", ".join(f"{count} {verdict}" for verdict, count in told["counts"].items() if count)
+    print(
+        f"first power of {bay}, {name}: {counts}; first failed {failed[:1]}; named {named}; {took:.0f} s",
+        flush=True,
+    )
+    return failed[:1] == ([first] if first else []) and (done.returncode == 0) is (not fault)
+
+
 def main() -> int:
     """Run all; see the module's text."""
+    if sys.argv[1:2] == ["walks"]:
+        return 0 if walks(sys.argv[2:] or ["2"]) else 1
     runs = int(sys.argv[1]) if len(sys.argv) > 1 else 200
     start = int(sys.argv[2]) if len(sys.argv) > 2 else 0
     return 0 if all([drops(), faults(runs, start)]) else 1

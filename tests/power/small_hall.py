@@ -55,6 +55,24 @@ cables:
   - {name: WB2B, type: PW1.5, length: 7.5 m, from: [FB2B.load, BR.7], to: [2B.B, 2B.B-return]}
 """
 
+BENCH = """
+bench: power bench
+instruments:
+  - name: meter
+    profile: scpi-bench-meter
+    port: simulated
+    calibrated: 2026-03-02
+    settings: {{nplc: '0.2', compensation: 'OFF'}}
+  - {{name: supply, profile: scpi-supply, port: simulated, calibrated: 2026-03-02}}
+roles: {{ohms: meter, volts: meter, amps: meter, supply: supply}}
+references:
+  - {{name: the 100 ohm resistor, value: 100 ohm, tolerance: 0.1 %}}
+simulate:
+  seed: 7
+  faults: [{faults}]
+"""
+"""A simulated bench with a meter and a supply; takes ``faults``."""
+
 
 def written(folder: Path, text: str = SMALL) -> Path:
     """The plant as a file."""

@@ -13,22 +13,7 @@ from bench.record.read import read_record
 from bench.walk import events as e
 from tests.walks.tool import COMMAND, environment, proveout
 
-BENCH = """
-bench: power bench
-instruments:
-  - name: meter
-    profile: scpi-bench-meter
-    port: simulated
-    calibrated: 2026-03-02
-    settings: {{nplc: '0.2', compensation: 'OFF'}}
-  - {{name: supply, profile: scpi-supply, port: simulated, calibrated: 2026-03-02}}
-roles: {{ohms: meter, volts: meter, amps: meter, supply: supply}}
-references:
-  - {{name: the 100 ohm resistor, value: 100 ohm, tolerance: 0.1 %}}
-simulate:
-  seed: 7
-  faults: [{faults}]
-"""
+BENCH = small_hall.BENCH
 
 
 @pytest.mark.slow
