@@ -31,6 +31,10 @@ from bench.sequence.file import Found
 
 MOST: Final = 6
 """So many suspects are told, and kept with their numbers."""
+FEW: Final = 3
+"""So many are told while the search is under way."""
+ALARM: Final = 0.5
+"""The chance of a fault from which there is something to suspect."""
 SURE: Final = 0.95
 """The chance from which something is wrong, whatever it is."""
 KIND: Final = "second-path"
@@ -216,6 +220,20 @@ def _facts(ending: Ending, seen: Visibility, plan: CutPlan) -> dict[str, Any]:
             "blind": [list(pair) for pair in seen.blind(ending.path)[:MOST]],
         },
         "worse": dict(ending.worse),
+    }
+
+
+def suspected(posterior: Posterior, celsius: float) -> dict[str, Any]:
+    """What is suspected while a search is under way, as plain data; little of it, since each request carries it."""
+    network = posterior.network
+    best = likeliest(posterior) if posterior.alarm >= ALARM else None
+    return {
+        "search": KIND,
+        "celsius": celsius,
+        "alarm": posterior.alarm,
+        "posterior": [_suspect(network, one) for one in posterior.suspects[:FEW]] if best is not None else [],
+        "paths": [[s.a, s.b, s.ohms] for s in strays_of(posterior)] if best is not None else [],
+        "poor": [network.bonds[k].name for k in (*best.case.poor, *best.case.opened)] if best is not None else [],
     }
 
 

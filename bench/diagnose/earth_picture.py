@@ -20,7 +20,7 @@ from bench.diagnose.earth_words import ohms_words
 _ROW, _HIGH, _INDENT, _MARGIN = 30, 22, 46, 16
 _LETTER = 6.6  # mean width of a letter at this size, measured on common sans-serif faces
 _LANE, _LABEL_LANE = 14, 138
-_LONGEST = 34  # letters of a title in a box
+_LONGEST = 46  # letters of a title in a box
 
 
 @dataclass(frozen=True)

@@ -14,16 +14,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Any, Final
 
 from bench.diagnose.earth_choose import Pair, first_readings
-from bench.diagnose.earth_facts import Ending, found_of
+from bench.diagnose.earth_facts import Ending, found_of, suspected
 from bench.diagnose.earth_fit import Prior, Reading
 from bench.diagnose.earth_hunt import Ask, Finding, Hunt, HuntSettings
 from bench.diagnose.earth_lifts import most_deciding
 from bench.diagnose.earth_meter import OPEN_OHM, BenchMeter, bench_meter
 from bench.diagnose.earth_network import BondNetwork
 from bench.diagnose.earth_plant import network_of
+from bench.diagnose.earth_search import explain
 from bench.diagnose.earth_visible import visibility
 from bench.diagnose.earth_words import CAUTION, ohms_words
 from bench.diagnose.errors import DiagnoseError
@@ -133,7 +134,15 @@ def wanted(state: State, step: Step, trail: tuple[Link, ...]) -> Advised:
 
 def _asked(ground: Ground, source: Seek, so_far: Trail, want: Do | Measure, why: str) -> Advised:
     left = max(0, len(ground.first) - so_far.count)
-    return Advised(number=0, want=want, done=so_far.count, left=left, why=why)
+    return Advised(number=0, want=want, done=so_far.count, left=left, why=why, facts=_suspected(ground, so_far))
+
+
+def _suspected(ground: Ground, so_far: Trail) -> dict[str, Any]:
+    """What is suspected so far, from when every bond was read once; for a picture."""
+    if len(so_far.taken) < len(ground.network.bonds):
+        return {}
+    posterior = explain(ground.network, so_far.taken.values(), Prior())
+    return suspected(posterior, ground.celsius)
 
 
 def settings_of(source: Seek) -> Wanted:

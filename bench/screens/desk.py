@@ -402,6 +402,9 @@ class Desk:
     def _ladder(self) -> None:
         self._change(ladder=not self.view.ladder, scroll=0)
 
+    def _earth(self) -> None:
+        self._change(earth=not self.view.earth, scroll=0)
+
     def _close(self) -> None:
         self._change(help=False, scroll=0)
 
@@ -445,6 +448,7 @@ _ACTS: Final[dict[str, Callable[[Desk], None]]] = {
     "mirror": Desk._mirror,
     "help": Desk._help,
     "ladder": Desk._ladder,
+    "earth": Desk._earth,
     "close": Desk._close,
     "theme": Desk._theme,
     "sound": Desk._silence,

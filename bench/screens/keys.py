@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from bench.screens import words
+from bench.screens.earth_tree import has_earth
 from bench.screens.rungs import has_ladder
 from bench.screens.view import View
 from bench.walk import events as e
@@ -51,6 +52,8 @@ def keys(view: View) -> tuple[Key, ...]:
     found: list[Key] = []
     if kind == "ladder":
         return (_LADDER_OFF, *_always_open(view), _HELP, _LEAVE)
+    if kind == "earth":
+        return (_EARTH_OFF, *_always_open(view), _HELP, _LEAVE)
     if kind not in ("starting", "lost", "failing"):
         found += _answers(view, kind) if not view.watching else [_SEAT]
         found += _work(view) if not view.watching else []
@@ -61,6 +64,8 @@ def keys(view: View) -> tuple[Key, ...]:
         found.append(_MIRROR)
     if kind not in ("starting", "lost", "failing", "energise") and has_ladder(view.state):
         found.append(_LADDER)
+    if kind not in ("starting", "lost", "failing", "energise") and has_earth(view.state):
+        found.append(_EARTH)
     if view.state.phase in OPEN and _SEAT not in found and view.lost is None:
         # two screens can go by one name: then the record does not tell which of them is heard
         found.append(_SEAT)
@@ -87,6 +92,12 @@ _LADDER: Final = Key(
 )
 _LADDER_OFF: Final = Key(
     "ladder", ("l", "escape", *TAKE), "l", "back to the step", "Closes the ladder. Nothing is answered by it."
+)
+_EARTH: Final = Key(
+    "earth", ("e",), "e", "earth", "Shows the earthing network as a tree, with what the search suspects in it."
+)
+_EARTH_OFF: Final = Key(
+    "earth", ("e", "escape", *TAKE), "e", "back to the step", "Closes the network. Nothing is answered by it."
 )
 _HELP: Final = Key("help", ("h", "question_mark"), "?", "help", "Shows what this page wants and what every key does.")
 _LEAVE: Final = Key(

@@ -355,6 +355,8 @@ _ABOUT: Final = {
     "is the window; below it is the way of the current so far, then the rungs and what each breaker has left.",
     "ladder": "The rungs of the shelf under way with what each should show and showed, and what each breaker has left. "
     "What says TOO LITTLE is as much a finding as what says TOO MUCH.",
+    "earth": "The earthing network hangs from its single-point connection, one line a place. Both ends of a suspected "
+    "second path carry the same number in angle brackets; a bond that is poor says POOR.",
     "wait": "Time must pass, for instance until a charge is gone. The walk goes on by itself.",
 }
 

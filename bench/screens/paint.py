@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Final, NamedTuple
 
-from bench.screens import keys, ladder, pages, walking, words
+from bench.screens import earth_page, keys, ladder, pages, walking, words
 from bench.screens.cells import EMPTY, Line, Span, clip, cut, line, shown, sides, width
 from bench.screens.view import View
 
@@ -47,6 +47,8 @@ def body(view: View, cells: int, rows: int) -> pages.Body:
     """What stands between head and notes."""
     if view.kind in ("energise", "ladder"):
         return ladder.body(view, cells, rows)
+    if view.kind == "earth":
+        return earth_page.body(view, cells, rows)
     if view.kind in ("place", "measure"):
         return pages.Body(walking.body(view, cells, rows))
     return pages.body(view, cells, rows)

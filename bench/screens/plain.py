@@ -14,7 +14,7 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import TYPE_CHECKING, Final, TextIO
 
-from bench.screens import findings, rungs, words
+from bench.screens import earth_tree, findings, rungs, words
 from bench.screens.follow import Follower, Happened, Lost, Misset, News, Rose, Said
 from bench.screens.glyphs import ASCII, UNICODE
 from bench.screens.settings import Ended, Settings, Why
@@ -43,6 +43,7 @@ HELP: Final = """What you can type, always followed by Enter:
   retry          try again after trouble
   where          what is asked now, once more
   ladder         first power: what is live, what is next, every rung and breaker
+  earth          the earthing network, with what a search suspects in it
   side           connectors from their other side
   seat           take the operator's seat
   leave          leave; the walk pauses
@@ -307,6 +308,10 @@ class Plain:
         lines = ["this sequence brings nothing up"] if stands is None else rungs.in_words(stands)
         self._say("\n".join(lines))
 
+    def _earth(self) -> None:
+        """The earthing network with what is suspected in it, in words."""
+        self._say("\n".join(earth_tree.in_words(self._follower.state)))
+
     def _wanted(self, page: words.Page) -> str:
         if self._follower.state.seat not in ("", self._link.you):
             return f"{self._follower.state.seat} holds the operator's seat; you watch. Type seat to take it."
@@ -399,6 +404,8 @@ class Plain:
                 self._write(words.page(state, mirrored=self._mirrored))
             case "ladder":
                 self._ladder()
+            case "earth":
+                self._earth()
             case "side":
                 self._mirrored = not self._mirrored
                 self._write(words.page(state, mirrored=self._mirrored))
@@ -441,7 +448,7 @@ class Plain:
         self._link.wish(event)
 
 
-_ANYWHERE: Final = ("help", "?", "where", "ladder", "note", "touched", "seat", "leave", "abort")
+_ANYWHERE: Final = ("help", "?", "where", "ladder", "earth", "note", "touched", "seat", "leave", "abort")
 _COMMANDS: Final = frozenset(
     (*_ANYWHERE, "side", "read", "retry", "go", "back", "again", "skip", "pause")
 )  # fmt: skip

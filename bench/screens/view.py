@@ -32,6 +32,7 @@ class View:
         mirrored: connectors are shown from their other side.
         help: the help page is open.
         ladder: the ladder of first power is open, over whatever is asked.
+        earth: the earthing network is open, over whatever is asked.
         rise: the load that comes up, as it is now.
         trend: seconds and amperes of its way so far.
         scroll: lines by which a long page is moved up.
@@ -53,6 +54,7 @@ class View:
     mirrored: bool = False
     help: bool = False
     ladder: bool = False
+    earth: bool = False
     rise: Rise | None = None
     trend: tuple[tuple[float, float], ...] = ()
     scroll: int = 0
@@ -91,7 +93,7 @@ class View:
 
     @property
     def kind(self) -> str:
-        """Which page is shown: ``help``, ``starting``, ``lost``, ``failing``, ``ladder``, or what is asked."""
+        """Which page: ``help``, ``starting``, ``lost``, ``failing``, ``ladder``, ``earth``, or what is asked."""
         if self.help:
             return "help"
         if self.lost is not None and not (self.state.finished and not self.lost.broken):
@@ -100,8 +102,9 @@ class View:
             return "failing"
         if self.starting and self.state.setting is None:
             return "starting"
-        # trouble, and a load that comes up, are never hidden
-        return "ladder" if self.ladder and self.page.kind not in ("trouble", "energise") else self.page.kind
+        if self.page.kind in ("trouble", "energise"):
+            return self.page.kind  # these are never hidden
+        return "ladder" if self.ladder else "earth" if self.earth else self.page.kind
 
     @property
     def watching(self) -> bool:

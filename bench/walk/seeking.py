@@ -11,7 +11,9 @@ anew, and so does coming back to it after a step before it was gone to with no r
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 from bench.sequence.file import Do, Found, Measure
 from bench.sequence.plan import Step
@@ -57,12 +59,14 @@ class Seeking:
         trail: what was asked for and answered, oldest first.
         advised: what is asked for now; None while the adviser thinks.
         taken_back: how often an answer was taken back; keeps the keys of its steps apart.
+        facts: what was suspected when it was last advised, as plain data.
     """
 
     index: int
     trail: tuple[Link, ...] = ()
     advised: e.Advised | None = None
     taken_back: int = 0
+    facts: Mapping[str, Any] = field(default_factory=dict)
 
     def step(self, planned: Step) -> Step | None:
         """What is asked for now as a step: of the search's place in the plan, with a key of its own."""

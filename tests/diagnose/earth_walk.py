@@ -46,7 +46,7 @@ class EarthWalk:
         self.acts: list[Do] = []
         self.asked: list[Measure] = []
         self.state: State = start()
-        self._n = 0
+        self.entries: list[e.Entry] = []
         self._random = random.Random(self.seed)
         first = began(load_job(JOB / "earth.yaml", JOB / "benches" / "low-ohm.yaml"), "Ana")
         bench = first.bench
@@ -56,7 +56,7 @@ class EarthWalk:
             msgspec.structs.replace(one, settings=self.settings) if isinstance(one, Seek) and self.settings else one
             for one in first.sequence.steps
         ]
-        self._say(
+        self.say(
             msgspec.structs.replace(
                 first,
                 bench=msgspec.structs.replace(bench, instruments=[meter]),
@@ -74,44 +74,67 @@ class EarthWalk:
             percent_of_range=self.worse * row.percent_of_range,
         )
 
-    def _say(self, event: e.Event) -> None:
-        self._n += 1
-        self.state = take(self.state, e.Entry(n=self._n, at="2026-05-12T18:00:00.000000Z", event=event))
+    def say(self, event: e.Event) -> None:
+        """Fold one event and keep it."""
+        entry = e.Entry(n=len(self.entries) + 1, at="2026-05-12T18:00:00.000000Z", event=event)
+        self.state = take(self.state, entry)
+        self.entries.append(entry)
 
     def run(self) -> Found:
         """To the end of the search; returns what it found."""
-        while True:
-            number = request(self.state).number
-            match request(self.state):
-                case r.MakeSafe():
-                    self._say(e.MadeSafe(number=number))
-                case r.Meet():
-                    self._say(e.Met(number=number, instrument="low-ohm meter", roles=["ohms"], identity="m"))
-                case r.Consent():
-                    self._say(e.Answered(number=number, answer="to see", by="Ana"))
-                case r.Ask(step=step):
-                    self._act(number, step.source)
-                case r.Place():
-                    self._say(e.Answered(number=number))
-                case r.Measure(step=step):
-                    self._read(number, step.source)
-                case r.Advise():
-                    told = msgspec.structs.replace(advise(self.state), number=number)
-                    self._say(told)
-                    if isinstance(told.want, Found):
-                        return told.want
-                case other:
-                    raise AssertionError(other)
+        while (found := self.one()) is None:
+            pass
+        return found
+
+    def reach(self, readings: int) -> EarthWalk:
+        """To where so many readings of the search are taken and the next thing is asked for."""
+        while self.state.seeking is None or not (
+            len(self.state.seeking.trail) >= readings and self.state.seeking.advised is not None
+        ):
+            assert self.one() is None, "the search came to its end before"
+        return self
+
+    def until_lifted(self) -> EarthWalk:
+        """To a reading of the search across the gap of a bond."""
+        while self.state.seeking is None or not (
+            self.state.conditions.lifted and self.state.seeking.advised is not None
+        ):
+            assert self.one() is None, "the search came to its end without a lift"
+        return self
+
+    def one(self) -> Found | None:
+        """Answer what is asked now; returns the finding, if it was one."""
+        number = request(self.state).number
+        match request(self.state):
+            case r.MakeSafe():
+                self.say(e.MadeSafe(number=number))
+            case r.Meet():
+                self.say(e.Met(number=number, instrument="low-ohm meter", roles=["ohms"], identity="m"))
+            case r.Consent():
+                self.say(e.Answered(number=number, answer="to see", by="Ana"))
+            case r.Ask(step=step):
+                self._act(number, step.source)
+            case r.Place():
+                self.say(e.Answered(number=number))
+            case r.Measure(step=step):
+                self._read(number, step.source)
+            case r.Advise():
+                told = msgspec.structs.replace(advise(self.state), number=number)
+                self.say(told)
+                return told.want if isinstance(told.want, Found) else None
+            case other:
+                raise AssertionError(other)
+        return None
 
     def _act(self, number: int, source: object) -> None:
         if isinstance(source, Do):
             self.acts.append(source)
             if set(source.lift) & set(self.refuse):
-                self._say(e.Skipped(number=number, reason="not today"))
+                self.say(e.Skipped(number=number, reason="not today"))
                 return
             self._put_back += source.refit
         word = getattr(source, "word", "20" if getattr(source, "name", "") == "ambient" else "")
-        self._say(e.Answered(number=number, answer=word))
+        self.say(e.Answered(number=number, answer=word))
         self._world.lift_bonds(self.state.conditions.lifted)
 
     def _read(self, number: int, source: object) -> None:
@@ -123,7 +146,7 @@ class EarthWalk:
             true += self.loosen[source.subject]
         facts = {"number": number, "instrument": "low-ohm meter", "function": "resistance 4w", "unit": "Ω"}
         if true > TOP:
-            self._say(e.Read(over="+", range=2e6, resolution=10.0, raw=["over"], **facts))  # type: ignore[arg-type]
+            self.say(e.Read(over="+", range=2e6, resolution=10.0, raw=["over"], **facts))  # type: ignore[arg-type]
             return
         assert self.state.setting is not None
         table = self.state.setting.bench.instruments[0].table
@@ -131,7 +154,7 @@ class EarthWalk:
         row = table.pick("ohms 4w", true).row
         half = row.error_at(true, 20.0).half_width
         shown = true + self._random.uniform(-half, half)
-        self._say(
+        self.say(
             e.Read(value=shown, range=row.range_top, resolution=row.resolution, raw=["as it came"], **facts)  # type: ignore[arg-type]
         )
 

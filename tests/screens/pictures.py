@@ -41,6 +41,8 @@ FEW = (
     ("done", "120x40"),
     ("energise", "80x24"),
     ("ladder-light", "120x40"),
+    ("earth-suspected", "80x24"),
+    ("earth-suspected", "120x40"),
 )
 """The pictures that are kept; the others are for looking at."""
 

@@ -9,6 +9,7 @@ from bench.runner import protocol as p
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.state import Phase
+from tests.screens import earth_scenes as earth
 from tests.screens import power_scenes as power
 from tests.screens.gannet import LEADS, Walk, measured
 
@@ -172,7 +173,20 @@ def _ladder(walk: power.PowerWalk, *shows: str) -> Scene:
     return Scene("ladder", walk, keys=("l",), shows=shows)  # type: ignore[arg-type]
 
 
+def _earth(name: str, walk: object, *shows: str) -> Scene:
+    return Scene(name, walk, keys=("e",), shows=("The earthing network", *shows))  # type: ignore[arg-type]
+
+
 SCENES: dict[str, Callable[[], Scene]] = {
+    "earth": lambda: _earth("earth", earth.begun(), "5 readings so far", "single-point connection", "asked now"),
+    "earth-suspected": lambda: _earth(
+        "earth-suspected",
+        earth.suspecting(),
+        "<1> a second path joins frame of bay 3 (E3) to signal tray",
+        "over 99 % bond LE5",
+    ),
+    "earth-lifted": lambda: _earth("earth-lifted", earth.lifted(), "OFF NOW: LE7"),
+    "earth-found": lambda: _earth("earth-found", earth.ended(), "the search came to its end", "over 99 %", "<1>"),
     "energise-begun": lambda: _energising(),
     "energise-rung": lambda: _energising(*power.rising(1, 0.012, 8.0)),
     "energise": lambda: _energising(*power.rising(3, 1.792, 31.0, 17.0)),

@@ -53,6 +53,7 @@ DOES: dict[str, Callable[[Stage, State], object]] = {
     "seat": lambda stage, s: stage.link.taken == 1 and stage.link.wishes == [],
     "mirror": lambda stage, s: _view(stage).mirrored,
     "ladder": lambda stage, s: _view(stage).ladder,
+    "earth": lambda stage, s: _view(stage).earth,
     "help": lambda stage, s: _view(stage).help,
     "close": lambda stage, s: not _view(stage).help,
     "theme": lambda stage, s: stage.app.theme == "day",
