@@ -128,6 +128,11 @@ def bench_facts(bench: Bench) -> BenchFacts:
         places = [*routes.red, *routes.pairs]
         relays = {"name": routes.switch, "meter": routes.meter, "reads": sorted(routes.reads), "places": places}
         plain["relays"] = relays
+    routes = bench.routes
+    if routes is not None:
+        places = [*routes.red, *routes.pairs]
+        relays = {"name": routes.switch, "meter": routes.meter, "reads": sorted(routes.reads), "places": places}
+        plain["relays"] = relays
     return msgspec.convert(plain, BenchFacts, dec_hook=from_text)
 
 

@@ -164,6 +164,9 @@ def _step_page(state: State, asked: r.Request, mirrored: bool) -> Page:
             leads = leads_of(state, step, mirrored=mirrored)
             kind = "place" if isinstance(asked, r.Place) else "measure"
             hint = placing(step, None) if kind == "place" else measuring(step)
+            relays = relays_for(state, step)
+            if relays:
+                return Page("measure", number, step.title, f"{relays} puts the leads there.", "Hands off.", leads)
             text = step.text or _own_text(step)
             if kind == "place" and (turn := dial_for(state, step)):
                 text = f"{text} {turn}"
@@ -204,6 +207,27 @@ def _wanted(source: Ask) -> str:
     if source.least is not None and source.most is not None:
         return f"a number from {source.least:g} to {source.most:g}{unit}"
     return f"a number{unit}, with a decimal point"
+
+
+def relays_for(state: State, step: Step) -> str:
+    """The relay matrix that places the probes for a step, as far as the bench's facts tell; empty where hands do."""
+    relays = state.setting.bench.relays if state.setting is not None else None
+    if relays is None or step.role is None or state.setting is None:
+        return ""
+    source = step.source
+    reads = source.read if isinstance(source, Measure | Prove) else "resistance"
+    if reads not in relays.reads or state.setting.bench.role_of.get(step.role) != relays.meter:
+        return ""
+    match source:
+        case Measure(wires=2):
+            wanted = [*source.between, *(name for group in source.join for name in group)]
+        case Zero():
+            wanted = ["together"]
+        case Prove(against="reference" | "open-leads"):
+            wanted = ["reference"] if source.against == "reference" else []
+        case _:
+            return ""
+    return relays.name if set(wanted) <= set(relays.places) else ""
 
 
 def dial_for(state: State, step: Step) -> str:

@@ -72,6 +72,22 @@ class Reference(msgspec.Struct, frozen=True, kw_only=True):
     tolerance: float
 
 
+class RelayFacts(msgspec.Struct, frozen=True, kw_only=True):
+    """A relay matrix that places the probes where both places are wired to it.
+
+    Attributes:
+        name: its name on the bench.
+        meter: the instrument behind it.
+        reads: what may be read through it.
+        places: what is wired to it; ``together`` and ``reference`` among them where it has those.
+    """
+
+    name: str
+    meter: str
+    reads: list[str]
+    places: list[str]
+
+
 class BenchFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """The bench that a walk was made with.
 
@@ -81,6 +97,7 @@ class BenchFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
         instruments: all instruments.
         role_of: role to instrument name.
         references: for proving the bench.
+        relays: what places probes by itself; None: hands do.
     """
 
     name: str
@@ -88,6 +105,7 @@ class BenchFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     instruments: list[InstrumentFacts] = []
     role_of: dict[str, str] = {}
     references: list[Reference] = []
+    relays: RelayFacts | None = None
 
     def instrument(self, name: str) -> InstrumentFacts | None:
         """One instrument by name."""

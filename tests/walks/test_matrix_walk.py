@@ -3,15 +3,27 @@
 from __future__ import annotations
 
 import signal
+import subprocess
+import sys
+import time
 from pathlib import Path
+from typing import Literal
 
 import pytest
 
+from bench.instruments.benchfile import load_bench
+from bench.plant import faults as k
+from bench.plant.load import load_plant
 from bench.record.read import read_record
 from bench.sequence.file import Measure
+from bench.simulate.matrix import Matrix
+from bench.simulate.meter import Meter
+from bench.simulate.power_world import PowerWorld
+from bench.simulate.relayed import RelayedLeads
 from bench.walk import events as e
 from bench.walk.state import start, take
-from tests.walks.tool import JOB, proveout, run_json, started, wait_for_lines
+from tests.instruments.server import served
+from tests.walks.tool import COMMAND, JOB, environment, proveout, run_json, started, wait_for_lines
 
 SEQUENCE = JOB / "matrix-W111.yaml"
 BENCH = JOB / "benches" / "simulated-matrix.yaml"
@@ -125,3 +137,78 @@ def test_the_record_alone_gives_the_same_verdicts(tmp_path: Path) -> None:
     assert code == 1 and state.finished
     done = proveout("judge", tmp_path / "r.jsonl", "--rule", "simple", cwd=tmp_path)
     assert "0 of 42 verdicts changed: now 1 fail, 41 pass" in done.stdout
+
+
+BY_A_PERSON = """
+sequence: W111 by relays, and one wire by hand
+plant: {plant}
+steps:
+  - {{step: caution, text: Dead plant only.}}
+  - {{step: prove, against: open-leads}}
+  - {{step: zero}}
+  - {{step: prove, against: reference}}
+  - step: each
+    over: conductors
+    of: W111
+    steps:
+      - step: measure
+        read: resistance
+        between: ["{{conductor.near}}", "{{conductor.far}}"]
+        limit: {{computed: conductor}}
+  - step: measure
+    title: by hand
+    read: resistance
+    between: [J101.1, J205.1]
+    limit: {{computed: conductor}}
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX")
+def test_on_real_ports_a_person_is_asked_only_for_what_is_not_wired(tmp_path: Path) -> None:
+    """No simulated bench: ports of a bench file, and an operator who types."""
+    wired = load_bench(BENCH)
+    assert wired.routes is not None
+    wires: dict[int, tuple[Literal["red", "black"], str]] = {}
+    for place in wired.routes.red:
+        wires[int(wired.routes.red[place])] = ("red", place)
+        wires[int(wired.routes.black[place])] = ("black", place)
+    for place, (red, black) in wired.routes.pairs.items():
+        wires[int(red)], wires[int(black)] = ("red", place), ("black", place)
+    world = PowerWorld(load_plant(JOB / "plant.yaml"), [k.Open(conductor="W111.5")], seed=3)
+    now = time.monotonic()
+    matrix = Matrix(RelayedLeads(world, wires), rows=99, now=now)
+    with served(matrix) as relays, served(Meter(world, seed=1, now=now)) as meter:
+        text = BENCH.read_text("utf-8").split("simulate:")[0]
+        for serial, address in (("GH-0007", meter.address), ("GH-0031", relays.address)):
+            text = text.replace("port: simulated", f"port: {address}", 1).replace(f"    serial: {serial}\n", "")
+        (tmp_path / "bench.yaml").write_text(text, "utf-8")
+        (tmp_path / "sequence.yaml").write_text(BY_A_PERSON.format(plant=JOB / "plant.yaml"), "utf-8")
+        record = tmp_path / "r.jsonl"
+        process = subprocess.Popen(
+            [*COMMAND, "walk", "sequence.yaml", "--bench", "bench.yaml", "--record", record, "--plain", "--by-key"],
+            cwd=tmp_path,
+            env=environment(),
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+        )
+        assert process.stdin is not None and process.stdout is not None
+        process.stdin.write("read\n")
+        process.stdin.flush()
+        said = []
+        for line in process.stdout:
+            said.append(line)
+            if line.endswith(": by hand\n"):
+                # the person puts the leads where they are asked for, and says so
+                world.place("J101.1", "J205.1", time.monotonic())
+                process.stdin.write("\n")
+                process.stdin.flush()
+        assert process.wait(60) == 1, "".join(said)
+        assert matrix.closed == frozenset()
+    asked = [line for line in said if "lead:" in line or line.startswith("Touch")]
+    assert len(asked) == 3, "the person is shown two places, once"
+    events = [entry.event for entry in read_record(record)]
+    placed = [event.how for event in events if isinstance(event, e.Answered)]
+    assert placed == ["key", *["matrix"] * (ENDS + 3), "key"]
+    assert [event.over for event in events if isinstance(event, e.Read)].count("+") == 2, "open leads and the open wire"
