@@ -166,7 +166,7 @@ class WalkApp(App[None], inherit_bindings=False):
         """Look at what came, and show it."""
         if self._over or not self.screen_stack:
             return  # the timer runs a little longer than the screen
-        if _terminal_is_gone():
+        if terminal_is_gone():
             # no signal comes where this process does not lead its session, and the terminal's reader would spin
             self.leave("ended")
         elif self.bug is not None:
@@ -199,7 +199,7 @@ class WalkApp(App[None], inherit_bindings=False):
         self.exit()
 
 
-def _terminal_is_gone() -> bool:
+def terminal_is_gone() -> bool:
     """Whether the terminal that this process reads from was closed."""
     if not hasattr(select, "poll"):
         return False  # no such terminals there

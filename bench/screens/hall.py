@@ -19,7 +19,7 @@ from textual.app import App, ComposeResult
 from textual.events import Key, Resize
 from textual.screen import Screen
 
-from bench.screens.app import THEMES
+from bench.screens.app import THEMES, terminal_is_gone
 from bench.screens.cells import EMPTY, Line, Span, centred
 from bench.screens.settings import Settings
 from bench.screens.sheet import Sheet
@@ -138,7 +138,12 @@ class HallApp(App[None], inherit_bindings=False):
 
     def tick(self) -> None:
         """Look how far the work is."""
-        if not self._over and self.desk is not None:
+        if self._over:
+            return  # the timer runs a little longer than the screen
+        if terminal_is_gone():
+            # no signal comes where this process does not lead its session, and the terminal's reader would spin
+            self.leave()
+        elif self.desk is not None:
             self.desk.tick()
 
     def pressed(self, key: str, character: str | None) -> None:

@@ -214,6 +214,7 @@ def why(hall: Hall, one: ThingState, cells: int) -> list[Line]:
     ]
     if not one.states:
         lines[-1] = line(Span("nothing has to be shown of it", "dim"))
+    lines += _gates(hall, one, cells)
     if one.loose:
         lines.append(line(Span(f"{one.loose} of its conductors are not landed at both ends yet", "dim")))
     same: dict[tuple[Status, str], list[str]] = {}
@@ -226,6 +227,18 @@ def why(hall: Hall, one: ThingState, cells: int) -> list[Line]:
         lines.append(line(mark_of(status, hall.glyphs), f" {first}"))
         lines += [line(f"  {part}") for part in rest]
     return lines
+
+
+def _gates(hall: Hall, one: ThingState, cells: int) -> list[Line]:
+    """For a shelf, what keeps it from its first power and its cards."""
+    gates = hall.survey.ready.gates if hall.survey is not None and one.kind == "shelf" else ()
+    found = []
+    for gate in gates:
+        if gate.shelf == one.name:
+            names = ", ".join(about or kind for kind, about in gate.blockers)
+            text = Span(hall.say(f"waits for {names}"), "") if names else Span("clear", "pass")
+            found.append(clip(line(Span(f"{gate.gate}: ", "dim"), text), cells, hall.glyphs.ellipsis))
+    return found
 
 
 def reason(one: ClaimState) -> str:

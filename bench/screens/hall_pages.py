@@ -78,10 +78,10 @@ def _reading(hall: Hall, cells: int, rows: int) -> list[Line]:
 
 def _start(hall: Hall, survey: Survey, cells: int, rows: int) -> list[Line]:
     count = len(hall.items)
-    glance = _glance(hall, survey, max(3, rows - count - 4))
+    glance = _glance(hall, survey, max(3, rows - count - 5))
     totals = _totals(hall, survey.ready)
     upper = beside(glance, totals, cells, ragged=True) if cells >= 76 else [*glance, _shares_of(hall, survey)]
-    lines = [*upper, *_power(hall, survey, cells)]
+    lines = [*upper, *_power(hall, survey, cells), _benches(hall, survey, cells)]
     room = max(3, rows - len(lines) - 1)
     return [*lines, EMPTY, *draw_list(hall, hall.items, cells, room, lead=True)][:rows]
 
@@ -149,6 +149,15 @@ def _power(hall: Hall, survey: Survey, cells: int) -> list[Line]:
     if width(first) + width(text) <= cells:
         return [(*first, *line(Span(hall.say(text), "dim")))]
     return [first, clip(line(Span(hall.say(text), "dim")), cells, hall.glyphs.ellipsis)]
+
+
+def _benches(hall: Hall, survey: Survey, cells: int) -> Line:
+    """The benches of the job, those with real meters first."""
+    names = [f"{one.name}{' (cannot be used)' if one.wrong else ''}" for one in
+             sorted(survey.benches, key=lambda one: (bool(one.wrong), one.simulated))]  # fmt: skip
+    told = ", ".join(names) or "none; 'proveout ports --ask' makes one"
+    count = f"{len(names)} benches: " if len(names) > 1 else "bench: "
+    return clip(line(Span(count, "dim"), hall.say(told)), cells, hall.glyphs.ellipsis)
 
 
 # Lists with what stands below them

@@ -14,7 +14,8 @@ pytest.importorskip("pyte")
 
 from bench.runner.door import door_of, read_door
 from bench.simulate.season import make_season
-from tests.walks.glass import Glass
+from tests.walks.glass import WITHIN, Glass
+from tests.walks.terminal import Terminal
 from tests.walks.tool import JOB
 
 
@@ -74,3 +75,12 @@ def test_pages_open_from_their_commands(opened: Callable[..., Glass], tmp_path: 
     assert glass.text.isascii()
     glass.press("\x03", lambda: glass.process.poll() is not None)
     assert glass.end() == 0
+
+
+def test_a_terminal_that_is_closed_takes_the_hall_with_it(tmp_path: Path) -> None:
+    terminal = Terminal("open", JOB, cwd=tmp_path)
+    try:
+        terminal.expect("Gannet")
+    finally:
+        terminal.hang_up()
+    assert terminal.process.wait(timeout=WITHIN) is not None
