@@ -77,10 +77,9 @@ def _reading(hall: Hall, cells: int, rows: int) -> list[Line]:
 
 
 def _start(hall: Hall, survey: Survey, cells: int, rows: int) -> list[Line]:
-    count = len(hall.items)
-    glance = _glance(hall, survey, max(3, rows - count - 5))
-    totals = _totals(hall, survey.ready)
-    upper = beside(glance, totals, cells, ragged=True) if cells >= 76 else [*glance, _shares_of(hall, survey)]
+    totals = _totals(hall, survey.ready) if cells >= 76 else []
+    glance = _glance(hall, survey, max(3, len(totals), rows - len(hall.items) - 5))
+    upper = beside(glance, totals, cells, ragged=True) if totals else [*glance, _shares_of(hall, survey)]
     lines = [*upper, *_power(hall, survey, cells), _benches(hall, survey, cells)]
     room = max(3, rows - len(lines) - 1)
     return [*lines, EMPTY, *draw_list(hall, hall.items, cells, room, lead=True)][:rows]
