@@ -259,7 +259,10 @@ def meter(showing: Showing, cells: int, *, brief: bool = False) -> list[Line]:
     zero = f", {engineering(outcome.zero, read.unit)} taken off for the leads" if outcome.zero is not None else ""
     lines += _field("value", say(f"{findings.reading(outcome)}{zero}"), cells, "strong")
     lines += _limit(showing, outcome, cells, brief)
-    lines.append(line(verdict_block(showing.view, outcome), f" {say(_sentence(outcome))}"))
+    block = verdict_block(showing.view, outcome)
+    first, *rest = wrap(say(_sentence(outcome)), max(1, cells - width(block.text) - 1)) or [""]
+    lines.append(line(block, f" {first}{showing.glyphs.ellipsis if rest and brief else ''}"))
+    lines += [] if brief else [line(" " * (width(block.text) + 1), part) for part in rest]
     return [*lines, *_budget(showing, outcome, cells)]
 
 

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from bench.screens.settings import Settings
 from tests.screens.hall_pictures import HALL_FEW, draw_hall
+from tests.screens.replay_pictures import REPLAY_FEW, draw_replay
 from tests.screens.scenes import SCENES
 from tests.screens.stage import on_stage
 
@@ -39,6 +40,8 @@ FEW = (
     ("place-touching", "120x40"),
     ("place-touching", "120x40-day"),
     ("done", "120x40"),
+    ("search-card", "80x24"),
+    ("search-flag", "120x40"),
     ("energise", "80x24"),
     ("ladder-light", "120x40"),
     ("earth-suspected", "80x24"),
@@ -50,7 +53,7 @@ FEW = (
 async def _draw(wanted: list[str]) -> int:
     def asked(name: str, way: str) -> bool:
         if not wanted:
-            return (name, way) in (*FEW, *HALL_FEW)
+            return (name, way) in (*FEW, *HALL_FEW, *REPLAY_FEW)
         return wanted == ["all"] or bool({name, way, f"{name}-{way}"} & set(wanted))
 
     count = 0
@@ -62,7 +65,7 @@ async def _draw(wanted: list[str]) -> int:
                 svg = stage.app.export_screenshot(title="Proveout")
             (FOLDER / f"{name}-{way}.svg").write_text(steady(svg), "utf-8")
             count += 1
-    for name, svg in (await draw_hall(asked, WAYS)).items():
+    for name, svg in {**await draw_hall(asked, WAYS), **await draw_replay(asked, WAYS)}.items():
         (FOLDER / f"{name}.svg").write_text(steady(svg), "utf-8")
         count += 1
     return count

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Callable
-from contextlib import asynccontextmanager
+import os
+import time
+from collections.abc import AsyncIterator, Callable, Iterator
+from contextlib import asynccontextmanager, contextmanager
 from pathlib import Path
 
 from textual.pilot import Pilot
@@ -42,6 +44,19 @@ def written(walk: Walk, folder: Path) -> Path:
         for entry in walk.entries:
             writer.append(entry)
     return path
+
+
+@contextmanager
+def clock_of_the_hall() -> Iterator[None]:
+    """Local time is that of the hall, wherever this runs."""
+    before = os.environ.get("TZ")
+    os.environ["TZ"] = "UTC-2"
+    time.tzset()
+    try:
+        yield
+    finally:
+        os.environ.pop("TZ") if before is None else os.environ.update(TZ=before)
+        time.tzset()
 
 
 class Stage:

@@ -7,17 +7,14 @@ the difference before you keep it.
 from __future__ import annotations
 
 import asyncio
-import os
 import tempfile
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 
 from tests.screens.replay_pictures import REPLAY_SCENES
-from tests.screens.replay_stage import eventful, on_replay, written
+from tests.screens.replay_stage import clock_of_the_hall, eventful, on_replay, written
 from tests.screens.scenes import SCENES
 from tests.screens.stage import on_stage
 
@@ -30,19 +27,6 @@ WALKING = (
     "disturb", "skip", "abort", "leave", "failing", "lost", "done", "done-clean", "aborted",
 )  # fmt: skip
 """The pages of the walking screen that are kept."""
-
-
-@contextmanager
-def clock_of_the_hall() -> Iterator[None]:
-    """Local time is that of the hall, wherever this runs."""
-    before = os.environ.get("TZ")
-    os.environ["TZ"] = "UTC-2"
-    time.tzset()
-    try:
-        yield
-    finally:
-        os.environ.pop("TZ") if before is None else os.environ.update(TZ=before)
-        time.tzset()
 
 
 async def _walking(name: str, size: tuple[int, int]) -> str:
