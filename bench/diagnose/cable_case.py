@@ -22,7 +22,7 @@ from bench.diagnose.identify import (
     plan_tags,
     ways,
 )
-from bench.diagnose.ohm_scale import scale_of
+from bench.diagnose.ohm_scale import scale_of, top_of
 from bench.diagnose.planner import COMMON, STAR, End
 from bench.diagnose.tags import Loop, Meter, Tag, series_values
 from bench.files import near, one_of
@@ -47,6 +47,8 @@ WARM: Final = (0.0, 50.0)
 """°C between which conductors are while they are read: then a plan does not hang on the day's temperature."""
 CLIPS_OHM: Final = 0.5
 """All clips and touches of one loop together, old wire and worn clips (common practice, no source)."""
+PROVABLE: Final = 0.5
+"""Part of the highest range that over range proves for sure (own choice)."""
 APART: Final = "100 kΩ"
 """Two ends that read less count as joined (own choice: far above any conductor, far below sound insulation)."""
 
@@ -219,7 +221,7 @@ class _Reader:
             bar=self._yes("bar", True),
             direct=direct,
             trust=self._yes("trust-colours"),
-            apart=self._ohms("apart", APART),
+            apart=self._apart(bench),
         )
 
     def _bad(self, name: str, expected: str, hint: str = "") -> DiagnoseError:
@@ -351,6 +353,13 @@ class _Reader:
 
     def _ohms(self, name: str, default: str) -> float:
         return self._value(name, self.settings.get(name, default))
+
+    def _apart(self, bench: BenchFacts | None) -> float:
+        """What two ends read at least that are not joined: no more than the meter can show."""
+        if "apart" in self.settings or bench is None:
+            return self._ohms("apart", APART)
+        top = top_of(bench, self.wires)
+        return min(self._ohms("apart", APART), PROVABLE * top) if top is not None else self._ohms("apart", APART)
 
     def _yes(self, name: str, default: bool = False) -> bool:
         text = self.settings.get(name, "yes" if default else "no").strip().casefold()

@@ -51,7 +51,7 @@ def found_of(known: Findings, result: Identification) -> Found:
     """
     case, total = known.case, len(known.case.flags)
     named = {**result.names, **result.by_colour}
-    lines = _named_lines(known, result)
+    lines: list[str] = []
     said = [f"{len(named)} of {total} conductors of {case.cable} are identified"]
     # what was not read leads somewhere, and what is left over with it may arrive there
     unread = any(odd.ohms is None for odd in result.strange)
@@ -74,6 +74,8 @@ def found_of(known: Findings, result: Identification) -> Found:
     if left:
         lines.append(f"{'not seen' if unread else 'arrives nowhere'}: {', '.join(left)}")
     lines += [f"contradiction: {text}" for text in result.contradictions]
+    # what somebody must look at stands first
+    lines += _named_lines(known, result)
     for count, what in (
         (sum(len(one.flags) for one in result.shorted), "joined ends"),
         (len(left), "not seen" if unread else "that arrive nowhere"),

@@ -60,6 +60,13 @@ def scale_of(bench: BenchFacts, highest: float, wires: int = 2, zeroed: bool = T
     return Meter(gain, offset + leads.half_width_ohm)
 
 
+def top_of(bench: BenchFacts, wires: int = 2) -> float | None:
+    """The most that the ohmmeter of a bench shows, in ohms; None where that is not known."""
+    facts = bench.for_role("ohms")
+    function = facts.accuracy_of.get(function_name("resistance", wires)) if facts is not None else None
+    return max((row.top for row in facts.rows if row.function == function), default=None) if facts is not None else None
+
+
 def _part(facts: InstrumentFacts, table: AccuracyTable, function: str, ohms: float, top: float, offset: float) -> float:
     return (_off(facts, table, function, ohms, top) - offset) / ohms
 

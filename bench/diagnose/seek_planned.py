@@ -20,12 +20,12 @@ from bench.diagnose.planner import Answer, Card, Clear, Clip, Done, End, Fit, Pl
 from bench.diagnose.planner import Measure as Wish
 from bench.quantity import Amount, Duration, Resistance
 from bench.roles import Reads
-from bench.sequence.file import Do, Limit, Measure, Rig, Tag
+from bench.sequence.file import NO_LIMIT, Do, Limit, Measure, Rig, Tag
 from bench.walk.seeking import Link
 
 R = TypeVar("R")
 
-ANY: Limit = Limit(at_least=Amount(0.0, "Ω"), source="no limit: the value itself is wanted")
+ANY: Limit = Limit(at_least=Amount(0.0, "Ω"), source=NO_LIMIT)
 """For a reading that is not held against anything."""
 
 

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any, TextIO
 
 from bench import exits
-from bench.quantity import plain
-from bench.sequence.file import Do, Found
+from bench.quantity import engineering, plain, with_uncertainty
+from bench.sequence.file import NO_LIMIT, Do, Found
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.results import results, tally, verdict_line
@@ -131,7 +131,7 @@ class Console:
         if outcome.asked is not None:
             # within a search a low reading is news, not a failure: the finding is what counts
             if outcome.verdict != "done":
-                self._say(f"search    {step.title}: {outcome.sentence}")
+                self._say(f"search    {step.title}: {_read(outcome)}")
             return
         if outcome.verdict != "done":
             self._say(verdict_line(outcome))
@@ -144,6 +144,17 @@ class Console:
 
     def _say(self, line: str) -> None:
         print(plain(line) if self._ascii else line, file=self._out, flush=True)
+
+
+def _read(outcome: Outcome) -> str:
+    """What a search read: the value alone where it is held against nothing."""
+    if outcome.source != NO_LIMIT or outcome.reading is None or outcome.reading.nan:
+        return outcome.sentence
+    if outcome.value is None:
+        return "open, as far as the meter sees" if outcome.over == "+" else outcome.sentence
+    if outcome.expanded is None:
+        return engineering(outcome.value, outcome.unit)
+    return with_uncertainty(outcome.value, outcome.expanded, outcome.unit)
 
 
 _ORDER = ("pass", "fail", "undecided", "skipped", "void")

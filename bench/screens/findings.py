@@ -20,7 +20,16 @@ VERDICT_WORDS: Final = {
     "skipped": "skipped",
     "void": "VOID",
     "done": "done",
+    "read": "READ",
 }
+READ: Final = "read"
+"""How a reading of a search looks: a low one is news there and no failure; what was found is judged at its end."""
+
+
+def look_of(outcome: Outcome) -> str:
+    """How an outcome looks: its verdict, but for the readings of a search."""
+    judged = outcome.verdict in ("pass", "fail", "undecided")
+    return READ if outcome.asked is not None and outcome.reading is not None and judged else outcome.verdict
 
 
 def reading(outcome: Outcome) -> str:
@@ -46,15 +55,20 @@ def raw_reading(read: e.Read) -> str:
 
 def name_of(state: State, outcome: Outcome) -> str:
     """What an outcome is about, as short as can be: its subject, or the step's title."""
+    if look_of(outcome) == READ and outcome.asked is not None:
+        return outcome.asked.title
     if outcome.subject:
         return outcome.subject
     assert state.setting is not None
-    return state.setting.plan.steps[outcome.index].title
+    return state.setting.step_of(outcome).title
 
 
 def verdict_line(state: State, outcome: Outcome) -> str:
     """An outcome in one line: ``PASS W101.12: 0.874 Ω ± 23 mΩ; asked is at most 2 Ω.``"""
-    word = VERDICT_WORDS[outcome.verdict]
+    look = look_of(outcome)
+    if look == READ and outcome.asked is not None:
+        return f"{VERDICT_WORDS[look]} {outcome.asked.title}: {'open' if outcome.over == '+' else reading(outcome)}"
+    word = VERDICT_WORDS[look]
     said = _without_word(outcome)
     line = f"{word} {name_of(state, outcome)}"
     if said:
@@ -79,7 +93,7 @@ def telling(state: State) -> Iterator[Outcome]:
 def place_of(state: State, outcome: Outcome) -> str:
     """Where the leads were, in words; empty for a step without places."""
     assert state.setting is not None
-    leads = leads_of(state, state.setting.plan.steps[outcome.index])
+    leads = leads_of(state, state.setting.step_of(outcome))
     return "; ".join(_one_place(lead) for lead in leads)
 
 
@@ -92,8 +106,8 @@ def spoken(state: State, outcome: Outcome | None) -> str:
     """What a voice says after an outcome: the verdict, and where to go next."""
     parts = []
     if outcome is not None and outcome.verdict != "done":
-        parts.append(f"{VERDICT_WORDS[outcome.verdict].lower()}.")
-        if outcome.verdict in ("fail", "undecided"):
+        parts.append(f"{VERDICT_WORDS[look_of(outcome)].lower()}.")
+        if look_of(outcome) in ("fail", "undecided"):
             parts.append(_without_word(outcome))
     now = page(state)
     if now.leads:

@@ -13,7 +13,7 @@ from typing import Final
 from bench.judge.errors import JudgeError
 from bench.quantity import engineering
 from bench.roles import UNIT_OF, function_name
-from bench.screens import digits, face, findings, scale, words
+from bench.screens import digits, face, findings, scale, search_page, words
 from bench.screens.cells import (
     EMPTY,
     Line,
@@ -27,10 +27,10 @@ from bench.screens.cells import (
     width,
     wrapped,
 )
-from bench.screens.findings import VERDICT_WORDS
+from bench.screens.findings import READ, VERDICT_WORDS, look_of
 from bench.screens.view import View
 from bench.screens.words import Lead
-from bench.sequence.file import Measure, Prove, Zero
+from bench.sequence.file import NO_LIMIT, Measure, Prove, Zero
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.setting import Outcome
@@ -75,6 +75,7 @@ def body(view: View, cells: int, rows: int) -> list[Line]:
     instruction = [
         (Span(cut(now.title, cells, view.glyphs.ellipsis), "title"),),
         *wrapped(now.text, min(cells, 96), "", 4 if tall else 2, view.glyphs.ellipsis),
+        *search_page.head(view, cells, 3 if tall else 2),
     ]
     joint = [wire(view, step, cells), centred((Span(hint, "hint"),), cells)]
     bar = [one for one in scale.draw(figure.gauge, cells, view.glyphs) if one]
@@ -153,6 +154,8 @@ def _over(over: str, unit: str) -> str:
 
 
 def _gauge_of(outcome: Outcome) -> scale.Gauge:
+    if outcome.source == NO_LIMIT:
+        return scale.Gauge(outcome.unit, value=outcome.value, expanded=outcome.expanded, over=outcome.over)
     return scale.Gauge(outcome.unit, outcome.low, outcome.high, outcome.value, outcome.expanded, outcome.over)
 
 
@@ -161,6 +164,8 @@ def limit_gauge(state: State, step: Step) -> scale.Gauge:
     source = step.source
     if isinstance(source, Zero):
         return scale.Gauge("Ω", high=source.at_most.value)
+    if isinstance(source, Measure) and source.limit.source == NO_LIMIT:
+        return scale.Gauge(UNIT_OF[source.read])
     if isinstance(source, Measure) and state.setting is not None:
         try:
             limit = state.setting.limit(step, state.conditions, state.rules).limit
@@ -218,7 +223,7 @@ def _figures(view: View, figure: Figure, cells: int, height: int) -> list[Line]:
     side = (cells - block) // 2 - 2
     left, right = _figure_left(view, figure, side), _figure_right(view, figure, side)
     style = "digits-last" if figure.label == "LAST" else "digits"
-    if figure.outcome is not None and figure.outcome.verdict in ("pass", "fail", "undecided"):
+    if figure.outcome is not None and look_of(figure.outcome) in ("pass", "fail", "undecided"):
         style = figure.outcome.verdict
     rows = []
     top = max(0, (height - 5) // 2)
@@ -265,8 +270,9 @@ def _figure_left(view: View, figure: Figure, cells: int) -> list[Line]:
 
 def verdict_block(view: View, outcome: Outcome) -> Span:
     """A verdict as a mark and a word, set off so that it is seen from afar."""
-    word = f" {view.glyphs.mark(outcome.verdict)} {VERDICT_WORDS[outcome.verdict]} "
-    return Span(word, f"{outcome.verdict}-block" if outcome.verdict not in ("skipped", "done") else outcome.verdict)
+    look = look_of(outcome)
+    word = f" {view.glyphs.mark(look)} {VERDICT_WORDS[look]} "
+    return Span(word, f"{look}-block" if look not in ("skipped", "done", READ) else look)
 
 
 def _figure_right(view: View, figure: Figure, cells: int) -> list[Line]:
@@ -351,7 +357,8 @@ def _wire_label(state: State, step: Step) -> str:
     conductor = words.conductor_of(state, step)
     if conductor is not None:
         return f"{conductor.name}  {words.wire_words(conductor)}"
-    return step.subject.replace("~", " to ")
+    # a search's title says it already, and flags have long names
+    return "" if "/" in step.subject else step.subject.replace("~", " to ")
 
 
 # Places and faces
@@ -468,17 +475,18 @@ def verdicts(view: View, cells: int, rows: int) -> list[Line]:
             break
     if rows > 2:
         return [_sentence(view, outcome, cells, column=10) for outcome in known[:rows]]
-    if known and known[0].verdict not in ("pass", "skipped"):
+    if known and look_of(known[0]) not in ("pass", "skipped", READ):
         return _whole_sentence(view, known[0], cells, rows)
     return [_tape(view, known, cells)]
 
 
 def _sentence(view: View, outcome: Outcome, cells: int, column: int = 0) -> Line:
     """One outcome with its sentence; with its time, and the verdicts' words in a column, where one is asked for."""
-    word = VERDICT_WORDS[outcome.verdict]
+    look = look_of(outcome)
+    word = VERDICT_WORDS[look]
     text = view.say(findings.verdict_line(view.state, outcome)).removeprefix(f"{word} ")
     when = f"{words.local_time(outcome.at, view.now.tzinfo)} " if column else ""
-    head = Span(f"{view.glyphs.mark(outcome.verdict)} {word:{column}} ", outcome.verdict)
+    head = Span(f"{view.glyphs.mark(look)} {word:{column}} ", look)
     return clip(line(Span(when, "dim"), head, text), cells, view.glyphs.ellipsis)
 
 
@@ -497,7 +505,8 @@ def _tape(view: View, known: Sequence[Outcome], cells: int) -> Line:
     spans: list[Span] = []
     used = 0
     for outcome in known:
-        mark = f"{view.glyphs.mark(outcome.verdict)} {VERDICT_WORDS[outcome.verdict]}"
+        look = look_of(outcome)
+        mark = f"{view.glyphs.mark(look)} {VERDICT_WORDS[look]}"
         name = view.say(findings.name_of(view.state, outcome))
         value = view.say(findings.reading(outcome).split(" ±")[0])
         text = f" {name}{f' {value}' if value else ''}"
@@ -505,6 +514,6 @@ def _tape(view: View, known: Sequence[Outcome], cells: int) -> Line:
         if used + size > cells:
             break
         spans += [Span("   ")] if spans else []
-        spans += [Span(mark, outcome.verdict), Span(text, "dim" if spans else "")]
+        spans += [Span(mark, look), Span(text, "dim" if spans else "")]
         used += size
     return line(*spans)

@@ -310,6 +310,10 @@ def leads_of(state: State, step: Step, *, mirrored: bool = False) -> tuple[Lead,
 
 
 def _lead(plant: Plant, colour: Colour, name: str, step: Step, mirrored: bool) -> Lead:
+    flag = plant.flags.get(name)
+    if flag is not None:
+        side, _, number = flag.pin.partition("/")
+        return Lead(colour, name, f"flag {number}", f"{side} end of cable {flag.owner}")
     terminal = plant.terminals.get(name)
     if terminal is None:
         return Lead(colour, name, name, "")
@@ -422,6 +426,24 @@ def progress(state: State) -> Progress | None:
     if step is None:
         return Progress(total + 1 if state.finished else total, total, "")
     return Progress(state.cursor + 1, total, step.section)
+
+
+def so_far(state: State) -> list[str]:
+    """How far the search under way has come: its readings, and what they say so far. Empty where none is."""
+    seeking = state.seeking
+    advised = seeking.advised if seeking is not None and seeking.index == state.cursor else None
+    if advised is None:
+        return []
+    count = "1 reading" if advised.done == 1 else f"{advised.done} readings"
+    told = [f"{count} so far" + (f", about {advised.left} more" if advised.left else "")]
+    return [*told, advised.why] if advised.why else told
+
+
+def back_to(state: State) -> int:
+    """The step that 'back' goes to: the one before; in a search its own, which takes its last answer back."""
+    seeking = state.seeking
+    answered = seeking is not None and seeking.index == state.cursor and bool(seeking.trail)
+    return state.cursor if answered else state.cursor - 1
 
 
 def duration(seconds: float) -> str:

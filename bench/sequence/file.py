@@ -18,6 +18,10 @@ Over = Literal["conductors", "pairs", "pins", "neighbours", "shelves", "inlets",
 """What a loop can run over."""
 
 
+NO_LIMIT = "no limit: the value itself is wanted"
+"""Source of the limit of a reading that is held against nothing."""
+
+
 class Limit(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
     """What a reading is held against.
 
