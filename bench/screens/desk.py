@@ -13,6 +13,7 @@ from queue import Empty
 from typing import TYPE_CHECKING, Final
 
 from bench.screens import findings, keys, words
+from bench.screens.findings import READ, look_of
 from bench.screens.follow import Follower, Happened, Lost, News, Said
 from bench.screens.glyphs import ASCII, UNICODE
 from bench.screens.paint import Picture, paint
@@ -136,7 +137,8 @@ class Desk:
     def _sound(self, news: Happened) -> bool:
         outcome = news.outcome
         if outcome is not None and outcome.verdict != "done":
-            self._ring(outcome.verdict)
+            # within a search a low reading is news and no failure
+            self._ring("pass" if look_of(outcome) == READ else outcome.verdict)
             return True
         if news.after.phase is Phase.TROUBLED and news.before.phase is not Phase.TROUBLED:
             self._ring("trouble")
@@ -341,6 +343,15 @@ class Desk:
             numbered=True,
         )
 
+    def _skip_search(self) -> None:
+        number, planned = self.view.state.number, self.view.state.planned
+        self._prompt(
+            f"Skip the whole search: {planned.title if planned is not None else ''}",
+            ["Why is it skipped? It is kept in the record, with what was read so far; nothing is found then."],
+            lambda text: e.Skipped(number=number, reason=text, whole=True),
+            numbered=True,
+        )
+
     def _write(self) -> None:
         self._prompt(
             "A note for the record",
@@ -373,7 +384,7 @@ class Desk:
 
     def _back(self) -> None:
         state = self.view.state
-        self._wish(e.Went(number=state.number, to=state.cursor - 1, then="go-on"))
+        self._wish(e.Went(number=state.number, to=words.back_to(state), then="go-on"))
 
     def _again(self) -> None:
         last = words.last_reading(self.view.state)
@@ -437,6 +448,7 @@ _ACTS: Final[dict[str, Callable[[Desk], None]]] = {
     "value": Desk._value,
     "reason": Desk._reason,
     "skip": Desk._skip,
+    "skip-search": Desk._skip_search,
     "note": Desk._write,
     "disturb": Desk._disturb,
     "abort": Desk._abort,

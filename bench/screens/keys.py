@@ -142,18 +142,28 @@ def _answers(view: View, kind: str) -> list[Key]:
 def _work(view: View) -> list[Key]:
     state = view.state
     found: list[Key] = []
-    if state.cursor > 0 and _takes(state, e.Went(number=state.number, to=state.cursor - 1, then="go-on")):
+    to = words.back_to(state)
+    if to >= 0 and _takes(state, e.Went(number=state.number, to=to, then="go-on")):
         more = "Goes to the step before and on from there. What was read stays in the record."
-        found.append(Key("back", ("b", "backspace"), "b", "back", more))
+        if to == state.cursor:
+            more = "Takes the last answer of the search back: it is asked for again. Both answers stay in the record."
+        found.append(Key("back", ("b", "backspace"), "b", "take back" if to == state.cursor else "back", more))
     last = words.last_reading(state)
     if last is not None and _takes(state, e.Went(number=state.number, to=last.index, then="return")):
         more = "Measures the last reading again and comes back here. Both readings are kept; the new one counts."
         found.append(Key("again", ("g",), "g", "again", more))
     if words.may_skip(state):
         found.append(Key("skip", ("s",), "s", "skip", "Passes this step over. You are asked for the reason."))
+        if _takes(state, e.Skipped(number=state.number, reason="a reason", whole=True)) and _searches(state):
+            more = "Passes the whole search over. You are asked for the reason; what was read so far is kept."
+            found.append(Key("skip-search", ("w",), "w", "skip search", more))
     if state.phase is not Phase.PAUSED and _takes(state, e.Paused()):
         found.append(Key("pause", ("p",), "p", "pause", "The walk rests until p is pressed again; outputs go off."))
     return found
+
+
+def _searches(state: State) -> bool:
+    return state.planned is not None and state.planned.kind == "seek"
 
 
 def _takes(state: State, event: e.Event) -> bool:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Final, NamedTuple
 
 from bench.quantity import engineering
-from bench.screens import digits, findings, keys, words
+from bench.screens import digits, findings, keys, search_page, words
 from bench.screens.cells import (
     EMPTY,
     Line,
@@ -23,7 +23,8 @@ from bench.screens.cells import (
 from bench.screens.glyphs import Glyphs
 from bench.screens.view import View
 from bench.screens.walking import verdict_block, verdicts
-from bench.sequence.file import Do, Hold
+from bench.sequence.file import Do, Found, Hold
+from bench.walk.results import results
 from bench.walk.setting import Outcome
 
 WIDE: Final = 72
@@ -130,6 +131,9 @@ def _hold(view: View, cells: int, rows: int) -> Body:
 def _plain(view: View, cells: int, rows: int) -> Body:
     """A page of words: what to do, what it touches, and what the next key does."""
     now = view.page
+    if search_page.has_cards(view.state) and now.kind == "do":
+        done = [] if view.watching else [EMPTY, _press("Enter", "when it is done")]
+        return scrolled(view, [EMPTY, *search_page.cards(view, cells), *done], rows)
     lines: list[Line] = [(Span(now.title, "title"),), EMPTY, *_running(now.text, cells)]
     step = view.state.step
     if step is not None and isinstance(step.source, Do):
@@ -303,6 +307,9 @@ def _end(view: View, cells: int, rows: int) -> Body:
         name = findings.name_of(state, outcome)
         text = view.say(outcome.remark if outcome.remark.startswith(name) else f"{name}: {outcome.remark}")
         lines += _item(glyphs.mark("pass"), "pass", text, cells)
+    for outcome in results(state).values():
+        if outcome.found is not None and outcome.verdict in ("pass", "fail", "undecided"):
+            lines += _concluded(view, outcome.found, cells)
     if found.open:
         lines.append(line(Span(f"{found.open} steps were not reached.", "dim")))
     if lines[-1]:
@@ -311,6 +318,14 @@ def _end(view: View, cells: int, rows: int) -> Body:
     if record:
         lines.append(line(Span("record ", "dim"), Span(cut_front(record, cells - 7, glyphs.ellipsis), "strong")))
     return scrolled(view, lines, rows)
+
+
+def _concluded(view: View, found: Found, cells: int) -> list[Line]:
+    """What a search found, in full: troubles first, then what it named."""
+    lines: list[Line] = [*wrapped(view.say(found.sentence), cells, "strong")]
+    for text in found.lines:
+        lines += [indent(one, 2) for one in wrapped(view.say(text), cells - 2)]
+    return [*lines, EMPTY]
 
 
 def _tally(view: View, found: findings.Summary) -> Line:

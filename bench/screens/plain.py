@@ -22,6 +22,7 @@ from bench.screens.sound import PATTERNS, Speaker
 from bench.screens.touched import touched, unknown
 from bench.sequence.file import Do, Hold
 from bench.walk import events as e
+from bench.walk.results import results
 from bench.walk.state import Phase
 
 if TYPE_CHECKING:
@@ -35,8 +36,8 @@ SEEN: Final = 0.7
 HELP: Final = """What you can type, always followed by Enter:
   (nothing)      yes: take the reading, or the act is done
   read           the caution was read
-  back           to the step before; again: measure the last reading again
-  skip WHY       pass this step over
+  back           to the step before, in a search the last answer; again: measure the last reading again
+  skip WHY       pass this step over; skip-search WHY: the whole search
   note TEXT      a remark for the record
   touched NAMES: WHAT   something was touched; what was proven about it no longer counts
   pause, go      rest, and go on
@@ -212,11 +213,11 @@ class Plain:
             self._history = 0
         state, outcome = news.after, news.outcome
         if outcome is not None and outcome.verdict != "done":
-            mark = self._glyphs.mark(outcome.verdict)
+            mark = self._glyphs.mark(findings.look_of(outcome))
             self._say(f"{mark} {findings.verdict_line(state, outcome)}")
             for advice in outcome.advice[:1]:
                 self._say(f"  {advice}")
-            self._ring(outcome.verdict)
+            self._ring("pass" if findings.look_of(outcome) == findings.READ else outcome.verdict)
         match news.entry.event:
             case e.Answered(how="contact"):
                 self._say("steady; taken")
@@ -276,6 +277,8 @@ class Plain:
         head = f"{where.step} of {where.total}: " if where is not None and state.step is not None else ""
         named = {"caution": "CAUTION: ", "hold": "HOLD POINT: ", "trouble": "TROUBLE: "}.get(page.kind, "")
         self._say(f"{head}{named}{page.title}")
+        for text in words.so_far(state):
+            self._say(text)
         if page.text:
             self._say(page.text)
         source = state.step.source if state.step is not None else None
@@ -337,6 +340,9 @@ class Plain:
             place = findings.place_of(state, outcome)
             if place and outcome.verdict != "skipped":
                 self._say(f"  {place}")
+        for outcome in results(state).values():
+            if outcome.found is not None and outcome.verdict in ("pass", "fail", "undecided"):
+                self._say("\n".join([outcome.found.sentence, *(f"  {text}" for text in outcome.found.lines)]))
         self._say(f"record {self._link.record}")
         self._why = "finished"
 
@@ -415,8 +421,8 @@ class Plain:
                 self._answer("retry")
             case "go" if kind == "rest":
                 self._wish(e.Continued())
-            case "back" if state.cursor > 0:
-                self._wish(e.Went(number=number, to=state.cursor - 1, then="go-on"))
+            case "back" if words.back_to(state) >= 0:
+                self._wish(e.Went(number=number, to=words.back_to(state), then="go-on"))
             case "again":
                 last = words.last_reading(state)
                 if last is None:
@@ -425,6 +431,8 @@ class Plain:
                     self._wish(e.Went(number=number, to=last.index, then="return"))
             case "skip":
                 self._wish(e.Skipped(number=number, reason=rest))
+            case "skip-search" if state.planned is not None and state.planned.kind == "seek":
+                self._wish(e.Skipped(number=number, reason=rest, whole=True))
             case "note" if rest:
                 self._wish(e.Noted(text=rest))
             case "touched":
@@ -450,7 +458,7 @@ class Plain:
 
 _ANYWHERE: Final = ("help", "?", "where", "ladder", "earth", "note", "touched", "seat", "leave", "abort")
 _COMMANDS: Final = frozenset(
-    (*_ANYWHERE, "side", "read", "retry", "go", "back", "again", "skip", "pause")
+    (*_ANYWHERE, "side", "read", "retry", "go", "back", "again", "skip", "skip-search", "pause")
 )  # fmt: skip
 _NOTHING: Final = "\x00nothing"
 """No line is there now; nobody can type this one."""

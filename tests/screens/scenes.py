@@ -11,6 +11,7 @@ from bench.walk import requests as r
 from bench.walk.state import Phase
 from tests.screens import earth_scenes as earth
 from tests.screens import power_scenes as power
+from tests.screens import search_scenes as search
 from tests.screens.gannet import LEADS, Walk, measured
 
 
@@ -201,6 +202,23 @@ SCENES: dict[str, Callable[[], Scene]] = {
     ),
     "ladder-on": lambda: _ladder(power.up(), "supply in the place of GA at 48 V", "ON", "1.72 A", "V expected", "left"),
     "ladder-light": lambda: _ladder(power.up(0.6), "TOO LITTLE", "not seated", "fuse", "1.03 A where 1.72 A"),
+    "search-card": lambda: Scene(
+        "search-card",
+        search.card(),
+        shows=("Clip on: J101, bay 1, shelf 1C", "tag from each to W101.screen.near", "J101.26", "Enter done"),
+    ),
+    "search-flag": lambda: Scene(
+        "search-flag",
+        search.flag(),
+        said=(ohms(None, "open"),),
+        shows=("Flag 2 against the screen of W101", "flag 2", "7 readings so far", "ends read as one tag", "READ"),
+    ),
+    "search-bar": lambda: Scene(
+        "search-bar", search.bar(), said=(ohms(None, "open"),), shows=("ends on a bar", "on a bar: ", "readings so far")
+    ),
+    "search-found": lambda: Scene(
+        "search-found", search.found(), shows=("47 of 50 conductors of W101 are identified", "FAIL", "joined")
+    ),
     "starting": lambda: Scene("starting", Walk(), linked=False, shows=("Starting the bench",)),
     "meeting": lambda: Scene("meeting", _met(), shows=("Calling the instruments", "Here already: M1")),
     "consent": lambda: Scene("consent", _consent(), shows=("cannot prove", "reason", "x", "give the walk up")),
