@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final, Literal
 
-Reads = Literal["resistance", "insulation", "voltage", "ac-voltage", "current", "temperature"]
+Reads = Literal["resistance", "insulation", "voltage", "ac-voltage", "current", "ac-current", "temperature"]
 """What a step reads and a meter measures."""
 
 Role = Literal["ohms", "insulation", "volts", "amps", "supply", "switch", "thermometer"]
@@ -16,6 +16,7 @@ ROLE_OF: Final[dict[Reads, Role]] = {
     "voltage": "volts",
     "ac-voltage": "volts",
     "current": "amps",
+    "ac-current": "amps",
     "temperature": "thermometer",
 }
 UNIT_OF: Final[dict[Reads, str]] = {
@@ -24,6 +25,7 @@ UNIT_OF: Final[dict[Reads, str]] = {
     "voltage": "V",
     "ac-voltage": "V",
     "current": "A",
+    "ac-current": "A",
     "temperature": "°C",
 }
 """Base units."""

@@ -8,7 +8,7 @@ from typing import Final
 from bench.plant.model import NoPath, Plant, UnknownName
 from bench.plant.things import Bay, Cable, Shelf
 from bench.sequence.draft_conductors import crosses, identify, isolation
-from bench.sequence.draft_earth import earth
+from bench.sequence.draft_earth import earth, earth_live
 from bench.sequence.draft_power import WouldOverload, first_power
 from bench.sequence.draft_search import supply_search
 
@@ -438,6 +438,15 @@ def _isolation(plant: Plant, of: str) -> tuple[str, str]:
         raise CannotDraft(str(error)) from error
 
 
+def _earth_live(plant: Plant, of: str) -> tuple[str, str]:
+    if of:
+        raise CannotDraft(f"what flows in the earth is read for the whole plant at once, and not for {of} alone")
+    try:
+        return earth_live(plant)
+    except LookupError as error:
+        raise CannotDraft(str(error)) from error
+
+
 KINDS: Final[dict[str, Callable[[Plant, str], tuple[str, str]]]] = {
     "identify": _identify,
     "continuity": _continuity,
@@ -448,6 +457,7 @@ KINDS: Final[dict[str, Callable[[Plant, str], tuple[str, str]]]] = {
     "idle-current": _idle_current,
     "first-power": _first_power,
     "earth": _earth,
+    "earth-live": _earth_live,
     "supply-search": _supply_search,
 }
 """What can be drafted."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import Final
 
 from bench.plant.model import Plant
@@ -48,8 +49,8 @@ LIVE: Final = """\
   - step: hold
     title: Cleared for work on a live plant
     text: >-
-      The person in charge has cleared this check, has first power of {what} behind him, and stands by at the main
-      breaker. Type the word only if this is so.
+      First power of {what} is proven. The person in charge has cleared this check and stands by at the main breaker.
+      Type the word only if this is so.
     word: LIVE
 
 """
@@ -121,7 +122,7 @@ def earth_live(plant: Plant) -> tuple[str, str]:
         LookupError: the plant has no earthing network.
     """
     bond, inside, outside = _single_point(plant)
-    body = LIVE.format(what="the plant")
+    body = LIVE.format(what="the plant") + _in_service(plant)
     for reads, kind, most, points_to in (
         ("current", "direct", SPC_DC, "a return that is bonded twice, or a load fed from one side to earth"),
         ("ac-current", "alternating", SPC_AC, "a second path that closes a loop, or a leaking filter"),
@@ -131,10 +132,9 @@ def earth_live(plant: Plant) -> tuple[str, str]:
   - step: measure
     title: "{kind} current in {bond}"
     text: >-
-      Close the clamp round the conductor of {plant.where(bond)}, alone, arrow towards the building. Zero the clamp
-      beside it first. Too much points to {points_to}.
+      Close the clamp round {bond} alone, the conductor of the single-point connection, arrow towards the building; zero
+      the clamp beside it first. Too much points to {points_to}.
     read: {reads}
-    clamp: "{bond}"
     between: ["{inside}", "{outside}"]
     subject: "{bond}"
     limit: {{{bounds}, source: "common practice, no source: set your own"}}
@@ -162,6 +162,24 @@ def earth_live(plant: Plant) -> tuple[str, str]:
         " on every feed, with the plant live and nothing opened."
     )
     return about, body.rstrip("\n") + "\n"
+
+
+def _in_service(plant: Plant) -> str:
+    """The act that says what is on: nothing is switched for this check, but the record must know."""
+    lists = {"switch-on": list(plant.supplies), "close": list(plant.breakers)}
+    told = "".join(
+        textwrap.fill(f"{name}: [{', '.join(names)}]", 116, initial_indent="    ", subsequent_indent="      ") + "\n"
+        for name, names in lists.items()
+        if names
+    )
+    return f"""\
+  - step: do
+    title: The plant is in service
+    text: >-
+      Nothing is switched for this check. Look that every feed is on and every breaker is closed as in service, and
+      write a note about each that is not.
+{told}
+"""
 
 
 def _single_point(plant: Plant) -> tuple[str, str, str]:

@@ -18,7 +18,7 @@ from collections import deque
 from collections.abc import Iterable
 from typing import Any
 
-from bench.simulate.meter_spec import BENCH_METER, FunctionSpec, MeterSpec, RangeSpec
+from bench.simulate.meter_spec import BENCH_METER, CLAMP_METER, FunctionSpec, MeterSpec, RangeSpec
 from bench.simulate.scpi import (
     Boolean,
     Call,
@@ -34,20 +34,21 @@ from bench.simulate.scpi import (
     setting,
     spell,
 )
-from bench.simulate.world import AMPS, HI, LO, SENSE_HI, SENSE_LO, MeterWorld
+from bench.simulate.world import AMPS, HI, LO, SENSE_HI, SENSE_LO, ClampWorld, MeterWorld
 
-__all__ = ["Meter"]
+__all__ = ["ClampMeter", "Meter"]
 
 #: Header of each function below SENSe and CONFigure.
 _HEADERS = {
     "VOLT": "VOLTage[:DC]",
     "VOLT:AC": "VOLTage:AC",
     "CURR": "CURRent[:DC]",
+    "CURR:AC": "CURRent:AC",
     "RES": "RESistance",
     "FRES": "FRESistance",
 }
 #: SCPI-1999 volume 1 chapter 9: QUEStionable bits of voltage and current; bit 9 is the designer's.
-_QUESTIONABLE = {"VOLT": 1, "VOLT:AC": 1, "CURR": 2, "RES": 512, "FRES": 512}
+_QUESTIONABLE = {"VOLT": 1, "VOLT:AC": 1, "CURR": 2, "CURR:AC": 2, "RES": 512, "FRES": 512}
 #: OPERation bits: measuring, waiting for trigger.
 _MEASURING, _WAITING = 16, 32
 #: So many readings still fit the output buffer.
@@ -461,3 +462,14 @@ class Meter(Instrument):
             return self._delay
         setup = self._setups[self.function]
         return self.spec.functions[self.function].ranges[setup.index].settle_s
+
+
+class ClampMeter(Meter):
+    """A clamp-on ammeter: the same dialogue, two functions, and no lead in any circuit."""
+
+    def __init__(self, world: ClampWorld, *, spec: MeterSpec = CLAMP_METER, **options: Any) -> None:
+        self._clamp = world
+        super().__init__(world, spec=spec, **options)
+
+    def _signal(self, name: str, function: FunctionSpec, scale: RangeSpec, compensate: bool, time: float) -> float:
+        return self._clamp.clamped_ac(time) if name == "CURR:AC" else self._clamp.clamped(time)

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-__all__ = ["BENCH_METER", "LOW_OHM_METER", "FunctionSpec", "MeterSpec", "RangeSpec"]
+__all__ = ["BENCH_METER", "CLAMP_METER", "LOW_OHM_METER", "FunctionSpec", "MeterSpec", "RangeSpec"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,4 +128,15 @@ LOW_OHM_METER = MeterSpec(
     {"FRES": FunctionSpec(_low_ohms())},
     resolution={1.0: 5e-5, 10.0: 5e-6},
     noise=1e-5,
+)
+
+#: A clamp for small currents, direct and alternating; its figures are our own, of a usual size (common practice, no
+#: source).
+CLAMP_METER = MeterSpec(
+    {
+        "CURR": FunctionSpec(tuple(_decades(0.1, 4, 1.0, 0.5))),
+        "CURR:AC": FunctionSpec(tuple(_decades(0.1, 4, 1.5, 0.5)), fixed_s=0.4),
+    },
+    resolution={1.0: 1e-3, 10.0: 1e-4},
+    noise=2e-4,
 )

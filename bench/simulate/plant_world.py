@@ -20,6 +20,7 @@ from bench.plant import faults as k
 from bench.plant.faulty import apply_faults, loose_is_open
 from bench.plant.flags import SIDES, flag_name, loose
 from bench.plant.model import Plant
+from bench.plant.things import Bond
 from bench.sequence.file import Rig
 from bench.simulate.circuit import Edge, Network, PowerLoad, Solution, UndervoltageCollapse, VoltageSource
 from bench.simulate.dielectric import Branch, Dielectric
@@ -31,6 +32,8 @@ CLIP_OHM: Final = (0.002, 0.02)
 """Resistance of a clip or a tag's two clips on bare wire (common practice, no source)."""
 BAR_OHM: Final = 0.002
 """From one end to the next on a shorting bar (common practice, no source)."""
+INDUCED_VOLT: Final = 0.01
+"""What the mains fields of a hall induce in a loop of some square metres, root mean square (our own figure)."""
 KEPT: Final = 64
 """So many clipped networks are kept: a search goes back and forth between few."""
 SOUND_OHM: Final = (2e9, 20e9)
@@ -231,6 +234,33 @@ class PlantWorld:
             return 0.0
         volts = self.voltage(HI, LO, time, burden)
         return 0.0 if math.isnan(volts) else volts / burden
+
+    # what a clamp sees that is closed round a bond
+
+    def clamped(self, time: float) -> float:
+        """DC amperes in the bond between the two places, from the first to the second."""
+        bond = self._clamped_bond()
+        if bond is None or not self._is_live():
+            return 0.0
+        solution = self._solution(self._open_now(time), None)
+        if solution is None:
+            return 0.0
+        amps = solution.amps(bond.name)
+        return amps if bond.a.node == self._places[0] else -amps
+
+    def clamped_ac(self, time: float) -> float:
+        """AC amperes in the bond between the two places: what the hall's fields drive round any loop through it."""
+        bond = self._clamped_bond()
+        if bond is None:
+            return 0.0
+        network = self._network(self._open_now(time))
+        rest = network.changed({bond.name: math.inf}).resistance(bond.a.node, bond.b.node)
+        return INDUCED_VOLT / (network.ohms(bond.name) + rest)
+
+    def _clamped_bond(self) -> Bond | None:
+        ends = set(self._places)
+        bonds = self._plant.bonds.values()
+        return next((one for one in bonds if {one.a.node, one.b.node} == ends and one.name not in self._lifted), None)
 
     # what a thermometer sees
 

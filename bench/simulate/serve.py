@@ -21,7 +21,7 @@ from bench.simulate.handhelds import Handheld, PolledText, SevenSegment, Streami
 from bench.simulate.insulation import InsulationTester
 from bench.simulate.matrix import Matrix
 from bench.simulate.messages import Configuration, Done, Move, Ready, Twin, encode
-from bench.simulate.meter import Meter
+from bench.simulate.meter import ClampMeter, Meter
 from bench.simulate.meter_spec import LOW_OHM_METER
 from bench.simulate.paced import Paced
 from bench.simulate.panel import Panel
@@ -41,6 +41,10 @@ def _meter(world: PowerWorld, seed: int, identity: str, lead_ohms: float, twin: 
 
 def _low_ohm_meter(world: PowerWorld, seed: int, identity: str, lead_ohms: float, twin: Twin) -> Meter:
     return Meter(world, seed=seed, spec=LOW_OHM_METER, identity=identity, lead_ohms=lead_ohms)
+
+
+def _clamp_meter(world: PowerWorld, seed: int, identity: str, lead_ohms: float, twin: Twin) -> Meter:
+    return ClampMeter(world, seed=seed, identity=identity)
 
 
 def _insulation_tester(world: PowerWorld, seed: int, identity: str, lead_ohms: float, twin: Twin) -> InsulationTester:
@@ -74,6 +78,7 @@ def _matrix(world: PowerWorld, seed: int, identity: str, lead_ohms: float, twin:
 KINDS: Final[dict[str, Maker]] = {
     "scpi-bench-meter": _meter,
     "scpi-low-ohm-meter": _low_ohm_meter,
+    "scpi-clamp-meter": _clamp_meter,
     "scpi-insulation-tester": _insulation_tester,
     "scpi-supply": _supply,
     "scpi-relay-matrix": _matrix,

@@ -18,6 +18,7 @@ __all__ = [
     "LO",
     "SENSE_HI",
     "SENSE_LO",
+    "ClampWorld",
     "InsulationWorld",
     "MatrixWorld",
     "MeterWorld",
@@ -49,6 +50,16 @@ class MeterWorld(Protocol):
 
     def current(self, into: str, out: str, time: float, burden: float) -> float:
         """DC amperes that flow into one terminal and out of the other through ``burden`` ohms."""
+
+
+class ClampWorld(MeterWorld, Protocol):
+    """What a clamp sees that is closed round the conductor between the two places where its leads would go."""
+
+    def clamped(self, time: float) -> float:
+        """DC amperes in the conductor, from the first place to the second."""
+
+    def clamped_ac(self, time: float) -> float:
+        """AC amperes in the conductor, root mean square."""
 
 
 class SupplyWorld(Protocol):

@@ -55,6 +55,7 @@ def expected(function, world, sample) -> list[float]:
             "voltage": world.volts if world.held is None else 48.0,
             "ac-voltage": 231.4,
             "current": world.amps if world.held is None else 48.0 / 120.0,
+            "ac-current": 2 * world.amps,
             "temperature": world.celsius,
         }[function.reads]
     ]

@@ -9,7 +9,7 @@ from bench.simulate.dielectric import Dielectric
 from bench.simulate.handhelds import PolledText, SevenSegment, StreamingText
 from bench.simulate.insulation import InsulationTester
 from bench.simulate.matrix import Matrix
-from bench.simulate.meter import Meter
+from bench.simulate.meter import ClampMeter, Meter
 from bench.simulate.meter_spec import LOW_OHM_METER
 from bench.simulate.panel import Panel
 from bench.simulate.supply import Supply
@@ -48,6 +48,13 @@ class Hall:
     def current(self, into, out, time, burden):
         return self.amps
 
+    # a clamp's world
+    def clamped(self, time):
+        return self.amps
+
+    def clamped_ac(self, time):
+        return 2 * self.amps
+
     # a thermometer's world
     def temperature(self, time):
         return self.celsius
@@ -77,6 +84,7 @@ PLAIN = {"lead_ohms": 0.0, "error_scale": 0.0, "dial": "ohms"}
 TWINS = {
     "scpi-bench-meter": lambda world, now: Meter(world, now=now, error_scale=0.0),
     "scpi-low-ohm-meter": lambda world, now: Meter(world, now=now, spec=LOW_OHM_METER, error_scale=0.0),
+    "scpi-clamp-meter": lambda world, now: ClampMeter(world, now=now, error_scale=0.0),
     "scpi-supply": lambda world, now: Supply(world, now=now),
     "scpi-insulation-tester": lambda world, now: InsulationTester(world, now=now),
     "scpi-relay-matrix": lambda world, now: Matrix(world, rows=24, now=now),

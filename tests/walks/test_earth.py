@@ -130,10 +130,35 @@ def test_what_makes_no_sense_is_refused(tmp_path: Path) -> None:
         assert said in done.stderr
 
 
-def test_the_draft_is_what_ships(tmp_path: Path) -> None:
-    path = tmp_path / "earth.yaml"
-    assert proveout("draft", PLANT, "earth", "-o", path, cwd=tmp_path).returncode == 0
+@pytest.mark.parametrize(
+    ("faults", "verdicts"),
+    [
+        ([], ("pass", "pass")),
+        # a frame that touches the building closes a loop; no load current runs in it
+        (["{fault: second-earth-path, between: [E3, X3], ohms: 9 mohm}"], ("pass", "fail")),
+        # a return that touches the building leads part of the load's current home through the earth
+        (["{fault: short, between: [BR3.1, X3]}"], ("fail", "fail")),
+    ],
+)
+def test_what_flows_in_the_live_earth(faults: list[str], verdicts: tuple[str, str], tmp_path: Path) -> None:
+    text = (JOB / "benches" / "live-earth.yaml").read_text("utf-8")
+    bench = tmp_path / "bench.yaml"
+    bench.write_text(
+        text + ("  faults:\n" if faults else "") + "".join(f"    - {fault}\n" for fault in faults), "utf-8"
+    )
+    words = ("run", JOB / "earth-live.yaml", "--bench", bench, "--record", tmp_path / "r.jsonl", "--speed", 300)
+    code, summary = run_json(*words, cwd=tmp_path)
+    told = summary["verdicts"]
+    assert tuple(one["verdict"] for one in told if one["subject"] == "L1") == verdicts
+    assert all(one["verdict"] == "pass" for one in told if one["subject"] != "L1") and len(told) > 10
+    assert code == (0 if set(verdicts) == {"pass"} else 1)
+
+
+@pytest.mark.parametrize("kind", ["earth", "earth-live"])
+def test_the_draft_is_what_ships(kind: str, tmp_path: Path) -> None:
+    path = tmp_path / f"{kind}.yaml"
+    assert proveout("draft", PLANT, kind, "-o", path, cwd=tmp_path).returncode == 0
     steps = path.read_text("utf-8").split("steps:")[1]
-    assert steps == SEQUENCE.read_text("utf-8").split("steps:")[1]
-    done = proveout("draft", PLANT, "earth", "--bay", "3", cwd=tmp_path)
+    assert steps == (JOB / f"{kind}.yaml").read_text("utf-8").split("steps:")[1]
+    done = proveout("draft", PLANT, kind, "--bay", "3", cwd=tmp_path)
     assert done.returncode == 2 and "whole plant" in done.stderr
