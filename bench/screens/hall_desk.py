@@ -83,6 +83,7 @@ class HallDesk:
         self.hall = replace(hall or Hall(), glyphs=glyphs, now=now(), working=None)
         self.work: Work | None = None
         self._painted: tuple[object, ...] = ()
+        self._surveying = False
         self._read()
 
     def close(self) -> None:
@@ -109,6 +110,7 @@ class HallDesk:
         self.repaint()
 
     def _came(self, work: Work) -> None:
+        self._surveying = False
         if work.cancelled:
             return
         if work.error is None:
@@ -126,7 +128,7 @@ class HallDesk:
 
     def _start(self, title: str, call: Callable[[Tell], Any], then: Callable[[Any], None]) -> None:
         """Start work; what was under way is given up."""
-
+        self._surveying = False
         if self.work is not None:
             self.work.cancelled = True
         self.work = Work(title, call, then)
@@ -139,12 +141,13 @@ class HallDesk:
             self._fetch()
 
         self._start("reading the job", self.source.survey, then)
+        self._surveying = True
 
     def _fetch(self) -> None:
         """Work out what the page needs and does not have yet."""
         place, hall = self.hall.place, self.hall
-        if hall.survey is None:
-            return
+        if hall.survey is None or self._surveying:
+            return  # it is done when the job was read
         if place.page == "trace" and place.about not in hall.traces:
             name = place.about
 
@@ -322,6 +325,10 @@ class HallDesk:
         self.app.leave(wish)
 
     def _report(self, path: str) -> None:
+        if self._surveying:
+            self._set(note="the job is being read; write the report after that")
+            return
+
         def then(written: str) -> None:
             self._set(note=f"the report is in {written}")
 
@@ -361,7 +368,7 @@ class HallDesk:
     def _cancel(self, _: str) -> None:
         if self.work is not None:
             self.work.cancelled = True
-            self.work = None
+            self.work, self._surveying = None, False
             self._set(working=None, note="stopped; u reads again")
 
     def _leave(self, _: str) -> None:

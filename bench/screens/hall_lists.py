@@ -235,10 +235,17 @@ def _gates(hall: Hall, one: ThingState, cells: int) -> list[Line]:
     found = []
     for gate in gates:
         if gate.shelf == one.name:
-            names = ", ".join(about or kind for kind, about in gate.blockers)
+            names = ", ".join(task_name(*blocker) for blocker in gate.blockers)
             text = Span(hall.say(f"waits for {names}"), "") if names else Span("clear", "pass")
             found.append(clip(line(Span(f"{gate.gate}: ", "dim"), text), cells, hall.glyphs.ellipsis))
     return found
+
+
+def task_name(kind: str, about: str) -> str:
+    """A task as short as can be: ``WA1``, ``earth``, ``polarity of 2A``."""
+    if kind == "cable":
+        return about
+    return f"{kind} of {about}" if about else kind
 
 
 def reason(one: ClaimState) -> str:

@@ -23,6 +23,7 @@ from bench.screens.hall_lists import (
     sequence_at,
     shares,
     tally,
+    task_name,
     why,
 )
 from bench.screens.hall_trace import furthest_words, trace_page
@@ -139,7 +140,7 @@ def _power(hall: Hall, survey: Survey, cells: int) -> list[Line]:
         clear = sum(1 for one in mine if not one.blockers)
         style = "pass" if clear == len(mine) else "strong"
         found += [f"{gate} ", Span(f"{clear} of {len(mine)} shelves clear", style), "   "]
-    held = Counter(about or kind for one in gates if one.gate == "first power" for kind, about in one.blockers)
+    held = Counter(task_name(*task) for one in gates if one.gate == "first power" for task in one.blockers)
     if not held:
         return [line(*found)]
     first = line(*found)

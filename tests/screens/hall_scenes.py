@@ -20,7 +20,6 @@ from bench.diagnose.trace_suspects import suspects
 from bench.plant.load import load_plant
 from bench.plant.model import Plant, UnknownName
 from bench.screens.hall_data import BenchLine, Changes, RecordLine, SequenceLine, Survey, Tell, Traced
-from bench.screens.settings import Settings
 
 STATION = """
 plant: small-station
@@ -267,12 +266,10 @@ class HallScene:
     Attributes:
         keys: what is pressed to get there.
         shows: words that must be on the screen at 80 by 24.
-        settings: how the screen behaves.
     """
 
     keys: tuple[str, ...]
     shows: tuple[str, ...]
-    settings: Settings | None = None
 
 
 HALL_SCENES: dict[str, HallScene] = {

@@ -79,7 +79,7 @@ async def in_hall(
 ) -> AsyncIterator[HallStage]:
     """Run the hall up to a scene."""
     scene = HALL_SCENES[name]
-    stage = HallStage(source or StationSource(), settings or scene.settings, hall)
+    stage = HallStage(source or StationSource(), settings, hall)
     async with stage.app.run_test(size=size) as pilot:
         stage.pilot = pilot
         await stage.until(lambda: stage.app.desk is not None)

@@ -389,6 +389,39 @@ def test_newer_work_ends_the_older_and_leaving_ends_both() -> None:
     on("start", play, source=source)
 
 
+class Rereading(StationSource):
+    """Reads the job once at once, and the second time when it is let go."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.go = threading.Event()
+
+    def survey(self, tell: Tell) -> Survey:
+        while "survey" in self.asked and not self.go.wait(0.002):
+            tell("reading the records", 3, 9)
+        return super().survey(tell)
+
+
+def test_a_trace_waits_until_the_job_was_read_again() -> None:
+    """Else the records that a walk has just written would be left out of it."""
+    source = Rereading()
+
+    async def play(stage: HallStage) -> None:
+        desk = stage.app.desk
+        assert desk is not None
+        desk.do("reread")
+        desk.do("trace W1.2")
+        assert "trace W1.2" not in source.asked and not stage.hall.traces
+        desk.do("report logs/half.jsonl")
+        desk.repaint()
+        assert "the job is being read" in stage.words
+        source.go.set()
+        await stage.until(lambda: "W1.2" in stage.hall.traces)
+        assert source.asked == ["survey", "survey", "trace W1.2"]
+
+    on("start", play, source=source)
+
+
 class Failing(StationSource):
     """Gives trouble."""
 
