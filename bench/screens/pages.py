@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Final, NamedTuple
 
 from bench.quantity import engineering
-from bench.screens import digits, findings, keys, search_page, words
+from bench.screens import digits, findings, keys, rungs, search_page, words
 from bench.screens.cells import (
     EMPTY,
     Line,
@@ -241,6 +241,7 @@ def _trouble(view: View, cells: int, rows: int) -> Body:
     lines = [*_running(now.text, inner, "strong")]
     if trouble is not None and trouble.instrument:
         lines += [line(Span(view.say(f"instrument {trouble.instrument}"), "dim"))]
+    lines += _beyond(view, inner)
     if now.hint:
         lines += [EMPTY, *_running(now.hint, inner, "hint")]
     step = view.state.step
@@ -262,12 +263,21 @@ def _rest(view: View, cells: int, rows: int) -> Body:
     step = view.state.step
     if step is not None:
         lines += [EMPTY, *wrapped(view.say(f"It goes on at: {step.title}"), min(cells, WIDE), "dim")]
+    lines += _beyond(view, cells)
     if view.state.unconfirmed:
         names = view.say(", ".join(view.state.unconfirmed))
         lines += [EMPTY, *_running(f"Not confirmed off: {names}. Look at it yourself.", cells, "alarm")]
     if not view.watching:
         lines += [EMPTY, _press("p", "to go on")]
     return _middle(view, _block(lines, cells), rows)
+
+
+def _beyond(view: View, cells: int) -> list[Line]:
+    """What stays on whatever this program does, and whom to tell."""
+    lines: list[Line] = []
+    for text in rungs.beyond(view.state):
+        lines += [EMPTY, *_running(view.say(f"STILL ON: {text}"), cells, "alarm")]
+    return lines
 
 
 def _failing(view: View, cells: int, rows: int) -> Body:
@@ -298,6 +308,7 @@ def _end(view: View, cells: int, rows: int) -> Body:
     if found.unsafe:
         text = f"NOT CONFIRMED OFF: {view.say(', '.join(found.unsafe))}. Go and look before you touch anything."
         lines += [*wrapped(text, cells, "alarm"), EMPTY]
+    lines += [*_beyond(view, cells), EMPTY] if rungs.beyond(state) else []
     for outcome in found.worries:
         lines += _worry(view, outcome, cells)
     for outcome in found.skipped:

@@ -299,6 +299,9 @@ class Plain:
                 self._say(f"  {weak}")
         if page.kind == "energise":
             self._ladder()
+        if page.kind in ("trouble", "rest"):
+            for text in rungs.beyond(state):
+                self._say(f"STILL ON: {text}")
         if page.kind == "trouble" and page.hint:
             self._say(page.hint)
         wanted = self._wanted(page)
@@ -335,6 +338,8 @@ class Plain:
         self._say(f"\n{words.page(state).title}: {findings.counts_line(found)}.")
         if found.unsafe:
             self._say(f"NOT CONFIRMED OFF: {', '.join(found.unsafe)}. Go and look before you touch anything.")
+        for text in rungs.beyond(state):
+            self._say(f"STILL ON: {text}")
         for outcome in (*found.worries, *found.skipped):
             self._say(f"{self._glyphs.mark(outcome.verdict)} {findings.verdict_line(state, outcome)}")
             place = findings.place_of(state, outcome)

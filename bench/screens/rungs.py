@@ -171,11 +171,18 @@ def standing(state: State) -> Standing | None:
     return Standing(
         group=_group(chosen),
         live=tuple(_live(state)),
-        beyond=tuple(still_live(setting.plant, state.conditions.live, state.conditions.closed)),
+        beyond=tuple(beyond(state)),
         next=_coming(following, steps),
         rungs=rungs,
         breakers=tuple(_breakers(state, planned, chosen, shown)),
     )
+
+
+def beyond(state: State) -> list[str]:
+    """What is on and this program cannot switch off, with whom to tell to open what."""
+    if state.setting is None:
+        return []
+    return still_live(state.setting.plant, state.conditions.live, state.conditions.closed)
 
 
 # the rungs of a plan

@@ -122,9 +122,9 @@ def _walked(bay: str, name: str, fault: str, first: str) -> bool:
     folder = Path(tempfile.mkdtemp())
     (folder / "bench.yaml").write_text(small_hall.BENCH.format(faults=fault), "utf-8")
     scope = () if bay == "all" else ("--bay", bay)
-    drafted = proveout("draft", small_hall.GANNET, "first-power", *scope, "-o", "first.yaml", cwd=folder)
+    drafted = proveout("draft", small_hall.GANNET, "first-power", *scope, "-o", "first.yaml", cwd=folder, timeout=600.0)
     began = time.monotonic()
-    words = ("run", "first.yaml", "--bench", "bench.yaml", "--record", "r.jsonl", "--speed", "200", "--json")
+    words = ("run", "first.yaml", "--bench", "bench.yaml", "--record", "r.jsonl", "--speed", "60", "--json")
     done = proveout(*words, cwd=folder, timeout=3600.0)
     took = time.monotonic() - began
     if drafted.returncode or not done.stdout:

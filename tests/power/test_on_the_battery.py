@@ -157,8 +157,8 @@ def test_a_bay_is_walked_to_its_battery_by_a_real_process(tmp_path: Path, fault:
     (tmp_path / "bench.yaml").write_text(BENCH.format(faults=fault), "utf-8")
     drafted = proveout("draft", "plant.yaml", "first-power", "--bay", "2", "-o", "first.yaml", cwd=tmp_path)
     assert drafted.returncode == 0, drafted.stderr
-    words = ("run", "first.yaml", "--bench", "bench.yaml", "--record", "r.jsonl", "--speed", "100", "--json")
-    done = proveout(*words, cwd=tmp_path, timeout=170.0)
+    words = ("run", "first.yaml", "--bench", "bench.yaml", "--record", "r.jsonl", "--speed", "40", "--json")
+    done = proveout(*words, cwd=tmp_path, timeout=400.0)
     assert done.returncode == (1 if fault else 0), done.stdout + done.stderr
     failed = [one["title"] for one in json.loads(done.stdout)["verdicts"] if one["verdict"] == "fail"]
     assert failed == ([named] if named else [])

@@ -236,3 +236,40 @@ def test_the_ladder_line_by_line() -> None:
         "Next to become live:",
     ):
         assert words in said, said
+
+
+# what no program switches off
+
+
+@pytest.mark.parametrize("ending", ["paused", "trouble", "aborted"])
+def test_whoever_stops_on_the_battery_is_told_what_stays_on_and_whom_to_tell(ending: str) -> None:
+    walk = power.PowerWalk().seated().to("2A.A on GA", Phase.PLACING)
+    match ending:
+        case "paused":
+            walk.add(e.Paused(why="tea", make_safe=True))
+        case "trouble":
+            walk.trouble("silent")
+        case "aborted":
+            walk.add(e.Aborted(why="smoke"))
+            walk.safe()
+    text = " ".join(seen(Scene(ending, walk), 80, 24).replace("┃", " ").split())  # type: ignore[arg-type]
+    for words in ("STILL ON: battery GA is on", "cannot switch it off", "person at breaker FA", "FA, FA2A"):
+        assert words in text, text
+    out = io.StringIO()
+
+    class Link:
+        you, seat, record = "Ana", "Ana", "logs/first.jsonl"
+
+        def take_seat(self) -> None:
+            """It is hers."""
+
+        def close(self) -> None:
+            """Nothing to close."""
+
+    def connect(heard: object) -> Link:
+        for message in walk.entries:
+            heard(message)  # type: ignore[operator]
+        return Link()
+
+    Plain(connect, out, io.StringIO(), interactive=True).run()  # type: ignore[arg-type]
+    assert "STILL ON: battery GA is on" in out.getvalue()
