@@ -5,10 +5,10 @@ BIN := $(VENV)/bin
 PYTHON ?= python3
 READY := $(VENV)/.ready
 
-.PHONY: help demo test check format schema diagram pictures bench wheel clean
+.PHONY: help demo test check format schema diagram pictures bench bench-long fuzz wheel clean
 
 help: ## say what can be made
-	@grep -hE '^[a-z]+:.*## ' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | expand -t 12
+	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | expand -t 12
 
 # uv installs in a third of the time; it is taken from the path, else from the new environment, else pip does it all
 $(READY): pyproject.toml
@@ -47,8 +47,14 @@ diagram: $(READY) ## draw the state machine from its table into DEVELOPERS.md
 pictures: $(READY) ## remake the pictures of the screens
 	@$(BIN)/python -m tests.screens.pictures
 
-bench: $(READY) ## measure against the baselines in tests/benchmarks
+bench: $(READY) ## measure against the baselines, and write tests/benchmarks/RESULTS.md
 	@$(BIN)/python -m tests.benchmarks
+
+bench-long: $(READY) ## the same, and what takes an hour: 300 crashes of each kind, drawn plants
+	@$(BIN)/python -m tests.benchmarks --all
+
+fuzz: $(READY) ## feed damaged input to everything that takes bytes from outside, ten minutes
+	@$(BIN)/python -m tests.fuzz
 
 wheel: $(READY) ## build the wheel and prove it in an empty environment
 	@$(BIN)/python -m tests.wheel

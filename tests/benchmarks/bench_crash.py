@@ -1,30 +1,31 @@
-"""Kills walks of each kind at random moments, within the program (300 each) and as a process (300 in all).
+"""Kills a runner within the program at 300 random moments of walks of each kind, and says what was lost.
 
-Run it with ``python -m tests.benchmarks.bench_crash [--moments N] [--kills N]``. The first part kills a runner in the
-same process before, in and after each write, sync, order to an instrument, act and telling, also with a power cut that
-takes what was not synced; see ``tests/runner/crash_points.py``. The second kills the real program with SIGKILL, over
-real ports, at random times, and resumes it until it is done. A broken promise ends it with an error.
+Run it with ``python -m tests.benchmarks.bench_crash [--moments N]``. A moment is before, in or after a write, a sync,
+an order to an instrument, an act or a telling; half of the deaths are power cuts that take what was not synced; see
+``tests/runner/crash_points.py``. A tenth as many walks are killed up to eight times. A broken promise is an error.
 """
 
 from __future__ import annotations
 
 import argparse
-import random
 import sys
-import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
 sys.path[:0] = [str(Path(__file__).parents[1] / room) for room in ("runner", "walk", "power")]
 
 
-def at_points(moments: int, seed: int) -> None:
-    """Kill within the program."""
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Kill, compare, and print what came of it."""
     import crash_points
 
+    parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n")[0])
+    parser.add_argument("--moments", type=int, default=300, help="walks of each kind that are killed")
+    parser.add_argument("--seed", type=int, default=1)
+    asked = parser.parse_args(arguments)
     for kind in crash_points.KINDS:
-        once, whole = crash_points.compared(kind, moments, seed)
-        often, _ = crash_points.compared(kind, moments // 10, seed, at_once=8)
+        once, whole = crash_points.compared(kind, asked.moments, asked.seed)
+        often, _ = crash_points.compared(kind, asked.moments // 10, asked.seed, at_once=8)
         deaths = [death for story in (*once, *often) for death in story.deaths]
         readings = sum(story.readings for story in (*once, *often))
         print(
@@ -33,35 +34,6 @@ def at_points(moments: int, seed: int) -> None:
             "one is lost, no verdict differs, outputs off first after every start",
             flush=True,
         )
-
-
-def as_processes(kills: int, seed: int) -> None:
-    """Kill the real program."""
-    from tests.walks.kills import KINDS, Killing
-
-    for kind in KINDS:
-        with tempfile.TemporaryDirectory() as scratch:
-            killing = Killing(kind, Path(scratch), random.Random(f"{kind} {seed}"))
-            while killing.kills < kills:
-                killing.walk()
-            print(
-                f"{kind}: {killing.kills} processes killed in {killing.walks} walks; of {killing.told} readings that "
-                "were printed none is lost, no verdict differs, outputs off first after every start",
-                flush=True,
-            )
-
-
-def main(arguments: Sequence[str] | None = None) -> None:
-    """Kill, compare, and print what came of it."""
-    parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n")[0])
-    parser.add_argument("--moments", type=int, default=300, help="walks of each kind that are killed at a point")
-    parser.add_argument("--kills", type=int, default=60, help="processes of each kind that are killed")
-    parser.add_argument("--seed", type=int, default=1)
-    asked = parser.parse_args(arguments)
-    print("killed at points within the program, power cuts among them")
-    at_points(asked.moments, asked.seed)
-    print("killed as a process")
-    as_processes(asked.kills, asked.seed)
 
 
 if __name__ == "__main__":
