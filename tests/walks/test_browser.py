@@ -23,7 +23,7 @@ from bench.errors import BadRequest
 from bench.record.read import read_record
 from bench.runner.door import door_of, read_door
 from bench.walk import events as e
-from tests.walks.tool import SEQUENCE, bench_without_faults, proveout, started, wait_for_lines
+from tests.walks.tool import SEQUENCE, bench_without_faults, environment, proveout, started, wait_for_lines
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals and signals")
 WITHIN = 60.0
@@ -258,6 +258,12 @@ def test_where_nothing_is_under_way_nothing_listens(tmp_path: Path) -> None:
     assert done.returncode != 0 and "no walk is under way" in done.stderr
     done = proveout("browser", tmp_path / "none.jsonl", cwd=tmp_path)
     assert done.returncode != 0 and "no walk is under way" in done.stderr
+
+
+def test_without_the_extra_part_it_says_what_to_install(tmp_path: Path) -> None:
+    code = "import sys; sys.modules['textual_serve'] = None; from bench.cli import main; sys.exit(main(['browser']))"
+    done = subprocess.run([sys.executable, "-c", code], cwd=tmp_path, env=environment(), capture_output=True, text=True)
+    assert done.returncode == 2 and "pip install 'proveout[browser]'" in done.stderr
 
 
 def test_an_address_is_a_host_and_a_port() -> None:
