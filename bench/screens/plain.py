@@ -263,7 +263,8 @@ class Plain:
                 self._waited = state.cursor
                 self._say(f"{page.title}: {page.text} {page.hint}")
         elif page.kind == "measure":
-            self._say(page.hint)
+            if page.hint:
+                self._say(page.hint)
         else:
             self._waited = -1
             self._write(page)

@@ -166,7 +166,10 @@ def _step_page(state: State, asked: r.Request, mirrored: bool) -> Page:
             hint = placing(step, None) if kind == "place" else measuring(step)
             relays = relays_for(state, step)
             if relays:
-                return Page("measure", number, step.title, f"{relays} puts the leads there.", "Hands off.", leads)
+                text = f"{relays} puts the leads there. Hands off."
+                # told once: what comes after is the reading
+                said = f"{step.title}: placed by {relays}; hands off." if kind == "place" else ""
+                return Page("measure", number, step.title, text, said, leads)
             text = step.text or _own_text(step)
             if kind == "place" and (turn := dial_for(state, step)):
                 text = f"{text} {turn}"
