@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 from bench.quantity import engineering
-from bench.screens import digits, rungs, scale
+from bench.screens import digits, rung_words, rungs, scale
 from bench.screens.cells import (
     EMPTY,
     Line,
@@ -81,7 +81,11 @@ def _found(rung: Rung) -> str:
     """A finding in a sentence: a shelf that draws too little is one as much as one that draws too much."""
     word = rungs.FINDINGS.get(rung.finding, rung.finding)
     hint = rungs.HINTS.get(rung.finding, "")
-    shown = f": {rungs.amps(rung.measured)} where {rungs.amps(rung.expected)} is expected" if rung.measured else ""
+    shown = (
+        f": {rung_words.amps(rung.measured)} where {rung_words.amps(rung.expected)} is expected"
+        if rung.measured
+        else ""
+    )
     return f"{rung.title}: {word}{shown}.{f' Look for {hint}.' if hint else ''}"
 
 
@@ -130,7 +134,7 @@ def _says(view: View) -> list[str]:
         return []
     if rise is None:
         return ["The output goes on. The first reading beyond the window switches it off."]
-    return rungs.rise_words(rise, ladder)
+    return rung_words.rise_words(rise, ladder)
 
 
 def _gauge(view: View, stands: Standing) -> scale.Gauge:
@@ -156,7 +160,11 @@ def _now(view: View, stands: Standing, cells: int, height: int) -> list[Line]:
     left = _volts(view, rise)
     right: list[Line] = [(Span("window", "dim"),), (Span(view.say(gauge.bounds), "wall"),)]
     if stands.rung is not None and stands.rung.expected is not None:
-        right += [EMPTY, (Span("expected at the top", "dim"),), (Span(rungs.amps(stands.rung.expected), "strong"),)]
+        right += [
+            EMPTY,
+            (Span("expected at the top", "dim"),),
+            (Span(rung_words.amps(stands.rung.expected), "strong"),),
+        ]
     found = []
     for number in range(height):
         a = clip(left[number] if number < len(left) else EMPTY, side, view.glyphs.ellipsis)
@@ -251,7 +259,9 @@ def _rung_table(view: View, found: Sequence[Rung], cells: int) -> list[Line]:
     for rung in found:
         style = _STYLES[rung.place] if not rung.finding or rung.finding == "reforms" else "fail"
         title = cut(view.say(rung.title), name - 1, view.glyphs.ellipsis)
-        text = f"{title:<{name}}{view.say(rungs.amps(rung.expected)):>9}{view.say(rungs.amps(rung.measured)):>9}"
+        text = (
+            f"{title:<{name}}{view.say(rung_words.amps(rung.expected)):>9}{view.say(rung_words.amps(rung.measured)):>9}"
+        )
         row = [Span(f"{_mark(view, rung)} ", style), Span(text, "strong" if rung.place in ("on", "now") else "")]
         if volts:
             row.append(Span(_drop_cells(rung)))

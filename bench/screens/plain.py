@@ -14,7 +14,7 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import TYPE_CHECKING, Final, TextIO
 
-from bench.screens import earth_tree, findings, rungs, words
+from bench.screens import earth_tree, findings, rung_words, rungs, words
 from bench.screens.follow import Follower, Happened, Lost, Misset, News, Rose, Said
 from bench.screens.glyphs import ASCII, UNICODE
 from bench.screens.settings import Ended, Settings, Why
@@ -189,7 +189,7 @@ class Plain:
             case Misset(wrong=wrong):
                 self._say(wrong or "The dial is right now.")
             case Rose(rise=rise, ladder=ladder):
-                for text in rungs.rise_words(rise, ladder):
+                for text in rung_words.rise_words(rise, ladder):
                     self._say(text)
             case Lost(why=why, broken=broken):
                 self._lost(why, broken)
@@ -312,7 +312,7 @@ class Plain:
     def _ladder(self) -> None:
         """What is live, what is next, and every rung and breaker, in words."""
         stands = rungs.standing(self._follower.state)
-        lines = ["this sequence brings nothing up"] if stands is None else rungs.in_words(stands)
+        lines = ["this sequence brings nothing up"] if stands is None else rung_words.in_words(stands)
         self._say("\n".join(lines))
 
     def _earth(self) -> None:

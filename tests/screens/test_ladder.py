@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from bench.runner import protocol as p
-from bench.screens import ladder, rungs
+from bench.screens import ladder, rung_words, rungs
 from bench.screens.cells import text_of, width
 from bench.screens.follow import LONGEST, Follower, Rose
 from bench.screens.glyphs import ASCII
@@ -72,8 +72,8 @@ def test_too_little_is_shown_as_a_finding_as_much_as_too_much(part: float, findi
     stands = rungs.standing(power.up(part).state)
     assert stands is not None
     assert stands.rungs[5].finding == finding
-    assert word in "\n".join(rungs.in_words(stands))
-    assert rungs.HINTS[finding] in "\n".join(rungs.in_words(stands))
+    assert word in "\n".join(rung_words.in_words(stands))
+    assert rungs.HINTS[finding] in "\n".join(rung_words.in_words(stands))
 
 
 def test_a_battery_that_is_on_by_hand_is_live_and_beyond_this_program() -> None:
@@ -100,7 +100,7 @@ def test_what_is_waited_for_is_said_with_what_is_left() -> None:
 
     def said(rung: int, since: float, amps: float, settled: float | None = None) -> str:
         rise = p.Rise(at=60.0, rung=rung, since=since, amps=amps, settled=settled)
-        return " / ".join(rungs.rise_words(rise, climb))
+        return " / ".join(rung_words.rise_words(rise, climb))
 
     assert "rung 1 of 4: 12 V set" in said(0, 0.4, 0.2) and "inrush may pass for 1 s more" in said(0, 0.4, 0.2)
     assert "12 mA leaks and must fall below 8 mA; 110 s left" in said(1, 10.0, 0.012)
