@@ -6,8 +6,12 @@ import argparse
 import os
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from bench import exits
+
+if TYPE_CHECKING:
+    from bench.plant.model import Plant
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -19,6 +23,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     scope.add_argument("--bay", metavar="NAME", help="everything of this bay")
     scope.add_argument("--connector", metavar="NAME", help="everything of this connector")
     scope.add_argument("--shelf", metavar="NAME", help="everything of this shelf")
+    parser.add_argument(
+        "--record", type=Path, nargs="+", metavar="RECORD", help="for reprove: the records that found what is repaired"
+    )
     parser.add_argument("-o", "--output", type=Path, metavar="FILE", help="where to write it; else it is printed")
 
 
@@ -30,16 +37,20 @@ def run(options: argparse.Namespace) -> int:
     from bench.plant.model import UnknownName
     from bench.sequence.draft import KINDS, CannotDraft, draft
 
-    if options.kind not in KINDS:
-        raise BadRequest(f"found '{options.kind}', expected {one_of(KINDS)}; {near(options.kind, KINDS)}".rstrip("; "))
+    if options.kind == REPROVE:
+        return _reprove(options)
+    known = [*KINDS, REPROVE]
+    if options.kind not in known:
+        raise BadRequest(f"found '{options.kind}', expected {one_of(known)}; {near(options.kind, known)}".rstrip("; "))
     plant = load_plant(options.plant)
     of = _scope(options, plant)
     folder = options.output.parent if options.output is not None else Path()
     schema = shipped("sequences") / "schemas" / "sequence.json"
     try:
-        text = draft(plant, options.kind, of, _from(folder, options.plant), _from(folder, schema))
+        text = draft(plant, options.kind, of, relative(folder, options.plant), relative(folder, schema))
     except (CannotDraft, UnknownName) as error:
         raise BadRequest(str(error)) from error
+    text = text.replace("\nsteps:\n", f"\n{_by_hand(options.kind, plant, of)}steps:\n", 1)
     if options.output is None:
         sys.stdout.write(text)
         return exits.PASS
@@ -48,6 +59,35 @@ def run(options: argparse.Namespace) -> int:
     options.output.write_text(text, "utf-8")
     print(f"{options.output} is drafted; read it before you use it")
     return exits.PASS
+
+
+REPROVE = "reprove"
+"""Drafted from what records found, and not from the plant alone."""
+
+
+def _reprove(options: argparse.Namespace) -> int:
+    from bench.commands.explain import draft, read
+    from bench.diagnose.explained import explained, to_prove
+    from bench.errors import BadRequest
+
+    if not options.record or options.output is None:
+        raise BadRequest("reprove wants the records that found what is repaired, and a file: --record RECORD -o FILE")
+    plant, states = read(options.record)
+    wires, apart = to_prove(explained(states), plant)
+    if not wires:
+        raise BadRequest("nothing was found that a repair would touch")
+    draft(options, plant, options.output, "proof after a repair", wires, apart)
+    print(f"{options.output} is drafted; read it before you use it")
+    return exits.PASS
+
+
+def _by_hand(kind: str, plant: Plant, of: str) -> str:
+    """For isolation: what it costs by hand, as lines of comment; empty for other kinds."""
+    if kind not in ("isolation", "crosses"):
+        return ""
+    from bench.diagnose.by_hand import hand_lines
+
+    return "".join(f"# {line}\n" for line in hand_lines(plant, of, kind)) + "\n"
 
 
 def _scope(options: argparse.Namespace, plant: object) -> str:
@@ -72,5 +112,6 @@ def _scope(options: argparse.Namespace, plant: object) -> str:
     return ""
 
 
-def _from(folder: Path, target: Path) -> str:
+def relative(folder: Path, target: Path) -> str:
+    """A path as a file in a folder names it."""
     return Path(os.path.relpath(target.resolve(), folder.resolve())).as_posix()

@@ -11,48 +11,113 @@ from typing import TYPE_CHECKING, Any
 from bench import exits
 
 if TYPE_CHECKING:
-    from bench.diagnose.explain import Explanation
-    from bench.diagnose.walk_map import WalkMap
+    from bench.diagnose.explained import Explained
+    from bench.plant.model import Plant
+    from bench.walk.state import State
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's options."""
-    parser.add_argument("record", type=Path, help="the record of a continuity walk")
+    parser.add_argument("record", type=Path, nargs="+", help="records of continuity walks of one plant, in any order")
     parser.add_argument("--json", action="store_true", help="print one JSON object")
+    parser.add_argument("--plant", type=Path, help="the plant file that drafted sequences name")
+    parser.add_argument(
+        "--follow-up", type=Path, metavar="FILE", help="draft readings that would tell where open wires are landed"
+    )
+    parser.add_argument("--reprove", type=Path, metavar="FILE", help="draft what to prove again after the repair")
 
 
 def run(options: argparse.Namespace) -> int:
-    """Explain every group of cables that the record read."""
-    from bench.commands.common import folded
-    from bench.diagnose.explain import explain
-    from bench.diagnose.reprove import reprove
-    from bench.diagnose.walk_map import maps_of
+    """Explain every group of cables that the records read."""
+    from bench.diagnose.explained import explained, follow_up, to_prove
     from bench.errors import BadRequest
 
-    maps = maps_of(folded(options.record))
-    if not maps:
-        raise BadRequest(f"{options.record} holds no resistance readings between pins of cables")
-    found = [(one, explain(one.design, one.measured)) for one in maps]
+    plant, states = read(options.record)
+    found = explained(states)
+    if not found:
+        shown = ", ".join(map(str, options.record))
+        raise BadRequest(f"{shown}: found no resistance readings between pins of cables")
+    wires, apart = to_prove(found, plant)
+    ahead = [pair for one in found for pair in follow_up(one)]
     if options.json:
-        json.dump([_plain(one, explanation) for one, explanation in found], sys.stdout, ensure_ascii=False, indent=1)
+        json.dump([_plain(one, follow_up(one)) for one in found], sys.stdout, ensure_ascii=False, indent=1)
         print()
     else:
-        for one, explanation in found:
-            _tell(one, explanation)
-            proofs = reprove(one.design, explanation.causes) if explanation.causes else ()
-            if proofs:
-                names = [proof.conductor for proof in proofs]
-                print(f"  after the repair prove again: {', '.join(names[:12])}{_more(names)}")
-    clean = all(not explanation.findings and not explanation.unexplained for _, explanation in found)
+        for one in found:
+            _tell(one)
+        if ahead and options.follow_up is None:
+            print(f"  {len(ahead)} readings among open wires would tell where they are landed: see --follow-up FILE")
+        if wires:
+            print(f"  after the repair prove again: {', '.join(wires[:12])}{_more(wires)}")
+    told = sys.stderr if options.json else sys.stdout
+    if options.follow_up is not None:
+        if not ahead:
+            raise BadRequest("no readings among open wires are left that would tell more")
+        draft(options, plant, options.follow_up, "where open wires are landed", [], ahead)
+        print(f"{options.follow_up} is drafted; read it before you use it", file=told)
+    if options.reprove is not None:
+        if not wires:
+            raise BadRequest("nothing was found that a repair would touch")
+        draft(options, plant, options.reprove, "proof after a repair", wires, apart)
+        print(f"{options.reprove} is drafted; read it before you use it", file=told)
+    clean = all(not one.explanation.findings and not one.explanation.unexplained for one in found)
     return exits.PASS if clean else exits.NOT_PASSED
+
+
+def read(records: list[Path]) -> tuple[Plant, list[State]]:
+    """The walks of some records, and the plant of the last one.
+
+    Raises:
+        BadRequest: they are of several plants.
+    """
+    from bench.commands.common import folded
+    from bench.errors import BadRequest
+
+    states = [folded(record) for record in records]
+    plants = {state.setting.plant.name: state.setting.plant for state in states if state.setting is not None}
+    if len(plants) > 1:
+        raise BadRequest(f"found records of {', '.join(plants)}, expected those of one plant")
+    last = max(states, key=lambda state: state.at)
+    assert last.setting is not None
+    return last.setting.plant, states
+
+
+def draft(
+    options: argparse.Namespace,
+    plant: Plant,
+    path: Path,
+    name: str,
+    wires: list[str],
+    apart: list[tuple[str, str]],
+) -> None:
+    """Write a sequence that reads just these.
+
+    Raises:
+        BadRequest: the file is there, or no plant file was named.
+    """
+    from bench.commands.draft import relative
+    from bench.errors import BadRequest
+    from bench.files import shipped
+    from bench.sequence.draft import AMBIENT, CLOSING, DEAD, OPENING, headed
+    from bench.sequence.draft_again import again
+
+    if path.exists():
+        raise BadRequest(f"{path} is there already; a draft never takes a file's place")
+    if options.plant is None:
+        raise BadRequest("a drafted sequence names its plant file: say --plant FILE")
+    about = f"{name[:1].upper()}{name[1:]}, from {len(options.record)} record{'s' if len(options.record) > 1 else ''}."
+    schema = relative(path.parent, shipped("sequences") / "schemas" / "sequence.json")
+    head = headed(plant, name, about, relative(path.parent, options.plant), schema)
+    path.write_text(head + again(plant.name, DEAD, AMBIENT + OPENING, CLOSING, wires, apart), "utf-8")
 
 
 def _more(names: list[str]) -> str:
     return f" and {len(names) - 12} more" if len(names) > 12 else ""
 
 
-def _tell(one: WalkMap, explanation: Explanation) -> None:
-    print(f"{', '.join(one.cables)}: {one.readings} readings")
+def _tell(one: Explained) -> None:
+    explanation = one.explanation
+    print(f"{', '.join(one.map.cables)}: {one.map.readings} readings")
     if not explanation.findings and not explanation.unexplained:
         print("  as designed, as far as it was looked at")
     for finding in explanation.findings:
@@ -66,10 +131,12 @@ def _tell(one: WalkMap, explanation: Explanation) -> None:
         print(f"  note: {note}")
 
 
-def _plain(one: WalkMap, explanation: Explanation) -> dict[str, Any]:
+def _plain(one: Explained, ahead: list[tuple[str, str]]) -> dict[str, Any]:
+    explanation = one.explanation
     return {
-        "cables": list(one.cables),
-        "readings": one.readings,
+        "cables": list(one.map.cables),
+        "readings": one.map.readings,
+        "follow_up": [list(pair) for pair in ahead],
         "causes": [
             {
                 "kind": type(finding.cause).__name__,

@@ -35,23 +35,36 @@ class WalkMap:
     readings: int
 
 
-def maps_of(state: State) -> list[WalkMap]:
-    """The maps of all cables that the walk read anything of, in plant order; a reading that is void does not count."""
-    setting = state.setting
-    if setting is None:
+def maps_of(*states: State) -> list[WalkMap]:
+    """The maps of all cables that some walks of one plant read anything of, in the order of the last one's plant.
+
+    A reading that is void does not count; of readings between the same places the latest does.
+    """
+    walks = sorted((state for state in states if state.setting is not None), key=lambda state: state.at)
+    if not walks or walks[-1].setting is None:
         return []
-    plant = setting.plant
-    read = [
-        (outcome, setting.plan.steps[index].source)
-        for index, outcome in results(state).items()
-        if outcome.reading is not None and outcome.verdict in ("pass", "fail", "undecided")
-    ]
-    pairs = [
-        (outcome, source) for outcome, source in read if isinstance(source, Measure) and source.read == "resistance"
-    ]
+    plant = walks[-1].setting.plant
+    latest: dict[frozenset[str], tuple[Outcome, Measure]] = {}
+    for state in walks:
+        for outcome, source in _read(state):
+            if all(name in plant.terminals for name in source.between):
+                latest[frozenset(source.between)] = (outcome, source)
+    pairs = list(latest.values())
     touched = {name for _, source in pairs for name in source.between}
     used = [cable for cable in plant.cables.values() if touched.intersection(_ends(cable))]
     return [found for group in _groups(used) if (found := _map(plant, group, pairs)) is not None]
+
+
+def _read(state: State) -> list[tuple[Outcome, Measure]]:
+    """The readings of a walk between two places, in plan order, as far as they count."""
+    assert state.setting is not None
+    found = []
+    for index, outcome in results(state).items():
+        source = state.setting.plan.steps[index].source
+        counts = outcome.reading is not None and outcome.verdict in ("pass", "fail", "undecided")
+        if counts and isinstance(source, Measure) and source.read == "resistance" and not source.join:
+            found.append((outcome, source))
+    return found
 
 
 def _ends(cable: Cable) -> set[str]:

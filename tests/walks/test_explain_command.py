@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from tests.walks.tool import BENCH, SEQUENCE, bench_without_faults, proveout, run_json
+from tests.walks.tool import BENCH, JOB, SEQUENCE, bench_without_faults, proveout, run_json
 
 
 def test_the_demo_s_faults_are_explained_with_what_to_do(tmp_path: Path) -> None:
@@ -23,6 +23,32 @@ def test_the_demo_s_faults_are_explained_with_what_to_do(tmp_path: Path) -> None
     assert any("only sampled" in note for note in cable["notes"])
     told = proveout("explain", record, cwd=tmp_path)
     assert "Look for" in told.stdout and "prove again" in told.stdout
+
+
+def test_exchanged_pins_are_named_with_a_second_record_and_proved_again_after_the_repair(tmp_path: Path) -> None:
+    """Continuity alone reads two open wires; the readings proposed among them tell that two rings are exchanged."""
+    plant, first = JOB / "plant.yaml", tmp_path / "first.jsonl"
+    bench = tmp_path / "bench.yaml"
+    text = BENCH.read_text("utf-8")
+    head = text[: text.index("  faults:")]
+    bench.write_text(head + "  faults:\n    - {fault: exchanged, pins: [J205.3, J205.9]}\n", "utf-8")
+    run_json("run", SEQUENCE, "--bench", bench, "--record", first, "--speed", 300, cwd=tmp_path)
+    more = tmp_path / "more.yaml"
+    told = proveout("explain", first, "--follow-up", more, "--plant", plant, cwd=tmp_path)
+    assert told.returncode == 1 and more.exists(), told.stderr
+    second = tmp_path / "second.jsonl"
+    run_json("run", more, "--bench", bench, "--record", second, "--speed", 300, cwd=tmp_path)
+    both = proveout("explain", second, first, "--json", cwd=tmp_path)
+    (cable,) = json.loads(both.stdout)
+    assert [cause["kind"] for cause in cable["causes"]] == ["PairsSplit"]
+    again = tmp_path / "again.yaml"
+    drafted = proveout("draft", plant, "reprove", "-o", again, "--record", first, second, cwd=tmp_path)
+    assert drafted.returncode == 0 and again.exists(), drafted.stderr
+    sound = bench_without_faults(tmp_path)
+    words = ("run", again, "--bench", sound, "--record", tmp_path / "r.jsonl", "--speed", 300)
+    code, summary = run_json(*words, cwd=tmp_path)
+    subjects = {one["subject"] for one in summary["verdicts"] if one["subject"].startswith("W101.")}
+    assert code == 0 and {"W101.6", "W101.18"} & subjects and len(subjects) < 25
 
 
 def test_a_sound_bundle_is_as_designed(tmp_path: Path) -> None:
