@@ -36,6 +36,12 @@ def _again(state: State) -> int:
     return found.index
 
 
+def _before(state: State) -> int:
+    """The step before; in a search that was answered its own, which takes the last answer back."""
+    seeking = state.seeking
+    return state.cursor if seeking is not None and seeking.index == state.cursor and seeking.trail else state.cursor - 1
+
+
 DOES: dict[str, Callable[[Stage, State], object]] = {
     "take": lambda stage, s: _wished(stage, e.Answered(number=s.number)),
     "retry": lambda stage, s: _wished(stage, e.Answered(number=s.number, answer="retry")),
@@ -43,10 +49,11 @@ DOES: dict[str, Callable[[Stage, State], object]] = {
     "value": lambda stage, s: _asked(stage),
     "reason": lambda stage, s: _asked(stage),
     "skip": lambda stage, s: _asked(stage),
+    "skip-search": lambda stage, s: _asked(stage),
     "note": lambda stage, s: _asked(stage),
     "disturb": lambda stage, s: _asked(stage),
     "abort": lambda stage, s: _asked(stage),
-    "back": lambda stage, s: _wished(stage, e.Went(number=s.number, to=s.cursor - 1, then="go-on")),
+    "back": lambda stage, s: _wished(stage, e.Went(number=s.number, to=_before(s), then="go-on")),
     "again": lambda stage, s: _wished(stage, e.Went(number=s.number, to=_again(s), then="return")),
     "pause": lambda stage, s: _wished(stage, e.Paused(why="the operator paused", make_safe=True)),
     "go-on": lambda stage, s: _wished(stage, e.Continued()),
