@@ -13,7 +13,7 @@ from bench.diagnose.earth_fit import Case, Reading, solve
 from bench.diagnose.earth_hunt import Finding
 from bench.diagnose.earth_lifts import CutPlan, StrayPath, cutting_plan
 from bench.diagnose.earth_meter import BenchMeter
-from bench.diagnose.earth_network import BondNetwork, Floats
+from bench.diagnose.earth_network import Bond, BondNetwork, Floats
 from bench.diagnose.earth_plant import network_of, where_to_look
 from bench.diagnose.earth_search import Explained, Posterior, Suspect
 from bench.diagnose.earth_visible import Visibility, largest_ratio, visibility
@@ -31,6 +31,8 @@ from bench.sequence.file import Found
 
 MOST: Final = 6
 """So many suspects are told, and kept with their numbers."""
+SIGMAS: Final = 4.0
+"""So many standard deviations of its spread a bond may be off before it is called poor by itself."""
 FEW: Final = 3
 """So many are told while the search is under way."""
 ALARM: Final = 0.5
@@ -118,9 +120,7 @@ def _sentence(ending: Ending, seen: Visibility, verdict: Verdict) -> str:
     if finding.kind == "clear" and ending.worse:
         return f"Bond {', '.join(ending.worse)} reads too much after it was put back: clean it and tighten it."
     if finding.kind == "clear" and verdict == "pass":
-        return (
-            f"One path to earth: {readings} readings show no second path and no poor bond, and a second path, {shows}."
-        )
+        return f"One path to earth: {readings} readings show no second path and no poor bond; {shows}."
     if finding.kind == "clear":
         return (
             f"Undecided: {readings} readings show no second path, but this meter cannot decide: {shows};"
@@ -198,7 +198,7 @@ def _facts(ending: Ending, seen: Visibility, plan: CutPlan) -> dict[str, Any]:
         "inside-loop": posterior.inside_loop,
         "posterior": [_suspect(network, one) for one in posterior.suspects[:MOST]],
         "paths": [[s.a, s.b, s.ohms] for s in strays_of(posterior)] if shown else [],
-        "poor": [network.bonds[k].name for k in (*best.case.poor, *best.case.opened)] if shown else [],
+        "poor-bonds": [network.bonds[k].name for k in (*best.case.poor, *best.case.opened)] if shown else [],
         "lift": ending.finding.lift,
         "plan": [
             {
@@ -233,7 +233,7 @@ def suspected(posterior: Posterior, celsius: float) -> dict[str, Any]:
         "alarm": posterior.alarm,
         "posterior": [_suspect(network, one) for one in posterior.suspects[:FEW]] if best is not None else [],
         "paths": [[s.a, s.b, s.ohms] for s in strays_of(posterior)] if best is not None else [],
-        "poor": [network.bonds[k].name for k in (*best.case.poor, *best.case.opened)] if best is not None else [],
+        "poor-bonds": [network.bonds[k].name for k in (*best.case.poor, *best.case.opened)] if best is not None else [],
     }
 
 
@@ -258,9 +258,11 @@ def _readings(posterior: Posterior, best: Explained) -> list[dict[str, Any]]:
     assert best.fit is not None
     designed = predicted(network, posterior.readings, Case(), np.log(network.ohms))
     explained = predicted(network, posterior.readings, best.case, best.fit.x)
+    bonds = {frozenset((bond.a, bond.b)): bond for bond in network.bonds}
     return [
         {
             "between": [one.a, one.b],
+            **_of_bond(bonds.get(frozenset((one.a, one.b)))),
             "lifted": list(one.lifted),
             "read": _plain(one.ohms),
             "u": one.u,
@@ -269,6 +271,11 @@ def _readings(posterior: Posterior, best: Explained) -> list[dict[str, Any]]:
         }
         for one, before, after in zip(posterior.readings, designed, explained, strict=True)
     ]
+
+
+def _of_bond(bond: Bond | None) -> dict[str, Any]:
+    """Of a reading from end to end of a bond: its name, and the most that its spread allows it."""
+    return {} if bond is None else {"bond": bond.name, "most": bond.ohms * math.exp(SIGMAS * bond.spread)}
 
 
 def predicted(network: BondNetwork, readings: Sequence[Reading], case: Case, x: Floats) -> list[float]:
@@ -320,7 +327,7 @@ def picture_of(plant: Plant, facts: Mapping[str, Any], celsius: float = 20.0) ->
     strays = tuple(StrayPath(str(a), str(b), float(ohms)) for a, b, ohms in facts.get("paths", ()))
     for stray in strays:
         network.place(stray.a), network.place(stray.b)
-    poor = tuple(str(name) for name in facts.get("poor", ()))
+    poor = tuple(str(name) for name in facts.get("poor-bonds", ()))
     for name in poor:
         network.bond_place(name)
     return Picture(network, strays, poor)

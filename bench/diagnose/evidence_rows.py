@@ -257,6 +257,9 @@ class _Fold:
 
     def _searched(self, outcome: Outcome, found: Found) -> Iterator[Evidence]:
         """What a search for joins or poor insulation says: these are apart from one another, and these are not."""
+        if found.facts.get("search") == "second-path":
+            yield from self._bonds(outcome, found)
+            return
         facts, low = found.facts, found.facts.get("minimum")
         wrong = [tuple(one[:2]) for one in facts.get("poor", ())]
         wrong += [pair for group in facts.get("joined", ()) for pair in pairwise(group)]
@@ -277,6 +280,33 @@ class _Fold:
                 verdict="void" if outcome.verdict == "void" else verdict,
                 sentence=outcome.sentence,
                 low=low,
+                unit="Ω",
+                operator=self._operator,
+            )
+
+    def _bonds(self, outcome: Outcome, found: Found) -> Iterator[Evidence]:
+        """What a search for a second path to earth says of bonds: all are sound, or these are poor or bridged."""
+        facts = found.facts
+        wrong = {str(name) for name in facts.get("poor-bonds", ())} | {str(name) for name in facts.get("worse", {})}
+        wrong |= {str(one["bond"]) for one in facts.get("plan", ()) if one["act"] == "lift"}
+        for one in facts.get("readings", ()):
+            bond = str(one.get("bond", ""))
+            if not bond or one["lifted"] or (bond not in wrong and facts.get("kind") != "clear"):
+                continue  # beside what is wrong nothing is said of the others
+            value = one["read"] if isinstance(one["read"], float) else None
+            yield Evidence(
+                record=self._record,
+                n=outcome.n,
+                at=outcome.at or self._ended,
+                step=outcome.key,
+                subject=bond,
+                between=tuple(one["between"]),
+                function="resistance 4w",
+                verdict="void" if outcome.verdict == "void" else "fail" if bond in wrong else "pass",
+                sentence=outcome.sentence,
+                value=value,
+                standard=one["u"] or None,
+                high=one["most"],
                 unit="Ω",
                 operator=self._operator,
             )

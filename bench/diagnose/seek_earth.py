@@ -13,11 +13,12 @@ pass), ``per-point`` (readings of the first set for each point) and ``most`` (re
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
 
 from bench.diagnose.earth_choose import Pair, first_readings
-from bench.diagnose.earth_facts import Ending, found_of, suspected
+from bench.diagnose.earth_facts import SIGMAS, Ending, found_of, suspected
 from bench.diagnose.earth_fit import Prior, Reading
 from bench.diagnose.earth_hunt import Ask, Finding, Hunt, HuntSettings
 from bench.diagnose.earth_lifts import most_deciding
@@ -43,10 +44,10 @@ PATH: Final = "10 mΩ"
 """The second path that must not be missed, where the sequence does not say (own choice: a screw through paint, a screen
 of a few metres that is landed at both ends)."""
 SEEN: Final = "90 %"
-SIGMAS: Final = 4.0
-"""A reading further below the design than so many standard deviations of its bonds fails by itself."""
 WORSE: Final = 1.25
 """A bond that was put back may read so many times what it read before (own choice)."""
+EVERY: Final = 5
+"""During the first set it is worked out after every so many readings what is suspected."""
 NAMES: Final = ("lifting", "path", "seen", "per-point", "most")
 
 
@@ -106,13 +107,14 @@ def wanted(state: State, step: Step, trail: tuple[Link, ...]) -> Advised:
     ground = _ground(state, source)
     so_far = _followed(ground, _before(state, step, ground), trail)
     network = ground.network
+    before = state.seeking.facts if state.seeking is not None else {}
     if so_far.prove:
-        return _asked(ground, source, so_far, _prove_again(ground, source, so_far), "a bond that was put back")
+        return _asked(ground, so_far, before, _prove_again(ground, source, so_far), "a bond that was put back")
     ask = _next(ground, so_far)
     off = frozenset(ask.lifted) if isinstance(ask, Ask) else frozenset[str]()
     back = so_far.lifted - off
     if back:
-        return _asked(ground, source, so_far, _refit(network, sorted(back)), "before anything else is read")
+        return _asked(ground, so_far, before, _refit(network, sorted(back)), "before anything else is read")
     if not isinstance(ask, Ask):
         ending = Ending(
             ground.plant,
@@ -128,19 +130,21 @@ def wanted(state: State, step: Step, trail: tuple[Link, ...]) -> Advised:
         return finding(found_of(ending), so_far.count)
     on = off - so_far.lifted
     if on:
-        return _asked(ground, source, so_far, _lift(network, sorted(on)), ask.why)
-    return _asked(ground, source, so_far, _reading(ground, source, ask), ask.why)
+        return _asked(ground, so_far, before, _lift(network, sorted(on)), ask.why)
+    return _asked(ground, so_far, before, _reading(ground, source, ask), ask.why)
 
 
-def _asked(ground: Ground, source: Seek, so_far: Trail, want: Do | Measure, why: str) -> Advised:
+def _asked(ground: Ground, so_far: Trail, before: Mapping[str, Any], want: Do | Measure, why: str) -> Advised:
     left = max(0, len(ground.first) - so_far.count)
-    return Advised(number=0, want=want, done=so_far.count, left=left, why=why, facts=_suspected(ground, so_far))
+    return Advised(number=0, want=want, done=so_far.count, left=left, why=why, facts=_suspected(ground, so_far, before))
 
 
-def _suspected(ground: Ground, so_far: Trail) -> dict[str, Any]:
-    """What is suspected so far, from when every bond was read once; for a picture."""
+def _suspected(ground: Ground, so_far: Trail, before: Mapping[str, Any]) -> dict[str, Any]:
+    """What is suspected so far, from when every bond was read once; for a picture, so now and then is enough."""
     if len(so_far.taken) < len(ground.network.bonds):
         return {}
+    if before and so_far.count % EVERY and so_far.count < len(ground.first):
+        return dict(before)
     posterior = explain(ground.network, so_far.taken.values(), Prior())
     return suspected(posterior, ground.celsius)
 

@@ -43,7 +43,7 @@ def tree(state: State) -> list[str]:
     assert state.setting is not None
     facts = facts_of(state)
     paths = tuple((str(a), str(b), float(ohms)) for a, b, ohms in facts.get("paths", ()))
-    poor = tuple(str(name) for name in facts.get("poor", ()))
+    poor = tuple(str(name) for name in facts.get("poor-bonds", ()))
     celsius = float(facts.get("celsius", state.conditions.ambient))
     drawn = _drawn(_Known(state.setting.plant), celsius, paths, poor)
     # what the numbers stand for is told with the chances
@@ -71,7 +71,7 @@ def _drawn(
     from bench.diagnose.earth_facts import KIND, picture_of
     from bench.diagnose.earth_picture import text
 
-    facts = {"search": KIND, "celsius": celsius, "paths": paths, "poor": poor}
+    facts = {"search": KIND, "celsius": celsius, "paths": paths, "poor-bonds": poor}
     picture = picture_of(known.plant, facts)
     return tuple(text(picture.network, picture.strays, picture.poor))
 
