@@ -44,6 +44,7 @@ class Chaos(DoomedCrew):
                 e.Skipped(number=number, reason="not today"),
                 e.Went(number=number, to=to, then=draw.choice(("return", "go-on"))),
                 e.Paused(why="tea"),
+                e.Paused(why="nobody is there", make_safe=True),
                 e.Continued(),
                 e.Noted(text="a note"),
                 e.Disturbed(touches=["W1"]),
