@@ -8,8 +8,8 @@ pairs are chained all the same. The names are then proven by clipping their ends
 groups, and what is left is hung on these and looked for. If the chain can be read in two directions
 nothing is named, and another chain is laid with the pairs shifted by one.
 
-What this cannot see: several faults that together imitate a sound pair in a small cable, such as two
-open conductors whose far parts touch each other.
+Ends that are joined before anything was clipped are found at both sides first: far parts that touch could
+otherwise make up for conductors that are open, and imitate a sound pair.
 """
 
 from __future__ import annotations
@@ -69,7 +69,7 @@ class ChainPlan:
         size = len(self.conductors)
         pairs = (size - 1) // 2
         mean = [max(1.0, log2(2 * q - 1) + 0.5) if self.bar else float(q) for q in range(1, pairs + 1)]
-        proofs = counting_width(size) + 2 * counting_width(size - pairs)
+        proofs = 2 * counting_width(size) + 2 * counting_width(size - pairs)
         return Effort.of(size, 2 * sum(mean) + proofs)
 
     def planner(self) -> Planner[Identification]:
@@ -104,11 +104,18 @@ class _Chain:
         self._ambiguous = False
         self._odd = False
         self._faults: tuple[tuple[str, ...], ...] = ()
+        self._there: tuple[tuple[str, ...], ...] = ()
 
     def run(self) -> Script[Identification]:
         """Carry the plan out."""
         plan, desk = self._plan, self._desk
+        yield from desk.set_up(Card("far", (Clear(),)))
         yield from desk.set_up(Card("near", (Clear(),)))
+        far = Grouper(desk, "far", plan.bar)
+        there = yield from far.apart(plan.flags, [(f,) for f in plan.flags])
+        # Far parts that touch could make up for conductors that are open, and imitate a sound pair.
+        self._there = tuple(g for g in there if len(g) > 1)
+        self._odd = bool(self._there)
         near = Grouper(desk, "near", plan.bar)
         # Nothing is clipped: whatever is joined here is a fault, and known by name.
         apart = yield from near.apart(plan.conductors, [(c,) for c in plan.conductors])
@@ -285,7 +292,21 @@ class _Chain:
         together = {(far.get(a), far.get(b)) for link in links for a in link for b in link if a != b}
         return lambda a, b: _fits(near.get(a), near.get(b), together)
 
+    def _part_joined(self) -> None:
+        """Take back the names of ends that are joined at the far end: each may be any of them."""
+        for group in self._there:
+            met = [flags for flags in self._joined if set(flags) & set(group)]
+            held = [self._names.pop(flag) for flag in group if flag in self._names]
+            flags = dict.fromkeys((*group, *(flag for one in met for flag in one)))
+            held += [name for one in met for name in self._joined.pop(one)]
+            self._joined[tuple(flags)] = tuple(dict.fromkeys(held))
+        if self._there and len(self._names) < _ENOUGH:
+            # what is left was proven by clipping it together with these
+            self._names.clear()
+            self._ambiguous = True
+
     def _result(self) -> Identification:
+        self._part_joined()
         plan, faults = self._plan, self._faults
         shorted = [Shorted(flags, held) for flags, held in self._joined.items()]
         told = {c for found in shorted for c in found.conductors}

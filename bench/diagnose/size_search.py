@@ -1,8 +1,8 @@
 """Two trips without tags by group sizes alone, for bare probes and no memory of who was with whom.
 
 Groups by size at both ends (see `bench.diagnose.clip_plans`). Where the sizes found differ from the
-plan, on either trip, nothing is named. Several faults that make up for each other in a small cable can
-imitate the plan; the chain, which remembers who was with whom, is harder to deceive.
+plan, on either trip, nothing is named. Joined ends could make up for open ones and imitate the plan, so the
+ends are proven apart at both sides before anything is clipped; open ones alone make groups smaller, and show.
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ class SizesPlan:
         size = len(self.conductors)
         groups = len(self.first_groups())
         each = log2(size) if self.bar else groups / 2
-        return Effort.of(size, 2 * size * each + 2 * counting_width(groups))
+        return Effort.of(size, 2 * size * each + 2 * counting_width(groups) + 2 * counting_width(size))
 
     def planner(self) -> Planner[Identification]:
         """The plan as a dialogue."""
@@ -94,12 +94,15 @@ def _by_sizes(plan: SizesPlan) -> Script[Identification]:
     yield from desk.set_up(Card("far", (Clear(),)))
     near_ends = [*plan.conductors, *([plan.known] if plan.known else [])]
     far_ends = [*plan.flags, *([plan.known] if plan.known else [])]
-    apart = yield from Grouper(desk, "near", plan.bar).apart(near_ends, [(c,) for c in near_ends])
-    faults = [g for g in apart if len(g) > 1]
+    # Nothing is clipped yet: what is joined at either end is a fault. Only joins could make up for what is open
+    # and imitate the plan.
+    there = yield from Grouper(desk, "far", plan.bar).apart(far_ends, [(f,) for f in far_ends])
+    here = yield from Grouper(desk, "near", plan.bar).apart(near_ends, [(c,) for c in near_ends])
+    faults = [Shorted((), g) for g in here if len(g) > 1] or [Shorted(g, ()) for g in there if len(g) > 1]
     if faults:
         return Identification(
             names={},
-            shorted=tuple(Shorted((), g) for g in faults),
+            shorted=tuple(faults),
             contradictions=("conductors are joined before anything was clipped: part them first",),
             touches=desk.touches,
             trips=0,
@@ -129,10 +132,10 @@ def _by_sizes(plan: SizesPlan) -> Script[Identification]:
     if sorted(map(len, seen)) != sorted([*map(len, second), *[1] * (len(near_ends) - sum(map(len, second)))]):
         return _mismatch(desk, "near", [len(g) for g in second], [len(g) for g in seen])
     planned = _read_sizes(first, plan.known)
-    names = {}
+    names: dict[str, str] = {}
     for conductor in plan.conductors:
         cell = planned[conductor], column[conductor]
-        if cell not in name_of:
+        if cell not in name_of or name_of[cell] in names:
             return _mismatch(desk, "near", [len(g) for g in second], [len(g) for g in seen])
         names[name_of[cell]] = conductor
     # A conductor that was alone both times was seen by nobody: it is what was left.

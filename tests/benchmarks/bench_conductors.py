@@ -3,7 +3,7 @@
 Run by hand from the top folder; all tables take about ten minutes of one core (use ``nice``):
 
     python tests/benchmarks/bench_conductors.py                    all tables
-    python tests/benchmarks/bench_conductors.py --only explain     some: explain, name, shorts
+    python tests/benchmarks/bench_conductors.py --only explain     some: explain, name, counts, shorts
 
 The plants, the damage and the cable with its hands are those of the tests in ``tests/diagnose``.
 """
@@ -153,6 +153,34 @@ def table_name() -> None:
         print(f"{size:4}{effort.bound:10.0f}{cells}{effort.walking:10}{effort.double_check:9}")
 
 
+def table_counts() -> None:
+    """Touches of every count from 3 to 300 by each way, beside the published bound and the naive counts."""
+    ways = ("tags", "star", "chain, bar", "sizes, bar")
+    print("\nTouches when all is well, one seeded cable of every count; '-' where no such grouping exists")
+    print(
+        "bound: log2 n!, which no way with yes-or-no readings beats on average; tags answer with more than yes or no\n"
+    )
+    print(f"{'n':>4}{'bound':>8}" + "".join(f"{way:>12}" for way in ways) + f"{'one by one':>12}{'every pair':>12}")
+    right = 0
+    for size in range(3, 301):
+        cells, effort = [], None
+        for way in ways:
+            cable = Cable(size, size)
+            plan = plan_for(way, cable)
+            if plan is None:
+                cells.append("-")
+                continue
+            effort = plan.effort
+            result = carry_out(plan.planner(), cable.look).next().result
+            said = {**result.names, **result.by_elimination}
+            assert all(cable.truth[flag] == name for flag, name in said.items()), (way, size)
+            right += len(said) == size
+            cells.append(str(result.touches))
+        shown = "".join(f"{cell:>12}" for cell in cells)
+        print(f"{size:4}{effort.bound:8.0f}{shown}{effort.walking:12}{effort.double_check:12}")
+    print(f"\n{right} of {298 * len(ways) - 2} cables named whole and rightly")
+
+
 def table_shorts() -> None:
     """Shorts among many nets, and plans by hand."""
     print("\nAll shorts among n nets: mean and most readings of 50, the bound, and walking (n - 1)\n")
@@ -188,7 +216,7 @@ def table_shorts() -> None:
         print(f"{nets:6}{bits.minutes:8.1f}{one.minutes:12.1f}{best.minutes:10.1f}{best.splits:8}{best.clip_moves:7}")
 
 
-TABLES = {"explain": table_explain, "name": table_name, "shorts": table_shorts}
+TABLES = {"explain": table_explain, "name": table_name, "counts": table_counts, "shorts": table_shorts}
 
 
 def main() -> None:

@@ -412,3 +412,16 @@ class _Extremes:
 
     def uniform(self, low, high):
         return (low, high)[self._rng.randrange(2)]
+
+
+@pytest.mark.parametrize("bar", [True, False])
+@pytest.mark.parametrize("plan", [plan_chain, plan_sizes])
+def test_far_parts_that_touch_never_make_up_for_open_ones(plan, bar):
+    """Tiny cables, where joined far parts of open conductors can imitate the plan: told, or not named, never wrong."""
+    for size in (3, 4, 6, 7, 8, 11):
+        for seed in range(40):
+            cable = Cable(size, 977 * seed + size, opens=1 + seed % 3, shorts=1 + seed % 2, sides=("far",))
+            found = carry_out(plan(cable.conductors, cable.flags, bar=bar).planner(), cable.look).next().result
+            said = {**found.names, **found.by_elimination}
+            assert all(cable.truth[flag] == name for flag, name in said.items()), (size, seed)
+            assert not found.complete
