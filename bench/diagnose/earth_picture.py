@@ -208,16 +208,20 @@ def _box(placed: Layout, number: int, is_spc: bool, poor: bool) -> str:
     )
 
 
-def text(network: BondNetwork, strays: Iterable[StrayPath] = (), poor: Iterable[str] = ()) -> list[str]:
+def text(
+    network: BondNetwork, strays: Iterable[StrayPath] = (), poor: Iterable[str] = (), off: Iterable[str] = ()
+) -> list[str]:
     """The network as lines of text, one point each, hanging from the single-point connection.
 
-    Second paths are numbered; a point that one touches carries ``<1>``. Bonds that close a loop follow.
+    Second paths are numbered; a point that one touches carries ``<1>``. Bonds that close a loop follow. A bond that
+    is ``off`` at the moment says so.
 
     Raises:
         DiagnoseError: a second path or a poor bond names something that is not there.
     """
     placed = layout(network)
     bad = {network.bonds[network.bond_place(name)].name for name in poor}
+    lifted = set(off)
     found = list(strays)
     touched: dict[str, str] = {}
     for number, stray in enumerate(found, 1):
@@ -235,6 +239,7 @@ def text(network: BondNetwork, strays: Iterable[StrayPath] = (), poor: Iterable[
         marks += " (return)" if row.point.is_return else ""
         if row.bond is not None:
             marks += f"  {ohms_words(row.bond.ohms)}{' POOR' if row.bond.name in bad else ''}"
+            marks += " OFF" if row.bond.name in lifted else ""
         lines.append(f"{above}{branch}{row.point.label}{marks}{touched.get(row.point.name, '')}")
     for bond in placed.closing:
         ends = f"{network.label(bond.a)} to {network.label(bond.b)}, {ohms_words(bond.ohms)}"

@@ -53,6 +53,8 @@ def _marked(view: View, told: str, alarmed: bool) -> str:
 def _styled(view: View, text: str) -> Line:
     """A line of the tree: what is suspected carries its number and its word; the style only goes with them."""
     said = view.say(text)
+    if " OFF" in text:
+        return line(Span(said, "alarm"))
     if text.endswith(">") or " POOR" in text:
         return line(Span(said, "fail"))
     return line(Span(said, "strong" if "(single-point connection)" in text else ""))

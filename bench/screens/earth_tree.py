@@ -45,7 +45,8 @@ def tree(state: State) -> list[str]:
     paths = tuple((str(a), str(b), float(ohms)) for a, b, ohms in facts.get("paths", ()))
     poor = tuple(str(name) for name in facts.get("poor-bonds", ()))
     celsius = float(facts.get("celsius", state.conditions.ambient))
-    drawn = _drawn(_Known(state.setting.plant), celsius, paths, poor)
+    off = tuple(sorted(state.conditions.lifted))
+    drawn = _drawn(_Known(state.setting.plant), celsius, paths, poor, off)
     # what the numbers stand for is told with the chances
     return [text for text in drawn if not text.startswith("<")]
 
@@ -65,7 +66,11 @@ class _Known:
 
 @lru_cache(maxsize=4)
 def _drawn(
-    known: _Known, celsius: float, paths: tuple[tuple[str, str, float], ...], poor: tuple[str, ...]
+    known: _Known,
+    celsius: float,
+    paths: tuple[tuple[str, str, float], ...],
+    poor: tuple[str, ...],
+    off: tuple[str, ...],
 ) -> tuple[str, ...]:
     # these load a solver; the page is seldom opened
     from bench.diagnose.earth_facts import KIND, picture_of
@@ -73,7 +78,7 @@ def _drawn(
 
     facts = {"search": KIND, "celsius": celsius, "paths": paths, "poor-bonds": poor}
     picture = picture_of(known.plant, facts)
-    return tuple(text(picture.network, picture.strays, picture.poor))
+    return tuple(text(picture.network, picture.strays, picture.poor, off))
 
 
 def suspicion(state: State) -> list[str]:

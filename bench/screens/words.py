@@ -268,6 +268,8 @@ _HANDLES: Final = {
     "switch on": "switch_on",
     "put in": "put_in",
     "take out": "take_out",
+    "lift": "lift",
+    "put back": "refit",
     "handles": "touches",
 }
 """Words for what an act does, and the fields of the step that name the things."""

@@ -154,7 +154,7 @@ class _Unroller:
             text = f"{text}\n{planned.text}".strip()
         self.held = self.held or isinstance(filled, Hold)
         title = filled.title or _title(filled, subject)
-        if isinstance(filled, Zero | Prove):
+        if isinstance(filled, Zero | Prove | Seek):
             subject = subject or title
         self.steps.append(
             Step(

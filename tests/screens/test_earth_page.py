@@ -60,6 +60,9 @@ def test_plain_letters_say_the_same() -> None:
 
 def test_what_is_off_now_is_said() -> None:
     assert "OFF NOW: LE7" in earth_tree.standing(earth.lifted().state)
+    assert [text for text in earth_tree.tree(earth.lifted().state) if " OFF" in text] == [
+        "├─ frame of the desk (E7)  21 mΩ OFF"
+    ]
     assert "OFF NOW" not in earth_tree.standing(earth.suspecting().state)
 
 
