@@ -145,7 +145,7 @@ def _facts(known: Findings, result: Identification) -> dict[str, Any]:
         "names": dict(result.names),
         "by_colour": dict(result.by_colour),
         "by_elimination": dict(result.by_elimination),
-        "joined": [[list(one.flags), list(one.conductors)] for one in result.shorted],
+        "touching": [[list(one.flags), list(one.conductors)] for one in result.shorted],
         "ambiguous": [[list(one.flags), list(one.conductors), one.why] for one in result.ambiguous],
         "strange": [[one.flag, one.ohms, one.why] for one in result.strange],
         "open_flags": list(result.open_flags),
@@ -176,7 +176,7 @@ def labels_csv(plant: Plant, facts: Mapping[str, Any]) -> str:
     out = io.StringIO()
     write = csv.writer(out, lineterminator="\n")
     write.writerow(["flag", "label", "pair", "colour", "from", "state"])
-    joined = {flag: conductors for flags, conductors in facts["joined"] for flag in flags}
+    joined = {flag: conductors for flags, conductors in facts["touching"] for flag in flags}
     for flag in _flags(plant, facts):
         name = facts["names"].get(flag) or facts["by_colour"].get(flag)
         shown = flag.rpartition("/")[2]
@@ -194,7 +194,7 @@ def labels_csv(plant: Plant, facts: Mapping[str, Any]) -> str:
 
 def _flags(plant: Plant, facts: Mapping[str, Any]) -> list[str]:
     named = [*facts["names"], *facts["by_colour"], *facts["by_elimination"], *facts["open_flags"]]
-    named += [flag for flags, _ in facts["joined"] for flag in flags]
+    named += [flag for flags, _ in facts["touching"] for flag in flags]
     named += [flag for flags, *_ in facts["ambiguous"] for flag in flags]
     named += [flag for flag, *_ in facts["strange"]]
     places = [*plant.flags, *plant.terminals]

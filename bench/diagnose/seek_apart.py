@@ -13,6 +13,7 @@ from bench.diagnose.errors import DiagnoseError
 from bench.diagnose.isolation import Insulation, Shorts, counting_width, find_shorts, prove_insulation
 from bench.diagnose.seek import finding
 from bench.diagnose.seek_planned import Reached, Translation, ohms_of, reached
+from bench.judge.charge import SAFE_RESIDUAL_V, cable_capacitance, discharge_time
 from bench.judge.insulation import insulation_rule
 from bench.plant.model import Plant
 from bench.quantity import Amount, engineering
@@ -37,16 +38,17 @@ def wanted(state: State, step: Step, trail: tuple[Link, ...]) -> Advised:
     """
     source = step.source
     assert isinstance(source, Seek) and state.setting is not None
-    nets = nets_of(state.setting.plant, source)
+    plant = state.setting.plant
+    nets = nets_of(plant, source)
     if source.find == "crosses":
         apart = ohms_of(source.settings.get("apart", APART), "apart")
         limit = Limit(at_least=Amount(apart, "Ω"), source="below this two nets count as joined")
-        shorts = reached(find_shorts(nets), trail, _words(source, limit), (tuple(nets), step.key, apart))
+        shorts = reached(find_shorts(nets), trail, _words(plant, source, limit), (tuple(nets), step.key, apart))
         return _told(shorts, len(nets), lambda: _crosses(nets, shorts))
-    limit = _minimum(state.setting.plant, source)
+    limit = _minimum(plant, source)
     assert limit.at_least is not None
     least = limit.at_least.value
-    poor = reached(prove_insulation(nets, least), trail, _words(source, limit), (tuple(nets), step.key, least))
+    poor = reached(prove_insulation(nets, least), trail, _words(plant, source, limit), (tuple(nets), step.key, least))
     return _told(poor, len(nets), lambda: _isolation(nets, poor))
 
 
@@ -83,7 +85,25 @@ def _minimum(plant: Plant, source: Seek) -> Limit:
     return Limit(at_least=Amount(rule.minimum_ohm, "Ω"), source=rule.source)
 
 
-def _words(source: Seek, limit: Limit) -> Translation:
+BLEED_OHM = 1e6
+"""What an insulation tester bleeds a charge through, as the drafted sequences take it (common practice, no source)."""
+
+
+def _charged(plant: Plant, source: Seek, ends: int) -> str:
+    """What a reading at test voltage leaves on so many wires, and how long it takes to go."""
+    cables = [plant.cables[source.of]] if source.of in plant.cables else plant.cables_of(source.of)
+    farad = ends * max((cable_capacitance(one.length_m, one.type.capacitance.value) for one in cables), default=0.0)
+    volts = source.at.value if source.at is not None else 500.0
+    seconds = (
+        2.0 * discharge_time(farad, BLEED_OHM, volts, SAFE_RESIDUAL_V) if volts > SAFE_RESIDUAL_V and farad > 0 else 0.0
+    )
+    return (
+        f"{ends} wires at once hold {engineering(farad, 'F', digits=2)}: hands off, and wait until the tester says "
+        f"that they are discharged, {max(1, round(seconds + 0.5))} s at least; prove them dead before you move a clip."
+    )
+
+
+def _words(plant: Plant, source: Seek, limit: Limit) -> Translation:
     assert limit.at_least is not None
     least = limit.at_least.value
 
@@ -95,7 +115,10 @@ def _words(source: Seek, limit: Limit) -> Translation:
     def text(red: Sequence[str], black: Sequence[str]) -> str:
         if len(red) == len(black) == 1:
             return ""
-        return f"Red, on one bar: {listed(red)}\nBlack, on the other: {listed(black)}"
+        told = f"Red, on one bar: {listed(red)}\nBlack, on the other: {listed(black)}"
+        if source.read != "insulation":
+            return told
+        return f"{told}\n{_charged(plant, source, min(len(red), len(black)))}"
 
     def proven(link: Link) -> float | None:
         # what straddles the limit proves nothing: it is halved like what is below

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import itertools
+import math
 from dataclasses import replace
 
 import pytest
 
 from bench.diagnose.errors import DiagnoseError
 from bench.diagnose.isolation import find_shorts, prove_insulation
-from bench.diagnose.seek_apart import listed
+from bench.diagnose.seek_apart import _charged, listed
 from bench.diagnose.seek_planned import Translation, ohms_of, reached
-from bench.sequence.file import Measure
+from bench.files import shipped
+from bench.plant.load import load_plant
+from bench.quantity import Amount
+from bench.sequence.file import Measure, Seek
 from bench.walk import events as e
 from bench.walk.seeking import Link
 from bench.walk.setting import Outcome
@@ -103,3 +107,16 @@ def test_a_trail_of_another_plan_is_refused() -> None:
 def test_a_setting_that_is_no_resistance_says_which(text: str) -> None:
     with pytest.raises(DiagnoseError, match="setting 'apart'"):
         ohms_of(text, "apart")
+
+
+def test_a_group_at_test_voltage_says_how_long_its_charge_takes() -> None:
+    plant = load_plant(shipped("sequences") / "gannet-head" / "plant.yaml")
+    source = Seek(find="isolation", of="W501", read="insulation", at=Amount(500.0, "V"))
+    few, many = (_charged(plant, source, ends) for ends in (2, 100))
+    # 45 m at 55 nF/km or so for each wire: what a hundred hold takes fifty times as long
+    assert "2 wires" in few and "100 wires" in many and "prove them dead" in many
+    waits = [int(text.split(" s at least")[0].rpartition(" ")[2]) for text in (few, many)]
+    assert waits[0] <= waits[1]
+    cable = plant.cables["W501"]
+    farad = 100 * cable.length_m * cable.type.capacitance.value
+    assert waits[1] >= 2 * 1e6 * farad * math.log(500 / 60)

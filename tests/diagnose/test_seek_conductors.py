@@ -73,7 +73,7 @@ def test_with_opens_and_shorts_no_name_is_wrong_and_what_is_wrong_is_said(seed: 
         facts = found.facts
         assert facts["open_conductors"] == [f"W1.{numbers[0]}"]
         joined = {f"W1.{number}" for number in numbers[1:3]} if seed % 2 else set()
-        assert {name for _, names in facts["joined"] for name in names} == joined
+        assert {name for _, names in facts["touching"] for name in names} == joined
         assert len(facts["names"]) == wires - len(joined) - 1
 
 
