@@ -6,6 +6,8 @@ characters: they would reach a terminal one day. ``convert`` then turns the tree
 problem on its way; nothing stops at the first.
 
 A type that has a ``parse`` class method taking text (every quantity has) is read through it.
+
+Over 500 lines: reader, converter and the words of their errors are one thing to those who call it.
 """
 
 from __future__ import annotations

@@ -6,6 +6,8 @@ order for every event is: would the machine take it; append it and have it on di
 A request is begun once, when its number comes up; timers belong to the request that is open and go with it. While the
 record cannot be written nothing goes on: outputs are off, what comes in is let go, and the request under way is begun
 anew once the event in hand is on disk.
+
+Over 500 lines, since the loop, the seat and the failing record share one state and one order of doing things.
 """
 
 from __future__ import annotations

@@ -2,6 +2,8 @@
 
 Making safe does not wait in any queue. It runs beside the workers, takes an instrument over from whatever it is doing,
 and one hung port does not keep another from being made safe.
+
+Over 500 lines, since whatever may be under way at an instrument must be known where it is told to stop.
 """
 
 from __future__ import annotations

@@ -2,6 +2,8 @@
 
 The wire runs across the screen from one place to the other. It is broken while the probes touch nothing, closes from
 both ends while a contact settles, and has the conductor's own colours. The last verdict stays until the next touch.
+
+Over 500 lines, since all of it is one page.
 """
 
 from __future__ import annotations

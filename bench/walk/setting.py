@@ -1,4 +1,7 @@
-"""What a walk's beginning fixes, and how a reading is judged in it."""
+"""What a walk's beginning fixes, and how a reading is judged in it.
+
+Over 500 lines, since a step, a zero, a proof and a load that came up are judged by one set of rules side by side.
+"""
 
 from __future__ import annotations
 
