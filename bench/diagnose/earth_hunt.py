@@ -17,7 +17,7 @@ from typing import Literal
 
 from bench.diagnose.earth_choose import Pair, first_readings, next_reading
 from bench.diagnose.earth_fit import Case, Meter, Prior, Reading
-from bench.diagnose.earth_lifts import LiftSearch
+from bench.diagnose.earth_lifts import LiftSearch, buildings_own
 from bench.diagnose.earth_network import BondNetwork
 from bench.diagnose.earth_search import Posterior, explain
 from bench.diagnose.errors import DiagnoseError
@@ -198,7 +198,7 @@ class Hunt:
             (names[u], names[v], suspect.chance) for suspect in posterior.credible() for u, v in suspect.fault.extras
         ]
         search = LiftSearch.among(self.network, places, max(1.0 - posterior.alarm, 1e-3))
-        return search.next() or ""
+        return search.next(buildings_own(self.network)) or ""
 
     def _lifted_before(self, bond: str) -> bool:
         return any(bond in r.lifted for r in self.taken) or any(bond in lifted for _, lifted in self.skipped)

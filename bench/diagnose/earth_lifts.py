@@ -14,7 +14,7 @@ energised: that is for the hold points of the sequence, the site's rules and lic
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from math import inf, isfinite
@@ -99,6 +99,22 @@ def deciding_bonds(network: BondNetwork, a: str, b: str) -> tuple[str, ...]:
     return tuple(network.bonds[place].name for place in way if place in alone)
 
 
+def buildings_own(network: BondNetwork) -> frozenset[str]:
+    """Bonds with both ends in the building's earthing: lightning, aerials, pipes. Nobody lifts those for a search."""
+    points = network.points
+    return frozenset(
+        bond.name
+        for bond in network.bonds
+        if points[network.index[bond.a]].outside and points[network.index[bond.b]].outside
+    )
+
+
+def to_lift(network: BondNetwork, a: str, b: str) -> tuple[str, ...]:
+    """Those of `deciding_bonds` that may be lifted: not the building's own."""
+    own = buildings_own(network)
+    return tuple(bond for bond in deciding_bonds(network, a, b) if bond not in own)
+
+
 def most_deciding(network: BondNetwork, places: Iterable[tuple[str, str]], but: Iterable[str] = ()) -> str:
     """The bond whose lifting decides the most of these possible second paths; empty where none would.
 
@@ -108,7 +124,7 @@ def most_deciding(network: BondNetwork, places: Iterable[tuple[str, str]], but: 
     """
     counts: dict[str, int] = {}
     for a, b in places:
-        for bond in deciding_bonds(network, a, b):
+        for bond in to_lift(network, a, b):
             counts[bond] = counts.get(bond, 0) + 1
     refused = set(but)
     left = [bond for bond in counts if bond not in refused]
@@ -151,7 +167,7 @@ def cutting_plan(network: BondNetwork, strays: Sequence[StrayPath], ohms: Floats
         ohms: the bonds' ohms as fitted, shape (bonds,); the design's if None.
     """
     values = network.ohms if ohms is None else ohms
-    ways = {stray: frozenset(deciding_bonds(network, stray.a, stray.b)) for stray in strays}
+    ways = {stray: frozenset(to_lift(network, stray.a, stray.b)) for stray in strays}
     lifts = _hitting([way for way in ways.values() if way])
     steps: list[CutStep] = []
     left = list(dict.fromkeys(strays))
@@ -225,14 +241,18 @@ class LiftSearch:
         found = [Candidate(a, b, weight, frozenset(deciding_bonds(network, a, b))) for a, b, weight in places]
         return cls(network, tuple(found), none)
 
-    def next(self) -> str | None:
-        """The bond whose lifting best halves the weight that is left; None when none would divide it."""
+    def next(self, but: Collection[str] = ()) -> str | None:
+        """The bond whose lifting best halves the weight that is left; None when none would divide it.
+
+        Args:
+            but: bonds that may not be lifted.
+        """
         total = self.none + sum(candidate.weight for candidate in self.left)
         through: dict[str, float] = {}
         for candidate in self.left:
             for bond in candidate.bonds:
                 through[bond] = through.get(bond, 0.0) + candidate.weight
-        divide = [bond for bond in through if 1e-12 < through[bond] / total < 1.0 - 1e-12]
+        divide = [bond for bond in through if bond not in but and 1e-12 < through[bond] / total < 1.0 - 1e-12]
         # Rounded, so that equal halves are equal and the name decides.
         return min(divide, key=lambda b: (round(abs(2.0 * through[b] / total - 1.0), 9), b), default=None)
 

@@ -7,7 +7,7 @@ from math import inf
 
 from bench.diagnose.earth_fit import Case
 from bench.diagnose.earth_hunt import Finding
-from bench.diagnose.earth_lifts import Certificate, CutPlan, CutStep, deciding_bonds
+from bench.diagnose.earth_lifts import Certificate, CutPlan, CutStep, to_lift
 from bench.diagnose.earth_network import BondNetwork
 from bench.diagnose.earth_search import Posterior, Suspect
 from bench.diagnose.earth_visible import Visibility, largest_ratio
@@ -112,7 +112,7 @@ def visibility_words(seen: Visibility, ohms: float) -> list[str]:
     shown = [f"{network.label(a)} to {network.label(b)}" for a, b in blind[:3]]
     more = f" and at {len(blind) - 3} more places" if len(blind) > 3 else ""
     lines.append(f"it would not show from {_listed(shown, 'nor from')}{more}")
-    bonds = deciding_bonds(network, *blind[0])
+    bonds = to_lift(network, *blind[0])
     if bonds:
         lines.append(f"lifting bond {bonds[0]} and reading across its gap would decide the first of these")
     lines.append(

@@ -215,3 +215,12 @@ def test_what_it_says_of_bonds_is_evidence(faults: list[Any], passed: int, faile
     assert {row.subject for row in rows if row.verdict == "fail"} == failed
     claims = Claims(setting.plant)
     assert all(claims.keys_of(row) == (("joined", frozenset({row.subject})),) for row in rows)
+
+
+@pytest.mark.parametrize("between", [("E3", "X3"), ("E7", "X4"), ("ES1", "X2")])
+def test_the_buildings_own_earths_are_never_lifted(between: tuple[str, str]) -> None:
+    walk = EarthWalk([second_path(*between, 40.0)], worse=20)
+    found = walk.run()
+    asked = {name for act in walk.acts for name in act.lift} | {one["bond"] for one in found.facts["plan"]}
+    asked.add(found.facts["lift"])
+    assert not asked & {"LX2", "LX3", "LX4"}, asked
