@@ -1,6 +1,8 @@
 """What the operator is told, in words: the same for the screen and for the walk line by line. Pure functions.
 
 Nothing here knows how it is shown; everything comes from the folded state.
+
+Over 500 lines, since every word of every page stands here and next to nothing else.
 """
 
 from __future__ import annotations

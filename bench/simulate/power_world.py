@@ -15,6 +15,8 @@ What converters draw warms up a little. See :mod:`bench.simulate.power_input` fo
 
 Time is the caller's: nothing here looks at a clock, and the same calls give the same answers. Between two calls the
 state is carried on by implicit steps, small after a change and longer as things come to rest.
+
+Over 500 lines, since the supply, the inputs and the hands share one state in time.
 """
 
 from __future__ import annotations
