@@ -159,8 +159,6 @@ def card_text(case: Case, card: Card) -> str:
         lines.append("Leave every wire free, touching nothing.")
     elif any(getattr(one, "to", "") == STAR for one in on):
         lines.append("All tags meet in one clip that touches nothing else: the star.")
-    if card.end == "far" and not on and case.flagged:
-        lines.append(f"Tie a numbered flag to each wire, 1 to {len(case.flags)}, in any order, and leave them on.")
     return "\n".join(lines)
 
 
@@ -176,7 +174,11 @@ def _told(planned: Planned, plant: Plant, at: Reached[Identification], trail: Se
     if isinstance(want, Do) and want.rig is not None:
         always = (end_heading(case, plant, True), end_heading(case, plant, False))
         lines = [line for card in cards_of(plant, want.rig, always) for line in card.lines()]
-        want = msgspec.structs.replace(want, text="\n".join([want.text, *lines]))
+        first = []
+        if not trail and case.flagged:
+            count, where = len(case.flags), end_heading(case, plant, False)
+            first = [f"First tie a numbered flag to each wire of {where}, 1 to {count}, in any order; leave them on."]
+        want = msgspec.structs.replace(want, text="\n".join([*first, want.text, *lines]))
     why = f"{way.method}: about {effort.touches:.0f} readings in all; one by one up to {effort.walking}"
     so_far = progress(planned, trail)
     return Advised(number=0, want=want, done=at.readings, left=left, why=f"{why}. {so_far}" if so_far else why)

@@ -99,6 +99,7 @@ def test_a_card_says_what_to_clip_and_a_reading_which_flag() -> None:
     assert (
         "J1, bay 1, shelf 1A" in step.text and "J1.3: tag " in step.text and "W1, far end: every wire free" in step.text
     )
+    assert step.text.startswith("First tie a numbered flag to each wire of W1, far end, 1 to 6")
     bundle.step()
     bundle.step()
     step = bundle.state.step

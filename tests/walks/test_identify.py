@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import subprocess
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +14,7 @@ from bench.record.read import read_record
 from bench.sequence.file import Found
 from bench.simulate.plant_world import PlantWorld
 from bench.walk import events as e
-from tests.walks.tool import BENCH, JOB, proveout, run_json, started, wait_for_lines
+from tests.walks.tool import BENCH, COMMAND, JOB, environment, proveout, run_json, started, wait_for_lines
 
 PLANT = JOB / "plant.yaml"
 FAULTS = [
@@ -146,3 +147,24 @@ def test_it_can_be_drafted_and_run_like_any_sequence(tmp_path: Path) -> None:
     assert "50 of 50 conductors of W512 are identified" in done.stdout
     replayed = proveout("replay", record, cwd=tmp_path)
     assert "50 of 50 conductors of W512 are identified" in replayed.stdout
+
+
+def test_line_by_line_it_says_what_to_clip_and_which_flag_to_touch(tmp_path: Path) -> None:
+    typed = "read\nDEAD\nCARDS-OUT\n20\n" + "\n" * 200
+    done = subprocess.run(
+        [*COMMAND, "identify", "W512", "--plant", str(PLANT), "--bench", str(bench(tmp_path, [])), *WAYS["tags"],
+         "--plain", "--record", "r.jsonl", "--speed", "200"],
+        cwd=tmp_path, env=environment(), input=typed, capture_output=True, text=True, timeout=90, check=False,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stdout + done.stderr
+    for words in (
+        "First tie a numbered flag to each wire",
+        "J523.26: tag 100 Ω to E5",
+        "0 readings so far, about 50 more",
+        "Flag 1 against E5",
+        "red lead: flag 1, far end of cable W512",
+        "ends read as one tag",
+        "50 of 50 conductors of W512 are identified",
+        "labels: r.labels.csv",
+    ):
+        assert words in done.stdout, words
