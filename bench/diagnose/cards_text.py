@@ -18,6 +18,8 @@ def ways_text(case: Case, ways: Sequence[Way]) -> str:
     counted = told_loop(case)
     lines = [f"{case.cable}: {len(case.conductors)} conductors to identify at the {case.side} end"]
     lines += [f"counted on: {counted}"] if counted else []
+    if case.tags and case.meter is None:
+        lines.append("tags are chosen by what the bench's ohmmeter can tell apart: name the bench to see them planned")
     lines.append("  way     trips  readings")
     lines += [f"  {way.method:7} {way.trips:5}  {way.plan.effort.touches:8.0f}  {way.why}" for way in ways]
     lines.append(

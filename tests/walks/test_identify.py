@@ -117,6 +117,8 @@ def test_the_plan_alone_prints_ways_and_cards_and_touches_nothing(tmp_path: Path
     for words in ("chain", "sizes", "one by one: up to 1225", "log2 n!", "CARD: J106", "flag"):
         assert words in done.stdout
     assert not list(tmp_path.iterdir())
+    with_tags = proveout("identify", "W106", "--plant", PLANT, "--plan", "--tags", "E24", cwd=tmp_path)
+    assert "name the bench" in with_tags.stdout
 
 
 @pytest.mark.parametrize(
