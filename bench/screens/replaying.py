@@ -19,10 +19,11 @@ from textual.events import Key, Resize
 from textual.screen import Screen
 
 from bench.record.read import BrokenRecord
-from bench.screens.app import THEMES, TICK
+from bench.screens.app import TICK
 from bench.screens.cells import EMPTY, Line, Span, centred, wrapped
 from bench.screens.glyphs import ASCII, UNICODE
 from bench.screens.keys import Key as Shown
+from bench.screens.painted import THEMES
 from bench.screens.prompts import Prompt
 from bench.screens.settings import Settings
 from bench.screens.sheet import Sheet

@@ -241,7 +241,7 @@ def test_looking_back_opens_the_replay_and_escape_comes_back(tmp_path: Path) -> 
         await stage.until(lambda: type(stage.app.screen).__name__ == "ReplayScreen")
         await stage.until(lambda: stage.app.screen.tape is not None)  # type: ignore[attr-defined]
         await stage.press("escape")
-        await stage.until(lambda: type(stage.app.screen).__name__ == "HallScreen")
+        await stage.until(lambda: type(stage.app.screen).__name__ == "PaintedScreen")
         await stage.press("5")
         assert stage.hall.place.page == "records" and stage.app.bug is None
 
