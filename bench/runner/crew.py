@@ -442,7 +442,7 @@ class _Worker(threading.Thread):
         instrument = self._ready()
         source = step.source
         reads: Reads = source.read if isinstance(source, Measure | Prove) else "resistance"
-        wires = source.wires if isinstance(source, Measure) else 2
+        wires = source.wires if isinstance(source, Measure | Prove) else 2
         functions = instrument.profile.functions_for(reads, wires if reads == "resistance" else None)
         if not functions:
             raise InstrumentTrouble(

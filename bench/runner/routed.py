@@ -29,9 +29,9 @@ def channels_for(routes: Routes, role_of: Mapping[str, str], step: Step) -> tupl
             reads, channels = source.read, _between(routes, source.between, source.join)
         case Zero():
             reads, channels = "resistance", routes.pairs.get(TOGETHER)
-        case Prove(against="reference"):
+        case Prove(against="reference", wires=2):
             reads, channels = source.read, routes.pairs.get(REFERENCE)
-        case Prove(against="open-leads"):
+        case Prove(against="open-leads", wires=2):
             reads, channels = source.read, ()
         case _:
             return None

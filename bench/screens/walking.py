@@ -202,7 +202,7 @@ def foreseen(state: State, step: Step, role: str, unit: str, value: float, resol
     if met is None or state.setting is None:
         return None
     source = step.source
-    wires = source.wires if isinstance(source, Measure) else 2
+    wires = source.wires if isinstance(source, Measure | Prove) else 2
     reads = source.read if isinstance(source, Measure | Prove) else "resistance"
     read = e.Read(
         number=state.number,

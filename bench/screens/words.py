@@ -228,7 +228,7 @@ def relays_for(state: State, step: Step) -> str:
             wanted = [*source.between, *(name for group in source.join for name in group)]
         case Zero():
             wanted = ["together"]
-        case Prove(against="reference" | "open-leads"):
+        case Prove(against="reference" | "open-leads", wires=2):
             wanted = ["reference"] if source.against == "reference" else []
         case _:
             return ""
@@ -244,7 +244,7 @@ def dial_for(state: State, step: Step) -> str:
     facts = state.setting.bench.for_role(step.role)
     if facts is None:
         return ""
-    return facts.dials.get(function_name(reads, source.wires if isinstance(source, Measure) else 2), "")
+    return facts.dials.get(function_name(reads, source.wires if isinstance(source, Measure | Prove) else 2), "")
 
 
 def placing(step: Step, live: Live | None) -> str:

@@ -26,6 +26,15 @@ LIFTING: Final = """\
 
 """
 
+PROVEN: Final = """\
+  - step: prove
+    title: The meter reads a known resistor, {when}
+    text: Four-wire clips on the low-ohm reference, two on each end, the sense clips inside.
+    against: reference
+    wires: 4
+
+"""
+
 SEARCH: Final = """\
   # From here on each reading is chosen by what the ones before it said. 'lifting: yes' lets it ask for a bond to be
   # lifted where readings alone cannot decide; each is put back and proven again at once. 'path' is the second path that
@@ -73,7 +82,7 @@ def earth(plant: Plant, dead: str, ambient: str) -> tuple[str, str]:
         LookupError: the plant has no earthing network.
     """
     bond, inside, outside = _single_point(plant)
-    body = dead.format(what="the plant") + LIFTING.format(what="the plant") + ambient
+    body = dead.format(what="the plant") + LIFTING.format(what="the plant") + ambient + PROVEN.format(when="before")
     body += f"""\
   - step: do
     title: Lift the single-point connection {bond}
@@ -112,7 +121,7 @@ def earth(plant: Plant, dead: str, ambient: str) -> tuple[str, str]:
         "That the inside has one path to earth and only one: it floats when the single-point connection is lifted, and"
         " four-wire readings between earth points, chosen as they come, show no second path and no poor bond."
     )
-    return about, body + SEARCH
+    return about, body + SEARCH + "\n" + PROVEN.format(when="after")
 
 
 def earth_live(plant: Plant) -> tuple[str, str]:

@@ -221,6 +221,7 @@ class Prove(_Common, frozen=True, kw_only=True, tag="prove"):
 
     against: Literal["reference", "open-leads", "live-source"]
     read: Reads = "resistance"
+    wires: Literal[2, 4] = 2
     text: str = ""
 
 

@@ -576,9 +576,9 @@ class Setting:
         if isinstance(held, str):
             return Outcome(step.index, step.key, n, "undecided", held, step.subject, reading=read)
         zeros = conditions.zeros.get(read.instrument, ())
-        zero = zeros[-1] if zeros and read.unit == "Ω" else None
+        zero = zeros[-1] if zeros and read.unit == "Ω" and source.wires == 2 else None
         # a bench proof asks whether the reading agrees with what is known: the doubt of both is the tolerance already
-        return self._held_against(step, read, n, held, Rule.simple(), conditions, at, 2, zero, 0.0)
+        return self._held_against(step, read, n, held, Rule.simple(), conditions, at, source.wires, zero, 0.0)
 
     def proof_limit(self, source: Prove, read: e.Read) -> Held | str:
         """What a bench proof's reading is held against; a sentence where the bench file lacks what it takes."""
@@ -594,14 +594,17 @@ class Setting:
             return "Undecided: the bench file names no reference to prove the bench against."
         reference = self.bench.references[0]
         off = self._off_at(reference.ohms.value, read)
-        slack = reference.tolerance * reference.ohms.value + off + 0.05
+        # four wires leave the contacts out
+        contacts = 0.05 if source.wires == 2 else 0.0
+        slack = reference.tolerance * reference.ohms.value + off + contacts
         return Held(
             Limit.between(
                 max(0.0, reference.ohms.value - slack),
                 reference.ohms.value + slack,
                 "Ω",
                 f"{reference.name}, {reference.ohms} ± {reference.tolerance:.3%}, with "
-                f"{engineering(off, 'Ω', digits=2)} for the meter's own accuracy and 50 mΩ for the contacts",
+                f"{engineering(off, 'Ω', digits=2)} for the meter's own accuracy"
+                f"{' and 50 mΩ for the contacts' if contacts else ''}",
             ),
             expected=reference.ohms.value,
         )

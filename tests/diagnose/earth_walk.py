@@ -12,7 +12,7 @@ import msgspec
 from bench.assemble import began, load_job
 from bench.diagnose.seek import advise
 from bench.plant import faults as k
-from bench.sequence.file import Do, Found, Measure, Seek
+from bench.sequence.file import Do, Found, Measure, Prove, Seek
 from bench.simulate.plant_world import PlantWorld
 from bench.walk import events as e
 from bench.walk import requests as r
@@ -64,7 +64,12 @@ class EarthWalk:
             )
         )
         assert self.state.setting is not None
-        self._world = PlantWorld(self.state.setting.plant, self.faults, seed=self.seed)
+        self._world = PlantWorld(
+            self.state.setting.plant,
+            self.faults,
+            seed=self.seed,
+            reference_ohms=bench.references[0].ohms.value,
+        )
         self._put_back: list[str] = []
 
     def _blunted(self, row):  # type: ignore[no-untyped-def]
@@ -138,12 +143,16 @@ class EarthWalk:
         self._world.lift_bonds(self.state.conditions.lifted)
 
     def _read(self, number: int, source: object) -> None:
-        assert isinstance(source, Measure)
-        self.asked.append(source)
-        self._world.place(*source.between)
+        if isinstance(source, Prove):
+            self._world.hold("reference")
+        else:
+            assert isinstance(source, Measure)
+            self.asked.append(source)
+            self._world.place(*source.between)
         true = self._world.four_wire("", "", "", "", 0.0)
-        if self._put_back and self._put_back[-1] in self.loosen and source.subject == self._put_back[-1]:
-            true += self.loosen[source.subject]
+        back = self._put_back[-1] if self._put_back else ""
+        if isinstance(source, Measure) and back in self.loosen and source.subject == back:
+            true += self.loosen[back]
         facts = {"number": number, "instrument": "low-ohm meter", "function": "resistance 4w", "unit": "Ω"}
         if true > TOP:
             self.say(e.Read(over="+", range=2e6, resolution=10.0, raw=["over"], **facts))  # type: ignore[arg-type]

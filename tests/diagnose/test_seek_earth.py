@@ -210,7 +210,8 @@ def test_what_it_says_of_bonds_is_evidence(faults: list[Any], passed: int, faile
     walk.run()
     setting = walk.state.setting
     assert setting is not None
-    rows = [row for row in distil("r", walk.entries).evidence if row.step == setting.plan.steps[-1].key]
+    search = next(step.key for step in setting.plan.steps if step.kind == "seek")
+    rows = [row for row in distil("r", walk.entries).evidence if row.step == search]
     assert sum(row.verdict == "pass" for row in rows) == passed
     assert {row.subject for row in rows if row.verdict == "fail"} == failed
     claims = Claims(setting.plant)
