@@ -4,17 +4,19 @@ First every conductor is proven to be apart from the others at the near end; bot
 that. Then pairs are clipped there and found at the far end; there the ends are clipped into a chain,
 and the chain is walked at the near end. The sizes found are compared with the plan on both trips
 before anything is named. Where they differ, a conductor does not get through or is joined: the sound
-pairs are chained all the same. The names are then proven by clipping their ends anew in other
-groups, and what is left is hung on these and looked for. If the chain can be read in two directions
+pairs are chained all the same. The names are then proven: their ends are clipped at the far end alone, once in
+pairs and once in a chain, and both must be seen at the near end exactly as the names say. No exchange of
+names keeps both groupings, so names that pass are right, whatever else is broken; those that do not pass are
+taken back. What is left is hung on proven ends and looked for. If the chain can be read in two directions
 nothing is named, and another chain is laid with the pairs shifted by one.
 
-Ends that are joined before anything was clipped are found at both sides first: far parts that touch could
-otherwise make up for conductors that are open, and imitate a sound pair.
+Ends that are joined before anything was clipped are found at both sides first, and kept out of the chain: far
+parts that touch could otherwise make up for conductors that are open, and imitate a sound pair.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import log2
 from zlib import crc32
@@ -34,8 +36,9 @@ from bench.diagnose.identification import (
 from bench.diagnose.isolation import counting_width
 from bench.diagnose.planner import Card, Clear, Planner, Script
 
-_ENOUGH = 6
-"""Names that are needed to prove them by clipping them anew in other groups."""
+_ENOUGH = 3
+"""Names that are needed to prove them: two ends can always be exchanged."""
+_NO_CHAIN = "no chain fits"
 _ROUNDS = 3
 """Most chains that are laid before the rest is called ambiguous."""
 
@@ -101,8 +104,7 @@ class _Chain:
         self._names: dict[str, str] = {}
         self._joined: dict[tuple[str, ...], tuple[str, ...]] = {}
         self._notes: list[str] = []
-        self._ambiguous = False
-        self._odd = False
+        self._why = _NO_CHAIN
         self._faults: tuple[tuple[str, ...], ...] = ()
         self._there: tuple[tuple[str, ...], ...] = ()
 
@@ -115,7 +117,6 @@ class _Chain:
         there = yield from far.apart(plan.flags, [(f,) for f in plan.flags])
         # Far parts that touch could make up for conductors that are open, and imitate a sound pair.
         self._there = tuple(g for g in there if len(g) > 1)
-        self._odd = bool(self._there)
         near = Grouper(desk, "near", plan.bar)
         # Nothing is clipped: whatever is joined here is a fault, and known by name.
         apart = yield from near.apart(plan.conductors, [(c,) for c in plan.conductors])
@@ -123,21 +124,31 @@ class _Chain:
         for shift in range(_ROUNDS):
             order = [*plan.conductors[shift:], *plan.conductors[:shift]]
             yield from self._round(order)
+            if self._wrong:
+                yield from self._prove()
             if self._names:
                 break
         yield from self._rest()
         return self._result()
 
+    @property
+    def _wrong(self) -> bool:
+        """Whether anything is not as planned, so that names have to be proven."""
+        return bool(self._notes or self._faults or self._there)
+
     def _round(self, order: Sequence[str]) -> Script[None]:
         """Two trips: pairs at the near end, a chain at the far end."""
         plan, desk, faults = self._plan, self._desk, self._faults
         faulty = {c for g in faults for c in g}
+        met = {f for g in self._there for f in g}
         first = (*faults, *chain_pairs([c for c in order if c not in faulty]))
         yield from desk.set_up(clip_card("near", [g for g in first if g not in faults]))
         yield from desk.set_up(Card("far", (Clear(),)))
         desk.trips += 1
-        found = yield from Grouper(desk, "far", plan.bar, self._may_first(first)).pairs(plan.flags)
-        self._compare("far", first, found)
+        found = yield from Grouper(desk, "far", plan.bar, self._may_first(first)).pairs(
+            [f for f in plan.flags if f not in met]
+        )
+        self._compare("far", first, (*self._there, *found))
         pairs = [g for g in found if len(g) == 2]
         singles = [g[0] for g in found if len(g) == 1]
         links = chain_links(pairs, singles)
@@ -147,30 +158,13 @@ class _Chain:
         seen = yield from Grouper(desk, "near", plan.bar, self._may_second(links)).pairs(plan.conductors)
         if not faults:
             self._compare("near", links, seen)
-        found_readings = readings(first, faults, seen, pairs, singles)
-        self._accept(found_readings)
-        # A group of three or more, more than one pair missing, a join off the chain: several faults.
-        planned = sum(len(g) == 2 for g in first)
-        named = set(self._names.values())
-        self._odd = (
-            self._odd
-            or bool(faults)
-            or any(len(g) > 2 for g in found)
-            or planned - len(pairs) not in (0, 1)
-            or any(len(g) > 1 and not named & set(g) for g in seen)
-        )
-        whole = all(flag in self._names for pair in pairs for flag in pair)
-        if (self._odd or not whole) and len(self._names) < _ENOUGH:
-            # Too few names to prove them by clipping them anew.
-            self._names.clear()
-            self._joined.clear()
-            self._ambiguous = True
+        self._accept(readings(first, faults, seen, pairs, singles))
 
     def _accept(self, readings: Sequence[Reading]) -> None:
         """Keep what all ways to read the chain agree on."""
         if not readings:
             return
-        self._ambiguous = len(readings) > 1
+        self._why = "the chain can be read in more than one way" if len(readings) > 1 else _NO_CHAIN
         for flag, conductor in readings[0].names.items():
             if all(r.names.get(flag) == conductor for r in readings):
                 self._names[flag] = conductor
@@ -178,72 +172,84 @@ class _Chain:
             if all((flags, conductors) in r.joined for r in readings):
                 self._joined[flags] = conductors
 
-    def _rest(self) -> Script[None]:
-        """Further trips where something was wrong: prove the names, and look for what is left.
+    def _prove(self) -> Script[None]:
+        """Keep the names that two more groupings at the far end bear out, and take all others back.
 
-        Ends that are named are clipped together anew, in twos and threes that have nothing to do
-        with the chain, and each end that is left is hung on one of these groups. A group whose
-        conductors are not joined at the near end loses its names.
+        Only ends that are joined to no other are clipped. Where a conductor shows in both groupings with just
+        those that it should be with, it gets through, and no other order of the ends would show the same.
         """
-        if not self._notes and not self._faults:
+        met = {f for g in self._there for f in g}
+        faulty = {c for g in self._faults for c in g}
+        claimed = bool(self._names)
+        self._joined.clear()
+        self._names = {f: c for f, c in self._names.items() if f not in met and c not in faulty}
+        while self._names:
+            mixed = _mixed(self._names)
+            # Of four, one would be alone in both groupings.
+            mixed = mixed[:3] if len(mixed) == 4 else mixed
+            self._names = {f: self._names[f] for f in mixed} if len(mixed) >= _ENOUGH else {}
+            pairs = chain_pairs(mixed)
+            links = chain_links([g for g in pairs if len(g) == 2], [g[0] for g in pairs if len(g) == 1])
+            doubted: set[str] = set()
+            for groups in (pairs, links):
+                if self._names and not doubted:
+                    doubted = yield from self._unlike(groups)
+            if not doubted:
+                break
+            for flag in doubted:
+                del self._names[flag]
+        if claimed and not self._names:
+            self._why = "too few names were borne out when their ends were clipped anew"
+
+    def _unlike(self, groups: Sequence[tuple[str, ...]]) -> Script[set[str]]:
+        """Clip named ends in groups: those of groups that the near end does not show as they were clipped."""
+        desk, names = self._desk, self._names
+        yield from desk.set_up(clip_card("far", groups))
+        yield from desk.set_up(Card("near", (Clear(),)))
+        desk.trips += 1
+        near = Grouper(desk, "near", self._plan.bar)
+        doubted: set[str] = set()
+        heads: dict[str, tuple[str, ...]] = {}
+        for group in groups:
+            first, *others = (names[f] for f in group)
+            sound = True
+            for other in others:
+                sound = sound and (yield from near.ask([first], [other]))
+            if sound:
+                heads[first] = group
+            else:
+                doubted |= set(group)
+        known = set(names.values())
+        single = [*heads, *(c for c in self._plan.conductors if c not in known)]
+        for merged in (yield from near.apart(single, [(c,) for c in single])):
+            if len(merged) > 1:
+                doubted |= {f for c in merged for f in heads.get(c, ())}
+        return doubted
+
+    def _rest(self) -> Script[None]:
+        """Further trips where something was wrong: hang each end that is left on one that is named."""
+        if not self._wrong:
             return
         plan, desk = self._plan, self._desk
         tried: set[str] = set()
         hits: dict[str, list[str]] = {}
-        proven = len(self._names) < _ENOUGH
         while self._names:
-            settled = {f for flags in self._joined for f in flags}
-            left = [f for f in plan.flags if f not in self._names and f not in settled | tried]
-            if proven and not left:
+            left = [f for f in plan.flags if f not in self._names and f not in tried]
+            if not left:
                 break
-            groups = [(f,) for f in self._names] if proven else _regrouped(list(self._names))
-            hung = dict(zip(groups, left, strict=False))
-            clips = [(*g, hung[g]) if g in hung else g for g in groups]
-            yield from desk.set_up(clip_card("far", clips))
+            hung = dict(zip(self._names, left, strict=False))
+            yield from desk.set_up(clip_card("far", list(hung.items())))
             yield from desk.set_up(Card("near", (Clear(),)))
             desk.trips += 1
-            near = Grouper(desk, "near", plan.bar)
-            heads = {}
-            for group in groups:
-                members = [self._names[f] for f in group]
-                sound = True
-                for other in members[1:]:
-                    sound = sound and (yield from near.ask([members[0]], [other]))
-                if sound:
-                    heads[members[0]] = group
-                else:
-                    for flag in group:
-                        del self._names[flag]
-            if not proven:
-                heads = yield from self._truly_apart(near, heads)
-            proven = True
-            yield from self._look(near, heads, hung, tried, hits)
+            tried |= set(hung.values())
+            yield from self._look(Grouper(desk, "near", plan.bar), hung, hits)
         # Only now, when every end was hung once, is it known who answers to one end alone.
         self._sort_hits(hits)
 
-    def _truly_apart(self, near: Grouper, heads: dict[str, tuple[str, ...]]) -> Script[dict[str, tuple[str, ...]]]:
-        """The groups that are joined to no other; the others lose their names."""
-        names = list(heads)
-        apart = (yield from near.apart(names, [(n,) for n in names])) if names else ()
-        for merged in apart:
-            if len(merged) > 1:
-                for head in merged:
-                    for flag in heads[head]:
-                        del self._names[flag]
-        return {g[0]: heads[g[0]] for g in apart if len(g) == 1}
-
-    def _look(
-        self,
-        near: Grouper,
-        heads: Mapping[str, tuple[str, ...]],
-        hung: Mapping[tuple[str, ...], str],
-        tried: set[str],
-        hits: dict[str, list[str]],
-    ) -> Script[None]:
-        """Find the conductors of the ends that were hung on proven groups, and add them to hits."""
-        by_head = {head: hung[group] for head, group in heads.items() if group in hung}
-        tried |= set(by_head.values())
-        known = {*self._names.values(), *(c for held in self._joined.values() for c in held)}
+    def _look(self, near: Grouper, hung: Mapping[str, str], hits: dict[str, list[str]]) -> Script[None]:
+        """Find the conductors of the ends that were hung on proven ones, and add them to hits."""
+        by_head = {self._names[flag]: other for flag, other in hung.items()}
+        known = set(self._names.values())
         for conductor in self._plan.conductors:
             if conductor not in known:
                 mates = yield from near.all_mates(conductor, list(by_head))
@@ -300,10 +306,6 @@ class _Chain:
             flags = dict.fromkeys((*group, *(flag for one in met for flag in one)))
             held += [name for one in met for name in self._joined.pop(one)]
             self._joined[tuple(flags)] = tuple(dict.fromkeys(held))
-        if self._there and len(self._names) < _ENOUGH:
-            # what is left was proven by clipping it together with these
-            self._names.clear()
-            self._ambiguous = True
 
     def _result(self) -> Identification:
         self._part_joined()
@@ -317,12 +319,11 @@ class _Chain:
         missing = [c for c in plan.conductors if c not in spoken]
         last = len(flags) == len(missing) == 1 and not shorted
         lost = bool(flags) and not self._names
-        reason = "the chain can be read in more than one way" if self._ambiguous else "no chain fits"
         return Identification(
             names=dict(self._names),
             by_elimination={flags[0]: missing[0]} if last else {},
             shorted=tuple(shorted),
-            ambiguous=(Ambiguous(tuple(flags), tuple(missing), reason),) if lost else (),
+            ambiguous=(Ambiguous(tuple(flags), tuple(missing), self._why),) if lost else (),
             open_flags=() if lost or (last and not self._notes) else tuple(flags),
             open_conductors=() if lost or (last and not self._notes) else tuple(missing),
             contradictions=(
@@ -335,15 +336,9 @@ class _Chain:
         )
 
 
-def _regrouped(flags: Sequence[str]) -> list[tuple[str, ...]]:
-    """Six flags or more in twos and threes, in an order that has nothing to do with any chain."""
-    mixed = sorted(flags, key=lambda f: (crc32(f.encode()), f))
-    threes = 1 if len(mixed) % 2 else 2
-    cut = 3 * threes
-    return [
-        *(tuple(mixed[k : k + 3]) for k in range(0, cut, 3)),
-        *(tuple(mixed[k : k + 2]) for k in range(cut, len(mixed), 2)),
-    ]
+def _mixed(flags: Iterable[str]) -> list[str]:
+    """Ends in an order that has nothing to do with any chain."""
+    return sorted(flags, key=lambda f: (crc32(f.encode()), f))
 
 
 def _fits(a: str | None, b: str | None, together: set[tuple[str | None, str | None]]) -> bool:

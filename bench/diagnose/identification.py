@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from math import lgamma, log
 
@@ -164,24 +164,53 @@ def _by_colour(ends: Iterable[str], colours: Mapping[str, str]) -> dict[str, lis
 
 
 class Desk:
-    """Asks for readings inside a script, and counts them."""
+    """Asks for readings inside a script, and counts them.
+
+    agree: whether two readings of the same ends, in ohms, may both be right. While it is set every reading is
+    taken twice, and a third time where the two differ: one slip of a probe then decides nothing.
+    """
 
     def __init__(self) -> None:
         self.touches = 0
         self.trips = 0
+        self.agree: Callable[[float, float], bool] | None = None
 
     def set_up(self, card: Card) -> Script[None]:
         """Have a card carried out."""
         yield SetUp(card)
 
-    def ohms(self, end: End, red: Sequence[str], black: Sequence[str]) -> Script[float | None]:
-        """A resistance in ohms, infinity for open, None when it could not be measured."""
+    def ohms(
+        self, end: End, red: Sequence[str], black: Sequence[str], before: float | None = None
+    ) -> Script[float | None]:
+        """A resistance in ohms, infinity for open, None when it could not be measured or settled.
+
+        before: what was read there already; it counts as the first of the two readings.
+        """
+        first = before
+        if first is None or self.agree is None:
+            first = yield from self._ohms_once(end, red, black)
+        if first is None or self.agree is None:
+            return first
+        second = yield from self._ohms_once(end, red, black)
+        if second is None or self.agree(first, second):
+            return second
+        third = yield from self._ohms_once(end, red, black)
+        sure = third is not None and (self.agree(first, third) or self.agree(second, third))
+        return third if sure else None
+
+    def joined(self, end: End, red: Sequence[str], black: Sequence[str]) -> Script[bool]:
+        """Whether two sides are joined."""
+        first = yield from self._joined_once(end, red, black)
+        if self.agree is None or (yield from self._joined_once(end, red, black)) == first:
+            return first
+        return (yield from self._joined_once(end, red, black))
+
+    def _ohms_once(self, end: End, red: Sequence[str], black: Sequence[str]) -> Script[float | None]:
         self.touches += 1
         value = yield Measure(end, tuple(red), tuple(black), "ohms")
         return None if value is None else float(value)
 
-    def joined(self, end: End, red: Sequence[str], black: Sequence[str]) -> Script[bool]:
-        """Whether two sides are joined."""
+    def _joined_once(self, end: End, red: Sequence[str], black: Sequence[str]) -> Script[bool]:
         self.touches += 1
         return bool((yield Measure(end, tuple(red), tuple(black), "joined")))
 

@@ -7,6 +7,10 @@ proven with a triangle: of three ends with resistances r to the star, the readin
 so r1 = (R12 + R13 - R23) / 2, whatever the tags. Once proven, the hub is a known common, and the
 readings taken from it are sorted as in a search with tags, with twice the loop.
 
+Where the readings from the hub are not just what the plan expects, anything may be odd, a slip of the probe
+among it: then each of them is taken again, the hub is proven once more with what is confirmed, and every
+reading from there on is taken twice.
+
 When no triangle can prove it, both the hub and the lowest tag may be the direct one: then nothing
 is named.
 """
@@ -30,7 +34,7 @@ from bench.diagnose.identification import (
 from bench.diagnose.isolation import counting_width
 from bench.diagnose.planner import STAR, Card, Clear, Planner, Script
 from bench.diagnose.tag_search import TO_COMMON, Sorting, tag_card
-from bench.diagnose.tags import Loop, Meter, Tag, apart, short_limit, shows
+from bench.diagnose.tags import Loop, Meter, Scale, Tag, apart, short_limit, shows
 
 
 @dataclass(frozen=True)
@@ -143,10 +147,7 @@ def _by_star(plan: StarPlan) -> Script[Identification]:
         search.forget()
         hub = yield from search.run(desk, flag)
     if hub is None:
-        live = tuple(f for f in plan.flags if f not in search.dead)
-        if live:
-            sorting.ambiguous.append(Ambiguous(live, plan.conductors, search.why))
-        return sorting.result(desk)
+        return _unproven(sorting, search, desk)
     sorting.names[hub] = direct
     for number, batch in enumerate(batches):
         if number:
@@ -156,10 +157,54 @@ def _by_star(plan: StarPlan) -> Script[Identification]:
         for flag in sorting.left():
             known = search.known(hub, flag) if not number else None
             readings[flag] = known if known is not None else (yield from desk.ohms("far", (hub,), (flag,)))
+        if desk.agree is None and not _as_planned(plan, batch, readings):
+            desk.agree = Scale((), plan.loop.doubled(), plan.meter).alike
+            if number:
+                yield from _confirm(sorting, desk, hub, readings)
+            else:
+                del sorting.names[hub]
+                search.doubt()
+                hub = yield from search.run(desk, hub)
+                if hub is None:
+                    return _unproven(sorting, search, desk)
+                sorting.names[hub] = direct
+                readings = {flag: search.settled(hub, flag) for flag in sorting.left()}
+            if len(batches) > 1:
+                sorting.near_groups = []
+                yield from sorting.prove_near(desk)
         loop = plan.loop.doubled()
         yield from sorting.sort(desk, batch, readings, loop, plan.meter, (hub, direct))
     _joined_to_hub(sorting, hub, direct)
     return sorting.result(desk)
+
+
+def _unproven(sorting: Sorting, search: _HubSearch, desk: Desk) -> Identification:
+    """What is said where no end is proven to be the direct conductor's."""
+    live = tuple(f for f in sorting.flags if f not in search.dead)
+    if live:
+        sorting.ambiguous.append(Ambiguous(live, sorting.conductors, search.why))
+    return sorting.result(desk)
+
+
+def _as_planned(plan: StarPlan, batch: Mapping[str, Tag], readings: Mapping[str, float | None]) -> bool:
+    """Whether each tag of a batch is read once, and all other ends are open."""
+    scale = Scale(sorted(batch.values()), plan.loop.doubled(), plan.meter)
+    shown = [scale.tag(ohms) for ohms in readings.values() if ohms is not None and ohms < inf]
+    return None not in readings.values() and None not in shown and len(shown) == len(set(shown)) == len(batch)
+
+
+def _confirm(sorting: Sorting, desk: Desk, hub: str, readings: dict[str, float | None]) -> Script[None]:
+    """Take the readings of a later batch again, and those of the ends that were named before.
+
+    The conductors of the batches before lie free now: an end that was named as one of them must read open.
+    """
+    for flag, ohms in readings.items():
+        readings[flag] = yield from desk.ohms("far", (hub,), (flag,), before=ohms)
+    for flag in [f for f in sorting.names if f != hub]:
+        ohms = yield from desk.ohms("far", (hub,), (flag,))
+        if ohms != inf:
+            del sorting.names[flag]
+            readings[flag] = ohms
 
 
 def _joined_to_hub(sorting: Sorting, hub: str, direct: str) -> None:
@@ -199,6 +244,8 @@ class _HubSearch:
         self._lowest = shows(*lowest.within(), plan.loop.doubled(), plan.meter)[0]
         self._short = short_limit(plan.loop.doubled(), plan.meter)
         self._read: dict[frozenset[str], float] = {}
+        self._doubted: dict[frozenset[str], float] = {}
+        self._unsettled: set[frozenset[str]] = set()
         self.dead: set[str] = set()
         self.instead: tuple[str, Tag] | None = None
         self.why = "the direct conductor cannot be told from the lowest tag"
@@ -215,14 +262,25 @@ class _HubSearch:
         self.dead.clear()
         self.instead = None
 
+    def doubt(self) -> None:
+        """Have every reading confirmed before it is used again."""
+        self._doubted = dict(self._read)
+        self.forget()
+
+    def settled(self, a: str, b: str) -> float | None:
+        """A reading that was taken already, None where it could not be settled."""
+        return None if frozenset((a, b)) in self._unsettled else self.known(a, b)
+
     def _between(self, desk: Desk, a: str, b: str) -> Script[float]:
         known = self.known(a, b)
         if known is not None:
             return known
-        value = yield from desk.ohms("far", (a,), (b,))
-        reading = inf if value is None else value
-        self._read[frozenset((a, b))] = reading
-        return reading
+        ends = frozenset((a, b))
+        value = yield from desk.ohms("far", (a,), (b,), before=self._doubted.get(ends))
+        if value is None:
+            self._unsettled.add(ends)
+        self._read[ends] = inf if value is None else value
+        return self._read[ends]
 
     def likely(self, direct: str) -> str:
         """The end to begin with: one of the direct conductor's colour, if there is any."""

@@ -2,6 +2,8 @@
 
 import math
 import random
+from dataclasses import replace
+from math import inf
 
 import pytest
 from cable_bench import Cable
@@ -10,7 +12,7 @@ from bench.diagnose.chain_search import plan_chain
 from bench.diagnose.errors import DiagnoseError
 from bench.diagnose.identification import Colours, Effort
 from bench.diagnose.identify import ways
-from bench.diagnose.planner import Answer, Done, Planner, carry_out
+from bench.diagnose.planner import Answer, Done, Measure, Planner, carry_out
 from bench.diagnose.size_search import plan_sizes
 from bench.diagnose.star_search import plan_star
 from bench.diagnose.tag_search import plan_tags
@@ -425,3 +427,97 @@ def test_far_parts_that_touch_never_make_up_for_open_ones(plan, bar):
             said = {**found.names, **found.by_elimination}
             assert all(cable.truth[flag] == name for flag, name in said.items()), (size, seed)
             assert not found.complete
+
+
+def slipping(cable, at, slip):
+    """Hands whose reading number `at` is wrong: the red or the black probe on the next end, or no contact at all."""
+    count = [0]
+
+    def look(request):
+        if not isinstance(request, Measure):
+            return cable.look(request)
+        count[0] += 1
+        if count[0] != at:
+            return cable.look(request)
+        if slip == "no contact":
+            return inf if request.wants == "ohms" else False
+        names = cable.flags if request.end == "far" else cable.conductors
+        first, *rest = getattr(request, slip)
+        moved = replace(request, **{slip: (names[(names.index(first) + 1) % len(names)], *rest)})
+        return 0.3 if moved.wants == "ohms" and moved.red == moved.black else cable.look(moved)
+
+    return look
+
+
+@pytest.mark.parametrize("faults", [(0, 0), (1, 0), (0, 1), (1, 1)])
+@pytest.mark.parametrize("slip", ["red", "black", "no contact"])
+def test_one_slip_of_a_probe_in_a_star_never_makes_a_wrong_name(slip, faults):
+    """Every reading slips once; among them the ones that once made a tagged end pass as the direct one."""
+    for size, seed in ((5, 0), (5, 1), (12, 0)):
+        whole = run("star", Cable(size, seed, *faults))
+        for at in range(1, whole.touches + 1):
+            cable = Cable(size, seed, *faults)
+            planner = plan_for("star", cable).planner()
+            check_names(cable, carry_out(planner, slipping(cable, at, slip)).next().result, (size, seed, at))
+
+
+@pytest.mark.parametrize("slip", ["red", "black"])
+def test_one_slip_in_a_star_of_several_batches_never_makes_a_wrong_name(slip):
+    few = FINE[:200:20]
+    for at in range(1, 60, 2):
+        cable = Cable(16, at, opens=at % 2).electric(FINE, LOOP, METER)
+        planner = plan_star(cable.conductors, cable.flags, few, LOOP, METER).planner()
+        check_names(cable, carry_out(planner, slipping(cable, at, slip)).next().result, at)
+
+
+def test_a_star_where_all_is_well_takes_no_reading_twice():
+    for size in (6, 25, 80):
+        cable = Cable(size, size)
+        seen = []
+        planner = plan_for("star", cable).planner()
+
+        def look(request, cable=cable, seen=seen):
+            if isinstance(request, Measure):
+                seen.append(frozenset((*request.red, *request.black)))
+            return cable.look(request)
+
+        assert carry_out(planner, look).next().result.complete
+        assert len(seen) == len(set(seen))
+
+
+@pytest.mark.parametrize("bar", [True, False])
+@pytest.mark.parametrize(
+    ("size", "opens", "shorts", "sides", "seed"),
+    [
+        (8, 1, 1, ("far",), 8592),
+        (9, 3, 1, ("far",), 10596),
+        (10, 1, 3, ("near", "far"), 11058),
+        (11, 1, 1, ("near", "far"), 12921),
+        (14, 5, 1, ("far",), 15086),
+    ],
+)
+def test_dense_damage_that_once_gave_a_wrong_name_by_the_chain(size, opens, shorts, sides, seed, bar):
+    """All that is apart from the others and gets through is named here, and rightly."""
+    cable = Cable(size, seed, opens, shorts, sides)
+    result = run("chain", cable, bar=bar)
+    check_names(cable, result)
+    bare = cable._bare()
+    parts = [bare[end] for end in bare]
+    sound = {f for f, c in cable.truth.items() if c not in cable.opens and parts.count(bare[c, "far"]) == 2}
+    assert set(result.names) == sound and not result.complete
+
+
+def test_dense_damage_in_tiny_cables_never_makes_a_wrong_name_by_the_chain():
+    for size in (3, 5, 8, 11):
+        for opens in range(4):
+            for shorts in range(4):
+                for seed in range(6):
+                    cable = Cable(size, 5_000_000 + 1000 * seed + 10 * opens + shorts, opens, shorts)
+                    check_names(cable, run("chain", cable), (size, opens, shorts, seed))
+
+
+def check_names(cable, result, case=None):
+    """No name is wrong, nor given to a conductor that does not get through; a guess by what is left over may be."""
+    said = {**result.names, **result.by_elimination}
+    assert {f: cable.truth[f] for f in said} == said, case
+    assert not set(result.names.values()) & cable.opens, case
