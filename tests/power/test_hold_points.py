@@ -11,6 +11,7 @@ import asyncio
 import importlib
 import string
 import subprocess
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, get_args
@@ -20,6 +21,7 @@ import pytest
 import small_hall
 
 from bench.plant.load import load_plant
+from bench.record.append import RecordBusy, RecordWriter
 from bench.record.read import read_record
 from bench.screens.plain import _COMMANDS
 from bench.sequence.file import Do, Energise, Found, Hold
@@ -302,6 +304,18 @@ def piped(folder: Path, words: list[str], typed: str) -> subprocess.CompletedPro
     )
 
 
+def over(record: Path) -> None:
+    """Wait until the runner of a walk whose screen has left is gone too, and its ports are free again."""
+    until = time.monotonic() + 60.0
+    while True:
+        try:
+            with RecordWriter.reopen(record)[0]:
+                return
+        except RecordBusy:
+            assert time.monotonic() < until, "the runner did not end"
+            time.sleep(0.05)
+
+
 def passed_nothing(record: Path) -> bool:
     """Whether nobody passed a hold point in a record and nothing went on."""
     if not record.exists():
@@ -343,6 +357,7 @@ def test_walk_from_a_pipe_passes_nothing_with_any_option(real: Path, tmp_path: P
         done = piped(real, asked, TYPED)
         assert done.returncode == 3, done.stdout + done.stderr
         assert "wants a person at a terminal" in done.stdout, done.stdout
+        over(record)
         assert passed_nothing(record)
 
 
@@ -352,6 +367,7 @@ def test_the_end_of_input_passes_nothing(real: Path, tmp_path: Path) -> None:
     words = ["walk", "first.yaml", "--bench", "bench.yaml", "--plain", "--record", str(record), "--give-up-after", "1"]
     done = piped(real, words, "")
     assert done.returncode == 3 and "nothing more can be typed" in done.stdout
+    over(record)
     assert passed_nothing(record)
 
 

@@ -99,6 +99,8 @@ def test_no_command_deals_with_the_network(watched: Path, tmp_path: Path) -> Non
         ["report", one, "-o", tmp_path / "r.html"],
         ["verify", logs],
         ["export", one, "-o", tmp_path / "r.csv"],
+        ["earth", plant],
+        ["identify", "W512", "--plant", plant, "--plan"],
     ]
     words = [[str(word) for word in command] for command in commands]
     code = EACH.format(commands=words)
