@@ -130,10 +130,11 @@ def _facts(known: Findings, result: Identification) -> dict[str, Any]:
     case, effort = known.case, known.way.plan.effort
     evidence: dict[str, list[int]] = {}
     for link in known.trail:
-        if link.reading is None or not isinstance(link.want, Measure):
+        between = link.want.between if isinstance(link.want, Measure) else link.want.beeps
+        if between is None or (link.reading is None and link.beeped is None):
             continue
         barred = {place for group in link.want.join for place in group}
-        for place in link.want.between:
+        for place in between:
             # what was read with many others on a bar says nothing of one alone
             if place not in barred:
                 evidence.setdefault(place, []).append(link.n)

@@ -98,6 +98,7 @@ def spoken(case: Case, plant: Plant, source: Seek) -> Translation:
         read=source.read,
         wires=source.wires,
         joined=Limit(at_least=Amount(case.apart, "Ω"), source="below this two ends count as joined"),
+        tester=source.by_tester,
         title=title,
         text=text,
         card_text=lambda card: card_text(case, card),

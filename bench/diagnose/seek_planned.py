@@ -41,6 +41,7 @@ class Translation:
         after: how long an insulation reading runs.
         limit: what a reading is held against.
         joined: the same where the planner asks for yes or no: what passes is apart.
+        tester: where the planner asks for yes or no, a person says whether a continuity tester beeps.
         ohms: what a reading gives the planner; by default the value read.
         title: words for a reading, given its places: red side, black side.
         card_text: words for a card.
@@ -53,6 +54,7 @@ class Translation:
     after: Duration | None = None
     limit: Limit = ANY
     joined: Limit | None = None
+    tester: bool = False
     ohms: Callable[[Link], float | None] = lambda link: link.ohms
     title: Callable[[Sequence[str], Sequence[str]], str] = lambda red, black: ""
     text: Callable[[Sequence[str], Sequence[str]], str] = lambda red, black: ""
@@ -135,7 +137,7 @@ def reached(planner: Planner[R], trail: Sequence[Link], words: Translation, key:
         _apply(clips, request.card)
         title, text = words.card_title(request.card), words.card_text(request.card)
         return Reached(Do(title=title, text=_again(at, text), rig=_rig(clips, words)), None, at.readings)
-    want = _measure(request, words)
+    want = _asked(request, words)
     return Reached(msgspec.structs.replace(want, text=_again(at, want.text)), None, at.readings)
 
 
@@ -161,10 +163,10 @@ def _follow(at: _Dialogue, link: Link, words: Translation) -> None:
         at.clips = clips
         at.planner, at.skipped = at.planner.take(Answer(request.number)), False
         return
-    wanted = _measure(request, words)
-    if not isinstance(asked, Measure) or (asked.between, asked.join) != (wanted.between, wanted.join):
+    wanted = _asked(request, words)
+    if type(asked) is not type(wanted) or _places(asked) != _places(wanted):
         raise _other()
-    if link.reading is not None:
+    if link.reading is not None or link.beeped is not None:
         at.readings += 1
     elif request.wants == "joined":
         _missed(at, "whether ends are joined was not read")
@@ -189,6 +191,8 @@ def _value(request: Wish, link: Link, words: Translation) -> float | bool | None
         ohms = words.ohms(link)
         # the leads' zero may leave a little less than nothing
         return None if ohms is None else max(0.0, ohms)
+    if link.beeped is not None:
+        return link.beeped
     # what straddles the limit counts as joined: then it is looked at closer
     return link.outcome.verdict != "pass"
 
@@ -214,9 +218,19 @@ def _rig(clips: dict[End, list[Clip | Fit]], words: Translation) -> Rig:
     return Rig(join=join, tags=tags)
 
 
-def _measure(request: Wish, words: Translation) -> Measure:
+def _places(asked: Do | Measure) -> tuple[tuple[str, str] | None, list[list[str]]]:
+    """The two places that are looked at, and what is joined meanwhile."""
+    return asked.beeps if isinstance(asked, Do) else asked.between, asked.join
+
+
+def _asked(request: Wish, words: Translation) -> Do | Measure:
+    """A planner's measurement as a reading, or as a question to whoever holds a tester."""
     red = [words.place(request.end, name) for name in request.red]
     black = [words.place(request.end, name) for name in request.black]
+    join = [side for side in (red, black) if len(side) > 1]
+    if words.tester and request.wants == "joined":
+        text = words.text(red, black)
+        return Do(title=words.title(red, black), text=text, beeps=(red[0], black[0]), join=join)
     return Measure(
         title=words.title(red, black),
         text=words.text(red, black),
@@ -225,7 +239,7 @@ def _measure(request: Wish, words: Translation) -> Measure:
         at=words.at,
         after=words.after,
         between=(red[0], black[0]),
-        join=[side for side in (red, black) if len(side) > 1],
+        join=join,
         limit=words.limit if request.wants == "ohms" or words.joined is None else words.joined,
     )
 

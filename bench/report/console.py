@@ -44,7 +44,7 @@ class Console:
                 self._say(f"met       {met.instrument} for {', '.join(met.roles)}: {met.identity}")
             case e.Read() | e.Skipped() | e.Energised():
                 self._outcome(entry.n, state)
-            case e.Advised(want=Do() as act):
+            case e.Advised(want=Do(beeps=None) as act):
                 self._say(f"search    {act.title or 'do this'}")
                 for line in act.text.splitlines():
                     self._say(f"          {line}")
@@ -130,13 +130,15 @@ class Console:
         self._under(step)
         if outcome.asked is not None:
             # within a search a low reading is news, not a failure: the finding is what counts
-            if outcome.verdict != "done":
+            if outcome.verdict != "done" or outcome.answer:
                 self._say(f"search    {step.title}: {_read(outcome)}")
             return
         if outcome.verdict != "done":
             self._say(verdict_line(outcome))
         elif step.kind in ("hold", "ask"):
             self._say(f"{step.kind:9} {step.title}: {answer}")
+        elif outcome.answer:
+            self._say(f"{'tester':9} {step.title}: {outcome.sentence}")
         elif outcome.sentence.startswith("Not needed"):
             self._say(f"{'spared':9} {step.title}: {outcome.sentence[0].lower()}{outcome.sentence[1:]}")
         else:

@@ -237,7 +237,7 @@ class Desk:
             return
         if self.view.scroll:
             self._change(scroll=0)
-        if act in ("take", "retry"):
+        if act in _SAYS:
             self._yes(act, up, now)
             return
         if up < QUIET and act in _ONCE:
@@ -248,7 +248,7 @@ class Desk:
         _ACTS[act](self)
 
     def _yes(self, act: str, up: float, now: float) -> None:
-        """The key that says yes: once for each request, by a fresh press, for a request that was seen."""
+        """The key that says yes, or no where asked: once for each request, by a fresh press, for one that was seen."""
         number = self.view.state.number
         if up < QUIET or number == self._answered:
             return
@@ -257,8 +257,7 @@ class Desk:
             return
         self._note("")
         self._answered = number
-        answer = "retry" if act == "retry" else ""
-        self._wish(e.Answered(number=number, answer=answer))
+        self._wish(e.Answered(number=number, answer=_SAYS[act]))
 
     def _wish(self, event: Wish) -> None:
         if self.link is None:
@@ -441,6 +440,8 @@ class Desk:
         self.app.push_screen(Sure("Leave the screen?", lines, unicode=self.app.settings.unicode), done)
 
 
+_SAYS: Final = {"take": "", "retry": "retry", "yes": "yes", "no": "no"}
+"""Acts that answer the open request at once, and what they say."""
 _ONCE: Final = frozenset({"word", "value", "reason", "back", "again", "pause", "go-on", "seat"})
 """Acts that a held key must not do again and again."""
 _ACTS: Final[dict[str, Callable[[Desk], None]]] = {

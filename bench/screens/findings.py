@@ -27,13 +27,17 @@ READ: Final = "read"
 
 
 def look_of(outcome: Outcome) -> str:
-    """How an outcome looks: its verdict, but for the readings of a search."""
+    """How an outcome looks: its verdict, but for the readings of a search and what a tester said."""
+    if outcome.answer:
+        return READ
     judged = outcome.verdict in ("pass", "fail", "undecided")
     return READ if outcome.asked is not None and outcome.reading is not None and judged else outcome.verdict
 
 
 def reading(outcome: Outcome) -> str:
-    """What was read: ``0.874 Ω ± 23 mΩ``, ``over range``; empty for a step without a reading."""
+    """What was read: ``0.874 Ω ± 23 mΩ``, ``over range``, ``beeps``; empty for a step without a reading."""
+    if outcome.answer:
+        return "beeps" if outcome.answer == "yes" else "silent"
     if outcome.value is not None:
         if outcome.expanded is not None:
             return with_uncertainty(outcome.value, outcome.expanded, outcome.unit)
@@ -87,7 +91,7 @@ def _without_word(outcome: Outcome) -> str:
 
 def telling(state: State) -> Iterator[Outcome]:
     """Outcomes worth showing as they come, newest first: all but those that only say done."""
-    return (one for one in outcomes(state) if one.verdict != "done")
+    return (one for one in outcomes(state) if one.verdict != "done" or one.answer)
 
 
 def place_of(state: State, outcome: Outcome) -> str:

@@ -60,7 +60,7 @@ def keys(view: View) -> tuple[Key, ...]:
         found += _always_open(view)
     elif kind == "failing":
         found.append(_ABORT)
-    if kind in ("place", "measure") and any(lead.connector for lead in view.page.leads):
+    if kind in ("place", "measure", "beep") and any(lead.connector for lead in view.page.leads):
         found.append(_MIRROR)
     if kind not in ("starting", "lost", "failing", "energise") and has_ladder(view.state):
         found.append(_LADDER)
@@ -120,6 +120,9 @@ def _answers(view: View, kind: str) -> list[Key]:
             return [Key("take", TAKE, "Enter", "take it", more)]
         case "do":
             return [Key("take", TAKE, "Enter", "done", "Says that it is done.")]
+        case "beep":
+            yes = Key("yes", ("y",), "y", "it beeps", "Says that the tester beeps between the two places.")
+            return [yes, Key("no", ("n",), "n", "silent", "Says that the tester is silent between the two places.")]
         case "caution":
             key = caution_key(view)
             return [Key("take", (key,), key, "I have read it", "Says that you have read the caution and act on it.")]
@@ -179,8 +182,10 @@ def _always_open(view: View) -> list[Key]:
     """Watchers may do these too."""
     if view.state.phase not in OPEN:
         return []
+    # where n says no, a remark has another key
+    note = "o" if view.kind == "beep" else "n"
     return [
-        Key("note", ("n",), "n", "note", "Writes a remark into the record."),
+        Key("note", (note,), note, "note", "Writes a remark into the record."),
         Key(
             "disturb",
             ("d",),

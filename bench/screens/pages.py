@@ -372,6 +372,8 @@ _ABOUT: Final = {
     "caution": "Something here can hurt you or the plant. Read it, act on it, then press the key that is shown.",
     "hold": "A hold point is passed only by a person who has made sure. The word is recorded with your name.",
     "do": "Do what is written, then confirm.",
+    "beep": "Touch the two places shown with the tips of the continuity tester, and say whether it beeps. Many ends on "
+    "one side are held together on a bar meanwhile. Take the last answer back where you were not sure.",
     "ask": "A value is wanted from you; it bears on limits and on how sure the readings are.",
     "trouble": "The instrument or its line gave trouble; the step is not done. Look at plugs, batteries, switches.",
     "rest": "The walk rests. Nothing is measured; outputs are off.",

@@ -49,6 +49,8 @@ def body(view: View, cells: int, rows: int) -> pages.Body:
         return ladder.body(view, cells, rows)
     if view.kind == "earth":
         return earth_page.body(view, cells, rows)
+    if view.kind == "beep":
+        return pages.Body(walking.beep_body(view, cells, rows))
     if view.kind in ("place", "measure"):
         return pages.Body(walking.body(view, cells, rows))
     return pages.body(view, cells, rows)

@@ -23,7 +23,7 @@ from bench.screens.touched import touched, unknown
 from bench.sequence.file import Do, Hold
 from bench.walk import events as e
 from bench.walk.results import results
-from bench.walk.state import Phase
+from bench.walk.state import BEEPS, Phase
 
 if TYPE_CHECKING:
     from bench.runner.protocol import Wish
@@ -36,6 +36,7 @@ SEEN: Final = 0.7
 HELP: Final = """What you can type, always followed by Enter:
   (nothing)      yes: take the reading, or the act is done
   read           the caution was read
+  yes, no        whether the continuity tester beeps
   back           to the step before, in a search the last answer; again: measure the last reading again
   skip WHY       pass this step over; skip-search WHY: the whole search
   note TEXT      a remark for the record
@@ -50,7 +51,7 @@ HELP: Final = """What you can type, always followed by Enter:
   leave          leave; the walk pauses
   ABORT WHY      give the walk up, in capitals
 Where a word, a value or a reason is wanted, type it; begin with = if it looks like one of these."""
-ANSWERED: Final = frozenset({"place", "do", "caution", "hold", "ask", "consent", "trouble", "rest"})
+ANSWERED: Final = frozenset({"place", "do", "beep", "caution", "hold", "ask", "consent", "trouble", "rest"})
 """Pages that wait for a person."""
 
 _Item = str | None
@@ -212,7 +213,7 @@ class Plain:
             self._say(f"{self._history} readings are in the record already")
             self._history = 0
         state, outcome = news.after, news.outcome
-        if outcome is not None and outcome.verdict != "done":
+        if outcome is not None and (outcome.verdict != "done" or outcome.answer):
             mark = self._glyphs.mark(findings.look_of(outcome))
             self._say(f"{mark} {findings.verdict_line(state, outcome)}")
             for advice in outcome.advice[:1]:
@@ -325,6 +326,7 @@ class Plain:
         return {
             "place": "Hold still until it is taken, or press Enter.",
             "do": "Press Enter when it is done.",
+            "beep": "Type yes if the tester beeps, or no if it is silent.",
             "caution": "Type read when you have read it and act on it.",
             "hold": page.hint,
             "ask": f"Type {page.wanted}.",
@@ -371,6 +373,8 @@ class Plain:
             self._answer(text)
         elif not text:
             self._yes(kind)
+        elif kind == "beep" and text.casefold() in BEEPS:
+            self._answer(text)
         elif first == "ABORT":
             self._wish(e.Aborted(why=rest))
         elif first.casefold() in (_ANYWHERE if kind == "consent" else _COMMANDS):

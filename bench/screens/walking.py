@@ -32,7 +32,7 @@ from bench.screens.cells import (
 from bench.screens.findings import READ, VERDICT_WORDS, look_of
 from bench.screens.view import View
 from bench.screens.words import Lead
-from bench.sequence.file import NO_LIMIT, Measure, Prove, Zero
+from bench.sequence.file import NO_LIMIT, Do, Measure, Prove, Zero
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.setting import Outcome
@@ -74,11 +74,7 @@ def body(view: View, cells: int, rows: int) -> list[Line]:
     tall = rows >= TALL - 4
     figure = figure_of(view)
     hint = view.say(words.placing(step, view.live) if now.kind == "place" else words.measuring(step))
-    instruction = [
-        (Span(cut(now.title, cells, view.glyphs.ellipsis), "title"),),
-        *wrapped(now.text, min(cells, 96), "", 4 if tall else 2, view.glyphs.ellipsis),
-        *search_page.head(view, cells, 3 if tall else 2),
-    ]
+    instruction = _instruction(view, cells, tall)
     joint = [wire(view, step, cells), centred((Span(hint, "hint"),), cells)]
     bar = [one for one in scale.draw(figure.gauge, cells, view.glyphs) if one]
     taken = len(instruction) + len(joint) + len(bar) + 1
@@ -95,6 +91,37 @@ def body(view: View, cells: int, rows: int) -> list[Line]:
         lines.append(EMPTY)
         tape -= 1
     return [*lines, *verdicts(view, cells, tape)][:rows]
+
+
+def beep_body(view: View, cells: int, rows: int) -> list[Line]:
+    """The page of an act after which the operator says whether a continuity tester beeps; see :func:`body`."""
+    step, now = view.state.step, view.page
+    assert step is not None
+    tall = rows >= TALL - 4
+    instruction = _instruction(view, cells, tall)
+    joint = [wire(view, step, cells), centred((Span(now.hint, "strong"),), cells)]
+    answers = line(Span(" y ", "word"), "  it beeps      ", Span(" n ", "word"), "  it is silent")
+    press = [] if view.watching else [centred(answers, cells)]
+    taken = len(instruction) + len(joint) + len(press) + 3
+    places = _places(view, now.leads, cells, 4 if rows - taken >= 9 else 3)
+    faces = _faces(view, now.leads, cells, rows - taken - len(places))
+    blocks = [instruction, places, faces, joint, press]
+    lines = _aired(blocks, min(rows - taken + 3 - len(places) - len(faces), rows // 4))
+    tape = rows - len(lines)
+    if tape > 2:
+        lines.append(EMPTY)
+        tape -= 1
+    return [*lines, *verdicts(view, cells, tape)][:rows]
+
+
+def _instruction(view: View, cells: int, tall: bool) -> list[Line]:
+    """What is done here, and how far a search has come."""
+    now = view.page
+    return [
+        (Span(cut(now.title, cells, view.glyphs.ellipsis), "title"),),
+        *wrapped(now.text, min(cells, 96), "", 4 if tall else 2, view.glyphs.ellipsis),
+        *search_page.head(view, cells, 3 if tall else 2),
+    ]
 
 
 def _aired(blocks: Sequence[list[Line]], spare: int) -> list[Line]:
@@ -423,9 +450,10 @@ def _faces(view: View, leads: Sequence[Lead], cells: int, rows: int) -> list[Lin
 def _barred(state: State) -> dict[str, str]:
     """Places that are held on a bar with one that a lead goes to, each with that lead's colour."""
     source = state.step.source if state.step is not None else None
-    if not isinstance(source, Measure):
+    places = source.between if isinstance(source, Measure) else source.beeps if isinstance(source, Do) else None
+    if not isinstance(source, Measure | Do) or places is None:
         return {}
-    colours = dict(zip(source.between, ("red", "black"), strict=True))
+    colours = dict(zip(places, ("red", "black"), strict=True))
     return {
         name: colours[first]
         for group in source.join

@@ -69,8 +69,8 @@ class Page:
     """What is asked now.
 
     Attributes:
-        kind: ``caution``, ``hold``, ``do``, ``ask``, ``place``, ``measure``, ``switch``, ``wait``, ``start``, ``safe``,
-            ``meet``, ``consent``, ``trouble``, ``rest``, ``done`` or ``aborted``.
+        kind: ``caution``, ``hold``, ``do``, ``beep``, ``ask``, ``place``, ``measure``, ``switch``, ``wait``, ``start``,
+            ``safe``, ``meet``, ``consent``, ``trouble``, ``rest``, ``done`` or ``aborted``.
         number: of the request.
         title: what it is, in a few words.
         text: what to do, in full.
@@ -155,6 +155,10 @@ def _step_page(state: State, asked: r.Request, mirrored: bool) -> Page:
                 return Page("hold", number, step.title, step.text, hint, wanted=f"the word {source.word}")
             if isinstance(source, Ask):
                 return Page("ask", number, step.title, step.text, wanted=_wanted(source))
+            if isinstance(source, Do) and source.beeps is not None:
+                text = step.text or "Touch both places with the tester's tips and hold still."
+                leads = leads_of(state, step, mirrored=mirrored)
+                return Page("beep", number, step.title, text, "Does the tester beep?", leads, "yes or no")
             hint = "" if step.kind == "caution" else "Confirm when it is done."
             return Page(step.kind, number, step.title, step.text, hint)
         case r.Wait(left=left):

@@ -18,6 +18,23 @@ CARDS_OUT = """\
     word: CARDS-OUT
 
 """
+TESTER = """\
+  - step: do
+    title: {title}
+    text: >-
+      Hold the two tips of the continuity tester firmly together: it beeps. Hold them apart in free air: it is silent.
+      {otherwise}
+
+"""
+TESTER_BEFORE = TESTER.format(
+    title="Prove the tester",
+    otherwise="If it does not do both, change its battery or its leads, or take another one, before you go on.",
+)
+TESTER_AFTER = TESTER.format(
+    title="Prove the tester again",
+    otherwise="If it does not do both, what it said before is not to be believed: skip this step with that reason,\n"
+    "      and begin the walk anew with another tester.",
+)
 TEST_VOLTAGE = """\
   - step: caution
     title: Test voltage on many wires at once
@@ -45,8 +62,8 @@ def identify(
         plant: the plant.
         of: the cable.
         dead: the steps that make sure of a dead plant, to be filled with what it is about.
-        opening: the steps that prove the bench.
-        closing: the steps that end it.
+        opening: the steps that prove the bench; with a bare tester that is proven in their place.
+        closing: the steps that end it; the same.
         settings: of the search, by name.
 
     Returns:
@@ -61,6 +78,8 @@ def identify(
         raise LookupError("identify wants a cable: name one with --cable")
     if not any(loose(cable, side) for side in SIDES) and "flags" not in settings:
         raise LookupError(f"{of} lands at both ends, so nothing is left to identify")
+    if settings.get("tester") == "yes":
+        opening, closing = TESTER_BEFORE, TESTER_AFTER
     told = "".join(f"      {name}: {json.dumps(value, ensure_ascii=False)}\n" for name, value in settings.items())
     body = dead.format(what=f"cable {of} at both ends") + CARDS_OUT.format(what=f"cable {of}") + opening
     body += f"""\

@@ -133,6 +133,24 @@ class Do(_Common, frozen=True, kw_only=True, tag="do"):
     walk, and says why. For whatever makes something live that no supply of the bench can switch off again."""
     unless_proven: list[str] = []
     """Plant names: the act is asked for only where an earlier reading about one of them does not count as passed."""
+    beeps: tuple[str, str] | None = None
+    """The two places for the tips of a continuity tester, red first: the operator then answers ``yes`` or ``no``,
+    whether it beeps. Such an act does nothing else."""
+    join: list[list[str]] = []
+    """Places that are held together on a bar or by clips while the tester is on ``beeps``, group by group."""
+
+    def __post_init__(self) -> None:
+        Rig(join=self.join)
+        if self.beeps is None:
+            if self.join:
+                raise Inconsistent("'join' without 'beeps'", "'rig' for clips that stay on, or 'beeps' beside it")
+            return
+        if self.beeps[0] == self.beeps[1]:
+            raise Inconsistent(f"'{self.beeps[0]}' twice", "two different places")
+        if self.energises or self.open or self.switch_off or self.put_in or self.take_out or self.lift or self.refit:
+            raise Inconsistent("'beeps' beside something that is switched or moved", "an act of its own for each")
+        if self.rig is not None:
+            raise Inconsistent("'beeps' and 'rig' together", "an act of its own for each")
 
     @property
     def energises(self) -> bool:
@@ -363,6 +381,11 @@ class Seek(_Common, frozen=True, kw_only=True, tag="seek"):
     """How long each reading runs before it counts."""
     settings: dict[str, str] = {}
     """What the search needs to know beside, by name; which names there are depends on what is looked for."""
+
+    @property
+    def by_tester(self) -> bool:
+        """Whether a continuity tester is all that is at hand: then people answer, and no instrument is needed."""
+        return self.find == "conductors" and self.settings.get("tester", "").strip().casefold() == "yes"
 
     def __post_init__(self) -> None:
         if (self.at is not None or self.after is not None) and self.read != "insulation":

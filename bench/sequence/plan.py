@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from bench.roles import ROLE_OF, Role
-from bench.sequence.file import NOWHERE, Energise, Measure, Prove, Seek, SequenceFile, Set, Single, Zero
+from bench.sequence.file import NOWHERE, Do, Energise, Measure, Prove, Seek, SequenceFile, Set, Single, Zero
 
 Kind = Literal["caution", "hold", "do", "ask", "measure", "zero", "prove", "wait", "set", "energise", "seek"]
 
@@ -42,6 +42,8 @@ class Step:
     @property
     def role(self) -> Role | None:
         """The role that the step needs from the bench, if any."""
+        if isinstance(self.source, Seek) and self.source.by_tester:
+            return None
         if isinstance(self.source, Measure | Prove | Seek):
             return ROLE_OF[self.source.read]
         if isinstance(self.source, Zero):
@@ -57,12 +59,14 @@ class Step:
     @property
     def probes(self) -> tuple[str, str] | None:
         """Where the probes go, red first; None where no probe is placed on the plant."""
+        if isinstance(self.source, Do):
+            return self.source.beeps
         return self.source.between if isinstance(self.source, Measure) and self.source.between != NOWHERE else None
 
     @property
     def pair(self) -> tuple[str, str] | None:
         """The two places that the reading is about; None where it is about none, or about many joined together."""
-        return None if isinstance(self.source, Measure) and self.source.join else self.probes
+        return None if isinstance(self.source, Measure | Do) and self.source.join else self.probes
 
     @property
     def reads(self) -> bool:

@@ -199,6 +199,15 @@ class _Unroller:
                     for i, text in enumerate(getattr(entry, name))
                 ]
                 good = good and None not in changes[name]
+            if entry.beeps is not None:
+                changes["beeps"] = tuple(
+                    self._filled(entry, ("beeps", i), name, views) for i, name in enumerate(entry.beeps)
+                )
+                changes["join"] = [
+                    [self._filled(entry, ("join", i, j), name, views) for j, name in enumerate(group)]
+                    for i, group in enumerate(entry.join)
+                ]
+                good = good and None not in changes["beeps"] and all(None not in group for group in changes["join"])
             for name in ("put_in", "take_out"):
                 changes[name] = [card for text in changes[name] for card in self._cards(text)]
         if isinstance(entry, Measure):
@@ -307,6 +316,14 @@ class _Unroller:
                     good = False
         if filled.rig is not None:
             good = self._sensible_rig(filled.rig) and good
+        ends = [(("beeps", i), name) for i, name in enumerate(filled.beeps or ())]
+        ends += [(("join", i, j), name) for i, group in enumerate(filled.join) for j, name in enumerate(group)]  # type: ignore[misc]
+        for where_to, name in ends:
+            try:
+                self.plant.terminal(name)
+            except UnknownName as error:
+                self.say(entry, where_to, f"'{error.found}'", error.expected, error.hint)
+                good = False
         if filled.lift and not self.held:
             self.say(entry, ("lift",), "a bond that is lifted", "a hold point before it", "")
             good = False

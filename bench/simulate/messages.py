@@ -89,12 +89,16 @@ class Move(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """Shelf to what a dummy load on its converter draws, in amperes."""
     jump: float = 0.0
     unplug: str = ""
+    listen: bool = False
+    """The leads are those of a continuity tester, and the answer says whether it beeps."""
 
 
 class Done(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """The answer to a move; ``wrong`` says why it was not made."""
 
     wrong: str = ""
+    beeps: bool | None = None
+    """Whether a continuity tester beeps, where that was listened for."""
 
 
 def encode(message: msgspec.Struct) -> bytes:

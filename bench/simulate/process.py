@@ -50,8 +50,11 @@ class SimulatedBench:
         self.ports = ready.ports
         self.shelves = frozenset(ready.shelves)
 
-    def move(self, move: Move) -> None:
+    def move(self, move: Move) -> Done:
         """Have the hands do something and wait until it is done.
+
+        Returns:
+            What came of it.
 
         Raises:
             SimulationFailed: the move makes no sense in this plant, or the process is gone.
@@ -61,6 +64,7 @@ class SimulatedBench:
             answer = msgspec.json.decode(self._line(PATIENCE), type=Done)
         if answer.wrong:
             raise SimulationFailed(f"the simulator's hands cannot: {answer.wrong}")
+        return answer
 
     def close(self) -> None:
         """End it; its ports go away."""
@@ -195,8 +199,11 @@ class SimulatedHands:
         self._bench.move(Move(breakers=sorted(self._closed), energise=sorted(self._live)))
 
     def answer(self, step: Step) -> str:
-        """Read the caution, type the hold point's word, do the act, answer the question."""
+        """Read the caution, type the hold point's word, do the act, answer the question, listen to the tester."""
         source = step.source
+        if isinstance(source, Do) and source.beeps is not None:
+            heard = self._bench.move(Move(place=source.beeps, join=source.join, listen=True, lift=True))
+            return "yes" if heard.beeps else "no"
         if step.kind == "hold":
             return str(getattr(source, "word", ""))
         if step.kind == "ask":

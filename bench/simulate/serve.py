@@ -91,6 +91,10 @@ KINDS: Final[dict[str, Maker]] = {
 """Profile name to what makes the twin that plays it."""
 
 
+BEEPS_BELOW: Final = 30.0
+"""Ohms below which a continuity tester beeps (common practice, no source)."""
+
+
 class SimulatedClock:
     """Monotonic seconds of the simulated world: they may run faster than real ones, and jump.
 
@@ -173,6 +177,7 @@ class Bench:
                 self.world.place(*move.place, now, join=move.join)
             if move.hold:
                 self.world.hold(move.hold)
+            beeps = self.world.resistance("", "", now) < BEEPS_BELOW if move.listen else None
             if move.lift:
                 self.world.lift()
             if move.breakers is not None:
@@ -193,7 +198,7 @@ class Bench:
                 self._ports[move.unplug].close()
         except (KeyError, ValueError, msgspec.MsgspecError) as error:
             return Done(wrong=str(error))
-        return Done()
+        return Done(beeps=beeps)
 
 
 class _Lines:

@@ -28,7 +28,7 @@ class Link:
     Attributes:
         want: the act or the reading.
         n: number of the event that answered.
-        outcome: of a reading, judged against its limit; of an act, done; or skipped.
+        outcome: of a reading, judged against its limit; of an act, done, with its answer if it wants one; or skipped.
     """
 
     want: Do | Measure
@@ -48,6 +48,11 @@ class Link:
         if self.outcome.over == "+":
             return float("inf")
         return self.outcome.value
+
+    @property
+    def beeped(self) -> bool | None:
+        """Whether a continuity tester beeped; None where nobody was asked, or where it was skipped."""
+        return {"yes": True, "no": False}.get(self.outcome.answer)
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +81,10 @@ class Seeking:
         key = f"{planned.key}/{len(self.trail) + 1}"
         if self.taken_back:
             key += f"'{self.taken_back}"
-        if isinstance(want, Do):
+        if isinstance(want, Do) and want.beeps is not None:
+            # to touch two places with a tester disturbs nothing
+            names, subject = [], planned.subject if want.join else "~".join(want.beeps)
+        elif isinstance(want, Do):
             names = [name for names in (want.touches, want.lift, want.refit) for name in names]
             subject = planned.subject
         else:

@@ -160,6 +160,7 @@ class Outcome:
             ``creeps``, ``leaks``, ``restless``, ``reforms`` or ``stopped``; empty where nothing is.
         found: what a search came to.
         asked: of an act or a reading within a search, what was asked for; ``index`` is then the search's own.
+        answer: ``yes`` or ``no`` where a person said whether a continuity tester beeps; else empty.
     """
 
     index: int
@@ -187,11 +188,18 @@ class Outcome:
     finding: str = ""
     found: Found | None = field(default=None, repr=False)
     asked: Step | None = field(default=None, repr=False)
+    answer: str = ""
 
     @classmethod
     def done(cls, step: Step, n: int, event: e.Event) -> Outcome:
         """A step without a reading was done."""
         return cls(step.index, step.key, n, "done", "Done.", step.subject)
+
+    @classmethod
+    def beeped(cls, step: Step, n: int, beeps: bool) -> Outcome:
+        """A person said whether a continuity tester beeps; nothing is judged by that."""
+        said, answer = ("It beeps.", "yes") if beeps else ("It is silent.", "no")
+        return cls(step.index, step.key, n, "done", said, step.subject, answer=answer)
 
     @classmethod
     def concluded(cls, step: Step, n: int, found: Found, at: str) -> Outcome:

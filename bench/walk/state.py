@@ -119,6 +119,10 @@ SKIPPABLE: Final = frozenset({"do", "ask", "measure", "zero", "prove", "seek"})
 """Kinds of step that may be passed over with a reason. Cautions, hold points, outputs and waits may not."""
 
 
+BEEPS: Final = {"yes": True, "y": True, "no": False, "n": False}
+"""What a person may say of a continuity tester, and whether it beeps then."""
+
+
 class OutOfTurn(RuntimeError):
     """An event came in a phase that has no place for it: a bug in the runner, or a broken record."""
 
@@ -623,6 +627,11 @@ def _answered(state: State, event: e.Answered, n: int) -> State:
         state = replace(state, conditions=state.conditions.with_answer(source, answer, Refused))
     if isinstance(source, Hold):
         state = replace(state, held=state.held | {step.index})
+    if isinstance(source, Do) and source.beeps is not None:
+        beeps = BEEPS.get(answer.casefold())
+        if beeps is None:
+            raise Refused("answer yes if the tester beeps, or no if it is silent")
+        return _advance(state, Outcome.beeped(step, n, beeps))
     if isinstance(source, Do):
         state = replace(state, conditions=state.conditions.after(source))
     return _advance(state, Outcome.done(step, n, event))

@@ -100,12 +100,24 @@ class Bundle:
         )
         self.say(e.Began(software="0", plant=self.file, sequence=sequence, bench=self.bench))
         self.say(e.MadeSafe(number=self.state.number))
-        self.say(e.Met(number=self.state.number, instrument="meter", roles=["ohms"], identity="m"))
+        if isinstance(request(self.state), r.Meet):
+            self.say(e.Met(number=self.state.number, instrument="meter", roles=["ohms"], identity="m"))
 
     @property
     def truth(self) -> dict[str, str]:
         """Flag to the conductor that it really is on."""
         return {flag: end.removesuffix(".far") for flag, end in self.world.flags.items()}
+
+    @property
+    def taken(self) -> int:
+        """How many readings there were, and answers of a tester."""
+        heard = ("yes", "no")
+        return sum(isinstance(one, e.Read) or getattr(one, "answer", "") in heard for one in self.events)
+
+    @property
+    def events(self) -> list[e.Event]:
+        """All events so far."""
+        return [entry.event for entry in self.entries]
 
     def say(self, event: e.Event) -> None:
         entry = e.Entry(n=len(self.entries) + 1, at="2026-05-12T18:00:00.000000Z", event=event)
@@ -125,7 +137,8 @@ class Bundle:
                 source = step.source
                 assert isinstance(source, Do)
                 self.answers += 1
-                event = self.meddle(self.answers, e.Answered(number=number))
+                said = "yes" if source.beeps is not None and self.beeps(source) else "no" if source.beeps else ""
+                event = self.meddle(self.answers, e.Answered(number=number, answer=said))
                 if source.rig is not None and isinstance(event, e.Answered):
                     self.world.rig(self.tagged(source.rig))
                 self.say(event)
@@ -152,6 +165,12 @@ class Bundle:
             return msgspec.structs.replace(tag, ohms=type(tag.ohms)(self.really[tag.ohms.value]))
 
         return msgspec.structs.replace(rig, tags=[really(tag) for tag in rig.tags])
+
+    def beeps(self, source: Do) -> bool:
+        """Whether a tester beeps: below 30 Ω (common practice, no source)."""
+        assert source.beeps is not None
+        self.world.place(*source.beeps, join=source.join)
+        return self.world.resistance("", "", 0.0) < 30.0
 
     def read(self) -> e.Read:
         ohms = self.world.resistance("", "", 0.0)

@@ -216,6 +216,9 @@ SCENES: dict[str, Callable[[], Scene]] = {
     "search-bar": lambda: Scene(
         "search-bar", search.bar(), said=(ohms(None, "open"),), shows=("ends on a bar", "on a bar: ", "readings so far")
     ),
+    "search-beep": lambda: Scene(
+        "search-beep", search.beep(), shows=("Does the tester beep?", "it is silent", "on a bar: ", "readings so far")
+    ),
     "search-found": lambda: Scene(
         "search-found", search.found(), shows=("47 of 50 conductors of W101 are identified", "FAIL", "joined")
     ),

@@ -32,11 +32,16 @@ class SearchWalk(Walk):
     """An identification that is answered from the simulator's plant."""
 
     def __init__(self, settings: dict[str, str], faults: tuple[k.Fault, ...] = ()) -> None:
+        first = (
+            s.Do(text="Prove the tester.")
+            if "tester" in settings
+            else s.Zero(text="Hold the two probe tips firmly together.")
+        )
         sequence = s.SequenceFile(
             sequence="which wire is which in W101",
             plant="plant.yaml",
             steps=[
-                s.Zero(text="Hold the two probe tips firmly together."),
+                first,
                 s.Seek(find="conductors", of="W101", settings=settings, title="Which wire is which in W101"),
             ],
         )
@@ -54,6 +59,9 @@ class SearchWalk(Walk):
             case r.Ask(step=step) if isinstance(step.source, s.Do) and step.source.rig is not None:
                 self.world.rig(step.source.rig)
                 self.answer()
+            case r.Ask(step=step) if isinstance(step.source, s.Do) and step.source.beeps is not None:
+                self.world.place(*step.source.beeps, join=step.source.join)
+                self.answer("yes" if self.world.resistance("", "", 0.0) < 30.0 else "no")
             case r.Place(step=step) if isinstance(step.source, s.Measure):
                 self.world.place(*step.source.between, join=step.source.join)
                 self.answer()
@@ -97,6 +105,18 @@ def flag(readings: int = 7) -> SearchWalk:
 def bar() -> SearchWalk:
     """A run of flags is held on a bar."""
     return card({"method": "chain"}).flags(52)
+
+
+def beep(answers: int = 52) -> SearchWalk:
+    """A continuity tester is on two sides, and the operator is asked whether it beeps."""
+    walk = SearchWalk({"method": "chain", "tester": "yes"})
+    walk.until(r.Ask, "do")
+    walk.seat()
+    while walk.state.seeking is None or sum(link.beeped is not None for link in walk.state.seeking.trail) < answers:
+        walk.one()
+    while not (isinstance(walk.asked, r.Ask) and getattr(walk.asked.step.source, "beeps", None)):
+        walk.one()
+    return walk
 
 
 def found() -> SearchWalk:

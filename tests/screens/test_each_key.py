@@ -44,6 +44,8 @@ def _before(state: State) -> int:
 
 DOES: dict[str, Callable[[Stage, State], object]] = {
     "take": lambda stage, s: _wished(stage, e.Answered(number=s.number)),
+    "yes": lambda stage, s: _wished(stage, e.Answered(number=s.number, answer="yes")),
+    "no": lambda stage, s: _wished(stage, e.Answered(number=s.number, answer="no")),
     "retry": lambda stage, s: _wished(stage, e.Answered(number=s.number, answer="retry")),
     "word": lambda stage, s: _asked(stage),
     "value": lambda stage, s: _asked(stage),

@@ -73,6 +73,20 @@ def test_a_value_is_checked_before_it_is_sent() -> None:
     assert pressed("ask", "enter", *"18.5", "enter").link.wishes == [e.Answered(number=number, answer="18.5")]
 
 
+def test_a_tester_is_answered_by_y_or_n_and_enter_says_nothing() -> None:
+    number = SCENES["search-beep"]().walk.asked.number
+    assert pressed("search-beep", "enter", "space").link.wishes == []
+    assert pressed("search-beep", "y").link.wishes == [e.Answered(number=number, answer="yes")]
+    assert pressed("search-beep", "n").link.wishes == [e.Answered(number=number, answer="no")]
+    assert pressed("search-beep", "y", "n").link.wishes == [e.Answered(number=number, answer="yes")], "one answer each"
+    noted = pressed("search-beep", "o", *"a loose clip", "enter").link.wishes
+    assert noted == [e.Noted(text="a loose clip")], "where n says no, a remark has another key"
+
+
+def test_whoever_watches_does_not_answer_for_the_tester() -> None:
+    assert pressed("search-beep", "y", "n", you="Ben").link.wishes == []
+
+
 def test_consent_takes_a_reason() -> None:
     number = SCENES["consent"]().walk.asked.number
     assert pressed("consent", "enter", "space", "enter").link.wishes == []

@@ -19,6 +19,7 @@ from bench.sequence import file as s
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.state import OutOfTurn, Refused, Stale, accepts
+from tests.screens import search_scenes as search
 from tests.screens.gannet import Walk, bench, continuity, plant
 from tests.screens.scenes import SCENES
 from tests.screens.stage import EVENING
@@ -342,3 +343,21 @@ def test_it_runs_without_the_screen_library() -> None:
     )
     found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert found.stdout.strip() == "[]"
+
+
+def test_a_tester_is_answered_by_yes_or_no() -> None:
+    for line, answer in (("yes", "yes"), ("N", "N")):
+        runner = Runner(search.beep())
+        _, text = played(runner, ["perhaps", line], interactive=True)
+        answers = [event.answer for event in runner.wishes if isinstance(event, e.Answered)]
+        assert answers == [answer]
+        assert "Type yes if the tester beeps, or no if it is silent." in text
+        assert "'perhaps' is not understood" in text
+        assert ("beeps" if line == "yes" else "silent") in text.rpartition("READ")[2]
+
+
+def test_an_empty_line_says_nothing_of_a_tester() -> None:
+    runner = Runner(search.beep())
+    _, text = played(runner, ["", ""], interactive=True)
+    assert not [event for event in runner.wishes if isinstance(event, e.Answered)]
+    assert text.count("Type yes if the tester beeps") == 3

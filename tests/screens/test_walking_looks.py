@@ -25,7 +25,7 @@ WALKING = (
     "place-touching", "place-passed", "place-failed", "place-high", "place-undecided", "mirrored", "insulation",
     "insulating", "feed", "switching", "wait", "trouble", "unsafe", "paused", "watching", "refused", "help", "note",
     "disturb", "skip", "abort", "leave", "failing", "lost", "done", "done-clean", "aborted",
-    "earth", "earth-suspected", "earth-lifted", "earth-found",
+    "earth", "earth-suspected", "earth-lifted", "earth-found", "search-beep",
 )  # fmt: skip
 """The pages of the walking screen that are kept."""
 

@@ -11,7 +11,7 @@ import msgspec
 
 from bench.judge.accuracy import AccuracyRow
 from bench.quantity import Resistance
-from bench.sequence.file import Found, Measure, Prove, Set, Zero
+from bench.sequence.file import Do, Found, Measure, Prove, Set, Zero
 from bench.sequence.load import load_sequence
 from bench.sequence.plan import Step
 from bench.walk import events as e
@@ -346,7 +346,8 @@ def willing(state: State, readings: Readings = sound) -> e.Event:
         case r.Consent(number=number):
             return e.Answered(number=number, answer="to see what it shows", by="Ana")
         case r.Ask(number=number, step=step):
-            words = {"hold": getattr(step.source, "word", ""), "ask": "21.5"}
+            beeps = isinstance(step.source, Do) and step.source.beeps is not None
+            words = {"hold": getattr(step.source, "word", ""), "ask": "21.5", "do": "yes" if beeps else ""}
             return e.Answered(number=number, answer=words.get(step.kind, ""), by="Ana")
         case r.Place(number=number):
             return e.Answered(number=number, by="Ana", how="contact")

@@ -6,6 +6,7 @@ import paper_walk as paper
 import pytest
 from walk_explorer import Explored, Found, energises
 
+from bench.sequence.file import Do
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.state import NEXT, OPEN, Phase, Refused, Stale, State, request, take
@@ -46,6 +47,23 @@ def test_nothing_is_made_live_but_behind_its_hold_point(found: Explored) -> None
             assert nearest_hold(one.state) in one.state.held
         assert one.state.held <= one.ghosts.passed
     assert met
+
+
+def test_what_a_tester_said_is_yes_or_no_and_nothing_else(found: Explored) -> None:
+    said = set()
+    for before, event, after in found.moves:
+        asked = request(before.state)
+        source = asked.step.source if isinstance(asked, r.Ask) else None
+        if not isinstance(event, e.Answered) or not isinstance(source, Do):
+            continue
+        assert after.state.history is not None
+        outcome = after.state.history.outcome
+        if source.beeps is None:
+            assert outcome.answer == ""
+            continue
+        said.add(event.answer)
+        assert outcome.answer == {"yes": "yes", "n": "no"}[event.answer] and outcome.verdict == "done"
+    assert said == ({"yes", "n"} if any(one.searched for one in found.states.values()) else set())
 
 
 def test_nothing_happens_before_outputs_are_safe(found: Explored) -> None:

@@ -8,6 +8,7 @@ import msgspec
 import paper_walk as paper
 import pytest
 
+from bench.files import BadFile, Inconsistent
 from bench.quantity import Amount
 from bench.sequence.file import Do, Found, Limit, Measure, Rig
 from bench.walk import events as e
@@ -200,3 +201,61 @@ def test_a_bond_is_lifted_only_while_nothing_is_live(tmp_path: Path) -> None:
     assert isinstance(walk.asked, r.Advise)
     with pytest.raises(Refused, match="live"):
         walk.advise(Do(text="Lift it.", lift=["B1"]))
+
+
+@pytest.mark.parametrize(("answer", "beeped"), [("yes", True), ("Y", True), ("no", False), (" n ", False)])
+def test_what_a_tester_says_is_kept_in_the_trail_and_asked_for_till_it_is_yes_or_no(
+    walk: Search, answer: str, beeped: bool
+) -> None:
+    walk.advise(Do(text="", beeps=("J1.1", "J2.1"), join=[["J1.1", "J1.2"]]))
+    asked = walk.asked
+    assert isinstance(asked, r.Ask) and asked.step.probes == ("J1.1", "J2.1")
+    assert asked.step.role is None and asked.step.pair is None and asked.step.touches == ()
+    for other in ("", "beep", "maybe", "yes no"):
+        with pytest.raises(Refused, match="yes if the tester beeps, or no if it is silent"):
+            walk.say(e.Answered(number=walk.state.number, answer=other))
+    walk.say(e.Answered(number=walk.state.number, answer=answer))
+    assert walk.state.seeking is not None
+    (link,) = walk.state.seeking.trail
+    assert link.beeped is beeped and link.reading is None and link.outcome.verdict == "done"
+    assert fold(walk.entries) == walk.state
+
+
+def test_a_tester_that_was_not_asked_said_nothing(walk: Search) -> None:
+    walk.advise(Do(text="", beeps=("J1.1", "J2.1")))
+    walk.say(e.Skipped(number=walk.state.number, reason="out of reach"))
+    walk.advise(Do(text="Clip them."))
+    walk.say(e.Answered(number=walk.state.number))
+    assert walk.state.seeking is not None
+    assert [link.beeped for link in walk.state.seeking.trail] == [None, None]
+
+
+BEEPS = """
+sequence: by ear
+plant: plant.yaml
+steps:
+  - {step: do, title: Is it through?, text: Touch both., beeps: [%s], join: [[J1.1, J1.2]]}
+"""
+
+
+def test_a_sequence_may_ask_for_a_tester_and_then_needs_no_instrument(tmp_path: Path) -> None:
+    search = Search(tmp_path, BEEPS % "J1.1, J2.1")
+    assert search.state.setting is not None and search.state.setting.plan.roles == ()
+    search.say(e.MadeSafe(number=search.state.number))
+    search.say(e.Answered(number=search.state.number, answer="no"))
+    outcome = results(search.state)[0]
+    assert (outcome.answer, outcome.verdict, outcome.sentence) == ("no", "done", "It is silent.")
+
+
+@pytest.mark.parametrize(("places", "said"), [("J1.1, J2.99", "J2.99"), ("J1.1, J1.1", "J1.1")])
+def test_a_tester_wants_two_places_of_the_plant(tmp_path: Path, places: str, said: str) -> None:
+    with pytest.raises(BadFile, match=said):
+        Search(tmp_path, BEEPS % places)
+
+
+def test_a_tester_is_an_act_of_its_own() -> None:
+    for more in ({"close": ["F1"]}, {"lift": ["B1"]}, {"rig": Rig()}, {"put_in": ["1A/1"]}):
+        with pytest.raises(Inconsistent):
+            Do(text="", beeps=("J1.1", "J2.1"), **more)  # type: ignore[arg-type]
+    with pytest.raises(Inconsistent):
+        Do(text="", join=[["J1.1", "J1.2"]])

@@ -69,6 +69,7 @@ steps:
 WANTS = (
     Do(text="Clip them."),
     Do(text="Switch it on.", close=["F1"]),
+    Do(text="Does it beep?", beeps=("J1.1", "J2.1")),
     Measure(
         read="resistance", between=("J1.1", "J2.1"), limit=Limit(at_most=Amount(2.0, "Ω"), source="set for this test")
     ),
@@ -164,8 +165,8 @@ class Found:
         seeking = self.state.seeking
         if seeking is None:
             return ()
-        want = type(seeking.advised.want) if seeking.advised is not None else None
-        return (seeking.index, bool(seeking.trail), want)
+        want = seeking.advised.want if seeking.advised is not None else None
+        return (seeking.index, bool(seeking.trail), type(want), isinstance(want, Do) and want.beeps is not None)
 
     @property
     def proven(self) -> tuple[Any, ...]:
@@ -197,7 +198,7 @@ class Explored:
 def candidates(state: State) -> Iterator[e.Event]:
     """Events of every kind, sensible or not; all with the open request's number."""
     number, step = state.number, state.step
-    for answer in ("", "retry", "DEAD", "CLEAR"):
+    for answer in ("", "retry", "DEAD", "CLEAR", "yes", "n"):
         yield e.Answered(number=number, answer=answer)
     yield e.MadeSafe(number=number, confirmed={"supply": True})
     yield e.MadeSafe(number=number, confirmed={"supply": False})

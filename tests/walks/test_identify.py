@@ -91,6 +91,44 @@ def test_each_way_names_what_is_so_and_nothing_else(way: str, faults: list[str],
         assert claims.count("identified by") == len(facts["names"])
 
 
+SMALL = """
+plant: small
+connector-types: [{name: R8, pins: 8, rows: 1}]
+cable-types: [{name: N8, conductors: 8, colours: numbered, size: AWG 24}]
+bays: [{name: "1", shelves: [{name: 1A, connectors: [{name: J1, type: R8}]}]}]
+cables: [{name: W1, type: N8, length: 30 m, from: J1, to: unknown}]
+"""
+NO_METER = """
+bench: a bench without an ohmmeter
+instruments: [{name: thermometer, profile: scpi-thermometer, port: simulated}]
+simulate: {seed: 5}
+"""
+
+
+@pytest.mark.parametrize(("way", "named"), [("sizes", 7), ("chain", 8)])
+def test_a_bare_tester_needs_no_instrument_at_all(way: str, named: int, tmp_path: Path) -> None:
+    plant, bench_file, record = tmp_path / "plant.yaml", tmp_path / "bench.yaml", tmp_path / "r.jsonl"
+    plant.write_text(SMALL, "utf-8")
+    bench_file.write_text(NO_METER, "utf-8")
+    words = ("identify", "W1", "--plant", plant, "--bench", bench_file, "--tester", "--by", way, "--record", record)
+    done = proveout(*words, "--speed", 300, cwd=tmp_path)
+    # in groups of growing size one of eight is left over, and is not proven by elimination alone
+    assert done.returncode == (0 if named == 8 else 1), done.stdout + done.stderr
+    facts = found(record)
+    flags = PlantWorld(load_plant(plant), seed=5).flags
+    assert len(facts["names"]) == named
+    assert all(flags[flag] == f"{name}.far" for flag, name in facts["names"].items())
+    events = [entry.event for entry in read_record(record)]
+    assert not any(isinstance(event, e.Read | e.Met) for event in events)
+    heard = [event.answer for event in events if isinstance(event, e.Answered) and event.answer in ("yes", "no")]
+    assert len(heard) == facts["readings"] and set(heard) == {"yes", "no"}
+    assert facts["evidence"], "what each name rests on is kept"
+    assert done.stdout.count("It beeps.") == heard.count("yes") and "Prove the tester again" in done.stdout
+    replayed = proveout("replay", record, cwd=tmp_path)
+    assert replayed.returncode == done.returncode
+    assert f"{named} of 8 conductors of W1 are identified" in replayed.stdout
+
+
 def test_a_killed_identification_goes_on_where_it_stood(tmp_path: Path) -> None:
     record = tmp_path / "r.jsonl"
     words: tuple[object, ...] = (
