@@ -7,8 +7,8 @@ before anything is named. Where they differ, a conductor does not get through or
 pairs are chained all the same. The names are then proven: their ends are clipped at the far end alone, once in
 pairs and once in a chain, and both must be seen at the near end exactly as the names say. No exchange of
 names keeps both groupings, so names that pass are right, whatever else is broken; those that do not pass are
-taken back. What is left is hung on proven ends and looked for. If the chain can be read in two directions
-nothing is named, and another chain is laid with the pairs shifted by one.
+taken back. Every reading is taken twice by then. What is left is hung on proven ends and looked for. If the
+chain can be read in two directions nothing is named, and another chain is laid with the pairs shifted by one.
 
 Ends that are joined before anything was clipped are found at both sides first, and kept out of the chain: far
 parts that touch could otherwise make up for conductors that are open, and imitate a sound pair.
@@ -19,6 +19,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import log2
+from operator import eq
 from zlib import crc32
 
 from bench.diagnose.chain_reading import Reading, readings
@@ -125,6 +126,8 @@ class _Chain:
             order = [*plan.conductors[shift:], *plan.conductors[:shift]]
             yield from self._round(order)
             if self._wrong:
+                # One slip among the answers that prove a name must not decide it.
+                desk.agree = eq
                 yield from self._prove()
             if self._names:
                 break

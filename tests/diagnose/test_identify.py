@@ -516,6 +516,21 @@ def test_dense_damage_in_tiny_cables_never_makes_a_wrong_name_by_the_chain():
                     check_names(cable, run("chain", cable), (size, opens, shorts, seed))
 
 
+def test_a_false_answer_after_a_fault_was_seen_decides_no_name_by_the_chain():
+    """One answer is turned round, each in its turn, from the proof of the names on; one once gave a wrong name."""
+    for at in range(100, 150):
+        cable = Cable(15, 1, 1, 1)
+        count = [0]
+
+        def look(request, cable=cable, count=count, at=at):
+            if not isinstance(request, Measure):
+                return cable.look(request)
+            count[0] += 1
+            return cable.look(request) != (count[0] == at)
+
+        check_names(cable, carry_out(plan_for("chain", cable).planner(), look).next().result, at)
+
+
 def check_names(cable, result, case=None):
     """No name is wrong, nor given to a conductor that does not get through; a guess by what is left over may be."""
     said = {**result.names, **result.by_elimination}
