@@ -392,7 +392,7 @@ def _made_safe(state: State, event: e.MadeSafe, n: int) -> State:
             number=state.number,
             instrument=bad[0],
             kind="unsafe",
-            what=f"the output of {', '.join(bad)} could not be confirmed off",
+            what=f"the output of {', '.join(bad)} could not be confirmed off{_why_not(bad, event.left)}",
             advice="Switch it off by hand at the instrument or its breaker, then try again.",
         )
         return _to(state, Phase.TROUBLED, trouble=trouble)
@@ -403,6 +403,13 @@ def _made_safe(state: State, event: e.MadeSafe, n: int) -> State:
         assert step is not None
         return _to(state, Phase.PAUSED, then=Phase.MEETING if state.to_meet else _PHASE_OF[step.kind])
     return _to(state, Phase.MEETING) if state.to_meet else _enter(state, state.cursor)
+
+
+def _why_not(silent: Iterable[str], told: Iterable[str]) -> str:
+    """What the crew says of instruments that were not confirmed off; empty where it says nothing."""
+    starts = tuple(f"{name}: " for name in silent)
+    said = [text.rstrip(".") for text in told if text.startswith(starts)]
+    return f" ({'; '.join(said)})" if said else ""
 
 
 def _unpowered(state: State) -> State:
