@@ -2,6 +2,8 @@
 .DEFAULT_GOAL := help
 VENV := .venv
 BIN := $(VENV)/bin
+# many tests wait for a process of their own: twice as many as cores keep the cores busy
+WORKERS ?= $(shell echo $$(( 2 * $$(nproc 2>/dev/null || getconf _NPROCESSORS_ONLN 2>/dev/null || echo 2) )))
 PYTHON ?= python3
 READY := $(VENV)/.ready
 
@@ -26,7 +28,7 @@ demo: $(READY) ## walk the continuity of a rebuilt bundle of Gannet Head on a si
 	@$(BIN)/proveout demo
 
 test: $(READY) ## run the tests
-	@$(BIN)/python -m pytest -n auto
+	@$(BIN)/python -m pytest -n $(WORKERS) --dist worksteal
 
 check: $(READY) ## lint, formatting, types, and which room may import which
 	@$(BIN)/ruff check .
