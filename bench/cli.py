@@ -14,7 +14,7 @@ from bench import __version__
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
     from typing import Final
 
 COMMANDS: Final[dict[str, str]] = {
@@ -139,7 +139,7 @@ def _command(name: str, words: Sequence[str]) -> int:
     return _guarded(module.run, own.parse_args(words))
 
 
-def _guarded(run: object, arguments: argparse.Namespace) -> int:
+def _guarded(run: Callable[[argparse.Namespace], int], arguments: argparse.Namespace) -> int:
     from bench.errors import expected
     from bench.exits import STOPPED
     from bench.texts import Harmless
@@ -147,7 +147,7 @@ def _guarded(run: object, arguments: argparse.Namespace) -> int:
     streams = sys.stdout, sys.stderr
     sys.stdout, sys.stderr = Harmless(sys.stdout), Harmless(sys.stderr, returns=True)
     try:
-        return int(run(arguments))  # type: ignore[operator]
+        return run(arguments)
     except KeyboardInterrupt:
         print("interrupted", file=sys.stderr)
         return STOPPED

@@ -449,9 +449,10 @@ def _fields_of(kind: type[msgspec.Struct]) -> dict[str, tuple[Any, bool, str]]:
 def _struct(node: Node, kind: type[msgspec.Struct], places: Places, problems: list[Problem], path: str) -> Any:
     fields = _fields_of(kind)
     # a struct with one required field may be written as just that field's value: `- Reseat the card.`
-    if isinstance(node, Scalar) and not node.empty and getattr(kind, "__shorthand__", None):
-        value = convert(node, fields[kind.__shorthand__][0], places, problems, path)  # type: ignore[attr-defined]
-        return _build(node, kind, {kind.__shorthand__: value}, places, problems, path)  # type: ignore[attr-defined]
+    shorthand = getattr(kind, "__shorthand__", "")
+    if isinstance(node, Scalar) and not node.empty and shorthand:
+        value = convert(node, fields[shorthand][0], places, problems, path)
+        return _build(node, kind, {shorthand: value}, places, problems, path)
     if not isinstance(node, Fields):
         return _bad(problems, node, path, f"a mapping with {one_of(fields)}")
     config = kind.__struct_config__

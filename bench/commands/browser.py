@@ -76,6 +76,7 @@ async def _serve(server: object) -> None:
         try:
             loop.add_signal_handler(number, told.set)
         except NotImplementedError:
+            # the loop of some systems takes no signals; the interpreter does
             signal.signal(number, lambda *_: loop.call_soon_threadsafe(told.set))
 
     def ready(url: str) -> None:

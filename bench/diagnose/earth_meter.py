@@ -10,12 +10,12 @@ import numpy as np
 from bench.diagnose.earth_fit import Meter
 from bench.diagnose.earth_network import Floats
 from bench.diagnose.errors import DiagnoseError
+from bench.diagnose.ohm_scale import ohms_accuracy
 from bench.judge.accuracy import AccuracyTable
 from bench.judge.errors import JudgeError
 from bench.judge.ohms import Leads, ThermalEmf
 from bench.judge.reading import reading_budget
 from bench.quantity import engineering
-from bench.roles import function_name
 from bench.walk.facts import BenchFacts, InstrumentFacts
 
 OPEN_OHM = 1e3
@@ -63,12 +63,7 @@ def bench_meter(bench: BenchFacts, celsius: float, wires: int, at: str = "") -> 
     Raises:
         DiagnoseError: nothing fills the role, it does not read ohms so, or nothing is known of its accuracy.
     """
-    facts = bench.for_role("ohms")
-    if facts is None:
-        raise DiagnoseError(f"{bench.name}: no instrument fills the role 'ohms'")
-    table, function = facts.table, facts.accuracy_of.get(function_name("resistance", wires))
-    if table is None or function is None or function not in table.functions:
-        raise DiagnoseError(f"{facts.name}: nothing is known of its accuracy for ohms with {wires} wires")
+    facts, table, function = ohms_accuracy(bench, wires)
     top = min(max(row.top for row in table.rows if row.function == function), OPEN_OHM)
     knots = np.geomspace(_LEAST, top, _STEPS).tolist()
     leads = Leads.four_wires() if wires == 4 else Leads.nulled(0.0)

@@ -17,6 +17,21 @@ STAYS_UP: Final = 0.9
 """A meter that ranges by itself may still show so much of a lower range's top on the range above (own choice)."""
 
 
+def ohms_accuracy(bench: BenchFacts, wires: int) -> tuple[InstrumentFacts, AccuracyTable, str]:
+    """The meter that fills the role ``ohms``, its accuracy table, and the name of the function in it.
+
+    Raises:
+        DiagnoseError: nothing fills the role, it does not read ohms so, or nothing is known of its accuracy.
+    """
+    facts = bench.for_role("ohms")
+    if facts is None:
+        raise DiagnoseError(f"{bench.name}: no instrument fills the role 'ohms'")
+    table, function = facts.table, facts.accuracy_of.get(function_name("resistance", wires))
+    if table is None or function is None or function not in table.functions:
+        raise DiagnoseError(f"{facts.name}: nothing is known of its accuracy for ohms with {wires} wires")
+    return facts, table, function
+
+
 def scale_of(bench: BenchFacts, highest: float, wires: int = 2, zeroed: bool = True) -> Meter:
     """The bounds of the meter that fills the role ``ohms``, for every reading up to a highest one.
 
@@ -32,12 +47,7 @@ def scale_of(bench: BenchFacts, highest: float, wires: int = 2, zeroed: bool = T
     Raises:
         DiagnoseError: nothing fills the role, or nothing is known of its accuracy, or it does not read so high.
     """
-    facts = bench.for_role("ohms")
-    if facts is None:
-        raise DiagnoseError(f"{bench.name}: no instrument fills the role 'ohms'")
-    table, function = facts.table, facts.accuracy_of.get(function_name("resistance", wires))
-    if table is None or function is None or function not in table.functions:
-        raise DiagnoseError(f"{facts.name}: nothing is known of its accuracy for ohms with {wires} wires")
+    facts, table, function = ohms_accuracy(bench, wires)
     tops = sorted({row.top for row in table.rows if row.function == function})
     if highest > tops[-1]:
         raise DiagnoseError(f"{facts.name} reads up to {tops[-1]:g} ohm; {highest:g} ohm are wanted")

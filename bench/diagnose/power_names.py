@@ -83,6 +83,7 @@ def findings(state: State) -> list[PowerFinding]:
             block, under = [], source
             if outcome.finding in _SENTENCES:
                 text = f"Shelf {step.subject} {_SENTENCES[outcome.finding]}. {outcome.sentence}"
+                # the keys of the sentences are names; a type checker does not follow that
                 add(PowerFinding(outcome.finding, step.subject, text))  # type: ignore[arg-type]
         elif isinstance(source, Measure) and source.live:
             block.append((step, outcome))

@@ -21,6 +21,7 @@ from bench.diagnose.planner import STAR, Card, Clear
 from bench.diagnose.rig_cards import cards_of, headings
 from bench.diagnose.seek import finding
 from bench.diagnose.seek_planned import Reached, Translation, reached
+from bench.diagnose.tag_search import TagPlan
 from bench.diagnose.tags import Scale
 from bench.plant.model import Plant
 from bench.quantity import Amount
@@ -188,7 +189,7 @@ def _told(planned: Planned, plant: Plant, at: Reached[Identification], trail: Se
 def progress(planned: Planned, trail: Sequence[Link]) -> str:
     """What the readings say so far, before anything is proven; empty where they say nothing yet."""
     case, way = planned.case, planned.way
-    if way.method != "tags" or case.common is None:
+    if not isinstance(way.plan, TagPlan) or case.common is None:
         return ""
     bearer: dict[float, str] = {}
     scale: Scale | None = None
@@ -196,7 +197,7 @@ def progress(planned: Planned, trail: Sequence[Link]) -> str:
     for link in trail:
         if isinstance(link.want, Do):
             bearer = {tag.ohms.value: tag.place for tag in link.want.rig.tags} if link.want.rig is not None else {}
-            fitted = [tag for batch in way.plan.batches for tag in batch.values() if tag.ohms in bearer]  # type: ignore[union-attr]
+            fitted = [tag for batch in way.plan.batches for tag in batch.values() if tag.ohms in bearer]
             scale = Scale(sorted(set(fitted)), case.loop, case.meter) if fitted and case.meter is not None else None
         elif scale is not None and link.ohms is not None and case.common[1] in link.want.between:
             tag = scale.tag(link.ohms)

@@ -292,10 +292,10 @@ class Landing:
             if status == "unknown":
                 found = f"'{text}' with the status unknown"
                 self._report.say(at, side.step, found=found, expected="the status 'claimed', or 'unknown' for the pin")
-            side.terminals[number] = self._pin(at, side, text)
+            pin = side.terminals[number] = self._pin(at, side, text)
             side.status[number] = "known"
-            if side.terminals[number] is not None:
-                side.owners.append(side.terminals[number].owner)  # type: ignore[union-attr]
+            if pin is not None:
+                side.owners.append(pin.owner)
         if status == "unknown":
             side.terminals[number] = None
             side.status[number] = "unknown"

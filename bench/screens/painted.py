@@ -82,7 +82,28 @@ class PaintedScreen(Screen[None], inherit_bindings=False):
         self._pressed(event.key, event.character)
 
 
-class PaintedApp(App[None], inherit_bindings=False):
+class ThemedApp(App[None], inherit_bindings=False):
+    """A program in our own light and dark, without Textual's keys and menus.
+
+    Args:
+        settings: how the screen behaves.
+    """
+
+    ENABLE_COMMAND_PALETTE = False
+    BINDINGS: ClassVar = []
+    TITLE = "Proveout"
+
+    def __init__(self, settings: Settings | None) -> None:
+        self.bare = "NO_COLOR" in os.environ
+        # only so does Textual leave out colours altogether instead of turning them grey
+        super().__init__(ansi_color=True if self.bare else None)
+        self.settings = settings or Settings()
+        for theme in THEMES:
+            self.register_theme(theme)
+        self.theme = "day" if self.settings.day else "night"
+
+
+class PaintedApp(ThemedApp, inherit_bindings=False):
     """A screen as a program.
 
     Args:
@@ -91,21 +112,11 @@ class PaintedApp(App[None], inherit_bindings=False):
         starting: what is shown until there is more.
     """
 
-    ENABLE_COMMAND_PALETTE = False
-    BINDINGS: ClassVar = []
-    TITLE = "Proveout"
-
     def __init__(self, settings: Settings | None, tick: float, starting: str) -> None:
-        bare = "NO_COLOR" in os.environ
-        # only so does Textual leave out colours altogether instead of turning them grey
-        super().__init__(ansi_color=True if bare else None)
-        self.settings = settings or Settings()
-        self.sheet = Sheet("bare" if bare else "day" if self.settings.day else "night")
+        super().__init__(settings)
+        self.sheet = Sheet(self.palette)
         self.bug: BaseException | None = None
-        self._every, self._starting, self._bare, self._over = tick, starting, bare, False
-        for theme in THEMES:
-            self.register_theme(theme)
-        self.theme = "day" if self.settings.day else "night"
+        self._every, self._starting, self._over = tick, starting, False
 
     def get_default_screen(self) -> Screen[None]:
         """The page is there from the start."""
@@ -123,7 +134,7 @@ class PaintedApp(App[None], inherit_bindings=False):
     @property
     def palette(self) -> str:
         """The palette to paint with."""
-        return "bare" if self._bare else "day" if self.theme == "day" else "night"
+        return "bare" if self.bare else "day" if self.theme == "day" else "night"
 
     @property
     @abstractmethod

@@ -14,7 +14,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import ClassVar, Final
 
-from textual.app import App, ComposeResult
+from textual.app import ComposeResult
 from textual.events import Key, Resize
 from textual.screen import Screen
 
@@ -23,7 +23,7 @@ from bench.screens.app import TICK
 from bench.screens.cells import EMPTY, Line, Span, centred, wrapped
 from bench.screens.glyphs import ASCII, UNICODE
 from bench.screens.keys import Key as Shown
-from bench.screens.painted import THEMES
+from bench.screens.painted import ThemedApp
 from bench.screens.prompts import Prompt
 from bench.screens.settings import Settings
 from bench.screens.sheet import Sheet
@@ -352,22 +352,13 @@ class ReplayScreen(Screen[None], inherit_bindings=False):
             self.dismiss(None)
 
 
-class ReplayApp(App[None], inherit_bindings=False):
+class ReplayApp(ThemedApp, inherit_bindings=False):
     """A replay as a program. Use :func:`run`, or :meth:`App.run_test` in tests."""
-
-    ENABLE_COMMAND_PALETTE = False
-    BINDINGS: ClassVar = []
-    TITLE = "Proveout"
 
     def __init__(
         self, record: Path, settings: Settings | None = None, *, clock: Callable[[], float] = time.monotonic
     ) -> None:
-        # only so does Textual leave out colours altogether instead of turning them grey
-        super().__init__(ansi_color=True if "NO_COLOR" in os.environ else None)
-        settings = settings or Settings()
-        for theme in THEMES:
-            self.register_theme(theme)
-        self.theme = "day" if settings.day else "night"
+        super().__init__(settings)
         self.replay = ReplayScreen(record, settings, left=self.exit, clock=clock)
 
     def get_default_screen(self) -> Screen[None]:

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 import random
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
@@ -141,11 +141,7 @@ class PlantWorld:
         Raises:
             ValueError: a name is no bond.
         """
-        wanted = frozenset(bonds)
-        unknown = wanted - set(self._plant.bonds)
-        if unknown:
-            raise ValueError(f"found {', '.join(sorted(unknown))}, expected bonds of the plant")
-        self._lifted = wanted
+        self._lifted = frozenset(known(bonds, self._plant.bonds, "bonds of the plant"))
         self._forget()
 
     def hold(self, where: str) -> None:
@@ -171,11 +167,7 @@ class PlantWorld:
         Raises:
             ValueError: a name is no breaker.
         """
-        wanted = frozenset(closed)
-        unknown = wanted - set(self._plant.breakers)
-        if unknown:
-            raise ValueError(f"found {', '.join(sorted(unknown))}, expected breakers of the plant")
-        self._closed = wanted
+        self._closed = frozenset(known(closed, self._plant.breakers, "breakers of the plant"))
         self._forget()
 
     def energise(self, supplies: Iterable[str]) -> None:
@@ -184,11 +176,7 @@ class PlantWorld:
         Raises:
             ValueError: a name is no supply.
         """
-        wanted = frozenset(supplies)
-        unknown = wanted - set(self._plant.supplies)
-        if unknown:
-            raise ValueError(f"found {', '.join(sorted(unknown))}, expected supplies of the plant")
-        self._energised = wanted
+        self._energised = frozenset(known(supplies, self._plant.supplies, "supplies of the plant"))
         self._forget()
 
     def _forget(self) -> None:
@@ -408,6 +396,19 @@ def _tied(plant: Plant, seed: int) -> dict[str, str]:
             random.Random(f"flags {seed} {cable.name} {side}").shuffle(ends)
             tied.update((flag_name(cable.name, side, number), end) for number, end in enumerate(ends, 1))
     return tied
+
+
+def known(names: Iterable[str], among: Collection[str], what: str) -> tuple[str, ...]:
+    """The names, once each of them is known.
+
+    Raises:
+        ValueError: one is not; the text says what was expected.
+    """
+    wanted = tuple(names)
+    unknown = set(wanted) - set(among)
+    if unknown:
+        raise ValueError(f"found {', '.join(sorted(unknown))}, expected {what}")
+    return wanted
 
 
 def _loads(plant: Plant, faults: Sequence[k.Fault], rng: random.Random) -> list[ShelfDraw]:

@@ -34,7 +34,7 @@ from bench.plant import faults as k
 from bench.plant.model import Plant
 from bench.plant.things import Card
 from bench.simulate.circuit import CurrentSource, Edge, Network, Solution, UndervoltageCollapse, VoltageSource
-from bench.simulate.plant_world import PlantWorld, ShelfDraw
+from bench.simulate.plant_world import PlantWorld, ShelfDraw, known
 from bench.simulate.power_input import (
     BLEED_OHM,
     BRIDGED_AT,
@@ -196,10 +196,7 @@ class PowerWorld(PlantWorld):
         Raises:
             ValueError: a name is no card.
         """
-        wanted = frozenset(out)
-        unknown = wanted - set(self._plant.cards)
-        if unknown:
-            raise ValueError(f"found {', '.join(sorted(unknown))}, expected cards of the plant")
+        wanted = frozenset(known(out, self._plant.cards, "cards of the plant"))
         self._carry(time)
         self._place.out = wanted
         self._fill()
@@ -211,9 +208,7 @@ class PowerWorld(PlantWorld):
         Raises:
             ValueError: a name is no shelf with an inlet.
         """
-        unknown = set(amps) - set(self._inputs)
-        if unknown:
-            raise ValueError(f"found {', '.join(sorted(unknown))}, expected shelves with an inlet")
+        known(amps, self._inputs, "shelves with an inlet")
         self._carry(time)
         self._place.dummy = dict(amps)
         self._fill()
@@ -225,10 +220,7 @@ class PowerWorld(PlantWorld):
         Raises:
             ValueError: a name is no supply.
         """
-        wanted = tuple(supplies)
-        unknown = set(wanted) - set(self._plant.supplies)
-        if unknown:
-            raise ValueError(f"found {', '.join(sorted(unknown))}, expected supplies of the plant")
+        wanted = known(supplies, self._plant.supplies, "supplies of the plant")
         self._carry(time)
         if wanted != self._place.at:
             self._place.at = wanted
