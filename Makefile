@@ -25,7 +25,7 @@ $(READY): pyproject.toml
 	@touch $@
 
 demo: $(READY) ## walk the continuity of a rebuilt bundle of Gannet Head on a simulated bench
-	@$(BIN)/proveout demo
+	@$(BIN)/proveout demo || test $$? -eq 1  # 1: it found the faults that are there to be found
 
 test: $(READY) ## run the tests
 	@$(BIN)/python -m pytest -n $(WORKERS) --dist worksteal

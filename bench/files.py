@@ -142,11 +142,21 @@ class Places:
         return node.place
 
 
+_ALIKE: Final = str.maketrans("oil", "011")
+"""Letters that are taken for figures, and the other way round."""
+
+
 def near(found: str, known: Iterable[str]) -> str:
     """A hint with the nearest known name: ``did you mean 'bay2'?``; empty where nothing is near."""
     by_fold = {name.casefold(): name for name in known}
-    close = difflib.get_close_matches(found.casefold(), by_fold, n=1, cutoff=0.6)
-    return f"did you mean '{by_fold[close[0]]}'?" if close else ""
+    folded = found.casefold()
+    close = difflib.get_close_matches(folded, by_fold, n=1, cutoff=0.6)
+    if not close:
+        return ""
+    # a name that only looks alike is the one: W1O1 is W101, and not W511 which has as many letters in common
+    looks = folded.translate(_ALIKE)
+    meant = next((name for name in by_fold if name.translate(_ALIKE) == looks), close[0])
+    return f"did you mean '{by_fold[meant]}'?"
 
 
 def one_of(known: Iterable[str], *, most: int = 12) -> str:
