@@ -2,13 +2,8 @@
 
 from __future__ import annotations
 
-import fcntl
-import os
-import pty
 import signal
-import struct
 import subprocess
-import termios
 import threading
 import time
 from collections.abc import Callable, Mapping
@@ -16,7 +11,7 @@ from pathlib import Path
 
 import pyte
 
-from tests.walks.tool import COMMAND, environment
+from tests.walks.window import Window
 
 WITHIN = 60.0
 """Seconds that anything may take to come up on a slow machine."""
@@ -35,38 +30,17 @@ class Glass:
     def __init__(
         self, *words: object, cwd: Path, size: tuple[int, int] = (80, 24), more: Mapping[str, str] | None = None
     ) -> None:
-        columns, rows = size
-        self._master, slave = pty.openpty()
-        fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
-        place = {"TERM": "xterm-256color", "COLUMNS": str(columns), "LINES": str(rows)}
-        self.process = subprocess.Popen(
-            [*COMMAND, *map(str, words)],
-            cwd=cwd,
-            env={**environment(), **place, **(more or {})},
-            stdin=slave,
-            stdout=slave,
-            stderr=slave,
-            start_new_session=True,
-        )
-        os.close(slave)
         self.raw = b""
-        self._screen = pyte.Screen(columns, rows)
+        self._screen = pyte.Screen(*size)
         self._stream = pyte.ByteStream(self._screen)
         self._lock = threading.Lock()
-        self._reader = threading.Thread(target=self._read, daemon=True)
-        self._reader.start()
+        self._window = Window(*words, cwd=cwd, heard=self._hear, size=size, more=more)
+        self.process = self._window.process
 
-    def _read(self) -> None:
-        while True:
-            try:
-                data = os.read(self._master, 65536)
-            except OSError:
-                return
-            if not data:
-                return
-            with self._lock:
-                self.raw += data
-                self._stream.feed(data)
+    def _hear(self, data: bytes) -> None:
+        with self._lock:
+            self.raw += data
+            self._stream.feed(data)
 
     @property
     def text(self) -> str:
@@ -81,7 +55,7 @@ class Glass:
 
     def type(self, keys: str) -> None:
         """Press keys."""
-        os.write(self._master, keys.encode())
+        self._window.type(keys)
 
     def until(self, true: Callable[[], object], within: float = WITHIN) -> None:
         """Wait for something to become true."""
@@ -117,7 +91,7 @@ class Glass:
     def end(self, within: float = WITHIN) -> int:
         """Wait for its end; returns the exit code."""
         code = self.process.wait(timeout=within)
-        self._reader.join(timeout=1.0)
+        self._window.drained()
         return code
 
     def close(self) -> None:
@@ -129,4 +103,4 @@ class Glass:
             except subprocess.TimeoutExpired:
                 self.process.kill()
                 self.process.wait(timeout=20)
-        os.close(self._master)
+        self._window.close()

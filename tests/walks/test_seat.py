@@ -2,15 +2,9 @@
 
 from __future__ import annotations
 
-import fcntl
 import os
-import pty
 import queue
 import signal
-import struct
-import subprocess
-import termios
-import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -24,40 +18,23 @@ from bench.runner.door import door_of, read_door
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.state import State, request, start, take
-from tests.walks.tool import COMMAND, SEQUENCE, bench_without_faults, environment, wait_for_lines
+from tests.walks.tool import SEQUENCE, bench_without_faults, wait_for_lines
+from tests.walks.window import Window
 
 
 class Screen:
     """A real screen process on a real pseudo-terminal of 80 by 24, whose output is read and kept."""
 
     def __init__(self, *words: object, cwd: Path) -> None:
-        self._master, slave = pty.openpty()
-        fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
-        self.process = subprocess.Popen(
-            [*COMMAND, *map(str, words)],
-            cwd=cwd,
-            env={**environment(), "TERM": "xterm-256color", "COLUMNS": "80", "LINES": "24"},
-            stdin=slave,
-            stdout=slave,
-            stderr=slave,
-            start_new_session=True,
-        )
-        os.close(slave)
         self.shown = b""
-        threading.Thread(target=self._drain, daemon=True).start()
+        self._window = Window(*words, cwd=cwd, heard=self._hear)
+        self.process = self._window.process
 
-    def _drain(self) -> None:
-        while True:
-            try:
-                data = os.read(self._master, 65536)
-            except OSError:
-                return
-            if not data:
-                return
-            self.shown += data
+    def _hear(self, data: bytes) -> None:
+        self.shown += data
 
     def type(self, keys: str) -> None:
-        os.write(self._master, keys.encode())
+        self._window.type(keys)
 
     def wait_for(self, text: bytes, timeout: float = 30.0) -> None:
         end = time.monotonic() + timeout
@@ -66,8 +43,7 @@ class Screen:
             time.sleep(0.02)
 
     def close_terminal(self) -> None:
-        """Close the window: no signal comes, since the process has no controlling terminal here."""
-        os.close(self._master)
+        self._window.close()
 
     def kill(self) -> None:
         self.process.send_signal(signal.SIGKILL)
