@@ -142,8 +142,8 @@ class Places:
         return node.place
 
 
-_ALIKE: Final = str.maketrans("oil", "011")
-"""Letters that are taken for figures, and the other way round."""
+_ALIKE: Final = str.maketrans("o", "0")
+"""The letter that is taken for a figure, and the other way round."""
 
 
 def near(found: str, known: Iterable[str]) -> str:
