@@ -18,19 +18,19 @@ import msgspec
 from bench import __version__
 from bench.errors import BadRequest
 from bench.files import BadFile, Place, Places, Problem, from_text
-from bench.instruments.benchfile import Bench, load_bench, parse_bench
-from bench.instruments.conversation import Trace
+from bench.instruments.bench_file import Bench, load_bench, parse_bench
 from bench.instruments.instrument import Instrument
-from bench.instruments.library import Library
-from bench.instruments.wire import show
-from bench.judge.errors import JudgeError
+from bench.instruments.profile.library import Library
+from bench.instruments.wire.conversation import Trace
+from bench.instruments.wire_text import show
+from bench.judge.judge_error import JudgeError
 from bench.plant.faults import Fault, check_faults
 from bench.record.append import RecordWriter, mended, stamp, utc_now
 from bench.record.read import BrokenRecord, read_lines
 from bench.roles import ROLE_OF, Reads, function_name
 from bench.runner.core import Runner
 from bench.runner.crew import InstrumentCrew
-from bench.runner.member import Member, Opener
+from bench.runner.crew_member import Member, Opener
 from bench.runner.ports import Hands, Manner
 from bench.runner.routed import RoutedHands
 from bench.sequence.file import Energise, Measure, Zero
@@ -527,7 +527,7 @@ def _opener(bench: Bench, name: str, address: str, trace: Path | None) -> Callab
 
 def _searching(bench: Bench, name: str, trace: Path | None) -> tuple[Callable[[], Opener] | None, str]:
     """What looks for an instrument that is plugged in elsewhere, and what to tell a person before that."""
-    from bench.instruments.finding import identifies_by_serial, on_other_port
+    from bench.instruments.discovery import identifies_by_serial, on_other_port
 
     one, profile = bench.instrument(name), bench.profiles[name]
     if bench.simulated or not identifies_by_serial(profile, one.serial, one.port):

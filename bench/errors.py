@@ -8,7 +8,7 @@ from bench.exits import BAD_INPUT, STOPPED
 def expected(error: Exception) -> tuple[str, int] | None:
     """The text and exit code of an error that a person can mend; None for a bug."""
     from bench.files import BadFile
-    from bench.instruments.trouble import InstrumentTrouble
+    from bench.instruments.ports.trouble import InstrumentTrouble
     from bench.record.append import RecordBusy, RecordTrouble
     from bench.record.read import BrokenRecord
     from bench.runner.client import NotLetIn

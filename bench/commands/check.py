@@ -100,15 +100,15 @@ def _plant(path: Path) -> list[str]:
 
 def _bench(path: Path) -> list[str]:
     from bench.assemble import job_folder
-    from bench.instruments.benchfile import load_bench
-    from bench.instruments.library import Library
+    from bench.instruments.bench_file import load_bench
+    from bench.instruments.profile.library import Library
 
     load_bench(path, Library.for_job(job_folder(path)))
     return []
 
 
 def _profile(path: Path) -> list[str]:
-    from bench.instruments.library import load_profile
+    from bench.instruments.profile.library import load_profile
 
     load_profile(path)
     return []

@@ -14,7 +14,7 @@ from bench import exits
 from bench.commands.common import LOGS
 
 if TYPE_CHECKING:
-    from bench.diagnose.evidence_rows import Evidence
+    from bench.job.rows import Evidence
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -27,7 +27,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Hold the two sides against each other."""
-    from bench.diagnose.evidence_compare import compare
+    from bench.job.compare import compare
     from bench.report.compare_text import lines, plain
 
     if Path(options.before).is_file() and Path(options.after).is_file():
@@ -48,7 +48,7 @@ def run(options: argparse.Namespace) -> int:
 
 def _of_record(path: Path) -> tuple[Evidence, ...]:
     """What counts of one record."""
-    from bench.diagnose.evidence_rows import distil
+    from bench.job.rows import distil
     from bench.record.read import BrokenRecord, read_record
     from bench.walk.state import OutOfTurn, Refused, Stale
 
@@ -60,9 +60,9 @@ def _of_record(path: Path) -> tuple[Evidence, ...]:
 
 def _on_dates(logs: Path, before: str, after: str) -> tuple[list[Evidence], list[Evidence]]:
     """What counted at the end of two days, by all records of a folder."""
-    from bench.commands.evidence import newest_plant, open_folder
-    from bench.diagnose.evidence_reach import Reaching
-    from bench.diagnose.evidence_ready import void
+    from bench.commands.job_records import newest_plant, open_folder
+    from bench.job.reach import Reaching
+    from bench.job.readiness import void
     from bench.record.index import records_in
 
     moments = (_end_of(before), _end_of(after))

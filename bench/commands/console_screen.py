@@ -23,7 +23,7 @@ class LocalScreen:
     """Both ends of the line to a runner in the same process: what the runner sends, and what the person wishes.
 
     To the runner it is a screen (:class:`bench.runner.core.Screen`), to the plain walk a link
-    (:class:`bench.screens.link.Link`).
+    (:class:`bench.screens.walk.link.Link`).
     """
 
     where = "this terminal"
@@ -65,7 +65,7 @@ def run_with_person(walk: Walk, name: str) -> State:
         whatever the runner raised, or the screen.
     """
     from bench.runner.core import Signalled
-    from bench.screens.plain import Plain
+    from bench.screens.walk.plain import Plain
 
     ended: list[State | BaseException] = []
 

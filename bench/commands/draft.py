@@ -67,7 +67,7 @@ REPROVE = "reprove"
 
 def _reprove(options: argparse.Namespace) -> int:
     from bench.commands.explain import draft, read
-    from bench.diagnose.explained import explained, to_prove
+    from bench.diagnose.explain.records import explained, to_prove
     from bench.errors import BadRequest
 
     if not options.record or options.output is None:
@@ -85,7 +85,7 @@ def _by_hand(kind: str, plant: Plant, of: str) -> str:
     """For isolation: what it costs by hand, as lines of comment; empty for other kinds."""
     if kind not in ("isolation", "crosses"):
         return ""
-    from bench.diagnose.by_hand import hand_lines
+    from bench.diagnose.apart.by_hand import hand_lines
 
     return "".join(f"# {line}\n" for line in hand_lines(plant, of, kind)) + "\n"
 

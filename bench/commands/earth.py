@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from bench import exits
 
 if TYPE_CHECKING:
-    from bench.diagnose.earth_meter import BenchMeter
+    from bench.diagnose.earth.meter import BenchMeter
     from bench.plant.model import Plant
     from bench.sequence.file import Found
     from bench.walk.state import State
@@ -33,8 +33,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Load, look, print."""
-    from bench.diagnose.earth_facts import picture_of
-    from bench.diagnose.errors import DiagnoseError
+    from bench.diagnose.diagnose_error import DiagnoseError
+    from bench.diagnose.earth.finding import picture_of
     from bench.errors import BadRequest
     from bench.plant.load import load_plant
     from bench.report import earth_text
@@ -80,7 +80,7 @@ def _found(record: Path, plant: Plant) -> tuple[Plant, Found, str]:
         BadRequest: it is of another plant, or holds no such search that came to its end.
     """
     from bench.commands.common import folded
-    from bench.diagnose.earth_facts import is_earth
+    from bench.diagnose.earth.finding import is_earth
     from bench.errors import BadRequest
     from bench.walk.results import results
 
@@ -96,9 +96,9 @@ def _found(record: Path, plant: Plant) -> tuple[Plant, Found, str]:
 
 def _meter(options: argparse.Namespace, plant: Plant) -> BenchMeter:
     from bench.assemble import bench_facts, job_folder
-    from bench.diagnose.earth_meter import bench_meter
-    from bench.instruments.benchfile import load_bench
-    from bench.instruments.library import Library
+    from bench.diagnose.earth.meter import bench_meter
+    from bench.instruments.bench_file import load_bench
+    from bench.instruments.profile.library import Library
 
     bench = load_bench(options.bench, Library.for_job(job_folder(options.bench)))
     return bench_meter(bench_facts(bench), plant.ambient_c, options.wires)
@@ -118,8 +118,8 @@ def _path(text: str) -> float:
 
 
 def _draw(path: Path, plant: Plant, found: Found | None) -> None:
-    from bench.diagnose.earth_facts import picture_of
-    from bench.diagnose.earth_picture import svg
+    from bench.diagnose.earth.finding import picture_of
+    from bench.diagnose.earth.picture import svg
     from bench.errors import BadRequest
 
     picture = picture_of(plant, found.facts if found is not None else {}, plant.ambient_c)

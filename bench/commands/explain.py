@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from bench import exits
 
 if TYPE_CHECKING:
-    from bench.diagnose.explained import Explained
+    from bench.diagnose.explain.records import Explained
     from bench.plant.model import Plant
     from bench.walk.state import State
 
@@ -29,7 +29,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Explain every group of cables that the records read."""
-    from bench.diagnose.explained import explained, follow_up, to_prove
+    from bench.diagnose.explain.records import explained, follow_up, to_prove
     from bench.errors import BadRequest
 
     plant, states = read(options.record)

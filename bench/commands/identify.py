@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 from bench import exits
 
 if TYPE_CHECKING:
-    from bench.diagnose.cable_case import Case
-    from bench.diagnose.identify import Way
+    from bench.diagnose.identify.case import Case
+    from bench.diagnose.identify.ways import Way
     from bench.plant.model import Plant
     from bench.walk.facts import BenchFacts
 
@@ -53,7 +53,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Plan, print the cards, walk, and write what was found."""
     from bench.commands import common
-    from bench.diagnose.cards_text import cards_text, ways_text
+    from bench.diagnose.identify.cards_text import cards_text, ways_text
 
     if options.resume is not None:
         return _walk(options, options.resume)
@@ -107,8 +107,8 @@ def _plant_path(options: argparse.Namespace) -> Path:
 
 
 def _planned(options: argparse.Namespace, path: Path) -> tuple[Plant, Case, tuple[Way, ...]]:
-    from bench.diagnose.cable_case import case_of
-    from bench.diagnose.errors import DiagnoseError
+    from bench.diagnose.diagnose_error import DiagnoseError
+    from bench.diagnose.identify.case import case_of
     from bench.errors import BadRequest
     from bench.plant.load import load_plant
     from bench.sequence.file import Seek
@@ -125,8 +125,8 @@ def _facts(options: argparse.Namespace) -> BenchFacts | None:
     if options.bench is None:
         return None
     from bench.assemble import bench_facts, job_folder
-    from bench.instruments.benchfile import load_bench
-    from bench.instruments.library import Library
+    from bench.instruments.bench_file import load_bench
+    from bench.instruments.profile.library import Library
 
     return bench_facts(load_bench(options.bench, Library.for_job(job_folder(options.bench))))
 
@@ -189,7 +189,7 @@ def _beside(record: Path, ending: str) -> Path:
 def _results(options: argparse.Namespace, record: Path) -> None:
     """Write labels and claims of what was found, where the search came to its end."""
     from bench.commands.common import folded
-    from bench.diagnose.identified import claims_of, claims_text, labels_csv, proved
+    from bench.diagnose.identify.finding import claims_of, claims_text, labels_csv, proved
     from bench.walk.results import results
 
     told = sys.stderr if options.json else sys.stdout

@@ -23,7 +23,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Find the job and show it."""
-    from bench.commands.hall_doors import show_hall
+    from bench.commands.job_screen import show_hall
 
     passed = [word for word in ("--ascii", "--quiet") if getattr(options, word[2:])]
     for name in ("operator", "say"):

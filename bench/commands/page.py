@@ -21,9 +21,9 @@ def run(options: argparse.Namespace) -> int:
     """Show the screen until its page is gone. Standard output belongs to what it paints."""
     from bench.commands.common import operator_name
     from bench.commands.start_screen import attached
-    from bench.screens.app import run as show
-    from bench.screens.link import through
-    from bench.screens.settings import Settings
+    from bench.screens.program.settings import Settings
+    from bench.screens.walk.app import run as show
+    from bench.screens.walk.link import through
 
     connect = through(attached(options.attach), operator_name(options.operator))
     # a browser has no bell that everybody hears, and it would ring at the program's terminal

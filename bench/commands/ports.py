@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING, Final
 from bench import exits
 
 if TYPE_CHECKING:
-    from bench.instruments.finding import Found, Question
-    from bench.instruments.library import Library
-    from bench.instruments.listing import Port
+    from bench.instruments.discovery import Found, Question
+    from bench.instruments.ports.listing import Port
+    from bench.instruments.profile.library import Library
 
 WORD: Final = "ASK"
 """What a person types to let ports be asked."""
@@ -46,7 +46,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """List, and ask where that is wanted."""
     from bench.errors import BadRequest
-    from bench.instruments.listing import joined, serial_ports, visa_ports
+    from bench.instruments.ports.listing import joined, serial_ports, visa_ports
 
     if options.ask is None and (options.bench or options.consent or options.profile):
         raise BadRequest("--bench, --consent and --profile go with --ask")
@@ -70,7 +70,7 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _show(port: Port) -> None:
-    from bench.instruments.listing import holder
+    from bench.instruments.ports.listing import holder
 
     print(port.device)
     serial = f"serial number {port.serial}" if port.serial else ""
@@ -88,8 +88,8 @@ def _show(port: Port) -> None:
 
 def _ask(options: argparse.Namespace, ports: list[Port]) -> int:
     from bench.assemble import job_folder
-    from bench.instruments.finding import ask_all
-    from bench.instruments.library import Library
+    from bench.instruments.discovery import ask_all
+    from bench.instruments.profile.library import Library
 
     library = Library.for_job(job_folder(options.bench or Path("bench.yaml")))
     plan = _plan(options, ports, library)
@@ -109,9 +109,9 @@ def _ask(options: argparse.Namespace, ports: list[Port]) -> int:
 
 def _plan(options: argparse.Namespace, ports: list[Port], library: Library) -> list[tuple[Port, tuple[Question, ...]]]:
     """What is to be asked where; prints it, and what is left alone."""
-    from bench.instruments.finding import has_line, questions
-    from bench.instruments.listing import holder
-    from bench.instruments.transport import port_key
+    from bench.instruments.discovery import has_line, questions
+    from bench.instruments.ports.listing import holder
+    from bench.instruments.ports.transport import port_key
 
     profiles = [library.profile(name) for name in options.profile]
     if not profiles:
@@ -181,7 +181,7 @@ def _tell(found: Found) -> None:
 def _write(path: Path, found: list[Found], library: Library) -> None:
     from datetime import datetime
 
-    from bench.instruments.benchdraft import bench_text, write_bench
+    from bench.instruments.bench_draft import bench_text, write_bench
 
     write_bench(path, bench_text(found, path.stem, datetime.now().astimezone().date()), library)
     print(f"\nwritten: {path}; look it over before you use it")

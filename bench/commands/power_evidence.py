@@ -53,9 +53,9 @@ class _Clearance:
         if path is None:
             self.wrong = f"there is no folder of records '{named}'"
             return
-        from bench.commands.evidence import changes_since, open_folder
-        from bench.diagnose.evidence_reach import Reaching
-        from bench.diagnose.evidence_ready import readiness, void
+        from bench.commands.job_records import changes_since, open_folder
+        from bench.job.reach import Reaching
+        from bench.job.readiness import readiness, void
 
         folder = open_folder(path, plant.name, lambda number, count: None)
         if folder.broken:

@@ -16,9 +16,9 @@ from typing import TYPE_CHECKING, Final
 from bench import exits
 
 if TYPE_CHECKING:
-    from bench.instruments.kit_asking import Told
-    from bench.instruments.profile import Profile
-    from bench.instruments.session import Decoder
+    from bench.instruments.parts import Decoder
+    from bench.instruments.profile.profile import Profile
+    from bench.instruments.trial_asking import Told
 
 WORD: Final = "ENERGISE"
 """What a person types to let outputs, and functions that energise, be tried."""
@@ -49,7 +49,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Replay the examples, and talk to the meter where there is a port."""
     from bench.errors import BadRequest
-    from bench.instruments.kit import examples
+    from bench.instruments.trial import examples
 
     if options.energise and options.port is None:
         raise BadRequest("--energise goes with --port")
@@ -73,8 +73,8 @@ def _load(name: str) -> tuple[Profile, Decoder | None]:
         BadFile: with every problem.
     """
     from bench.assemble import job_folder
-    from bench.instruments.library import Library, load_decoder, load_profile
-    from bench.instruments.profile_line import Frames
+    from bench.instruments.profile.library import Library, load_decoder, load_profile
+    from bench.instruments.profile.line import Frames
 
     path = Path(name)
     if path.suffix in (".yaml", ".yml") or len(path.parts) > 1:
@@ -90,10 +90,10 @@ def _talk(options: argparse.Namespace, profile: Profile, decoder: Decoder | None
     """Talk to the meter; returns how much is wrong."""
     from bench.assemble import tracer
     from bench.errors import BadRequest
-    from bench.instruments.kit import examine
-    from bench.instruments.kit_asking import Asker
-    from bench.instruments.listing import holder
-    from bench.instruments.transport import open_port
+    from bench.instruments.ports.listing import holder
+    from bench.instruments.ports.transport import open_port
+    from bench.instruments.trial import examine
+    from bench.instruments.trial_asking import Asker
 
     settings: dict[str, str] = {}
     for text in options.set:

@@ -24,15 +24,15 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Read the folder and say where the plant stands."""
-    from bench.commands.evidence import changes_since, open_folder
-    from bench.diagnose.evidence_reach import Reaching
-    from bench.diagnose.evidence_ready import readiness, void
+    from bench.commands.job_records import changes_since, open_folder
+    from bench.job.reach import Reaching
+    from bench.job.readiness import readiness, void
     from bench.plant.load import load_plant
     from bench.report.ready_text import lines, plain
 
     if options.screen:
-        from bench.commands.hall_doors import show_hall
-        from bench.screens.hall_view import Place
+        from bench.commands.job_screen import show_hall
+        from bench.screens.job.view import Place
 
         return show_hall(options.plant, options.logs, Place("ready"), unicode=not options.ascii)
     plant = load_plant(options.plant)

@@ -44,8 +44,8 @@ def run(options: argparse.Namespace) -> int:
 
 def _shown(options: argparse.Namespace) -> int:
     from bench.report.console import exit_code
-    from bench.screens.replaying import run as show
-    from bench.screens.settings import Settings
+    from bench.screens.program.settings import Settings
+    from bench.screens.replay.app import run as show
 
     tape = show(options.record, Settings(unicode=not options.ascii))
     return exit_code(tape.last) if tape is not None and tape.last.finished else exits.STOPPED

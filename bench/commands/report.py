@@ -44,8 +44,8 @@ def write_report(paths: list[Path], output: Path | None = None) -> Path:
         BadRequest: there is no record, or the file cannot be written.
         BrokenRecord: a record cannot be used.
     """
-    from bench.diagnose.evidence_rows import every_reading
     from bench.errors import BadRequest
+    from bench.job.rows import every_reading
     from bench.record.append import utc_now
     from bench.record.index import head_of
     from bench.record.read import BrokenRecord, read_record

@@ -39,7 +39,7 @@ def _type_of(kind: str) -> Any:
 
         return PlantFile
     if kind == "bench":
-        from bench.instruments.benchfile import BenchFile
+        from bench.instruments.bench_file import BenchFile
 
         return BenchFile
     if kind == "sequence":
@@ -47,7 +47,7 @@ def _type_of(kind: str) -> Any:
 
         return SequenceFile
     if kind == "profile":
-        from bench.instruments.profile import Profile
+        from bench.instruments.profile.profile import Profile
 
         return Profile
     if kind == "record":

@@ -16,7 +16,7 @@ from bench.errors import BadRequest
 
 if TYPE_CHECKING:
     from bench.runner.door import Door
-    from bench.screens.settings import Ended
+    from bench.screens.program.settings import Ended
 
 START_WITHIN: Final = 60.0
 """Seconds that a runner may take to read its files, start a simulated bench and open its door."""
@@ -149,15 +149,15 @@ def _screen(options: argparse.Namespace, door: Callable[[], Door]) -> int:
 
 
 def _shown(options: argparse.Namespace, door: Callable[[], Door]) -> Ended:
-    from bench.screens.link import through
-    from bench.screens.settings import Settings
+    from bench.screens.program.settings import Settings
+    from bench.screens.walk.link import through
 
     connect = through(door, common.operator_name(options.operator))
     settings = Settings(unicode=not options.ascii, tones=not options.quiet, say=options.say)
     if options.plain:
-        from bench.screens.plain import Plain
+        from bench.screens.walk.plain import Plain
 
         return Plain(connect, sys.stdout, sys.stdin, settings).run()
-    from bench.screens.app import run
+    from bench.screens.walk.app import run
 
     return run(connect, settings)

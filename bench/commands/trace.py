@@ -15,10 +15,10 @@ from bench import exits
 from bench.commands.common import LOGS
 
 if TYPE_CHECKING:
-    from bench.commands.evidence import Tell
-    from bench.diagnose.evidence_rows import Evidence, Told
-    from bench.diagnose.trace_points import Point, Surroundings
-    from bench.diagnose.trace_study import Study, Window
+    from bench.commands.job_records import Tell
+    from bench.job.points import Point, Surroundings
+    from bench.job.rows import Evidence, Told
+    from bench.job.study import Study, Window
     from bench.plant.model import Plant
 
 
@@ -38,9 +38,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Search, study, print."""
-    from bench.commands.evidence import newest_plant
-    from bench.diagnose.trace_points import point_of
+    from bench.commands.job_records import newest_plant
     from bench.errors import BadRequest
+    from bench.job.points import point_of
     from bench.plant.load import load_plant
     from bench.plant.model import UnknownName
     from bench.record.index import records_in
@@ -48,8 +48,8 @@ def run(options: argparse.Namespace) -> int:
     if (options.point is None) == (not options.all):
         raise BadRequest("name one point, or use --all")
     if options.screen:
-        from bench.commands.hall_doors import show_hall
-        from bench.screens.hall_view import Place
+        from bench.commands.job_screen import show_hall
+        from bench.screens.job.view import Place
 
         at = Place("changes") if options.all else Place("trace", options.point)
         return show_hall(options.plant, options.logs, at, unicode=not options.ascii)
@@ -103,7 +103,7 @@ class Source:
 
     def rows(self, names: Iterable[str] | None = None) -> Iterator[Evidence]:
         """The readings of some names, or all."""
-        from bench.diagnose.evidence_rows import came_up, every_reading, from_line
+        from bench.job.rows import came_up, every_reading, from_line
         from bench.record.index import has_notes, may_energise, search
         from bench.record.read import BrokenRecord, read_record
 
@@ -130,8 +130,8 @@ class Source:
 
     def told(self, plant: Plant, window: Window) -> list[Told]:
         """What happened inside a window, from the records that overlap it and from what was declared outside walks."""
-        from bench.commands.evidence import chapter_of, declared_in
-        from bench.diagnose.trace_study import bench_changes
+        from bench.commands.job_records import chapter_of, declared_in
+        from bench.job.study import bench_changes
         from bench.record.index import last_time
         from bench.record.read import BrokenRecord
 
@@ -147,8 +147,8 @@ class Source:
 
     def _plant_changes(self, window: Window) -> list[Told]:
         """The plant file was another one at the last reading before."""
-        from bench.diagnose.evidence_reach import differences
-        from bench.diagnose.evidence_rows import Told
+        from bench.job.reach import differences
+        from bench.job.rows import Told
         from bench.plant.resolve import resolve
 
         last, first, _ = window.sides
@@ -174,8 +174,8 @@ def _one_point(options: argparse.Namespace, source: Source, plant: Plant, point:
 
 def studies_of(source: Source, plant: Plant, point: Point, alone: bool = False) -> list[Study]:
     """Every series of a point: what became of it, what happened then and, unless alone, what else changed."""
-    from bench.diagnose.trace_points import surroundings
-    from bench.diagnose.trace_study import study
+    from bench.job.points import surroundings
+    from bench.job.study import study
 
     studies = study(row for row in source.rows(point.sought) if point.matches(row))
     return _explained(studies, source, plant, surroundings(plant, point), alone)
@@ -189,8 +189,8 @@ def _explained(studies: list[Study], source: Source, plant: Plant, around: Surro
     """The studies with what happened inside their windows and what else changed then, in one pass over the rest."""
     from dataclasses import replace
 
-    from bench.diagnose.trace_common import Across
-    from bench.diagnose.trace_suspects import suspects
+    from bench.job.common_changes import Across
+    from bench.job.suspects import suspects
 
     compared: dict[int, Across] = {}
     for number, one in enumerate(studies):
@@ -213,7 +213,7 @@ def _explained(studies: list[Study], source: Source, plant: Plant, around: Surro
 
 
 def _everything(options: argparse.Namespace, source: Source, plant: Plant) -> int:
-    from bench.diagnose.trace_study import Everything
+    from bench.job.study import Everything
     from bench.report.trace_text import table
 
     everything = Everything(source.rows())

@@ -18,7 +18,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import comb
 
-from bench.diagnose.errors import DiagnoseError
+from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.planner import End, Measure, Planner, Script
 
 # Published widths.

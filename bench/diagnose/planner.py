@@ -19,7 +19,7 @@ from dataclasses import dataclass, replace
 from math import isnan
 from typing import Generic, Literal, TypeVar
 
-from bench.diagnose.errors import DiagnoseError
+from bench.diagnose.diagnose_error import DiagnoseError
 
 R = TypeVar("R")
 End = Literal["near", "far"]

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from importlib import import_module
 from typing import Final
 
-from bench.diagnose.errors import DiagnoseError
+from bench.diagnose.diagnose_error import DiagnoseError
 from bench.sequence.file import Find, Found, Seek
 from bench.sequence.plan import Step
 from bench.walk.events import Advised
@@ -22,11 +22,11 @@ Wanted = Callable[[State, Step, tuple[Link, ...]], Advised]
 """Takes the state, the search's step and its trail."""
 
 SEARCHES: Final[dict[Find, str]] = {
-    "conductors": "bench.diagnose.seek_conductors",
-    "crosses": "bench.diagnose.seek_apart",
-    "isolation": "bench.diagnose.seek_apart",
-    "second-path": "bench.diagnose.seek_earth",
-    "supply-fault": "bench.diagnose.seek_supply",
+    "conductors": "bench.diagnose.identify.search",
+    "crosses": "bench.diagnose.apart.search",
+    "isolation": "bench.diagnose.apart.search",
+    "second-path": "bench.diagnose.earth.search",
+    "supply-fault": "bench.diagnose.supply.search",
 }
 """What is looked for to the module that looks; loaded when a search begins, since some load a solver."""
 

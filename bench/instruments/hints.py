@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import Final
 
-from bench.instruments.wire import Pattern, show
+from bench.instruments.wire_text import Pattern, show
 
 _NUMBER: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _PLAIN: Final = re.compile(r"[A-Za-z0-9 ,:;_=/%\"'<>!@#&~`-]", re.ASCII)

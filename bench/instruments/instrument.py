@@ -13,15 +13,16 @@ from dataclasses import replace
 from typing import Final, TypeVar
 
 from bench.instruments import outputs
-from bench.instruments.conversation import Clock, Trace
-from bench.instruments.profile import Profile
-from bench.instruments.profile_function import Function, Range
-from bench.instruments.profile_line import Line
+from bench.instruments.parts import Decoder
+from bench.instruments.ports.transport import Transport, monotonic
+from bench.instruments.ports.trouble import InstrumentTrouble
+from bench.instruments.profile.functions import Function, Range
+from bench.instruments.profile.line import Line
+from bench.instruments.profile.profile import Profile
 from bench.instruments.reading import Taker
-from bench.instruments.session import Decoder, NoticeTaker, Session
-from bench.instruments.transport import Transport, monotonic
-from bench.instruments.trouble import InstrumentTrouble
+from bench.instruments.session import NoticeTaker, Session
 from bench.instruments.values import Identity, Notice, OutputState, SafeState, Sample, Setup
+from bench.instruments.wire.conversation import Clock, Trace
 from bench.quantity import engineering
 
 T = TypeVar("T")
@@ -44,7 +45,7 @@ class Instrument:
         transport: an open port; the instrument closes it.
         clock: the time, on the scale of the transport's deadlines.
         line: line settings in place of the profile's.
-        decoder: for a profile of the kind ``frames``; see :meth:`bench.instruments.library.Library.decoder`.
+        decoder: for a profile of the kind ``frames``; see :meth:`bench.instruments.profile.library.Library.decoder`.
         expected_serial: the serial number that it must answer with; empty: any.
         trace: is told every byte that is sent and received.
         notice: is told of retries, resynchronisations and the like.

@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Final, TypeVar
 
-from bench.instruments.profile import Output, Switch
-from bench.instruments.profile_function import Setting
+from bench.instruments.ports.trouble import InstrumentTrouble
+from bench.instruments.profile.functions import Setting
+from bench.instruments.profile.profile import Output, Switch
+from bench.instruments.profile.template import fill, fill_all
 from bench.instruments.session import Session
-from bench.instruments.template import fill, fill_all
-from bench.instruments.trouble import InstrumentTrouble
 from bench.instruments.values import OutputState, SafeState
 
 T = TypeVar("T")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 
@@ -36,3 +37,7 @@ class BadFrame(ValueError):
     def __init__(self, why: str, skip: int = 1) -> None:
         super().__init__(why)
         self.skip = max(1, skip)
+
+
+Decoder = Callable[[bytes], Parts | None]
+"""Takes the bytes at hand; gives the pieces of the frame at their front, or None where more are needed."""

@@ -7,15 +7,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from bench.instruments.framing import Frame
-from bench.instruments.interpret import Meaning, meaning_of, refuse_beyond
 from bench.instruments.parts import Parts
-from bench.instruments.profile_function import Function, Range
-from bench.instruments.profile_line import Frames, Poll, Query, Stream
+from bench.instruments.ports.trouble import InstrumentTrouble
+from bench.instruments.profile.functions import Function, Range
+from bench.instruments.profile.line import Frames, Poll, Query, Stream
+from bench.instruments.profile.template import fill, fill_all
 from bench.instruments.session import Session
-from bench.instruments.template import fill, fill_all
-from bench.instruments.trouble import InstrumentTrouble
 from bench.instruments.values import Sample, Setup
+from bench.instruments.wire.framing import Frame
+from bench.instruments.wire.interpret import Meaning, meaning_of, refuse_beyond
 from bench.quantity import engineering
 
 AUTOMATIC: Final = "automatic-range"

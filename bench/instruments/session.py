@@ -6,21 +6,20 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Final
 
-from bench.instruments.conversation import Clock, Conversation, Trace
-from bench.instruments.dialogue import Dialogue
-from bench.instruments.framing import DecodedFramer, FixedFramer, Frame, Framer, LineFramer
-from bench.instruments.interpret import number_of, parts_of
-from bench.instruments.parts import Parts
-from bench.instruments.profile import Profile
-from bench.instruments.profile_function import Check, Function
-from bench.instruments.profile_line import Frames, Line, Modbus, Poll, Query, Register, Stream
-from bench.instruments.template import fill
-from bench.instruments.transport import Transport
-from bench.instruments.trouble import InstrumentTrouble
+from bench.instruments.parts import Decoder, Parts
+from bench.instruments.ports.transport import Transport
+from bench.instruments.ports.trouble import InstrumentTrouble
+from bench.instruments.profile.functions import Check, Function
+from bench.instruments.profile.line import Frames, Line, Modbus, Poll, Query, Register, Stream
+from bench.instruments.profile.profile import Profile
+from bench.instruments.profile.template import fill
 from bench.instruments.values import Identity, Notice
-from bench.instruments.wire import quote
+from bench.instruments.wire.conversation import Clock, Conversation, Trace
+from bench.instruments.wire.dialogue import Dialogue
+from bench.instruments.wire.framing import DecodedFramer, FixedFramer, Frame, Framer, LineFramer
+from bench.instruments.wire.interpret import number_of, parts_of
+from bench.instruments.wire_text import quote
 
-Decoder = Callable[[bytes], Parts | None]
 NoticeTaker = Callable[[Notice], None]
 
 OPENED: Final = "the port was opened just now"
@@ -110,7 +109,7 @@ class Session:
                 raise ValueError(f"the profile '{self.profile.profile}' needs its decoder '{dialogue.decoder}'")
             return DecodedFramer(decoder, longest=dialogue.longest)
         if isinstance(dialogue, Modbus):
-            from bench.instruments.modbus import RtuFramer
+            from bench.instruments.wire.modbus import RtuFramer
 
             return RtuFramer(dialogue.station)
         if isinstance(dialogue, Poll) and dialogue.length:
@@ -244,7 +243,7 @@ class Session:
 
     def ask_register(self, register: Register, takes: float = 0.0) -> Frame:
         """Read a Modbus value; the frame's ``parts`` hold it."""
-        from bench.instruments.modbus import parts_of_response, request
+        from bench.instruments.wire.modbus import parts_of_response, request
 
         conversation = self.conversation
         frame = conversation.ask(request(self._station, register), self.line.timeout.value + takes)

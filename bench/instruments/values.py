@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
-from bench.instruments.wire import show
+from bench.instruments.wire_text import show
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Final
 
-from bench.judge.errors import JudgeError, base_unit, number, one_of
+from bench.judge.judge_error import JudgeError, base_unit, number, one_of
 from bench.quantity import engineering
 
 SPREADS: Final = ("limits", "normal 95 %", "normal 99 %")

@@ -13,7 +13,7 @@ from typing import Final
 
 from bench.judge.accuracy import AccuracyTable
 from bench.judge.decision import Rule, Verdict, decide
-from bench.judge.errors import JudgeError, same_unit
+from bench.judge.judge_error import JudgeError, same_unit
 from bench.judge.limit import Limit
 from bench.judge.ohms import EMF_RESIDUAL, NULL_REPEATABILITY_OHM, UNKNOWN_LEADS_OHM, Leads
 from bench.judge.reading import meter_components

@@ -15,7 +15,7 @@ from typing import Final, Literal
 from bench.judge.accuracy import AccuracyTable
 from bench.judge.advice import Advice, what_would_decide
 from bench.judge.decision import Rule, decide
-from bench.judge.errors import JudgeError, number
+from bench.judge.judge_error import JudgeError, number
 from bench.judge.limit import Limit
 from bench.judge.ohms import Leads, ThermalEmf
 from bench.judge.reading import reading_budget

@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
-from bench.judge.errors import number
+from bench.judge.judge_error import number
 from bench.quantity import engineering
 
 SAFE_RESIDUAL_V: Final = 60.0

@@ -15,8 +15,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from bench.judge.errors import JudgeError, number, one_of
 from bench.judge.gauge import awg_area_mm2, awg_diameter_mm, awg_name
+from bench.judge.judge_error import JudgeError, number, one_of
 from bench.judge.limit import Limit
 from bench.judge.metals import Material, material_named, stretched
 from bench.judge.wire_tables import IEC_60228_OHM_PER_KM

@@ -15,7 +15,7 @@ import math
 from dataclasses import dataclass
 from typing import Final, Literal, Self
 
-from bench.judge.errors import JudgeError, base_unit, number, one_of, probability, same_unit
+from bench.judge.judge_error import JudgeError, base_unit, number, one_of, probability, same_unit
 from bench.judge.limit import Limit
 from bench.judge.student import cumulative, quantile
 from bench.judge.uncertainty import Budget

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from typing import Final
 
-from bench.judge.errors import number
+from bench.judge.judge_error import number
 
 COPPER_MELTS_C: Final = 1083.0
 INFERRED_ZERO_K: Final = 234.0

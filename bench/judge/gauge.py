@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from bench.judge.errors import JudgeError
+from bench.judge.judge_error import JudgeError
 
 
 def awg_number(size: str | int) -> int:

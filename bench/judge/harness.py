@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from bench.judge.conductor import ExpectedResistance
-from bench.judge.errors import JudgeError, number
+from bench.judge.judge_error import JudgeError, number
 from bench.judge.limit import Limit
 from bench.quantity import engineering
 

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from bench.judge.errors import JudgeError, number, one_of
+from bench.judge.judge_error import JudgeError, number, one_of
 from bench.judge.limit import Limit
 from bench.quantity import engineering
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Self
 
-from bench.judge.errors import JudgeError, base_unit, number
+from bench.judge.judge_error import JudgeError, base_unit, number
 from bench.quantity import engineering
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from bench.judge.errors import JudgeError, number
+from bench.judge.judge_error import JudgeError, number
 
 COLDEST_C: Final = -60.0
 HOTTEST_C: Final = 200.0

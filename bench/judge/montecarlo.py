@@ -10,7 +10,7 @@ import random
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from bench.judge.errors import JudgeError, number
+from bench.judge.judge_error import JudgeError, number
 from bench.judge.uncertainty import Budget, Component
 from bench.quantity import engineering
 

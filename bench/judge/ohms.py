@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Self
 
-from bench.judge.errors import JudgeError, number, one_of
+from bench.judge.judge_error import JudgeError, number, one_of
 from bench.quantity import engineering
 
 EMF_METHODS: Final = ("none", "offset compensation", "reversed pair")

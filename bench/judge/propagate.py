@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 
-from bench.judge.errors import JudgeError, number
+from bench.judge.judge_error import JudgeError, number
 from bench.judge.typea import Estimate
 from bench.judge.uncertainty import Budget, Component, Correlation
 

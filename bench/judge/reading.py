@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from bench.judge.accuracy import AccuracyError, AccuracyRow, PickedRow
 from bench.judge.decision import Overload
-from bench.judge.errors import JudgeError, number
+from bench.judge.judge_error import JudgeError, number
 from bench.judge.ohms import Leads, ThermalEmf, sensed
 from bench.judge.typea import repeated
 from bench.judge.uncertainty import Budget, Component

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from statistics import median
 from typing import Final
 
-from bench.judge.errors import JudgeError, base_unit, number
+from bench.judge.judge_error import JudgeError, base_unit, number
 from bench.quantity import engineering
 
 SCALE: Final = 0.6745

@@ -12,7 +12,7 @@ import math
 from functools import lru_cache
 from statistics import NormalDist
 
-from bench.judge.errors import degrees_of_freedom, number, probability
+from bench.judge.judge_error import degrees_of_freedom, number, probability
 
 _NORMAL = NormalDist()
 # From here on the expansions are exact to the last digits, and the fraction would need thousands of terms.

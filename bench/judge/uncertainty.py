@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final, Self
 
-from bench.judge.errors import (
+from bench.judge.judge_error import (
     JudgeError,
     base_unit,
     degrees_of_freedom,

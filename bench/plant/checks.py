@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
+from bench.plant.demand import breaker_currents, inlet_drops
 from bench.plant.graph import Edge, Nets, shortest, ways
-from bench.plant.loading import breaker_currents, inlet_drops
 from bench.plant.model import Plant
 from bench.plant.protection import usual_limit
 from bench.plant.report import At, Report

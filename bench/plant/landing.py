@@ -9,7 +9,8 @@ from typing import Final
 
 from bench.files import near, one_of, shown
 from bench.judge.conductor import Contact
-from bench.plant import things, wire
+from bench.plant import conductor_make as wire
+from bench.plant import things
 from bench.plant.colours import ColourError, colour_words, pair_colours
 from bench.plant.file import CUT, UNKNOWN, Cable, CableType, ConductorEntry, Ends, Status
 from bench.plant.report import At, Report

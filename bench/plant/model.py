@@ -12,7 +12,8 @@ from typing import Any
 
 from bench.files import Problem, near
 from bench.judge.conductor import ExpectedResistance, series
-from bench.plant import wire, words
+from bench.plant import conductor_make as wire
+from bench.plant import whereabouts as words
 from bench.plant.file import PlantFile
 from bench.plant.flags import flags_of
 from bench.plant.graph import Edge, Nets, Ways, shortest, ways

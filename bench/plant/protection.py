@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from bench.plant.wire import Wire
+from bench.plant.conductor_make import Wire
 
 _SMALL_AWG: Final[dict[str, dict[str, float]]] = {
     "copper": {"18": 7.0, "16": 10.0, "14": 15.0, "12": 20.0, "10": 30.0},

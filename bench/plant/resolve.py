@@ -8,8 +8,9 @@ from typing import Any
 
 from bench.files import BadFile, Place, near, one_of
 from bench.judge.conductor import Contact
+from bench.plant import conductor_make as wire
 from bench.plant import file as f
-from bench.plant import things, wire
+from bench.plant import things
 from bench.plant.checks import check_plant
 from bench.plant.landing import Colour, Landing, colours_of
 from bench.plant.layout import Layout, layout_of

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from bench.judge.conductor import Contact, ExpectedResistance
-from bench.plant import wire
+from bench.plant import conductor_make as wire
 from bench.plant.file import CableType, CardType, ConnectorType
 from bench.plant.layout import Layout
 

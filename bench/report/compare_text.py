@@ -7,9 +7,9 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import Any, Final
 
-from bench.diagnose.evidence_compare import Difference
-from bench.diagnose.evidence_rows import Evidence
-from bench.diagnose.trace_words import reading_value
+from bench.job.compare import Difference
+from bench.job.rows import Evidence
+from bench.job.trace_words import reading_value
 
 _MOST: Final = 60
 

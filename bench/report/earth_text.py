@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from bench.diagnose.earth_choose import first_readings
-from bench.diagnose.earth_facts import Picture
-from bench.diagnose.earth_fit import Prior
-from bench.diagnose.earth_lifts import certify, resistance
-from bench.diagnose.earth_meter import BenchMeter
-from bench.diagnose.earth_network import BondNetwork
-from bench.diagnose.earth_picture import text
-from bench.diagnose.earth_visible import planned, visibility
-from bench.diagnose.earth_words import certificate_words, ohms_words, visibility_words
+from bench.diagnose.earth.choose import first_readings
+from bench.diagnose.earth.finding import Picture
+from bench.diagnose.earth.fit import Prior
+from bench.diagnose.earth.lifts import certify, resistance
+from bench.diagnose.earth.meter import BenchMeter
+from bench.diagnose.earth.model import BondNetwork
+from bench.diagnose.earth.picture import text
+from bench.diagnose.earth.sentences import certificate_words, ohms_words, visibility_words
+from bench.diagnose.earth.visible import planned, visibility
 
 SIZES = (0.001, 0.01, 0.1)
 """Ohms at which a meter's uncertainty is told."""

@@ -17,8 +17,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from bench import __version__
-from bench.diagnose.evidence_rows import Evidence
-from bench.diagnose.trace_study import study
+from bench.job.rows import Evidence
+from bench.job.study import study
 from bench.report import faces, svg
 from bench.report.sheet import Searched, Section, Sheet, moment
 from bench.report.trace_text import drawing
@@ -102,8 +102,8 @@ def _searched(one: Sheet, searched: Searched) -> list[Drawn]:
     """The earthing network with what a search for a second path found in it."""
     if searched.found.facts.get("search") != "second-path":
         return []
-    from bench.diagnose.earth_facts import picture_of
-    from bench.diagnose.earth_picture import svg as drawn
+    from bench.diagnose.earth.finding import picture_of
+    from bench.diagnose.earth.picture import svg as drawn
 
     picture = picture_of(one.setting.plant, searched.found.facts)
     caption = "The earthing network; a second path is dashed and carries its label, a poor bond its word"

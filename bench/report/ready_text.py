@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any, Final
 
-from bench.diagnose.evidence_ready import STATUSES, GateState, Readiness, Status, Task, ThingState
+from bench.job.readiness import STATUSES, GateState, Readiness, Status, Task, ThingState
 
 KINDS: Final = ("shelf", "feed", "cable", "bond")
 _MOST: Final = 12

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any, Final
 
-from bench.diagnose.evidence_rows import Evidence
-from bench.diagnose.trace_charts import ewma, ewma_limits, individuals, mean_and_spread
-from bench.diagnose.trace_points import Point
-from bench.diagnose.trace_series import Series, seconds
-from bench.diagnose.trace_study import Episode, Study
-from bench.diagnose.trace_words import (
+from bench.diagnose.series.charts import ewma, ewma_limits, individuals, mean_and_spread
+from bench.job.points import Point
+from bench.job.rows import Evidence
+from bench.job.series import Series, seconds
+from bench.job.study import Episode, Study
+from bench.job.trace_words import (
     became,
     between,
     beyond,

@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from typing import Final, Protocol
 
 from bench.instruments.instrument import Instrument
-from bench.instruments.trouble import InstrumentTrouble
+from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.values import OutputState, Sample
 from bench.judge.watch import Finished, Ladder, Off, Setting, Watch
 from bench.runner.ports import Rising

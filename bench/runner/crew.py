@@ -20,15 +20,15 @@ from typing import Final, TypeVar
 import msgspec
 
 from bench.instruments.instrument import Instrument
-from bench.instruments.trouble import InstrumentTrouble
+from bench.instruments.matrix_wiring import Routes
+from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.values import Identity
 from bench.instruments.values import Sample as Taken
-from bench.instruments.wire import show
-from bench.instruments.wiring import Routes
+from bench.instruments.wire_text import show
 from bench.judge.watch import Ladder
 from bench.roles import Reads, function_name
 from bench.runner.bring_up import BringUp
-from bench.runner.member import Member
+from bench.runner.crew_member import Member
 from bench.runner.ports import Happened, Post, Sample
 from bench.runner.routed import channels_for
 from bench.sequence.file import Energise, Measure, Prove, Set

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from bench.instruments.wiring import REFERENCE, TOGETHER, Routes
+from bench.instruments.matrix_wiring import REFERENCE, TOGETHER, Routes
 from bench.roles import ROLE_OF
 from bench.runner.ports import Hands
 from bench.sequence.file import Measure, Prove, Zero

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from bench.judge.errors import JudgeError
 from bench.judge.insulation import insulation_rule
+from bench.judge.judge_error import JudgeError
 from bench.judge.limit import Limit
 from bench.judge.uncertainty import Budget
 from bench.plant.model import NoPath, Plant, UnknownName

@@ -17,19 +17,19 @@ import msgspec
 
 from bench.files import from_text
 from bench.plant.resolve import resolve
-from bench.simulate.handhelds import Handheld, PolledText, SevenSegment, StreamingText
-from bench.simulate.insulation import InsulationTester
-from bench.simulate.matrix import Matrix
 from bench.simulate.messages import Configuration, Done, Move, Ready, Twin, encode
-from bench.simulate.meter import ClampMeter, Meter
-from bench.simulate.meter_spec import LOW_OHM_METER
-from bench.simulate.paced import Paced
-from bench.simulate.panel import Panel
-from bench.simulate.power_supply import PlantSupply
-from bench.simulate.power_world import PowerWorld
-from bench.simulate.relayed import RelayedLeads
-from bench.simulate.thermometer import Thermometer
-from bench.simulate.wire import Instrument, Switchboard, open_port
+from bench.simulate.port_ends import Instrument, Switchboard, open_port
+from bench.simulate.twins.handhelds import Handheld, PolledText, SevenSegment, StreamingText
+from bench.simulate.twins.insulation import InsulationTester
+from bench.simulate.twins.matrix import Matrix
+from bench.simulate.twins.meter import ClampMeter, Meter
+from bench.simulate.twins.meter_spec import LOW_OHM_METER
+from bench.simulate.twins.paced import Paced
+from bench.simulate.twins.panel import Panel
+from bench.simulate.twins.plant_supply import PlantSupply
+from bench.simulate.twins.thermometer import Thermometer
+from bench.simulate.world.power import PowerWorld
+from bench.simulate.world.relayed import RelayedLeads
 
 Maker = Callable[[PowerWorld, int, str, float, Twin], Instrument]
 """Makes a twin, from world, seed, identity, lead resistance and what else was said about it."""

@@ -15,8 +15,8 @@ from bench.judge.accuracy import AccuracyTable, PickedRow
 from bench.judge.advice import what_would_decide
 from bench.judge.capability import Capability, bench_capability
 from bench.judge.decision import Decision, NotANumber, Overload, Rule, decide
-from bench.judge.errors import JudgeError
 from bench.judge.insulation import TimedReading, at_temperature, dielectric_absorption_ratio, polarization_index
+from bench.judge.judge_error import JudgeError
 from bench.judge.limit import Limit
 from bench.judge.ohms import Leads, ThermalEmf
 from bench.judge.reading import overload_reading, reading_budget

@@ -68,7 +68,7 @@ from typing import Final
 
 import msgspec
 
-from bench.judge.errors import JudgeError
+from bench.judge.judge_error import JudgeError
 from bench.judge.watch import Ladder
 from bench.sequence.file import Ask as AskStep
 from bench.sequence.file import Do, Energise, Found, Hold, Measure, Set

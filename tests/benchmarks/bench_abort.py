@@ -21,11 +21,11 @@ import time
 from dataclasses import dataclass
 
 from bench.instruments.instrument import Instrument
-from bench.instruments.library import Library
-from bench.instruments.transport import open_port
+from bench.instruments.ports.transport import open_port
+from bench.instruments.profile.library import Library
 from bench.quantity import Amount
 from bench.runner.crew import InstrumentCrew
-from bench.runner.member import Member
+from bench.runner.crew_member import Member
 from bench.runner.ports import Happened
 from bench.sequence.file import Limit, Measure, Set
 from bench.sequence.plan import Step

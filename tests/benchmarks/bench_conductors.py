@@ -12,32 +12,28 @@ from __future__ import annotations
 
 import argparse
 import random
-import sys
 import time
 from collections import Counter
-from pathlib import Path
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "diagnose"))
 
 import networkx
-from cable_bench import Cable
-from wiring_damage import Damage, fanned, measured, names, some_plant, straight
 
-from bench.diagnose.chain_search import plan_chain
-from bench.diagnose.explain import explain
-from bench.diagnose.forward import differences
+from bench.diagnose.explain.forward import differences
+from bench.diagnose.explain.pin_map import Design
+from bench.diagnose.explain.search import explain
+from bench.diagnose.identify.chain import plan_chain
+from bench.diagnose.identify.sizes import plan_sizes
+from bench.diagnose.identify.star import plan_star
+from bench.diagnose.identify.tag import plan_tags
+from bench.diagnose.identify.tags import Loop, Meter, drawer
 from bench.diagnose.isolation import (
     counting_width,
     find_shorts,
     hand_plan,
     shorts_bound,
 )
-from bench.diagnose.pinmap import Design
 from bench.diagnose.planner import carry_out
-from bench.diagnose.size_search import plan_sizes
-from bench.diagnose.star_search import plan_star
-from bench.diagnose.tag_search import plan_tags
-from bench.diagnose.tags import Loop, Meter, drawer
+from tests.diagnose.explain.wiring_damage import Damage, fanned, measured, names, some_plant, straight
+from tests.diagnose.identify.cable_bench import Cable
 
 LOOP, METER, TAGS = Loop(0, 5), Meter(0.01, 1.0), drawer("E96", 0.01)
 

@@ -8,16 +8,12 @@ an order to an instrument, an act or a telling; half of the deaths are power cut
 from __future__ import annotations
 
 import argparse
-import sys
 from collections.abc import Sequence
-from pathlib import Path
-
-sys.path[:0] = [str(Path(__file__).parents[1] / room) for room in ("runner", "walk", "power")]
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Kill, compare, and print what came of it."""
-    import crash_points
+    from tests.runner import crash_points
 
     parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n")[0])
     parser.add_argument("--moments", type=int, default=300, help="walks of each kind that are killed")

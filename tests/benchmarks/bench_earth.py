@@ -24,14 +24,14 @@ from itertools import pairwise
 
 import numpy as np
 
-from bench.diagnose.earth_choose import Pair, first_readings, next_reading, routine_readings
-from bench.diagnose.earth_fit import Case, Meter, Reading
-from bench.diagnose.earth_hunt import Ask, Hunt, HuntSettings
-from bench.diagnose.earth_lifts import LiftSearch
-from bench.diagnose.earth_network import Bond, BondNetwork, Floats, Point, green
-from bench.diagnose.earth_screen import all_pairs
-from bench.diagnose.earth_search import Posterior, explain
-from bench.diagnose.earth_visible import planned, visibility
+from bench.diagnose.earth.choose import Pair, first_readings, next_reading, routine_readings
+from bench.diagnose.earth.dialogue import Ask, Hunt, HuntSettings
+from bench.diagnose.earth.fit import Case, Meter, Reading
+from bench.diagnose.earth.lifts import LiftSearch
+from bench.diagnose.earth.linear import all_pairs
+from bench.diagnose.earth.model import Bond, BondNetwork, Floats, Point, green
+from bench.diagnose.earth.ranking import Posterior, explain
+from bench.diagnose.earth.visible import planned, visibility
 
 METER = Meter(0.005, 10e-6)
 SPREAD = 0.15

@@ -29,8 +29,8 @@ from pathlib import Path
 from typing import Any
 
 from bench.record.chain import FIRST, hash_of
-from tests.diagnose import histories
-from tests.diagnose.season_folder import PLANT, season
+from tests.job import histories
+from tests.job.season_folder import PLANT, season
 
 POINT = "W101.34"
 PLACES = ("J101.17", "J205.17")
@@ -40,7 +40,7 @@ A_RECORD = 2_500
 
 def table_histories(count: int) -> None:
     """Exactness and false alarms, by the number of runs and the size of the change."""
-    from bench.diagnose.change import appraise
+    from bench.diagnose.series.change import appraise
 
     def found(history: histories.History, watched: int = 1) -> Any:
         return appraise(history.values, history.uncertainties, limits=(None, history.limit), watched=watched)
@@ -164,10 +164,10 @@ def best(work: Callable[[], Any], times: int = 3) -> tuple[float, float, Any]:
 def traced(folder: Path) -> int:
     """What `proveout trace POINT --alone` does before it prints: search all records, and say what became of it."""
     from bench.commands.trace import Source
-    from bench.diagnose.trace_points import point_of
-    from bench.diagnose.trace_study import study
+    from bench.job.points import point_of
+    from bench.job.study import study
     from bench.record.index import records_in
-    from tests.diagnose.season_folder import plant
+    from tests.job.season_folder import plant
 
     source = Source(folder, records_in([folder]), "gannet-head")
     point = point_of(plant(), POINT)
@@ -177,9 +177,9 @@ def traced(folder: Path) -> int:
 def compared(folder: Path) -> int:
     """The second pass of a trace: every reading of every point, to see what else changed."""
     from bench.commands.trace import Source
-    from bench.diagnose.trace_common import Across
+    from bench.job.common_changes import Across
     from bench.record.index import records_in
-    from tests.diagnose.season_folder import plant
+    from tests.job.season_folder import plant
 
     source = Source(folder, records_in([folder]), "gannet-head")
     heads = sorted(head.at for head in source.heads.values())

@@ -18,7 +18,7 @@ from collections import Counter
 from pathlib import Path
 
 from bench.commands.common import folded
-from bench.diagnose.power_names import findings
+from bench.diagnose.supply.patterns import findings
 from bench.plant.load import load_plant
 from bench.sequence.power_tree import Powered, PowerTree
 from bench.walk.state import Phase

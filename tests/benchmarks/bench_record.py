@@ -19,7 +19,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from bench.record.chain import FIRST, hash_of
-from tests.diagnose.season_folder import season
+from tests.job.season_folder import season
 
 OURS = """
 from bench.record.read import read_record

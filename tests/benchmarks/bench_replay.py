@@ -11,8 +11,8 @@ import statistics
 import time
 from pathlib import Path
 
-from bench.screens.tape import Axis, Tape
-from bench.screens.tape_pages import Showing, paint
+from bench.screens.replay.pages import Showing, paint
+from bench.screens.replay.winding import Axis, Tape
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.state import fold

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from bench.diagnose.errors import DiagnoseError
+from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.planner import (
     STAR,
     Answer,

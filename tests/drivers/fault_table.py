@@ -18,8 +18,8 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from bench.instruments.instrument import Instrument
-from bench.instruments.profile_line import Query
-from bench.instruments.trouble import InstrumentTrouble
+from bench.instruments.ports.trouble import InstrumentTrouble
+from bench.instruments.profile.line import Query
 from tests.drivers.test_drivers import FULL, NAMES, PROFILES, bench, check, ready
 from tests.instruments.server import Mangled, VirtualLine
 

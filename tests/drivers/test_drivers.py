@@ -12,15 +12,15 @@ import msgspec
 import pytest
 
 from bench.files import shipped
-from bench.instruments.accuracy import accuracy_rows
+from bench.instruments.examples import replay
 from bench.instruments.instrument import Instrument
-from bench.instruments.library import Library
-from bench.instruments.profile import Example, Exchange
-from bench.instruments.profile_line import Query
-from bench.instruments.replay import replay
-from bench.instruments.transport import open_port
-from bench.instruments.trouble import InstrumentTrouble
-from bench.instruments.wire import WireText
+from bench.instruments.ports.transport import open_port
+from bench.instruments.ports.trouble import InstrumentTrouble
+from bench.instruments.profile.accuracy import accuracy_rows
+from bench.instruments.profile.library import Library
+from bench.instruments.profile.line import Query
+from bench.instruments.profile.profile import Example, Exchange
+from bench.instruments.wire_text import WireText
 from bench.judge.accuracy import AccuracyTable
 from bench.quantity import Duration
 from tests.drivers.twins import PLAIN, TWINS, Hall

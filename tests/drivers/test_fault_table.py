@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from bench.instruments.trouble import InstrumentTrouble
+from bench.instruments.ports.trouble import InstrumentTrouble
 from tests.drivers.fault_table import NAMES, STOPS, TROUBLES, cannot, desk_for, outcome, table
 
 

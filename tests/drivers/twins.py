@@ -5,15 +5,15 @@ Each is fed bytes and asked for bytes, and told the time. Errors are off: what i
 
 from __future__ import annotations
 
-from bench.simulate.dielectric import Dielectric
-from bench.simulate.handhelds import PolledText, SevenSegment, StreamingText
-from bench.simulate.insulation import InsulationTester
-from bench.simulate.matrix import Matrix
-from bench.simulate.meter import ClampMeter, Meter
-from bench.simulate.meter_spec import LOW_OHM_METER
-from bench.simulate.panel import Panel
-from bench.simulate.supply import Supply
-from bench.simulate.thermometer import Thermometer
+from bench.simulate.twins.handhelds import PolledText, SevenSegment, StreamingText
+from bench.simulate.twins.insulation import InsulationTester
+from bench.simulate.twins.matrix import Matrix
+from bench.simulate.twins.meter import ClampMeter, Meter
+from bench.simulate.twins.meter_spec import LOW_OHM_METER
+from bench.simulate.twins.panel import Panel
+from bench.simulate.twins.supply import Supply
+from bench.simulate.twins.thermometer import Thermometer
+from bench.simulate.world.dielectric import Dielectric
 
 
 class Hall:

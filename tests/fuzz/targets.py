@@ -14,26 +14,26 @@ from functools import cache
 from pathlib import Path
 
 import msgspec
-import paper_walk as paper
 
 from bench.errors import expected
 from bench.files import BadFile
-from bench.instruments.benchfile import parse_bench
+from bench.instruments.bench_file import parse_bench
 from bench.instruments.instrument import Instrument
-from bench.instruments.library import Library, load_profile
-from bench.instruments.profile import Profile
-from bench.instruments.trouble import InstrumentTrouble
+from bench.instruments.ports.trouble import InstrumentTrouble
+from bench.instruments.profile.library import Library, load_profile
+from bench.instruments.profile.profile import Profile
 from bench.plant.load import load_plant
 from bench.record.append import RecordWriter
 from bench.record.chain import FIRST, hash_of
 from bench.record.read import BrokenRecord, read_record
 from bench.record.verify import verify
 from bench.sequence.load import load_sequence
-from bench.simulate.meter import Meter
+from bench.simulate.twins.meter import Meter
 from bench.walk.results import verdict_lines
 from bench.walk.state import OutOfTurn, Refused, Stale, State, request, start, take
 from tests.drivers.twins import TWINS, Hall
 from tests.instruments.server import VirtualLine
+from tests.walk import paper_walk as paper
 from tests.walks.tool import BENCH, JOB
 
 LIBRARY = Library.for_job()
@@ -281,7 +281,7 @@ def seeds(name: str) -> tuple[bytes, ...]:
         case "plant":
             return (_small_plant(),)
         case "sequence":
-            from walk_explorer import BY_HAND, OUTPUT, UNDER_WATCH
+            from tests.walk.walk_explorer import BY_HAND, OUTPUT, UNDER_WATCH
 
             return tuple(text.encode() for text in (paper.EVERY_STEP, OUTPUT, BY_HAND, UNDER_WATCH))
         case "bench":

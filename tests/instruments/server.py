@@ -7,9 +7,9 @@ import threading
 import time
 from collections import deque
 
-from bench.instruments.library import Library
-from bench.simulate.paced import Paced
-from bench.simulate.wire import LoopbackSocket, PseudoTerminal, Switchboard
+from bench.instruments.profile.library import Library
+from bench.simulate.port_ends import LoopbackSocket, PseudoTerminal, Switchboard
+from bench.simulate.twins.paced import Paced
 
 Pieces = list[tuple[float, bytes]]
 """Delay against the piece before, and bytes."""
@@ -87,7 +87,7 @@ class VirtualLine:
         return self.now
 
     def _gone(self):
-        from bench.instruments.trouble import InstrumentTrouble
+        from bench.instruments.ports.trouble import InstrumentTrouble
 
         if self._aborted and self._heed:
             raise InstrumentTrouble("aborted", "Stopped.")

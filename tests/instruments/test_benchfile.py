@@ -7,7 +7,7 @@ import msgspec
 import pytest
 
 from bench.files import BadFile, from_text
-from bench.instruments.benchfile import Day, bench_schema, load_bench
+from bench.instruments.bench_file import Day, bench_schema, load_bench
 from bench.instruments.values import Identity
 from bench.walk.facts import BenchFacts
 from tests.instruments.server import LIBRARY

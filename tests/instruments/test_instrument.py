@@ -4,8 +4,8 @@ import msgspec
 import pytest
 
 from bench.instruments.instrument import Instrument, NotConfigured
-from bench.instruments.trouble import InstrumentTrouble
-from bench.simulate.meter import Meter
+from bench.instruments.ports.trouble import InstrumentTrouble
+from bench.simulate.twins.meter import Meter
 from tests.instruments.server import LIBRARY, Bars, Mangled, VirtualLine
 
 PROFILE = LIBRARY.profile("scpi-bench-meter")

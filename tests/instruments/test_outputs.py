@@ -12,12 +12,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bench.instruments.instrument import Instrument
-from bench.instruments.transport import open_port
-from bench.instruments.trouble import InstrumentTrouble
+from bench.instruments.ports.transport import open_port
+from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.quantity import Duration
-from bench.simulate.insulation import InsulationTester
-from bench.simulate.matrix import Matrix
-from bench.simulate.supply import Supply
+from bench.simulate.twins.insulation import InsulationTester
+from bench.simulate.twins.matrix import Matrix
+from bench.simulate.twins.supply import Supply
 from tests.drivers.twins import Hall
 from tests.instruments.server import LIBRARY, Mangled, VirtualLine, served
 from tests.instruments.test_trouble_table import FAULTS, Once, _mangling
@@ -224,7 +224,7 @@ def test_the_voltage_is_on_for_the_reading_only():
 
 
 def test_a_longer_dwell_reads_higher_while_the_cable_absorbs():
-    from bench.simulate.dielectric import Branch
+    from bench.simulate.world.dielectric import Branch
 
     values = []
     for after in (2.0, 60.0):

@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bench.instruments.instrument import Instrument
-from bench.instruments.trouble import InstrumentTrouble
-from bench.simulate.meter import Meter
+from bench.instruments.ports.trouble import InstrumentTrouble
+from bench.simulate.twins.meter import Meter
 from tests.instruments.server import LIBRARY, Bars, Mangled, VirtualLine
 
 PROFILE = LIBRARY.profile("scpi-bench-meter")

@@ -8,8 +8,8 @@ import pytest
 
 from bench.assemble import load_job
 from bench.files import BadFile
-from bench.instruments.benchfile import parse_bench
-from bench.instruments.wiring import Routes, side_by_side
+from bench.instruments.bench_file import parse_bench
+from bench.instruments.matrix_wiring import Routes, side_by_side
 from tests.instruments.server import LIBRARY
 
 JOB = Path(__file__).parents[2] / "sequences" / "gannet-head"

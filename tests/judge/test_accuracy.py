@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.judge.accuracy import AccuracyRow, AccuracyTable
-from bench.judge.errors import JudgeError
+from bench.judge.judge_error import JudgeError
 
 
 def ohms(top, days, reading, of_range, **more):

@@ -10,7 +10,7 @@ from bench.judge.accuracy import AccuracyRow, AccuracyTable
 from bench.judge.advice import ACTIONS, what_would_decide
 from bench.judge.capability import bench_capability, capability, room_in
 from bench.judge.decision import Rule, decide
-from bench.judge.errors import JudgeError
+from bench.judge.judge_error import JudgeError
 from bench.judge.limit import Limit
 from bench.judge.ohms import Leads, ThermalEmf
 from bench.judge.reading import reading_budget

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from bench.judge import errors
+from bench.judge import judge_error as errors
 from bench.judge.accuracy import AccuracyRow, AccuracyTable
 from bench.judge.conductor import Contact, ExpectedResistance, Run, awg_conductor, metric_conductor, series
 from bench.judge.decision import NotANumber, Overload, Rule, decide

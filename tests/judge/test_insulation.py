@@ -9,7 +9,6 @@ from hypothesis import strategies as st
 from bench.judge import charge, fusing, harness
 from bench.judge.conductor import Run, awg_conductor
 from bench.judge.decision import Overload, decide
-from bench.judge.errors import JudgeError
 from bench.judge.gauge import awg_area_mm2
 from bench.judge.insulation import (
     CAUTION,
@@ -21,6 +20,7 @@ from bench.judge.insulation import (
     polarization_index,
     reading_at,
 )
+from bench.judge.judge_error import JudgeError
 
 SERIES = [TimedReading(15, 0.6e9), TimedReading(30, 1.0e9), TimedReading(60, 1.5e9), TimedReading(601, 4.5e9)]
 

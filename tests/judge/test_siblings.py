@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.judge.errors import JudgeError
+from bench.judge.judge_error import JudgeError
 from bench.judge.siblings import compare
 
 CABLE = {f"pin {n}": 1.00 + 0.01 * (n % 3) for n in range(1, 13)}

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.judge.errors import JudgeError
+from bench.judge.judge_error import JudgeError
 from bench.judge.montecarlo import draw_interval
 from bench.judge.propagate import correlation_between, covariance_between, partials_at, propagate
 from bench.judge.student import coverage_factor

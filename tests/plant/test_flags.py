@@ -10,7 +10,7 @@ from bench.plant.load import load_plant
 from bench.plant.model import Plant, UnknownName
 from bench.quantity import Resistance
 from bench.sequence.file import Rig, Tag
-from bench.simulate.plant_world import PlantWorld
+from bench.simulate.world.plant import PlantWorld
 
 
 @pytest.fixture(scope="module")

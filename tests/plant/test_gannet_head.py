@@ -5,11 +5,11 @@ from __future__ import annotations
 import pytest
 
 from bench.files import shipped
+from bench.plant.demand import breaker_currents, inlet_drops
 from bench.plant.faults import BondOpen
 from bench.plant.faulty import apply_faults
 from bench.plant.graph import Nets
 from bench.plant.load import load_plant
-from bench.plant.loading import breaker_currents, inlet_drops
 
 
 @pytest.fixture(scope="module")

@@ -2,18 +2,11 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parent))
-sys.path.insert(0, str(Path(__file__).parents[1] / "walk"))
-
-import small_hall
 
 from bench.plant.load import load_plant
 from bench.plant.model import Plant
+from tests.power import small_hall
 
 
 @pytest.fixture(scope="session")

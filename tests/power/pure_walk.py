@@ -17,8 +17,8 @@ from bench.sequence.draft import draft
 from bench.sequence.file import Do, Energise, Measure, Set
 from bench.sequence.load import load_sequence
 from bench.sequence.plan import Step
-from bench.simulate.power_supply import PlantSupply
-from bench.simulate.power_world import PowerWorld
+from bench.simulate.twins.plant_supply import PlantSupply
+from bench.simulate.world.power import PowerWorld
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.facts import BenchFacts, InstrumentFacts

@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass
 
-from bench.diagnose.power_find import SupplySearch
+from bench.diagnose.supply.locate import SupplySearch
 from bench.plant import faults as k
 from bench.plant.model import Plant
 from bench.quantity import Capacitance, Current, Duration, Resistance

@@ -13,9 +13,6 @@ from typing import Any
 
 import msgspec
 import pytest
-import small_hall
-from test_bring_up import LADDER, STEP, Counted
-from test_on_ports import BENCH
 
 from bench.plant import faults as k
 from bench.plant.model import Plant
@@ -23,12 +20,15 @@ from bench.quantity import Current
 from bench.record.read import read_record
 from bench.runner.crew import InstrumentCrew
 from bench.sequence.load import load_sequence
-from bench.simulate.meter import Meter
-from bench.simulate.power_supply import PlantSupply
-from bench.simulate.power_world import PowerWorld
+from bench.simulate.twins.meter import Meter
+from bench.simulate.twins.plant_supply import PlantSupply
+from bench.simulate.world.power import PowerWorld
 from bench.walk import events as e
 from tests.benchmarks.bench_abort import Inbox, _member
 from tests.instruments.server import served
+from tests.power import small_hall
+from tests.power.test_bring_up import LADDER, STEP, Counted
+from tests.power.test_on_ports import BENCH
 from tests.walks.tool import proveout
 
 WITH_METER = replace(STEP, source=msgspec.structs.replace(STEP.source, ammeter=True))

@@ -17,7 +17,7 @@ import msgspec
 import pytest
 
 from bench.instruments.instrument import Instrument
-from bench.instruments.transport import open_port
+from bench.instruments.ports.transport import open_port
 from bench.instruments.values import SafeState, Sample
 from bench.judge.watch import Ladder, Rung
 from bench.plant import faults as k
@@ -25,11 +25,11 @@ from bench.plant.model import Plant
 from bench.quantity import Current, Duration, Resistance, Voltage
 from bench.runner.bring_up import BringUp
 from bench.runner.crew import InstrumentCrew
-from bench.runner.member import Member
+from bench.runner.crew_member import Member
 from bench.sequence.file import Energise
 from bench.sequence.plan import Step
-from bench.simulate.power_supply import PlantSupply
-from bench.simulate.power_world import PowerWorld
+from bench.simulate.twins.plant_supply import PlantSupply
+from bench.simulate.world.power import PowerWorld
 from bench.walk import events as e
 from tests.benchmarks.bench_abort import Inbox, Watched, _member
 from tests.instruments.server import LIBRARY, served

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import paper_walk as paper
 import pytest
-import small_hall
 
 from bench.plant.model import Plant
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.power import still_live
 from bench.walk.state import OutOfTurn, Phase, State, accepts, outcomes
+from tests.power import small_hall
+from tests.walk import paper_walk as paper
 
 SEQUENCE = """
 sequence: one shelf

@@ -4,12 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import pure_walk
 import pytest
-import season_of_faults as season
-import small_hall
 
-from bench.diagnose.power_names import findings
+from bench.diagnose.supply.patterns import findings
 from bench.files import BadFile
 from bench.plant.load import load_plant
 from bench.sequence.draft import CannotDraft, draft
@@ -19,6 +16,8 @@ from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.results import passed, results
 from bench.walk.state import Phase, Refused, State, request, take
+from tests.power import pure_walk, small_hall
+from tests.power import season_of_faults as season
 
 
 @pytest.fixture(scope="module")

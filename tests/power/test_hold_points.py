@@ -18,22 +18,22 @@ from typing import Any, get_args
 
 import msgspec
 import pytest
-import small_hall
 
 from bench.plant.load import load_plant
 from bench.record.append import RecordBusy, RecordWriter
 from bench.record.read import read_record
-from bench.screens.plain import _COMMANDS
+from bench.screens.walk.plain import _COMMANDS
 from bench.sequence.file import Do, Energise, Found, Hold
 from bench.simulate.messages import Configuration, Twin
 from bench.simulate.process import SimulatedBench
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.state import OutOfTurn, Phase, Refused, Stale, State, request, start, take
-from tests.screens.power_scenes import PowerWalk, began
+from tests.power import small_hall
 from tests.screens.scenes import Scene
 from tests.screens.stage import on_stage
-from tests.screens.test_plain import Runner, played
+from tests.screens.walk.power_scenes import PowerWalk, began
+from tests.screens.walk.test_plain import Runner, played
 from tests.walks.terminal import Terminal
 from tests.walks.tool import COMMAND, environment
 

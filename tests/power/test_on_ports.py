@@ -7,10 +7,10 @@ import subprocess
 from pathlib import Path
 
 import pytest
-import small_hall
 
 from bench.record.read import read_record
 from bench.walk import events as e
+from tests.power import small_hall
 from tests.walks.tool import COMMAND, environment, proveout
 
 BENCH = small_hall.BENCH

@@ -8,8 +8,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-import small_hall
-from test_on_ports import BENCH
 
 from bench.files import BadFile
 from bench.plant.load import load_plant
@@ -21,7 +19,9 @@ from bench.walk import events as e
 from bench.walk.power import still_live
 from bench.walk.results import results
 from bench.walk.state import State
-from tests.screens.power_scenes import PowerWalk, sound
+from tests.power import small_hall
+from tests.power.test_on_ports import BENCH
+from tests.screens.walk.power_scenes import PowerWalk, sound
 from tests.walks.tool import proveout
 
 Wrong = Callable[[Step], dict[str, Any] | None]

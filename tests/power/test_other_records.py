@@ -7,8 +7,6 @@ import json
 from pathlib import Path
 
 import pytest
-import small_hall
-from test_on_ports import BENCH
 
 from bench.assemble import Job, began
 from bench.assemble import load_job as load_files
@@ -20,6 +18,8 @@ from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.setting import Setting
 from bench.walk.state import Phase, request, start, take
+from tests.power import small_hall
+from tests.power.test_on_ports import BENCH
 from tests.walks.tool import proveout
 
 SEQUENCE = """\
@@ -97,7 +97,7 @@ def test_what_the_records_lack_is_named_and_a_simulator_clears_nothing_real(tmp_
 
 def test_records_that_clear_a_shelf_ask_for_no_reason(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """What readiness itself asks for is tried in its own tests; here only that its word counts."""
-    import bench.diagnose.evidence_ready as ready
+    import bench.job.readiness as ready
 
     (tmp_path / "logs").mkdir()
     path = written(tmp_path)

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import pytest
 
-from bench.diagnose.power_find import SupplySearch
+from bench.diagnose.supply.locate import SupplySearch
 from bench.plant.model import Plant
 from bench.sequence.power_tree import Powered, PowerTree
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-import spice
 
 from bench.plant.model import Plant
 from bench.sequence.limits import idle_window
 from bench.sequence.power_tree import DERATING, Powered, PowerTree, WillNotCarry, headroom_line
+from tests.power import spice
 
 ALL_A = frozenset({"FA", "FA2A", "FA2B", "FA2C"})
 

@@ -11,9 +11,9 @@ from bench.plant import faults as k
 from bench.plant.model import Plant
 from bench.quantity import Capacitance, Current, Duration, Resistance
 from bench.sequence.power_tree import Powered, PowerTree
-from bench.simulate.power_input import BLEED_OHM, OWN_FARAD
-from bench.simulate.power_supply import PlantSupply
-from bench.simulate.power_world import PowerWorld
+from bench.simulate.twins.plant_supply import PlantSupply
+from bench.simulate.world.power import PowerWorld
+from bench.simulate.world.power_input import BLEED_OHM, OWN_FARAD
 
 ONE = ("FA", "FA2A")
 

@@ -6,15 +6,11 @@ import json
 from pathlib import Path
 from typing import Any
 
-import paper_walk as paper
 import pytest
-import small_hall
-from test_energise_machine import BENCH as TWO
-from test_on_ports import BENCH
 
-from bench.diagnose.errors import DiagnoseError
-from bench.diagnose.power_find import SupplySearch
+from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.seek import advise
+from bench.diagnose.supply.locate import SupplySearch
 from bench.plant.load import load_plant
 from bench.sequence.draft import CannotDraft, draft
 from bench.sequence.file import Found, Measure
@@ -22,7 +18,11 @@ from bench.sequence.power_tree import PowerTree
 from bench.walk import events as e
 from bench.walk.results import results
 from bench.walk.state import Phase
-from tests.screens.power_scenes import PowerWalk, sound
+from tests.power import small_hall
+from tests.power.test_energise_machine import BENCH as TWO
+from tests.power.test_on_ports import BENCH
+from tests.screens.walk.power_scenes import PowerWalk, sound
+from tests.walk import paper_walk as paper
 from tests.walks.tool import proveout
 
 

@@ -8,8 +8,8 @@ import pytest
 import yaml
 from scipy import stats
 
-from bench.diagnose.trace_charts import cusum, ewma, ewma_limits, individuals, mean_and_spread
-from bench.diagnose.trace_common import upper_tail
+from bench.diagnose.series.charts import cusum, ewma, ewma_limits, individuals, mean_and_spread
+from bench.job.common_changes import upper_tail
 
 PUBLISHED = yaml.safe_load((Path(__file__).parent / "change_values.yaml").read_text())
 

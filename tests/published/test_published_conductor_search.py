@@ -6,10 +6,12 @@ import random
 import networkx
 import pytest
 
-from bench.diagnose.causes import Moved, PinsExchanged
-from bench.diagnose.clip_plans import chain_links, chain_pairs, feasible, identifies, size_plan
-from bench.diagnose.errors import DiagnoseError
-from bench.diagnose.explain import explain
+from bench.diagnose.diagnose_error import DiagnoseError
+from bench.diagnose.explain.causes import Moved, PinsExchanged
+from bench.diagnose.explain.pin_map import Conductor, Connector, Design, Measured, Pin
+from bench.diagnose.explain.search import explain
+from bench.diagnose.identify.clip_plans import chain_links, chain_pairs, feasible, identifies, size_plan
+from bench.diagnose.identify.tags import E24, E96, drawer, series_values
 from bench.diagnose.isolation import (
     aliases,
     bad_bound,
@@ -22,9 +24,7 @@ from bench.diagnose.isolation import (
     true_complement_codes,
     true_complement_width,
 )
-from bench.diagnose.pinmap import Conductor, Connector, Design, Measured, Pin
 from bench.diagnose.planner import carry_out
-from bench.diagnose.tags import E24, E96, drawer, series_values
 
 # IEC 60063: preferred number series for resistors, as quoted in public tables.
 

@@ -9,7 +9,7 @@ import math
 
 import pytest
 
-from bench.simulate.scpi import (
+from bench.simulate.scpi.instrument import (
     ERRORS,
     NAN,
     OVERLOAD,
@@ -23,7 +23,7 @@ from bench.simulate.scpi import (
     short_form,
     spell,
 )
-from bench.simulate.scpi_syntax import Datum
+from bench.simulate.scpi.syntax import Datum
 
 # SCPI-1999 volume 2 chapter 21, numbers and texts as listed in an open SCPI parser's header. One
 # text there carries a stray word after "Command protected"; the standard's text (from memory) is

@@ -13,7 +13,7 @@ from bench.exits import BAD_INPUT, PASS
 from bench.record.export import COLUMNS, rows, write_csv, write_parquet
 from bench.record.read import read_record
 from bench.walk.events import Read
-from tests.diagnose.season_folder import record
+from tests.job.season_folder import record
 from tests.record.test_verify import path, write  # noqa: F401
 
 
@@ -42,7 +42,7 @@ def test_values_agree_with_what_was_noted():
 
 def test_a_reading_that_was_taken_again_does_not_count(tmp_path, path):  # noqa: F811
     """It stays in the table with its own verdict."""
-    import paper_walk as paper
+    from tests.walk import paper_walk as paper
 
     made = paper.made(tmp_path)
     desk = paper.Desk(made.began)

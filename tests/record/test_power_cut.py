@@ -5,7 +5,6 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-import paper_walk as paper
 import pytest
 
 from bench.record.append import RecordBusy, RecordTrouble, RecordWriter, mended
@@ -13,6 +12,7 @@ from bench.record.chain import SECTOR
 from bench.record.read import BrokenRecord, read_record
 from bench.record.verify import verify
 from bench.walk import events as e
+from tests.walk import paper_walk as paper
 
 
 @pytest.fixture

@@ -14,7 +14,6 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import msgspec
-import paper_walk as paper
 import pytest
 
 from bench.record import append as appending
@@ -31,6 +30,7 @@ from bench.record.read import BrokenRecord, read_lines, read_record
 from bench.sequence.file import Do, Found, Rig
 from bench.walk import events as e
 from bench.walk.results import verdict_lines
+from tests.walk import paper_walk as paper
 
 TINY_PLANT = """
 plant: p

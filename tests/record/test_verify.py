@@ -8,7 +8,6 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import msgspec
-import paper_walk as paper
 import pytest
 
 from bench.cli import main
@@ -21,6 +20,7 @@ from bench.record.verify import changed_lines, verify
 from bench.walk import events as e
 from bench.walk.results import annotated
 from bench.walk.state import start, take
+from tests.walk import paper_walk as paper
 
 PLANT = """
 plant: p

@@ -11,7 +11,7 @@ from bench.record.read import read_record
 from bench.record.verify import verify
 from bench.report.page import page
 from bench.report.sheet import sheet
-from tests.diagnose.season_folder import record
+from tests.job.season_folder import record
 from tests.report.chromium import CHROMIUM, opened
 
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium is installed")

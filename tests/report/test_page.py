@@ -23,7 +23,7 @@ from bench.report.page import number, page
 from bench.report.sheet import sheet
 from bench.report.svg import Dot, history, parts_of_limit
 from bench.walk import events as e
-from tests.diagnose.season_folder import plant, record, season
+from tests.job.season_folder import plant, record, season
 
 ISSUED = datetime(2026, 6, 3, 9, 0, tzinfo=UTC)
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")

@@ -1,15 +1,8 @@
 """Lets the tests here use the walks on paper and share their helpers."""
 
-import sys
-from pathlib import Path
-
 import pytest
 
-sys.path.insert(0, str(Path(__file__).parent))
-sys.path.insert(0, str(Path(__file__).parents[1] / "walk"))
-sys.path.insert(0, str(Path(__file__).parents[1] / "power"))
-
-import paper_walk
+from tests.walk import paper_walk
 
 
 @pytest.fixture(scope="session")

@@ -20,9 +20,6 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-import paper_walk as paper
-import small_hall
-
 from bench.assemble import began, load_job
 from bench.judge.watch import Ladder
 from bench.plant.load import load_plant
@@ -39,6 +36,8 @@ from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.results import results
 from bench.walk.state import State, fold, outcomes, request, start, take
+from tests.power import small_hall
+from tests.walk import paper_walk as paper
 
 BENCH = """
 bench: bench of the doomed

@@ -12,8 +12,6 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-import paper_walk as paper
-
 from bench.record.append import RecordTrouble, RecordWriter
 from bench.record.read import read_record
 from bench.runner import protocol as p
@@ -24,6 +22,7 @@ from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.state import State, request, start, take
+from tests.walk import paper_walk as paper
 
 PATIENCE = 20.0
 """Seconds before a test that waits for something calls it a failure."""

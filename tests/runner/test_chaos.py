@@ -6,10 +6,7 @@ from __future__ import annotations
 import random
 from pathlib import Path
 
-import crash_points
-import paper_walk as paper
 import pytest
-from crash_points import DoomedCrew, DoomedHands, Fate, Twins, Watcher
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -23,6 +20,9 @@ from bench.sequence.file import Set
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.state import Phase, State, fold, start, take
+from tests.runner import crash_points
+from tests.runner.crash_points import DoomedCrew, DoomedHands, Fate, Twins, Watcher
+from tests.walk import paper_walk as paper
 
 WORDS = ("", "retry", "CLEAR", "DEAD", "ISOLATED", "a reason")
 

@@ -7,10 +7,7 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
-import paper_walk as paper
 import pytest
-from fake_world import FakeScreen, World, world
-from paper_walk import Made, refold
 
 from bench.record.append import RecordTrouble
 from bench.runner import protocol as p
@@ -20,6 +17,9 @@ from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.results import passed, verdict_lines
 from bench.walk.state import Phase
+from tests.runner.fake_world import FakeScreen, World, world
+from tests.walk import paper_walk as paper
+from tests.walk.paper_walk import Made, refold
 
 ALONE = Manner(alone=True)
 BY_KEY = Manner()

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import crash_points
 import pytest
+
+from tests.runner import crash_points
 
 
 @pytest.mark.parametrize("kind", crash_points.KINDS)

@@ -8,28 +8,28 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from fake_world import FakeScreen, world
-from paper_walk import Made
 
 from bench.assemble import began, bench_facts, load_job
-from bench.instruments.benchfile import load_bench
+from bench.instruments.bench_file import load_bench
 from bench.instruments.instrument import Instrument
-from bench.instruments.transport import open_port
+from bench.instruments.ports.transport import open_port
 from bench.quantity import Amount
 from bench.runner import protocol as p
 from bench.runner.crew import InstrumentCrew
-from bench.runner.member import Member
+from bench.runner.crew_member import Member
 from bench.runner.ports import Happened, Manner, Sample
-from bench.screens import words
-from bench.screens.follow import Follower, Misset
+from bench.screens.walk import sayings as words
+from bench.screens.walk.follow import Follower, Misset
 from bench.sequence.file import Limit, Measure
 from bench.sequence.plan import Step
-from bench.simulate.handhelds import PolledText, SevenSegment, StreamingText
+from bench.simulate.twins.handhelds import PolledText, SevenSegment, StreamingText
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.setting import Setting
 from bench.walk.state import start
 from tests.instruments.server import LIBRARY, Bars, served
+from tests.runner.fake_world import FakeScreen, world
+from tests.walk.paper_walk import Made
 
 JOB = Path(__file__).parents[2] / "sequences" / "gannet-head"
 OHMS = Step(

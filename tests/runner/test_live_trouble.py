@@ -9,10 +9,10 @@ from collections.abc import Iterator
 import pytest
 
 from bench.instruments.instrument import Instrument
-from bench.instruments.trouble import InstrumentTrouble
+from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.runner import crew as rooms
 from bench.runner.crew import InstrumentCrew
-from bench.runner.member import Member
+from bench.runner.crew_member import Member
 from bench.runner.ports import Happened, Sample
 from bench.walk import events as e
 from tests.runner.test_dial import OHMS

@@ -7,8 +7,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from fake_world import Bell, World, world
-from paper_walk import Made
 
 from bench.runner import protocol as p
 from bench.runner.client import Client
@@ -20,6 +18,8 @@ from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.results import passed, verdict_lines
 from bench.walk.state import Phase, State, request, start, take
+from tests.runner.fake_world import Bell, World, world
+from tests.walk.paper_walk import Made
 
 
 class Person:

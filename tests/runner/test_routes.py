@@ -9,23 +9,23 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from fake_world import FakeScreen, world
-from paper_walk import Made
 
 from bench.files import Place
-from bench.instruments.wiring import Routes
+from bench.instruments.matrix_wiring import Routes
 from bench.quantity import Amount, Resistance
 from bench.runner.crew import InstrumentCrew
 from bench.runner.ports import Manner
 from bench.runner.routed import RoutedHands, channels_for
 from bench.sequence.file import Limit, Measure, Prove, Zero
 from bench.sequence.plan import Step
-from bench.simulate.matrix import Matrix
-from bench.simulate.meter import Meter
+from bench.simulate.twins.matrix import Matrix
+from bench.simulate.twins.meter import Meter
 from bench.walk import events as e
 from bench.walk import requests as r
 from tests.benchmarks.bench_abort import Inbox, Watched, _member
 from tests.instruments.server import Bars, served
+from tests.runner.fake_world import FakeScreen, world
+from tests.walk.paper_walk import Made
 
 ROLES = {"ohms": "meter", "volts": "meter", "amps": "meter"}
 ROUTES = Routes(

@@ -12,7 +12,6 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
-from fake_world import PATIENCE, Bell
 
 from bench.runner import client as clients
 from bench.runner import protocol as p
@@ -21,6 +20,7 @@ from bench.runner.client import NotLetIn
 from bench.runner.door import DoorFrame
 from bench.runner.server import Client, Server
 from bench.walk import events as e
+from tests.runner.fake_world import PATIENCE, Bell
 
 
 class Porch:

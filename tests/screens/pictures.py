@@ -10,9 +10,9 @@ import re
 import sys
 from pathlib import Path
 
-from bench.screens.settings import Settings
-from tests.screens.hall_pictures import HALL_FEW, draw_hall
-from tests.screens.replay_pictures import REPLAY_FEW, draw_replay
+from bench.screens.program.settings import Settings
+from tests.screens.job.hall_pictures import HALL_FEW, draw_hall
+from tests.screens.replay.replay_pictures import REPLAY_FEW, draw_replay
 from tests.screens.scenes import SCENES
 from tests.screens.stage import on_stage
 

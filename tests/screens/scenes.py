@@ -9,10 +9,10 @@ from bench.runner import protocol as p
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.state import Phase
-from tests.screens import earth_scenes as earth
-from tests.screens import power_scenes as power
-from tests.screens import search_scenes as search
 from tests.screens.gannet import LEADS, Walk, measured
+from tests.screens.walk import earth_scenes as earth
+from tests.screens.walk import power_scenes as power
+from tests.screens.walk import search_scenes as search
 
 
 @dataclass

@@ -10,10 +10,10 @@ from textual.events import Key
 from textual.keys import _character_to_key
 from textual.pilot import Pilot
 
-from bench.screens.app import WalkApp
-from bench.screens.cells import text_of
-from bench.screens.prompts import Prompt, Sure
-from bench.screens.settings import Settings
+from bench.screens.program.cells import text_of
+from bench.screens.program.prompts import Prompt, Sure
+from bench.screens.program.settings import Settings
+from bench.screens.walk.app import WalkApp
 from tests.screens.scenes import Scene
 
 ZONE = timezone(timedelta(hours=2), "summer")

@@ -8,8 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.screens import digits, face, scale
-from bench.screens.cells import (
+from bench.screens.program.cells import (
     Span,
     centred,
     clip,
@@ -23,7 +22,8 @@ from bench.screens.cells import (
     wrap,
     wrapped,
 )
-from bench.screens.glyphs import ASCII, UNICODE, ascii_only
+from bench.screens.program.glyphs import ASCII, UNICODE, ascii_only
+from bench.screens.widgets import digits, face, scale
 from bench.texts import clean
 
 RIBBON = (tuple(str(n) for n in range(1, 26)), tuple(str(n) for n in range(26, 51)))

@@ -7,7 +7,7 @@ import asyncio
 import pytest
 
 from bench.runner import protocol as p
-from bench.screens.settings import Settings
+from bench.screens.program.settings import Settings
 from bench.walk import events as e
 from bench.walk import requests as r
 from tests.screens.gannet import Walk

@@ -1,17 +1,14 @@
 """Lets the tests here share their helper modules; property tests draw the same cases every time."""
 
-import sys
 from pathlib import Path
 
 import pytest
 from hypothesis import settings
 
-sys.path.insert(0, str(Path(__file__).parent))
+from tests.walk import paper_walk, walk_explorer
+
 settings.register_profile("walk", deadline=None, derandomize=True)
 settings.load_profile("walk")
-
-import paper_walk  # noqa: E402
-import walk_explorer  # noqa: E402
 
 
 @pytest.fixture(scope="session")

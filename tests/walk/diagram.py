@@ -15,13 +15,9 @@ import tempfile
 from collections import defaultdict
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parent))
-sys.path.insert(0, str(Path(__file__).parents[2]))
-
-import walk_explorer
-
 from bench.walk import events as e
 from bench.walk.state import NEXT, OPEN, STEPPING, Phase
+from tests.walk import walk_explorer
 
 BEGIN = "<!-- walk diagram begin -->"
 END = "<!-- walk diagram end -->"

@@ -11,11 +11,8 @@ from typing import Any
 
 import hypothesis.strategies as st
 import msgspec
-import paper_walk as paper
 from hypothesis import settings
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
-from paper_walk import Desk, Made, refold
-from walk_explorer import Ghosts, energises
 
 from bench.quantity import Amount
 from bench.sequence.file import Do, Found, Limit, Measure, Rig
@@ -23,6 +20,9 @@ from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.results import results, verdict_lines
 from bench.walk.state import Link, OutOfTurn, Phase, Refused, Stale, State, outcomes, request
+from tests.walk import paper_walk as paper
+from tests.walk.paper_walk import Desk, Made, refold
+from tests.walk.walk_explorer import Ghosts, energises
 
 NAMES = ("W1", "W1.2", "J1", "J1.1", "J2.4", "2A", "1", "F1", "nobody knows this")
 READINGS: tuple[dict[str, Any], ...] = (

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import diagram
 import pytest
-from walk_explorer import Explored
 
 from bench.walk.state import Phase
+from tests.walk import diagram
+from tests.walk.walk_explorer import Explored
 
 
 @pytest.fixture(autouse=True)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import paper_walk as paper
 import pytest
-from walk_explorer import Explored, Found, energises
 
 from bench.sequence.file import Do
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.state import NEXT, OPEN, Phase, Refused, Stale, State, request, take
+from tests.walk import paper_walk as paper
+from tests.walk.walk_explorer import Explored, Found, energises
 
 
 @pytest.fixture(scope="module", params=["an output", "by hand", "under watch", "a search"])

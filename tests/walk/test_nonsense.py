@@ -6,11 +6,11 @@ from dataclasses import replace
 from typing import Any
 
 import msgspec
-import paper_walk as paper
 import pytest
 
 from bench.walk import events as e
 from bench.walk.state import Phase, Refused, start, take
+from tests.walk import paper_walk as paper
 
 
 @pytest.mark.parametrize("value", [1e200, -1e308, 1e308])

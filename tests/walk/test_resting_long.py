@@ -5,14 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-import paper_walk as paper
 import pytest
-from walk_explorer import BY_HAND
 
 from bench.assemble import zero_is_old
 from bench.walk import events as e
 from bench.walk.results import results
 from bench.walk.state import Phase, Refused
+from tests.walk import paper_walk as paper
+from tests.walk.walk_explorer import BY_HAND
 
 
 def desk_at(small: paper.Made, kind: str, which: int) -> paper.Desk:

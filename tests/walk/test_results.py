@@ -5,9 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import msgspec
-import paper_walk as paper
 import pytest
-from paper_walk import Desk, Made, State, refold
 
 from bench.quantity import Amount, Ratio
 from bench.sequence.file import Decide, Limit
@@ -15,6 +13,8 @@ from bench.walk import events as e
 from bench.walk.results import passed, results, tally, verdict_line, verdict_lines
 from bench.walk.setting import Rules
 from bench.walk.state import Phase, outcomes, start, take
+from tests.walk import paper_walk as paper
+from tests.walk.paper_walk import Desk, Made, State, refold
 
 MEASURED = range(7, 12)
 """Indexes of the ohm readings between the checks."""

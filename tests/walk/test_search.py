@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 import msgspec
-import paper_walk as paper
 import pytest
 
 from bench.files import BadFile, Inconsistent
@@ -15,6 +14,7 @@ from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.results import annotated, results
 from bench.walk.state import Phase, Refused, State, fold, request, start, take
+from tests.walk import paper_walk as paper
 
 SEARCH = """
 sequence: crosses of W1

@@ -6,15 +6,15 @@ from collections.abc import Callable
 from pathlib import Path
 
 import msgspec
-import paper_walk as paper
 import pytest
-from paper_walk import Desk, Made, refold
 
 from bench.sequence.file import Wait
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.results import passed, results, verdict_lines
 from bench.walk.state import OutOfTurn, Phase, Refused, Stale, accepts, outcomes, request
+from tests.walk import paper_walk as paper
+from tests.walk.paper_walk import Desk, Made, refold
 
 
 @pytest.fixture

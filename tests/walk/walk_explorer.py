@@ -13,7 +13,6 @@ from pathlib import Path
 from typing import Any
 
 import msgspec
-import paper_walk as paper
 
 from bench.quantity import Amount
 from bench.sequence.file import Do, Energise, Hold, Limit, Measure, Set
@@ -21,6 +20,7 @@ from bench.sequence.file import Found as SearchEnd
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.state import OutOfTurn, Phase, Refused, State, request, start, take
+from tests.walk import paper_walk as paper
 
 OUTPUT = """
 sequence: an output

@@ -19,7 +19,7 @@ pytest.importorskip("pyte")
 
 from bench.record.read import read_record
 from bench.runner.door import door_of, read_door
-from bench.screens.follow import Follower
+from bench.screens.walk.follow import Follower
 from bench.walk import events as e
 from bench.walk.results import results
 from bench.walk.state import State

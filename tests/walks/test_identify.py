@@ -12,7 +12,7 @@ import pytest
 from bench.plant.load import load_plant
 from bench.record.read import read_record
 from bench.sequence.file import Found
-from bench.simulate.plant_world import PlantWorld
+from bench.simulate.world.plant import PlantWorld
 from bench.walk import events as e
 from tests.walks.tool import BENCH, COMMAND, JOB, environment, proveout, run_json, started, wait_for_lines
 

@@ -11,15 +11,15 @@ from typing import Literal
 
 import pytest
 
-from bench.instruments.benchfile import load_bench
+from bench.instruments.bench_file import load_bench
 from bench.plant import faults as k
 from bench.plant.load import load_plant
 from bench.record.read import read_record
 from bench.sequence.file import Measure
-from bench.simulate.matrix import Matrix
-from bench.simulate.meter import Meter
-from bench.simulate.power_world import PowerWorld
-from bench.simulate.relayed import RelayedLeads
+from bench.simulate.twins.matrix import Matrix
+from bench.simulate.twins.meter import Meter
+from bench.simulate.world.power import PowerWorld
+from bench.simulate.world.relayed import RelayedLeads
 from bench.walk import events as e
 from bench.walk.state import start, take
 from tests.instruments.server import served

@@ -12,11 +12,11 @@ import pytest
 
 from bench.assemble import began, load_job
 from bench.files import BadFile
-from bench.instruments.accuracy import accuracy_rows
 from bench.instruments.instrument import Instrument
-from bench.instruments.library import Library
-from bench.instruments.serial_port import SerialPort
-from bench.instruments.trouble import InstrumentTrouble
+from bench.instruments.ports.serial_line import SerialPort
+from bench.instruments.ports.trouble import InstrumentTrouble
+from bench.instruments.profile.accuracy import accuracy_rows
+from bench.instruments.profile.library import Library
 from bench.judge.accuracy import AccuracyTable
 from bench.judge.decision import Rule, decide
 from bench.judge.limit import Limit
@@ -25,9 +25,9 @@ from bench.plant.faults import PolarityReversed, Short
 from bench.plant.faulty import affected_pins
 from bench.plant.load import load_plant
 from bench.sequence.load import load_sequence
-from bench.simulate.handhelds import Handheld, PolledText, SevenSegment, StreamingText
-from bench.simulate.panel import Panel
-from bench.simulate.thermometer import Thermometer, sensor_tolerance
+from bench.simulate.twins.handhelds import Handheld, PolledText, SevenSegment, StreamingText
+from bench.simulate.twins.panel import Panel
+from bench.simulate.twins.thermometer import Thermometer, sensor_tolerance
 from bench.walk import events as e
 from bench.walk.setting import Conditions, Rules, Setting
 from tests.instruments.server import Bars, VirtualLine, served

@@ -14,13 +14,13 @@ from pathlib import Path
 import pytest
 
 from bench.assemble import members_of
-from bench.instruments import finding
-from bench.instruments.benchfile import parse_bench
-from bench.instruments.library import Library
-from bench.instruments.listing import Port
+from bench.instruments import discovery as finding
+from bench.instruments.bench_file import parse_bench
+from bench.instruments.ports.listing import Port
+from bench.instruments.profile.library import Library
 from bench.runner.crew import InstrumentCrew
-from bench.simulate.meter import Meter
-from bench.simulate.supply import Supply
+from bench.simulate.twins.meter import Meter
+from bench.simulate.twins.supply import Supply
 from bench.walk import events as e
 from tests.benchmarks.bench_abort import Inbox, Watched
 from tests.drivers.twins import Hall

@@ -16,11 +16,11 @@ import pytest
 
 from bench.cli import main
 from bench.files import shipped
-from bench.instruments import listing
-from bench.instruments.finding import questions
-from bench.instruments.library import Library
-from bench.instruments.listing import Port, holder, joined
-from bench.simulate.wire import PseudoTerminal
+from bench.instruments.discovery import questions
+from bench.instruments.ports import listing
+from bench.instruments.ports.listing import Port, holder, joined
+from bench.instruments.profile.library import Library
+from bench.simulate.port_ends import PseudoTerminal
 from tests.drivers.twins import TWINS, Hall
 from tests.instruments.server import Mangled, served
 from tests.walks.terminal import Terminal

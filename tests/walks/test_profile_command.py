@@ -12,12 +12,12 @@ import pytest
 
 from bench.cli import main
 from bench.files import shipped
-from bench.instruments import kit
+from bench.instruments import trial as kit
 from bench.instruments.hints import suggested, suggested_identity, why_no_match
-from bench.instruments.kit_asking import Asker, Told
-from bench.instruments.library import load_decoder, load_profile
-from bench.instruments.transport import open_port
-from bench.instruments.wire import Pattern
+from bench.instruments.ports.transport import open_port
+from bench.instruments.profile.library import load_decoder, load_profile
+from bench.instruments.trial_asking import Asker, Told
+from bench.instruments.wire_text import Pattern
 from tests.drivers.twins import TWINS, Hall
 from tests.instruments.server import served
 from tests.walks.terminal import Terminal

@@ -20,11 +20,11 @@ from types import SimpleNamespace
 import pytest
 
 from bench.commands import console_screen
-from bench.instruments.wire import WireText
+from bench.instruments.wire_text import WireText
 from bench.record.read import read_record
 from bench.runner.core import Signalled
-from bench.screens.plain import Plain
-from bench.simulate.wire import PseudoTerminal
+from bench.screens.walk.plain import Plain
+from bench.simulate.port_ends import PseudoTerminal
 from bench.walk import events as e
 from tests.benchmarks.bench_abort import Watched
 from tests.drivers.twins import TWINS, Hall

@@ -1,0 +1,202 @@
+"""What people do to wiring: the causes that can explain a measured map.
+
+A cause is data. `bench.diagnose.explain.forward` says what map a list of causes makes, `bits` says how much
+it costs to name one, and `bench.diagnose.explain.sentences` says what to do about it at the rack.
+
+Causes at a connector speak of its plug and of sockets: a plug carries its wires with it when it
+sits in the wrong socket, shifted or turned. Causes at a wire speak of the plug's contacts, by the
+names that the design gives them, because that is where hands will work once the plug sits right.
+Joins speak of the pins that a probe can touch.
+
+The cost is a description length: a few bits for how common the cause is (common practice, no
+source; the order matters, the exact figures do not) and log2 of the number of places where it could
+be. So a more special name wins where it applies, and a cause that accounts for much is cheap.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import lgamma, log, log2
+from typing import Literal
+
+from bench.diagnose.explain.pin_map import Index, Pin, Side
+
+Along = Literal["row", "rows", "count"]
+How = Literal["ends", "rows", "both"]
+
+
+@dataclass(frozen=True)
+class ConnectorsExchanged:
+    """Each plug sits in the socket of the next one named; the last sits in the first's."""
+
+    connectors: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Shifted:
+    """A connector sits `by` places off: along its rows, across its rows, or along the count.
+
+    "count" follows the numbering order from the end of one row into the next, as happens when wires
+    are landed one by one and one place was missed. What falls off the end connects to nothing.
+    """
+
+    connector: str
+    by: int
+    along: Along = "row"
+
+
+@dataclass(frozen=True)
+class Mirrored:
+    """A connector sits mirrored: rows end for end, rows in reversed order, or both (half a turn)."""
+
+    connector: str
+    how: How
+
+
+@dataclass(frozen=True)
+class CableTurned:
+    """The cable lies end for end: its near plugs are at the far side and its far plugs at the near.
+
+    Only a cable with like connectors at both ends can be turned, and where the turned cable maps
+    pin for pin like the right one nothing shows.
+    """
+
+    cable: str
+
+
+@dataclass(frozen=True)
+class Unplugged:
+    """Nothing passes a connector: its plug is not mated, or the cable behind it is not there."""
+
+    connector: str
+
+
+@dataclass(frozen=True)
+class PinsExchanged:
+    """Two wires are exchanged at one end."""
+
+    conductors: tuple[str, str]
+
+
+@dataclass(frozen=True)
+class PairReversed:
+    """The two wires of one pair are exchanged at one end."""
+
+    pair: str
+
+
+@dataclass(frozen=True)
+class PairsSplit:
+    """One wire of each of two pairs is exchanged at one end, so both pairs are split.
+
+    A split made alike at both ends leaves the map right and cannot be seen with a meter for direct
+    current.
+    """
+
+    conductors: tuple[str, str]
+
+
+@dataclass(frozen=True)
+class PairsExchanged:
+    """Two whole pairs are exchanged at one end; `crossed` when each also has its wires reversed."""
+
+    pairs: tuple[str, str]
+    crossed: bool = False
+
+
+@dataclass(frozen=True)
+class Moved:
+    """Wires moved along at one end: each sits where the wire named before it belongs.
+
+    The first sits on `onto`, or, when that is None, where the last one belongs (a closed round). One
+    conductor with `onto` is a wire that is landed on a wrong pin.
+    """
+
+    conductors: tuple[str, ...]
+    onto: Pin | None = None
+    end: Side = "far"
+
+
+@dataclass(frozen=True)
+class Open:
+    """A wire does not get through."""
+
+    conductor: str
+
+
+@dataclass(frozen=True)
+class Bridged:
+    """Pins of one connector are joined with each other."""
+
+    pins: tuple[Pin, ...]
+
+
+@dataclass(frozen=True)
+class StrayJoin:
+    """Two pins are joined that have no business together and do not sit side by side in one group.
+
+    They lie on different connectors, or one of them carries no wire.
+    """
+
+    pins: tuple[Pin, Pin]
+
+
+@dataclass(frozen=True)
+class HighResistance:
+    """Wires that get through but read more than their limit; several when a connector is at fault."""
+
+    conductors: tuple[str, ...]
+
+
+PlugCause = ConnectorsExchanged | Shifted | Mirrored | CableTurned | Unplugged
+WireCause = PinsExchanged | PairReversed | PairsSplit | PairsExchanged | Moved
+JoinCause = Bridged | StrayJoin
+Cause = PlugCause | WireCause | Open | JoinCause | HighResistance
+
+
+def _choose(n: int, k: int) -> float:
+    """log2 of the number of ways to choose k of n; 0 when there is one way or none."""
+    if k <= 0 or k >= n:
+        return 0.0
+    return (lgamma(n + 1) - lgamma(k + 1) - lgamma(n - k + 1)) / log(2)
+
+
+def bits(cause: Cause, index: Index) -> float:
+    """What it costs to name this cause in this plant, in bits: prior plus log2 of its places."""
+    wires = max(2, len(index.wires))
+    pairs = max(2, len(index.pair_wires))
+    connectors = max(2, len(index.connectors))
+    match cause:
+        case ConnectorsExchanged(names):
+            orders = lgamma(len(names)) / log(2)
+            return 3.5 * (len(names) - 1) + _choose(connectors, len(names)) + orders
+        case Shifted(_, by):
+            return 3 + log2(connectors) + 2 * log2(1 + abs(by))
+        case Mirrored():
+            return 3 + log2(connectors) + 2
+        case CableTurned():
+            return 3 + log2(max(2, len(index.cables)))
+        case Unplugged():
+            return 3 + log2(connectors)
+        case PinsExchanged():
+            return 2.5 + _choose(wires, 2)
+        case PairReversed():
+            return 2 + log2(pairs)
+        case PairsSplit():
+            return 2.2 + _choose(wires, 2)
+        case PairsExchanged(_, crossed):
+            return (6 if crossed else 3) + _choose(pairs, 2)
+        case Moved(names, onto):
+            length = len(names)
+            places = length * log2(wires)
+            if onto is None:
+                return 4 + places - log2(length)
+            return 4 + places + log2(max(2, len(index.pins)))
+        case Open():
+            return 2 + log2(wires)
+        case Bridged(pins):
+            return 2.5 + log2(wires) + (len(pins) - 1) * min(4.0, log2(wires))
+        case StrayJoin():
+            return 3.5 + 2 * log2(max(2, len(index.pins)))
+        case HighResistance(names):
+            return 2 + log2(wires) if len(names) == 1 else 3 + log2(connectors)

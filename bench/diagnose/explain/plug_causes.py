@@ -1,0 +1,475 @@
+"""How the plugs sit: a search for exchanged, shifted, mirrored, turned and unmated connectors.
+
+Every wire of a connector votes for the seats of its plug that would put it right: it was found in
+some socket pin, so mirrored this way and shifted by that much would explain it. Seats with many
+votes are weighed exactly, and the best is taken as long as it saves more bits than it costs, the
+wires that it pushes off the end counted as explained. Then small changes are tried against the full
+cost, wires and all, since votes go wrong where nearly every wire is at fault as well.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+from math import log2
+
+from bench.diagnose.diagnose_error import DiagnoseError
+from bench.diagnose.explain.causes import (
+    Bridged,
+    CableTurned,
+    Cause,
+    StrayJoin,
+    bits,
+)
+from bench.diagnose.explain.forward import Mirror, Seat, place, turned_ends
+from bench.diagnose.explain.pin_map import Index
+from bench.diagnose.explain.seats import plug_causes, rounds, rounds_bits, seat_causes
+from bench.diagnose.explain.seen import OFF, UNTESTED, Seen
+from bench.diagnose.explain.wire_causes import Seating, Wirewise
+
+_VOTERS = 6
+"""A group with more pins than this on one side says nothing about where a single wire went."""
+_WEIGHED = 6
+"""How many seats with the most votes are weighed for one connector."""
+_LONGEST_ROUND = 6
+"""Most connectors in one round of exchanges that the search looks for."""
+_EVALUATIONS = 240
+"""How many full evaluations the last, small changes may cost for a plant of 64 wires."""
+_SETTLED = 8
+"""A seat that puts this many wires right is not tried without."""
+_LEADS = 2
+"""How many changes of a connector are tried in place of changes across from it."""
+
+Option = tuple[int, Seat]
+"""How many wires a seat puts right, and the seat."""
+Change = tuple[dict[int, Seat], frozenset[str]]
+"""New seats by connector number, and cables to turn over."""
+
+
+class Plugs:
+    """The search; `run` returns the causes at connectors and the best `Wirewise` under them."""
+
+    def __init__(self, index: Index, seen: Seen) -> None:
+        self.index = index
+        self.seen = seen
+        self.gain = log2(max(2, len(index.wires))) + 0.75
+        self._plain = [Seat(c) for c in range(len(index.connectors))]
+        self.seats = list(self._plain)
+        self.turned: frozenset[str] = frozenset()
+        self._sitting = list(range(len(self.seats)))
+        self._cost_of_seats: dict[tuple[int, Seat], float] = {}
+        self._options: dict[int, tuple[int, list[Option]]] = {}
+        self._mirrors = [self._useful_mirrors(c) for c in range(len(index.connectors))]
+        self._tours: dict[str, dict[int, tuple[int, int]]] = {}
+        for cable in index.cables:
+            try:
+                ends = turned_ends(index, cable)
+            except (DiagnoseError, KeyError):
+                continue
+            right = {(index.near[w], index.far[w]) for w in ends}
+            if right != set(ends.values()):
+                self._tours[cable] = ends
+        self._seating = self._seat(self.seats, self.turned)
+        self._fed = index.fed
+        self._fixed: set[int] = set()
+
+    def run(self) -> tuple[list[Cause], Wirewise, Seating]:
+        """Search, and return the causes at plugs, the causes at wires under them, and the seating."""
+        while (change := self._best_change()) is not None:
+            self._apply(change)
+        best = self._evaluate(self.seats, self.turned)
+        best = self._polish(best)
+        return plug_causes(self.index, self.seats, self.turned), best[1], best[2]
+
+    # States.
+
+    def _seat(self, seats: Sequence[Seat], turned: frozenset[str]) -> Seating:
+        index = self.index
+        near, far = index.near, index.far
+        if turned:
+            near, far = list(near), list(far)
+            for cable in turned:
+                for wire, (n, f) in self._tours[cable].items():
+                    near[wire], far[wire] = n, f
+        plain = self._plain
+        odd = {c for c, seat in enumerate(seats) if seat is not plain[c] and seat != plain[c]}
+        if not odd:
+            return Seating(list(seats), near, far, near, far)
+        home = index.home
+
+        def moved(contacts: Sequence[int]) -> list[int]:
+            return [place(index, seats[home[p]], p) if home[p] in odd else p for p in contacts]
+
+        return Seating(
+            list(seats),
+            near,
+            far,
+            moved(near) if min(odd) < index.near_connectors else near,
+            moved(far) if max(odd) >= index.near_connectors else far,
+        )
+
+    def _apply(self, change: Change) -> None:
+        seats, cables = change
+        touched = set(seats)
+        for connector, seat in seats.items():
+            self.seats[connector] = seat
+        for connector, seat in seats.items():
+            self._sitting[seat.socket] = connector
+        if cables:
+            self.turned ^= cables
+        self._seating = self._seat(self.seats, self.turned)
+        home = self.index.home
+        wires: Iterable[int] = [w for c in touched for w in self._fed[c]]
+        if cables:
+            self._fed = [[] for _ in self.index.connectors]
+            for wire in range(len(self.index.wires)):
+                self._fed[home[self._seating.near_contact[wire]]].append(wire)
+                self._fed[home[self._seating.far_contact[wire]]].append(wire)
+            self._options.clear()
+            wires = ()
+        for wire in wires:
+            touched.add(home[self._seating.near_contact[wire]])
+            touched.add(home[self._seating.far_contact[wire]])
+        for connector in touched:
+            self._options.pop(connector, None)
+
+    def _evaluate(self, seats: Sequence[Seat], turned: frozenset[str]) -> tuple[float, Wirewise, Seating]:
+        seating = self._seat(seats, turned)
+        wirewise = Wirewise(self.index, self.seen, seating)
+        plugs = sum(bits(c, self.index) for c in plug_causes(self.index, seats, turned))
+        return plugs + wirewise.bits, wirewise, seating
+
+    # Votes.
+
+    def _useful_mirrors(self, connector: int) -> list[Mirror]:
+        rows, columns = self.index.shape[connector]
+        mirrors: list[Mirror] = [""]
+        if columns > 1:
+            mirrors.append("ends")
+        if rows > 1:
+            mirrors.append("rows")
+        if rows > 1 and columns > 1:
+            mirrors.append("both")
+        return mirrors
+
+    def _is_far(self, connector: int) -> bool:
+        return connector >= self.index.near_connectors
+
+    def _right(self, connector: int, seat: Seat) -> int:
+        """How many wires of the connector this seat of its plug leaves explained."""
+        label, size = self.seen.padded, self.seen.size
+        sampled, apart = self.seen.sampled, self.seen.apart
+        seating = self._seating
+        far = self._is_far(connector)
+        mine = seating.far_contact if far else seating.near_contact
+        other = seating.near if far else seating.far
+        right = 0
+        for wire in self._fed[connector]:
+            start = label[other[wire]]
+            end = label[place(self.index, seat, mine[wire])]
+            right += (
+                start in (end, UNTESTED)
+                or end == UNTESTED
+                or (start == OFF and size[end] == 1)
+                or (end == OFF and size[start] == 1)
+                or (sampled and OFF not in (start, end) and (start, end) not in apart)
+            )
+        return right
+
+    def _votes(self, connector: int) -> Counter[Seat]:
+        index, seen, seating = self.index, self.seen, self._seating
+        far = self._is_far(connector)
+        mine = seating.far_contact if far else seating.near_contact
+        other = seating.near if far else seating.far
+        partners = seen.far if far else seen.near
+        rows, columns = index.shape[connector]
+        last = [len(row) - 1 for row in index.connectors[connector].rows]
+        mirrors = self._mirrors[connector]
+        votes: Counter[tuple[int, Mirror, int, int, int]] = Counter()
+        for wire in self._fed[connector]:
+            a = other[wire]
+            if a < 0 or seen.label[a] < 0:
+                continue
+            found = partners[seen.label[a]]
+            if len(found) > _VOTERS:
+                continue
+            contact = mine[wire]
+            r, c = index.row[contact], index.column[contact]
+            for pin in found:
+                socket = index.home[pin]
+                r2, c2 = index.row[pin], index.column[pin]
+                for mirror in mirrors:
+                    r1 = rows - 1 - r if mirror in ("rows", "both") else r
+                    c1 = last[r] - c if mirror in ("ends", "both") else c
+                    votes[socket, mirror, r2 - r1, c2 - c1, 0] += 1
+                    if rows > 1 and columns > 1:
+                        at = index.grid[connector].get((r1, c1))
+                        if at is not None and index.place[pin] != index.place[at]:
+                            steps = index.place[pin] - index.place[at]
+                            votes[socket, mirror, 0, 0, steps] += 1
+        counted: Counter[Seat] = Counter()
+        for (socket, mirror, dr, dc, count), number in votes.items():
+            if number > 1:
+                counted[Seat(socket, mirror, dr, dc, count)] = number
+        return counted
+
+    def _options_of(self, connector: int) -> tuple[int, list[Option]]:
+        """How many wires are right now, and seats worth weighing with how many they put right."""
+        known = self._options.get(connector)
+        if known is not None:
+            return known
+        seat = self.seats[connector]
+        now = self._right(connector, seat)
+        options: list[Option] = []
+        if len(self._fed[connector]) - now >= 2 and connector not in self._fixed:
+            votes = self._votes(connector)
+            floor = max(2, len(self._fed[connector]) // 6)
+            for other, count in votes.most_common(_WEIGHED):
+                if other != seat and count >= floor:
+                    options.append((self._right(connector, other), other))
+            if seat.mated and self._dead(connector):
+                out = Seat(seat.socket, mated=False)
+                options.append((self._right(connector, out), out))
+        self._options[connector] = now, options
+        return now, options
+
+    def _dead(self, connector: int) -> bool:
+        """Whether several wires of a connector lead nowhere at both ends."""
+        label, size, seating = self.seen.label, self.seen.size, self._seating
+        dead = 0
+        for wire in self._fed[connector]:
+            ends = [label[p] for p in (seating.near[wire], seating.far[wire]) if p >= 0]
+            dead += all(e < 0 or size[e] == 1 for e in ends)
+        return dead >= 2 and dead * 4 >= len(self._fed[connector])
+
+    # Changes.
+
+    def _seat_bits(self, connector: int, seat: Seat) -> float:
+        key = connector, seat
+        if key not in self._cost_of_seats:
+            self._cost_of_seats[key] = sum(bits(c, self.index) for c in seat_causes(self.index, connector, seat))
+        return self._cost_of_seats[key]
+
+    def _best_change(self) -> Change | None:
+        best: tuple[float, Change] | None = None
+        for saved, change in self._changes():
+            if saved > 0 and (best is None or saved > best[0] + 1e-9):
+                best = saved, change
+        return best[1] if best else None
+
+    def _changes(self) -> Iterator[tuple[float, Change]]:
+        count = len(self.index.connectors)
+        # Far connectors first: where the map cannot tell, the far end is named.
+        split = self.index.near_connectors
+        for connector in (*range(split, count), *range(split)):
+            yield from self._changes_at(connector)
+        for cable, ends in self._tours.items():
+            yield self._turn(cable, ends)
+
+    def _changes_at(self, connector: int) -> Iterator[tuple[float, Change]]:
+        now, options = self._options_of(connector)
+        seat = self.seats[connector]
+        for right, option in options:
+            if option.socket == seat.socket:
+                saved = (right - now) * self.gain
+                saved += self._seat_bits(connector, seat) - self._seat_bits(connector, option)
+                yield saved, ({connector: option}, frozenset())
+        yield from self._exchanges(connector)
+
+    def _exchanges(self, first: int) -> Iterator[tuple[float, Change]]:
+        """Rounds of exchanges that begin with moving one plug to where its wires were found."""
+        base = self.seats[first].socket
+        tried: set[int] = set()
+        for _, seat in self._options_of(first)[1]:
+            if seat.socket == base or seat.socket in tried:
+                continue
+            tried.add(seat.socket)
+            seats: dict[int, Seat] = {}
+            saved = 0.0
+            plug, onto = first, seat.socket
+            while len(seats) < _LONGEST_ROUND:
+                gain, chosen = self._best_in(plug, onto)
+                seats[plug] = chosen
+                saved += gain
+                plug = self._sitting[onto]
+                if plug in seats:
+                    break
+                gain, chosen = self._best_in(plug, base)
+                closed = {**seats, plug: chosen}
+                cost = self._exchange_bits(closed)
+                yield saved + gain - cost, (closed, frozenset())
+                away = [s.socket for _, s in self._options_of(plug)[1] if s.socket != onto]
+                if not away or away[0] == base:
+                    break
+                onto = away[0]
+
+    def _best_in(self, plug: int, socket: int) -> tuple[float, Seat]:
+        """The best seat of a plug in a socket, and the bits it saves."""
+        now, options = self._options_of(plug)
+        held = self._seat_bits(plug, self.seats[plug])
+        choices = [(r, s) for r, s in options if s.socket == socket]
+        # As it should sit there, or as it sits now: a plug that is out stays out.
+        for seat in (Seat(socket), replace(self.seats[plug], socket=socket)):
+            if all(s != seat for _, s in choices):
+                choices.append((self._right(plug, seat), seat))
+        return max(
+            (((right - now) * self.gain + held - self._seat_bits(plug, seat), seat) for right, seat in choices),
+            key=lambda choice: choice[0],
+        )
+
+    def _exchange_bits(self, changed: dict[int, Seat]) -> float:
+        after = list(self.seats)
+        for plug, seat in changed.items():
+            after[plug] = seat
+        return rounds_bits(self.index, after) - rounds_bits(self.index, self.seats)
+
+    def _turn(self, cable: str, ends: dict[int, tuple[int, int]]) -> tuple[float, Change]:
+        index, label = self.index, self.seen.label
+        seating = self._seating
+        gained = 0
+        for wire, (n, f) in ends.items():
+            if cable in self.turned:
+                n, f = index.near[wire], index.far[wire]
+            now = seating.near[wire], seating.far[wire]
+            then = (
+                place(index, self.seats[index.home[n]], n),
+                place(index, self.seats[index.home[f]], f),
+            )
+            gained += self._joined(*then, label) - self._joined(*now, label)
+        cost = bits(CableTurned(cable), index)
+        if cable in self.turned:
+            cost = -cost
+        return gained * self.gain - cost, ({}, frozenset([cable]))
+
+    @staticmethod
+    def _joined(a: int, b: int, label: Sequence[int]) -> bool:
+        return a >= 0 and b >= 0 and label[a] == label[b] >= 0
+
+    # Small changes against the full cost.
+
+    def _polish(self, best: tuple[float, Wirewise, Seating]) -> tuple[float, Wirewise, Seating]:
+        budget = max(12, _EVALUATIONS * 64 // max(64, len(self.index.wires)))
+        improved = True
+        while improved and (best[1].causes or self.seats != self._plain):
+            improved = False
+            for seats, turned in self._small_changes(best[1]):
+                if budget <= 0:
+                    return best
+                budget -= 1
+                trial = self._evaluate(seats, turned)
+                if trial[0] < best[0] - 1e-9:
+                    best = trial
+                    self._put(seats, turned)
+                    improved = True
+                    break
+        return best
+
+    def _put(self, seats: Sequence[Seat], turned: frozenset[str]) -> None:
+        changed = {c: seat for c, seat in enumerate(seats) if seat != self.seats[c]}
+        self._apply((changed, self.turned ^ turned))
+
+    def _retry(
+        self,
+        reset: dict[int, Seat],
+        fixed: Iterable[int],
+        first: int | None = None,
+        rank: int = 0,
+    ) -> tuple[list[Seat], frozenset[str]]:
+        """What the votes make of the map from other seats, with some plugs not to be touched.
+
+        With `first`, that plug makes its best change, or the next best by rank, before any other.
+        """
+        seats, turned = list(self.seats), self.turned
+        self._apply((reset, frozenset()))
+        self._fixed = set(fixed)
+        if first is not None:
+            leads = sorted(self._changes_at(first), key=lambda c: -c[0])
+            if rank < len(leads):
+                self._apply(leads[rank][1])
+        while (change := self._best_change()) is not None:
+            self._apply(change)
+        self._fixed = set()
+        found = list(self.seats), self.turned
+        self._put(seats, turned)
+        return found
+
+    def _small_changes(self, wirewise: Wirewise) -> Iterator[tuple[list[Seat], frozenset[str]]]:
+        def but(changed: dict[int, Seat]) -> tuple[list[Seat], frozenset[str]]:
+            seats = list(self.seats)
+            for connector, seat in changed.items():
+                seats[connector] = seat
+            return seats, self.turned
+
+        trouble = self._trouble(wirewise)
+        for connector, seat in enumerate(self.seats):
+            plain = Seat(seat.socket)
+            if seat == plain or connector not in trouble:
+                continue
+            for simpler in (
+                plain,
+                replace(seat, mirror=""),
+                replace(seat, rows=0, columns=0, count=0),
+            ):
+                if simpler != seat and self._loses_few({connector: simpler}):
+                    yield but({connector: simpler})
+            yield self._retry({connector: plain}, [connector])
+        for cable in self.turned:
+            yield list(self.seats), self.turned ^ {cable}
+        for ring in rounds(self.seats):
+            apart = {c: replace(self.seats[c], socket=c) for c in ring}
+            if self._loses_few(apart):
+                yield but(apart)
+            if len(ring) > 2:
+                yield self._retry(apart, ring)
+        yield from self._across()
+        for connector, wires in trouble.most_common():
+            if wires < 2:
+                break
+            for _, option in self._options_of(connector)[1]:
+                if option.socket == self.seats[connector].socket:
+                    yield but({connector: option})
+            for _, (changed, _) in self._exchanges(connector):
+                yield but(changed)
+
+    def _loses_few(self, changed: dict[int, Seat]) -> bool:
+        """Whether few wires fall out of place; if many do, the votes were right about this part."""
+        return sum(self._right(c, self.seats[c]) - self._right(c, seat) for c, seat in changed.items()) <= _SETTLED
+
+    def _trouble(self, wirewise: Wirewise) -> Counter[int]:
+        """How many wires with a cause of their own, or joined pins, touch each connector.
+
+        A connector without any counts too, with none, if there are some at the other end of its wires.
+        """
+        home = self.index.home
+        contacts = self._seating.near_contact, self._seating.far_contact
+        trouble: Counter[int] = Counter()
+        for wire, ends in enumerate(zip(self._seating.near, self._seating.far, strict=True)):
+            if ends != (wirewise.near[wire], wirewise.far[wire]) or wire in wirewise.cut:
+                for side in contacts:
+                    trouble[home[side[wire]]] += 1
+        for cause in wirewise.causes:
+            if isinstance(cause, Bridged | StrayJoin):
+                for pin in cause.pins:
+                    trouble[self._sitting[home[self.index.number[pin]]]] += 1
+        for connector in list(trouble):
+            for wire in self._fed[connector]:
+                for side in contacts:
+                    trouble[home[side[wire]]] += 0
+        return trouble
+
+    def _across(self) -> Iterator[tuple[list[Seat], frozenset[str]]]:
+        """One cause at a connector in place of several at those on the other side of its wires."""
+        home = self.index.home
+        odd = {c for c, seat in enumerate(self.seats) if seat != Seat(c)}
+        for connector in range(len(self.seats)):
+            near = not self._is_far(connector)
+            ends = self._seating.far_contact if near else self._seating.near_contact
+            across = {home[ends[w]] for w in self._fed[connector]}
+            if len(across & odd) < 2:
+                continue
+            # Undo whole rounds: half a round would leave two plugs in one socket.
+            rings = [ring for ring in rounds(self.seats) if set(ring) & across]
+            reset = {c: Seat(c) for c in (across & odd) | {c for ring in rings for c in ring}}
+            for rank in range(_LEADS):
+                yield self._retry(reset, (), connector, rank)

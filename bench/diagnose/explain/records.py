@@ -1,0 +1,68 @@
+"""What several walks measured, explained together; which readings would tell more; what a repair must prove again."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from bench.diagnose.explain.causes import Open
+from bench.diagnose.explain.pin_map import Pin
+from bench.diagnose.explain.reprove import reprove
+from bench.diagnose.explain.search import Explanation, explain
+from bench.diagnose.explain.walk_map import WalkMap, maps_of
+from bench.plant.model import Plant
+from bench.walk.state import State
+
+MOST = 12
+"""With more open wires than this every pin against every other is too much by hand: search for crosses then."""
+
+
+@dataclass(frozen=True)
+class Explained:
+    """One group of cables with its explanation."""
+
+    map: WalkMap
+    explanation: Explanation
+
+
+def explained(states: Sequence[State]) -> list[Explained]:
+    """The maps of some walks of one plant, each explained; of readings between the same pins the latest counts."""
+    return [Explained(one, explain(one.design, one.measured)) for one in maps_of(*states)]
+
+
+def follow_up(one: Explained) -> list[tuple[str, str]]:
+    """Readings that would tell where open wires are landed: the near end of each against the far ends of the others.
+
+    Pairs that were tried are left out; more than :data:`MOST` open wires give none.
+    """
+    index = {wire.name: wire for wire in one.map.design.conductors}
+    wires = [index[cause.conductor] for cause in one.explanation.causes if isinstance(cause, Open)]
+    if not 2 <= len(wires) <= MOST:
+        return []
+    measured = one.map.measured
+    tried = {frozenset(join) for join in (*measured.joins, *measured.parted)}
+    return [
+        (_name(a.near), _name(b.far))
+        for a in wires
+        for b in wires
+        if a is not b and frozenset((a.near, b.far)) not in tried
+    ]
+
+
+def to_prove(found: Iterable[Explained], plant: Plant) -> tuple[list[str], list[tuple[str, str]]]:
+    """After all causes are repaired: wires to prove from end to end, and pins to prove apart, each pair once."""
+    wires: dict[str, None] = {}
+    apart: dict[frozenset[str], tuple[str, str]] = {}
+    for one in found:
+        for proof in reprove(one.map.design, one.explanation.causes) if one.explanation.causes else ():
+            wires[proof.conductor] = None
+            here = plant.conductors[proof.conductor].near_end.name
+            for other in proof.apart:
+                there = plant.conductors[other].near_end.name
+                if here != there:
+                    apart.setdefault(frozenset((here, there)), (here, there))
+    return list(wires), list(apart.values())
+
+
+def _name(pin: Pin) -> str:
+    return f"{pin.connector}.{pin.name}"

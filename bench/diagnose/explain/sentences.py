@@ -1,0 +1,213 @@
+"""Causes in words: what is wrong and what to do at the rack, and which pins a cause accounts for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from bench.diagnose.explain.causes import (
+    Bridged,
+    CableTurned,
+    Cause,
+    ConnectorsExchanged,
+    HighResistance,
+    Mirrored,
+    Moved,
+    Open,
+    PairReversed,
+    PairsExchanged,
+    PairsSplit,
+    PinsExchanged,
+    Shifted,
+    StrayJoin,
+    Unplugged,
+)
+from bench.diagnose.explain.pin_map import Conductor, Design, Pin
+
+_MOST = 8
+"""Longest list of names in one sentence; after that the rest is counted."""
+
+
+def conductors_of(design: Design, cause: Cause) -> tuple[str, ...]:
+    """Names of the conductors that a cause touches, in the order of the design.
+
+    For joins these are the conductors that the design lands on the joined pins.
+    """
+    index = design.index
+    wires: Iterable[int]
+    match cause:
+        case ConnectorsExchanged(names):
+            wires = {w for n in names for w in index.fed[index.connector_number[n]]}
+        case Shifted(name) | Mirrored(name) | Unplugged(name):
+            wires = index.fed[index.connector_number[name]]
+        case CableTurned(cable):
+            wires = index.cables[cable]
+        case PairReversed(pair):
+            wires = index.pair_wires[pair]
+        case PairsExchanged(pairs):
+            wires = [w for p in pairs for w in index.pair_wires[p]]
+        case PinsExchanged(names) | PairsSplit(names) | HighResistance(names):
+            wires = [index.wire_number[n] for n in names]
+        case Moved(names):
+            wires = [index.wire_number[n] for n in names]
+        case Open(name):
+            wires = [index.wire_number[name]]
+        case Bridged(pins) | StrayJoin(pins):
+            numbers = {index.number[p] for p in pins}
+            homes = {index.home[p] for p in numbers}
+            wires = {
+                w for home in homes for w in index.fed[home] if index.near[w] in numbers or index.far[w] in numbers
+            }
+    return tuple(design.conductors[w].name for w in sorted(set(wires)))
+
+
+def pins_of(design: Design, cause: Cause) -> tuple[Pin, ...]:
+    """The pins that a cause accounts for: both ends of its conductors, and joined or wrong pins."""
+    index = design.index
+    pins = set()
+    for name in conductors_of(design, cause):
+        wire = design.conductors[index.wire_number[name]]
+        pins |= {wire.near, wire.far}
+    match cause:
+        case Bridged(joined) | StrayJoin(joined):
+            pins = set(joined)
+        case Moved(_, onto) if onto is not None:
+            pins.add(onto)
+        case _:
+            pass
+    return tuple(sorted(pins, key=index.number.__getitem__))
+
+
+def sentence(design: Design, cause: Cause) -> str:
+    """What is wrong and what to do about it, for a person at the rack."""
+    index = design.index
+
+    def wire(name: str) -> Conductor:
+        return design.conductors[index.wire_number[name]]
+
+    match cause:
+        case ConnectorsExchanged((a, b)):
+            c, d = _across(design, a), _across(design, b)
+            other = f" If they are not, it is {c} and {d} at the other end." if c and d else ""
+            return f"The plugs of {a} and {b} are exchanged. Take both out and put each into its own socket.{other}"
+        case ConnectorsExchanged(names):
+            moves = ", ".join(
+                f"{n}'s plug is in the socket of {m}" for n, m in zip(names, names[1:] + names[:1], strict=True)
+            )
+            return f"The plugs of {_list(names)} have changed places: {moves}. Put each into its own."
+        case Shifted(name, by, along):
+            places = f"{abs(by)} place{'s' if abs(by) > 1 else ''}"
+            where = {
+                ("row", True): "to the right along its rows",
+                ("row", False): "to the left along its rows",
+                ("rows", True): "down across its rows",
+                ("rows", False): "up across its rows",
+                ("count", True): "too high in the numbering",
+                ("count", False): "too low in the numbering",
+            }[along, by > 0]
+            return (
+                f"{name} sits {places} {where}, seen as the pin list is drawn. Take it out and seat "
+                "it on the right pins; if its wires were landed one by one, land them again."
+                f"{_or_across(design, name)}"
+            )
+        case Mirrored(name, how):
+            what = {
+                "ends": "end for end (the first pin of each row is where the last belongs)",
+                "rows": "with its rows in reversed order",
+                "both": "turned by half a turn",
+            }[how]
+            return (
+                f"{name} is mirrored: {what}. Turn the plug, or, if its wires were landed in "
+                f"mirror image, land them again.{_or_across(design, name)}"
+            )
+        case CableTurned(cable):
+            return f"Cable {cable} lies end for end. Turn it round so that each end is where it belongs."
+        case Unplugged(name):
+            return (
+                f"Nothing arrives at {name}. See whether its plug is mated and its cable connected."
+                f"{_or_across(design, name)}"
+            )
+        case PinsExchanged((a, b)):
+            return _crossed(wire(a), wire(b), "The wires")
+        case PairsSplit((a, b)):
+            first, second = wire(a), wire(b)
+            return (
+                f"Pairs {first.pair} and {second.pair} are split: one wire of each is on the other's "
+                f"pin. {_crossed(first, second, 'The wires')}"
+            )
+        case PairReversed(pair):
+            i, j = index.pair_wires[pair]
+            return _crossed(design.conductors[i], design.conductors[j], f"Pair {pair} is reversed: the wires")
+        case PairsExchanged((p, q), crossed):
+            tail = ", and each has its two wires reversed as well" if crossed else ""
+            ends = [str(design.conductors[w].far) for x in (p, q) for w in index.pair_wires[x]]
+            return (
+                f"Pairs {p} and {q} are exchanged as a whole{tail} (pins {_list(ends)}). Lift both "
+                "pairs at the end where they were landed last and exchange them."
+            )
+        case Moved(names, onto, end):
+            return _moved([wire(n) for n in names], onto, end)
+        case Open(name):
+            return (
+                f"{wire(name).near} to {wire(name).far} is open. Look for a wire off its pin, a bad "
+                "crimp or joint, or a break."
+            )
+        case Bridged(pins):
+            return (
+                f"Pins {_list([str(p) for p in pins])} are joined. Look for a whisker, a solder "
+                "bridge or a strap between them, at either end of their wires."
+            )
+        case StrayJoin((a, b)):
+            return f"{a} and {b} are joined and should not be. Follow both and part them."
+        case HighResistance((name,)):
+            return (
+                f"{wire(name).near} to {wire(name).far} conducts, but its resistance is too high. "
+                "Look for a dirty contact, a cold joint or a few broken strands."
+            )
+        case HighResistance(names):
+            ends = sorted({wire(n).far.connector for n in names})
+            return (
+                f"{len(names)} wires of {_list(ends)} read too high together. Clean and reseat the "
+                "connector at both ends before looking at single wires."
+            )
+
+
+def _across(design: Design, connector: str) -> str:
+    """The connector at the other end, if all wires of both run between the two; else nothing."""
+    index = design.index
+    number = index.connector_number[connector]
+    ends = {e for w in index.fed[number] for e in (index.near[w], index.far[w])}
+    others = {index.home[pin] for pin in ends} - {number}
+    if len(others) != 1:
+        return ""
+    other = others.pop()
+    return index.connectors[other].name if index.fed[other] == index.fed[number] else ""
+
+
+def _or_across(design: Design, connector: str) -> str:
+    other = _across(design, connector)
+    return f" If {connector} sits right, it is {other} at the other end." if other else ""
+
+
+def _crossed(a: Conductor, b: Conductor, what: str) -> str:
+    return (
+        f"{what} for {a.far} and {b.far} are exchanged (at the other end {a.near} and {b.near}; the "
+        "map cannot tell at which end). Cross them over at the end where they were landed last."
+    )
+
+
+def _moved(wires: list[Conductor], onto: Pin | None, end: str) -> str:
+    homes = [str(w.far if end == "far" else w.near) for w in wires]
+    first = homes[-1] if onto is None else str(onto)
+    if len(wires) == 1:
+        return f"The wire for {homes[0]} is landed on {first}. Land it on {homes[0]}."
+    steps = [f"the wire for {h} is on {at}" for h, at in zip(homes, [first, *homes], strict=False)]
+    return f"Wires have moved along: {_list(steps)}. Land each on its own pin."
+
+
+def _list(names: Iterable[str]) -> str:
+    items = list(names)
+    if len(items) > _MOST:
+        return ", ".join(items[:_MOST]) + f" and {len(items) - _MOST} more"
+    if len(items) < 2:
+        return "".join(items)
+    return ", ".join(items[:-1]) + " and " + items[-1]

@@ -1,0 +1,157 @@
+"""The pin map that a walk measured, beside the one that its plant has: what :func:`explain` takes.
+
+Connectors that cables join are looked at together. Within such a group each connector must be on one side; where a
+cable runs from a connector that is another's far end, its cables are looked at one by one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from bench.diagnose.explain.pin_map import Conductor, Connector, Design, Join, Measured, Pin
+from bench.plant.model import Plant
+from bench.plant.things import Cable, Terminal
+from bench.sequence.file import Measure
+from bench.walk.results import results
+from bench.walk.setting import Outcome
+from bench.walk.state import State
+
+
+@dataclass(frozen=True, slots=True)
+class WalkMap:
+    """One group of cables: how it should be and how it was found.
+
+    Attributes:
+        cables: their names.
+        design: the designed map.
+        measured: what was measured.
+        readings: how many readings it rests on.
+    """
+
+    cables: tuple[str, ...]
+    design: Design
+    measured: Measured
+    readings: int
+
+
+def maps_of(*states: State) -> list[WalkMap]:
+    """The maps of all cables that some walks of one plant read anything of, in the order of the last one's plant.
+
+    A reading that is void does not count; of readings between the same places the latest does.
+    """
+    walks = sorted((state for state in states if state.setting is not None), key=lambda state: state.at)
+    if not walks or walks[-1].setting is None:
+        return []
+    plant = walks[-1].setting.plant
+    latest: dict[frozenset[str], tuple[Outcome, Measure]] = {}
+    for state in walks:
+        for outcome, source in _read(state):
+            if all(name in plant.terminals for name in source.between):
+                latest[frozenset(source.between)] = (outcome, source)
+    pairs = list(latest.values())
+    touched = {name for _, source in pairs for name in source.between}
+    used = [cable for cable in plant.cables.values() if touched.intersection(_ends(cable))]
+    return [found for group in _groups(used) if (found := _map(plant, group, pairs)) is not None]
+
+
+def _read(state: State) -> list[tuple[Outcome, Measure]]:
+    """The readings of a walk between two places, in plan order, as far as they count."""
+    assert state.setting is not None
+    found = []
+    for index, outcome in results(state).items():
+        source = state.setting.plan.steps[index].source
+        counts = outcome.reading is not None and outcome.verdict in ("pass", "fail", "undecided")
+        if counts and isinstance(source, Measure) and source.read == "resistance" and not source.join:
+            found.append((outcome, source))
+    return found
+
+
+def _ends(cable: Cable) -> set[str]:
+    return {end.name for c in cable.conductors for end in (c.near, c.far) if end is not None}
+
+
+def _groups(cables: Iterable[Cable]) -> list[list[Cable]]:
+    """Cables that share connectors, each connector on one side; those that cannot be are groups of their own."""
+    groups: list[list[Cable]] = []
+    for cable in cables:
+        mine = {*cable.near, *cable.far}
+        shared = [group for group in groups if any(mine & {*other.near, *other.far} for other in group)]
+        merged = [other for group in shared for other in group] + [cable]
+        near = {name for other in merged for name in other.near}
+        far = {name for other in merged for name in other.far}
+        if near & far:
+            groups.append([cable])
+            continue
+        groups = [group for group in groups if group not in shared] + [merged]
+    return groups
+
+
+def _map(plant: Plant, group: list[Cable], pairs: list[tuple[Outcome, Measure]]) -> WalkMap | None:
+    near = _panels(plant, [name for cable in group for name in cable.near])
+    far = _panels(plant, [name for cable in group for name in cable.far])
+    known = {pin for connector in (*near, *far) for pin in connector.pins()}
+    wires = []
+    for cable in group:
+        for conductor in cable.conductors:
+            if conductor.near is None or conductor.far is None:
+                continue
+            a, b = _pin(conductor.near), _pin(conductor.far)
+            if a in known and b in known:
+                pair = f"{cable.name}/{conductor.pair}" if conductor.pair is not None else None
+                wires.append(Conductor(conductor.name, a, b, pair, cable.name))
+    whole = {wire.pair for wire in wires if sum(other.pair == wire.pair for other in wires) == 2}
+    wires = [
+        wire if wire.pair in whole else Conductor(wire.name, wire.near, wire.far, None, wire.cable) for wire in wires
+    ]
+    joins: set[Join] = set()
+    parted: set[Join] = set()
+    ohms: dict[Join, float] = {}
+    limits: dict[str, float] = {}
+    ends = {(wire.near, wire.far): wire.name for wire in wires}
+    count = 0
+    for outcome, source in pairs:
+        a, b = (_pin(plant.terminal(name)) for name in source.between)
+        if a not in known or b not in known:
+            continue
+        count += 1
+        join = (a, b)
+        if _conducts(outcome):
+            joins.add(join)
+            if outcome.value is not None:
+                ohms[join] = outcome.value
+        else:
+            parted.add(join)
+        wire = ends.get((a, b)) or ends.get((b, a))
+        if wire is not None and outcome.high is not None:
+            limits[wire] = outcome.high
+    if not count or not wires:
+        return None
+    seen = {pin for join in (*joins, *parted) for pin in join}
+    measured = Measured(
+        frozenset(joins),
+        not_tested=frozenset(known - seen),
+        crosses="sampled",
+        parted=frozenset(parted - joins),
+        resistances=ohms,
+        limits=limits,
+    )
+    return WalkMap(tuple(cable.name for cable in group), Design(near, far, tuple(wires)), measured, count)
+
+
+def _panels(plant: Plant, names: Iterable[str]) -> tuple[Connector, ...]:
+    return tuple(
+        Connector(name, plant.connectors[name].layout.grid) for name in dict.fromkeys(names) if name in plant.connectors
+    )
+
+
+def _pin(terminal: Terminal) -> Pin:
+    return Pin(terminal.owner, terminal.pin)
+
+
+CONDUCTS_BELOW_OHM = 10e3
+"""A path of less than this is a wire or a short; more is leakage or nothing. Common practice, no source."""
+
+
+def _conducts(outcome: Outcome) -> bool:
+    return outcome.value is not None and outcome.value < CONDUCTS_BELOW_OHM

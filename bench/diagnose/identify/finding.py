@@ -1,0 +1,276 @@
+"""What an identification came to: in words, as plain data in the record, as labels, and as lines for the plant file."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import msgspec
+
+from bench.diagnose.identify.case import Case, wire_of
+from bench.diagnose.identify.naming import Identification
+from bench.diagnose.identify.ways import Way
+from bench.files import exact, parse
+from bench.plant.file import ConductorEntry
+from bench.plant.model import Plant
+from bench.plant.resolve import resolve
+from bench.plant.things import Conductor
+from bench.quantity import engineering
+from bench.sequence.file import Found, Measure
+from bench.walk.seeking import Link
+
+
+@dataclass(frozen=True)
+class Findings:
+    """What a finding is told from.
+
+    Attributes:
+        case: what was to be told apart.
+        way: how.
+        plant: the plant.
+        readings: how many were taken.
+        trail: all acts and readings.
+    """
+
+    case: Case
+    way: Way
+    plant: Plant
+    readings: int
+    trail: tuple[Link, ...]
+
+
+def found_of(known: Findings, result: Identification) -> Found:
+    """The end of an identification.
+
+    It passes where every end has a name that is proven; it fails where conductors are open or joined; it is undecided
+    where something could not be told, and what could not is said and never guessed.
+    """
+    case, total = known.case, len(known.case.flags)
+    named = {**result.names, **result.by_colour}
+    lines: list[str] = []
+    said = [f"{len(named)} of {total} conductors of {case.cable} are identified"]
+    # what was not read leads somewhere, and what is left over with it may arrive there
+    unread = any(odd.ohms is None for odd in result.strange)
+    left = [one for one in result.open_conductors if one not in result.by_elimination.values()]
+    nowhere = [flag for flag in result.open_flags if flag not in result.by_elimination]
+    faults = bool(result.shorted or nowhere or (left and not unread))
+    for one in result.shorted:
+        ends = _ends(case, one.flags) or "ends that are not known"
+        wires = ", ".join(one.conductors) or "conductors that are not known"
+        lines.append(f"joined: {ends} = {wires}, in an order that nobody can tell before they are parted")
+    for doubt in result.ambiguous:
+        lines.append(f"not told apart: {_ends(case, doubt.flags)} may be {', '.join(doubt.conductors)}: {doubt.why}")
+    for odd in result.strange:
+        read = "not read" if odd.ohms is None else f"read {engineering(odd.ohms, 'Ω', digits=4)}"
+        lines.append(f"strange: {_ends(case, (odd.flag,))}, {read}: {odd.why}")
+    for flag, conductor in result.by_elimination.items():
+        lines.append(f"left over: {_ends(case, (flag,))} and {conductor}; nothing proves that they are one")
+    if nowhere:
+        lines.append(f"leads nowhere: {_ends(case, nowhere)}")
+    if left:
+        lines.append(f"{'not seen' if unread else 'arrives nowhere'}: {', '.join(left)}")
+    lines += [f"contradiction: {text}" for text in result.contradictions]
+    # what somebody must look at stands first
+    lines += _named_lines(known, result)
+    for count, what in (
+        (sum(len(one.flags) for one in result.shorted), "joined ends"),
+        (len(left), "not seen" if unread else "that arrive nowhere"),
+        (sum(len(one.flags) for one in result.ambiguous), "ends not told apart"),
+        (len(result.strange), "ends that read strangely"),
+        (len(result.by_elimination), "left over and not proven"),
+        (len(result.contradictions), "contradictions"),
+    ):
+        if count:
+            said.append(f"{count} {what}")
+    verdict: Literal["pass", "fail", "undecided"] = "pass" if result.complete else "fail" if faults else "undecided"
+    return Found(
+        verdict=verdict,
+        sentence=f"{'; '.join(said)} ({_cost(known, result.trips)}).",
+        lines=lines,
+        facts=_facts(known, result),
+        touches=[case.cable, *(named.values())],
+    )
+
+
+def stopped_of(known: Findings, why: str) -> Found:
+    """An identification that ended before its time: nothing is named."""
+    case = known.case
+    sentence = f"The conductors of {case.cable} are not identified: {why}. Nothing is guessed."
+    return Found(verdict="undecided", sentence=sentence, facts=_facts(known, Identification({})), touches=[case.cable])
+
+
+def _cost(known: Findings, trips: int) -> str:
+    effort = known.way.plan.effort
+    trip = "1 trip" if trips == 1 else f"{trips} trips"
+    return f"by {known.way.method}: {known.readings} readings, {trip}; one by one {effort.walking}"
+
+
+def _ends(case: Case, flags: Sequence[str]) -> str:
+    return ", ".join(case.called(flag) for flag in flags)
+
+
+def _named_lines(known: Findings, result: Identification) -> list[str]:
+    case, wire = known.case, wire_of(known.plant)
+    lines = []
+    for flag in case.flags:
+        conductor = result.names.get(flag) or result.by_colour.get(flag)
+        if conductor is None:
+            continue
+        parts = [wire(conductor), case.known[conductor], "by its colour alone" if flag in result.by_colour else ""]
+        lines.append(f"{case.called(flag)} is {conductor} ({', '.join(part for part in parts if part)})")
+    return lines
+
+
+def _facts(known: Findings, result: Identification) -> dict[str, Any]:
+    """The same as plain data. ``evidence`` gives for each named end the numbers of the events that it rests on."""
+    case, effort = known.case, known.way.plan.effort
+    evidence: dict[str, list[int]] = {}
+    for link in known.trail:
+        between = link.want.between if isinstance(link.want, Measure) else link.want.beeps
+        if between is None or (link.reading is None and link.beeped is None):
+            continue
+        barred = {place for group in link.want.join for place in group}
+        for place in between:
+            # what was read with many others on a bar says nothing of one alone
+            if place not in barred:
+                evidence.setdefault(place, []).append(link.n)
+    named = {**result.names, **result.by_colour}
+    return {
+        "cable": case.cable,
+        "side": case.side,
+        "method": known.way.method,
+        "names": dict(result.names),
+        "by_colour": dict(result.by_colour),
+        "by_elimination": dict(result.by_elimination),
+        "touching": [[list(one.flags), list(one.conductors)] for one in result.shorted],
+        "ambiguous": [[list(one.flags), list(one.conductors), one.why] for one in result.ambiguous],
+        "strange": [[one.flag, one.ohms, one.why] for one in result.strange],
+        "open_flags": list(result.open_flags),
+        "open_conductors": list(result.open_conductors),
+        "contradictions": list(result.contradictions),
+        "evidence": {
+            flag: sorted({*evidence.get(flag, ()), *evidence.get(case.known[conductor], ())})
+            for flag, conductor in named.items()
+        },
+        "readings": known.readings,
+        "expected_readings": round(effort.touches),
+        "trips": result.trips,
+        "one_by_one": effort.walking,
+        "every_pair": effort.double_check,
+        "bound": round(effort.bound, 1),
+    }
+
+
+# From a record's facts
+
+
+def labels_csv(plant: Plant, facts: Mapping[str, Any]) -> str:
+    """Labels ready to be printed: one line for each end, named or not.
+
+    Columns: flag, label (the conductor), pair, colour, from (its other end), state (``named``, ``named by colour``,
+    ``joined``, ``not known``).
+    """
+    out = io.StringIO()
+    write = csv.writer(out, lineterminator="\n")
+    write.writerow(["flag", "label", "pair", "colour", "from", "state"])
+    joined = {flag: conductors for flags, conductors in facts["touching"] for flag in flags}
+    for flag in _flags(plant, facts):
+        name = facts["names"].get(flag) or facts["by_colour"].get(flag)
+        shown = flag.rpartition("/")[2]
+        if name is None:
+            state = f"joined: one of {' '.join(joined[flag])}".rstrip() if flag in joined else "not known"
+            write.writerow([shown, "", "", "", "", state])
+            continue
+        one = plant.conductors[name]
+        other = one.far_end if facts["side"] == "near" else one.near_end
+        pair = "" if one.pair is None else f"{one.pair} {one.leg}"
+        state = "named by colour" if flag in facts["by_colour"] else "named"
+        write.writerow([shown, name, pair, one.colour, other.name, state])
+    return out.getvalue()
+
+
+def _flags(plant: Plant, facts: Mapping[str, Any]) -> list[str]:
+    named = [*facts["names"], *facts["by_colour"], *facts["by_elimination"], *facts["open_flags"]]
+    named += [flag for flags, _ in facts["touching"] for flag in flags]
+    named += [flag for flags, *_ in facts["ambiguous"] for flag in flags]
+    named += [flag for flag, *_ in facts["strange"]]
+    places = [*plant.flags, *plant.terminals]
+    order = {place: number for number, place in enumerate(places)}
+    return sorted(dict.fromkeys(named), key=lambda flag: order.get(flag, len(order)))
+
+
+class Claims(msgspec.Struct, frozen=True, kw_only=True):
+    """What a plant file takes from an identification: the ``conductors`` of one cable."""
+
+    conductors: list[ConductorEntry]
+
+
+def claims_of(plant: Plant, facts: Mapping[str, Any], record: str) -> Claims:
+    """The ``conductors`` entries of the cable, with what was identified and where the evidence is.
+
+    An end that was found on a pin of a connector is claimed to land there; a loose one keeps its flag in a remark.
+    What the cable's entry says of single conductors already is kept.
+    """
+    cable = next(one for one in plant.file.cables if one.name == facts["cable"])
+    near = facts["side"] == "near"
+    by_conductor = {name: flag for flag, name in {**facts["names"], **facts["by_colour"]}.items()}
+    before = {entry.conductor: entry for entry in cable.conductors}
+    entries: list[ConductorEntry] = []
+    for one in plant.cables[cable.name].conductors:
+        old = next((before.pop(key) for key in _written(one) if key in before), None)
+        entry = old or ConductorEntry(conductor=str(one.number))
+        flag = by_conductor.get(one.name)
+        if flag is None:
+            entries += [] if old is None else [old]
+            continue
+        how = "by its colour" if flag in facts["by_colour"] else f"by {facts['method']}"
+        numbers = [str(n) for n in facts["evidence"].get(flag, ())]
+        seen = f", event {', '.join(numbers[:4])}{' ...' if len(numbers) > 4 else ''}" if numbers else ""
+        loose = "/" in flag
+        said = f"{'from' if near else 'to'} end is flag {flag.rpartition('/')[2]}; " if loose else ""
+        remark = "; ".join(text for text in (entry.remark, f"{said}identified {how}, {record}{seen}") if text)
+        if loose:
+            entries.append(msgspec.structs.replace(entry, remark=remark))
+        elif near:
+            entries.append(msgspec.structs.replace(entry, start=flag, from_status="claimed", remark=remark))
+        else:
+            entries.append(msgspec.structs.replace(entry, end=flag, to_status="claimed", remark=remark))
+    return Claims(conductors=entries)
+
+
+def _written(one: Conductor) -> tuple[str, ...]:
+    """How a file may name a conductor."""
+    pair = () if one.pair is None or one.leg is None else (f"{one.pair}{one.leg[0].upper()}",)
+    return str(one.number), *pair, *(text.lower() for text in pair)
+
+
+def claims_text(claims: Claims) -> str:
+    """The same as lines of a plant file, to stand below the cable's name."""
+    lines = ["conductors:"]
+    for entry in claims.conductors:
+        plain = msgspec.to_builtins(entry, enc_hook=exact)
+        fields = ", ".join(f"{name}: {_quoted(str(value))}" for name, value in plain.items() if value is not None)
+        lines.append(f"  - {{{fields}}}")
+    return "\n".join(lines) + "\n"
+
+
+def proved(plant: Plant, cable: str, text: str, name: str) -> Plant:
+    """The plant with these lines taken in: read by the loader itself.
+
+    Raises:
+        BadFile: they are none that the plant file takes.
+    """
+    claims, _ = parse(text, Claims, name)
+    cables = [
+        msgspec.structs.replace(one, conductors=claims.conductors) if one.name == cable else one
+        for one in plant.file.cables
+    ]
+    return resolve(msgspec.structs.replace(plant.file, cables=cables))
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False)

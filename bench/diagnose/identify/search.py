@@ -1,0 +1,210 @@
+"""Which wire is which: the search that names the conductors of an unlabelled end.
+
+The case follows from the plant, the bench and the settings (:mod:`bench.diagnose.identify.case`); its plan is spoken as
+acts with a card for each end, and readings between a flag and something known, or between flags.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import msgspec
+
+from bench.diagnose.identify.case import Case, case_of
+from bench.diagnose.identify.finding import Findings, found_of, stopped_of
+from bench.diagnose.identify.naming import Identification
+from bench.diagnose.identify.rig_cards import cards_of, headings
+from bench.diagnose.identify.tag import TagPlan
+from bench.diagnose.identify.tags import Scale
+from bench.diagnose.identify.ways import Way
+from bench.diagnose.planned_search import Reached, Translation, reached
+from bench.diagnose.planner import STAR, Card, Clear
+from bench.diagnose.seek import finding
+from bench.plant.model import Plant
+from bench.quantity import Amount
+from bench.sequence.file import Do, Limit, Seek, Zero
+from bench.sequence.plan import Step
+from bench.walk.events import Advised
+from bench.walk.seeking import Link
+from bench.walk.state import State
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A case with the way that is gone."""
+
+    case: Case
+    way: Way
+
+
+KEPT: Final = 4
+"""So many plans are kept: a search asks for its plan after each answer."""
+_plans: dict[Hashable, Planned] = {}
+_lock = threading.Lock()
+
+
+def wanted(state: State, step: Step, trail: tuple[Link, ...]) -> Advised:
+    """What a search for conductors wants next.
+
+    Settings: see :data:`bench.diagnose.identify.case.SETTINGS`.
+
+    Raises:
+        DiagnoseError: a setting is of no use, no way can be gone with what is at hand, or the trail is that of
+            another plan.
+    """
+    source, setting = step.source, state.setting
+    assert isinstance(source, Seek) and setting is not None
+    zeroed = any(isinstance(one.source, Zero) for one in setting.plan.steps[: step.index])
+    # a plant is one value, and a walk keeps its own
+    key = (setting.plant, repr(source), repr(setting.bench.for_role("ohms")), zeroed)
+    with _lock:
+        planned = _plans.pop(key, None)
+    if planned is None:
+        case = case_of(setting.plant, source, setting.bench, zeroed)
+        planned = Planned(case, case.ways()[0])
+    with _lock:
+        _plans[key] = planned
+        while len(_plans) > KEPT:
+            del _plans[next(iter(_plans))]
+    at = reached(planned.way.plan.planner(), trail, spoken(planned.case, setting.plant, source), key)
+    return _told(planned, setting.plant, at, trail)
+
+
+def spoken(case: Case, plant: Plant, source: Seek) -> Translation:
+    """How a plan for a case is spoken."""
+
+    def side(places: Sequence[str]) -> str:
+        if len(places) == 1:
+            return case.common_name if case.common and places[0] in case.common else case.called(places[0])
+        return f"{len(places)} ends on a bar"
+
+    def title(red: Sequence[str], black: Sequence[str]) -> str:
+        said = f"{side(red)} against {side(black)}"
+        return said[:1].upper() + said[1:]
+
+    def text(red: Sequence[str], black: Sequence[str]) -> str:
+        if len(red) == len(black) == 1:
+            return ""
+        lines = []
+        for colour, places in (("Red", red), ("Black", black)):
+            on = "on " if len(places) == 1 else "on a bar: "
+            lines.append(f"{colour} {on}{told(case, places)}")
+        return "\n".join(lines)
+
+    return Translation(
+        place=case.place,
+        read=source.read,
+        wires=source.wires,
+        joined=Limit(at_least=Amount(case.apart, "Ω"), source="below this two ends count as joined"),
+        tester=source.by_tester,
+        title=title,
+        text=text,
+        card_text=lambda card: card_text(case, card),
+        card_title=lambda card: card_title(case, plant, card),
+    )
+
+
+def told(case: Case, places: Sequence[str]) -> str:
+    """Places in a few words: ``flags 1-4, 7``."""
+    flags = [place for place in places if place.startswith(f"{case.cable}.{case.side}/")]
+    others = [place for place in places if place not in flags]
+    parts = []
+    if flags:
+        numbers = sorted(int(place.rpartition("/")[2]) for place in flags)
+        parts.append(f"{'flags' if len(flags) > 1 else 'flag'} {_runs(numbers)}")
+    by_owner: dict[str, list[str]] = {}
+    for place in others:
+        owner, _, pin = place.rpartition(".")
+        by_owner.setdefault(owner, []).append(pin)
+    for owner, pins in by_owner.items():
+        parts.append(f"{owner}.{_runs(sorted(map(int, pins)))}" if all(map(str.isdigit, pins)) else ", ".join(others))
+    return "; ".join(dict.fromkeys(parts))
+
+
+def _runs(numbers: Sequence[int]) -> str:
+    told: list[str] = []
+    start = before = numbers[0]
+    for number in [*numbers[1:], None]:
+        if number is not None and number == before + 1:
+            before = number
+            continue
+        told.append(str(start) if start == before else f"{start}{'-' if before > start + 1 else ', '}{before}")
+        if number is not None:
+            start = before = number
+    return ", ".join(told)
+
+
+def card_title(case: Case, plant: Plant, card: Card) -> str:
+    """Which end a card is for, and what is done there."""
+    end = end_heading(case, plant, card.end == "near")
+    if all(isinstance(one, Clear) for one in card.steps):
+        return f"Free every end: {end}"
+    return f"Clip on: {end}"
+
+
+def end_heading(case: Case, plant: Plant, known: bool) -> str:
+    """What an end is called: where it is, or which end of the cable."""
+    places = list(case.known.values()) if known else list(case.flags)
+    return "; ".join(headings(plant, places)) or case.cable
+
+
+def card_text(case: Case, card: Card) -> str:
+    """A card as text: what to take off, and what to put on."""
+    lines = []
+    if any(isinstance(one, Clear) for one in card.steps):
+        lines.append("Take off every clip, tag and bar at this end.")
+    on = [one for one in card.steps if not isinstance(one, Clear)]
+    if not on:
+        lines.append("Leave every wire free, touching nothing.")
+    elif any(getattr(one, "to", "") == STAR for one in on):
+        lines.append("All tags meet in one clip that touches nothing else: the star.")
+    return "\n".join(lines)
+
+
+def _told(planned: Planned, plant: Plant, at: Reached[Identification], trail: Sequence[Link]) -> Advised:
+    case, way = planned.case, planned.way
+    effort = way.plan.effort
+    if at.want is None:
+        known = Findings(case, way, plant, at.readings, tuple(trail))
+        found = found_of(known, at.result) if at.result is not None else stopped_of(known, at.stopped)
+        return finding(found, at.readings)
+    left = max(1, round(effort.touches) - at.readings)
+    want = at.want
+    if isinstance(want, Do) and want.rig is not None:
+        always = (end_heading(case, plant, True), end_heading(case, plant, False))
+        lines = [line for card in cards_of(plant, want.rig, always) for line in card.lines()]
+        first = []
+        if not trail and case.flagged:
+            count, where = len(case.flags), end_heading(case, plant, False)
+            first = [f"First tie a numbered flag to each wire of {where}, 1 to {count}, in any order; leave them on."]
+        want = msgspec.structs.replace(want, text="\n".join([*first, want.text, *lines]))
+    why = f"{way.method}: about {effort.touches:.0f} readings in all; one by one up to {effort.walking}"
+    so_far = progress(planned, trail)
+    return Advised(number=0, want=want, done=at.readings, left=left, why=f"{why}. {so_far}" if so_far else why)
+
+
+def progress(planned: Planned, trail: Sequence[Link]) -> str:
+    """What the readings say so far, before anything is proven; empty where they say nothing yet."""
+    case, way = planned.case, planned.way
+    if not isinstance(way.plan, TagPlan) or case.common is None:
+        return ""
+    bearer: dict[float, str] = {}
+    scale: Scale | None = None
+    seen: dict[str, str] = {}
+    for link in trail:
+        if isinstance(link.want, Do):
+            bearer = {tag.ohms.value: tag.place for tag in link.want.rig.tags} if link.want.rig is not None else {}
+            fitted = [tag for batch in way.plan.batches for tag in batch.values() if tag.ohms in bearer]
+            scale = Scale(sorted(set(fitted)), case.loop, case.meter) if fitted and case.meter is not None else None
+        elif scale is not None and link.ohms is not None and case.common[1] in link.want.between:
+            tag = scale.tag(link.ohms)
+            if tag is not None:
+                seen[link.want.between[0]] = bearer[tag.ohms]
+    if not seen:
+        return ""
+    last = list(seen.items())[-3:]
+    shown = ", ".join(f"{case.called(flag)} reads as {place}" for flag, place in reversed(last))
+    return f"{len(seen)} of {len(case.flags)} ends read as one tag: {shown}"

@@ -1,0 +1,126 @@
+"""Which wire is which: the ways to name the conductors of an unlabelled cable, and which to take.
+
+    choices = ways(conductors, flags, tags=drawer("E96", 0.01), common=True)
+    planner = choices[0].plan.planner()
+
+With tags and a known common every end is touched once. With tags and no common they meet in a star.
+Without tags it takes two trips with clips: the chain, best with a shorting bar, or groups by size
+where nobody can keep count of who was with whom. Every plan has `cards()` for both ends, `effort`
+(readings beside the naive counts and the bound log2 n!), and `planner()`, the dialogue itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from bench.diagnose.diagnose_error import DiagnoseError
+from bench.diagnose.identify.chain import ChainPlan, plan_chain
+from bench.diagnose.identify.naming import (
+    Ambiguous,
+    Colours,
+    Effort,
+    Identification,
+    Shorted,
+    Strange,
+    check_ends,
+)
+from bench.diagnose.identify.sizes import SizesPlan, plan_sizes
+from bench.diagnose.identify.star import StarPlan, plan_star
+from bench.diagnose.identify.tag import TagPlan, plan_tags
+from bench.diagnose.identify.tags import Loop, Meter, Tag
+
+Plan = TagPlan | StarPlan | ChainPlan | SizesPlan
+
+
+@dataclass(frozen=True)
+class Way:
+    """One way to name the conductors: its plan, how many trips it takes, and when to take it."""
+
+    method: str
+    plan: Plan
+    trips: int
+    why: str
+
+
+def ways(
+    conductors: Sequence[str],
+    flags: Sequence[str],
+    *,
+    tags: Sequence[Tag] = (),
+    loop: Loop | None = None,
+    meter: Meter | None = None,
+    common: bool = False,
+    known: str | None = None,
+    bar: bool = True,
+    colours: Colours | None = None,
+    star_loop: Loop | None = None,
+    trust_colours: bool = False,
+    direct: str | None = None,
+) -> tuple[Way, ...]:
+    """All ways that can be gone with what is at hand, the best first.
+
+    tags: what is in the drawers, none for no tags. common: whether there is a common known at both
+    ends (a shield, the frame). known: the name of a conductor known at both ends, for sizes. bar:
+    whether there is a shorting bar.
+
+    Raises DiagnoseError when the ends do not match, or when no way is left.
+    """
+    check_ends(conductors, flags, 1)
+    a, b = loop or Loop(), meter or Meter()
+    found: list[Way] = []
+
+    def add(method: str, plan: Plan, trips: int, why: str) -> None:
+        found.append(Way(method, plan, trips, why))
+
+    told: list[str] = []
+    if tags and common:
+        try:
+            plan = plan_tags(conductors, flags, tags, a, b, colours, trust_colours)
+            add("tags", plan, len(plan.batches), "one touch for each end")
+        except DiagnoseError as error:
+            told.append(str(error))
+    if tags:
+        try:
+            star = plan_star(conductors, flags, tags, star_loop or a, b, colours, direct)
+            add("star", star, len(star.batches), "needs no common; about two touches for each end")
+        except DiagnoseError as error:
+            told.append(str(error))
+    try:
+        chain = plan_chain(conductors, flags, bar, colours)
+        why = "clips on pairs, few touches with a bar" if bar else "clips on pairs, many touches"
+        add("chain", chain, 2, why)
+    except DiagnoseError as error:
+        told.append(str(error))
+    try:
+        sizes = plan_sizes(conductors, flags, known, bar)
+        add("sizes", sizes, 2, "needs no memory of who was with whom; names nothing after a fault")
+    except DiagnoseError as error:
+        told.append(str(error))
+    if not found:
+        raise DiagnoseError("; ".join(told))
+    # Without a bar, sizes take fewer touches than the chain in all but small cables.
+    without_tags = [w for w in found if w.method in ("chain", "sizes")]
+    without_tags.sort(key=lambda w: w.plan.effort.touches)
+    return (*(w for w in found if w.method in ("tags", "star")), *without_tags)
+
+
+__all__ = [
+    "Ambiguous",
+    "ChainPlan",
+    "Colours",
+    "Effort",
+    "Identification",
+    "Plan",
+    "Shorted",
+    "SizesPlan",
+    "StarPlan",
+    "Strange",
+    "TagPlan",
+    "Way",
+    "plan_chain",
+    "plan_sizes",
+    "plan_star",
+    "plan_tags",
+    "ways",
+]

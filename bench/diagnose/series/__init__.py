@@ -1,0 +1,1 @@
+"""One quantity over time: steady, step, drift, comes and goes; control charts."""

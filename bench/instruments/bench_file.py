@@ -1,0 +1,467 @@
+"""The bench file: which instruments are at hand, where they answer, which role each fills.
+
+    bench: hall
+    instruments:
+      - name: meter
+        profile: scpi-bench-meter
+        port: /dev/serial/by-id/usb-...
+        serial: '0001'
+        calibrated: 2026-03-02
+        leads: {resistance: 0.15 ohm, within: 0.05 ohm}
+    roles: {ohms: meter, volts: meter}
+    references:
+      - {name: the 100 ohm resistor, value: 100 ohm, tolerance: 0.1 %}
+
+The port ``simulated`` stands for a twin; then a section ``simulate`` says what is wrong with the simulated plant.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any, Final, Literal, Self
+
+import msgspec
+
+from bench.files import BadFile, Inconsistent, Places, Problem, exact, json_schema, near, one_of, parse, read_text
+from bench.instruments.instrument import Instrument
+from bench.instruments.matrix_wiring import Routes, Wired, routes_of
+from bench.instruments.ports.transport import open_port, port_key
+from bench.instruments.profile.accuracy import accuracy_rows
+from bench.instruments.profile.library import Library
+from bench.instruments.profile.line import Line
+from bench.instruments.profile.profile import Profile
+from bench.instruments.session import NoticeTaker
+from bench.instruments.values import Identity
+from bench.instruments.wire.conversation import Trace
+from bench.instruments.wire_text import Unreadable, WireText
+from bench.plant.faults import Fault
+from bench.quantity import Duration, Ratio, Resistance, Temperature, Voltage
+from bench.roles import Role
+
+SIMULATED: Final = "simulated"
+"""The port of an instrument that is played by a twin."""
+
+Faults = list[Fault]
+"""What is wrong with the simulated plant."""
+
+
+class Day:
+    """A calendar day, written ``2026-03-02``."""
+
+    __slots__ = ("day",)
+
+    def __init__(self, day: date) -> None:
+        self.day = day
+
+    @classmethod
+    def parse(cls, text: str) -> Self:
+        """Read a day.
+
+        Raises:
+            Unreadable: not a day of that form.
+        """
+        try:
+            if len(text) != 10:
+                raise ValueError
+            return cls(date.fromisoformat(text))
+        except ValueError:
+            raise Unreadable(text, cls.wanted()) from None
+
+    @classmethod
+    def wanted(cls) -> str:
+        """What a file should hold here, for an error text."""
+        return "a day such as '2026-03-02' (year, month, day)"
+
+    def exact(self) -> str:
+        """The text that parses back to the same day."""
+        return self.day.isoformat()
+
+    def __repr__(self) -> str:
+        return f"Day({self.exact()})"
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Day) and other.day == self.day
+
+    def __hash__(self) -> int:
+        return hash(self.day)
+
+
+class LineChanges(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """Line settings in place of the profile's; see :class:`~bench.instruments.profile.line.Line`."""
+
+    baud: int | None = None
+    bits: Literal[5, 6, 7, 8] | None = None
+    parity: Literal["none", "even", "odd", "mark", "space"] | None = None
+    stop: Literal["1", "1.5", "2"] | None = None
+    flow: Literal["none", "rts-cts", "xon-xoff", "dsr-dtr"] | None = None
+    dtr: bool | None = None
+    rts: bool | None = None
+    settle: Duration | None = None
+    write_end: WireText | None = None
+    read_end: WireText | None = None
+    timeout: Duration | None = None
+    quiet: Duration | None = None
+    between: Duration | None = None
+    echo: bool | None = None
+
+    def __post_init__(self) -> None:
+        self.over(Line())
+
+    def over(self, line: Line) -> Line:
+        """The line with these changes.
+
+        Raises:
+            Inconsistent: a value that no line can have.
+        """
+        fields = {name: getattr(self, name) for name in self.__struct_fields__}
+        changed = {name: value for name, value in fields.items() if value is not None}
+        return Line(**{**{name: getattr(line, name) for name in line.__struct_fields__}, **changed})
+
+
+class Leads(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """The pair of test leads on an instrument."""
+
+    resistance: Resistance | None = None
+    """Of both together."""
+    within: Resistance | None = None
+    """How far it may be off, either way; half the resistance by default."""
+    nulled: bool = False
+    """The instrument takes the leads off by itself."""
+    emf: Voltage | None = None
+    """Thermal voltage to expect in them, either way."""
+
+    def __post_init__(self) -> None:
+        if self.within is not None and self.resistance is None:
+            raise Inconsistent("'within' without 'resistance'", "'resistance' of the leads")
+        if self.resistance and self.within and self.within.value > self.resistance.value:
+            raise Inconsistent(f"within {self.within} of {self.resistance}", "less than the resistance")
+
+    @property
+    def bounds(self) -> tuple[float, float] | None:
+        """Lowest and highest resistance in ohms; None where not known."""
+        if self.resistance is None:
+            return None
+        off = self.within.value if self.within is not None else self.resistance.value / 2
+        return (self.resistance.value - off, self.resistance.value + off)
+
+
+class BenchInstrument(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """One instrument at hand."""
+
+    name: str
+    profile: str
+    port: str
+    """A serial port, socket://host:port, rfc2217://host:port, a VISA resource name, or ``simulated``."""
+    visa: str = "@py"
+    """The VISA library, for a VISA resource name."""
+    line: LineChanges = msgspec.field(default_factory=LineChanges)
+    serial: str = ""
+    """The serial number that it must answer with."""
+    calibrated: Day | None = None
+    due: Day | None = None
+    leads: Leads = msgspec.field(default_factory=Leads)
+    settings: dict[str, str] = {}
+    """Values for its functions' settings, such as ``nplc``, wherever a function has them."""
+    wired: Wired | None = None
+    """Of a relay matrix: what its rows lead to."""
+
+    def __post_init__(self) -> None:
+        if self.calibrated is not None and self.due is not None and self.due.day <= self.calibrated.day:
+            raise Inconsistent(f"due {self.due.exact()}", f"a day after {self.calibrated.exact()}, its calibration")
+        if not self.port.strip():
+            raise Inconsistent("an empty port", "a port or 'simulated'")
+
+
+class BenchReference(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """Something known that the bench is proven against."""
+
+    name: str
+    value: Resistance
+    tolerance: Ratio
+
+    def __post_init__(self) -> None:
+        if not 0 < self.tolerance.value < 1:
+            raise Inconsistent(f"a tolerance of {self.tolerance}", "above 0 % and below 100 %")
+
+
+class Simulate(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """The simulated plant behind simulated instruments."""
+
+    seed: int = 1
+    faults: Faults = []
+    lead_resistance: Resistance = msgspec.field(default_factory=lambda: Resistance(0.2))
+    """Of each instrument's pair of leads, in truth."""
+    ambient: Temperature | None = None
+    """In the simulated hall; the plant's by default."""
+    pace: Literal["real", "hurried"] = "real"
+    """Whether instruments take their time, or answer at once."""
+
+
+class BenchFile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """A bench as it stands in its file."""
+
+    bench: str
+    """Its name."""
+    title: str = ""
+    """What the operator is shown."""
+    instruments: list[BenchInstrument]
+    roles: dict[Role, str] = {}
+    """Which instrument fills a role. A role that one instrument alone can fill need not be listed."""
+    references: list[BenchReference] = []
+    simulate: Simulate | None = None
+
+    def __post_init__(self) -> None:
+        if not self.instruments:
+            raise Inconsistent("a bench without instruments", "at least one")
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """A bench whose file was checked.
+
+    Attributes:
+        file: as it stands in its file.
+        library: where its profiles come from.
+        profiles: instrument name to profile.
+        role_of: role to instrument name, those that need not be listed included.
+        routes: what a relay matrix joins by itself; None: there is none, or it is not wired.
+    """
+
+    file: BenchFile
+    library: Library
+    profiles: dict[str, Profile]
+    role_of: dict[Role, str]
+    routes: Routes | None = None
+
+    @property
+    def simulated(self) -> bool:
+        """Whether twins play all instruments."""
+        return all(instrument.port == SIMULATED for instrument in self.file.instruments)
+
+    def instrument(self, name: str) -> BenchInstrument:
+        """An instrument by name.
+
+        Raises:
+            KeyError: there is none.
+        """
+        for instrument in self.file.instruments:
+            if instrument.name == name:
+                return instrument
+        raise KeyError(name)
+
+    def roles_of(self, name: str) -> list[Role]:
+        """The roles that an instrument fills on this bench."""
+        return [role for role, instrument in self.role_of.items() if instrument == name]
+
+    def line(self, name: str) -> Line:
+        """The line settings of an instrument: its profile's, with the bench file's changes."""
+        return self.instrument(name).line.over(self.profiles[name].line)
+
+    def connect(
+        self,
+        name: str,
+        address: str = "",
+        *,
+        trace: Trace | None = None,
+        notice: NoticeTaker | None = None,
+    ) -> Instrument:
+        """Open an instrument's port. The instrument itself is still to be opened.
+
+        Args:
+            name: the instrument's name.
+            address: where it answers, for one that is simulated; the bench file's port by default.
+            trace: is told every byte.
+            notice: is told what was dealt with.
+
+        Raises:
+            InstrumentTrouble: ``busy``, ``denied``, ``lost``.
+        """
+        instrument = self.instrument(name)
+        line = self.line(name)
+        transport = open_port(address or instrument.port, line, visa_backend=instrument.visa)
+        try:
+            return Instrument(
+                self.profiles[name],
+                transport,
+                line=line,
+                decoder=self.library.decoder(instrument.profile),
+                expected_serial=instrument.serial,
+                trace=trace,
+                notice=notice,
+            )
+        except BaseException:
+            transport.close()
+            raise
+
+    def describe(self, identities: Mapping[str, Identity] | None = None) -> dict[str, Any]:
+        """The bench as plain data for a record: enough to judge its readings with nothing else at hand.
+
+        Args:
+            identities: instrument name to who it said it is, for those that were met.
+        """
+        known = identities or {}
+        facts = {
+            "name": self.file.bench,
+            "title": self.file.title,
+            "simulated": self.simulated,
+            "instruments": [self._describe(one, known.get(one.name)) for one in self.file.instruments],
+            "role_of": dict(self.role_of),
+            "references": [
+                {"name": one.name, "ohms": one.value, "tolerance": one.tolerance.value} for one in self.file.references
+            ],
+        }
+        if self.file.simulate is not None:
+            facts["simulate"] = self.file.simulate
+        plain: dict[str, Any] = msgspec.json.decode(msgspec.json.encode(facts, enc_hook=exact))
+        return plain
+
+    def _describe(self, instrument: BenchInstrument, identity: Identity | None) -> dict[str, Any]:
+        profile = self.profiles[instrument.name]
+        facts: dict[str, Any] = {
+            "name": instrument.name,
+            "profile": profile.profile,
+            "title": profile.title,
+            "limits": profile.limits,
+            "roles": self.roles_of(instrument.name),
+            "port": instrument.port,
+            "rows": accuracy_rows(profile),
+            "calibrated": instrument.calibrated.exact() if instrument.calibrated is not None else "",
+            "due": instrument.due.exact() if instrument.due is not None else "",
+            "leads_ohm": instrument.leads.bounds,
+            "nulls_itself": instrument.leads.nulled,
+            "emf_volt": abs(instrument.leads.emf.value) if instrument.leads.emf is not None else 0.0,
+            "outputs": profile.safe is not None,
+        }
+        if identity is not None:
+            facts["identity"] = identity
+        return facts
+
+
+def load_bench(path: Path, library: Library | None = None) -> Bench:
+    """Read and check a bench file.
+
+    Args:
+        path: the file.
+        library: where profiles come from; by default those in ``drivers/`` of the file's folder, then those that come
+            with the program.
+
+    Raises:
+        BadFile: with every problem.
+    """
+    shelf = library if library is not None else Library.for_job(path.parent)
+    return parse_bench(read_text(path), str(path), shelf)
+
+
+def parse_bench(text: str, name: str, shelf: Library) -> Bench:
+    """Read and check a bench file's text, such as a record keeps.
+
+    Args:
+        text: the text.
+        name: how problems name it.
+        shelf: where profiles come from.
+
+    Raises:
+        BadFile: with every problem.
+    """
+    file, places = parse(text, BenchFile, name)
+    problems: list[Problem] = []
+    profiles = _profiles(file, shelf, places, problems)
+    _check_ports(file, places, problems)
+    role_of = _roles(file, profiles, places, problems)
+    routes = _routes(file, profiles, places, problems)
+    if problems:
+        raise BadFile(problems)
+    return Bench(file, shelf, profiles, role_of, routes)
+
+
+def _profiles(file: BenchFile, shelf: Library, places: Places, problems: list[Problem]) -> dict[str, Profile]:
+    profiles: dict[str, Profile] = {}
+    seen: set[str] = set()
+    for index, instrument in enumerate(file.instruments):
+        at = f"instruments[{index}]"
+        if instrument.name in seen:
+            place = places.of(instrument, "name")
+            problems.append(Problem(place, f"{at}.name", f"the name '{instrument.name}' again", "each name once"))
+        seen.add(instrument.name)
+        entry = shelf.entry(instrument.profile)
+        place = places.of(instrument, "profile")
+        if entry is None:
+            names = shelf.names()
+            hint = near(instrument.profile, names)
+            problems.append(Problem(place, f"{at}.profile", f"'{instrument.profile}'", one_of(names), hint))
+        elif entry.profile is None:
+            count = len(entry.problems)
+            found = f"the profile '{instrument.profile}', which cannot be used"
+            problems.append(Problem(place, f"{at}.profile", found, "a profile without problems", f"{count} follow"))
+            problems.extend(entry.problems)
+        else:
+            profiles[instrument.name] = entry.profile
+    return profiles
+
+
+def _check_ports(file: BenchFile, places: Places, problems: list[Problem]) -> None:
+    taken: dict[str, str] = {}
+    simulated = [one for one in file.instruments if one.port == SIMULATED]
+    for index, instrument in enumerate(file.instruments):
+        at, place = f"instruments[{index}].port", places.of(instrument, "port")
+        if instrument.port == SIMULATED:
+            continue
+        if simulated:
+            expected = f"'{SIMULATED}', as '{simulated[0].name}' is: a bench is real or simulated as a whole"
+            problems.append(Problem(place, at, f"the port '{instrument.port}'", expected))
+        key = port_key(instrument.port)
+        if key in taken:
+            found = f"the port '{instrument.port}' again"
+            problems.append(Problem(place, at, found, "a port for each", f"'{taken[key]}' is on it already"))
+        taken.setdefault(key, instrument.name)
+    if file.simulate is not None and not simulated:
+        place = places.of(file, "simulate")
+        problems.append(Problem(place, "simulate", "'simulate' on a bench of real ports", f"port '{SIMULATED}'"))
+
+
+def _roles(file: BenchFile, profiles: dict[str, Profile], places: Places, problems: list[Problem]) -> dict[Role, str]:
+    names = [instrument.name for instrument in file.instruments]
+    role_of: dict[Role, str] = {}
+    for role, name in file.roles.items():
+        at, place = f"roles.{role}", places.of(file, "roles", role)
+        if name not in names:
+            problems.append(Problem(place, at, f"the instrument '{name}'", one_of(names), near(name, names)))
+        elif name in profiles and role not in profiles[name].roles:
+            able = [other for other in names if other in profiles and role in profiles[other].roles]
+            found = f"'{name}', whose profile '{profiles[name].profile}' fills {one_of(profiles[name].roles)} only"
+            problems.append(Problem(place, at, found, f"an instrument for {role}: {one_of(able)}"))
+        else:
+            role_of[role] = name
+    for name in names:
+        for role in profiles[name].roles if name in profiles else ():
+            able = [other for other in names if other in profiles and role in profiles[other].roles]
+            if role not in file.roles and able == [name]:
+                role_of[role] = name
+    return role_of
+
+
+def _routes(file: BenchFile, profiles: dict[str, Profile], places: Places, problems: list[Problem]) -> Routes | None:
+    found: Routes | None = None
+    first = ""
+    for index, instrument in enumerate(file.instruments):
+        if instrument.wired is None:
+            continue
+        at = f"instruments[{index}]"
+        if first:
+            place = places.of(instrument, "wired")
+            problems.append(
+                Problem(place, f"{at}.wired", "a second matrix that is wired", f"one: '{first}' is wired already")
+            )
+            continue
+        first = instrument.name
+        others = [other.name for other in file.instruments if other.name != instrument.name]
+        found = routes_of(instrument.name, instrument.wired, at, others, profiles, places, problems)
+    return found
+
+
+def bench_schema() -> dict[str, Any]:
+    """The JSON Schema of a bench file, for editors."""
+    return json_schema(BenchFile, "Bench")

@@ -1,0 +1,1 @@
+"""How bytes reach an instrument: serial lines, sockets, VISA; one owner for each port."""

@@ -1,0 +1,1 @@
+"""Profiles: how a family of instruments talks and how accurate it is, as data."""

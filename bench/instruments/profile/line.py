@@ -1,0 +1,221 @@
+"""The parts of a profile that say how to reach an instrument, how it talks and how to know it."""
+
+from __future__ import annotations
+
+from typing import Final, Literal
+
+import msgspec
+
+from bench.files import Inconsistent
+from bench.instruments.profile.template import holes
+from bench.instruments.wire_text import Pattern, WireText
+from bench.quantity import Duration
+
+
+def seconds(value: float) -> Duration:
+    """A field whose default is so many seconds."""
+    return msgspec.field(default_factory=lambda: Duration(value))
+
+
+def wire(data: bytes) -> WireText:
+    """A field whose default is these bytes."""
+    return msgspec.field(default_factory=lambda: WireText(data))
+
+
+BAUDS: Final = (
+    *(50, 75, 110, 134, 150, 200, 300, 600, 1200, 1800, 2400, 4800, 9600, 19200, 38400, 57600, 115200, 230400),
+    *(460800, 500000, 576000, 921600, 1000000, 1152000, 1500000, 2000000, 2500000, 3000000, 3500000, 4000000),
+)
+"""The rates that POSIX systems and adapters know; another is most often a slip of the keyboard."""
+
+
+class Line(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """How to reach the instrument. What concerns a serial port is ignored on a network socket."""
+
+    baud: int = 9600
+    bits: Literal[5, 6, 7, 8] = 8
+    parity: Literal["none", "even", "odd", "mark", "space"] = "none"
+    stop: Literal["1", "1.5", "2"] = "1"
+    flow: Literal["none", "rts-cts", "xon-xoff", "dsr-dtr"] = "none"
+    dtr: bool = True
+    """Level of DTR from opening on; some boards reset on its edge."""
+    rts: bool = True
+    """Level of RTS from opening on; some adapters feed an isolated interface from it."""
+    settle: Duration = seconds(0.1)
+    """Wait after opening, before the first byte."""
+    write_end: WireText = wire(b"\n")
+    """Ends each command."""
+    read_end: WireText = wire(b"\n")
+    """Ends each reply; all of it must match."""
+    encoding: Literal["ascii", "latin-1", "utf-8"] = "ascii"
+    timeout: Duration = seconds(2.0)
+    """How long an answer may take beside the time of a measurement."""
+    quiet: Duration = seconds(0.1)
+    """So long a silence says that the line is drained."""
+    between: Duration = seconds(0.0)
+    """At least so long between an answer and the next command."""
+    echo: bool = False
+    """The instrument, or the cable, sends every command back. An echo is also noticed where this is not said."""
+
+    def __post_init__(self) -> None:
+        if self.baud not in BAUDS:
+            nearest = min(BAUDS, key=lambda baud: abs(baud - self.baud))
+            raise Inconsistent(f"baud {self.baud}", f"a standard rate; the nearest is {nearest}")
+        if self.quiet.value < 0.005:
+            raise Inconsistent(f"quiet {self.quiet}", "at least 5 ms, since adapters deliver bytes in packets")
+        if self.timeout.value <= 0:
+            raise Inconsistent(f"timeout {self.timeout}", "a time above zero")
+
+    @property
+    def character_time(self) -> float:
+        """Seconds that one character takes on a serial line."""
+        parity = 0 if self.parity == "none" else 1
+        return (1 + self.bits + parity + float(self.stop)) / self.baud
+
+
+class Query(
+    msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True, tag_field="kind", tag="query"
+):
+    """Question and answer in lines of text."""
+
+    read: str = ""
+    """The command that takes a reading, for functions that name none of their own."""
+    reply: Pattern | None = None
+    """What its answer looks like, for functions that name none of their own."""
+
+
+class Stream(
+    msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True, tag_field="kind", tag="stream"
+):
+    """Lines of text that come unasked."""
+
+    reply: Pattern
+    skip: int = 1
+    """Whole lines to let pass after a reading is asked for: they may show what was measured before."""
+    start: list[str] = []
+    """Commands that make it talk, where it does not by itself."""
+
+
+class Poll(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True, tag_field="kind", tag="poll"):
+    """One or a few bytes ask for a reading; the answer is text."""
+
+    ask: WireText
+    reply: Pattern
+    length: int = 0
+    """Length of the answer in bytes, with its end; 0: it ends with ``read-end`` wherever that comes."""
+
+    def __post_init__(self) -> None:
+        if not self.ask.data:
+            raise Inconsistent("an empty 'ask'", "the bytes that ask for a reading")
+
+
+class Frames(
+    msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True, tag_field="kind", tag="frames"
+):
+    """Binary frames, taken apart by a decoder module beside the profile."""
+
+    decoder: str
+    """``<name>`` of ``<name>_frame.py``, which has ``decode(data: bytes) -> Parts | None``."""
+    ask: WireText = wire(b"")
+    """The bytes that ask for a frame; empty: frames come unasked."""
+    skip: int = 1
+    """Whole frames to let pass after a reading is asked for, where they come unasked."""
+    longest: int = 256
+    """No frame is longer, in bytes."""
+
+    def __post_init__(self) -> None:
+        if not self.decoder.replace("_", "a").replace("-", "a").isalnum():
+            raise Inconsistent(f"decoder {self.decoder!r}", "a name of letters, digits, '-' and '_'")
+
+
+class Modbus(
+    msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True, tag_field="kind", tag="modbus"
+):
+    """Registers of a Modbus RTU station."""
+
+    station: int = 1
+
+    def __post_init__(self) -> None:
+        if not 1 <= self.station <= 247:
+            raise Inconsistent(f"station {self.station}", "1 to 247")
+
+
+Dialogue = Query | Stream | Poll | Frames | Modbus
+
+
+class Register(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """Where a Modbus value lies. ``address`` counts from 0, as it goes over the wire."""
+
+    table: Literal["input", "holding"] = "input"
+    address: int
+    type: Literal["int16", "uint16", "int32", "uint32", "float32"] = "int16"
+    low_word_first: bool = False
+    scale: float = 1.0
+    """The register's number times this is the value in the function's unit."""
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.address <= 0xFFFF - (self.words - 1):
+            raise Inconsistent(f"address {self.address}", "0 to 65535")
+        if self.scale == 0:
+            raise Inconsistent("scale 0", "a factor")
+
+    @property
+    def words(self) -> int:
+        """How many 16-bit registers it takes."""
+        return 1 if self.type.endswith("16") else 2
+
+
+class Identify(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """How to know the instrument: a question, and a pattern that its kind answers to.
+
+    The groups ``maker``, ``model``, ``serial`` and ``version`` are kept.
+    """
+
+    ask: str = ""
+    register: Register | None = None
+    """For Modbus: the register whose number, as text, the pattern is held against."""
+    reply: Pattern
+
+    def __post_init__(self) -> None:
+        if bool(self.ask) == (self.register is not None):
+            raise Inconsistent("an identification that asks nothing or twice", "'ask' or 'register'")
+
+
+class Probe(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """A number that the instrument keeps and gives back, so that an answer is surely that of the question before it.
+
+    For IEEE 488.2 the event status enable register will do: ``*ESE {number}`` and ``*ESE?``.
+    """
+
+    set: str
+    ask: str
+    reply: Pattern
+    """With the group ``number``."""
+    least: int = 1
+    most: int = 255
+    rest: int = 0
+    """What it is set to afterwards."""
+
+    def __post_init__(self) -> None:
+        if "number" not in self.reply.groups:
+            raise Inconsistent("a probe's reply without the group 'number'", "(?P<number>...)")
+        if holes(self.set) != {"number"}:
+            raise Inconsistent(f"the command {self.set!r}", "a command with {number}")
+        if self.most - self.least < 7:
+            raise Inconsistent(f"numbers {self.least} to {self.most}", "at least 8 different numbers")
+
+
+class ErrorQueue(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """How the instrument reports errors: asked until it answers with number 0."""
+
+    ask: str
+    reply: Pattern
+    """With the group ``number``, and ``text`` where it says more."""
+    most: int = 32
+    """Entries read at most; a queue that never empties is trouble of its own."""
+    each_reading: bool = False
+    """Ask after every reading too, and not only after configuring."""
+
+    def __post_init__(self) -> None:
+        if "number" not in self.reply.groups:
+            raise Inconsistent("an error reply without the group 'number'", "(?P<number>[+-]?\\d+)")

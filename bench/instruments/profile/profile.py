@@ -1,0 +1,270 @@
+"""Profiles: how a family of instruments talks and how accurate it is, as data in ``drivers/*.yaml``.
+
+The file has these parts; each type below says what its fields mean.
+
+    limits     what it must not be put on, in words
+    line       how to reach it: baud, terminators, modem lines, how long an answer may take
+    dialogue   how it talks: `query`, `stream`, `poll`, `frames` or `modbus`
+    identify   how to know it; `probe` how to be sure that an answer belongs to its question
+    setup      commands after identification; `errors` its error queue
+    functions  what it measures: how to configure and read each, its ranges, and how accurate they are
+    outputs    what it can switch on; `switch` the channels it can close; `safe` how to make it safe
+    specials   how it says over range or no number; `marks` hold, low battery
+    examples   exchanges byte for byte, which the tests replay
+
+A command is text with placeholders such as ``{range}``; see :mod:`bench.instruments.profile.template`. A pattern is a
+regular expression over the whole reply, with the named groups ``value``, ``unit``, ``function``, ``range``, ``marks``.
+
+A profile, and a decoder module beside it, is trusted like code: it may hold a pattern that takes for ever.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import msgspec
+
+from bench.files import Inconsistent
+from bench.instruments.profile.functions import Check, Function, Setting
+from bench.instruments.profile.line import (
+    Dialogue,
+    ErrorQueue,
+    Identify,
+    Line,
+    Modbus,
+    Poll,
+    Probe,
+    Query,
+    Stream,
+    seconds,
+    wire,
+)
+from bench.instruments.profile.template import holes
+from bench.instruments.wire_text import Pattern, WireText
+from bench.quantity import Amount, Duration
+from bench.roles import Reads, Role
+
+
+class Output(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """Something that the instrument can switch on."""
+
+    name: str = "output"
+    settings: list[Setting] = []
+    prepare: list[str] = []
+    """Sent while it is off: voltage, current limit, protection."""
+    confirm: list[Check] = []
+    """Asked before switching on: did it take what was set?"""
+    on: list[str]
+    change: list[str] = []
+    """Sent while it is on, for other settings: what makes it safer first. Empty: it goes off and on again."""
+    off: list[str]
+    is_on: Check
+    is_off: Check
+    settle: Duration = seconds(0.0)
+    """Wait between switching and reading back."""
+
+    def __post_init__(self) -> None:
+        known = {setting.name for setting in self.settings}
+        asked = [check.ask for check in (*self.confirm, self.is_on, self.is_off)]
+        for command in (*self.prepare, *self.on, *self.change, *self.off, *asked):
+            unknown = holes(command) - known
+            if unknown:
+                raise Inconsistent(f"{{{min(unknown)}}} in {command!r}", f"one of {', '.join(sorted(known)) or 'none'}")
+        for check in self.confirm:
+            if check.equals and check.equals not in known:
+                raise Inconsistent(f"equals '{check.equals}'", f"one of {', '.join(sorted(known)) or 'none'}")
+        if any(holes(command) for command in self.off):
+            raise Inconsistent("a placeholder in 'off'", "commands that need nothing to be known")
+
+
+class Switch(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """Channels of a relay matrix. ``{channels}`` is a list of channel names with commas between."""
+
+    channel: Pattern
+    """What a channel's name looks like."""
+    close: list[str]
+    open_all: list[str]
+    """Sent before any are closed: channels are never exchanged one by one."""
+    closed: Check
+    """Asks for all closed channels; the group ``channels`` holds their names with commas between, or nothing."""
+    most: int = 2
+    """At most so many are closed at once."""
+    settle: Duration = seconds(0.02)
+
+    def __post_init__(self) -> None:
+        if "channels" not in self.closed.reply.groups:
+            raise Inconsistent("'closed' without the group 'channels'", "(?P<channels>...)")
+        for command in self.close:
+            if holes(command) != {"channels"}:
+                raise Inconsistent(f"the command {command!r}", "a command with {channels}")
+        if any(holes(command) for command in self.open_all):
+            raise Inconsistent("a placeholder in 'open-all'", "commands that need nothing to be known")
+
+
+class Safe(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """How the instrument is made safe, and how that is known."""
+
+    send: list[str]
+    checks: list[Check]
+    """All must hold. They are asked again until they do or ``within`` has passed: charge takes time to leave."""
+    within: Duration = seconds(2.0)
+    text: str = "all outputs off"
+    """What safe means here, for people."""
+
+    def __post_init__(self) -> None:
+        if not self.send or not self.checks:
+            raise Inconsistent("a safe state without 'send' or without 'checks'", "both: told, and read back")
+        if any(holes(command) for command in (*self.send, *(check.ask for check in self.checks))):
+            raise Inconsistent("a placeholder in 'safe'", "commands that need nothing to be known")
+
+
+class Specials(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """What stands in place of a number. A text that is a number is compared as one, so ``9.9E37`` is ``+9.90E+37``."""
+
+    over: list[str] = []
+    under: list[str] = []
+    """Over range on the negative side."""
+    nan: list[str] = []
+    more_than: str = ""
+    """A sign before the number that says ``more than this``, such as ``>``."""
+
+
+class Mark(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """A sign in a reply beside the number."""
+
+    mark: str
+    """The text in the group ``marks``, or a mark of a decoder."""
+    flag: str
+    """What it means: ``hold``, ``low-battery``, ``minimum`` ..."""
+    stops: bool = False
+    """A reading with it does not count."""
+    advice: str = ""
+
+
+class Expected(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """What an example's exchange must come to."""
+
+    value: float | None = None
+    unit: str = ""
+    over: Literal["", "+", "-"] = ""
+    nan: bool = False
+    bound: float | None = None
+    flags: list[str] = []
+    identity: str = ""
+    trouble: str = ""
+    """The kind of trouble, where it must not come to a reading."""
+
+
+class Exchange(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """Bytes that are sent and those that come back."""
+
+    sent: WireText = wire(b"")
+    received: WireText = wire(b"")
+
+
+class Example(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """An exchange byte for byte, and what it must come to."""
+
+    does: Literal["open", "configure", "read", "on", "off", "safe", "close-channels"]
+    about: str = ""
+    function: str = ""
+    range: Amount | None = None
+    settings: dict[str, str] = {}
+    channels: list[str] = []
+    exchange: list[Exchange]
+    gives: Expected = msgspec.field(default_factory=Expected)
+
+
+class Profile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """A family of instruments, as it stands in its file."""
+
+    profile: str
+    """Its name: that of the file without ``.yaml``."""
+    title: str
+    """What it is in a few words, for people; never a maker's name."""
+    about: str = ""
+    limits: list[str] = []
+    """What it must not be put on, in words for the operator."""
+    line: Line = msgspec.field(default_factory=Line)
+    dialogue: Dialogue
+    identify: Identify | None = None
+    probe: Probe | None = None
+    setup: list[str] = []
+    errors: ErrorQueue | None = None
+    functions: list[Function] = []
+    outputs: list[Output] = []
+    switch: Switch | None = None
+    safe: Safe | None = None
+    specials: Specials = msgspec.field(default_factory=Specials)
+    marks: list[Mark] = []
+    accuracy_source: str = ""
+    """Where the accuracy figures come from."""
+    examples: list[Example] = []
+
+    def __post_init__(self) -> None:
+        if not (self.functions or self.outputs or self.switch):
+            raise Inconsistent("a profile that can do nothing", "'functions', 'outputs' or 'switch'")
+        for what, names in (
+            ("function", [part.name for part in self.functions]),
+            ("output", [part.name for part in self.outputs]),
+        ):
+            twice = {name for name in names if names.count(name) > 1}
+            if twice:
+                raise Inconsistent(f"two {what}s called '{min(twice)}'", "a name for each")
+        energises = bool(self.outputs) or self.switch is not None or any(f.energises for f in self.functions)
+        if energises and self.safe is None:
+            raise Inconsistent("an instrument with an output and no 'safe'", "'safe': how it is made safe")
+        if any(part.accuracy for f in self.functions for part in f.ranges) and not self.accuracy_source:
+            raise Inconsistent("accuracy figures without 'accuracy-source'", "where the figures come from")
+        self._check_dialogue()
+        known = {part.name for part in self.functions}
+        for example in self.examples:
+            if example.function and example.function not in known:
+                raise Inconsistent(f"an example of '{example.function}'", f"one of {', '.join(sorted(known))}")
+
+    def _check_dialogue(self) -> None:
+        dialogue = self.dialogue
+        for part in self.functions:
+            if isinstance(dialogue, Query):
+                pattern = part.reply or dialogue.reply
+                if not (part.read or dialogue.read):
+                    raise Inconsistent(f"'{part.name}' without 'read'", "the command that takes a reading")
+                if pattern is None or "value" not in pattern.groups:
+                    raise Inconsistent(f"'{part.name}' without a reply with the group 'value'", "(?P<value>...)")
+            elif isinstance(dialogue, Modbus) != (part.register is not None):
+                raise Inconsistent(
+                    f"'{part.name}' of a {dialogue.__struct_config__.tag} dialogue", "'register' for modbus only"
+                )
+            commands = (*part.configure, *part.lock, *part.automatic, *part.begin, *part.end)
+            if commands and not isinstance(dialogue, Query):
+                raise Inconsistent(f"commands of '{part.name}' in a dialogue without commands", "none")
+        if isinstance(dialogue, Stream | Poll) and "value" not in dialogue.reply.groups:
+            raise Inconsistent("a reply without the group 'value'", "(?P<value>...)")
+        commands_needed = bool(self.setup or self.outputs or self.switch or self.errors or self.probe)
+        if commands_needed and not isinstance(dialogue, Query):
+            raise Inconsistent("commands in a dialogue that has none", "the dialogue 'query'")
+
+    @property
+    def roles(self) -> tuple[Role, ...]:
+        """The roles that an instrument of this kind can fill."""
+        roles: dict[Role, None] = dict.fromkeys(part.role for part in self.functions)
+        if self.outputs:
+            roles["supply"] = None
+        if self.switch is not None:
+            roles["switch"] = None
+        return tuple(roles)
+
+    def function(self, name: str) -> Function:
+        """The function of a name.
+
+        Raises:
+            KeyError: there is none.
+        """
+        for part in self.functions:
+            if part.name == name:
+                return part
+        raise KeyError(name)
+
+    def functions_for(self, reads: Reads, wires: int | None = None) -> tuple[Function, ...]:
+        """The functions that measure something, with so many wires if it matters."""
+        return tuple(f for f in self.functions if f.reads == reads and wires in (None, f.wires))

@@ -1,0 +1,1 @@
+"""The dialogue: bytes cut into frames, replies matched to questions and read."""

@@ -1,0 +1,1 @@
+"""The folder of records: evidence, readiness, what to do next, and a point traced over time."""

@@ -1,0 +1,1 @@
+"""The job on the screen: where the plant stands, what is next, records, traces."""

@@ -1,0 +1,225 @@
+"""What the hall shows, and where it comes from: values that a source reads out of a job's files and records.
+
+The hall is the screen around the walk. It holds no truth of its own: readiness, traces and changes are worked out by
+:mod:`bench.diagnose`, and the source that reads files and folders is given to it by whoever opens it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final, Literal, Protocol
+
+from bench.job.points import Point
+from bench.job.readiness import Readiness
+from bench.job.rows import Told
+from bench.job.study import Episode, Study
+from bench.plant.model import Plant
+
+Tell = Callable[[str, int, int], None]
+"""Is told what is being done, how much of it is done and of how much (0: not known); raises :class:`Cancelled`."""
+
+ENDINGS: Final = {"done": "done", "aborted": "given up"}
+"""How a walk's last phase is told; any other one waits to be gone on with."""
+
+
+class Cancelled(Exception):
+    """The work is not wanted any more."""
+
+
+@dataclass(frozen=True, slots=True)
+class SequenceLine:
+    """A sequence of the job.
+
+    Attributes:
+        path: its file.
+        name: what it is called.
+        about: what it is for.
+        steps: how many steps it has, loops unrolled.
+        roles: what its bench must have.
+        wrong: why it cannot be walked; empty where it can.
+    """
+
+    path: str
+    name: str
+    about: str = ""
+    steps: int = 0
+    roles: tuple[str, ...] = ()
+    wrong: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class BenchLine:
+    """A bench of the job.
+
+    Attributes:
+        path: its file.
+        name: what it is called.
+        roles: what it has.
+        simulated: whether no real meter is on it.
+        instruments: the names of its instruments.
+        wrong: why it cannot be used; empty where it can.
+    """
+
+    path: str
+    name: str
+    roles: tuple[str, ...] = ()
+    simulated: bool = False
+    instruments: tuple[str, ...] = ()
+    wrong: str = ""
+
+    def lacks(self, sequence: SequenceLine) -> tuple[str, ...]:
+        """What the sequence needs and this bench has not."""
+        return tuple(role for role in sequence.roles if role not in self.roles)
+
+
+@dataclass(frozen=True, slots=True)
+class RecordLine:
+    """A record in the folder of records.
+
+    Attributes:
+        path: its file.
+        name: its name below the folder.
+        began: when, UTC.
+        sequence: the name of its sequence.
+        bench: the name of its bench.
+        simulated: whether no real meter was there.
+        operator: who began it.
+        ending: the phase that it stands in; empty where it was not folded.
+        counts: verdict to how many readings of the plant count with it.
+        live: whether the walk is under way.
+        why: why it does not count; empty where it does.
+        broken: whether it cannot be used at all.
+    """
+
+    path: str
+    name: str
+    began: str = ""
+    sequence: str = ""
+    bench: str = ""
+    simulated: bool = False
+    operator: str = ""
+    ending: str = ""
+    counts: tuple[tuple[str, int], ...] = ()
+    live: bool = False
+    why: str = ""
+    broken: bool = False
+
+    @property
+    def told(self) -> str:
+        """How it stands, in a word or two."""
+        if self.broken:
+            return "broken"
+        if self.live:
+            return "under way"
+        return ENDINGS.get(self.ending, "waits") if self.ending else "not counted"
+
+    @property
+    def open(self) -> bool:
+        """Whether its walk can be gone on with."""
+        return not self.broken and not self.live and bool(self.ending) and self.ending not in ENDINGS
+
+
+@dataclass(frozen=True, slots=True)
+class Survey:
+    """The job at one moment.
+
+    Attributes:
+        title: of the plant.
+        plant: as it is now.
+        ready: where it stands.
+        simulated: whether the evidence that counts comes from simulated benches.
+        sequences: of the job.
+        benches: of the job.
+        records: of the folder, newest first.
+        logs: the folder of records.
+    """
+
+    title: str
+    plant: Plant
+    ready: Readiness
+    simulated: bool
+    sequences: tuple[SequenceLine, ...]
+    benches: tuple[BenchLine, ...]
+    records: tuple[RecordLine, ...]
+    logs: str
+
+
+@dataclass(frozen=True, slots=True)
+class Traced:
+    """A point over all records.
+
+    Attributes:
+        point: which.
+        studies: its series, that which changed most first.
+        told: what happened near it, in the order of time.
+        simulated: whether the readings come from simulated benches.
+        broken: records that could not be read, in words.
+    """
+
+    point: Point
+    studies: tuple[Study, ...]
+    told: tuple[Told, ...] = ()
+    simulated: bool = False
+    broken: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Changes:
+    """What changed most among all points.
+
+    Attributes:
+        studies: those that changed or failed, those that a meter may have done last.
+        series: how many there are in all.
+        episodes: what changed together.
+        odd: the walks in which the meter is the suspect.
+    """
+
+    studies: tuple[Study, ...]
+    series: int
+    episodes: tuple[Episode, ...]
+    odd: frozenset[str]
+
+
+class Source(Protocol):
+    """Reads a job. Every call may take long: it runs in a thread of its own, tells how far it is, and can be ended.
+
+    Raises, each of them:
+        Cancelled: it was ended.
+        Exception: what a person can mend, with a clear text.
+    """
+
+    def survey(self, tell: Tell) -> Survey:
+        """The job as it is now."""
+        ...
+
+    def trace(self, name: str, tell: Tell) -> Traced:
+        """A point over all records."""
+        ...
+
+    def changes(self, tell: Tell) -> Changes:
+        """What changed most."""
+        ...
+
+    def report(self, record: str, tell: Tell) -> str:
+        """Write the report of a record; returns where it is."""
+        ...
+
+    def mend(self, error: Exception) -> str:
+        """The text of an error that a person can mend; empty for a bug."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What is to be done outside the hall, with the terminal to itself.
+
+    Attributes:
+        act: ``walk`` (a sequence with a bench), ``resume`` or ``attach`` (a record).
+        path: the sequence or record.
+        bench: the bench, for a walk.
+    """
+
+    act: Literal["walk", "resume", "attach"]
+    path: str
+    bench: str = ""

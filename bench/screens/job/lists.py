@@ -1,0 +1,257 @@
+"""The lists of the hall: one line for each task, thing, sequence, bench, record and point, and the window on them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
+from typing import Final
+
+from bench.job.readiness import STATUSES, ClaimState, Status, Task, ThingState
+from bench.job.study import Study
+from bench.job.trace_words import became
+from bench.screens.job.data import BenchLine, RecordLine, SequenceLine
+from bench.screens.job.view import TITLES, Hall, Item
+from bench.screens.program.cells import EMPTY, Line, Span, clip, cut, line, text_of, width, wrap
+from bench.screens.program.glyphs import Glyphs
+
+VERDICT_OF: Final[dict[Status, str]] = {
+    "proven": "pass",
+    "failing": "fail",
+    "undecided": "undecided",
+    "void": "void",
+    "never tested": "",
+}
+"""The mark and style of a status are those of the verdict that it comes from."""
+MOST: Final = 12
+"""Reasons that are told of one thing."""
+TALLY: Final = 16
+"""Cells for how many readings of a record stand where."""
+SHOWN: Final[tuple[Status, ...]] = ("proven", *STATUSES[:-1])
+"""The order in which statuses are counted."""
+
+
+def mark_of(status: Status, glyphs: Glyphs) -> Span:
+    """A status as a mark that differs in shape as well as in colour."""
+    verdict = VERDICT_OF[status]
+    return Span(glyphs.mark(verdict), verdict or "dim")
+
+
+def window(items: Sequence[Item], cursor: int, rows: int) -> tuple[int, int]:
+    """The part of a list that is shown: from, and up to but without. The cursor stays in its middle."""
+    rows = max(0, rows)
+    top = max(0, min(cursor - rows // 2, len(items) - rows))
+    return top, min(len(items), top + rows)
+
+
+def draw_list(hall: Hall, items: Sequence[Item], cells: int, rows: int, lead: bool = False) -> list[Line]:
+    """The visible part of a list. Only so many lines are made as are seen, however long it is.
+
+    Args:
+        hall: the moment.
+        items: the list.
+        cells: width in terminal cells.
+        rows: height in lines.
+        lead: put the name of its list before the first line of each.
+    """
+    first, last = window(items, hall.cursor, rows)
+    side = max((width(TITLES[item.page]) for item in items), default=0) + 2 if lead else 0
+    found = []
+    for place in range(first, last):
+        item = items[place]
+        chosen = place == hall.cursor
+        here = Span(f"{hall.glyphs.more_right} " if chosen else "  ", "key")
+        heads = place == first or items[place - 1].page != item.page
+        label = (Span((TITLES[item.page] if heads else "").ljust(side), "accent"),) if lead else ()
+        content = draw_item(hall, item, cells - side - 2)
+        if chosen:
+            text = text_of(content)
+            content = (Span(text + " " * max(0, cells - side - 2 - width(text)), "cursor"),)
+        found.append((*label, here, *content))
+    return found
+
+
+def draw_item(hall: Hall, item: Item, cells: int) -> Line:
+    """A line of a list."""
+    value = item.value
+    match value:
+        case int():
+            found: Line = line(Span(f"{value} more", "hint"))
+        case Task():
+            found = _task(hall, value, item.number)
+        case ThingState():
+            found = _thing(hall, value, cells)
+        case SequenceLine():
+            found = _sequence(hall, value)
+        case RecordLine():
+            found = _record(hall, value, cells)
+        case BenchLine():
+            found = _bench(hall, value)
+        case Study():
+            found = _study(hall, value)
+    return clip(found, cells, hall.glyphs.ellipsis)
+
+
+def _task(hall: Hall, task: Task, number: int) -> Line:
+    statuses = [one.status for one in task.claims]
+    status: Status = next((one for one in STATUSES if one in statuses), "never tested")
+    return line(Span(f"{number:3} ", "dim"), mark_of(status, hall.glyphs), f" {hall.say(task.text)}")
+
+
+def _thing(hall: Hall, one: ThingState, cells: int) -> Line:
+    count = sum(one.counts.values())
+    counts = f"{one.counts.get('proven', 0)} of {count}" if count else "-"
+    verdict = VERDICT_OF[one.status]
+    title = cut(hall.say(one.title), max(0, cells - 43), hall.glyphs.ellipsis)
+    return line(
+        mark_of(one.status, hall.glyphs),
+        Span(f" {one.status:13}", verdict or "dim"),
+        Span(f"{one.kind:6} ", "dim"),
+        Span(f"{hall.say(one.name):9} ", "strong"),
+        f"{counts:>10}  ",
+        Span(title, "dim"),
+    )
+
+
+def _sequence(hall: Hall, one: SequenceLine) -> Line:
+    if one.wrong:
+        return line(Span(hall.glyphs.failed, "fail"), f" {hall.say(one.name)}: ", Span("cannot be walked", "fail"))
+    return line(Span(hall.glyphs.done, "accent"), f" {hall.say(one.name)}  ", Span(f"{one.steps} steps", "dim"))
+
+
+def _bench(hall: Hall, one: BenchLine) -> Line:
+    glyphs = hall.glyphs
+    if one.wrong:
+        return line(Span(glyphs.failed, "fail"), f" {hall.say(one.name)}: ", Span("cannot be used", "fail"))
+    sequence = sequence_at(hall)
+    lacks = one.lacks(sequence) if sequence is not None else ()
+    kind: list[Span | str] = [Span(" SIMULATED ", "tag"), " "] if one.simulated else []
+    if lacks:
+        missing = Span(f"has no {', '.join(lacks)}  ", "undecided")
+        return line(Span(glyphs.failed, "fail"), " ", *kind, missing, hall.say(one.name))
+    return line(Span(glyphs.passed, "pass"), " ", *kind, hall.say(one.name))
+
+
+def sequence_at(hall: Hall) -> SequenceLine | None:
+    """The sequence that a bench is being chosen for."""
+    if hall.survey is None or hall.place.page != "bench":
+        return None
+    return next((one for one in hall.survey.sequences if one.path == hall.place.about), None)
+
+
+def _record(hall: Hall, one: RecordLine, cells: int) -> Line:
+    counts = tally(one, hall.glyphs)
+    style = "fail" if one.broken else "hint" if one.live or one.open else "dim"
+    name = one.sequence or one.name
+    room = max(8, cells - 17 - 13 - TALLY)
+    text = cut(hall.say(name), room, hall.glyphs.ellipsis)
+    return line(
+        Span(f"{local(hall, one.began):17}", "dim"),
+        text + " " * (room - width(text)),
+        Span(f"  {one.told:11}", style),
+        *counts,
+    )
+
+
+def tally(one: RecordLine, glyphs: Glyphs) -> Line:
+    """How many readings of a record stand where: each with its mark."""
+    found: list[Span | str] = []
+    for verdict, count in one.counts:
+        found += [" "] if found else []
+        found.append(Span(f"{glyphs.mark(verdict)}{count}", verdict))
+    return line(*found) if found else EMPTY
+
+
+def _study(hall: Hall, one: Study) -> Line:
+    window = one.window
+    if window is None:
+        newest = one.rows[-1].verdict if one.rows else ""
+        return line(
+            Span(f"{local(hall, one.rows[-1].at) if one.rows else '':16} ", "dim"),
+            Span(hall.glyphs.mark(newest), newest),
+            Span(f" {hall.say(one.subject):12} ", "strong"),
+            hall.say(became(one)),
+        )
+    verdict = window.first_bad.verdict if window.mended is None else "pass"
+    odd = hall.changes is not None and window.sides[1].record in hall.changes.odd
+    again = f"passes since {local(hall, window.mended[1].at)[:10]}; " if window.mended is not None else ""
+    return line(
+        Span(f"{local(hall, window.first_bad.at)} ", "dim"),
+        Span(hall.glyphs.mark(verdict), verdict),
+        Span(f" {hall.say(one.subject):12} ", "strong"),
+        Span("the meter? " if odd else "", "undecided"),
+        f"{again}{hall.say(became(one))}",
+    )
+
+
+def local(hall: Hall, at: str) -> str:
+    """A record's time of day on the clock of this screen: ``2026-05-12 20:42``; the text itself where it is no time."""
+    try:
+        moment = datetime.fromisoformat(at)
+    except ValueError:
+        return at[:16]
+    zone = hall.now.tzinfo or UTC
+    return moment.astimezone(zone).strftime("%Y-%m-%d %H:%M")
+
+
+def shares(counts: Callable[[Status], int], glyphs: Glyphs) -> Line:
+    """Counts by status, each with mark and word."""
+    found: list[Span | str] = []
+    for status in SHOWN:
+        count = counts(status)
+        if count:
+            found += ["  "] if found else []
+            verdict = VERDICT_OF[status]
+            found.append(Span(f"{glyphs.mark(verdict)} {count} {status}", verdict or "dim"))
+    return line(*found) if found else line(Span("nothing", "dim"))
+
+
+def why(hall: Hall, one: ThingState, cells: int) -> list[Line]:
+    """Why a thing is not proven, claim by claim."""
+    text = f"{one.kind} {one.name}{f': {one.title}' if one.title else ''}"
+    lines: list[Line] = [
+        line(Span(hall.say(text), "strong")),
+        shares(lambda status: one.counts.get(status, 0), hall.glyphs),
+    ]
+    if not one.states:
+        lines[-1] = line(Span("nothing has to be shown of it", "dim"))
+    lines += _gates(hall, one, cells)
+    if one.loose:
+        lines.append(line(Span(f"{one.loose} of its conductors are not landed at both ends yet", "dim")))
+    same: dict[tuple[Status, str], list[str]] = {}
+    for claim in sorted(one.states, key=lambda claim: STATUSES.index(claim.status)):
+        if claim.status != "proven":
+            same.setdefault((claim.status, reason(claim)), []).append(claim.claim.about)
+    for (status, text), names in list(same.items())[:MOST]:
+        more = f" and {len(names) - 1} more" if len(names) > 1 else ""
+        first, *rest = wrap(hall.say(f"{names[0]}{more}: {text}"), cells - 2) or [""]
+        lines.append(line(mark_of(status, hall.glyphs), f" {first}"))
+        lines += [line(f"  {part}") for part in rest]
+    return lines
+
+
+def _gates(hall: Hall, one: ThingState, cells: int) -> list[Line]:
+    """For a shelf, what keeps it from its first power and its cards."""
+    gates = hall.survey.ready.gates if hall.survey is not None and one.kind == "shelf" else ()
+    found = []
+    for gate in gates:
+        if gate.shelf == one.name:
+            names = ", ".join(task_name(*blocker) for blocker in gate.blockers)
+            text = Span(hall.say(f"waits for {names}"), "") if names else Span("clear", "pass")
+            found.append(clip(line(Span(f"{gate.gate}: ", "dim"), text), cells, hall.glyphs.ellipsis))
+    return found
+
+
+def task_name(kind: str, about: str) -> str:
+    """A task as short as can be: ``WA1``, ``earth``, ``polarity of 2A``."""
+    if kind == "cable":
+        return about
+    return f"{kind} of {about}" if about else kind
+
+
+def reason(one: ClaimState) -> str:
+    """Why a claim is not proven, without the verdict's word, which its mark says; what has to be shown where nobody
+    looked."""
+    text = one.why or one.claim.text
+    for word in ("Void: ", "Fail: ", "Undecided: "):
+        text = text.removeprefix(word)
+    return text.removeprefix(f"{one.claim.about}: ")

@@ -1,0 +1,276 @@
+"""What the hall shows at one moment, what every page lists, and which key does what there. Pure functions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from functools import cached_property
+from types import MappingProxyType
+from typing import Final, Literal
+
+from bench.job.readiness import STATUSES, Status, Task, ThingState
+from bench.job.study import Study
+from bench.screens.job.data import BenchLine, Changes, RecordLine, SequenceLine, Survey, Traced
+from bench.screens.program.glyphs import UNICODE, Glyphs
+
+Page = Literal["start", "ready", "next", "sequences", "records", "changes", "bench", "record", "trace", "series"]
+TABS: Final[tuple[Page, ...]] = ("start", "ready", "next", "sequences", "records", "changes")
+"""The pages that a figure key leads to from anywhere."""
+TITLES: Final[dict[Page, str]] = {
+    "start": "start",
+    "ready": "readiness",
+    "next": "next",
+    "sequences": "sequences",
+    "records": "records",
+    "changes": "changes",
+    "bench": "which bench",
+    "record": "record",
+    "trace": "trace",
+    "series": "what was read",
+}
+FILTERS: Final[tuple[Status | Literal["all", "open"], ...]] = ("all", "open", *STATUSES)
+"""What the readiness page lists, one after the other."""
+KINDS: Final = ("all", "shelf", "feed", "cable", "bond")
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where one is.
+
+    Attributes:
+        page: which page.
+        about: which sequence, record or point; empty for a page that there is one of.
+    """
+
+    page: Page
+    about: str = ""
+
+
+Value = Task | ThingState | SequenceLine | RecordLine | BenchLine | Study | int
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """A line that the cursor can stand on.
+
+    Attributes:
+        value: what it shows; a number stands for so many more on a page of their own.
+        does: what Enter does there; see :mod:`bench.screens.job.keys`.
+        words: what it can be found by.
+        number: its place in its list, from 1.
+        page: the list that it belongs to.
+    """
+
+    value: Value
+    does: str
+    words: str
+    number: int
+    page: Page
+
+
+@dataclass(frozen=True, slots=True)
+class Working:
+    """Work under way in its thread.
+
+    Attributes:
+        title: what is being done.
+        done: how much of it.
+        of: of how much; 0 where that is not known.
+    """
+
+    title: str
+    done: int = 0
+    of: int = 0
+
+
+@dataclass(frozen=True)
+class Hall:
+    """One moment.
+
+    Attributes:
+        survey: the job; None until it was read.
+        top: lines of each list on the start page.
+        place: where one is.
+        behind: where one came from, the latest last.
+        cursors: page to the line that the cursor stands on.
+        status: what the readiness page lists.
+        kind: of which kind.
+        find: what is looked for in a list; typed.
+        typing: whether it is being typed.
+        traces: what was traced.
+        changes: what changed most; None until it was looked for.
+        series: which series of a point is shown.
+        reading: which reading of it is pointed at; None: the first bad one.
+        working: what is being worked at; None while nothing is.
+        palette: what was typed into the palette; None while it is closed.
+        chosen: which line of the palette.
+        help: whether help is open.
+        scroll: lines by which words are moved up.
+        note: something to tell once.
+        now: the time on the wall.
+        glyphs: the signs to draw with.
+    """
+
+    survey: Survey | None = None
+    top: int = 2
+    place: Place = Place("start")
+    behind: tuple[Place, ...] = ()
+    cursors: Mapping[Page, int] = field(default_factory=lambda: MappingProxyType({}))
+    status: str = "all"
+    kind: str = "all"
+    find: str = ""
+    typing: bool = False
+    traces: Mapping[str, Traced] = field(default_factory=lambda: MappingProxyType({}))
+    changes: Changes | None = None
+    series: int = 0
+    reading: int | None = None
+    working: Working | None = None
+    palette: str | None = None
+    chosen: int = 0
+    help: bool = False
+    scroll: int = 0
+    note: str = ""
+    now: datetime = field(default_factory=lambda: datetime.now().astimezone())
+    glyphs: Glyphs = UNICODE
+
+    def say(self, text: str) -> str:
+        """A text as this screen may write it; see :meth:`bench.screens.program.glyphs.Glyphs.say`."""
+        return self.glyphs.say(text)
+
+    @property
+    def traced(self) -> Traced | None:
+        """The trace of the point that one is at; None until it was worked out."""
+        return self.traces.get(self.place.about) if self.place.page in ("trace", "series") else None
+
+    @property
+    def study(self) -> Study | None:
+        """The series that is shown."""
+        traced = self.traced
+        if traced is None or not traced.studies:
+            return None
+        return traced.studies[min(self.series, len(traced.studies) - 1)]
+
+    @property
+    def pointed(self) -> int:
+        """Which reading of the series is pointed at; the first bad one where none was chosen."""
+        study = self.study
+        if study is None:
+            return 0
+        if self.reading is not None:
+            return max(0, min(self.reading, len(study.rows) - 1))
+        if study.window is not None and study.window.first_bad in study.rows:
+            return study.rows.index(study.window.first_bad)
+        return max(0, len(study.rows) - 1)
+
+    @property
+    def record(self) -> RecordLine | None:
+        """The record that one is at."""
+        if self.survey is None or self.place.page != "record":
+            return None
+        return next((one for one in self.survey.records if one.path == self.place.about), None)
+
+    @cached_property
+    def items(self) -> list[Item]:
+        """Everything that the page lists, in order, as far as it is looked for."""
+        return _items(self)
+
+    @property
+    def cursor(self) -> int:
+        """The line that the cursor stands on; 0 on an empty list."""
+        return max(0, min(self.cursors.get(self.place.page, 0), len(self.items) - 1))
+
+    @property
+    def item(self) -> Item | None:
+        """What the cursor stands on."""
+        listed = self.items
+        return listed[self.cursor] if listed else None
+
+
+def _items(hall: Hall) -> list[Item]:
+    survey = hall.survey
+    if survey is None:
+        return []
+    if hall.place.page == "start":
+        return _start(hall, survey)
+    sought = hall.find.casefold().split()
+    found = listed(hall, survey, hall.place.page)
+    return [one for one in found if all(word in one.words for word in sought)] if sought else found
+
+
+def listed(hall: Hall, survey: Survey, page: Page) -> list[Item]:
+    """All lines of a page's list."""
+    match page:
+        case "ready":
+            things = [one for one in survey.ready.things if _wanted(hall, one)]
+            return _numbered(page, ((one, f"trace {one.name}", _thing_words(one)) for one in things))
+        case "next":
+            return _numbered(page, ((one, f"trace {_goal(one)}", one.text) for one in survey.ready.tasks))
+        case "sequences":
+            return _numbered(page, ((one, f"choose {one.path}", one.name) for one in survey.sequences))
+        case "records":
+            records = survey.records
+            return _numbered(page, ((one, f"record {one.path}", _record_words(one)) for one in records))
+        case "changes":
+            studies = hall.changes.studies if hall.changes is not None else ()
+            return _numbered(
+                page, ((one, f"trace {first_name(one.subject)}", f"{one.subject} {one.key.text}") for one in studies)
+            )
+        case "series":
+            traced = hall.traced
+            shown = enumerate(traced.studies) if traced is not None else ()
+            return _numbered(page, ((one, f"series {n}", f"{one.subject} {one.key.text}") for n, one in shown))
+        case "bench":
+            return _numbered(page, ((one, f"walk {one.path}", one.name) for one in survey.benches))
+        case _:
+            return []
+
+
+def _numbered(page: Page, found: Iterable[tuple[Value, str, str]]) -> list[Item]:
+    return [Item(value, does, words.casefold(), n, page) for n, (value, does, words) in enumerate(found, 1)]
+
+
+def _start(hall: Hall, survey: Survey) -> list[Item]:
+    """The first few of each list; where there are more, a line that leads to them."""
+    found: list[Item] = []
+    pages: tuple[Page, ...] = ("next", "sequences", "records")
+    for page in pages:
+        whole = listed(hall, survey, page)
+        found += whole[: hall.top]
+        if len(whole) > hall.top:
+            more = len(whole) - hall.top
+            found.append(Item(more, f"go {page}", "", hall.top + 1, page))
+    return found
+
+
+def _goal(task: Task) -> str:
+    """What is traced for a task: what it is about, else the first thing that is not proven."""
+    return task.about or first_name(next((one.claim.about for one in task.claims), ""))
+
+
+def _thing_words(one: ThingState) -> str:
+    return f"{one.kind} {one.name} {one.title} {one.status}"
+
+
+def _record_words(one: RecordLine) -> str:
+    return f"{one.name} {one.sequence} {one.operator} {one.told}"
+
+
+def first_name(about: str) -> str:
+    """What is traced for something that is between two places: the first of them."""
+    return about.partition("~")[0]
+
+
+def _wanted(hall: Hall, one: ThingState) -> bool:
+    """Whether the readiness page lists a thing: it has any claim that stands as is asked for."""
+    if hall.kind not in ("all", one.kind):
+        return False
+    match hall.status:
+        case "all":
+            return True
+        case "open":
+            return one.status != "proven"
+        case "proven":
+            return one.status == "proven"
+        case _:
+            return hall.status in one.counts or one.status == hall.status

@@ -1,0 +1,1 @@
+"""What all programs on a terminal share: the first paint, lines of styled text, signs, prompts."""

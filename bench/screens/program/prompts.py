@@ -1,0 +1,133 @@
+"""Asking for a word, a reason or a yes, on top of the page."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.containers import Vertical
+from textual.events import Key
+from textual.screen import ModalScreen
+from textual.widgets import Input, Static
+
+from bench.screens.program.glyphs import ASCII, UNICODE
+
+Check = Callable[[str], str]
+"""Says what is wrong with an answer; empty where nothing is."""
+
+
+class _Asking(ModalScreen[str | None], inherit_bindings=False):
+    """A box over the page.
+
+    Args:
+        title: what is asked.
+        lines: what to know about it.
+        number: the request that it belongs to; None where it belongs to none.
+        unicode: whether the terminal has signs beyond ASCII.
+    """
+
+    DEFAULT_CSS = """
+    _Asking { align: center middle; background: $background 60%; }
+    _Asking Vertical {
+        width: 72; max-width: 96%; height: auto; padding: 1 2; background: $panel; border: heavy $accent;
+    }
+    _Asking.plain Vertical { border: ascii $accent; }
+    _Asking Static { height: auto; }
+    _Asking .title { text-style: bold; margin-bottom: 1; }
+    _Asking .wrong { text-style: bold; color: $error; height: auto; min-height: 1; }
+    _Asking .keys { color: $accent; }
+    _Asking .sure { margin-top: 1; }
+    _Asking Input { margin-top: 1; border: tall $accent; background: $background; }
+    _Asking:nocolor Input > .input--cursor { text-style: reverse; }
+    _Asking.plain Input { border: ascii $accent; }
+    """
+    BINDINGS: ClassVar = []
+    ESCAPE_TO_MINIMIZE = False
+
+    def __init__(self, title: str, lines: Sequence[str], number: int | None, *, unicode: bool) -> None:
+        super().__init__(classes="" if unicode else "plain")
+        self.number = number
+        self._unicode = unicode
+        self._title, self._lines = title, lines
+
+    def _static(self, text: str, classes: str = "") -> Static:
+        """A text that is shown as it is, whatever it holds."""
+        return Static(self._shown(text), markup=False, classes=classes)
+
+    def _shown(self, text: str) -> str:
+        return (UNICODE if self._unicode else ASCII).say(text)
+
+    def _head(self) -> ComposeResult:
+        yield self._static(self._title, "title")
+        for text in self._lines:
+            yield self._static(text)
+
+
+class Prompt(_Asking):
+    """Asks for a text; gives it back, or None where nothing is to happen."""
+
+    def __init__(
+        self,
+        title: str,
+        lines: Sequence[str],
+        check: Check,
+        *,
+        number: int | None = None,
+        keys: str = "Enter sends it, Escape goes back",
+        unicode: bool = True,
+        begun: str = "",
+    ) -> None:
+        super().__init__(title, lines, number, unicode=unicode)
+        self._begun = begun
+        self._check = check
+        self._keys = keys
+
+    def compose(self) -> ComposeResult:
+        """The box."""
+        with Vertical():
+            yield from self._head()
+            yield Input(self._begun, max_length=500, select_on_focus=False)
+            yield self._static("", "wrong")
+            yield self._static(self._keys, "keys")
+
+    def on_mount(self) -> None:
+        """The line to type in is where the keys go."""
+        self.query_one(Input).focus()
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """Give the text back if it will do; else say what is wrong and stay."""
+        event.stop()
+        wrong = self._check(event.value)
+        if wrong:
+            self.query_one(".wrong", Static).update(self._shown(wrong))
+        else:
+            self.dismiss(event.value.strip())
+
+    def on_key(self, event: Key) -> None:
+        """Escape goes back; Ctrl+C too, since people press it."""
+        if event.key in ("escape", "ctrl+c", "ctrl+q"):
+            event.stop()
+            event.prevent_default()
+            self.dismiss(None)
+
+
+class Sure(_Asking):
+    """Asks yes or no, by a letter."""
+
+    def __init__(self, title: str, lines: Sequence[str], *, unicode: bool = True) -> None:
+        super().__init__(title, lines, None, unicode=unicode)
+
+    def compose(self) -> ComposeResult:
+        """The box."""
+        with Vertical():
+            yield from self._head()
+            yield self._static("y yes     n or Escape no", "keys sure")
+
+    def on_key(self, event: Key) -> None:
+        """Only a y is a yes."""
+        event.stop()
+        if event.key.casefold() == "y":
+            self.dismiss("yes")
+        elif event.key.casefold() in ("n", "escape", "ctrl+c", "ctrl+q"):
+            self.dismiss(None)

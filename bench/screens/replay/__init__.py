@@ -1,0 +1,1 @@
+"""A record wound to any moment on the screen."""

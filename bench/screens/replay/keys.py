@@ -1,0 +1,120 @@
+"""Which key does what in a replay: the key line, the help page and the handling are all made from this."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Final
+
+from bench.screens.walk.keys import Key
+
+JUMP: Final = 0.05
+"""Part of the time line that a long jump passes."""
+
+
+def replay_keys(
+    *, playing: bool, face: str, help: bool = False, long: bool = False, listed: bool = False, unicode: bool = True
+) -> tuple[Key, ...]:
+    """All keys that do something now, the most wanted first.
+
+    Args:
+        playing: whether it runs.
+        face: what fills the screen.
+        help: whether the help page is open.
+        long: whether the page is longer than its room.
+        listed: whether the list of all actions is open.
+        unicode: whether arrows can be written; they are named where not.
+    """
+    found = _LISTED if listed else _keys(playing=playing, face=face, help=help, long=long)
+    return found if unicode else tuple(replace(one, shown=_NAMES.get(one.shown, one.shown)) for one in found)
+
+
+def _keys(*, playing: bool, face: str, help: bool, long: bool) -> tuple[Key, ...]:
+    if help:
+        close = ("escape", "h", "question_mark", "enter", "space")
+        return (Key("close", close, "Esc", "back to the replay", "Closes this page."), *(_SCROLL if long else ()))
+    other = {"seen": "meter", "meter": "events", "events": "page"}[face]
+    return (
+        Key(
+            "play",
+            ("space",),
+            "Space",
+            "stop" if playing else "play",
+            "Plays from here at the speed that is shown, and stops.",
+        ),
+        *_MOVES,
+        Key(
+            "face",
+            ("tab", "enter"),
+            "Tab",
+            other,
+            "Shows in turn what the operator saw, what the meter said with its uncertainty budget, and all events.",
+        ),
+        *_MORE,
+        *(_SCROLL if long else ()),
+        Key(
+            "palette",
+            ("p", "ctrl+p"),
+            "p",
+            "all actions",
+            "Lists everything that can be done; type a few letters of it.",
+        ),
+        Key("help", ("h", "question_mark"), "?", "help", "Shows what every key does."),
+        Key("leave", ("q", "escape"), "q", "leave", "Leaves the replay. The record is as it was."),
+    )
+
+
+_MOVES: Final = (
+    Key("on", ("right",), "→", "event", "One event on."),
+    Key("back", ("left",), "←", "back", "One event back."),
+    Key("failed", ("f",), "f", "next fail", "To the next reading that failed or stayed undecided."),
+)
+_MORE: Final = (
+    Key("failed-before", ("d",), "d", "fail before", "To the failed or undecided reading before."),
+    Key("step", ("down",), "↓", "step", "To where the walk came to its next step."),
+    Key("step-back", ("up",), "↑", "step back", "To where the walk came to the step before."),
+    Key("faster", ("plus", "equals_sign"), "+", "faster", "Plays faster, up to a hundredfold."),
+    Key("slower", ("minus",), "-", "slower", "Plays slower, down to half speed."),
+    Key("gaps", ("r",), "r", "real time", "Plays pauses as long as they were, or shortens them to a few seconds."),
+    Key(
+        "mark", ("full_stop",), ".", "mark", "To the next mark of any kind: failed, undecided, trouble, touched, pause."
+    ),
+    Key("mark-before", ("comma",), ",", "mark before", "To the mark before."),
+    Key("far", ("pagedown",), "PgDn", "far on", "A twentieth of the time line on."),
+    Key("far-back", ("pageup",), "PgUp", "far back", "A twentieth of the time line back."),
+    Key("first", ("home",), "Home", "begin", "To the first event."),
+    Key("last", ("end",), "End", "end", "To the last event."),
+    Key("go", ("g",), "g", "go to", "To an event's number, or to a time of day such as 18:03."),
+    Key("mirror", ("m",), "m", "other side", "Shows the connectors from their other side."),
+    Key("theme", ("t",), "t", "light or dark", "Changes between a dark and a light screen."),
+)
+_SCROLL: Final = (
+    Key("scroll", ("j",), "j", "page down", "Moves a long page up by some lines."),
+    Key("scroll-back", ("k",), "k", "page up", "Moves it back."),
+)
+_LISTED: Final = (
+    Key("chosen", ("enter",), "Enter", "do it", "Does what is chosen."),
+    Key("later", ("down",), "↓", "next", "Chooses the next line."),
+    Key("earlier", ("up",), "↑", "before", "Chooses the line before."),
+    Key("close", ("escape", "ctrl+p"), "Esc", "back to the replay", "Closes the list."),
+)
+_NAMES: Final = {"→": "Right", "←": "Left", "↓": "Down", "↑": "Up"}
+
+
+def actions(typed: str, known: tuple[Key, ...]) -> list[Key]:
+    """Everything that can be done that has the words which were typed; what has them earliest comes first.
+
+    Args:
+        typed: what was typed so far.
+        known: the keys of the page below.
+    """
+    ranked = []
+    for number, one in enumerate(one for one in known if one.does != "palette"):
+        places = [line_of(one).casefold().find(word) for word in typed.casefold().split()]
+        if -1 not in places:
+            ranked.append((sum(places), number, one))
+    return [one for _, _, one in sorted(ranked, key=lambda rank: rank[:2])]
+
+
+def line_of(key: Key) -> str:
+    """An action as a line of the list."""
+    return f"{key.word}: {key.more[0].lower()}{key.more[1:]}"

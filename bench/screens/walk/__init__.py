@@ -1,0 +1,1 @@
+"""The walk on the screen and line by line."""

@@ -1,0 +1,171 @@
+"""What came of it, in words: readings, verdicts, the summary at the end. Pure functions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final
+
+from bench.quantity import engineering, with_uncertainty
+from bench.screens.walk.sayings import Lead, leads_of, page
+from bench.walk import events as e
+from bench.walk.results import results
+from bench.walk.setting import Outcome
+from bench.walk.state import State, outcomes
+
+VERDICT_WORDS: Final = {
+    "pass": "PASS",
+    "fail": "FAIL",
+    "undecided": "UNDECIDED",
+    "skipped": "skipped",
+    "void": "VOID",
+    "done": "done",
+    "read": "READ",
+}
+READ: Final = "read"
+"""How a reading of a search looks: a low one is news there and no failure; what was found is judged at its end."""
+
+
+def look_of(outcome: Outcome) -> str:
+    """How an outcome looks: its verdict, but for the readings of a search and what a tester said."""
+    if outcome.answer:
+        return READ
+    judged = outcome.verdict in ("pass", "fail", "undecided")
+    return READ if outcome.asked is not None and outcome.reading is not None and judged else outcome.verdict
+
+
+def reading(outcome: Outcome) -> str:
+    """What was read: ``0.874 Ω ± 23 mΩ``, ``over range``, ``beeps``; empty for a step without a reading."""
+    if outcome.answer:
+        return "beeps" if outcome.answer == "yes" else "silent"
+    if outcome.value is not None:
+        if outcome.expanded is not None:
+            return with_uncertainty(outcome.value, outcome.expanded, outcome.unit)
+        resolution = outcome.reading.resolution if outcome.reading is not None else None
+        return engineering(outcome.value, outcome.unit, resolution=resolution)
+    if outcome.over:
+        return "below the range" if outcome.over == "-" else "over range"
+    return "no number" if outcome.reading is not None else ""
+
+
+def raw_reading(read: e.Read) -> str:
+    """What the meter showed, before anything was taken off: ``1.026 Ω``, ``over range``, ``no number``."""
+    if read.value is not None:
+        return engineering(read.value, read.unit, resolution=read.resolution)
+    if read.over:
+        return "below the range" if read.over == "-" else "over range"
+    return "no number"
+
+
+def name_of(state: State, outcome: Outcome) -> str:
+    """What an outcome is about, as short as can be: its subject, or the step's title."""
+    if look_of(outcome) == READ and outcome.asked is not None:
+        return outcome.asked.title
+    if outcome.subject:
+        return outcome.subject
+    assert state.setting is not None
+    return state.setting.step_of(outcome).title
+
+
+def verdict_line(state: State, outcome: Outcome) -> str:
+    """An outcome in one line: ``PASS W101.12: 0.874 Ω ± 23 mΩ; asked is at most 2 Ω.``"""
+    look = look_of(outcome)
+    if look == READ and outcome.asked is not None:
+        return f"{VERDICT_WORDS[look]} {outcome.asked.title}: {'open' if outcome.over == '+' else reading(outcome)}"
+    word = VERDICT_WORDS[look]
+    said = _without_word(outcome)
+    line = f"{word} {name_of(state, outcome)}"
+    if said:
+        line = f"{line}: {said}"
+    return f"{line} {outcome.remark}" if outcome.remark else line
+
+
+def _without_word(outcome: Outcome) -> str:
+    """The sentence without the verdict's word, which stands before it anyway."""
+    sentence = outcome.sentence.strip()
+    head, colon, tail = sentence.partition(": ")
+    if colon and head.casefold() == outcome.verdict:
+        return tail
+    return "" if sentence.rstrip(".").casefold() == outcome.verdict else sentence
+
+
+def telling(state: State) -> Iterator[Outcome]:
+    """Outcomes worth showing as they come, newest first: all but those that only say done."""
+    return (one for one in outcomes(state) if one.verdict != "done" or one.answer)
+
+
+def place_of(state: State, outcome: Outcome) -> str:
+    """Where the leads were, in words; empty for a step without places."""
+    assert state.setting is not None
+    leads = leads_of(state, state.setting.step_of(outcome))
+    return "; ".join(_one_place(lead) for lead in leads)
+
+
+def _one_place(lead: Lead) -> str:
+    where = f" ({lead.where})" if lead.where else ""
+    return f"{lead.colour} on {lead.label}{where}{f', {lead.wire}' if lead.wire else ''}"
+
+
+def spoken(state: State, outcome: Outcome | None) -> str:
+    """What a voice says after an outcome: the verdict, and where to go next."""
+    parts = []
+    if outcome is not None and outcome.verdict != "done":
+        parts.append(f"{VERDICT_WORDS[look_of(outcome)].lower()}.")
+        if look_of(outcome) in ("fail", "undecided"):
+            parts.append(_without_word(outcome))
+    now = page(state)
+    if now.leads:
+        parts.append("Next: " + ", ".join(f"{lead.colour} on {lead.label}" for lead in now.leads) + ".")
+    elif now.kind not in ("measure", "safe", "meet", "switch"):
+        parts.append(f"{now.title}.")
+    return " ".join(parts)
+
+
+@dataclass(frozen=True)
+class Summary:
+    """What came of a walk.
+
+    Attributes:
+        counts: verdict to how many steps have it, as far as they still count, in the order to show.
+        open: steps that were never reached.
+        worries: outcomes that someone must look at, in plan order: failed, undecided, void.
+        skipped: skipped steps, in plan order.
+        remarked: passes that are worth a look.
+        unsafe: instruments whose outputs could not be confirmed off.
+    """
+
+    counts: dict[str, int]
+    open: int
+    worries: tuple[Outcome, ...]
+    skipped: tuple[Outcome, ...]
+    remarked: tuple[Outcome, ...]
+    unsafe: tuple[str, ...]
+
+    @property
+    def clean(self) -> bool:
+        """Whether everything passed."""
+        return not self.worries and not self.skipped and not self.open
+
+
+def summary(state: State) -> Summary:
+    """What came of a walk, or of as much of it as is done."""
+    latest = results(state).values()
+    verdicts = ("pass", "fail", "undecided", "void", "skipped")
+    counts = {verdict: sum(one.verdict == verdict for one in latest) for verdict in verdicts}
+    total = len(state.setting.plan.steps) if state.setting is not None else 0
+    return Summary(
+        counts,
+        total - len(latest),
+        tuple(one for one in latest if one.verdict in ("fail", "undecided", "void")),
+        tuple(one for one in latest if one.verdict == "skipped"),
+        tuple(one for one in latest if one.remark and one.verdict == "pass"),
+        state.unconfirmed,
+    )
+
+
+def counts_line(found: Summary) -> str:
+    """``48 passed, 1 failed, 1 undecided; 2 steps not reached``."""
+    names = {"pass": "passed", "fail": "failed", "undecided": "undecided", "void": "void", "skipped": "skipped"}
+    parts = [f"{count} {names[verdict]}" for verdict, count in found.counts.items() if count]
+    text = ", ".join(parts) or "nothing measured"
+    return f"{text}; {found.open} steps not reached" if found.open else text

@@ -1,0 +1,187 @@
+"""Follows a runner: folds what comes over the line into one picture that a screen can show.
+
+``hear`` is called from the line's thread and does the folding there, so that a long record never holds up painting.
+What a screen must react to goes into a queue; the rest is read from the latest picture.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from queue import SimpleQueue
+from typing import TYPE_CHECKING, Final
+
+from bench.runner import protocol as p
+from bench.screens.walk.pace import Pace
+from bench.walk import events as e
+from bench.walk.setting import Outcome
+from bench.walk.state import OutOfTurn, Phase, Refused, Stale, State, start, take
+
+if TYPE_CHECKING:
+    from bench.judge.watch import Ladder
+    from bench.screens.walk.link import Heard
+
+
+@dataclass(frozen=True, slots=True)
+class Happened:
+    """An entry was folded.
+
+    Attributes:
+        entry: the entry.
+        before: the state before it.
+        after: the state after it.
+        outcome: the outcome that it brought, if any.
+    """
+
+    entry: e.Entry
+    before: State
+    after: State
+    outcome: Outcome | None
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """The runner said something that is not in the record: a refusal, a failing record."""
+
+    why: str
+    failing: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Misset:
+    """The instrument's dial is not where the step needs it; empty again where it is."""
+
+    wrong: str
+
+
+@dataclass(frozen=True, slots=True)
+class Lost:
+    """The line is cut, or the runner said goodbye.
+
+    Attributes:
+        why: what the runner said; empty where it just went.
+        broken: what came over the line is not understood.
+    """
+
+    why: str = ""
+    broken: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Rose:
+    """A load that comes up reached another rung, or has settled."""
+
+    rise: p.Rise
+    ladder: Ladder
+
+
+News = Happened | Said | Misset | Lost | Rose
+LONGEST: Final = 600
+"""Points of a trend that are kept: of more, every second one goes."""
+
+
+class Follower:
+    """The picture so far.
+
+    Attributes:
+        state: the fold of the entries so far.
+        live: the last live reading of the step under way.
+        rise: the load that comes up, as it is now; None where none does.
+        trend: seconds and amperes of its way so far.
+        failing: why the record cannot be written; empty where it can.
+        lost: how the line ended; None while it stands.
+        since: when the open request came up, in the clock's seconds.
+        news: what a screen must react to, in order.
+    """
+
+    def __init__(self, clock: Callable[[], float] = time.monotonic, wake: Callable[[], None] = lambda: None) -> None:
+        self.state: State = start()
+        self.live: p.Live | None = None
+        self.rise: p.Rise | None = None
+        self.trend: tuple[tuple[float, float], ...] = ()
+        self.failing = ""
+        self.lost: Lost | None = None
+        self.since = clock()
+        self.news: SimpleQueue[News] = SimpleQueue()
+        self.pace = Pace()
+        self._clock = clock
+        self._wake = wake
+
+    def hear(self, message: Heard) -> None:
+        """Take one message from the line."""
+        match message:
+            case e.Entry():
+                self._fold(message)
+            case p.Live(wrong=wrong):
+                before, self.live = self.live, message
+                if wrong == (before.wrong if before is not None else ""):
+                    return
+                self.news.put(Misset(wrong))
+            case p.Rise():
+                self._rise(message)
+                return
+            case p.Refusal(why=why):
+                self.news.put(Said(why))
+            case p.RecordFailing(why=why):
+                self.failing = why
+                self.news.put(Said(why, failing=True))
+            case p.Bye(why=why):
+                self._lose(Lost(why))
+            case None:
+                self._lose(Lost())
+            case _:
+                return
+        self._wake()
+
+    def left(self) -> float | None:
+        """Seconds that the rest will take, or None where that is not known."""
+        setting = self.state.setting
+        return None if setting is None else self.pace.left(setting.plan.steps[self.state.cursor :])
+
+    def _rise(self, rise: p.Rise) -> None:
+        before = self.rise
+        self.rise = rise
+        if rise.amps is not None:
+            kept = self.trend if len(self.trend) < LONGEST else self.trend[::2]
+            self.trend = (*kept, (rise.at, abs(rise.amps)))
+        settled = rise.settled is not None and (before is None or before.settled is None)
+        ladder = self.state.ladder
+        if ladder is not None and (before is None or before.rung != rise.rung or settled):
+            self.news.put(Rose(rise, ladder))
+            self._wake()
+
+    def _lose(self, lost: Lost) -> None:
+        if self.lost is None:
+            self.lost = lost
+            self.news.put(lost)
+
+    def _fold(self, entry: e.Entry) -> None:
+        if self.lost is not None and self.lost.broken:
+            return
+        before = self.state
+        try:
+            after = take(before, entry)
+        except (OutOfTurn, Stale, Refused, ValueError) as error:
+            # a record that this program cannot fold: another version's, or a bug
+            self._lose(Lost(f"event {entry.n} of the record is not understood: {error}", broken=True))
+            return
+        fresh = after.history.outcome if after.history is not None and after.history is not before.history else None
+        self._time(entry, before, after, fresh)
+        if after.number != before.number:
+            self.since = self._clock()
+        if after.cursor != before.cursor or after.phase not in (Phase.PLACING, Phase.MEASURING):
+            self.live = None
+        if after.phase is not Phase.ENERGISING:
+            self.rise, self.trend = None, ()
+        self.failing = ""
+        self.state = after
+        self.news.put(Happened(entry, before, after, fresh))
+
+    def _time(self, entry: e.Entry, before: State, after: State, fresh: Outcome | None) -> None:
+        if fresh is not None and before.step is not None:
+            self.pace.done(before.step.kind, entry.at)
+        elif isinstance(entry.event, e.Paused | e.Troubled | e.Resumed):
+            self.pace.stopped()
+        elif after.number != before.number and before.phase not in (Phase.PLACING, Phase.MEASURING, Phase.WAITING):
+            self.pace.began(entry.at)

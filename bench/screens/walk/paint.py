@@ -1,0 +1,133 @@
+"""From a moment to the lines of the screen. Pure: the same moment always looks the same.
+
+Every page has a head line with where the walk is, a rule that fills as the walk goes on, its body, one line for notes,
+and one line of keys.
+"""
+
+from __future__ import annotations
+
+from typing import Final, NamedTuple
+
+from bench.screens.program.cells import EMPTY, Line, Span, clip, cut, line, shown, sides, width
+from bench.screens.walk import earth_page, keys, ladder, pages
+from bench.screens.walk import reading_page as walking
+from bench.screens.walk import sayings as words
+from bench.screens.walk.view import View
+
+MARGIN: Final = 1
+"""Empty cells at either edge."""
+
+
+class Picture(NamedTuple):
+    """All lines of the screen from the top, and how far the page can be scrolled."""
+
+    lines: list[Line]
+    furthest: int = 0
+
+
+def paint(view: View, cells: int, rows: int) -> Picture:
+    """The whole screen; exactly ``rows`` lines, none wider than ``cells``."""
+    inner = max(1, cells - 2 * MARGIN)
+    head = [_head(view, inner), _rule(view, inner)]
+    foot = _foot(view, inner)
+    room = max(0, rows - len(head) - len(foot))
+    middle, furthest = body(view, inner, room)
+    middle = middle[:room]
+    middle += [EMPTY] * (room - len(middle))
+    lines = [*head, *middle, *foot][:rows]
+    return Picture(shown(((Span(" " * MARGIN), *one) for one in lines), cells, view.glyphs), furthest)
+
+
+def seen(view: View, cells: int, rows: int) -> pages.Body:
+    """The same without notes and keys: what was to be seen, for those who look back at it."""
+    head = [_head(view, cells), _rule(view, cells)]
+    middle, furthest = body(view, cells, max(0, rows - len(head)))
+    return pages.Body([*head, *middle][:rows], furthest)
+
+
+def body(view: View, cells: int, rows: int) -> pages.Body:
+    """What stands between head and notes."""
+    if view.kind in ("energise", "ladder"):
+        return ladder.body(view, cells, rows)
+    if view.kind == "earth":
+        return earth_page.body(view, cells, rows)
+    if view.kind == "beep":
+        return pages.Body(walking.beep_body(view, cells, rows))
+    if view.kind in ("place", "measure"):
+        return pages.Body(walking.body(view, cells, rows))
+    return pages.body(view, cells, rows)
+
+
+def _head(view: View, cells: int) -> Line:
+    state = view.state
+    clock = view.now.strftime("%H:%M")
+    where = words.progress(state)
+    if state.setting is None or where is None:
+        return sides(line(Span("Proveout", "accent")), line(Span(clock, "dim")), cells, view.glyphs.ellipsis)
+    plan = state.setting.plan
+    right: list[Span | str] = []
+    if where.section and not state.finished:
+        right.append(Span(f"{where.step} of {where.total}", "strong"))
+        left = words.left(view.left)
+        right += [Span(f", {left}", "dim")] if left else []
+        right.append("  ")
+    right.append(Span(clock, "dim"))
+    tag: list[Span | str] = [Span(" SIMULATED ", "tag"), " "] if state.setting.bench.simulated else []
+    name, section = view.say(plan.sequence.sequence), view.say(where.section)
+    if not section or section == name:
+        return sides(line(*tag, Span(name, "accent")), line(*right), cells, view.glyphs.ellipsis)
+    whole = line(*tag, Span(name, "accent"), Span(f" {view.glyphs.more_right} {section}", "dim"))
+    if width(whole) + 1 + width(line(*right)) > cells:
+        # the heading says more about where one is than the sequence's name
+        whole = line(*tag, Span(section, "accent"))
+    return sides(whole, line(*right), cells, view.glyphs.ellipsis)
+
+
+def _rule(view: View, cells: int) -> Line:
+    where = words.progress(view.state)
+    done = round(cells * min(1.0, where.share)) if where is not None else 0
+    return (Span(view.glyphs.wire * done, "rule-done"), Span(view.glyphs.rule * (cells - done), "rule"))
+
+
+def _foot(view: View, cells: int) -> list[Line]:
+    """Two lines: what must be said now and the keys; or the keys alone, where nothing must be said."""
+    hidden = ("theme", "sound") if view.watching else ("theme", "sound", "seat")
+    known = [one for one in keys.keys(view) if one.does not in hidden]
+    note = _note(view, cells)
+    if note:
+        return [note, one_row(known, cells, view.glyphs.ellipsis)]
+    rows: list[list[keys.Key]] = [[], []]
+    for one in known:
+        row = rows[0] if not rows[1] and width(key_line([*rows[0], one])) <= cells else rows[1]
+        row.append(one)
+    if not rows[1]:
+        return [EMPTY, key_line(rows[0])]
+    return [key_line(rows[0]), one_row(rows[1], cells, view.glyphs.ellipsis)]
+
+
+def _note(view: View, cells: int) -> Line:
+    """What must be said now: a note first, then who holds the seat."""
+    if view.note:
+        return (Span(cut(f" ! {view.say(view.note)} ", cells, view.glyphs.ellipsis), "note"),)
+    seat = view.say(words.seat_words(view.state, view.you))
+    if seat and not view.state.finished and view.kind != "lost":
+        return line(Span(f" {seat}; k takes it ", "watch"))
+    return EMPTY
+
+
+def one_row(known: list[keys.Key], cells: int, ellipsis: str) -> Line:
+    """As many keys as fit into one line, the most wanted first; help and the way out are always among them."""
+    chosen = list(known)
+    while len(chosen) > 1 and width(key_line(chosen)) > cells:
+        spare = next((one for one in reversed(chosen) if one.does not in ("help", "leave", "close")), chosen[-1])
+        chosen.remove(spare)
+    return clip(key_line(chosen), cells, ellipsis)
+
+
+def key_line(chosen: list[keys.Key]) -> Line:
+    """The keys with their words, side by side."""
+    spans: list[Span] = []
+    for one in chosen:
+        spans += [Span("  ")] if spans else []
+        spans += [Span(one.shown, "key"), Span(f" {one.word}", "dim")]
+    return line(*spans)

@@ -1,0 +1,551 @@
+"""The page of a step that takes a reading: one wire from the red lead to the black, and what the meter says of it.
+
+The wire runs across the screen from one place to the other. It is broken while the probes touch nothing, closes from
+both ends while a contact settles, and has the conductor's own colours. The last verdict stays until the next touch.
+
+Over 500 lines, since all of it is one page.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from bench.judge.judge_error import JudgeError
+from bench.quantity import engineering
+from bench.roles import UNIT_OF, function_name
+from bench.screens.program.cells import (
+    EMPTY,
+    Line,
+    Span,
+    beside,
+    centred,
+    clip,
+    cut,
+    joined,
+    line,
+    width,
+    wrapped,
+)
+from bench.screens.walk import findings, search_page
+from bench.screens.walk import sayings as words
+from bench.screens.walk.findings import READ, VERDICT_WORDS, look_of
+from bench.screens.walk.sayings import Lead
+from bench.screens.walk.view import View
+from bench.screens.widgets import digits, face, scale
+from bench.sequence.file import NO_LIMIT, Do, Measure, Prove, Zero
+from bench.sequence.plan import Step
+from bench.walk import events as e
+from bench.walk.setting import Outcome
+from bench.walk.state import Phase, State
+
+TALL: Final = 32
+"""Rows from which there is room for taller digits and for air."""
+TOUCHES: Final = ("touching", "settled")
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """The figure in large digits, with what belongs to it.
+
+    Attributes:
+        label: ``NOW`` or ``LAST``.
+        text: what the digits say; empty where there is nothing yet.
+        gauge: the scale below.
+        outcome: the outcome that is shown, for ``LAST``.
+    """
+
+    label: str
+    text: str
+    gauge: scale.Gauge
+    outcome: Outcome | None = None
+
+
+def body(view: View, cells: int, rows: int) -> list[Line]:
+    """The page below the head and above the notes.
+
+    Args:
+        view: what there is to show.
+        cells: width in terminal cells.
+        rows: height in lines; the lines that are returned may be fewer.
+    """
+    step = view.state.step
+    assert step is not None
+    now = view.page
+    tall = rows >= TALL - 4
+    figure = figure_of(view)
+    hint = view.say(words.placing(step, view.live) if now.kind == "place" else words.measuring(step))
+    instruction = _instruction(view, cells, tall)
+    joint = [wire(view, step, cells), centred((Span(hint, "hint"),), cells)]
+    bar = [one for one in scale.draw(figure.gauge, cells, view.glyphs) if one]
+    taken = len(instruction) + len(joint) + len(bar) + 1
+    faces = _faces(view, now.leads, cells, rows - taken - 5 - 3)
+    places = _places(view, now.leads, cells, 4 if rows - taken - 5 - len(faces) >= 5 else 3)
+    taken += len(places) + len(faces)
+    figures = _figures(view, figure, cells, 7 if rows - taken >= 10 else 5)
+    blocks = [instruction, places, faces, joint, figures, bar]
+    spare = rows - taken - len(figures)
+    wanted = len(verdicts(view, cells, 1 + spare)) - 1 if spare < 3 else 0
+    lines = _aired(blocks, min(spare - wanted, rows // 4))
+    tape = rows - len(lines)
+    if tape > 2:
+        lines.append(EMPTY)
+        tape -= 1
+    return [*lines, *verdicts(view, cells, tape)][:rows]
+
+
+def beep_body(view: View, cells: int, rows: int) -> list[Line]:
+    """The page of an act after which the operator says whether a continuity tester beeps; see :func:`body`."""
+    step, now = view.state.step, view.page
+    assert step is not None
+    tall = rows >= TALL - 4
+    instruction = _instruction(view, cells, tall)
+    joint = [wire(view, step, cells), centred((Span(now.hint, "strong"),), cells)]
+    answers = line(Span(" y ", "word"), "  it beeps      ", Span(" n ", "word"), "  it is silent")
+    press = [] if view.watching else [centred(answers, cells)]
+    taken = len(instruction) + len(joint) + len(press) + 3
+    places = _places(view, now.leads, cells, 4 if rows - taken >= 9 else 3)
+    faces = _faces(view, now.leads, cells, rows - taken - len(places))
+    blocks = [instruction, places, faces, joint, press]
+    lines = _aired(blocks, min(rows - taken + 3 - len(places) - len(faces), rows // 4))
+    tape = rows - len(lines)
+    if tape > 2:
+        lines.append(EMPTY)
+        tape -= 1
+    return [*lines, *verdicts(view, cells, tape)][:rows]
+
+
+def _instruction(view: View, cells: int, tall: bool) -> list[Line]:
+    """What is done here, and how far a search has come."""
+    now = view.page
+    return [
+        (Span(cut(now.title, cells, view.glyphs.ellipsis), "title"),),
+        *wrapped(now.text, min(cells, 96), "", 4 if tall else 2, view.glyphs.ellipsis),
+        *search_page.head(view, cells, 3 if tall else 2),
+    ]
+
+
+def _aired(blocks: Sequence[list[Line]], spare: int) -> list[Line]:
+    """The blocks one below the other, with empty lines between as long as there are any to spare."""
+    present = [block for block in blocks if block]
+    gaps = max(1, len(present) - 1)
+    lines: list[Line] = []
+    for number, block in enumerate(present):
+        if number:
+            # the first gaps get what cannot be shared out evenly
+            lines += [EMPTY] * min(2, spare // gaps + (number <= spare % gaps))
+        lines += block
+    return lines
+
+
+# The figure
+
+
+def figure_of(view: View) -> Figure:
+    """What the large digits show: the reading as it is now, or the last one with its verdict until the next touch."""
+    state, live = view.state, view.live
+    step = state.step
+    assert step is not None
+    if live is not None and live.wrong:
+        return Figure("NOW", "", limit_gauge(state, step))  # it reads something else: no figure of that is of use
+    measuring = state.phase is Phase.MEASURING
+    last = state.history.outcome if state.history is not None else None
+    if live is not None and (live.touch in TOUCHES or measuring or last is None or last.reading is None):
+        return _live_figure(state, step, view)
+    if last is not None and last.reading is not None and not measuring:
+        return Figure("LAST", _digits_of(last), _gauge_of(last), last)
+    waiting = _seconds_left(view, step)
+    if waiting is not None:
+        return Figure("TO GO", f"{waiting} s", limit_gauge(state, step))
+    return Figure("NOW", "", limit_gauge(state, step))
+
+
+def _seconds_left(view: View, step: Step) -> int | None:
+    """Seconds until a reading that takes its time counts; None for one that does not, or that is not under way."""
+    whole = words.lasts(step)
+    if view.state.phase is not Phase.MEASURING or not whole:
+        return None
+    return max(0, round(whole - view.elapsed))
+
+
+def _digits_of(outcome: Outcome) -> str:
+    if outcome.value is not None:
+        return findings.reading(outcome).split(" ±")[0]
+    return _over(outcome.over, outcome.unit)
+
+
+def _over(over: str, unit: str) -> str:
+    """Over range as a word: nothing joins the probes, or more than the range shows."""
+    if not over:
+        return ""
+    if unit == "Ω":
+        return "OPEN"
+    return "- OVER" if over == "-" else "OVER"
+
+
+def _gauge_of(outcome: Outcome) -> scale.Gauge:
+    if outcome.source == NO_LIMIT:
+        return scale.Gauge(outcome.unit, value=outcome.value, expanded=outcome.expanded, over=outcome.over)
+    return scale.Gauge(outcome.unit, outcome.low, outcome.high, outcome.value, outcome.expanded, outcome.over)
+
+
+def limit_gauge(state: State, step: Step) -> scale.Gauge:
+    """The scale of a step before anything is read."""
+    source = step.source
+    if isinstance(source, Zero):
+        return scale.Gauge("Ω", high=source.at_most.value)
+    if isinstance(source, Measure) and source.limit.source == NO_LIMIT:
+        return scale.Gauge(UNIT_OF[source.read])
+    if isinstance(source, Measure) and state.setting is not None:
+        try:
+            limit = state.setting.limit(step, state.conditions, state.rules).limit
+        except JudgeError:
+            return scale.Gauge(UNIT_OF[source.read])
+        return scale.Gauge(limit.unit, limit.lower, limit.upper)
+    return scale.Gauge(UNIT_OF[source.read] if isinstance(source, Prove) else "")
+
+
+def _live_figure(state: State, step: Step, view: View) -> Figure:
+    """The live reading, judged as the real one would be, so that the band on the scale is the real one's too."""
+    live = view.live
+    assert live is not None
+    if live.value is None:
+        text = _over(live.over or "+", live.unit)
+        gauge = limit_gauge(state, step)
+        shown = scale.Gauge(gauge.unit or live.unit, gauge.low, gauge.high, over=live.over or "+")
+        return Figure("NOW", text, shown)
+    text = engineering(live.value, live.unit, resolution=live.resolution)
+    outcome = foreseen(state, step, live.role, live.unit, live.value, live.resolution)
+    if outcome is None or outcome.value is None:
+        gauge = limit_gauge(state, step)
+        return Figure("NOW", text, scale.Gauge(live.unit, gauge.low, gauge.high, live.value))
+    # the scale shows the corrected value: the one that will be held against the limit
+    corrected = engineering(outcome.value, live.unit, resolution=live.resolution)
+    return Figure("NOW", corrected, _gauge_of(outcome))
+
+
+def foreseen(state: State, step: Step, role: str, unit: str, value: float, resolution: float | None) -> Outcome | None:
+    """What a live reading would be judged to be if it were taken now; None where that cannot be said."""
+    met = state.met.get(role)
+    if met is None or state.setting is None:
+        return None
+    source = step.source
+    wires = source.wires if isinstance(source, Measure | Prove) else 2
+    reads = source.read if isinstance(source, Measure | Prove) else "resistance"
+    read = e.Read(
+        number=state.number,
+        instrument=met.instrument,
+        function=function_name(reads, wires),
+        unit=unit,
+        value=value,
+        resolution=resolution,
+    )
+    try:
+        return state.setting.judge(step, read, state.taken + 1, state.conditions, state.rules, state.at)[0]
+    except JudgeError:
+        return None
+
+
+def _figures(view: View, figure: Figure, cells: int, height: int) -> list[Line]:
+    """The large digits in the middle, what they are at the left, limit and doubt at the right."""
+    drawn = _drawn(view, figure, cells, height)
+    block = max((width(row) for row in drawn), default=0)
+    side = (cells - block) // 2 - 2
+    left, right = _figure_left(view, figure, side), _figure_right(view, figure, side)
+    style = "digits-last" if figure.label == "LAST" else "digits"
+    if figure.outcome is not None and look_of(figure.outcome) in ("pass", "fail", "undecided"):
+        style = figure.outcome.verdict
+    rows = []
+    top = max(0, (height - 5) // 2)
+    for number in range(height):
+        a = left[number - top] if 0 <= number - top < len(left) else EMPTY
+        b = right[number - top] if 0 <= number - top < len(right) else EMPTY
+        middle = drawn[number] if number < len(drawn) else ""
+        pad = max(0, (cells - block) // 2 - width(a))
+        tail = max(0, cells - block - (cells - block) // 2 - width(b))
+        rows.append((*a, Span(" " * pad), Span(middle.ljust(block), style), Span(" " * tail), *b))
+    return rows
+
+
+def _drawn(view: View, figure: Figure, cells: int, height: int) -> list[str]:
+    """The digits as rows, with fewer figures where the room is short; the bare text where it is shorter still."""
+    text = figure.text
+    if not text:
+        return []
+    ways = [(text, height), (text, 5)]
+    value, unit = figure.gauge.value, figure.gauge.unit
+    if value is not None and digits.can_draw(text):
+        ways += [(engineering(value, unit, digits=4), 5), (engineering(value, unit, digits=3), 5)]
+    for way, high in ways:
+        if digits.can_draw(way) and digits.drawn_width(way, high) <= cells - 24:
+            rows = digits.draw(way, high, view.glyphs)
+            return [""] * ((height - high + 1) // 2) + rows
+    return ["", "", cut(view.say(text), cells, view.glyphs.ellipsis)]
+
+
+def _figure_left(view: View, figure: Figure, cells: int) -> list[Line]:
+    if cells < 8:
+        return []
+    lines: list[Line] = [(Span(figure.label, "dim"),)]
+    outcome = figure.outcome
+    if outcome is None:
+        touch = view.live.touch if view.live is not None else ""
+        lines.append((Span(touch, "dim"),))
+        return lines
+    lines.append((Span(cut(view.say(findings.name_of(view.state, outcome)), cells, view.glyphs.ellipsis), "strong"),))
+    lines.append(EMPTY)
+    lines.append((verdict_block(view, outcome),))
+    return lines
+
+
+def verdict_block(view: View, outcome: Outcome) -> Span:
+    """A verdict as a mark and a word, set off so that it is seen from afar."""
+    look = look_of(outcome)
+    word = f" {view.glyphs.mark(look)} {VERDICT_WORDS[look]} "
+    return Span(word, f"{look}-block" if look not in ("skipped", "done", READ) else look)
+
+
+def _figure_right(view: View, figure: Figure, cells: int) -> list[Line]:
+    if cells < 8:
+        return []
+    gauge = figure.gauge
+    lines: list[Line] = []
+    if gauge.bounds:
+        bounds = [view.say(gauge.bounds)]
+        if width(bounds[0]) > cells:
+            *first, number, unit = bounds[0].split(" ")
+            bounds = [" ".join(first), f"{number} {unit}"]
+        lines += [(Span("asked", "dim"),), *((Span(part, "wall"),) for part in bounds)]
+    if gauge.expanded is not None and gauge.value is not None:
+        lines.append((Span(view.say(f"± {engineering(gauge.expanded, gauge.unit, digits=2)}"), "band"),))
+    return [clip(one, cells, view.glyphs.ellipsis) for one in lines]
+
+
+# The wire
+
+
+def wire(view: View, step: Step, cells: int) -> Line:
+    """The wire between the two leads; its shape says whether they touch, its middle says which wire it is."""
+    glyphs = view.glyphs
+    label = view.say(_wire_label(view.state, step))
+    text = f" {label} " if label else ""
+    text = cut(text, max(0, cells - 16), glyphs.ellipsis)
+    each = (cells - 4 - width(text)) // 2
+    other = cells - 4 - width(text) - each
+    closed = _closed(view)
+    styles = _wire_styles(view.state, step)
+    return joined(
+        (
+            Span(glyphs.red, "red"),
+            Span(" "),
+            *_half(each, closed, styles, view, forward=True),
+            Span(text, "strong"),
+            *_half(other, closed, styles, view, forward=False),
+            Span(" "),
+            Span(glyphs.black, "black"),
+        )
+    )
+
+
+def _closed(view: View) -> float:
+    """0 to 1: how much of the wire is drawn solid."""
+    if view.state.phase is Phase.MEASURING:
+        return 1.0
+    live = view.live
+    if live is None or live.touch in ("open", "lift", ""):
+        return 0.0
+    return 1.0 if live.touch == "settled" else max(0.08, live.settled)
+
+
+def _half(cells: int, closed: float, styles: tuple[str, str], view: View, *, forward: bool) -> list[Span]:
+    solid = round(cells * closed)
+    own, tracer = styles
+    spans = [
+        Span(view.glyphs.wire, tracer if place % 6 == 5 else own) if place < solid else Span(view.glyphs.gap, "scale")
+        for place in range(cells)
+    ]
+    return spans if forward else spans[::-1]
+
+
+def _wire_styles(state: State, step: Step) -> tuple[str, str]:
+    conductor = words.conductor_of(state, step)
+    if conductor is None or not conductor.colour:
+        return "accent", "accent"
+    own, _, tracer = conductor.colour.replace("-", "/").partition("/")
+    return f"wire:{own}", f"wire:{tracer or own}"
+
+
+def _wire_label(state: State, step: Step) -> str:
+    source = step.source
+    if isinstance(source, Zero):
+        return "tip to tip"
+    if isinstance(source, Prove) and state.setting is not None:
+        if source.against == "reference":
+            known = state.setting.bench.references
+            return f"reference {known[0].name}, {known[0].ohms}" if known else "reference"
+        return source.against.replace("-", " ")
+    conductor = words.conductor_of(state, step)
+    if conductor is not None:
+        return f"{conductor.name}  {words.wire_words(conductor)}"
+    # a search's title says it already, and flags have long names
+    return "" if "/" in step.subject else step.subject.replace("~", " to ")
+
+
+# Places and faces
+
+
+def _places(view: View, leads: Sequence[Lead], cells: int, rows: int) -> list[Line]:
+    """For each lead its place, in as many lines as there is room for."""
+    if not leads:
+        return []
+    half = cells // 2 - 1
+    sides = words.seen_from(view.state, mirrored=view.mirrored)
+    columns = []
+    for number, lead in enumerate(leads):
+        side = f"({sides[lead.connector]} side)" if lead.connector else ""
+        parts = [Span(f" {lead.colour.upper()} ", lead.colour), Span(lead.label, "strong"), Span(side, "dim")]
+        parts = [part for part in parts if part.text]
+        name: list[Span] = []
+        for part in parts if number == 0 else parts[::-1]:
+            name += [Span(" "), part] if name else [part]
+        last = lead.spot or lead.wire
+        where = wrapped(lead.where, half, "", rows - 1 - bool(last), view.glyphs.ellipsis)
+        lines = [tuple(name), *where, *([(Span(last, "dim"),)] if last else [])]
+        columns.append([clip(one, half, view.glyphs.ellipsis) for one in lines])
+    return beside(columns[0], columns[1], cells)
+
+
+def _faces(view: View, leads: Sequence[Lead], cells: int, rows: int) -> list[Line]:
+    """The face of each connector that a lead goes to, below its lead; one face where both go to one connector."""
+    state = view.state
+    if state.setting is None or rows < 3:
+        return []
+    plant = state.setting.plant
+    shown: dict[str, dict[str, str]] = {}
+    for lead in leads:
+        if lead.connector:
+            shown.setdefault(lead.connector, {})[lead.pin] = lead.colour
+    if not shown:
+        return []
+    for name, colour in _barred(state).items():
+        terminal = plant.terminals.get(name)
+        if terminal is not None and terminal.owner in shown:
+            shown[terminal.owner].setdefault(terminal.pin, colour)
+    alone = len(shown) == 1
+    drawn: dict[str, list[Line]] = {}
+    for name, marks in shown.items():
+        layout = plant.connectors[name].layout
+        offsets = tuple(layout.stagger * (number % 2) for number in range(len(layout.grid)))
+        drawing = face.Face(layout.grid, marks, _pin_verdicts(state, name), offsets if layout.stagger else ())
+        drawing = drawing.mirrored() if view.mirrored else drawing
+        drawn[name] = face.draw(drawing, cells if alone else cells // 2 - 1, view.glyphs, rows=rows - 2)
+    if alone:
+        (lines,) = drawn.values()
+        if len({lead.connector for lead in leads}) == 1:
+            return [centred(one, cells) for one in _block(lines)]
+        at_left = leads[0].connector in drawn
+        return beside(lines if at_left else [], [] if at_left else lines, cells, ragged=True)
+    return beside(drawn[leads[0].connector], drawn[leads[1].connector], cells, ragged=True)
+
+
+def _barred(state: State) -> dict[str, str]:
+    """Places that are held on a bar with one that a lead goes to, each with that lead's colour."""
+    source = state.step.source if state.step is not None else None
+    places = source.between if isinstance(source, Measure) else source.beeps if isinstance(source, Do) else None
+    if not isinstance(source, Measure | Do) or places is None:
+        return {}
+    colours = dict(zip(places, ("red", "black"), strict=True))
+    return {
+        name: colours[first]
+        for group in source.join
+        for first in (next((one for one in group if one in colours), ""),)
+        if first
+        for name in group
+    }
+
+
+def _block(lines: list[Line]) -> list[Line]:
+    """The lines made equally wide, so that the middle of all is the same."""
+    size = max(width(one) for one in lines)
+    return [(*one, Span(" " * (size - width(one)))) for one in lines]
+
+
+def _pin_verdicts(state: State, connector: str) -> dict[str, str]:
+    """Pin to the verdict that it has from the same entry of the sequence as the step under way."""
+    setting, step = state.setting, state.step
+    assert setting is not None and step is not None
+    entry = step.key.partition(":")[0]
+    found: dict[str, str] = {}
+    for index, outcome in state.latest.items():
+        other = setting.plan.steps[index]
+        source = other.source
+        if not isinstance(source, Measure) or other.key.partition(":")[0] != entry:
+            continue
+        for name in source.between:
+            owner, _, pin = name.rpartition(".")
+            if owner == connector and _RANK.get(outcome.verdict, 0) > _RANK.get(found.get(pin, ""), -1):
+                found[pin] = outcome.verdict
+    return found
+
+
+_RANK: Final = {"pass": 1, "skipped": 2, "void": 3, "undecided": 4, "fail": 5}
+"""A pin that takes part in several readings shows the worst of them."""
+
+
+# The tape of verdicts
+
+
+def verdicts(view: View, cells: int, rows: int) -> list[Line]:
+    """The last verdicts, newest first: one line with as many as fit, or a line with its sentence for each."""
+    if rows < 1:
+        return []
+    known = []
+    for outcome in findings.telling(view.state):
+        known.append(outcome)
+        if len(known) >= max(rows, 12):
+            break
+    if rows > 2:
+        return [_sentence(view, outcome, cells, column=10) for outcome in known[:rows]]
+    if known and look_of(known[0]) not in ("pass", "skipped", READ):
+        return _whole_sentence(view, known[0], cells, rows)
+    return [_tape(view, known, cells)]
+
+
+def _sentence(view: View, outcome: Outcome, cells: int, column: int = 0) -> Line:
+    """One outcome with its sentence; with its time, and the verdicts' words in a column, where one is asked for."""
+    look = look_of(outcome)
+    word = VERDICT_WORDS[look]
+    text = view.say(findings.verdict_line(view.state, outcome)).removeprefix(f"{word} ")
+    when = f"{words.local_time(outcome.at, view.now.tzinfo)} " if column else ""
+    head = Span(f"{view.glyphs.mark(look)} {word:{column}} ", look)
+    return clip(line(Span(when, "dim"), head, text), cells, view.glyphs.ellipsis)
+
+
+def _whole_sentence(view: View, outcome: Outcome, cells: int, rows: int) -> list[Line]:
+    """An outcome that someone must do something about, in as many lines as there are."""
+    word = VERDICT_WORDS[outcome.verdict]
+    head = f"{view.glyphs.mark(outcome.verdict)} {word} "
+    text = view.say(findings.verdict_line(view.state, outcome)).removeprefix(f"{word} ")
+    lines = wrapped(f"{head}{text}", cells, "", rows, view.glyphs.ellipsis)
+    first = lines[0][0].text
+    return [(Span(head, outcome.verdict), Span(first[len(head) :])), *lines[1:]]
+
+
+def _tape(view: View, known: Sequence[Outcome], cells: int) -> Line:
+    """The newest outcomes, as many as one line takes."""
+    spans: list[Span] = []
+    used = 0
+    for outcome in known:
+        look = look_of(outcome)
+        mark = f"{view.glyphs.mark(look)} {VERDICT_WORDS[look]}"
+        name = view.say(findings.name_of(view.state, outcome))
+        value = view.say(findings.reading(outcome).split(" ±")[0])
+        text = f" {name}{f' {value}' if value else ''}"
+        size = width(mark) + width(text) + (3 if spans else 0)
+        if used + size > cells:
+            break
+        spans += [Span("   ")] if spans else []
+        spans += [Span(mark, look), Span(text, "dim" if spans else "")]
+        used += size
+    return line(*spans)

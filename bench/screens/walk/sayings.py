@@ -1,0 +1,546 @@
+"""What the operator is told, in words: the same for the screen and for the walk line by line. Pure functions.
+
+Nothing here knows how it is shown; everything comes from the folded state.
+
+Over 500 lines, since every word of every page stands here and next to nothing else.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+from typing import TYPE_CHECKING, Final, Literal
+
+from bench.plant.whereabouts import ordinal
+from bench.roles import function_name
+from bench.sequence.file import Ask, Do, Hold, Measure, Prove, Set, Zero
+from bench.sequence.plan import Step
+from bench.walk import requests as r
+from bench.walk.setting import Outcome
+from bench.walk.state import SKIPPABLE, Phase, State, outcomes, request
+
+if TYPE_CHECKING:
+    from bench.plant.model import Plant
+    from bench.plant.things import Conductor, Terminal
+    from bench.runner.protocol import Live
+
+Colour = Literal["red", "black"]
+
+ROLE_WORDS: Final = {
+    "ohms": "the ohmmeter",
+    "insulation": "the insulation tester",
+    "volts": "the voltmeter",
+    "amps": "the ammeter",
+    "supply": "the supply",
+    "switch": "the switch",
+    "thermometer": "the thermometer",
+}
+SIDES: Final = {"mating": "wiring", "wiring": "mating"}
+"""From either side of a connector the other one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Lead:
+    """Where one lead goes.
+
+    Attributes:
+        colour: of the lead.
+        name: the place's name: ``J101.31``.
+        label: what to look for on the label: ``J101 pin 31``.
+        where: bay, shelf and side, in words.
+        spot: row and place in the row; empty where there are no rows.
+        wire: the colours of the conductor that lands there, and of its mate; may be empty.
+        connector: the connector, where it has a face to draw; else empty.
+        pin: the pin on it.
+    """
+
+    colour: Colour
+    name: str
+    label: str
+    where: str
+    spot: str = ""
+    wire: str = ""
+    connector: str = ""
+    pin: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """What is asked now.
+
+    Attributes:
+        kind: ``caution``, ``hold``, ``do``, ``beep``, ``ask``, ``place``, ``measure``, ``switch``, ``wait``, ``start``,
+            ``safe``, ``meet``, ``consent``, ``trouble``, ``rest``, ``done`` or ``aborted``.
+        number: of the request.
+        title: what it is, in a few words.
+        text: what to do, in full.
+        hint: what the next key or touch does; may be empty.
+        leads: where the leads go; red first.
+        wanted: the word or value to type; empty where none is.
+    """
+
+    kind: str
+    number: int
+    title: str
+    text: str
+    hint: str = ""
+    leads: tuple[Lead, ...] = ()
+    wanted: str = ""
+
+
+def page(state: State, *, mirrored: bool = False) -> Page:
+    """What is asked now, in words.
+
+    Args:
+        state: the folded record.
+        mirrored: whether connectors are looked at from their other side, which turns left and right.
+    """
+    asked = request(state)
+    number = asked.number
+    match asked:
+        case r.Start():
+            return Page("start", number, "Starting the bench", "The record is opened and the bench made ready.")
+        case r.MakeSafe(then=then):
+            ends = {"done": "Every step is done.", "aborted": "The walk is given up.", "paused": "The walk rests."}
+            return Page("safe", number, "Making outputs safe", f"{ends.get(then, '')} Every output goes off.".strip())
+        case r.Meet(roles=roles):
+            return Page("meet", number, "Calling the instruments", _meeting(state, roles))
+        case r.Consent() if state.setting is not None and state.setting.unclear:
+            return Page(
+                "consent",
+                number,
+                "Not clear for power",
+                "The records do not clear these shelves for power. The better way is to prove what is missing first.",
+                "To go on all the same, give a reason; it is kept in the record with your name.",
+                wanted="a reason, in words",
+            )
+        case r.Consent():
+            return Page(
+                "consent",
+                number,
+                "This bench cannot prove everything",
+                "The limits below are finer than this bench can tell. Readings against them may stay undecided.",
+                "To go on all the same, give a reason; it is kept in the record.",
+                wanted="a reason, in words",
+            )
+        case r.Resolve():
+            text = asked.what[:1].upper() + asked.what[1:]
+            return Page("trouble", number, "Trouble", text.rstrip(".") + ".", asked.advice)
+        case r.Rest(why=why):
+            text = f"Paused: {why}." if why else "Paused."
+            return Page("rest", number, "The walk rests", f"{text} Nothing is measured and nothing switched.")
+        case r.Finished(aborted=aborted):
+            if aborted:
+                return Page("aborted", number, "The walk was given up", "What was read so far is kept.")
+            return Page("done", number, "The walk is done", "Every step came to an end.")
+        case _:
+            return _step_page(state, asked, mirrored)
+
+
+def _meeting(state: State, roles: tuple[str, ...]) -> str:
+    wanted = ", ".join(ROLE_WORDS.get(role, role) for role in roles)
+    there = ", ".join(dict.fromkeys(met.instrument for met in state.met.values()))
+    text = f"Waiting for {wanted} to answer by name."
+    return f"{text}\nHere already: {there}." if there else text
+
+
+def _step_page(state: State, asked: r.Request, mirrored: bool) -> Page:
+    step, number = state.step, asked.number
+    assert step is not None
+    source = step.source
+    match asked:
+        case r.Ask():
+            if isinstance(source, Hold):
+                hint = f"Type the word {source.word} when it is true. Nobody passes without it."
+                return Page("hold", number, step.title, step.text, hint, wanted=f"the word {source.word}")
+            if isinstance(source, Ask):
+                return Page("ask", number, step.title, step.text, wanted=_wanted(source))
+            if isinstance(source, Do) and source.beeps is not None:
+                text = step.text or "Touch both places with the tester's tips and hold still."
+                leads = leads_of(state, step, mirrored=mirrored)
+                return Page("beep", number, step.title, text, "Does the tester beep?", leads, "yes or no")
+            hint = "" if step.kind == "caution" else "Confirm when it is done."
+            return Page(step.kind, number, step.title, step.text, hint)
+        case r.Wait(left=left):
+            return Page("wait", number, step.title, step.text, f"{duration(left)} to go; it ends by itself.")
+        case r.Switch():
+            state_word = source.output if isinstance(source, Set) else ""
+            return Page("switch", number, step.title, step.text, f"The output goes {state_word} and is read back.")
+        case r.Place() | r.Measure():
+            leads = leads_of(state, step, mirrored=mirrored)
+            kind = "place" if isinstance(asked, r.Place) else "measure"
+            hint = placing(step, None) if kind == "place" else measuring(step)
+            relays = relays_for(state, step)
+            if relays:
+                text = f"{relays} puts the leads there. Hands off."
+                # told once: what comes after is the reading
+                said = f"{step.title}: placed by {relays}; hands off." if kind == "place" else ""
+                return Page("measure", number, step.title, text, said, leads)
+            text = step.text or _own_text(step)
+            if kind == "place" and (turn := dial_for(state, step)):
+                text = f"{text} {turn}"
+            return Page(kind, number, step.title, text, hint, leads)
+        case r.Advise():
+            return Page("advise", number, step.title, step.text, "Working out what to read next.")
+        case _:
+            hint = "The output comes up and is watched. It goes off by itself at the first reading beyond."
+            return Page("energise", number, step.title, step.text, hint)
+
+
+def _own_text(step: Step) -> str:
+    """What to do where the sequence says nothing."""
+    source = step.source
+    if isinstance(source, Measure):
+        if source.read == "insulation":
+            return "Connect the tester to both places, then hands off."
+        if source.read == "current":
+            return "Put the ammeter between both places."
+        if source.read == "temperature":
+            return "Lay the thermometer's sensor where it says, and let it settle."
+        if source.wires == 4:
+            return "Both clips of a colour go on its place, the sense clip nearest to the part."
+        return "Touch both places and hold still."
+    if isinstance(source, Prove):
+        return {
+            "reference": "Touch the two ends of the reference.",
+            "open-leads": "Hold the probe tips apart, in free air.",
+            "live-source": "Touch the two poles of the live source.",
+        }[source.against]
+    return "Hold the two probe tips firmly together."
+
+
+def _wanted(source: Ask) -> str:
+    if source.name == "remark":
+        return "your words"
+    unit = {"ambient": " in °C", "humidity": " in %"}[source.name]
+    if source.least is not None and source.most is not None:
+        return f"a number from {source.least:g} to {source.most:g}{unit}"
+    return f"a number{unit}, with a decimal point"
+
+
+def relays_for(state: State, step: Step) -> str:
+    """The relay matrix that places the probes for a step, as far as the bench's facts tell; empty where hands do."""
+    relays = state.setting.bench.relays if state.setting is not None else None
+    if relays is None or step.role is None or state.setting is None:
+        return ""
+    source = step.source
+    reads = source.read if isinstance(source, Measure | Prove) else "resistance"
+    if reads not in relays.reads or state.setting.bench.role_of.get(step.role) != relays.meter:
+        return ""
+    match source:
+        case Measure(wires=2):
+            wanted = [*source.between, *(name for group in source.join for name in group)]
+        case Zero():
+            wanted = ["together"]
+        case Prove(against="reference" | "open-leads", wires=2):
+            wanted = ["reference"] if source.against == "reference" else []
+        case _:
+            return ""
+    return relays.name if set(wanted) <= set(relays.places) else ""
+
+
+def dial_for(state: State, step: Step) -> str:
+    """What is to be set at the instrument by hand before it reads this step; empty where it is set over the line."""
+    if state.setting is None or step.role is None:
+        return ""
+    source = step.source
+    reads = source.read if isinstance(source, Measure | Prove) else "resistance"
+    facts = state.setting.bench.for_role(step.role)
+    if facts is None:
+        return ""
+    return facts.dials.get(function_name(reads, source.wires if isinstance(source, Measure | Prove) else 2), "")
+
+
+def placing(step: Step, live: Live | None) -> str:
+    """What the probes are to do next, judged by the live reading."""
+    if live is not None and live.wrong:
+        return live.wrong
+    touch = live.touch if live is not None else ""
+    if touch == "lift":
+        return "Lift the probes, then go to the places shown."
+    if touch == "touching":
+        return "Hold still ..."
+    if touch == "settled":
+        return "Steady. Taking it."
+    if touch == "open" and isinstance(step.source, Measure | Zero):
+        return "Waiting for the probes to touch."
+    return "Confirm when the probes are in place."
+
+
+_HANDLES: Final = {
+    "open": "open",
+    "close": "close",
+    "switch off": "switch_off",
+    "switch on": "switch_on",
+    "put in": "put_in",
+    "take out": "take_out",
+    "lift": "lift",
+    "put back": "refit",
+    "handles": "touches",
+}
+"""Words for what an act does, and the fields of the step that name the things."""
+
+
+def handled(source: Do) -> list[tuple[str, str]]:
+    """What an act opens, closes, switches or handles: a word and the names."""
+    found = ((word, getattr(source, field, [])) for word, field in _HANDLES.items())
+    return [(word, ", ".join(names)) for word, names in found if names]
+
+
+def lasts(step: Step) -> float:
+    """Seconds that a reading runs before it counts; 0 for one that is taken at once."""
+    source = step.source
+    if not isinstance(source, Measure):
+        return 0.0
+    if source.times:
+        return source.times[-1].value
+    return source.after.value if source.after is not None else 0.0
+
+
+def measuring(step: Step) -> str:
+    """What the bench does while it measures."""
+    source, seconds = step.source, lasts(step)
+    if isinstance(source, Measure):
+        if source.read == "insulation":
+            volts = f" at {source.at}" if source.at is not None else ""
+            return f"The tester is on{volts}{f' for {duration(seconds)}' if seconds else ''}. Hands off."
+        if seconds:
+            return f"Measuring for {duration(seconds)}. Hold still."
+        if source.readings > 1:
+            return f"Taking {source.readings} readings. Hold still."
+    return "Measuring. Hold still."
+
+
+def leads_of(state: State, step: Step, *, mirrored: bool = False) -> tuple[Lead, ...]:
+    """Where the leads of a measuring step go; none where the step's own text says it."""
+    if step.probes is None or state.setting is None:
+        return ()
+    red, black = step.probes
+    plant = state.setting.plant
+    return (_lead(plant, "red", red, step, mirrored), _lead(plant, "black", black, step, mirrored))
+
+
+def _lead(plant: Plant, colour: Colour, name: str, step: Step, mirrored: bool) -> Lead:
+    flag = plant.flags.get(name)
+    if flag is not None:
+        side, _, number = flag.pin.partition("/")
+        return Lead(colour, name, f"flag {number}", f"{side} end of cable {flag.owner}")
+    terminal = plant.terminals.get(name)
+    if terminal is None:
+        return Lead(colour, name, name, "")
+    wire = _wire(plant, terminal, step)
+    if terminal.kind != "pin":
+        label, where = _parted(plant.where(name), terminal.owner)
+        return Lead(colour, name, label, where, wire=wire)
+    connector = plant.connectors[terminal.owner]
+    parts = [f"bay {connector.bay}", f"shelf {connector.shelf}", connector.faces, connector.at]
+    column = terminal.column
+    if mirrored:
+        column = len(connector.layout.grid[terminal.row - 1]) + 1 - column
+    spot = f"{ordinal(column)} from the left"
+    if len(connector.layout.grid) > 1:
+        spot = f"row {terminal.row}, {spot}"
+    return Lead(
+        colour,
+        name,
+        f"{connector.name} pin {terminal.pin}",
+        ", ".join(part for part in parts if part),
+        spot,
+        wire,
+        connector.name,
+        terminal.pin,
+    )
+
+
+def _parted(text: str, owner: str) -> tuple[str, str]:
+    """What to look for, and where: ``bay 2, left row, breaker F21, line side`` has the breaker last."""
+    before, found, after = text.rpartition(owner) if text.count(owner) == 1 else text.partition(owner)
+    if not found:
+        return text, ""
+    where, comma, kind = before.rpartition(", ")
+    if not comma:
+        # a loose end: the cable comes first, and then which conductor of it
+        side, _, rest = after.lstrip(", ").partition(", ")
+        return f"{kind}{owner} {side}".strip(), rest
+    return f"{kind}{owner}{after}", where
+
+
+def _wire(plant: Plant, terminal: Terminal, step: Step) -> str:
+    here = plant.landings.get(terminal.name, ())
+    about = plant.conductors.get(step.subject)
+    if about is not None and terminal.name in (about.near_end.name, about.far_end.name):
+        return wire_words(about)
+    return "; ".join(wire_words(conductor) for conductor in here[:2])
+
+
+def wire_words(conductor: Conductor) -> str:
+    """A conductor and its mate: ``red/blue, with blue/red (pair 6 ring)``."""
+    own = conductor.colour or (f"wire {conductor.number}" if conductor.number else "screen")
+    parts = [own]
+    if conductor.mate_colour:
+        parts.append(f"mate {conductor.mate_colour}")
+    if conductor.pair is not None:
+        parts.append(f"pair {conductor.pair} {conductor.leg}")
+    if conductor.binder:
+        parts.append(f"binder {conductor.binder}")
+    return ", ".join(parts)
+
+
+def conductor_of(state: State, step: Step) -> Conductor | None:
+    """The conductor that a step is about, if it is about one."""
+    if state.setting is None:
+        return None
+    plant = state.setting.plant
+    found = plant.conductors.get(step.subject)
+    if found is not None or step.probes is None:
+        return found
+    ends = [set(plant.landings.get(name, ())) for name in step.probes]
+    shared = ends[0] & ends[1]
+    return next(iter(shared)) if len(shared) == 1 else None
+
+
+def side_of(plant: Plant, connector: str, *, mirrored: bool) -> str:
+    """The side from which a connector's face is drawn."""
+    view = plant.connectors[connector].layout.view
+    return SIDES[view] if mirrored else view
+
+
+# Progress
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far the walk is.
+
+    Attributes:
+        step: the step under way, counted from 1; the total at the end.
+        total: how many steps there are.
+        section: the heading that the step stands under.
+    """
+
+    step: int
+    total: int
+    section: str
+
+    @property
+    def share(self) -> float:
+        """0 to 1: the part that is done."""
+        return (self.step - 1) / self.total if self.total else 0.0
+
+
+def progress(state: State) -> Progress | None:
+    """How far the walk is; None before it began."""
+    if state.setting is None:
+        return None
+    total = len(state.setting.plan.steps)
+    step = state.step
+    if step is None:
+        return Progress(total + 1 if state.finished else total, total, "")
+    return Progress(state.cursor + 1, total, step.section)
+
+
+def so_far(state: State) -> list[str]:
+    """How far the search under way has come: its readings, and what they say so far. Empty where none is."""
+    seeking = state.seeking
+    advised = seeking.advised if seeking is not None and seeking.index == state.cursor else None
+    if advised is None:
+        return []
+    count = "1 reading" if advised.done == 1 else f"{advised.done} readings"
+    told = [f"{count} so far" + (f", about {advised.left} more" if advised.left else "")]
+    return [*told, advised.why] if advised.why else told
+
+
+def back_to(state: State) -> int:
+    """The step that 'back' goes to: the one before; in a search its own, which takes its last answer back."""
+    seeking = state.seeking
+    answered = seeking is not None and seeking.index == state.cursor and bool(seeking.trail)
+    return state.cursor if answered else state.cursor - 1
+
+
+def duration(seconds: float) -> str:
+    """A time as people say it: ``8 s``, ``1 min 35 s``, ``2 h 5 min``."""
+    whole = max(0, round(seconds))
+    minutes, rest = divmod(whole, 60)
+    hours, minutes = divmod(minutes, 60)
+    if hours:
+        return f"{hours} h {minutes} min" if minutes else f"{hours} h"
+    if minutes:
+        return f"{minutes} min {rest} s" if rest else f"{minutes} min"
+    return f"{rest} s"
+
+
+def left(seconds: float | None) -> str:
+    """An estimate of what is left, no finer than it is good: ``about 14 min left``; empty where not known."""
+    if seconds is None:
+        return ""
+    if seconds < 60:
+        return "under a minute left"
+    minutes = round(seconds / 60)
+    if minutes < 60:
+        return f"about {minutes} min left"
+    hours, rest = divmod(5 * round(minutes / 5), 60)
+    return f"about {hours} h {rest} min left" if rest else f"about {hours} h left"
+
+
+def local_time(at: str, zone: tzinfo | None = None) -> str:
+    """A record's time of day, as the clock on the wall shows it: ``18:03``; empty where it is none.
+
+    Args:
+        at: the record's time, ISO 8601.
+        zone: where the wall is; the computer's own zone by default.
+    """
+    try:
+        return datetime.fromisoformat(at).astimezone(zone).strftime("%H:%M")
+    except ValueError:
+        return ""
+
+
+def lost_words(why: str, *, finished: bool, broken: bool, record: str) -> tuple[str, str]:
+    """Title and text for the end of the line to the runner."""
+    kept = f"The record is safe: {record}." if record else "What was recorded is safe."
+    if broken:
+        return (
+            "This screen does not understand the record",
+            f"{why}. {kept} The runner goes on by itself and pauses. Start the screen with the version that runs it.",
+        )
+    if finished:
+        return "The runner has ended", f"{why or 'The walk is over'}. {kept}"
+    said = f" It said: {why}." if why else ""
+    return (
+        "The runner is gone",
+        f"Nothing is measured any more.{said} {kept} A runner that ends makes its outputs safe; if it was killed or "
+        "lost its power, look at every supply and tester yourself. Leave this screen and resume the record: the walk "
+        "goes on where it stands.",
+    )
+
+
+def seat_words(state: State, you: str) -> str:
+    """Who holds the operator's seat, as far as it matters to the one who looks; empty for the operator."""
+    if not state.seat:
+        return ""
+    return "" if state.seat == you else f"{state.seat} holds the seat; you watch"
+
+
+def may_skip(state: State) -> bool:
+    """Whether the step under way may be skipped with a reason."""
+    step = state.step
+    phases = (Phase.ASKING, Phase.PLACING, Phase.MEASURING, Phase.ADVISING, Phase.TROUBLED)
+    return step is not None and state.phase in phases and step.kind in SKIPPABLE
+
+
+def last_reading(state: State) -> Outcome | None:
+    """The newest outcome of a reading: what 'measure again' means."""
+    return next((one for one in outcomes(state) if one.reading is not None), None)
+
+
+def seen_from(state: State, *, mirrored: bool) -> dict[str, str]:
+    """For the connectors of the step under way, the side that their faces show."""
+    step = state.step
+    if step is None or state.setting is None:
+        return {}
+    plant = state.setting.plant
+    return {
+        lead.connector: side_of(plant, lead.connector, mirrored=mirrored)
+        for lead in leads_of(state, step)
+        if lead.connector
+    }

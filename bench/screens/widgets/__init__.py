@@ -1,0 +1,1 @@
+"""Things that are drawn: large digits, a connector's face, a limit as a scale."""

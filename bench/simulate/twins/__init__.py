@@ -1,0 +1,1 @@
+"""Instruments that answer as real ones do, over any world."""

@@ -1,0 +1,441 @@
+"""The plant as a circuit, with the meters' leads at their places.
+
+The leads, breakers and supplies move only through :class:`PlantWorld`'s own methods, which the simulator's hands call.
+A touch has a little resistance of its own, drawn anew for each placing, as tips on metal have.
+
+A shelf's cards draw constant power (or a fixed resistance) from whichever of its inlets are live, in equal parts, as
+converters with combined inputs do to a first approximation. Each card's current is drawn once within its spread.
+"""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Final
+
+from bench.plant import faults as k
+from bench.plant.faulty import apply_faults, loose_is_open
+from bench.plant.flags import SIDES, flag_name, loose
+from bench.plant.model import Plant
+from bench.plant.things import Bond
+from bench.sequence.file import Rig
+from bench.simulate.world.circuit import Edge, Network, PowerLoad, Solution, UndervoltageCollapse, VoltageSource
+from bench.simulate.world.dielectric import Branch, Dielectric
+from bench.simulate.world.terminals import HI, LO, SENSE_HI, SENSE_LO
+
+TOUCH_OHM: Final = (0.001, 0.006)
+"""Resistance of both tips together, from good to middling (common practice, no source)."""
+CLIP_OHM: Final = (0.002, 0.02)
+"""Resistance of a clip or a tag's two clips on bare wire (common practice, no source)."""
+BAR_OHM: Final = 0.002
+"""From one end to the next on a shorting bar (common practice, no source)."""
+INDUCED_VOLT: Final = 0.01
+"""What the mains fields of a hall induce in a loop of some square metres, root mean square (our own figure)."""
+KEPT: Final = 64
+"""So many clipped networks are kept: a search goes back and forth between few."""
+SOUND_OHM: Final = (2e9, 20e9)
+"""Insulation between two terminals of a sound plant: old wiring in a damp hall (our own figures)."""
+ABSORPTION: Final = ((0.25, 12.0), (0.35, 90.0))
+"""Slow charge beside the plain capacitance: its part of it, and its time constant in seconds (our own figures)."""
+TOGETHER: Final = "together"
+"""Where the leads are when their tips are held together."""
+REFERENCE: Final = "reference"
+"""Where they are when they are on the bench's reference resistor."""
+LIVE: Final = "live"
+"""Where they are when they are on a source that is known to be live."""
+LIVE_VOLT: Final = 24.0
+
+_Specimen = tuple[frozenset[str], frozenset[frozenset[str]]]
+"""The two places, and what is joined meanwhile."""
+_PROBE: Final = {HI: 0, SENSE_HI: 0, LO: 1, SENSE_LO: 1}
+_METER: Final = "the meter between the leads"
+
+
+@dataclass(frozen=True, slots=True)
+class ShelfDraw:
+    """What a shelf's cards draw: the part that holds its power, and the part that behaves like a resistor."""
+
+    shelf: str
+    watts: float
+    siemens: float
+    works_from: float
+
+
+class PlantWorld:
+    """What the instruments see: a :class:`~bench.simulate.world.terminals.MeterWorld` and ``InsulationWorld`` for all.
+
+    Args:
+        plant: the plant as designed; it gives names, supplies and cards.
+        faults: what is wrong with it.
+        seed: for touches and for what each card draws.
+        reference_ohms: of the bench's reference resistor.
+
+    Attributes:
+        flags: of each cable's loose ends, the flag to the loose end that it was tied to, in an order that the seed
+            chooses. Nobody but this world knows it.
+    """
+
+    def __init__(
+        self, plant: Plant, faults: Sequence[k.Fault] = (), *, seed: int = 0, reference_ohms: float = 100.0
+    ) -> None:
+        self._plant = plant
+        self._random = random.Random(f"touches {seed}")
+        self._reference = reference_ohms
+        edges = apply_faults(plant, faults, closed=plant.breakers)
+        nodes = {terminal.node for terminal in plant.terminals.values()}
+        self._nodes = nodes
+        self._whole = Network([Edge(edge.id, edge.a, edge.b, edge.ohms) for edge in edges], nodes)
+        self._loose = [fault for fault in faults if isinstance(fault, k.Loose)]
+        self._loads = _loads(plant, faults, random.Random(f"cards {seed}"))
+        self._closed: frozenset[str] = frozenset()
+        self._energised: frozenset[str] = frozenset()
+        self._places: Sequence[str] = ()
+        self._touch = 0.0
+        self._joined_now: tuple[tuple[str, ...], ...] = ()
+        self._rigged: tuple[tuple[str, str, float], ...] = ()
+        self._lifted: frozenset[str] = frozenset()
+        self._networks: dict[tuple[frozenset[str], tuple[tuple[str, ...], ...]], Network] = {}
+        self._known: dict[tuple[str, str, frozenset[str], tuple[tuple[str, ...], ...]], float] = {}
+        self._specimens: dict[_Specimen, Dielectric] = {}
+        self._sound: dict[_Specimen, float] = {}
+        self._insulation = random.Random(f"insulation {seed}")
+        self.flags = _tied(plant, seed)
+        self._solved: dict[tuple[frozenset[str], tuple[str, str, float] | None], Solution | None] = {}
+
+    # what hands do
+
+    def place(self, red: str, black: str, *, join: Sequence[Sequence[str]] = ()) -> None:
+        """Put the leads on two terminals, with groups of terminals joined meanwhile.
+
+        Raises:
+            UnknownName: a name is no terminal of the plant.
+        """
+        self._joined_now = tuple(tuple(self._node(name) for name in group) for group in join)
+        self._places = (self._node(red), self._node(black))
+        self._touch = self._random.uniform(*TOUCH_OHM)
+
+    def rig(self, rig: Rig) -> None:
+        """Clip together what the rig says, and take all other clips and tags off.
+
+        A place that is no terminal of the plant is a floating point where clips meet.
+        """
+
+        def node(name: str) -> str:
+            known = name in self._plant.terminals or name in self.flags
+            return self._node(name) if known else f"floating {name}"
+
+        tags = [(node(tag.place), node(tag.to), tag.ohms.value) for tag in rig.tags]
+        clips = [(node(a), node(b), 0.0) for group in rig.join for a, b in pairwise(group)]
+        self._rigged = tuple((a, b, ohms + self._random.uniform(*CLIP_OHM)) for a, b, ohms in tags + clips)
+        self._forget()
+
+    def _node(self, name: str) -> str:
+        return self._plant.terminal(self.flags.get(name, name)).node
+
+    def lift_bonds(self, bonds: Iterable[str]) -> None:
+        """Take these bonds off and put all others on.
+
+        Raises:
+            ValueError: a name is no bond.
+        """
+        self._lifted = frozenset(known(bonds, self._plant.bonds, "bonds of the plant"))
+        self._forget()
+
+    def hold(self, where: str) -> None:
+        """Hold the tips :data:`TOGETHER`, put them on the :data:`REFERENCE` or on something :data:`LIVE`.
+
+        Raises:
+            ValueError: none of them.
+        """
+        if where not in (TOGETHER, REFERENCE, LIVE):
+            raise ValueError(f"found {where!r}, expected '{TOGETHER}', '{REFERENCE}' or '{LIVE}'")
+        self._places = (where,)
+        self._joined_now = ()
+        self._touch = self._random.uniform(*TOUCH_OHM)
+
+    def lift(self) -> None:
+        """Take the leads off, and the clips that were on for one reading."""
+        self._places = ()
+        self._joined_now = ()
+
+    def breakers(self, closed: Iterable[str]) -> None:
+        """Close these breakers and open all others.
+
+        Raises:
+            ValueError: a name is no breaker.
+        """
+        self._closed = frozenset(known(closed, self._plant.breakers, "breakers of the plant"))
+        self._forget()
+
+    def energise(self, supplies: Iterable[str]) -> None:
+        """Switch these supplies of the plant on and all others off.
+
+        Raises:
+            ValueError: a name is no supply.
+        """
+        self._energised = frozenset(known(supplies, self._plant.supplies, "supplies of the plant"))
+        self._forget()
+
+    def _forget(self) -> None:
+        self._networks.clear()
+        self._known.clear()
+        self._solved.clear()
+
+    # what a meter sees
+
+    def resistance(self, hi: str, lo: str, time: float) -> float:
+        """Ohms between the leads, with the touch; infinity when open."""
+        return self._between(time) + self._touch
+
+    def four_wire(self, force_hi: str, sense_hi: str, sense_lo: str, force_lo: str, time: float) -> float:
+        """Ohms between the tips: each tip carries a force and a sense lead, so the touch drops out."""
+        return self._between(time)
+
+    def voltage(self, hi: str, lo: str, time: float, loading: float) -> float:
+        """Volts between two leads with the meter across them; not a number where they float."""
+        if len(self._places) != 2:
+            if not self._places:
+                return math.nan
+            return LIVE_VOLT if self._places[0] == LIVE else 0.0
+        a, b = self._places[_PROBE[hi]], self._places[_PROBE[lo]]
+        if a == b:
+            return 0.0
+        if not self._is_live():
+            return 0.0 if math.isfinite(self._between(time)) else math.nan
+        open_now = self._open_now(time)
+        if not math.isfinite(loading) and not self._joined(a, b, open_now):
+            return math.nan
+        solution = self._solution(open_now, (a, b, loading) if math.isfinite(loading) else None)
+        return 0.0 if solution is None else solution.volts(a, b)
+
+    def ac_voltage(self, hi: str, lo: str, time: float, loading: float) -> float:
+        """The simulated feeds carry no AC."""
+        volts = self.voltage(hi, lo, time, loading)
+        return math.nan if math.isnan(volts) else 0.0
+
+    def current(self, into: str, out: str, time: float, burden: float) -> float:
+        """Amperes through the meter when it is put between two places."""
+        if len(self._places) != 2:
+            return 0.0
+        volts = self.voltage(HI, LO, time, burden)
+        return 0.0 if math.isnan(volts) else volts / burden
+
+    # what a clamp sees that is closed round a bond
+
+    def clamped(self, time: float) -> float:
+        """DC amperes in the bond between the two places, from the first to the second."""
+        bond = self._clamped_bond()
+        if bond is None or not self._is_live():
+            return 0.0
+        solution = self._solution(self._open_now(time), None)
+        if solution is None:
+            return 0.0
+        amps = solution.amps(bond.name)
+        return amps if bond.a.node == self._places[0] else -amps
+
+    def clamped_ac(self, time: float) -> float:
+        """AC amperes in the bond between the two places: what the hall's fields drive round any loop through it."""
+        bond = self._clamped_bond()
+        if bond is None:
+            return 0.0
+        network = self._network(self._open_now(time))
+        rest = network.changed({bond.name: math.inf}).resistance(bond.a.node, bond.b.node)
+        return INDUCED_VOLT / (network.ohms(bond.name) + rest)
+
+    def _clamped_bond(self) -> Bond | None:
+        ends = set(self._places)
+        bonds = self._plant.bonds.values()
+        return next((one for one in bonds if {one.a.node, one.b.node} == ends and one.name not in self._lifted), None)
+
+    # what a thermometer sees
+
+    def temperature(self, time: float) -> float:
+        """Of the hall, and so of every conductor in it, in °C."""
+        return self._plant.ambient_c
+
+    # what an insulation tester sees
+
+    def specimen(self, time: float) -> Dielectric:
+        """The insulation between the leads; the same object whenever they come back: charge stays on a cable."""
+        places = frozenset(self._places)
+        if len(places) != 2:
+            together = len(self._places) == 1 and self._places[0] != LIVE
+            return Dielectric(self._between(time) + self._touch if together else math.inf)
+        mark: _Specimen = (places, frozenset(frozenset(group) for group in self._joined_now))
+        if mark not in self._specimens:
+            self._specimens[mark] = self._piece(mark)
+        found = self._specimens[mark]
+        joined = self._between(time)
+        sound = self._sound[mark]
+        found.ohms = 1.0 / (1.0 / sound + (1.0 / max(joined, 1e-3) if math.isfinite(joined) else 0.0))
+        return found
+
+    def live_voltage(self, time: float) -> float:
+        """Volts that the plant puts between the leads of an insulation tester."""
+        volts = self.voltage(HI, LO, time, 10e6)
+        return 0.0 if math.isnan(volts) else volts
+
+    def _piece(self, mark: _Specimen) -> Dielectric:
+        """A fresh piece of insulation: its capacitance is that of the cable that both leads are on."""
+        places, groups = mark
+        low, high = (math.log(ohms) for ohms in SOUND_OHM)
+        # so many ends leak side by side as are on the smaller side
+        sides = [max((len(group) for group in groups if place in group), default=1) for place in places]
+        self._sound[mark] = math.exp(self._insulation.uniform(low, high)) / min(sides)
+        ends = [self._cables_at(place) for place in places]
+        shared = ends[0] & ends[1] or ends[0] | ends[1]
+        farads = sum(
+            self._plant.cables[name].length_m * self._plant.cables[name].type.capacitance.value for name in shared
+        )
+        branches = tuple(
+            Branch(seconds / (part * farads), part * farads) for part, seconds in ABSORPTION if part * farads > 1e-15
+        )
+        return Dielectric(self._sound[mark], farads, branches)
+
+    def _cables_at(self, node: str) -> set[str]:
+        return {
+            conductor.cable
+            for conductor in self._plant.conductors.values()
+            if node in (conductor.near_end.node, conductor.far_end.node)
+        }
+
+    def _between(self, time: float) -> float:
+        if len(self._places) == 1:
+            return {TOGETHER: 0.0, LIVE: math.inf}.get(self._places[0], self._reference)
+        if not self._places:
+            return math.inf
+        mark = (self._places[0], self._places[1], self._open_now(time), self._joined_now)
+        if mark not in self._known:
+            self._known[mark] = self._network(mark[2]).resistance(mark[0], mark[1])
+        return self._known[mark]
+
+    # the circuit at a moment
+
+    def _open_now(self, time: float) -> frozenset[str]:
+        """Conductors whose loose contact is open at a moment."""
+        return frozenset(fault.conductor for fault in self._loose if loose_is_open(fault, time))
+
+    def _network(self, open_now: frozenset[str]) -> Network:
+        mark = (open_now, self._joined_now)
+        if mark not in self._networks:
+            opened = {*open_now, *self._lifted, *(set(self._plant.breakers) - self._closed)}
+            network = self._whole.changed(dict.fromkeys(opened, math.inf)) if opened else self._whole
+            clips = [Edge(("rigged", i), a, b, ohms) for i, (a, b, ohms) in enumerate(self._rigged) if a != b]
+            ends = [(a, b) for group in self._joined_now for a, b in pairwise(group) if a != b]
+            clips += [Edge(("joined", i), a, b, BAR_OHM) for i, (a, b) in enumerate(ends)]
+            if clips:
+                floating = {node for edge in clips for node in (edge.a, edge.b) if node not in self._nodes}
+                network = network.extended(clips, floating)
+            if len(self._networks) > KEPT:
+                self._networks.clear()
+            self._networks[mark] = network
+        return self._networks[mark]
+
+    def _is_live(self) -> bool:
+        """Whether any source is on."""
+        return bool(self._energised)
+
+    def _draws(self) -> list[ShelfDraw]:
+        """What each shelf draws now."""
+        return self._loads
+
+    def _sources(self) -> list[VoltageSource]:
+        return [
+            VoltageSource(("source", one.name), one.live.node, one.back.node, one.volts, max(one.ohms, 1e-6))
+            for one in self._plant.supplies.values()
+            if one.name in self._energised
+        ]
+
+    def _joined(self, a: str, b: str, open_now: frozenset[str]) -> bool:
+        """Whether two places are in one circuit, the supplies counted as part of it."""
+        bridges = [Edge(("joined", source.id), source.plus, source.minus, source.ohms) for source in self._sources()]
+        return self._network(open_now).extended(bridges).connected(a, b)
+
+    def _solution(self, open_now: frozenset[str], meter: tuple[str, str, float] | None) -> Solution | None:
+        """The plant under voltage, with its cards drawing; None where the bus collapses."""
+        mark = (open_now, meter)
+        if mark not in self._solved:
+            network = self._network(open_now)
+            if meter is not None:
+                network = network.extended([Edge(_METER, *meter)])
+            try:
+                self._solved[mark] = self._under_load(network)
+            except UndervoltageCollapse:
+                self._solved[mark] = None
+        return self._solved[mark]
+
+    def _under_load(self, network: Network) -> Solution:
+        sources = self._sources()
+        idle = network.solve(voltages=sources)
+        resistors: list[Edge] = []
+        powers: list[PowerLoad] = []
+        for load in self._draws():
+            inlets = self._plant.shelves[load.shelf].inlets
+            live = [inlet for inlet in inlets if abs(idle.volts(inlet.live.node, inlet.back.node)) >= load.works_from]
+            for inlet in live:
+                # the higher of the two potentials is the load's plus, whichever way the feed was landed
+                ends = (inlet.live.node, inlet.back.node)
+                plus, minus = ends if idle.volts(*ends) > 0 else ends[::-1]
+                if load.watts > 0:
+                    share = load.watts / len(live)
+                    powers.append(PowerLoad(("cards", inlet.name), plus, minus, share, load.works_from))
+                if load.siemens > 0:
+                    resistors.append(Edge(("resistive cards", inlet.name), plus, minus, len(live) / load.siemens))
+        return network.extended(resistors).solve(voltages=sources, loads=powers)
+
+
+def _tied(plant: Plant, seed: int) -> dict[str, str]:
+    """Flag to the loose end that it is tied to: drawn for each end of each cable."""
+    tied: dict[str, str] = {}
+    for cable in plant.cables.values():
+        for side in SIDES:
+            ends = [one.near_end.name if side == "near" else one.far_end.name for one in loose(cable, side)]
+            random.Random(f"flags {seed} {cable.name} {side}").shuffle(ends)
+            tied.update((flag_name(cable.name, side, number), end) for number, end in enumerate(ends, 1))
+    return tied
+
+
+def known(names: Iterable[str], among: Collection[str], what: str) -> tuple[str, ...]:
+    """The names, once each of them is known.
+
+    Raises:
+        ValueError: one is not; the text says what was expected.
+    """
+    wanted = tuple(names)
+    unknown = set(wanted) - set(among)
+    if unknown:
+        raise ValueError(f"found {', '.join(sorted(unknown))}, expected {what}")
+    return wanted
+
+
+def _loads(plant: Plant, faults: Sequence[k.Fault], rng: random.Random) -> list[ShelfDraw]:
+    """What each shelf really draws: every card within its spread, and faults on top."""
+    extra: dict[str, float] = {}
+    for fault in faults:
+        if isinstance(fault, k.ShelfHeavy):
+            extra[fault.shelf] = extra.get(fault.shelf, 0.0) + fault.by.value
+        elif isinstance(fault, k.ShelfLight):
+            extra[fault.shelf] = extra.get(fault.shelf, 0.0) - fault.by.value
+    found = []
+    for shelf in plant.shelves.values():
+        if not shelf.inlets:
+            continue
+        volts = abs(plant.feeds[shelf.inlets[0].feed].nominal_v)
+        watts, siemens, works_from = extra.get(shelf.name, 0.0) * volts, 0.0, 0.0
+        for name in (shelf.name, *shelf.halves):
+            own = plant.shelves[name]
+            if name != shelf.name and own.inlets:
+                continue  # a half with inlets of its own is a load of its own
+            for card in own.cards:
+                amps = card.type.idle.value * rng.uniform(1 - card.type.spread.value, 1 + card.type.spread.value)
+                works_from = max(works_from, card.type.works_from.value)
+                if card.type.load == "resistive":
+                    siemens += amps / volts
+                else:
+                    watts += amps * volts
+        if watts > 0 or siemens > 0:
+            found.append(ShelfDraw(shelf.name, max(0.0, watts), siemens, works_from))
+    return found

@@ -1,0 +1,189 @@
+"""Walks of the shipped earth sequence on paper: the simulated plant answers, within the meter's own accuracy."""
+
+from __future__ import annotations
+
+import dataclasses
+import random
+from collections.abc import Sequence
+from pathlib import Path
+
+import msgspec
+
+from bench.assemble import began, load_job
+from bench.diagnose.seek import advise
+from bench.plant import faults as k
+from bench.sequence.file import Do, Found, Measure, Prove, Seek
+from bench.simulate.world.plant import PlantWorld
+from bench.walk import events as e
+from bench.walk import requests as r
+from bench.walk.state import State, request, start, take
+
+JOB = Path(__file__).resolve().parents[3] / "sequences" / "gannet-head"
+TOP = 2.4e6
+
+
+@dataclasses.dataclass
+class EarthWalk:
+    """One walk of ``earth.yaml``.
+
+    Args:
+        faults: what is wrong with the plant.
+        settings: of the search, in place of the file's.
+        worse: the meter's accuracy, times this: a poor meter.
+        seed: of its errors.
+        refuse: bonds that nobody lifts.
+        loosen: bonds that are put back with so many ohms more.
+    """
+
+    faults: Sequence[k.Fault] = ()
+    settings: dict[str, str] | None = None
+    worse: float = 1.0
+    seed: int = 1
+    refuse: Sequence[str] = ()
+    loosen: dict[str, float] = dataclasses.field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.acts: list[Do] = []
+        self.asked: list[Measure] = []
+        self.state: State = start()
+        self.entries: list[e.Entry] = []
+        self._random = random.Random(self.seed)
+        first = began(load_job(JOB / "earth.yaml", JOB / "benches" / "low-ohm.yaml"), "Ana")
+        bench = first.bench
+        rows = tuple(self._blunted(row) for row in bench.instruments[0].rows)
+        meter = msgspec.structs.replace(bench.instruments[0], rows=rows)
+        steps = [
+            msgspec.structs.replace(one, settings=self.settings) if isinstance(one, Seek) and self.settings else one
+            for one in first.sequence.steps
+        ]
+        self.say(
+            msgspec.structs.replace(
+                first,
+                bench=msgspec.structs.replace(bench, instruments=[meter]),
+                sequence=msgspec.structs.replace(first.sequence, steps=steps),
+            )
+        )
+        assert self.state.setting is not None
+        self._world = PlantWorld(
+            self.state.setting.plant,
+            self.faults,
+            seed=self.seed,
+            reference_ohms=bench.references[0].ohms.value,
+        )
+        self._put_back: list[str] = []
+
+    def _blunted(self, row):  # type: ignore[no-untyped-def]
+        return dataclasses.replace(
+            row,
+            percent_of_reading=self.worse * row.percent_of_reading,
+            percent_of_range=self.worse * row.percent_of_range,
+        )
+
+    def say(self, event: e.Event) -> None:
+        """Fold one event and keep it."""
+        entry = e.Entry(n=len(self.entries) + 1, at="2026-05-12T18:00:00.000000Z", event=event)
+        self.state = take(self.state, entry)
+        self.entries.append(entry)
+
+    def run(self) -> Found:
+        """To the end of the search; returns what it found."""
+        while (found := self.one()) is None:
+            pass
+        return found
+
+    def reach(self, readings: int) -> EarthWalk:
+        """To where so many readings of the search are taken and the next thing is asked for."""
+        while self.state.seeking is None or not (
+            len(self.state.seeking.trail) >= readings and self.state.seeking.advised is not None
+        ):
+            assert self.one() is None, "the search came to its end before"
+        return self
+
+    def until_lifted(self) -> EarthWalk:
+        """To a reading of the search across the gap of a bond."""
+        while self.state.seeking is None or not (
+            self.state.conditions.lifted and self.state.seeking.advised is not None
+        ):
+            assert self.one() is None, "the search came to its end without a lift"
+        return self
+
+    def one(self) -> Found | None:
+        """Answer what is asked now; returns the finding, if it was one."""
+        number = request(self.state).number
+        match request(self.state):
+            case r.MakeSafe():
+                self.say(e.MadeSafe(number=number))
+            case r.Meet():
+                self.say(e.Met(number=number, instrument="low-ohm meter", roles=["ohms"], identity="m"))
+            case r.Consent():
+                self.say(e.Answered(number=number, answer="to see", by="Ana"))
+            case r.Ask(step=step):
+                self._act(number, step.source)
+            case r.Place():
+                self.say(e.Answered(number=number))
+            case r.Measure(step=step):
+                self._read(number, step.source)
+            case r.Advise():
+                told = msgspec.structs.replace(advise(self.state), number=number)
+                self.say(told)
+                return told.want if isinstance(told.want, Found) else None
+            case other:
+                raise AssertionError(other)
+        return None
+
+    def _act(self, number: int, source: object) -> None:
+        if isinstance(source, Do):
+            self.acts.append(source)
+            if set(source.lift) & set(self.refuse):
+                self.say(e.Skipped(number=number, reason="not today"))
+                return
+            self._put_back += source.refit
+        word = getattr(source, "word", "20" if getattr(source, "name", "") == "ambient" else "")
+        self.say(e.Answered(number=number, answer=word))
+        self._world.lift_bonds(self.state.conditions.lifted)
+
+    def _read(self, number: int, source: object) -> None:
+        if isinstance(source, Prove):
+            self._world.hold("reference")
+        else:
+            assert isinstance(source, Measure)
+            self.asked.append(source)
+            self._world.place(*source.between)
+        true = self._world.four_wire("", "", "", "", 0.0)
+        back = self._put_back[-1] if self._put_back else ""
+        if isinstance(source, Measure) and back in self.loosen and source.subject == back:
+            true += self.loosen[back]
+        facts = {"number": number, "instrument": "low-ohm meter", "function": "resistance 4w", "unit": "Ω"}
+        if true > TOP:
+            self.say(e.Read(over="+", range=2e6, resolution=10.0, raw=["over"], **facts))  # type: ignore[arg-type]
+            return
+        assert self.state.setting is not None
+        table = self.state.setting.bench.instruments[0].table
+        assert table is not None
+        row = table.pick("ohms 4w", true).row
+        half = row.error_at(true, 20.0).half_width
+        shown = true + self._random.uniform(-half, half)
+        self.say(
+            e.Read(value=shown, range=row.range_top, resolution=row.resolution, raw=["as it came"], **facts)  # type: ignore[arg-type]
+        )
+
+
+def second_path(a: str, b: str, milliohm: float) -> k.Fault:
+    """A path that the design does not have."""
+    return msgspec.convert(
+        {"fault": "second-earth-path", "between": [a, b], "ohms": f"{milliohm} mohm"}, k.Fault, dec_hook=_hook
+    )
+
+
+def poor(bond: str, milliohm: float) -> k.Fault:
+    """A bond with so much more."""
+    return msgspec.convert({"fault": "bond-poor", "bond": bond, "ohms": f"{milliohm} mohm"}, k.Fault, dec_hook=_hook)
+
+
+def gone(bond: str) -> k.Fault:
+    """A bond that does not conduct."""
+    return msgspec.convert({"fault": "bond-open", "bond": bond}, k.Fault, dec_hook=_hook)
+
+
+def _hook(kind, value):  # type: ignore[no-untyped-def]
+    return kind.parse(value)

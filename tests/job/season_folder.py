@@ -1,0 +1,93 @@
+"""The simulated season, made once for all tests, and evidence made by hand."""
+
+import functools
+import shutil
+import tempfile
+from pathlib import Path
+
+from bench.files import shipped
+from bench.job.rows import Evidence, Told
+from bench.plant.load import load_plant
+from bench.simulate.season import make_season
+
+PLANT = shipped("sequences") / "gannet-head" / "plant.yaml"
+
+
+@functools.cache
+def plant():
+    """Gannet Head."""
+    return load_plant(PLANT)
+
+
+@functools.cache
+def season():
+    """A folder with the season of seed 1. Nobody may change it; see :func:`copy`."""
+    folder = Path(tempfile.mkdtemp(prefix="season-"))
+    make_season(folder, 1)
+    return folder
+
+
+def copy(to):
+    """The season in another folder, to be changed; what was worked out of it before goes along."""
+    shutil.copytree(season(), to)
+    return to
+
+
+def record(week):
+    """The record of a weekly round, from 1."""
+    return next(season().glob(f"*-weekly-round-{week}.jsonl"))
+
+
+def reading(
+    subject,
+    between,
+    verdict="pass",
+    *,
+    at="2026-03-01T10:00:00.000000Z",
+    reads="resistance",
+    high=1.5,
+    low=None,
+    value=1.0,
+    over="",
+    meter="GH-1",
+    operator="Ines",
+    record="r1",
+    n=5,
+    standard=0.01,
+    ambient=20.0,
+):
+    """One row of evidence; by default a resistance that is low enough."""
+    function = "resistance 2w" if reads == "resistance" else reads
+    unit = {"resistance": "Ω", "insulation": "Ω", "voltage": "V", "current": "A"}[reads]
+    return Evidence(
+        record=record,
+        n=n,
+        at=at,
+        step="1",
+        subject=subject,
+        between=tuple(between),
+        function=function,
+        verdict=verdict,
+        sentence=f"{verdict.capitalize()}: as read.",
+        value=None if over else value,
+        standard=None if over else standard,
+        expanded=None if over else 2 * standard,
+        unit=unit,
+        over=over,
+        range=100.0,
+        low=low,
+        high=high,
+        meter=meter,
+        operator=operator,
+        ambient=ambient,
+    )
+
+
+def apart(a, b, verdict="pass", **more):
+    """Two places that should not be joined."""
+    return reading(f"{a}~{b}", (a, b), verdict, high=None, low=1e5, over="+", **more)
+
+
+def disturbed(*names, at="2026-04-01T10:00:00.000000Z", text="moved", when=""):
+    """A disturbance."""
+    return Told(record="d", n=1, at=at, kind="disturbance", names=names, text=text, by="Tove", when=when)

@@ -1,0 +1,340 @@
+"""Every key on every page: what is wished for, and what is not."""
+
+from __future__ import annotations
+
+import asyncio
+
+import pytest
+
+from bench.runner import protocol as p
+from bench.screens.walk import keys
+from bench.screens.walk.view import View
+from bench.walk import events as e
+from bench.walk import requests as r
+from bench.walk.state import OutOfTurn, Refused, Stale, accepts
+from tests.screens.gannet import Walk
+from tests.screens.scenes import SCENES, Scene
+from tests.screens.stage import Stage, on_stage
+
+
+def pressed(scene: str, *names: str, apart: float = 2.0, you: str = "") -> Stage:
+    """The stage after these keys; the screen is over by then."""
+    kept: list[Stage] = []
+
+    async def act() -> None:
+        made = SCENES[scene]()
+        if you:
+            made.you = you
+        async with on_stage(made) as stage:
+            kept.append(stage)
+            await stage.press(*names, apart=apart)
+
+    asyncio.run(act())
+    return kept[0]
+
+
+@pytest.mark.parametrize("key", ["enter", "space"])
+@pytest.mark.parametrize("scene", ["do", "place-open", "zero", "prove", "trouble"])
+def test_yes_answers_the_open_request(scene: str, key: str) -> None:
+    stage = pressed(scene, key)
+    number = SCENES[scene]().walk.asked.number
+    assert stage.link.wishes == [e.Answered(number=number, answer="retry" if scene == "trouble" else "")]
+
+
+def test_yes_means_nothing_where_nothing_is_asked() -> None:
+    for scene in ("insulating", "wait", "meeting", "switching", "paused", "done", "unsafe"):
+        assert pressed(scene, "enter", "space").link.wishes == []
+
+
+def test_a_caution_wants_its_own_key_and_neighbouring_cautions_another() -> None:
+    assert pressed("caution", "enter", "space", "u").link.wishes == []
+    assert pressed("caution", "y").link.wishes == [e.Answered(number=SCENES["caution"]().walk.asked.number)]
+    view = View(state=SCENES["caution"]().walk.state)
+    wanted = keys.caution_key(view)
+    assert wanted in keys.CAUTION_KEYS and wanted not in keys.TAKE
+    steps = SCENES["caution"]().walk.state
+    from dataclasses import replace
+
+    assert keys.caution_key(View(state=replace(steps, cursor=1))) != wanted
+
+
+def test_a_hold_point_is_passed_by_its_word_only() -> None:
+    number = SCENES["hold"]().walk.asked.number
+    assert pressed("hold", "y", "space").link.wishes == []
+    assert pressed("hold", "enter", "enter", "enter").link.wishes == []
+    assert pressed("hold", "enter", *"alive", "enter").link.wishes == []
+    assert pressed("hold", "enter", *"dead", "enter").link.wishes == [e.Answered(number=number, answer="dead")]
+    assert pressed("hold", "enter", *"dead", "escape").link.wishes == []
+
+
+def test_a_value_is_checked_before_it_is_sent() -> None:
+    number = SCENES["ask"]().walk.asked.number
+    assert pressed("ask", "enter", *"warm", "enter").link.wishes == []
+    assert pressed("ask", "enter", *"18.5", "enter").link.wishes == [e.Answered(number=number, answer="18.5")]
+
+
+def test_a_tester_is_answered_by_y_or_n_and_enter_says_nothing() -> None:
+    number = SCENES["search-beep"]().walk.asked.number
+    assert pressed("search-beep", "enter", "space").link.wishes == []
+    assert pressed("search-beep", "y").link.wishes == [e.Answered(number=number, answer="yes")]
+    assert pressed("search-beep", "n").link.wishes == [e.Answered(number=number, answer="no")]
+    assert pressed("search-beep", "y", "n").link.wishes == [e.Answered(number=number, answer="yes")], "one answer each"
+    noted = pressed("search-beep", "o", *"a loose clip", "enter").link.wishes
+    assert noted == [e.Noted(text="a loose clip")], "where n says no, a remark has another key"
+
+
+def test_whoever_watches_does_not_answer_for_the_tester() -> None:
+    assert pressed("search-beep", "y", "n", you="Ben").link.wishes == []
+
+
+def test_consent_takes_a_reason() -> None:
+    number = SCENES["consent"]().walk.asked.number
+    assert pressed("consent", "enter", "space", "enter").link.wishes == []
+    found = pressed("consent", "enter", *"only a look", "enter").link.wishes
+    assert found == [e.Answered(number=number, answer="only a look")]
+
+
+def test_going_back_and_measuring_again_name_their_steps() -> None:
+    state = SCENES["place-failed"]().walk.state
+    assert pressed("place-failed", "b").link.wishes == [e.Went(number=state.number, to=state.cursor - 1, then="go-on")]
+    assert pressed("place-failed", "g").link.wishes == [e.Went(number=state.number, to=state.cursor - 1, then="return")]
+    assert pressed("caution", "b", "g").link.wishes == [], "there is nothing before the first step"
+
+
+def test_skipping_wants_a_reason_and_only_where_skipping_is_allowed() -> None:
+    number = SCENES["place-open"]().walk.asked.number
+    assert pressed("place-open", "s", "enter").link.wishes == []
+    assert pressed("place-open", "s", *"no shelf", "enter").link.wishes == [e.Skipped(number=number, reason="no shelf")]
+    for scene in ("hold", "caution", "wait", "unsafe"):
+        assert pressed(scene, "s", "x", "enter").link.wishes == []
+
+
+def test_notes_and_disturbances() -> None:
+    assert pressed("insulating", "n", *"rain", "enter").link.wishes == [e.Noted(text="rain")]
+    assert pressed("place-open", "n", "enter").link.wishes == []
+    assert pressed("place-open", "d", *"J101, W101.3: a foot", "enter").link.wishes == [
+        e.Disturbed(touches=["J101", "W101.3"], text="a foot")
+    ]
+    assert pressed("place-open", "d", *"J999", "enter").link.wishes == []
+
+
+def test_pausing_makes_safe_and_only_p_goes_on() -> None:
+    assert pressed("wait", "p").link.wishes == [e.Paused(why="the operator paused", make_safe=True)]
+    assert pressed("paused", "enter", "space", "y").link.wishes == []
+    assert pressed("paused", "p").link.wishes == [e.Continued()]
+
+
+def test_the_word_may_simply_be_typed_and_its_first_letter_is_no_shortcut() -> None:
+    scene = SCENES["hold"]()
+    word = scene.walk.state.step.source.word
+    number = scene.walk.asked.number
+    assert pressed("hold", *word, "enter").link.wishes == [e.Answered(number=number, answer=word)]
+    # nothing but the whole word passes, however it was begun
+    assert pressed("hold", word[0], "enter").link.wishes == []
+
+
+def test_giving_up_wants_a_word_in_capitals() -> None:
+    assert pressed("place-open", "x", "enter").link.wishes == []
+    assert pressed("place-open", "x", *"abort", "enter").link.wishes == []
+    assert pressed("place-open", "x", *"ABORT too late", "enter").link.wishes == [e.Aborted(why="too late")]
+    assert pressed("failing", "x", *"ABORT", "enter").link.wishes == [e.Aborted(why="")]
+
+
+def test_an_unsafe_output_is_tried_again_by_a_deliberate_key_only() -> None:
+    number = SCENES["unsafe"]().walk.asked.number
+    assert pressed("unsafe", "enter", "space").link.wishes == []
+    assert pressed("unsafe", "r").link.wishes == [e.Answered(number=number, answer="retry")]
+
+
+def test_leaving_asks_first_and_the_line_is_closed() -> None:
+    stage = pressed("place-open", "q")
+    assert not stage.app._over
+    stage = pressed("place-open", "q", "n", "q", "escape")
+    assert not stage.app._over and stage.link.wishes == []
+    for way in ("q", "ctrl+q", "ctrl+c"):
+        stage = pressed("place-open", way, "y")
+        assert stage.app._over and stage.link.closed and stage.app.ended.why == "left"
+        assert stage.app.ended.record == "logs/2026-05-12-W101.jsonl"
+    stage = pressed("done", "q")
+    assert stage.app.ended.why == "finished" and stage.app.ended.state is not None
+    assert pressed("lost", "q").app.ended.why == "lost"
+
+
+def test_a_watcher_only_watches_takes_the_seat_or_speaks_up() -> None:
+    stage = pressed("watching", "enter", "space", "b", "s", "p", "g")
+    assert stage.link.wishes == []
+    assert pressed("watching", "k").link.taken == stage.link.taken + 1
+    assert pressed("watching", "n", *"hm", "enter").link.wishes == [e.Noted(text="hm")]
+    assert pressed("watching", "x", *"ABORT", "enter").link.wishes == [e.Aborted(why="")]
+    assert pressed("caution", "y", you="Bea").link.wishes == []
+
+
+def test_help_opens_and_closes_and_nothing_happens_behind_it() -> None:
+    stage = pressed("place-open", "h", "b", "s", "p", "x")
+    assert stage.link.wishes == [] and stage.app.desk is not None and stage.app.desk.view.help
+    for way in ("escape", "h", "question_mark", "enter"):
+        stage = pressed("place-open", "h", way)
+        assert stage.app.desk is not None and not stage.app.desk.view.help and stage.link.wishes == []
+
+
+def test_a_held_key_answers_one_request_and_never_the_next() -> None:
+    async def act() -> None:
+        scene = SCENES["do"]()
+        async with on_stage(scene) as stage:
+            # the first press, the keyboard's pause before it repeats, then thirty repeats a second
+            await stage.press("enter", apart=2.0)
+            assert len(stage.link.wishes) == 1
+            scene.walk.answer()
+            stage.heard(scene.walk.entries[-1])  # type: ignore[misc]
+            stage.seconds += 0.5
+            await stage.press("enter", apart=0.05)
+            for _ in range(40):
+                await stage.key("enter")
+                stage.seconds += 0.033
+            await stage.settle()
+            assert len(stage.link.wishes) == 1
+            assert not stage.app.screen.query("Input"), "and it opens nothing either"
+
+    asyncio.run(act())
+
+
+@pytest.mark.parametrize(
+    ("scene", "key"), [("place-failed", "b"), ("wait", "p"), ("paused", "p"), ("place-failed", "g")]
+)
+def test_a_held_letter_does_its_act_once(scene: str, key: str) -> None:
+    assert len(pressed(scene, *[key] * 20, apart=0.033).link.wishes) == 1
+
+
+def test_what_was_refused_can_be_answered_again() -> None:
+    async def act() -> None:
+        async with on_stage(SCENES["place-open"]()) as stage:
+            await stage.press("enter", "enter")
+            assert len(stage.link.wishes) == 1
+            stage.hear(p.Refusal(why="Bea holds the operator's seat; take it first"))
+            await stage.settle()
+            assert "take it first" in stage.words
+            await stage.press("k", "enter")
+            assert len(stage.link.wishes) == 2
+
+    asyncio.run(act())
+
+
+def test_a_key_that_was_meant_for_the_step_before_is_not_taken() -> None:
+    async def act() -> None:
+        scene = SCENES["place-open"]()
+        async with on_stage(scene) as stage:
+            # the contact settles and is taken just as the foot goes down
+            for _ in range(2):
+                scene.walk.one()
+            for entry in scene.walk.entries[-2:]:
+                stage.heard(entry)  # type: ignore[misc]
+            await stage.press("enter", apart=0.1)
+            assert stage.link.wishes == []
+            assert "look, and press again" in stage.words
+            await stage.press("enter", apart=1.0)
+            assert stage.link.wishes == [e.Answered(number=scene.walk.asked.number)]
+
+    asyncio.run(act())
+
+
+def test_one_request_is_answered_once_however_slow_the_runner_is() -> None:
+    stage = pressed("place-open", "enter", "space", "enter", "space")
+    assert len(stage.link.wishes) == 1
+
+
+def test_capitals_do_what_small_letters_do() -> None:
+    assert pressed("wait", "P").link.wishes == [e.Paused(why="the operator paused", make_safe=True)]
+
+
+def test_a_prompt_for_a_step_that_somebody_else_did_goes_away() -> None:
+    async def act() -> None:
+        scene = SCENES["place-open"]()
+        async with on_stage(scene) as stage:
+            await stage.press("s", *"no")
+            assert stage.app.screen.query("Input")
+            scene.walk.one()
+            stage.hear(scene.walk.entries[-1])
+            await stage.settle()
+            await stage.until(lambda: not stage.app.screen.query("Input"))
+            assert "the step changed while you typed" in stage.words
+            assert stage.link.wishes == []
+
+    asyncio.run(act())
+
+
+@pytest.mark.parametrize("name", SCENES)
+def test_every_key_that_is_shown_is_one_that_the_machine_takes(name: str) -> None:
+    """The key line promises nothing that would be refused."""
+    scene = SCENES[name]()
+    state = scene.walk.state
+    view = View(state=state, you=scene.you)
+    number = state.number
+    trial: dict[str, e.Event] = {
+        "back": e.Went(number=number, to=state.cursor - 1, then="go-on"),
+        "skip": e.Skipped(number=number, reason="why not"),
+        "pause": e.Paused(),
+        "go-on": e.Continued(),
+        "note": e.Noted(text="a"),
+        "disturb": e.Disturbed(touches=["J101"]),
+        "abort": e.Aborted(),
+        "retry": e.Answered(number=number, answer="retry"),
+    }
+    for one in keys.keys(view):
+        if one.does in trial:
+            accepts(state, trial[one.does])
+    offered = {one.does for one in keys.keys(view)} | {"again"}
+    for does, event in trial.items():
+        if does not in offered and not view.watching and does not in ("retry", "back"):
+            with pytest.raises((OutOfTurn, Refused, Stale)):
+                accepts(state, event)
+
+
+def test_no_two_keys_of_a_page_are_the_same() -> None:
+    for make in SCENES.values():
+        state = make().walk.state
+        for view in (View(state=state), View(state=state, help=True)):
+            names = [name for one in keys.keys(view) for name in one.keys]
+            assert len(names) == len(set(names))
+
+
+def test_a_cut_line_is_noticed_when_something_is_wished_for() -> None:
+    async def act() -> None:
+        async with on_stage(SCENES["place-open"]()) as stage:
+            stage.link.cut = True
+            await stage.press("enter")
+            assert "THE RUNNER IS GONE" in stage.words
+            await stage.press("q")
+            assert stage.app.ended.why == "lost"
+
+    asyncio.run(act())
+
+
+def test_a_walk_from_the_first_page_to_the_last_by_keys_alone() -> None:
+    """The machine is the real one; what the screen wishes for is all that moves it."""
+
+    async def act() -> None:
+        walk = Walk()
+        async with on_stage(Scene("whole", walk)) as stage:
+            told = len(walk.entries)
+            while not walk.state.finished:
+                asked = walk.asked
+                match asked:
+                    case r.Ask(step=step):
+                        typed = {"caution": (keys.caution_key(View(state=walk.state)),), "do": ("space",)}
+                        word = getattr(step.source, "word", "18.5")
+                        await stage.press(*typed.get(step.kind, ("enter", *word, "enter")))
+                    case r.Place():
+                        await stage.press("enter")
+                    case _:
+                        walk.one()
+                for wish in stage.link.wishes:
+                    walk.add(wish)  # type: ignore[arg-type]
+                stage.link.wishes.clear()
+                assert walk.asked.number != asked.number or walk.state.finished
+                stage.hear(*walk.entries[told:])
+                told = len(walk.entries)
+                await stage.settle()
+            assert "The walk is done" in stage.words
+            assert "55 passed" in stage.words
+
+    asyncio.run(act())

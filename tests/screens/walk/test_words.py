@@ -1,0 +1,328 @@
+"""What is said, as pure functions of the folded record."""
+
+from __future__ import annotations
+
+import sys
+import time
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import msgspec
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from bench.quantity import Duration
+from bench.runner import protocol as p
+from bench.screens.program.cells import text_of
+from bench.screens.walk import findings
+from bench.screens.walk import sayings as words
+from bench.screens.walk.follow import Follower, Happened, Lost, Said
+from bench.screens.walk.pace import Pace
+from bench.screens.walk.paint import paint
+from bench.screens.walk.reading_page import figure_of
+from bench.screens.walk.sound import PATTERNS, Speaker
+from bench.screens.walk.touched import touched, unknown
+from bench.screens.walk.view import View
+from bench.sequence.file import Do, Hold, Wait
+from bench.sequence.plan import Step
+from bench.walk import events as e
+from bench.walk import requests as r
+from bench.walk.state import Phase, request
+from tests.screens.gannet import LEADS, Walk, continuity, measured
+from tests.screens.scenes import GOOD, SCENES, ohms
+from tests.screens.stage import ZONE
+
+
+def test_every_request_of_a_whole_walk_has_its_page() -> None:
+    walk = Walk()
+    kinds = set()
+    while not walk.state.finished:
+        page = words.page(walk.state)
+        assert page.number == request(walk.state).number
+        assert page.title and page.text
+        kinds.add(page.kind)
+        walk.one()
+    assert words.page(walk.state).kind == "done"
+    assert kinds == {"safe", "meet", "caution", "hold", "do", "ask", "place", "measure", "switch", "wait"}
+
+
+def test_both_leads_are_told_with_place_row_and_the_colours_of_both_wires_of_the_pair() -> None:
+    walk = measured(Walk().until(r.Place, "measure"), GOOD[:1]).until(r.Place)
+    red, black = words.page(walk.state).leads
+    assert (red.colour, red.label, red.where) == ("red", "J101 pin 1", "bay 1, shelf 1C, rear, left")
+    # 50-position ribbon: the ring of pair 1 lands on pin 1, the tip on pin 26 (25-pair colour code: white/blue)
+    assert red.wire == "blue/white, mate white/blue, pair 1 ring"
+    assert red.spot == "row 1, 1st from the left"
+    assert black.label == "J201 pin 1" and black.wire == red.wire
+    (mirrored, _) = words.page(walk.state, mirrored=True).leads
+    assert mirrored.spot == "row 1, 25th from the left"
+
+
+@pytest.mark.parametrize(
+    ("touch", "says"),
+    [
+        ("open", "Waiting for the probes"),
+        ("touching", "Hold still"),
+        ("settled", "Taking it"),
+        ("lift", "Lift the probes"),
+        ("", "Confirm when"),
+    ],
+)
+def test_the_hint_follows_the_touch(touch: str, says: str) -> None:
+    step = SCENES["place-open"]().walk.state.step
+    assert step is not None
+    assert says in words.placing(step, ohms(1.0, touch) if touch else None)
+
+
+@given(st.floats(0, 1e6))
+def test_times_are_said_as_people_say_them(seconds: float) -> None:
+    text = words.duration(seconds)
+    parts = text.split()
+    factor = {"s": 1, "min": 60, "h": 3600}
+    total = sum(int(number) * factor[unit] for number, unit in zip(parts[::2], parts[1::2], strict=True))
+    assert abs(total - seconds) <= (30.5 if "h" in parts else 0.51) + 1e-6 or (
+        "h" in parts and abs(total - seconds) <= 60
+    )
+
+
+@pytest.mark.parametrize(
+    ("seconds", "says"),
+    [(None, ""), (20, "under a minute left"), (830, "about 14 min left"), (4800, "about 1 h 20 min left"),
+     (7190, "about 2 h left")],
+)  # fmt: skip
+def test_what_is_left_is_no_finer_than_it_is_good(seconds: float | None, says: str) -> None:
+    assert words.left(seconds) == says
+
+
+def test_local_time_is_the_wall_clocks() -> None:
+    assert words.local_time("2026-05-12T18:03:11.250412Z", ZONE) == "20:03"
+    assert words.local_time("yesterday", ZONE) == ""
+
+
+def test_an_act_is_told_with_what_it_works_and_that_it_makes_live() -> None:
+    act = Do(text="Close it.", close=["F21"], open=["F22"], touches=["2A"])
+    assert words.handled(act) == [("open", "F22"), ("close", "F21"), ("handles", "2A")]
+    sequence = continuity()
+    steps = [Hold(text="Clear?"), act]
+    walk = Walk(sequence=msgspec.structs.replace(sequence, steps=steps)).until(r.Ask, "do")
+    text = "\n".join(text_of(one) for one in paint(View(state=walk.state), 80, 24).lines)
+    assert "open F22" in text and "close F21" in text and "Something may be live after this." in text
+
+
+# Findings
+
+
+def test_a_verdict_is_told_in_one_line_with_its_word_once() -> None:
+    walk = measured(Walk().until(r.Place, "measure"), [*GOOD[:1], 1.9 + LEADS, "+"])
+    lines = [findings.verdict_line(walk.state, one) for one in findings.telling(walk.state)]
+    assert lines[0].startswith("FAIL W101.3: Open: nothing conducts")
+    assert lines[1].startswith("FAIL W101.2: 1.900 Ω ± ") and "too high" in lines[1]
+    assert lines[2].startswith("PASS W101.1: 0.812 Ω ± ")
+    assert all(line.upper().count("FAIL") + line.upper().count("PASS") == 1 for line in lines[:3])
+
+
+def test_the_summary_counts_what_still_counts_and_names_places() -> None:
+    walk = SCENES["done"]().walk
+    found = findings.summary(walk.state)
+    assert found.counts == {"pass": 51, "fail": 2, "undecided": 1, "void": 0, "skipped": 1}
+    assert [one.subject for one in found.worries] == ["W101.8", "W101.9", "W101.10"]
+    assert found.open == 0 and not found.clean
+    place = findings.place_of(walk.state, found.worries[0])
+    assert place.startswith("red on J101 pin 4 (bay 1, shelf 1C, rear, left), brown/white, mate white/brown")
+    assert "black on J201 pin 4 (bay 2, shelf 2A, rear, third from the left)" in place
+    assert findings.counts_line(found) == "51 passed, 2 failed, 1 undecided, 1 skipped"
+
+
+def test_what_was_disturbed_since_is_void_in_the_summary() -> None:
+    walk = SCENES["place-passed"]().walk
+    walk.add(e.Disturbed(touches=["W101.3"], text="a foot on it"))
+    found = findings.summary(walk.state)
+    assert found.counts["void"] == 1 and found.worries[0].subject == "W101.3"
+
+
+def test_an_output_that_is_not_confirmed_off_is_never_left_out() -> None:
+    walk = Walk().until(r.Place, "measure")
+    walk.add(e.Aborted(why="smoke"))
+    walk.add(e.MadeSafe(number=walk.asked.number, confirmed={"P1": False, "T1": True}))
+    assert findings.summary(walk.state).unsafe == ("P1",)
+
+
+def test_a_voice_says_the_verdict_first() -> None:
+    walk = measured(Walk().until(r.Place, "measure"), [*GOOD[:1], "+"])
+    outcome = next(iter(findings.telling(walk.state)))
+    said = findings.spoken(walk.state, outcome)
+    assert said.startswith("fail. Open: nothing conducts")
+    assert said.endswith("Next: red on J101 pin 27, black on J201 pin 27.")
+
+
+# The figure
+
+
+def test_the_last_verdict_stays_until_the_next_touch() -> None:
+    scene = SCENES["place-failed"]()
+    state = scene.walk.state
+    for live, label in (
+        (None, "LAST"),
+        (ohms(None, "open"), "LAST"),
+        (ohms(0.8, "lift"), "LAST"),
+        (ohms(0.8, "touching", 0.3), "NOW"),
+        (ohms(0.8, "settled", 1.0), "NOW"),
+    ):
+        figure = figure_of(View(state=state, live=live))
+        assert figure.label == label
+    assert figure.text == "0.800 Ω", "the leads are taken off the live reading, as they will be off the real one"
+    assert figure.gauge.expanded is not None and figure.gauge.expanded > 0
+
+
+def test_the_live_band_is_the_one_that_the_reading_will_have() -> None:
+    scene = SCENES["place-open"]()
+    figure = figure_of(View(state=scene.walk.state, live=ohms(0.84, "touching", 0.5)))
+    scene.walk.one()
+    scene.walk.read(0.84 + LEADS)
+    outcome = next(iter(findings.telling(scene.walk.state)))
+    assert figure.gauge.expanded == pytest.approx(outcome.expanded)
+    assert figure.gauge.value == pytest.approx(outcome.value)
+
+
+# Pace
+
+
+def _steps(*kinds: str) -> list[Step]:
+    source = Wait(text="wait", time=Duration(60.0))
+    return [
+        Step(n, str(n), kind, "", "", "", source, "", seconds=60.0 if kind == "wait" else 0.0)  # type: ignore[arg-type]
+        for n, kind in enumerate(kinds)
+    ]
+
+
+def _at(seconds: float) -> str:
+    return (datetime(2026, 5, 12, 18, tzinfo=UTC) + timedelta(seconds=seconds)).isoformat()
+
+
+def test_what_is_left_is_steps_times_the_usual_time_and_breaks_do_not_count() -> None:
+    pace = Pace()
+    pace.began(_at(0))
+    assert pace.left(_steps("measure")) is None
+    for second in (10, 20, 30):
+        pace.done("measure", _at(second))
+    pace.stopped()
+    pace.began(_at(4000))
+    pace.done("measure", _at(4010))
+    pace.done("do", _at(4040))
+    assert pace.left(_steps("measure", "measure")) == pytest.approx(20)
+    assert pace.left(_steps("measure", "do", "wait")) == pytest.approx(10 + 30 + 60)
+    assert pace.left(_steps("ask")) == pytest.approx(10), "a kind never met takes the usual time"
+    assert pace.left([]) == 0
+
+
+def test_a_pause_does_not_make_the_rest_look_longer() -> None:
+    follower = Follower(lambda: 0.0)
+    walk = measured(Walk().until(r.Place, "measure"), GOOD).until(r.Place)
+    for entry in walk.entries:
+        follower.hear(entry)
+    before = follower.left()
+    told = len(walk.entries)
+    walk.add(e.Paused(why="supper"))
+    walk.add(e.Continued(), seconds=7200.0)
+    measured(walk, GOOD[:2]).until(r.Place)
+    for entry in walk.entries[told:]:
+        follower.hear(entry)
+    after = follower.left()
+    assert before is not None and after is not None and after <= before
+
+
+# Following
+
+
+def test_news_comes_in_order_and_the_picture_is_the_fold() -> None:
+    walk = Walk().until(r.Finished)
+    follower = Follower(lambda: 0.0)
+    for entry in walk.entries:
+        follower.hear(entry)
+    assert follower.state == walk.state
+    told = [follower.news.get_nowait() for _ in walk.entries]
+    assert [one.entry.n for one in told if isinstance(one, Happened)] == list(range(1, len(walk.entries) + 1))
+    assert sum(isinstance(one, Happened) and one.outcome is not None for one in told) == 63
+
+
+def test_a_live_reading_belongs_to_its_step() -> None:
+    walk = Walk().until(r.Place, "measure")
+    follower = Follower(lambda: 0.0)
+    for entry in walk.entries:
+        follower.hear(entry)
+    follower.hear(ohms(1.0, "touching"))
+    assert follower.live is not None
+    follower.hear(walk.answer())
+    assert follower.live is not None and follower.state.phase is Phase.MEASURING, "it still shows while measuring"
+    follower.hear(walk.read(0.9))
+    assert follower.live is None
+
+
+def test_the_end_of_the_line_is_told_once() -> None:
+    follower = Follower(lambda: 0.0)
+    follower.hear(p.Refusal(why="no"))
+    follower.hear(p.Bye(why="over"))
+    follower.hear(None)
+    assert [follower.news.get_nowait() for _ in range(2)] == [Said("no"), Lost("over")]
+    assert follower.news.empty()
+
+
+# Touched
+
+
+def test_what_was_touched_is_names_and_then_words() -> None:
+    assert touched("J101, W101.3 2A : pulled by a foot: twice") == e.Disturbed(
+        touches=["J101", "W101.3", "2A"], text="pulled by a foot: twice"
+    )
+    state = SCENES["place-open"]().walk.state
+    assert unknown(state, "J101 W101.3 2A BA F21 W101") == ""
+    assert unknown(state, ": nothing named") != ""
+    assert "J1O1" in unknown(state, "J101 J1O1")
+
+
+# Sound
+
+
+def test_patterns_differ() -> None:
+    assert len(set(PATTERNS.values())) == len(PATTERNS)
+
+
+def test_a_voice_is_not_waited_for_and_the_newest_text_wins(tmp_path: Path) -> None:
+    said = tmp_path / "said"
+    wait = "time.sleep(0 if sys.argv[1] == 'second' else 60)"
+    code = f"import sys, time; {wait}; open({str(said)!r}, 'a').write(sys.argv[1])"
+    speaker = Speaker(f'{sys.executable} -c "{code}"')
+    began = time.monotonic()
+    speaker.say("first")
+    speaker.say("second")
+    assert time.monotonic() - began < 5, "saying returns at once"
+    for _ in range(600):
+        if said.exists() and said.read_text("utf-8"):
+            break
+        time.sleep(0.05)
+    speaker.close()
+    assert said.read_text("utf-8") == "second"
+
+
+def test_a_voice_that_is_not_there_is_silence_with_a_reason() -> None:
+    speaker = Speaker("no-such-program-here --fast")
+    speaker.say("hello")
+    for _ in range(200):
+        if speaker.trouble:
+            break
+        time.sleep(0.01)
+    assert "no-such-program-here cannot be started" in speaker.trouble
+    assert Speaker("").trouble == "the speech command is empty"
+
+
+def test_an_option_cannot_be_smuggled_into_the_voice(tmp_path: Path) -> None:
+    said = tmp_path / "said"
+    code = f"import sys; open({str(said)!r}, 'w').write(repr(sys.argv[1:]))"
+    speaker = Speaker(f'{sys.executable} -c "{code}"')
+    speaker.say("--version; rm -rf $HOME")
+    for _ in range(400):
+        if said.exists() and said.read_text("utf-8"):
+            break
+        time.sleep(0.02)
+    assert said.read_text("utf-8") == "['version; rm -rf $HOME']"
