@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 Tell = Callable[[int, int], None]
 """Is told which record of how many is read; may raise to end the reading."""
-DEPENDS_ON = ("walk", "judge", "plant", "sequence", "diagnose/evidence_rows.py", "quantity.py", "roles.py", "files.py")
+DEPENDS_ON = ("walk", "judge", "plant", "sequence", "job/rows.py", "quantity.py", "roles.py", "files.py")
 """The code that a chapter rests on: when it changes, chapters are made anew."""
 
 
