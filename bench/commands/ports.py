@@ -110,8 +110,8 @@ def _ask(options: argparse.Namespace, ports: list[Port]) -> int:
 def _plan(options: argparse.Namespace, ports: list[Port], library: Library) -> list[tuple[Port, tuple[Question, ...]]]:
     """What is to be asked where; prints it, and what is left alone."""
     from bench.instruments.discovery import has_line, questions
+    from bench.instruments.ports.address import port_key
     from bench.instruments.ports.listing import holder
-    from bench.instruments.ports.transport import port_key
 
     profiles = [library.profile(name) for name in options.profile]
     if not profiles:

@@ -28,7 +28,8 @@ import msgspec
 from bench.files import BadFile, Inconsistent, Places, Problem, exact, json_schema, near, one_of, parse, read_text
 from bench.instruments.instrument import Instrument
 from bench.instruments.matrix_wiring import Routes, Wired, routes_of
-from bench.instruments.ports.transport import open_port, port_key
+from bench.instruments.ports.address import port_key
+from bench.instruments.ports.transport import open_port
 from bench.instruments.profile.accuracy import accuracy_rows
 from bench.instruments.profile.library import Library
 from bench.instruments.profile.line import Line

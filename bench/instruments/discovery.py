@@ -10,13 +10,15 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
+from time import monotonic
 from typing import Final
 
 import msgspec
 
 from bench.instruments.examples import Script
+from bench.instruments.ports.address import is_visa, port_key
 from bench.instruments.ports.listing import Port, holder, serial_ports
-from bench.instruments.ports.transport import Transport, is_visa, monotonic, open_port, port_key
+from bench.instruments.ports.transport import Transport, open_port
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.library import Library
 from bench.instruments.profile.line import Frames, Line, Modbus, Poll, Query, Stream

@@ -10,11 +10,12 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from time import monotonic
 from typing import Final, TypeVar
 
 from bench.instruments import outputs
 from bench.instruments.parts import Decoder
-from bench.instruments.ports.transport import Transport, monotonic
+from bench.instruments.ports.transport import Transport
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.functions import Function, Range
 from bench.instruments.profile.line import Line

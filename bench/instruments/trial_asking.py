@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from time import monotonic
 from typing import Final, Literal
 
 import msgspec
@@ -15,7 +16,7 @@ import msgspec
 from bench.instruments import outputs
 from bench.instruments.hints import suggested, why_no_match
 from bench.instruments.parts import Decoder
-from bench.instruments.ports.transport import Transport, monotonic
+from bench.instruments.ports.transport import Transport
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.functions import Check, Setting
 from bench.instruments.profile.line import Line

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
-from bench.instruments.ports.transport import port_key
+from bench.instruments.ports.address import port_key
 
 BY_ID: Final = Path("/dev/serial/by-id")
 """Where the system keeps names that stay the same wherever an adapter is plugged in."""

@@ -11,72 +11,53 @@ from __future__ import annotations
 import os
 import select
 import sys
+from functools import partial
+from time import monotonic
 from typing import Any, Final
 
-from bench.instruments.ports.lock import PortLock
-from bench.instruments.ports.transport import SLICE, WRITE_TIME, AbortFlag, monotonic, port_key, trouble_from
-from bench.instruments.ports.trouble import InstrumentTrouble
+from bench.instruments.ports.owned import SLICE, WRITE_TIME, OwnedPort
+from bench.instruments.ports.trouble import InstrumentTrouble, trouble_from
 from bench.instruments.profile.line import Line
 
 _PARITY: Final = {"none": "N", "even": "E", "odd": "O", "mark": "M", "space": "S"}
 
 
-class SerialPort(AbortFlag):
+class SerialPort(OwnedPort):
     """A serial port; see :class:`~bench.instruments.ports.transport.Transport`.
 
     Raises:
         InstrumentTrouble: ``busy``, ``denied``, ``lost``.
     """
 
+    stuck_hint = "Flow control holds it back: check the cable's handshake wires and the flow setting."
+
     def __init__(self, address: str, line: Line) -> None:
-        super().__init__()
-        self.address = address
-        self._lock = PortLock(port_key(address), address)
-        try:
-            self._port = _open(address.removeprefix("serial:"), line)
-        except Exception as error:
-            self._lock.release()
-            raise trouble_from(error, address, "opening") from error
+        self._line = line
+        super().__init__(address)
+
+    def _open(self) -> None:
+        self._port = _opened(self.address.removeprefix("serial:"), self._line)
         self._descriptor = _descriptor(self._port)
-        self._closed = False
+
+    def _close(self) -> None:
+        self._port.close()
 
     def write(self, data: bytes) -> None:
         """See :meth:`~bench.instruments.ports.transport.Transport.write`."""
         self._check_abort()
+        descriptor = self._descriptor
         try:
-            if self._descriptor is None:
+            if descriptor is None:
                 self._port.write(data)
             else:
-                self._write_by_descriptor(self._descriptor, data)
+                # pyserial's own loop counts a chunk only after the port is writable again: what it raises says nothing
+                self._write_by(partial(os.write, descriptor), descriptor, data)
         except InstrumentTrouble:
             raise
         except Exception as error:
             if type(error).__name__ == "SerialTimeoutException":
                 raise self._stuck() from error
             raise trouble_from(error, self.address, "writing") from error
-
-    def _write_by_descriptor(self, descriptor: int, data: bytes) -> None:
-        # pyserial's own loop counts a chunk only after the port is writable again, so what it raises says nothing
-        deadline = monotonic() + WRITE_TIME
-        sent = 0
-        while sent < len(data):
-            self._check_abort()
-            if monotonic() >= deadline:
-                raise self._stuck()
-            _, ready, _ = select.select([], [descriptor], [], SLICE)
-            if ready:
-                try:
-                    sent += os.write(descriptor, data[sent:])
-                except BlockingIOError:
-                    continue
-
-    def _stuck(self) -> InstrumentTrouble:
-        return InstrumentTrouble(
-            "silent",
-            f"The port {self.address} did not take a command in {WRITE_TIME:g} s: flow control holds it back.",
-            "Check the cable's handshake wires and the flow setting. The command may or may not have been carried out.",
-            effect_unknown=True,
-        )
 
     def read(self, deadline: float) -> bytes:
         """See :meth:`~bench.instruments.ports.transport.Transport.read`."""
@@ -106,20 +87,8 @@ class SerialPort(AbortFlag):
         """
         return self._descriptor is not None and bool(select.select([self._descriptor], [], [], 0.0)[0])
 
-    def close(self) -> None:
-        """See :meth:`~bench.instruments.ports.transport.Transport.close`."""
-        if self._closed:
-            return
-        self._closed = True
-        try:
-            self._port.close()
-        except Exception:  # a port that is gone may fail to close in as many ways as it fails to read
-            pass
-        finally:
-            self._lock.release()
 
-
-def _open(name: str, line: Line) -> Any:
+def _opened(name: str, line: Line) -> Any:
     import serial
 
     port = serial.serial_for_url(name, do_not_open=True)

@@ -6,70 +6,50 @@ side has gone.
 
 from __future__ import annotations
 
-import contextlib
 import select
 import socket
+from time import monotonic
 from typing import Final
 from urllib.parse import urlsplit
 
-from bench.instruments.ports.lock import PortLock
-from bench.instruments.ports.transport import SLICE, WRITE_TIME, AbortFlag, monotonic, port_key, trouble_from
-from bench.instruments.ports.trouble import InstrumentTrouble
+from bench.instruments.ports.owned import SLICE, OwnedPort
+from bench.instruments.ports.trouble import InstrumentTrouble, trouble_from
 
 CONNECT_TIME: Final = 3.0
 """Seconds: a host on the same network answers in thousandths; a second try of the first packet comes after one."""
 _CHUNK: Final = 65536
 
 
-class TcpPort(AbortFlag):
+class TcpPort(OwnedPort):
     """A TCP connection; see :class:`~bench.instruments.ports.transport.Transport`.
 
     Raises:
         InstrumentTrouble: ``busy``, ``lost``.
     """
 
-    def __init__(self, address: str) -> None:
-        super().__init__()
-        self.address = address
-        parts = urlsplit(address)
+    def _open(self) -> None:
+        parts = urlsplit(self.address)
         try:
             host, port = parts.hostname, parts.port
         except ValueError:
             host = port = None
         if not host or not port:
             raise InstrumentTrouble(
-                "lost", f"The address {address!r} names no host and port.", "Write it as socket://host:5025."
+                "lost", f"The address {self.address!r} names no host and port.", "Write it as socket://host:5025."
             )
-        self._lock = PortLock(port_key(address), address)
-        try:
-            self._socket = socket.create_connection((host, port), timeout=CONNECT_TIME)
-        except OSError as error:
-            self._lock.release()
-            raise trouble_from(error, address, "opening") from error
+        self._socket = socket.create_connection((host, port), timeout=CONNECT_TIME)
         # a command is one small packet: waiting for more to send with it would cost 40 ms each
         self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
         self._socket.setblocking(False)
-        self._closed = False
+
+    def _close(self) -> None:
+        self._socket.close()
 
     def write(self, data: bytes) -> None:
         """See :meth:`~bench.instruments.ports.transport.Transport.write`."""
-        deadline = monotonic() + WRITE_TIME
-        sent = 0
         try:
-            while sent < len(data):
-                self._check_abort()
-                if monotonic() >= deadline:
-                    raise InstrumentTrouble(
-                        "silent",
-                        f"{self.address} did not take a command in {WRITE_TIME:g} s.",
-                        "The command may or may not have been carried out.",
-                        effect_unknown=True,
-                    )
-                _, ready, _ = select.select([], [self._socket], [], SLICE)
-                if ready:
-                    with contextlib.suppress(BlockingIOError):
-                        sent += self._socket.send(data[sent:])
+            self._write_by(self._socket.send, self._socket, data)
         except (OSError, ValueError) as error:
             raise trouble_from(error, self.address, "writing") from error
 
@@ -96,13 +76,3 @@ class TcpPort(AbortFlag):
                     return b""
         except (OSError, ValueError) as error:
             raise trouble_from(error, self.address, "reading") from error
-
-    def close(self) -> None:
-        """See :meth:`~bench.instruments.ports.transport.Transport.close`."""
-        if self._closed:
-            return
-        self._closed = True
-        try:
-            self._socket.close()
-        finally:
-            self._lock.release()

@@ -2,8 +2,14 @@
 
 from __future__ import annotations
 
+import errno
+import os
+import re
+import sys
+from pathlib import Path
 from typing import Final, Literal, get_args
 
+from bench.instruments.ports.address import port_key
 from bench.instruments.wire_text import show
 
 Kind = Literal[
@@ -61,3 +67,78 @@ class InstrumentTrouble(Exception):
     def shown(self) -> tuple[str, ...]:
         """The raw bytes as printable text, for a record."""
         return tuple(show(data) for data in self.raw)
+
+
+def trouble_from(error: BaseException, address: str, doing: str) -> InstrumentTrouble:
+    """What a library's error means: the one table of translation.
+
+    Args:
+        error: what was raised.
+        address: of the port.
+        doing: ``opening``, ``reading`` or ``writing``.
+    """
+    text = str(error)
+    code = getattr(error, "errno", None)
+    if code is None and error.__cause__ is not None:
+        code = getattr(error.__cause__, "errno", None)
+    if code is None:
+        # pyserial puts the number of the system's error into its text only
+        match = re.search(r"\[Errno (\d+)\]", text)
+        code = int(match[1]) if match else None
+    made: InstrumentTrouble
+    if isinstance(error, PermissionError) or code in (errno.EACCES, errno.EPERM) or "Access is denied" in text:
+        what, advice = denied_advice(address)
+        made = InstrumentTrouble("denied", what, advice)
+    elif code in (errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK) or "exclusively lock" in text or "BUSY" in text:
+        made = InstrumentTrouble(
+            "busy",
+            f"Another program has the port {address} open.",
+            "Close that program: a terminal, a vendor's tool, or a modem manager that probes new ports.",
+        )
+    elif doing == "opening" and (code in (errno.ENOENT, errno.ENXIO, errno.ENODEV) or "FileNotFoundError" in text):
+        made = InstrumentTrouble(
+            "lost",
+            f"There is no port {address}.",
+            "Is the adapter plugged in? Its number may have changed: name it by /dev/serial/by-id/ where there is one.",
+        )
+    elif doing == "opening" and code in (errno.ECONNREFUSED, errno.EHOSTUNREACH, errno.ENETUNREACH, errno.ETIMEDOUT):
+        made = InstrumentTrouble(
+            "lost",
+            f"Nothing answers at {address}.",
+            "Is the instrument switched on, and is this its address and port number?",
+        )
+    elif doing == "opening":
+        made = InstrumentTrouble("lost", f"The port {address} cannot be opened: {text}.", "Check the address.")
+    else:
+        made = InstrumentTrouble(
+            "lost",
+            f"The connection to {address} was lost while {doing}.",
+            "Check the cable and the instrument's power, then try again.",
+        )
+    made.__cause__ = error
+    return made
+
+
+def denied_advice(address: str) -> tuple[str, str]:
+    """What to say where a port may not be opened: the group or the rule that is missing."""
+    what = f"You have no permission to use {address}."
+    if sys.platform == "win32":
+        return what, "Another program may hold it, or a program that was killed has left it taken: unplug it once."
+    import grp
+    import pwd
+
+    path = port_key(address)
+    try:
+        status = Path(path).stat()
+        group = grp.getgrgid(status.st_gid)
+        user = pwd.getpwuid(os.geteuid()).pw_name
+    except (OSError, KeyError):
+        return what, "Ask who runs this computer for access to the port."
+    if group.gr_name == "root" or not status.st_mode & 0o060:
+        return what, (
+            f"{path} belongs to {group.gr_name} alone. A udev rule that gives it to a group like 'dialout' is missing."
+        )
+    if user in group.gr_mem and status.st_gid not in os.getgroups():
+        return what, f"You are in the group '{group.gr_name}' by now: log out and in again for it to count."
+    command = f"sudo usermod -aG {group.gr_name} {user}"
+    return what, f"It belongs to the group '{group.gr_name}': {command}, then log out and in again."

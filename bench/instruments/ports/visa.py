@@ -13,9 +13,8 @@ import contextlib
 import time
 from typing import Any, Final
 
-from bench.instruments.ports.lock import PortLock
-from bench.instruments.ports.transport import WRITE_TIME, AbortFlag, monotonic, port_key, trouble_from
-from bench.instruments.ports.trouble import InstrumentTrouble
+from bench.instruments.ports.owned import WRITE_TIME, OwnedPort
+from bench.instruments.ports.trouble import InstrumentTrouble, trouble_from
 from bench.instruments.profile.line import Line
 
 _CHUNK: Final = 65536
@@ -24,7 +23,7 @@ _SLICE_MS: Final = 20
 _PAUSE: Final = 0.01
 
 
-class VisaPort(AbortFlag):
+class VisaPort(OwnedPort):
     """A VISA resource; see :class:`~bench.instruments.ports.transport.Transport`.
 
     Args:
@@ -37,36 +36,35 @@ class VisaPort(AbortFlag):
     """
 
     def __init__(self, address: str, line: Line, *, backend: str = "@py") -> None:
-        super().__init__()
-        self.address = address
+        self._line = line
+        self._backend = backend
+        self._asked = False
+        self._serial = address.upper().startswith("ASRL")
+        self._sliced = self._serial or address.upper().endswith("::SOCKET")
+        super().__init__(address)
+
+    def _open(self) -> None:
         try:
             import pyvisa
         except ImportError as error:
             raise InstrumentTrouble(
                 "unable",
-                f"{address} is a VISA resource, and PyVISA is not installed.",
+                f"{self.address} is a VISA resource, and PyVISA is not installed.",
                 "Install it: pip install pyvisa pyvisa-py",
             ) from error
-        self._lock = PortLock(port_key(address), address)
         try:
-            self._manager = pyvisa.ResourceManager(backend)
+            self._manager = pyvisa.ResourceManager(self._backend)
         except Exception as error:
-            self._lock.release()
             raise InstrumentTrouble(
                 "unable",
-                f"The VISA library {backend!r} cannot be used: {error}.",
+                f"The VISA library {self._backend!r} cannot be used: {error}.",
                 "Install pyvisa-py, or name another library.",
             ) from error
-        try:
-            self._resource: Any = self._manager.open_resource(address)
-            self._serial = address.upper().startswith("ASRL")
-            self._sliced = self._serial or address.upper().endswith("::SOCKET")
-            self._configure(line)
-        except Exception as error:
-            self._lock.release()
-            raise trouble_from(error, address, "opening") from error
-        self._asked = False
-        self._closed = False
+        self._resource: Any = self._manager.open_resource(self.address)
+        self._configure(self._line)
+
+    def _close(self) -> None:
+        self._resource.close()
 
     def _configure(self, line: Line) -> None:
         from pyvisa import constants
@@ -120,12 +118,7 @@ class VisaPort(AbortFlag):
                     self._resource.timeout = _SLICE_MS
         except Exception as error:
             if self._is_timeout(error):
-                raise InstrumentTrouble(
-                    "silent",
-                    f"{self.address} did not take a command in {WRITE_TIME:g} s.",
-                    "The command may or may not have been carried out.",
-                    effect_unknown=True,
-                ) from error
+                raise self._stuck() from error
             raise trouble_from(error, self.address, "writing") from error
 
     def read(self, deadline: float) -> bytes:
@@ -134,7 +127,7 @@ class VisaPort(AbortFlag):
             while True:
                 self._check_abort()
                 data = self._read_once(deadline)
-                if data or monotonic() >= deadline:
+                if data or time.monotonic() >= deadline:
                     return data
         except InstrumentTrouble:
             raise
@@ -144,10 +137,10 @@ class VisaPort(AbortFlag):
     def _read_once(self, deadline: float) -> bytes:
         if self._sliced:
             waiting = self._waiting() if self._serial else 0
-            if waiting or monotonic() < deadline:
+            if waiting or time.monotonic() < deadline:
                 return self._read_some(waiting or 1)
             return b"" if self._serial else self._read_at_once()
-        left = deadline - monotonic()
+        left = deadline - time.monotonic()
         if not self._asked or left <= 0:
             # to read what was not asked for is an error in these protocols, and there is nothing stale in them
             time.sleep(min(max(left, 0.0), _PAUSE))
@@ -189,14 +182,3 @@ class VisaPort(AbortFlag):
         from pyvisa.errors import VisaIOError
 
         return isinstance(error, VisaIOError) and error.error_code == constants.StatusCode.error_timeout
-
-    def close(self) -> None:
-        """See :meth:`~bench.instruments.ports.transport.Transport.close`."""
-        if self._closed:
-            return
-        self._closed = True
-        try:
-            with contextlib.suppress(Exception):
-                self._resource.close()
-        finally:
-            self._lock.release()

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Final, Protocol
+from typing import Final
 
 from bench.instruments.parts import BadFrame, Parts
 
@@ -45,30 +45,43 @@ class Noise:
     why: str
 
 
-class Framer(Protocol):
-    """Cuts a stream of bytes into frames."""
+class Framer:
+    """Cuts a stream of bytes into frames: the buffer that all have, and what they do unless they know better."""
+
+    def __init__(self) -> None:
+        self._buffer = bytearray()
 
     def push(self, data: bytes) -> None:
         """Take bytes that came in."""
+        self._buffer += data
 
     def pull(self) -> Frame | Noise | None:
         """The next frame; None where the bytes so far hold no whole one."""
+        raise NotImplementedError
 
     @property
     def pending(self) -> bytes:
         """Bytes of a frame that is not whole yet."""
+        return bytes(self._buffer)
 
     def clear(self) -> bytes:
         """Forget what is pending and return it."""
+        return self._take(len(self._buffer))
 
     def skip_current(self) -> None:
-        """Drop the rest of the frame that is under way, if one is: it is too old."""
+        """Drop the rest of the frame under way, which is too old; where no mark tells its end: what is pending."""
+        self.clear()
 
     def skip_first(self) -> None:
-        """Drop the first frame where it cannot be told that its beginning is missing."""
+        """Drop the first frame where it cannot be told that its beginning is missing: here it can."""
+
+    def _take(self, count: int) -> bytes:
+        data = bytes(self._buffer[:count])
+        del self._buffer[:count]
+        return data
 
 
-class LineFramer:
+class LineFramer(Framer):
     """Lines of text with an end of one or more bytes, and IEEE 488.2 definite blocks by their length.
 
     Args:
@@ -85,22 +98,14 @@ class LineFramer:
         self._longest = longest
         self._blocks = blocks
         self._plain = plain
-        self._buffer = bytearray()
         self._looked = 0
         self._skipping = False
-
-    @property
-    def pending(self) -> bytes:
-        """Bytes of a line that is not whole yet."""
-        return bytes(self._buffer)
+        super().__init__()
 
     def clear(self) -> bytes:
         """Forget what is pending and return it."""
-        data = bytes(self._buffer)
-        self._buffer.clear()
-        self._looked = 0
         self._skipping = False
-        return data
+        return super().clear()
 
     def skip_current(self) -> None:
         """Drop everything up to the next line end."""
@@ -109,10 +114,6 @@ class LineFramer:
     def skip_first(self) -> None:
         """Drop everything up to the next line end: half a line may look like a whole one."""
         self._skipping = True
-
-    def push(self, data: bytes) -> None:
-        """Take bytes that came in."""
-        self._buffer += data
 
     def pull(self) -> Frame | Noise | None:
         """The next line or block."""
@@ -125,7 +126,8 @@ class LineFramer:
         if at < 0:
             self._looked = min(len(self._buffer), self._longest)
             if len(self._buffer) >= self._longest:
-                return self._noise(len(self._buffer), f"{len(self._buffer)} bytes without a line end")
+                size = len(self._buffer)
+                return Noise(self._take(size), f"{size} bytes without a line end")
             return None
         raw = self._take(at + len(self._end))
         body = raw[:at]
@@ -151,35 +153,30 @@ class LineFramer:
         digits = self._buffer[1] - 0x30
         if digits == 0:
             # an indefinite block ends with the END message, which a stream of bytes does not have
-            return self._noise(len(self._buffer), "a block of indefinite length")
+            return Noise(self._take(len(self._buffer)), "a block of indefinite length")
         header = bytes(self._buffer[2 : 2 + digits])
         if not header.isdigit() and header:
-            return self._noise(len(self._buffer), f"a block whose length reads {header!r}")
+            return Noise(self._take(len(self._buffer)), f"a block whose length reads {header!r}")
         if len(header) < digits:
             return None
         size = int(header)
         if size > LONGEST_BLOCK:
-            return self._noise(len(self._buffer), f"a block of {size} bytes, more than {LONGEST_BLOCK}")
+            return Noise(self._take(len(self._buffer)), f"a block of {size} bytes, more than {LONGEST_BLOCK}")
         start = 2 + digits
         stop = start + size
         if len(self._buffer) < stop + len(self._end):
             return None
         if self._buffer[stop : stop + len(self._end)] != self._end:
-            return self._noise(len(self._buffer), "a block that does not end where its length says")
+            return Noise(self._take(len(self._buffer)), "a block that does not end where its length says")
         raw = self._take(stop + len(self._end))
         return Frame(raw, raw[start:stop], block=True)
 
-    def _noise(self, count: int, why: str) -> Noise:
-        return Noise(self._take(count), why)
-
     def _take(self, count: int) -> bytes:
-        data = bytes(self._buffer[:count])
-        del self._buffer[:count]
         self._looked = 0
-        return data
+        return super()._take(count)
 
 
-class FixedFramer:
+class FixedFramer(Framer):
     """Answers of a fixed length, as meters send that are polled with single characters.
 
     Args:
@@ -192,36 +189,13 @@ class FixedFramer:
             raise ValueError("an answer must be longer than its end")
         self._length = length
         self._end = end
-        self._buffer = bytearray()
-
-    @property
-    def pending(self) -> bytes:
-        """Bytes of an answer that is not whole yet."""
-        return bytes(self._buffer)
-
-    def clear(self) -> bytes:
-        """Forget what is pending and return it."""
-        data = bytes(self._buffer)
-        self._buffer.clear()
-        return data
-
-    def skip_current(self) -> None:
-        """Drop what is pending: an answer of fixed length has no mark to find its rest by."""
-        self._buffer.clear()
-
-    def skip_first(self) -> None:
-        """Nothing to do: an answer comes only when it was asked for."""
-
-    def push(self, data: bytes) -> None:
-        """Take bytes that came in."""
-        self._buffer += data
+        super().__init__()
 
     def pull(self) -> Frame | Noise | None:
         """The next answer."""
         if len(self._buffer) < self._length:
             return None
-        raw = bytes(self._buffer[: self._length])
-        del self._buffer[: self._length]
+        raw = self._take(self._length)
         if not raw.endswith(self._end):
             raw += self.clear()
             return Noise(raw, f"{self._length} bytes that do not end as an answer does")
@@ -232,7 +206,7 @@ class FixedFramer:
         return Frame(raw, body)
 
 
-class DecodedFramer:
+class DecodedFramer(Framer):
     """Binary frames, cut and taken apart by a decoder.
 
     Args:
@@ -244,9 +218,9 @@ class DecodedFramer:
     def __init__(self, decode: Callable[[bytes], Parts | None], *, longest: int) -> None:
         self._decode = decode
         self._longest = longest
-        self._buffer = bytearray()
         self._bad = bytearray()
         self._why = ""
+        super().__init__()
 
     @property
     def pending(self) -> bytes:
@@ -255,21 +229,9 @@ class DecodedFramer:
 
     def clear(self) -> bytes:
         """Forget what is pending and return it."""
-        data = self.pending
-        self._buffer.clear()
+        bad = bytes(self._bad)
         self._bad.clear()
-        return data
-
-    def skip_current(self) -> None:
-        """Drop what is pending; the decoder finds the next frame by its marks."""
-        self.clear()
-
-    def skip_first(self) -> None:
-        """Nothing to do: half a frame is none to its decoder."""
-
-    def push(self, data: bytes) -> None:
-        """Take bytes that came in."""
-        self._buffer += data
+        return bad + super().clear()
 
     def pull(self) -> Frame | Noise | None:
         """The next frame. Bytes between frames come out as noise, in one piece where they are together."""
@@ -290,15 +252,13 @@ class DecodedFramer:
                 raise ValueError(f"the decoder says that a frame took {parts.used} of {len(self._buffer)} bytes")
             if self._bad:
                 return self._noise()
-            raw = bytes(self._buffer[: parts.used])
-            del self._buffer[: parts.used]
+            raw = self._take(parts.used)
             return Frame(raw, raw, parts=parts)
         return None
 
     def _drop(self, count: int, why: str) -> None:
         self._why = self._why or why
-        self._bad += self._buffer[:count]
-        del self._buffer[:count]
+        self._bad += self._take(count)
 
     def _noise(self) -> Noise:
         noise = Noise(bytes(self._bad), self._why)

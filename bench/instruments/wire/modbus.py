@@ -12,7 +12,7 @@ from typing import Any, Final
 from bench.instruments.parts import Parts
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.line import Register
-from bench.instruments.wire.framing import Frame, Noise
+from bench.instruments.wire.framing import Frame, Framer, Noise
 
 _LONGEST: Final = 256
 """Bytes of an RTU frame at most, as the public specification of Modbus over serial line says."""
@@ -41,7 +41,7 @@ def request(station: int, register: Register) -> bytes:
     return bytes(FramerRTU(DecodePDU(False)).buildFrame(asked))
 
 
-class RtuFramer:
+class RtuFramer(Framer):
     """Responses of one station. A frame's body is the response without station and checksum."""
 
     def __init__(self, station: int) -> None:
@@ -51,29 +51,7 @@ class RtuFramer:
         self._station = station
         self._decoder: Any = DecodePDU(False)
         self._framer: Any = FramerRTU
-        self._buffer = bytearray()
-
-    @property
-    def pending(self) -> bytes:
-        """Bytes of a frame that is not whole yet."""
-        return bytes(self._buffer)
-
-    def clear(self) -> bytes:
-        """Forget what is pending and return it."""
-        data = bytes(self._buffer)
-        self._buffer.clear()
-        return data
-
-    def skip_current(self) -> None:
-        """Drop what is pending."""
-        self._buffer.clear()
-
-    def skip_first(self) -> None:
-        """Nothing to do: a response comes only when it was asked for."""
-
-    def push(self, data: bytes) -> None:
-        """Take bytes that came in."""
-        self._buffer += data
+        super().__init__()
 
     def pull(self) -> Frame | Noise | None:
         """The next response."""
@@ -95,8 +73,7 @@ class RtuFramer:
         raw = data[:size]
         if not self._framer.check_CRC(raw[:-2], int.from_bytes(raw[-2:], "big")):
             return Noise(self.clear(), "its checksum does not fit")
-        del self._buffer[:size]
-        return Frame(raw, raw[1:-2])
+        return Frame(self._take(size), raw[1:-2])
 
 
 def parts_of_response(body: bytes, register: Register) -> Parts:

@@ -16,9 +16,9 @@ import msgspec
 import pytest
 
 from bench.instruments.instrument import Instrument
-from bench.instruments.ports.lock import PortLock
-from bench.instruments.ports.transport import denied_advice, is_visa, open_port, port_key, trouble_from
-from bench.instruments.ports.trouble import InstrumentTrouble
+from bench.instruments.ports.address import is_visa, port_key
+from bench.instruments.ports.transport import open_port
+from bench.instruments.ports.trouble import InstrumentTrouble, denied_advice, trouble_from
 from bench.instruments.profile.line import Line
 from bench.instruments.wire_text import WireText
 from bench.quantity import Duration
@@ -161,9 +161,8 @@ def test_another_process_that_has_the_port_exclusively():
 def test_another_run_of_the_program_has_the_port():
     code = (
         "import sys\n"
-        "from bench.instruments.ports.lock import PortLock\n"
-        "from bench.instruments.ports.transport import port_key\n"
-        "lock = PortLock(port_key(sys.argv[1]), sys.argv[1])\n"
+        "from bench.instruments.ports.transport import open_port\n"
+        "port = open_port(sys.argv[1])\n"
         "print('held', flush=True)\n"
         "sys.stdin.read()\n"
     )
@@ -186,11 +185,11 @@ def test_another_run_of_the_program_has_the_port():
 
 def test_a_lock_is_let_go_when_opening_fails(tmp_path):
     path = str(tmp_path / "no-port")
-    for _ in range(2):
+    # a port that was still locked would be busy
+    for _ in range(3):
         with pytest.raises(InstrumentTrouble) as caught:
             open_port(path, QUICK)
         assert caught.value.kind == "lost"
-    PortLock(port_key(path), path).release()
 
 
 @pytest.mark.parametrize(
@@ -208,6 +207,20 @@ def test_a_lock_is_let_go_when_opening_fails(tmp_path):
 )
 def test_keys_of_ports(address, key):
     assert port_key(address) == key
+
+
+@pytest.mark.parametrize(
+    ("system", "one", "other"),
+    [
+        ("win32", "ASRL3::INSTR", "COM3"),
+        ("win32", "\\\\.\\com12", "COM12"),
+        ("darwin", "/dev/tty.usbserial-1", "/dev/cu.usbserial-1"),
+        ("darwin", "ASRL/dev/tty.usbserial-1::INSTR", "/dev/cu.usbserial-1"),
+    ],
+)
+def test_two_names_of_one_port_on_other_systems(monkeypatch, system, one, other):
+    monkeypatch.setattr(sys, "platform", system)
+    assert port_key(one) == port_key(other)
 
 
 @pytest.mark.parametrize(

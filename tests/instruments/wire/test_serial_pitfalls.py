@@ -71,12 +71,12 @@ import pytest
 
 from bench.instruments import session
 from bench.instruments.instrument import Instrument
+from bench.instruments.ports import owned
 from bench.instruments.ports import serial_line as serial_port
 from bench.instruments.ports import tcp as tcp_port
-from bench.instruments.ports import transport
 from bench.instruments.ports import visa as visa_port
 from bench.instruments.ports.transport import open_port
-from bench.instruments.ports.trouble import InstrumentTrouble
+from bench.instruments.ports.trouble import InstrumentTrouble, trouble_from
 from bench.instruments.profile.line import Line
 from bench.instruments.wire import conversation
 from bench.quantity import Duration
@@ -318,7 +318,7 @@ def test_a_line_that_echoes_is_understood_with_and_without_being_told():
 
 
 def test_no_module_flushes_or_cancels():
-    for module in (serial_port, tcp_port, visa_port, transport, conversation, session):
+    for module in (serial_port, tcp_port, visa_port, owned, conversation, session):
         assert module.__file__ is not None
         code = Path(module.__file__).read_text(encoding="utf-8")
         for call in (".flush(", ".reset_input_buffer(", ".cancel_read(", ".readline(", ".list_resources("):
@@ -346,7 +346,7 @@ def test_clients_come_and_go_on_one_simulated_port():
 
 
 def test_a_port_that_a_killed_program_left_taken_is_told_of(monkeypatch):
-    monkeypatch.setattr(transport.sys, "platform", "win32")
-    trouble = transport.trouble_from(PermissionError(13, "Access is denied"), "COM12", "opening")
+    monkeypatch.setattr(sys, "platform", "win32")
+    trouble = trouble_from(PermissionError(13, "Access is denied"), "COM12", "opening")
     assert trouble.kind == "denied"
     assert "unplug it once" in trouble.advice

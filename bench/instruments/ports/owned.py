@@ -1,0 +1,147 @@
+"""What every port has: one owner, an abort that is heeded while it blocks, and an end.
+
+A port's own exclusive mode is advisory on POSIX, and a VISA library opens without it, so a lock file stands beside it,
+one for each port however its address was spelled. The system lets go of it when the process ends, however that ends.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import select
+import sys
+import tempfile
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from time import monotonic
+from typing import Any, Final
+
+from bench.instruments.ports.address import port_key
+from bench.instruments.ports.trouble import InstrumentTrouble, trouble_from
+
+SLICE: Final = 0.01
+"""Seconds that a port is waited for at a time: so soon an abort is heeded. A hundredth costs under 1 % of a core."""
+WRITE_TIME: Final = 2.0
+"""Seconds that the port may take to accept a command: 100 characters take 0.1 s at 9600 baud."""
+
+
+class OwnedPort:
+    """A port that is this object's alone until it is closed; see :class:`bench.instruments.ports.transport.Transport`.
+
+    A subclass opens it in ``_open`` and closes it in ``_close``.
+
+    Args:
+        address: as it was asked for.
+
+    Raises:
+        InstrumentTrouble: ``busy``; what opening it came to.
+    """
+
+    stuck_hint: str = ""
+    """What to look at where the port takes no bytes."""
+
+    def __init__(self, address: str) -> None:
+        self.address = address
+        self._aborted = threading.Event()
+        self._heed = True
+        self._closed = False
+        self._lock = _locked(address)
+        try:
+            self._open()
+        except InstrumentTrouble:
+            self._release()
+            raise
+        except Exception as error:
+            self._release()
+            raise trouble_from(error, address, "opening") from error
+
+    def _open(self) -> None:
+        raise NotImplementedError
+
+    def _close(self) -> None:
+        raise NotImplementedError
+
+    def abort(self) -> None:
+        """See :meth:`~bench.instruments.ports.transport.Transport.abort`."""
+        self._aborted.set()
+
+    def heed_abort(self, heed: bool) -> None:
+        """See :meth:`~bench.instruments.ports.transport.Transport.heed_abort`."""
+        self._heed = heed
+
+    def clear_abort(self) -> None:
+        """See :meth:`~bench.instruments.ports.transport.Transport.clear_abort`."""
+        self._aborted.clear()
+
+    def close(self) -> None:
+        """See :meth:`~bench.instruments.ports.transport.Transport.close`."""
+        if self._closed:
+            return
+        self._closed = True
+        try:
+            # a port that is gone may fail to close in as many ways as it fails to read
+            with contextlib.suppress(Exception):
+                self._close()
+        finally:
+            self._release()
+
+    def _release(self) -> None:
+        if self._lock is not None:
+            self._lock.release()
+
+    def _check_abort(self) -> None:
+        if self._heed and self._aborted.is_set():
+            raise InstrumentTrouble("aborted", "Stopped.")
+
+    def _write_by(self, send: Callable[[bytes], int], waited_for: Any, data: bytes) -> None:
+        """Write as the system takes the bytes, against a deadline, heeding an abort."""
+        deadline = monotonic() + WRITE_TIME
+        sent = 0
+        while sent < len(data):
+            self._check_abort()
+            if monotonic() >= deadline:
+                raise self._stuck()
+            _, ready, _ = select.select([], [waited_for], [], SLICE)
+            if ready:
+                with contextlib.suppress(BlockingIOError):
+                    sent += send(data[sent:])
+
+    def _stuck(self) -> InstrumentTrouble:
+        return InstrumentTrouble(
+            "silent",
+            f"The port {self.address} did not take a command in {WRITE_TIME:g} s.",
+            f"{self.stuck_hint} The command may or may not have been carried out.".lstrip(),
+            effect_unknown=True,
+        )
+
+
+def _locked(address: str) -> Any:
+    """The lock of a port; None where there is no place for a lock file: the port's own exclusive mode must do.
+
+    Raises:
+        InstrumentTrouble: ``busy``.
+    """
+    # loaded here: most runs of the program open no port
+    from filelock import FileLock, Timeout
+
+    folder = Path(tempfile.gettempdir()) / "proveout-ports"
+    name = hashlib.sha256(port_key(address).encode()).hexdigest()[:24] + ".lock"
+    try:
+        folder.mkdir(exist_ok=True)
+        # shared by all users of the bench, like the folder above it
+        if sys.platform != "win32" and folder.stat().st_uid == os.getuid():
+            folder.chmod(0o1777)
+        # whichever thread ends the work lets go
+        lock = FileLock(folder / name, timeout=0, mode=0o666, thread_local=False, fallback_to_soft=False)
+        lock.acquire()
+    except Timeout as error:
+        raise InstrumentTrouble(
+            "busy",
+            f"The port {address} is open already, in this program or in another run of it.",
+            "Give each instrument a port of its own, and end the other run or give this bench another port.",
+        ) from error
+    except (OSError, NotImplementedError):
+        return None
+    return lock
