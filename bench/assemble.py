@@ -26,7 +26,8 @@ from bench.instruments.wire_text import show
 from bench.judge.judge_error import JudgeError
 from bench.plant.faults import Fault, check_faults
 from bench.record.append import RecordWriter, mended, stamp, utc_now
-from bench.record.read import BrokenRecord, read_lines
+from bench.record.read import read_lines
+from bench.record.replay import follow
 from bench.roles import ROLE_OF, Reads, function_name
 from bench.runner.core import Runner
 from bench.runner.crew import InstrumentCrew
@@ -38,7 +39,7 @@ from bench.sequence.load import Loaded, load_sequence
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.facts import BenchFacts
-from bench.walk.state import OutOfTurn, Refused, Stale, State, start, take, zero_before
+from bench.walk.state import State, start, take, zero_before
 
 ZERO_KEEPS: Final = timedelta(hours=12)
 """After so long a walk that is resumed zeroes its leads again: an evening's work. Common practice, no source."""
@@ -303,11 +304,7 @@ def resumed_walk(
             raise BadRequest(f"{record} holds no walk that could be resumed")
         first = entries[0].event
         state = start()
-        for entry in entries:
-            try:
-                state = take(state, entry)
-            except (OutOfTurn, Refused, Stale) as error:
-                raise BrokenRecord(record, entry.n, f"does not follow from the lines before it: {error}") from error
+        for _, entry, state in follow(record, entries):
             told(entry, state)
         if state.finished:
             raise BadRequest(f"the walk in {record} is over; begin a new one")

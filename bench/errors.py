@@ -9,6 +9,7 @@ def expected(error: Exception) -> tuple[str, int] | None:
     """The text and exit code of an error that a person can mend; None for a bug."""
     from bench.files import BadFile
     from bench.instruments.ports.trouble import InstrumentTrouble
+    from bench.job.folder import NoRecords
     from bench.record.append import RecordBusy, RecordTrouble
     from bench.record.read import BrokenRecord
     from bench.runner.client import NotLetIn
@@ -18,7 +19,7 @@ def expected(error: Exception) -> tuple[str, int] | None:
         count = len(error.problems)
         tail = "" if count == 1 else f"\n{count} problems"
         return f"{error}{tail}", BAD_INPUT
-    if isinstance(error, BadRequest | BrokenRecord | FileExistsError):
+    if isinstance(error, BadRequest | NoRecords | BrokenRecord | FileExistsError):
         return str(error), BAD_INPUT
     if isinstance(
         error, InstrumentTrouble | RecordBusy | RecordTrouble | NotLetIn | ConnectionError | SimulationFailed

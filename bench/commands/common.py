@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from bench.runner.core import Runner
     from bench.runner.ports import Manner
     from bench.walk import events as e
-    from bench.walk.setting import Rules
     from bench.walk.state import State
 
 LOGS = Path("logs")
@@ -105,6 +104,13 @@ def load(options: argparse.Namespace) -> Job:
     return job
 
 
+def say_progress(number: int, of: int) -> None:
+    """Say which record of how many is read, on one line that is written over, on a terminal only."""
+    if sys.stderr.isatty():
+        text = f"reading records: {number} of {of}" if number < of else ""
+        print(f"\r{text:40}\r" if not text else f"\r{text}", end="", file=sys.stderr, flush=True)
+
+
 def new_record(options: argparse.Namespace, job: Job) -> Path:
     """The record to write."""
     if options.record is not None:
@@ -121,29 +127,6 @@ def record_name(folder: Path, sequence: str) -> Path:
         path = folder / f"{base}-{number}.jsonl"
         number += 1
     return path
-
-
-def folded(
-    record: Path, rules: Rules | None = None, told: Callable[[e.Entry, State], None] = lambda entry, state: None
-) -> State:
-    """Fold a record, under other rules if they are given; ``told`` sees every event and the state after it.
-
-    Raises:
-        BrokenRecord: it is no record of a walk, or not one that the machine could have written.
-    """
-    from bench.record.read import BrokenRecord, read_record
-    from bench.walk.state import OutOfTurn, Refused, Stale, start, take
-
-    state = start(rules)
-    for entry in read_record(record):
-        try:
-            state = take(state, entry)
-        except (OutOfTurn, Refused, Stale) as error:
-            raise BrokenRecord(record, entry.n, f"does not follow from the lines before it: {error}") from error
-        told(entry, state)
-    if state.setting is None:
-        raise BrokenRecord(record, 0, "holds no walk")
-    return state
 
 
 def run_here(options: argparse.Namespace, job: Job | None = None) -> int:

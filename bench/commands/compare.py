@@ -5,13 +5,14 @@ A and B are records, or dates such as 2026-04-30 together with --logs."""
 from __future__ import annotations
 
 import argparse
+import json
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bench import exits
-from bench.commands.common import LOGS
+from bench.commands.common import LOGS, say_progress
 
 if TYPE_CHECKING:
     from bench.job.rows import Evidence
@@ -35,8 +36,6 @@ def run(options: argparse.Namespace) -> int:
     else:
         found = compare(*_on_dates(options.logs, options.before, options.after))
     if options.json:
-        import json
-
         shown = {"before": options.before, "after": options.after, "differences": plain(found)}
         json.dump(shown, sys.stdout, ensure_ascii=False, indent=1)
         print()
@@ -49,25 +48,21 @@ def run(options: argparse.Namespace) -> int:
 def _of_record(path: Path) -> tuple[Evidence, ...]:
     """What counts of one record."""
     from bench.job.rows import distil
-    from bench.record.read import BrokenRecord, read_record
-    from bench.walk.state import OutOfTurn, Refused, Stale
+    from bench.record.replay import follow
 
-    try:
-        return distil(path.name, read_record(path)).evidence
-    except (OutOfTurn, Refused, Stale) as error:
-        raise BrokenRecord(path, 0, f"does not follow from its own lines: {error}") from error
+    return distil(path.name, follow(path)).evidence
 
 
 def _on_dates(logs: Path, before: str, after: str) -> tuple[list[Evidence], list[Evidence]]:
     """What counted at the end of two days, by all records of a folder."""
-    from bench.commands.job_records import newest_plant, open_folder
+    from bench.job.folder import newest_plant, open_folder
     from bench.job.reach import Reaching
     from bench.job.readiness import void
     from bench.record.index import records_in
 
     moments = (_end_of(before), _end_of(after))
     plant = newest_plant(records_in([logs]))
-    folder = open_folder(logs, plant.name)
+    folder = open_folder(logs, plant.name, say_progress)
     for error in folder.broken:
         print(f"NOT COUNTED: {error}", file=sys.stderr)
     reaching = Reaching(plant)

@@ -27,8 +27,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Check the names and write the declaration down."""
-    from bench.commands.job_records import newest_plant
     from bench.errors import BadRequest
+    from bench.job.folder import newest_plant
     from bench.job.reach import Reaching
     from bench.plant.load import load_plant
     from bench.plant.model import UnknownName

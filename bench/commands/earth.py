@@ -79,12 +79,12 @@ def _found(record: Path, plant: Plant) -> tuple[Plant, Found, str]:
     Raises:
         BadRequest: it is of another plant, or holds no such search that came to its end.
     """
-    from bench.commands.common import folded
     from bench.diagnose.earth.finding import is_earth
     from bench.errors import BadRequest
+    from bench.record.replay import replay
     from bench.walk.results import results
 
-    state: State = folded(record)
+    state: State = replay(record)
     assert state.setting is not None
     if state.setting.plant.name != plant.name:
         raise BadRequest(f"{record} is of the plant {state.setting.plant.name}, expected {plant.name}")

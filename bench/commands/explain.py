@@ -70,10 +70,10 @@ def read(records: list[Path]) -> tuple[Plant, list[State]]:
     Raises:
         BadRequest: they are of several plants.
     """
-    from bench.commands.common import folded
     from bench.errors import BadRequest
+    from bench.record.replay import replay
 
-    states = [folded(record) for record in records]
+    states = [replay(record) for record in records]
     plants = {state.setting.plant.name: state.setting.plant for state in states if state.setting is not None}
     if len(plants) > 1:
         raise BadRequest(f"found records of {', '.join(plants)}, expected those of one plant")

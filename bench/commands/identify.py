@@ -188,12 +188,12 @@ def _beside(record: Path, ending: str) -> Path:
 
 def _results(options: argparse.Namespace, record: Path) -> None:
     """Write labels and claims of what was found, where the search came to its end."""
-    from bench.commands.common import folded
     from bench.diagnose.identify.finding import claims_of, claims_text, labels_csv, proved
+    from bench.record.replay import replay
     from bench.walk.results import results
 
     told = sys.stderr if options.json else sys.stdout
-    state = folded(record)
+    state = replay(record)
     assert state.setting is not None
     for outcome in results(state).values():
         found, plant = outcome.found, state.setting.plant

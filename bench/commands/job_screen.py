@@ -13,7 +13,7 @@ from bench import exits
 from bench.errors import BadRequest, expected
 
 if TYPE_CHECKING:
-    from bench.commands.job_records import Folder
+    from bench.job.folder import Folder
     from bench.plant.model import Plant
     from bench.screens.job.data import BenchLine, Changes, RecordLine, SequenceLine, Survey, Tell, Traced, Wish
     from bench.screens.job.view import Place
@@ -44,9 +44,8 @@ class JobSource:
             BadFile: the plant file has problems.
             BadRequest: neither a plant file nor a record is there.
         """
-        from bench.commands.job_records import Folder, changes_since, newest_plant, open_folder
-        from bench.job.reach import Reaching
-        from bench.job.readiness import readiness, void
+        from bench.job.folder import Folder, newest_plant, open_folder
+        from bench.job.readiness import readiness
         from bench.plant.load import load_plant
         from bench.record.index import records_in
         from bench.screens.job.data import Survey
@@ -62,8 +61,7 @@ class JobSource:
         if there:
             folder = open_folder(self.logs, plant.name, lambda n, of: tell("reading the records", n, of))
         tell("working out what is proven", 0, 0)
-        rows = void(folder.rows, folder.told, Reaching(plant), changes_since(folder, plant))
-        ready = readiness(plant, rows)
+        ready = readiness(plant, folder.counting(plant))
         self._plant, self._folder = plant, folder
         sequences, benches = self._files(tell)
         return Survey(
@@ -94,7 +92,7 @@ class JobSource:
 
     def _records(self, folder: Folder) -> list[RecordLine]:
         """Every record of the folder, the newest first."""
-        from bench.commands.job_records import chapter_of
+        from bench.job.folder import chapter_of
         from bench.record.index import head_of, records_in
         from bench.record.read import BrokenRecord
         from bench.runner.door import live_doors
@@ -142,7 +140,7 @@ class JobSource:
         Raises:
             BadRequest: the plant has nothing of this name.
         """
-        from bench.commands.trace import Source, studies_of
+        from bench.job.history import History, studies_of
         from bench.job.points import ELSEWHERE, names_in, point_of, surroundings
         from bench.plant.model import UnknownName
         from bench.record.index import records_in
@@ -154,7 +152,7 @@ class JobSource:
         except UnknownName as error:
             raise BadRequest(str(error)) from error
         records = records_in([self.logs]) if self.logs.is_dir() else []
-        source = Source(
+        source = History(
             self.logs, records, plant.name, tell=lambda n, of: tell(f"reading every record for {name}", n, of)
         )
         studies = studies_of(source, plant, point)
@@ -164,14 +162,14 @@ class JobSource:
 
     def changes(self, tell: Tell) -> Changes:
         """What changed most among all points."""
-        from bench.commands.trace import Source
+        from bench.job.history import History
         from bench.job.study import Everything
         from bench.record.index import records_in
         from bench.screens.job.data import Changes
 
         plant, _ = self._known()
         records = records_in([self.logs]) if self.logs.is_dir() else []
-        source = Source(self.logs, records, plant.name, tell=lambda n, of: tell("looking through all records", n, of))
+        source = History(self.logs, records, plant.name, tell=lambda n, of: tell("looking through all records", n, of))
         everything = Everything(source.rows())
         tell("looking for changes", 0, 0)
         studies = everything.studies()

@@ -24,12 +24,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Fold the record twice and compare."""
-    from bench.commands.common import folded
+    from bench.record.replay import replay
     from bench.report.console import exit_code
     from bench.walk.results import results, tally, verdict_line
 
-    before = folded(options.record)
-    after = folded(options.record, _rules(options))
+    before = replay(options.record)
+    after = replay(options.record, _rules(options))
     old, new = results(before), results(after)
     changed = [index for index in new if new[index].verdict != old[index].verdict]
     setting = after.setting

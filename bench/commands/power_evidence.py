@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from bench.plant.model import Plant
-    from bench.sequence.plan import Plan
+from bench.job.folder import open_folder
+from bench.job.readiness import readiness
+from bench.plant.model import Plant
+from bench.sequence.file import Do, Energise
+from bench.sequence.plan import Plan
 
 MOST = 4
-"""So many things that are in the way are named."""
+"""Things in the way that are named at most."""
 
 
 def cleared(plan: Plan, plant: Plant, beside: Path, simulated: bool) -> dict[str, str]:
@@ -22,8 +23,6 @@ def cleared(plan: Plan, plant: Plant, beside: Path, simulated: bool) -> dict[str
         beside: the folder of the sequence: the folder of records is looked for from there, then from here.
         simulated: whether the bench is: what a simulator said clears nothing at a real rack.
     """
-    from bench.sequence.file import Do, Energise
-
     found: dict[str, str] = {}
     folders: dict[str, _Clearance] = {}
     out: set[str] = set()
@@ -53,19 +52,15 @@ class _Clearance:
         if path is None:
             self.wrong = f"there is no folder of records '{named}'"
             return
-        from bench.commands.job_records import changes_since, open_folder
-        from bench.job.reach import Reaching
-        from bench.job.readiness import readiness, void
-
-        folder = open_folder(path, plant.name, lambda number, count: None)
+        folder = open_folder(path, plant.name)
         if folder.broken:
             self.wrong = f"{folder.broken[0]}"
         elif not folder.chapters:
             self.wrong = f"{path} holds no record of this plant"
         elif folder.simulated and not simulated:
             self.wrong = f"all of {path} comes from simulated benches and proves nothing here"
-        rows = void(folder.rows, folder.told, Reaching(plant), changes_since(folder, plant))
-        self._gates = {(gate.shelf, gate.gate): gate.blockers for gate in readiness(plant, rows).gates}
+        gates = readiness(plant, folder.counting(plant)).gates
+        self._gates = {(gate.shelf, gate.gate): gate.blockers for gate in gates}
 
     def why_not(self, shelf: str, cards: bool) -> str:
         """Why a shelf is not clear, with or without its cards; empty where it is."""

@@ -6,11 +6,12 @@ it. Disturbances are those that were logged in walks, and those that were declar
 from __future__ import annotations
 
 import argparse
+import json
 import sys
 from pathlib import Path
 
 from bench import exits
-from bench.commands.common import LOGS
+from bench.commands.common import LOGS, say_progress
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -24,9 +25,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Read the folder and say where the plant stands."""
-    from bench.commands.job_records import changes_since, open_folder
-    from bench.job.reach import Reaching
-    from bench.job.readiness import readiness, void
+    from bench.job.folder import open_folder
+    from bench.job.readiness import readiness
     from bench.plant.load import load_plant
     from bench.report.ready_text import lines, plain
 
@@ -36,12 +36,9 @@ def run(options: argparse.Namespace) -> int:
 
         return show_hall(options.plant, options.logs, Place("ready"), unicode=not options.ascii)
     plant = load_plant(options.plant)
-    folder = open_folder(options.logs, plant.name)
-    rows = void(folder.rows, folder.told, Reaching(plant), changes_since(folder, plant))
-    ready = readiness(plant, rows)
+    folder = open_folder(options.logs, plant.name, say_progress)
+    ready = readiness(plant, folder.counting(plant))
     if options.json:
-        import json
-
         shown = {
             "records": len(folder.chapters),
             "simulated": folder.simulated,

@@ -23,12 +23,12 @@ def run(options: argparse.Namespace) -> int:
     prints = options.no_screen or options.json or options.verdicts
     if not prints and sys.stdin.isatty() and sys.stdout.isatty():
         return _shown(options)
-    from bench.commands.common import folded
+    from bench.record.replay import replay
     from bench.report.console import Console, exit_code, summary
     from bench.walk.results import verdict_lines
 
     console = Console(quiet=options.verdicts or options.json)
-    state = folded(options.record, told=console.told)
+    state = replay(options.record, told=console.told)
     if options.json:
         import json
 

@@ -48,11 +48,11 @@ def write_report(paths: list[Path], output: Path | None = None) -> Path:
     from bench.job.rows import every_reading
     from bench.record.append import utc_now
     from bench.record.index import head_of
-    from bench.record.read import BrokenRecord, read_record
+    from bench.record.read import read_record
+    from bench.record.replay import follow
     from bench.record.verify import verify
     from bench.report.page import page
     from bench.report.sheet import sheet
-    from bench.walk.state import OutOfTurn, Refused, Stale
 
     records = sorted(paths, key=lambda path: (head_of(path).at, path.name))
     if not records:
@@ -60,12 +60,9 @@ def write_report(paths: list[Path], output: Path | None = None) -> Path:
     output = output or (records[0].with_suffix(".html") if len(records) == 1 else Path("report.html"))
     sheets, readings = [], []
     for path in records:
-        try:
-            sheets.append(sheet(path, read_record(path), verify(path)))
-            if len(records) > 1:
-                readings += every_reading(path.name, read_record(path))
-        except (OutOfTurn, Refused, Stale) as error:
-            raise BrokenRecord(path, 0, f"does not follow from its own lines: {error}") from error
+        sheets.append(sheet(path, read_record(path), verify(path)))
+        if len(records) > 1:
+            readings += every_reading(path.name, follow(path))
     text = page(sheets, readings, utc_now())
     try:
         output.write_text(text, "utf-8")

@@ -12,12 +12,13 @@ from typing import Final
 
 import msgspec
 
+from bench.record.replay import Taken
 from bench.sequence.file import Energise, Found
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.results import results
 from bench.walk.setting import Conditions, Outcome, Setting
-from bench.walk.state import Phase, State, outcomes, start, take
+from bench.walk.state import Phase, State, outcomes, start
 
 ENERGISED: Final = "energised"
 """The function of a row that tells how a shelf came up: such rows are found by folding only; see :func:`came_up`."""
@@ -153,37 +154,26 @@ class Chapter(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
 # A whole record, folded
 
 
-def distil(record: str, entries: Iterable[e.Entry], plant_digest: str = "") -> Chapter:
+def distil(record: str, taken: Iterable[Taken], plant_digest: str = "") -> Chapter:
     """Fold a record and keep what it says of the plant.
 
     Args:
         record: its name.
-        entries: all of it.
+        taken: all of it, as :func:`bench.record.replay.follow` gives it.
         plant_digest: tells which plant it ran with.
-
-    Raises:
-        OutOfTurn, Stale, Refused: the entries are no record that the machine wrote.
     """
-    return _Fold(record, plant_digest).chapter(entries)
+    return _Fold(record, plant_digest).chapter(taken)
 
 
-def every_reading(record: str, entries: Iterable[e.Entry]) -> list[Evidence]:
-    """Fold a record and give all its readings of the plant, those that were taken again among them.
-
-    Raises:
-        OutOfTurn, Stale, Refused: the entries are no record that the machine wrote.
-    """
+def every_reading(record: str, taken: Iterable[Taken]) -> list[Evidence]:
+    """Fold a record and give all its readings of the plant, those that were taken again among them."""
     fold = _Fold(record, "")
-    return fold.rows(fold.run(entries))
+    return fold.rows(fold.run(taken))
 
 
-def came_up(record: str, entries: Iterable[e.Entry]) -> list[Evidence]:
-    """Fold a record and give how its shelves came up, every time: what :func:`from_line` does not find.
-
-    Raises:
-        OutOfTurn, Stale, Refused: the entries are no record that the machine wrote.
-    """
-    return [row for row in every_reading(record, entries) if row.function == ENERGISED]
+def came_up(record: str, taken: Iterable[Taken]) -> list[Evidence]:
+    """Fold a record and give how its shelves came up, every time: what :func:`from_line` does not find."""
+    return [row for row in every_reading(record, taken) if row.function == ENERGISED]
 
 
 class _Fold:
@@ -197,11 +187,10 @@ class _Fold:
         self._operator = ""
         self._began = self._ended = ""
 
-    def run(self, entries: Iterable[e.Entry]) -> State:
+    def run(self, taken: Iterable[Taken]) -> State:
         state = start()
-        for entry in entries:
-            before, step = state, state.step
-            state = take(state, entry)
+        for before, entry, after in taken:
+            state, step = after, before.step
             self._ended = entry.at
             match entry.event:
                 case e.Began() as began:
@@ -235,8 +224,8 @@ class _Fold:
             Told(record=self._record, n=entry.n, at=entry.at, kind=kind, names=names, text=text, by=by, when=when)
         )
 
-    def chapter(self, entries: Iterable[e.Entry]) -> Chapter:
-        state = self.run(entries)
+    def chapter(self, taken: Iterable[Taken]) -> Chapter:
+        state = self.run(taken)
         setting = state.setting
         counting = list(results(state).values())
         rows = [row for one in counting if (row := self.row(one, state)) is not None]

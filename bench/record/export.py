@@ -12,11 +12,11 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any, Final
 
-from bench.record.read import BrokenRecord, read_record
+from bench.record.replay import follow
 from bench.walk import events as e
 from bench.walk.results import results
 from bench.walk.setting import Outcome
-from bench.walk.state import OutOfTurn, Refused, Stale, State, outcomes, start, take
+from bench.walk.state import State, outcomes, start
 
 COLUMNS: Final[dict[str, tuple[str, str]]] = {
     "record": ("text", "the record's file name"),
@@ -83,11 +83,7 @@ def rows(path: Path) -> Iterator[dict[str, Any]]:
     """
     state, met = start(), dict[str, e.Met]()
     taken: dict[int, tuple[Outcome, e.Met | None, str]] = {}
-    for entry in read_record(path):
-        try:
-            state = take(state, entry)
-        except (OutOfTurn, Refused, Stale) as error:
-            raise BrokenRecord(path, entry.n, f"does not follow from the lines before it: {error}") from error
+    for _, entry, state in follow(path):
         if isinstance(entry.event, e.Met):
             met[entry.event.instrument] = entry.event
         if isinstance(entry.event, e.Read):

@@ -20,8 +20,9 @@ from typing import Final, Literal
 from bench.record.chain import FIRST, BadLine, decode, hash_of, is_torn, lacks_sectors, split
 from bench.record.index import DISTURBANCES
 from bench.record.read import BrokenRecord, read_lines
+from bench.record.replay import take_next
 from bench.walk.events import Began, Disturbed, Entry, Mended, Read
-from bench.walk.state import OutOfTurn, Refused, Stale, State, outcomes, start, take
+from bench.walk.state import State, outcomes, start
 
 SAME: Final = 1e-9
 """Relative difference of two values that counts as none."""
@@ -255,9 +256,9 @@ class _Check:
         if self.state is None or not self._sound:
             return
         try:
-            self.state = take(self.state, entry)
-        except (OutOfTurn, Refused, Stale) as error:
-            self._say(begin, end, f"does not follow from the lines before it: {error}")
+            self.state = take_next(self.state, entry, self.path)
+        except BrokenRecord as error:
+            self._say(begin, end, error.why)
             return
         if isinstance(entry.event, Read) and entry.event.judged:
             words = _otherwise(entry.event, self.state)

@@ -10,6 +10,8 @@ from pathlib import Path
 from bench.judge.limit import Limit
 from bench.plant.model import Plant, UnknownName
 from bench.quantity import engineering, with_uncertainty
+from bench.record.read import BrokenRecord
+from bench.record.replay import follow
 from bench.record.verify import Verified
 from bench.sequence.file import Found
 from bench.sequence.plan import Step
@@ -17,7 +19,7 @@ from bench.walk import events as e
 from bench.walk.facts import BenchFacts, InstrumentFacts
 from bench.walk.results import results
 from bench.walk.setting import Outcome, Setting
-from bench.walk.state import Phase, State, start, take
+from bench.walk.state import Phase, State, start
 
 MARKS = {"pass": "●", "fail": "✕", "undecided": "○", "void": "–", "skipped": "–"}
 """A sign for each verdict, beside its word."""
@@ -159,15 +161,13 @@ def sheet(path: Path, entries: Iterable[e.Entry], verified: Verified) -> Sheet:
     """Gather one record.
 
     Raises:
-        OutOfTurn, Stale, Refused: the entries are no record that the machine wrote.
-        ValueError: the record is empty.
+        BrokenRecord: the entries are no record that the machine wrote, or none at all.
     """
     state, met = start(), list[tuple[e.Met, str]]()
     happened: list[tuple[str, Happening]] = []
     began = ended = ""
-    for entry in entries:
-        before = state
-        state = take(state, entry)
+    for before, entry, after in follow(path, entries):
+        state = after
         began, ended = began or entry.at, entry.at
         if isinstance(entry.event, e.Met):
             met.append((entry.event, entry.at))
@@ -175,7 +175,7 @@ def sheet(path: Path, entries: Iterable[e.Entry], verified: Verified) -> Sheet:
         if kind:
             happened.append((kind, _told(entry, before)))
     if state.setting is None:
-        raise ValueError(f"{path} holds no walk")
+        raise BrokenRecord(path, 0, "holds no walk")
     ending = {Phase.DONE: "complete", Phase.ABORTED: "aborted"}.get(state.phase, "not finished")
     made = Sheet(path, state.setting, verified, began, ended, ending)
     made.meters = _meters(state.setting, met)

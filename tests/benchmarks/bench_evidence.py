@@ -163,25 +163,25 @@ def best(work: Callable[[], Any], times: int = 3) -> tuple[float, float, Any]:
 
 def traced(folder: Path) -> int:
     """What `proveout trace POINT --alone` does before it prints: search all records, and say what became of it."""
-    from bench.commands.trace import Source
+    from bench.job.history import History
     from bench.job.points import point_of
     from bench.job.study import study
     from bench.record.index import records_in
     from tests.job.season_folder import plant
 
-    source = Source(folder, records_in([folder]), "gannet-head")
+    source = History(folder, records_in([folder]), "gannet-head")
     point = point_of(plant(), POINT)
     return sum(len(one.rows) for one in study(filter(point.matches, source.rows(point.sought))))
 
 
 def compared(folder: Path) -> int:
     """The second pass of a trace: every reading of every point, to see what else changed."""
-    from bench.commands.trace import Source
     from bench.job.common_changes import Across
+    from bench.job.history import History
     from bench.record.index import records_in
     from tests.job.season_folder import plant
 
-    source = Source(folder, records_in([folder]), "gannet-head")
+    source = History(folder, records_in([folder]), "gannet-head")
     heads = sorted(head.at for head in source.heads.values())
     across = Across(heads[len(heads) // 2], heads[len(heads) // 2 + 1])
     for row in source.rows():

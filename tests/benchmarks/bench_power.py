@@ -17,9 +17,9 @@ import time
 from collections import Counter
 from pathlib import Path
 
-from bench.commands.common import folded
 from bench.diagnose.supply.patterns import findings
 from bench.plant.load import load_plant
+from bench.record.replay import replay
 from bench.sequence.power_tree import Powered, PowerTree
 from bench.walk.state import Phase
 from tests.power import pure_walk, small_hall, spice
@@ -132,7 +132,7 @@ def _walked(bay: str, name: str, fault: str, first: str) -> bool:
         return False
     told = json.loads(done.stdout)
     failed = [one["title"] for one in told["verdicts"] if one["verdict"] == "fail"]
-    state = folded(folder / "r.jsonl")
+    state = replay(folder / "r.jsonl")
     named = sorted({(one.kind, one.subject) for one in findings(state)})
     counts = ", ".join(f"{count} {verdict}" for verdict, count in told["counts"].items() if count)
     print(

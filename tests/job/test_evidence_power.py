@@ -1,8 +1,10 @@
 """Evidence out of a first power as it is drafted: what each rung proves, and what it does not."""
 
+from pathlib import Path
+
 import pytest
 
-from bench.commands.trace import Source
+from bench.job.history import History
 from bench.job.points import point_of
 from bench.job.readiness import readiness
 from bench.job.rows import ENERGISED, PARTLY, came_up, distil, every_reading
@@ -10,6 +12,7 @@ from bench.job.series import key_of
 from bench.job.study import study
 from bench.record.append import RecordWriter
 from bench.record.index import may_energise
+from bench.record.replay import follow
 from bench.walk import events as e
 from bench.walk.state import request, take
 from tests.power import pure_walk, small_hall
@@ -34,7 +37,7 @@ def ladder(tmp_path_factory):
 def claims_after(ladder, count):
     """Claim kind and name to status when so many events of the ladder are on record."""
     entries, plant = ladder
-    found = readiness(plant, distil("ladder", entries[:count]).evidence)
+    found = readiness(plant, distil("ladder", follow(Path("ladder"), entries[:count])).evidence)
     return {(one.claim.kind, one.claim.about): one.status for thing in found.of_kind("shelf") for one in thing.states}
 
 
@@ -57,7 +60,7 @@ def test_nothing_is_proven_before_its_rung(ladder):
     came_up = [entry.n for entry in entries if isinstance(entry.event, e.Energised)]
     before = claims_after(ladder, came_up[0] - 1)
     assert before["quiet", inlet] == "proven" and before["polarity", inlet] == "never tested"
-    rows = [row for row in distil("ladder", entries).evidence if row.function == ENERGISED]
+    rows = [row for row in distil("ladder", follow(Path("ladder"), entries)).evidence if row.function == ENERGISED]
     whole = [row for row in rows if PARTLY not in row.between and row.subject == shelf.name]
     assert whole and any(PARTLY in row.between for row in rows)
     assert claims_after(ladder, whole[0].n - 1)["idle", shelf.name] == "never tested"
@@ -74,9 +77,9 @@ def test_every_time_that_a_shelf_came_up_is_traced(ladder, tmp_path):
     assert may_energise(path)
     shelf = plant.shelves_of("2")[0].name
     point = point_of(plant, shelf)
-    source = Source(tmp_path, [path], plant.name)
+    source = History(tmp_path, [path], plant.name)
     rows = [row for row in source.rows(point.sought) if point.matches(row) and row.function == ENERGISED]
-    assert rows == [row for row in came_up("ladder.jsonl", entries) if row.subject == shelf]
+    assert rows == [row for row in came_up("ladder.jsonl", follow(path, entries)) if row.subject == shelf]
     found = study(rows)
     whole = next(one for one in found if one.key.places == (shelf,))
     assert all(row.value > 1.5 and row.standard > 0 and row.unit == "A" for row in whole.rows)
@@ -84,7 +87,7 @@ def test_every_time_that_a_shelf_came_up_is_traced(ladder, tmp_path):
     # fewer cards draw less: these are series of their own
     part = [one for one in found if PARTLY in one.key.places]
     assert len(part) >= 2 and all(len({row.high for row in one.rows}) == 1 for one in part)
-    again = Source(tmp_path, [path], plant.name, again=True)
+    again = History(tmp_path, [path], plant.name, again=True)
     assert {row.n for row in again.rows({shelf})} == {row.n for row in source.rows({shelf})}
     assert not source.broken
 
@@ -95,7 +98,7 @@ def test_a_reading_of_a_shelf_keeps_its_series_when_it_is_made_out_of_a_track(la
 
     records, meters = {}, {}
     entries, _ = ladder
-    tracks = gather(every_reading("ladder", entries), records, meters)
+    tracks = gather(every_reading("ladder", follow(Path("ladder"), entries)), records, meters)
     energised = [key for key in tracks if key.reads == ENERGISED]
     assert energised
     for key in energised:

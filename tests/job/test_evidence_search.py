@@ -15,7 +15,7 @@ from bench.job.claims import Claims
 from bench.job.rows import APART, Chapter, distil
 from bench.plant.load import load_plant
 from bench.plant.model import Plant
-from bench.record.read import read_record
+from bench.record.replay import follow
 
 SEQUENCE = """
 sequence: crosses of W101
@@ -37,7 +37,7 @@ def searched(tmp_path_factory: pytest.TempPathFactory) -> tuple[Plant, Chapter, 
     told = subprocess.run([*command, "--json"], capture_output=True, timeout=300, check=False)
     assert told.returncode == 1, told.stderr.decode()
     assert json.loads(told.stdout)["counts"] == {"pass": 1, "fail": 1}
-    return load_plant(folder / "plant.yaml"), distil(record.name, read_record(record)), record
+    return load_plant(folder / "plant.yaml"), distil(record.name, follow(record)), record
 
 
 def test_the_join_that_the_simulated_plant_has_is_named_in_few_readings(

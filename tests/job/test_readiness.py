@@ -3,8 +3,8 @@
 import msgspec
 import pytest
 
-from bench.commands.job_records import open_folder
 from bench.job.claims import Claims
+from bench.job.folder import open_folder
 from bench.job.reach import Reaching
 from bench.job.readiness import readiness, void
 from bench.job.rows import ENERGISED, PARTLY

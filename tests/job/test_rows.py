@@ -1,11 +1,16 @@
 """Evidence from whole records and from single lines: both say the same."""
 
+from pathlib import Path
+
 import msgspec
 import pytest
 
+import bench
+from bench.job.folder import DEPENDS_ON
 from bench.job.rows import distil, every_reading, from_line
 from bench.record.index import has_notes, head_of, last_time, search
 from bench.record.read import read_record
+from bench.record.replay import follow
 from tests.job.season_folder import record, season
 
 
@@ -14,7 +19,7 @@ def test_lines_say_what_the_fold_says(week):
     """The quick way over the notes and the slow way over the machine agree in every field."""
     path = record(week)
     quick = [from_line(line, path.name, head_of(path).operator) for line in search(path)]
-    slow = every_reading(path.name, read_record(path))
+    slow = every_reading(path.name, follow(path))
     assert len(quick) == len(slow) == 94
     for one, other in zip(quick, slow, strict=True):
         assert one.value == pytest.approx(other.value, rel=1e-12) if other.value is not None else one.value is None
@@ -60,7 +65,7 @@ def test_records_without_notes_are_known(tmp_path):
 def test_a_chapter_keeps_what_counts_and_what_was_told():
     """Evidence of the plant alone, disturbances and acts."""
     path = record(10)
-    chapter = distil("round 10", read_record(path), "digest")
+    chapter = distil("round 10", follow(path), "digest")
     assert chapter.sequence == "weekly round 10" and chapter.finished and chapter.simulated
     assert len(chapter.evidence) == 94
     assert {row.meter for row in chapter.evidence} == {"GH-0007"}
@@ -77,3 +82,8 @@ def test_heads_and_ends_are_read_without_the_rest():
     assert head.plant_file().plant == "gannet-head"
     assert last_time(path) == list(read_record(path))[-1].at
     assert len({head_of(one).plant_digest for one in season().glob("2*.jsonl")}) == 1
+
+
+def test_what_a_chapter_rests_on_is_there():
+    """A part that moved away would have no record read at all, or old chapters kept for good."""
+    assert [part for part in DEPENDS_ON if not (Path(bench.__file__).parent / part).exists()] == []

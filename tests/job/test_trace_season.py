@@ -6,8 +6,8 @@ import math
 import msgspec
 import pytest
 
-from bench.commands.trace import Source
 from bench.job.common_changes import Across
+from bench.job.history import History
 from bench.job.points import names_in, point_of, surroundings
 from bench.job.rows import Told
 from bench.job.series import key_of, verdict_turn
@@ -21,7 +21,7 @@ from tests.job.season_folder import apart, plant, reading, season
 
 @functools.cache
 def source(again=False):
-    return Source(season(), records_in([season()]), "gannet-head", again)
+    return History(season(), records_in([season()]), "gannet-head", again)
 
 
 def joined(name):

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Final, Literal
 
 from bench.record.read import BrokenRecord, read_record
+from bench.record.replay import take_next
 from bench.screens.walk import findings
 from bench.screens.walk.follow import Follower, Happened
 from bench.screens.walk.pace import Pace
@@ -142,12 +143,7 @@ class Tape:
             raise BrokenRecord(self.record, 0, "holds no walk")
 
     def _fold(self, follower: Follower, entry: e.Entry) -> Happened:
-        follower.hear(entry)
-        news = follower.news.get_nowait()
-        if not isinstance(news, Happened):
-            why = follower.lost.why if follower.lost is not None else ""
-            raise BrokenRecord(self.record, entry.n, f"does not follow from the lines before it: {why}")
-        return news
+        return follower.took(entry, take_next(follower.state, entry, self.record))
 
     def _keep(self, index: int, follower: Follower) -> None:
         self._kept[index] = _Kept(follower.state, follower.pace.copy(), follower.since)

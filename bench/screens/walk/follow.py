@@ -159,13 +159,17 @@ class Follower:
     def _fold(self, entry: e.Entry) -> None:
         if self.lost is not None and self.lost.broken:
             return
-        before = self.state
         try:
-            after = take(before, entry)
+            after = take(self.state, entry)
         except (OutOfTurn, Stale, Refused, ValueError) as error:
             # a record that this program cannot fold: another version's, or a bug
             self._lose(Lost(f"event {entry.n} of the record is not understood: {error}", broken=True))
             return
+        self.news.put(self.took(entry, after))
+
+    def took(self, entry: e.Entry, after: State) -> Happened:
+        """Go on to the state after an entry, and say what became of it."""
+        before = self.state
         fresh = after.history.outcome if after.history is not None and after.history is not before.history else None
         self._time(entry, before, after, fresh)
         if after.number != before.number:
@@ -176,7 +180,7 @@ class Follower:
             self.rise, self.trend = None, ()
         self.failing = ""
         self.state = after
-        self.news.put(Happened(entry, before, after, fresh))
+        return Happened(entry, before, after, fresh)
 
     def _time(self, entry: e.Entry, before: State, after: State, fresh: Outcome | None) -> None:
         if fresh is not None and before.step is not None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import msgspec
@@ -13,6 +14,7 @@ from bench.diagnose.earth.plant import network_of, where_to_look
 from bench.diagnose.earth.search import settings_of
 from bench.job.claims import Claims
 from bench.job.rows import distil
+from bench.record.replay import follow
 from bench.sequence.file import Found, Seek
 from tests.diagnose.earth.earth_walk import EarthWalk, gone, poor, second_path
 
@@ -211,7 +213,7 @@ def test_what_it_says_of_bonds_is_evidence(faults: list[Any], passed: int, faile
     setting = walk.state.setting
     assert setting is not None
     search = next(step.key for step in setting.plan.steps if step.kind == "seek")
-    rows = [row for row in distil("r", walk.entries).evidence if row.step == search]
+    rows = [row for row in distil("r", follow(Path("r"), walk.entries)).evidence if row.step == search]
     assert sum(row.verdict == "pass" for row in rows) == passed
     assert {row.subject for row in rows if row.verdict == "fail"} == failed
     claims = Claims(setting.plant)

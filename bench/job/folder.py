@@ -1,25 +1,45 @@
-"""What the commands share that look into a folder of records: its chapters, quick where nothing has changed."""
+"""A folder of records as one: each record distilled once, quick where nothing has changed since."""
 
 from __future__ import annotations
 
 import functools
 import hashlib
-import sys
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Final
 
-if TYPE_CHECKING:
-    from bench.job.rows import Chapter, Evidence, Told
-    from bench.plant.model import Plant
-    from bench.record.index import Head
-    from bench.record.read import BrokenRecord
+import msgspec
+
+import bench
+from bench.job.reach import Reaching, differences
+from bench.job.readiness import void
+from bench.job.rows import Chapter, Evidence, Told, distil
+from bench.plant.model import Plant
+from bench.plant.resolve import resolve
+from bench.record.index import DISTURBANCES, Cache, Head, chain_of, declared, head_of, records_in
+from bench.record.read import BrokenRecord
+from bench.record.replay import follow
+from bench.walk.events import Disturbed
 
 Tell = Callable[[int, int], None]
 """Is told which record of how many is read; may raise to end the reading."""
-DEPENDS_ON = ("walk", "judge", "plant", "sequence", "job/rows.py", "quantity.py", "roles.py", "files.py")
+DEPENDS_ON: Final = (
+    "walk",
+    "judge",
+    "plant",
+    "sequence",
+    "record",
+    "job/rows.py",
+    "quantity.py",
+    "roles.py",
+    "files.py",
+)
 """The code that a chapter rests on: when it changes, chapters are made anew."""
+
+
+class NoRecords(ValueError):
+    """A folder that should hold records is not there, or holds none."""
 
 
 @dataclass(slots=True)
@@ -53,6 +73,14 @@ class Folder:
         """The evidence of all chapters."""
         return [row for chapter in self.chapters for row in chapter.evidence]
 
+    def counting(self, plant: Plant) -> list[Evidence]:
+        """The evidence that still counts for a plant as it is now: what was disturbed or changed since is void.
+
+        Raises:
+            BrokenRecord: a record's plant cannot be read.
+        """
+        return void(self.rows, self.told, Reaching(plant), changes_since(self, plant))
+
     @property
     def simulated(self) -> bool:
         """Whether the evidence that counts comes from simulated benches."""
@@ -68,29 +96,24 @@ def open_folder(path: Path, plant: str = "", tell: Tell | None = None) -> Folder
     Args:
         path: the folder.
         plant: the plant's name; empty takes every record.
-        tell: is told before each record which one of how many it is; by default a line on the terminal is written over.
+        tell: is told before each record which one of how many it is.
 
     Raises:
-        BadRequest: no such folder.
+        NoRecords: no such folder.
         BrokenRecord: the folder's file of disturbances was changed.
     """
-    from bench.errors import BadRequest
-    from bench.record.index import records_in
-    from bench.record.read import BrokenRecord
-
     if not path.is_dir():
-        raise BadRequest(f"found no folder {path}, expected the one that the records are in; name it with --logs")
+        raise NoRecords(f"found no folder {path}, expected the one that the records are in; name it with --logs")
     folder = Folder(path)
     records = records_in([path])
     for number, record in enumerate(records, 1):
-        (tell or _say_progress)(number, len(records))
+        if tell is not None:
+            tell(number, len(records))
         name = str(record.relative_to(path))
         try:
             _add(folder, record, name, plant)
         except BrokenRecord as error:
             folder.broken.append(error)
-    if tell is None:
-        _say_progress(0, 0)
     folder.declared = declared_in(path)
     if any(not chapter.simulated for chapter in folder.chapters):
         for chapter in folder.chapters:
@@ -107,10 +130,6 @@ def declared_in(path: Path) -> list[Told]:
     Raises:
         BrokenRecord: the file that they stand in was changed.
     """
-    from bench.job.rows import Told
-    from bench.record.index import DISTURBANCES, declared
-    from bench.walk.events import Disturbed
-
     found = []
     for entry in declared(path):
         event = entry.event
@@ -131,8 +150,6 @@ def declared_in(path: Path) -> list[Told]:
 
 
 def _add(folder: Folder, record: Path, name: str, plant: str) -> None:
-    from bench.record.index import head_of
-
     head = head_of(record)
     if plant and head.plant_name != plant:
         folder.left_out[name] = f"of the plant {head.plant_name}"
@@ -152,13 +169,6 @@ def chapter_of(folder: Path, name: str, head: Head) -> Chapter:
     Raises:
         BrokenRecord: its chain does not hold, or the machine does not take it.
     """
-    import msgspec
-
-    from bench.job.rows import Chapter, distil
-    from bench.record.index import Cache, chain_of
-    from bench.record.read import BrokenRecord, read_record
-    from bench.walk.state import OutOfTurn, Refused, Stale
-
     chain = chain_of(head.path)
     cache = Cache(folder, f"chapter {name} {_code()}")
     kept = cache.get(chain.last)
@@ -167,10 +177,7 @@ def chapter_of(folder: Path, name: str, head: Head) -> Chapter:
             return msgspec.json.decode(kept, type=Chapter)
         except msgspec.MsgspecError:
             pass  # written by halves, or by hand: it is made anew
-    try:
-        chapter = distil(name, read_record(head.path), head.plant_digest)
-    except (OutOfTurn, Refused, Stale) as error:
-        raise BrokenRecord(head.path, 0, f"does not follow from its own lines: {error}") from error
+    chapter = distil(name, follow(head.path), head.plant_digest)
     cache.put(chain.last, msgspec.json.encode(chapter))
     return chapter
 
@@ -178,24 +185,14 @@ def chapter_of(folder: Path, name: str, head: Head) -> Chapter:
 @functools.cache
 def _code() -> str:
     """A digest of the code that chapters rest on, by name, size and time of change."""
-    import bench
-
     root = Path(bench.__file__).parent
     digest = hashlib.sha256(bench.__version__.encode())
     for part in DEPENDS_ON:
         path = root / part
-        for file in sorted(path.glob("*.py")) if path.is_dir() else [path]:
+        for file in sorted(path.rglob("*.py")) if path.is_dir() else [path]:
             facts = file.stat()
             digest.update(f"{file.name} {facts.st_size} {facts.st_mtime_ns};".encode())
     return digest.hexdigest()
-
-
-def _say_progress(number: int, of: int) -> None:
-    """One line that is written over, on a terminal only."""
-    if not sys.stderr.isatty():
-        return
-    text = f"reading records: {number} of {of}" if of else ""
-    print(f"\r{text:40}\r" if not text else f"\r{text}", end="", file=sys.stderr, flush=True)
 
 
 def changes_since(folder: Folder, plant: Plant) -> dict[str, dict[str, str]]:
@@ -204,9 +201,6 @@ def changes_since(folder: Folder, plant: Plant) -> dict[str, dict[str, str]]:
     Raises:
         BrokenRecord: a record's plant cannot be read.
     """
-    from bench.job.reach import differences
-    from bench.plant.resolve import resolve
-
     by_digest: dict[str, dict[str, str]] = {}
     found = {}
     for chapter in folder.chapters:
@@ -223,14 +217,9 @@ def newest_plant(paths: Iterable[Path]) -> Plant:
     """The plant of the newest record, for those who name none.
 
     Raises:
-        BadRequest: there is no record.
+        NoRecords: there is no record.
         BrokenRecord: it cannot be read.
     """
-    from bench.errors import BadRequest
-    from bench.plant.resolve import resolve
-    from bench.record.index import head_of
-    from bench.record.read import BrokenRecord
-
     newest = None
     for path in paths:
         try:
@@ -240,5 +229,5 @@ def newest_plant(paths: Iterable[Path]) -> Plant:
         if newest is None or head.at > newest.at:
             newest = head
     if newest is None:
-        raise BadRequest("found no record, expected at least one; name their folder with --logs")
+        raise NoRecords("found no record, expected at least one; name their folder with --logs")
     return resolve(newest.plant_file())

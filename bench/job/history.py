@@ -1,0 +1,134 @@
+"""The readings of a folder over time, and what became of a point: what was touched then, what else changed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from pathlib import Path
+
+from bench.job.common_changes import Across
+from bench.job.folder import Tell, chapter_of, declared_in
+from bench.job.points import Point, Surroundings, surroundings
+from bench.job.reach import differences
+from bench.job.rows import Evidence, Told, came_up, every_reading, from_line
+from bench.job.study import Study, Window, bench_changes, study
+from bench.job.suspects import suspects
+from bench.plant.model import Plant
+from bench.plant.resolve import resolve
+from bench.record.index import Head, has_notes, head_of, last_time, may_energise, search
+from bench.record.read import BrokenRecord
+from bench.record.replay import follow
+
+
+class History:
+    """The readings of a folder, record by record, never more than one record's in memory.
+
+    Args:
+        folder: of the records.
+        records: the records.
+        plant: the plant's name: records of others are passed over.
+        again: fold every record in place of reading what was noted.
+        tell: is told before each record which one of how many it is; may raise to end the reading.
+    """
+
+    def __init__(
+        self, folder: Path, records: list[Path], plant: str, again: bool = False, tell: Tell | None = None
+    ) -> None:
+
+        self.folder = folder
+        self.heads: dict[str, Head] = {}
+        self.broken: list[str] = []
+        self._again, self._tell = again, tell
+        for path in records:
+            try:
+                head = head_of(path)
+            except BrokenRecord as error:
+                self.broken.append(str(error))
+                continue
+            if head.plant_name == plant:
+                self.heads[str(path.relative_to(folder))] = head
+        # what a simulator says proves nothing at the rack: it is left out as soon as there is a real record
+        self.simulated = all(head.bench.simulated for head in self.heads.values())
+        if not self.simulated:
+            self.heads = {name: head for name, head in self.heads.items() if not head.bench.simulated}
+
+    def rows(self, names: Iterable[str] | None = None) -> Iterator[Evidence]:
+        """The readings of some names, or all."""
+        wanted = None if names is None else frozenset(names)
+        for number, (name, head) in enumerate(self.heads.items(), 1):
+            if self._tell is not None:
+                self._tell(number, len(self.heads))
+            try:
+                if not self._again and has_notes(head.path):
+                    for line in search(head.path, wanted):
+                        row = from_line(line, name, head.operator)
+                        if row is not None:
+                            yield row
+                    if not may_energise(head.path):
+                        continue
+                    folded = came_up(name, follow(head.path))
+                else:
+                    folded = every_reading(name, follow(head.path))
+                for row in folded:
+                    if wanted is None or row.subject in wanted or not wanted.isdisjoint(row.between):
+                        yield row
+            except BrokenRecord as error:
+                self.broken.append(str(error))
+
+    def told(self, plant: Plant, window: Window) -> list[Told]:
+        """What happened inside a window, from the records that overlap it and from what was declared outside walks."""
+        found = declared_in(self.folder)
+        for name, head in self.heads.items():
+            if head.at > window.until_at or last_time(head.path) < window.after_at:
+                continue
+            try:
+                found += chapter_of(self.folder, name, head).told
+            except BrokenRecord as error:
+                self.broken.append(str(error))
+        return [*found, *bench_changes(window), *self._plant_changes(window)]
+
+    def _plant_changes(self, window: Window) -> list[Told]:
+        """The plant file was another one at the last reading before."""
+        last, first, _ = window.sides
+        if last is None:
+            return []
+        before, after = self.heads[last.record], self.heads[first.record]
+        if before.plant_digest == after.plant_digest:
+            return []
+        changed = differences(resolve(before.plant_file()), resolve(after.plant_file()))
+        return [
+            Told(record=first.record, n=1, at=after.at, kind="plant", names=(name,), text=words)
+            for name, words in changed.items()
+        ]
+
+
+def studies_of(history: History, plant: Plant, point: Point, alone: bool = False) -> list[Study]:
+    """Every series of a point: what became of it, what happened then and, unless alone, what else changed."""
+    studies = study(row for row in history.rows(point.sought) if point.matches(row))
+    return _explained(studies, history, plant, surroundings(plant, point), alone)
+
+
+MOST_COMPARED = 5
+"""Series of a point for which it is asked what else changed at the same time; those that changed most."""
+
+
+def _explained(studies: list[Study], history: History, plant: Plant, around: Surroundings, alone: bool) -> list[Study]:
+    """The studies with what happened inside their windows and what else changed then, in one pass over the rest."""
+    compared: dict[int, Across] = {}
+    for number, one in enumerate(studies):
+        if not alone and one.window is not None and one.window.after_at and len(compared) < MOST_COMPARED:
+            compared[number] = Across(one.window.after_at, one.window.until_at)
+    if compared:
+        for row in history.rows():
+            for across in compared.values():
+                across.take(row)
+    found = []
+    for number, one in enumerate(studies):
+        window = one.window
+        if window is None:
+            found.append(one)
+            continue
+        told = suspects(history.told(plant, window), window.after_at, window.until_at, around, plant)
+        common = compared[number].common(plant, one.key) if number in compared else None
+        found.append(replace(one, suspects=tuple(told), common=common))
+    return found
