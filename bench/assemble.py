@@ -402,8 +402,7 @@ def _bench_at_work(
     with SimulatedBench(configuration) as running:
         hands = SimulatedHands(running, ambient.value, _dials(bench))
         if state is not None:
-            here = state.conditions
-            hands.restore(here.closed, here.live, here.out, here.lifted, here.rig)
+            hands.restore(state.conditions.handled, state.conditions.rig)
         yield dict(running.ports), hands
 
 

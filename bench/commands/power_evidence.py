@@ -6,8 +6,9 @@ from pathlib import Path
 
 from bench.job.folder import open_folder
 from bench.job.readiness import readiness
+from bench.plant.handled import Handled
 from bench.plant.model import Plant
-from bench.sequence.file import Do, Energise
+from bench.sequence.file import Energise
 from bench.sequence.plan import Plan
 
 MOST = 4
@@ -25,18 +26,17 @@ def cleared(plan: Plan, plant: Plant, beside: Path, simulated: bool) -> dict[str
     """
     found: dict[str, str] = {}
     folders: dict[str, _Clearance] = {}
-    out: set[str] = set()
+    handled = Handled()
     for step in plan.steps:
         source = step.source
-        if isinstance(source, Do):
-            out = (out | set(source.take_out)) - set(source.put_in)
+        handled = handled.after(source.changes)
         if not isinstance(source, Energise) or not source.evidence:
             continue
         if source.evidence not in folders:
             folders[source.evidence] = _Clearance(source.evidence, plant, beside, simulated)
         for shelf in step.subject.split("+"):
             if shelf in plant.shelves:
-                cards = any(card.name not in out for card in plant.shelves[shelf].cards)
+                cards = any(card.name not in handled.out for card in plant.shelves[shelf].cards)
                 why = folders[source.evidence].why_not(shelf, cards)
                 found[shelf] = found.get(shelf) or why
     return found

@@ -353,7 +353,7 @@ def _on(setting: Setting, step: Step, conditions: Conditions) -> tuple[str, ...]
         return ()
     cards = {card.name for name in (shelves[0], *setting.plant.shelves[shelves[0]].halves)
              for card in setting.plant.shelves[name].cards}  # fmt: skip
-    whole = not cards & conditions.out and step.source.dummy is None
+    whole = not cards & conditions.handled.out and step.source.dummy is None
     return shelves if whole else (shelves[0], PARTLY)
 
 

@@ -333,8 +333,7 @@ class Runner:
         number, instrument = getattr(event, "number", None), getattr(event, "instrument", "")
         setting = self.state.setting
         if isinstance(event, e.MadeSafe) and setting is not None:
-            here = self.state.conditions
-            beyond = still_live(setting.plant, here.live, here.closed)
+            beyond = still_live(setting.plant, self.state.conditions.handled)
             event = msgspec.structs.replace(event, left=[*event.left, *beyond])
         why = self._record(event)
         if not why or self._unwritten is not None:

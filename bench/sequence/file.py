@@ -11,6 +11,7 @@ from typing import Any, Final, Literal
 import msgspec
 
 from bench.files import Inconsistent
+from bench.plant.handled import Change, Kind
 from bench.quantity import Amount, Current, Duration, Ratio, Resistance, Temperature, Voltage
 from bench.roles import Reads, Role
 
@@ -56,6 +57,16 @@ class Limit(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
 
 class _Common(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", tag_field="step"):
     title: str = ""
+
+    @property
+    def energises(self) -> bool:
+        """Whether something may be live after it that was not before."""
+        return False
+
+    @property
+    def changes(self) -> tuple[Change, ...]:
+        """What hands leave otherwise in the plant by it."""
+        return ()
 
 
 class Tag(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
@@ -156,6 +167,24 @@ class Do(_Common, frozen=True, kw_only=True, tag="do"):
     def energises(self) -> bool:
         """Whether something may be live after it that was not before."""
         return bool(self.close or self.switch_on)
+
+    @property
+    def changes(self) -> tuple[Change, ...]:
+        """What hands leave otherwise in the plant by it; of a thing that is named twice the second counts."""
+        return tuple(Change(kind, name, state) for field, kind, state in _CHANGES for name in getattr(self, field))
+
+
+_CHANGES: Final[tuple[tuple[str, Kind, str], ...]] = (
+    ("close", "breaker", "closed"),
+    ("open", "breaker", "open"),
+    ("switch_on", "supply", "on"),
+    ("switch_off", "supply", "off"),
+    ("take_out", "card", "out"),
+    ("put_in", "card", "in"),
+    ("lift", "bond", "lifted"),
+    ("refit", "bond", "in place"),
+)
+"""Lists of an act's names, the kind of what is named there, and how it is left."""
 
 
 class Ask(_Common, frozen=True, kw_only=True, tag="ask"):

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from bench.judge.watch import Ladder, Rung
+from bench.plant.handled import Handled
 from bench.plant.model import Plant
 from bench.quantity import engineering
 from bench.sequence.file import Do, Energise
@@ -94,15 +95,13 @@ class Ladders:
 
     def __init__(self, plant: Plant) -> None:
         self._plant = plant
-        self._closed: frozenset[str] = frozenset()
-        self._out: frozenset[str] = frozenset()
+        self._handled = Handled()
         self._trees: dict[float, PowerTree] = {}
         self._known: dict[tuple[object, ...], Forecast] = {}
 
     def after(self, act: Do) -> None:
         """Something is done by hand."""
-        self._closed = (self._closed | frozenset(act.close)) - frozenset(act.open)
-        self._out = (self._out | frozenset(act.take_out)) - frozenset(act.put_in)
+        self._handled = self._handled.after(act.changes)
 
     def _tree(self, step: Energise) -> PowerTree:
         return self._trees.setdefault(step.derating.value, PowerTree(self._plant, step.derating.value))
@@ -113,7 +112,7 @@ class Ladders:
         Raises:
             WillNotCarry: the loads ask for more than the way to them can carry.
         """
-        what = powered(step, self._plant, self._closed, self._out)
+        what = powered(step, self._plant, self._handled.closed, self._handled.out)
         key = (what.at, what.volts, what.closed, what.out, tuple(what.dummy.items()), step.derating.value)
         if key not in self._known:
             self._known[key] = self._tree(step).forecast(what)

@@ -7,11 +7,12 @@ import selectors
 import subprocess
 import sys
 import threading
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from typing import Final
 
 import msgspec
 
+from bench.plant.handled import Handled
 from bench.roles import Reads
 from bench.sequence.file import Do, Energise, Measure, Prove, Rig, Zero
 from bench.sequence.plan import Step
@@ -123,10 +124,7 @@ class SimulatedHands:
         self._bench = bench
         self._ambient = ambient
         self._dials = dials
-        self._closed: set[str] = set()
-        self._live: set[str] = set()
-        self._out: set[str] = set()
-        self._lifted: set[str] = set()
+        self._handled = Handled()
 
     def reaches(self, step: Step) -> str:
         """Nothing but these hands does it."""
@@ -152,22 +150,15 @@ class SimulatedHands:
         """Take the probes off."""
         self._bench.move(Move(lift=True))
 
-    def restore(
-        self,
-        closed: Collection[str],
-        live: Collection[str],
-        out: Collection[str] = (),
-        lifted: Collection[str] = (),
-        rig: Rig | None = None,
-    ) -> None:
+    def restore(self, handled: Handled, rig: Rig | None = None) -> None:
         """Put breakers, supplies, cards, bonds and clips as an earlier part of the walk left them."""
-        self._closed, self._live, self._out, self._lifted = set(closed), set(live), set(out), set(lifted)
-        if closed or live or out or lifted or rig is not None:
+        self._handled = handled
+        if handled.closed or handled.live or handled.out or handled.lifted or rig is not None:
             moved = Move(
-                breakers=sorted(self._closed),
-                energise=sorted(self._live),
-                out=sorted(self._out),
-                lifted=sorted(self._lifted),
+                breakers=sorted(handled.closed),
+                energise=sorted(handled.live),
+                out=sorted(handled.out),
+                lifted=sorted(handled.lifted),
                 rig=rig,
             )
             self._bench.move(moved)
@@ -182,21 +173,17 @@ class SimulatedHands:
             dummies = dict.fromkeys(on, amps) if amps else {}
             self._bench.move(Move(dial=dial, supply_at=source.at, dummies=dummies, in_lead=source.ammeter))
             return
-        if not isinstance(source, Do):
-            return
-        if source.lift or source.refit:
-            self._lifted = (self._lifted | set(source.lift)) - set(source.refit)
-            self._bench.move(Move(lifted=sorted(self._lifted)))
-        if source.rig is not None:
+        changes = source.changes
+        self._handled = self._handled.after(changes)
+        kinds = {change.kind for change in changes}
+        if "bond" in kinds:
+            self._bench.move(Move(lifted=sorted(self._handled.lifted)))
+        if isinstance(source, Do) and source.rig is not None:
             self._bench.move(Move(rig=source.rig))
-        if source.put_in or source.take_out:
-            self._out = (self._out | set(source.take_out)) - set(source.put_in)
-            self._bench.move(Move(out=sorted(self._out)))
-        if not (source.energises or source.open or source.switch_off):
-            return
-        self._closed = (self._closed | set(source.close)) - set(source.open)
-        self._live = (self._live | set(source.switch_on)) - set(source.switch_off)
-        self._bench.move(Move(breakers=sorted(self._closed), energise=sorted(self._live)))
+        if "card" in kinds:
+            self._bench.move(Move(out=sorted(self._handled.out)))
+        if kinds & {"breaker", "supply"}:
+            self._bench.move(Move(breakers=sorted(self._handled.closed), energise=sorted(self._handled.live)))
 
     def answer(self, step: Step) -> str:
         """Read the caution, type the hold point's word, do the act, answer the question, listen to the tester."""

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Final
 
 from bench.judge.limit import Limit
 from bench.judge.watch import LEAST_READINGS, Ladder, drift, inrush
+from bench.plant.handled import Handled
 from bench.plant.model import Plant
 from bench.quantity import engineering
 from bench.sequence.file import Energise
@@ -281,20 +282,18 @@ def search_offer(shelf: str) -> str:
     )
 
 
-def still_live(plant: Plant, live: Collection[str], closed: Collection[str]) -> list[str]:
+def still_live(plant: Plant, handled: Handled) -> list[str]:
     """What the program cannot switch off itself, and whom to tell to open what.
 
     Args:
         plant: the plant.
-        live: supplies of the plant that were switched on by hand.
-        closed: breakers that were closed by hand.
+        handled: its supplies and breakers as they were left.
     """
     told = []
-    for name in live:
+    for name in sorted(handled.live):
         supply = plant.supplies[name]
-        behind = [
-            breaker for breaker in plant.breakers if breaker in closed and plant.breakers[breaker].feed == supply.feed
-        ]
+        fed = [one for one, breaker in plant.breakers.items() if breaker.feed == supply.feed]
+        behind = [one for one in fed if one in handled.closed]
         main = behind[0] if behind else ""
         kind = supply.kind if supply.kind != "bench" else "supply"
         if main:

@@ -21,6 +21,7 @@ from bench.judge.limit import Limit
 from bench.judge.ohms import Leads, ThermalEmf
 from bench.judge.reading import overload_reading, reading_budget
 from bench.judge.uncertainty import Budget
+from bench.plant.handled import Handled
 from bench.plant.model import Plant
 from bench.plant.resolve import resolve
 from bench.quantity import engineering
@@ -49,34 +50,33 @@ class Conditions:
         ambient: of conductors and meter, in °C.
         zeros: instrument to what its shorted leads read, in ohms, oldest first.
         answers: what was asked for and answered, by name.
-        closed: breakers that were closed by hand in this walk and not opened since.
-        live: supplies of the plant that were switched on by hand in this walk and not off since.
-        out: cards that were taken out by hand in this walk and not put in since.
+        handled: the plant as it was left by hands and outputs.
         fed: what a supply of the bench feeds, while its output is on.
-        lifted: bonds that were taken off by hand in this walk and not put back since.
         rig: what is clipped to ends by hand, None where nothing ever was.
     """
 
     ambient: float = 20.0
     zeros: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
     answers: Mapping[str, str] = field(default_factory=dict)
-    closed: frozenset[str] = frozenset()
-    live: frozenset[str] = frozenset()
-    out: frozenset[str] = frozenset()
+    handled: Handled = field(default_factory=Handled)
     fed: Powered | None = None
-    lifted: frozenset[str] = frozenset()
     rig: Rig | None = None
 
-    def after(self, act: Do) -> Conditions:
-        """The conditions after something was done by hand."""
+    def after(self, act: Do, n: int, by: str, at: str) -> Conditions:
+        """The conditions after something was done by hand.
+
+        Args:
+            act: what was done.
+            n: number of the event that confirmed it.
+            by: who did it; empty where not known.
+            at: time of day, UTC.
+        """
+        handled = self.handled.after(act.changes, n, by, at)
         return replace(
             self,
-            closed=(self.closed | set(act.close)) - set(act.open),
-            live=(self.live | set(act.switch_on)) - set(act.switch_off),
-            out=(self.out | set(act.take_out)) - set(act.put_in),
-            lifted=(self.lifted | set(act.lift)) - set(act.refit),
+            handled=handled,
             rig=self.rig if act.rig is None else act.rig,
-            fed=None if self.fed is None else replace(self.fed, closed=(self.closed | set(act.close)) - set(act.open)),
+            fed=None if self.fed is None else replace(self.fed, closed=handled.closed),
         )
 
     def with_answer(self, ask: Ask, answer: str, refuse: Callable[[str], Exception]) -> Conditions:
@@ -154,6 +154,7 @@ class Outcome:
         zero: what was taken off for the leads, in ohms.
         at: time of day of the reading, UTC; empty for other steps.
         ambient: °C that was taken for it.
+        handled: the plant as it was left then: before a reading, and after an act. None for other steps.
         bench: the bench that took the reading.
         barred: whether the walk itself passed it over, and no person with a reason.
         finding: of a load that was brought up, what is wrong with it in one word: ``short``, ``heavy``, ``light``,
@@ -183,6 +184,7 @@ class Outcome:
     zero: float | None = None
     at: str = ""
     ambient: float = 20.0
+    handled: Handled | None = field(default=None, repr=False, compare=False)
     bench: BenchFacts | None = field(default=None, repr=False, compare=False)
     barred: bool = False
     finding: str = ""
@@ -191,9 +193,9 @@ class Outcome:
     answer: str = ""
 
     @classmethod
-    def done(cls, step: Step, n: int, event: e.Event) -> Outcome:
-        """A step without a reading was done."""
-        return cls(step.index, step.key, n, "done", "Done.", step.subject)
+    def done(cls, step: Step, n: int, handled: Handled | None = None) -> Outcome:
+        """A step without a reading was done, and left the plant as said here."""
+        return cls(step.index, step.key, n, "done", "Done.", step.subject, handled=handled)
 
     @classmethod
     def beeped(cls, step: Step, n: int, beeps: bool) -> Outcome:
@@ -393,9 +395,10 @@ class Setting:
         """An energise step with the breakers that are closed and the cards that are in now."""
         source = step.source
         assert isinstance(source, Energise)
-        key = (step.index, conditions.closed, conditions.out)
+        closed, out = conditions.handled.closed, conditions.handled.out
+        key = (step.index, closed, out)
         if key not in self._prepared:
-            self._prepared[key] = prepare(self.plant, source, conditions.closed, conditions.out)
+            self._prepared[key] = prepare(self.plant, source, closed, out)
         return self._prepared[key]
 
     def judge_energised(
@@ -416,6 +419,7 @@ class Setting:
             unit="A",
             at=at,
             ambient=conditions.ambient,
+            handled=conditions.handled,
             bench=self.bench,
         )
         return judge_energised(step, event, self.prepared(step, conditions), base, hold)
@@ -487,6 +491,7 @@ class Setting:
             zero=zero,
             at=at,
             ambient=conditions.ambient,
+            handled=conditions.handled,
             bench=self.bench,
         )
         table = facts.table if facts is not None else None

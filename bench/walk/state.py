@@ -70,6 +70,7 @@ import msgspec
 
 from bench.judge.judge_error import JudgeError
 from bench.judge.watch import Ladder
+from bench.plant.handled import Change
 from bench.sequence.file import Ask as AskStep
 from bench.sequence.file import Do, Energise, Found, Hold, Measure, Set
 from bench.sequence.plan import Step
@@ -383,6 +384,9 @@ def _sound(setting: Setting) -> Setting:
 def _made_safe(state: State, event: e.MadeSafe, n: int) -> State:
     silent = [name for name in state.powered if name not in event.confirmed]
     bad = (*(name for name, confirmed in event.confirmed.items() if not confirmed), *silent)
+    told = {**event.confirmed, **dict.fromkeys(silent, False)}
+    outputs = [Change("output", name, "off" if confirmed else "may be on") for name, confirmed in told.items()]
+    state = _noted_output(state, outputs, n)
     if state.then in (Phase.DONE, Phase.ABORTED):
         powered = {name: index for name, index in state.powered.items() if name in bad}
         return _to(state, state.then, unconfirmed=bad, powered=powered, held=frozenset())
@@ -555,13 +559,13 @@ def _doubt(state: State, step: Step, names: set[str]) -> str:
 
 def _anything_live(state: State) -> bool:
     """Whether an output of the bench or a supply of the plant is on, as far as the walk knows."""
-    return bool(state.powered or state.conditions.live)
+    return bool(state.powered or state.conditions.handled.live)
 
 
 def _made_live_at(state: State) -> int | None:
     """The first step of those that switched on by hand what is still live; None where nothing is."""
     assert state.setting is not None
-    live, steps = state.conditions.live, state.setting.plan.steps
+    live, steps = state.conditions.handled.live, state.setting.plan.steps
     done = [steps[index] for index, outcome in state.latest.items() if live and outcome.verdict == "done"]
     acts = [(step.index, step.source) for step in done if isinstance(step.source, Do)]
     return min((index for index, act in acts if live & set(act.switch_on)), default=None)
@@ -592,7 +596,16 @@ def _maybe_on(state: State) -> State:
     if state.phase not in (Phase.SWITCHING, Phase.ENERGISING) or step is None or not _energises(step):
         return state
     met = state.met.get(step.role or "")
-    return state if met is None else replace(state, powered={met.instrument: step.index, **state.powered})
+    if met is None:
+        return state
+    state = _noted_output(state, [Change("output", met.instrument, "may be on")], state.taken)
+    return replace(state, powered={met.instrument: step.index, **state.powered})
+
+
+def _noted_output(state: State, changes: Iterable[Change], n: int) -> State:
+    """The same, with outputs of instruments noted as they were left; no hand did it."""
+    handled = state.conditions.handled.after(changes, n, at=state.at)
+    return replace(state, conditions=replace(state.conditions, handled=handled))
 
 
 def _keep(state: State, outcome: Outcome) -> State:
@@ -640,8 +653,9 @@ def _answered(state: State, event: e.Answered, n: int) -> State:
             raise Refused("answer yes if the tester beeps, or no if it is silent")
         return _advance(state, Outcome.beeped(step, n, beeps))
     if isinstance(source, Do):
-        state = replace(state, conditions=state.conditions.after(source))
-    return _advance(state, Outcome.done(step, n, event))
+        conditions = state.conditions.after(source, n, event.by or state.seat, state.at)
+        return _advance(replace(state, conditions=conditions), Outcome.done(step, n, conditions.handled))
+    return _advance(state, Outcome.done(step, n))
 
 
 def _placed(state: State, event: e.Answered, n: int) -> State:
@@ -663,7 +677,8 @@ def _read(state: State, event: e.Read, n: int) -> State:
 def _switched(state: State, event: e.Switched, n: int) -> State:
     step = state.step
     assert step is not None and isinstance(step.source, Set)
-    wanted = step.source.output
+    source = step.source
+    wanted = source.output
     if not event.confirmed or event.state != wanted:
         found = f"did not confirm that its output is {wanted}"
         if event.confirmed:
@@ -677,18 +692,21 @@ def _switched(state: State, event: e.Switched, n: int) -> State:
         )
         return _troubled(state, trouble, n)
     powered = {name: index for name, index in state.powered.items() if name != event.instrument}
+    volts = source.voltage.value if source.voltage is not None and wanted == "on" else None
+    state = _noted_output(state, [Change("output", event.instrument, wanted, volts=volts)], n)
     if wanted == "off":
         state = replace(state, conditions=replace(state.conditions, fed=None))
-    if wanted == "on":
+    else:
         powered[event.instrument] = min(step.index, state.powered.get(event.instrument, step.index))
-    return _advance(replace(state, powered=powered), Outcome.done(step, n, event))
+    return _advance(replace(state, powered=powered), Outcome.done(step, n))
 
 
 def _energised(state: State, event: e.Energised, n: int) -> State:
     step = state.step
-    assert step is not None and isinstance(step.source, Energise) and state.setting is not None
+    setting = state.setting
+    assert step is not None and isinstance(step.source, Energise) and setting is not None
     try:
-        outcome = state.setting.judge_energised(step, event, n, state.conditions, state.rules, state.at)
+        outcome = setting.judge_energised(step, event, n, state.conditions, state.rules, state.at)
     except OverflowError as error:
         raise Refused("a current so large that nothing can be computed from it") from error
     if not event.confirmed or (event.state == "on") != (event.why == "done"):
@@ -701,10 +719,15 @@ def _energised(state: State, event: e.Energised, n: int) -> State:
         )
         return _troubled(_keep(state, outcome), trouble, n)
     powered = {name: index for name, index in state.powered.items() if name != event.instrument}
+    source = step.source
+    change = Change("output", event.instrument, "off")
+    if event.state == "on":
+        change = Change("output", event.instrument, "on", tuple(source.at), source.voltage.value)
+    state = _noted_output(state, [change], n)
     conditions = replace(state.conditions, fed=None)
     if event.state == "on":
         powered[event.instrument] = min(step.index, state.powered.get(event.instrument, step.index))
-        on = fed(step.source, state.setting.plant, conditions.closed, conditions.out)
+        on = fed(source, setting.plant, conditions.handled.closed, conditions.handled.out)
         return _advance(replace(state, powered=powered, conditions=replace(conditions, fed=on), ladder=None), outcome)
     # it tripped: what people agreed to was for a load that is sound
     return _advance(replace(state, powered=powered, conditions=conditions, held=frozenset(), ladder=None), outcome)
@@ -734,7 +757,7 @@ def _elapsed(state: State, event: e.Elapsed, n: int) -> State:
     left = state.left - event.seconds
     if left > 1e-9:
         return _to(state, Phase.WAITING, left=left)
-    return _advance(state, Outcome.done(step, n, event))
+    return _advance(state, Outcome.done(step, n))
 
 
 def _skipped(state: State, event: e.Skipped, n: int) -> State:
@@ -763,7 +786,7 @@ def _went(state: State, event: e.Went, n: int) -> State:
         raise Refused("an output is on, and that step comes before it went on: pause first, so that it is made safe")
     live_from = _made_live_at(state)
     if live_from is not None and event.to < live_from:
-        live = ", ".join(sorted(state.conditions.live))
+        live = ", ".join(sorted(state.conditions.handled.live))
         raise Refused(f"{live} is live, and that step comes before it was switched on: switch it off first")
     if not _is_held(state, steps[event.to]):
         raise Refused("that step makes something live: go to the hold point before it first")

@@ -12,6 +12,7 @@ from typing import Any
 from bench.judge.accuracy import AccuracyRow
 from bench.judge.watch import Finished, Off, Setting, Watch
 from bench.plant import faults as k
+from bench.plant.handled import Handled
 from bench.plant.model import Plant
 from bench.sequence.draft import draft
 from bench.sequence.file import Do, Energise, Measure, Set
@@ -95,9 +96,7 @@ class PureWalk:
         self.world = PowerWorld(self.plant, self.faults, seed=self.seed)
         self.supply = PlantSupply(self.world, seed=self.seed)
         self.noise = random.Random(f"meter {self.seed}")
-        self.closed: set[str] = set()
-        self.out: set[str] = set()
-        self.live: set[str] = set()
+        self.handled = Handled()
 
     def run(self) -> State:
         while not self.state.finished:
@@ -145,12 +144,10 @@ class PureWalk:
         source = step.source
         if isinstance(source, Do):
             self.t += 5.0
-            self.closed = (self.closed | set(source.close)) - set(source.open)
-            self.out = (self.out | set(source.take_out)) - set(source.put_in)
-            self.live = (self.live | set(source.switch_on)) - set(source.switch_off)
-            self.world.breakers(self.closed, self.t)
-            self.world.energise(sorted(self.live))
-            self.world.cards(self.out, self.t)
+            self.handled = self.handled.after(source.changes)
+            self.world.breakers(self.handled.closed, self.t)
+            self.world.energise(sorted(self.handled.live))
+            self.world.cards(self.handled.out, self.t)
 
     def tell(self, text: str) -> None:
         self.supply.receive(text.encode() + b"\n", self.t)

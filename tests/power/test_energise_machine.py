@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
 
+from bench.plant.handled import Change, Handled
 from bench.plant.model import Plant
 from bench.walk import events as e
 from bench.walk import requests as r
@@ -175,10 +177,17 @@ def test_a_persons_reason_stands_for_evidence_and_is_kept(desk: paper.Desk) -> N
     assert isinstance(desk.asked, r.Energise)
 
 
+def left(on: Sequence[str] = (), closed: Sequence[str] = ()) -> Handled:
+    """The hall with these supplies on and these breakers closed."""
+    return Handled().after(
+        [Change("supply", name, "on") for name in on] + [Change("breaker", n, "closed") for n in closed]
+    )
+
+
 def test_a_battery_behind_breakers_is_said_with_whom_to_tell(hall: Plant) -> None:
-    texts = still_live(hall, {"GA"}, {"FA", "FA2A"})
+    texts = still_live(hall, left(on=["GA"], closed=["FA", "FA2A"]))
     assert len(texts) == 1
     for words in ("battery GA is on", "cannot switch it off", "breaker FA", "FA2A"):
         assert words in texts[0]
-    assert still_live(hall, set(), {"FA"}) == []
-    assert "open breakers" in still_live(hall, {"GB"}, {"FA"})[0]
+    assert still_live(hall, left(closed=["FA"])) == []
+    assert "open breakers" in still_live(hall, left(on=["GB"], closed=["FA"]))[0]

@@ -39,7 +39,7 @@ def walked(wrong: Wrong = lambda step: None) -> tuple[PowerWalk, list[tuple[str,
     while not walk.state.finished:
         step = walk.state.step
         walk.one()
-        here = walk.state.conditions
+        here = walk.state.conditions.handled
         if step is not None and isinstance(step.source, Do) and here.live:
             live.append((step.title, here.live, here.closed))
     return walk, live
@@ -52,7 +52,7 @@ def volts(value: float) -> dict[str, Any]:
 def test_every_breaker_is_closed_from_the_battery_outwards_and_all_is_off_in_the_end() -> None:
     walk, live = walked()
     assert {outcome.verdict for outcome in results(walk.state).values()} == {"pass", "done"}
-    assert walk.state.conditions.live == walk.state.conditions.closed == frozenset()
+    assert walk.state.conditions.handled.live == walk.state.conditions.handled.closed == frozenset()
     full = {("GA", "2A"), ("GA", "2B"), ("GA", "2C"), ("GB", "2A"), ("GB", "2B")}
     reached = {
         (name, shelf)
@@ -118,8 +118,8 @@ def test_a_shelf_that_failed_on_the_bench_supply_never_meets_the_battery() -> No
 
 def test_giving_up_on_the_battery_says_whom_to_tell_to_open_what() -> None:
     walk = PowerWalk().to("2A.A on GA")
-    here = walk.state.conditions
-    (told,) = still_live(walk.state.setting.plant, here.live, here.closed)  # type: ignore[union-attr]
+    here = walk.state.conditions.handled
+    (told,) = still_live(walk.state.setting.plant, here)  # type: ignore[union-attr]
     for words in ("battery GA is on", "cannot switch it off", "person at breaker FA", "FA2A"):
         assert words in told
 

@@ -191,14 +191,14 @@ class AnyOrder(RuleBasedStateMachine):
     @rule(to=st.integers(-1, 23), then=st.sampled_from(["return", "go-on"]))
     def go_to(self, to: int, then: Any) -> None:
         before = self.state
-        if self.happens(e.Went(number=before.number, to=to, then=then)) and before.conditions.live:
+        if self.happens(e.Went(number=before.number, to=to, then=then)) and before.conditions.handled.live:
             assert to >= min(index for index, _ in self.switched_on(before)), "gone to before what is live by hand"
 
     def switched_on(self, state: State) -> list[tuple[int, Do]]:
         """The steps that switch on by hand what is live, as the plan has them."""
         assert state.setting is not None
         acts = [(step.index, step.source) for step in state.setting.plan.steps if isinstance(step.source, Do)]
-        return [(index, act) for index, act in acts if set(act.switch_on) & state.conditions.live]
+        return [(index, act) for index, act in acts if set(act.switch_on) & state.conditions.handled.live]
 
     @rule(text=st.text(max_size=5))
     def note(self, text: str) -> None:

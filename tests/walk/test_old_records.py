@@ -24,13 +24,13 @@ RECORDS = sorted(DATA.glob("*.jsonl"))
 
 def handled(state: State) -> dict[str, list[str]]:
     """What is closed, live, out, lifted and on, as far as the walk knows."""
-    here = state.conditions
+    here = state.conditions.handled
     found = {
         "closed": sorted(here.closed),
         "live": sorted(here.live),
         "out": sorted(here.out),
         "lifted": sorted(here.lifted),
-        "powered": sorted(state.powered),
+        "powered": sorted(here.on),
     }
     return {word: names for word, names in found.items() if names}
 

@@ -72,7 +72,7 @@ def test_nobody_goes_back_before_what_is_live_by_hand(tmp_path: Path) -> None:
     desk = paper.Desk(paper.made(tmp_path, text).began, readings=lambda state, step: {"value": 1.0})
     on = 4
     desk.until(index=on + 1)
-    assert desk.state.conditions.live == {"G1"}
+    assert desk.state.conditions.handled.live == {"G1"}
     before = desk.state
     for to in range(on):
         with pytest.raises(Refused, match="G1 is live, and that step comes before it was switched on"):
@@ -84,14 +84,14 @@ def test_nobody_goes_back_before_what_is_live_by_hand(tmp_path: Path) -> None:
     with pytest.raises(Refused, match="G1 is live"):
         desk.went(3)
     desk.one()
-    assert desk.state.finished or not desk.state.conditions.live
+    assert desk.state.finished or not desk.state.conditions.handled.live
 
 
 def test_what_was_switched_off_bars_nothing(tmp_path: Path) -> None:
     text = BY_HAND + "  - {step: do, text: Off., switch-off: [G1]}\n  - {step: do, text: Look., touches: [W1]}\n"
     desk = paper.Desk(paper.made(tmp_path, text).began, readings=lambda state, step: {"value": 1.0})
     desk.until(index=6)
-    assert not desk.state.conditions.live
+    assert not desk.state.conditions.handled.live
     desk.went(3)
     assert desk.state.cursor == 3
     assert replace(desk.state) == desk.state

@@ -470,9 +470,9 @@ def test_an_act_by_hand_that_makes_something_live_is_behind_its_hold_point_too(d
     desk.answer("CLEAR")
     assert desk.state.cursor == 19
     desk.answer()
-    assert desk.state.conditions.closed == {"F1"}
+    assert desk.state.conditions.handled.closed == {"F1"}
     desk.answer()
-    assert desk.state.conditions.closed == frozenset()
+    assert desk.state.conditions.handled.closed == frozenset()
 
 
 def test_leaving_while_an_output_is_being_switched_counts_it_as_on(desk: Desk) -> None:

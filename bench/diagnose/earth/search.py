@@ -31,6 +31,7 @@ from bench.diagnose.earth.sentences import CAUTION, ohms_words
 from bench.diagnose.earth.visible import visibility
 from bench.diagnose.planned_search import ohms_of
 from bench.diagnose.seek import finding
+from bench.plant.handled import Handled
 from bench.plant.model import Plant
 from bench.quantity import Amount, Ratio
 from bench.sequence.file import Do, Limit, Measure, Seek
@@ -79,8 +80,7 @@ class Trail:
     """What came of the search so far.
 
     Attributes:
-        lifted: bonds that are off now.
-        before: bonds that were off when the search began.
+        handled: the plant as it is left now.
         taken: readings, the last of each pair.
         skipped: pairs, with the bonds lifted, that could not be read; a lift that was refused is one.
         prove: the bond that was put back and is to be proven again.
@@ -88,12 +88,17 @@ class Trail:
         count: readings in the search itself.
     """
 
-    lifted: frozenset[str]
+    handled: Handled = field(default_factory=Handled)
     taken: dict[tuple[frozenset[str], frozenset[str]], Reading] = field(default_factory=dict)
     skipped: list[tuple[frozenset[str], tuple[str, ...]]] = field(default_factory=list)
     prove: str = ""
     worse: dict[str, str] = field(default_factory=dict)
     count: int = 0
+
+    @property
+    def lifted(self) -> frozenset[str]:
+        """Bonds that are off now."""
+        return self.handled.lifted
 
 
 def wanted(state: State, step: Step, trail: tuple[Link, ...]) -> Advised:
@@ -210,22 +215,22 @@ def _ground(state: State, source: Seek) -> Ground:
 def _before(state: State, step: Step, ground: Ground) -> Trail:
     """What the steps before the search read between earth points, and which bonds they left off."""
     assert state.setting is not None
-    so_far = Trail(frozenset())
+    so_far = Trail()
     for earlier in state.setting.plan.steps[: step.index]:
         source = earlier.source
-        if isinstance(source, Do):
-            so_far.lifted = (so_far.lifted | frozenset(source.lift)) - frozenset(source.refit)
         outcome = state.latest.get(earlier.index)
+        if outcome is not None and outcome.verdict == "done":
+            so_far.handled = so_far.handled.after(source.changes)
         if outcome is None or not isinstance(source, Measure) or source.read != "resistance" or source.join:
             continue
         if all(name in ground.plant.earth_points for name in source.between):
-            _add(so_far, source.between, outcome, ground)
+            _add(so_far, source.between, outcome, outcome.handled or so_far.handled, ground)
     return so_far
 
 
-def _add(so_far: Trail, between: tuple[str, str], outcome: Outcome, ground: Ground) -> bool:
-    """Take a reading; returns whether it is one."""
-    reading = _reading_of(between, outcome, tuple(sorted(so_far.lifted)), ground)
+def _add(so_far: Trail, between: tuple[str, str], outcome: Outcome, handled: Handled, ground: Ground) -> bool:
+    """Take a reading that was made with the plant like this; returns whether it is one."""
+    reading = _reading_of(between, outcome, tuple(sorted(handled.lifted)), ground)
     if reading is not None:
         so_far.taken[reading.key] = reading
     return reading is not None
@@ -252,7 +257,7 @@ def _followed(ground: Ground, so_far: Trail, trail: tuple[Link, ...]) -> Trail:
         if isinstance(want, Do):
             so_far.prove = ""
             if not passed_over:
-                so_far.lifted = (so_far.lifted | frozenset(want.lift)) - frozenset(want.refit)
+                so_far.handled = so_far.handled.after(want.changes)
                 so_far.prove = want.refit[0] if want.refit else ""
             elif want.lift:
                 so_far.skipped += [(_ends(ground.network, bond), (bond,)) for bond in want.lift]
@@ -262,7 +267,7 @@ def _followed(ground: Ground, so_far: Trail, trail: tuple[Link, ...]) -> Trail:
         if proven and link.outcome.verdict == "fail":
             # a joint, and nothing that the search should explain
             so_far.worse[proven] = link.outcome.sentence
-        elif not _add(so_far, want.between, link.outcome, ground) and not proven:
+        elif not _add(so_far, want.between, link.outcome, so_far.handled, ground) and not proven:
             so_far.skipped.append((frozenset(want.between), tuple(sorted(so_far.lifted))))
     return so_far
 

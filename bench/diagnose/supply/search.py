@@ -67,15 +67,15 @@ def wanted(state: State, step: Step, trail: tuple[Link, ...]) -> Advised:
 
 def _powered(state: State) -> Powered | None:
     """What feeds the plant now: an output of the bench, or the plant's own supplies."""
-    here = state.conditions
-    if here.fed is not None:
-        return replace(here.fed, closed=here.closed)
-    if not here.live or state.setting is None:
+    fed, handled = state.conditions.fed, state.conditions.handled
+    if fed is not None:
+        return replace(fed, closed=handled.closed)
+    if not handled.live or state.setting is None:
         return None
-    supplies = [state.setting.plant.supplies[name] for name in sorted(here.live)]
+    supplies = [state.setting.plant.supplies[name] for name in sorted(handled.live)]
     first = supplies[0]
     same = tuple(supply.name for supply in supplies if supply.volts == first.volts)
-    return Powered(same, first.volts, first.ohms, closed=here.closed, out=here.out)
+    return Powered(same, first.volts, first.ohms, closed=handled.closed, out=handled.out)
 
 
 def _inlet(plant: Plant, source: Seek, powered: Powered) -> Inlet | None:

@@ -28,7 +28,7 @@ def body(view: View, cells: int, rows: int) -> Body:
         cells,
         view.glyphs.ellipsis,
     )
-    words = wrapped(view.say(standing(state)), cells, "alarm" if state.conditions.lifted else "dim")
+    words = wrapped(view.say(standing(state)), cells, "alarm" if state.conditions.handled.lifted else "dim")
     drawn = [_styled(view, text) for text in tree(state)]
     style = "fail" if alarmed else "dim"
     broad = max((width(one) for one in drawn), default=0)

@@ -45,7 +45,7 @@ def tree(state: State) -> list[str]:
     paths = tuple((str(a), str(b), float(ohms)) for a, b, ohms in facts.get("paths", ()))
     poor = tuple(str(name) for name in facts.get("poor-bonds", ()))
     celsius = float(facts.get("celsius", state.conditions.ambient))
-    off = tuple(sorted(state.conditions.lifted))
+    off = tuple(sorted(state.conditions.handled.lifted))
     drawn = _drawn(_Known(state.setting.plant), celsius, paths, poor, off)
     # what the numbers stand for is told with the chances
     return [text for text in drawn if not text.startswith("<")]
@@ -108,7 +108,7 @@ def standing(state: State) -> str:
         return "the search came to its end"
     read = sum(1 for link in seeking.trail if link.reading is not None)
     left = seeking.advised.left if seeking.advised is not None else 0
-    off = ", ".join(sorted(state.conditions.lifted))
+    off = ", ".join(sorted(state.conditions.handled.lifted))
     told = f"{read} readings so far" + (f", about {left} more" if left else "")
     return f"{told}; OFF NOW: {off}" if off else told
 

@@ -179,7 +179,7 @@ def beyond(state: State) -> list[str]:
     """What is on and this program cannot switch off, with whom to tell to open what."""
     if state.setting is None:
         return []
-    return still_live(state.setting.plant, state.conditions.live, state.conditions.closed)
+    return still_live(state.setting.plant, state.conditions.handled)
 
 
 # the rungs of a plan
@@ -378,11 +378,11 @@ def _live(state: State) -> list[str]:
             told.append(f"{instrument} is on.")
     source = state.step.source if state.step is not None else None
     if state.phase is Phase.ENERGISING and isinstance(source, Energise):
-        what = Powered(tuple(source.at), source.voltage.value, closed=here.closed)
+        what = Powered(tuple(source.at), source.voltage.value, closed=here.handled.closed)
         told.append(f"coming up to {source.voltage}: {_through(setting.plant, what)}")
-    for name in sorted(here.live):
+    for name in sorted(here.handled.live):
         supply = setting.plant.supplies[name]
-        shelves = PowerTree(setting.plant).shelves_on([name], here.closed)
+        shelves = PowerTree(setting.plant).shelves_on([name], here.handled.closed)
         reaches = f"shelves {', '.join(shelves)}" if shelves else "no shelf: breakers are open"
         told.append(f"{supply.kind} {name}, {engineering(supply.volts, 'V')}, reaches {reaches}.")
     return told
@@ -417,10 +417,10 @@ def _as_it_is(state: State, planned: _Planned, step: Step) -> Forecast | None:
     assert setting is not None
     under_way = state.phase is Phase.ENERGISING and state.cursor == step.index
     if not under_way and step.index not in state.powered.values():
-        if not isinstance(step.source, Energise) and here.live:
-            return planned.of_plant(step, here.closed)
+        if not isinstance(step.source, Energise) and here.handled.live:
+            return planned.of_plant(step, here.handled.closed)
         return planned.forecast(step)
-    key = (step.index, here.closed, here.out)
+    key = (step.index, here.handled.closed, here.handled.out)
     if key not in planned.known:
         planned.known[key] = setting.prepared(step, here).forecast
     return planned.known[key]

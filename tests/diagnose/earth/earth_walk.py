@@ -12,7 +12,7 @@ import msgspec
 from bench.assemble import began, load_job
 from bench.diagnose.seek import advise
 from bench.plant import faults as k
-from bench.sequence.file import Do, Found, Measure, Prove, Seek
+from bench.sequence.file import Do, Found, Hold, Measure, Prove, Seek
 from bench.simulate.world.plant import PlantWorld
 from bench.walk import events as e
 from bench.walk import requests as r
@@ -33,6 +33,7 @@ class EarthWalk:
         seed: of its errors.
         refuse: bonds that nobody lifts.
         loosen: bonds that are put back with so many ohms more.
+        before: steps that stand right before the search, beyond those of the file.
     """
 
     faults: Sequence[k.Fault] = ()
@@ -41,6 +42,7 @@ class EarthWalk:
     seed: int = 1
     refuse: Sequence[str] = ()
     loosen: dict[str, float] = dataclasses.field(default_factory=dict)
+    before: Sequence[Do | Hold] = ()
 
     def __post_init__(self) -> None:
         self.acts: list[Do] = []
@@ -56,6 +58,8 @@ class EarthWalk:
             msgspec.structs.replace(one, settings=self.settings) if isinstance(one, Seek) and self.settings else one
             for one in first.sequence.steps
         ]
+        search = next(place for place, one in enumerate(steps) if isinstance(one, Seek))
+        steps[search:search] = self.before
         self.say(
             msgspec.structs.replace(
                 first,
@@ -102,7 +106,7 @@ class EarthWalk:
     def until_lifted(self) -> EarthWalk:
         """To a reading of the search across the gap of a bond."""
         while self.state.seeking is None or not (
-            self.state.conditions.lifted and self.state.seeking.advised is not None
+            self.state.conditions.handled.lifted and self.state.seeking.advised is not None
         ):
             assert self.one() is None, "the search came to its end without a lift"
         return self
@@ -140,7 +144,7 @@ class EarthWalk:
             self._put_back += source.refit
         word = getattr(source, "word", "20" if getattr(source, "name", "") == "ambient" else "")
         self.say(e.Answered(number=number, answer=word))
-        self._world.lift_bonds(self.state.conditions.lifted)
+        self._world.lift_bonds(self.state.conditions.handled.lifted)
 
     def _read(self, number: int, source: object) -> None:
         if isinstance(source, Prove):

@@ -15,7 +15,7 @@ from bench.diagnose.earth.search import settings_of
 from bench.job.claims import Claims
 from bench.job.rows import distil
 from bench.record.replay import follow
-from bench.sequence.file import Found, Seek
+from bench.sequence.file import Do, Found, Hold, Seek
 from tests.diagnose.earth.earth_walk import EarthWalk, gone, poor, second_path
 
 BY_READING = {"lifting": "no", "path": "10 mohm"}
@@ -34,7 +34,7 @@ def test_a_sound_plant_passes_and_every_lift_is_put_back_and_proven() -> None:
     lifted = [name for act in walk.acts for name in act.lift]
     assert lifted[0] == "L1" and len(lifted) > 1, "the isolation check, then at least one lift to see enough"
     assert [name for act in walk.acts for name in act.refit] == lifted
-    assert not walk.state.conditions.lifted
+    assert not walk.state.conditions.handled.lifted
     for act, following in zip(walk.acts[2:], walk.acts[3:], strict=False):
         assert not (act.lift and following.lift), "one bond is off at a time"
     proven = [one.subject for one in walk.asked if "gain" in one.title]
@@ -70,6 +70,15 @@ def test_the_finding_says_where_to_look_and_how_to_prove_and_break_it() -> None:
     assert found.facts["plan"][1]["expected"] == "open"
     # the loop's total less the bond: 6 mΩ and the tray's bond of 6.15 mΩ
     assert found.facts["plan"][0]["expected"] == pytest.approx(12.1e-3, rel=0.05)
+
+
+def test_a_bond_that_nobody_lifted_before_the_search_is_not_off() -> None:
+    """A step that was to lift it and was skipped changes nothing: the search must not ask to have it put back."""
+    walk = EarthWalk(refuse=["LE3"], before=[Hold(text="Locked off."), Do(text="Lift LE3.", lift=["LE3"])])
+    while walk.state.seeking is None:
+        walk.one()
+    walk.reach(3)
+    assert not [name for act in walk.acts for name in act.refit if name == "LE3"]
 
 
 def test_what_was_read_stands_beside_what_was_expected() -> None:

@@ -16,6 +16,7 @@ from bench.screens.walk.follow import LONGEST, Follower, Rose
 from bench.screens.walk.paint import paint
 from bench.screens.walk.plain import Plain
 from bench.screens.walk.view import View
+from bench.sequence.file import Do
 from bench.walk import events as e
 from bench.walk.state import Phase
 from tests.screens.gannet import Walk
@@ -78,7 +79,8 @@ def test_too_little_is_shown_as_a_finding_as_much_as_too_much(part: float, findi
 
 def test_a_battery_that_is_on_by_hand_is_live_and_beyond_this_program() -> None:
     state = power.up().state
-    here = replace(state.conditions, live=frozenset({"GB"}), closed=state.conditions.closed | {"FB", "FB2B"})
+    act = Do(text="Close FB and FB2B, switch GB on.", switch_on=["GB"], close=["FB", "FB2B"])
+    here = state.conditions.after(act, n=1, by="Ana", at="")
     stands = rungs.standing(replace(state, conditions=here))
     assert stands is not None
     assert any(text.startswith("battery GB, -53.5 V, reaches shelves 2B") for text in stands.live)
