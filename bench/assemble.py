@@ -16,6 +16,7 @@ from typing import Final, Literal
 import msgspec
 
 from bench import __version__
+from bench.diagnose.searches import adviser
 from bench.errors import BadRequest
 from bench.files import BadFile, Place, Places, Problem, from_text
 from bench.instruments.bench_file import Bench, load_bench, parse_bench
@@ -448,7 +449,7 @@ def _walk(
     routes = bench.routes
     if routes is not None:
         hands = RoutedHands(hands, routes, role_of)
-    runner = Runner(writer, state, lines, hands, manner, told=told, seated=seated, adviser=_advise)
+    runner = Runner(writer, state, lines, hands, manner, told=told, seated=seated, adviser=adviser())
     # an instrument that the walk does not need is left alone: it may be on another bench today
     roles = state.setting.plan.roles if state.setting is not None else ()
     needed = {bench.role_of[role] for role in roles if role in bench.role_of}
@@ -467,13 +468,6 @@ def _walk(
         )
 
     return Walk(writer, runner, crew)
-
-
-def _advise(state: State) -> e.Advised:
-    """Ask the rooms that diagnose; they load a solver, so only where a search is under way."""
-    from bench.diagnose.seek import advise
-
-    return advise(state)
 
 
 def _upto(state: State, step: Step) -> float | None:

@@ -103,21 +103,12 @@ class Hands(Protocol):
         """Let time pass at once, where time is simulated. Returns whether it did."""
 
 
-class Adviser(Protocol):
-    """Who says what a search wants next."""
+Adviser = Callable[[State], Advised]
+"""Says what a search wants next, given the state (:class:`bench.walk.adviser.Adviser`).
 
-    def __call__(self, state: State) -> Advised:
-        """The next act or reading of the search under way, or what it came to.
-
-        The answer follows from the state alone: the same state, the same answer. It may take a while; the runner
-        asks on a thread of its own.
-
-        Args:
-            state: a state in which a search is under way (``state.seeking``).
-
-        Raises:
-            DiagnoseError, JudgeError or another ValueError: why there is nothing to advise, in words for a person.
-        """
+The same state always gets the same answer. It may take a while; the runner asks on a thread of its own. Where there is
+nothing to advise it raises ``ValueError`` with the reason, in words for a person.
+"""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,7 @@
 """A search inside a walk: what was asked for so far, and what came of it.
 
-A search is one step of the plan. Whoever advises (see :class:`bench.runner.ports.Adviser`) is asked for the next act or
-reading, given the state; the answer is an event, so that the fold never needs the adviser. The act or reading then
+A search is one step of the plan. The adviser (:class:`bench.walk.adviser.Adviser`) is asked for the next act or
+reading, given the state; what it says is an event, so that the fold never needs the adviser. The act or reading then
 goes the way of any step: it is asked for, placed, measured, skipped with a reason, in trouble, rested in. What came
 of it is added to the trail, and the adviser is asked again, until it says what was found.
 
@@ -11,7 +11,7 @@ anew, and so does coming back to it after a step before it was gone to with no r
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Generator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -22,7 +22,24 @@ from bench.walk.setting import Outcome
 
 
 @dataclass(frozen=True, slots=True)
-class Link:
+class Wanted:
+    """What a search wants next.
+
+    Attributes:
+        act: something to do or to read; it never makes anything live.
+        why: why this one: what it would tell apart, in words.
+        left: at most this many readings more, as far as is known; 0 where there is no saying.
+        facts: what is suspected so far, as plain data; None where that is as it was.
+    """
+
+    act: Do | Measure
+    why: str = ""
+    left: int = 0
+    facts: Mapping[str, Any] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
     """One thing that a search asked for, and what came of it.
 
     Attributes:
@@ -34,6 +51,16 @@ class Link:
     want: Do | Measure
     n: int
     outcome: Outcome
+
+    @property
+    def counts(self) -> bool:
+        """Whether something was read or heard: not an act, and not skipped."""
+        return self.reading is not None or self.beeped is not None
+
+    @property
+    def skipped(self) -> bool:
+        """Whether it was passed over."""
+        return self.outcome.verdict == "skipped"
 
     @property
     def reading(self) -> e.Read | None:
@@ -55,6 +82,12 @@ class Link:
         return {"yes": True, "no": False}.get(self.outcome.answer)
 
 
+Trail = tuple[Answer, ...]
+"""What was asked for in a search and answered, oldest first."""
+Search = Generator[Wanted, Answer, Found]
+"""A search under way: says what it wants, is sent what came of it, and returns what it found."""
+
+
 @dataclass(frozen=True, slots=True)
 class Seeking:
     """A search under way.
@@ -68,7 +101,7 @@ class Seeking:
     """
 
     index: int
-    trail: tuple[Link, ...] = ()
+    trail: Trail = ()
     advised: e.Advised | None = None
     taken_back: int = 0
     facts: Mapping[str, Any] = field(default_factory=dict)
@@ -107,7 +140,7 @@ class Seeking:
     def answered(self, n: int, outcome: Outcome) -> Seeking:
         """The search after what it asked for was done, read or skipped."""
         assert self.advised is not None and not isinstance(self.advised.want, Found)
-        return replace(self, trail=(*self.trail, Link(self.advised.want, n, outcome)), advised=None)
+        return replace(self, trail=(*self.trail, Answer(self.advised.want, n, outcome)), advised=None)
 
     def back(self) -> Seeking:
         """The search with its last answer taken back."""

@@ -17,21 +17,18 @@ from collections import Counter
 
 import networkx
 
+from bench.diagnose.apart.isolation import find_shorts, hand_plan
 from bench.diagnose.explain.forward import differences
 from bench.diagnose.explain.pin_map import Design
 from bench.diagnose.explain.search import explain
+from bench.diagnose.halving import counting_width
 from bench.diagnose.identify.chain import plan_chain
 from bench.diagnose.identify.sizes import plan_sizes
 from bench.diagnose.identify.star import plan_star
 from bench.diagnose.identify.tag import plan_tags
 from bench.diagnose.identify.tags import Loop, Meter, drawer
-from bench.diagnose.isolation import (
-    counting_width,
-    find_shorts,
-    hand_plan,
-    shorts_bound,
-)
-from bench.diagnose.planner import carry_out
+from bench.diagnose.script import carry_out
+from tests.diagnose.apart.bounds import shorts_bound
 from tests.diagnose.explain.wiring_damage import Damage, fanned, measured, names, some_plant, straight
 from tests.diagnose.identify.cable_bench import Cable
 
@@ -122,7 +119,7 @@ def table_name() -> None:
                 plan = plan_for(way, cable)
                 if plan is None:
                     continue
-                result = carry_out(plan.planner(), cable.look).next().result
+                result = carry_out(plan.script(), cable.look)
                 said = {**result.names, **result.by_elimination}
                 count["ends"] += size
                 count["wrong"] += sum(cable.truth[f] != c for f, c in said.items())
@@ -142,7 +139,7 @@ def table_name() -> None:
             for seed in range(5):
                 cable = Cable(size, seed)
                 plan = plan_for(way, cable)
-                touches += carry_out(plan.planner(), cable.look).next().result.touches
+                touches += carry_out(plan.script(), cable.look).touches
             means.append(touches / 5)
         effort = plan.effort
         cells = "".join(f"{m:12.0f}" for m in means)
@@ -167,7 +164,7 @@ def table_counts() -> None:
                 cells.append("-")
                 continue
             effort = plan.effort
-            result = carry_out(plan.planner(), cable.look).next().result
+            result = carry_out(plan.script(), cable.look)
             said = {**result.names, **result.by_elimination}
             assert all(cable.truth[flag] == name for flag, name in said.items()), (way, size)
             right += len(said) == size
@@ -197,7 +194,7 @@ def table_shorts() -> None:
                     red = {part[n] for n in request.red}
                     return any(part[n] in red for n in request.black)
 
-                found = carry_out(find_shorts(labels), look).next().result
+                found = carry_out(find_shorts(labels), look)
                 assert nets - surplus == nets - sum(len(g) - 1 for g in found.groups)
                 readings.append(found.readings)
             mean = sum(readings) / len(readings)

@@ -25,8 +25,8 @@ from itertools import pairwise
 import numpy as np
 
 from bench.diagnose.earth.choose import Pair, first_readings, next_reading, routine_readings
-from bench.diagnose.earth.dialogue import Ask, Hunt, HuntSettings
 from bench.diagnose.earth.fit import Case, Meter, Reading
+from bench.diagnose.earth.hunt import Ask, Hunt, HuntSettings
 from bench.diagnose.earth.lifts import LiftSearch
 from bench.diagnose.earth.linear import all_pairs
 from bench.diagnose.earth.model import Bond, BondNetwork, Floats, Point, green
@@ -304,11 +304,12 @@ def hunt(seed: int, family: str, lifting: bool = False) -> tuple[str, bool, int,
     names = [point.name for point in true.network.points]
     seen = visibility(true.network, planned(true.network, state.first, METER))
     ((u, v, ohms),) = true.extras
-    while isinstance(ask := state.next(), Ask):
+    taken = []
+    while isinstance(ask := state.next(taken), Ask):
         (reading,) = true.read(rng, [(ask.a, ask.b)], METER, ask.lifted)
-        state = state.take(ask.number, reading)
+        taken.append(reading)
     right = ask.faults == (Case(((u, v),)),)
-    return ask.kind, right, len(state.taken) - len(state.first), seen.shows(names[u], names[v], ohms)
+    return ask.kind, right, len(taken) - len(state.first), seen.shows(names[u], names[v], ohms)
 
 
 def table_sight(count: int) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass
 
-from bench.diagnose.supply.locate import SupplySearch
+from bench.diagnose.supply.locate import MissingVolts
 from bench.plant import faults as k
 from bench.plant.model import Plant
 from bench.quantity import Capacitance, Current, Duration, Resistance
@@ -103,7 +103,7 @@ def segment(walk: object, plant: Plant, inlet: str) -> str:
     flow = PowerTree(plant).flow(found.forecast.powered)  # type: ignore[union-attr]
     one = plant.inlets[inlet]
     scale = amps / flow.amps
-    search = SupplySearch.begin(plant, shelf, feed, flow, volts(one.live.name, one.back.name), 0.02, scale)
+    search = MissingVolts.begin(plant, shelf, feed, flow, volts(one.live.name, one.back.name), 0.02, scale)
     while search is not None and (reading := search.next_reading()) is not None and search.taken < 12:
-        search = search.after(reading, volts(*reading.between))
+        search, *_ = search.after(reading, volts(*reading.between))
     return search.found.edge if search is not None and search.found is not None else ""

@@ -4,18 +4,17 @@ from __future__ import annotations
 
 import math
 import random
-from dataclasses import replace
 
 import pytest
 
-from bench.diagnose.supply.locate import SupplySearch
+from bench.diagnose.supply.locate import MissingVolts
 from bench.plant.model import Plant
 from bench.sequence.power_tree import Powered, PowerTree
 
 CLOSED = frozenset({"FA", "FA2", "FA2A"})
 
 
-def shown(search: SupplySearch, between: tuple[str, str], bad: dict[str, float], rng: random.Random) -> float:
+def shown(search: MissingVolts, between: tuple[str, str], bad: dict[str, float], rng: random.Random) -> float:
     """What a meter shows between two places of the way when these stretches lose so much more."""
     lost = 0.0
     for back, spot in ((False, between[0]), (True, between[1])):
@@ -28,10 +27,10 @@ def shown(search: SupplySearch, between: tuple[str, str], bad: dict[str, float],
     return search.volts - lost + rng.gauss(0, search.sigma)
 
 
-def begin(plant: Plant, bad: dict[str, float], sigma: float = 0.01) -> SupplySearch | None:
+def begin(plant: Plant, bad: dict[str, float], sigma: float = 0.01) -> MissingVolts | None:
     flow = PowerTree(plant).flow(Powered(("GA",), -48.0, closed=CLOSED))
     volts = flow.shelves["2A"].volts
-    return SupplySearch.begin(plant, "2A", "A", flow, abs(volts) - sum(bad.values()), sigma)
+    return MissingVolts.begin(plant, "2A", "A", flow, abs(volts) - sum(bad.values()), sigma)
 
 
 def test_nothing_is_looked_for_where_nothing_is_missing(gannet: Plant) -> None:
@@ -47,7 +46,7 @@ def test_every_stretch_is_named_within_the_halving_bound(gannet: Plant) -> None:
         search = begin(gannet, {stretch.edge.id: 1.9})
         while search is not None and (reading := search.next_reading()) is not None:
             assert reading.bits > 0.05
-            search = search.after(reading, shown(search, reading.between, {stretch.edge.id: 1.9}, rng))
+            (search,) = search.after(reading, shown(search, reading.between, {stretch.edge.id: 1.9}, rng))
         assert search is not None and search.found is not None, stretch.edge.id
         assert search.found.edge == stretch.edge.id
         assert search.found.volts == pytest.approx(1.9, abs=0.05)
@@ -60,7 +59,7 @@ def test_the_sentence_names_the_stretch_and_the_drop(gannet: Plant) -> None:
     rng = random.Random(1)
     search = begin(gannet, {"FA2A": 1.9})
     while search is not None and (reading := search.next_reading()) is not None:
-        search = search.after(reading, shown(search, reading.between, {"FA2A": 1.9}, rng))
+        (search,) = search.after(reading, shown(search, reading.between, {"FA2A": 1.9}, rng))
     assert search is not None and search.found is not None
     assert search.found.sentence.startswith("Drop of 1.9 V across bay 2 breaker FA2A")
 
@@ -80,10 +79,10 @@ def test_a_loss_in_two_places_is_followed_in_both(gannet: Plant) -> None:
     assert {"FA2A", "WA2.2"} <= set(search.suspects)
     waiting, named = [search], {}
     while waiting:
-        one = replace(waiting.pop(), also=())
+        one = waiting.pop()
         while (reading := one.next_reading()) is not None and one.taken < 20:
-            one = one.after(reading, shown(one, reading.between, bad, rng))
-        waiting += one.also
+            one, *others = one.after(reading, shown(one, reading.between, bad, rng))
+            waiting += others
         if one.found is not None:
             named[one.found.edge] = one.found.volts
     assert named == pytest.approx(bad, abs=0.05)

@@ -8,14 +8,14 @@ from typing import Any
 
 import pytest
 
-from bench.diagnose.diagnose_error import DiagnoseError
-from bench.diagnose.seek import advise
-from bench.diagnose.supply.locate import SupplySearch
+from bench.diagnose.searches import adviser
+from bench.diagnose.supply.locate import MissingVolts
 from bench.plant.load import load_plant
 from bench.sequence.draft import CannotDraft, draft
 from bench.sequence.file import Found, Measure
 from bench.sequence.power_tree import PowerTree
 from bench.walk import events as e
+from bench.walk.adviser import NoAdvice
 from bench.walk.results import results
 from bench.walk.state import Phase
 from tests.power import small_hall
@@ -35,6 +35,7 @@ class Rack(paper.Desk):
         path.write_text(draft(load_plant(plant), "supply-search", "2A", "plant.yaml", "sequence.json"), "utf-8")
         super().__init__(paper.made_from(path, TWO).began, readings=self._shown)
         self.bad = bad
+        self.advise = adviser()
         self.asked_for: list[str] = []
 
     def _shown(self, state: Any, step: Any) -> dict[str, Any]:
@@ -46,7 +47,7 @@ class Rack(paper.Desk):
         plant = state.setting.plant
         feed = "A" if "GA" in fed.at else "B"
         flow = PowerTree(plant).flow(fed)
-        whole = SupplySearch.begin(plant, "2A", feed, flow, 0.0, 0.01)
+        whole = MissingVolts.begin(plant, "2A", feed, flow, 0.0, 0.01)
         assert whole is not None
         self.asked_for.append(step.title)
         ends = step.source.between
@@ -62,7 +63,7 @@ class Rack(paper.Desk):
 
     def one(self) -> None:
         if self.state.phase is Phase.ADVISING:
-            self.add(paper.msgspec.structs.replace(advise(self.state), number=self.state.number))
+            self.add(paper.msgspec.structs.replace(self.advise(self.state), number=self.state.number))
         elif self.state.phase is Phase.ENERGISING and self.state.step is not None:
             self.add(paper.brought_up(self.state, self.state.step, sets=[(0.0, 48.0, 3.0)]))
         else:
@@ -139,7 +140,7 @@ def test_the_readings_are_live_and_behind_a_caution_and_a_hold_point(tmp_path: P
     kinds = [step.kind for step in rack.state.setting.plan.steps]
     assert kinds[0] == "caution" and "hold" in kinds[: kinds.index("energise")]
     rack.until(phase=Phase.ADVISING)
-    advised = advise(rack.state)
+    advised = rack.advise(rack.state)
     assert isinstance(advised.want, Measure) and advised.want.live and "Live parts" in advised.want.text
 
 
@@ -158,8 +159,8 @@ def test_only_a_shelf_that_is_fed_can_be_searched(tmp_path: Path) -> None:
     with pytest.raises(CannotDraft, match="name one with --shelf"):
         draft(plant, "supply-search", "", "plant.yaml", "sequence.json")
     rack = Rack(tmp_path, {})
-    with pytest.raises(DiagnoseError):
-        advise(rack.state)
+    with pytest.raises(NoAdvice):
+        rack.advise(rack.state)
 
 
 def test_a_shelf_that_loses_voltage_at_first_power_is_told_where_to_look() -> None:

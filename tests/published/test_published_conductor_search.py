@@ -6,25 +6,16 @@ import random
 import networkx
 import pytest
 
+from bench.diagnose.apart.isolation import find_shorts
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.explain.causes import Moved, PinsExchanged
 from bench.diagnose.explain.pin_map import Conductor, Connector, Design, Measured, Pin
 from bench.diagnose.explain.search import explain
+from bench.diagnose.halving import counting_width
 from bench.diagnose.identify.clip_plans import chain_links, chain_pairs, feasible, identifies, size_plan
 from bench.diagnose.identify.tags import E24, E96, drawer, series_values
-from bench.diagnose.isolation import (
-    aliases,
-    bad_bound,
-    counting_width,
-    find_bad,
-    find_shorts,
-    kautz_bound,
-    modified_counting_codes,
-    modified_counting_width,
-    true_complement_codes,
-    true_complement_width,
-)
-from bench.diagnose.planner import carry_out
+from bench.diagnose.script import carry_out
+from tests.diagnose.apart.bounds import kautz_bound
 
 # IEC 60063: preferred number series for resistors, as quoted in public tables.
 
@@ -125,7 +116,7 @@ def test_bound_for_behavioural_testing():
 
 def test_counting_width_is_needed_and_enough():
     """The complete graph on n points is the union of ceil(log2 n) bipartite graphs and of no fewer (textbook
-    result, from memory, not confirmed). Enough: the planner does it. Needed: with fewer readings two nets
+    result, from memory, not confirmed). Enough: the script does it. Needed: with fewer readings two nets
     have the same word."""
     for nets in (2, 3, 4, 5, 8, 9, 64, 65):
         names = [str(k) for k in range(nets)]
@@ -136,53 +127,10 @@ def test_counting_width_is_needed_and_enough():
             apart.add_edges_from((a, b) for a in request.red for b in request.black)
             return False
 
-        readings = carry_out(find_shorts(names), look).next().result.readings
+        readings = carry_out(find_shorts(names), look).readings
         assert readings == counting_width(nets) == math.ceil(math.log2(nets))
         assert apart.number_of_edges() == nets * (nets - 1) // 2
         assert 2 ** (readings - 1) < nets
-
-
-def test_widths_of_the_codes():
-    """Modified counting (Goel and McMahon 1982) and true/complement (Wagner 1987); from memory, not confirmed."""
-    assert [modified_counting_width(n) for n in (6, 7, 62, 63)] == [3, 4, 6, 7]
-    assert [true_complement_width(n) for n in (2, 6, 64)] == [2, 6, 12]
-    for nets in (6, 16, 40, 62):
-        width = modified_counting_width(nets)
-        words = modified_counting_codes(nets)
-        assert len(set(words)) == nets
-        assert all(0 < w < 2**width - 1 for w in words)
-        assert {w.bit_count() for w in true_complement_codes(nets)} == {counting_width(nets)}
-
-
-def test_aliasing_of_the_codes():
-    """Own computation: with modified counting 55 of 120 shorts of two answer like a third net at 16 nets, 332
-    of 780 at 40; with true/complement none, since the OR of two words is heavier than any word."""
-    assert aliases(modified_counting_codes(16)) == 55
-    assert aliases(modified_counting_codes(40)) == 332
-    assert aliases(true_complement_codes(16)) == aliases(true_complement_codes(40)) == 0
-
-
-def test_generalized_binary_splitting():
-    """F. K. Hwang 1972, from memory, not confirmed: at most ceil(log2 C(n, d)) + d - 1 tests when exactly d of
-    n are bad."""
-    rng = random.Random(72)
-    for _ in range(1500):
-        nets = rng.randint(1, 200)
-        most = rng.randint(0, min(nets, 7))
-        names = [str(k) for k in range(nets)]
-        bad = set(rng.sample(names, most)) if rng.random() < 0.7 else set(names[nets - most :])
-        result = (
-            carry_out(
-                find_bad(names, "frame", most, sure=False, exactly=True),
-                lambda r, bad=bad: bool(bad & set(r.red)),
-            )
-            .next()
-            .result
-        )
-        assert set(result.nets) == bad
-        least = math.ceil(math.log2(math.comb(nets, most)))
-        assert bad_bound(nets, most, exactly=True) == (least, least + max(0, most - 1))
-        assert result.readings <= least + max(0, most - 1)
 
 
 # Exchanges.

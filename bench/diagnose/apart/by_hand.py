@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Final, Literal
 
+from bench.diagnose.apart.isolation import hand_plan
 from bench.diagnose.apart.search import nets_of
 from bench.diagnose.diagnose_error import DiagnoseError
-from bench.diagnose.isolation import counting_width, hand_plan
+from bench.diagnose.halving import counting_width
 from bench.plant.model import Plant
 from bench.sequence.file import Find, Seek
 

@@ -6,29 +6,30 @@ wrong that is all (Kautz 1974). Where a group reads low it is halved until the p
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from itertools import groupby
 
+from bench.diagnose.apart.isolation import Insulation, Shorts, find_shorts, prove_insulation
 from bench.diagnose.diagnose_error import DiagnoseError
-from bench.diagnose.isolation import Insulation, Shorts, counting_width, find_shorts, prove_insulation
-from bench.diagnose.planned_search import Reached, Translation, ohms_of, reached
-from bench.diagnose.seek import finding
+from bench.diagnose.halving import counting_width
+from bench.diagnose.script_search import Ended, Speech, spoken
+from bench.diagnose.search_settings import ohms_of
 from bench.judge.charge import SAFE_RESIDUAL_V, cable_capacitance, discharge_time
 from bench.judge.insulation import insulation_rule
 from bench.plant.model import Plant
 from bench.quantity import Amount, engineering
-from bench.sequence.file import Found, Limit, Seek
+from bench.sequence.file import Do, Found, Limit, Measure, Seek
 from bench.sequence.plan import Step
-from bench.walk.events import Advised
-from bench.walk.seeking import Link
+from bench.walk.adviser import followed
+from bench.walk.seeking import Answer, Search, Trail, Wanted
 from bench.walk.state import State
 
 APART = "100 kΩ"
 """Two nets that read less count as joined (own choice: far above any conductor, far below any sound insulation)."""
 
 
-def wanted(state: State, step: Step, trail: tuple[Link, ...]) -> Advised:
-    """What a search for crosses or for poor insulation wants next.
+def search(state: State, step: Step, trail: Trail) -> Search:
+    """The search for crosses or for poor insulation.
 
     Settings: ``apart`` (for crosses) or ``minimum`` (for insulation), a resistance; ``nets``, places separated by
     commas, in place of all nets of the cable or connector.
@@ -36,20 +37,30 @@ def wanted(state: State, step: Step, trail: tuple[Link, ...]) -> Advised:
     Raises:
         DiagnoseError: there are no two nets to hold against each other, or a setting is of no use.
     """
+    return followed(_search(state, step), trail)
+
+
+def _search(state: State, step: Step) -> Search:
     source = step.source
     assert isinstance(source, Seek) and state.setting is not None
     plant = state.setting.plant
     nets = nets_of(plant, source)
+    least, count = counting_width(len(nets)), len(nets)
+    why = f"{count} nets in {least} readings where all is well, {count * (count - 1) // 2} pair by pair"
+
+    def say(act: Do | Measure, answers: Sequence[Answer]) -> Wanted:
+        return Wanted(act, why, max(0, least - sum(answer.counts for answer in answers)))
+
     if source.find == "crosses":
         apart = ohms_of(source.settings.get("apart", APART), "apart")
         limit = Limit(at_least=Amount(apart, "Ω"), source="below this two nets count as joined")
-        shorts = reached(find_shorts(nets), trail, _words(plant, source, limit), (tuple(nets), step.key, apart))
-        return _told(shorts, len(nets), lambda: _crosses(nets, shorts))
+        shorts = yield from spoken(find_shorts(nets), _speech(plant, source, limit), say)
+        return _stopped(nets, shorts) if shorts.result is None else _crosses(nets, shorts.result, shorts.readings)
     limit = _minimum(plant, source)
     assert limit.at_least is not None
-    least = limit.at_least.value
-    poor = reached(prove_insulation(nets, least), trail, _words(plant, source, limit), (tuple(nets), step.key, least))
-    return _told(poor, len(nets), lambda: _isolation(nets, poor))
+    script = prove_insulation(nets, limit.at_least.value)
+    poor = yield from spoken(script, _speech(plant, source, limit), say)
+    return _stopped(nets, poor) if poor.result is None else _isolation(nets, poor.result, poor.readings)
 
 
 def nets_of(plant: Plant, source: Seek) -> list[str]:
@@ -103,7 +114,7 @@ def _charged(plant: Plant, source: Seek, ends: int) -> str:
     )
 
 
-def _words(plant: Plant, source: Seek, limit: Limit) -> Translation:
+def _speech(plant: Plant, source: Seek, limit: Limit) -> Speech:
     assert limit.at_least is not None
     least = limit.at_least.value
 
@@ -120,13 +131,13 @@ def _words(plant: Plant, source: Seek, limit: Limit) -> Translation:
             return told
         return f"{told}\n{_charged(plant, source, min(len(red), len(black)))}"
 
-    def proven(link: Link) -> float | None:
+    def proven(answer: Answer) -> float | None:
         # what straddles the limit proves nothing: it is halved like what is below
-        if link.ohms is None or link.outcome.verdict == "pass":
-            return None if link.ohms is None else max(link.ohms, least)
-        return min(link.ohms, 0.999 * least)
+        if answer.ohms is None or answer.outcome.verdict == "pass":
+            return None if answer.ohms is None else max(answer.ohms, least)
+        return min(answer.ohms, 0.999 * least)
 
-    return Translation(
+    return Speech(
         place=lambda end, name: name,
         read=source.read,
         wires=source.wires,
@@ -157,26 +168,19 @@ def _runs(pins: Sequence[str]) -> str:
     return ", ".join(told)
 
 
-def _told(at: Reached[Shorts] | Reached[Insulation], nets: int, end: Callable[[], Found]) -> Advised:
-    if at.want is not None:
-        left = max(0, counting_width(nets) - at.readings)
-        why = f"{nets} nets in {counting_width(nets)} readings where all is well, {nets * (nets - 1) // 2} pair by pair"
-        return Advised(number=0, want=at.want, done=at.readings, left=left, why=why)
-    if at.stopped:
-        sentence = f"What is joined among {nets} nets is not known: {at.stopped}."
-        return finding(Found(verdict="undecided", sentence=sentence, facts={"readings": at.readings}), at.readings)
-    return finding(end(), at.readings)
+def _stopped(nets: Sequence[str], ended: Ended[Shorts] | Ended[Insulation]) -> Found:
+    sentence = f"What is joined among {len(nets)} nets is not known: {ended.stopped}."
+    return Found(verdict="undecided", sentence=sentence, facts={"readings": ended.readings})
 
 
-def _crosses(nets: Sequence[str], at: Reached[Shorts]) -> Found:
-    assert at.result is not None
-    groups = at.result.groups
-    cost = f"{at.readings} readings; pair by pair {len(nets) * (len(nets) - 1) // 2}"
+def _crosses(nets: Sequence[str], shorts: Shorts, readings: int) -> Found:
+    groups = shorts.groups
+    cost = f"{readings} readings; pair by pair {len(nets) * (len(nets) - 1) // 2}"
     if not groups:
         return Found(
             verdict="pass",
             sentence=f"No two of {len(nets)} nets are joined ({cost}).",
-            facts={"nets": list(nets), "joined": [], "readings": at.readings},
+            facts={"nets": list(nets), "joined": [], "readings": readings},
         )
     lines = ["joined: " + ", ".join(group) for group in groups]
     return Found(
@@ -184,20 +188,19 @@ def _crosses(nets: Sequence[str], at: Reached[Shorts]) -> Found:
         sentence=f"{len(groups)} {'groups' if len(groups) > 1 else 'group'} of nets joined that should be apart: "
         f"{'; '.join(' + '.join(group) for group in groups[:3])}{' ...' if len(groups) > 3 else ''} ({cost}).",
         lines=lines,
-        facts={"nets": list(nets), "joined": [list(group) for group in groups], "readings": at.readings},
+        facts={"nets": list(nets), "joined": [list(group) for group in groups], "readings": readings},
         touches=sorted({name for group in groups for name in group}),
     )
 
 
-def _isolation(nets: Sequence[str], at: Reached[Insulation]) -> Found:
-    assert at.result is not None
-    bad, limit = at.result.bad, at.result.limit
-    cost = f"{at.readings} readings; pair by pair {len(nets) * (len(nets) - 1) // 2}"
+def _isolation(nets: Sequence[str], insulation: Insulation, readings: int) -> Found:
+    bad, limit = insulation.bad, insulation.limit
+    cost = f"{readings} readings; pair by pair {len(nets) * (len(nets) - 1) // 2}"
     facts = {
         "nets": list(nets),
         "poor": [[a, b, ohms] for a, b, ohms in bad],
         "minimum": limit,
-        "readings": at.readings,
+        "readings": readings,
     }
     if not bad:
         sentence = f"Every pair of {len(nets)} nets is proven to be at least {engineering(limit, 'Ω')} apart ({cost})."

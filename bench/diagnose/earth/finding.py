@@ -9,8 +9,8 @@ from typing import Any, Final, Literal
 
 import numpy as np
 
-from bench.diagnose.earth.dialogue import Finding
 from bench.diagnose.earth.fit import Case, Reading, solve
+from bench.diagnose.earth.hunt import Finding
 from bench.diagnose.earth.lifts import CutPlan, StrayPath, cutting_plan
 from bench.diagnose.earth.meter import BenchMeter
 from bench.diagnose.earth.model import Bond, BondNetwork, Floats

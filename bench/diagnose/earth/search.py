@@ -1,4 +1,4 @@
-"""A second path to earth, sought from reading to reading: `earth_hunt` spoken as the steps of a search.
+"""A second path to earth, sought from reading to reading: what the hunt asks for, as the steps of a search.
 
 What the sequence measured between earth points before the search takes part, with the bonds that were off then: the
 isolation check with the single-point connection lifted above all. Then come the first set, the most telling readings,
@@ -13,15 +13,13 @@ pass), ``per-point`` (readings of the first set for each point) and ``most`` (re
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
 
 from bench.diagnose.diagnose_error import DiagnoseError
-from bench.diagnose.earth.choose import Pair, first_readings
-from bench.diagnose.earth.dialogue import Ask, Finding, Hunt, HuntSettings
 from bench.diagnose.earth.finding import SIGMAS, Ending, found_of, suspected
 from bench.diagnose.earth.fit import Prior, Reading
+from bench.diagnose.earth.hunt import Ask, Finding, Hunt, HuntSettings, Skipped, lifts_of
 from bench.diagnose.earth.lifts import most_deciding
 from bench.diagnose.earth.meter import OPEN_OHM, BenchMeter, bench_meter
 from bench.diagnose.earth.model import BondNetwork
@@ -29,15 +27,13 @@ from bench.diagnose.earth.plant import network_of
 from bench.diagnose.earth.ranking import explain
 from bench.diagnose.earth.sentences import CAUTION, ohms_words
 from bench.diagnose.earth.visible import visibility
-from bench.diagnose.planned_search import ohms_of
-from bench.diagnose.seek import finding
+from bench.diagnose.search_settings import number_of, ohms_of
 from bench.plant.handled import Handled
 from bench.plant.model import Plant
 from bench.quantity import Amount, Ratio
-from bench.sequence.file import Do, Limit, Measure, Seek
+from bench.sequence.file import Do, Found, Limit, Measure, Seek
 from bench.sequence.plan import Step
-from bench.walk.events import Advised
-from bench.walk.seeking import Link
+from bench.walk.seeking import Answer, Search, Trail, Wanted
 from bench.walk.setting import Outcome
 from bench.walk.state import State
 
@@ -46,14 +42,14 @@ PATH: Final = "10 mΩ"
 of a few metres that is landed at both ends)."""
 SEEN: Final = "90 %"
 WORSE: Final = 1.25
-"""A bond that was put back may read so many times what it read before (own choice)."""
+"""Times what it read before, that a bond may read at most when it was put back (own choice)."""
 EVERY: Final = 5
-"""During the first set it is worked out after every so many readings what is suspected."""
+"""Readings of the first set between two looks at what is suspected."""
 NAMES: Final = ("lifting", "path", "seen", "per-point", "most")
 
 
-@dataclass(frozen=True)
-class Wanted:
+@dataclass(frozen=True, slots=True)
+class Settings:
     """The settings of a search, read."""
 
     lifting: bool
@@ -63,20 +59,34 @@ class Wanted:
     most: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Ground:
-    """What does not change during a search."""
+    """What does not change during a search.
+
+    Attributes:
+        plant: the plant.
+        celsius: of the bonds.
+        settings: of the search.
+        meter: that reads.
+        hunt: what to read next.
+        source: the search's step in the sequence.
+    """
 
     plant: Plant
     celsius: float
-    wanted: Wanted
-    network: BondNetwork
+    settings: Settings
     meter: BenchMeter
-    first: tuple[Pair, ...]
+    hunt: Hunt
+    source: Seek
+
+    @property
+    def network(self) -> BondNetwork:
+        """The bonds as they were designed."""
+        return self.hunt.network
 
 
-@dataclass
-class Trail:
+@dataclass(slots=True)
+class SoFar:
     """What came of the search so far.
 
     Attributes:
@@ -90,7 +100,7 @@ class Trail:
 
     handled: Handled = field(default_factory=Handled)
     taken: dict[tuple[frozenset[str], frozenset[str]], Reading] = field(default_factory=dict)
-    skipped: list[tuple[frozenset[str], tuple[str, ...]]] = field(default_factory=list)
+    skipped: list[Skipped] = field(default_factory=list)
     prove: str = ""
     worse: dict[str, str] = field(default_factory=dict)
     count: int = 0
@@ -101,25 +111,34 @@ class Trail:
         return self.handled.lifted
 
 
-def wanted(state: State, step: Step, trail: tuple[Link, ...]) -> Advised:
-    """What a search for a second path to earth wants next, or what it found.
+def search(state: State, step: Step, trail: Trail) -> Search:
+    """The search for a second path to earth.
+
+    It goes on from any trail: what was read and lifted counts, whatever it would have asked for itself.
 
     Raises:
         DiagnoseError: the plant has no earthing network, a setting is of no use, or nothing is known of the meter.
     """
-    source = step.source
-    assert isinstance(source, Seek) and state.setting is not None
-    ground = _ground(state, source)
-    so_far = _followed(ground, _before(state, step, ground), trail)
-    network = ground.network
-    before = state.seeking.facts if state.seeking is not None else {}
+    ground = _ground(state, step)
+    so_far = _before(state, step, ground)
+    for answer in trail:
+        _take(ground, so_far, answer)
+    while not isinstance(wanted := _next(ground, so_far), Found):
+        _take(ground, so_far, (yield wanted))
+    return wanted
+
+
+def _next(ground: Ground, so_far: SoFar) -> Wanted | Found:
+    """The next act or reading, or what was found."""
+    left = max(0, len(ground.hunt.first) - so_far.count)
     if so_far.prove:
-        return _asked(ground, so_far, before, _prove_again(ground, source, so_far), "a bond that was put back")
-    ask = _next(ground, so_far)
+        return Wanted(_prove_again(ground, so_far), "a bond that was put back", left)
+    ask = _asked(ground, so_far)
     off = frozenset(ask.lifted) if isinstance(ask, Ask) else frozenset[str]()
+    facts = _suspected(ground, so_far, ask)
     back = so_far.lifted - off
     if back:
-        return _asked(ground, so_far, before, _refit(network, sorted(back)), "before anything else is read")
+        return Wanted(_refit(ground.network, sorted(back)), "before anything else is read", left, facts)
     if not isinstance(ask, Ask):
         ending = Ending(
             ground.plant,
@@ -127,34 +146,32 @@ def wanted(state: State, step: Step, trail: tuple[Link, ...]) -> Advised:
             ask,
             ground.meter,
             so_far.worse,
-            ground.wanted.path,
-            ground.wanted.seen,
+            ground.settings.path,
+            ground.settings.seen,
             so_far.count,
             len(so_far.skipped),
         )
-        return finding(found_of(ending), so_far.count)
+        return found_of(ending)
     on = off - so_far.lifted
-    if on:
-        return _asked(ground, so_far, before, _lift(network, sorted(on)), ask.why)
-    return _asked(ground, so_far, before, _reading(ground, source, ask), ask.why)
+    return Wanted(_lift(ground.network, sorted(on)) if on else _reading(ground, ask), ask.why, left, facts)
 
 
-def _asked(ground: Ground, so_far: Trail, before: Mapping[str, Any], want: Do | Measure, why: str) -> Advised:
-    left = max(0, len(ground.first) - so_far.count)
-    return Advised(number=0, want=want, done=so_far.count, left=left, why=why, facts=_suspected(ground, so_far, before))
+def _suspected(ground: Ground, so_far: SoFar, ask: Ask | Finding) -> dict[str, Any] | None:
+    """What is suspected so far, from when every bond was read once; None where it is as before.
+
+    It is for a picture, so in the first set now and then is enough.
+    """
+    known, bonds = len(so_far.taken), len(ground.network.bonds)
+    if known < bonds:
+        return None
+    if ask.posterior is not None:
+        return suspected(ask.posterior, ground.celsius)
+    if known > bonds and so_far.count % EVERY:
+        return None
+    return suspected(explain(ground.network, so_far.taken.values(), ground.hunt.prior), ground.celsius)
 
 
-def _suspected(ground: Ground, so_far: Trail, before: Mapping[str, Any]) -> dict[str, Any]:
-    """What is suspected so far, from when every bond was read once; for a picture, so now and then is enough."""
-    if len(so_far.taken) < len(ground.network.bonds):
-        return {}
-    if before and so_far.count % EVERY and so_far.count < len(ground.first):
-        return dict(before)
-    posterior = explain(ground.network, so_far.taken.values(), Prior())
-    return suspected(posterior, ground.celsius)
-
-
-def settings_of(source: Seek) -> Wanted:
+def settings_of(source: Seek) -> Settings:
     """A search's settings.
 
     Raises:
@@ -173,49 +190,30 @@ def settings_of(source: Seek) -> Wanted:
         raise DiagnoseError(f"setting 'seen': {error}") from error
     if not 0 < seen <= 1:
         raise DiagnoseError(f"setting 'seen': found {given.get('seen')}, expected a share up to 100 %")
-    return Wanted(
+    return Settings(
         lifting == "yes",
         ohms_of(given.get("path", PATH), "path"),
         seen,
-        _number(given.get("per-point", "2.7"), "per-point", 1.0, 20.0),
-        int(_number(given.get("most", "30"), "most", 0.0, 1000.0)),
+        number_of(given.get("per-point", "2.7"), "per-point", 1.0, 20.0),
+        int(number_of(given.get("most", "30"), "most", 0.0, 1000.0)),
     )
 
 
-def _number(text: str, name: str, least: float, most: float) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.nan
-    if not least <= value <= most:
-        raise DiagnoseError(f"setting '{name}': found '{text}', expected a number from {least:g} to {most:g}")
-    return value
-
-
-_KEPT: dict[tuple[int, float, int, str, Wanted], Ground] = {}
-"""The last search's ground: the plant is the same object throughout a walk."""
-
-
-def _ground(state: State, source: Seek) -> Ground:
-    assert state.setting is not None
+def _ground(state: State, step: Step) -> Ground:
+    source = step.source
+    assert isinstance(source, Seek) and state.setting is not None
     plant, celsius = state.setting.plant, state.conditions.ambient
-    asked = settings_of(source)
-    key = (id(plant), celsius, source.wires, state.setting.bench.name, asked)
-    known = _KEPT.get(key)
-    if known is None or known.plant is not plant:
-        network = network_of(plant, celsius)
-        meter = bench_meter(state.setting.bench, celsius, source.wires, state.at)
-        first = first_readings(network, meter, asked.per_point)
-        known = Ground(plant, celsius, asked, network, meter, tuple(first))
-        _KEPT.clear()
-        _KEPT[key] = known
-    return known
+    settings = settings_of(source)
+    meter = bench_meter(state.setting.bench, celsius, source.wires, state.at)
+    limits = HuntSettings(per_point=settings.per_point, most=settings.most, lifting=settings.lifting)
+    hunt = Hunt.begin(network_of(plant, celsius), meter, Prior(), limits)
+    return Ground(plant, celsius, settings, meter, hunt, source)
 
 
-def _before(state: State, step: Step, ground: Ground) -> Trail:
+def _before(state: State, step: Step, ground: Ground) -> SoFar:
     """What the steps before the search read between earth points, and which bonds they left off."""
     assert state.setting is not None
-    so_far = Trail()
+    so_far = SoFar()
     for earlier in state.setting.plan.steps[: step.index]:
         source = earlier.source
         outcome = state.latest.get(earlier.index)
@@ -228,7 +226,7 @@ def _before(state: State, step: Step, ground: Ground) -> Trail:
     return so_far
 
 
-def _add(so_far: Trail, between: tuple[str, str], outcome: Outcome, handled: Handled, ground: Ground) -> bool:
+def _add(so_far: SoFar, between: tuple[str, str], outcome: Outcome, handled: Handled, ground: Ground) -> bool:
     """Take a reading that was made with the plant like this; returns whether it is one."""
     reading = _reading_of(between, outcome, tuple(sorted(handled.lifted)), ground)
     if reading is not None:
@@ -250,26 +248,23 @@ def _reading_of(between: tuple[str, str], outcome: Outcome, lifted: tuple[str, .
     return Reading(a, b, outcome.value, outcome.budget.standard_uncertainty, lifted, ground.meter.open_above)
 
 
-def _followed(ground: Ground, so_far: Trail, trail: tuple[Link, ...]) -> Trail:
-    """Everything up to now, act by act and reading by reading."""
-    for link in trail:
-        want, passed_over = link.want, link.outcome.verdict == "skipped"
-        if isinstance(want, Do):
-            so_far.prove = ""
-            if not passed_over:
-                so_far.handled = so_far.handled.after(want.changes)
-                so_far.prove = want.refit[0] if want.refit else ""
-            elif want.lift:
-                so_far.skipped += [(_ends(ground.network, bond), (bond,)) for bond in want.lift]
-            continue
-        proven, so_far.prove = so_far.prove, ""
-        so_far.count += link.reading is not None
-        if proven and link.outcome.verdict == "fail":
-            # a joint, and nothing that the search should explain
-            so_far.worse[proven] = link.outcome.sentence
-        elif not _add(so_far, want.between, link.outcome, so_far.handled, ground) and not proven:
-            so_far.skipped.append((frozenset(want.between), tuple(sorted(so_far.lifted))))
-    return so_far
+def _take(ground: Ground, so_far: SoFar, answer: Answer) -> None:
+    """Add what came of an act or a reading."""
+    want = answer.want
+    proven, so_far.prove = so_far.prove, ""
+    if isinstance(want, Do):
+        if not answer.skipped:
+            so_far.handled = so_far.handled.after(want.changes)
+            so_far.prove = want.refit[0] if want.refit else ""
+        else:
+            so_far.skipped += [(_ends(ground.network, bond), (bond,)) for bond in want.lift]
+        return
+    so_far.count += answer.counts
+    if proven and answer.outcome.verdict == "fail":
+        # a joint, and nothing that the search should explain
+        so_far.worse[proven] = answer.outcome.sentence
+    elif not _add(so_far, want.between, answer.outcome, so_far.handled, ground) and not proven:
+        so_far.skipped.append((frozenset(want.between), tuple(sorted(so_far.lifted))))
 
 
 def _ends(network: BondNetwork, bond: str) -> frozenset[str]:
@@ -277,31 +272,28 @@ def _ends(network: BondNetwork, bond: str) -> frozenset[str]:
     return frozenset((one.a, one.b))
 
 
-def _next(ground: Ground, so_far: Trail) -> Ask | Finding:
+def _asked(ground: Ground, so_far: SoFar) -> Ask | Finding:
     """What the hunt wants next; where it finds nothing but has not seen enough, the lift that shows the most."""
-    asked, network = ground.wanted, ground.network
-    settings = HuntSettings(per_point=asked.per_point, most=asked.most, lifting=asked.lifting)
+    settings, network = ground.settings, ground.network
     taken, skipped = tuple(so_far.taken.values()), tuple(so_far.skipped)
-    hunt = Hunt(network, ground.meter, Prior(), settings, ground.first, taken, skipped)
-    found = hunt.next()
-    if isinstance(found, Ask) or found.kind != "clear" or not asked.lifting:
+    found = ground.hunt.next(taken, skipped)
+    if isinstance(found, Ask) or found.kind != "clear" or not settings.lifting:
         return found
     seen = visibility(network, found.posterior.readings, found.posterior.prior)
-    if seen.share(asked.path) >= asked.seen:
+    if seen.share(settings.path) >= settings.seen:
         return found
-    done = [*(name for one in taken for name in one.lifted), *(name for _, lifted in skipped for name in lifted)]
-    name = most_deciding(network, seen.blind(asked.path), done)
+    name = most_deciding(network, seen.blind(settings.path), lifts_of(taken, skipped))
     if not name:
         return found
     bond = network.bonds[network.bond_place(name)]
-    why = f"a second path of {ohms_words(asked.path)} does not show everywhere yet; this lift decides most of the rest"
-    return Ask(hunt.number, bond.a, bond.b, (name,), why)
+    why = f"a second path of {ohms_words(settings.path)} does not show everywhere yet; this lift decides most of it"
+    return Ask(bond.a, bond.b, (name,), why, found.posterior)
 
 
 # what is asked for, in words
 
 
-def _reading(ground: Ground, source: Seek, ask: Ask) -> Measure:
+def _reading(ground: Ground, ask: Ask) -> Measure:
     network = ground.network
     labels = network.label(ask.a), network.label(ask.b)
     bond = next((one for one in network.bonds if {one.a, one.b} == {ask.a, ask.b}), None)
@@ -311,7 +303,7 @@ def _reading(ground: Ground, source: Seek, ask: Ask) -> Measure:
             text=f"From {labels[0]} to {labels[1]}, with {', '.join(ask.lifted)} off. Open is expected: nothing but"
             " the bond joins them by design.",
             read="resistance",
-            wires=source.wires,
+            wires=ground.source.wires,
             between=(ask.a, ask.b),
             limit=Limit(at_least=Amount(OPEN_OHM / 10, "Ω"), source="across the gap of a lifted bond open is expected"),
         )
@@ -321,7 +313,7 @@ def _reading(ground: Ground, source: Seek, ask: Ask) -> Measure:
         title=f"{ask.a} to {ask.b}",
         text=f"From {labels[0]} to {labels[1]}. {ohms_words(expected)} is expected of {what}.",
         read="resistance",
-        wires=source.wires,
+        wires=ground.source.wires,
         between=(ask.a, ask.b),
         subject=bond.name if bond is not None else "",
         limit=Limit(
@@ -371,7 +363,7 @@ def _named(network: BondNetwork, bonds: list[str]) -> str:
     return ", ".join(told)
 
 
-def _prove_again(ground: Ground, source: Seek, so_far: Trail) -> Measure:
+def _prove_again(ground: Ground, so_far: SoFar) -> Measure:
     network = ground.network
     bond = network.bonds[network.bond_place(so_far.prove)]
     old = so_far.taken.get((frozenset((bond.a, bond.b)), frozenset()))
@@ -384,7 +376,7 @@ def _prove_again(ground: Ground, source: Seek, so_far: Trail) -> Measure:
         title=f"Prove {bond.name} again",
         text=f"From {network.label(bond.a)} to {network.label(bond.b)}: the bond that was put back.",
         read="resistance",
-        wires=source.wires,
+        wires=ground.source.wires,
         between=(bond.a, bond.b),
         subject=bond.name,
         limit=Limit(at_most=Amount(most, "Ω"), source=why),

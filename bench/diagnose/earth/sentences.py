@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import inf
 
-from bench.diagnose.earth.dialogue import Finding
 from bench.diagnose.earth.fit import Case
+from bench.diagnose.earth.hunt import Finding
 from bench.diagnose.earth.lifts import Certificate, CutPlan, CutStep, to_lift
 from bench.diagnose.earth.model import BondNetwork
 from bench.diagnose.earth.ranking import Posterior, Suspect

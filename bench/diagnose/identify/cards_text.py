@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from bench.diagnose.identify.case import Case, told_loop, wire_of
 from bench.diagnose.identify.rig_cards import headings
 from bench.diagnose.identify.ways import Way
-from bench.diagnose.planner import COMMON, STAR, Card, Clear, Clip, Fit
+from bench.diagnose.script import COMMON, STAR, Card, Clear, Clip, Fit
 from bench.plant.model import Plant
 from bench.quantity import engineering
 

@@ -24,7 +24,7 @@ from bench.diagnose.identify.ways import (
     plan_tags,
     ways,
 )
-from bench.diagnose.planner import COMMON, STAR, End
+from bench.diagnose.script import COMMON, STAR, End
 from bench.files import near, one_of
 from bench.plant.colours import ColourError, colour_words
 from bench.plant.flags import SIDES, Side, flag_name, loose

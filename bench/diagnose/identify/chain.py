@@ -22,20 +22,20 @@ from math import log2
 from operator import eq
 from zlib import crc32
 
+from bench.diagnose.halving import counting_width
 from bench.diagnose.identify.chain_reading import Reading, readings
 from bench.diagnose.identify.clip_plans import chain_links, chain_pairs, clip_card, told_sizes
 from bench.diagnose.identify.grouping import Grouper, May
 from bench.diagnose.identify.naming import (
     Ambiguous,
     Colours,
-    Desk,
     Effort,
     Identification,
+    Prober,
     Shorted,
     check_ends,
 )
-from bench.diagnose.isolation import counting_width
-from bench.diagnose.planner import Card, Clear, Planner, Script
+from bench.diagnose.script import Card, Clear, Script
 
 _ENOUGH = 3
 """Names that are needed to prove them: two ends can always be exchanged."""
@@ -76,9 +76,9 @@ class ChainPlan:
         proofs = 2 * counting_width(size) + 2 * counting_width(size - pairs)
         return Effort.of(size, 2 * sum(mean) + proofs)
 
-    def planner(self) -> Planner[Identification]:
-        """The plan as a dialogue."""
-        return Planner(lambda: _Chain(self).run())
+    def script(self) -> Script[Identification]:
+        """The plan carried out."""
+        return _Chain(self).run()
 
 
 def plan_chain(
@@ -101,7 +101,7 @@ class _Chain:
 
     def __init__(self, plan: ChainPlan) -> None:
         self._plan = plan
-        self._desk = Desk()
+        self._desk = Prober()
         self._names: dict[str, str] = {}
         self._joined: dict[tuple[str, ...], tuple[str, ...]] = {}
         self._notes: list[str] = []
@@ -111,14 +111,14 @@ class _Chain:
 
     def run(self) -> Script[Identification]:
         """Carry the plan out."""
-        plan, desk = self._plan, self._desk
-        yield from desk.set_up(Card("far", (Clear(),)))
-        yield from desk.set_up(Card("near", (Clear(),)))
-        far = Grouper(desk, "far", plan.bar)
+        plan, prober = self._plan, self._desk
+        yield from prober.set_up(Card("far", (Clear(),)))
+        yield from prober.set_up(Card("near", (Clear(),)))
+        far = Grouper(prober, "far", plan.bar)
         there = yield from far.apart(plan.flags, [(f,) for f in plan.flags])
         # Far parts that touch could make up for conductors that are open, and imitate a sound pair.
         self._there = tuple(g for g in there if len(g) > 1)
-        near = Grouper(desk, "near", plan.bar)
+        near = Grouper(prober, "near", plan.bar)
         # Nothing is clipped: whatever is joined here is a fault, and known by name.
         apart = yield from near.apart(plan.conductors, [(c,) for c in plan.conductors])
         self._faults = tuple(g for g in apart if len(g) > 1)
@@ -127,7 +127,7 @@ class _Chain:
             yield from self._round(order)
             if self._wrong:
                 # One slip among the answers that prove a name must not decide it.
-                desk.agree = eq
+                prober.agree = eq
                 yield from self._prove()
             if self._names:
                 break
@@ -141,24 +141,24 @@ class _Chain:
 
     def _round(self, order: Sequence[str]) -> Script[None]:
         """Two trips: pairs at the near end, a chain at the far end."""
-        plan, desk, faults = self._plan, self._desk, self._faults
+        plan, prober, faults = self._plan, self._desk, self._faults
         faulty = {c for g in faults for c in g}
         met = {f for g in self._there for f in g}
         first = (*faults, *chain_pairs([c for c in order if c not in faulty]))
-        yield from desk.set_up(clip_card("near", [g for g in first if g not in faults]))
-        yield from desk.set_up(Card("far", (Clear(),)))
-        desk.trips += 1
-        found = yield from Grouper(desk, "far", plan.bar, self._may_first(first)).pairs(
+        yield from prober.set_up(clip_card("near", [g for g in first if g not in faults]))
+        yield from prober.set_up(Card("far", (Clear(),)))
+        prober.trips += 1
+        found = yield from Grouper(prober, "far", plan.bar, self._may_first(first)).pairs(
             [f for f in plan.flags if f not in met]
         )
         self._compare("far", first, (*self._there, *found))
         pairs = [g for g in found if len(g) == 2]
         singles = [g[0] for g in found if len(g) == 1]
         links = chain_links(pairs, singles)
-        yield from desk.set_up(clip_card("far", links))
-        yield from desk.set_up(Card("near", (Clear(),)))
-        desk.trips += 1
-        seen = yield from Grouper(desk, "near", plan.bar, self._may_second(links)).pairs(plan.conductors)
+        yield from prober.set_up(clip_card("far", links))
+        yield from prober.set_up(Card("near", (Clear(),)))
+        prober.trips += 1
+        seen = yield from Grouper(prober, "near", plan.bar, self._may_second(links)).pairs(plan.conductors)
         if not faults:
             self._compare("near", links, seen)
         self._accept(readings(first, faults, seen, pairs, singles))
@@ -206,11 +206,11 @@ class _Chain:
 
     def _unlike(self, groups: Sequence[tuple[str, ...]]) -> Script[set[str]]:
         """Clip named ends in groups: those of groups that the near end does not show as they were clipped."""
-        desk, names = self._desk, self._names
-        yield from desk.set_up(clip_card("far", groups))
-        yield from desk.set_up(Card("near", (Clear(),)))
-        desk.trips += 1
-        near = Grouper(desk, "near", self._plan.bar)
+        prober, names = self._desk, self._names
+        yield from prober.set_up(clip_card("far", groups))
+        yield from prober.set_up(Card("near", (Clear(),)))
+        prober.trips += 1
+        near = Grouper(prober, "near", self._plan.bar)
         doubted: set[str] = set()
         heads: dict[str, tuple[str, ...]] = {}
         for group in groups:
@@ -233,7 +233,7 @@ class _Chain:
         """Further trips where something was wrong: hang each end that is left on one that is named."""
         if not self._wrong:
             return
-        plan, desk = self._plan, self._desk
+        plan, prober = self._plan, self._desk
         tried: set[str] = set()
         hits: dict[str, list[str]] = {}
         while self._names:
@@ -241,11 +241,11 @@ class _Chain:
             if not left:
                 break
             hung = dict(zip(self._names, left, strict=False))
-            yield from desk.set_up(clip_card("far", list(hung.items())))
-            yield from desk.set_up(Card("near", (Clear(),)))
-            desk.trips += 1
+            yield from prober.set_up(clip_card("far", list(hung.items())))
+            yield from prober.set_up(Card("near", (Clear(),)))
+            prober.trips += 1
             tried |= set(hung.values())
-            yield from self._look(Grouper(desk, "near", plan.bar), hung, hits)
+            yield from self._look(Grouper(prober, "near", plan.bar), hung, hits)
         # Only now, when every end was hung once, is it known who answers to one end alone.
         self._sort_hits(hits)
 

@@ -24,7 +24,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from bench.diagnose.diagnose_error import DiagnoseError
-from bench.diagnose.planner import Card, Clear, Clip, End
+from bench.diagnose.script import Card, Clear, Clip, End
 
 Groups = Sequence[Sequence[str]]
 

@@ -21,7 +21,7 @@ from bench.plant.resolve import resolve
 from bench.plant.things import Conductor
 from bench.quantity import engineering
 from bench.sequence.file import Found, Measure
-from bench.walk.seeking import Link
+from bench.walk.seeking import Trail
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,7 @@ class Findings:
     way: Way
     plant: Plant
     readings: int
-    trail: tuple[Link, ...]
+    trail: Trail
 
 
 def found_of(known: Findings, result: Identification) -> Found:
@@ -129,15 +129,15 @@ def _facts(known: Findings, result: Identification) -> dict[str, Any]:
     """The same as plain data. ``evidence`` gives for each named end the numbers of the events that it rests on."""
     case, effort = known.case, known.way.plan.effort
     evidence: dict[str, list[int]] = {}
-    for link in known.trail:
-        between = link.want.between if isinstance(link.want, Measure) else link.want.beeps
-        if between is None or (link.reading is None and link.beeped is None):
+    for answer in known.trail:
+        between = answer.want.between if isinstance(answer.want, Measure) else answer.want.beeps
+        if between is None or not answer.counts:
             continue
-        barred = {place for group in link.want.join for place in group}
+        barred = {place for group in answer.want.join for place in group}
         for place in between:
             # what was read with many others on a bar says nothing of one alone
             if place not in barred:
-                evidence.setdefault(place, []).append(link.n)
+                evidence.setdefault(place, []).append(answer.n)
     named = {**result.names, **result.by_colour}
     return {
         "cable": case.cable,

@@ -13,9 +13,9 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Sequence
 
-from bench.diagnose.identify.naming import Desk
-from bench.diagnose.isolation import join_up, separate
-from bench.diagnose.planner import End, Script
+from bench.diagnose.halving import join_up, separate
+from bench.diagnose.identify.naming import Prober
+from bench.diagnose.script import End, Script
 
 May = Callable[[str, str], bool]
 """Whether two ends may be in one group, going by colour; a guess that only orders the search."""
@@ -24,8 +24,8 @@ May = Callable[[str, str], bool]
 class Grouper:
     """Finds the groups of one end."""
 
-    def __init__(self, desk: Desk, end: End, bar: bool, may: May | None = None) -> None:
-        self._desk, self._end, self._bar = desk, end, bar
+    def __init__(self, prober: Prober, end: End, bar: bool, may: May | None = None) -> None:
+        self._desk, self._end, self._bar = prober, end, bar
         self._may = may or (lambda a, b: True)
 
     def ask(self, red: Sequence[str], black: Sequence[str]) -> Script[bool]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from math import lgamma, log
 
 from bench.diagnose.diagnose_error import DiagnoseError
-from bench.diagnose.planner import Card, End, Measure, Script, SetUp
+from bench.diagnose.script import Card, End, Probe, Script, SetUp
 
 
 @dataclass(frozen=True)
@@ -163,7 +163,7 @@ def _by_colour(ends: Iterable[str], colours: Mapping[str, str]) -> dict[str, lis
     return found
 
 
-class Desk:
+class Prober:
     """Asks for readings inside a script, and counts them.
 
     agree: whether two readings of the same ends, in ohms, may both be right. While it is set every reading is
@@ -207,12 +207,12 @@ class Desk:
 
     def _ohms_once(self, end: End, red: Sequence[str], black: Sequence[str]) -> Script[float | None]:
         self.touches += 1
-        value = yield Measure(end, tuple(red), tuple(black), "ohms")
+        value = yield Probe(end, tuple(red), tuple(black), "ohms")
         return None if value is None else float(value)
 
     def _joined_once(self, end: End, red: Sequence[str], black: Sequence[str]) -> Script[bool]:
         self.touches += 1
-        return bool((yield Measure(end, tuple(red), tuple(black), "joined")))
+        return bool((yield Probe(end, tuple(red), tuple(black), "joined")))
 
 
 def check_ends(conductors: Sequence[str], flags: Sequence[str], least: int) -> None:

@@ -6,74 +6,55 @@ acts with a card for each end, and readings between a flag and something known, 
 
 from __future__ import annotations
 
-import threading
-from collections.abc import Hashable, Sequence
-from dataclasses import dataclass
-from typing import Final
+from collections.abc import Sequence
 
 import msgspec
 
 from bench.diagnose.identify.case import Case, case_of
 from bench.diagnose.identify.finding import Findings, found_of, stopped_of
-from bench.diagnose.identify.naming import Identification
 from bench.diagnose.identify.rig_cards import cards_of, headings
 from bench.diagnose.identify.tag import TagPlan
 from bench.diagnose.identify.tags import Scale
 from bench.diagnose.identify.ways import Way
-from bench.diagnose.planned_search import Reached, Translation, reached
-from bench.diagnose.planner import STAR, Card, Clear
-from bench.diagnose.seek import finding
+from bench.diagnose.script import STAR, Card, Clear
+from bench.diagnose.script_search import Speech, spoken
 from bench.plant.model import Plant
 from bench.quantity import Amount
-from bench.sequence.file import Do, Limit, Seek, Zero
+from bench.sequence.file import Do, Limit, Measure, Seek, Zero
 from bench.sequence.plan import Step
-from bench.walk.events import Advised
-from bench.walk.seeking import Link
+from bench.walk.adviser import followed
+from bench.walk.seeking import Answer, Search, Trail, Wanted
 from bench.walk.state import State
 
 
-@dataclass(frozen=True)
-class Planned:
-    """A case with the way that is gone."""
-
-    case: Case
-    way: Way
-
-
-KEPT: Final = 4
-"""So many plans are kept: a search asks for its plan after each answer."""
-_plans: dict[Hashable, Planned] = {}
-_lock = threading.Lock()
-
-
-def wanted(state: State, step: Step, trail: tuple[Link, ...]) -> Advised:
-    """What a search for conductors wants next.
+def search(state: State, step: Step, trail: Trail) -> Search:
+    """The search for conductors.
 
     Settings: see :data:`bench.diagnose.identify.case.SETTINGS`.
 
     Raises:
-        DiagnoseError: a setting is of no use, no way can be gone with what is at hand, or the trail is that of
-            another plan.
+        DiagnoseError: a setting is of no use, or no way can be gone with what is at hand.
     """
+    return followed(_search(state, step), trail)
+
+
+def _search(state: State, step: Step) -> Search:
     source, setting = step.source, state.setting
     assert isinstance(source, Seek) and setting is not None
+    plant = setting.plant
     zeroed = any(isinstance(one.source, Zero) for one in setting.plan.steps[: step.index])
-    # a plant is one value, and a walk keeps its own
-    key = (setting.plant, repr(source), repr(setting.bench.for_role("ohms")), zeroed)
-    with _lock:
-        planned = _plans.pop(key, None)
-    if planned is None:
-        case = case_of(setting.plant, source, setting.bench, zeroed)
-        planned = Planned(case, case.ways()[0])
-    with _lock:
-        _plans[key] = planned
-        while len(_plans) > KEPT:
-            del _plans[next(iter(_plans))]
-    at = reached(planned.way.plan.planner(), trail, spoken(planned.case, setting.plant, source), key)
-    return _told(planned, setting.plant, at, trail)
+    case = case_of(plant, source, setting.bench, zeroed)
+    way = case.ways()[0]
+
+    def say(act: Do | Measure, answers: Sequence[Answer]) -> Wanted:
+        return _told(case, way, plant, act, answers)
+
+    ended = yield from spoken(way.plan.script(), speech_of(case, plant, source), say)
+    known = Findings(case, way, plant, ended.readings, ended.trail)
+    return stopped_of(known, ended.stopped) if ended.result is None else found_of(known, ended.result)
 
 
-def spoken(case: Case, plant: Plant, source: Seek) -> Translation:
+def speech_of(case: Case, plant: Plant, source: Seek) -> Speech:
     """How a plan for a case is spoken."""
 
     def side(places: Sequence[str]) -> str:
@@ -94,7 +75,7 @@ def spoken(case: Case, plant: Plant, source: Seek) -> Translation:
             lines.append(f"{colour} {on}{told(case, places)}")
         return "\n".join(lines)
 
-    return Translation(
+    return Speech(
         place=case.place,
         read=source.read,
         wires=source.wires,
@@ -164,45 +145,39 @@ def card_text(case: Case, card: Card) -> str:
     return "\n".join(lines)
 
 
-def _told(planned: Planned, plant: Plant, at: Reached[Identification], trail: Sequence[Link]) -> Advised:
-    case, way = planned.case, planned.way
+def _told(case: Case, way: Way, plant: Plant, act: Do | Measure, answers: Sequence[Answer]) -> Wanted:
+    """An act or a reading, with the cards that it wants and how far the search is."""
     effort = way.plan.effort
-    if at.want is None:
-        known = Findings(case, way, plant, at.readings, tuple(trail))
-        found = found_of(known, at.result) if at.result is not None else stopped_of(known, at.stopped)
-        return finding(found, at.readings)
-    left = max(1, round(effort.touches) - at.readings)
-    want = at.want
-    if isinstance(want, Do) and want.rig is not None:
+    if isinstance(act, Do) and act.rig is not None:
         always = (end_heading(case, plant, True), end_heading(case, plant, False))
-        lines = [line for card in cards_of(plant, want.rig, always) for line in card.lines()]
+        lines = [line for card in cards_of(plant, act.rig, always) for line in card.lines()]
         first = []
-        if not trail and case.flagged:
+        if not answers and case.flagged:
             count, where = len(case.flags), end_heading(case, plant, False)
             first = [f"First tie a numbered flag to each wire of {where}, 1 to {count}, in any order; leave them on."]
-        want = msgspec.structs.replace(want, text="\n".join([*first, want.text, *lines]))
+        act = msgspec.structs.replace(act, text="\n".join([*first, act.text, *lines]))
     why = f"{way.method}: about {effort.touches:.0f} readings in all; one by one up to {effort.walking}"
-    so_far = progress(planned, trail)
-    return Advised(number=0, want=want, done=at.readings, left=left, why=f"{why}. {so_far}" if so_far else why)
+    so_far = progress(case, way, answers)
+    left = max(1, round(effort.touches) - sum(answer.counts for answer in answers))
+    return Wanted(act, f"{why}. {so_far}" if so_far else why, left)
 
 
-def progress(planned: Planned, trail: Sequence[Link]) -> str:
+def progress(case: Case, way: Way, answers: Sequence[Answer]) -> str:
     """What the readings say so far, before anything is proven; empty where they say nothing yet."""
-    case, way = planned.case, planned.way
     if not isinstance(way.plan, TagPlan) or case.common is None:
         return ""
     bearer: dict[float, str] = {}
     scale: Scale | None = None
     seen: dict[str, str] = {}
-    for link in trail:
-        if isinstance(link.want, Do):
-            bearer = {tag.ohms.value: tag.place for tag in link.want.rig.tags} if link.want.rig is not None else {}
+    for answer in answers:
+        if isinstance(answer.want, Do):
+            bearer = {tag.ohms.value: tag.place for tag in answer.want.rig.tags} if answer.want.rig is not None else {}
             fitted = [tag for batch in way.plan.batches for tag in batch.values() if tag.ohms in bearer]
             scale = Scale(sorted(set(fitted)), case.loop, case.meter) if fitted and case.meter is not None else None
-        elif scale is not None and link.ohms is not None and case.common[1] in link.want.between:
-            tag = scale.tag(link.ohms)
+        elif scale is not None and answer.ohms is not None and case.common[1] in answer.want.between:
+            tag = scale.tag(answer.ohms)
             if tag is not None:
-                seen[link.want.between[0]] = bearer[tag.ohms]
+                seen[answer.want.between[0]] = bearer[tag.ohms]
     if not seen:
         return ""
     last = list(seen.items())[-3:]

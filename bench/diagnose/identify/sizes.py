@@ -12,11 +12,11 @@ from dataclasses import dataclass
 from math import log2
 
 from bench.diagnose.diagnose_error import DiagnoseError
+from bench.diagnose.halving import counting_width
 from bench.diagnose.identify.clip_plans import KNOWN, SizePlan, clip_card, in_groups, size_plan, told_sizes
 from bench.diagnose.identify.grouping import Grouper
-from bench.diagnose.identify.naming import Desk, Effort, Identification, Shorted, check_ends
-from bench.diagnose.isolation import counting_width
-from bench.diagnose.planner import Card, Clear, Planner, Script
+from bench.diagnose.identify.naming import Effort, Identification, Prober, Shorted, check_ends
+from bench.diagnose.script import Card, Clear, Script
 
 
 @dataclass(frozen=True)
@@ -57,9 +57,9 @@ class SizesPlan:
         each = log2(size) if self.bar else groups / 2
         return Effort.of(size, 2 * size * each + 2 * counting_width(groups) + 2 * counting_width(size))
 
-    def planner(self) -> Planner[Identification]:
-        """The plan as a dialogue."""
-        return Planner(lambda: _by_sizes(self))
+    def script(self) -> Script[Identification]:
+        """The plan carried out."""
+        return _by_sizes(self)
 
 
 def plan_sizes(
@@ -89,33 +89,33 @@ def _with_known(groups: Sequence[tuple[str, ...]], used: bool, known: str | None
 
 
 def _by_sizes(plan: SizesPlan) -> Script[Identification]:
-    desk = Desk()
-    yield from desk.set_up(Card("near", (Clear(),)))
-    yield from desk.set_up(Card("far", (Clear(),)))
+    prober = Prober()
+    yield from prober.set_up(Card("near", (Clear(),)))
+    yield from prober.set_up(Card("far", (Clear(),)))
     near_ends = [*plan.conductors, *([plan.known] if plan.known else [])]
     far_ends = [*plan.flags, *([plan.known] if plan.known else [])]
     # Nothing is clipped yet: what is joined at either end is a fault. Only joins could make up for what is open
     # and imitate the plan.
-    there = yield from Grouper(desk, "far", plan.bar).apart(far_ends, [(f,) for f in far_ends])
-    here = yield from Grouper(desk, "near", plan.bar).apart(near_ends, [(c,) for c in near_ends])
+    there = yield from Grouper(prober, "far", plan.bar).apart(far_ends, [(f,) for f in far_ends])
+    here = yield from Grouper(prober, "near", plan.bar).apart(near_ends, [(c,) for c in near_ends])
     faults = [Shorted((), g) for g in here if len(g) > 1] or [Shorted(g, ()) for g in there if len(g) > 1]
     if faults:
         return Identification(
             names={},
             shorted=tuple(faults),
             contradictions=("conductors are joined before anything was clipped: part them first",),
-            touches=desk.touches,
+            touches=prober.touches,
             trips=0,
         )
     first = plan.first_groups()
-    yield from desk.set_up(clip_card("near", first))
-    desk.trips += 1
+    yield from prober.set_up(clip_card("near", first))
+    prober.trips += 1
     sizes = [len(g) for g in first]
-    found = yield from Grouper(desk, "far", plan.bar).groups(far_ends, sizes)
+    found = yield from Grouper(prober, "far", plan.bar).groups(far_ends, sizes)
     row = _read_sizes(found, plan.known)
     rows = _members(row, plan.flags)
     if {j: len(m) for j, m in rows.items()} != plan.sizes.rows:
-        return _mismatch(desk, "far", sizes, [len(g) for g in found])
+        return _mismatch(prober, "far", sizes, [len(g) for g in found])
     columns: dict[int, list[str]] = {k: [] for k in sorted(plan.sizes.columns, reverse=True)}
     name_of: dict[tuple[int, int], str] = {}
     for cell in plan.sizes.cells:
@@ -123,28 +123,28 @@ def _by_sizes(plan: SizesPlan) -> Script[Identification]:
         columns[cell[1]].append(flag)
         name_of[cell] = flag
     second = _with_known(in_groups(columns), KNOWN in columns, plan.known)
-    yield from desk.set_up(clip_card("far", second))
-    yield from desk.set_up(Card("near", (Clear(),)))
-    desk.trips += 1
-    seen = yield from Grouper(desk, "near", plan.bar).groups(near_ends, [len(g) for g in second])
+    yield from prober.set_up(clip_card("far", second))
+    yield from prober.set_up(Card("near", (Clear(),)))
+    prober.trips += 1
+    seen = yield from Grouper(prober, "near", plan.bar).groups(near_ends, [len(g) for g in second])
     column = _read_sizes(seen, plan.known)
     # a known conductor that no group takes in lies alone
     if sorted(map(len, seen)) != sorted([*map(len, second), *[1] * (len(near_ends) - sum(map(len, second)))]):
-        return _mismatch(desk, "near", [len(g) for g in second], [len(g) for g in seen])
+        return _mismatch(prober, "near", [len(g) for g in second], [len(g) for g in seen])
     planned = _read_sizes(first, plan.known)
     names: dict[str, str] = {}
     for conductor in plan.conductors:
         cell = planned[conductor], column[conductor]
         if cell not in name_of or name_of[cell] in names:
-            return _mismatch(desk, "near", [len(g) for g in second], [len(g) for g in seen])
+            return _mismatch(prober, "near", [len(g) for g in second], [len(g) for g in seen])
         names[name_of[cell]] = conductor
     # A conductor that was alone both times was seen by nobody: it is what was left.
     alone = {name_of[1, 1]} if (1, 1) in name_of else set()
     return Identification(
         names={flag: c for flag, c in names.items() if flag not in alone},
         by_elimination={flag: names[flag] for flag in alone},
-        touches=desk.touches,
-        trips=desk.trips,
+        touches=prober.touches,
+        trips=prober.trips,
     )
 
 
@@ -165,13 +165,13 @@ def _members(sizes: Mapping[str, int], names: Sequence[str]) -> dict[int, list[s
     return found
 
 
-def _mismatch(desk: Desk, end: str, expected: Sequence[int], found: Sequence[int]) -> Identification:
+def _mismatch(prober: Prober, end: str, expected: Sequence[int], found: Sequence[int]) -> Identification:
     return Identification(
         names={},
         contradictions=(
             f"groups at the {end} end: expected {told_sizes(sorted(expected))}, found "
             f"{told_sizes(sorted(found))}; nothing can be named by sizes",
         ),
-        touches=desk.touches,
-        trips=desk.trips,
+        touches=prober.touches,
+        trips=prober.trips,
     )

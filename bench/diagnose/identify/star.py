@@ -22,19 +22,19 @@ from dataclasses import dataclass
 from math import inf
 
 from bench.diagnose.diagnose_error import DiagnoseError
+from bench.diagnose.halving import counting_width
 from bench.diagnose.identify.naming import (
     Ambiguous,
     Colours,
-    Desk,
     Effort,
     Identification,
+    Prober,
     Shorted,
     check_ends,
 )
 from bench.diagnose.identify.tag import TO_COMMON, Sorting, tag_card
 from bench.diagnose.identify.tags import Loop, Meter, Scale, Tag, apart, short_limit, shows
-from bench.diagnose.isolation import counting_width
-from bench.diagnose.planner import STAR, Card, Clear, Planner, Script
+from bench.diagnose.script import STAR, Card, Clear, Script
 
 
 @dataclass(frozen=True)
@@ -69,9 +69,9 @@ class StarPlan:
             touches += left
         return Effort.of(len(self.conductors), touches)
 
-    def planner(self) -> Planner[Identification]:
-        """The plan as a dialogue."""
-        return Planner(lambda: _by_star(self))
+    def script(self) -> Script[Identification]:
+        """The plan carried out."""
+        return _by_star(self)
 
 
 def plan_star(
@@ -128,62 +128,62 @@ def _provable(usable: Sequence[Tag], loop: Loop, meter: Meter) -> bool:
 
 
 def _by_star(plan: StarPlan) -> Script[Identification]:
-    desk = Desk()
+    prober = Prober()
     sorting = Sorting(plan.conductors, plan.flags, plan.colours)
     direct, batches = plan.direct, list(plan.batches)
     if len(batches) > 1:
-        yield from sorting.prove_near(desk)
-    desk.trips += 1
-    yield from desk.set_up(tag_card(batches[0], STAR, (direct,)))
+        yield from sorting.prove_near(prober)
+    prober.trips += 1
+    yield from prober.set_up(tag_card(batches[0], STAR, (direct,)))
     search = _HubSearch(plan, min(batches[0].values()))
-    hub = yield from search.run(desk, search.likely(direct))
+    hub = yield from search.run(prober, search.likely(direct))
     if hub is None and search.instead is not None:
         # The direct conductor does not arrive: another one, known by its tag, takes its place.
         flag, tag = search.instead
         direct = next(c for c, t in batches[0].items() if t == tag)
         batches = _refitted(plan, direct)
-        desk.trips += 1
-        yield from desk.set_up(tag_card(batches[0], STAR, (direct,)))
+        prober.trips += 1
+        yield from prober.set_up(tag_card(batches[0], STAR, (direct,)))
         search.forget()
-        hub = yield from search.run(desk, flag)
+        hub = yield from search.run(prober, flag)
     if hub is None:
-        return _unproven(sorting, search, desk)
+        return _unproven(sorting, search, prober)
     sorting.names[hub] = direct
     for number, batch in enumerate(batches):
         if number:
-            desk.trips += 1
-            yield from desk.set_up(tag_card(batch, STAR, (direct,)))
+            prober.trips += 1
+            yield from prober.set_up(tag_card(batch, STAR, (direct,)))
         readings: dict[str, float | None] = {}
         for flag in sorting.left():
             known = search.known(hub, flag) if not number else None
-            readings[flag] = known if known is not None else (yield from desk.ohms("far", (hub,), (flag,)))
-        if desk.agree is None and not _as_planned(plan, batch, readings):
-            desk.agree = Scale((), plan.loop.doubled(), plan.meter).alike
+            readings[flag] = known if known is not None else (yield from prober.ohms("far", (hub,), (flag,)))
+        if prober.agree is None and not _as_planned(plan, batch, readings):
+            prober.agree = Scale((), plan.loop.doubled(), plan.meter).alike
             if number:
-                yield from _confirm(sorting, desk, hub, readings)
+                yield from _confirm(sorting, prober, hub, readings)
             else:
                 del sorting.names[hub]
                 search.doubt()
-                hub = yield from search.run(desk, hub)
+                hub = yield from search.run(prober, hub)
                 if hub is None:
-                    return _unproven(sorting, search, desk)
+                    return _unproven(sorting, search, prober)
                 sorting.names[hub] = direct
                 readings = {flag: search.settled(hub, flag) for flag in sorting.left()}
             if len(batches) > 1:
                 sorting.near_groups = []
-                yield from sorting.prove_near(desk)
+                yield from sorting.prove_near(prober)
         loop = plan.loop.doubled()
-        yield from sorting.sort(desk, batch, readings, loop, plan.meter, (hub, direct))
+        yield from sorting.sort(prober, batch, readings, loop, plan.meter, (hub, direct))
     _joined_to_hub(sorting, hub, direct)
-    return sorting.result(desk)
+    return sorting.result(prober)
 
 
-def _unproven(sorting: Sorting, search: _HubSearch, desk: Desk) -> Identification:
+def _unproven(sorting: Sorting, search: _HubSearch, prober: Prober) -> Identification:
     """What is said where no end is proven to be the direct conductor's."""
     live = tuple(f for f in sorting.flags if f not in search.dead)
     if live:
         sorting.ambiguous.append(Ambiguous(live, sorting.conductors, search.why))
-    return sorting.result(desk)
+    return sorting.result(prober)
 
 
 def _as_planned(plan: StarPlan, batch: Mapping[str, Tag], readings: Mapping[str, float | None]) -> bool:
@@ -193,15 +193,15 @@ def _as_planned(plan: StarPlan, batch: Mapping[str, Tag], readings: Mapping[str,
     return None not in readings.values() and None not in shown and len(shown) == len(set(shown)) == len(batch)
 
 
-def _confirm(sorting: Sorting, desk: Desk, hub: str, readings: dict[str, float | None]) -> Script[None]:
+def _confirm(sorting: Sorting, prober: Prober, hub: str, readings: dict[str, float | None]) -> Script[None]:
     """Take the readings of a later batch again, and those of the ends that were named before.
 
     The conductors of the batches before lie free now: an end that was named as one of them must read open.
     """
     for flag, ohms in readings.items():
-        readings[flag] = yield from desk.ohms("far", (hub,), (flag,), before=ohms)
+        readings[flag] = yield from prober.ohms("far", (hub,), (flag,), before=ohms)
     for flag in [f for f in sorting.names if f != hub]:
-        ohms = yield from desk.ohms("far", (hub,), (flag,))
+        ohms = yield from prober.ohms("far", (hub,), (flag,))
         if ohms != inf:
             del sorting.names[flag]
             readings[flag] = ohms
@@ -271,12 +271,12 @@ class _HubSearch:
         """A reading that was taken already, None where it could not be settled."""
         return None if frozenset((a, b)) in self._unsettled else self.known(a, b)
 
-    def _between(self, desk: Desk, a: str, b: str) -> Script[float]:
+    def _between(self, prober: Prober, a: str, b: str) -> Script[float]:
         known = self.known(a, b)
         if known is not None:
             return known
         ends = frozenset((a, b))
-        value = yield from desk.ohms("far", (a,), (b,), before=self._doubted.get(ends))
+        value = yield from prober.ohms("far", (a,), (b,), before=self._doubted.get(ends))
         if value is None:
             self._unsettled.add(ends)
         self._read[ends] = inf if value is None else value
@@ -289,7 +289,7 @@ class _HubSearch:
         sure = [f for f in agreeing if f in colours.far]
         return (sure or agreeing or list(self._plan.flags))[0]
 
-    def run(self, desk: Desk, start: str) -> Script[str | None]:
+    def run(self, prober: Prober, start: str) -> Script[str | None]:
         """The end that is proven to be the direct conductor's, or None."""
         tried: dict[str, tuple[float, float] | None] = {}
         hub: str | None = start
@@ -297,7 +297,7 @@ class _HubSearch:
             readings = {}
             for flag in self._plan.flags:
                 if flag != hub and flag not in self.dead:
-                    readings[flag] = yield from self._between(desk, hub, flag)
+                    readings[flag] = yield from self._between(prober, hub, flag)
             live = sorted((ohms, flag) for flag, ohms in readings.items() if ohms < inf)
             if not live:
                 self.dead.add(hub)
@@ -306,7 +306,7 @@ class _HubSearch:
                 continue
             self.dead |= {flag for flag, ohms in readings.items() if ohms == inf}
             others = [flag for ohms, flag in live if ohms > self._short]
-            own = yield from self._own(desk, hub, others)
+            own = yield from self._own(prober, hub, others)
             tried[hub] = own
             # An end that reads less than any tag may be the direct one just as well: try it too.
             low = bool(others) and readings[others[0]] < self._lowest
@@ -327,13 +327,13 @@ class _HubSearch:
         """Whether a way to the star is surely that of no tag, nor of a few in parallel."""
         return own[0] <= self._loop.high and own[1] < self._least
 
-    def _own(self, desk: Desk, hub: str, others: Sequence[str]) -> Script[tuple[float, float] | None]:
+    def _own(self, prober: Prober, hub: str, others: Sequence[str]) -> Script[tuple[float, float] | None]:
         """Between which resistances the hub's own way to the star lies, from one triangle."""
         if not others:
             return None
         first = others[0]
         for second in others[1:]:
-            across = yield from self._between(desk, first, second)
+            across = yield from self._between(prober, first, second)
             if across <= self._short or across == inf:
                 continue
             low1, high1 = self._meter.true_range(self._read[frozenset((hub, first))])

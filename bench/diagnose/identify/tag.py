@@ -17,12 +17,13 @@ from dataclasses import dataclass
 from math import inf
 
 from bench.diagnose.diagnose_error import DiagnoseError
+from bench.diagnose.halving import counting_width, join_up, narrow, separate
 from bench.diagnose.identify.naming import (
     Ambiguous,
     Colours,
-    Desk,
     Effort,
     Identification,
+    Prober,
     Shorted,
     Strange,
     check_ends,
@@ -36,8 +37,7 @@ from bench.diagnose.identify.tags import (
     parallel_shows,
     short_limit,
 )
-from bench.diagnose.isolation import counting_width, join_up, narrow, separate
-from bench.diagnose.planner import COMMON, Card, Clear, Fit, Planner, Script
+from bench.diagnose.script import COMMON, Card, Clear, Fit, Script
 
 TO_COMMON = "joined to the common"
 """What is said of an end that reads as if it had no tag."""
@@ -76,9 +76,9 @@ class TagPlan:
             left -= len(batch)
         return Effort.of(size, touches)
 
-    def planner(self) -> Planner[Identification]:
-        """The plan as a dialogue."""
-        return Planner(lambda: _by_tags(self))
+    def script(self) -> Script[Identification]:
+        """The plan carried out."""
+        return _by_tags(self)
 
 
 def plan_tags(
@@ -144,20 +144,20 @@ def tag_card(fits: Mapping[str, Tag], to: str, straight: Sequence[str] = ()) -> 
 
 
 def _by_tags(plan: TagPlan) -> Script[Identification]:
-    desk = Desk()
+    prober = Prober()
     sorting = Sorting(plan.conductors, plan.flags, plan.colours)
     if plan.trust_colours:
         sorting.by_colour = plan.colours.single(plan.conductors, plan.flags)
     if len(plan.batches) > 1:
-        yield from sorting.prove_near(desk)
+        yield from sorting.prove_near(prober)
     for batch in plan.batches:
-        desk.trips += 1
-        yield from desk.set_up(tag_card(batch, COMMON))
+        prober.trips += 1
+        yield from prober.set_up(tag_card(batch, COMMON))
         readings = {}
         for flag in sorting.left():
-            readings[flag] = yield from desk.ohms("far", (flag,), (COMMON,))
-        yield from sorting.sort(desk, batch, readings, plan.loop, plan.meter)
-    return sorting.result(desk)
+            readings[flag] = yield from prober.ohms("far", (flag,), (COMMON,))
+        yield from sorting.sort(prober, batch, readings, plan.loop, plan.meter)
+    return sorting.result(prober)
 
 
 class Sorting:
@@ -184,7 +184,7 @@ class Sorting:
 
     def sort(
         self,
-        desk: Desk,
+        prober: Prober,
         batch: Mapping[str, Tag],
         readings: Mapping[str, float | None],
         loop: Loop,
@@ -199,19 +199,19 @@ class Sorting:
         claims, odd = self._claims(scale, batch, readings)
         apart = {c for group in self.near_groups for c in group}
         missing = [c for c in batch if len(claims.get(c, ())) != 1 and c not in apart]
-        groups = yield from self._joined_ends(desk, scale, claims, odd, readings)
+        groups = yield from self._joined_ends(prober, scale, claims, odd, readings)
         if missing and not self._near_proven:
-            self.near_groups += yield from self._joined_conductors(desk, missing)
+            self.near_groups += yield from self._joined_conductors(prober, missing)
         near = tuple(self.near_groups)
         self._settle(batch, claims, odd, groups, near, readings, (loop, meter), straight)
 
-    def prove_near(self, desk: Desk) -> Script[None]:
+    def prove_near(self, prober: Prober) -> Script[None]:
         """Find all joined conductors at the near end, before any tag is fitted.
 
         Needed where some conductors have no tag yet: one of those, joined to a conductor that does not
         arrive, would read like it.
         """
-        self.near_groups += yield from self._joined_conductors(desk, self.conductors)
+        self.near_groups += yield from self._joined_conductors(prober, self.conductors)
         self._near_proven = True
 
     def _claims(
@@ -242,7 +242,7 @@ class Sorting:
 
     def _joined_ends(
         self,
-        desk: Desk,
+        prober: Prober,
         scale: Scale,
         claims: Mapping[str, Sequence[str]],
         odd: Sequence[str],
@@ -270,20 +270,20 @@ class Sorting:
                 if not scale.alike(a, b):
                     left.append(other)
                     continue
-                between = yield from desk.ohms("far", (first,), (other,))
+                between = yield from prober.ohms("far", (first,), (other,))
                 if between is not None and between <= limit:
                     pairs.append((first, other))
                 else:
                     left.append(other)
         return join_up(suspects, pairs)
 
-    def _joined_conductors(self, desk: Desk, missing: Sequence[str]) -> Script[tuple[tuple[str, ...], ...]]:
+    def _joined_conductors(self, prober: Prober, missing: Sequence[str]) -> Script[tuple[tuple[str, ...], ...]]:
         """Try the conductors that were not seen against each other and the rest, at the near end."""
-        yield from desk.set_up(Card("near", (Clear(),)))
+        yield from prober.set_up(Card("near", (Clear(),)))
         rest = [c for c in self.conductors if c not in set(missing)]
 
         def ask(red: Sequence[str], black: Sequence[str]) -> Script[bool]:
-            return desk.joined("near", red, black)
+            return prober.joined("near", red, black)
 
         pairs = yield from separate(missing, ask)
         while rest and (yield from ask(missing, rest)):
@@ -380,7 +380,7 @@ class Sorting:
         known |= {doubt.flags: doubt.conductors for doubt in self.ambiguous}
         return any(f in in_group and (not known[in_group[f]] or conductor in known[in_group[f]]) for f in ends)
 
-    def result(self, desk: Desk) -> Identification:
+    def result(self, prober: Prober) -> Identification:
         """All that was found."""
         shorted: dict[tuple[str, ...], list[str]] = {}
         for found in self.shorted:
@@ -410,6 +410,6 @@ class Sorting:
                 *self.colours.quarrels(self.conductors, self.flags),
                 *self.colours.contradictions({**self.names, **self.by_colour}),
             ),
-            touches=desk.touches,
-            trips=max(1, desk.trips),
+            touches=prober.touches,
+            trips=max(1, prober.trips),
         )

@@ -1,12 +1,12 @@
 """Which wire is which: the ways to name the conductors of an unlabelled cable, and which to take.
 
     choices = ways(conductors, flags, tags=drawer("E96", 0.01), common=True)
-    planner = choices[0].plan.planner()
+    script = choices[0].plan.script()
 
 With tags and a known common every end is touched once. With tags and no common they meet in a star.
 Without tags it takes two trips with clips: the chain, best with a shorting bar, or groups by size
 where nobody can keep count of who was with whom. Every plan has `cards()` for both ends, `effort`
-(readings beside the naive counts and the bound log2 n!), and `planner()`, the dialogue itself.
+(readings beside the naive counts and the bound log2 n!), and `script()`, the plan carried out.
 """
 
 from __future__ import annotations

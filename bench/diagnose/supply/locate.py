@@ -5,8 +5,8 @@ supply to the shelf or back. A reading of the voltage at a place on the way says
 place or behind it. The reading with the most mutual information between its answer and the place of the fault comes
 next: with equal suspects and a meter that is not in doubt, the one that halves them.
 
-The loss need not sit in one place. A reading that finds a part of it before the place and a part behind splits the
-search in two; both are followed.
+The loss need not sit in one place. A reading that finds a part of it before the place and a part behind splits what is
+suspected in two; both are followed.
 """
 
 from __future__ import annotations
@@ -88,8 +88,8 @@ class Loss:
 
 
 @dataclass(frozen=True, slots=True)
-class SupplySearch:
-    """A search under way; a value that each reading turns into the next one.
+class MissingVolts:
+    """Voltage that is missing at a shelf, and where it may be lost; a value that each reading turns into the next one.
 
     Attributes:
         plant: the plant.
@@ -98,13 +98,12 @@ class SupplySearch:
         way: the stretches from the supply to the shelf, then those on the way back, each from the supply's side.
         volts: at the supply's terminals, without sign.
         amps: through the last stretch, without sign.
-        excess: volts that are missing at the shelf and that this search looks for.
+        excess: volts that are missing at the shelf and that are looked for here.
         sigma: standard uncertainty of one reading, in volts.
         chances: stretch (its place in ``way``) to its probability.
-        known: volts that are known to be lost in ``first`` and belong to another part of the search.
+        known: volts that are known to be lost in ``first`` and are looked for elsewhere.
         first: stretches that every further reading has before its place.
         last: the only stretches that a further reading may have before its place; None: all.
-        also: searches for other parts of the loss that split off.
         taken: readings so far.
     """
 
@@ -120,13 +119,12 @@ class SupplySearch:
     known: float = 0.0
     first: frozenset[int] = frozenset()
     last: frozenset[int] | None = None
-    also: tuple[SupplySearch, ...] = ()
     taken: int = 0
 
     @classmethod
     def begin(
         cls, plant: Plant, shelf: str, feed: str, flow: Flow, measured: float, sigma: float, scale: float = 1.0
-    ) -> SupplySearch | None:
+    ) -> MissingVolts | None:
         """Begin with what was measured at the shelf; None where no voltage is missing.
 
         Args:
@@ -231,12 +229,15 @@ class SupplySearch:
 
     # what it showed
 
-    def after(self, reading: NextReading, measured: float) -> SupplySearch:
-        """The search after a reading.
+    def after(self, reading: NextReading, measured: float) -> tuple[MissingVolts, ...]:
+        """What is suspected after a reading: two where a part of the loss lies on either side, the larger first.
 
         Args:
             reading: what was asked for.
             measured: what it showed; the sign does not matter.
+
+        Raises:
+            ValueError: it is none of the readings that tell something here.
         """
         lost = reading.sound - abs(measured)
         before = self._of(reading)
@@ -250,9 +251,9 @@ class SupplySearch:
             chances[place] = chance * math.exp(-0.5 * min(((lost - expected) / self.sigma) ** 2, 1400.0))
         total = sum(chances.values())
         if total <= 0:
-            return replace(self, taken=self.taken + 1)
+            return (replace(self, taken=self.taken + 1),)
         kept = {place: chance / total for place, chance in chances.items() if chance / total > 1e-9}
-        return replace(self, chances=kept, taken=self.taken + 1)
+        return (replace(self, chances=kept, taken=self.taken + 1),)
 
     def _of(self, reading: NextReading) -> frozenset[int]:
         outs = sum(not stretch.back for stretch in self.way)
@@ -262,8 +263,8 @@ class SupplySearch:
                     return frozenset(self._before(i, j))
         raise ValueError(f"found a reading between {' and '.join(reading.between)}, expected one of this search")
 
-    def _split(self, before: frozenset[int], lost: float) -> SupplySearch:
-        """A part of the loss lies before, the rest behind: follow both."""
+    def _split(self, before: frozenset[int], lost: float) -> tuple[MissingVolts, MissingVolts]:
+        """A part of the loss lies before, the rest behind."""
 
         def shares(inside: bool) -> dict[int, float]:
             chances = {place: chance for place, chance in self.chances.items() if (place in before) is inside}
@@ -271,19 +272,15 @@ class SupplySearch:
             return {place: chance / total for place, chance in chances.items()}
 
         taken, rest = self.taken + 1, self.excess - lost
-        first = replace(self, chances=shares(True), excess=lost, last=before, also=(), taken=taken)
-        second = replace(
-            self, chances=shares(False), excess=rest, known=self.known + lost, first=before, also=(), taken=taken
-        )
-        if lost < rest:
-            first, second = second, first
-        return replace(first, also=(*self.also, second))
+        first = replace(self, chances=shares(True), excess=lost, last=before, taken=taken)
+        second = replace(self, chances=shares(False), excess=rest, known=self.known + lost, first=before, taken=taken)
+        return (second, first) if lost < rest else (first, second)
 
     # what is known
 
     @property
     def found(self) -> Loss | None:
-        """The stretch that loses the voltage, where one is certain enough; of a split search the larger part's."""
+        """The stretch that loses the voltage, where one is certain enough."""
         if not self.chances:
             return None
         place, chance = max(self.chances.items(), key=lambda item: item[1])

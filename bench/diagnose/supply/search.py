@@ -11,58 +11,76 @@ import math
 from dataclasses import replace
 
 from bench.diagnose.diagnose_error import DiagnoseError
-from bench.diagnose.seek import finding
-from bench.diagnose.supply.locate import Loss, NextReading, SupplySearch
+from bench.diagnose.supply.locate import MissingVolts, NextReading
 from bench.plant.model import NoPath, Plant, UnknownName
 from bench.plant.things import Inlet
 from bench.quantity import Amount, engineering
 from bench.sequence.file import Found, Limit, Measure, Seek
 from bench.sequence.plan import Step
 from bench.sequence.power_tree import Powered, PowerTree, WillNotCarry
-from bench.walk.events import Advised
-from bench.walk.seeking import Link
+from bench.walk.adviser import followed
+from bench.walk.seeking import Answer, Search, Trail, Wanted
 from bench.walk.state import State
 
 DOUBT_V = 0.02
 """Least standard uncertainty of a reading here: the current moves a little while one reads (common practice, no
 source)."""
 MOST = 16
-"""A search that has not come to an end after so many readings says what it knows."""
+"""Readings after which a search that has not come to an end says what it knows."""
 
 
-def wanted(state: State, step: Step, trail: tuple[Link, ...]) -> Advised:
-    """What a search for lost voltage wants next.
+def search(state: State, step: Step, trail: Trail) -> Search:
+    """The search for lost voltage.
 
     Settings: ``feed``, by default the first that is on at the shelf.
 
     Raises:
         DiagnoseError: the shelf is none, or no feed of that name reaches it.
     """
+    return followed(_search(state, step), trail)
+
+
+def _search(state: State, step: Step) -> Search:
     source = step.source
     assert isinstance(source, Seek) and state.setting is not None
-    plant = state.setting.plant
+    plant, bench = state.setting.plant, bool(state.powered)
     powered = _powered(state)
     if powered is None:
-        return finding(Found(verdict="undecided", sentence="Undecided: nothing is on, so nothing can be lost."), 0)
+        return _undecided("nothing is on, so nothing can be lost.")
     inlet = _inlet(plant, source, powered)
     if inlet is None:
-        text = f"Undecided: what is on does not reach {source.of}: a breaker on its way is open."
-        return finding(Found(verdict="undecided", sentence=text), 0)
-    volts = _read(trail[0]) if trail else None
-    if not trail:
-        return Advised(number=0, want=_first(inlet, bool(state.powered)), why="how much is missing at the shelf")
+        return _undecided(f"what is on does not reach {source.of}: a breaker on its way is open.")
+    first = yield Wanted(_first(inlet, bench), "how much is missing at the shelf")
+    volts = _volts(first)
     if volts is None:
-        text = f"Undecided: what {inlet.name} has was not read, and without it there is nothing to look for."
-        return finding(Found(verdict="undecided", sentence=text, touches=[inlet.shelf]), 0)
+        text = f"what {inlet.name} has was not read, and without it there is nothing to look for."
+        return _undecided(text, inlet.shelf)
     try:
         flow = PowerTree(plant).flow(powered)
     except WillNotCarry as error:
         raise DiagnoseError(f"the way to {inlet.name} cannot be reckoned: {error}") from error
-    begun = SupplySearch.begin(plant, inlet.shelf, inlet.feed, flow, volts, _doubt(trail), _scale(state, flow.amps))
-    if begun is None:
+    missing = MissingVolts.begin(plant, inlet.shelf, inlet.feed, flow, volts, _doubt(first), _scale(state, flow.amps))
+    if missing is None:
         text = f"Pass: no voltage is missing at {inlet.name}: it has {volts:.2f} V and should have no more."
-        return finding(Found(verdict="pass", sentence=text, touches=[inlet.shelf, inlet.name]), 1)
-    return _along(begun, inlet, trail[1:], bool(state.powered))
+        return Found(verdict="pass", sentence=text, touches=[inlet.shelf, inlet.name])
+    waiting, ended = [missing], list[MissingVolts]()
+    while waiting:
+        part = waiting.pop(0)
+        reading = part.next_reading()
+        while reading is not None and part.taken < MOST:
+            answer = yield _asked(part, reading, inlet, bench)
+            shown = _volts(answer)
+            if shown is None:
+                break  # it was skipped: this part ends with what is known
+            part, *others = replace(part, sigma=max(part.sigma, _doubt(answer))).after(reading, shown)
+            waiting += others
+            reading = part.next_reading()
+        ended.append(part)
+    return _told(missing, inlet, ended)
+
+
+def _undecided(why: str, *touches: str) -> Found:
+    return Found(verdict="undecided", sentence=f"Undecided: {why}", touches=list(touches))
 
 
 def _powered(state: State) -> Powered | None:
@@ -111,16 +129,16 @@ def _first(inlet: Inlet, bench: bool) -> Measure:
     )
 
 
-def _read(link: Link) -> float | None:
+def _volts(answer: Answer) -> float | None:
     """Volts without sign; None where nothing was read."""
-    value = link.outcome.value if link.reading is not None else None
+    value = answer.outcome.value if answer.reading is not None else None
     return abs(value) if value is not None else None
 
 
-def _doubt(trail: tuple[Link, ...]) -> float:
-    """Standard uncertainty of a reading: the largest of those that were taken."""
-    found = [link.outcome.budget.standard_uncertainty for link in trail if link.outcome.budget is not None]
-    return max([DOUBT_V, *found])
+def _doubt(answer: Answer) -> float:
+    """Standard uncertainty of a reading, in volts."""
+    budget = answer.outcome.budget
+    return DOUBT_V if budget is None else max(DOUBT_V, budget.standard_uncertainty)
 
 
 def _scale(state: State, amps: float) -> float:
@@ -132,32 +150,7 @@ def _scale(state: State, amps: float) -> float:
     return 1.0
 
 
-def _along(begun: SupplySearch, inlet: Inlet, links: tuple[Link, ...], bench: bool) -> Advised:
-    """Follow the search and its parts over what was read so far."""
-    left = list(links)
-    waiting, losses, doubtful = [begun], list[Loss](), list[SupplySearch]()
-    while waiting:
-        part = replace(waiting.pop(0), also=())
-        reading = part.next_reading()
-        while reading is not None and part.taken < MOST:
-            if not left:
-                return _ask(part, reading, inlet, bench, len(links) + 1)
-            volts = _read(left.pop(0))
-            if volts is None:
-                break  # it was skipped: this part ends with what is known
-            part = part.after(reading, volts)
-            waiting += part.also
-            part = replace(part, also=())
-            reading = part.next_reading()
-        loss = part.found
-        if loss is not None:
-            losses.append(loss)
-        else:
-            doubtful.append(part)
-    return finding(_told(begun, inlet, losses, doubtful), len(links) + 1)
-
-
-def _ask(part: SupplySearch, reading: NextReading, inlet: Inlet, bench: bool, done: int) -> Advised:
+def _asked(part: MissingVolts, reading: NextReading, inlet: Inlet, bench: bool) -> Wanted:
     sign = math.copysign(1.0, part.plant.feeds[inlet.feed].nominal_v)
     half = 0.5 * (reading.sound + reading.lossy)
     origin = "half of what is missing: beyond it the loss lies behind this place"
@@ -175,14 +168,16 @@ def _ask(part: SupplySearch, reading: NextReading, inlet: Inlet, bench: bool, do
     suspects = len(part.suspects)
     likely = ", ".join(list(part.suspects)[:3])
     why = f"{suspects} suspects, most likely {likely}; this reading is expected to tell {reading.bits:.2f} bit"
-    return Advised(number=0, want=want, done=done, left=max(1, math.ceil(math.log2(max(2, suspects)))), why=why)
+    return Wanted(want, why, max(1, math.ceil(math.log2(max(2, suspects)))))
 
 
-def _told(begun: SupplySearch, inlet: Inlet, losses: list[Loss], doubtful: list[SupplySearch]) -> Found:
+def _told(begun: MissingVolts, inlet: Inlet, ended: list[MissingVolts]) -> Found:
+    losses = [loss for part in ended if (loss := part.found) is not None]
     lines = [loss.sentence for loss in losses]
-    for part in doubtful:
-        names = ", ".join(list(part.suspects)[:4])
-        lines.append(f"{engineering(part.excess, 'V', digits=2)} more are lost somewhere among {names}.")
+    for part in ended:
+        if part.found is None:
+            names = ", ".join(list(part.suspects)[:4])
+            lines.append(f"{engineering(part.excess, 'V', digits=2)} more are lost somewhere among {names}.")
     facts = {
         "inlet": inlet.name,
         "missing": begun.excess,

@@ -9,18 +9,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from bench.diagnose.apart.isolation import find_shorts, hand_plan, prove_insulation
 from bench.diagnose.diagnose_error import DiagnoseError
-from bench.diagnose.isolation import (
-    bad_bound,
-    counting_width,
-    find_bad,
-    find_shorts,
-    group_proves,
-    hand_plan,
-    prove_insulation,
-    shorts_bound,
-)
-from bench.diagnose.planner import carry_out
+from bench.diagnose.halving import counting_width
+from bench.diagnose.script import carry_out
+from tests.diagnose.apart.bounds import shorts_bound
 
 
 def joined(graph):
@@ -48,7 +41,7 @@ def test_all_shorts_are_found_within_the_bound(count, shorts, rng):
     nets = [f"n{k}" for k in range(count)]
     pairs = [rng.sample(nets, 2) for _ in range(shorts)] if count > 1 else []
     graph = network(nets, pairs)
-    result = carry_out(find_shorts(nets), joined(graph)).next().result
+    result = carry_out(find_shorts(nets), joined(graph))
     expected = {frozenset(c) for c in networkx.connected_components(graph) if len(c) > 1}
     assert {frozenset(g) for g in result.groups} == expected
     surplus = count - networkx.number_connected_components(graph)
@@ -59,7 +52,7 @@ def test_all_shorts_are_found_within_the_bound(count, shorts, rng):
 
 def test_a_clean_thousand_takes_ten_readings():
     nets = [f"n{k}" for k in range(1024)]
-    assert carry_out(find_shorts(nets), lambda r: False).next().result.readings == 10
+    assert carry_out(find_shorts(nets), lambda r: False).readings == 10
 
 
 def conductance(leaks):
@@ -85,7 +78,7 @@ def test_every_pair_is_proven_or_named(count, poor, rng):
     leaks = {(a, b): rng.uniform(11e6, 1e12) for k, a in enumerate(nets) for b in nets[k + 1 :]}
     for pair in rng.sample(sorted(leaks), min(poor, len(leaks))):
         leaks[pair] = rng.uniform(1e3, 9.9e6)
-    result = carry_out(prove_insulation(nets, limit), conductance(leaks)).next().result
+    result = carry_out(prove_insulation(nets, limit), conductance(leaks))
     bad = {frozenset(p) for p, ohms in leaks.items() if ohms < limit}
     assert {frozenset((a, b)) for a, b, _ in result.bad} == bad
     assert all(r == pytest.approx(leaks[min(a, b), max(a, b)]) for a, b, r in result.bad)
@@ -93,23 +86,23 @@ def test_every_pair_is_proven_or_named(count, poor, rng):
 
 def test_sound_insulation_takes_one_reading_for_each_bit():
     nets = [f"n{k}" for k in range(64)]
-    result = carry_out(prove_insulation(nets, 1e6), lambda r: 1e9).next().result
+    result = carry_out(prove_insulation(nets, 1e6), lambda r: 1e9)
     assert (result.readings, result.bad) == (6, ())
-    assert group_proves(1e6, 1e6)
-    assert not group_proves(0.999e6, 1e6)
+    assert carry_out(prove_insulation("ab", 1e6), lambda r: 1e6).bad == ()
+    assert carry_out(prove_insulation("ab", 1e6), lambda r: 0.999e6).bad == (("a", "b", 0.999e6),)
 
 
 def test_many_sound_pairs_that_fail_together_are_proven_by_parts():
     """64 nets of 20 Mohm each to each: the group reads far below 1 Mohm, no pair is bad."""
     nets = [f"n{k:02}" for k in range(64)]
     leaks = {(a, b): 20e6 for k, a in enumerate(nets) for b in nets[k + 1 :]}
-    result = carry_out(prove_insulation(nets, 1e6), conductance(leaks)).next().result
+    result = carry_out(prove_insulation(nets, 1e6), conductance(leaks))
     assert result.bad == ()
     assert 6 < result.readings < 64 * 63 / 2
 
 
 def test_a_reading_that_cannot_be_taken_proves_nothing():
-    result = carry_out(prove_insulation(["a", "b"], 1e6), lambda r: None).next().result
+    result = carry_out(prove_insulation(["a", "b"], 1e6), lambda r: None)
     assert result.bad == (("a", "b", 0.0),)
 
 
@@ -155,40 +148,6 @@ def test_few_words_are_enough_by_brute_force():
             assert hand_plan(count, splits=length).clip_moves == count + least
 
 
-# Bad ones.
-
-
-@given(st.integers(1, 150), st.integers(0, 8), st.randoms(use_true_random=False))
-@settings(max_examples=150, deadline=None)
-def test_bad_nets_are_found_within_hwangs_bound(count, most, rng):
-    nets = [f"n{k}" for k in range(count)]
-    most = min(most, count)
-    bad = set(rng.sample(nets, most))
-
-    def look(request):
-        assert request.black == ("frame",)
-        return bool(bad & set(request.red))
-
-    result = carry_out(find_bad(nets, "frame", most, sure=False), look).next().result
-    assert set(result.nets) == bad
-    assert result.readings <= bad_bound(count, most)[1]
-    exact = carry_out(find_bad(nets, "frame", most, sure=False, exactly=True), look).next().result
-    assert set(exact.nets) == bad
-    assert exact.readings <= bad_bound(count, most, exactly=True)[1]
-
-
-def test_a_wrong_guess_of_how_many_are_bad_is_noticed_when_asked_to_be_sure():
-    nets = [f"n{k}" for k in range(40)]
-    bad = {"n3", "n17", "n31"}
-    look = lambda request: bool(bad & set(request.red))  # noqa: E731
-    hasty = carry_out(find_bad(nets, "frame", 1, sure=False), look).next().result
-    assert (len(hasty.nets), hasty.sure) == (1, False)
-    careful = carry_out(find_bad(nets, "frame", 1), look).next().result
-    assert (set(careful.nets), careful.sure) == (bad, True)
-    none = carry_out(find_bad(nets, "frame", 0), lambda r: False).next().result
-    assert (none.nets, none.readings, none.sure) == ((), 1, True)
-
-
 def test_bad_input_is_told():
     with pytest.raises(DiagnoseError, match="more than once: a"):
         find_shorts(["a", "b", "a"])
@@ -200,8 +159,6 @@ def test_bad_input_is_told():
         hand_plan(4, dwell=-1)
     with pytest.raises(DiagnoseError, match="expected 3 or more"):
         hand_plan(8, splits=2)
-    with pytest.raises(DiagnoseError, match="expected 0 or more"):
-        find_bad(["a"], "frame", -1)
 
 
 def test_mean_readings_for_a_thousand_nets():
@@ -212,4 +169,4 @@ def test_mean_readings_for_a_thousand_nets():
         graph = network(nets, [])
         while 1024 - networkx.number_connected_components(graph) < shorts:
             graph.add_edge(*rng.sample(nets, 2))
-        assert carry_out(find_shorts(nets), joined(graph)).next().result.readings <= bound
+        assert carry_out(find_shorts(nets), joined(graph)).readings <= bound

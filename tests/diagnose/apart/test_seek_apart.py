@@ -1,31 +1,48 @@
-"""Nets held apart by a search: how its places are told, and that its dialogue is the planner's."""
+"""Nets held apart by a search: how its places are told, and that it asks what its script asks."""
 
 from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
+from bench.diagnose.apart.isolation import find_shorts, prove_insulation
 from bench.diagnose.apart.search import _charged, listed
 from bench.diagnose.diagnose_error import DiagnoseError
-from bench.diagnose.isolation import find_shorts, prove_insulation
-from bench.diagnose.planned_search import Translation, ohms_of, reached
+from bench.diagnose.script import Script
+from bench.diagnose.script_search import Ended, Speech, spoken
+from bench.diagnose.search_settings import ohms_of
 from bench.files import shipped
 from bench.plant.load import load_plant
 from bench.quantity import Amount
 from bench.sequence.file import Measure, Seek
 from bench.walk import events as e
-from bench.walk.seeking import Link
+from bench.walk.adviser import NoAdvice, followed
+from bench.walk.seeking import Answer, Wanted
 from bench.walk.setting import Outcome
 
-WORDS = Translation(place=lambda end, name: name)
+SPEECH = Speech(place=lambda end, name: name)
 
 
-def link(want: Measure, verdict: str, ohms: float | None) -> Link:
+def asked(script: Script[Any], trail: Sequence[Answer]) -> Measure | Ended[Any]:
+    """What a script wants at the end of a trail, or what it came to."""
+    search = followed(spoken(script, SPEECH, lambda act, answers: Wanted(act)), tuple(trail))
+    try:
+        act = next(search).act
+    except StopIteration as end:
+        ended: Ended[Any] = end.value
+        return ended
+    assert isinstance(act, Measure)
+    return act
+
+
+def read(want: Measure, verdict: str, ohms: float | None) -> Answer:
     reading = e.Read(number=1, instrument="m", function="resistance 2w", unit="Ω", value=ohms)
-    return Link(want, 1, Outcome(0, "1/1", 1, verdict, "", value=ohms, reading=reading))  # type: ignore[arg-type]
+    return Answer(want, 1, Outcome(0, "1/1", 1, verdict, "", value=ohms, reading=reading))  # type: ignore[arg-type]
 
 
 def sides(want: Measure) -> tuple[set[str], set[str]]:
@@ -48,59 +65,43 @@ def test_places_are_told_as_a_person_reads_them_off(names: list[str], told: str)
 
 @pytest.mark.parametrize("joined", list(itertools.combinations("ABCDEFG", 2)))
 def test_each_join_of_seven_nets_is_found_along_a_trail(joined: tuple[str, str]) -> None:
-    trail: list[Link] = []
-    while (at := reached(find_shorts("ABCDEFG"), trail, WORDS)).want is not None:
-        assert isinstance(at.want, Measure)
-        red, black = sides(at.want)
+    trail: list[Answer] = []
+    while isinstance(want := asked(find_shorts("ABCDEFG"), trail), Measure):
+        red, black = sides(want)
         meets = any({a, b} == set(joined) for a in red for b in black)
-        trail.append(link(at.want, "fail" if meets else "pass", 0.1 if meets else 1e7))
-    assert at.result is not None and at.result.groups == (joined,)
-    assert at.readings == len(trail) == at.result.readings
+        trail.append(read(want, "fail" if meets else "pass", 0.1 if meets else 1e7))
+    assert want.result is not None and want.result.groups == (joined,)
+    assert want.readings == len(trail) == want.result.readings
 
 
 def test_what_straddles_the_limit_is_looked_at_closer() -> None:
-    (first, *_) = [reached(find_shorts("AB"), [], WORDS).want]
-    assert isinstance(first, Measure)
-    at = reached(find_shorts("AB"), [link(first, "undecided", 1e5)], WORDS)
+    trail: list[Answer] = []
     # with two nets there is nothing closer: they count as joined
-    while at.want is not None:
-        at = reached(find_shorts("AB"), [link(first, "undecided", 1e5)] * (at.readings + 1), WORDS)
-    assert at.result is not None and at.result.groups == (("A", "B"),)
+    while isinstance(want := asked(find_shorts("AB"), trail), Measure):
+        trail.append(read(want, "undecided", 1e5))
+    assert want.result is not None and want.result.groups == (("A", "B"),)
 
 
 def test_a_yes_or_no_that_was_skipped_is_asked_again_and_then_ends_the_search() -> None:
-    first = reached(find_shorts("ABC"), [], WORDS).want
+    first = asked(find_shorts("ABC"), [])
     assert isinstance(first, Measure)
-    skipped = link(first, "skipped", None)
+    skipped = read(first, "skipped", None)
     skipped = replace(skipped, outcome=replace(skipped.outcome, reading=None))
-    again = reached(find_shorts("ABC"), [skipped], WORDS).want
+    again = asked(find_shorts("ABC"), [skipped])
     assert isinstance(again, Measure) and again.between == first.between and "skipped" in again.text
-    after = reached(find_shorts("ABC"), [skipped, link(again, "pass", 1e7)], WORDS)
-    assert isinstance(after.want, Measure) and "skipped" not in after.want.text
-    twice = reached(find_shorts("ABC"), [skipped, skipped], WORDS)
-    assert twice.want is None and twice.result is None and twice.stopped
+    after = asked(find_shorts("ABC"), [skipped, read(again, "pass", 1e7)])
+    assert isinstance(after, Measure) and "skipped" not in after.text
+    twice = asked(find_shorts("ABC"), [skipped, skipped])
+    assert isinstance(twice, Ended) and twice.result is None and twice.stopped and twice.readings == 0
     # a resistance that was skipped counts as poor, and the plan goes on
-    assert reached(prove_insulation("ABC", 1e6), [skipped], WORDS).want is not None
-
-
-def test_a_dialogue_that_is_kept_goes_on_where_it_stood_and_back_when_an_answer_is_taken_back() -> None:
-    key = "a dialogue of this test"
-    trail: list[Link] = []
-    wants = []
-    while (at := reached(find_shorts("ABCDE"), trail, WORDS, key)).want is not None:
-        assert at == reached(find_shorts("ABCDE"), trail, WORDS)
-        wants.append(at.want)
-        assert isinstance(at.want, Measure)
-        trail.append(link(at.want, "pass", 1e7))
-    for length in (1, 0, 2):
-        assert reached(find_shorts("ABCDE"), trail[:length], WORDS, key).want == wants[length]
+    assert isinstance(asked(prove_insulation("ABC", 1e6), [skipped]), Measure)
 
 
 def test_a_trail_of_another_plan_is_refused() -> None:
-    first = reached(find_shorts("ABC"), [], WORDS).want
+    first = asked(find_shorts("ABC"), [])
     assert isinstance(first, Measure)
-    with pytest.raises(DiagnoseError, match="does not follow from this plan"):
-        reached(find_shorts("XYZ"), [link(first, "pass", 1e7)], WORDS)
+    with pytest.raises(NoAdvice, match="does not follow from this plan"):
+        asked(find_shorts("XYZ"), [read(first, "pass", 1e7)])
 
 
 @pytest.mark.parametrize("text", ["0 ohm", "-1 kohm", "soft", "12 V"])

@@ -10,7 +10,7 @@ from pathlib import Path
 import msgspec
 
 from bench.assemble import began, load_job
-from bench.diagnose.seek import advise
+from bench.diagnose.searches import adviser
 from bench.plant import faults as k
 from bench.sequence.file import Do, Found, Hold, Measure, Prove, Seek
 from bench.simulate.world.plant import PlantWorld
@@ -48,6 +48,7 @@ class EarthWalk:
         self.acts: list[Do] = []
         self.asked: list[Measure] = []
         self.state: State = start()
+        self.advise = adviser()
         self.entries: list[e.Entry] = []
         self._random = random.Random(self.seed)
         first = began(load_job(JOB / "earth.yaml", JOB / "benches" / "low-ohm.yaml"), "Ana")
@@ -128,7 +129,7 @@ class EarthWalk:
             case r.Measure(step=step):
                 self._read(number, step.source)
             case r.Advise():
-                told = msgspec.structs.replace(advise(self.state), number=number)
+                told = msgspec.structs.replace(self.advise(self.state), number=number)
                 self.say(told)
                 return told.want if isinstance(told.want, Found) else None
             case other:

@@ -8,8 +8,8 @@ import pytest
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.earth.choose import routine_readings
-from bench.diagnose.earth.dialogue import Ask, Hunt
 from bench.diagnose.earth.fit import Case, Meter, Reading
+from bench.diagnose.earth.hunt import Ask, Hunt
 from bench.diagnose.earth.lifts import StrayPath, certify, cutting_plan, resistance
 from bench.diagnose.earth.model import Bond, BondNetwork, Point
 from bench.diagnose.earth.picture import layout, svg, text
@@ -101,12 +101,13 @@ def test_each_kind_of_fault_has_its_words(hall):
 def test_a_clear_finding_says_what_could_not_be_seen(hall):
     hunt = Hunt.begin(hall, METER)
     rng = np.random.default_rng(5)
-    while isinstance(ask := hunt.next(), Ask):
+    taken = []
+    while isinstance(ask := hunt.next(taken), Ask):
         ohms = resistance(hall, ask.a, ask.b)
         shown = ohms + rng.normal() * float(METER.u(ohms))
-        hunt = hunt.take(ask.number, Reading(ask.a, ask.b, shown, float(METER.u(shown))))
-    lines = finding_words(ask, visibility(hall, hunt.taken), 50e-3)
-    assert lines[0] == f"nothing in these {len(hunt.taken)} readings points to a second path or a poor bond"
+        taken.append(Reading(ask.a, ask.b, shown, float(METER.u(shown))))
+    lines = finding_words(ask, visibility(hall, taken), 50e-3)
+    assert lines[0] == f"nothing in these {len(taken)} readings points to a second path or a poor bond"
     assert any("50 mΩ would show at" in line for line in lines)
     assert any(line.startswith("lifting bond") for line in lines)
     assert lines[-1] == "without lifting, no reading proves that there is no poorer second path"
@@ -122,11 +123,12 @@ def test_a_found_path_comes_with_the_lift_and_the_caution(hall):
     hunt = Hunt.begin(hall, METER)
     rng = np.random.default_rng(6)
     strays = [StrayPath("b5", "t1", 4e-3)]
-    while isinstance(ask := hunt.next(), Ask):
+    taken = []
+    while isinstance(ask := hunt.next(taken), Ask):
         ohms = resistance(hall, ask.a, ask.b, strays)
         shown = ohms + rng.normal() * float(METER.u(ohms))
-        hunt = hunt.take(ask.number, Reading(ask.a, ask.b, shown, float(METER.u(shown))))
-    lines = finding_words(ask, visibility(hall, hunt.taken), 5e-3)
+        taken.append(Reading(ask.a, ask.b, shown, float(METER.u(shown))))
+    lines = finding_words(ask, visibility(hall, taken), 5e-3)
     assert lines[0].startswith("a second path joins bay 5 frame to cable tray")
     assert any(line.startswith("second crossing to the building's earth: over 99 %") for line in lines)
     assert any(line.startswith("to prove it, lift bond") for line in lines) and CAUTION in lines

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 import msgspec
 
-from bench.diagnose.seek import advise
+from bench.diagnose.searches import adviser
 from bench.files import from_text
 from bench.judge.accuracy import AccuracyRow
 from bench.plant import faults as k
@@ -93,6 +93,7 @@ class Bundle:
         self.noise = random.Random(f"noise {self.seed}")
         self.really: dict[float, float] = {}
         self.answers = 0
+        self.advise = adviser()
         sequence = SequenceFile(
             sequence="identify",
             plant="plant.yaml",
@@ -130,7 +131,7 @@ class Bundle:
         number = self.state.number
         match asked:
             case r.Advise():
-                advice = msgspec.structs.replace(advise(self.state), number=number)
+                advice = msgspec.structs.replace(self.advise(self.state), number=number)
                 self.say(advice)
                 return advice.want if isinstance(advice.want, Found) else None
             case r.Ask(step=step):

@@ -10,7 +10,7 @@ from __future__ import annotations
 import random
 from math import inf
 
-from bench.diagnose.planner import COMMON, STAR, Clear, Clip, Fit, Measure, SetUp
+from bench.diagnose.script import COMMON, STAR, Clear, Clip, Fit, Probe, SetUp
 
 
 class Cable:
@@ -102,7 +102,7 @@ class Cable:
                     self.fits[step.conductor] = (step.ohms, step.to)
             self._find = self._flows = None
             return None
-        assert isinstance(request, Measure)
+        assert isinstance(request, Probe)
         self.measured += 1
         if self._find is None:
             self._find = self._parts()

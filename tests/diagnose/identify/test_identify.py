@@ -15,7 +15,7 @@ from bench.diagnose.identify.star import plan_star
 from bench.diagnose.identify.tag import plan_tags
 from bench.diagnose.identify.tags import Loop, Meter, Tag, drawer
 from bench.diagnose.identify.ways import ways
-from bench.diagnose.planner import Answer, Done, Measure, Planner, carry_out
+from bench.diagnose.script import Probe, SetUp, carry_out
 from tests.diagnose.identify.cable_bench import Cable
 
 LOOP, METER = Loop(0, 5), Meter(0.01, 1.0)
@@ -37,8 +37,7 @@ def plan_for(way, cable, colours=None, **more):
 
 
 def run(way, cable, colours=None, **more):
-    planner = plan_for(way, cable, colours, **more).planner()
-    return carry_out(planner, cable.look).next().result
+    return carry_out(plan_for(way, cable, colours, **more).script(), cable.look)
 
 
 def check(cable, result):
@@ -145,7 +144,7 @@ def test_a_high_joint_is_strange_or_out_of_the_scale_but_never_a_name():
                 return value + 4000.0
             return value
 
-        result = carry_out(plan.planner(), poor).next().result
+        result = carry_out(plan.script(), poor)
         assert all(cable.truth[f] == c for f, c in result.names.items())
         assert len(result.names) >= 22
 
@@ -155,7 +154,7 @@ def test_a_short_to_the_common_is_told():
     plan = plan_for("tags", cable)
     flag = cable.flags[3]
     look = lambda r: 1.2 if getattr(r, "red", None) == (flag,) else cable.look(r)  # noqa: E731
-    result = carry_out(plan.planner(), look).next().result
+    result = carry_out(plan.script(), look)
     assert [(s.flag, s.why) for s in result.strange] == [(flag, "joined to the common")]
     assert len(result.names) == 11
 
@@ -165,7 +164,7 @@ def test_an_end_that_could_not_be_measured_is_left_out():
     plan = plan_for("tags", cable)
     flag = cable.flags[3]
     look = lambda r: None if getattr(r, "red", None) == (flag,) else cable.look(r)  # noqa: E731
-    result = carry_out(plan.planner(), look).next().result
+    result = carry_out(plan.script(), look)
     assert [(s.flag, s.why) for s in result.strange] == [(flag, "not measured")]
     assert result.by_elimination == {flag: cable.truth[flag]}
 
@@ -243,7 +242,7 @@ def test_sizes_with_a_known_conductor_do_2_5_and_9():
         cable.truth["shield"] = "shield"
         cable.conductors += ("shield",)
         plan = plan_sizes(cable.conductors[:-1], cable.flags, known="shield")
-        result = carry_out(plan.planner(), cable.look).next().result
+        result = carry_out(plan.script(), cable.look)
         cable.truth.pop("shield")
         assert {**result.names, **result.by_elimination} == cable.truth
     with pytest.raises(DiagnoseError, match="cannot be told apart by two group sizes"):
@@ -281,7 +280,7 @@ def test_one_tag_serves_once_for_each_colour():
     plain = plan_tags(cable.conductors, cable.flags, tags, LOOP, METER)
     plan = plan_tags(cable.conductors, cable.flags, tags, LOOP, METER, coloured(cable, 10))
     assert len(plan.batches) == 1 < len(plain.batches)
-    assert carry_out(plan.planner(), cable.look).next().result.names == cable.truth
+    assert carry_out(plan.script(), cable.look).names == cable.truth
 
 
 def test_a_colour_of_its_own_needs_no_touch_if_colours_are_trusted():
@@ -321,7 +320,7 @@ def test_a_plan_gives_cards_and_counts(way):
     effort = plan.effort
     assert effort.walking == 300 and effort.double_check == 625
     assert effort.bound == pytest.approx(math.log2(math.factorial(25)))
-    result = carry_out(plan.planner(), cable.look).next().result
+    result = carry_out(plan.script(), cable.look)
     assert 0.6 * result.touches <= effort.touches <= 1.6 * result.touches
 
 
@@ -341,12 +340,12 @@ def test_more_conductors_than_tags_take_more_trips():
     cable.electric(FINE, LOOP, METER)
     few = FINE[:200:20]
     plan = plan_tags(cable.conductors, cable.flags, few, LOOP, METER)
-    result = carry_out(plan.planner(), cable.look).next().result
+    result = carry_out(plan.script(), cable.look)
     assert result.names == cable.truth
     assert result.trips == len(plan.batches) == 4
     star = plan_star(cable.conductors, cable.flags, few, LOOP, METER)
     again = Cable(40, 3).electric(FINE, LOOP, METER)
-    assert carry_out(star.planner(), again.look).next().result.names == again.truth
+    assert carry_out(star.script(), again.look).names == again.truth
 
 
 def test_the_best_way_comes_first():
@@ -370,18 +369,26 @@ def test_the_best_way_comes_first():
 
 
 @pytest.mark.parametrize("way", ["tags", "star", "chain", "sizes"])
-def test_a_search_is_resumed_from_its_answers_at_any_point(way):
+def test_the_same_answers_always_lead_to_the_same_request(way):
     cable = Cable(13, 6, opens=1)
     plan = plan_for(way, cable)
-    whole = carry_out(plan.planner(), cable.look)
-    answers = whole.answers()
-    planner: Planner = plan.planner()
-    for answer in answers:
-        request = planner.next()
-        assert plan.planner().resume(planner.answers()).next() == request
-        planner = planner.take(Answer(request.number, answer.value))
-    assert isinstance(planner.next(), Done)
-    assert planner.next() == whole.next()
+    asked, answers = [], []
+
+    def noted(request):
+        asked.append(request)
+        answers.append(cable.look(request))
+        return answers[-1]
+
+    whole = carry_out(plan.script(), noted)
+    again = iter(zip(asked, answers, strict=True))
+
+    def same(request):
+        expected, answer = next(again)
+        assert request == expected
+        return answer
+
+    assert carry_out(plan.script(), same) == whole
+    assert sum(isinstance(request, SetUp) for request in asked) == cable.set_ups
 
 
 def test_effort_of_a_large_cable():
@@ -405,7 +412,7 @@ def test_readings_at_the_edges_of_meter_and_tags_are_still_right():
         rng = random.Random(seed)
         cable.tags = {t.ohms: t.within()[rng.randrange(2)] for t in TAGS}
         cable.rng = _Extremes(rng)
-        assert carry_out(plan.planner(), cable.look).next().result.names == cable.truth
+        assert carry_out(plan.script(), cable.look).names == cable.truth
 
 
 class _Extremes:
@@ -423,7 +430,7 @@ def test_far_parts_that_touch_never_make_up_for_open_ones(plan, bar):
     for size in (3, 4, 6, 7, 8, 11):
         for seed in range(40):
             cable = Cable(size, 977 * seed + size, opens=1 + seed % 3, shorts=1 + seed % 2, sides=("far",))
-            found = carry_out(plan(cable.conductors, cable.flags, bar=bar).planner(), cable.look).next().result
+            found = carry_out(plan(cable.conductors, cable.flags, bar=bar).script(), cable.look)
             said = {**found.names, **found.by_elimination}
             assert all(cable.truth[flag] == name for flag, name in said.items()), (size, seed)
             assert not found.complete
@@ -434,7 +441,7 @@ def slipping(cable, at, slip):
     count = [0]
 
     def look(request):
-        if not isinstance(request, Measure):
+        if not isinstance(request, Probe):
             return cable.look(request)
         count[0] += 1
         if count[0] != at:
@@ -457,8 +464,8 @@ def test_one_slip_of_a_probe_in_a_star_never_makes_a_wrong_name(slip, faults):
         whole = run("star", Cable(size, seed, *faults))
         for at in range(1, whole.touches + 1):
             cable = Cable(size, seed, *faults)
-            planner = plan_for("star", cable).planner()
-            check_names(cable, carry_out(planner, slipping(cable, at, slip)).next().result, (size, seed, at))
+            script = plan_for("star", cable).script()
+            check_names(cable, carry_out(script, slipping(cable, at, slip)), (size, seed, at))
 
 
 @pytest.mark.parametrize("slip", ["red", "black"])
@@ -466,22 +473,22 @@ def test_one_slip_in_a_star_of_several_batches_never_makes_a_wrong_name(slip):
     few = FINE[:200:20]
     for at in range(1, 60, 2):
         cable = Cable(16, at, opens=at % 2).electric(FINE, LOOP, METER)
-        planner = plan_star(cable.conductors, cable.flags, few, LOOP, METER).planner()
-        check_names(cable, carry_out(planner, slipping(cable, at, slip)).next().result, at)
+        script = plan_star(cable.conductors, cable.flags, few, LOOP, METER).script()
+        check_names(cable, carry_out(script, slipping(cable, at, slip)), at)
 
 
 def test_a_star_where_all_is_well_takes_no_reading_twice():
     for size in (6, 25, 80):
         cable = Cable(size, size)
         seen = []
-        planner = plan_for("star", cable).planner()
+        script = plan_for("star", cable).script()
 
         def look(request, cable=cable, seen=seen):
-            if isinstance(request, Measure):
+            if isinstance(request, Probe):
                 seen.append(frozenset((*request.red, *request.black)))
             return cable.look(request)
 
-        assert carry_out(planner, look).next().result.complete
+        assert carry_out(script, look).complete
         assert len(seen) == len(set(seen))
 
 
@@ -523,12 +530,12 @@ def test_a_false_answer_after_a_fault_was_seen_decides_no_name_by_the_chain():
         count = [0]
 
         def look(request, cable=cable, count=count, at=at):
-            if not isinstance(request, Measure):
+            if not isinstance(request, Probe):
                 return cable.look(request)
             count[0] += 1
             return cable.look(request) != (count[0] == at)
 
-        check_names(cable, carry_out(plan_for("chain", cable).planner(), look).next().result, at)
+        check_names(cable, carry_out(plan_for("chain", cable).script(), look), at)
 
 
 def check_names(cable, result, case=None):

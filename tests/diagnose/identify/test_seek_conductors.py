@@ -12,9 +12,9 @@ import pytest
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.identify.case import case_of
+from bench.diagnose.identify.chain import ChainPlan
 from bench.diagnose.identify.finding import claims_of, claims_text, labels_csv, proved
 from bench.diagnose.identify.ohm_scale import scale_of
-from bench.diagnose.planner import Planner
 from bench.files import from_text
 from bench.plant import faults as k
 from bench.plant.file import PlantFile
@@ -185,12 +185,12 @@ def test_an_identification_goes_on_from_its_record() -> None:
 
 
 def test_asking_again_costs_no_replay(monkeypatch: pytest.MonkeyPatch) -> None:
-    revived = []
-    revive = Planner._revive
-    monkeypatch.setattr(Planner, "_revive", lambda self: (revived.append(1), revive(self))[1])
+    begun = []
+    script = ChainPlan.script
+    monkeypatch.setattr(ChainPlan, "script", lambda self: (begun.append(1), script(self))[1])
     bundle = Bundle(40, WAYS["chain"])
     bundle.identify()
-    assert len(bundle.entries) > 500 and len(revived) <= 2
+    assert len(bundle.entries) > 500 and len(begun) == 1
 
 
 def test_colours_name_ends_and_contradict_what_does_not_fit() -> None:

@@ -6,7 +6,7 @@ import math
 
 import msgspec
 
-from bench.diagnose.seek import advise
+from bench.diagnose.searches import adviser
 from bench.files import from_text
 from bench.plant import faults as k
 from bench.plant.file import PlantFile
@@ -48,6 +48,7 @@ class SearchWalk(Walk):
         file = bundle()
         self.world = PlantWorld(resolve(file), faults, seed=3)
         self.asked_so_far = 0
+        self.advise = adviser()
         began = gannet.e.Began(software="0.1", plant=file, sequence=sequence, bench=gannet.bench(), operator="Ana")
         super().__init__(began=began)
 
@@ -55,7 +56,7 @@ class SearchWalk(Walk):
         asked = self.asked
         match asked:
             case r.Advise():
-                self.add(msgspec.structs.replace(advise(self.state), number=asked.number), 0.1)
+                self.add(msgspec.structs.replace(self.advise(self.state), number=asked.number), 0.1)
             case r.Ask(step=step) if isinstance(step.source, s.Do) and step.source.rig is not None:
                 self.world.rig(step.source.rig)
                 self.answer()
