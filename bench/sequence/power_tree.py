@@ -17,24 +17,23 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, Final, Literal
+from math import isnan
+from typing import Any, Final, Literal
 
+from bench.network.circuit import Edge as Resistor
+from bench.network.circuit import Network, PowerLoad, Solution, UndervoltageCollapse, VoltageSource
 from bench.plant.graph import Edge, Nets
 from bench.plant.model import Plant
 from bench.plant.things import Inlet
 from bench.quantity import engineering
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
 
 DERATING: Final = 0.8
 """Part of a breaker's rating that a continuous load may take: the 125 % continuous-load rule of North American
 practice."""
 NOTHING_A: Final = 1e-4
 """Less than this through a breaker is nothing."""
-PASSES: Final = 60
-"""Rounds for constant-power loads; three or four are enough unless the bus is near collapse."""
+LEAST_OHM: Final = 1e-9
+"""In place of nothing, so that a current can be told: of a stretch, and of a supply that regulates at its terminals."""
 
 Spread = Literal[-1, 0, 1]
 """The least that cards draw, what they draw typically, and the most."""
@@ -302,132 +301,54 @@ def _between(edges: list[Edge], ends: Collection[str]) -> list[Edge]:
 
 
 def _solve(tree: PowerTree, powered: Powered, inlets: tuple[Inlet, ...], loads: list[_Load]) -> Flow:
-    import numpy as np
-
+    supplies = [tree.plant.supplies[name] for name in powered.at]
     edges = [edge for edge in tree._edges if edge.kind != "breaker" or edge.id in powered.closed]
-    net = _Net(tree.plant, powered, edges)
-    names = [inlet.name for inlet in inlets]
-    of = {name: number for number, name in enumerate(names)}
-    # ohms[i, j]: volts lost at inlet i for an ampere drawn at inlet j
-    start, ohms = net.seen_from([(inlet.live.node, inlet.back.node) for inlet in inlets])
-    watts, siemens, works_from = (np.zeros(len(names)) for _ in range(3))
+    wires = [Resistor(edge.id, edge.a, edge.b, max(edge.ohms, LEAST_OHM)) for edge in edges]
+    # supplies that feed together are held against one point
+    ties = [Resistor(("tie", one.name), one.back.node, supplies[0].back.node, 0.0) for one in supplies[1:]]
+    ends = [end.node for one in supplies for end in (one.live, one.back)]
+    network = Network([*wires, *ties], [*ends, *(end.node for one in inlets for end in (one.live, one.back))])
+    sources = [
+        VoltageSource(one.name, one.live.node, one.back.node, powered.volts, powered.ohms or LEAST_OHM)
+        for one in supplies
+    ]
+    idle = network.solve(voltages=sources)
+    powers, resistors = [], []
     for load in loads:
         for inlet in load.inlets:
-            # converters with combined inputs draw in equal parts, to a first approximation
-            place, share = of[inlet.name], 1.0 / len(load.inlets)
-            watts[place], siemens[place] = load.watts * share, load.siemens * share
-            works_from[place] = load.works_from
-    volts = start.copy()
-    amps = np.zeros(len(names))
-    for _ in range(PASSES):
-        on = np.abs(start) >= np.maximum(works_from, 1e-9)
-        safe = np.where(np.abs(volts) > 1e-9, volts, 1e-9)
-        amps = np.where(on, watts / safe, 0.0) + siemens * volts * (np.abs(start) >= works_from)
-        before, volts = volts, start - ohms @ amps
-        if bool(np.any((np.abs(start) > 0) & on & (volts * start < 0.25 * start * start))):
-            raise WillNotCarry("the loads ask for more power than the way to them can carry")
-        if float(np.max(np.abs(volts - before), initial=0.0)) < 1e-12 * max(1.0, abs(powered.volts)):
-            break
-    return net.flow(names, volts, amps, loads)
-
-
-class _Net:
-    """The closed part of the tree as a matrix, with the supplies' terminals held."""
-
-    def __init__(self, plant: Plant, powered: Powered, edges: list[Edge]) -> None:
-        import numpy as np
-
-        self.edges = edges
-        held: dict[str, float] = {}
-        joins = []
-        for number, name in enumerate(powered.at):
-            supply = plant.supplies[name]
-            held[supply.back.node] = 0.0
-            if powered.ohms > 0:
-                held[f" source {number}"] = powered.volts
-                joins.append(Edge(f" source {number}", f" source {number}", supply.live.node, "busbar", powered.ohms))
-            else:
-                held[supply.live.node] = powered.volts
-        self.sources = joins
-        everything = [*edges, *joins]
-        nodes = dict.fromkeys([*held, *(node for edge in everything for node in (edge.a, edge.b))])
-        reached = _reached(everything, set(held))
-        self.held = held
-        self.free = {node: number for number, node in enumerate(n for n in nodes if n in reached and n not in held)}
-        size = len(self.free)
-        matrix = np.zeros((size, size))
-        right = np.zeros(size)
-        for edge in everything:
-            if edge.a not in reached:
+            start = idle.volts(inlet.live.node, inlet.back.node)
+            if not abs(start) >= load.works_from:
                 continue
-            siemens = 1.0 / max(edge.ohms, 1e-9)
-            a, b = self.free.get(edge.a), self.free.get(edge.b)
-            for mine, other, node in ((a, b, edge.b), (b, a, edge.a)):
-                if mine is None:
-                    continue
-                matrix[mine, mine] += siemens
-                if other is None:
-                    right[mine] += siemens * held[node]
-                else:
-                    matrix[mine, other] -= siemens
-        self.matrix, self.right = matrix, right
-        self.base = np.linalg.solve(matrix, right) if size else right
-
-    def seen_from(self, ports: list[tuple[str, str]]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Volts of each port with nothing drawn, and volts that each loses for an ampere drawn at each.
-
-        Args:
-            ports: plus and minus node of each.
-        """
-        import numpy as np
-
-        columns = np.zeros((len(self.free), len(ports)))
-        volts = np.zeros(len(ports))
-        for number, port in enumerate(ports):
-            for node, sign in zip(port, (1.0, -1.0), strict=True):
-                if node in self.free:
-                    columns[self.free[node], number] += sign
-                else:
-                    volts[number] += sign * self.held[node]
-        self._solved = np.linalg.solve(self.matrix, columns) if columns.size else columns
-        return volts + columns.T @ self.base, columns.T @ self._solved
-
-    def flow(self, names: list[str], volts: NDArray[np.float64], amps: NDArray[np.float64], loads: list[_Load]) -> Flow:
-        """Everything that flows with these currents drawn."""
-        unknown = self.base - self._solved @ amps
-        nodes = {**{node: float(unknown[number]) for node, number in self.free.items()}, **self.held}
-        edges = {
-            edge.id: (nodes[edge.a] - nodes[edge.b]) / max(edge.ohms, 1e-9)
-            for edge in self.edges
-            if edge.a in nodes and edge.b in nodes
-        }
-        at = dict(zip(names, zip(volts.tolist(), amps.tolist(), strict=True), strict=True))
-        shelves = {
-            load.shelf: ShelfLoad(
-                load.shelf,
-                sum(abs(at[inlet.name][1]) for inlet in load.inlets),
-                min((at[inlet.name][0] for inlet in load.inlets), key=abs),
-                {inlet.name: (at[inlet.name][0], abs(at[inlet.name][1])) for inlet in load.inlets},
-            )
-            for load in loads
-        }
-        total = float(sum(abs(a) for _, a in at.values()))
-        return Flow(total, shelves, edges, {node: v for node, v in nodes.items() if not node.startswith(" ")})
+            # converters with combined inputs draw in equal parts, to a first approximation
+            share = 1.0 / len(load.inlets)
+            plus, minus = (inlet.live, inlet.back) if start > 0 else (inlet.back, inlet.live)
+            powers.append(PowerLoad(inlet.name, plus.node, minus.node, load.watts * share))
+            if load.siemens > 0:
+                resistors.append(Resistor(("cards", inlet.name), plus.node, minus.node, 1 / (load.siemens * share)))
+    try:
+        solution = network.extended(resistors).solve(voltages=sources, loads=powers)
+    except UndervoltageCollapse:
+        raise WillNotCarry("the loads ask for more power than the way to them can carry") from None
+    resistive = {resistor.id: abs(solution.amps(resistor.id)) for resistor in resistors}
+    shelves = {}
+    for load in loads:
+        at = {}
+        for inlet in load.inlets:
+            state = solution.loads.get(inlet.name)
+            amps = (state.amps if state else 0.0) + resistive.get(("cards", inlet.name), 0.0)
+            at[inlet.name] = (solution.volts(inlet.live.node, inlet.back.node), amps)
+        lowest = min((volts for volts, _ in at.values()), key=abs)
+        shelves[load.shelf] = ShelfLoad(load.shelf, sum(amps for _, amps in at.values()), lowest, at)
+    return _flow(solution, ends, edges, shelves)
 
 
-def _reached(edges: list[Edge], starts: set[str]) -> set[str]:
-    """The nodes that hang together with the starts."""
-    beside: dict[str, list[str]] = {}
-    for edge in edges:
-        beside.setdefault(edge.a, []).append(edge.b)
-        beside.setdefault(edge.b, []).append(edge.a)
-    found, waiting = set(starts), list(starts)
-    while waiting:
-        for node in beside.get(waiting.pop(), ()):
-            if node not in found:
-                found.add(node)
-                waiting.append(node)
-    return found
+def _flow(solution: Solution, ends: list[str], edges: list[Edge], shelves: dict[str, ShelfLoad]) -> Flow:
+    """What a solution says about every stretch that is reached; the supplies' ``ends`` are live, back and so on."""
+    named = dict.fromkeys((*ends, *(end for edge in edges for end in (edge.a, edge.b))))
+    volts = {node: solution.volts(node, ends[1]) for node in named}
+    nodes = {node: of for node, of in volts.items() if not isnan(of)}
+    carried = {edge.id: solution.amps(edge.id) for edge in edges if edge.a in nodes}
+    return Flow(sum(one.amps for one in shelves.values()), shelves, carried, nodes)
 
 
 def headroom_line(load: BreakerLoad, derating: float = DERATING) -> str:

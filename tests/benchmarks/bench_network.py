@@ -23,7 +23,7 @@ import numpy as np
 from scipy.sparse import coo_matrix, csc_matrix
 from scipy.sparse.linalg import splu
 
-from bench.simulate.world.circuit import Edge, Network
+from bench.network.circuit import Edge, Network
 
 Wires = list[tuple[int, int, float]]
 

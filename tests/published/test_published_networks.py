@@ -10,7 +10,7 @@ import subprocess
 import networkx
 import pytest
 
-from bench.simulate.world.circuit import CurrentSource, Edge, Network, PowerLoad, VoltageSource
+from bench.network.circuit import CurrentSource, Edge, Network, PowerLoad, VoltageSource
 
 
 def unit(pairs):

@@ -14,14 +14,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import TypeAlias
 
-import numpy as np
-import numpy.typing as npt
+from bench.network import dense
 
 __all__ = ["Branch", "Dielectric"]
 
-#: Below this the capacitance of the tester's own leads prevails, in farad.
 LEAST_FARADS = 50e-12
+"""Below this the capacitance of the tester's own leads prevails, in farad."""
+
+_System: TypeAlias = tuple[list[float], list[list[float]], list[float]]
+"""Rates and modes, and the root of each capacitance."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +47,7 @@ class Dielectric:
     farads: float = 0.0
     branches: tuple[Branch, ...] = ()
     volts: float = 0.0
-    held: npt.NDArray[np.float64] = field(default_factory=lambda: np.zeros(0))
+    held: list[float] = field(default_factory=list)
     time: float = -math.inf
 
     def __post_init__(self) -> None:
@@ -54,7 +57,7 @@ class Dielectric:
             if not 0.0 < branch.ohms < math.inf or not 0.0 < branch.farads < math.inf:
                 raise ValueError(f"a branch needs ohms and farads above 0, found {branch!r}")
         if len(self.held) != len(self.branches):
-            self.held = np.zeros(len(self.branches))
+            self.held = [0.0] * len(self.branches)
 
     # ---- what happens to it ------------------------------------------------------------------
 
@@ -103,7 +106,7 @@ class Dielectric:
     def _needs(self, volts: float) -> float:
         """Amperes that hold it at ``volts``."""
         leak = volts / self.ohms if self.ohms > 0.0 else math.inf
-        return leak + sum((volts - float(v)) / b.ohms for b, v in zip(self.branches, self.held, strict=True))
+        return leak + sum((volts - v) / b.ohms for b, v in zip(self.branches, self.held, strict=True))
 
     def _hold(self, seconds: float, volts: float) -> None:
         self.volts = volts
@@ -111,48 +114,41 @@ class Dielectric:
             decay = math.exp(-seconds / (branch.ohms * branch.farads))
             self.held[k] = volts + (self.held[k] - volts) * decay
 
-    def _system(self, siemens: float) -> tuple[npt.NDArray[np.float64], ...]:
+    def _system(self, siemens: float) -> _System:
         """Rates and modes of the free system: symmetric once scaled by the root of capacitance."""
-        n = len(self.branches) + 1
-        farads = np.array([max(self.farads, LEAST_FARADS), *(b.farads for b in self.branches)])
-        conduct = np.zeros((n, n))
-        conduct[0, 0] = siemens + (1.0 / self.ohms if self.ohms > 0.0 else 1e9)
+        root = [math.sqrt(farads) for farads in (max(self.farads, LEAST_FARADS), *(b.farads for b in self.branches))]
+        conduct = [[0.0] * len(root) for _ in root]
+        conduct[0][0] = siemens + (1.0 / self.ohms if self.ohms > 0.0 else 1e9)
         for k, branch in enumerate(self.branches, start=1):
             g = 1.0 / branch.ohms
-            conduct[0, 0] += g
-            conduct[k, k] += g
-            conduct[0, k] -= g
-            conduct[k, 0] -= g
-        root = np.sqrt(farads)
-        rates, modes = np.linalg.eigh(conduct / np.outer(root, root))
-        return np.maximum(rates, 0.0), modes, root
+            conduct[0][0] += g
+            conduct[k][k] += g
+            conduct[0][k] -= g
+            conduct[k][0] -= g
+        rates, modes = dense.modes(
+            [[g / (root[i] * root[j]) for j, g in enumerate(row)] for i, row in enumerate(conduct)]
+        )
+        return [max(rate, 0.0) for rate in rates], modes, root
 
-    def _after(
-        self,
-        system: tuple[npt.NDArray[np.float64], ...],
-        state: npt.NDArray[np.float64],
-        seconds: float,
-        amps: float,
-    ) -> npt.NDArray[np.float64]:
+    def _after(self, system: _System, state: list[float], seconds: float, amps: float) -> list[float]:
         rates, modes, root = system
-        drive = np.zeros(len(state))
-        drive[0] = amps / root[0]
-        start, push = modes.T @ (state * root), modes.T @ drive
-        x = rates * seconds
-        # The integral of exp(-r s) over the time, which is the time itself for a mode at rest.
-        span = np.where(x > 1e-8, -np.expm1(-x) / np.where(rates > 0, rates, 1.0), seconds)
-        out: npt.NDArray[np.float64] = modes @ (start * np.exp(-x) + push * span) / root
-        return out
+        scaled = [volts * farads for volts, farads in zip(state, root, strict=True)]
+        found = [0.0] * len(state)
+        for rate, mode in zip(rates, modes, strict=True):
+            x = rate * seconds
+            # The integral of exp(-r s) over the time, which is the time itself for a mode at rest.
+            span = -math.expm1(-x) / rate if x > 1e-8 else seconds
+            share = dense.dot(mode, scaled) * math.exp(-x) + mode[0] * amps / root[0] * span
+            found = [volts + share * part for volts, part in zip(found, mode, strict=True)]
+        return [volts / farads for volts, farads in zip(found, root, strict=True)]
 
     def _drift(self, seconds: float, siemens: float, amps: float) -> None:
-        state = np.concatenate([[self.volts], self.held])
-        state = self._after(self._system(siemens), state, seconds, amps)
-        self.volts, self.held = float(state[0]), state[1:]
+        self.volts, *self.held = self._after(self._system(siemens), [self.volts, *self.held], seconds, amps)
 
     def _move(self, seconds: float, volts: float, amps: float) -> float:
         """A constant current until ``volts`` is crossed or the time is over; returns the time taken."""
         system = self._system(0.0)
-        state = np.concatenate([[self.volts], self.held])
+        state = [self.volts, *self.held]
         end = self._after(system, state, seconds, amps)
         taken = seconds
         before = state[0] - volts
@@ -167,5 +163,5 @@ class Dielectric:
             taken = high
             end = self._after(system, state, taken, amps)
             end[0] = volts
-        self.volts, self.held = float(end[0]), end[1:]
+        self.volts, *self.held = end
         return taken

@@ -16,13 +16,13 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
+from bench.network.circuit import Edge, Network, PowerLoad, Solution, UndervoltageCollapse, VoltageSource
 from bench.plant import faults as k
 from bench.plant.faulty import apply_faults, loose_is_open
 from bench.plant.flags import SIDES, flag_name, loose
 from bench.plant.model import Plant
 from bench.plant.things import Bond
 from bench.sequence.file import Rig
-from bench.simulate.world.circuit import Edge, Network, PowerLoad, Solution, UndervoltageCollapse, VoltageSource
 from bench.simulate.world.dielectric import Branch, Dielectric
 from bench.simulate.world.terminals import HI, LO, SENSE_HI, SENSE_LO
 

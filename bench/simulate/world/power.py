@@ -27,13 +27,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
-import numpy as np
-from numpy.typing import NDArray
-
+from bench.network import dense
+from bench.network.circuit import Edge, Network, Solution, UndervoltageCollapse, VoltageSource
 from bench.plant import faults as k
 from bench.plant.model import Plant
 from bench.plant.things import Card
-from bench.simulate.world.circuit import CurrentSource, Edge, Network, Solution, UndervoltageCollapse, VoltageSource
 from bench.simulate.world.plant import PlantWorld, ShelfDraw, known
 from bench.simulate.world.power_input import (
     BLEED_OHM,
@@ -57,8 +55,6 @@ LARGEST_MOVE_VOLT: Final = 2.0
 BENCH_OHM: Final = 1e-6
 """A supply that senses at its terminals holds them to this."""
 
-Floats = NDArray[np.float64]
-
 
 @dataclass(slots=True)
 class _Ports:
@@ -73,9 +69,9 @@ class _Ports:
     """
 
     inlets: tuple[str, ...]
-    shelf_of: NDArray[np.int64]
-    gain: Floats
-    ohms: Floats
+    shelf_of: list[int]
+    gain: list[float]
+    ohms: list[list[float]]
     siemens: float
 
 
@@ -274,7 +270,7 @@ class PowerWorld(PlantWorld):
         self._carry(time)
         amps, _, _ = self._currents(volts, math.inf, FIRST_STEP_S)
         ports = self._seen()
-        return ports.siemens * volts + float(ports.gain @ amps)
+        return ports.siemens * volts + dense.dot(ports.gain, amps)
 
     def idle_voltage(self, time: float) -> float:
         """The diodes let nothing back; a supply of the plant that is on shows at the terminals."""
@@ -296,27 +292,20 @@ class PowerWorld(PlantWorld):
         """Gains and resistances of the closed wiring, from unit solutions."""
         order = list(self._inputs)
         if not self._place.at:
-            return _Ports((), np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros((0, 0)), 0.0)
-        network, sign = self._network(frozenset()), self._sign()
-        one = network.solve(voltages=self._bench(1.0))
+            return _Ports((), [], [], [], 0.0)
+        network, bench = self._network(frozenset()), self._bench(1.0)
+        one = network.solve(voltages=bench)
         inlets = [
             inlet
             for name in order
             for inlet in self._plant.shelves[name].inlets
             if abs(_number(one.volts(inlet.live.node, inlet.back.node))) > 1e-6
         ]
-        gain = np.array([sign * one.volts(i.live.node, i.back.node) for i in inlets])
-        ohms = np.zeros((len(inlets), len(inlets)))
-        zero = self._bench(0.0)
-        for column, inlet in enumerate(inlets):
-            # an ampere drawn from plus to minus of the inlet, as its sign has it
-            plus, minus = (inlet.live.node, inlet.back.node) if sign > 0 else (inlet.back.node, inlet.live.node)
-            drawn = network.solve(voltages=zero, currents=[CurrentSource("drawn", minus, plus, 1.0)])
-            for row, other in enumerate(inlets):
-                ohms[row, column] = -sign * drawn.volts(other.live.node, other.back.node)
-        siemens = sum(abs(one.source_amps[source.id]) for source in self._bench(1.0))
-        places = np.array([order.index(inlet.shelf) for inlet in inlets], dtype=np.int64)
-        return _Ports(tuple(inlet.name for inlet in inlets), places, gain, ohms, siemens)
+        seen = network.seen_from([(inlet.live.node, inlet.back.node) for inlet in inlets], bench)
+        gain = [self._sign() * volts for volts in seen.open_volts]
+        siemens = sum(abs(one.source_amps[source.id]) for source in bench)
+        places = [order.index(inlet.shelf) for inlet in inlets]
+        return _Ports(tuple(inlet.name for inlet in inlets), places, gain, seen.ohms, siemens)
 
     def _bench(self, volts: float) -> list[VoltageSource]:
         """The bench supply at its terminals: of several places all are held to the same voltage."""
@@ -342,9 +331,9 @@ class PowerWorld(PlantWorld):
         volts, limit = (drive.volts, drive.limit) if drive.on else (0.0, 0.0)
         amps, terminal, limiting = self._currents(volts, limit if drive.on else math.inf, step)
         ports, inputs = self._seen(), list(self._inputs.values())
-        into = np.zeros(len(inputs))
-        if len(amps):
-            np.add.at(into, ports.shelf_of, amps)
+        into = [0.0] * len(inputs)
+        for place, taken in zip(ports.shelf_of, amps, strict=True):
+            into[place] += taken
         moves = [step * (into[n] - one.draws(self._now)) / one.farad for n, one in enumerate(inputs)]
         if step > FIRST_STEP_S and max(map(abs, moves), default=0.0) > LARGEST_MOVE_VOLT:
             self._step = 0.5 * step
@@ -353,16 +342,16 @@ class PowerWorld(PlantWorld):
             return
         self._now += step
         drive.terminal, drive.limiting = terminal, limiting
-        drive.amps = ports.siemens * terminal + float(ports.gain @ amps) if drive.on else 0.0
+        drive.amps = ports.siemens * terminal + dense.dot(ports.gain, amps) if drive.on else 0.0
         offered = self._offered(ports, terminal, amps, len(inputs))
         for one, move, volts_there in zip(inputs, moves, offered, strict=True):
             self._let_go_on(one, move, volts_there, step)
 
-    def _offered(self, ports: _Ports, terminal: float, amps: Floats, count: int) -> list[float]:
+    def _offered(self, ports: _Ports, terminal: float, amps: list[float], count: int) -> list[float]:
         """The highest voltage at each shelf's inlets."""
         found = [0.0] * count
-        for place, volts in zip(ports.shelf_of, ports.gain * terminal - ports.ohms @ amps, strict=True):
-            found[int(place)] = max(found[int(place)], float(volts))
+        for place, gain, lost in zip(ports.shelf_of, ports.gain, dense.times(ports.ohms, amps), strict=True):
+            found[place] = max(found[place], gain * terminal - lost)
         return found
 
     def _let_go_on(self, one: ShelfInput, move: float, offered: float, step: float) -> None:
@@ -380,38 +369,38 @@ class PowerWorld(PlantWorld):
             one.running_since = self._now
             self._step = min(self._step, 0.01)
 
-    def _currents(self, volts: float, limit: float, step: float) -> tuple[Floats, float, bool]:
+    def _currents(self, volts: float, limit: float, step: float) -> tuple[list[float], float, bool]:
         """Amperes into each inlet over one implicit step, the terminal voltage, and whether the supply limits."""
         ports, inputs = self._seen(), list(self._inputs.values())
         count = len(ports.inlets)
         if not count or (not self._drive.on and not math.isinf(limit)):
-            return np.zeros(count), _limited(volts, limit, ports.siemens), ports.siemens * volts > limit
-        one = [inputs[int(place)] for place in ports.shelf_of]
-        series = np.array([WARM_OHM if i.bridged else COLD_OHM for i in one])
+            return [0.0] * count, _limited(volts, limit, ports.siemens), ports.siemens * volts > limit
+        one = [inputs[place] for place in ports.shelf_of]
         # what the capacitor will have at the end of the step with nothing coming in
-        emptied = np.array([i.volts - step / i.farad * i.draws(self._now) for i in one])
-        shared = ports.shelf_of[:, None] == ports.shelf_of[None, :]
-        rise = np.array([step / i.farad for i in one])
-        matrix = ports.ohms + np.diag(series) + shared * rise[:, None]
-        conducting = np.flatnonzero(ports.gain * volts > emptied)
-        terminal, limiting = volts, False
-        amps = np.zeros(count)
+        emptied = [i.volts - step / i.farad * i.draws(self._now) for i in one]
+        matrix = [list(row) for row in ports.ohms]
+        beside: dict[int, list[int]] = {}
+        for place, shelf in enumerate(ports.shelf_of):
+            beside.setdefault(shelf, []).append(place)
+        for place, mine in enumerate(one):
+            matrix[place][place] += WARM_OHM if mine.bridged else COLD_OHM
+            for other in beside[ports.shelf_of[place]]:
+                matrix[place][other] += step / mine.farad
+        conducting = [place for place in range(count) if ports.gain[place] * volts > emptied[place]]
         for _ in range(2 * count + 4):
-            amps[:] = 0.0
-            inside = matrix[np.ix_(conducting, conducting)]
-            gain, start = ports.gain[conducting], emptied[conducting]
-            if len(conducting):
-                amps[conducting] = np.linalg.solve(inside, gain * volts - start)
+            inside = [[matrix[row][column] for column in conducting] for row in conducting]
+            gain, start = ([of[place] for place in conducting] for of in (ports.gain, emptied))
+            found = dense.solve(inside, [g * volts - s for g, s in zip(gain, start, strict=True)])
             terminal, limiting = volts, False
-            total = ports.siemens * volts + float(ports.gain @ amps)
-            if total > limit:
+            if ports.siemens * volts + dense.dot(gain, found) > limit:
                 limiting = True
                 terminal, found = _at_limit(inside, gain, start, ports.siemens, limit)
-                amps[conducting] = found
-            wrong = amps < -1e-12
-            if not wrong.any():
+            amps = [0.0] * count
+            for place, taken in zip(conducting, found, strict=True):
+                amps[place] = taken
+            if min(amps) >= -1e-12:
                 break
-            conducting = np.array([place for place in conducting if not wrong[place]], dtype=np.int64)
+            conducting = [place for place in conducting if amps[place] >= -1e-12]
         return amps, terminal, limiting
 
     # what the meters see
@@ -486,16 +475,15 @@ def _limited(volts: float, limit: float, siemens: float) -> float:
     return min(volts, limit / siemens) if siemens > 0 else volts
 
 
-def _at_limit(matrix: Floats, gain: Floats, start: Floats, siemens: float, limit: float) -> tuple[float, Floats]:
+def _at_limit(
+    matrix: dense.Rows, gain: list[float], start: list[float], siemens: float, limit: float
+) -> tuple[float, list[float]]:
     """Terminal voltage and currents where the supply gives its limit."""
-    count = len(gain)
-    if not count:
-        return _limited(math.inf, limit, siemens), np.zeros(0)
-    whole = np.zeros((count + 1, count + 1))
-    whole[:count, :count], whole[:count, count] = matrix, -gain
-    whole[count, :count], whole[count, count] = gain, siemens
-    found = np.linalg.solve(whole, np.append(-start, limit))
-    return float(found[count]), found[:count]
+    if not gain:
+        return _limited(math.inf, limit, siemens), []
+    whole = [*([*row, -volts] for row, volts in zip(matrix, gain, strict=True)), [*gain, siemens]]
+    *amps, terminal = dense.solve(whole, [*(-volts for volts in start), limit])
+    return terminal, amps
 
 
 def _number(value: float) -> float:
