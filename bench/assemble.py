@@ -382,7 +382,13 @@ def _bench_at_work(
 
     simulate = bench.file.simulate
     twins = [
-        Twin(name=one.name, kind=one.profile, serial=one.serial or "0001", wires=_wires(bench, one.name))
+        Twin(
+            name=one.name,
+            kind=one.profile,
+            serial=one.serial or "0001",
+            profile=bench.profiles[one.name],
+            wires=_wires(bench, one.name),
+        )
         for one in bench.file.instruments
     ]
     seed = first.seed if first.seed is not None else 1

@@ -7,10 +7,13 @@ from typing import Literal
 import msgspec
 
 from bench.files import exact
+from bench.instruments.profile.profile import Profile
 from bench.plant.faults import Fault
 from bench.plant.file import PlantFile
 from bench.roles import Reads
 from bench.sequence.file import Rig
+
+Wires = dict[int, tuple[Literal["red", "black"], str]]
 
 
 class Twin(msgspec.Struct, frozen=True, kw_only=True):
@@ -27,7 +30,9 @@ class Twin(msgspec.Struct, frozen=True, kw_only=True):
     kind: str
     baud: float = 0.0
     serial: str = "0001"
-    wires: dict[int, tuple[Literal["red", "black"], str]] = {}
+    profile: Profile | None = None
+    """What it answers to, where that is not the one that comes with the program."""
+    wires: Wires = {}
     """Of a relay matrix: channel to the bus that it is on and the place that its row is wired to."""
 
 

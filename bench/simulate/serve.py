@@ -10,85 +10,68 @@ from __future__ import annotations
 import os
 import sys
 import time
-from collections.abc import Callable
-from typing import Final
+from typing import Any, Final
 
 import msgspec
 
 from bench.files import from_text
+from bench.instruments.profile.profile import Profile
 from bench.plant.resolve import resolve
-from bench.simulate.messages import Configuration, Done, Move, Ready, Twin, encode
+from bench.simulate.messages import Configuration, Done, Move, Ready, Wires, encode
 from bench.simulate.port_ends import Instrument, Switchboard, open_port
-from bench.simulate.twins.handhelds import Handheld, PolledText, SevenSegment, StreamingText
-from bench.simulate.twins.insulation import InsulationTester
-from bench.simulate.twins.matrix import Matrix
-from bench.simulate.twins.meter import ClampMeter, Meter
-from bench.simulate.twins.meter_spec import LOW_OHM_METER
+from bench.simulate.scpi.instrument import ScpiInstrument
+from bench.simulate.twins.figures import shipped_profile
+from bench.simulate.twins.handhelds import HandheldTwin, PolledText, SevenSegment, StreamingText
+from bench.simulate.twins.insulation import InsulationTwin
+from bench.simulate.twins.matrix import MatrixTwin
+from bench.simulate.twins.meter import ClampTwin, LowOhmTwin, MeterTwin
 from bench.simulate.twins.paced import Paced
-from bench.simulate.twins.panel import Panel
-from bench.simulate.twins.plant_supply import PlantSupply
-from bench.simulate.twins.thermometer import Thermometer
+from bench.simulate.twins.panel import PanelTwin
+from bench.simulate.twins.plant_supply import PlantSupplyTwin
+from bench.simulate.twins.thermometer import ThermometerTwin
 from bench.simulate.world.power import PowerWorld
 from bench.simulate.world.relayed import RelayedLeads
 
-Maker = Callable[[PowerWorld, int, str, float, Twin], Instrument]
-"""Makes a twin, from world, seed, identity, lead resistance and what else was said about it."""
+KINDS: Final[tuple[type[Any], ...]] = (
+    MeterTwin,
+    LowOhmTwin,
+    ClampTwin,
+    InsulationTwin,
+    PlantSupplyTwin,
+    MatrixTwin,
+    ThermometerTwin,
+    StreamingText,
+    SevenSegment,
+    PolledText,
+    PanelTwin,
+)
+"""Each says in ``PLAYS`` the name of the profile that it answers to."""
 
 
-def _meter(world: PowerWorld, seed: int, identity: str, lead_ohms: float, twin: Twin) -> Meter:
-    return Meter(world, seed=seed, identity=identity, lead_ohms=lead_ohms)
+def twin_of(profile: Profile, world: PowerWorld, seed: int, serial: str, lead_ohms: float, wires: Wires) -> Instrument:
+    """The twin that plays a profile.
 
+    Args:
+        profile: what it answers to: its figures are the twin's.
+        world: the plant.
+        seed: for its errors and noise.
+        serial: the serial number that it answers with, where it can.
+        lead_ohms: of its pair of leads.
+        wires: of a relay matrix.
 
-def _low_ohm_meter(world: PowerWorld, seed: int, identity: str, lead_ohms: float, twin: Twin) -> Meter:
-    return Meter(world, seed=seed, spec=LOW_OHM_METER, identity=identity, lead_ohms=lead_ohms)
-
-
-def _clamp_meter(world: PowerWorld, seed: int, identity: str, lead_ohms: float, twin: Twin) -> Meter:
-    return ClampMeter(world, seed=seed, identity=identity)
-
-
-def _insulation_tester(world: PowerWorld, seed: int, identity: str, lead_ohms: float, twin: Twin) -> InsulationTester:
-    return InsulationTester(world, seed=seed, identity=identity)
-
-
-def _supply(world: PowerWorld, seed: int, identity: str, lead_ohms: float, twin: Twin) -> PlantSupply:
-    return PlantSupply(world, seed=seed, identity=identity)
-
-
-def _handheld(kind: type[Handheld]) -> Maker:
-    def make(world: PowerWorld, seed: int, identity: str, lead_ohms: float, twin: Twin) -> Handheld:
-        # it has no way to say who it is
-        return kind(world, seed=seed, lead_ohms=lead_ohms)
-
-    return make
-
-
-def _panel(world: PowerWorld, seed: int, identity: str, lead_ohms: float, twin: Twin) -> Panel:
-    return Panel(world, seed=seed)
-
-
-def _thermometer(world: PowerWorld, seed: int, identity: str, lead_ohms: float, twin: Twin) -> Thermometer:
-    return Thermometer(world, seed=seed, identity=identity)
-
-
-def _matrix(world: PowerWorld, seed: int, identity: str, lead_ohms: float, twin: Twin) -> Matrix:
-    return Matrix(RelayedLeads(world, twin.wires), rows=99, identity=identity)
-
-
-KINDS: Final[dict[str, Maker]] = {
-    "scpi-bench-meter": _meter,
-    "scpi-low-ohm-meter": _low_ohm_meter,
-    "scpi-clamp-meter": _clamp_meter,
-    "scpi-insulation-tester": _insulation_tester,
-    "scpi-supply": _supply,
-    "scpi-relay-matrix": _matrix,
-    "scpi-thermometer": _thermometer,
-    "streaming-text-meter": _handheld(StreamingText),
-    "seven-segment-frames": _handheld(SevenSegment),
-    "polled-text-meter": _handheld(PolledText),
-    "modbus-panel-meter": _panel,
-}
-"""Profile name to what makes the twin that plays it."""
+    Raises:
+        KeyError: no twin plays a profile of that name.
+    """
+    kind = {one.PLAYS: one for one in KINDS}[profile.profile]
+    options: dict[str, Any] = {"profile": profile}
+    if issubclass(kind, ScpiInstrument):
+        options["identity"] = f"Gannet Head,{profile.profile},{serial},1.0"
+    if kind is MatrixTwin:
+        return MatrixTwin(RelayedLeads(world, wires), **options)
+    if issubclass(kind, MeterTwin | HandheldTwin):
+        options["lead_ohms"] = lead_ohms
+    twin: Instrument = kind(world, seed=seed, **options)
+    return twin
 
 
 BEEPS_BELOW: Final = 30.0
@@ -131,14 +114,14 @@ class Bench:
         self._input = _Lines(sys.stdin.fileno())
         self._board = Switchboard(self.clock.now, (sys.stdin.fileno(), self._obey), configuration.speed)
         self._ports = {}
-        self._dials: dict[str, Handheld] = {}
+        self._dials: dict[str, HandheldTwin] = {}
         for place, twin in enumerate(configuration.twins):
             port = open_port(configuration.port)
-            identity = f"Gannet Head,{twin.kind},{twin.serial},1.0"
+            profile = twin.profile or shipped_profile(twin.kind)
             seed = configuration.seed * 1000 + place
-            instrument = KINDS[twin.kind](self.world, seed, identity, configuration.lead_ohms, twin)
+            instrument = twin_of(profile, self.world, seed, twin.serial, configuration.lead_ohms, twin.wires)
             self._board.connect(port, instrument, twin.baud, heedless=isinstance(instrument, Paced))
-            if isinstance(instrument, Handheld):
+            if isinstance(instrument, HandheldTwin):
                 self._dials[twin.name] = instrument
             self._ports[twin.name] = port
 

@@ -146,7 +146,7 @@ def _another(desk: Desk) -> None:
 
 
 def _turned(desk: Desk) -> None:
-    desk.wire.engine.function = "volts dc" if desk.wire.engine.function != "volts dc" else "ohms"
+    desk.wire.engine.turn("voltage" if desk.wire.engine.dial != "voltage" else "resistance")
 
 
 def _abort(desk: Desk) -> None:

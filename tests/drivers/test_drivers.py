@@ -41,7 +41,6 @@ FUNCTIONS = [
 ]
 FULL = {"scpi-insulation-tester": {"voltage": 500}}
 """Settings that a function must be given."""
-DIAL = {"ohms 2w": "ohms", "ohms 4w": "ohms"}
 
 
 def expected(function, world, sample) -> list[float]:
@@ -74,8 +73,8 @@ def bench(name: str, mangle=None, *, byte_by_byte: bool = False):
 def ready(name: str, function: str, **options):
     """An instrument that is open, set, and whose dial is turned."""
     instrument, line, wire, world, notices = bench(name, **options)
-    if hasattr(wire.engine, "function"):
-        wire.engine.function = DIAL.get(function, function) if hasattr(wire.engine, "marks") else wire.engine.function
+    if hasattr(wire.engine, "dial"):
+        wire.engine.turn(instrument.profile.function(function).reads)
     instrument.open()
     if instrument.profile.outputs:
         instrument.set_output(True, {"voltage": 48.0, "current": 1.0})
@@ -363,11 +362,12 @@ HANDHELDS = [name for name in NAMES if not isinstance(PROFILES[name].dialogue, Q
 
 @pytest.mark.parametrize("name", HANDHELDS)
 @pytest.mark.parametrize("function", ["ohms 2w", "volts dc", "volts ac", "amps dc"])
-@pytest.mark.parametrize("dial", ["ohms", "volts dc", "volts ac", "amps dc"])
+@pytest.mark.parametrize("dial", ["resistance", "voltage", "ac-voltage", "current"])
 def test_a_dial_on_another_function_stops_and_says_what_to_do(name, function, dial):
     instrument, _, wire, world, _ = ready(name, function)
-    wire.engine.function = dial
-    if DIAL.get(function, function) == dial:
+    wire.engine.turn(dial)
+    reads = instrument.profile.function(function).reads
+    if reads == dial:
         check(instrument.read(), instrument, world)
         return
     with pytest.raises(InstrumentTrouble) as caught:
@@ -375,7 +375,7 @@ def test_a_dial_on_another_function_stops_and_says_what_to_do(name, function, di
         [instrument.read() for _ in range(3)]
     assert caught.value.kind == "mismatch"
     assert "dial" in caught.value.advice
-    wire.engine.function = DIAL.get(function, function)
+    wire.engine.turn(reads)
     check([instrument.read() for _ in range(2)][-1], instrument, world)
 
 

@@ -6,13 +6,12 @@ Each is fed bytes and asked for bytes, and told the time. Errors are off: what i
 from __future__ import annotations
 
 from bench.simulate.twins.handhelds import PolledText, SevenSegment, StreamingText
-from bench.simulate.twins.insulation import InsulationTester
-from bench.simulate.twins.matrix import Matrix
-from bench.simulate.twins.meter import ClampMeter, Meter
-from bench.simulate.twins.meter_spec import LOW_OHM_METER
-from bench.simulate.twins.panel import Panel
-from bench.simulate.twins.supply import Supply
-from bench.simulate.twins.thermometer import Thermometer
+from bench.simulate.twins.insulation import InsulationTwin
+from bench.simulate.twins.matrix import MatrixTwin
+from bench.simulate.twins.meter import ClampTwin, LowOhmTwin, MeterTwin
+from bench.simulate.twins.panel import PanelTwin
+from bench.simulate.twins.supply import SupplyTwin
+from bench.simulate.twins.thermometer import ThermometerTwin
 from bench.simulate.world.dielectric import Dielectric
 
 
@@ -79,19 +78,19 @@ class Hall:
         self.closed = closed
 
 
-PLAIN = {"lead_ohms": 0.0, "error_scale": 0.0, "dial": "ohms"}
+PLAIN = {"lead_ohms": 0.0, "error_scale": 0.0, "dial": "resistance"}
 
 TWINS = {
-    "scpi-bench-meter": lambda world, now: Meter(world, now=now, error_scale=0.0),
-    "scpi-low-ohm-meter": lambda world, now: Meter(world, now=now, spec=LOW_OHM_METER, error_scale=0.0),
-    "scpi-clamp-meter": lambda world, now: ClampMeter(world, now=now, error_scale=0.0),
-    "scpi-supply": lambda world, now: Supply(world, now=now),
-    "scpi-insulation-tester": lambda world, now: InsulationTester(world, now=now),
-    "scpi-relay-matrix": lambda world, now: Matrix(world, rows=24, now=now),
-    "scpi-thermometer": lambda world, now: Thermometer(world, now=now, error_scale=0.0),
+    "scpi-bench-meter": lambda world, now: MeterTwin(world, now=now, error_scale=0.0),
+    "scpi-low-ohm-meter": lambda world, now: LowOhmTwin(world, now=now, error_scale=0.0),
+    "scpi-clamp-meter": lambda world, now: ClampTwin(world, now=now, error_scale=0.0),
+    "scpi-supply": lambda world, now: SupplyTwin(world, now=now),
+    "scpi-insulation-tester": lambda world, now: InsulationTwin(world, now=now),
+    "scpi-relay-matrix": lambda world, now: MatrixTwin(world, rows=24, now=now),
+    "scpi-thermometer": lambda world, now: ThermometerTwin(world, now=now, error_scale=0.0),
     "streaming-text-meter": lambda world, now: StreamingText(world, now=now, **PLAIN),
     "seven-segment-frames": lambda world, now: SevenSegment(world, now=now, **PLAIN),
     "polled-text-meter": lambda world, now: PolledText(world, now=now, **PLAIN),
-    "modbus-panel-meter": lambda world, now: Panel(world, now=now, error_scale=0.0),
+    "modbus-panel-meter": lambda world, now: PanelTwin(world, now=now, error_scale=0.0),
 }
 """Profile to what plays it: from what it is on, and the time."""

@@ -28,7 +28,7 @@ from bench.record.chain import FIRST, hash_of
 from bench.record.read import BrokenRecord, read_record
 from bench.record.verify import verify
 from bench.sequence.load import load_sequence
-from bench.simulate.twins.meter import Meter
+from bench.simulate.twins.meter import MeterTwin
 from bench.walk.results import verdict_lines
 from bench.walk.state import OutOfTurn, Refused, Stale, State, request, start, take
 from tests.drivers.twins import TWINS, Hall
@@ -164,7 +164,7 @@ def sealed(data: bytes) -> bool:
 
 def scpi(data: bytes) -> bool:
     """Bytes to a twin that speaks SCPI: it goes on, and every reply is a line."""
-    meter = Meter(Hall(), error_scale=0.0)
+    meter = MeterTwin(Hall(), error_scale=0.0)
     now, got = 0.0, b""
     for begin in range(0, len(data), 97):
         meter.receive(data[begin : begin + 97], now)

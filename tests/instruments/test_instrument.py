@@ -5,14 +5,14 @@ import pytest
 
 from bench.instruments.instrument import Instrument, NotConfigured
 from bench.instruments.ports.trouble import InstrumentTrouble
-from bench.simulate.twins.meter import Meter
+from bench.simulate.twins.meter import MeterTwin
 from tests.instruments.server import LIBRARY, Bars, Mangled, VirtualLine
 
 PROFILE = LIBRARY.profile("scpi-bench-meter")
 
 
 def bench(world=None, identity="Gannet Head,bench meter,0001,1.0", **options):
-    wire = Mangled(Meter(world or Bars(42.0), error_scale=0.0, identity=identity))
+    wire = Mangled(MeterTwin(world or Bars(42.0), error_scale=0.0, identity=identity))
     line = VirtualLine(wire)
     return Instrument(PROFILE, line, line.clock, **options), line, wire
 
@@ -130,7 +130,7 @@ def test_an_error_in_the_queue_after_configuring_refuses_the_setting():
     function = PROFILE.function("ohms 4w")
     worse = msgspec.structs.replace(function, configure=["CONF:FRES", "FRES:SPEED {nplc}"])
     profile = msgspec.structs.replace(PROFILE, functions=[worse], examples=[])
-    wire = Mangled(Meter(Bars(42.0)))
+    wire = Mangled(MeterTwin(Bars(42.0)))
     line = VirtualLine(wire)
     dmm = Instrument(profile, line, line.clock)
     dmm.open()
@@ -196,7 +196,7 @@ def test_reconnecting_identifies_anew_and_sets_up_as_before():
 
 def test_reconnecting_to_another_instrument_is_refused():
     dmm, _, _ = opened()
-    other = VirtualLine(Mangled(Meter(Bars(42.0), identity="Gannet Head,bench meter,0002,1.0")))
+    other = VirtualLine(Mangled(MeterTwin(Bars(42.0), identity="Gannet Head,bench meter,0002,1.0")))
     dmm._clock = other.clock
     with pytest.raises(InstrumentTrouble) as caught:
         dmm.reconnect(other)

@@ -15,9 +15,9 @@ from bench.instruments.instrument import Instrument
 from bench.instruments.ports.transport import open_port
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.quantity import Duration
-from bench.simulate.twins.insulation import InsulationTester
-from bench.simulate.twins.matrix import Matrix
-from bench.simulate.twins.supply import Supply
+from bench.simulate.twins.insulation import InsulationTwin
+from bench.simulate.twins.matrix import MatrixTwin
+from bench.simulate.twins.supply import SupplyTwin
 from tests.drivers.twins import Hall
 from tests.instruments.server import LIBRARY, Mangled, VirtualLine, served
 from tests.instruments.test_trouble_table import FAULTS, Once, _mangling
@@ -38,18 +38,18 @@ def bench(profile, engine, world):
 
 
 def supply():
-    return bench(SUPPLY, Supply, Hall())
+    return bench(SUPPLY, SupplyTwin, Hall())
 
 
 def insulation():
-    instrument, line, wire, world = bench(TESTER, InsulationTester, Hall())
+    instrument, line, wire, world = bench(TESTER, InsulationTwin, Hall())
     instrument.configure("insulation", None, {"voltage": 500})
     wire.questions.clear()
     return instrument, line, wire, world
 
 
 def matrix(**options):
-    return bench(MATRIX, lambda world: Matrix(world, rows=24, **options), Hall())
+    return bench(MATRIX, lambda world: MatrixTwin(world, rows=24, **options), Hall())
 
 
 # ---- a supply ------------------------------------------------------------------------------
@@ -246,7 +246,7 @@ def test_several_readings_of_one_test():
 
 
 def test_a_test_voltage_must_be_said():
-    instrument, _, wire, _ = bench(TESTER, InsulationTester, Hall())
+    instrument, _, wire, _ = bench(TESTER, InsulationTwin, Hall())
     for wanted in ({}, {"voltage": 300}):
         with pytest.raises(InstrumentTrouble) as caught:
             instrument.configure("insulation", None, wanted)
@@ -376,7 +376,7 @@ def test_a_meter_has_no_channels():
 @pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX")
 def test_making_safe_takes_over_from_a_thread_that_waits():
     world = Hall()
-    engine = InsulationTester(world, now=time.monotonic())
+    engine = InsulationTwin(world, now=time.monotonic())
     line = msgspec.structs.replace(TESTER.line, settle=Duration(0.0), quiet=Duration(0.02))
     with served(engine, speed=1.0) as port:
         instrument = Instrument(TESTER, open_port(port.address, line), line=line)

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from bench.instruments.instrument import Instrument
 from bench.instruments.ports.trouble import InstrumentTrouble
-from bench.simulate.twins.meter import Meter
+from bench.simulate.twins.meter import MeterTwin
 from tests.instruments.server import LIBRARY, Bars, Mangled, VirtualLine
 
 PROFILE = LIBRARY.profile("scpi-bench-meter")
@@ -22,7 +22,7 @@ NEVER = 1e9
 def bench(mangle=None, *, byte_by_byte: bool = False, profile=PROFILE, settle: bool = True):
     """An instrument that is open and on four-wire ohms; trouble begins after that."""
     world = Bars()
-    wire = Mangled(Meter(world, error_scale=0.0))
+    wire = Mangled(MeterTwin(world, error_scale=0.0))
     line = VirtualLine(wire, byte_by_byte=byte_by_byte)
     notices = []
     instrument = Instrument(profile, line, line.clock, notice=notices.append)
@@ -269,7 +269,7 @@ def test_no_sequence_of_faults_opens_the_wrong_instrument_or_leaves_it_unset(man
         return left.pop(0)(reply, question) if left else [(0.0, reply)]
 
     world = Bars()
-    wire = Mangled(Meter(world, error_scale=0.0), mangle)
+    wire = Mangled(MeterTwin(world, error_scale=0.0), mangle)
     line = VirtualLine(wire)
     for _ in range(50):
         instrument = Instrument(PROFILE, line, line.clock)

@@ -18,7 +18,7 @@ from bench.sequence.draft import draft
 from bench.sequence.file import Do, Energise, Measure, Set
 from bench.sequence.load import load_sequence
 from bench.sequence.plan import Step
-from bench.simulate.twins.plant_supply import PlantSupply
+from bench.simulate.twins.plant_supply import PlantSupplyTwin
 from bench.simulate.world.power import PowerWorld
 from bench.walk import events as e
 from bench.walk import requests as r
@@ -94,7 +94,7 @@ class PureWalk:
 
     def __post_init__(self) -> None:
         self.world = PowerWorld(self.plant, self.faults, seed=self.seed)
-        self.supply = PlantSupply(self.world, seed=self.seed)
+        self.supply = PlantSupplyTwin(self.world, seed=self.seed)
         self.noise = random.Random(f"meter {self.seed}")
         self.handled = Handled()
 

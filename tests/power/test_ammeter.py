@@ -20,8 +20,8 @@ from bench.quantity import Current
 from bench.record.read import read_record
 from bench.runner.crew import InstrumentCrew
 from bench.sequence.load import load_sequence
-from bench.simulate.twins.meter import Meter
-from bench.simulate.twins.plant_supply import PlantSupply
+from bench.simulate.twins.meter import MeterTwin
+from bench.simulate.twins.plant_supply import PlantSupplyTwin
 from bench.simulate.world.power import PowerWorld
 from bench.walk import events as e
 from tests.benchmarks.bench_abort import Inbox, _member
@@ -59,8 +59,8 @@ def at_work(plant: Plant, faults: Sequence[k.Fault] = ()) -> Iterator[tuple[Shar
     world.breakers({"FA", "FA2A"}, 0.0)
     world.ammeter_in_lead(True)
     clock = SimpleNamespace(now=0.0)
-    supply = Shared(PlantSupply(world, seed=4, identity="Gannet Head,bench supply,0001,1.0"), clock)
-    meter = Shared(Meter(world, seed=4, identity="Gannet Head,bench meter,0002,1.0"), clock)
+    supply = Shared(PlantSupplyTwin(world, seed=4, identity="Gannet Head,bench supply,0001,1.0"), clock)
+    meter = Shared(MeterTwin(world, seed=4, identity="Gannet Head,bench meter,0002,1.0"), clock)
     inbox = Inbox()
     with served(supply) as one, served(meter) as other:
         members = [_member("supply", "scpi-supply", one.address), _member("meter", "scpi-bench-meter", other.address)]

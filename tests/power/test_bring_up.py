@@ -28,7 +28,7 @@ from bench.runner.crew import InstrumentCrew
 from bench.runner.crew_member import Member
 from bench.sequence.file import Energise
 from bench.sequence.plan import Step
-from bench.simulate.twins.plant_supply import PlantSupply
+from bench.simulate.twins.plant_supply import PlantSupplyTwin
 from bench.simulate.world.power import PowerWorld
 from bench.walk import events as e
 from tests.benchmarks.bench_abort import Inbox, Watched, _member
@@ -112,7 +112,7 @@ def at_work(plant: Plant, faults: Sequence[k.Fault] = (), member: Callable[..., 
     world = PowerWorld(plant, faults, seed=4)
     world.supply_at(["GA"], 0.0)
     world.breakers({"FA", "FA2A"}, 0.0)
-    watched = Counted(PlantSupply(world, seed=4, identity="Gannet Head,bench supply,0001,1.0"))
+    watched = Counted(PlantSupplyTwin(world, seed=4, identity="Gannet Head,bench supply,0001,1.0"))
     inbox = Inbox()
     with served(watched) as port:
         crew = InstrumentCrew(

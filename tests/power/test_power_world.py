@@ -11,7 +11,7 @@ from bench.plant import faults as k
 from bench.plant.model import Plant
 from bench.quantity import Capacitance, Current, Duration, Resistance
 from bench.sequence.power_tree import Powered, PowerTree
-from bench.simulate.twins.plant_supply import PlantSupply
+from bench.simulate.twins.plant_supply import PlantSupplyTwin
 from bench.simulate.world.power import PowerWorld
 from bench.simulate.world.power_input import BLEED_OHM, OWN_FARAD
 
@@ -25,7 +25,7 @@ class Desk:
         self, plant: Plant, faults: Sequence[k.Fault] = (), closed: Sequence[str] = ONE, seed: int = 3
     ) -> None:
         self.world = PowerWorld(plant, faults, seed=seed)
-        self.supply = PlantSupply(self.world, seed=seed)
+        self.supply = PlantSupplyTwin(self.world, seed=seed)
         self.t = 0.0
         self.world.supply_at(["GA"], 0.0)
         self.world.breakers(closed, 0.0)

@@ -15,9 +15,9 @@ from bench.simulate.scpi.instrument import (
     OVERLOAD,
     ErrorEntry,
     ErrorQueue,
-    Instrument,
     Number,
     ScpiError,
+    ScpiInstrument,
     event_bit,
     nr3,
     short_form,
@@ -137,7 +137,7 @@ def test_class_to_event_bit(number, bit):
     assert event_bit(number) == bit
 
 
-class Plain(Instrument):
+class Plain(ScpiInstrument):
     def __init__(self):
         super().__init__("Gannet Head,plain,0,1")
 

@@ -57,7 +57,7 @@ def member(profile: str, address: str) -> Member:
 
 @pytest.mark.parametrize("profile", METERS)
 def test_live_readings_say_what_to_turn_and_go_on_when_it_is_turned(profile: str) -> None:
-    meter = METERS[profile](Bars(ohms=5.0), seed=1, lead_ohms=0.0, dial="volts dc")
+    meter = METERS[profile](Bars(ohms=5.0), seed=1, lead_ohms=0.0, dial="voltage")
     posted: queue.Queue[object] = queue.Queue()
 
     def next_sample(wrong: bool) -> Sample:

@@ -18,8 +18,8 @@ from bench.runner.ports import Manner
 from bench.runner.routed import RoutedHands, channels_for
 from bench.sequence.file import Limit, Measure, Prove, Zero
 from bench.sequence.plan import Step
-from bench.simulate.twins.matrix import Matrix
-from bench.simulate.twins.meter import Meter
+from bench.simulate.twins.matrix import MatrixTwin
+from bench.simulate.twins.meter import MeterTwin
 from bench.walk import events as e
 from bench.walk import requests as r
 from tests.benchmarks.bench_abort import Inbox, Watched, _member
@@ -151,7 +151,7 @@ class Behind(Bars):
 class Lying(Watched):
     """A matrix that does something else than it is told from some question on."""
 
-    def __init__(self, engine: Matrix, *, upset_at: int = -1) -> None:
+    def __init__(self, engine: MatrixTwin, *, upset_at: int = -1) -> None:
         super().__init__(engine)
         self.asked = 0
         self.upset_at = upset_at
@@ -179,8 +179,8 @@ class Desk:
 def at_work(*, upset_at: int = -1, dead_after: bytes = b"", **stuck: list[int]) -> Iterator[Desk]:
     relays = Relays()
     behind = Behind(relays)
-    matrix = Lying(Matrix(relays, rows=99, **stuck), upset_at=upset_at)
-    meter = Watched(Meter(behind, seed=1, lead_ohms=0.0), dead_after=dead_after)
+    matrix = Lying(MatrixTwin(relays, rows=99, **stuck), upset_at=upset_at)
+    meter = Watched(MeterTwin(behind, seed=1, lead_ohms=0.0), dead_after=dead_after)
     inbox = Inbox()
     with served(matrix) as matrix_port, served(meter) as meter_port:
         members = [

@@ -16,8 +16,8 @@ from bench.plant import faults as k
 from bench.plant.load import load_plant
 from bench.record.read import read_record
 from bench.sequence.file import Measure
-from bench.simulate.twins.matrix import Matrix
-from bench.simulate.twins.meter import Meter
+from bench.simulate.twins.matrix import MatrixTwin
+from bench.simulate.twins.meter import MeterTwin
 from bench.simulate.world.power import PowerWorld
 from bench.simulate.world.relayed import RelayedLeads
 from bench.walk import events as e
@@ -176,8 +176,8 @@ def test_on_real_ports_a_person_is_asked_only_for_what_is_not_wired(tmp_path: Pa
         wires[int(red)], wires[int(black)] = ("red", place), ("black", place)
     world = PowerWorld(load_plant(JOB / "plant.yaml"), [k.Open(conductor="W111.5")], seed=3)
     now = time.monotonic()
-    matrix = Matrix(RelayedLeads(world, wires), rows=99, now=now)
-    with served(matrix) as relays, served(Meter(world, seed=1, now=now)) as meter:
+    matrix = MatrixTwin(RelayedLeads(world, wires), rows=99, now=now)
+    with served(matrix) as relays, served(MeterTwin(world, seed=1, now=now)) as meter:
         text = BENCH.read_text("utf-8").split("simulate:")[0]
         for serial, address in (("GH-0007", meter.address), ("GH-0031", relays.address)):
             text = text.replace("port: simulated", f"port: {address}", 1).replace(f"    serial: {serial}\n", "")

@@ -19,8 +19,8 @@ from bench.instruments.bench_file import parse_bench
 from bench.instruments.ports.listing import Port
 from bench.instruments.profile.library import Library
 from bench.runner.crew import InstrumentCrew
-from bench.simulate.twins.meter import Meter
-from bench.simulate.twins.supply import Supply
+from bench.simulate.twins.meter import MeterTwin
+from bench.simulate.twins.supply import SupplyTwin
 from bench.walk import events as e
 from tests.benchmarks.bench_abort import Inbox, Watched
 from tests.drivers.twins import Hall
@@ -83,7 +83,12 @@ def desk(monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
 
 
 def test_it_is_found_again_on_the_retry_of_a_person_who_was_told(desk: Desk) -> None:
-    meter, supply, stranger, taken = twin(Meter, "0001"), twin(Supply, "0002"), twin(Meter, "0009"), twin(Meter, "0001")
+    meter, supply, stranger, taken = (
+        twin(MeterTwin, "0001"),
+        twin(SupplyTwin, "0002"),
+        twin(MeterTwin, "0009"),
+        twin(MeterTwin, "0001"),
+    )
     first, second = desk.plug(meter), desk.plug(supply)
     third, fourth = desk.plug(stranger), desk.plug(taken)
     crew = desk.crew(first.address, second.address)
@@ -111,7 +116,7 @@ def test_it_is_found_again_on_the_retry_of_a_person_who_was_told(desk: Desk) -> 
 
 
 def test_where_it_is_nowhere_the_person_is_told_where_it_was_looked_for(desk: Desk) -> None:
-    stranger, supply = twin(Meter, "0009"), twin(Supply, "0002")
+    stranger, supply = twin(MeterTwin, "0009"), twin(SupplyTwin, "0002")
     port, other = desk.plug(stranger), desk.plug(supply)
     crew = desk.crew("/dev/ttyUSB7", other.address)
     assert isinstance(desk.meet(crew), e.Troubled)
@@ -121,7 +126,7 @@ def test_where_it_is_nowhere_the_person_is_told_where_it_was_looked_for(desk: De
 
 
 def test_without_a_serial_number_nothing_is_asked(desk: Desk) -> None:
-    stranger, supply = twin(Meter, "0009"), twin(Supply, "0002")
+    stranger, supply = twin(MeterTwin, "0009"), twin(SupplyTwin, "0002")
     desk.plug(stranger)
     crew = desk.crew("/dev/ttyUSB7", desk.plug(supply).address, serial="")
     for _ in range(3):

@@ -375,7 +375,7 @@ def test_a_person_turns_the_dial(tmp_path: Path) -> None:
         terminal.type("")
         terminal.expect("ohms 2w reads")
         terminal.expect("Turn the dial to direct volts. Press Enter")
-        twin.function = "volts dc"
+        twin.turn("voltage")
         terminal.type("")
         terminal.expect("volts dc reads")
         terminal.expect("Turn the dial to alternating volts.")

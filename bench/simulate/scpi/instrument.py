@@ -1,10 +1,10 @@
 """The instrument's side of IEEE 488.2 and SCPI-1999: bytes in, bytes out, no port, no clock.
 
-An :class:`Instrument` is fed with :meth:`~Instrument.receive` and asked with
-:meth:`~Instrument.send`; both are told the time, in seconds on any scale that does not run
+A :class:`ScpiInstrument` is fed with :meth:`~ScpiInstrument.receive` and asked with
+:meth:`~ScpiInstrument.send`; both are told the time, in seconds on any scale that does not run
 backwards. Each command may take time. Messages are carried out in the order received, one command
 after the other, none before the one before it has ended; a reply waits until its time has come.
-:attr:`~Instrument.wake_at` says when to ask again.
+:attr:`~ScpiInstrument.wake_at` says when to ask again.
 
 Feeding the bytes one at a time is the same as feeding them at once, at the same time.
 
@@ -15,7 +15,7 @@ being addressed to talk (clauses from memory):
   trusted; an execution or device error drops only its own command.
 - INTERRUPTED (-410) needs ``interrupts=True``: a message that begins while a reply is not yet
   given discards that reply. Otherwise messages queue, as they do in most meters on a serial line.
-- UNTERMINATED (-420) is told by :meth:`~Instrument.talk`, for a link whose controller asks to read.
+- UNTERMINATED (-420) is told by :meth:`~ScpiInstrument.talk`, for a link whose controller asks to read.
 - DEADLOCKED (-430): replies that outgrow the output buffer are dropped.
 - A query after ``*IDN?`` in one message is -440, since that reply has no definite end.
 """
@@ -61,12 +61,12 @@ __all__ = [
     "Datum",
     "ErrorEntry",
     "ErrorQueue",
-    "Instrument",
     "Number",
     "Parameter",
     "Register",
     "Reply",
     "ScpiError",
+    "ScpiInstrument",
     "Text",
     "Unit",
     "event_bit",
@@ -104,7 +104,7 @@ class _Running:
         self.later: Callable[[float], Response] | None = None
 
 
-class Instrument:
+class ScpiInstrument:
     """An instrument that understands the common commands, SYSTem:ERRor and STATus.
 
     ``identity`` is the reply to ``*IDN?``: four fields parted by commas. ``input_limit`` bounds the

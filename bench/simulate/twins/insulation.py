@@ -16,88 +16,91 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar, Final
 
+from bench.instruments.profile.profile import Profile
 from bench.simulate.scpi.instrument import (
     Boolean,
     Call,
     Command,
-    Instrument,
     Number,
     ScpiError,
+    ScpiInstrument,
     nr1,
     nr3,
     setting,
 )
+from bench.simulate.twins.figures import identity_of, scales, shipped_profile
 from bench.simulate.world.dielectric import Dielectric
 from bench.simulate.world.terminals import InsulationWorld
 
-__all__ = ["HAZARD_VOLTS", "MONITOR_S", "InsulationSpec", "InsulationTester"]
+__all__ = ["HAZARD_VOLTS", "MONITOR_S", "InsulationTwin"]
 
-#: Above this the leads count as live: a usual bound for this kind of tester (from memory, not
-#: confirmed in a standard's text).
-HAZARD_VOLTS = 25.0
-#: The leads are looked at this often by themselves, in seconds.
-MONITOR_S = 0.1
-#: QUEStionable: voltage on the leads; OPERation: a test voltage is applied; discharging (bit 9).
+HAZARD_VOLTS: Final = 25.0
+"""Above this the leads count as live: a usual bound for this kind of tester (from memory, not confirmed in a standard's
+text)."""
+MONITOR_S: Final = 0.1
+"""The leads are looked at this often by themselves, in seconds."""
+# QUEStionable: voltage on the leads; OPERation: a test voltage is applied; discharging (bit 9)
 _HAZARD, _TESTING, _DISCHARGING = 1, 16, 512
 
 
-@dataclass(frozen=True, slots=True)
-class InsulationSpec:
-    """What the tester can do. Errors are percent of the value, plus amperes or volts.
+# what no profile says: figures of our own, of a usual size (common practice, no source)
+_LIMIT_A: Final = 1e-3
+"""Short-circuit current."""
+_OFFSET_A: Final = 50e-12
+_NOISE_A: Final = 20e-12
+_OFFSET_V: Final = 0.5
+_DISCHARGE_OHM: Final = 100e3
+_READING_S: Final = 0.5
 
-    ``limit`` is the short-circuit current in ampere, ``most_ohms`` the end of the scale.
+
+class InsulationTwin(ScpiInstrument):
+    """The insulation tester, with the test voltages, scale and accuracy of its profile.
+
+    Its errors are drawn once, from ``seed``; the noise follows in order.
     """
 
-    voltages: tuple[float, ...] = (50.0, 100.0, 250.0, 500.0, 1000.0)
-    limit: float = 1e-3
-    most_ohms: float = 200e9
-    current_percent: float = 2.0
-    current_offset: float = 50e-12
-    voltage_percent: float = 1.0
-    voltage_offset: float = 0.5
-    noise: float = 20e-12
-    discharge_ohms: float = 100e3
-    reading_s: float = 0.5
-
-
-class InsulationTester(Instrument):
-    """The insulation tester. Its errors are drawn once, from ``seed``; the noise follows in order."""
+    PLAYS: ClassVar = "scpi-insulation-tester"
 
     def __init__(
         self,
         world: InsulationWorld,
         *,
         seed: int = 0,
-        spec: InsulationSpec | None = None,
-        identity: str = "Gannet Head,insulation tester,0001,1.0",
+        profile: Profile | None = None,
+        identity: str = "",
         **options: Any,
     ) -> None:
         self.world = world
-        self.spec = spec or InsulationSpec()
+        told = profile or shipped_profile(self.PLAYS)
+        function = told.functions[0]
+        self._voltages = [float(choice.value) for choice in function.settings[0].choices]
+        ranges = scales(function)
+        self._most_ohms = ranges[-1].top
+        # ohms are volts over amperes: a third of the lowest range's allowance is the volts', two thirds the amperes'
+        gain = ranges[0].gain / 3
         drawn = random.Random(f"errors {seed}")
-        self._gain_amps = self.spec.current_percent / 100 * drawn.uniform(-1, 1)
-        self._offset_amps = self.spec.current_offset * drawn.uniform(-1, 1)
-        self._gain_volts = self.spec.voltage_percent / 100 * drawn.uniform(-1, 1)
-        self._offset_volts = self.spec.voltage_offset * drawn.uniform(-1, 1)
+        self._gain_amps = 2 * gain * drawn.uniform(-1, 1)
+        self._offset_amps = _OFFSET_A * drawn.uniform(-1, 1)
+        self._gain_volts = gain * drawn.uniform(-1, 1)
+        self._offset_volts = _OFFSET_V * drawn.uniform(-1, 1)
         self._noise = random.Random(f"noise {seed}")
         self.on = False
-        self._level = self.spec.voltages[0]
+        self._level = self._voltages[0]
         self._delay = 60.0
         self._off_at: float | None = None
         self._last: float | None = None
         self._specimen: Dielectric | None = None
         self._looked = -math.inf
-        super().__init__(identity, **options)
+        super().__init__(identity or identity_of(told), **options)
 
     # ---- the leads ---------------------------------------------------------------------------
 
     def reset(self, now: float) -> None:
         """``*RST``: voltage off and discharging, the lowest test voltage, a minute's delay."""
         self._stop(now)
-        self._level = self.spec.voltages[0]
+        self._level = self._voltages[0]
         self._delay = 60.0
         self._last = None
 
@@ -128,9 +131,9 @@ class InsulationTester(Instrument):
         specimen = self._specimen
         if specimen is not None and now > specimen.time:
             if self.on:
-                specimen.drive(now, self._level, self.spec.limit)
+                specimen.drive(now, self._level, _LIMIT_A)
             else:
-                specimen.discharge(now, self.spec.discharge_ohms)
+                specimen.discharge(now, _DISCHARGE_OHM)
         here = self.world.specimen(now)
         if here is not specimen:
             here.leave(now)  # it was on its own until the leads came
@@ -165,8 +168,8 @@ class InsulationTester(Instrument):
         self._follow(now)
         if not self.on:
             return 0.0
-        true = self.world.specimen(now).current(self._level, self.spec.limit)
-        noise = self._noise.gauss(0.0, self.spec.noise)
+        true = self.world.specimen(now).current(self._level, _LIMIT_A)
+        noise = self._noise.gauss(0.0, _NOISE_A)
         return true * (1 + self._gain_amps) + self._offset_amps + noise
 
     def _ohms(self, now: float) -> float:
@@ -175,7 +178,7 @@ class InsulationTester(Instrument):
         # The tester knows its own output within its voltage error, without the offset of a
         # voltmeter that must also read a few volts.
         volts = self.world.specimen(now).volts * (1 + self._gain_volts)
-        if amps <= 0.0 or volts / amps > self.spec.most_ohms:
+        if amps <= 0.0 or volts / amps > self._most_ohms:
             value = math.inf
         else:
             value = max(volts, 0.0) / amps
@@ -186,7 +189,7 @@ class InsulationTester(Instrument):
         if not self.on:
             self._initiate(call)
             return self._fetch(call)
-        call.spend(self.spec.reading_s)
+        call.spend(_READING_S)
         return lambda now: nr3(self._ohms(now))
 
     def _initiate(self, call: Call) -> None:
@@ -194,7 +197,7 @@ class InsulationTester(Instrument):
             raise ScpiError(-213)
         self._start(call.now)
         self._last = None
-        self._off_at = call.now + max(self._delay, self.spec.reading_s)
+        self._off_at = call.now + max(self._delay, _READING_S)
 
     def busy_until(self, now: float) -> float:
         """When the timed test ends."""
@@ -209,7 +212,7 @@ class InsulationTester(Instrument):
 
     def _quantity(self, read: Any) -> Any:
         def query(call: Call) -> Any:
-            call.spend(self.spec.reading_s)
+            call.spend(_READING_S)
             return lambda now: nr3(read(now))
 
         return query
@@ -224,7 +227,7 @@ class InsulationTester(Instrument):
 
     def _set_level(self, call: Call) -> None:
         value = call.args[0]
-        level = next((v for v in self.spec.voltages if math.isclose(v, value)), None)
+        level = next((v for v in self._voltages if math.isclose(v, value)), None)
         if level is None:
             raise ScpiError(-224)
         if self.on and level != self._level:
@@ -237,12 +240,12 @@ class InsulationTester(Instrument):
         def put_delay(value: float) -> None:
             self._delay = value
 
-        voltages = self.spec.voltages
+        voltages = self._voltages
         level = Number("V", voltages[0], voltages[-1], default=voltages[0])
         header = "[:SOURce]:VOLTage[:LEVel][:IMMediate][:AMPLitude]"
         declared = setting(header, level, lambda value: None, lambda: self._level, nr3)
         yield Command(header, self._set_level, declared.query, declared.parameters, declared.query_parameters)
-        yield Command("[:SOURce]:CURRent:LIMit", query=lambda call: nr3(self.spec.limit))
+        yield Command("[:SOURce]:CURRent:LIMit", query=lambda call: nr3(_LIMIT_A))
         yield Command(
             "OUTPut[:STATe]",
             perform=self._switch,

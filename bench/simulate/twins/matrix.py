@@ -14,15 +14,17 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from typing import Any, TypeAlias
+from typing import Any, ClassVar, TypeAlias
 
-from bench.simulate.scpi.instrument import Call, Channels, Command, Instrument, ScpiError, nr1
+from bench.instruments.profile.profile import Profile
+from bench.simulate.scpi.instrument import Call, Channels, Command, ScpiError, ScpiInstrument, nr1
+from bench.simulate.twins.figures import identity_of, shipped_profile
 from bench.simulate.world.terminals import MatrixWorld
 
-__all__ = ["Matrix", "RowsApart", "Rule"]
+__all__ = ["MatrixTwin", "RowsApart", "Rule"]
 
-#: Says why a set of (bus, row) crosspoints must not be closed together; None where it may.
 Rule: TypeAlias = Callable[[frozenset[tuple[int, int]]], str | None]
+"""Says why a set of (bus, row) crosspoints must not be closed together; None where it may."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,28 +53,43 @@ class RowsApart:
         return None
 
 
-class Matrix(Instrument):
+def _size(profile: Profile) -> tuple[int, int]:
+    """Rows and buses of the crosspoints whose names the profile knows."""
+    assert profile.switch is not None
+    named = [number for number in range(10_000) if profile.switch.channel.match(str(number)) is not None]
+    unit = 100 if max(named) < 1000 else 1000
+    return max(number % unit for number in named), max(named) // unit
+
+
+class MatrixTwin(ScpiInstrument):
     """The matrix of ``buses`` x ``rows``, all relays open at power-on and at ``*RST``.
 
     ``welded`` and ``dead`` are channels whose contacts never open and never close: faults, which
-    the world sees and ``ROUTe:CLOSe?`` does not, since it tells what was commanded.
+    the world sees and ``ROUTe:CLOSe?`` does not, since it tells what was commanded. Without ``rows`` it has as many as
+    its profile has channels for.
     """
+
+    PLAYS: ClassVar = "scpi-relay-matrix"
 
     def __init__(
         self,
         world: MatrixWorld,
         *,
-        rows: int,
+        profile: Profile | None = None,
+        rows: int | None = None,
         buses: int = 2,
         rule: Rule | None = None,
         operate_s: float = 0.005,
         release_s: float = 0.003,
         welded: Iterable[int] = (),
         dead: Iterable[int] = (),
-        identity: str = "Gannet Head,relay matrix,0001,1.0",
+        identity: str = "",
         now: float = 0.0,
         **options: Any,
     ) -> None:
+        told = profile or shipped_profile(self.PLAYS)
+        if rows is None:
+            rows, buses = _size(told)
         if not 1 <= rows <= 999 or not 1 <= buses <= 9:
             raise ValueError(f"a matrix has 1 to 999 rows and 1 to 9 buses, not {rows} and {buses}")
         self.world = world
@@ -87,7 +104,7 @@ class Matrix(Instrument):
             raise ValueError("a welded or dead channel is not one of the matrix")
         self._commanded: frozenset[int] = frozenset()
         self._moves: deque[tuple[float, frozenset[int]]] = deque()
-        super().__init__(identity, now=now, **options)
+        super().__init__(identity or identity_of(told), now=now, **options)
         self.world.switched(self._contacts(self._commanded), now)
 
     def channel(self, bus: int, row: int) -> int:

@@ -1,31 +1,31 @@
 """A SCPI bench meter: volts, amperes, two- and four-wire ohms, over any :class:`MeterWorld`.
 
-A reading is taken when its integration ends: the world is asked for that moment, the meter adds
-its leads, its gain and offset error, its noise, and rounds to its resolution. Gain and offset are
-drawn once for each range, within the accuracy of the range; the same seed gives the same readings
-in the same order.
+Its functions, ranges, integration times and accuracy are those of the profile that it answers to. A reading is taken
+when its integration ends: the world is asked for that moment, the meter adds its leads, its gain and offset error, its
+noise, and rounds to its resolution. Gain and offset are drawn once for each range, within the accuracy of the range;
+the same seed gives the same readings in the same order.
 
-On ohms, any voltage between the leads adds ``V / I`` with the range's test current ``I``: the
-thermal voltages of the leads, and a live circuit. Offset compensation takes it out by a second
-reading without current, and doubles the time.
+On ohms, any voltage between the leads adds ``V / I`` with the range's test current ``I``: the thermal voltages of the
+leads, and a live circuit. Offset compensation takes it out by a second reading without current, and doubles the time.
 """
 
 from __future__ import annotations
 
 import math
 import random
-from collections import deque
 from collections.abc import Iterable
-from typing import Any
+from typing import Any, ClassVar, Final
 
+from bench.instruments.profile.functions import Function
+from bench.instruments.profile.profile import Profile
+from bench.roles import Reads
 from bench.simulate.scpi.instrument import (
     Boolean,
     Call,
-    Choice,
     Command,
-    Instrument,
     Number,
     ScpiError,
+    ScpiInstrument,
     Text,
     nr1,
     nr3,
@@ -33,13 +33,21 @@ from bench.simulate.scpi.instrument import (
     setting,
     spell,
 )
-from bench.simulate.twins.meter_spec import BENCH_METER, CLAMP_METER, FunctionSpec, MeterSpec, RangeSpec
+from bench.simulate.twins.figures import Scale, drawn_errors, identity_of, scales, shipped_profile
 from bench.simulate.world.terminals import AMPS, HI, LO, SENSE_HI, SENSE_LO, ClampWorld, MeterWorld
 
-__all__ = ["ClampMeter", "Meter"]
+__all__ = ["ClampTwin", "LowOhmTwin", "MeterTwin"]
 
-#: Header of each function below SENSe and CONFigure.
-_HEADERS = {
+_NAMES: Final[dict[tuple[Reads, int], str]] = {
+    ("voltage", 2): "VOLT",
+    ("ac-voltage", 2): "VOLT:AC",
+    ("current", 2): "CURR",
+    ("ac-current", 2): "CURR:AC",
+    ("resistance", 2): "RES",
+    ("resistance", 4): "FRES",
+}
+"""What SCPI calls each function; the first that a meter has is the one after ``*RST``."""
+_HEADERS: Final = {
     "VOLT": "VOLTage[:DC]",
     "VOLT:AC": "VOLTage:AC",
     "CURR": "CURRent[:DC]",
@@ -47,182 +55,180 @@ _HEADERS = {
     "RES": "RESistance",
     "FRES": "FRESistance",
 }
-#: SCPI-1999 volume 1 chapter 9: QUEStionable bits of voltage and current; bit 9 is the designer's.
-_QUESTIONABLE = {"VOLT": 1, "VOLT:AC": 1, "CURR": 2, "CURR:AC": 2, "RES": 512, "FRES": 512}
-#: OPERation bits: measuring, waiting for trigger.
-_MEASURING, _WAITING = 16, 32
-#: So many readings still fit the output buffer.
-_MOST_SAMPLES = 4000
+"""Header of each function below SENSe and CONFigure."""
+_QUESTIONABLE: Final = {"VOLT": 1, "VOLT:AC": 1, "CURR": 2, "CURR:AC": 2, "RES": 512, "FRES": 512}
+"""SCPI-1999 volume 1 chapter 9: QUEStionable bits of voltage and current; bit 9 is the designer's."""
+_MEASURING: Final = 16
+"""The OPERation bit."""
+
+# what no profile says: figures of our own, of a usual size (common practice, no source)
+_INPUT_OHMS: Final = {"VOLT": 10e6, "VOLT:AC": 1e6, "CURR": 0.05}
+"""The input resistance of a voltage function, the shunt of a current function."""
+_AC_S: Final = 0.4
+"""A reading of an alternating quantity: it has no integration time to choose."""
+_SETTLE_S: Final = ((1e5, 0.002), (1e6, 0.010), (1e7, 0.100), (1e8, 0.300))
+"""Ohms of a range from which on the input must settle for so many seconds."""
+_LINE_HZ: Final = 50.0
+_COMPENSATION_VOLTS: Final = 0.1
+"""Above this voltage between the leads, offset compensation has no answer."""
 
 
-class _Setup:
-    """The settings of one function."""
+class _Part:
+    """One function: its ranges with their errors, and its settings."""
 
-    __slots__ = ("auto", "compensate", "index", "nplc")
+    def __init__(self, function: Function, draw: random.Random, error_scale: float) -> None:
+        self.ranges = scales(function)
+        self.errors = drawn_errors(self.ranges, draw, error_scale)
+        chosen = next((one for one in function.settings if one.name == "nplc"), None)
+        self.integrates = chosen is not None
+        self.cycles = {float(one.value): one.coarser for one in chosen.choices} if chosen is not None else {10.0: 1.0}
+        """Integration time in power line cycles to how many times coarser the last digit is with it."""
+        self.default_cycles = float(chosen.default) if chosen is not None and chosen.default else max(self.cycles)
+        self.configure(None)
 
-    def __init__(self, nplc: float) -> None:
-        self.auto = True
-        self.index = 0
-        self.nplc = nplc
+    def configure(self, full_scale: float | None) -> None:
+        """Default settings, on the range for a value; None: it ranges by itself."""
+        self.auto = full_scale is None
+        self.index = 0 if full_scale is None else self.pick(full_scale)
+        self.nplc = self.default_cycles
         self.compensate = False
 
+    def pick(self, full_scale: float) -> int:
+        """The lowest range that holds the value."""
+        fitting = (k for k, scale in enumerate(self.ranges) if abs(full_scale) <= scale.full * (1 + 1e-9))
+        return next(fitting, len(self.ranges) - 1)
 
-class Meter(Instrument):
+    @property
+    def scale(self) -> Scale:
+        """The range that it is on."""
+        return self.ranges[self.index]
+
+    def noise(self, scale: Scale) -> float:
+        """Standard deviation of a reading: a step of the last digit at one power line cycle.
+
+        It falls with the square root of longer integration, and rises as its inverse below one cycle, where hum is not
+        averaged out.
+        """
+        return scale.step / (math.sqrt(self.nplc) if self.nplc >= 1.0 else self.nplc)
+
+
+class MeterTwin(ScpiInstrument):
     """The bench meter.
 
-    ``lead_ohms`` is the resistance of both test leads together, seen by two-wire ohms;
-    ``lead_emf`` the thermal voltage in them, in volts. ``error_scale`` stretches the drawn gain and
-    offset errors: 1 keeps them within the accuracy stated, more is a meter out of calibration.
+    Args:
+        world: what its leads are on.
+        seed: for errors and noise.
+        profile: what it answers to; by default the one that comes with the program.
+        identity: its answer to ``*IDN?``.
+        lead_ohms: both test leads together, seen by two-wire ohms.
+        lead_emf: the thermal voltage in them, in volts.
+        error_scale: stretches the drawn gain and offset errors: 1 keeps them within the accuracy stated, more is a
+            meter out of calibration.
+        options: as for :class:`~bench.simulate.scpi.instrument.ScpiInstrument`.
     """
+
+    PLAYS: ClassVar = "scpi-bench-meter"
 
     def __init__(
         self,
         world: MeterWorld,
         *,
         seed: int = 0,
-        spec: MeterSpec = BENCH_METER,
-        identity: str = "Gannet Head,bench meter,0001,1.0",
+        profile: Profile | None = None,
+        identity: str = "",
         lead_ohms: float = 0.2,
         lead_emf: float = 0.0,
         error_scale: float = 1.0,
         **options: Any,
     ) -> None:
         self.world = world
-        self.spec = spec
         self.lead_ohms = lead_ohms
         self.lead_emf = lead_emf
-        drawn = random.Random(f"errors {seed}")
-        #: Gain (as a part) and offset (in the unit) of each range of each function.
-        self.errors_drawn: dict[str, list[tuple[float, float]]] = {
-            name: [
-                (
-                    error_scale * r.reading_percent / 100 * drawn.uniform(-1.0, 1.0),
-                    error_scale * r.range_percent / 100 * r.full_scale * drawn.uniform(-1.0, 1.0),
-                )
-                for r in function.ranges
-            ]
-            for name, function in spec.functions.items()
-        }
+        told = profile or shipped_profile(self.PLAYS)
+        has = {_NAMES[one.reads, one.wires]: one for one in told.functions if (one.reads, one.wires) in _NAMES}
+        draw = random.Random(f"errors {seed}")
+        self.parts = {name: _Part(has[name], draw, error_scale) for name in _HEADERS if name in has}
         self._noise = random.Random(f"noise {seed}")
-        self._cycles = sorted(spec.resolution)
-        self._restart()
-        super().__init__(identity, **options)
-
-    def _restart(self) -> None:
-        self.function = next(iter(self.spec.functions))
-        self._setups = {name: _Setup(self.spec.default_nplc) for name in self.spec.functions}
-        self._configured()
-
-    def _configured(self) -> None:
-        """What CONFigure does to the trigger model."""
-        self._source = "IMM"
-        self._samples = 1
-        self._triggers = 1
-        self._delay: float | None = None
-        self._forget()
-
-    def _forget(self) -> None:
-        """End an acquisition and drop its readings."""
-        self._readings: list[float] | None = None
-        self._due: deque[float] = deque()
-        self._awaited = 0
+        self._due: float | None = None
+        self._value = math.nan
+        self.function = next(iter(self.parts))
+        super().__init__(identity or identity_of(told), **options)
 
     # ---- what the instrument is told ---------------------------------------------------------
 
     def reset(self, now: float) -> None:
-        """``*RST``: DC volts, autorange, immediate trigger, no readings."""
-        self._restart()
-        self.refresh(now)
+        """``*RST``: the first function, autorange, no reading."""
+        self.function = next(iter(self.parts))
+        for part in self.parts.values():
+            part.configure(None)
+        self._stop(now)
 
     def aborted(self, now: float) -> None:
-        """A device clear ends an acquisition."""
-        self._abort(now)
+        """A device clear ends a reading."""
+        self._stop(now)
 
-    def trigger(self, now: float) -> None:
-        """``*TRG`` or a trigger from outside; -211 unless one is awaited."""
-        if self._awaited == 0 or self._due:
-            raise ScpiError(-211)
-        self._awaited -= 1
-        self._sample(now, self._samples)
+    def _stop(self, now: float) -> None:
+        self._due = None
         self.refresh(now)
-
-    def busy_until(self, now: float) -> float:
-        """When the acquisition under way ends; infinity while it awaits a trigger."""
-        if self._awaited:
-            return math.inf
-        return self._due[-1] if self._due else now
 
     def next_event_at(self) -> float | None:
         """When the next reading is taken."""
-        return self._due[0] if self._due else None
+        return self._due
 
     def refresh(self, now: float) -> None:
-        """Take the readings that are due."""
-        while self._due and self._due[0] <= now:
-            time = self._due.popleft()
-            assert self._readings is not None
-            self._readings.append(self._read(time))
-        self.operation.set(_MEASURING, bool(self._due))
-        self.operation.set(_WAITING, bool(self._awaited) and not self._due)
+        """Take the reading that is due."""
+        if self._due is not None and self._due <= now:
+            self._value, self._due = self._read(self._due), None
+        self.operation.set(_MEASURING, self._due is not None)
 
     # ---- one reading -------------------------------------------------------------------------
 
     @property
     def reading_s(self) -> float:
         """The time that one reading takes with the present settings, in seconds."""
-        function, setup = self.spec.functions[self.function], self._setups[self.function]
-        if function.fixed_s is not None:
-            took = function.fixed_s
-        else:
-            took = setup.nplc / self.spec.line_hz * (2 if setup.compensate else 1)
-        settle = function.ranges[setup.index].settle_s
-        return took + (settle if self._delay is None else self._delay)
+        part = self.parts[self.function]
+        took = part.nplc / _LINE_HZ * (2 if part.compensate else 1) if part.integrates else _AC_S
+        if self.function not in ("RES", "FRES"):
+            return took
+        return took + max((settle for ohms, settle in _SETTLE_S if ohms <= part.scale.full), default=0.0)
 
     def _read(self, time: float) -> float:
         """A reading at ``time``, after ranging; infinity for overload."""
-        name = self.function
-        function, setup = self.spec.functions[name], self._setups[name]
-        if setup.auto:
-            choices: Iterable[int] = range(len(function.ranges))
-        else:
-            choices = (setup.index,)
+        part = self.parts[self.function]
         value = math.inf
-        for index in choices:
-            setup.index = index
-            value = self._through(name, function, index, time)
+        for index in range(len(part.ranges)) if part.auto else (part.index,):
+            part.index = index
+            value = self._through(part, time)
             if not math.isinf(value):
                 break
-        self.questionable.set(_QUESTIONABLE[name], math.isinf(value))
+        self.questionable.set(_QUESTIONABLE[self.function], math.isinf(value))
         return value
 
-    def _through(self, name: str, function: FunctionSpec, index: int, time: float) -> float:
-        scale = function.ranges[index]
-        setup = self._setups[name]
-        signal = self._signal(name, function, scale, setup.compensate, time)
+    def _through(self, part: _Part, time: float) -> float:
+        scale = part.scale
+        signal = self._signal(self.function, scale, part.compensate, time)
         if math.isnan(signal):
             return signal
         # A signal beyond the range is seen as such before any noise is added to it.
-        if abs(signal) > scale.maximum:
+        if abs(signal) > scale.top:
             return math.copysign(math.inf, signal)
-        gain, offset = self.errors_drawn[name][index]
-        noise = self.spec.noise_part(setup.nplc) * scale.full_scale
-        if setup.compensate:
-            noise *= math.sqrt(2.0)
+        gain, offset = part.errors[part.index]
+        noise = part.noise(scale) * (math.sqrt(2.0) if part.compensate else 1.0)
         value = signal * (1.0 + gain) + offset + self._noise.gauss(0.0, noise)
-        step = self.spec.resolution[setup.nplc] * scale.full_scale
+        step = part.cycles[part.nplc] * scale.step
         value = round(value / step) * step
-        return value if abs(value) <= scale.maximum else math.copysign(math.inf, value)
+        return value if abs(value) <= scale.top else math.copysign(math.inf, value)
 
-    def _signal(self, name: str, function: FunctionSpec, scale: RangeSpec, compensate: bool, time: float) -> float:
+    def _signal(self, name: str, scale: Scale, compensate: bool, time: float) -> float:
         world = self.world
         if name == "VOLT":
-            volts = world.voltage(HI, LO, time, function.input_ohms)
+            volts = world.voltage(HI, LO, time, _INPUT_OHMS[name])
             return self.lead_emf + (0.0 if math.isnan(volts) else volts)
         if name == "VOLT:AC":
-            volts = world.ac_voltage(HI, LO, time, function.input_ohms)
+            volts = world.ac_voltage(HI, LO, time, _INPUT_OHMS[name])
             return 0.0 if math.isnan(volts) else volts
         if name == "CURR":
-            return world.current(AMPS, LO, time, function.input_ohms + self.lead_ohms)
+            return world.current(AMPS, LO, time, _INPUT_OHMS[name] + self.lead_ohms)
         if name == "RES":
             ohms = world.resistance(HI, LO, time) + self.lead_ohms
             sense = (HI, LO)
@@ -234,90 +240,21 @@ class Meter(Instrument):
         alive = world.voltage(*sense, time, math.inf)
         between = self.lead_emf + (0.0 if math.isnan(alive) else alive)
         if compensate:
-            return ohms if abs(between) <= self.spec.compensation_volts else math.inf
-        return ohms + between / scale.test_amps
+            return ohms if abs(between) <= _COMPENSATION_VOLTS else math.inf
+        # a profile may leave the test current out: then nothing disturbs
+        return ohms if math.isnan(scale.test_amps) else ohms + between / scale.test_amps
 
-    # ---- the trigger model -------------------------------------------------------------------
-
-    def _sample(self, now: float, count: int) -> None:
-        each = self.reading_s
-        self._due.extend(now + each * (k + 1) for k in range(count))
-
-    def _initiate(self, now: float) -> None:
-        if self._due or self._awaited:
-            raise ScpiError(-213)
-        if self._samples * self._triggers > _MOST_SAMPLES:
-            raise ScpiError(-221)
-        self._readings = []
-        if self._source == "IMM":
-            self._sample(now, self._samples * self._triggers)
-        else:
-            self._awaited = self._triggers
-        self.refresh(now)
-
-    def _abort(self, now: float) -> None:
-        if self._due or self._awaited:
-            self._forget()
-        self.refresh(now)
-
-    def _fetch(self, call: Call) -> Any:
-        if self._awaited:
-            raise ScpiError(-214)
-        if self._readings is None:
-            raise ScpiError(-230)
-        call.until = max(call.until, self.busy_until(call.now))
-        return lambda now: ",".join(nr3(value) for value in self._readings or ())
-
-    def _read_query(self, call: Call) -> Any:
-        if self._source != "IMM":
-            raise ScpiError(-214)
-        self._abort(call.now)
-        self._initiate(call.now)
-        return self._fetch(call)
+    def _take(self, call: Call) -> Any:
+        """READ?: the answer comes when the reading is done."""
+        self._due = call.spend(self.reading_s)
+        self.refresh(call.now)
+        return lambda now: nr3(self._value)
 
     # ---- settings ----------------------------------------------------------------------------
 
-    def _pick(self, name: str, full_scale: float) -> int:
-        """The lowest range that holds the value."""
-        ranges = self.spec.functions[name].ranges
-        for k, scale in enumerate(ranges):
-            if abs(full_scale) <= scale.full_scale * (1 + 1e-9):
-                return k
-        return len(ranges) - 1
-
-    def _configure(self, name: str, call: Call) -> None:
-        full_scale, resolution = call.args
-        setup = _Setup(self.spec.default_nplc)
-        if full_scale is not None:
-            setup.auto = False
-            setup.index = self._pick(name, full_scale)
-        if resolution is not None:
-            if setup.auto:
-                raise ScpiError(-221)
-            setup.nplc = self._cycles_for(name, setup.index, resolution)
-        self.function = name
-        self._setups[name] = setup
-        self._configured()
-
-    def _cycles_for(self, name: str, index: int, resolution: float) -> float:
-        """The fastest integration time with this resolution; 0 asks for the finest there is."""
-        if resolution == 0.0:
-            return self._cycles[-1]
-        scale = self.spec.functions[name].ranges[index].full_scale
-        for nplc in self._cycles:
-            if self.spec.resolution[nplc] * scale <= resolution * (1 + 1e-9):
-                return nplc
-        raise ScpiError(-222)
-
-    def _configured_as(self, call: Call) -> str:
-        setup = self._setups[self.function]
-        scale = self.spec.functions[self.function].ranges[setup.index].full_scale
-        resolution = self.spec.resolution[setup.nplc] * scale
-        return quoted(f"{self.function} {nr3(scale)},{nr3(resolution)}")
-
     def _choose_function(self, text: str) -> None:
         words = text.upper().split(":")
-        for name in self.spec.functions:
+        for name in self.parts:
             header = _HEADERS[name]
             parts = header.replace("[", "").replace("]", "").split(":")
             required = len(header.split("[")[0].split(":"))
@@ -325,151 +262,69 @@ class Meter(Instrument):
                 word in spell(part) for word, part in zip(words, parts, strict=False)
             ):
                 self.function = name
-                self._forget()
                 return
         raise ScpiError(-224)
 
-    def _function_commands(self, name: str, header: str) -> Iterable[Command]:
-        ranges = self.spec.functions[name].ranges
+    def _function_commands(self, name: str, part: _Part) -> Iterable[Command]:
+        header = _HEADERS[name]
         unit = {"V": "V", "C": "A"}.get(name[0], "OHM")
-        top = ranges[-1].maximum
-
-        def setup() -> _Setup:
-            return self._setups[name]
+        top = part.ranges[-1].top
 
         def put_range(value: float) -> None:
-            setup().index, setup().auto = self._pick(name, value), False
-            self._forget()
+            part.index, part.auto = part.pick(value), False
 
         def put_auto(value: bool) -> None:
-            setup().auto = value
-            self._forget()
+            part.auto = value
 
         def put_cycles(value: float) -> None:
-            setup().nplc = min(c for c in self._cycles if c >= value * (1 - 1e-9))
-            self._forget()
-
-        def put_resolution(value: float) -> None:
-            setup().nplc = self._cycles_for(name, setup().index, value)
-            self._forget()
-
-        def resolution() -> float:
-            return self.spec.resolution[setup().nplc] * ranges[setup().index].full_scale
+            part.nplc = min(c for c in part.cycles if c >= value * (1 - 1e-9))
 
         def put_compensation(value: bool) -> None:
-            setup().compensate = value
-            self._forget()
-
-        words = {"DEFault": None, "AUTO": None}
-        lowest = ranges[0].full_scale
-        asked = (
-            Number(unit, 0.0, top, words=words, optional=True),
-            Number(unit, 0.0, top, words={"DEFault": None}, optional=True),
-        )
+            part.compensate = value
 
         def configure(call: Call) -> None:
-            self._configure(name, call)
+            part.configure(call.args[0])
+            self.function = name
 
         def measure(call: Call) -> Any:
-            self._configure(name, call)
-            return self._read_query(call)
+            configure(call)
+            return self._take(call)
 
+        asked = (Number(unit, 0.0, top, words={"DEFault": None, "AUTO": None}, optional=True),)
         yield Command(f"CONFigure[:SCALar]:{header}", perform=configure, parameters=asked)
         yield Command(f"MEASure[:SCALar]:{header}", query=measure, query_parameters=asked)
         below = f"[:SENSe]:{header}"
-        span = Number(unit, lambda: 0.0, top, default=top)
-        yield setting(f"{below}:RANGe[:UPPer]", span, put_range, lambda: ranges[setup().index].full_scale, nr3)
-        yield setting(f"{below}:RANGe:AUTO", Boolean(), put_auto, lambda: setup().auto, nr1)
-        if self.spec.functions[name].fixed_s is None:
-            cycles = Number("", self._cycles[0], self._cycles[-1], default=self.spec.default_nplc)
-            yield setting(f"{below}:NPLCycles", cycles, put_cycles, lambda: setup().nplc, nr3)
-        finest = min(self.spec.resolution.values())
-        yield setting(
-            f"{below}:RESolution",
-            Number(unit, finest * lowest, max(self.spec.resolution.values()) * top),
-            put_resolution,
-            resolution,
-            nr3,
-        )
+        span = Number(unit, 0.0, top, default=top)
+        yield setting(f"{below}:RANGe[:UPPer]", span, put_range, lambda: part.scale.full, nr3)
+        yield setting(f"{below}:RANGe:AUTO", Boolean(), put_auto, lambda: part.auto, nr1)
+        if part.integrates:
+            cycles = Number("", min(part.cycles), max(part.cycles), default=part.default_cycles)
+            yield setting(f"{below}:NPLCycles", cycles, put_cycles, lambda: part.nplc, nr3)
         if name in ("RES", "FRES"):
-            yield setting(
-                f"{below}:OCOMpensated",
-                Boolean(),
-                put_compensation,
-                lambda: setup().compensate,
-                nr1,
-            )
+            yield setting(f"{below}:OCOMpensated", Boolean(), put_compensation, lambda: part.compensate, nr1)
 
     def commands(self) -> Iterable[Command]:
         """The meter's commands."""
-
-        def put_source(value: str) -> None:
-            self._source = value
-            self._forget()
-
-        def put_samples(value: int) -> None:
-            self._samples = value
-            self._forget()
-
-        def put_triggers(value: int) -> None:
-            self._triggers = value
-            self._forget()
-
-        def put_delay(value: float) -> None:
-            self._delay = value
-            self._forget()
-
-        def put_delay_auto(value: bool) -> None:
-            # Off keeps the delay that is in force.
-            self._delay = None if value else self._delay_now()
-            self._forget()
-
-        for name in self.spec.functions:
-            yield from self._function_commands(name, _HEADERS[name])
-        yield Command("CONFigure", query=self._configured_as)
-        yield setting(
-            "[:SENSe]:FUNCtion[:ON]",
-            Text(),
-            self._choose_function,
-            lambda: self.function,
-            quoted,
-        )
-        yield Command("READ", query=self._read_query)
-        yield Command("FETCh", query=self._fetch)
-        yield Command("INITiate[:IMMediate]", perform=lambda call: self._initiate(call.now))
-        yield Command("ABORt", perform=lambda call: self._abort(call.now))
-        yield setting(
-            "TRIGger[:SEQuence]:SOURce",
-            Choice(("IMMediate", "BUS")),
-            put_source,
-            lambda: self._source,
-            str,
-        )
-        most = Number(minimum=1, maximum=_MOST_SAMPLES, default=1, integer=True)
-        yield setting("SAMPle:COUNt", most, put_samples, lambda: self._samples, nr1)
-        yield setting("TRIGger[:SEQuence]:COUNt", most, put_triggers, lambda: self._triggers, nr1)
-        yield setting("TRIGger[:SEQuence]:DELay", Number("S", 0.0, 3600.0), put_delay, self._delay_now, nr3)
-        yield setting(
-            "TRIGger[:SEQuence]:DELay:AUTO",
-            Boolean(),
-            put_delay_auto,
-            lambda: self._delay is None,
-            nr1,
-        )
-
-    def _delay_now(self) -> float:
-        if self._delay is not None:
-            return self._delay
-        setup = self._setups[self.function]
-        return self.spec.functions[self.function].ranges[setup.index].settle_s
+        for name, part in self.parts.items():
+            yield from self._function_commands(name, part)
+        yield setting("[:SENSe]:FUNCtion[:ON]", Text(), self._choose_function, lambda: self.function, quoted)
+        yield Command("READ", query=self._take)
 
 
-class ClampMeter(Meter):
+class LowOhmTwin(MeterTwin):
+    """A meter for bonds and joints: the same dialogue, four wires only."""
+
+    PLAYS = "scpi-low-ohm-meter"
+
+
+class ClampTwin(MeterTwin):
     """A clamp-on ammeter: the same dialogue, two functions, and no lead in any circuit."""
 
-    def __init__(self, world: ClampWorld, *, spec: MeterSpec = CLAMP_METER, **options: Any) -> None:
-        self._clamp = world
-        super().__init__(world, spec=spec, **options)
+    PLAYS = "scpi-clamp-meter"
 
-    def _signal(self, name: str, function: FunctionSpec, scale: RangeSpec, compensate: bool, time: float) -> float:
+    def __init__(self, world: ClampWorld, **options: Any) -> None:
+        self._clamp = world
+        super().__init__(world, **options)
+
+    def _signal(self, name: str, scale: Scale, compensate: bool, time: float) -> float:
         return self._clamp.clamped_ac(time) if name == "CURR:AC" else self._clamp.clamped(time)

@@ -6,22 +6,18 @@ It has no handshake: what the port at the other end does not take in time is los
 from __future__ import annotations
 
 from collections import deque
-from typing import ClassVar
 
 
 class Paced:
     """Bytes that go out one by one, each when its last bit has passed.
 
     Args:
-        baud: bits in a second.
+        character_time: seconds that one character takes, with its start, parity and stop bits.
         now: when it was switched on.
     """
 
-    BITS: ClassVar[int] = 10
-    """Of a character, with its start, parity and stop bits."""
-
-    def __init__(self, baud: float, now: float = 0.0) -> None:
-        self._character = self.BITS / baud
+    def __init__(self, character_time: float, now: float = 0.0) -> None:
+        self._character = character_time
         self._line: deque[tuple[float, int]] = deque()
         self._free = now
 

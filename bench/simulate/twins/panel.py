@@ -1,11 +1,7 @@
-"""A panel meter on a Modbus RTU line: the voltage and current of a feed as 32-bit numbers in thousandths.
+"""A panel meter on a Modbus RTU line: the quantities of a feed in registers, as its profile has them.
 
 Written from the public specification of Modbus over serial line; its check sum is its own. A request is what comes
 within one burst: after a silence whatever was begun is forgotten.
-
-    input register 0, 1      voltage, mV, signed, high word first
-    input register 2, 3      current, mA, signed, high word first
-    holding register 256     kind of meter
 """
 
 from __future__ import annotations
@@ -13,33 +9,25 @@ from __future__ import annotations
 import math
 import random
 import struct
-from typing import Final
+from typing import ClassVar, Final
 
+from bench.instruments.profile.functions import Function
+from bench.instruments.profile.line import Modbus, Register
+from bench.instruments.profile.profile import Profile
+from bench.simulate.twins.figures import Scale, drawn_errors, identity_of, scales, shipped_profile
 from bench.simulate.twins.paced import Paced
 from bench.simulate.world.terminals import AMPS, HI, LO, MeterWorld
 
-__all__ = ["KIND", "Panel", "check_sum"]
+__all__ = ["PanelTwin", "check_sum"]
 
-KIND: Final = 4660
-"""What it answers when it is asked what it is."""
-HIGHEST: Final = 2**31 - 1
-"""Stands for over range."""
-LOWEST: Final = -(2**31)
-"""Stands for over range below zero."""
-NO_SHUNT: Final = 2**31 - 2
-"""Stands for a shunt that is not connected."""
-VOLTS: Final = 80.0
-AMPERES: Final = 100.0
-"""Ends of its ranges."""
-CLASS_PERCENT: Final = 0.5
-"""Of range: a panel meter of class 0.5."""
 INPUT_OHM: Final = 1e6
 SHUNT_OHM: Final = 0.001
 ANSWER_S: Final = 0.005
 BURST_S: Final = 0.05
 """A silence longer than this ends a request."""
-READ_HOLDING: Final = 3
-READ_INPUT: Final = 4
+TABLES: Final = {3: "holding", 4: "input"}
+"""Function codes that read registers."""
+FORMATS: Final = {"int16": "h", "uint16": "H", "int32": "i", "uint32": "I", "float32": "f"}
 NO_SUCH_FUNCTION: Final = 1
 NO_SUCH_ADDRESS: Final = 2
 BAD_COUNT: Final = 3
@@ -56,43 +44,43 @@ def check_sum(data: bytes) -> bytes:
     return crc.to_bytes(2, "little")
 
 
-class Panel(Paced):
+class PanelTwin(Paced):
     """The meter.
 
     Args:
         world: what its terminals are on.
         seed: for its errors.
-        error_scale: stretches them: 1 keeps them within its class.
-        station: its address.
+        profile: what it answers to; by default the one that comes with the program.
+        error_scale: stretches the errors: 1 keeps them within its class.
         now: when it was switched on.
 
     Attributes:
+        station: its address.
         kind: what it says that it is.
         shunt: whether its shunt is connected.
     """
 
-    BITS = 11
-    """With even parity."""
+    PLAYS: ClassVar = "modbus-panel-meter"
 
     def __init__(
         self,
         world: MeterWorld,
         *,
         seed: int = 0,
+        profile: Profile | None = None,
         error_scale: float = 1.0,
-        station: int = 1,
-        baud: float = 19200.0,
         now: float = 0.0,
     ) -> None:
-        super().__init__(baud, now)
+        self.profile = profile or shipped_profile(self.PLAYS)
+        super().__init__(self.profile.line.character_time, now)
         self.world = world
-        self.station = station
-        self.kind = KIND
+        dialogue = self.profile.dialogue
+        self.station = dialogue.station if isinstance(dialogue, Modbus) else 1
+        self.kind = int(identity_of(self.profile) or 0)
         self.shunt = True
-        drawn = random.Random(f"errors {seed}")
-        self._offsets = [
-            error_scale * CLASS_PERCENT / 100 * full * drawn.uniform(-1.0, 1.0) for full in (VOLTS, AMPERES)
-        ]
+        draw = random.Random(f"errors {seed}")
+        self._ranges = {one.name: scales(one)[-1] for one in self.profile.functions}
+        self._errors = dict(zip(self._ranges, drawn_errors(self._ranges.values(), draw, error_scale), strict=True))
         self._request = bytearray()
         self._heard = now
 
@@ -115,11 +103,8 @@ class Panel(Paced):
 
     def _answer(self, code: int, address: int, count: int, now: float) -> bytes:
         """Function code and what follows it, without station and check sum."""
-        if code == READ_INPUT:
-            both = struct.pack(">ii", self._millivolts(now), self._milliamps(now))
-            table = dict(enumerate(struct.unpack(">4H", both)))
-        elif code == READ_HOLDING:
-            table = {256: self.kind}
+        if code in TABLES:
+            table = self._registers(TABLES[code], now)
         else:
             return bytes([code | 0x80, NO_SUCH_FUNCTION])
         if not 1 <= count <= MOST_REGISTERS:
@@ -129,18 +114,32 @@ class Panel(Paced):
             return bytes([code | 0x80, NO_SUCH_ADDRESS])
         return bytes([code, 2 * count]) + struct.pack(f">{count}H", *(table[place] for place in wanted))
 
-    def _millivolts(self, now: float) -> int:
-        return _thousandths(self.world.voltage(HI, LO, now, INPUT_OHM), self._offsets[0], VOLTS)
+    def _registers(self, name: str, now: float) -> dict[int, int]:
+        """A table's registers by their addresses."""
+        held: list[tuple[Register, float]] = []
+        identify = self.profile.identify
+        if identify is not None and identify.register is not None:
+            held.append((identify.register, self.kind))
+        held += [(one.register, self._number(one, one.register, now)) for one in self.profile.functions if one.register]
+        found: dict[int, int] = {}
+        for register, number in held:
+            if register.table == name:
+                words = struct.unpack(f">{register.words}H", struct.pack(f">{FORMATS[register.type]}", number))
+                found.update(enumerate(reversed(words) if register.low_word_first else words, register.address))
+        return found
 
-    def _milliamps(self, now: float) -> int:
-        if not self.shunt:
-            return NO_SHUNT
-        return _thousandths(self.world.current(AMPS, LO, now, SHUNT_OHM), self._offsets[1], AMPERES)
-
-
-def _thousandths(value: float, offset: float, full: float) -> int:
-    """What a register says: terminals that float read nothing but the meter's own error."""
-    shown = offset + (0.0 if math.isnan(value) else value)
-    if abs(shown) > full:
-        return HIGHEST if shown > 0 else LOWEST
-    return round(shown * 1000)
+    def _number(self, function: Function, register: Register, now: float) -> float:
+        """What a register says: terminals that float read nothing but the meter's own error."""
+        specials = self.profile.specials
+        if function.reads == "current":
+            if not self.shunt:
+                return int(specials.nan[0])
+            true = self.world.current(AMPS, LO, now, SHUNT_OHM)
+        else:
+            true = self.world.voltage(HI, LO, now, INPUT_OHM)
+        gain, offset = self._errors[function.name]
+        scale: Scale = self._ranges[function.name]
+        shown = offset + (0.0 if math.isnan(true) else true * (1.0 + gain))
+        if abs(shown) > scale.top:
+            return int((specials.over if shown > 0 else specials.under)[0])
+        return round(shown / register.scale)

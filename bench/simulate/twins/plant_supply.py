@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from bench.simulate.twins.supply import Supply
+from bench.simulate.twins.supply import SupplyTwin
 from bench.simulate.world.power import PowerWorld
 from bench.simulate.world.terminals import OutputState
 
@@ -29,12 +29,12 @@ class Terminals:
         return self._world.idle_voltage(time)
 
 
-class PlantSupply(Supply):
+class PlantSupplyTwin(SupplyTwin):
     """A supply whose output the plant works out, since what it draws depends on what it had before.
 
     Args:
         world: the plant.
-        options: as for :class:`bench.simulate.twins.supply.Supply`.
+        options: as for :class:`bench.simulate.twins.supply.SupplyTwin`.
     """
 
     def __init__(self, world: PowerWorld, **options: Any) -> None:

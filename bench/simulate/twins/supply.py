@@ -13,45 +13,36 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, ClassVar, Final, Literal
 
+from bench.instruments.profile.profile import Profile
 from bench.simulate.scpi.instrument import (
     Boolean,
     Call,
     Command,
-    Instrument,
     Number,
     ScpiError,
+    ScpiInstrument,
     nr1,
     nr3,
     setting,
 )
+from bench.simulate.twins.figures import identity_of, scales, shipped_profile
 from bench.simulate.world.terminals import OutputState, SupplyWorld
 
-__all__ = ["MONITOR_S", "Supply", "SupplySpec", "regulate"]
+__all__ = ["MONITOR_S", "SupplyTwin", "regulate"]
 
-MONITOR_S = 0.1
-#: QUEStionable bits. Voltage and current as in SCPI-1999 volume 1 chapter 9: the quantity is not
-#: regulated. Bits 9 and 10 are the designer's: voltage and current protection have tripped.
+MONITOR_S: Final = 0.1
+# QUEStionable bits. Voltage and current as in SCPI-1999 volume 1 chapter 9: the quantity is not
+# regulated. Bits 9 and 10 are the designer's: voltage and current protection have tripped.
 VOLTAGE, CURRENT, OVERVOLTAGE, OVERCURRENT = 1, 2, 512, 1024
 
 
-@dataclass(frozen=True, slots=True)
-class SupplySpec:
-    """Limits and errors of a supply: volts and amperes, errors in percent of the value and plain.
-
-    ``program`` and ``readback`` are (percent of value, volts, percent of value, amperes).
-    """
-
-    volts: float = 60.0
-    amps: float = 5.0
-    program: tuple[float, float, float, float] = (0.05, 0.010, 0.10, 0.005)
-    readback: tuple[float, float, float, float] = (0.05, 0.010, 0.10, 0.003)
-    step_volts: float = 1e-3
-    step_amps: float = 1e-4
-    reset_amps: float = 0.1
-    reading_s: float = 0.05
+# what no profile says: figures of our own, of a usual size (common practice, no source)
+_PROGRAM: Final = (0.0005, 0.010, 0.001, 0.005)
+"""How far what it puts out may be from what was set: part and volts, part and amperes."""
+_RESET_AMPS: Final = 0.1
+_READING_S: Final = 0.05
 
 
 def regulate(draw: Callable[[float], float], volts: float, limit: float) -> OutputState:
@@ -78,44 +69,42 @@ def regulate(draw: Callable[[float], float], volts: float, limit: float) -> Outp
     return OutputState(high, limit, "CURR")
 
 
-class Supply(Instrument):
-    """The supply. Programming and readback errors are drawn once, from ``seed``."""
+class SupplyTwin(ScpiInstrument):
+    """The supply, with the limits and the readback of its profile. Its errors are drawn once, from ``seed``."""
+
+    PLAYS: ClassVar = "scpi-supply"
 
     def __init__(
         self,
         world: SupplyWorld,
         *,
         seed: int = 0,
-        spec: SupplySpec | None = None,
-        identity: str = "Gannet Head,bench supply,0001,1.0",
+        profile: Profile | None = None,
+        identity: str = "",
         **options: Any,
     ) -> None:
         self.world = world
-        self.spec = spec or SupplySpec()
-        drawn = random.Random(f"errors {seed}")
-        gains = (self.spec.program, self.spec.readback)
-        self._errors = [
-            (
-                a / 100 * drawn.uniform(-1, 1),
-                b * drawn.uniform(-1, 1),
-                c / 100 * drawn.uniform(-1, 1),
-                d * drawn.uniform(-1, 1),
-            )
-            for a, b, c, d in gains
-        ]
+        told = profile or shipped_profile(self.PLAYS)
+        most = {one.name: one.most or 0.0 for one in told.outputs[0].settings}
+        self._most_volts, self._most_amps = most["voltage"], most["current"]
+        self._shown = {one.reads: scales(one)[-1] for one in told.functions}
+        volts, amps = self._shown["voltage"], self._shown["current"]
+        readback = (volts.gain, volts.offset, amps.gain, amps.offset)
+        draw = random.Random(f"errors {seed}")
+        self._errors = [tuple(most * draw.uniform(-1, 1) for most in four) for four in (_PROGRAM, readback)]
         self.on = False
         self._settings()
         self._state = OutputState(0.0, 0.0, "NONE")
         self._over_since: float | None = None
         self._held: float | None = None
         self._looked = -math.inf
-        super().__init__(identity, **options)
+        super().__init__(identity or identity_of(told), **options)
 
     def _settings(self) -> None:
         self._volts = 0.0
-        self._amps = self.spec.reset_amps
-        self._top_volts = 1.1 * self.spec.volts
-        self._top_amps = 1.1 * self.spec.amps
+        self._amps = _RESET_AMPS
+        self._top_volts = 1.1 * self._most_volts
+        self._top_amps = 1.1 * self._most_amps
         self._trips_on_amps = False
         self._trip_delay = 0.05
         self._tripped: set[int] = set()
@@ -219,7 +208,7 @@ class Supply(Instrument):
 
     def _measure(self, quantity: Literal["volts", "amps"]) -> Callable[[Call], Any]:
         def query(call: Call) -> Any:
-            call.spend(self.spec.reading_s)
+            call.spend(_READING_S)
             return lambda now: nr3(self._readback(quantity, now))
 
         return query
@@ -232,14 +221,13 @@ class Supply(Instrument):
         self._look(now)
         gain_v, offset_v, gain_a, offset_a = self._errors[1]
         if quantity == "volts":
-            true, gain, offset, step = self._state.volts, gain_v, offset_v, self.spec.step_volts
+            true, gain, offset, step = self._state.volts, gain_v, offset_v, self._shown["voltage"].step
         else:
-            true, gain, offset, step = self._state.amps, gain_a, offset_a, self.spec.step_amps
+            true, gain, offset, step = self._state.amps, gain_a, offset_a, self._shown["current"].step
         return round((true * (1 + gain) + offset) / step) * step
 
     def commands(self) -> Iterable[Command]:
         """The supply's commands."""
-        spec = self.spec
 
         def level(header: str, number: Number, name: str) -> Command:
             """A setting that takes effect at once, at the time of its command."""
@@ -256,10 +244,10 @@ class Supply(Instrument):
 
         volts, amps = "[:SOURce]:VOLTage", "[:SOURce]:CURRent"
         place = "[:LEVel][:IMMediate][:AMPLitude]"
-        yield level(f"{volts}{place}", Number("V", 0.0, spec.volts, default=0.0), "_volts")
-        yield level(f"{amps}{place}", Number("A", 0.0, spec.amps, default=spec.reset_amps), "_amps")
-        top_volts = Number("V", 0.0, 1.1 * spec.volts, default=1.1 * spec.volts)
-        top_amps = Number("A", 0.0, 1.1 * spec.amps, default=1.1 * spec.amps)
+        yield level(f"{volts}{place}", Number("V", 0.0, self._most_volts, default=0.0), "_volts")
+        yield level(f"{amps}{place}", Number("A", 0.0, self._most_amps, default=_RESET_AMPS), "_amps")
+        top_volts = Number("V", 0.0, 1.1 * self._most_volts, default=1.1 * self._most_volts)
+        top_amps = Number("A", 0.0, 1.1 * self._most_amps, default=1.1 * self._most_amps)
         yield level(f"{volts}:PROTection[:LEVel]", top_volts, "_top_volts")
         yield level(f"{amps}:PROTection[:LEVel]", top_amps, "_top_amps")
         yield level(f"{amps}:PROTection:DELay", Number("S", 0.0, 10.0, default=0.05), "_trip_delay")

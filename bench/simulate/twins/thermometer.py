@@ -1,41 +1,38 @@
 """A SCPI thermometer: a platinum resistance sensor with its instrument.
 
-Its error is drawn once, within the tolerance of a sensor of class B and of its instrument, and noise follows in order.
+Its error is drawn once, within the accuracy that the profile states, and noise follows in order.
 """
 
 from __future__ import annotations
 
 import random
 from collections.abc import Iterable
-from typing import Any, Final
+from typing import Any, ClassVar, Final
 
-from bench.simulate.scpi.instrument import NAN, Call, Command, Instrument, nr3
+from bench.instruments.profile.profile import Profile
+from bench.simulate.scpi.instrument import NAN, Call, Command, ScpiInstrument, nr3
+from bench.simulate.twins.figures import identity_of, scales, shipped_profile
 from bench.simulate.world.terminals import ThermometerWorld
 
-__all__ = ["Thermometer", "sensor_tolerance"]
+__all__ = ["ThermometerTwin"]
 
-INSTRUMENT_KELVIN: Final = 0.05
-"""Of the instrument behind the sensor (our own figure)."""
 NOISE_KELVIN: Final = 0.01
 READING_S: Final = 0.2
-STEP_KELVIN: Final = 0.01
 
 
-def sensor_tolerance(celsius: float) -> float:
-    """Tolerance of a platinum sensor of class B in kelvin: 0.30 + 0.005 |t| (IEC 60751, as quoted in public tables)."""
-    return 0.30 + 0.005 * abs(celsius)
-
-
-class Thermometer(Instrument):
+class ThermometerTwin(ScpiInstrument):
     """The thermometer. An open sensor (``sensor`` is False) reads as not a number."""
+
+    PLAYS: ClassVar = "scpi-thermometer"
 
     def __init__(
         self,
         world: ThermometerWorld,
         *,
         seed: int = 0,
+        profile: Profile | None = None,
         error_scale: float = 1.0,
-        identity: str = "Gannet Head,thermometer,0001,1.0",
+        identity: str = "",
         **options: Any,
     ) -> None:
         self.world = world
@@ -43,7 +40,9 @@ class Thermometer(Instrument):
         self._error_scale = error_scale
         self._drawn = random.Random(f"errors {seed}").uniform(-1.0, 1.0)
         self._noise = random.Random(f"noise {seed}")
-        super().__init__(identity, **options)
+        told = profile or shipped_profile(self.PLAYS)
+        (self._scale,) = scales(told.functions[0])
+        super().__init__(identity or identity_of(told), **options)
 
     def commands(self) -> Iterable[Command]:
         """The thermometer's commands."""
@@ -59,6 +58,8 @@ class Thermometer(Instrument):
 
     def _read(self, now: float) -> float:
         celsius = self.world.temperature(now)
-        error = self._drawn * (sensor_tolerance(celsius) + INSTRUMENT_KELVIN)
+        scale = self._scale
+        # the last step of those that are allowed is left to noise and rounding
+        error = self._drawn * (scale.gain * abs(celsius) + scale.offset - scale.step)
         shown = celsius + self._error_scale * (error + self._noise.gauss(0.0, NOISE_KELVIN))
-        return round(shown / STEP_KELVIN) * STEP_KELVIN
+        return round(shown / scale.step) * scale.step

@@ -22,7 +22,7 @@ from bench.instruments.ports.trouble import InstrumentTrouble, denied_advice, tr
 from bench.instruments.profile.line import Line
 from bench.instruments.wire_text import WireText
 from bench.quantity import Duration
-from bench.simulate.twins.meter import Meter
+from bench.simulate.twins.meter import MeterTwin
 from tests.instruments.server import LIBRARY, Bars, Mangled, served
 
 PROFILE = LIBRARY.profile("scpi-bench-meter")
@@ -32,8 +32,8 @@ HERE = Path(__file__).parent
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX")
 
 
-def meter(ohms=47.0, **options) -> Meter:
-    return Meter(Bars(ohms), error_scale=0.0, now=time.monotonic(), **options)
+def meter(ohms=47.0, **options) -> MeterTwin:
+    return MeterTwin(Bars(ohms), error_scale=0.0, now=time.monotonic(), **options)
 
 
 def visa_name(address: str) -> str:
@@ -77,7 +77,7 @@ def test_a_reading_over_each_kind_of_port(way):
 def test_pyvisa_as_an_outside_client_reads_the_same():
     """PyVISA, without any code of ours but the twin, gets the same numbers from the same seed as the profile does."""
     pyvisa = pytest.importorskip("pyvisa")
-    with served(Meter(Bars(47.0), seed=5, now=time.monotonic())) as port:
+    with served(MeterTwin(Bars(47.0), seed=5, now=time.monotonic())) as port:
         manager = pyvisa.ResourceManager("@py")
         outside = manager.open_resource(visa_name(port.address), read_termination="\n", write_termination="\n")
         outside.timeout = 2000
@@ -88,7 +88,7 @@ def test_pyvisa_as_an_outside_client_reads_the_same():
         assert outside.query("SYST:ERR?") == '0,"No error"'
         outside.close()
     settings = {"nplc": "0.02", "compensation": "OFF"}
-    with served(Meter(Bars(47.0), seed=5, now=time.monotonic())) as port, open_one(port.address) as dmm:
+    with served(MeterTwin(Bars(47.0), seed=5, now=time.monotonic())) as port, open_one(port.address) as dmm:
         dmm.configure("ohms 4w", 100.0, settings)
         ours = [dmm.read().value for _ in range(4)]
     assert ours == theirs

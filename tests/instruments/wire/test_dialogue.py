@@ -194,7 +194,7 @@ def test_messages_show_bytes_as_a_profile_writes_them() -> None:
     """One backslash for each: what a person reads in a message is what they put into a profile."""
     from bench.instruments.instrument import Instrument
     from bench.instruments.ports.trouble import InstrumentTrouble
-    from bench.simulate.twins.supply import Supply
+    from bench.simulate.twins.supply import SupplyTwin
     from tests.instruments.server import LIBRARY, Bars, Mangled, VirtualLine
 
     class Plant(Bars):
@@ -209,7 +209,7 @@ def test_messages_show_bytes_as_a_profile_writes_them() -> None:
 
     said = set()
     for spoilt in (b"\x00\\?\r\n", b"1\t", b"\xff\xfe\n"):
-        twin = Mangled(Supply(Plant()), lambda question, reply, out=spoilt: [(0.0, out)])
+        twin = Mangled(SupplyTwin(Plant()), lambda question, reply, out=spoilt: [(0.0, out)])
         line = VirtualLine(twin)
         with pytest.raises(InstrumentTrouble) as caught:
             Instrument(LIBRARY.profile("scpi-supply"), line, line.clock).open()

@@ -80,7 +80,7 @@ from bench.instruments.ports.trouble import InstrumentTrouble, trouble_from
 from bench.instruments.profile.line import Line
 from bench.instruments.wire import conversation
 from bench.quantity import Duration
-from bench.simulate.twins.meter import Meter
+from bench.simulate.twins.meter import MeterTwin
 from tests.instruments.server import LIBRARY, Bars, Mangled, VirtualLine, served
 
 PROFILE = LIBRARY.profile("scpi-bench-meter")
@@ -90,7 +90,7 @@ posix = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are
 
 
 def virtual(mangle):
-    wire = Mangled(Meter(Bars(42.0), error_scale=0.0))
+    wire = Mangled(MeterTwin(Bars(42.0), error_scale=0.0))
     line = VirtualLine(wire)
     dmm = Instrument(PROFILE, line, line.clock)
     dmm.open()
@@ -133,7 +133,7 @@ def test_no_clock_but_the_monotonic_one_is_asked(monkeypatch):
         raise AssertionError("the time of day was asked for")
 
     monkeypatch.setattr(time, "time", wrong)
-    with served(Meter(Bars(42.0), now=time.monotonic())) as port:
+    with served(MeterTwin(Bars(42.0), now=time.monotonic())) as port:
         dmm = Instrument(PROFILE, open_port(port.address, QUICK), line=QUICK)
         dmm.open()
         dmm.configure("ohms 4w", 100.0, {"nplc": "0.02"})
@@ -295,7 +295,7 @@ def test_a_stuck_write_has_an_unknown_effect(recorded):
 
 
 def test_what_is_sent_right_after_opening_is_drained_before_anything_is_asked():
-    wire = Mangled(Meter(Bars(42.0)))
+    wire = Mangled(MeterTwin(Bars(42.0)))
     line = VirtualLine(wire)
     wire.inject(b"\xff\xfe BOOT v1.2\r\nREADY\r\n+4.40000000E+01\n", 0.02)
     dmm = Instrument(PROFILE, line, line.clock)
@@ -309,7 +309,7 @@ def test_a_line_that_echoes_is_understood_with_and_without_being_told():
             super().receive(data, now)
 
     for told in (False, True):
-        line = VirtualLine(Echoing(Meter(Bars(42.0), error_scale=0.0)))
+        line = VirtualLine(Echoing(MeterTwin(Bars(42.0), error_scale=0.0)))
         settings = msgspec.structs.replace(PROFILE.line, echo=told)
         dmm = Instrument(PROFILE, line, line.clock, line=settings)
         dmm.open()
@@ -339,7 +339,7 @@ def test_profiles_keep_to_the_usual_rates():
 
 @posix
 def test_clients_come_and_go_on_one_simulated_port():
-    with served(Meter(Bars(42.0), now=time.monotonic())) as port:
+    with served(MeterTwin(Bars(42.0), now=time.monotonic())) as port:
         for _ in range(3):
             with Instrument(PROFILE, open_port(port.address, QUICK), line=QUICK) as dmm:
                 assert dmm.open().serial == "0001"

@@ -14,9 +14,9 @@ from bench.simulate.scpi.instrument import (
     Command,
     CommandTree,
     ErrorQueue,
-    Instrument,
     Number,
     ScpiError,
+    ScpiInstrument,
     Text,
     nr1,
     nr3,
@@ -25,7 +25,7 @@ from bench.simulate.scpi.instrument import (
 )
 
 
-class Sample(Instrument):
+class Sample(ScpiInstrument):
     """An instrument with one command of every kind."""
 
     def __init__(self, **options):
@@ -413,7 +413,7 @@ def test_reset_test_and_identity():
     assert errors(sample) == [-330]
     assert ask(sample, "SYST:VERS?") == "1999.0\n"
     with pytest.raises(ValueError, match="four"):
-        Instrument("only one field")
+        ScpiInstrument("only one field")
 
 
 def test_nothing_is_asked_after_an_indefinite_reply():

@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bench.simulate.twins.insulation import InsulationTester
-from bench.simulate.twins.matrix import Matrix
-from bench.simulate.twins.meter import Meter
-from bench.simulate.twins.supply import Supply
+from bench.simulate.twins.insulation import InsulationTwin
+from bench.simulate.twins.matrix import MatrixTwin
+from bench.simulate.twins.meter import MeterTwin
+from bench.simulate.twins.supply import SupplyTwin
 from bench.simulate.world.dielectric import Branch, Dielectric
 
 
@@ -54,10 +54,10 @@ class World:
 
 
 def matrix(world):
-    return Matrix(world, rows=12)
+    return MatrixTwin(world, rows=12)
 
 
-MAKERS = [Meter, Supply, InsulationTester, matrix]
+MAKERS = [MeterTwin, SupplyTwin, InsulationTwin, matrix]
 
 
 def headers(make):

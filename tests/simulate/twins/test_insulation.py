@@ -2,7 +2,7 @@
 
 import pytest
 
-from bench.simulate.twins.insulation import InsulationTester
+from bench.simulate.twins.insulation import InsulationTwin
 from bench.simulate.world.dielectric import Branch, Dielectric
 
 
@@ -37,7 +37,7 @@ def wrong(tester):
 
 def test_a_timed_test():
     leads = Leads(cable())
-    tester = InsulationTester(leads, seed=1)
+    tester = InsulationTwin(leads, seed=1)
     tester.receive(b"VOLT 500;:TRIG:DEL 60;:READ?\n", 0.0)
     assert tester.busy_until(0.0) == 60.0
     assert tester.wake_at == pytest.approx(0.1)  # the leads are watched meanwhile
@@ -52,7 +52,7 @@ def test_a_timed_test():
 
 def test_resistance_rises_with_time_in_one_test():
     leads = Leads(cable(ohms=1e11))
-    tester = InsulationTester(leads)
+    tester = InsulationTwin(leads)
     ask(tester, "VOLT 1000;:OUTP ON", 0.0)
     one = float(ask(tester, "MEAS:RES?", 59.5))
     ten = float(ask(tester, "READ?", 599.5))
@@ -63,7 +63,7 @@ def test_resistance_rises_with_time_in_one_test():
 
 def test_discharge_and_what_is_left():
     leads = Leads(Dielectric(1e12, 10e-6))
-    tester = InsulationTester(leads)
+    tester = InsulationTwin(leads)
     ask(tester, "VOLT 1000;:OUTP ON", 0.0)
     tester.send(100.0)
     assert ask(tester, "STAT:QUES:COND?;:STAT:OPER:COND?", 100.0) == "1;16"
@@ -77,7 +77,7 @@ def test_discharge_and_what_is_left():
 
 def test_stopping_a_test_is_at_once():
     leads = Leads(cable())
-    tester = InsulationTester(leads)
+    tester = InsulationTwin(leads)
     ask(tester, "VOLT 500;:TRIG:DEL 600;:INIT", 0.0)
     assert tester.on
     assert ask(tester, "INIT;*CLS;:OUTP?", 5.0) == "1"
@@ -97,14 +97,14 @@ def test_stopping_a_test_is_at_once():
 
 
 def test_initiate_runs_beside_other_commands():
-    tester = InsulationTester(Leads(cable()))
+    tester = InsulationTwin(Leads(cable()))
     assert ask(tester, "VOLT 250;:TRIG:DEL 10;:INIT;:OUTP?;*OPC?", 0.0, 9.9) == ""
     assert tester.send(10.0) == b"1;1\n"
     assert 1e9 < float(ask(tester, "FETC?", 11.0)) < 1e10
 
 
 def test_a_live_circuit_is_refused():
-    tester = InsulationTester(Leads(cable(), live=-53.0))
+    tester = InsulationTwin(Leads(cable(), live=-53.0))
     assert ask(tester, "STAT:QUES:COND?", 0.0) == "1"
     ask(tester, "OUTP ON", 2.0)
     ask(tester, "READ?", 4.0)
@@ -115,7 +115,7 @@ def test_a_live_circuit_is_refused():
 
 def test_scale_and_short():
     leads = Leads(Dielectric(1e15))
-    tester = InsulationTester(leads)
+    tester = InsulationTwin(leads)
     ask(tester, "VOLT 500;:TRIG:DEL 5", 0.0)
     assert float(ask(tester, "READ?", 2.0, 10.0)) == 9.9e37
     leads.on = Dielectric(47e3)
@@ -127,7 +127,7 @@ def test_scale_and_short():
 def test_charge_stays_on_the_cable_that_the_leads_leave():
     first, second = Dielectric(1e13, 1e-6), Dielectric(1e13, 1e-6)
     leads = Leads(first)
-    tester = InsulationTester(leads)
+    tester = InsulationTwin(leads)
     ask(tester, "VOLT 500;:OUTP ON", 0.0)
     tester.send(10.0)
     leads.on = second
@@ -142,7 +142,7 @@ def test_charge_stays_on_the_cable_that_the_leads_leave():
 
 
 def test_settings():
-    tester = InsulationTester(Leads(cable()))
+    tester = InsulationTwin(Leads(cable()))
     ask(tester, "VOLT 300", 0.0)
     assert wrong(tester) == [-224]
     ask(tester, "VOLT 2 KV", 2.0)
@@ -159,7 +159,7 @@ def test_settings():
 def test_leads_that_are_lifted_in_the_middle_of_a_test():
     first, air = cable(), Dielectric(1e15)
     leads = Leads(first)
-    tester = InsulationTester(leads)
+    tester = InsulationTwin(leads)
     ask(tester, "VOLT 500;:TRIG:DEL 60;:INIT", 0.0)
     for tenth in range(20, 400):
         tester.send(tenth / 10)
@@ -174,7 +174,7 @@ def test_leads_that_are_lifted_in_the_middle_of_a_test():
 
 def test_the_same_seed_reads_the_same():
     def run(seed):
-        tester = InsulationTester(Leads(cable()), seed=seed)
+        tester = InsulationTwin(Leads(cable()), seed=seed)
         return ask(tester, "VOLT 500;:TRIG:DEL 5;:READ?;:MEAS:VOLT?", 0.0, 20.0)
 
     assert run(3) == run(3)

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bench.simulate.twins.matrix import Matrix, RowsApart
+from bench.simulate.twins.matrix import MatrixTwin, RowsApart
 
 
 class Log:
@@ -31,7 +31,7 @@ def wrong(matrix):
 
 def test_close_open_and_ask():
     log = Log()
-    matrix = Matrix(log, rows=20)
+    matrix = MatrixTwin(log, rows=20)
     assert log.told == [(0.0, set())]
     ask(matrix, "ROUT:CLOS (@101,205)", 1.0)
     assert log.told[-1] == (pytest.approx(1.005), {101, 205})
@@ -50,7 +50,7 @@ def test_close_open_and_ask():
 
 def test_exclusive_breaks_before_it_makes():
     log = Log()
-    matrix = Matrix(log, rows=20)
+    matrix = MatrixTwin(log, rows=20)
     ask(matrix, "ROUT:CLOS (@101,205)", 1.0)
     ask(matrix, "ROUT:CLOS:EXCL (@205,102)", 2.0)
     assert log.told[-2:] == [(pytest.approx(2.003), {205}), (pytest.approx(2.008), {102, 205})]
@@ -62,7 +62,7 @@ def test_exclusive_breaks_before_it_makes():
 
 
 def test_the_reply_comes_after_the_relays_have_moved():
-    matrix = Matrix(Log(), rows=4)
+    matrix = MatrixTwin(Log(), rows=4)
     matrix.receive(b"ROUT:CLOS:EXCL (@101);*OPC?\n", 1.0)
     assert matrix.send(1.004) == b""
     assert matrix.send(1.006) == b"1\n"
@@ -70,7 +70,7 @@ def test_the_reply_comes_after_the_relays_have_moved():
 
 def test_what_would_short_is_refused_whole():
     log = Log()
-    matrix = Matrix(log, rows=20, rule=RowsApart((frozenset({7, 8}),)))
+    matrix = MatrixTwin(log, rows=20, rule=RowsApart((frozenset({7, 8}),)))
     ask(matrix, "ROUT:CLOS (@101)", 1.0)
     told = len(log.told)
     ask(matrix, "ROUT:CLOS (@102,201)", 2.0)
@@ -86,22 +86,22 @@ def test_what_would_short_is_refused_whole():
 
 
 def test_channels_that_are_not_there():
-    matrix = Matrix(Log(), rows=20)
+    matrix = MatrixTwin(Log(), rows=20)
     for message in ("ROUT:CLOS (@121)", "ROUT:CLOS (@301)", "ROUT:OPEN (@5)", "ROUT:CLOS? (@100)"):
         ask(matrix, message, 1.0)
     assert wrong(matrix) == [-222] * 4
-    wide = Matrix(Log(), rows=150, buses=4)
+    wide = MatrixTwin(Log(), rows=150, buses=4)
     ask(wide, "ROUT:CLOS (@1001,4150)", 1.0)
     assert wide.closed == {1001, 4150} == {wide.channel(1, 1), wide.channel(4, 150)}
     with pytest.raises(ValueError, match="rows"):
-        Matrix(Log(), rows=0)
+        MatrixTwin(Log(), rows=0)
     with pytest.raises(ValueError, match="welded"):
-        Matrix(Log(), rows=4, welded=[205])
+        MatrixTwin(Log(), rows=4, welded=[205])
 
 
 def test_welded_and_dead_relays():
     log = Log()
-    matrix = Matrix(log, rows=20, welded=[103], dead=[104])
+    matrix = MatrixTwin(log, rows=20, welded=[103], dead=[104])
     assert log.told == [(0.0, {103})]
     ask(matrix, "ROUT:CLOS (@104,205)", 1.0)
     assert log.told[-1][1] == {103, 205}
@@ -123,7 +123,7 @@ ACTIONS = st.tuples(
 def test_no_moment_breaks_the_rule(actions):
     log = Log()
     rule = RowsApart((frozenset({3, 4}),))
-    matrix = Matrix(log, rows=4, rule=rule)
+    matrix = MatrixTwin(log, rows=4, rule=rule)
     for k, (verb, channels) in enumerate(actions):
         ask(matrix, f"ROUT:{verb} (@{','.join(map(str, channels))})", float(k))
     for _, closed in log.told:

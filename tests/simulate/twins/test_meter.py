@@ -3,11 +3,15 @@
 import math
 import statistics
 
+import msgspec
 import pytest
 
-from bench.simulate.twins.meter import Meter
-from bench.simulate.twins.meter_spec import BENCH_METER
+from bench.quantity import Amount, Ratio
+from bench.simulate.twins.figures import shipped_profile
+from bench.simulate.twins.meter import MeterTwin
 from bench.simulate.world.terminals import AMPS, HI, LO, SENSE_HI, SENSE_LO
+
+PROFILE = shipped_profile("scpi-bench-meter")
 
 
 class Numbers:
@@ -61,23 +65,23 @@ def wrong(meter):
 def test_each_function_reads_within_its_accuracy():
     world = Numbers(ohms=47.0, volts=53.7, ac=230.0, amps=0.75)
     cases = [
-        ("MEAS:VOLT?", 53.7, 100.0, "VOLT"),
-        ("MEASure:VOLTage:DC?", 53.7, 100.0, "VOLT"),
-        ("MEAS:VOLT:AC? 1000", 230.0, 1000.0, "VOLT:AC"),
-        ("MEAS:CURR:DC?", 0.75, 1.0, "CURR"),
+        ("MEAS:VOLT?", 53.7, 100.0, "volts dc"),
+        ("MEASure:VOLTage:DC?", 53.7, 100.0, "volts dc"),
+        ("MEAS:VOLT:AC? 1000", 230.0, 1000.0, "volts ac"),
+        ("MEAS:CURR:DC?", 0.75, 1.0, "amps dc"),
     ]
     for seed in range(30):
-        meter = Meter(world, seed=seed)
+        meter = MeterTwin(world, seed=seed)
         for message, true, full_scale, name in cases:
-            row = next(r for r in BENCH_METER.functions[name].ranges if r.full_scale == full_scale)
-            bound = (row.reading_percent * true + row.range_percent * full_scale) / 100
+            row = PROFILE.function(name).range_for(full_scale).accuracy[-1]
+            bound = row.of_reading.value * true + row.of_range.value * full_scale
             assert value(meter, message) == pytest.approx(true, abs=bound + 6e-6 * full_scale)
         assert wrong(meter) == []
 
 
 def test_two_wire_has_the_leads_in_it_and_four_wire_has_not():
     world = Numbers(ohms=0.350)
-    meter = Meter(world, seed=3, lead_ohms=0.4)
+    meter = MeterTwin(world, seed=3, lead_ohms=0.4)
     bound = 0.00012 * 0.75 + 0.005
     assert value(meter, "MEAS:RES?") == pytest.approx(0.75, abs=bound + 1e-3)
     assert value(meter, "MEAS:FRES?") == pytest.approx(0.35, abs=bound + 1e-3)
@@ -86,7 +90,7 @@ def test_two_wire_has_the_leads_in_it_and_four_wire_has_not():
 def test_thermal_voltage_and_offset_compensation():
     # 100 uV at 1 mA is 0.1 ohm of error; compensation takes it out.
     world = Numbers(ohms=1.0)
-    meter = Meter(world, seed=1, lead_ohms=0.0, lead_emf=100e-6, error_scale=0.0)
+    meter = MeterTwin(world, seed=1, lead_ohms=0.0, lead_emf=100e-6, error_scale=0.0)
     plain = value(meter, "MEAS:FRES?")
     assert plain == pytest.approx(1.1, abs=1e-3)
     assert ask(meter, "SENS:FRES:OCOM ON;OCOM?") == "1"
@@ -101,7 +105,7 @@ def test_thermal_voltage_and_offset_compensation():
 
 def test_autorange_and_lock():
     world = Numbers(ohms=47.0)
-    meter = Meter(world, lead_ohms=0.0)
+    meter = MeterTwin(world, lead_ohms=0.0)
     seen = []
     for ohms in (47.0, 119.0, 121.0, 4.7e3, 4.7e7, 119e6, 121e6, math.inf):
         world.ohms = ohms
@@ -123,7 +127,7 @@ def test_autorange_and_lock():
 
 def test_overload_sets_the_questionable_bit():
     world = Numbers(ohms=math.inf)
-    meter = Meter(world)
+    meter = MeterTwin(world)
     assert ask(meter, "CONF:RES 100;:READ?;:STAT:QUES:COND?;EVEN?") == "+9.90000000E+37;512;512"
     world.ohms = 10.0
     assert ask(meter, "READ?;:STAT:QUES:COND?").endswith(";0")
@@ -133,7 +137,7 @@ def test_overload_sets_the_questionable_bit():
 
 def test_open_leads():
     world = Numbers(ohms=5.0, four=math.nan, volts=math.nan)
-    meter = Meter(world)
+    meter = MeterTwin(world)
     assert value(meter, "MEAS:FRES?") == 9.9e37
     assert abs(value(meter, "MEAS:VOLT?")) < 1e-4
     world.four = math.inf
@@ -142,53 +146,65 @@ def test_open_leads():
 
 def test_the_same_seed_gives_the_same_readings():
     def run(seed):
-        meter = Meter(Numbers(ohms=88.0, volts=5.0), seed=seed)
-        return [ask(meter, m) for m in ("MEAS:RES?", "MEAS:VOLT?", "SAMP:COUN 5;:READ?")]
+        meter = MeterTwin(Numbers(ohms=88.0, volts=5.0), seed=seed)
+        return [ask(meter, m) for m in ("MEAS:RES?", "MEAS:VOLT?", "READ?")]
 
     assert run(4) == run(4)
     assert run(4) != run(5)
 
 
 def test_integration_sets_time_noise_and_resolution():
-    meter = Meter(Numbers(volts=5.0), seed=2, error_scale=0.0)
+    meter = MeterTwin(Numbers(volts=5.0), seed=2, error_scale=0.0)
+    # the profile's: how many times coarser the last digit of 10 uV is
+    coarser = {"0.02": 100, "1": 3, "100": 0.3}
     spread = {}
     now = 0.0
-    for nplc in (0.02, 1.0, 100.0):
-        ask(meter, f"CONF:VOLT 10;:VOLT:NPLC {nplc};:SAMP:COUN 200", now, 0.0)
-        meter.receive(b"READ?\n", now)
-        end = now + 200 * nplc / 50
-        assert meter.send(end - 1e-6) == b""
-        now = end + 1e-6
-        readings = [float(v) for v in meter.send(now).split(b",")]
-        assert len(readings) == 200
-        step = 10 * BENCH_METER.resolution[nplc]
+    for nplc, times in coarser.items():
+        ask(meter, f"CONF:VOLT 10;:VOLT:NPLC {nplc}", now, 0.0)
+        readings = []
+        for _ in range(200):
+            meter.receive(b"READ?\n", now)
+            end = now + float(nplc) / 50
+            assert meter.send(end - 1e-6) == b""
+            now = end + 1e-6
+            readings.append(float(meter.send(now)))
+        step = 10e-6 * times
         assert all(abs(v / step - round(v / step)) < 1e-3 for v in readings)
         spread[nplc] = statistics.pstdev(readings)
         assert statistics.mean(readings) == pytest.approx(5.0, abs=step + 4 * spread[nplc])
-    assert spread[0.02] > 10 * spread[1.0] > 10 * spread[100.0]
-    assert spread[0.02] == pytest.approx(10 * BENCH_METER.noise_part(0.02), rel=0.5)
+    assert spread["0.02"] > 10 * spread["1"] > 10 * spread["100"]
+    # hum is not averaged out below one power line cycle
+    assert spread["0.02"] == pytest.approx(10e-6 / 0.02, rel=0.5)
     meter.last = now
     assert ask(meter, "VOLT:NPLC 3;NPLC?") == "+1.00000000E+01"  # the next that there is
-    assert ask(meter, "VOLT:NPLC MIN;NPLC?;RES?") == "+2.00000000E-02;+1.00000000E-03"
+    assert ask(meter, "VOLT:NPLC MIN;NPLC?") == "+2.00000000E-02"
     ask(meter, "VOLT:NPLC 1000")
     ask(meter, "VOLT:AC:NPLC 1")
     assert wrong(meter) == [-222, -113]
 
 
-def test_a_configured_resolution_picks_the_integration_time():
-    meter = Meter(Numbers())
-    assert ask(meter, "CONF:RES 1000,0.01;:RES:NPLC?") == "+2.00000000E-01"
-    assert ask(meter, "CONF?") == '"RES +1.00000000E+03,+1.00000000E-02"'
-    assert ask(meter, "CONF:RES 1000,MIN;:RES:NPLC?") == "+1.00000000E+02"
-    assert ask(meter, "CONF:RES 1000,DEF;:RES:NPLC?") == "+1.00000000E+01"
-    assert ask(meter, "CONF:RES 1000,1;:RES:RES 0.003;:RES:NPLC?") == "+1.00000000E+00"
-    ask(meter, "CONF:RES 1000,1E-9")
-    ask(meter, "CONF:RES AUTO,0.1")
-    assert wrong(meter) == [-222, -221]
+def test_its_figures_are_those_of_the_profile_that_it_answers_to():
+    """A profile with other figures makes another meter: one range only, coarser, and out by a part in ten."""
+    function = PROFILE.function("volts dc")
+    part = msgspec.structs.replace(
+        function.ranges[2],
+        highest=Amount.parse("15 V"),
+        resolution=Amount.parse("0.5 V"),
+        accuracy=[msgspec.structs.replace(function.ranges[2].accuracy[0], of_reading=Ratio.parse("10 %"))],
+    )
+    only = msgspec.structs.replace(function, ranges=[part])
+    other = msgspec.structs.replace(PROFILE, functions=[only], examples=[PROFILE.examples[0]])
+    read = [value(MeterTwin(Numbers(volts=12.6), seed=seed, profile=other), "MEAS:VOLT?") for seed in range(40)]
+    assert all(abs(v - 12.6) <= 1.26 + 0.5 and v % 0.5 == 0.0 for v in read)
+    assert max(read) - min(read) > 1.2
+    assert value(MeterTwin(Numbers(volts=15.5), profile=other), "MEAS:VOLT?") == 9.9e37
+    meter = MeterTwin(Numbers(), profile=other)
+    ask(meter, "CONF:RES")
+    assert wrong(meter) == [-113]
 
 
 def test_functions_are_chosen_by_name():
-    meter = Meter(Numbers())
+    meter = MeterTwin(Numbers())
     for sent, name in [
         ('"RES"', "RES"),
         ("'fresistance'", "FRES"),
@@ -206,100 +222,54 @@ def test_functions_are_chosen_by_name():
 def test_readings_see_the_world_when_they_are_taken():
     # 10 NPLC at 50 Hz: readings at 0.2, 0.4, 0.6 s; the contact opens at 0.5 s.
     world = Numbers(ohms=lambda time: 20.0 if time < 0.5 else math.inf)
-    meter = Meter(world, lead_ohms=0.0)
-    ask(meter, "CONF:RES 100;:SAMP:COUN 3", now=-1.0, wait=0.0)
-    meter.receive(b"READ?\n", 0.0)
+    meter = MeterTwin(world, lead_ohms=0.0)
+    ask(meter, "CONF:RES 100", now=-1.0, wait=0.0)
+    meter.receive(b"READ?\nREAD?\nREAD?\n", 0.0)
     assert meter.wake_at == pytest.approx(0.2)
-    assert meter.send(0.59) == b""
-    first, second, third = (float(v) for v in meter.send(0.601).split(b","))
+    first, second = (float(v) for v in meter.send(0.59).split())
     assert (first, second) == (pytest.approx(20.0, abs=0.02), pytest.approx(20.0, abs=0.02))
-    assert third == 9.9e37
+    assert float(meter.send(0.601)) == 9.9e37
     assert world.asked == pytest.approx([0.2, 0.4, 0.6])
 
 
 def test_a_probe_lifted_during_the_integration_is_seen():
     world = Numbers(ohms=20.0)
-    meter = Meter(world)
+    meter = MeterTwin(world)
     meter.receive(b"MEAS:RES?\n", 0.0)
     assert meter.send(0.1) == b""
     world.ohms = math.inf
     assert float(meter.send(0.3)) == 9.9e37
 
 
-def test_initiate_fetch_and_abort():
-    meter = Meter(Numbers(ohms=20.0))
-    ask(meter, "FETC?")
-    assert wrong(meter) == [-230]
-    meter.receive(b"CONF:RES 100;:INIT\n*STB?\n", 0.0)
-    assert meter.send(0.0) == b"0\n"  # overlapped: the next command is not held up
-    assert ask(meter, "STAT:OPER:COND?", 0.0, 0.0) == "16"
-    meter.receive(b"INIT\n", 0.05)
-    assert wrong(meter) == [-213]
-    meter.receive(b"FETC?\n", 0.1)
-    assert meter.send(0.19) == b""
-    reading = meter.send(0.2)
-    assert float(reading) == pytest.approx(20.2, abs=0.05)
-    assert ask(meter, "FETC?", 0.3) == reading.decode().strip()
-    assert ask(meter, "STAT:OPER:COND?", 0.4) == "0"
-    ask(meter, "RES:RANG 1000", 0.5)
-    ask(meter, "FETC?", 0.6)
-    assert wrong(meter) == [-230]  # a changed setting drops what was read before
-    ask(meter, "INIT;ABOR", 0.7, 0.0)
-    ask(meter, "FETC?", 0.8)
-    assert wrong(meter) == [-230]
-    assert ask(meter, "*CLS;INIT;*OPC?", 1.0, 0.1) == ""
-    assert meter.send(1.2) == b"1\n"
+def test_a_device_clear_ends_a_reading():
+    meter = MeterTwin(Numbers(ohms=20.0))
+    meter.receive(b"CONF:RES;:READ?\n", 0.0)
+    assert meter.send(0.1) == b""
+    assert meter.operation.condition == 16
+    meter.clear(0.15)
+    assert ask(meter, "STAT:OPER:COND?", 0.2) == "0"
+    assert meter.send(5.0) == b""
+    assert ask(meter, "*OPC?", 6.0) == "1"
 
 
-def test_bus_trigger():
-    meter = Meter(Numbers(ohms=20.0))
-    ask(meter, "CONF:RES 100;:TRIG:SOUR BUS;:SAMP:COUN 2;:TRIG:COUN 2")
-    assert ask(meter, "TRIG:SOUR?") == "BUS"
-    ask(meter, "*TRG")
-    ask(meter, "READ?")
-    assert wrong(meter) == [-211, -214]
-    meter.receive(b"INIT;:STAT:OPER:COND?;:FETC?\n", 1000.0)
-    assert meter.send(1000.0) == b"32\n"
-    assert wrong(meter) == [-214]
-    meter.receive(b"*TRG;*TRG\n", 1001.0)
-    assert wrong(meter) == [-211]  # the first burst is still under way
-    assert meter.wake_at == pytest.approx(1001.2)
-    meter.receive(b"*TRG;:FETC?\n", 1002.0)
-    assert meter.send(1002.3) == b""
-    assert len(meter.send(1002.41).split(b",")) == 4
-    assert wrong(meter) == []
-
-
-def test_device_clear_ends_a_wait_for_a_trigger():
-    meter = Meter(Numbers(ohms=20.0))
-    meter.receive(b"CONF:RES;:TRIG:SOUR BUS;:INIT;*OPC?\n", 0.0)
-    assert meter.send(50.0) == b""
-    meter.clear(50.0)
-    assert ask(meter, "STAT:OPER:COND?", 50.0) == "0"
-    assert ask(meter, "*OPC?", 51.0) == "1"
-
-
-def test_trigger_delay():
-    meter = Meter(Numbers(ohms=50e6))
-    assert ask(meter, "CONF:RES 1E8;:TRIG:DEL?;DEL:AUTO?") == "+3.00000000E-01;1"
+def test_high_ohms_take_time_to_settle():
+    meter = MeterTwin(Numbers(ohms=50e6))
+    ask(meter, "CONF:RES 1E8")
     assert meter.reading_s == pytest.approx(0.5)
-    assert ask(meter, "TRIG:DEL 2;DEL?;DEL:AUTO?") == "+2.00000000E+00;0"
-    assert meter.reading_s == pytest.approx(2.2)
-    assert ask(meter, "TRIG:DEL:AUTO ON;:TRIG:DEL?") == "+3.00000000E-01"
-    ask(meter, "SAMP:COUN 4000;:TRIG:COUN 2;:INIT")
-    assert wrong(meter) == [-221]
+    ask(meter, "CONF:RES 1E3")
+    assert meter.reading_s == pytest.approx(0.2)
 
 
 def test_reset():
-    meter = Meter(Numbers(ohms=20.0))
-    ask(meter, "CONF:RES 100;:RES:OCOM ON;:TRIG:SOUR BUS;*RST")
-    assert ask(meter, "FUNC?;:TRIG:SOUR?;:RES:OCOM?;RANG:AUTO?;:SAMP:COUN?") == '"VOLT";IMM;0;1;1'
+    meter = MeterTwin(Numbers(ohms=20.0))
+    ask(meter, "CONF:RES 100;:RES:OCOM ON;*RST")
+    assert ask(meter, "FUNC?;:RES:OCOM?;RANG:AUTO?") == '"VOLT";0;1'
     assert ask(meter, "*IDN?") == "Gannet Head,bench meter,0001,1.0"
 
 
 def test_a_meter_out_of_calibration_reads_wrong():
-    good = [Meter(Numbers(ohms=90.0), seed=s, lead_ohms=0.0) for s in range(40)]
-    bad = [Meter(Numbers(ohms=90.0), seed=s, lead_ohms=0.0, error_scale=20) for s in range(40)]
+    good = [MeterTwin(Numbers(ohms=90.0), seed=s, lead_ohms=0.0) for s in range(40)]
+    bad = [MeterTwin(Numbers(ohms=90.0), seed=s, lead_ohms=0.0, error_scale=20) for s in range(40)]
     limit = (0.012 * 90 + 0.005 * 100) / 100
     assert all(abs(value(m, "MEAS:RES? 100") - 90.0) < limit + 1e-3 for m in good)
     assert sum(abs(value(m, "MEAS:RES? 100") - 90.0) > limit for m in bad) > 20

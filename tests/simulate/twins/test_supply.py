@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from bench.simulate.twins.supply import Supply, regulate
+from bench.simulate.twins.supply import SupplyTwin, regulate
 
 
 class Load:
@@ -41,7 +41,7 @@ def wrong(supply):
 
 def test_output_is_off_at_power_on_and_reset():
     load = Load(ohms=50.0)
-    supply = Supply(load)
+    supply = SupplyTwin(load)
     assert ask(supply, "OUTP?;:VOLT?;:CURR?", 0.0) == "0;+0.00000000E+00;+1.00000000E-01"
     ask(supply, "VOLT 48;:CURR 2;:OUTP ON", 2.0)
     assert load.held[-1][1] == pytest.approx(48.0, abs=0.04)
@@ -55,7 +55,7 @@ def test_output_is_off_at_power_on_and_reset():
 
 def test_constant_voltage_and_current():
     load = Load(ohms=100.0)
-    supply = Supply(load, seed=5)
+    supply = SupplyTwin(load, seed=5)
     ask(supply, "VOLT 50;:CURR 1;:OUTP ON", 0.0)
     assert float(ask(supply, "MEAS:VOLT?", 2.0)) == pytest.approx(50.0, abs=0.07)
     assert float(ask(supply, "MEAS:CURR:DC?", 4.0)) == pytest.approx(0.5, abs=0.006)
@@ -74,7 +74,7 @@ def test_constant_voltage_and_current():
 
 def test_current_protection_trips_after_its_delay():
     load = Load(ohms=100.0)
-    supply = Supply(load)
+    supply = SupplyTwin(load)
     ask(supply, "VOLT 50;:CURR 1;:CURR:PROT:STAT ON;DEL 0.5;:OUTP ON", 0.0)
     assert ask(supply, "CURR:PROT:TRIP?", 2.0) == "0"
     load.ohms = 10.0
@@ -99,7 +99,7 @@ def test_current_protection_trips_after_its_delay():
 
 def test_a_trip_level_below_the_limit():
     load = Load(ohms=25.0)
-    supply = Supply(load)
+    supply = SupplyTwin(load)
     ask(supply, "VOLT 50;:CURR 5;:CURR:PROT 1.5;:CURR:PROT:STAT ON;DEL 0;:OUTP ON", 0.0, 0.0)
     assert not supply.on
     assert ask(supply, "CURR:PROT?;PROT:TRIP?", 1.0) == "+1.50000000E+00;1"
@@ -107,7 +107,7 @@ def test_a_trip_level_below_the_limit():
 
 def test_voltage_protection():
     load = Load(ohms=100.0)
-    supply = Supply(load)
+    supply = SupplyTwin(load)
     ask(supply, "VOLT 30;:CURR 1;:VOLT:PROT 40;:OUTP ON", 0.0)
     assert supply.on
     ask(supply, "VOLT 45", 2.0)
@@ -117,7 +117,7 @@ def test_voltage_protection():
 
 def test_a_live_plant_is_seen_and_not_charged():
     load = Load(ohms=0.5, outside=53.0)
-    supply = Supply(load)
+    supply = SupplyTwin(load)
     assert float(ask(supply, "MEAS:VOLT?", 0.0)) == pytest.approx(53.0, abs=0.05)
     ask(supply, "VOLT 48;:CURR 5;:OUTP ON", 2.0)
     assert float(ask(supply, "MEAS:VOLT?", 4.0)) == pytest.approx(53.0, abs=0.05)
@@ -144,7 +144,7 @@ def test_the_plant_is_told_once_and_watched_seldom():
             return super().draw(volts, time)
 
     load = Counted(ohms=100.0)
-    supply = Supply(load)
+    supply = SupplyTwin(load)
     for k in range(1000):
         supply.send(k / 1000)
     assert load.looks == 0 and load.held == []
@@ -162,7 +162,7 @@ def test_the_plant_is_told_once_and_watched_seldom():
 
 def test_the_same_seed_reads_the_same():
     def run(seed):
-        supply = Supply(Load(ohms=100.0), seed=seed)
+        supply = SupplyTwin(Load(ohms=100.0), seed=seed)
         ask(supply, "VOLT 48;:CURR 1;:OUTP ON", 0.0)
         return ask(supply, "MEAS:VOLT?;CURR?", 2.0)
 

@@ -10,7 +10,7 @@ import pytest
 from bench.plant import faults as k
 from bench.plant.load import load_plant
 from bench.plant.model import Plant
-from bench.simulate.twins.matrix import Matrix
+from bench.simulate.twins.matrix import MatrixTwin
 from bench.simulate.world.power import PowerWorld
 from bench.simulate.world.relayed import RelayedLeads, Wires
 
@@ -39,7 +39,7 @@ class Desk:
 
     def __init__(self, plant: Plant, *faults: k.Fault, **stuck: list[int]) -> None:
         self.world = PowerWorld(plant, faults, seed=1)
-        self.matrix = Matrix(RelayedLeads(self.world, WIRES), rows=99, **stuck)
+        self.matrix = MatrixTwin(RelayedLeads(self.world, WIRES), rows=99, **stuck)
         self.now = 0.0
 
     def ohms(self, *channels: int) -> float:
