@@ -16,9 +16,9 @@ from typing import TYPE_CHECKING, Final
 from bench import exits
 
 if TYPE_CHECKING:
+    from bench.instruments.lenient_session import Told
     from bench.instruments.parts import Decoder
     from bench.instruments.profile.profile import Profile
-    from bench.instruments.trial_asking import Told
 
 WORD: Final = "ENERGISE"
 """What a person types to let outputs, and functions that energise, be tried."""
@@ -90,10 +90,10 @@ def _talk(options: argparse.Namespace, profile: Profile, decoder: Decoder | None
     """Talk to the meter; returns how much is wrong."""
     from bench.assemble import tracer
     from bench.errors import BadRequest
+    from bench.instruments.lenient_session import LenientSession
     from bench.instruments.ports.listing import holder
     from bench.instruments.ports.transport import open_port
     from bench.instruments.trial import examine
-    from bench.instruments.trial_asking import Asker
 
     settings: dict[str, str] = {}
     for text in options.set:
@@ -109,9 +109,9 @@ def _talk(options: argparse.Namespace, profile: Profile, decoder: Decoder | None
     trace = tracer(options.trace_bytes, profile.profile) if options.trace_bytes is not None else None
     transport = open_port(options.port, profile.line)
     try:
-        asker = Asker(profile, transport, report.tell, decoder=decoder, settings=settings, trace=trace)
+        meter = LenientSession(profile, transport, report.tell, decoder=decoder, settings=settings, trace=trace)
         with _ended_by_signals():
-            return examine(asker, energise=options.energise, act=_act)
+            return examine(meter, energise=options.energise, act=_act)
     finally:
         transport.close()
 

@@ -25,8 +25,8 @@ MOST_NOISE: Final = 3
 
 
 @dataclass(frozen=True, slots=True)
-class _Taken:
-    """A frame that came when it was wanted, and the pieces in it."""
+class Taken:
+    """A frame that came when it was wanted, the pieces in it, and when it was triggered and was whole."""
 
     frame: Frame
     parts: Parts
@@ -42,13 +42,22 @@ class Taker:
         function: what it shall measure.
         held: the range that it shall be locked to; None: it ranges by itself.
         texts: what the other settings are, as sent.
+        patience: how many times longer than the profile says a reading that comes by itself is waited for.
     """
 
-    def __init__(self, session: Session, function: Function, held: Range | None, texts: Mapping[str, str]) -> None:
+    def __init__(
+        self,
+        session: Session,
+        function: Function,
+        held: Range | None,
+        texts: Mapping[str, str],
+        patience: float = 1.0,
+    ) -> None:
         self.function = function
         self._session = session
         self._held = held
         self._texts = dict(texts)
+        self._patience = patience
         self._values = {**self._texts, **({"range": held.sent} if held is not None else {})}
         known = {setting.name: setting for setting in function.settings}
         stated = [known[name].takes(text) for name, text in texts.items()]
@@ -129,7 +138,7 @@ class Taker:
         if session.unasked:
             raise InstrumentTrouble("unable", f"'{self.function.name}' cannot be timed: it sends when it likes.")
         session.conversation.forget()
-        early: list[_Taken] = []
+        early: list[Taken] = []
         taken, raws, named = self._ask(moments[-1], moments[:-1], early)
         return [*(self._sample(one, [], named) for one in early), self._sample(taken, raws, named)]
 
@@ -154,14 +163,28 @@ class Taker:
             taken, raws, named = self._ask(after)
         return self._sample(taken, raws, named)
 
+    def frame(self) -> Taken:
+        """One reading as it comes, triggered now: nothing confirms the setting, and its meaning is not looked at.
+
+        Raises:
+            InstrumentTrouble: as :meth:`take`.
+        """
+        conversation = self._session.conversation
+        if self._session.unasked:
+            conversation.forget()
+            return self._listen(self._skip)
+        conversation.fresh()
+        conversation.forget()
+        return self._trigger()
+
     @property
     def _skip(self) -> int:
         dialogue = self._session.profile.dialogue
         return dialogue.skip if isinstance(dialogue, Stream | Frames) else 0
 
     def _ask(
-        self, after: float, before: Sequence[float] = (), early: list[_Taken] | None = None
-    ) -> tuple[_Taken, list[bytes], Range | None]:
+        self, after: float, before: Sequence[float] = (), early: list[Taken] | None = None
+    ) -> tuple[Taken, list[bytes], Range | None]:
         session, function = self._session, self.function
         session.conversation.fresh()
         resyncs = session.conversation.resyncs
@@ -217,7 +240,7 @@ class Taker:
                 )
         return raws
 
-    def _trigger(self) -> _Taken:
+    def _trigger(self) -> Taken:
         session, function = self._session, self.function
         clock = session.conversation.clock
         dialogue = session.profile.dialogue
@@ -225,23 +248,25 @@ class Taker:
         if function.register is not None:
             frame = session.ask_register(function.register, self._takes)
         elif isinstance(dialogue, Poll | Frames):
-            frame = session.conversation.ask(dialogue.ask.data, session.line.timeout.value + self._takes)
+            frame = session.answer(dialogue.ask.data, self._takes)
         else:
             assert isinstance(dialogue, Query)
             command = fill(function.read or dialogue.read, self._values)
-            frame = session.conversation.ask(session.encoded(command), session.line.timeout.value + self._takes)
+            frame = session.answer(session.encoded(command), self._takes)
         finished = clock()
         parts = session.parts(frame, function)
         if parts is None:
-            raise session.nonsense(frame.raw, "it does not match the pattern of the profile")
-        return _Taken(frame, parts, started, finished)
+            raise session.nonsense(
+                frame.raw, "it does not match the pattern of the profile", session.reply_of(function)
+            )
+        return Taken(frame, parts, started, finished)
 
-    def _listen(self, skip: int) -> _Taken:
+    def _listen(self, skip: int) -> Taken:
         session = self._session
         conversation = session.conversation
         started = conversation.clock()
         conversation.drop_old()
-        deadline = started + session.line.timeout.value + self._takes * (skip + 1)
+        deadline = started + session.line.timeout.value + self._takes * self._patience * (skip + 1)
         noise: list[bytes] = []
         while True:
             found = conversation.listen(deadline)
@@ -249,16 +274,20 @@ class Taker:
             if not isinstance(found, Frame) or parts is None:
                 noise.append(found.raw)
                 if len(noise) > MOST_NOISE:
-                    raise session.nonsense(found.raw, "it is not as the profile says, and neither were those before it")
+                    raise session.nonsense(
+                        found.raw,
+                        "it is not as the profile says, and neither were those before it",
+                        session.reply_of(self.function),
+                    )
                 continue
             if skip > 0:
                 skip -= 1
                 continue
-            return _Taken(found, parts, started, conversation.clock())
+            return Taken(found, parts, started, conversation.clock())
 
     # ---- what it means ---------------------------------------------------------------------
 
-    def _sample(self, taken: _Taken, raws: list[bytes], named: Range | None) -> Sample:
+    def _sample(self, taken: Taken, raws: list[bytes], named: Range | None) -> Sample:
         session, function = self._session, self.function
         meaning = meaning_of(taken.parts, function, session.profile, marks_are_text=taken.frame.parts is None)
         held = self._held or meaning.range or named

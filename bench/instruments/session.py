@@ -10,7 +10,7 @@ from bench.instruments.parts import Decoder, Parts
 from bench.instruments.ports.transport import Transport
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.functions import Check, Function
-from bench.instruments.profile.line import Frames, Line, Modbus, Poll, Query, Register, Stream
+from bench.instruments.profile.line import Frames, Line, Modbus, Poll, Probe, Query, Register, Stream
 from bench.instruments.profile.profile import Profile
 from bench.instruments.profile.template import fill
 from bench.instruments.values import Identity, Notice
@@ -18,7 +18,7 @@ from bench.instruments.wire.conversation import Clock, Conversation, Trace
 from bench.instruments.wire.dialogue import Dialogue
 from bench.instruments.wire.framing import DecodedFramer, FixedFramer, Frame, Framer, LineFramer
 from bench.instruments.wire.interpret import number_of, parts_of
-from bench.instruments.wire_text import quote
+from bench.instruments.wire_text import Pattern, quote
 
 NoticeTaker = Callable[[Notice], None]
 
@@ -32,12 +32,14 @@ class Checked:
     """What came of a check.
 
     Attributes:
-        holds: the answer matched, and its value lies where it should.
+        matched: the answer matched.
+        holds: it did, and its value lies where it should.
         value: the number in the group ``value``; None where there is none.
         text: the answer.
         raw: its bytes.
     """
 
+    matched: bool
     holds: bool
     value: float | None
     text: str
@@ -71,27 +73,36 @@ class Session:
         notice: NoticeTaker | None = None,
     ) -> None:
         self.profile = profile
-        self.line = line or profile.line
+        self.transport = transport
+        self.decoder = decoder
+        self.trace = trace
+        self._clock = clock
         self.identity: Identity | None = None
         self.expected_serial = expected_serial
         self._notice = notice
         self._number = 0
         self._station = profile.dialogue.station if isinstance(profile.dialogue, Modbus) else 0
+        self.use(line or profile.line)
+
+    def use(self, line: Line) -> None:
+        """Talk with these line settings from here on."""
+        self.line = line
+        profile = self.profile
         binary = isinstance(profile.dialogue, Modbus | Frames)
         self.conversation = Conversation(
             Dialogue(
-                self._framer(decoder),
+                self._framer(),
                 write_end=b"" if isinstance(profile.dialogue, Poll) or binary else self.line.write_end.data,
                 echo=self.line.echo and not binary,
                 unasked=self.unasked,
             ),
-            transport,
-            clock,
+            self.transport,
+            self._clock,
             quiet=max(self.line.quiet.value, 4 * self.line.character_time),
             slack=0.0 if profile.probe else LATE_SLACK * self.line.timeout.value,
             between=max(self.line.between.value, 3.5 * self.line.character_time if self._station else 0.0),
             echo_bytes=self.line.echo and binary,
-            trace=trace,
+            trace=self.trace,
         )
         self.conversation.prove = self._prove
         self.conversation.resynchronised = self._tell_resynchronised
@@ -102,12 +113,12 @@ class Session:
         dialogue = self.profile.dialogue
         return isinstance(dialogue, Stream) or (isinstance(dialogue, Frames) and not dialogue.ask.data)
 
-    def _framer(self, decoder: Decoder | None) -> Framer:
+    def _framer(self) -> Framer:
         dialogue = self.profile.dialogue
         if isinstance(dialogue, Frames):
-            if decoder is None:
+            if self.decoder is None:
                 raise ValueError(f"the profile '{self.profile.profile}' needs its decoder '{dialogue.decoder}'")
-            return DecodedFramer(decoder, longest=dialogue.longest)
+            return DecodedFramer(self.decoder, longest=dialogue.longest)
         if isinstance(dialogue, Modbus):
             from bench.instruments.wire.modbus import RtuFramer
 
@@ -162,8 +173,7 @@ class Session:
         dialogue = self.profile.dialogue
         for command in dialogue.start if isinstance(dialogue, Stream) else ():
             self.tell(command)
-        slowest = max((f.takes.value for f in self.profile.functions), default=1.0)
-        deadline = conversation.clock() + self.line.timeout.value + 2 * slowest
+        deadline = conversation.clock() + self.line.timeout.value + 2 * self.slowest
         seen: list[bytes] = []
         while True:
             found = conversation.listen(deadline)
@@ -202,8 +212,20 @@ class Session:
         Raises:
             InstrumentTrouble: ``silent``, ``garbled``, ``lost``, ``aborted``.
         """
-        frame = self.conversation.ask(self.encoded(command), self.line.timeout.value + takes)
+        frame = self.answer(self.encoded(command), takes)
         return self.text_of(frame), frame.raw
+
+    def answer(self, question: bytes, takes: float = 0.0) -> Frame:
+        """Ask a question in bytes: all that is asked goes through here.
+
+        Args:
+            question: without its end.
+            takes: seconds that the instrument works on it, beside the usual time.
+
+        Raises:
+            InstrumentTrouble: ``silent``, ``garbled``, ``lost``, ``aborted``.
+        """
+        return self.conversation.ask(question, self.line.timeout.value + takes)
 
     def text_of(self, frame: Frame) -> str:
         """The text of a frame.
@@ -216,7 +238,7 @@ class Session:
         except UnicodeDecodeError as error:
             raise self.nonsense(frame.raw, f"it is no {self.line.encoding} text") from error
 
-    def nonsense(self, raw: bytes, why: str) -> InstrumentTrouble:
+    def nonsense(self, raw: bytes, why: str, unmatched: Pattern | None = None) -> InstrumentTrouble:
         """Doubt the line, and the error that says why."""
         if not self.unasked:
             self.conversation.dialogue.doubt(f"an answer made no sense: {why}")
@@ -225,16 +247,21 @@ class Session:
             f"The answer {quote(raw[:60])} cannot be believed: {why}.",
             "Check baud, parity, data bits and cable.",
             raw=(raw,),
+            unmatched=unmatched,
         )
+
+    def reply_of(self, function: Function | None) -> Pattern | None:
+        """The pattern of a reading; None for one that is taken apart by other means."""
+        dialogue = self.profile.dialogue
+        if function is not None and function.reply is not None:
+            return function.reply
+        return dialogue.reply if isinstance(dialogue, Query | Stream | Poll) else None
 
     def parts(self, frame: Frame, function: Function | None = None) -> Parts | None:
         """The pieces of a reading; None where the frame is none."""
         if frame.parts is not None:
             return frame.parts
-        dialogue = self.profile.dialogue
-        pattern = function.reply if function is not None else None
-        if pattern is None and isinstance(dialogue, Query | Stream | Poll):
-            pattern = dialogue.reply
+        pattern = self.reply_of(function)
         try:
             text = frame.body.decode(self.line.encoding)
         except UnicodeDecodeError:
@@ -245,8 +272,7 @@ class Session:
         """Read a Modbus value; the frame's ``parts`` hold it."""
         from bench.instruments.wire.modbus import parts_of_response, request
 
-        conversation = self.conversation
-        frame = conversation.ask(request(self._station, register), self.line.timeout.value + takes)
+        frame = self.answer(request(self._station, register), takes)
         try:
             return replace(frame, parts=parts_of_response(frame.body, register))
         except ValueError as error:
@@ -260,10 +286,10 @@ class Session:
         if self.profile.identify is None:
             self._prove_by_shape()
             return
-        identity, raw = self._ask_identity()
+        identity, raw = self.ask_identity()
         if self.identity is None or not self.identity.same_instrument(identity):
             # a name that lost a letter on the wire is a name too: one that is new must be told twice
-            again, _ = self._ask_identity()
+            again, _ = self.ask_identity()
             if again != identity:
                 raise InstrumentTrouble(
                     "garbled",
@@ -273,7 +299,12 @@ class Session:
                 )
         self._accept(identity, raw)
 
-    def _ask_identity(self) -> tuple[Identity, bytes]:
+    def ask_identity(self) -> tuple[Identity, bytes]:
+        """Who it says it is, and the reply's raw bytes.
+
+        Raises:
+            InstrumentTrouble: ``garbled`` where no instrument of its kind says that; as :meth:`ask`.
+        """
         identify = self.profile.identify
         assert identify is not None
         if identify.register is not None:
@@ -284,34 +315,55 @@ class Session:
         found = identify.reply.match(text)
         if found is None:
             raise InstrumentTrouble(
-                "garbled", f"The instrument names itself as {text[:80]!r}.", self._wrong_kind(), raw=(raw,)
+                "garbled",
+                f"The instrument names itself as {text[:80]!r}.",
+                self._wrong_kind(),
+                raw=(raw,),
+                unmatched=identify.reply,
             )
         told = (found.get(name, "").strip() for name in ("maker", "model", "serial", "version"))
         return Identity(text, *told), raw
 
-    def _prove_order(self) -> None:
-        probe = self.profile.probe
-        if probe is None:
-            return
+    def keep_number(self, probe: Probe) -> tuple[str, str, bytes]:
+        """Give it a number to keep.
+
+        Returns:
+            The number, the one that it gives back, and the reply's raw bytes.
+
+        Raises:
+            InstrumentTrouble: as :meth:`ask`; ``garbled`` where it gives back no number.
+        """
         # the numbers go round, so an answer from before is of another number
         self._number = (self._number + 1) % (probe.most - probe.least + 1)
         number = str(probe.least + self._number)
         self.tell(fill(probe.set, {"number": number}))
         text, raw = self.ask(probe.ask)
         found = probe.reply.match(text)
-        if found is None or found["number"].lstrip("+").lstrip("0") != number:
-            raise InstrumentTrouble(
-                "garbled",
-                f"It was given the number {number} to keep, and gave back {text[:60]!r}.",
-                "Does anybody else talk to this instrument? Is the profile the right one?",
-                raw=(raw,),
-            )
+        if found is None:
+            raise self._not_kept(number, text, raw, probe.reply)
         self.tell(fill(probe.set, {"number": str(probe.rest)}))
+        return number, found["number"].lstrip("+").lstrip("0"), raw
+
+    def _not_kept(self, number: str, text: str, raw: bytes, unmatched: Pattern | None = None) -> InstrumentTrouble:
+        return InstrumentTrouble(
+            "garbled",
+            f"It was given the number {number} to keep, and gave back {text[:60]!r}.",
+            "Does anybody else talk to this instrument? Is the profile the right one?",
+            raw=(raw,),
+            unmatched=unmatched,
+        )
+
+    def _prove_order(self) -> None:
+        if self.profile.probe is None:
+            return
+        number, back, raw = self.keep_number(self.profile.probe)
+        if back != number:
+            raise self._not_kept(number, back, raw)
 
     def _prove_by_shape(self) -> None:
         dialogue = self.profile.dialogue
         if isinstance(dialogue, Poll | Frames):
-            frame = self.conversation.ask(dialogue.ask.data, self.line.timeout.value + self._slowest)
+            frame = self.answer(dialogue.ask.data, self.slowest)
             if self.parts(frame) is None:
                 raise InstrumentTrouble(
                     "garbled", f"The answer {quote(frame.raw[:60])} is not of this kind.", self._wrong_kind()
@@ -322,7 +374,8 @@ class Session:
             self.ask_register(register)
 
     @property
-    def _slowest(self) -> float:
+    def slowest(self) -> float:
+        """Seconds that the slowest function takes."""
         return max((f.takes.value for f in self.profile.functions), default=0.0)
 
     def _wrong_kind(self) -> str:
@@ -362,7 +415,7 @@ class Session:
             text, raw = self.ask(queue.ask)
             found = queue.reply.match(text)
             if found is None:
-                raise self.nonsense(raw, "it is no entry of an error queue")
+                raise self.nonsense(raw, "it is no entry of an error queue", queue.reply)
             if int(found["number"]) == 0:
                 return entries
             entries.append((text, raw))
@@ -405,7 +458,7 @@ class Session:
             raise self.nonsense(raw, "more came than was asked for")
         found = check.reply.match(text)
         if found is None:
-            return Checked(False, None, text, raw)
+            return Checked(False, False, None, text, raw)
         value = number_of(found["value"]) if "value" in found else None
         holds = True
         if check.equals and check.equals in values:
@@ -418,4 +471,4 @@ class Session:
             holds = holds and value is not None and abs(value) <= check.at_most
         if check.at_least is not None:
             holds = holds and value is not None and abs(value) >= check.at_least
-        return Checked(holds, value, text, raw)
+        return Checked(True, holds, value, text, raw)

@@ -98,7 +98,8 @@ def test_volts_keep_their_sign():
 def test_the_resolution_follows_the_integration_time_as_the_twin_has_it(cycles):
     dmm, _, wire = opened()
     dmm.configure("ohms 4w", 100.0, {"nplc": cycles})
-    assert dmm.read().resolution == pytest.approx(wire.engine.spec.resolution[float(cycles)] * 100.0)
+    part = wire.engine.parts["FRES"]
+    assert dmm.read().resolution == pytest.approx(part.cycles[float(cycles)] * part.scale.step)
 
 
 @pytest.mark.parametrize(

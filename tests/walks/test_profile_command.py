@@ -14,9 +14,9 @@ from bench.cli import main
 from bench.files import shipped
 from bench.instruments import trial as kit
 from bench.instruments.hints import suggested, suggested_identity, why_no_match
+from bench.instruments.lenient_session import LenientSession, Told
 from bench.instruments.ports.transport import open_port
 from bench.instruments.profile.library import load_decoder, load_profile
-from bench.instruments.trial_asking import Asker, Told
 from bench.instruments.wire_text import Pattern
 from tests.drivers.twins import TWINS, Hall
 from tests.instruments.server import served
@@ -269,7 +269,7 @@ def examined(folder: Path, name: str, old: str, new: str, delay: float = 0.02) -
     with served(meter) as port:
         transport = open_port(port.address, profile.line)
         try:
-            wrong += kit.examine(Asker(profile, transport, told_of.append, decoder=decode))
+            wrong += kit.examine(LenientSession(profile, transport, told_of.append, decoder=decode))
         finally:
             transport.close()
     assert wrong == len([one for one in told_of if one.kind == "wrong"])

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Final, Literal, get_args
 
 from bench.instruments.ports.address import port_key
-from bench.instruments.wire_text import show
+from bench.instruments.wire_text import Pattern, show
 
 Kind = Literal[
     "lost",
@@ -45,6 +45,7 @@ class InstrumentTrouble(Exception):
         advice: what a person can do about it; may be empty.
         raw: the bytes that were received in the matter, in order.
         effect_unknown: a command may or may not have reached the instrument; it must not simply be sent again.
+        unmatched: the pattern that the last of ``raw`` should have matched, where that is the trouble.
     """
 
     def __init__(
@@ -55,6 +56,7 @@ class InstrumentTrouble(Exception):
         *,
         raw: tuple[bytes, ...] = (),
         effect_unknown: bool = False,
+        unmatched: Pattern | None = None,
     ) -> None:
         super().__init__(f"{what} {advice}".rstrip())
         self.kind = kind
@@ -62,6 +64,7 @@ class InstrumentTrouble(Exception):
         self.advice = advice
         self.raw = raw
         self.effect_unknown = effect_unknown
+        self.unmatched = unmatched
 
     @property
     def shown(self) -> tuple[str, ...]:

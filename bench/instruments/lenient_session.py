@@ -1,4 +1,4 @@
-"""Asking for the profile kit: as a profile says, but going on past an answer that is not as the profile says.
+"""A lenient session, for trying a profile: it asks as a session does, and goes on where an answer is not as it says.
 
 A session refuses what it cannot believe, as it must in a walk. Here the answer is shown, what is wrong with it is told
 together with what to change, the line is drained, and the next thing can be tried.
@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from time import monotonic
-from typing import Final, Literal
+from typing import Final, Literal, TypeVar
 
 import msgspec
 
@@ -19,15 +20,18 @@ from bench.instruments.parts import Decoder
 from bench.instruments.ports.transport import Transport
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.functions import Check, Setting
-from bench.instruments.profile.line import Line
+from bench.instruments.profile.line import Line, Query
 from bench.instruments.profile.profile import Profile
 from bench.instruments.profile.template import fill
-from bench.instruments.session import Session
+from bench.instruments.session import Checked, Session
 from bench.instruments.wire.conversation import Trace
+from bench.instruments.wire.framing import Frame
 from bench.instruments.wire_text import Pattern, WireText, show
 
+T = TypeVar("T")
+
 PATIENCE: Final = 4.0
-"""So many times longer an answer is waited for, to tell a slow meter from a silent one."""
+"""How many times longer an answer is waited for, to tell a slow meter from a silent one."""
 NO_ANSWER: Final = ("silent", "garbled", "refused")
 """Trouble with an answer, not with the port: the next thing can be tried."""
 ENDS: Final = (b"\n", b"\r\n", b"\r", b"")
@@ -36,7 +40,7 @@ ENDS: Final = (b"\n", b"\r\n", b"\r", b"")
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """One thing that the kit found.
+    """One thing that was found.
 
     Attributes:
         kind: ``head`` a new part begins; ``shown`` what came; ``right``; ``wrong`` the profile and the meter do not
@@ -53,23 +57,8 @@ class Told:
 Tell = Callable[[Told], None]
 
 
-@dataclass(frozen=True, slots=True)
-class Answer:
-    """An answer in text.
-
-    Attributes:
-        text: without its end.
-        raw: its bytes.
-        took: seconds from question to answer.
-    """
-
-    text: str
-    raw: bytes
-    took: float
-
-
-class Asker:
-    """Asks one meter, and tells what its profile gets wrong.
+class LenientSession(Session):
+    """A session with one meter that goes on, and tells what the profile gets wrong.
 
     Args:
         profile: what the meter should be.
@@ -92,26 +81,24 @@ class Asker:
     ) -> None:
         self.wrong = 0
         """How much does not agree."""
-        self.profile = profile
-        self.transport = transport
-        self.decoder = decoder
         self.settings = dict(settings or {})
-        self.trace = trace
         self._tell = tell
         self._queue_unreadable = False
         self._patient = True
-        self.use(profile.line)
+        self._ends_tried = False
+        self.heard = False
+        """Whether anything at all came so far."""
+        self._where = ""
+        self._told_of: InstrumentTrouble | None = None
+        super().__init__(profile, transport, monotonic, decoder=decoder, trace=trace)
 
     def use(self, line: Line) -> None:
         """Go on with these line settings."""
-        self.line = line
-        self.session = Session(
-            self.profile, self.transport, monotonic, line=line, decoder=self.decoder, trace=self.trace
-        )
+        super().use(line)
         # every answer is looked at here; nothing is refused before that
-        self.session.conversation.prove = None
+        self.conversation.prove = None
 
-    def say(self, kind: Literal["head", "shown", "right", "remark", "left"], text: str, advice: str = "") -> None:
+    def report(self, kind: Literal["head", "shown", "right", "remark", "left"], text: str, advice: str = "") -> None:
         """Tell something that is not wrong."""
         self._tell(Told(kind, text, advice))
 
@@ -138,72 +125,92 @@ class Asker:
 
     # ---- asking ----------------------------------------------------------------------------
 
-    def ask(self, question: str, where: str, takes: float = 0.0) -> Answer | None:
-        """Ask in text; None after telling what is wrong.
+    def attempt(
+        self, act: Callable[[], T], where: str, what: str, better: Callable[[str], str] = suggested, reply: str = ""
+    ) -> T | None:
+        """Do what asks the meter; None after telling what is wrong.
 
         Args:
-            question: without its end.
-            where: the part of the profile that says so.
-            takes: seconds that the answer may take beside the usual time.
+            act: what asks.
+            where: the part of the profile that says what is sent.
+            what: what was asked, in words.
+            better: makes a pattern that would match what came.
+            reply: the part of the profile that holds the pattern of the reply; that which asks by default.
 
         Raises:
             InstrumentTrouble: ``lost``.
         """
+        self._where = where
         try:
-            return self._ask(question, takes)
+            return act()
         except InstrumentTrouble as trouble:
             _refuse_lost(trouble)
-            got = b"".join(trouble.raw)
-            if trouble.kind == "silent" and not got and self._patient:
-                slow = self._ask_patiently(question, where, takes)
-                if slow is not None:
-                    return slow
-            self.explain_silence(trouble, where, f"'{question}'")
-            return self._ask_with_its_end(question, got)
+            if trouble.unmatched is not None:
+                self.explain_pattern(trouble.raw[-1], trouble.unmatched, reply or where, better)
+            elif trouble is not self._told_of:
+                self.explain_silence(trouble, where, what)
+            return None
 
-    def ask_first(self, question: str, where: str) -> Answer | None:
-        """Ask the first question: one that is not heard is asked again with other line ends."""
+    def answer(self, question: bytes, takes: float = 0.0) -> Frame:
+        """As a session asks; a command that is not heard is asked once more in other ways, and that is told."""
         try:
-            return self._ask(question, 0.0)
+            return self._answer(question, takes)
         except InstrumentTrouble as trouble:
             _refuse_lost(trouble)
-            got = b"".join(trouble.raw)
-            if trouble.kind == "silent" and not got:
-                other = self._ask_with_other_ends(question)
-                if other is not None:
-                    return other
-            self.explain_silence(trouble, where, f"'{question}'")
-            return self._ask_with_its_end(question, got)
+            if not isinstance(self.profile.dialogue, Query):
+                raise
+            frame = self._answer_otherwise(question, takes, trouble)
+            if frame is None:
+                raise
+            return frame
 
-    def _ask(self, question: str, takes: float) -> Answer:
-        conversation = self.session.conversation
-        conversation.fresh()
-        conversation.forget()
-        began = conversation.clock()
-        text, raw = self.session.ask(question, takes)
-        return Answer(text, raw, conversation.clock() - began)
-
-    def _try(self, question: str, takes: float = 0.0) -> Answer | None:
+    def _answer(self, question: bytes, takes: float) -> Frame:
+        self.conversation.fresh()
+        self.conversation.forget()
         try:
-            return self._ask(question, takes)
+            return super().answer(question, takes)
+        finally:
+            self.heard = self.heard or bool(self.conversation.received)
+
+    def _try(self, question: bytes, takes: float = 0.0) -> Frame | None:
+        try:
+            return self._answer(question, takes)
         except InstrumentTrouble as trouble:
             _refuse_lost(trouble)
             return None
 
-    def _ask_patiently(self, question: str, where: str, takes: float) -> Answer | None:
+    def _answer_otherwise(self, question: bytes, takes: float, trouble: InstrumentTrouble) -> Frame | None:
+        got, what = b"".join(trouble.raw), f"'{show(question)}'"
+        if trouble.kind == "silent" and not got:
+            if not self._ends_tried and not self.heard:
+                self._ends_tried = True
+                return self._with_other_ends(question, what)
+            return self._patiently(question, what, takes) if self._patient else None
+        end = end_of(got)
+        if end in (b"", self.line.read_end.data):
+            return None
+        # what comes after can be tried with the line end that the meter uses
+        self.explain_silence(trouble, self._where, what)
+        self._told_of = trouble
+        self.use(msgspec.structs.replace(self.line, read_end=WireText(end)))
+        return self._try(question)
+
+    def _patiently(self, question: bytes, what: str, takes: float) -> Frame | None:
         wait = takes + self.line.timeout.value
-        answer = self._try(question, PATIENCE * wait)
+        began = self.conversation.clock()
+        frame = self._try(question, PATIENCE * wait)
+        took = self.conversation.clock() - began
         # once is enough to know that this is no slow meter
-        self._patient = answer is not None
+        self._patient = frame is not None
         # an instrument that lost the first question, and not time, is not slow
-        if answer is not None and answer.took > wait:
+        if frame is not None and took > wait:
             self.say_wrong(
-                f"'{question}' is answered after {answer.took:.2g} s, and the profile waits {wait:.2g} s ({where})",
+                f"{what} is answered after {took:.2g} s, and the profile waits {wait:.2g} s ({self._where})",
                 "Make 'takes' of the function, or line.timeout, longer.",
             )
-        return answer
+        return frame
 
-    def _ask_with_other_ends(self, question: str) -> Answer | None:
+    def _with_other_ends(self, question: bytes, what: str) -> Frame | None:
         """Ask again with other line ends, and go on with those that are heard."""
         given = self.line
         before = show(given.write_end.data)
@@ -213,24 +220,16 @@ class Asker:
             self.use(msgspec.structs.replace(given, write_end=WireText(end)))
             if end:
                 # what went out with the wrong end may still wait for the right one
-                self.session.tell("")
-            answer = self._try(question)
-            if answer is not None:
+                self.tell("")
+            frame = self._try(question)
+            if frame is not None:
                 self.say_wrong(
                     f"it does not answer commands that end with '{before}', and answers those with '{show(end)}'",
                     f"Set line.write-end to '{show(end)}'.",
                 )
-                return answer
+                return frame
         self.use(given)
         return None
-
-    def _ask_with_its_end(self, question: str, got: bytes) -> Answer | None:
-        """Go on with the line end that the meter uses, so that what comes after can be tried."""
-        end = end_of(got)
-        if end in (b"", self.line.read_end.data):
-            return None
-        self.use(msgspec.structs.replace(self.line, read_end=WireText(end)))
-        return self._try(question)
 
     # ---- saying why not --------------------------------------------------------------------
 
@@ -298,25 +297,18 @@ class Asker:
         queue = self.profile.errors
         if queue is None or self._queue_unreadable:
             return []
-        entries: list[str] = []
-        for _ in range(queue.most):
-            answer = self.ask(queue.ask, "errors.ask")
-            found = queue.reply.match(answer.text) if answer is not None else None
-            if found is None:
-                self._queue_unreadable = True
-                if answer is not None:
-                    self.explain_pattern(answer.raw, queue.reply, "errors.reply", no_better)
-                return entries
-            if int(found["number"]) == 0:
-                return entries
-            assert answer is not None
-            entries.append(answer.text)
-        self._queue_unreadable = True
-        self.say_wrong(
-            f"the error queue does not end after {queue.most} entries, the last '{entries[-1]}'",
-            "Check 'errors': its number is 0 when the queue is empty.",
-        )
-        return entries
+        entries = self.attempt(self._entries, "errors.ask", f"'{queue.ask}'", no_better, "errors.reply")
+        self._queue_unreadable = entries is None
+        return entries or []
+
+    def _entries(self) -> list[str]:
+        try:
+            return [text for text, _ in self.errors()]
+        except InstrumentTrouble as trouble:
+            if trouble.kind == "refused":
+                self.say_wrong(trouble.what, "Check 'errors': its number is 0 when the queue is empty.")
+                self._told_of = trouble
+            raise
 
     def look_at_queue(self, when: str) -> None:
         """Empty the error queue and tell what was in it."""
@@ -324,34 +316,39 @@ class Asker:
             return
         entries = self.queue()
         if entries:
-            self.say("remark", f"the error queue held {'; '.join(entries)} {when}")
+            self.report("remark", f"the error queue held {'; '.join(entries)} {when}")
         elif not self._queue_unreadable:
-            self.say("right", f"the error queue is empty {when}")
+            self.report("right", f"the error queue is empty {when}")
 
     def obey(self, commands: Sequence[str], where: str) -> None:
         """Send commands, and look after each whether it was refused."""
         for command in commands:
-            self.session.tell(command)
+            self.tell(command)
             entries = self.queue()
             if entries:
                 self.say_wrong(f"it refuses '{command}': {'; '.join(entries)}", f"Correct {where}.")
+
+    def look(self, check: Check, values: Mapping[str, str], where: str) -> Checked | None:
+        """Ask a check's question; None after telling why its answer is none."""
+        question = fill(check.ask, values)
+        checked = self.attempt(partial(self.check, check, values), where, f"'{question}'", no_better)
+        if checked is not None and not checked.matched:
+            self.explain_pattern(checked.raw, check.reply, f"{where}, '{question}'", no_better)
+            return None
+        return checked
 
     def confirm(self, checks: Sequence[Check], values: Mapping[str, str], where: str) -> float | None:
         """Ask checks, and tell which do not hold; returns the range that one of them names."""
         named: float | None = None
         for check in checks:
-            question = fill(check.ask, values)
-            answer = self.ask(question, where)
-            if answer is None:
+            checked = self.look(check, values, where)
+            if checked is None:
                 continue
-            if check.reply.match(answer.text) is None:
-                self.explain_pattern(answer.raw, check.reply, f"{where}, '{question}'", no_better)
-                continue
-            checked = self.session.check(check, values)
             if not checked.holds:
                 wanted = values.get(check.equals, check.text or "within its bounds")
                 self.say_wrong(
-                    f"'{question}' is answered by '{answer.text}', and {check.equals or 'it'} should be {wanted}",
+                    f"'{fill(check.ask, values)}' is answered by '{checked.text}', "
+                    f"and {check.equals or 'it'} should be {wanted}",
                     f"Correct {where}, or the command before it that sets this.",
                 )
             if check.equals == "range":
