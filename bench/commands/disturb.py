@@ -10,6 +10,7 @@ from pathlib import Path
 
 from bench import exits
 from bench.commands.common import LOGS, operator_name
+from bench.say.lists import count
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -57,7 +58,7 @@ def run(options: argparse.Namespace) -> int:
     reach = Reaching(plant).of(names)
     conductors = sum(1 for name in reach.own | reach.beside if name in plant.conductors)
     print(f"written to {path}: {', '.join(names)}")
-    print(f"evidence about {conductors} conductor{'s' if conductors != 1 else ''} from before no longer counts")
+    print(f"evidence about {count(conductors, 'conductor')} from before no longer counts")
     return exits.PASS
 
 

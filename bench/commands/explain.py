@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bench import exits
+from bench.say.lists import count, some
 
 if TYPE_CHECKING:
     from bench.diagnose.explain.records import Explained
@@ -48,7 +49,7 @@ def run(options: argparse.Namespace) -> int:
         if ahead and options.follow_up is None:
             print(f"  {len(ahead)} readings among open wires would tell where they are landed: see --follow-up FILE")
         if wires:
-            print(f"  after the repair prove again: {', '.join(wires[:12])}{_more(wires)}")
+            print(f"  after the repair prove again: {some(wires, 12)}")
     told = sys.stderr if options.json else sys.stdout
     if options.follow_up is not None:
         if not ahead:
@@ -105,14 +106,10 @@ def draft(
         raise BadRequest(f"{path} is there already; a draft never takes a file's place")
     if options.plant is None:
         raise BadRequest("a drafted sequence names its plant file: say --plant FILE")
-    about = f"{name[:1].upper()}{name[1:]}, from {len(options.record)} record{'s' if len(options.record) > 1 else ''}."
+    about = f"{name[:1].upper()}{name[1:]}, from {count(len(options.record), 'record')}."
     schema = relative(path.parent, shipped("sequences") / "schemas" / "sequence.json")
     head = headed(plant, name, about, relative(path.parent, options.plant), schema)
     path.write_text(head + again(plant.name, DEAD, AMBIENT + OPENING, CLOSING, wires, apart), "utf-8")
-
-
-def _more(names: list[str]) -> str:
-    return f" and {len(names) - 12} more" if len(names) > 12 else ""
 
 
 def _tell(one: Explained) -> None:
@@ -123,7 +120,7 @@ def _tell(one: Explained) -> None:
     for finding in explanation.findings:
         print(f"  {finding.sentence}")
         pins = [str(pin) for pin in finding.pins]
-        print(f"      accounts for {', '.join(pins[:12])}{_more(pins)}")
+        print(f"      accounts for {some(pins, 12)}")
     for difference in explanation.unexplained:
         a, b = difference.pins
         print(f"  unexplained: {a} and {b} were found {'joined' if difference.joined else 'apart'}; measure them again")

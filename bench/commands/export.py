@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from bench import exits
+from bench.say.lists import count
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -44,10 +45,10 @@ def run(options: argparse.Namespace) -> int:
             yield from rows(record)
 
     try:
-        count = writer(everything(), options.output)
+        written = writer(everything(), options.output)
     except NoParquet as error:
         raise BadRequest(str(error)) from error
     except OSError as error:
         raise BadRequest(f"{options.output} cannot be written: {error.strerror or error}") from error
-    print(f"{count} readings of {len(records)} record{'s' if len(records) != 1 else ''} in {options.output}")
+    print(f"{count(written, 'reading')} of {count(len(records), 'record')} in {options.output}")
     return exits.PASS

@@ -42,7 +42,7 @@ class JobSource:
 
         Raises:
             BadFile: the plant file has problems.
-            BadRequest: neither a plant file nor a record is there.
+            NoRecords: neither a plant file nor a record is there.
         """
         from bench.job.folder import Folder, newest_plant, open_folder
         from bench.job.readiness import readiness

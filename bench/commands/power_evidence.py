@@ -8,6 +8,7 @@ from bench.job.folder import open_folder
 from bench.job.readiness import readiness
 from bench.plant.handled import Handled
 from bench.plant.model import Plant
+from bench.say.lists import some
 from bench.sequence.file import Energise
 from bench.sequence.plan import Plan
 
@@ -71,6 +72,5 @@ class _Clearance:
         if missing:
             return "nothing is known of it"
         in_the_way = list(dict.fromkeys(blocker for gate in gates for blocker in self._gates[shelf, gate]))
-        named = ", ".join(f"{kind} of {about}" if about else kind for kind, about in in_the_way[:MOST])
-        more = f" and {len(in_the_way) - MOST} more" if len(in_the_way) > MOST else ""
-        return f"not proven: {named}{more}" if in_the_way else ""
+        named = some([f"{kind} of {about}" if about else kind for kind, about in in_the_way], MOST)
+        return f"not proven: {named}" if in_the_way else ""

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from bench import exits
 from bench.commands.common import LOGS, say_progress
+from bench.say.lists import count
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -55,8 +56,8 @@ def run(options: argparse.Namespace) -> int:
         for error in folder.broken:
             print(f"NOT COUNTED: {error}")
         for reason in sorted(set(folder.left_out.values())):
-            count = sum(1 for why in folder.left_out.values() if why == reason)
-            print(f"left out: {count} record{'s' if count != 1 else ''}, {reason}")
+            number = sum(1 for why in folder.left_out.values() if why == reason)
+            print(f"left out: {count(number, 'record')}, {reason}")
         print()
         for line in lines(ready):
             print(line)
@@ -66,4 +67,4 @@ def run(options: argparse.Namespace) -> int:
 
 def _head(began: str, title: str, records: int) -> None:
     since = f" since {began[:10]}" if began else ""
-    print(f"{title}: {records} record{'s' if records != 1 else ''}{since}")
+    print(f"{title}: {count(records, 'record')}{since}")

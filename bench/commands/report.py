@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 
 from bench import exits
+from bench.say.lists import count
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -26,7 +27,7 @@ def run(options: argparse.Namespace) -> int:
 
     records = records_in(options.records)
     output = write_report(records, options.output)
-    print(f"{output}: report of {len(records)} record{'s' if len(records) != 1 else ''}")
+    print(f"{output}: report of {count(len(records), 'record')}")
     return exits.PASS
 
 

@@ -19,6 +19,7 @@ from bench.job.claims import Claim, Claims, Key
 from bench.job.reach import Reaching
 from bench.job.rows import Evidence, Told
 from bench.plant.model import Plant
+from bench.say.lists import count, some
 
 Status = Literal["proven", "failing", "undecided", "void", "never tested"]
 STATUSES: Final[tuple[Status, ...]] = ("failing", "undecided", "void", "never tested", "proven")
@@ -393,10 +394,10 @@ def _words(kind: str, about: str, states: Sequence[ClaimState]) -> str:
     again = any(one.status in ("void", "undecided", "failing") for one in states)
     parts = []
     if failing:
-        shown = ", ".join(failing[:4]) + (f" and {len(failing) - 4} more" if len(failing) > 4 else "")
+        shown = some(failing, 4)
         parts.append(f"mend {shown} and prove {'it' if len(failing) == 1 else 'them'} again")
     if rest:
-        parts.append(f"{'prove again' if again and not failing else 'prove'} {rest} point{'s' if rest != 1 else ''}")
+        parts.append(f"{'prove again' if again and not failing else 'prove'} {count(rest, 'point')}")
     return f"{what}: {', then '.join(parts)}"
 
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from bench.diagnose.series.charts import Cusum, cusum
 from bench.job.common_changes import BEFORE, Across, Common
 from bench.job.rows import Evidence, Told
 from bench.job.series import Series, SeriesKey, Track, gather, key_of, seconds, series_of, verdict_turn
 from bench.job.suspects import Suspect
+from bench.judge.charts import Cusum, cusum
 from bench.plant.model import Plant
 
 

@@ -9,18 +9,15 @@ from bench.job.common_changes import Common
 from bench.job.points import ELSEWHERE
 from bench.job.rows import Evidence
 from bench.job.study import Study, Window
-from bench.quantity import engineering, with_uncertainty
+from bench.quantity import engineering
+from bench.say.lists import count, minute, some
+from bench.say.reading import reading
 
 OUT: Final = "beyond the meter's range"
 _MOST: Final = 10
 
 When = Callable[[str], str]
 """Writes a record's time of day for people."""
-
-
-def minute(at: str) -> str:
-    """A record's time of day to the minute, UTC."""
-    return at[:16].replace("T", " ")
 
 
 def story(one: Study, when: When = minute) -> Iterator[str]:
@@ -41,11 +38,11 @@ def became(one: Study) -> str:
     where = " at 20 °C" if one.key.asks == "joined" and one.key.reads == "resistance" else ""
     turn = change.first_bad or 0
     if all(row.over for row in one.runs) and change.kind == "steady":
-        return f"steady {OUT} over {n} run{'s' if n != 1 else ''}"
+        return f"steady {OUT} over {count(n, 'run')}"
     before = OUT if beyond(one, max(0, turn - 1)) else series.shown(change.before) + where
     match change.kind:
         case "steady":
-            return f"steady at {before} over {n} run{'s' if n != 1 else ''}"
+            return f"steady at {before} over {count(n, 'run')}"
         case "step":
             assert change.after is not None
             after = OUT if beyond(one, turn) else series.shown(change.after)
@@ -70,7 +67,7 @@ def beyond(one: Study, run: int) -> bool:
 def _besides(excursions: tuple[int, ...]) -> str:
     if not excursions:
         return ""
-    return f", and {len(excursions)} run{'s' if len(excursions) != 1 else ''} that stood out for a while"
+    return f", and {count(len(excursions), 'run')} that stood out for a while"
 
 
 def between(one: Study, when: When = minute) -> Iterator[str]:
@@ -127,13 +124,7 @@ def celsius(row: Evidence) -> str:
 
 def reading_value(row: Evidence) -> str:
     """A reading with its uncertainty, for people."""
-    if row.over:
-        return "over range" if row.over == "+" else "below range"
-    if row.value is None:
-        return "no number"
-    if row.expanded is None:
-        return engineering(row.value, row.unit)
-    return with_uncertainty(row.value, row.expanded, row.unit)
+    return reading(row.value, row.unit, expanded=row.expanded, over=row.over)
 
 
 def touched(one: Study, when: When = minute) -> Iterator[str]:
@@ -147,7 +138,7 @@ def touched(one: Study, when: When = minute) -> Iterator[str]:
         yield f"   {number:2}. {when(told.happened)} {told.kind}:{by} {told.text} [{suspect.words}]"
     far = len(one.suspects) - len(near)
     if far:
-        yield f"  {far} more event{'s' if far != 1 else ''} in between touched nothing near it"
+        yield f"  {count(far, 'more event')} in between touched nothing near it"
     elif not near:
         yield "  nothing is on record in between"
 
@@ -157,9 +148,8 @@ def together(common: Common) -> Iterator[str]:
     if not common.moved:
         yield f"  changed at the same time: none of {common.read} other points"
         return
-    names = ", ".join(one.subject for one in common.moved[:_MOST])
-    more = f" and {len(common.moved) - _MOST} more" if len(common.moved) > _MOST else ""
-    yield f"  changed at the same time, of {common.read} points: {names}{more}"
+    names = some([one.subject for one in common.moved], _MOST)
+    yield f"  changed at the same time, of {common.read} points: {names}"
     yield from causes(common)
 
 

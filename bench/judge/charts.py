@@ -1,17 +1,19 @@
-"""Control charts for readings that should stay where they are: EWMA and CUSUM.
+"""Control charts for readings that should stay where they are (EWMA, CUSUM, individuals), and plain statistics.
 
-Both take readings in order with the target and the standard deviation of a single reading, and say at which reading
-the process is no longer in control. Readings must be independent of each other: means over stretches of a trace are,
-the samples of a slow meter are not.
+EWMA and CUSUM take readings in order with the target and the standard deviation of a single reading, and say at which
+reading the process is no longer in control. Readings must be independent of each other: means over stretches of a trace
+are, the samples of a slow meter are not.
 
-Source: NIST/SEMATECH e-Handbook of Statistical Methods, sections 6.3.2.3 (CUSUM) and 6.3.2.4 (EWMA).
+Source: NIST/SEMATECH e-Handbook of Statistical Methods, sections 6.3.2.2 (individuals), 6.3.2.3 (CUSUM) and 6.3.2.4
+(EWMA).
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 
@@ -58,24 +60,48 @@ def ewma(
         ValueError: a parameter that makes no sense.
     """
     _sensible(sigma)
-    if not 0 < weight <= 1 or not width > 0:
-        raise ValueError(f"weight {weight}, width {width}; expected a weight of 0 to 1 and a width above 0")
+    if not width > 0:
+        raise ValueError(f"width {width}; expected one above 0")
+    long_run = ewma_limits(target, sigma, weight, width)
     values: list[float] = []
     lower: list[float] = []
     upper: list[float] = []
     alarm: int | None = None
     side: Literal["", "high", "low"] = ""
     average = target
-    long_run = width * sigma * math.sqrt(weight / (2 - weight))
     for index, reading in enumerate(readings):
         average = weight * reading + (1 - weight) * average
-        half = long_run * math.sqrt(1 - (1 - weight) ** (2 * (index + 1))) if exact_start else long_run
+        low, high = ewma_limits(target, sigma, weight, width, index + 1) if exact_start else long_run
         values.append(average)
-        lower.append(target - half)
-        upper.append(target + half)
-        if alarm is None and abs(average - target) > half:
+        lower.append(low)
+        upper.append(high)
+        if alarm is None and not low <= average <= high:
             alarm, side = index, "high" if average > target else "low"
     return Ewma(tuple(values), tuple(lower), tuple(upper), alarm, side)
+
+
+def ewma_limits(
+    target: float, sigma: float, weight: float, width: float = 3.0, run: int | None = None
+) -> tuple[float, float]:
+    """Lower and upper control limit of an EWMA: target ± width sigma sqrt(weight / (2 - weight)).
+
+    Args:
+        target: in the readings' unit.
+        sigma: standard deviation of one reading.
+        weight: of the newest reading, above 0 and at most 1.
+        width: how many standard deviations of the average.
+        run: counted from 1, for the narrower limits of the first runs; None for those of the long run.
+
+    Raises:
+        ValueError: a weight or a sigma out of range.
+    """
+    if not 0 < weight <= 1 or sigma < 0:
+        raise ValueError(f"weight {weight}, sigma {sigma}; expected a weight of 0 to 1 and a sigma of 0 or more")
+    part = weight / (2.0 - weight)
+    if run is not None:
+        part *= 1.0 - (1.0 - weight) ** (2 * run)
+    half = width * sigma * math.sqrt(part)
+    return target - half, target + half
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +114,7 @@ class Cusum:
         alarm: index of the first reading at which a sum exceeds the decision interval; None where none does.
         began: index of the reading with which that sum left zero: the best guess at when the shift began.
         side: which way it went.
+        mean: estimate of the new mean at the alarm, in the unit of the readings; None without one.
     """
 
     high: tuple[float, ...]
@@ -95,12 +122,17 @@ class Cusum:
     alarm: int | None
     began: int | None
     side: Literal["", "high", "low"]
+    mean: float | None
 
 
 def cusum(
     readings: Iterable[float], target: float, sigma: float, *, slack: float = 0.5, interval: float = 5.0
 ) -> Cusum:
     """Chart readings by their cumulative sums.
+
+    C+(i) = max(0, z(i) - k + C+(i - 1)), C-(i) = max(0, -z(i) - k + C-(i - 1)), with z the reading's distance from the
+    target in standard deviations and k the slack; the new mean is the target + sigma (k + C+ / N+), where N+ counts the
+    readings since the sum left zero (tabular CUSUM as in textbooks of statistical quality control).
 
     Args:
         readings: in order.
@@ -122,6 +154,7 @@ def cusum(
     high_from = low_from = 0
     alarm: int | None = None
     began: int | None = None
+    mean: float | None = None
     side: Literal["", "high", "low"] = ""
     for index, reading in enumerate(readings):
         off = (reading - target) / sigma
@@ -134,7 +167,45 @@ def cusum(
         if alarm is None and max(high, low) > interval:
             alarm = index
             side, began = ("high", high_from) if high > interval else ("low", low_from)
-    return Cusum(tuple(highs), tuple(lows), alarm, began, side)
+            shift = slack + max(high, low) / (index - began + 1)
+            mean = target + sigma * (shift if side == "high" else -shift)
+    return Cusum(tuple(highs), tuple(lows), alarm, began, side, mean)
+
+
+def individuals(values: Sequence[float]) -> tuple[float, float, float, float]:
+    """Individuals chart: mean, mean moving range, lower and upper limit.
+
+    The limits are the mean ± 3 MR / 1.128, as in the NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2.
+
+    Raises:
+        ValueError: fewer than two values.
+    """
+    if len(values) < 2:
+        raise ValueError(f"found {len(values)} values, expected at least two")
+    mean = math.fsum(values) / len(values)
+    moving = math.fsum(abs(after - before) for before, after in pairwise(values)) / (len(values) - 1)
+    half = 3.0 * moving / 1.128
+    return mean, moving, mean - half, mean + half
+
+
+def mean_and_spread(values: Sequence[float]) -> tuple[float, float, float]:
+    """Mean, standard deviation with n - 1, and lag-1 autocorrelation, without loss of digits.
+
+    The deviations are taken from a mean that is summed exactly. A nearly constant series of large numbers keeps its
+    spread (NIST StRD, univariate sets).
+
+    Raises:
+        ValueError: fewer than two values, or all the same.
+    """
+    if len(values) < 2:
+        raise ValueError(f"found {len(values)} values, expected at least two")
+    mean = math.fsum(values) / len(values)
+    off = [value - mean for value in values]
+    squares = math.fsum(one * one for one in off)
+    if squares == 0.0:
+        raise ValueError("found values that are all the same, expected some that differ")
+    lagged = math.fsum(one * next_one for one, next_one in pairwise(off))
+    return mean, math.sqrt(squares / (len(values) - 1)), lagged / squares
 
 
 def _sensible(sigma: float) -> None:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Self
 
 from bench.judge.judge_error import JudgeError, base_unit, number
-from bench.quantity import engineering
+from bench.say.reading import asked
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,12 +66,7 @@ class Limit:
     @property
     def asked(self) -> str:
         """What is asked, without the source: ``at most 2.01 Ω``."""
-        if self.lower is None:
-            assert self.upper is not None
-            return f"at most {engineering(self.upper, self.unit)}"
-        if self.upper is None:
-            return f"at least {engineering(self.lower, self.unit)}"
-        return f"{engineering(self.lower, self.unit)} to {engineering(self.upper, self.unit)}"
+        return asked(self.lower, self.upper, self.unit)
 
     @property
     def sentence(self) -> str:

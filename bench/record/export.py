@@ -10,13 +10,16 @@ from __future__ import annotations
 import csv
 from collections.abc import Iterable, Iterator
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from bench.record.replay import follow
 from bench.walk import events as e
 from bench.walk.results import results
 from bench.walk.setting import Outcome
 from bench.walk.state import State, outcomes, start
+
+if TYPE_CHECKING:
+    import pyarrow
 
 COLUMNS: Final[dict[str, tuple[str, str]]] = {
     "record": ("text", "the record's file name"),
@@ -72,7 +75,7 @@ class NoParquet(RuntimeError):
     """The library that writes Parquet is not installed; the text says how to get it."""
 
     def __init__(self) -> None:
-        super().__init__("Parquet needs pyarrow, which is not installed: pip install 'proveout[parquet]'")
+        super().__init__("tables and Parquet need pyarrow, which is not installed: pip install 'proveout[parquet]'")
 
 
 def rows(path: Path) -> Iterator[dict[str, Any]]:
@@ -188,19 +191,37 @@ def write_parquet(found: Iterable[dict[str, Any]], path: Path) -> int:
         NoParquet: pyarrow is not installed.
         OSError: the file cannot be written.
     """
-    try:
-        import pyarrow as pa
-        import pyarrow.parquet as pq
-    except ImportError as error:
-        raise NoParquet from error
-    kinds = {"text": pa.string(), "whole": pa.int64(), "number": pa.float64(), "yes or no": pa.bool_()}
-    fields = [pa.field(name, kinds[kind], metadata={"description": what}) for name, (kind, what) in COLUMNS.items()]
-    schema, count = pa.schema(fields), 0
+    schema, count = _schema(), 0
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
     with pq.ParquetWriter(path, schema) as writer:
         for batch in _batches(found):
             writer.write_table(pa.Table.from_pylist(batch, schema=schema))
             count += len(batch)
     return count
+
+
+def table_of(found: Iterable[dict[str, Any]]) -> pyarrow.Table:
+    """Rows as a table in memory, one column for each of :data:`COLUMNS`.
+
+    Raises:
+        NoParquet: pyarrow is not installed.
+    """
+    schema = _schema()
+    import pyarrow as pa
+
+    return pa.Table.from_pylist(list(found), schema=schema)
+
+
+def _schema() -> pyarrow.Schema:
+    try:
+        import pyarrow as pa
+    except ImportError as error:
+        raise NoParquet from error
+    kinds = {"text": pa.string(), "whole": pa.int64(), "number": pa.float64(), "yes or no": pa.bool_()}
+    fields = [pa.field(name, kinds[kind], metadata={"description": what}) for name, (kind, what) in COLUMNS.items()]
+    return pa.schema(fields)
 
 
 def _batches(found: Iterable[dict[str, Any]]) -> Iterator[list[dict[str, Any]]]:

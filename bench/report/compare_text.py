@@ -10,6 +10,7 @@ from typing import Any, Final
 from bench.job.compare import Difference
 from bench.job.rows import Evidence
 from bench.job.trace_words import reading_value
+from bench.say.lists import some
 
 _MOST: Final = 60
 
@@ -39,8 +40,7 @@ def lines(found: Sequence[Difference], before: str, after: str) -> Iterator[str]
     for what, words in (("only before", f"only in {before}"), ("only after", f"only in {after}")):
         names = [one.subject for one in found if one.what == what]
         if names:
-            more = f" and {len(names) - 12} more" if len(names) > 12 else ""
-            yield f"  {words}: {', '.join(names[:12])}{more}"
+            yield f"  {words}: {some(names, 12)}"
 
 
 def _side(row: Evidence) -> str:

@@ -9,7 +9,9 @@ from pathlib import Path
 from typing import Any, TextIO
 
 from bench import exits
-from bench.quantity import engineering, plain, with_uncertainty
+from bench.quantity import plain
+from bench.say.reading import reading
+from bench.say.verdict import counts
 from bench.sequence.file import NO_LIMIT, Do, Found
 from bench.sequence.plan import Step
 from bench.walk import events as e
@@ -81,7 +83,6 @@ class Console:
     def summary(self, state: State, record: Path) -> None:
         """Print what came of it all."""
         found = results(state)
-        counts = tally(found)
         setting = state.setting
         if setting is None:
             self._say("nothing is recorded")
@@ -99,7 +100,7 @@ class Console:
             for advice in outcome.advice:
                 self._say(f"          {advice}")
         total = sum(1 for step in setting.plan.steps if step.reads or step.kind in ("energise", "seek"))
-        shown = ", ".join(f"{counts[verdict]} {verdict}" for verdict in _ORDER if counts[verdict])
+        shown = counts(tally(found))
         ending = {Phase.DONE: "complete", Phase.ABORTED: "aborted"}.get(state.phase, "not finished")
         self._say(f"{ending}: {shown or 'no readings'} of {total} readings asked for; record {record}")
 
@@ -154,12 +155,7 @@ def _read(outcome: Outcome) -> str:
         return outcome.sentence
     if outcome.value is None:
         return "open, as far as the meter sees" if outcome.over == "+" else outcome.sentence
-    if outcome.expanded is None:
-        return engineering(outcome.value, outcome.unit)
-    return with_uncertainty(outcome.value, outcome.expanded, outcome.unit)
-
-
-_ORDER = ("pass", "fail", "undecided", "skipped", "void")
+    return reading(outcome.value, outcome.unit, expanded=outcome.expanded)
 
 
 def exit_code(state: State) -> int:

@@ -20,8 +20,9 @@ from bench import __version__
 from bench.job.rows import Evidence
 from bench.job.study import study
 from bench.report import faces, svg
-from bench.report.sheet import Searched, Section, Sheet, moment
+from bench.report.sheet import Searched, Section, Sheet
 from bench.report.trace_text import drawing
+from bench.say.lists import second
 from bench.texts import clean_lines
 
 if TYPE_CHECKING:
@@ -77,7 +78,7 @@ def page(sheets: Sequence[Sheet], readings: Sequence[Evidence], issued: datetime
         parts=parts,
         histories=safe(_histories(readings)),
         style=Markup(svg.STYLE + faces.STYLE),
-        moment=moment,
+        moment=second,
     )
 
 

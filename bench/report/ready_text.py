@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Any, Final
 
 from bench.job.readiness import STATUSES, GateState, Readiness, Status, Task, ThingState
+from bench.say.lists import some
 
 KINDS: Final = ("shelf", "feed", "cable", "bond")
 _MOST: Final = 12
@@ -23,7 +24,7 @@ def lines(ready: Readiness) -> Iterator[str]:
         yield "No longer counted:"
         for why, (count, still) in sorted(ready.voids.items(), key=lambda one: (-one[1][1], -one[1][0]))[:_MOST]:
             left = f"{still} to be proven again" if still else "all proven again since"
-            yield f"  {count:5} reading{'s' if count != 1 else ''} ({left}): {why.removeprefix('Void: ')}"
+            yield f"  {count:5} {'reading' if count == 1 else 'readings'} ({left}): {why.removeprefix('Void: ')}"
 
 
 def _counts(ready: Readiness) -> Iterator[str]:
@@ -75,8 +76,7 @@ def _gate(gate: GateState) -> str:
     if not gate.blockers:
         return "clear"
     names = [about or kind for kind, about in gate.blockers]
-    text = f"blocked by {', '.join(names[:2])}"
-    return text + (f" and {len(names) - 2} more" if len(names) > 2 else "")
+    return f"blocked by {some(names, 2)}"
 
 
 def _next(ready: Readiness) -> Iterator[str]:
@@ -94,7 +94,7 @@ def _clears(task: Task) -> str:
     if not task.clears:
         return ""
     goals = [f"{shelf} ({gate})" for shelf, gate in task.clears]
-    shown = ", ".join(goals[:4]) + (f" and {len(goals) - 4} more" if len(goals) > 4 else "")
+    shown = some(goals, 4)
     return f" -> clears {shown}"
 
 

@@ -7,12 +7,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from bench.judge.limit import Limit
 from bench.plant.model import Plant, UnknownName
-from bench.quantity import engineering, with_uncertainty
 from bench.record.read import BrokenRecord
 from bench.record.replay import follow
 from bench.record.verify import Verified
+from bench.say.lists import second
+from bench.say.reading import asked, reading
+from bench.say.verdict import SIGNS
 from bench.sequence.file import Found
 from bench.sequence.plan import Step
 from bench.walk import events as e
@@ -20,9 +21,6 @@ from bench.walk.facts import BenchFacts, InstrumentFacts
 from bench.walk.results import results
 from bench.walk.setting import Outcome, Setting
 from bench.walk.state import Phase, State, start
-
-MARKS = {"pass": "●", "fail": "✕", "undecided": "○", "void": "–", "skipped": "–"}
-"""A sign for each verdict, beside its word."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,7 +233,7 @@ def _told(entry: e.Entry, before: State) -> Happening:
             what, text = "mended", f"{count} torn bytes were set aside in {kept}"
         case _:
             pass
-    return Happening(entry.n, moment(entry.at), what, text, getattr(event, "by", ""))
+    return Happening(entry.n, second(entry.at), what, text, getattr(event, "by", ""))
 
 
 def _meters(setting: Setting, met: list[tuple[e.Met, str]]) -> list[Meter]:
@@ -272,7 +270,7 @@ def _add_results(made: Sheet, state: State) -> None:
         sections.setdefault(step.section, []).append((step, outcome))
         made.counts[outcome.verdict] += 1
         if outcome.found is not None:
-            made.searches.append(Searched(step.title, outcome.verdict, MARKS.get(outcome.verdict, ""), outcome.found))
+            made.searches.append(Searched(step.title, outcome.verdict, SIGNS.get(outcome.verdict, ""), outcome.found))
         for place in step.probes or ():
             made.pins.setdefault(place, []).append(outcome.verdict)
         if outcome.verdict != "pass":
@@ -297,12 +295,12 @@ def _line(step: Step, outcome: Outcome) -> Line:
         title=_point(step),
         between=step.probes or (),
         reading=_reading(outcome),
-        asked=_asked(outcome),
+        asked=asked(outcome.low, outcome.high, outcome.unit or "Ω"),
         verdict=outcome.verdict,
-        mark=MARKS.get(outcome.verdict, ""),
+        mark=SIGNS.get(outcome.verdict, ""),
         remark=" ".join(remarks),
         n=outcome.n,
-        at=moment(outcome.at),
+        at=second(outcome.at),
     )
 
 
@@ -315,19 +313,9 @@ def _point(step: Step) -> str:
 
 
 def _reading(outcome: Outcome) -> str:
-    if outcome.over:
-        return "over range" if outcome.over == "+" else "below range"
-    if outcome.value is None:
-        return "no reading" if outcome.reading is None else "no number"
-    if outcome.expanded is None:
-        return engineering(outcome.value, outcome.unit)
-    return with_uncertainty(outcome.value, outcome.expanded, outcome.unit)
-
-
-def _asked(outcome: Outcome) -> str:
-    if outcome.low is None and outcome.high is None:
-        return ""
-    return Limit(unit=outcome.unit or "Ω", source="-", lower=outcome.low, upper=outcome.high).asked
+    if outcome.reading is None and outcome.value is None and not outcome.over:
+        return "no reading"
+    return reading(outcome.value, outcome.unit, expanded=outcome.expanded, over=outcome.over)
 
 
 def _where(plant: Plant, step: Step) -> list[str]:
@@ -348,8 +336,3 @@ def _add_conditions(made: Sheet, state: State) -> None:
         made.conditions.append((names.get(name, name), f"{value} {units.get(name, '')}".strip()))
     if "ambient" not in answers:
         made.conditions.append((names["ambient"], f"{state.conditions.ambient:g} °C, as the plant file gives it"))
-
-
-def moment(at: str) -> str:
-    """A record's time of day for people: ``2026-05-12 18:03:11``, UTC."""
-    return at[:19].replace("T", " ")

@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 from html import escape
 from typing import Final
 
+from bench.say.axis import Axis
 from bench.texts import clean
 
 WIDTH: Final = 680
@@ -67,15 +68,14 @@ def history(
     values = [dot.y - dot.half for dot in inside] + [dot.y + dot.half for dot in inside]
     values += [one for one in (low, high) if one is not None] + [y for _, y in level]
     bottom, top = (min(values), max(values)) if values else (0.0, 1.0)
-    room = (top - bottom) * 0.08 or abs(top) * 0.05 or 1.0
-    bottom, top = bottom - room, top + room
-    first, last = dots[0].x, max(dots[-1].x, dots[0].x + 1.0)
+    values_axis = Axis.around((bottom, top), 0.08)
+    times = Axis(dots[0].x, max(dots[-1].x, dots[0].x + 1.0))
 
     def across(x: float) -> float:
-        return _LEFT + (x - first) / (last - first) * (WIDTH - _LEFT - _RIGHT)
+        return _LEFT + times.place(x) * (WIDTH - _LEFT - _RIGHT)
 
     def up(y: float) -> float:
-        return HEIGHT - _BOTTOM - (y - bottom) / (top - bottom) * (HEIGHT - _TOP - _BOTTOM)
+        return HEIGHT - _BOTTOM - values_axis.place(y) * (HEIGHT - _TOP - _BOTTOM)
 
     parts = [_open(WIDTH, HEIGHT, title, _told(dots))]
     if bracket is not None:
@@ -89,10 +89,10 @@ def history(
             parts.append(f'<path class="limit" d="M{_LEFT} {y:.1f}H{WIDTH - _RIGHT}"/>')
             parts.append(f'<text class="small" x="{WIDTH - _RIGHT - 2}" y="{y - 3:.1f}" '
                          f'text-anchor="end">{name}</text>')  # fmt: skip
-    for y, text in zip((bottom + room, top - room), shown, strict=False):
+    for y, text in zip((bottom, top), shown, strict=False):
         parts.append(f'<text class="small" x="{_LEFT - 6}" y="{up(y) + 4:.1f}" text-anchor="end">{_text(text)}</text>')
     parts.append(f'<text class="small" x="4" y="{_TOP + 8}">{_text(unit)}</text>')
-    for x, anchor in ((first, "start"), (dots[-1].x, "end")):
+    for x, anchor in ((dots[0].x, "start"), (dots[-1].x, "end")):
         day = datetime.fromtimestamp(x, UTC).strftime("%Y-%m-%d")
         parts.append(f'<text class="small" x="{across(x):.1f}" y="{HEIGHT - 8}" text-anchor="{anchor}">{day}</text>')
     if len(level) > 1:
@@ -113,10 +113,10 @@ def parts_of_limit(rows: Iterable[tuple[str, float, float, str]], title: str) ->
     """
     items = sorted(rows, key=lambda row: -row[1])
     height = 30 + 16 * len(items)
-    left, right = 150.0, WIDTH - 40.0
+    left, right, whole = 150.0, WIDTH - 40.0, Axis(0.0, 2.0)
 
     def across(part: float) -> float:
-        return left + min(max(part, 0.0), 2.0) / 2.0 * (right - left)
+        return left + min(1.0, max(0.0, whole.place(part))) * (right - left)
 
     described = "; ".join(
         f"{name} at {part * 100:.0f} % of its limit, {verdict}" for name, part, _, verdict in items[:8]

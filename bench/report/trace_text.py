@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any, Final
 
-from bench.diagnose.series.charts import ewma, ewma_limits, individuals, mean_and_spread
 from bench.job.points import Point
 from bench.job.rows import Evidence
 from bench.job.series import Series, seconds
@@ -21,7 +20,11 @@ from bench.job.trace_words import (
     together,
     touched,
 )
+from bench.judge.charts import ewma, individuals, mean_and_spread
 from bench.report.svg import STYLE, Dot, history
+from bench.say.axis import Axis
+from bench.say.lists import count as counted
+from bench.say.lists import minute
 
 SCALE: Final = 30
 """Characters of a plot in the terminal."""
@@ -35,10 +38,10 @@ _MOST: Final = 10
 
 def lines(point: Point, studies: Sequence[Study]) -> Iterator[str]:
     """Everything about a point: what changed in full, what is steady in short."""
-    count = sum(len(one.rows) for one in studies)
+    number = sum(len(one.rows) for one in studies)
     records = len({row.record for one in studies for row in one.rows})
     yield f"{point.name}: {point.where or point.kind}"
-    yield f"{count} reading{'s' if count != 1 else ''} in {records} record{'s' if records != 1 else ''}"
+    yield f"{counted(number, 'reading')} in {counted(records, 'record')}"
     for one in studies:
         yield ""
         if one.window is None and len(studies) > MANY:
@@ -64,31 +67,26 @@ def _study(one: Study) -> Iterator[str]:
 def _plot(one: Study) -> Iterator[str]:
     """One line for each reading: a mark on a scale, the reading, its conditions."""
     series = one.series
-    place: dict[tuple[str, int], float] = {}
-    bounds: list[float] = []
+    places: dict[tuple[str, int], int] = {}
+    bounds: list[int] = []
     if series is not None:
         inside = [v for v, row in zip(series.runs.values, one.runs, strict=True) if not row.over]
-        bounds = [b for b in series.runs.limits if b is not None]
-        ends = inside + bounds
-        low, high = (min(ends), max(ends)) if ends else (0.0, 1.0)
-        span = high - low or abs(high) or 1.0
+        limits = [b for b in series.runs.limits if b is not None]
+        axis = Axis.around([*inside, *limits])
         for value, row in zip(series.runs.values, one.runs, strict=True):
-            place[row.record, row.n] = (value - low) / span
-        bounds = [(b - low) / span for b in bounds]
+            # one cell is kept at either end for what lies beyond
+            places[row.record, row.n] = min(SCALE + 1, max(0, 1 + axis.cell(value, SCALE)))
+        bounds = [1 + axis.within(bound, SCALE) for bound in limits]
     for row in one.rows:
-        at = place.get((row.record, row.n))
+        at = places.get((row.record, row.n))
         bar = [" "] * (SCALE + 2)
         for bound in bounds:
-            bar[_slot(bound)] = "|"
+            bar[bound] = "|"
         if at is not None:
-            bar[_slot(at)] = ">" if row.over == "+" else "<" if row.over == "-" else MARKS.get(row.verdict, "o")
+            bar[at] = ">" if row.over == "+" else "<" if row.over == "-" else MARKS.get(row.verdict, "o")
         conditions = " ".join(part for part in (row.meter, row.operator, celsius(row)) if part)
-        stamp = row.at[:16].replace("T", " ")
+        stamp = minute(row.at)
         yield f"  {stamp} {''.join(bar)} {reading_value(row):20} {row.verdict:9} {conditions}  {row.record}:{row.n}"
-
-
-def _slot(part: float) -> int:
-    return min(SCALE + 1, max(0, 1 + round(part * (SCALE - 1))))
 
 
 def plot(one: Study) -> str:
@@ -105,7 +103,7 @@ def drawing(one: Study) -> str:
     dots = []
     for row, value, doubt in zip(one.runs, series.runs.values, series.runs.uncertainties, strict=True):
         beyond = {"+": 1, "-": -1}.get(row.over, 0) if series.runs.unit != "decades" else 0
-        label = f"{row.at[:16].replace('T', ' ')} {reading_value(row)}, {row.verdict}"
+        label = f"{minute(row.at)} {reading_value(row)}, {row.verdict}"
         dots.append(Dot(seconds(row.at), value, 2.0 * doubt, row.verdict, label, beyond))
     change = series.change
     bracket = None
@@ -158,7 +156,7 @@ def table(studies: Sequence[Study], episodes: Sequence[Episode] = (), most: int 
         bad = _first_bad(one)
         lead = f"{one.lead:.1f}" if window is not None and window.by == "values" else "verdict"
         suspect = " (the meter?)" if _turned(one).record in odd else ""
-        when = bad.at[:16].replace("T", " ")
+        when = minute(bad.at)
         again = f"; passes since {window.mended[1].at[:10]}" if window is not None and window.mended is not None else ""
         yield f"{when:17} {one.subject[:22]:22} {lead:>7}  {became(one)}{again}{suspect}"
     if len(changed) > most:
@@ -251,12 +249,12 @@ def plain(one: Study) -> dict[str, Any]:
 def _charts(series: Series) -> dict[str, Any]:
     """Control charts about the level before, and plain statistics, for those who want a second opinion."""
     values, change = series.runs.values, series.change
-    low, high = ewma_limits(change.before, change.sigma, EWMA_WEIGHT)
+    chart = ewma(values, change.before, change.sigma, weight=EWMA_WEIGHT, exact_start=False)
     made: dict[str, Any] = {
         "values": list(values),
         "ewma_weight": EWMA_WEIGHT,
-        "ewma": ewma(values, change.before, EWMA_WEIGHT)[1:],
-        "ewma_limits": [low, high],
+        "ewma": list(chart.values),
+        "ewma_limits": [chart.lower[0], chart.upper[0]],
     }
     if len(values) > 1:
         _, _, lower, upper = individuals(values)

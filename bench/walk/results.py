@@ -17,6 +17,7 @@ import msgspec
 
 from bench.judge.siblings import compare
 from bench.plant.model import Plant, UnknownName
+from bench.say import verdict as say
 from bench.sequence.file import Measure
 from bench.sequence.plan import Step
 from bench.walk import events as e
@@ -201,11 +202,9 @@ def tally(found: Mapping[int, Outcome]) -> Counter[str]:
 
 def verdict_line(outcome: Outcome) -> str:
     """One line for one verdict: what a console prints, what replay prints again byte for byte."""
-    remark = f" {outcome.remark}" if outcome.remark else ""
-    subject = outcome.subject or outcome.key
-    # the line begins with the verdict already
-    sentence = outcome.sentence.removeprefix(f"{outcome.verdict.capitalize()}: ")
-    return f"{outcome.verdict:9} {subject}: {sentence}{remark}"
+    return say.verdict_line(
+        f"{outcome.verdict:9}", outcome.subject or outcome.key, outcome.verdict, outcome.sentence, outcome.remark
+    )
 
 
 def verdict_lines(state: State) -> Iterator[str]:

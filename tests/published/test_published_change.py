@@ -8,8 +8,8 @@ import pytest
 import yaml
 from scipy import stats
 
-from bench.diagnose.series.charts import cusum, ewma, ewma_limits, individuals, mean_and_spread
 from bench.job.common_changes import upper_tail
+from bench.judge.charts import cusum, ewma, ewma_limits, individuals, mean_and_spread
 
 PUBLISHED = yaml.safe_load((Path(__file__).parent / "change_values.yaml").read_text())
 
@@ -17,7 +17,8 @@ PUBLISHED = yaml.safe_load((Path(__file__).parent / "change_values.yaml").read_t
 def test_ewma_of_the_handbook():
     """NIST/SEMATECH e-Handbook 6.3.2.4: averages, limits, and no point outside them."""
     case = PUBLISHED["ewma"]
-    averages = ewma(case["values"], case["target"], case["weight"])
+    chart = ewma(case["values"], case["target"], case["sigma"], weight=case["weight"], exact_start=False)
+    averages = [case["target"], *chart.values]
     assert averages == pytest.approx(case["averages"], abs=0.0051)
     lower, upper = ewma_limits(case["target"], case["sigma"], case["weight"], case["width"])
     assert (lower, upper) == pytest.approx((case["lower"], case["upper"]), abs=1e-4)
@@ -42,10 +43,10 @@ def test_individuals_chart_of_the_handbook():
 def test_tabular_cusum_of_the_textbook():
     """Upper and lower sums, the period of the alarm, the dating of the shift, the new mean."""
     case = PUBLISHED["cusum"]
-    found = cusum(case["values"], case["target"], case["sigma"], case["k"], case["h"])
-    assert list(found.upper[:29]) == pytest.approx(case["upper"], abs=0.0051)
-    assert found.upper[29] == pytest.approx(case["upper_30"], abs=0.0051)
-    assert list(found.lower[:3]) == pytest.approx(case["lower_3"], abs=0.0051)
+    found = cusum(case["values"], case["target"], case["sigma"], slack=case["k"], interval=case["h"])
+    assert list(found.high[:29]) == pytest.approx(case["upper"], abs=0.0051)
+    assert found.high[29] == pytest.approx(case["upper_30"], abs=0.0051)
+    assert list(found.low[:3]) == pytest.approx(case["lower_3"], abs=0.0051)
     assert found.alarm == case["alarm_period"] - 1
     assert found.began == case["shift_after_period"]
     assert found.mean == pytest.approx(case["new_mean"], abs=0.0051)
@@ -60,7 +61,7 @@ def test_cusum_run_lengths(case):
     length, trials = (4000, 260) if case["shift"] == 0 else (120, 3000)
     runs = []
     for _ in range(trials):
-        found = cusum([draw.gauss(case["shift"], 1.0) for _ in range(length)], 0.0, 1.0, 0.5, case["h"])
+        found = cusum([draw.gauss(case["shift"], 1.0) for _ in range(length)], 0.0, 1.0, interval=case["h"])
         runs.append(length if found.alarm is None else found.alarm + 1)
     mean, spread, _ = mean_and_spread(runs)
     assert mean == pytest.approx(case["runs"], abs=3.5 * spread / math.sqrt(trials))

@@ -11,6 +11,7 @@ from bench.job.series import Series, seconds
 from bench.job.study import Study
 from bench.job.trace_words import When
 from bench.quantity import engineering
+from bench.say.axis import Axis
 from bench.screens.program.cells import Line, Span, cut, joined, width
 from bench.screens.program.glyphs import Glyphs
 
@@ -27,31 +28,30 @@ class Frame:
     """What the plot spans.
 
     Attributes:
-        start: seconds since 1970 at the left edge.
-        end: at the right edge.
-        low: value at the foot, in the unit of the series.
-        high: value at the top.
+        across: seconds since 1970, from left to right.
+        down: the value, in the unit of the series, from the top to the foot.
         columns: cells across.
         rows: cells up.
     """
 
-    start: float
-    end: float
-    low: float
-    high: float
+    across: Axis
+    down: Axis
     columns: int
     rows: int
 
     def column(self, at: float) -> int:
         """Where a moment lies."""
-        if self.end <= self.start:
+        if self.across.end <= self.across.start:
             return self.columns // 2
-        return min(self.columns - 1, max(0, round((at - self.start) / (self.end - self.start) * (self.columns - 1))))
+        return self.across.within(at, self.columns)
 
     def row(self, value: float) -> int:
         """Where a value lies, from the top; -1 above it, ``rows`` below it."""
-        place = round((self.high - value) / (self.high - self.low) * (self.rows - 1))
-        return min(self.rows, max(-1, place))
+        return min(self.rows, max(-1, self.down.cell(value, self.rows)))
+
+    def shows(self, value: float) -> bool:
+        """Whether a value lies between foot and top."""
+        return self.down.end <= value <= self.down.start
 
 
 def frame_of(study: Study, columns: int, rows: int) -> Frame | None:
@@ -72,10 +72,9 @@ def frame_of(study: Study, columns: int, rows: int) -> Frame | None:
         ends = [bound for pair in inside for bound in pair]
         span = max(ends) - min(ends) or abs(ends[0]) or 1.0
         ends += [bound for bound in limits if min(ends) - FAR * span <= bound <= max(ends) + FAR * span]
-    low, high = min(ends), max(ends)
-    air = 0.06 * (high - low) or abs(high) * 0.1 or 1.0
+    up = Axis.around(ends, 0.06)
     times = [seconds(row.at) for row in study.rows]
-    return Frame(min(times), max(times), low - air, high + air, columns, rows)
+    return Frame(Axis(min(times), max(times)), Axis(up.end, up.start), columns, rows)
 
 
 class _Canvas:
@@ -113,7 +112,7 @@ def draw_plot(
         return []
     canvas = _Canvas(frame.columns, frame.rows)
     for bound in series.runs.limits:
-        if bound is not None and frame.low <= bound <= frame.high:
+        if bound is not None and frame.shows(bound):
             for column in range(frame.columns):
                 canvas.put(frame.row(bound), column, glyphs.gap, "wall")
     _readings(canvas, study, series, frame, pointed, glyphs)
@@ -155,11 +154,12 @@ def _readings(canvas: _Canvas, study: Study, series: Series, frame: Frame, point
 def _labels(series: Series, frame: Frame, glyphs: Glyphs) -> list[Line]:
     """The figures at the left edge: both ends, and the limit where it lies between them."""
     found: dict[int, tuple[str, str]] = {}
-    step = (frame.high - frame.low) / (frame.rows - 1)
-    for row, value in ((0, frame.high - 0.5 * step), (frame.rows - 1, frame.low + 0.5 * step)):
+    top, foot = frame.down.start, frame.down.end
+    step = (top - foot) / (frame.rows - 1)
+    for row, value in ((0, top - 0.5 * step), (frame.rows - 1, foot + 0.5 * step)):
         found[row] = (_figure(series, value), "scale")
     for bound in series.runs.limits:
-        if bound is not None and frame.low <= bound <= frame.high:
+        if bound is not None and frame.shows(bound):
             found[frame.row(bound)] = (_figure(series, bound), "wall")
     labels: list[Line] = []
     for row in range(frame.rows):
@@ -193,7 +193,7 @@ def _foot(study: Study, touched: Sequence[str], pointed: int, frame: Frame, glyp
     chosen = study.rows[pointed] if study.rows else None
     for at in touched:
         moment = seconds(at)
-        if frame.start <= moment <= frame.end:
+        if frame.across.start <= moment <= frame.across.end:
             canvas.put(1, frame.column(moment), glyphs.up, "warn")
     if chosen is not None:
         canvas.put(0, frame.column(seconds(chosen.at)), glyphs.point, "point")

@@ -7,12 +7,13 @@ from datetime import datetime
 from typing import Final
 
 from bench.quantity import engineering
+from bench.say.reading import asked
+from bench.say.verdict import WORDS, without_word
 from bench.screens.program.cells import EMPTY, Line, Span, clip, cut, line, shown, sides, width, wrap, wrapped
 from bench.screens.program.glyphs import UNICODE, Glyphs
 from bench.screens.replay.keys import actions, line_of, replay_keys
 from bench.screens.replay.winding import RANK, Axis, Kind, Moment, Tape, words
 from bench.screens.walk import findings
-from bench.screens.walk.findings import VERDICT_WORDS
 from bench.screens.walk.keys import Key
 from bench.screens.walk.pages import Body, scrolled
 from bench.screens.walk.paint import MARGIN, Picture, one_row, seen
@@ -204,7 +205,7 @@ def _where(showing: Showing, cells: int) -> Line:
     kind, text = words(moment.entry, showing.tape.verdicts[moment.index])
     outcome = moment.outcome
     if outcome is not None and outcome.verdict != "done":
-        text = f"{VERDICT_WORDS[outcome.verdict]} {findings.name_of(moment.state, outcome)} {findings.reading(outcome)}"
+        text = f"{WORDS[outcome.verdict]} {findings.name_of(moment.state, outcome)} {findings.reading(outcome)}"
     how = ["playing"] if showing.playing else []
     how += [f"{showing.speed:g}x"] if showing.playing or showing.speed != 1 else []
     how += [] if showing.axis.cut else ["real time"]
@@ -260,15 +261,11 @@ def meter(showing: Showing, cells: int, *, brief: bool = False) -> list[Line]:
     lines += _field("value", say(f"{findings.reading(outcome)}{zero}"), cells, "strong")
     lines += _limit(showing, outcome, cells, brief)
     block = verdict_block(showing.view, outcome)
-    first, *rest = wrap(say(_sentence(outcome)), max(1, cells - width(block.text) - 1)) or [""]
+    said = say(without_word(outcome.verdict, outcome.sentence))
+    first, *rest = wrap(said, max(1, cells - width(block.text) - 1)) or [""]
     lines.append(line(block, f" {first}{showing.glyphs.ellipsis if rest and brief else ''}"))
     lines += [] if brief else [line(" " * (width(block.text) + 1), part) for part in rest]
     return [*lines, *_budget(showing, outcome, cells)]
-
-
-def _sentence(outcome: Outcome) -> str:
-    head, colon, tail = outcome.sentence.partition(": ")
-    return tail if colon and head.casefold() == outcome.verdict else outcome.sentence
 
 
 def _field(name: str, text: str, cells: int, style: str = "") -> list[Line]:
@@ -278,15 +275,11 @@ def _field(name: str, text: str, cells: int, style: str = "") -> list[Line]:
 
 
 def _limit(showing: Showing, outcome: Outcome, cells: int, brief: bool) -> list[Line]:
-    bounds = []
-    if outcome.low is not None:
-        bounds.append(f"at least {engineering(outcome.low, outcome.unit)}")
-    if outcome.high is not None:
-        bounds.append(f"at most {engineering(outcome.high, outcome.unit)}")
-    if not bounds:
+    limit = asked(outcome.low, outcome.high, outcome.unit)
+    if not limit:
         return []
     source = f" ({outcome.source})" if outcome.source and not brief else ""
-    return _field("asked", showing.glyphs.say(f"{', '.join(bounds)}{source}"), cells)
+    return _field("asked", showing.glyphs.say(f"{limit}{source}"), cells)
 
 
 def _budget(showing: Showing, outcome: Outcome, cells: int) -> list[Line]:

@@ -16,6 +16,7 @@ from typing import Final, Literal
 
 from bench.record.read import BrokenRecord, read_record
 from bench.record.replay import take_next
+from bench.say.verdict import WORDS
 from bench.screens.walk import findings
 from bench.screens.walk.follow import Follower, Happened
 from bench.screens.walk.pace import Pace
@@ -305,7 +306,7 @@ def words(entry: e.Entry, verdict: str = "") -> tuple[str, str]:
             return {"contact": "contact", "simulated": "hands", "matrix": "relays"}.get(how, "answer"), answer
         case e.Read() as read:
             shown = findings.raw_reading(read)
-            return "reading", f"{findings.VERDICT_WORDS.get(verdict, '')} {read.instrument} {shown}".strip()
+            return "reading", f"{WORDS.get(verdict, '')} {read.instrument} {shown}".strip()
         case e.Troubled(what=what):
             return "trouble", what
         case e.Switched(instrument=instrument, state=state, confirmed=confirmed):

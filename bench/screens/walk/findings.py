@@ -6,22 +6,15 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from bench.quantity import engineering, with_uncertainty
+from bench.say import reading as say
+from bench.say.verdict import ORDER, PAST, WORDS, counts, without_word
+from bench.say.verdict import verdict_line as verdict_line_of
 from bench.screens.walk.sayings import Lead, leads_of, page
 from bench.walk import events as e
 from bench.walk.results import results
 from bench.walk.setting import Outcome
 from bench.walk.state import State, outcomes
 
-VERDICT_WORDS: Final = {
-    "pass": "PASS",
-    "fail": "FAIL",
-    "undecided": "UNDECIDED",
-    "skipped": "skipped",
-    "void": "VOID",
-    "done": "done",
-    "read": "READ",
-}
 READ: Final = "read"
 """How a reading of a search looks: a low one is news there and no failure; what was found is judged at its end."""
 
@@ -38,23 +31,15 @@ def reading(outcome: Outcome) -> str:
     """What was read: ``0.874 Ω ± 23 mΩ``, ``over range``, ``beeps``; empty for a step without a reading."""
     if outcome.answer:
         return "beeps" if outcome.answer == "yes" else "silent"
-    if outcome.value is not None:
-        if outcome.expanded is not None:
-            return with_uncertainty(outcome.value, outcome.expanded, outcome.unit)
-        resolution = outcome.reading.resolution if outcome.reading is not None else None
-        return engineering(outcome.value, outcome.unit, resolution=resolution)
-    if outcome.over:
-        return "below the range" if outcome.over == "-" else "over range"
-    return "no number" if outcome.reading is not None else ""
+    if outcome.reading is None and outcome.value is None and not outcome.over:
+        return ""
+    resolution = outcome.reading.resolution if outcome.reading is not None else None
+    return say.reading(outcome.value, outcome.unit, expanded=outcome.expanded, over=outcome.over, resolution=resolution)
 
 
 def raw_reading(read: e.Read) -> str:
     """What the meter showed, before anything was taken off: ``1.026 Ω``, ``over range``, ``no number``."""
-    if read.value is not None:
-        return engineering(read.value, read.unit, resolution=read.resolution)
-    if read.over:
-        return "below the range" if read.over == "-" else "over range"
-    return "no number"
+    return say.reading(read.value, read.unit, over=read.over, resolution=read.resolution)
 
 
 def name_of(state: State, outcome: Outcome) -> str:
@@ -71,22 +56,8 @@ def verdict_line(state: State, outcome: Outcome) -> str:
     """An outcome in one line: ``PASS W101.12: 0.874 Ω ± 23 mΩ; asked is at most 2 Ω.``"""
     look = look_of(outcome)
     if look == READ and outcome.asked is not None:
-        return f"{VERDICT_WORDS[look]} {outcome.asked.title}: {'open' if outcome.over == '+' else reading(outcome)}"
-    word = VERDICT_WORDS[look]
-    said = _without_word(outcome)
-    line = f"{word} {name_of(state, outcome)}"
-    if said:
-        line = f"{line}: {said}"
-    return f"{line} {outcome.remark}" if outcome.remark else line
-
-
-def _without_word(outcome: Outcome) -> str:
-    """The sentence without the verdict's word, which stands before it anyway."""
-    sentence = outcome.sentence.strip()
-    head, colon, tail = sentence.partition(": ")
-    if colon and head.casefold() == outcome.verdict:
-        return tail
-    return "" if sentence.rstrip(".").casefold() == outcome.verdict else sentence
+        return f"{WORDS[look]} {outcome.asked.title}: {'open' if outcome.over == '+' else reading(outcome)}"
+    return verdict_line_of(WORDS[look], name_of(state, outcome), outcome.verdict, outcome.sentence, outcome.remark)
 
 
 def telling(state: State) -> Iterator[Outcome]:
@@ -110,9 +81,9 @@ def spoken(state: State, outcome: Outcome | None) -> str:
     """What a voice says after an outcome: the verdict, and where to go next."""
     parts = []
     if outcome is not None and outcome.verdict != "done":
-        parts.append(f"{VERDICT_WORDS[look_of(outcome)].lower()}.")
+        parts.append(f"{WORDS[look_of(outcome)].lower()}.")
         if look_of(outcome) in ("fail", "undecided"):
-            parts.append(_without_word(outcome))
+            parts.append(without_word(outcome.verdict, outcome.sentence))
     now = page(state)
     if now.leads:
         parts.append("Next: " + ", ".join(f"{lead.colour} on {lead.label}" for lead in now.leads) + ".")
@@ -150,11 +121,10 @@ class Summary:
 def summary(state: State) -> Summary:
     """What came of a walk, or of as much of it as is done."""
     latest = results(state).values()
-    verdicts = ("pass", "fail", "undecided", "void", "skipped")
-    counts = {verdict: sum(one.verdict == verdict for one in latest) for verdict in verdicts}
+    found = {verdict: sum(one.verdict == verdict for one in latest) for verdict in ORDER}
     total = len(state.setting.plan.steps) if state.setting is not None else 0
     return Summary(
-        counts,
+        found,
         total - len(latest),
         tuple(one for one in latest if one.verdict in ("fail", "undecided", "void")),
         tuple(one for one in latest if one.verdict == "skipped"),
@@ -165,7 +135,5 @@ def summary(state: State) -> Summary:
 
 def counts_line(found: Summary) -> str:
     """``48 passed, 1 failed, 1 undecided; 2 steps not reached``."""
-    names = {"pass": "passed", "fail": "failed", "undecided": "undecided", "void": "void", "skipped": "skipped"}
-    parts = [f"{count} {names[verdict]}" for verdict, count in found.counts.items() if count]
-    text = ", ".join(parts) or "nothing measured"
+    text = counts(found.counts, PAST) or "nothing measured"
     return f"{text}; {found.open} steps not reached" if found.open else text

@@ -15,6 +15,7 @@ from typing import Final
 from bench.judge.judge_error import JudgeError
 from bench.quantity import engineering
 from bench.roles import UNIT_OF, function_name
+from bench.say.verdict import WORDS
 from bench.screens.program.cells import (
     EMPTY,
     Line,
@@ -30,7 +31,7 @@ from bench.screens.program.cells import (
 )
 from bench.screens.walk import findings, search_page
 from bench.screens.walk import sayings as words
-from bench.screens.walk.findings import READ, VERDICT_WORDS, look_of
+from bench.screens.walk.findings import READ, look_of
 from bench.screens.walk.sayings import Lead
 from bench.screens.walk.view import View
 from bench.screens.widgets import digits, face, scale
@@ -302,7 +303,7 @@ def _figure_left(view: View, figure: Figure, cells: int) -> list[Line]:
 def verdict_block(view: View, outcome: Outcome) -> Span:
     """A verdict as a mark and a word, set off so that it is seen from afar."""
     look = look_of(outcome)
-    word = f" {view.glyphs.mark(look)} {VERDICT_WORDS[look]} "
+    word = f" {view.glyphs.mark(look)} {WORDS[look]} "
     return Span(word, f"{look}-block" if look not in ("skipped", "done", READ) else look)
 
 
@@ -515,7 +516,7 @@ def verdicts(view: View, cells: int, rows: int) -> list[Line]:
 def _sentence(view: View, outcome: Outcome, cells: int, column: int = 0) -> Line:
     """One outcome with its sentence; with its time, and the verdicts' words in a column, where one is asked for."""
     look = look_of(outcome)
-    word = VERDICT_WORDS[look]
+    word = WORDS[look]
     text = view.say(findings.verdict_line(view.state, outcome)).removeprefix(f"{word} ")
     when = f"{words.local_time(outcome.at, view.now.tzinfo)} " if column else ""
     head = Span(f"{view.glyphs.mark(look)} {word:{column}} ", look)
@@ -524,7 +525,7 @@ def _sentence(view: View, outcome: Outcome, cells: int, column: int = 0) -> Line
 
 def _whole_sentence(view: View, outcome: Outcome, cells: int, rows: int) -> list[Line]:
     """An outcome that someone must do something about, in as many lines as there are."""
-    word = VERDICT_WORDS[outcome.verdict]
+    word = WORDS[outcome.verdict]
     head = f"{view.glyphs.mark(outcome.verdict)} {word} "
     text = view.say(findings.verdict_line(view.state, outcome)).removeprefix(f"{word} ")
     lines = wrapped(f"{head}{text}", cells, "", rows, view.glyphs.ellipsis)
@@ -538,7 +539,7 @@ def _tape(view: View, known: Sequence[Outcome], cells: int) -> Line:
     used = 0
     for outcome in known:
         look = look_of(outcome)
-        mark = f"{view.glyphs.mark(look)} {VERDICT_WORDS[look]}"
+        mark = f"{view.glyphs.mark(look)} {WORDS[look]}"
         name = view.say(findings.name_of(view.state, outcome))
         value = view.say(findings.reading(outcome).split(" ±")[0])
         text = f" {name}{f' {value}' if value else ''}"

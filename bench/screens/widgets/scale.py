@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from bench.quantity import engineering
+from bench.say.axis import Axis
+from bench.say.reading import asked
 from bench.screens.program.cells import EMPTY, Line, Span, joined, width
 from bench.screens.program.glyphs import Glyphs
 
@@ -37,47 +39,7 @@ class Gauge:
     @property
     def bounds(self) -> str:
         """The limit in words: ``at most 1.2 Ω``; empty where there is none."""
-        low = None if self.low is None else engineering(self.low, self.unit)
-        high = None if self.high is None else engineering(self.high, self.unit)
-        if low is not None and high is not None:
-            return f"{low} to {high}"
-        if high is not None:
-            return f"at most {high}"
-        return f"at least {low}" if low is not None else ""
-
-
-@dataclass(frozen=True, slots=True)
-class Axis:
-    """Where values lie on a scale.
-
-    Attributes:
-        start: value at the left edge.
-        end: value at the right edge.
-        decades: whether it counts in decades.
-    """
-
-    start: float
-    end: float
-    decades: bool = False
-
-    def place(self, value: float) -> float:
-        """0 at the left edge, 1 at the right; -1 and 2 at the most for values beyond."""
-        if self.decades and value <= 0:
-            return -1.0
-        if self.decades:
-            start = math.log(self.start)
-            share = (math.log(value) - start) / (math.log(self.end) - start)
-        else:
-            share = (value - self.start) / (self.end - self.start)
-        return min(2.0, max(-1.0, share))
-
-    @property
-    def ticks(self) -> tuple[float, ...]:
-        """Whole decades between the edges; none on an even scale."""
-        if not self.decades:
-            return ()
-        first, last = round(math.log10(self.start)), round(math.log10(self.end))
-        return tuple(10.0**power for power in range(first + 1, last))
+        return asked(self.low, self.high, self.unit)
 
 
 def axis_of(gauge: Gauge) -> Axis | None:
@@ -130,10 +92,6 @@ def draw(gauge: Gauge, cells: int, glyphs: Glyphs) -> tuple[Line, Line]:
     return _bar(gauge, axis, cells, glyphs), _figures(gauge, axis, cells, glyphs)
 
 
-def _cell(axis: Axis, value: float, cells: int) -> int:
-    return round(axis.place(value) * (cells - 1))
-
-
 def _bar(gauge: Gauge, axis: Axis, cells: int, glyphs: Glyphs) -> Line:
     signs = [glyphs.axis] * cells
     styles = ["scale"] * cells
@@ -143,22 +101,22 @@ def _bar(gauge: Gauge, axis: Axis, cells: int, glyphs: Glyphs) -> Line:
             signs[cell], styles[cell] = sign, style
 
     for tick in axis.ticks:
-        put(_cell(axis, tick, cells), _cell(axis, tick, cells), glyphs.dot, "scale")
+        put(axis.cell(tick, cells), axis.cell(tick, cells), glyphs.dot, "scale")
     if gauge.low is not None:
-        wall = _cell(axis, gauge.low, cells)
+        wall = axis.cell(gauge.low, cells)
         put(0, wall - 1, glyphs.beyond, "beyond")
         put(wall, wall, glyphs.wall, "wall")
     if gauge.high is not None:
-        wall = _cell(axis, gauge.high, cells)
+        wall = axis.cell(gauge.high, cells)
         put(wall + 1, cells - 1, glyphs.beyond, "beyond")
         put(wall, wall, glyphs.wall, "wall")
     if gauge.value is not None:
-        here = _cell(axis, gauge.value, cells)
+        here = axis.cell(gauge.value, cells)
         if gauge.expanded is not None and math.isfinite(gauge.expanded):
-            start = _cell(axis, gauge.value - gauge.expanded, cells) if gauge.value > gauge.expanded else 0
+            start = axis.cell(gauge.value - gauge.expanded, cells) if gauge.value > gauge.expanded else 0
             if not axis.decades:
-                start = _cell(axis, gauge.value - gauge.expanded, cells)
-            put(start, _cell(axis, gauge.value + gauge.expanded, cells), glyphs.band, "band")
+                start = axis.cell(gauge.value - gauge.expanded, cells)
+            put(start, axis.cell(gauge.value + gauge.expanded, cells), glyphs.band, "band")
         if 0 <= here < cells:
             put(here, here, glyphs.point, "point")
         else:
@@ -181,7 +139,7 @@ def _figures(gauge: Gauge, axis: Axis, cells: int, glyphs: Glyphs) -> Line:
     walls = [bound for bound in (gauge.low, gauge.high) if bound is not None]
     for bound in walls:
         text = glyphs.say(engineering(bound, gauge.unit))
-        found.append((_cell(axis, bound, cells) - width(text) // 2, text, "wall"))
+        found.append((axis.cell(bound, cells) - width(text) // 2, text, "wall"))
     for edge, value in ((0, axis.start), (cells, axis.end)):
         text = glyphs.say(engineering(value, gauge.unit, digits=3))
         found.append((edge - (width(text) if edge else 0), text, "scale"))

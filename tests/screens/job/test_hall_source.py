@@ -14,6 +14,7 @@ from bench.commands.open import plant_of
 from bench.errors import BadRequest
 from bench.exits import BAD_INPUT
 from bench.files import BadFile, shipped
+from bench.job.folder import NoRecords
 from bench.job.readiness import readiness
 from bench.screens.job.data import Cancelled, Survey, Wish
 from tests.job.season_folder import PLANT, copy, season
@@ -140,7 +141,7 @@ def test_the_first_day_has_no_records(tmp_path: Path) -> None:
 def test_without_a_plant_file_the_newest_record_tells_the_plant(tmp_path: Path) -> None:
     survey = JobSource(None, season()).survey(quiet)
     assert survey.plant.name == "gannet-head" and survey.sequences == () and survey.records
-    with pytest.raises(BadRequest, match="found no record"):
+    with pytest.raises(NoRecords, match="found no record"):
         JobSource(None, tmp_path / "nowhere").survey(quiet)
 
 

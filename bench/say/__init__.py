@@ -1,0 +1,1 @@
+"""How things are said, the same on every page and line: readings, limits, verdicts, lists and times in words; axes."""
