@@ -11,7 +11,6 @@ from typing import Final
 
 import msgspec
 
-import bench
 from bench.job.reach import Reaching, differences
 from bench.job.readiness import void
 from bench.job.rows import Chapter, Evidence, Told, distil
@@ -185,8 +184,8 @@ def chapter_of(folder: Path, name: str, head: Head) -> Chapter:
 @functools.cache
 def _code() -> str:
     """A digest of the code that chapters rest on, by name, size and time of change."""
-    root = Path(bench.__file__).parent
-    digest = hashlib.sha256(bench.__version__.encode())
+    root = Path(__file__).parents[1]
+    digest = hashlib.sha256()
     for part in DEPENDS_ON:
         path = root / part
         for file in sorted(path.rglob("*.py")) if path.is_dir() else [path]:
