@@ -1,15 +1,11 @@
 """Proveout: prove a rebuilt plant wire by wire, and bring it to its first power.
 
 For scripts and notebooks: ``from bench import open_job, open_record, open_meter, expected_resistance``; see
-docs/library.md. They are loaded when they are first asked for, so that the command line answers at once.
+docs/library.md. They are loaded when they are first asked for, so that the command line answers at once; their types
+stand in the stub beside this file.
 """
 
 __version__ = "0.1.0"
-
-# `typing` alone takes as long to load as all that help needs; a type checker takes this for true
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from bench.library import expected_resistance, open_job, open_meter, open_record
 
 __all__ = ["__version__", "expected_resistance", "open_job", "open_meter", "open_record"]
 

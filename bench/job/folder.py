@@ -26,6 +26,8 @@ Tell = Callable[[int, int], None]
 DEPENDS_ON: Final = (
     "walk",
     "judge",
+    "network",
+    "say",
     "plant",
     "sequence",
     "record",
