@@ -243,8 +243,6 @@ def test_query_errors():
     plain = Plain()
     ask(plain, b"*IDN?;*ESE?")
     assert plain.errors.pop().number == -440
-    assert plain.talk(0.0) == b""
-    assert plain.errors.pop().number == -420
 
 
 def test_a_bad_limit_is_refused():

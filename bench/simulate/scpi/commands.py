@@ -67,7 +67,7 @@ class Parameter(Protocol):
         """The value of the datum."""
 
 
-#: The error for a datum of a kind that the parameter does not take.
+# The error for a datum of a kind that the parameter does not take.
 _NOT_ALLOWED = {
     "number": -128,
     "character": -148,
@@ -76,7 +76,7 @@ _NOT_ALLOWED = {
     "expression": -178,
 }
 
-#: IEEE 488.2 table 7-2, suffix multipliers.
+# IEEE 488.2 table 7-2, suffix multipliers.
 _MULTIPLIERS = {
     "EX": 1e18,
     "PE": 1e15,
@@ -92,8 +92,8 @@ _MULTIPLIERS = {
     "F": 1e-15,
     "A": 1e-18,
 }
-#: The two suffix units that are no multiplier and unit: M is mega before OHM and HZ (488.2 7.7.3,
-#: as quoted in public tables of suffix multipliers).
+# The two suffix units that are no multiplier and unit: M is mega before OHM and HZ (488.2 7.7.3,
+# as quoted in public tables of suffix multipliers).
 _MEGA = ("OHM", "HZ")
 
 
@@ -234,7 +234,7 @@ class Block:
 
 
 _CHANNEL = re.compile(r"\s*(\d{1,9})\s*(?::\s*(\d{1,9})\s*)?", re.ASCII)
-#: A list longer than this is too much data (-223), so that ``(@1:999999999)`` costs nothing.
+# A list longer than this is too much data (-223), so that ``(@1:999999999)`` costs nothing.
 MOST_CHANNELS = 10_000
 
 
@@ -272,14 +272,13 @@ class Channels:
 
 @dataclass(slots=True)
 class Call:
-    """One command being carried out: its arguments, its header suffixes, its time.
+    """One command being carried out: its arguments, its time.
 
     ``now`` is when it starts, in seconds; :meth:`spend` says how long it takes, and the reply of a
     query is not given before. A missing optional argument is None.
     """
 
     args: tuple[Any, ...]
-    suffixes: tuple[int, ...]
     now: float
     until: float
     indefinite: bool = False
@@ -292,7 +291,7 @@ class Call:
 
 Response: TypeAlias = str | bytes
 Handler: TypeAlias = Callable[[Call], None]
-#: A query answers at once, or gives what makes the answer when the time it spends is over.
+# A query answers at once, or gives what makes the answer when the time it spends is over.
 Query: TypeAlias = Callable[[Call], Response | Callable[[float], Response]]
 
 
@@ -300,9 +299,8 @@ Query: TypeAlias = Callable[[Call], Response | Callable[[float], Response]]
 class Command:
     """A header such as ``[:SENSe]:RESistance:RANGe[:UPPer]`` with what it does.
 
-    Square brackets mark nodes that may be left out; ``CHANnel<1:4>`` takes a numeric suffix, 1
-    where none is sent. ``perform`` carries out the command form, ``query`` answers the query form;
-    a form that is None is an undefined header. A common command starts with an asterisk.
+    Square brackets mark nodes that may be left out. ``perform`` carries out the command form, ``query`` answers the
+    query form; a form that is None is an undefined header. A common command starts with an asterisk.
     """
 
     header: str
@@ -346,15 +344,15 @@ def setting(
 
 
 class _Node:
-    __slots__ = ("command", "slots", "words")
+    __slots__ = ("command", "spelled", "words")
 
-    def __init__(self) -> None:
-        self.words: dict[str, tuple[_Node, range | None]] = {}
+    def __init__(self, spelled: frozenset[str] = frozenset()) -> None:
+        self.spelled = spelled
+        self.words: dict[str, _Node] = {}
         self.command: Command | None = None
-        self.slots: tuple[bool, ...] = ()
 
 
-_PART = re.compile(r"(\[)?:?([A-Za-z]+)(?:<(\d+):(\d+)>)?(?(1)\])")
+_PART = re.compile(r"(\[)?:?([A-Za-z]+)(?(1)\])")
 
 
 class CommandTree:
@@ -372,40 +370,30 @@ class CommandTree:
                 raise ValueError(f"header {command.header!r} is declared twice")
             self._common[command.header] = command
             return
-        parts: list[tuple[bool, frozenset[str], range | None]] = []
+        parts: list[tuple[bool, frozenset[str]]] = []
         at = 0
         while at < len(command.header):
             found = _PART.match(command.header, at)
             if found is None:
                 raise ValueError(f"header {command.header!r} is not understood at {at}")
-            numbers = range(int(found[3]), int(found[4]) + 1) if found[3] else None
-            parts.append((found[1] is not None, spell(found[2]), numbers))
+            parts.append((found[1] is not None, spell(found[2])))
             at = found.end()
-        self._grow(self._root, parts, (), command)
+        self._grow(self._root, parts, command)
 
-    def _grow(
-        self,
-        node: _Node,
-        parts: list[tuple[bool, frozenset[str], range | None]],
-        slots: tuple[bool, ...],
-        command: Command,
-    ) -> None:
-        """``slots``: for each numbered node of the header, whether this way carries it."""
+    def _grow(self, node: _Node, parts: list[tuple[bool, frozenset[str]]], command: Command) -> None:
         if not parts:
             if node is self._root or (node.command not in (None, command)):
                 raise ValueError(f"header {command.header!r} is declared twice or empty")
-            node.command, node.slots = command, slots
+            node.command = command
             return
-        (optional, words, numbers), *rest = parts
-        numbered = numbers is not None
+        (optional, words), *rest = parts
         if optional:
-            self._grow(node, rest, (*slots, False) if numbered else slots, command)
-        child = next((node.words[w][0] for w in words if w in node.words), None) or _Node()
-        for word in words:
-            known = node.words.setdefault(word, (child, numbers))
-            if known[0] is not child or known[1] != numbers:
-                raise ValueError(f"header {command.header!r}: {word} is ambiguous")
-        self._grow(child, rest, (*slots, True) if numbered else slots, command)
+            self._grow(node, rest, command)
+        child = next((node.words[word] for word in words if word in node.words), None) or _Node(words)
+        if child.spelled != words:
+            raise ValueError(f"header {command.header!r}: {min(words & child.spelled)} is ambiguous")
+        node.words.update(dict.fromkeys(words, child))
+        self._grow(child, rest, command)
 
     def common(self, word: str) -> Command:
         """The common command of this name; -113 where there is none."""
@@ -414,29 +402,19 @@ class CommandTree:
             raise ScpiError(-113)
         return command
 
-    def find(self, path: tuple[str, ...]) -> tuple[Command, tuple[int, ...]]:
-        """The command of a full path, and its numeric suffixes.
+    def find(self, path: tuple[str, ...]) -> Command:
+        """The command of a full path.
 
-        Raises :class:`ScpiError`: -113 for an unknown path, -114 for a suffix out of range.
+        Raises:
+            ScpiError: -113 for an unknown path, -114 for a numeric suffix, which no header takes.
         """
         node = self._root
-        sent: list[int] = []
         for word in path:
-            suffix = None
             found = node.words.get(word)
             if found is None:
                 base = word.rstrip("0123456789")
-                found = node.words.get(base)
-                if found is None or base == word:
-                    raise ScpiError(-113)
-                suffix = int(word[len(base) :])
-            node, numbers = found
-            if numbers is not None:
-                suffix = 1 if suffix is None else suffix
-                sent.append(suffix)
-            if suffix is not None and (numbers is None or suffix not in numbers):
-                raise ScpiError(-114)
+                raise ScpiError(-114 if base != word and base in node.words else -113)
+            node = found
         if node.command is None:
             raise ScpiError(-113)
-        given = iter(sent)
-        return node.command, tuple(next(given) if there else 1 for there in node.slots)
+        return node.command

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 __all__ = ["ERRORS", "ErrorEntry", "ErrorQueue", "ScpiError", "event_bit"]
 
-#: Number to text, as listed in public headers of open SCPI parsers.
+# Number to text, as listed in public headers of open SCPI parsers.
 ERRORS: dict[int, str] = {
     0: "No error",
     -100: "Command error",
@@ -91,11 +91,11 @@ ERRORS: dict[int, str] = {
     -800: "Operation complete",
 }
 
-#: Class of an error (its hundreds) to the bit it sets in the standard event status register.
-#: SCPI-1999 21.8, from memory, not confirmed in the text.
+# Class of an error (its hundreds) to the bit it sets in the standard event status register.
+# SCPI-1999 21.8, from memory, not confirmed in the text.
 _EVENT_BITS = {1: 32, 2: 16, 3: 8, 4: 4, 5: 128, 6: 64, 7: 2, 8: 1}
 
-#: A description with its detail is cut to this length (SCPI-1999 21.8, from memory).
+# A description with its detail is cut to this length (SCPI-1999 21.8, from memory).
 _LONGEST = 255
 
 

@@ -13,9 +13,8 @@ being addressed to talk (clauses from memory):
 
 - A command error (-1xx) drops the rest of its message, since the header path after it cannot be
   trusted; an execution or device error drops only its own command.
-- INTERRUPTED (-410) needs ``interrupts=True``: a message that begins while a reply is not yet
-  given discards that reply. Otherwise messages queue, as they do in most meters on a serial line.
-- UNTERMINATED (-420) is told by :meth:`~ScpiInstrument.talk`, for a link whose controller asks to read.
+- Messages queue, as they do in most meters on a serial line: there is no INTERRUPTED (-410) and, since nobody is
+  addressed to talk, no UNTERMINATED (-420).
 - DEADLOCKED (-430): replies that outgrow the output buffer are dropped.
 - A query after ``*IDN?`` in one message is -440, since that reply has no definite end.
 """
@@ -111,7 +110,7 @@ class ScpiInstrument:
     bytes that wait to be carried out, ``output_limit`` those that wait to be sent.
 
     Subclasses set up their own state, then call this constructor; they declare :meth:`commands` and
-    may override the hooks :meth:`reset`, :meth:`trigger`, :meth:`self_test`, :meth:`busy_until`,
+    may override the hooks :meth:`reset`, :meth:`self_test`, :meth:`busy_until`,
     :meth:`refresh`, :meth:`next_event_at` and :meth:`aborted`.
     """
 
@@ -123,7 +122,6 @@ class ScpiInstrument:
         error_capacity: int = 20,
         input_limit: int = 4096,
         output_limit: int = 65536,
-        interrupts: bool = False,
     ) -> None:
         if identity.count(",") != 3 or not identity.isascii() or not identity.isprintable():
             raise ValueError(f"an identity has four printable ASCII fields, not {identity!r}")
@@ -135,7 +133,6 @@ class ScpiInstrument:
         self.event_enable = 0
         self.service_enable = 0
         self.output_limit = output_limit
-        self.interrupts = interrupts
         self._input_limit = input_limit
         self._framer = Framer(input_limit - 1)  # the terminator takes its place too
         self._waiting: deque[tuple[bytes, float]] = deque()
@@ -155,10 +152,6 @@ class ScpiInstrument:
 
     def reset(self, now: float) -> None:
         """What ``*RST`` does."""
-
-    def trigger(self, now: float) -> None:
-        """What ``*TRG`` does; -211 where no trigger is awaited."""
-        raise ScpiError(-211)
 
     def self_test(self) -> bool:
         """Whether the instrument passes ``*TST?``."""
@@ -184,9 +177,6 @@ class ScpiInstrument:
         """Take bytes from the controller and carry out what is complete and due."""
         self._advance(now)
         for byte in data:
-            if self.interrupts and not self._framer.begun and byte > 0x20:
-                self._interrupt(now)
-                self._advance(now)
             message = self._framer.push(byte)
             if message is None:
                 continue
@@ -204,20 +194,6 @@ class ScpiInstrument:
         while self._replies and self._replies[0].not_before <= now:
             out += self._replies.popleft().data
         return bytes(out)
-
-    def talk(self, now: float) -> bytes | None:
-        """One reply for a controller that asks to read; None while it is still to come.
-
-        With nothing to say and nothing under way this is a query error, -420.
-        """
-        self._advance(now)
-        if self._replies:
-            return self._replies.popleft().data if self._replies[0].not_before <= now else None
-        if self._running is not None or self._waiting:
-            return None
-        self._framer.reset()
-        self.report(-420)
-        return b""
 
     @property
     def replies(self) -> tuple[Reply, ...]:
@@ -256,18 +232,6 @@ class ScpiInstrument:
             self.event_status |= event_bit(-350)
 
     # ---- carrying out ----------------------------------------------------------------------
-
-    def _interrupt(self, now: float) -> None:
-        kept = [reply for reply in self._replies if reply.not_before <= now]
-        running = self._running
-        answered = running is not None and bool(running.responses or running.later)
-        if len(kept) == len(self._replies) and not answered:
-            return
-        self._replies = deque(kept)
-        self._running = None
-        self._wait_for_idle = False
-        self._free_at = min(self._free_at, now)
-        self.report(-410)
 
     def _advance(self, now: float) -> None:
         self._carry_out(now)
@@ -325,10 +289,9 @@ class ScpiInstrument:
     def _execute(self, running: _Running, unit: Unit, now: float) -> None:
         if unit.common:
             command = self._tree.common(unit.path[0])
-            suffixes: tuple[int, ...] = ()
         else:
             path = unit.path if unit.rooted else running.path + unit.path
-            command, suffixes = self._tree.find(path)
+            command = self._tree.find(path)
             running.path = path[:-1]
         self.refresh(now)
         if unit.query:
@@ -336,7 +299,7 @@ class ScpiInstrument:
                 raise ScpiError(-113)
             if running.indefinite:
                 raise ScpiError(-440)
-            call = Call(_arguments(command.query_parameters, unit.data), suffixes, now, now)
+            call = Call(_arguments(command.query_parameters, unit.data), now, now)
             response = command.query(call)
             if callable(response):
                 running.later = response
@@ -346,7 +309,7 @@ class ScpiInstrument:
         else:
             if command.perform is None:
                 raise ScpiError(-113)
-            call = Call(_arguments(command.parameters, unit.data), suffixes, now, now)
+            call = Call(_arguments(command.parameters, unit.data), now, now)
             command.perform(call)
         self._free_at = max(self._free_at, call.until)
 
@@ -437,7 +400,6 @@ class ScpiInstrument:
         yield Command("*RST", perform=self._reset)
         yield setting("*SRE", byte, enable_service, lambda: self.service_enable, nr1)
         yield Command("*STB", query=lambda call: nr1(self.status_byte(call.now)))
-        yield Command("*TRG", perform=lambda call: self.trigger(call.now))
         yield Command("*TST", query=self._test)
         yield Command("*WAI", perform=self._wait)
         yield Command(":SYSTem:ERRor[:NEXT]", query=lambda call: self.errors.pop().text())

@@ -9,7 +9,7 @@ from bench.simulate.scpi.commands import Command, Number, setting
 
 __all__ = ["NAN", "OVERLOAD", "Register", "nr1", "nr3", "quoted", "register_commands"]
 
-#: SCPI-1999 volume 1 7.2.1: infinity and not-a-number as they are answered.
+# SCPI-1999 volume 1 7.2.1: infinity and not-a-number as they are answered.
 OVERLOAD = 9.9e37
 NAN = 9.91e37
 

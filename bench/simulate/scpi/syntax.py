@@ -21,11 +21,11 @@ __all__ = ["Datum", "Framer", "Overrun", "Unit", "parse_unit"]
 
 LF = 0x0A
 _QUOTES = (0x22, 0x27)
-#: 488.2 7.1.2: 0 to 9 and 11 to 32 are white space.
+# 488.2 7.1.2: 0 to 9 and 11 to 32 are white space.
 _WHITE = bytes(c for c in range(33) if c != LF)
-#: 488.2: a mnemonic, a character datum and a suffix have at most 12 characters.
+# 488.2: a mnemonic, a character datum and a suffix have at most 12 characters.
 LONGEST_WORD = 12
-#: 488.2 7.7.2.4.1: at most 255 digits in a mantissa without leading zeros, exponents to +-32000.
+# 488.2 7.7.2.4.1: at most 255 digits in a mantissa without leading zeros, exponents to +-32000.
 MOST_DIGITS = 255
 LARGEST_EXPONENT = 32_000
 
@@ -61,11 +61,6 @@ class Framer:
         self._left = 0
         self._digits = b""
         self._too_long = False
-
-    @property
-    def begun(self) -> bool:
-        """Whether a message has begun and not ended."""
-        return bool(self._buffer) or self._too_long
 
     def push(self, byte: int) -> bytes | Overrun | None:
         """Take one byte; the message (without its terminator) when this byte ended one."""
