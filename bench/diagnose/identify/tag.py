@@ -92,10 +92,17 @@ def plan_tags(
 ) -> TagPlan:
     """Plan one trip (or as few as the tags allow) with tags to a known common.
 
-    tags: what is in the drawers. trust_colours: name an end with a colour of its own without
-    touching it.
+    Args:
+        conductors: their names.
+        flags: the loose ends.
+        tags: what is in the drawers.
+        loop: between which ohms one conductor with its return lies.
+        meter: how far it may be off.
+        colours: as far as they are known.
+        trust_colours: name an end with a colour of its own without touching it.
 
-    Raises DiagnoseError when the ends do not match or no tags can be told apart.
+    Raises:
+        DiagnoseError: the ends do not match, or no tags can be told apart.
     """
     check_ends(conductors, flags, 1)
     known = colours or Colours()
@@ -160,6 +167,77 @@ def _by_tags(plan: TagPlan) -> Script[Identification]:
     return sorting.result(prober)
 
 
+@dataclass(frozen=True)
+class _Batch:
+    """What was fitted in one batch, and what was read.
+
+    Attributes:
+        tags: conductor to its tag.
+        readings: end to its reading in ohms; infinity for open, None where it was not measured.
+        loop: of one conductor with its return.
+        meter: how far it may be off.
+        straight: flag and conductor that serve as the common, where it is one of the cable's own.
+        near: conductors that are joined, known by name.
+    """
+
+    tags: Mapping[str, Tag]
+    readings: Mapping[str, float | None]
+    loop: Loop
+    meter: Meter
+    straight: tuple[str, str] | None
+    near: tuple[tuple[str, ...], ...]
+
+    @property
+    def short(self) -> float:
+        """Ohms up to which an end is as good as on the common."""
+        return short_limit(self.loop, self.meter)
+
+    @property
+    def home(self) -> dict[str, tuple[str, ...]]:
+        """Conductor to the joined ones that it is among."""
+        return {conductor: group for group in self.near for conductor in group}
+
+    def ohms(self, flag: str) -> float:
+        """What an end read that was measured."""
+        ohms = self.readings[flag]
+        assert ohms is not None
+        return ohms
+
+    def may_read(self, group: tuple[str, ...], ohms: float) -> bool:
+        """Whether an end of these joined conductors may read so."""
+        if self.straight and self.straight[1] in group:
+            return ohms <= self.short
+        tags = [self.tags[conductor] for conductor in group if conductor in self.tags]
+        if not tags:
+            return False
+        low, high = parallel_shows(tags, self.loop, self.meter)
+        return low <= ohms <= high
+
+    def fitting(self, groups: Sequence[tuple[str, ...]], ohms: float) -> list[tuple[str, ...]]:
+        """Those of some groups of joined conductors of which an end may read so."""
+        return [group for group in groups if self.may_read(group, ohms)]
+
+
+@dataclass(frozen=True)
+class _Sorted:
+    """Ends by what they read.
+
+    Attributes:
+        claims: conductor to the ends that read like it.
+        odd: ends that fit no tag.
+        groups: ends that are joined.
+    """
+
+    claims: Mapping[str, Sequence[str]]
+    odd: Sequence[str]
+    groups: Sequence[tuple[str, ...]]
+
+    @property
+    def group_of(self) -> dict[str, tuple[str, ...]]:
+        """End to the joined ones that it is among."""
+        return {flag: group for group in self.groups for flag in group}
+
+
 class Sorting:
     """Sorts readings of ends against a common into names and findings, batch by batch."""
 
@@ -193,7 +271,13 @@ class Sorting:
     ) -> Script[None]:
         """Sort the readings of one batch.
 
-        straight: flag and conductor that serve as the common, where it is one of the cable's own.
+        Args:
+            prober: asks for more readings.
+            batch: conductor to its tag.
+            readings: end to what it read, in ohms.
+            loop: between which ohms one conductor with its return lies.
+            meter: how far it may be off.
+            straight: flag and conductor that serve as the common, where it is one of the cable's own.
         """
         scale = Scale(sorted(set(batch.values())), loop, meter)
         claims, odd = self._claims(scale, batch, readings)
@@ -202,8 +286,8 @@ class Sorting:
         groups = yield from self._joined_ends(prober, scale, claims, odd, readings)
         if missing and not self._near_proven:
             self.near_groups += yield from self._joined_conductors(prober, missing)
-        near = tuple(self.near_groups)
-        self._settle(batch, claims, odd, groups, near, readings, (loop, meter), straight)
+        known = _Batch(batch, readings, loop, meter, straight, tuple(self.near_groups))
+        self._settle(known, _Sorted(claims, odd, groups))
 
     def prove_near(self, prober: Prober) -> Script[None]:
         """Find all joined conductors at the near end, before any tag is fitted.
@@ -293,73 +377,57 @@ class Sorting:
             rest.remove(y)
         return join_up(self.conductors, pairs)
 
-    def _settle(
-        self,
-        batch: Mapping[str, Tag],
-        claims: Mapping[str, Sequence[str]],
-        odd: Sequence[str],
-        groups: Sequence[tuple[str, ...]],
-        near: Sequence[tuple[str, ...]],
-        readings: Mapping[str, float | None],
-        scales: tuple[Loop, Meter],
-        straight: tuple[str, str] | None,
-    ) -> None:
+    def _settle(self, batch: _Batch, sorted_ends: _Sorted) -> None:
         """Give names where one explanation alone is left, and list the rest."""
-        loop, meter = scales
-        home = {c: g for g in near for c in g}
-        short = short_limit(loop, meter)
+        self._settle_joined(batch, sorted_ends)
+        told = {group: sum(len(one.flags) for one in self.shorted if one.conductors == group) for group in batch.near}
+        # joined conductors of which not every end was told
+        free = [group for group in batch.near if told[group] < len(group)]
+        self._settle_claims(batch, sorted_ends, free)
+        for flag in sorted_ends.odd:
+            if flag not in sorted_ends.group_of:
+                self._settle_odd(batch, flag, free)
 
-        def reads(group: tuple[str, ...], reading: float) -> bool:
-            """Whether an end of these joined conductors may read so."""
-            if straight and straight[1] in group:
-                return reading <= short
-            tags = [batch[c] for c in group if c in batch]
-            if not tags:
-                return False
-            low, high = parallel_shows(tags, loop, meter)
-            return low <= reading <= high
-
-        in_group = {f: g for g in groups for f in g}
-        for flags in groups:
-            reading = readings[flags[0]]
-            assert reading is not None
-            fitting = [g for g in near if reads(g, reading)]
+    def _settle_joined(self, batch: _Batch, sorted_ends: _Sorted) -> None:
+        """Say which conductors the joined ends may be."""
+        home = batch.home
+        for flags in sorted_ends.groups:
+            fitting = batch.fitting(batch.near, batch.ohms(flags[0]))
             if len(fitting) == 1:
                 self.shorted.append(Shorted(flags, fitting[0]))
             elif fitting:
-                several = tuple(sorted({c for g in fitting for c in g}))
+                several = tuple(sorted({name for group in fitting for name in group}))
                 self.ambiguous.append(Ambiguous(flags, several, "several groups of joined conductors would read so"))
             else:
-                owner = tuple(c for c, ends in claims.items() if flags[0] in ends and c not in home)
+                claims = sorted_ends.claims.items()
+                owner = tuple(name for name, ends in claims if flags[0] in ends and name not in home)
                 self.shorted.append(Shorted(flags, owner))
-        seen = {g: sum(len(s.flags) for s in self.shorted if s.conductors == g) for g in near}
-        free = [g for g in near if seen[g] < len(g)]
-        for conductor, ends in claims.items():
-            alone = [f for f in ends if f not in in_group]
+
+    def _settle_claims(self, batch: _Batch, sorted_ends: _Sorted, free: Sequence[tuple[str, ...]]) -> None:
+        """Name the ends that read like one conductor, where nothing else would read so."""
+        home, group_of = batch.home, sorted_ends.group_of
+        for conductor, ends in sorted_ends.claims.items():
+            alone = [flag for flag in ends if flag not in group_of]
             if not alone:
                 continue
-            values = [readings[f] or 0.0 for f in alone]
-            rivals = [g for g in free if any(reads(g, v) for v in values)]
+            rivals = [group for group in free if any(batch.may_read(group, batch.ohms(flag)) for flag in alone)]
             if conductor in home:
                 self._blame(alone, home[conductor], rivals)
-            elif len(alone) == 1 and not rivals and not self._contested(conductor, ends, in_group):
+            elif len(alone) == 1 and not rivals and not self._contested(conductor, ends, group_of):
                 self.names[alone[0]] = conductor
             else:
-                others = sorted({c for g in rivals for c in g})
+                others = sorted({name for group in rivals for name in group})
                 why = "joined conductors would read the same" if rivals else "more than one end reads like it"
                 self.ambiguous.append(Ambiguous(tuple(alone), (conductor, *others), why))
-        for flag in odd:
-            if flag in in_group:
-                continue
-            reading = readings[flag]
-            assert reading is not None
-            fitting = [g for g in free if reads(g, reading)]
-            if len(fitting) == 1:
-                self.shorted.append(Shorted((flag,), fitting[0]))
-            elif reading <= short:
-                self.strange.append(Strange(flag, reading, TO_COMMON))
-            else:
-                self.strange.append(Strange(flag, reading, "fits no tag"))
+
+    def _settle_odd(self, batch: _Batch, flag: str, free: Sequence[tuple[str, ...]]) -> None:
+        """An end that fits no tag."""
+        ohms = batch.ohms(flag)
+        fitting = batch.fitting(free, ohms)
+        if len(fitting) == 1:
+            self.shorted.append(Shorted((flag,), fitting[0]))
+        else:
+            self.strange.append(Strange(flag, ohms, TO_COMMON if ohms <= batch.short else "fits no tag"))
 
     def _blame(
         self,
