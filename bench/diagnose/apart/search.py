@@ -101,7 +101,7 @@ BLEED_OHM = 1e6
 
 
 def _charged(plant: Plant, source: Seek, ends: int) -> str:
-    """What a reading at test voltage leaves on so many wires, and how long it takes to go."""
+    """What a reading at test voltage leaves on a number of wires, and how long it takes to go."""
     cables = [plant.cables[source.of]] if source.of in plant.cables else plant.cables_of(source.of)
     farad = ends * max((cable_capacitance(one.length_m, one.type.capacitance.value) for one in cables), default=0.0)
     volts = source.at.value if source.at is not None else 500.0

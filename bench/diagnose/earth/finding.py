@@ -30,11 +30,11 @@ from bench.plant.model import Plant
 from bench.sequence.file import Found
 
 MOST: Final = 6
-"""So many suspects are told, and kept with their numbers."""
+"""Suspects that are told, and kept with their numbers."""
 SIGMAS: Final = 4.0
-"""So many standard deviations of its spread a bond may be off before it is called poor by itself."""
+"""Standard deviations of its spread that a bond may be off before it is called poor by itself."""
 FEW: Final = 3
-"""So many are told while the search is under way."""
+"""Suspects that are told while the search is under way."""
 ALARM: Final = 0.5
 """The chance of a fault from which there is something to suspect."""
 SURE: Final = 0.95

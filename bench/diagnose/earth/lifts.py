@@ -53,7 +53,13 @@ def resistance(
 ) -> float:
     """Ohms between two points with second paths there and bonds lifted; infinite when nothing joins them.
 
-    ``ohms`` replaces the design's values of the bonds, shape (bonds,).
+    Args:
+        network: as it was designed.
+        a: one point.
+        b: the other.
+        strays: second paths that are there.
+        lifted: bonds that are off.
+        ohms: in place of the design's values of the bonds, shape (bonds,).
     """
     values = np.array(network.ohms if ohms is None else ohms, dtype=np.float64)
     for name in lifted:
@@ -279,9 +285,12 @@ class LiftSearch:
 class Certificate:
     """How to prove a star against any one second path.
 
-    ``lift``: bonds to lift, all at once. ``stay``: bonds that may stay. ``parts``: names of the points
-    that still hang together then. ``readings``: for each reading, the parts (by number) ganged on one
-    side, all others on the other; every one must read open. They compare every two parts.
+    Attributes:
+        lift: bonds to lift, all at once.
+        stay: bonds that may stay.
+        parts: names of the points that still hang together then.
+        readings: for each reading, the parts (by number) ganged on one side, all others on the other; every one must
+            read open. They compare every two parts.
     """
 
     lift: tuple[str, ...]

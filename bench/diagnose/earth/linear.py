@@ -25,7 +25,11 @@ _CHUNK = 4096  # pairs screened at a time: bounds the memory
 class Pairs:
     """All pairs of points of a network, with what a path between them would mean; arrays (pairs,).
 
-    ``beside``: a designed bond joins the two. ``unwanted``: `BondNetwork.wanted_nowhere`.
+    Attributes:
+        u: place of one point.
+        v: place of the other.
+        beside: whether a designed bond joins the two.
+        unwanted: whether the design wants no path there; `BondNetwork.wanted_nowhere`.
     """
 
     u: Ints
@@ -50,8 +54,12 @@ def all_pairs(network: BondNetwork) -> Pairs:
 class Odds:
     """The prior for one network: logarithms of the chance of each kind of single fault.
 
-    ``none`` is for no fault, ``apart`` for a path between two given points that no bond joins,
-    ``beside`` for one beside a given pair's bond, ``poor`` for a given bond that is poor, and again that is open.
+    Attributes:
+        none: for no fault.
+        apart: for a path between two given points that no bond joins.
+        beside: for one beside a given pair's bond.
+        poor: for a given bond that is poor, and again that is open.
+        bonded: pairs of points that a bond joins.
     """
 
     none: float
@@ -86,10 +94,12 @@ class Odds:
 
 @dataclass(frozen=True)
 class Screened:
-    """What a screen found; arrays go with ``cases``, each of which is one fault.
+    """What a screen found.
 
-    ``gain`` is the log evidence gained over the base by adding the fault; ``size`` the best logarithm of
-    the extra path's ohms, or of how many times worse the poor bond is.
+    Attributes:
+        cases: each with one fault more than the base.
+        gain: log evidence gained over the base by adding the fault, shape (cases,).
+        size: the best logarithm of the extra path's ohms, or of how many times worse the poor bond is, shape (cases,).
     """
 
     cases: tuple[Case, ...]

@@ -89,8 +89,15 @@ def plan_chain(
 ) -> ChainPlan:
     """Plan two trips with clips on pairs.
 
-    Raises DiagnoseError when the ends do not match or there are fewer than three conductors: two
-    cannot be told apart by clips.
+    Args:
+        conductors: their names.
+        flags: the loose ends.
+        bar: whether a shorting bar is at hand.
+        colours: as far as they are known.
+
+    Raises:
+        DiagnoseError: the ends do not match, or there are fewer than three conductors: two cannot be told apart by
+            clips.
     """
     check_ends(conductors, flags, 3)
     return ChainPlan(tuple(conductors), tuple(flags), bar, colours or Colours())

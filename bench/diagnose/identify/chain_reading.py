@@ -26,9 +26,14 @@ def readings(
 ) -> list[Reading]:
     """All ways to lay the chain of the far end along the groups seen at the near end.
 
-    first: what was clipped, or found joined (`faults`), at the near end. pairs, singles: what was
-    found and chained at the far end. A link holds the end of one pair, the start of the next, and
-    the single that was hung on it if that gets through.
+    A link holds the end of one pair, the start of the next, and the single that was hung on it if that gets through.
+
+    Args:
+        first: what was clipped, or found joined, at the near end.
+        faults: those that were found joined.
+        seen: the groups at the near end.
+        pairs: what was found in pairs and chained at the far end.
+        singles: what was found alone and hung on the chain.
     """
     group_of = {c: g for g in faults for c in g}
     shorted = set(group_of)

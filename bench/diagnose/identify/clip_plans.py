@@ -36,8 +36,10 @@ KNOWN = 0
 class SizePlan:
     """How many conductors have first group size j and second group size k, for every j and k.
 
-    cells: the pairs (j, k), one conductor each; size KNOWN is the group with the known conductor.
-    rows, columns: how many conductors are in first (second) groups of each size.
+    Attributes:
+        cells: the pairs (j, k), one conductor each; size KNOWN is the group with the known conductor.
+        rows: how many conductors are in first groups of each size.
+        columns: how many are in second groups of each size.
     """
 
     cells: tuple[tuple[int, int], ...]
@@ -46,12 +48,16 @@ class SizePlan:
 
 
 def size_plan(conductors: int, known: bool = False) -> SizePlan:
-    """Two groupings of so many conductors in which no two have the same two group sizes.
+    """Two groupings in which no two conductors have the same two group sizes.
 
-    known: there is one more conductor, known at both ends, that may join a group of each grouping.
     Where it can be, no conductor is alone both times, so that each is proven to conduct.
-    Raises DiagnoseError where no such groupings exist (2, 5 and 9 without a known conductor), or
-    none was found.
+
+    Args:
+        conductors: how many.
+        known: whether there is one more, known at both ends, that may join a group of each grouping.
+
+    Raises:
+        DiagnoseError: no such groupings exist (2, 5 and 9 without a known conductor), or none was found.
     """
     if conductors < 1:
         raise DiagnoseError(f"{conductors} conductors; expected 1 or more")
@@ -101,7 +107,7 @@ def _row_sums(total: int, known: bool) -> Iterator[dict[int, int]]:
 
 
 def _partitions(total: int, largest: int) -> Iterator[dict[int, int]]:
-    """All ways to have groups with so many members in all: size to members in groups of that size."""
+    """All ways to have groups with a total of members: size to members in groups of that size."""
     if total == 0:
         yield {}
         return
@@ -191,7 +197,8 @@ def identifies(first: Groups, second: Groups) -> bool:
     Colour refinement on the drawing of groups as points and members as lines, and, where that
     leaves points alike, a search for a symmetry that exchanges two of them.
 
-    Raises DiagnoseError when the groupings do not have the same members, each once.
+    Raises:
+        DiagnoseError: the groupings do not have the same members, each once.
     """
     home: list[dict[str, int]] = []
     for grouping in (first, second):

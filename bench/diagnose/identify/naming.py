@@ -45,13 +45,18 @@ class Strange:
 class Identification:
     """Which far end is which conductor, as far as it is proven.
 
-    names: far end to conductor, each proven by readings.
-    by_elimination: the one end and the one conductor that were left, where nothing proves that it
-        conducts. by_colour: ends that were named by a colour that only one conductor has, untouched.
-    shorted, ambiguous, strange: what was found instead of a name.
-    open_flags, open_conductors: far ends that lead nowhere, and conductors that arrive nowhere.
-    contradictions: where colours or counts disagree with the readings, as sentences.
-    touches: readings taken. trips: how often somebody had to go to the other end.
+    Attributes:
+        names: far end to conductor, each proven by readings.
+        by_elimination: the one end and the one conductor that were left, where nothing proves that it conducts.
+        by_colour: ends that were named by a colour that only one conductor has, untouched.
+        shorted: joined ends, with what they may be.
+        ambiguous: ends that could not be told apart.
+        strange: ends that read like nothing that was expected.
+        open_flags: far ends that lead nowhere.
+        open_conductors: conductors that arrive nowhere.
+        contradictions: where colours or counts disagree with the readings, as sentences.
+        touches: readings taken.
+        trips: how often somebody had to go to the other end.
     """
 
     names: Mapping[str, str]
@@ -84,9 +89,11 @@ class Identification:
 class Effort:
     """Readings that a plan needs, beside what else they could be.
 
-    touches: expected when all is well. walking: one person clips a conductor, another tries the
-    ends that are left one by one, n (n - 1) / 2 at worst. double_check: every conductor against
-    every end. bound: log2(n!), which no way with yes-or-no readings can beat on average.
+    Attributes:
+        touches: expected when all is well.
+        walking: one person clips a conductor, another tries the ends that are left one by one, n (n - 1) / 2 at worst.
+        double_check: every conductor against every end.
+        bound: log2(n!), which no way with yes-or-no readings can beat on average.
     """
 
     touches: float
@@ -96,7 +103,7 @@ class Effort:
 
     @classmethod
     def of(cls, conductors: int, touches: float) -> Effort:
-        """The effort for so many conductors."""
+        """The effort for a number of conductors."""
         return cls(
             touches,
             conductors * (conductors - 1) // 2,
@@ -166,8 +173,11 @@ def _by_colour(ends: Iterable[str], colours: Mapping[str, str]) -> dict[str, lis
 class Prober:
     """Asks for readings inside a script, and counts them.
 
-    agree: whether two readings of the same ends, in ohms, may both be right. While it is set every reading is
-    taken twice, and a third time where the two differ: one slip of a probe then decides nothing.
+    Attributes:
+        touches: readings so far.
+        trips: how often somebody had to go to the other end.
+        agree: whether two readings of the same ends, in ohms, may both be right. While it is set every reading is taken
+            twice, and a third time where the two differ: one slip of a probe then decides nothing.
     """
 
     def __init__(self) -> None:
@@ -184,7 +194,11 @@ class Prober:
     ) -> Script[float | None]:
         """A resistance in ohms, infinity for open, None when it could not be measured or settled.
 
-        before: what was read there already; it counts as the first of the two readings.
+        Args:
+            end: of the cable.
+            red: ends on the red side.
+            black: ends on the black side.
+            before: what was read there already; it counts as the first of the two readings.
         """
         first = before
         if first is None or self.agree is None:
@@ -216,7 +230,16 @@ class Prober:
 
 
 def check_ends(conductors: Sequence[str], flags: Sequence[str], least: int) -> None:
-    """Raise DiagnoseError unless the two ends have as many distinct names, at least so many."""
+    """Check that the two ends have as many distinct names.
+
+    Args:
+        conductors: names at the near end.
+        flags: names at the far end.
+        least: how many there must be at least.
+
+    Raises:
+        DiagnoseError: they do not match, or are too few.
+    """
     for what, names in (("conductors", conductors), ("flags", flags)):
         if len(set(names)) != len(names):
             twice = sorted({n for n in names if list(names).count(n) > 1})

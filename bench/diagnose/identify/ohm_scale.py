@@ -1,4 +1,4 @@
-"""How far the ohmmeter of a bench may be off, as tags need it: a part of the reading, and so many ohms besides."""
+"""How far the ohmmeter of a bench may be off, as tags need it: a part of the reading, and some ohms besides."""
 
 from __future__ import annotations
 

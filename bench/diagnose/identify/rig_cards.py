@@ -12,7 +12,7 @@ from bench.sequence.file import Rig
 
 @dataclass(frozen=True)
 class Row:
-    """One thing to clip on: ends in their order, with a tag of so many ohms between the last two, or joined.
+    """One thing to clip on: ends in their order, with a tag between the last two, or joined.
 
     Attributes:
         places: as they are called at that end.

@@ -70,9 +70,14 @@ def plan_sizes(
 ) -> SizesPlan:
     """Plan two trips by group sizes alone.
 
-    known: the name, at both ends, of a conductor that is known at both, such as a shield; not one of
-    the conductors. Raises DiagnoseError when the ends do not match, or for 2, 5 or 9 conductors
-    without a known one.
+    Args:
+        conductors: their names.
+        flags: the loose ends.
+        known: the name, at both ends, of a conductor that is known at both, such as a shield, apart from the others.
+        bar: whether a shorting bar is at hand.
+
+    Raises:
+        DiagnoseError: the ends do not match, or there are 2, 5 or 9 conductors without a known one.
     """
     check_ends(conductors, flags, 1)
     if known is not None and (known in conductors or known in flags):

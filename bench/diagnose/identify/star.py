@@ -41,8 +41,17 @@ from bench.diagnose.script import STAR, Card, Clear, Script
 class StarPlan:
     """Which conductor gets which tag to the star, and which goes there directly.
 
-    loop: resistance of one conductor with its lead. With more conductors than tags the rest lies
-    free; once the direct one is known it serves as the common for further batches.
+    With more conductors than tags the rest lies free; once the direct one is known it serves as the common for further
+    batches.
+
+    Attributes:
+        conductors: their names.
+        flags: the loose ends.
+        direct: the conductor without a tag.
+        batches: conductor to its tag, a batch for each trip.
+        loop: between which ohms one conductor with its lead lies.
+        meter: how far it may be off.
+        colours: as far as they are known.
     """
 
     conductors: tuple[str, ...]
@@ -85,12 +94,21 @@ def plan_star(
 ) -> StarPlan:
     """Plan one trip (or as few as the tags allow) with tags to a floating star.
 
-    direct: the conductor to leave without a tag; the first if not given. Choose one that is known
-    to be sound. The lowest tags are used, as close to each other as they may be: a lone low tag far
-    below the next could not be told from the direct conductor.
+    The lowest tags are used, as close to each other as they may be: a lone low tag far below the next could not be told
+    from the direct conductor.
 
-    Raises DiagnoseError when the ends do not match, there are fewer than three conductors (with two
-    the ends can be exchanged), or fewer than two tags can be told apart.
+    Args:
+        conductors: their names.
+        flags: the loose ends.
+        tags: what is in the drawers.
+        loop: between which ohms one conductor with its lead lies.
+        meter: how far it may be off.
+        colours: as far as they are known.
+        direct: the conductor to leave without a tag, best one that is known to be sound; the first if not given.
+
+    Raises:
+        DiagnoseError: the ends do not match, there are fewer than three conductors (with two the ends can be
+            exchanged), or fewer than two tags can be told apart.
     """
     check_ends(conductors, flags, 3)
     first = conductors[0] if direct is None else direct
@@ -250,11 +268,11 @@ class _HubSearch:
         self.instead: tuple[str, Tag] | None = None
         self.why = "the direct conductor cannot be told from the lowest tag"
 
-    def known(self, a: str, b: str) -> float | None:
+    def known(self, hub: str, flag: str) -> float | None:
         """A reading that was taken already, or must be open."""
-        if b in self.dead:
+        if flag in self.dead:
             return inf
-        return self._read.get(frozenset((a, b)))
+        return self._read.get(frozenset((hub, flag)))
 
     def forget(self) -> None:
         """Drop all readings, because the tags were fitted anew."""
@@ -267,16 +285,16 @@ class _HubSearch:
         self._doubted = dict(self._read)
         self.forget()
 
-    def settled(self, a: str, b: str) -> float | None:
+    def settled(self, hub: str, flag: str) -> float | None:
         """A reading that was taken already, None where it could not be settled."""
-        return None if frozenset((a, b)) in self._unsettled else self.known(a, b)
+        return None if frozenset((hub, flag)) in self._unsettled else self.known(hub, flag)
 
-    def _between(self, prober: Prober, a: str, b: str) -> Script[float]:
-        known = self.known(a, b)
+    def _between(self, prober: Prober, hub: str, flag: str) -> Script[float]:
+        known = self.known(hub, flag)
         if known is not None:
             return known
-        ends = frozenset((a, b))
-        value = yield from prober.ohms("far", (a,), (b,), before=self._doubted.get(ends))
+        ends = frozenset((hub, flag))
+        value = yield from prober.ohms("far", (hub,), (flag,), before=self._doubted.get(ends))
         if value is None:
             self._unsettled.add(ends)
         self._read[ends] = inf if value is None else value

@@ -28,9 +28,15 @@ _ROUNDING = 1e-12
 
 
 def series_values(series: str, low: float = 100.0, high: float = 1e6) -> tuple[float, ...]:
-    """All values of series "E24" or "E96" from low to high, both included, in ohms.
+    """All values of a series, in ohms.
 
-    Raises DiagnoseError for another series or an empty range.
+    Args:
+        series: ``E24`` or ``E96``.
+        low: the lowest, included.
+        high: the highest, included.
+
+    Raises:
+        DiagnoseError: it is another series, or the range is empty.
     """
     decade = {"E24": (E24, 10), "E96": (E96, 100)}.get(series)
     if decade is None:
@@ -72,14 +78,25 @@ class Tag:
 
 
 def drawer(series: str, tolerance: float, low: float = 100.0, high: float = 1e6, name: str = "") -> tuple[Tag, ...]:
-    """One tag of every value of a series. Raises DiagnoseError as `series_values` and `Tag` do."""
+    """One tag of every value of a series.
+
+    Args:
+        series: ``E24`` or ``E96``.
+        tolerance: of each, as a fraction.
+        low: ohms of the lowest.
+        high: ohms of the highest.
+        name: what the drawer is called; the series and its tolerance if not given.
+
+    Raises:
+        DiagnoseError: it is another series, the range is empty, or the tolerance is of no use.
+    """
     label = name or f"{series} {tolerance * 100:g} %"
     return tuple(Tag(value, tolerance, label) for value in series_values(series, low, high))
 
 
 @dataclass(frozen=True)
 class Meter:
-    """How far a reading may be wrong: a fraction of the reading plus so many ohms."""
+    """How far a reading may be wrong: a fraction of the reading (``gain``) plus some ohms (``offset``)."""
 
     gain: float = 0.01
     offset: float = 1.0
@@ -133,9 +150,13 @@ def apart(
 ) -> tuple[Tag, ...]:
     """The largest set of tags that can be told apart, lowest first.
 
-    gap: a reading interval must begin at least this many times higher than the one before it ends.
-    above: readings must begin above this many ohms; by default above what joined conductors read,
-    so that a short to the common is never taken for a tag.
+    Args:
+        tags: to choose from.
+        loop: between which ohms one conductor with its return lies.
+        meter: how far it may be off.
+        gap: a reading interval must begin at least this many times higher than the one before it ends.
+        above: ohms above which readings must begin; by default above what joined conductors read, so that a short to
+            the common is never taken for a tag.
     """
     floor = short_limit(loop, meter) if above is None else above
     return _greedy(_by_right_end(tags, loop, meter), floor, gap)
@@ -178,10 +199,18 @@ def choose(tags: Iterable[Tag], loop: Loop, meter: Meter, count: int | None = No
 
 
 class Scale:
-    """Tags on the meter's scale: which tag a reading belongs to."""
+    """Tags on the meter's scale: which tag a reading belongs to.
+
+    Args:
+        tags: that are fitted.
+        loop: between which ohms one conductor with its return lies.
+        meter: how far it may be off.
+
+    Raises:
+        DiagnoseError: two tags cannot be told apart.
+    """
 
     def __init__(self, tags: Sequence[Tag], loop: Loop, meter: Meter) -> None:
-        """Raises DiagnoseError when two tags cannot be told apart."""
         self.loop, self.meter = loop, meter
         self.tags = tuple(sorted(tags))
         self._intervals = [shows(*tag.within(), loop, meter) for tag in self.tags]

@@ -60,11 +60,22 @@ def ways(
 ) -> tuple[Way, ...]:
     """All ways that can be gone with what is at hand, the best first.
 
-    tags: what is in the drawers, none for no tags. common: whether there is a common known at both
-    ends (a shield, the frame). known: the name of a conductor known at both ends, for sizes. bar:
-    whether there is a shorting bar.
+    Args:
+        conductors: their names.
+        flags: the loose ends.
+        tags: what is in the drawers, none for no tags.
+        loop: between which ohms one conductor with its return lies.
+        meter: how far it may be off.
+        common: whether there is a common known at both ends (a shield, the frame).
+        known: the name of a conductor known at both ends, for sizes.
+        bar: whether there is a shorting bar.
+        colours: as far as they are known.
+        star_loop: between which ohms one conductor alone lies.
+        trust_colours: name an end with a colour of its own without touching it.
+        direct: the conductor to leave without a tag in a star.
 
-    Raises DiagnoseError when the ends do not match, or when no way is left.
+    Raises:
+        DiagnoseError: the ends do not match, or no way is left.
     """
     check_ends(conductors, flags, 1)
     a, b = loop or Loop(), meter or Meter()
