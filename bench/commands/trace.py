@@ -1,7 +1,7 @@
 """Find in the records where a point changed: last good, first bad, what was touched in between, what else changed.
 
-POINT is a pin, conductor, cable, connector, shelf, bond, feed, or any other name of the plant. The search looks at
-readings as they were noted and does not check the chain of the records: 'proveout verify' does."""
+POINT is a pin, conductor, cable, connector, shelf, bond, feed, or any other name of the plant. Verdicts are
+today's, worked out from the readings; a record whose chain does not hold is left out and named."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--logs", type=Path, default=LOGS, metavar="DIR", help="the folder of records (default logs/)")
     parser.add_argument("--plant", type=Path, help="the plant file; by default the newest record's plant")
     parser.add_argument("--alone", action="store_true", help="do not look at what else changed at the same time")
-    parser.add_argument("--judge-again", action="store_true", help="by today's verdicts in place of those noted then")
+    parser.add_argument("--judge-again", action="store_true", help="what is always done now, by default")
     parser.add_argument("--svg", type=Path, metavar="FILE", help="draw the history of what changed most into this file")
     parser.add_argument("--json", action="store_true", help="print one JSON object in place of text")
     parser.add_argument("--screen", action="store_true", help="show it on the screen, with its plot")
@@ -58,7 +58,7 @@ def run(options: argparse.Namespace) -> int:
         raise BadRequest(f"found no folder {options.logs}, expected the one with the records; name it with --logs")
     records = records_in([options.logs])
     plant = load_plant(options.plant) if options.plant else newest_plant(records)
-    history = History(options.logs, records, plant.name, options.judge_again)
+    history = History(options.logs, records, plant.name)
     if options.all:
         return _everything(options, history, plant)
     try:

@@ -13,7 +13,7 @@ import msgspec
 
 from bench.job.reach import Reaching, differences
 from bench.job.readiness import void
-from bench.job.rows import Chapter, Evidence, Told, distil
+from bench.job.rows import Chapter, Evidence, Told, distil, every_reading
 from bench.plant.model import Plant
 from bench.plant.resolve import resolve
 from bench.record.index import DISTURBANCES, Cache, Head, chain_of, declared, head_of, records_in
@@ -181,6 +181,32 @@ def chapter_of(folder: Path, name: str, head: Head) -> Chapter:
     chapter = distil(name, follow(head.path), head.plant_digest)
     cache.put(chain.last, msgspec.json.encode(chapter))
     return chapter
+
+
+def readings_of(folder: Path, name: str, head: Head) -> list[Evidence]:
+    """All readings of the plant in one record, those that were taken again among them, judged by today's code.
+
+    As for :func:`chapter_of`, the chain is checked every time, and what follows from it is worked out once and kept.
+
+    Args:
+        folder: where what was worked out is kept.
+        name: the record's name.
+        head: what it begins with.
+
+    Raises:
+        BrokenRecord: its chain does not hold, or the machine does not take it.
+    """
+    chain = chain_of(head.path)
+    cache = Cache(folder, f"readings {name} {_code()}")
+    kept = cache.get(chain.last)
+    if kept is not None:
+        try:
+            return msgspec.json.decode(kept, type=list[Evidence])
+        except msgspec.MsgspecError:
+            pass  # written by halves, or by hand: it is made anew
+    found = every_reading(name, follow(head.path))
+    cache.put(chain.last, msgspec.json.encode(found))
+    return found
 
 
 @functools.cache

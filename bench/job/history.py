@@ -7,17 +7,16 @@ from dataclasses import replace
 from pathlib import Path
 
 from bench.job.common_changes import Across
-from bench.job.folder import Tell, chapter_of, declared_in
+from bench.job.folder import Tell, chapter_of, declared_in, readings_of
 from bench.job.points import Point, Surroundings, surroundings
 from bench.job.reach import differences
-from bench.job.rows import Evidence, Told, came_up, every_reading, from_line
+from bench.job.rows import Evidence, Told
 from bench.job.study import Study, Window, bench_changes, study
 from bench.job.suspects import suspects
 from bench.plant.model import Plant
 from bench.plant.resolve import resolve
 from bench.record.index import Head, has_notes, head_of, last_time, may_energise, search
 from bench.record.read import BrokenRecord
-from bench.record.replay import follow
 
 
 class History:
@@ -27,18 +26,14 @@ class History:
         folder: of the records.
         records: the records.
         plant: the plant's name: records of others are passed over.
-        again: fold every record in place of reading what was noted.
         tell: is told before each record which one of how many it is; may raise to end the reading.
     """
 
-    def __init__(
-        self, folder: Path, records: list[Path], plant: str, again: bool = False, tell: Tell | None = None
-    ) -> None:
-
+    def __init__(self, folder: Path, records: list[Path], plant: str, tell: Tell | None = None) -> None:
         self.folder = folder
         self.heads: dict[str, Head] = {}
         self.broken: list[str] = []
-        self._again, self._tell = again, tell
+        self._tell = tell
         for path in records:
             try:
                 head = head_of(path)
@@ -59,17 +54,9 @@ class History:
             if self._tell is not None:
                 self._tell(number, len(self.heads))
             try:
-                if not self._again and has_notes(head.path):
-                    for line in search(head.path, wanted):
-                        row = from_line(line, name, head.operator)
-                        if row is not None:
-                            yield row
-                    if not may_energise(head.path):
-                        continue
-                    folded = came_up(name, follow(head.path))
-                else:
-                    folded = every_reading(name, follow(head.path))
-                for row in folded:
+                if wanted is not None and not _may_speak_of(head.path, wanted):
+                    continue
+                for row in readings_of(self.folder, name, head):
                     if wanted is None or row.subject in wanted or not wanted.isdisjoint(row.between):
                         yield row
             except BrokenRecord as error:
@@ -100,6 +87,15 @@ class History:
             Told(record=first.record, n=1, at=after.at, kind="plant", names=(name,), text=words)
             for name, words in changed.items()
         ]
+
+
+def _may_speak_of(path: Path, names: frozenset[str]) -> bool:
+    """Whether a record may hold a reading of one of these names, by a look at its text alone.
+
+    The notes beside readings say in plain text which names they are about. Records without notes, and loads that were
+    brought up, do not: those records are read whole.
+    """
+    return may_energise(path) or not has_notes(path) or any(True for _ in search(path, names))
 
 
 def studies_of(history: History, plant: Plant, point: Point, alone: bool = False) -> list[Study]:

@@ -1,7 +1,7 @@
 """Evidence as plain rows: what a reading said of the plant, and when something was touched.
 
-Rows come from two sides. :func:`distil` folds a whole record and keeps what counts at its end. :func:`from_line` reads
-one line of a record as it stands, with what the runner noted beside the reading then: quick, for searching months.
+Rows come from folding a whole record: :func:`distil` keeps what counts at its end, :func:`every_reading` all that was
+read. What the runner noted beside a reading then is for people, and never becomes a row.
 """
 
 from __future__ import annotations
@@ -16,12 +16,13 @@ from bench.record.replay import Taken
 from bench.sequence.file import Energise, Found
 from bench.sequence.plan import Step
 from bench.walk import events as e
-from bench.walk.results import results
-from bench.walk.setting import Conditions, Outcome, Setting
-from bench.walk.state import Phase, State, outcomes, start
+from bench.walk.outcome import Outcome
+from bench.walk.results import outcomes, results
+from bench.walk.setting import Conditions, Setting
+from bench.walk.state import Phase, State, start
 
 ENERGISED: Final = "energised"
-"""The function of a row that tells how a shelf came up: such rows are found by folding only; see :func:`came_up`."""
+"""The function of a row that tells how a shelf came up: such rows have no reading of their own in the record."""
 PARTLY: Final = "not all cards in"
 """Stands as the second place of such a row where a shelf had not all its cards, or a dummy load."""
 APART: Final = "apart"
@@ -169,11 +170,6 @@ def every_reading(record: str, taken: Iterable[Taken]) -> list[Evidence]:
     """Fold a record and give all its readings of the plant, those that were taken again among them."""
     fold = _Fold(record, "")
     return fold.rows(fold.run(taken))
-
-
-def came_up(record: str, taken: Iterable[Taken]) -> list[Evidence]:
-    """Fold a record and give how its shelves came up, every time: what :func:`from_line` does not find."""
-    return [row for row in every_reading(record, taken) if row.function == ENERGISED]
 
 
 class _Fold:
@@ -355,84 +351,3 @@ def _on(setting: Setting, step: Step, conditions: Conditions) -> tuple[str, ...]
              for card in setting.plant.shelves[name].cards}  # fmt: skip
     whole = not cards & conditions.handled.out and step.source.dummy is None
     return shelves if whole else (shelves[0], PARTLY)
-
-
-# One line as it stands
-
-
-class _Note(msgspec.Struct, frozen=True):
-    step: str
-    subject: str
-    between: tuple[str, ...] = ()
-    meter: str = ""
-    verdict: str = ""
-    sentence: str = ""
-    value: float | None = None
-    standard: float | None = None
-    expanded: float | None = None
-    low: float | None = None
-    high: float | None = None
-    zero: float | None = None
-    limit: str = ""
-    ambient: float | None = None
-
-
-class _NotedRead(msgspec.Struct, frozen=True, tag_field="is", tag="read"):
-    instrument: str
-    function: str
-    unit: str
-    judged: _Note
-    over: str = ""
-    range: float | None = None
-
-
-class _NotedLine(msgspec.Struct, frozen=True):
-    n: int
-    at: str
-    event: _NotedRead
-
-
-_line: Final = msgspec.json.Decoder(_NotedLine)
-
-
-def from_line(line: bytes, record: str, operator: str = "") -> Evidence | None:
-    """A row from the raw line of a reading, with the verdict that was noted beside it.
-
-    Args:
-        line: the line.
-        record: the record's name.
-        operator: who began the walk.
-
-    Returns:
-        The row; None where the line is no reading with a note.
-    """
-    try:
-        read = _line.decode(line)
-    except (msgspec.MsgspecError, UnicodeDecodeError):
-        return None
-    event, note = read.event, read.event.judged
-    return Evidence(
-        record=record,
-        n=read.n,
-        at=read.at,
-        step=note.step,
-        subject=note.subject,
-        between=note.between,
-        function=event.function,
-        verdict=note.verdict,
-        sentence=note.sentence,
-        value=note.value,
-        standard=note.standard,
-        expanded=note.expanded,
-        unit=event.unit,
-        over=event.over,
-        range=event.range,
-        low=note.low,
-        high=note.high,
-        limit=note.limit,
-        instrument=event.instrument,
-        meter=note.meter,
-        operator=operator,
-        ambient=note.ambient,
-        zero=note.zero,
-    )

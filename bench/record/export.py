@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, Any, Final
 
 from bench.record.replay import follow
 from bench.walk import events as e
-from bench.walk.results import results
-from bench.walk.setting import Outcome
-from bench.walk.state import State, outcomes, start
+from bench.walk.outcome import Outcome
+from bench.walk.results import outcomes, results
+from bench.walk.state import State, start
 
 if TYPE_CHECKING:
     import pyarrow

@@ -22,7 +22,8 @@ from bench.record.index import DISTURBANCES
 from bench.record.read import BrokenRecord, read_lines
 from bench.record.replay import take_next
 from bench.walk.events import Began, Disturbed, Entry, Mended, Read
-from bench.walk.state import State, outcomes, start
+from bench.walk.results import outcomes
+from bench.walk.state import State, start
 
 SAME: Final = 1e-9
 """Relative difference of two values that counts as none."""

@@ -15,9 +15,9 @@ from bench.say.verdict import counts
 from bench.sequence.file import NO_LIMIT, Do, Found
 from bench.sequence.plan import Step
 from bench.walk import events as e
-from bench.walk.results import results, tally, verdict_line
-from bench.walk.setting import Outcome
-from bench.walk.state import Phase, State, outcomes
+from bench.walk.outcome import Outcome
+from bench.walk.results import outcomes, results, tally, verdict_line
+from bench.walk.state import Phase, State
 
 
 class Console:

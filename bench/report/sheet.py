@@ -18,8 +18,9 @@ from bench.sequence.file import Found
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.facts import BenchFacts, InstrumentFacts
+from bench.walk.outcome import Outcome
 from bench.walk.results import results
-from bench.walk.setting import Outcome, Setting
+from bench.walk.setting import Setting
 from bench.walk.state import Phase, State, start
 
 

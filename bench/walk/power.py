@@ -11,7 +11,7 @@ import math
 import statistics
 from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from bench.judge.limit import Limit
 from bench.judge.watch import LEAST_READINGS, Ladder, drift, inrush
@@ -24,9 +24,7 @@ from bench.sequence.plan import Step
 from bench.sequence.power_steps import ladder, powered, window
 from bench.sequence.power_tree import Forecast, PowerTree, WillNotCarry, headroom_line
 from bench.walk import events as e
-
-if TYPE_CHECKING:
-    from bench.walk.setting import Outcome
+from bench.walk.outcome import Outcome
 
 SHORT_VOLTS: Final = 0.5
 """A supply in its limit with less than this part of the voltage that was set is on a short."""
@@ -98,7 +96,7 @@ _FINDINGS: Final = {"limit": "heavy", "over": "heavy", "volts": "heavy", "leaks"
 
 
 def _word(source: Energise, event: e.Energised, forecast: Forecast) -> str:
-    """What is wrong with a load that tripped, in one word; see :attr:`bench.walk.setting.Outcome.finding`."""
+    """What is wrong with a load that tripped, in one word; see :attr:`bench.walk.outcome.Outcome.finding`."""
     word = _FINDINGS.get(event.why, "stopped")
     if word != "heavy":
         return word

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
-from typing import Any
+from typing import Any, Protocol
 
 import msgspec
 
@@ -21,11 +21,48 @@ from bench.say import verdict as say
 from bench.sequence.file import Measure
 from bench.sequence.plan import Step
 from bench.walk import events as e
-from bench.walk.setting import Conditions, Outcome, Setting
-from bench.walk.state import State, outcomes
+from bench.walk.outcome import History, Outcome
+from bench.walk.setting import Conditions, Rules, Setting
 
 
-def results(state: State) -> dict[int, Outcome]:
+class Walked(Protocol):
+    """What is asked of a walk here; :class:`bench.walk.state.State` is one."""
+
+    @property
+    def setting(self) -> Setting | None:
+        """What the walk's beginning fixed; None before it."""
+
+    @property
+    def rules(self) -> Rules:
+        """What replaces the sequence's own limits and decision rule."""
+
+    @property
+    def cursor(self) -> int:
+        """Index of the step that is under way; the plan's length at the end."""
+
+    @property
+    def latest(self) -> Mapping[int, Outcome]:
+        """Step index to its latest outcome."""
+
+    @property
+    def history(self) -> History | None:
+        """All outcomes, newest first."""
+
+    @property
+    def disturbances(self) -> tuple[tuple[int, e.Disturbed], ...]:
+        """Number of the event and what it touched, oldest first."""
+
+    @property
+    def met(self) -> Mapping[str, e.Met]:
+        """Role to what its instrument answered."""
+
+
+def outcomes(state: Walked) -> Iterator[Outcome]:
+    """All outcomes, newest first, also those that were measured again."""
+    return iter(()) if state.history is None else iter(state.history)
+
+
+def results(state: Walked) -> dict[int, Outcome]:
     """Step index to the outcome that counts, in plan order."""
     setting = state.setting
     if setting is None:
@@ -69,7 +106,7 @@ def _stand_outs(setting: Setting, found: Mapping[int, Outcome]) -> dict[int, Out
     return marked
 
 
-def _checks(state: State, setting: Setting) -> dict[str, list[tuple[str, Outcome]]]:
+def _checks(state: Walked, setting: Setting) -> dict[str, list[tuple[str, Outcome]]]:
     """Instrument to its checks in the order in which they were made: kind of check and outcome.
 
     Of each check step the latest reading: a check that failed is not undone by skipping it.
@@ -89,7 +126,7 @@ def _checks(state: State, setting: Setting) -> dict[str, list[tuple[str, Outcome
     return found
 
 
-def _checked(state: State, setting: Setting, outcome: Outcome, checks: list[tuple[str, Outcome]]) -> Outcome:
+def _checked(state: Walked, setting: Setting, outcome: Outcome, checks: list[tuple[str, Outcome]]) -> Outcome:
     before: dict[str, Outcome] = {}
     after: dict[str, Outcome] = {}
     for kind, check in checks:
@@ -107,7 +144,7 @@ def _checked(state: State, setting: Setting, outcome: Outcome, checks: list[tupl
     return _with_drift(state, setting, outcome, opening, closing)
 
 
-def _searched(state: State, outcome: Outcome, checks: Mapping[str, list[tuple[str, Outcome]]]) -> Outcome:
+def _searched(state: Walked, outcome: Outcome, checks: Mapping[str, list[tuple[str, Outcome]]]) -> Outcome:
     """A search's finding stands on all its readings: a bench check that failed beside one of them voids it."""
     for reading in outcomes(state):
         if reading.asked is None or reading.index != outcome.index or reading.reading is None:
@@ -122,7 +159,7 @@ def _searched(state: State, outcome: Outcome, checks: Mapping[str, list[tuple[st
     return outcome
 
 
-def _with_drift(state: State, setting: Setting, outcome: Outcome, opening: Outcome, closing: Outcome) -> Outcome:
+def _with_drift(state: Walked, setting: Setting, outcome: Outcome, opening: Outcome, closing: Outcome) -> Outcome:
     step = setting.plan.steps[outcome.index]
     source, reading = step.source, outcome.reading
     if not isinstance(source, Measure) or reading is None or opening.value is None or closing.value is None:
@@ -175,7 +212,7 @@ def _rests_on(setting: Setting, step: Step) -> set[str]:
     return named | owners | {conductor.name for name in named for conductor in landings.get(name, ())}
 
 
-def annotated(entry: e.Entry, after: State) -> e.Entry:
+def annotated(entry: e.Entry, after: Walked) -> e.Entry:
     """A reading's entry with what was made of it, for people and other tools; the fold does not look at that.
 
     Args:
@@ -207,14 +244,14 @@ def verdict_line(outcome: Outcome) -> str:
     )
 
 
-def verdict_lines(state: State) -> Iterator[str]:
+def verdict_lines(state: Walked) -> Iterator[str]:
     """The verdict lines of everything that counts, in plan order."""
     for outcome in results(state).values():
         if outcome.verdict != "done":
             yield verdict_line(outcome)
 
 
-def passed(state: State) -> bool:
+def passed(state: Walked) -> bool:
     """Whether the walk is complete and every verdict in it is a pass."""
     setting = state.setting
     if setting is None or state.cursor < len(setting.plan.steps):

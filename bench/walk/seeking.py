@@ -18,7 +18,7 @@ from typing import Any
 from bench.sequence.file import Do, Found, Measure
 from bench.sequence.plan import Step
 from bench.walk import events as e
-from bench.walk.setting import Outcome
+from bench.walk.outcome import Outcome
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Any, Final, Literal
+from typing import Any, Final
 
 from bench.judge.accuracy import AccuracyTable, PickedRow
 from bench.judge.advice import what_would_decide
@@ -26,7 +26,7 @@ from bench.plant.model import Plant
 from bench.plant.resolve import resolve
 from bench.quantity import engineering
 from bench.roles import ROLE_OF, UNIT_OF, function_name
-from bench.sequence.file import Ask, Decide, Do, Energise, Found, Measure, Prove, Rig, Zero
+from bench.sequence.file import Ask, Decide, Do, Energise, Measure, Prove, Rig, Single, Zero
 from bench.sequence.file import Limit as LimitFile
 from bench.sequence.limits import Held, limit_of
 from bench.sequence.plan import Plan, Step
@@ -34,9 +34,8 @@ from bench.sequence.power_tree import Powered
 from bench.sequence.unroll import unroll
 from bench.walk import events as e
 from bench.walk.facts import BenchFacts, InstrumentFacts
+from bench.walk.outcome import Outcome
 from bench.walk.power import Prepared, judge_energised, loses, prepare, search_offer
-
-Verdict = Literal["pass", "fail", "undecided", "skipped", "void", "done"]
 
 ROOM: Final = (-40.0, 70.0)
 """°C that a room can have; what is outside is a slip of the fingers."""
@@ -129,116 +128,6 @@ class Rules:
         return None
 
 
-@dataclass(frozen=True, slots=True)
-class Outcome:
-    """What came of a step.
-
-    Attributes:
-        index: the step's place in the plan.
-        key: the step's lasting name.
-        n: the event that it rests on.
-        verdict: for a reading pass, fail, undecided or void; skipped; or done for a step without a reading.
-        sentence: the verdict with its reason, for a person at the rack.
-        subject: the plant object that it is about.
-        value: the reading after corrections, in ``unit``; None where the meter gave none.
-        unit: base unit.
-        expanded: expanded uncertainty at the budget's coverage; None where no value was read.
-        over: '+' or '-' where the meter showed over range.
-        low: lower bound of the limit, if any.
-        high: upper bound of the limit, if any.
-        source: where the limit came from.
-        remark: something worth a look although the verdict stands.
-        advice: what would decide it, best first.
-        reading: the event's facts.
-        budget: the uncertainty budget.
-        zero: what was taken off for the leads, in ohms.
-        at: time of day of the reading, UTC; empty for other steps.
-        ambient: °C that was taken for it.
-        handled: the plant as it was left then: before a reading, and after an act. None for other steps.
-        bench: the bench that took the reading.
-        barred: whether the walk itself passed it over, and no person with a reason.
-        finding: of a load that was brought up, what is wrong with it in one word: ``short``, ``heavy``, ``light``,
-            ``creeps``, ``leaks``, ``restless``, ``reforms`` or ``stopped``; empty where nothing is.
-        found: what a search came to.
-        asked: of an act or a reading within a search, what was asked for; ``index`` is then the search's own.
-        answer: ``yes`` or ``no`` where a person said whether a continuity tester beeps; else empty.
-    """
-
-    index: int
-    key: str
-    n: int
-    verdict: Verdict
-    sentence: str
-    subject: str = ""
-    value: float | None = None
-    unit: str = ""
-    expanded: float | None = None
-    over: str = ""
-    low: float | None = None
-    high: float | None = None
-    source: str = ""
-    remark: str = ""
-    advice: tuple[str, ...] = ()
-    reading: e.Read | None = field(default=None, repr=False)
-    budget: Budget | None = field(default=None, repr=False)
-    zero: float | None = None
-    at: str = ""
-    ambient: float = 20.0
-    handled: Handled | None = field(default=None, repr=False, compare=False)
-    bench: BenchFacts | None = field(default=None, repr=False, compare=False)
-    barred: bool = False
-    finding: str = ""
-    found: Found | None = field(default=None, repr=False)
-    asked: Step | None = field(default=None, repr=False)
-    answer: str = ""
-
-    @classmethod
-    def done(cls, step: Step, n: int, handled: Handled | None = None) -> Outcome:
-        """A step without a reading was done, and left the plant as said here."""
-        return cls(step.index, step.key, n, "done", "Done.", step.subject, handled=handled)
-
-    @classmethod
-    def beeped(cls, step: Step, n: int, beeps: bool) -> Outcome:
-        """A person said whether a continuity tester beeps; nothing is judged by that."""
-        said, answer = ("It beeps.", "yes") if beeps else ("It is silent.", "no")
-        return cls(step.index, step.key, n, "done", said, step.subject, answer=answer)
-
-    @classmethod
-    def concluded(cls, step: Step, n: int, found: Found, at: str) -> Outcome:
-        """A search came to its end."""
-        return cls(step.index, step.key, n, found.verdict, found.sentence, step.subject, at=at, found=found)
-
-    @classmethod
-    def passed_over(cls, step: Step, n: int, why: str) -> Outcome:
-        """A step that the walk itself passed over, since what it stands on is not so."""
-        return cls(step.index, step.key, n, "skipped", f"Passed over: {why}", step.subject, barred=True)
-
-    @classmethod
-    def skipped(cls, step: Step, n: int, event: e.Skipped) -> Outcome:
-        """A step was passed over."""
-        return cls(step.index, step.key, n, "skipped", f"Skipped: {event.reason.strip()}", step.subject)
-
-    def voided(self, why: str) -> Outcome:
-        """The same reading, which no longer counts."""
-        return replace(self, verdict="void", sentence=f"Void: {why}. It read: {self.sentence}")
-
-    def facts(self) -> dict[str, Any]:
-        """What a record keeps beside the reading, for people and other tools."""
-        kept: dict[str, Any] = {"verdict": self.verdict, "sentence": self.sentence}
-        for name in ("value", "expanded", "low", "high", "zero"):
-            value = getattr(self, name)
-            if value is not None:
-                kept[name] = value
-        if self.source:
-            kept["limit"] = self.source
-        if self.at:
-            kept["ambient"] = self.ambient
-        if self.budget is not None:
-            kept["standard"] = self.budget.standard_uncertainty
-            kept["budget"] = self.budget.to_dict()
-        return kept
-
-
 @dataclass(frozen=True)
 class Setting:
     """What ``Began`` fixed: plant, plan and bench.
@@ -297,7 +186,18 @@ class Setting:
             for bound in (other.at_least, other.at_most, other.margin):
                 if bound is not None and bound.unit != wanted:
                     raise JudgeError("limit", f"a bound of {bound}", f"one in {wanted}")
-        return limit_of(step, self.plant, conditions.ambient, other, conditions.fed)
+        key = (conditions.ambient, other, conditions.fed)
+        known = self._limits.get(step.key)
+        # a search that is begun anew gives a key again, for another reading
+        if known is None or known[0] is not step.source or known[1] != key:
+            known = (step.source, key, limit_of(step, self.plant, conditions.ambient, other, conditions.fed))
+            self._limits[step.key] = known
+        return known[2]
+
+    @cached_property
+    def _limits(self) -> dict[str, tuple[Single, tuple[float, LimitFile | None, Powered | None], Held]]:
+        """The last limit of every step, by key: the page asks for it, then the meter's range, then the judging."""
+        return {}
 
     @cached_property
     def capabilities(self) -> dict[int, Capability | str]:

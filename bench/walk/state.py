@@ -14,10 +14,13 @@ pure: no port, no file, no clock, no screen. Four things that look like four fea
 Rules
 -----
 
-1. Everything that affects what comes next is in :data:`NEXT`, which maps phase and event type to one handler. A pair
-   that it lacks is :class:`OutOfTurn`: a bug when live, a broken record when read.
-2. Events are facts. Verdicts are computed here from the reading and from what ``Began`` says of plant, sequence and
-   bench; they are never read from a record.
+1. Everything that decides what comes next is in this file. :data:`NEXT` maps phase and event type to one handler and
+   to the phases that it may lead to; a handler that leads elsewhere is a bug and stops there. A pair that the table
+   lacks is :class:`OutOfTurn`: a bug when live, a broken record when read.
+2. Events are facts. Verdicts are worked out from the reading and from what ``Began`` says of plant, sequence and bench
+   (:mod:`bench.walk.setting`), and whether one still counts from what came after it (:mod:`bench.walk.results`). Both
+   know nothing of phases and steps to come; what follows from a verdict is decided here. No verdict is ever read from
+   a record.
 3. ``request`` may be asked any number of times. A request has a number that changes with every step forward, and an
    event that answers one carries it. An old number is :class:`Stale`: somebody else was quicker, or the same key was
    pressed twice. Nothing happens then.
@@ -61,9 +64,8 @@ from __future__ import annotations
 
 import enum
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from itertools import zip_longest
 from typing import Final
 
 import msgspec
@@ -78,8 +80,10 @@ from bench.sequence.power_steps import powered as fed
 from bench.sequence.unroll import CannotUnroll
 from bench.walk import events as e
 from bench.walk import requests as r
+from bench.walk.outcome import History, Outcome
+from bench.walk.results import results
 from bench.walk.seeking import Seeking
-from bench.walk.setting import Conditions, Outcome, Rules, Setting
+from bench.walk.setting import Conditions, Rules, Setting
 
 
 class Phase(enum.Enum):
@@ -116,6 +120,75 @@ STEPPING: Final = frozenset(
     }
 )
 """Phases that belong to a step."""
+PORTS: Final = frozenset(
+    {Phase.MEETING, Phase.PLACING, Phase.MEASURING, Phase.SWITCHING, Phase.ENERGISING, Phase.ADVISING}
+)
+"""Phases in which an instrument or whoever advises may give trouble."""
+BEGINS: Final = (STEPPING - {Phase.MEASURING}) | {Phase.MEETING, Phase.CONSENTING, Phase.SAFING}
+"""Phases in which the next step may begin; ``SAFING`` after the last one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """What an event does in a phase.
+
+    Attributes:
+        handler: the function below that takes it, without its underscore.
+        to: phases that it may lead to, besides those of the next step.
+        enters: whether it may lead to the next step, whichever that is: to any of :data:`BEGINS`.
+        reaches: all phases that it may lead to.
+    """
+
+    handler: str
+    to: frozenset[Phase]
+    enters: bool
+    reaches: frozenset[Phase]
+
+
+def _next() -> dict[tuple[Phase, type], Move]:
+    """Phases, the event that may come there, what takes it, and where that leads.
+
+    ``None``: it leads nowhere, the walk stays. ``True``: it may lead to the next step too.
+    """
+    P = Phase
+    table: list[tuple[Iterable[Phase], type, str, set[Phase] | None, bool]] = [
+        ({P.EMPTY}, e.Began, "began", {P.SAFING}, False),
+        ({P.SAFING}, e.MadeSafe, "made_safe", {P.TROUBLED, P.PAUSED, P.DONE, P.ABORTED}, True),
+        ({P.MEETING}, e.Met, "met", set(), True),
+        ({P.CONSENTING}, e.Answered, "consented", set(), True),
+        ({P.ASKING}, e.Answered, "answered", set(), True),
+        ({P.PLACING}, e.Answered, "placed", {P.MEASURING}, False),
+        ({P.MEASURING}, e.Read, "read", set(), True),
+        ({P.SWITCHING}, e.Switched, "switched", {P.TROUBLED}, True),
+        ({P.ENERGISING}, e.Energised, "energised", set(), True),
+        ({P.WAITING}, e.Elapsed, "elapsed", set(), True),
+        ({P.ADVISING}, e.Advised, "advised", set(), True),
+        ({P.TROUBLED}, e.Answered, "resolved", {P.SAFING, P.MEETING}, True),
+        ({P.PAUSED}, e.Continued, "continued", {P.TROUBLED}, True),
+        (PORTS - {P.ENERGISING}, e.Troubled, "troubled", {P.TROUBLED}, False),
+        ({P.ENERGISING}, e.Troubled, "troubled", {P.SAFING}, False),
+        ({P.ASKING, P.PLACING, P.MEASURING, P.ADVISING, P.TROUBLED}, e.Skipped, "skipped", set(), True),
+        (STEPPING - {P.ENERGISING} | {P.TROUBLED}, e.Went, "went", set(), True),
+        (OPEN - {P.SAFING, P.ENERGISING}, e.Paused, "paused", {P.SAFING, P.PAUSED}, False),
+        ({P.SAFING, P.ENERGISING}, e.Paused, "paused", {P.SAFING}, False),
+        (OPEN, e.Noted, "noted", None, False),
+        (OPEN, e.Disturbed, "disturbed", None, False),
+        (OPEN, e.Seated, "seated", None, False),
+        (OPEN, e.Mended, "mended", None, False),
+        (OPEN, e.Resumed, "resumed", {P.SAFING}, False),
+        (OPEN, e.Aborted, "aborted", {P.SAFING}, False),
+    ]
+    found: dict[tuple[Phase, type], Move] = {}
+    for phases, kind, handler, to, enters in table:
+        for phase in phases:
+            targets = frozenset({phase} if to is None else to)
+            found[phase, kind] = Move(handler, targets, enters, targets | BEGINS if enters else targets)
+    return found
+
+
+NEXT: Final[dict[tuple[Phase, type], Move]] = _next()
+"""Phase and event type to what it does: the whole machine. The diagram in DEVELOPERS.md is drawn from it."""
+
 SKIPPABLE: Final = frozenset({"do", "ask", "measure", "zero", "prove", "seek"})
 """Kinds of step that may be passed over with a reason. Cautions, hold points, outputs and waits may not."""
 
@@ -144,31 +217,6 @@ class Stale(RuntimeError):
 
 class Refused(ValueError):
     """An answer that the request does not accept; the sentence says what it wants."""
-
-
-@dataclass(frozen=True, slots=True, eq=False, repr=False)
-class Link:
-    """Outcomes, newest first, as a linked list that shares its tail with earlier states."""
-
-    outcome: Outcome
-    before: Link | None
-
-    def __iter__(self) -> Iterator[Outcome]:
-        link: Link | None = self
-        while link is not None:
-            yield link.outcome
-            link = link.before
-
-    # written out: the generated ones would go as deep as the walk is long
-    def __eq__(self, other: object) -> bool:
-        if not isinstance(other, Link):
-            return NotImplemented
-        return all(mine == theirs for mine, theirs in zip_longest(self, other))
-
-    __hash__ = None  # type: ignore[assignment]
-
-    def __repr__(self) -> str:
-        return f"<{self.outcome.key} and what was before it>"
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,7 +260,7 @@ class State:
     met: Mapping[str, e.Met] = field(default_factory=dict)
     conditions: Conditions = field(default_factory=Conditions)
     latest: Mapping[int, Outcome] = field(default_factory=dict)
-    history: Link | None = None
+    history: History | None = None
     trouble: e.Troubled | None = None
     left: float = 0.0
     then: Phase = Phase.MEETING
@@ -265,11 +313,6 @@ def fold(entries: Iterable[e.Entry], state: State | None = None) -> State:
     for entry in entries:
         now = take(now, entry)
     return now
-
-
-def outcomes(state: State) -> Iterator[Outcome]:
-    """All outcomes, newest first, also those that were measured again."""
-    return iter(()) if state.history is None else iter(state.history)
 
 
 def request(state: State) -> r.Request:
@@ -330,10 +373,12 @@ def take(state: State, entry: e.Entry) -> State:
     # looked at first: a late answer is nobody's bug, whatever the walk does by now
     if number is not None and number != state.number:
         raise Stale(number, state.number)
-    handler = NEXT.get((state.phase, type(event)))
-    if handler is None:
+    move = NEXT.get((state.phase, type(event)))
+    if move is None:
         raise OutOfTurn(state.phase, event)
-    return handler(replace(state, taken=state.taken + 1, at=entry.at), event, entry.n)
+    after = _HANDLERS[move.handler](replace(state, taken=state.taken + 1, at=entry.at), event, entry.n)
+    assert after.phase in move.reaches, f"{move.handler} leads from {state.phase.value} to {after.phase.value}"
+    return after
 
 
 def accepts(state: State, event: e.Event) -> None:
@@ -535,8 +580,6 @@ def _spared(state: State, step: Step) -> str:
 
 def _doubt(state: State, step: Step, names: set[str]) -> str:
     """The first earlier reading about these names that does not count as a pass; empty where all do."""
-    from bench.walk.results import results  # it stands above this module
-
     assert state.setting is not None
     plant, steps = state.setting.plant, state.setting.plan.steps
     for index, outcome in results(state).items():
@@ -612,7 +655,7 @@ def _keep(state: State, outcome: Outcome) -> State:
     return replace(
         state,
         latest={**state.latest, outcome.index: outcome},
-        history=Link(outcome, state.history),
+        history=History(outcome, state.history),
     )
 
 
@@ -621,7 +664,7 @@ def _advance(state: State, outcome: Outcome) -> State:
     seeking = state.seeking
     if seeking is not None and seeking.index == outcome.index and seeking.advised is not None:
         outcome = replace(outcome, asked=state.step)
-        state = replace(state, seeking=seeking.answered(outcome.n, outcome), history=Link(outcome, state.history))
+        state = replace(state, seeking=seeking.answered(outcome.n, outcome), history=History(outcome, state.history))
         # a reading that was skipped after trouble leaves its instrument to be met first
         return _enter(state, state.cursor)
     return _end_step(state, outcome)
@@ -932,50 +975,32 @@ def _aborted(state: State, event: e.Aborted, n: int) -> State:
 
 Handler = Callable[[State, "e.Event", int], State]
 
-
-def _table() -> dict[tuple[Phase, type], Handler]:
-    rows: list[tuple[Iterable[Phase], type, Callable[..., State]]] = [
-        ({Phase.EMPTY}, e.Began, _began),
-        ({Phase.SAFING}, e.MadeSafe, _made_safe),
-        ({Phase.MEETING}, e.Met, _met),
-        ({Phase.CONSENTING}, e.Answered, _consented),
-        ({Phase.ASKING}, e.Answered, _answered),
-        ({Phase.PLACING}, e.Answered, _placed),
-        ({Phase.MEASURING}, e.Read, _read),
-        ({Phase.SWITCHING}, e.Switched, _switched),
-        ({Phase.ENERGISING}, e.Energised, _energised),
-        ({Phase.WAITING}, e.Elapsed, _elapsed),
-        ({Phase.ADVISING}, e.Advised, _advised),
-        ({Phase.TROUBLED}, e.Answered, _resolved),
-        ({Phase.PAUSED}, e.Continued, _continued),
-        (
-            {
-                Phase.MEETING,
-                Phase.PLACING,
-                Phase.MEASURING,
-                Phase.SWITCHING,
-                Phase.ENERGISING,
-                Phase.ADVISING,
-            },
-            e.Troubled,
-            _troubled,
-        ),
-        (
-            {Phase.ASKING, Phase.PLACING, Phase.MEASURING, Phase.ADVISING, Phase.TROUBLED},
-            e.Skipped,
-            _skipped,
-        ),
-        (STEPPING - {Phase.ENERGISING} | {Phase.TROUBLED}, e.Went, _went),
-        (OPEN, e.Paused, _paused),
-        (OPEN, e.Noted, _noted),
-        (OPEN, e.Disturbed, _disturbed),
-        (OPEN, e.Seated, _seated),
-        (OPEN, e.Resumed, _resumed),
-        (OPEN, e.Mended, _mended),
-        (OPEN, e.Aborted, _aborted),
-    ]
-    return {(phase, kind): handler for phases, kind, handler in rows for phase in phases}
-
-
-NEXT: Final[dict[tuple[Phase, type], Handler]] = _table()
-"""Phase and event type to handler: the whole machine."""
+_HANDLERS: Final[dict[str, Callable[..., State]]] = {
+    handler.__name__.removeprefix("_"): handler
+    for handler in (
+        _began,
+        _made_safe,
+        _met,
+        _consented,
+        _answered,
+        _placed,
+        _read,
+        _switched,
+        _energised,
+        _elapsed,
+        _advised,
+        _resolved,
+        _continued,
+        _troubled,
+        _skipped,
+        _went,
+        _paused,
+        _noted,
+        _disturbed,
+        _seated,
+        _resumed,
+        _mended,
+        _aborted,
+    )
+}
+"""What the table names."""

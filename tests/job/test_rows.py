@@ -3,40 +3,44 @@
 from pathlib import Path
 
 import msgspec
-import pytest
 
 import bench
 from bench.job.folder import DEPENDS_ON
-from bench.job.rows import distil, every_reading, from_line
+from bench.job.history import History
+from bench.job.rows import distil
+from bench.record.chain import FIRST, seal
 from bench.record.index import has_notes, head_of, last_time, search
 from bench.record.read import read_record
 from bench.record.replay import follow
+from bench.walk.events import Read
 from tests.job.season_folder import record, season
-
-
-@pytest.mark.parametrize("week", [1, 10, 12])
-def test_lines_say_what_the_fold_says(week):
-    """The quick way over the notes and the slow way over the machine agree in every field."""
-    path = record(week)
-    quick = [from_line(line, path.name, head_of(path).operator) for line in search(path)]
-    slow = every_reading(path.name, follow(path))
-    assert len(quick) == len(slow) == 94
-    for one, other in zip(quick, slow, strict=True):
-        assert one.value == pytest.approx(other.value, rel=1e-12) if other.value is not None else one.value is None
-        same = {"value": None, "standard": None, "expanded": None}
-        assert msgspec.structs.replace(one, **same) == msgspec.structs.replace(other, **same)
-        for name in ("standard", "expanded"):
-            assert getattr(one, name) == (pytest.approx(getattr(other, name)) if getattr(other, name) else None)
 
 
 def test_a_search_gives_just_the_lines_that_have_the_name():
     """As subject or as place, and nothing that merely looks alike."""
     path = record(1)
-    rows = [from_line(line, path.name) for line in search(path, ["W101.3"])]
-    assert [row.subject for row in rows] == ["W101.3"]
-    by_place = [from_line(line, path.name) for line in search(path, ["J101.27"])]
-    assert by_place == rows
+    (line,) = search(path, ["W101.3"])
+    assert msgspec.json.decode(line)["event"]["judged"]["subject"] == "W101.3"
+    assert list(search(path, ["J101.27"])) == [line]
     assert list(search(path, ["W101"])) == []
+
+
+def test_a_verdict_that_was_noted_becomes_no_row(tmp_path):
+    """The chain is whole, yet somebody's code noted nonsense: readings are judged, and notes are not read."""
+    path, previous, lines = record(1), FIRST, []
+    for entry in read_record(path):
+        event = entry.event
+        if isinstance(event, Read) and event.judged:
+            event = msgspec.structs.replace(event, judged={**event.judged, "verdict": "fail", "value": 1e9})
+        line, previous = seal(msgspec.structs.replace(entry, event=event), previous)
+        lines.append(line)
+    (tmp_path / path.name).write_bytes(b"".join(lines))
+    true = History(path.parent, [path], head_of(path).plant_name)
+    noted = History(tmp_path, [tmp_path / path.name], head_of(path).plant_name)
+    for names in (None, ["W101.3"]):
+        rows = list(noted.rows(names))
+        assert rows and rows == list(true.rows(names))
+    assert not noted.broken
 
 
 def test_a_search_works_across_the_edges_of_its_blocks(monkeypatch):

@@ -12,7 +12,8 @@ from bench.plant.model import Plant
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.power import still_live
-from bench.walk.state import OutOfTurn, Phase, State, accepts, outcomes
+from bench.walk.results import outcomes
+from bench.walk.state import OutOfTurn, Phase, State, accepts
 from tests.power import small_hall
 from tests.walk import paper_walk as paper
 

@@ -34,8 +34,8 @@ from bench.sequence.draft import draft
 from bench.sequence.file import Measure, Prove, Set, Zero
 from bench.sequence.plan import Step
 from bench.walk import events as e
-from bench.walk.results import results
-from bench.walk.state import State, fold, outcomes, request, start, take
+from bench.walk.results import outcomes, results
+from bench.walk.state import State, fold, request, start, take
 from tests.power import small_hall
 from tests.walk import paper_walk as paper
 

@@ -3,21 +3,18 @@
     python tests/walk/diagram.py            write it between the markers
     python tests/walk/diagram.py --check    exit code 1 where it differs
 
-Which event may come in which phase stands in the machine's table; where it leads is found by trying every event in
-every state of two small walks. So the drawing holds nothing that the machine does not do.
+Which event may come in which phase, and where it leads, stands in the machine's table. That the machine does all of
+that and nothing else is tried out in ``test_every_state.py``.
 """
 
 from __future__ import annotations
 
 import argparse
 import sys
-import tempfile
 from collections import defaultdict
 from pathlib import Path
 
-from bench.walk import events as e
-from bench.walk.state import NEXT, OPEN, STEPPING, Phase
-from tests.walk import walk_explorer
+from bench.walk.state import BEGINS, NEXT, OPEN, Phase
 
 BEGIN = "<!-- walk diagram begin -->"
 END = "<!-- walk diagram end -->"
@@ -25,47 +22,25 @@ DEVELOPERS = Path(__file__).parents[2] / "DEVELOPERS.md"
 ANY_STEP = "next_step"
 """Stands for the phase that the next step begins in."""
 
-Targets = dict[tuple[Phase, type], set[Phase]]
-
 
 class NoMarkers(LookupError):
     """The file has no place for the drawing."""
 
 
-def explored() -> dict[str, walk_explorer.Explored]:
-    """The small walks, tried out whole."""
-    with tempfile.TemporaryDirectory() as folder:
-        return walk_explorer.explored(Path(folder))
-
-
-def targets(walks: dict[str, walk_explorer.Explored]) -> Targets:
-    """Phase and event type to the phases that it can lead to."""
-    found: Targets = defaultdict(set)
-    for one in walks.values():
-        for before, event, after in one.moves:
-            found[before.state.phase, type(event)].add(after.state.phase)
-    assert set(found) == set(NEXT), "the small walks do not meet every pair of the table any more"
-    return found
-
-
-def diagram(found: Targets) -> str:
+def diagram() -> str:
     """The machine as a Mermaid state diagram."""
     order = list(dict.fromkeys(kind for _, kind in NEXT))
-    stays = [k for k in order if all(found.get((p, k), set()) == {p} for p in OPEN)]
-    always = {k: _common(found, k) for k in order if k not in stays and _common(found, k)}
-    # where a step is left for another one, the other's kind decides: drawn once
-    enters = set().union(*(reached for (_, kind), reached in found.items() if kind in (e.Went, e.Skipped)))
+    stays = [kind for kind in order if all(_leads(phase, kind) == {phase} for phase in OPEN)]
+    always = {kind: to for kind in order if kind not in stays and (to := _always(kind)) is not None}
     arrows: dict[tuple[str, str], list[str]] = defaultdict(list)
-    for (phase, kind), reached in found.items():
+    for (phase, kind), move in NEXT.items():
         if kind in stays or kind in always:
             continue
-        left = set(reached)
-        if left & (enters & STEPPING):
-            arrows[phase.value, ANY_STEP].append(kind.__name__)
-            left -= enters
-        for target in left:
+        for target in move.to:
             arrows[phase.value, target.value].append(kind.__name__)
-    for target in enters:
+        if move.enters:
+            arrows[phase.value, ANY_STEP].append(kind.__name__)
+    for target in BEGINS:
         arrows[ANY_STEP, target.value] = ["after the last"] if target is Phase.SAFING else []
     lines = ["stateDiagram-v2", f"    [*] --> {Phase.EMPTY.value}", f"    state {ANY_STEP} <<choice>>"]
     place = {phase.value: number for number, phase in enumerate(Phase)} | {ANY_STEP: len(Phase)}
@@ -81,11 +56,17 @@ def diagram(found: Targets) -> str:
     return "\n".join(lines)
 
 
-def _common(found: Targets, kind: type) -> Phase | None:
+def _leads(phase: Phase, kind: type) -> frozenset[Phase]:
+    """The phases that an event may lead to; none where it may not come."""
+    move = NEXT.get((phase, kind))
+    return move.reaches if move is not None else frozenset()
+
+
+def _always(kind: type) -> Phase | None:
     """The one phase that an event leads to from everywhere, if it may come everywhere."""
-    reached = [found.get((phase, kind), set()) for phase in sorted(OPEN, key=lambda phase: phase.value)]
-    everywhere = set.intersection(*reached) if all(reached) else set()
-    return next(iter(everywhere)) if len(everywhere) == 1 and set().union(*reached) == everywhere else None
+    reached = {_leads(phase, kind) for phase in OPEN}
+    only = next(iter(reached)) if len(reached) == 1 else frozenset()
+    return next(iter(only)) if len(only) == 1 else None
 
 
 def drawn(text: str, picture: str) -> str:
@@ -109,7 +90,7 @@ def main(arguments: list[str] | None = None) -> int:
     try:
         text = options.file.read_text("utf-8")
         drawn(text, "")
-        wanted = drawn(text, diagram(targets(explored())))
+        wanted = drawn(text, diagram())
     except (OSError, NoMarkers) as error:
         print(f"{options.file}: {error}", file=sys.stderr)
         return 2

@@ -18,8 +18,9 @@ from bench.quantity import Amount
 from bench.sequence.file import Do, Found, Limit, Measure, Rig
 from bench.walk import events as e
 from bench.walk import requests as r
-from bench.walk.results import results, verdict_lines
-from bench.walk.state import Link, OutOfTurn, Phase, Refused, Stale, State, outcomes, request
+from bench.walk.outcome import History
+from bench.walk.results import outcomes, results, verdict_lines
+from bench.walk.state import OutOfTurn, Phase, Refused, Stale, State, request
 from tests.walk import paper_walk as paper
 from tests.walk.paper_walk import Desk, Made, refold
 from tests.walk.walk_explorer import Ghosts, energises
@@ -65,7 +66,7 @@ def beginning(text: str = paper.EVERY_STEP) -> Made:
         return paper.made(Path(folder), text)
 
 
-def links(link: Link | None) -> Iterator[Link]:
+def links(link: History | None) -> Iterator[History]:
     """The history's links, newest first."""
     while link is not None:
         yield link

@@ -8,12 +8,6 @@ import pytest
 
 from bench.walk.state import Phase
 from tests.walk import diagram
-from tests.walk.walk_explorer import Explored
-
-
-@pytest.fixture(autouse=True)
-def explored_once(monkeypatch: pytest.MonkeyPatch, explored: dict[str, Explored]) -> None:
-    monkeypatch.setattr(diagram, "explored", lambda: explored)
 
 
 @pytest.fixture
@@ -46,10 +40,10 @@ def test_a_page_without_markers_is_left_alone(tmp_path: Path, capsys: pytest.Cap
     assert page.read_text("utf-8") == f"{diagram.END}\n{diagram.BEGIN}\n"
 
 
-def test_the_page_for_developers_shows_the_machine_as_it_is(explored: dict[str, Explored]) -> None:
+def test_the_page_for_developers_shows_the_machine_as_it_is() -> None:
     try:
         text = diagram.DEVELOPERS.read_text("utf-8")
-        wanted = diagram.drawn(text, diagram.diagram(diagram.targets(explored)))
+        wanted = diagram.drawn(text, diagram.diagram())
     except (FileNotFoundError, diagram.NoMarkers) as error:
         pytest.skip(f"DEVELOPERS.md has no place for the diagram yet: {error}")
     assert text == wanted, "run `make diagram`"

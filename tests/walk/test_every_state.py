@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import tempfile
+from collections import defaultdict
+from dataclasses import replace
+from pathlib import Path
+
 import pytest
 
 from bench.sequence.file import Do
 from bench.walk import events as e
 from bench.walk import requests as r
-from bench.walk.state import NEXT, OPEN, Phase, Refused, Stale, State, request, take
+from bench.walk.state import BEGINS, NEXT, OPEN, Phase, Refused, Stale, State, request, start, take
 from tests.walk import paper_walk as paper
 from tests.walk.walk_explorer import Explored, Found, energises
 
@@ -203,3 +208,27 @@ def test_every_pair_has_its_handler_or_no_place(phase: Phase, kind: type) -> Non
 def test_all_pairs_of_the_table_were_walked(explored: dict[str, Explored]) -> None:
     used = {(before.state.phase, type(event)) for one in explored.values() for before, event, _ in one.moves}
     assert used == set(NEXT)
+
+
+def test_the_table_says_where_everything_leads_and_no_more(explored: dict[str, Explored]) -> None:
+    """Every move goes where the table says, and each handler gets to all that the table says of it."""
+    reached: dict[tuple[Phase, type], set[Phase]] = defaultdict(set)
+    for one in explored.values():
+        for before, event, after in one.moves:
+            reached[before.state.phase, type(event)].add(after.state.phase)
+    assert all(reached[pair] <= move.reaches for pair, move in NEXT.items())
+    for handler in {move.handler for move in NEXT.values()}:
+        pairs = [pair for pair, move in NEXT.items() if move.handler == handler]
+        assert set().union(*(NEXT[pair].to for pair in pairs)) <= set().union(*(reached[pair] for pair in pairs))
+    entered = set().union(*(reached[pair] for pair, move in NEXT.items() if move.enters))
+    assert entered >= BEGINS
+
+
+def test_a_handler_that_leads_elsewhere_is_stopped(monkeypatch: pytest.MonkeyPatch) -> None:
+    pair = (Phase.EMPTY, e.Began)
+    wrong = replace(NEXT[pair], reaches=frozenset({Phase.DONE}))
+    monkeypatch.setitem(NEXT, pair, wrong)
+    with tempfile.TemporaryDirectory() as folder:
+        began = paper.made(Path(folder)).began
+    with pytest.raises(AssertionError, match="began leads from empty to safing"):
+        take(start(), e.Entry(n=1, at="2026-05-12T18:00:00Z", event=began))

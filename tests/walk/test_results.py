@@ -10,9 +10,9 @@ import pytest
 from bench.quantity import Amount, Ratio
 from bench.sequence.file import Decide, Limit
 from bench.walk import events as e
-from bench.walk.results import passed, results, tally, verdict_line, verdict_lines
+from bench.walk.results import outcomes, passed, results, tally, verdict_line, verdict_lines
 from bench.walk.setting import Rules
-from bench.walk.state import Phase, outcomes, start, take
+from bench.walk.state import Phase, start, take
 from tests.walk import paper_walk as paper
 from tests.walk.paper_walk import Desk, Made, State, refold
 

@@ -11,8 +11,8 @@ import pytest
 from bench.sequence.file import Wait
 from bench.walk import events as e
 from bench.walk import requests as r
-from bench.walk.results import passed, results, verdict_lines
-from bench.walk.state import OutOfTurn, Phase, Refused, Stale, accepts, outcomes, request
+from bench.walk.results import outcomes, passed, results, verdict_lines
+from bench.walk.state import OutOfTurn, Phase, Refused, Stale, accepts, request
 from tests.walk import paper_walk as paper
 from tests.walk.paper_walk import Desk, Made, refold
 

@@ -33,8 +33,8 @@ from bench.plant.model import Plant
 from bench.quantity import Amount, Ratio
 from bench.sequence.file import Do, Found, Limit, Measure, Seek
 from bench.sequence.plan import Step
+from bench.walk.outcome import Outcome
 from bench.walk.seeking import Answer, Search, Trail, Wanted
-from bench.walk.setting import Outcome
 from bench.walk.state import State
 
 PATH: Final = "10 mΩ"

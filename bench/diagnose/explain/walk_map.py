@@ -13,8 +13,8 @@ from bench.diagnose.explain.pin_map import Conductor, Connector, Design, Join, M
 from bench.plant.model import Plant
 from bench.plant.things import Cable, Terminal
 from bench.sequence.file import Measure
+from bench.walk.outcome import Outcome
 from bench.walk.results import results
-from bench.walk.setting import Outcome
 from bench.walk.state import State
 
 

@@ -9,8 +9,8 @@ from bench.plant.model import Plant
 from bench.quantity import engineering
 from bench.sequence.file import Energise, Measure
 from bench.sequence.plan import Step
+from bench.walk.outcome import Outcome
 from bench.walk.results import results
-from bench.walk.setting import Outcome
 from bench.walk.state import State
 
 Named = Literal[

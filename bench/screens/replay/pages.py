@@ -20,7 +20,7 @@ from bench.screens.walk.paint import MARGIN, Picture, one_row, seen
 from bench.screens.walk.reading_page import verdict_block
 from bench.screens.walk.sayings import last_reading
 from bench.screens.walk.view import View
-from bench.walk.setting import Outcome
+from bench.walk.outcome import Outcome
 
 FACES: Final = ("seen", "meter", "events")
 """What fills the screen, one after the other."""

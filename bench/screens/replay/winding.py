@@ -21,7 +21,7 @@ from bench.screens.walk import findings
 from bench.screens.walk.follow import Follower, Happened
 from bench.screens.walk.pace import Pace
 from bench.walk import events as e
-from bench.walk.setting import Outcome
+from bench.walk.outcome import Outcome
 from bench.walk.state import Phase, State
 
 EVERY: Final = 64

@@ -7,7 +7,8 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
 from bench.sequence.file import Seek
-from bench.walk.state import State, outcomes
+from bench.walk.results import outcomes
+from bench.walk.state import State
 
 if TYPE_CHECKING:
     from bench.plant.model import Plant

@@ -11,9 +11,9 @@ from bench.say.verdict import ORDER, PAST, WORDS, counts, without_word
 from bench.say.verdict import verdict_line as verdict_line_of
 from bench.screens.walk.sayings import Lead, leads_of, page
 from bench.walk import events as e
-from bench.walk.results import results
-from bench.walk.setting import Outcome
-from bench.walk.state import State, outcomes
+from bench.walk.outcome import Outcome
+from bench.walk.results import outcomes, results
+from bench.walk.state import State
 
 READ: Final = "read"
 """How a reading of a search looks: a low one is news there and no failure; what was found is judged at its end."""

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Final
 from bench.runner import protocol as p
 from bench.screens.walk.pace import Pace
 from bench.walk import events as e
-from bench.walk.setting import Outcome
+from bench.walk.outcome import Outcome
 from bench.walk.state import OutOfTurn, Phase, Refused, Stale, State, start, take
 
 if TYPE_CHECKING:

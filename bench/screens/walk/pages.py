@@ -26,8 +26,8 @@ from bench.screens.walk.reading_page import verdict_block, verdicts
 from bench.screens.walk.view import View
 from bench.screens.widgets import digits
 from bench.sequence.file import Do, Found, Hold
+from bench.walk.outcome import Outcome
 from bench.walk.results import results
-from bench.walk.setting import Outcome
 
 WIDE: Final = 72
 """Cells of a line of running text: longer ones are lost by tired eyes."""

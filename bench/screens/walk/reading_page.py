@@ -38,7 +38,7 @@ from bench.screens.widgets import digits, face, scale
 from bench.sequence.file import NO_LIMIT, Do, Measure, Prove, Zero
 from bench.sequence.plan import Step
 from bench.walk import events as e
-from bench.walk.setting import Outcome
+from bench.walk.outcome import Outcome
 from bench.walk.state import Phase, State
 
 TALL: Final = 32

@@ -17,8 +17,8 @@ from bench.sequence.file import Do, Energise, Measure
 from bench.sequence.plan import Plan, Step
 from bench.sequence.power_steps import Ladders, window
 from bench.sequence.power_tree import BreakerLoad, Forecast, Powered, PowerTree, WillNotCarry
+from bench.walk.outcome import Outcome
 from bench.walk.power import still_live
-from bench.walk.setting import Outcome
 from bench.walk.state import Phase, State
 
 Place = Literal["up", "on", "now", "next", "ahead", "failed", "undecided", "void", "passed over", "skipped"]

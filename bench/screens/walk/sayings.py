@@ -16,8 +16,9 @@ from bench.roles import function_name
 from bench.sequence.file import Ask, Do, Hold, Measure, Prove, Set, Zero
 from bench.sequence.plan import Step
 from bench.walk import requests as r
-from bench.walk.setting import Outcome
-from bench.walk.state import SKIPPABLE, Phase, State, outcomes, request
+from bench.walk.outcome import Outcome
+from bench.walk.results import outcomes
+from bench.walk.state import SKIPPABLE, Phase, State, request
 
 if TYPE_CHECKING:
     from bench.plant.model import Plant

@@ -22,8 +22,8 @@ from bench.quantity import Amount
 from bench.sequence.file import Measure, Seek
 from bench.walk import events as e
 from bench.walk.adviser import NoAdvice, followed
+from bench.walk.outcome import Outcome
 from bench.walk.seeking import Answer, Wanted
-from bench.walk.setting import Outcome
 
 SPEECH = Speech(place=lambda end, name: name)
 

@@ -1,0 +1,157 @@
+"""What came of a step: the verdict with its reason, the figures that it rests on, and all such of a walk."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from itertools import zip_longest
+from typing import Any, Literal
+
+from bench.judge.uncertainty import Budget
+from bench.plant.handled import Handled
+from bench.sequence.file import Found
+from bench.sequence.plan import Step
+from bench.walk import events as e
+from bench.walk.facts import BenchFacts
+
+Verdict = Literal["pass", "fail", "undecided", "skipped", "void", "done"]
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What came of a step.
+
+    Attributes:
+        index: the step's place in the plan.
+        key: the step's lasting name.
+        n: the event that it rests on.
+        verdict: for a reading pass, fail, undecided or void; skipped; or done for a step without a reading.
+        sentence: the verdict with its reason, for a person at the rack.
+        subject: the plant object that it is about.
+        value: the reading after corrections, in ``unit``; None where the meter gave none.
+        unit: base unit.
+        expanded: expanded uncertainty at the budget's coverage; None where no value was read.
+        over: '+' or '-' where the meter showed over range.
+        low: lower bound of the limit, if any.
+        high: upper bound of the limit, if any.
+        source: where the limit came from.
+        remark: something worth a look although the verdict stands.
+        advice: what would decide it, best first.
+        reading: the event's facts.
+        budget: the uncertainty budget.
+        zero: what was taken off for the leads, in ohms.
+        at: time of day of the reading, UTC; empty for other steps.
+        ambient: °C that was taken for it.
+        handled: the plant as it was left then: before a reading, and after an act. None for other steps.
+        bench: the bench that took the reading.
+        barred: whether the walk itself passed it over, and no person with a reason.
+        finding: of a load that was brought up, what is wrong with it in one word: ``short``, ``heavy``, ``light``,
+            ``creeps``, ``leaks``, ``restless``, ``reforms`` or ``stopped``; empty where nothing is.
+        found: what a search came to.
+        asked: of an act or a reading within a search, what was asked for; ``index`` is then the search's own.
+        answer: ``yes`` or ``no`` where a person said whether a continuity tester beeps; else empty.
+    """
+
+    index: int
+    key: str
+    n: int
+    verdict: Verdict
+    sentence: str
+    subject: str = ""
+    value: float | None = None
+    unit: str = ""
+    expanded: float | None = None
+    over: str = ""
+    low: float | None = None
+    high: float | None = None
+    source: str = ""
+    remark: str = ""
+    advice: tuple[str, ...] = ()
+    reading: e.Read | None = field(default=None, repr=False)
+    budget: Budget | None = field(default=None, repr=False)
+    zero: float | None = None
+    at: str = ""
+    ambient: float = 20.0
+    handled: Handled | None = field(default=None, repr=False, compare=False)
+    bench: BenchFacts | None = field(default=None, repr=False, compare=False)
+    barred: bool = False
+    finding: str = ""
+    found: Found | None = field(default=None, repr=False)
+    asked: Step | None = field(default=None, repr=False)
+    answer: str = ""
+
+    @classmethod
+    def done(cls, step: Step, n: int, handled: Handled | None = None) -> Outcome:
+        """A step without a reading was done, and left the plant as said here."""
+        return cls(step.index, step.key, n, "done", "Done.", step.subject, handled=handled)
+
+    @classmethod
+    def beeped(cls, step: Step, n: int, beeps: bool) -> Outcome:
+        """A person said whether a continuity tester beeps; nothing is judged by that."""
+        said, answer = ("It beeps.", "yes") if beeps else ("It is silent.", "no")
+        return cls(step.index, step.key, n, "done", said, step.subject, answer=answer)
+
+    @classmethod
+    def concluded(cls, step: Step, n: int, found: Found, at: str) -> Outcome:
+        """A search came to its end."""
+        return cls(step.index, step.key, n, found.verdict, found.sentence, step.subject, at=at, found=found)
+
+    @classmethod
+    def passed_over(cls, step: Step, n: int, why: str) -> Outcome:
+        """A step that the walk itself passed over, since what it stands on is not so."""
+        return cls(step.index, step.key, n, "skipped", f"Passed over: {why}", step.subject, barred=True)
+
+    @classmethod
+    def skipped(cls, step: Step, n: int, event: e.Skipped) -> Outcome:
+        """A step was passed over."""
+        return cls(step.index, step.key, n, "skipped", f"Skipped: {event.reason.strip()}", step.subject)
+
+    def voided(self, why: str) -> Outcome:
+        """The same reading, which no longer counts."""
+        return replace(self, verdict="void", sentence=f"Void: {why}. It read: {self.sentence}")
+
+    def facts(self) -> dict[str, Any]:
+        """What a record keeps beside the reading, for people and other tools."""
+        kept: dict[str, Any] = {"verdict": self.verdict, "sentence": self.sentence}
+        for name in ("value", "expanded", "low", "high", "zero"):
+            value = getattr(self, name)
+            if value is not None:
+                kept[name] = value
+        if self.source:
+            kept["limit"] = self.source
+        if self.at:
+            kept["ambient"] = self.ambient
+        if self.budget is not None:
+            kept["standard"] = self.budget.standard_uncertainty
+            kept["budget"] = self.budget.to_dict()
+        return kept
+
+
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class History:
+    """Outcomes, newest first, as a linked list: what came before is shared with earlier states.
+
+    Attributes:
+        outcome: the newest.
+        before: all before it; None where it is the first.
+    """
+
+    outcome: Outcome
+    before: History | None
+
+    def __iter__(self) -> Iterator[Outcome]:
+        newest: History | None = self
+        while newest is not None:
+            yield newest.outcome
+            newest = newest.before
+
+    # written out: the generated ones would go as deep as the walk is long
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, History):
+            return NotImplemented
+        return all(mine == theirs for mine, theirs in zip_longest(self, other))
+
+    __hash__ = None  # type: ignore[assignment]
+
+    def __repr__(self) -> str:
+        return f"<{self.outcome.key} and what was before it>"
