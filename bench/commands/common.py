@@ -118,6 +118,44 @@ def new_record(options: argparse.Namespace, job: Job) -> Path:
     return record_name(LOGS, job.loaded.path.stem)
 
 
+def relative(folder: Path, target: Path) -> str:
+    """A path as a file in a folder names it.
+
+    Args:
+        folder: where that file stands.
+        target: what it names.
+    """
+    return Path(os.path.relpath(target.resolve(), folder.resolve())).as_posix()
+
+
+def sequence_schema(folder: Path) -> str:
+    """The path of the schema of sequence files, as a file in a folder names it.
+
+    Args:
+        folder: where that file stands.
+    """
+    from bench.files import shipped
+
+    return relative(folder, shipped("sequences") / "schemas" / "sequence.json")
+
+
+def keep_draft(path: Path, text: str) -> None:
+    """Write a drafted sequence to a new file.
+
+    Args:
+        path: where to.
+        text: of the file.
+
+    Raises:
+        BadRequest: the file is there.
+    """
+    from bench.errors import BadRequest
+
+    if path.exists():
+        raise BadRequest(f"{path} is there already; a draft never takes a file's place")
+    path.write_text(text, "utf-8")
+
+
 def record_name(folder: Path, sequence: str) -> Path:
     """A name for a new record that is not taken yet: day, time and sequence."""
     base = f"{datetime.now(UTC).strftime('%Y%m%d-%H%M%S')}-{sequence}"

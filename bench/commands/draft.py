@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -31,8 +30,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Draft and write."""
+    from bench.commands.common import keep_draft, relative, sequence_schema
     from bench.errors import BadRequest
-    from bench.files import near, one_of, shipped
+    from bench.files import near, one_of
     from bench.plant.load import load_plant
     from bench.plant.model import UnknownName
     from bench.sequence.draft import KINDS, CannotDraft, draft
@@ -45,18 +45,16 @@ def run(options: argparse.Namespace) -> int:
     plant = load_plant(options.plant)
     of = _scope(options, plant)
     folder = options.output.parent if options.output is not None else Path()
-    schema = shipped("sequences") / "schemas" / "sequence.json"
     try:
-        text = draft(plant, options.kind, of, relative(folder, options.plant), relative(folder, schema))
+        above_steps = _by_hand(options.kind, plant, of)
+        plant_file = relative(folder, options.plant)
+        text = draft(plant, options.kind, of, plant_file, sequence_schema(folder), above_steps)
     except (CannotDraft, UnknownName) as error:
         raise BadRequest(str(error)) from error
-    text = text.replace("\nsteps:\n", f"\n{_by_hand(options.kind, plant, of)}steps:\n", 1)
     if options.output is None:
         sys.stdout.write(text)
         return exits.PASS
-    if options.output.exists():
-        raise BadRequest(f"{options.output} is there already; a draft never takes a file's place")
-    options.output.write_text(text, "utf-8")
+    keep_draft(options.output, text)
     print(f"{options.output} is drafted; read it before you use it")
     return exits.PASS
 
@@ -81,13 +79,13 @@ def _reprove(options: argparse.Namespace) -> int:
     return exits.PASS
 
 
-def _by_hand(kind: str, plant: Plant, of: str) -> str:
-    """For isolation: what it costs by hand, as lines of comment; empty for other kinds."""
-    if kind not in ("isolation", "crosses"):
-        return ""
+def _by_hand(kind: str, plant: Plant, of: str) -> list[str]:
+    """For isolation and crosses: what it costs by hand; nothing for other kinds."""
+    if kind not in ("isolation", "crosses") or not of:
+        return []
     from bench.diagnose.apart.by_hand import hand_lines
 
-    return "".join(f"# {line}\n" for line in hand_lines(plant, of, kind)) + "\n"
+    return list(hand_lines(plant, of, kind))
 
 
 def _scope(options: argparse.Namespace, plant: object) -> str:
@@ -110,8 +108,3 @@ def _scope(options: argparse.Namespace, plant: object) -> str:
             raise BadRequest(f"found {kind} '{name}', expected {one_of(names)}{f'; {hint}' if hint else ''}")
         return str(name)
     return ""
-
-
-def relative(folder: Path, target: Path) -> str:
-    """A path as a file in a folder names it."""
-    return Path(os.path.relpath(target.resolve(), folder.resolve())).as_posix()

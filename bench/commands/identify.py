@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -168,18 +167,14 @@ def _colours(path: Path) -> str:
 
 def _sequence(plant: Plant, options: argparse.Namespace, plant_path: Path, method: str) -> str:
     """The sequence's text; the way is written down, so that another day's plan is the same."""
-    from bench.files import shipped
-    from bench.sequence.draft import headed, identification
+    from bench.commands.common import relative, sequence_schema
+    from bench.sequence.draft import file_text, identify
 
     folder = options.sequence.parent
     settings = {**_settings(options), "method": method}
-    about, body = identification(plant, options.cable, settings)
-    schema = _from(folder, shipped("sequences") / "schemas" / "sequence.json")
-    return headed(plant, f"identify {options.cable}", about, _from(folder, plant_path), schema) + body
-
-
-def _from(folder: Path, target: Path) -> str:
-    return Path(os.path.relpath(target.resolve(), folder.resolve())).as_posix()
+    made = identify(plant, options.cable, settings)
+    name = f"identify {options.cable}"
+    return file_text(plant, name, made, relative(folder, plant_path), sequence_schema(folder))
 
 
 def _beside(record: Path, ending: str) -> Path:

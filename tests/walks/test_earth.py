@@ -154,11 +154,6 @@ def test_what_flows_in_the_live_earth(faults: list[str], verdicts: tuple[str, st
     assert code == (0 if set(verdicts) == {"pass"} else 1)
 
 
-@pytest.mark.parametrize("kind", ["earth", "earth-live"])
-def test_the_draft_is_what_ships(kind: str, tmp_path: Path) -> None:
-    path = tmp_path / f"{kind}.yaml"
-    assert proveout("draft", PLANT, kind, "-o", path, cwd=tmp_path).returncode == 0
-    steps = path.read_text("utf-8").split("steps:")[1]
-    assert steps == (JOB / f"{kind}.yaml").read_text("utf-8").split("steps:")[1]
-    done = proveout("draft", PLANT, kind, "--bay", "3", cwd=tmp_path)
+def test_earth_is_drafted_for_the_whole_plant_alone(tmp_path: Path) -> None:
+    done = proveout("draft", PLANT, "earth", "--bay", "3", cwd=tmp_path)
     assert done.returncode == 2 and "whole plant" in done.stderr

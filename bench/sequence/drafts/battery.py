@@ -1,0 +1,212 @@
+"""Drafts the last part of first power: shelves that are proven one by one go onto the plant's own supply.
+
+A battery behind a breaker has no current limit that would forgive, and no program can switch it off. So everything
+rests on what was proven before: each breaker is closed by hand, from the battery outwards, behind a hold point of its
+own and on evidence that counts; and each hold point says who opens what, on which word.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+from bench.plant.model import Plant
+from bench.plant.things import Breaker, Inlet, Shelf, Supply
+from bench.quantity import engineering
+from bench.sequence.drafts import power_parts as parts
+from bench.sequence.drafts.parts import CannotDraft, Part, section, unique
+from bench.sequence.drafts.power_parts import DEAD_LIMIT, reached, return_bar, way
+from bench.sequence.file import Caution, Do, Hold, Limit, Measure, Step
+from bench.sequence.power_tree import Forecast, Powered, PowerTree, WillNotCarry, headroom_line
+
+_AMMETER_A: Final = 8.0
+"""More than this is not led through a hand-held ammeter's fused leads (common practice, no source)."""
+
+
+def onto_the_plant(plant: Plant, shelves: list[Shelf]) -> list[Part]:
+    """The steps for these shelves, feed by feed; none where every feed comes from a bench supply anyway.
+
+    Args:
+        plant: the plant.
+        shelves: that are proven one by one by then.
+
+    Raises:
+        CannotDraft: a breaker would carry too much, or the voltage would collapse.
+    """
+    by_supply: dict[str, list[Inlet]] = {}
+    for shelf in shelves:
+        for inlet in reached(plant, shelf):
+            by_supply.setdefault(way(plant, inlet)[0], []).append(inlet)
+    mine = {name: inlets for name, inlets in by_supply.items() if plant.supplies[name].kind != "bench"}
+    if not mine:
+        return []
+    every = parts.breakers_on(plant, [inlet for inlets in mine.values() for inlet in inlets])
+    made: list[Part] = [
+        section("on the plant's own supplies"),
+        Caution(
+            title="From here on a battery feeds the plant, and this program cannot switch it off",
+            text="Until now a bench supply with a current limit went off by itself at the first reading beyond. A "
+            "battery does not: a short takes thousands of amperes until a breaker opens, or something burns. Somebody "
+            "stands at the main breaker the whole time and does nothing else; whoever sees, hears or smells anything "
+            "calls OPEN. Only licensed or authorised people may do this, under local codes and the rules of the site. "
+            "This program is no safety device.",
+        ),
+        Do(
+            title="Bench supply away",
+            text=f"Take the bench supply's leads off. Open {', '.join(every)}. Then nothing is connected to the "
+            "battery yet.",
+            open=every,
+        ),
+    ]
+    for name, inlets in mine.items():
+        made += _feed(plant, plant.supplies[name], inlets)
+    return made
+
+
+def _feed(plant: Plant, supply: Supply, inlets: list[Inlet]) -> list[Part]:
+    main = plant.breakers[way(plant, inlets[0])[1][0]]
+    mains = ", ".join(unique(way(plant, inlet)[1][0] for inlet in inlets))
+    bar = return_bar(plant, inlets[0])
+    where = plant.where(main.name)
+    who = f"Tell the person at {main.name} ({where}): on the word OPEN it is opened, and nobody asks why."
+    made: list[Part] = [
+        Hold(
+            title=f"Clear to connect {supply.kind} {supply.name}",
+            text=f"{mains} open and guarded. {who} This program cannot switch {supply.name} off. Type the word only if "
+            "this is so.",
+            word="BATTERY",
+        ),
+        Do(
+            title=f"Connect {supply.name}",
+            text=f"With {mains} open, connect {supply.name} at its terminals. From then on the line side of "
+            f"{main.name} is live.",
+            switch_on=[supply.name],
+        ),
+        _reads(f"{main.name}, line side, has {supply.name}", (main.line.name, bar), main.name, []),
+        parts.volts(
+            (main.load.name, bar),
+            main.name,
+            f"{main.name} is open",
+            DEAD_LIMIT,
+            text="A breaker whose contacts are welded shows here.",
+        ),
+    ]
+    closed: list[str] = []
+    for inlet in inlets:
+        made += _onto(plant, supply, inlet, closed)
+    for inlet in inlets:
+        title = f"{inlet.name} with everything on {supply.name}"
+        made.append(_reads(title, _poles(inlet), inlet.name, _stands_on(plant, inlet)))
+    back = list(reversed(closed))
+    made += [
+        Do(title=f"Feed {inlets[0].feed} off", text=f"Open {', '.join(back)}, the shelves first.", open=back),
+        Do(
+            title=f"Disconnect {supply.name}",
+            text=f"Disconnect {supply.name} at its terminals, lock off and tag.",
+            switch_off=[supply.name],
+        ),
+    ]
+    return made
+
+
+def _onto(plant: Plant, supply: Supply, inlet: Inlet, closed: list[str]) -> list[Step]:
+    """Close what is still open on the way to a shelf, one breaker after the other, and read what it takes."""
+    made: list[Step] = []
+    names = way(plant, inlet)[1]
+    for name in names[:-1]:
+        if name not in closed:
+            closed.append(name)
+            upto = names[: names.index(name) + 1]
+            made += _close(plant, plant.breakers[name], supply, upto, f"Nothing is on behind {name} yet.")
+            load_side = (plant.breakers[name].load.name, return_bar(plant, inlet))
+            made.append(_reads(f"{name}, load side", load_side, name, upto))
+    last, stands = plant.breakers[names[-1]], _stands_on(plant, inlet)
+    closed.append(last.name)
+    found = _forecast(plant, supply, closed)
+    volts, amps = found.typical.shelves[inlet.shelf].inlets[inlet.name]
+    told = f"Expected at {inlet.name}: {volts:.2f} V and {engineering(amps, 'A', digits=3)}."
+    told += "".join(f" Breaker {headroom_line(found.breakers[name])}." for name in names if name in found.breakers)
+    made += _close(plant, last, supply, stands, told)
+    made.append(_reads(f"{inlet.name} on {supply.name}", _poles(inlet), inlet.name, stands))
+    most = found.most.shelves[inlet.shelf].inlets[inlet.name][1]
+    if most <= _AMMETER_A:
+        made += _current(last, inlet, supply, stands)
+    made.append(
+        Do(
+            title=f"{last.name} stays open",
+            text=f"Something is not right with {inlet.shelf} or its way: open {last.name}, or leave it open, and take "
+            "the meter's leads off. Find it on the bench supply first.",
+            open=[last.name],
+            unless_proven=list(stands),
+        )
+    )
+    return made
+
+
+def _current(last: Breaker, inlet: Inlet, supply: Supply, stands: Sequence[str]) -> list[Step]:
+    """The meter is put across the closed breaker, so that no inrush goes through its fuse and the shelf stays on."""
+    return [
+        Do(
+            title=f"Ammeter across {last.name}",
+            text=f"Put the ammeter's fused leads across the two terminals of the closed {last.name}. Then open "
+            f"{last.name}: {inlet.shelf} runs on through the meter.",
+            open=[last.name],
+            proven=list(stands),
+        ),
+        Measure(
+            title=f"What {inlet.shelf} takes of {supply.name}",
+            read="current",
+            between=(last.load.name, last.line.name),
+            subject=inlet.name,
+            limit=Limit(computed="idle-current"),
+            proven=list(stands),
+        ),
+        Do(
+            title=f"{last.name} closed again",
+            text=f"Close {last.name}, then take the ammeter's leads off.",
+            close=[last.name],
+            proven=list(stands),
+        ),
+    ]
+
+
+def _close(plant: Plant, breaker: Breaker, supply: Supply, stands: Sequence[str], told: str) -> list[Step]:
+    where = plant.where(breaker.name)
+    clear = parts.clear_to_energise(
+        f"Clear to close {breaker.name} on {supply.name}",
+        f"{breaker.name} ({where}). Everybody is clear, somebody guards the main breaker of {supply.name}. {told} If "
+        f"anything is not as it should be: open {breaker.name} at once, then call OPEN; this program cannot.",
+    )
+    text = f"Close {breaker.name} ({where})."
+    return [clear, Do(title=f"Close {breaker.name}", text=text, close=[breaker.name], proven=list(stands))]
+
+
+def _stands_on(plant: Plant, inlet: Inlet) -> list[str]:
+    """What must be proven before a shelf goes onto the plant's own supply: itself and every breaker on its way."""
+    return [inlet.shelf, inlet.name, *way(plant, inlet)[1]]
+
+
+def _poles(inlet: Inlet) -> tuple[str, str]:
+    return inlet.live.name, inlet.back.name
+
+
+def _reads(title: str, between: tuple[str, str], subject: str, stands: Sequence[str]) -> Measure:
+    return Measure(
+        title=title,
+        text="Live parts. The sign counts: a battery's return is positive here.",
+        read="voltage",
+        between=between,
+        subject=subject,
+        limit=Limit(computed="feed-voltage"),
+        proven=list(stands),
+    )
+
+
+def _forecast(plant: Plant, supply: Supply, closed: list[str]) -> Forecast:
+    try:
+        found = PowerTree(plant).forecast(Powered((supply.name,), supply.volts, supply.ohms, frozenset(closed)))
+    except WillNotCarry as error:
+        raise CannotDraft(f"on {supply.name} with {', '.join(closed)} closed: {error}") from error
+    if found.overloads:
+        raise CannotDraft(f"on {supply.name} breaker {'; '.join(headroom_line(load) for load in found.overloads)}")
+    return found

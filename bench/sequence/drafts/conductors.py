@@ -1,0 +1,189 @@
+"""Drafts for conductors on a dead plant: each from pin to pin, which is which, and which are joined."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+from bench.plant.flags import SIDES, loose
+from bench.plant.model import Plant, UnknownName
+from bench.plant.things import Bay, Cable, Connector, Shelf
+from bench.quantity import Amount
+from bench.sequence.drafts.again import through_conductor
+from bench.sequence.drafts.parts import (
+    AMBIENT,
+    CLOSING,
+    OPENING,
+    Beside,
+    CannotDraft,
+    Draft,
+    Part,
+    apart_limit,
+    dead,
+)
+from bench.sequence.file import Do, Each, Hold, Measure, Seek, Step
+
+_IDENTIFY_SETTINGS: Final = (
+    "How: {method: tags} with a common known at both ends, {method: star} without one, {method: chain} with clips "
+    "alone, {method: sizes} with a bare tester. Left out, the best is taken. What else may be told: common: screen, a "
+    "conductor or a place; tags: E24, E96 or single values with their tolerance; measured: values that you measured; "
+    'bar: no; tester: yes; colours: "1 white/blue; 2 blue/white"; flags: a connector whose order is not known.'
+)
+
+
+def continuity(plant: Plant, of: str) -> Draft:
+    """Every conductor from pin to pin, and neighbouring pins apart.
+
+    Args:
+        plant: the plant.
+        of: a cable, bay or shelf.
+
+    Raises:
+        CannotDraft: nothing was named, or no conductor of it is landed at both ends.
+        UnknownName: it is something else.
+    """
+    if not of:
+        raise CannotDraft("continuity wants a cable, bay or shelf: name one")
+    what, connectors = scope(plant, of)
+    conductors = plant.conductors_of(of)
+    if not any(conductor.landed for conductor in conductors):
+        raise CannotDraft(f"no conductor of {of} is landed at both ends, so nothing can be proved from pin to pin yet")
+    skipped = [conductor.name for conductor in conductors if not conductor.landed]
+    every = Each(over="conductors", of=of, but=skipped, title=f"Continuity of {of}", steps=[through_conductor()])
+    parts: list[Part] = [*dead(what), AMBIENT, *OPENING]
+    parts.append(Beside(every, {"but": "not landed at both ends"}) if skipped else every)
+    near_ends = connectors[:1] if isinstance(plant.find(of), Cable) else connectors
+    for connector in near_ends:
+        parts.append("Only neighbours are looked at: a short between pins that lie apart is not found by this.")
+        parts.append(_neighbours_apart(connector))
+    return Draft(
+        "Every conductor from pin to pin, and the pins of the near connector against their neighbours.",
+        [*parts, *CLOSING],
+    )
+
+
+def _neighbours_apart(connector: str) -> Step:
+    reading = Measure(
+        title="{neighbours.pin} against {neighbours.other}",
+        read="resistance",
+        between=("{neighbours.pin}", "{neighbours.other}"),
+        range=Amount.parse("10 Mohm"),
+        limit=apart_limit(),
+    )
+    return Each(over="neighbours", of=connector, title=f"Neighbouring pins of {connector} apart", steps=[reading])
+
+
+def identify(plant: Plant, of: str, settings: Mapping[str, str]) -> Draft:
+    """The search for which wire is which, of one cable.
+
+    Args:
+        plant: the plant.
+        of: the cable.
+        settings: of the search, by name.
+
+    Raises:
+        UnknownName: nothing is called so.
+        CannotDraft: it is no cable, or it lands at both ends and no connector was named.
+    """
+    cable = plant.find(of) if of else None
+    if not isinstance(cable, Cable):
+        raise CannotDraft("identify wants a cable: name one with --cable")
+    if not any(loose(cable, side) for side in SIDES) and "flags" not in settings:
+        raise CannotDraft(f"{of} lands at both ends, so nothing is left to identify")
+    by_tester = settings.get("tester") == "yes"
+    opening: tuple[Part, ...] = (_tester("", _TESTER_BEFORE),) if by_tester else (AMBIENT, *OPENING)
+    closing: tuple[Part, ...] = (_tester(" again", _TESTER_AFTER),) if by_tester else CLOSING
+    search = Seek(title=f"Which wire is which in {of}", find="conductors", of=of, settings=dict(settings))
+    parts = [*dead(f"cable {of} at both ends"), _cards_out(f"cable {of}"), *opening, _IDENTIFY_SETTINGS, search]
+    about = f"Which wire of {of} is which: its loose ends are given flags, and each flag its conductor."
+    return Draft(about, [*parts, *closing])
+
+
+_TESTER_BEFORE: Final = (
+    "If it does not do both, change its battery or its leads, or take another one, before you go on."
+)
+_TESTER_AFTER: Final = (
+    "If it does not do both, what it said before is not to be believed: skip this step with that reason, and begin the "
+    "walk anew with another tester."
+)
+
+
+def _tester(again: str, otherwise: str) -> Step:
+    return Do(
+        title=f"Prove the tester{again}",
+        text="Hold the two tips of the continuity tester firmly together: it beeps. Hold them apart in free air: it is "
+        f"silent. {otherwise}",
+    )
+
+
+def _cards_out(what: str) -> Step:
+    return Hold(
+        title="Cards out, feeds off",
+        text=f"All cards are out of the shelves that {what} lands in, arresters and terminations are off, and no meter "
+        "or tool of anybody else is on its wires. Nothing of it is live. Type the word only if you have checked it "
+        "yourself.",
+        word="CARDS-OUT",
+    )
+
+
+def crosses(plant: Plant, of: str) -> Draft:
+    """The search for joins that should not be, among all nets of a cable or connector.
+
+    Args:
+        plant: the plant.
+        of: the cable or connector.
+
+    Raises:
+        UnknownName: it is something else.
+        CannotDraft: nothing was named.
+    """
+    what = searched(plant, of, "crosses")
+    parts: list[Part] = [*dead(what), _cards_out(what), AMBIENT, *OPENING]
+    parts += [
+        "All nets are held against all others, in groups on two bars: nothing is left out, as it is where only "
+        "neighbours are looked at (draft continuity). By a relay matrix it goes by itself.",
+        Seek(title=f"Joins among the nets of {of}", find="crosses", of=of, settings={"apart": "100 kohm"}),
+    ]
+    return Draft(f"Whether any two nets of {of} are joined that should be apart, and which.", [*parts, *CLOSING])
+
+
+def searched(plant: Plant, of: str, kind: str) -> str:
+    """What a search among nets is about, in words.
+
+    Args:
+        plant: the plant.
+        of: a cable or connector.
+        kind: of the draft.
+
+    Raises:
+        UnknownName: it is something else.
+        CannotDraft: nothing was named.
+    """
+    if not of:
+        raise CannotDraft(f"{kind} wants a cable or a connector: name one")
+    thing = plant.find(of)
+    if isinstance(thing, Cable):
+        return f"cable {of}"
+    if isinstance(thing, Connector):
+        return f"connector {of}"
+    raise UnknownName(of, "the name of a cable or connector", f"'{of}' is something else")
+
+
+def scope(plant: Plant, of: str) -> tuple[str, list[str]]:
+    """How a scope is called in a sentence, and the connectors whose neighbours lie in it.
+
+    Args:
+        plant: the plant.
+        of: a cable, bay or shelf.
+
+    Raises:
+        UnknownName: it is something else.
+    """
+    thing = plant.find(of)
+    if isinstance(thing, Cable):
+        connectors = [name for name in dict.fromkeys((*thing.near, *thing.far)) if name in plant.connectors]
+        return f"cable {of} at both ends", connectors
+    if isinstance(thing, Bay | Shelf):
+        kind = "bay" if isinstance(thing, Bay) else "shelf"
+        return f"{kind} {of}", [connector.name for connector in plant.connectors_of(of)]
+    raise UnknownName(of, "the name of a cable, bay or shelf", f"'{of}' is something else")

@@ -1,0 +1,135 @@
+"""What the drafts share: what a draft is, steps that many kinds begin and end with, and names for a scope."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from bench.plant.model import Plant
+from bench.quantity import Amount
+from bench.sequence.file import Ask, Caution, Hold, Limit, Prove, Step, Zero
+from bench.sequence.writer import Comments
+
+
+class CannotDraft(ValueError):
+    """The plant lacks what the sequence would be about, or the plan would overload it; the sentence says what."""
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """A step with comments beside its fields, by the field's name in the struct."""
+
+    step: Step
+    comments: Mapping[str, str]
+
+
+Part = Step | Beside | str
+"""A step, a step with comments beside its fields, or a comment that stands above whatever step comes next."""
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """What a sequence is to hold.
+
+    Attributes:
+        about: what it finds, in a sentence.
+        parts: its steps in order, with comments.
+    """
+
+    about: str
+    parts: Sequence[Part]
+
+    @property
+    def steps(self) -> list[Step]:
+        """The steps alone."""
+        return [part.step if isinstance(part, Beside) else part for part in self.parts if not isinstance(part, str)]
+
+    def comments(self, head: Sequence[str] = (), above_steps: Sequence[str] = ()) -> Comments:
+        """The comments alone, by the places of the steps.
+
+        Args:
+            head: lines above the whole file.
+            above_steps: lines above the steps.
+        """
+        above: dict[int, list[str]] = {}
+        beside: dict[int, Mapping[str, str]] = {}
+        number = 0
+        for part in self.parts:
+            if isinstance(part, str):
+                above.setdefault(number, []).append(part)
+                continue
+            if isinstance(part, Beside):
+                beside[number] = part.comments
+            number += 1
+        return Comments(tuple(head), tuple(above_steps), above, beside)
+
+
+def by_hand(source: str, *, at_least: str = "", at_most: str = "") -> Limit:
+    """A limit that was set by hand.
+
+    Args:
+        source: where it comes from.
+        at_least: the lower bound as a file has it; '' for none.
+        at_most: the upper bound.
+    """
+    low = Amount.parse(at_least) if at_least else None
+    high = Amount.parse(at_most) if at_most else None
+    return Limit(at_least=low, at_most=high, source=source)
+
+
+def apart_limit() -> Limit:
+    """What wires that should be apart must read."""
+    return by_hand("common practice, no source: wires that should be apart read open", at_least="100 kohm")
+
+
+def section(title: str) -> str:
+    """A comment that parts a long sequence."""
+    return f"{'-' * 64} {title}"
+
+
+def unique(names: Iterable[str]) -> list[str]:
+    """Names in the order of their first mention, each once."""
+    return list(dict.fromkeys(names))
+
+
+def dead(what: str) -> list[Part]:
+    """What makes sure of a dead plant.
+
+    Args:
+        what: what is to be handled, in words.
+    """
+    return [
+        Caution(
+            title="Work on a dead plant only",
+            text="Nothing of this plant may be live while wires are handled. Follow the site's rules and local codes. "
+            "If you are not sure that it is dead, stop and ask the person in charge.",
+        ),
+        Hold(
+            title="Isolated and locked off",
+            text=f"What can feed {what} is isolated, locked off and tagged, and has been proved dead by the person in "
+            "charge. Type the word only if you have seen it done.",
+            word="DEAD",
+        ),
+    ]
+
+
+AMBIENT: Final = Ask(title="Room temperature", text="What is the temperature beside the cable, in °C?", name="ambient")
+
+OPENING: Final[tuple[Part, ...]] = (
+    Prove(against="open-leads", text="Hold the probes apart, touching nothing."),
+    Zero(text="Hold the two probe tips firmly together."),
+    Prove(against="reference", text="Put the probes on the bench's reference resistor."),
+)
+"""The meter and its leads are proven before two-wire readings."""
+
+CLOSING: Final[tuple[Part, ...]] = (
+    "This shows how far the leads' zero has moved; the difference counts as uncertainty of everything between.",
+    Zero(title="Zero the leads again", text="Hold the two probe tips firmly together once more."),
+)
+"""And after them."""
+
+
+def called(plant: Plant, of: str) -> str:
+    """What a draft is about, where nothing else is said: the name, or the plant."""
+    return of or "the plant"
