@@ -35,22 +35,22 @@ def number(
 ) -> float:
     """Return a finite number that lies within the bounds that are given.
 
+    It is called for every figure of every reading, so a text is made only where one is needed.
+
+    Args:
+        what: what the number is, for the error.
+        value: the number.
+        unit: of it, for the error.
+        least: it may be this or more.
+        above: it must be more than this.
+        most: it may be this or less.
+        below: it must be less than this.
+
     Raises:
         JudgeError: not a number, not finite, or out of bounds; the text names them.
     """
-    bounds = [
-        f"{word} {bound:g}{' ' + unit if unit else ''}"
-        for word, bound in (
-            ("at least", least),
-            ("above", above),
-            ("at most", most),
-            ("below", below),
-        )
-        if bound is not None
-    ]
-    expected = " and ".join(["a finite number", *bounds])
     if isinstance(value, bool) or not isinstance(value, int | float):
-        raise JudgeError(what, repr(value), expected)
+        raise JudgeError(what, repr(value), _bounds(unit, least, above, most, below))
     within = (
         math.isfinite(value)
         and (least is None or value >= least)
@@ -59,8 +59,16 @@ def number(
         and (below is None or value < below)
     )
     if not within:
-        raise JudgeError(what, f"{value:g}{' ' + unit if unit else ''}", expected)
+        found = f"{value:g}{' ' + unit if unit else ''}"
+        raise JudgeError(what, found, _bounds(unit, least, above, most, below))
     return float(value)
+
+
+def _bounds(unit: str, *limits: float | None) -> str:
+    """Bounds in words: at least, above, at most, below; only those that are given."""
+    words = zip(("at least", "above", "at most", "below"), limits, strict=True)
+    told = [f"{word} {bound:g}{' ' + unit if unit else ''}" for word, bound in words if bound is not None]
+    return " and ".join(["a finite number", *told])
 
 
 def base_unit(what: str, unit: str) -> str:

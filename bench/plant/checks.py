@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Final
 
-from bench.plant.demand import breaker_currents, inlet_drops
+from bench.plant.demand import breaker_currents, fault_currents, inlet_drops
 from bench.plant.graph import Edge, Nets, shortest, ways
 from bench.plant.model import Plant
-from bench.plant.protection import usual_limit
+from bench.plant.protection import melts_first, usual_limit
 from bench.plant.report import At, Report
 from bench.plant.things import Bond, Inlet, Terminal
 from bench.quantity import engineering
@@ -197,19 +197,28 @@ def _stops(plant: Plant, inlet: Inlet, cable: str, terminal: str) -> str:
 
 
 def _breakers(plant: Plant, report: Report) -> None:
-    """Remark on breakers that are large for the conductors behind them."""
+    """Remark on breakers that are large for the conductors behind them, and on wires that melt before they open."""
     behind = Nets(edge for edge in plant.graph() if edge.kind != "bond")
     conductors: dict[str, list[str]] = {}
     for conductor in plant.conductors.values():
         conductors.setdefault(behind.root(conductor.near_end.node), []).append(conductor.name)
+    shorts = fault_currents(plant)
     for breaker in plant.breakers.values():
-        for name in conductors.get(behind.root(breaker.load.node), ()):
+        mine = conductors.get(behind.root(breaker.load.node), ())
+        for name in mine:
             usual = usual_limit(plant.conductors[name].wire)
             if usual is not None and breaker.rating_a > usual[0]:
                 size = plant.conductors[name].wire.size
                 found = f"{breaker.rating_a:g} A before conductor {name} of {size}"
                 expected = f"at most {usual[0]:g} A ({usual[1]}); local codes rule"
                 report.remark(report.at(breaker.name), "rating", found=found, expected=expected)
+                break
+        for name in mine:
+            wire = plant.conductors[name].wire
+            why = melts_first(wire, breaker.rating_a, breaker.trips, shorts.get(breaker.name, 0.0))
+            if why is not None:
+                found = f"{breaker.rating_a:g} A ({breaker.trips}) before conductor {name} of {why[0]}"
+                report.remark(report.at(breaker.name), "rating", found=found, expected=f"{why[1]}; local codes rule")
                 break
 
 

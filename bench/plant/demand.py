@@ -48,3 +48,37 @@ def inlet_drops(plant: Plant) -> dict[str, float]:
         for inlet, path in feed_paths(plant, feed).items():
             found[inlet] = sum(currents[edge.id] * edge.ohms for edge in (*path.out, *path.back))
     return found
+
+
+def fault_currents(plant: Plant) -> dict[str, float]:
+    """Amperes of a short right behind each breaker, by its name: the supply's voltage over what lies before it.
+
+    Only the supply's own resistance, conductors and closed breakers limit it, by their nominal resistance at the
+    plant's ambient temperature. Breakers on no way of a feed from a supply are left out.
+
+    Args:
+        plant: the plant.
+    """
+    found: dict[str, float] = {}
+    for feed in plant.feeds:
+        for path in feed_paths(plant, feed).values():
+            supply = plant.supplies.get(path.supply)
+            if supply is None:
+                continue
+            order = [edge.id for edge in path.out]
+            for name in path.breakers:
+                # edges run from the inlet to the supply, so the breaker and all behind its place lie before the short
+                before, behind = path.out[order.index(name) :], path.out[: order.index(name)]
+                cables = {plant.conductors[edge.id].cable for edge in behind if edge.kind == "conductor"}
+                back = [edge for edge in path.back if not _of(plant, edge.id, cables)]
+                ohms = supply.ohms + sum(edge.ohms for edge in (*before, *back))
+                if ohms > 0:
+                    amperes = abs(supply.volts) / ohms
+                    most = amperes if supply.limit_a is None else min(amperes, supply.limit_a)
+                    found[name] = max(most, found.get(name, 0.0))
+    return found
+
+
+def _of(plant: Plant, edge: str, cables: set[str]) -> bool:
+    conductor = plant.conductors.get(edge)
+    return conductor is not None and conductor.cable in cables

@@ -1,10 +1,13 @@
-"""The largest breaker that is usual for a conductor: for a remark, never for a verdict. Local codes rule."""
+"""Whether a breaker is right for the conductors behind it: for a remark, never for a verdict. Local codes rule."""
 
 from __future__ import annotations
 
+import math
 from typing import Final
 
+from bench.judge.fusing import melting_current, preece_current
 from bench.plant.conductor_make import Wire
+from bench.quantity import engineering
 
 _SMALL_AWG: Final[dict[str, dict[str, float]]] = {
     "copper": {"18": 7.0, "16": 10.0, "14": 15.0, "12": 20.0, "10": 30.0},
@@ -30,8 +33,54 @@ _METRIC: Final[dict[float, float]] = {
 1.5 mm² and 2.5 mm² from memory, not confirmed."""
 
 
+_SLOW: Final = 2.55
+"""Times its rating that a breaker may carry for 60 s (120 s above 32 A); IEC 60898-1, from memory, not confirmed."""
+_AT_ONCE: Final[dict[str, float]] = {"B": 5.0, "C": 10.0, "D": 20.0}
+"""Times its rating from which a breaker opens at once; IEC 60898-1, alternating current, as quoted in public tables.
+On direct current some need up to half as much again: ask the maker."""
+_AT_ONCE_S: Final = 0.02
+"""Seconds in which it has opened on a short far beyond that (common practice, no source; the standard allows 0.1 s)."""
+
+
+def melts_first(wire: Wire, rating_a: float, trips: str, fault_a: float) -> tuple[str, str] | None:
+    """Why a conductor may melt before its breaker must have opened, and what would hold; None where it holds.
+
+    Two currents are looked at: the one that the breaker may carry for a minute, against what melts the wire in free
+    air in the long run (Preece), and that of a short behind the breaker, against what melts it in the time that the
+    breaker needs then (Onderdonk). Both formulas are for copper. Melting is no design value: a wire that passes may
+    still lose its insulation.
+
+    Args:
+        wire: what the conductor is made of.
+        rating_a: of the breaker, in amperes.
+        trips: its characteristic: ``B``, ``C``, ``D``; of a fuse nothing is known here.
+        fault_a: current of a short right behind the breaker, in amperes; 0 where it is not known.
+    """
+    if trips not in _AT_ONCE or wire.made_of not in ("copper", "tinned copper"):
+        return None
+    area = wire.size.area_mm2
+    slow = _SLOW * rating_a
+    lasting = preece_current(math.sqrt(4.0 * area / math.pi))
+    if lasting < slow:
+        return (
+            f"{wire.size}, which melts at {engineering(lasting, 'A', digits=2)} in the long run (Preece)",
+            f"a wire that outlasts {engineering(slow, 'A', digits=3)}: the breaker may carry that for a minute",
+        )
+    brief = melting_current(area, _AT_ONCE_S)
+    if fault_a >= _AT_ONCE[trips] * rating_a and brief < fault_a:
+        return (
+            f"{wire.size}, which melts at {engineering(brief, 'A', digits=2)} in {_AT_ONCE_S:g} s (Onderdonk)",
+            f"a wire that outlasts a short of {engineering(fault_a, 'A', digits=2)} until the breaker has opened",
+        )
+    return None
+
+
 def usual_limit(wire: Wire) -> tuple[float, str] | None:
-    """Amperes that usually protect a conductor, and the source; None where no table was at hand."""
+    """Amperes that usually protect a conductor, and the source; None where no table was at hand.
+
+    Args:
+        wire: what the conductor is made of.
+    """
     metal = "copper" if wire.made_of == "tinned copper" else wire.made_of
     if wire.size.awg:
         amperes = _SMALL_AWG[metal].get(wire.size.awg)

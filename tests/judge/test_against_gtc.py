@@ -6,10 +6,10 @@ import GTC
 import numpy as np
 import pytest
 
-from bench.judge.propagate import correlation_between, propagate
 from bench.judge.student import coverage_factor
 from bench.judge.typea import Estimate, read_together
 from bench.judge.uncertainty import Budget, Component
+from tests.judge.propagate import correlation_between, propagate
 
 CLOSE = {"rel": 1e-9, "abs": 0}
 

@@ -129,3 +129,13 @@ def test_impossible_sets_of_correlations_are_refused():
         Budget(0.0, "V", parts, (Correlation("a", "z", 0.1),))
     with pytest.raises(errors.JudgeError, match="b and a twice"):
         Budget(0.0, "V", parts, (Correlation("a", "b", 0.1), Correlation("b", "a", 0.1)))
+
+
+def test_a_number_within_its_bounds_makes_no_text():
+    class Silent(float):
+        def __format__(self, spec):
+            raise AssertionError("a text was made of a bound that nobody reads")
+
+    assert errors.number("length", 1.0, "m", least=Silent(0.0), below=Silent(2.0)) == 1.0
+    with pytest.raises(AssertionError):
+        errors.number("length", -1.0, "m", least=Silent(0.0))

@@ -8,11 +8,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.judge.judge_error import JudgeError
-from bench.judge.montecarlo import draw_interval
-from bench.judge.propagate import correlation_between, covariance_between, partials_at, propagate
 from bench.judge.student import coverage_factor
 from bench.judge.typea import Estimate, read_together, repeated
 from bench.judge.uncertainty import Budget, Component, Correlation, dof_from_reliability
+from tests.judge.montecarlo import draw_interval
+from tests.judge.propagate import correlation_between, covariance_between, partials_at, propagate
 
 components = st.builds(
     lambda name, standard, sensitivity, dof: Component(name, standard, sensitivity=sensitivity, dof=dof),

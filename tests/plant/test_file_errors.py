@@ -278,6 +278,42 @@ def test_a_breaker_that_is_large_for_its_conductor_is_remarked(tmp_path):
     ]
 
 
+@pytest.mark.parametrize(
+    ("size", "rating", "trips", "ohms", "told"),
+    [
+        # 0.14 mm2 is 0.422 mm across: Preece's 10244 d^1.5, d in inches, gives 21.9 A by hand
+        (
+            "0.14 mm2",
+            "10 A",
+            "C",
+            "10 mohm",
+            "10 A (C) before conductor W1.1 of 0.14 mm², which melts at 22 A in the long run (Preece), expected a wire "
+            "that outlasts 25.5 A: the breaker may carry that for a minute; local codes rule",
+        ),
+        # 987 circular mils by sqrt(log10(1058/259 + 1) / (33 * 0.02)) melt at 1,021 A, by hand
+        (
+            "0.5 mm2",
+            "6 A",
+            "B",
+            "1 mohm",
+            "of 0.5 mm², which melts at 1 kA in 0.02 s (Onderdonk), expected a wire that",
+        ),
+        ("0.5 mm2", "6 A", "B", "400 mohm", ""),  # such a supply drives too little
+        ("0.5 mm2", "6 A", "fuse", "1 mohm", ""),  # how fast a fuse opens is the maker's to say
+        ("2.5 mm2", "10 A", "C", "10 mohm", ""),
+    ],
+)
+def test_a_wire_that_melts_before_its_breaker_opens_is_remarked(size, rating, trips, ohms, told, tmp_path):
+    thick = "  - {name: PW25, conductors: 2, size: 25 mm2, class: 5}\ncard-types:"
+    text = POWER.replace("card-types:", thick).replace("name: WA, type: PW", "name: WA, type: PW25")
+    text = text.replace("size: 2.5 mm2", f"size: {size}").replace("rating: 10 A", f"rating: {rating}, trips: {trips}")
+    text = text.replace("{name: GA, feed: A", f"{{name: GA, feed: A, resistance: {ohms}")
+    assert "resistance" in text and "trips" in text
+    (tmp_path / "plant.yaml").write_text("plant: try\n" + text)
+    remarks = [str(one) for one in load_plant(tmp_path / "plant.yaml").remarks if "melts" in str(one)]
+    assert len(remarks) == bool(told) and (not told or told in remarks[0]), remarks
+
+
 def test_load_and_drop_are_remarked(tmp_path):
     heavy = POWER.replace("idle: 0.5 A", "idle: 9 A").replace("return: BR}", "return: BR, drop: 0.2 V}")
     (tmp_path / "plant.yaml").write_text("plant: try\n" + heavy)

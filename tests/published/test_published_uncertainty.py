@@ -7,11 +7,11 @@ import pytest
 import yaml
 from scipy import stats
 
-from bench.judge.montecarlo import draw_interval
-from bench.judge.propagate import correlation_between, propagate
 from bench.judge.student import coverage_factor
 from bench.judge.typea import Estimate, read_together, repeated
 from bench.judge.uncertainty import Budget, Component, standard_from_half_width
+from tests.judge.montecarlo import draw_interval
+from tests.judge.propagate import correlation_between, propagate
 
 PUBLISHED = yaml.safe_load((Path(__file__).parent / "judge_values.yaml").read_text())
 SIGMAS = [math.erf(s / math.sqrt(2)) for s in (1, 2, 3)]
