@@ -102,17 +102,10 @@ def draft(
 
     if options.plant is None:
         raise BadRequest("a drafted sequence names its plant file: say --plant FILE")
-<<<<<<< HEAD
     about = f"{name[:1].upper()}{name[1:]}, from {count(len(options.record), 'record')}."
-    schema = relative(path.parent, shipped("sequences") / "schemas" / "sequence.json")
-    head = headed(plant, name, about, relative(path.parent, options.plant), schema)
-    path.write_text(head + again(plant.name, DEAD, AMBIENT + OPENING, CLOSING, wires, apart), "utf-8")
-=======
-    about = f"{name[:1].upper()}{name[1:]}, from {len(options.record)} record{'s' if len(options.record) > 1 else ''}."
     plant_file = relative(path.parent, options.plant)
     made = again(plant.name, about, wires, apart)
     keep_draft(path, file_text(plant, name, made, plant_file, sequence_schema(path.parent)))
->>>>>>> df2102d (Build drafts as the structs of a sequence file and write all of them by one writer; end the circles between drafts and between the commands that draft)
 
 
 def _tell(one: Explained) -> None:
