@@ -1,5 +1,5 @@
 """One resistive network for all: what hangs together, what is read between two points, what flows under load.
 
-:mod:`bench.network.circuit` answers for networks by name; :mod:`bench.network.green` for arrays of networks that differ
-in few branches. Below them: one island factored, loads of constant power, small matrices, disjoint sets.
+:mod:`bench.network.circuit` answers for networks by name; :mod:`bench.network.cases` for many networks at once that
+differ in few branches. Below them: one island factored, loads of constant power, small matrices, disjoint sets.
 """

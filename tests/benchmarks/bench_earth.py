@@ -27,11 +27,12 @@ import numpy as np
 from bench.diagnose.earth.choose import Pair, first_readings, next_reading, routine_readings
 from bench.diagnose.earth.fit import Case, Meter, Reading
 from bench.diagnose.earth.hunt import Ask, Hunt, HuntSettings
-from bench.diagnose.earth.lifts import LiftSearch
+from bench.diagnose.earth.lifts import LiftSearch, StrayPath, resistance
 from bench.diagnose.earth.linear import all_pairs
-from bench.diagnose.earth.model import Bond, BondNetwork, Floats, Point, green
+from bench.diagnose.earth.model import Bond, BondNetwork, Point
 from bench.diagnose.earth.ranking import Posterior, explain
 from bench.diagnose.earth.visible import planned, visibility
+from bench.network.cases import Floats
 
 METER = Meter(0.005, 10e-6)
 SPREAD = 0.15
@@ -97,18 +98,9 @@ class World:
 
     def resistance(self, a: str, b: str, lifted: Sequence[str] = ()) -> float:
         """True ohms between two points."""
-        ohms = self.ohms.copy()
-        for name in lifted:
-            ohms[self.network.bond_place(name)] = np.inf
-        tails = np.array([*self.network.tails, *(u for u, _, _ in self.extras)], dtype=np.intp)
-        heads = np.array([*self.network.heads, *(v for _, v, _ in self.extras)], dtype=np.intp)
-        inverse, labels = green(
-            len(self.network.points), tails, heads, np.array([*ohms, *(r for _, _, r in self.extras)])
-        )
-        i, j = self.network.place(a), self.network.place(b)
-        if labels[i] != labels[j]:
-            return np.inf
-        return float(inverse[i, i] + inverse[j, j] - 2 * inverse[i, j])
+        points = self.network.points
+        strays = [StrayPath(points[u].name, points[v].name, ohms) for u, v, ohms in self.extras]
+        return resistance(self.network, a, b, strays, lifted, self.ohms)
 
     def read(
         self, rng: np.random.Generator, pairs: Iterable[Pair], meter: Meter, lifted: Sequence[str] = ()

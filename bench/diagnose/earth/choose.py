@@ -16,8 +16,9 @@ import numpy as np
 
 from bench.diagnose.earth.fit import Case, Fit, Meter, Prior, solve
 from bench.diagnose.earth.linear import all_pairs
-from bench.diagnose.earth.model import BondNetwork, Flags, Floats, Ints
+from bench.diagnose.earth.model import BondNetwork
 from bench.diagnose.earth.ranking import Posterior
+from bench.network.cases import Flags, Floats, Ints
 
 Pair = tuple[str, str]
 

@@ -13,7 +13,7 @@ from bench.diagnose.earth.fit import Case, Reading, solve
 from bench.diagnose.earth.hunt import Finding
 from bench.diagnose.earth.lifts import CutPlan, StrayPath, cutting_plan
 from bench.diagnose.earth.meter import BenchMeter
-from bench.diagnose.earth.model import Bond, BondNetwork, Floats
+from bench.diagnose.earth.model import Bond, BondNetwork
 from bench.diagnose.earth.plant import network_of, where_to_look
 from bench.diagnose.earth.ranking import Explained, Posterior, Suspect
 from bench.diagnose.earth.sentences import (
@@ -26,6 +26,7 @@ from bench.diagnose.earth.sentences import (
     visibility_words,
 )
 from bench.diagnose.earth.visible import Visibility, largest_ratio, visibility
+from bench.network.cases import Floats
 from bench.plant.model import Plant
 from bench.sequence.file import Found
 

@@ -5,9 +5,8 @@ spread; a reading is the true two-point resistance plus normal noise of its own 
 An explanation (`Case`) adds *extra* paths, lets bonds be *poor* or has them *open*; the logarithm of an extra
 path's resistance, and of how much worse a poor bond is, are normal too (`Prior`).
 
-For a current of 1 A through reading p, bond k carries i_kp and ``dR_p/dx_k = i_kp^2`` (a textbook
-result, from Tellegen's theorem), so the Jacobian comes with the solution. The best values are found by
-damped Gauss-Newton steps, for many cases at once, and the evidence by Laplace's approximation
+The resistances of many cases at once, and their slopes, come from :mod:`bench.network.cases`. The best values are
+found by damped Gauss-Newton steps, for many cases at once, and the evidence by Laplace's approximation
 (MacKay, Information Theory, Inference, and Learning Algorithms, chapter 27).
 
 Readings taken with bonds lifted, and readings that showed *open*, take part: an open reading tells what
@@ -24,7 +23,9 @@ from math import exp, inf, isfinite, isnan, log
 import numpy as np
 
 from bench.diagnose.diagnose_error import DiagnoseError
-from bench.diagnose.earth.model import BondNetwork, Flags, Floats, Ints, Joined
+from bench.diagnose.earth.model import BondNetwork
+from bench.network.cases import Cases, Flags, Floats, Ints, solve_cases
+from bench.network.joined import Joined
 
 # Log likelihood of a reading that is open where the case says joined, or the other way round: a probe
 # that missed. Not minus infinity, so that one slip does not kill the truth for ever.
@@ -248,47 +249,7 @@ class Fit:
         return exp(centre), exp(centre - half), exp(centre + half)
 
 
-@dataclass(frozen=True)
-class Circuit:
-    """A network under each of several cases, solved: see `solve`.
-
-    ``green`` (cases, points, points) in ohm and ``labels`` (cases, points) of the connected parts, both
-    as `earth_network.green` gives them.
-    """
-
-    tails: Ints
-    heads: Ints
-    conductance: Floats
-    labels: Ints
-    green: Floats
-
-    def joined(self, i: Ints, j: Ints) -> Flags:
-        """Whether each case joins the ends of each pair, (cases, pairs)."""
-        return np.equal(self.labels[:, i], self.labels[:, j])
-
-    def potentials(self, i: Ints, j: Ints) -> Floats:
-        """Potential of each point with 1 A into i and out of j, (cases, points, pairs), in ohm."""
-        return self.green[:, :, i] - self.green[:, :, j]
-
-    def resistances(self, i: Ints, j: Ints) -> Floats:
-        """Resistance of each pair, (cases, pairs), in ohm; means something where the pair is joined."""
-        diagonal = np.diagonal(self.green, axis1=1, axis2=2)
-        return np.asarray(diagonal[:, i] + diagonal[:, j] - 2.0 * self.green[:, i, j])
-
-    def jacobian(self, i: Ints, j: Ints) -> Floats:
-        """Derivative of each pair's resistance by the logarithm of each branch, (cases, pairs, branches).
-
-        That is x_k i_k^2, from the drop along branch k with 1 A through the pair.
-        """
-        here = np.arange(len(self.tails))[:, None]
-        along = self.green[here, self.tails] - self.green[here, self.heads]
-        drop = along[:, :, i] - along[:, :, j]
-        drop *= drop
-        drop *= self.conductance[:, :, None]
-        return np.swapaxes(drop, 1, 2)
-
-
-def solve(network: BondNetwork, cases: Sequence[Case], x: Floats, lifted: Sequence[int] = ()) -> Circuit:
+def solve(network: BondNetwork, cases: Sequence[Case], x: Floats, lifted: Sequence[int] = ()) -> Cases:
     """Solve the network under each case, with the bonds at places ``lifted`` taken off.
 
     Args:
@@ -309,23 +270,7 @@ def solve(network: BondNetwork, cases: Sequence[Case], x: Floats, lifted: Sequen
         conductance[place, bonds + len(case.extras) :] = 0.0
         conductance[place, list(case.opened)] = 0.0
         labels[place] = _joined_by(network.parts((*lifted, *case.opened)), case.extras)
-    incidence = np.zeros((bonds, points))
-    incidence[np.arange(bonds), network.tails] = 1.0
-    incidence[np.arange(bonds), network.heads] = -1.0
-    laplacian = (incidence.T[None, :, :] * conductance[:, None, :bonds]) @ incidence
-    here = np.arange(count)
-    for slot in range(bonds, branches):
-        a, b, g = tails[:, slot], heads[:, slot], conductance[:, slot]
-        laplacian[here, a, a] += g
-        laplacian[here, b, b] += g
-        laplacian[here, a, b] -= g
-        laplacian[here, b, a] -= g
-    # One point of each part is grounded, through a conductance of the network's own order.
-    ground = conductance[:, :bonds].mean(axis=1) if bonds else np.ones(count)
-    every = np.arange(points)
-    laplacian[:, every, every] += (labels == every) * ground[:, None]
-    inverse = np.asarray(np.linalg.inv(laplacian), dtype=np.float64)
-    return Circuit(tails, heads, conductance, labels, inverse)
+    return solve_cases(tails, heads, conductance, labels, bonds)
 
 
 def _joined_by(base: Sequence[int], extras: Sequence[tuple[int, int]]) -> Sequence[int]:

@@ -20,10 +20,11 @@ from itertools import combinations
 from math import inf, isfinite
 from typing import Literal
 
-import numpy as np
-
 from bench.diagnose.diagnose_error import DiagnoseError
-from bench.diagnose.earth.model import BondNetwork, Floats, Joined, green
+from bench.diagnose.earth.model import BondNetwork
+from bench.network.cases import Floats
+from bench.network.circuit import Edge, Network
+from bench.network.joined import Joined
 
 _EXACT = 200_000  # sets of bonds tried before the fewest lifts are chosen greedily instead
 
@@ -61,22 +62,13 @@ def resistance(
         lifted: bonds that are off.
         ohms: in place of the design's values of the bonds, shape (bonds,).
     """
-    values = np.array(network.ohms if ohms is None else ohms, dtype=np.float64)
-    for name in lifted:
-        values[network.bond_place(name)] = inf
-    extra = list(strays)
-    tails = [*network.tails.tolist(), *(network.place(s.a) for s in extra)]
-    heads = [*network.heads.tolist(), *(network.place(s.b) for s in extra)]
-    inverse, labels = green(
-        len(network.points),
-        np.array(tails, dtype=np.intp),
-        np.array(heads, dtype=np.intp),
-        np.concatenate([values, [s.ohms for s in extra]]),
-    )
-    i, j = network.place(a), network.place(b)
-    if labels[i] != labels[j]:
-        return inf
-    return float(inverse[i, i] + inverse[j, j] - inverse[i, j] - inverse[j, i])
+    values = network.ohms if ohms is None else ohms
+    edges = [Edge(bond.name, bond.a, bond.b, float(of)) for bond, of in zip(network.bonds, values, strict=True)]
+    edges += [Edge(("second path", k), stray.a, stray.b, stray.ohms) for k, stray in enumerate(strays)]
+    off = {network.bonds[network.bond_place(name)].name: inf for name in lifted}
+    for name in (a, b):
+        network.place(name)
+    return Network(edges, network.index).changed(off).resistance(a, b)
 
 
 def across_gap(

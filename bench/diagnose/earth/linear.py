@@ -1,8 +1,8 @@
 """Try one more fault everywhere at once, with the model made linear.
 
 An extra path of r ohm between u and v lowers reading p by ``q_p / (r + R_uv)``, where ``q_p`` is the
-square of the potential difference u-v that 1 A through the pair of reading p makes: the rank-one formula
-of `earth_network.resistance_with_extra`. A bond that got worse is an extra path of negative resistance.
+square of the potential difference u-v that 1 A through the pair of reading p makes: the rank-one update of
+the inverse (Sherman and Morrison). A bond that got worse is an extra path of negative resistance.
 So every pair of points, at every size of fault, costs a few multiplications and no new solution, and the
 bond values are averaged out by a linear model about the values given.
 """
@@ -15,7 +15,8 @@ from math import log
 import numpy as np
 
 from bench.diagnose.earth.fit import MISMATCH, Case, Prior, Problem, solve
-from bench.diagnose.earth.model import BondNetwork, Flags, Floats, Ints
+from bench.diagnose.earth.model import BondNetwork
+from bench.network.cases import Flags, Floats, Ints
 
 _GRID = 21  # sizes of a fault tried, over +-2.6 standard deviations of its prior
 _CHUNK = 4096  # pairs screened at a time: bounds the memory

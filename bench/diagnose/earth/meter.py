@@ -9,12 +9,12 @@ import numpy as np
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.earth.fit import Meter
-from bench.diagnose.earth.model import Floats
 from bench.diagnose.ohms_accuracy import ohms_accuracy
 from bench.judge.accuracy import AccuracyTable
 from bench.judge.judge_error import JudgeError
 from bench.judge.ohms import Leads, ThermalEmf
 from bench.judge.reading import reading_budget
+from bench.network.cases import Floats
 from bench.quantity import engineering
 from bench.walk.facts import BenchFacts, InstrumentFacts
 

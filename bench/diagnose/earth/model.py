@@ -5,11 +5,6 @@ common bonding network of the building (the *outside*), at the *single-point con
 practice is a bus-bar. K.27 also knows a meshed inside, so two questions are kept apart: whether the
 inside is joined to the outside at one place only, and whether the inside is a tree; the second is asked
 only of points that the design wants in a star.
-
-Resistance between two points of a network of resistors is ``(e_i - e_j)' G (e_i - e_j)``, where ``G`` is
-the inverse of the network's Laplacian with one point of each connected part grounded: for a current
-that enters and leaves the same part it equals the pseudo-inverse, and it is cheaper. When one resistor
-is added, removed or worsened, all resistances follow from the old ones (`resistance_with_extra`).
 """
 
 from __future__ import annotations
@@ -17,20 +12,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from math import inf, isfinite
+from math import isfinite
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from bench.diagnose.diagnose_error import DiagnoseError
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.intp]
-Flags = NDArray[np.bool_]
-
-# Above this many points the sparse factor is quicker than a dense inverse (own measurement).
-_DENSE_POINTS = 300
+from bench.network.cases import Floats, Ints
+from bench.network.joined import Joined
 
 
 @dataclass(frozen=True)
@@ -83,30 +72,6 @@ class PaperFault:
     points: tuple[str, ...]
     bonds: tuple[str, ...]
     text: str
-
-
-class Joined:
-    """Disjoint sets: which of ``count`` things are joined so far."""
-
-    def __init__(self, count: int) -> None:
-        self._above = list(range(count))
-
-    def root(self, item: int) -> int:
-        """The number that stands for the set which holds ``item``."""
-        while self._above[item] != item:
-            self._above[item] = self._above[self._above[item]]
-            item = self._above[item]
-        return item
-
-    def join(self, a: int, b: int) -> bool:
-        """Join two sets; False when they were one already. The lower root stays."""
-        a, b = self.root(a), self.root(b)
-        self._above[max(a, b)] = min(a, b)
-        return a != b
-
-    def labels(self) -> list[int]:
-        """The root of every item."""
-        return [self.root(item) for item in range(len(self._above))]
 
 
 class BondNetwork:
@@ -297,91 +262,6 @@ class BondNetwork:
 
 def _repeated(names: Sequence[str]) -> list[str]:
     return sorted({name for name in names if names.count(name) > 1})
-
-
-def green(points: int, tails: Ints, heads: Ints, ohms: Floats) -> tuple[Floats, list[int]]:
-    """Inverse of the Laplacian with one point of each connected part grounded.
-
-    Args:
-        points: number of points n.
-        tails, heads: places of the ends of each resistor, shape (m,).
-        ohms: resistance of each in ohm, shape (m,); an infinite one is left out.
-
-    Returns:
-        ``G``, shape (n, n), in ohm, and the label of each point's connected part. Entries of ``G`` mean
-        something only within one part.
-    """
-    joined = Joined(points)
-    keep = np.isfinite(ohms)
-    tails, heads, conductance = tails[keep], heads[keep], 1.0 / ohms[keep]
-    for a, b in zip(tails, heads, strict=True):
-        joined.join(int(a), int(b))
-    labels = joined.labels()
-    roots = np.array([place for place, label in enumerate(labels) if place == label], dtype=np.intp)
-    ground = np.full(len(roots), conductance.mean() if len(conductance) else 1.0)
-    rows = np.concatenate([tails, heads, tails, heads, roots])
-    columns = np.concatenate([tails, heads, heads, tails, roots])
-    values = np.concatenate([conductance, conductance, -conductance, -conductance, ground])
-    if points <= _DENSE_POINTS:
-        laplacian = np.zeros((points, points))
-        np.add.at(laplacian, (rows, columns), values)
-        return np.asarray(np.linalg.inv(laplacian), dtype=np.float64), labels
-    from scipy.sparse import csc_matrix
-    from scipy.sparse.linalg import splu
-
-    factor = splu(
-        csc_matrix((values, (rows, columns)), shape=(points, points)),
-        permc_spec="MMD_AT_PLUS_A",
-        diag_pivot_thresh=0.0,
-        options={"SymmetricMode": True},
-    )
-    return np.asarray(factor.solve(np.eye(points)), dtype=np.float64), labels
-
-
-def resistance_matrix(network: BondNetwork, ohms: Floats | None = None, without: Iterable[str] = ()) -> Floats:
-    """Resistance between every two points, shape (n, n), in ohm; infinite where nothing joins them.
-
-    ``ohms`` replaces the expected values, shape (bonds,); bonds named in ``without`` are lifted.
-    """
-    values = np.array(network.ohms if ohms is None else ohms, dtype=np.float64)
-    for name in without:
-        values[network.bond_place(name)] = inf
-    inverse, labels = green(len(network.points), network.tails, network.heads, values)
-    diagonal = np.diag(inverse)
-    matrix = diagonal[:, None] + diagonal[None, :] - inverse - inverse.T
-    np.fill_diagonal(matrix, 0.0)
-    part = np.array(labels)
-    return np.where(part[:, None] == part[None, :], matrix, inf)
-
-
-def resistance_with_extra(matrix: Floats, u: int, v: int, ohms: float | Floats, i: Ints | int, j: Ints | int) -> Floats:
-    """Resistance i-j after a resistor of ``ohms`` is put between u and v, from the old matrix alone.
-
-    ``R'_ij = R_ij - ((R_iv + R_ju - R_iu - R_jv) / 2)^2 / (r + R_uv)``: the rank-one update of the
-    inverse (Sherman and Morrison) written in two-point resistances. A negative ``ohms`` takes a
-    conductance away: see `equivalent_of_change`.
-
-    Args:
-        matrix: two-point resistances before, shape (n, n), in ohm, finite among the points used.
-        u, v: ends of the new resistor. i, j: places whose resistance is wanted, of one shape.
-        ohms: its resistance in ohm, or an array that broadcasts against i and j.
-    """
-    half = (matrix[i, v] + matrix[j, u] - matrix[i, u] - matrix[j, v]) / 2.0
-    return np.asarray(matrix[i, j] - half**2 / (ohms + matrix[u, v]), dtype=np.float64)
-
-
-def equivalent_of_change(before: float, after: float) -> float:
-    """The resistor which, put beside one of ``before`` ohm, makes ``after`` ohm of it.
-
-    Negative when the bond got worse; ``-before`` when it went open (``after`` infinite). A bond that is
-    the only path between its ends cannot be taken away so (the denominator above becomes 0): it leaves
-    the resistance across it infinite.
-    """
-    if after == before:
-        return inf
-    if after == inf:
-        return -before
-    return before * after / (before - after)
 
 
 def paper_faults(network: BondNetwork) -> list[PaperFault]:

@@ -19,7 +19,8 @@ import numpy as np
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.earth.fit import Case, Fit, Prior, Problem, Reading, fit
 from bench.diagnose.earth.linear import Odds, Pairs, Screened, all_pairs, screen
-from bench.diagnose.earth.model import BondNetwork, Floats
+from bench.diagnose.earth.model import BondNetwork
+from bench.network.cases import Floats
 
 _REFINE = 48  # cases fitted in full at most, each round
 _SECOND = 16  # the same, of pairs of faults on top of one

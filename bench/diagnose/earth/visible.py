@@ -22,7 +22,8 @@ import numpy as np
 
 from bench.diagnose.earth.fit import Case, Meter, Prior, Problem, Reading, solve
 from bench.diagnose.earth.linear import Linear, Odds, Pairs, all_pairs
-from bench.diagnose.earth.model import BondNetwork, Flags, Floats, Ints
+from bench.diagnose.earth.model import BondNetwork
+from bench.network.cases import Flags, Floats, Ints
 
 # Standard deviations by which a visible path's shift must clear the alarm. At the very edge of the statement
 # 2.5 leaves one path in 160 missed; the 99 % that is asked would allow 2.33. The rest is for bonds that differ

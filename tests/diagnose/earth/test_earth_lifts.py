@@ -19,7 +19,8 @@ from bench.diagnose.earth.lifts import (
     fewest_removals,
     resistance,
 )
-from bench.diagnose.earth.model import Bond, BondNetwork, Joined, Point
+from bench.diagnose.earth.model import Bond, BondNetwork, Point
+from bench.network.joined import Joined
 
 
 def tree(parents, ohms=None):

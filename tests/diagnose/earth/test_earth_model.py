@@ -10,16 +10,11 @@ import numpy as np
 import pytest
 
 from bench.diagnose.diagnose_error import DiagnoseError
-from bench.diagnose.earth.fit import Case, solve
-from bench.diagnose.earth.model import (
-    Bond,
-    BondNetwork,
-    Point,
-    equivalent_of_change,
-    paper_faults,
-    resistance_matrix,
-    resistance_with_extra,
-)
+from bench.diagnose.earth.fit import Case, Prior, Problem, Reading, solve
+from bench.diagnose.earth.lifts import StrayPath, resistance
+from bench.diagnose.earth.linear import _Block
+from bench.diagnose.earth.model import Bond, BondNetwork, Point, paper_faults
+from tests.diagnose.earth.matrix import resistance_matrix
 
 
 def random_network(seed, points=12, extra=6):
@@ -56,7 +51,7 @@ def test_resistances_equal_those_of_the_graph_library(seed, points, extra):
             assert ours[i, j] == pytest.approx(theirs[a.name][b.name], rel=1e-9, abs=1e-15)
 
 
-def test_the_sparse_factor_agrees_with_the_graph_library_on_a_large_network():
+def test_resistances_equal_those_of_the_graph_library_on_a_large_network():
     network = random_network(6, 320, 100)
     ours = resistance_matrix(network)
     theirs = networkx.resistance_distance(as_graph(network), "p0", weight="weight", invert_weight=True)
@@ -87,31 +82,39 @@ def test_points_that_nothing_joins_are_infinitely_far():
     assert resistance_matrix(network, without=["E1"])[0, 1] == math.inf
 
 
+def by_the_rank_one_formula(network, u, v, ohms):
+    """Ohms of each pair, u before v, with a resistor put between two points: as the screen of a search works it out."""
+    i, j = np.triu_indices(len(network.points), 1)
+    before = resistance_matrix(network)[i, j]
+    names = [point.name for point in network.points]
+    readings = tuple(Reading(names[a], names[b], of, 1.0) for a, b, of in zip(i, j, before, strict=True))
+    problem = Problem(network, readings, Prior())
+    squares, across, _ = _Block(problem, Case(), problem.design, 0).effect(np.array([u]), np.array([v]))
+    return before - squares[:, 0] / (ohms + across[0])
+
+
 @pytest.mark.parametrize("seed", range(5))
 def test_an_extra_bond_by_the_rank_one_formula(seed):
     network = random_network(seed)
-    matrix = resistance_matrix(network)
     u, v, ohms = 2, 9, 0.013
     more = BondNetwork(network.points, [*network.bonds, Bond("stray", "p2", "p9", ohms)], "p0")
     i, j = np.triu_indices(12, 1)
-    assert resistance_with_extra(matrix, u, v, ohms, i, j) == pytest.approx(resistance_matrix(more)[i, j], rel=1e-11)
+    assert by_the_rank_one_formula(network, u, v, ohms) == pytest.approx(resistance_matrix(more)[i, j], rel=1e-11)
 
 
 @pytest.mark.parametrize("after", [0.3, 2.0, math.inf])
 @pytest.mark.parametrize("seed", range(3))
 def test_a_bond_made_better_worse_or_open_by_the_same_formula(seed, after):
     network = random_network(seed, 8, 6)
-    matrix = resistance_matrix(network)
     bond = next(k for k in range(len(network.bonds)) if k not in network.bridges and network.bonds[k].ohms < 0.2)
     end = network.bonds[bond]
     values = network.ohms.copy()
     values[bond] = after
-    extra = equivalent_of_change(end.ohms, after)
-    assert (extra > 0) == (after < end.ohms)
+    # the resistor which, put beside the bond as it was, makes what it is now
+    extra = -end.ohms if after == math.inf else end.ohms * after / (end.ohms - after)
     i, j = np.triu_indices(8, 1)
-    changed = resistance_with_extra(matrix, network.index[end.a], network.index[end.b], extra, i, j)
+    changed = by_the_rank_one_formula(network, network.index[end.a], network.index[end.b], extra)
     assert changed == pytest.approx(resistance_matrix(network, values)[i, j], rel=1e-9)
-    assert equivalent_of_change(1.0, 1.0) == math.inf
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -122,12 +125,10 @@ def test_cases_solved_side_by_side_equal_networks_built_one_by_one(seed):
     x = np.tile(np.append(np.log(network.ohms), np.log([0.02, 0.004])), (len(cases), 1))
     circuit = solve(network, cases, x, [4])
     for place, case in enumerate(cases):
-        strays = [
-            Bond(f"S{k}", f"p{u}", f"p{v}", ohms)
-            for k, ((u, v), ohms) in enumerate(zip(case.extras, (0.02, 0.004), strict=False))
-        ]
-        built = BondNetwork(network.points, [*network.bonds, *strays], "p0")
-        expected = resistance_matrix(built, without=["E4", *(f"E{k}" for k in case.opened)])[i, j]
+        strays = [StrayPath(f"p{u}", f"p{v}", ohms) for (u, v), ohms in zip(case.extras, (0.02, 0.004), strict=False)]
+        lifted = ["E4", *(f"E{k}" for k in case.opened)]
+        pairs = zip(i, j, strict=True)
+        expected = np.array([resistance(network, f"p{a}", f"p{b}", strays, lifted) for a, b in pairs])
         joined = circuit.joined(i, j)[place]
         assert (joined == np.isfinite(expected)).all()
         assert circuit.resistances(i, j)[place][joined] == pytest.approx(expected[joined], rel=1e-9)
