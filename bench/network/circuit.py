@@ -18,7 +18,7 @@ from typing import Any, TypeAlias
 
 from bench.network.factor import Changes, Factor, Port, Updated, Vector, Whole, across, factorise, updated
 from bench.network.joined import Joined
-from bench.network.loads import CircuitError, LoadState, PowerLoad, UndervoltageCollapse, operating_point
+from bench.network.loads import CircuitError, LoadState, Ports, PowerLoad, UndervoltageCollapse, settled
 
 __all__ = [
     "CircuitError",
@@ -66,19 +66,6 @@ class VoltageSource:
     minus: Node
     volts: float
     ohms: float
-
-
-@dataclass(frozen=True, slots=True)
-class Ports:
-    """A network as it looks to several pairs of nodes at once (Thevenin's equivalent).
-
-    Attributes:
-        open_volts: at each pair with nothing drawn; not a number where no path joins the two.
-        ohms: volts lost at each pair (row) for an ampere drawn at each pair (column).
-    """
-
-    open_volts: list[float]
-    ohms: list[list[float]]
 
 
 @dataclass(slots=True, eq=False)
@@ -383,7 +370,7 @@ class Network:
         seen, drawn = self._seen_from([(load.plus, load.minus) for load in fed], unloaded)
         field = dict(unloaded)
         states: dict[Hashable, LoadState] = {}
-        for k, volts in _settled(fed, seen).items():
+        for k, volts in settled(fed, seen).items():
             amps = fed[k].watts / volts
             states[fed[k].id] = LoadState(volts, amps, on=True)
             island, solved = drawn[k]  # type: ignore[misc]  # what has a voltage is joined
@@ -401,28 +388,6 @@ class Network:
         if islands[i] not in field:
             return 0.0
         return across(self._factor(islands[i]).port(i, j), field[islands[i]])
-
-
-def _settled(fed: Sequence[PowerLoad], seen: Ports) -> dict[int, float]:
-    """The places of the loads that stay on, and the volts at each."""
-    on = list(range(len(fed)))
-    while on:
-        names = [fed[k].id for k in on]
-        between = [[seen.ohms[row][column] for column in on] for row in on]
-        try:
-            volts = operating_point([seen.open_volts[k] for k in on], between, [fed[k].watts for k in on], names)
-        except UndervoltageCollapse as collapse:
-            # A load with a lockout gives way before the bus collapses.
-            locked = [on[names.index(name)] for name in collapse.loads if fed[on[names.index(name)]].cutoff_volts > 0.0]
-            if not locked:
-                raise
-            on.remove(locked[0])
-            continue
-        short = [fed[k].cutoff_volts - found for k, found in zip(on, volts, strict=True)]
-        if max(short) <= 0.0:
-            return dict(zip(on, volts, strict=True))
-        del on[short.index(max(short))]
-    return {}
 
 
 def _update(island: _Island, changes: Changes) -> Whole | Updated | None:

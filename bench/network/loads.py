@@ -68,6 +68,55 @@ class LoadState:
     on: bool
 
 
+@dataclass(frozen=True, slots=True)
+class Ports:
+    """A network as it looks to several pairs of nodes at once (Thevenin's equivalent).
+
+    Attributes:
+        open_volts: at each pair with nothing drawn; not a number where no path joins the two.
+        ohms: volts lost at each pair (row) for an ampere drawn at each pair (column).
+    """
+
+    open_volts: list[float]
+    ohms: list[list[float]]
+
+
+def settled(fed: Sequence[PowerLoad], seen: Ports) -> dict[int, float]:
+    """Which loads stay on where they all want to be.
+
+    A load whose voltage ends below its cutoff goes off, the worst one first; so does one with a cutoff where the bus
+    would collapse.
+
+    Args:
+        fed: the loads that are on with nothing drawn.
+        seen: what the network looks like to each of them.
+
+    Returns:
+        The places of those that stay, and the volts at each.
+
+    Raises:
+        UndervoltageCollapse: there is no operating point, and nothing gives way.
+    """
+    on = list(range(len(fed)))
+    while on:
+        names = [fed[k].id for k in on]
+        between = [[seen.ohms[row][column] for column in on] for row in on]
+        try:
+            volts = operating_point([seen.open_volts[k] for k in on], between, [fed[k].watts for k in on], names)
+        except UndervoltageCollapse as collapse:
+            # A load with a lockout gives way before the bus collapses.
+            locked = [on[names.index(name)] for name in collapse.loads if fed[on[names.index(name)]].cutoff_volts > 0.0]
+            if not locked:
+                raise
+            on.remove(locked[0])
+            continue
+        short = [fed[k].cutoff_volts - found for k, found in zip(on, volts, strict=True)]
+        if max(short) <= 0.0:
+            return dict(zip(on, volts, strict=True))
+        del on[short.index(max(short))]
+    return {}
+
+
 def operating_point(
     open_volts: Sequence[float], between: dense.Rows, watts: Sequence[float], names: Sequence[Hashable]
 ) -> list[float]:

@@ -15,6 +15,8 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy is loaded, he
 import argparse
 import random
 import statistics
+import subprocess
+import sys
 import time
 from collections.abc import Callable, Sequence
 
@@ -80,6 +82,17 @@ def seconds(work: Callable[[], float], times: int) -> float:
     return statistics.median(taken)
 
 
+def starts(rounds: int) -> tuple[float, float]:
+    """Median seconds until the simulator's modules are loaded, and until scipy's solver is too."""
+    taken: tuple[list[float], list[float]] = ([], [])
+    for _ in range(rounds + 1):
+        for found, more in zip(taken, ("", ", scipy.sparse.linalg"), strict=True):
+            began = time.perf_counter()
+            subprocess.run([sys.executable, "-c", f"import bench.simulate.serve{more}"], check=True)
+            found.append(time.perf_counter() - began)
+    return statistics.median(taken[0][1:]), statistics.median(taken[1][1:])
+
+
 def main(arguments: Sequence[str] | None = None) -> None:
     """Measure and print."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n")[0])
@@ -108,6 +121,11 @@ def main(arguments: Sequence[str] | None = None) -> None:
         f"ours against scipy's bare factor-and-solve: {middle['ours'] * 1e3:.2f} ms against "
         f"{middle['scipy'] * 1e3:.2f} ms, ratio {middle['ours'] / middle['scipy']:.2f}; "
         f"a further pair of the same network: {middle['again'] * 1e6:.0f} µs"
+    )
+    plain, heavy = starts(asked.rounds)
+    print(
+        f"the simulator's modules against the same with scipy: {plain * 1e3:.0f} ms against {heavy * 1e3:.0f} ms, "
+        f"ratio {plain / heavy:.2f}"
     )
 
 
