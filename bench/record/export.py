@@ -12,10 +12,10 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from bench.record.replay import follow
+from bench.record.replay import brought, follow
 from bench.walk import events as e
 from bench.walk.outcome import Outcome
-from bench.walk.results import outcomes, results
+from bench.walk.results import results
 from bench.walk.state import State, start
 
 if TYPE_CHECKING:
@@ -86,11 +86,13 @@ def rows(path: Path) -> Iterator[dict[str, Any]]:
     """
     state, met = start(), dict[str, e.Met]()
     taken: dict[int, tuple[Outcome, e.Met | None, str]] = {}
-    for _, entry, state in follow(path):
+    for step in follow(path):
+        _, entry, state = step
         if isinstance(entry.event, e.Met):
             met[entry.event.instrument] = entry.event
-        if isinstance(entry.event, e.Read):
-            taken[entry.n] = (next(outcomes(state)), met.get(entry.event.instrument), entry.at)
+        outcome = brought(step) if isinstance(entry.event, e.Read) else None
+        if isinstance(entry.event, e.Read) and outcome is not None:
+            taken[entry.n] = (outcome, met.get(entry.event.instrument), entry.at)
     counting = {outcome.n: outcome for outcome in results(state).values()}
     for n, (outcome, meter, at) in taken.items():
         yield _row(path, state, outcome, counting.get(n), meter, at)

@@ -11,6 +11,8 @@ from typing import NamedTuple
 
 from bench.record.read import BrokenRecord, read_record
 from bench.walk.events import Entry
+from bench.walk.outcome import Outcome
+from bench.walk.results import outcomes
 from bench.walk.setting import Rules
 from bench.walk.state import OutOfTurn, Refused, Stale, State, start, take
 
@@ -58,6 +60,19 @@ def follow(record: Path, entries: Iterable[Entry] | None = None, rules: Rules | 
     for entry in read_record(record) if entries is None else entries:
         before, state = state, take_next(state, entry, record)
         yield Taken(before, entry, state)
+
+
+def brought(step: Taken) -> Outcome | None:
+    """The outcome that an entry itself brought; None where it brought none.
+
+    Steps that the walk passed over in consequence stand after it in the history and are left out.
+    """
+    for outcome in outcomes(step.after):
+        if outcome.n != step.entry.n:
+            return None
+        if not outcome.barred:
+            return outcome
+    return None
 
 
 def replay(path: Path, rules: Rules | None = None, told: Callable[[Entry, State], None] | None = None) -> State:

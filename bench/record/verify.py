@@ -20,9 +20,9 @@ from typing import Final, Literal
 from bench.record.chain import FIRST, BadLine, decode, hash_of, is_torn, lacks_sectors, split
 from bench.record.index import DISTURBANCES
 from bench.record.read import BrokenRecord, read_lines
-from bench.record.replay import take_next
+from bench.record.replay import Taken, brought, take_next
 from bench.walk.events import Began, Disturbed, Entry, Mended, Read
-from bench.walk.results import outcomes
+from bench.walk.outcome import Outcome
 from bench.walk.state import State, start
 
 SAME: Final = 1e-9
@@ -257,12 +257,13 @@ class _Check:
         if self.state is None or not self._sound:
             return
         try:
-            self.state = take_next(self.state, entry, self.path)
+            step = Taken(self.state, entry, take_next(self.state, entry, self.path))
+            self.state = step.after
         except BrokenRecord as error:
             self._say(begin, end, error.why)
             return
         if isinstance(entry.event, Read) and entry.event.judged:
-            words = _otherwise(entry.event, self.state)
+            words = _otherwise(entry.event, brought(step))
             if words:
                 self.findings.append(Finding(self.number, begin, end, "judged otherwise", words))
 
@@ -274,9 +275,8 @@ def _stated(line: bytes) -> bytes:
     return digits if len(digits) == 64 and all(c in b"0123456789abcdef" for c in digits) else b""
 
 
-def _otherwise(read: Read, state: State) -> str:
+def _otherwise(read: Read, outcome: Outcome | None) -> str:
     """How today's verdict differs from the note; empty where it does not."""
-    outcome = next(outcomes(state), None)
     if outcome is None:
         return ""
     noted, subject = read.judged.get("verdict"), outcome.subject or outcome.key
