@@ -1,4 +1,4 @@
-"""Opens the hall: gives it what a job's files and records hold, and carries out what wants the terminal to itself."""
+"""Opens the job screen: gives it what files and records hold, and carries out what wants the terminal to itself."""
 
 from __future__ import annotations
 
@@ -15,15 +15,16 @@ from bench.errors import BadRequest, expected
 if TYPE_CHECKING:
     from bench.job.folder import Folder
     from bench.plant.model import Plant
-    from bench.screens.job.data import BenchLine, Changes, RecordLine, SequenceLine, Survey, Tell, Traced, Wish
+    from bench.screens.job.data import BenchLine, Changes, RecordLine, SequenceLine, Survey, Traced, Wish
     from bench.screens.job.view import Place
+    from bench.screens.program.work import Tell
 
 _KIND: Final = re.compile(r"^(sequence|bench)\s*:", re.MULTILINE)
 _COUNTED: Final = ("pass", "fail", "undecided", "void", "skipped")
 
 
 class JobSource:
-    """A job's files and its folder of records, as the hall wants them (:class:`bench.screens.job.data.Source`).
+    """A job's files and its folder of records, as the job screen wants them (:class:`bench.screens.job.data.Source`).
 
     Args:
         plant: the plant file; None for the newest record's plant, and no sequences or benches then.
@@ -56,7 +57,7 @@ class JobSource:
             plant = load_plant(self.file)
         else:
             plant = newest_plant(records_in([self.logs]) if there else ())
-        # who opens the hall on the first day has no records yet
+        # who opens the job screen on the first day has no records yet
         folder = Folder(self.logs)
         if there:
             folder = open_folder(self.logs, plant.name, lambda n, of: tell("reading the records", n, of))
@@ -192,7 +193,7 @@ class JobSource:
         return known[0] if known is not None else ""
 
     def _known(self) -> tuple[Plant, Folder]:
-        assert self._plant is not None and self._folder is not None  # the hall reads the job first
+        assert self._plant is not None and self._folder is not None  # the job screen reads the job first
         return self._plant, self._folder
 
 
@@ -243,7 +244,7 @@ def _bench(path: Path) -> BenchLine:
 def show_hall(
     plant: Path | None, logs: Path, place: Place | None = None, *, unicode: bool = True, passed: Iterable[str] = ()
 ) -> int:
-    """Show the hall until it is left for good; walks that are started in it take the terminal in between.
+    """Show the job screen until it is left for good; walks that are started in it take the terminal in between.
 
     Args:
         plant: the plant file; None for the newest record's plant.
@@ -259,19 +260,19 @@ def show_hall(
         raise BadRequest("there is no terminal to paint on: 'proveout ready' and 'proveout trace' print")
     from dataclasses import replace
 
-    from bench.screens.job.app import open_hall
-    from bench.screens.job.view import Hall
+    from bench.screens.job.app import open_job
+    from bench.screens.job.view import JobView
     from bench.screens.job.view import Place as At
     from bench.screens.program.settings import Settings
 
     source, settings = JobSource(plant, logs), Settings(unicode=unicode)
     start = place or At("start")
-    hall: Hall | None = Hall(place=start, behind=(At("start"),) if start != At("start") else ())
+    view: JobView | None = JobView(place=start, behind=(At("start"),) if start != At("start") else ())
     while True:
-        left = open_hall(source, settings, hall)
-        if left.wish is None or left.hall is None:
+        left = open_job(source, settings, view)
+        if left.wish is None or left.view is None:
             return exits.PASS
-        hall = replace(left.hall, note=carry_out(left.wish, logs, passed))
+        view = replace(left.view, note=carry_out(left.wish, logs, passed))
         settings = replace(settings, day=left.day)
 
 
@@ -284,8 +285,8 @@ def carry_out(wish: Wish, logs: Path, passed: Iterable[str] = ()) -> str:
     words = words_of(wish, logs, passed)
     code = subprocess.call([sys.executable, "-m", "bench.cli", *words])
     if code in (exits.BAD_INPUT, exits.STOPPED) and sys.stdin.isatty():
-        # what it said would be gone when the hall is painted over it
-        input("Enter goes back to the hall: ")
+        # what it said would be gone when the screen is painted over it
+        input("Enter goes back to the job: ")
     return _ENDED.get(code, f"the walk ended with code {code}")
 
 

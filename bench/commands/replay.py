@@ -47,5 +47,5 @@ def _shown(options: argparse.Namespace) -> int:
     from bench.screens.program.settings import Settings
     from bench.screens.replay.app import run as show
 
-    tape = show(options.record, Settings(unicode=not options.ascii))
-    return exit_code(tape.last) if tape is not None and tape.last.finished else exits.STOPPED
+    seen = show(options.record, Settings(unicode=not options.ascii))
+    return exit_code(seen.last) if seen is not None and seen.last.finished else exits.STOPPED

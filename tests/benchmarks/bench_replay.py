@@ -11,8 +11,9 @@ import statistics
 import time
 from pathlib import Path
 
-from bench.screens.replay.pages import Showing, paint
-from bench.screens.replay.winding import Axis, Tape
+from bench.screens.replay.paint import paint
+from bench.screens.replay.playback import Playback, Timeline
+from bench.screens.replay.view import ReplayView
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.state import fold
@@ -40,18 +41,19 @@ def main() -> None:
     fold(walk.entries)
     whole = time.perf_counter() - began
     began = time.perf_counter()
-    tape = Tape(Path("long.jsonl"), walk.entries)
+    record = Playback(Path("long.jsonl"), walk.entries)
     read = time.perf_counter() - began
-    axis = Axis(tape.times, cut=True)
+    timeline = Timeline(record.times, cut=True)
     jumps, paints = [], []
-    for index in random.Random(1).sample(range(len(tape)), 200):
+    for index in random.Random(1).sample(range(len(record)), 200):
         began = time.perf_counter()
-        moment = tape.at(index)
+        moment = record.at(index)
         jumps.append(1000 * (time.perf_counter() - began))
         began = time.perf_counter()
-        paint(Showing(tape, axis, moment, tape.local(tape.times[index])), 120, 40)
+        view = ReplayView(playback=record, timeline=timeline, at=moment, now=record.local(record.times[index]))
+        paint(view, 120, 40)
         paints.append(1000 * (time.perf_counter() - began))
-    print(f"{len(tape)} events: read once in {read:.2f} s, a bare fold takes {whole:.2f} s, ratio {read / whole:.2f}")
+    print(f"{len(record)} events: read once in {read:.2f} s, a bare fold takes {whole:.2f} s, ratio {read / whole:.2f}")
     for name, times in (("jump", jumps), ("paint at 120x40", paints)):
         middle, late = statistics.median(times), sorted(times)[int(0.95 * len(times))]
         share = middle / 1000 / whole

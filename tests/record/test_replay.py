@@ -12,7 +12,7 @@ from bench.record.read import BrokenRecord
 from bench.record.replay import follow, replay
 from bench.record.verify import verify
 from bench.report.sheet import sheet
-from bench.screens.replay.winding import read_tape
+from bench.screens.replay.playback import open_playback
 from bench.walk import events as e
 from tests.walk.paper_walk import Desk, made
 
@@ -57,7 +57,7 @@ def test_every_reader_says_the_line_that_does_not_follow(wrong: tuple[Path, int]
         "report": lambda: write_report([path], path.with_suffix(".html")),
         "sheet": lambda: sheet(path, [step.entry for step in follow(path)], verify(path)),
         "distil": lambda: distil("wrong", follow(path)),
-        "replay screen": lambda: read_tape(path),
+        "replay screen": lambda: open_playback(path),
     }
     for name, reader in readers.items():
         with pytest.raises(BrokenRecord) as caught:

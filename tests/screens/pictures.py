@@ -11,7 +11,7 @@ import sys
 from pathlib import Path
 
 from bench.screens.program.settings import Settings
-from tests.screens.job.hall_pictures import HALL_FEW, draw_hall
+from tests.screens.job.job_pictures import JOB_FEW, draw_job
 from tests.screens.replay.replay_pictures import REPLAY_FEW, draw_replay
 from tests.screens.scenes import SCENES
 from tests.screens.stage import on_stage
@@ -43,7 +43,7 @@ FEW = (
     ("search-card", "80x24"),
     ("search-flag", "120x40"),
     ("energise", "80x24"),
-    ("ladder-light", "120x40"),
+    ("stages-light", "120x40"),
     ("earth-suspected", "80x24"),
     ("earth-suspected", "120x40"),
 )
@@ -53,7 +53,7 @@ FEW = (
 async def _draw(wanted: list[str]) -> int:
     def asked(name: str, way: str) -> bool:
         if not wanted:
-            return (name, way) in (*FEW, *HALL_FEW, *REPLAY_FEW)
+            return (name, way) in (*FEW, *JOB_FEW, *REPLAY_FEW)
         return wanted == ["all"] or bool({name, way, f"{name}-{way}"} & set(wanted))
 
     count = 0
@@ -65,7 +65,7 @@ async def _draw(wanted: list[str]) -> int:
                 svg = stage.app.export_screenshot(title="Proveout")
             (FOLDER / f"{name}-{way}.svg").write_text(steady(svg), "utf-8")
             count += 1
-    for name, svg in {**await draw_hall(asked, WAYS), **await draw_replay(asked, WAYS)}.items():
+    for name, svg in {**await draw_job(asked, WAYS), **await draw_replay(asked, WAYS)}.items():
         (FOLDER / f"{name}.svg").write_text(steady(svg), "utf-8")
         count += 1
     return count

@@ -170,8 +170,8 @@ def _energising(*said: object) -> Scene:
     return Scene("energise", walk, said, shows=("LIVE", "coming up to 48 V", "in the place of GA", "FA2A"))  # type: ignore[arg-type]
 
 
-def _ladder(walk: power.PowerWalk, *shows: str) -> Scene:
-    return Scene("ladder", walk, keys=("l",), shows=shows)  # type: ignore[arg-type]
+def _stages(walk: power.PowerWalk, *shows: str) -> Scene:
+    return Scene("stages", walk, keys=("l",), shows=shows)  # type: ignore[arg-type]
 
 
 def _earth(name: str, walk: object, *shows: str) -> Scene:
@@ -189,19 +189,19 @@ SCENES: dict[str, Callable[[], Scene]] = {
     "earth-lifted": lambda: _earth("earth-lifted", earth.lifted(), "OFF NOW: LE7"),
     "earth-found": lambda: _earth("earth-found", earth.ended(), "the search came to its end", "over 99 %", "<1>"),
     "energise-begun": lambda: _energising(),
-    "energise-rung": lambda: _energising(*power.rising(1, 0.012, 8.0)),
+    "energise-level": lambda: _energising(*power.rising(1, 0.012, 8.0)),
     "energise": lambda: _energising(*power.rising(3, 1.792, 31.0, 17.0)),
-    "ladder": lambda: _ladder(
+    "stages": lambda: _stages(
         power.PowerWalk().seated().to("Clear to energise 2A: all cards in"),
-        "The ladder of shelf 2A",
+        "The stages of shelf 2A",
         "nothing, as far as this walk knows",
         "Clear to energise",
         "FA, FA2A by hand, then 2A on A alone, all cards in",
         "first half",
         "FA2A",
     ),
-    "ladder-on": lambda: _ladder(power.up(), "supply in the place of GA at 48 V", "ON", "1.72 A", "V expected", "left"),
-    "ladder-light": lambda: _ladder(power.up(0.6), "TOO LITTLE", "not seated", "fuse", "1.03 A where 1.72 A"),
+    "stages-on": lambda: _stages(power.up(), "supply in the place of GA at 48 V", "ON", "1.72 A", "V expected", "left"),
+    "stages-light": lambda: _stages(power.up(0.6), "TOO LITTLE", "not seated", "fuse", "1.03 A where 1.72 A"),
     "search-card": lambda: Scene(
         "search-card",
         search.card(),

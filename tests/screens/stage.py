@@ -13,7 +13,7 @@ from textual.pilot import Pilot
 from bench.screens.program.cells import text_of
 from bench.screens.program.prompts import Prompt, Sure
 from bench.screens.program.settings import Settings
-from bench.screens.walk.app import WalkApp
+from bench.screens.walk.app import walk_terminal
 from tests.screens.scenes import Scene
 
 ZONE = timezone(timedelta(hours=2), "summer")
@@ -52,7 +52,7 @@ class Stage:
         self.seconds = 1000.0
         self.now = EVENING
         self.heard: Callable[[object], None] | None = None
-        self.app = WalkApp(self._connect, settings, clock=lambda: self.seconds, now=lambda: self.now)
+        self.app = walk_terminal(self._connect, settings, clock=lambda: self.seconds, now=lambda: self.now)
         self.pilot: Pilot[None]
 
     def _connect(self, heard: Callable[[object], None]) -> FakeLink:
@@ -91,8 +91,8 @@ class Stage:
     async def settle(self) -> None:
         """Have everything that was said painted."""
         await self.pilot.pause(0)
-        if self.app.desk is not None and not self.app._over:
-            self.app.desk.tick()
+        if self.app.program is not None and not self.app.over:
+            self.app.program.tick()
         await self.pilot.pause(0)
 
     @property
@@ -127,7 +127,7 @@ async def on_stage(
     async with stage.app.run_test(size=size) as pilot:
         stage.pilot = pilot
         if scene is None or scene.linked:
-            await stage.until(lambda: stage.app.desk is not None)
+            await stage.until(lambda: stage.app.program is not None)
         if scene is not None and scene.linked:
             stage.hear(*scene.walk.entries)
             stage.hear(*scene.said)

@@ -1,12 +1,11 @@
-"""What the hall shows, and where it comes from: values that a source reads out of a job's files and records.
+"""What the job screen shows, and where it comes from: values that a source reads out of a job's files and records.
 
-The hall is the screen around the walk. It holds no truth of its own: readiness, traces and changes are worked out by
+The job screen is the one around the walk. It holds no truth of its own: readiness, traces and changes are worked out by
 :mod:`bench.diagnose`, and the source that reads files and folders is given to it by whoever opens it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, Literal, Protocol
 
@@ -15,16 +14,10 @@ from bench.job.readiness import Readiness
 from bench.job.rows import Told
 from bench.job.study import Episode, Study
 from bench.plant.model import Plant
-
-Tell = Callable[[str, int, int], None]
-"""Is told what is being done, how much of it is done and of how much (0: not known); raises :class:`Cancelled`."""
+from bench.screens.program.work import Tell
 
 ENDINGS: Final = {"done": "done", "aborted": "given up"}
 """How a walk's last phase is told; any other one waits to be gone on with."""
-
-
-class Cancelled(Exception):
-    """The work is not wanted any more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,7 +205,7 @@ class Source(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Wish:
-    """What is to be done outside the hall, with the terminal to itself.
+    """What is to be done outside the job screen, with the terminal to itself.
 
     Attributes:
         act: ``walk`` (a sequence with a bench), ``resume`` or ``attach`` (a record).

@@ -1,23 +1,18 @@
-"""Which key does what on each page of the hall, and everything that the palette offers. Pure functions.
+"""Which key does what on each page of the job screen, and everything in the list of all actions. Pure functions.
 
 What a key or a line does is a word with an argument, such as ``go records`` or ``trace W101.34``:
-:mod:`bench.screens.job.desk` carries it out.
+:mod:`bench.screens.job.program` carries it out.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
-from bench.screens.job.view import FILTERS, KINDS, TABS, TITLES, Hall, Page
-from bench.screens.walk.keys import Key
+from bench.screens.job.view import FILTERS, KINDS, TABS, TITLES, JobView, Page
+from bench.screens.program.keys import ACTIONS, LISTED, TAKE, THEME, Action, Key, close_help, listed, matching
 
-MOVES: Final = {"up": -1, "down": 1, "pageup": -10, "pagedown": 10, "home": -1_000_000, "end": 1_000_000}
-"""Keys that move the cursor, and by how many lines."""
-TAKE: Final = ("enter", "space")
 BACK: Final = ("escape", "backspace")
-OUT: Final = ("ctrl+c", "ctrl+q")
-"""Keys that end the hall wherever one is."""
 _LISTS: Final[tuple[Page, ...]] = ("ready", "next", "sequences", "records", "changes", "bench", "series")
 
 _TAB_WORDS: Final[dict[Page, str]] = {
@@ -29,41 +24,29 @@ _TAB_WORDS: Final[dict[Page, str]] = {
     "changes": "Looks through all records for what changed most.",
 }
 _HELP: Final = Key("help", ("h", "question_mark"), "?", "help", "Says what this page shows and what every key does.")
-_PALETTE: Final = Key(
-    "palette", ("p", "ctrl+p"), "p", "all actions", "Lists everything that can be done; type a few letters of it."
-)
 _BACK: Final = Key("back", BACK, "Esc", "back", "Goes back to where you came from.")
-_LEAVE: Final = Key("leave", ("q",), "q", "leave", "Leaves. Nothing is lost: the hall only reads records.")
-_THEME: Final = Key("theme", ("t",), "t", "light or dark", "Changes between a dark and a light screen.")
+_LEAVE: Final = Key("leave", ("q",), "q", "leave", "Leaves. Nothing is lost: this screen only reads records.")
 _REREAD: Final = Key("reread", ("u", "f5"), "u", "read again", "Reads the job's files and records again.")
 _FIND: Final = Key("find", ("slash",), "/", "find", "Narrows the list to lines that have what you type.")
 _CANCEL: Final = Key("cancel", ("x",), "x", "stop the work", "Ends the reading of records that is under way.")
 
 
-def keys(hall: Hall) -> tuple[Key, ...]:
+def keys(view: JobView) -> tuple[Key, ...]:
     """All keys that do something now, the most wanted first."""
-    if hall.help:
-        return (Key("close", (*BACK, "h", "question_mark", *TAKE), "Esc", "back", "Closes this page."),)
-    if hall.palette is not None:
+    if view.help:
+        return (close_help("back"),)
+    if view.typed is not None:
+        return LISTED
+    if view.typing:
         return (
-            Key("enter", ("enter",), "Enter", "do it", "Does what the cursor stands on."),
-            Key("close", ("escape",), "Esc", "back", "Closes the list."),
+            Key("keep-found", ("enter",), "Enter", "keep it", "Keeps the narrowed list."),
+            Key("show-all", ("escape",), "Esc", "show all", "Shows the whole list again."),
         )
-    if hall.typing:
-        return (
-            Key("found", ("enter",), "Enter", "keep it", "Keeps the narrowed list."),
-            Key("close", ("escape",), "Esc", "show all", "Shows the whole list again."),
-        )
-    found: list[Key] = [_CANCEL] if hall.working is not None else []
-    found += _own(hall)
-    if hall.behind:
+    found: list[Key] = [_CANCEL] if view.working is not None else []
+    found += _own(view)
+    if view.behind:
         found.append(_BACK)
-    return (*found, _PALETTE, *_tabs(), _REREAD, _THEME, _HELP, _LEAVE)
-
-
-def act_of(hall: Hall, key: str) -> str:
-    """What a key does now; empty where it does nothing."""
-    return next((one.does for one in keys(hall) if key in one.keys), "")
+    return (*found, ACTIONS, *_tabs(), _REREAD, THEME, _HELP, _LEAVE)
 
 
 def _tabs() -> list[Key]:
@@ -73,9 +56,9 @@ def _tabs() -> list[Key]:
     ]
 
 
-def _own(hall: Hall) -> list[Key]:
+def _own(view: JobView) -> list[Key]:
     """The keys of the page that one is at."""
-    page, item = hall.place.page, hall.item
+    page, item = view.place.page, view.item
     found: list[Key] = []
     if item is not None:
         word, more = _ENTER.get(item.page, ("open", "Opens what the cursor stands on."))
@@ -90,9 +73,9 @@ def _own(hall: Hall) -> list[Key]:
     if page in _LISTS:
         found.append(_FIND)
     if page == "record":
-        found += _of_record(hall)
+        found += _of_record(view)
     if page == "trace":
-        found += _of_trace(hall)
+        found += _of_trace(view)
     return found
 
 
@@ -107,8 +90,8 @@ _ENTER: Final[dict[Page, tuple[str, str]]] = {
 }
 
 
-def _of_record(hall: Hall) -> list[Key]:
-    record = hall.record
+def _of_record(view: JobView) -> list[Key]:
+    record = view.record
     if record is None or record.broken:
         return []
     found = []
@@ -125,8 +108,8 @@ def _of_record(hall: Hall) -> list[Key]:
     return found
 
 
-def _of_trace(hall: Hall) -> list[Key]:
-    study, traced = hall.study, hall.traced
+def _of_trace(view: JobView) -> list[Key]:
+    study, traced = view.study, view.traced
     if study is None or traced is None:
         return []
     found = [
@@ -140,37 +123,22 @@ def _of_trace(hall: Hall) -> list[Key]:
     return found
 
 
-@dataclass(frozen=True, slots=True)
-class Action:
-    """A line of the palette.
-
-    Attributes:
-        text: in words.
-        does: what it does.
-    """
-
-    text: str
-    does: str
+_NOT_OFFERED: Final = ("help", "earlier", "later")
 
 
-_NOT_OFFERED: Final = ("help", "palette", "close", "found", "earlier", "later")
-
-
-def actions(hall: Hall) -> list[Action]:
+def actions(view: JobView) -> list[Action]:
     """Everything that can be done, as far as it has what was typed: what has it earliest comes first.
 
     Of equals what this page offers comes first.
     """
-    typed = (hall.palette or "").strip()
+    typed = (view.typed or "").strip()
     found: dict[str, Action] = {}
-    survey = hall.survey
+    survey = view.survey
     if survey is not None and typed in survey.plant.things:
         found[f"trace {typed}"] = Action(f"trace {typed} over all records", f"trace {typed}")
-    bare = _bare(hall)
-    for key in (*_own(bare), *keys(bare)):
-        if key.does not in _NOT_OFFERED:
-            start = f"{key.word}: " if not key.does.startswith("go ") else f"go to {key.word}: "
-            found.setdefault(key.does, Action(start + key.more[0].lower() + key.more[1:], key.does))
+    below = replace(view, typed=None, help=False, typing=False)
+    for one in listed(key for key in (*_own(below), *keys(below)) if key.does not in _NOT_OFFERED):
+        found.setdefault(one.does, replace(one, text=f"go to {one.text}") if one.does.startswith("go ") else one)
     found.setdefault("help", Action("help: says what this page shows and what every key does", "help"))
     for status in FILTERS:
         found[f"status {status}"] = Action(f"readiness: list {status if status != 'all' else 'everything'}",
@@ -179,25 +147,13 @@ def actions(hall: Hall) -> list[Action]:
         found[f"kind {kind}"] = Action(f"readiness: list {'shelves' if kind == 'shelf' else f'{kind}s'} alone",
                                        f"kind {kind}")  # fmt: skip
     if survey is not None:
-        found |= _things(hall)
-    sought = typed.casefold().split()
-    ranked = []
-    for number, one in enumerate(found.values()):
-        places = [one.text.casefold().find(word) for word in sought]
-        if -1 not in places:
-            # what begins with the letters is more likely meant than what mentions them at its end
-            ranked.append((sum(places), number, one))
-    return [one for _, _, one in sorted(ranked, key=lambda rank: rank[:2])]
+        found |= _things(view)
+    return matching(typed, found.values())
 
 
-def _bare(hall: Hall) -> Hall:
-    """The page below the palette."""
-    return replace(hall, palette=None, help=False, typing=False)
-
-
-def _things(hall: Hall) -> dict[str, Action]:
+def _things(view: JobView) -> dict[str, Action]:
     """What can be done with each sequence, record and thing of the plant."""
-    survey = hall.survey
+    survey = view.survey
     assert survey is not None
     found = {}
     for sequence in survey.sequences:

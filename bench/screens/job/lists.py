@@ -1,4 +1,4 @@
-"""The lists of the hall: one line for each task, thing, sequence, bench, record and point, and the window on them."""
+"""The lists of the job screen: a line for each task, thing, sequence, bench, record, point, and the window on them."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from bench.job.readiness import STATUSES, ClaimState, Status, Task, ThingState
 from bench.job.study import Study
 from bench.job.trace_words import became
 from bench.screens.job.data import BenchLine, RecordLine, SequenceLine
-from bench.screens.job.view import TITLES, Hall, Item
+from bench.screens.job.view import TITLES, Item, JobView
 from bench.screens.program.cells import EMPTY, Line, Span, clip, cut, line, text_of, width, wrap
 from bench.screens.program.glyphs import Glyphs
 
@@ -43,26 +43,26 @@ def window(items: Sequence[Item], cursor: int, rows: int) -> tuple[int, int]:
     return top, min(len(items), top + rows)
 
 
-def draw_list(hall: Hall, items: Sequence[Item], cells: int, rows: int, lead: bool = False) -> list[Line]:
+def draw_list(view: JobView, items: Sequence[Item], cells: int, rows: int, lead: bool = False) -> list[Line]:
     """The visible part of a list. Only so many lines are made as are seen, however long it is.
 
     Args:
-        hall: the moment.
+        view: the moment.
         items: the list.
         cells: width in terminal cells.
         rows: height in lines.
         lead: put the name of its list before the first line of each.
     """
-    first, last = window(items, hall.cursor, rows)
+    first, last = window(items, view.cursor, rows)
     side = max((width(TITLES[item.page]) for item in items), default=0) + 2 if lead else 0
     found = []
     for place in range(first, last):
         item = items[place]
-        chosen = place == hall.cursor
-        here = Span(f"{hall.glyphs.more_right} " if chosen else "  ", "key")
+        chosen = place == view.cursor
+        here = Span(f"{view.glyphs.more_right} " if chosen else "  ", "key")
         heads = place == first or items[place - 1].page != item.page
         label = (Span((TITLES[item.page] if heads else "").ljust(side), "accent"),) if lead else ()
-        content = draw_item(hall, item, cells - side - 2)
+        content = draw_item(view, item, cells - side - 2)
         if chosen:
             text = text_of(content)
             content = (Span(text + " " * max(0, cells - side - 2 - width(text)), "cursor"),)
@@ -70,82 +70,82 @@ def draw_list(hall: Hall, items: Sequence[Item], cells: int, rows: int, lead: bo
     return found
 
 
-def draw_item(hall: Hall, item: Item, cells: int) -> Line:
+def draw_item(view: JobView, item: Item, cells: int) -> Line:
     """A line of a list."""
     value = item.value
     match value:
         case int():
             found: Line = line(Span(f"{value} more", "hint"))
         case Task():
-            found = _task(hall, value, item.number)
+            found = _task(view, value, item.number)
         case ThingState():
-            found = _thing(hall, value, cells)
+            found = _thing(view, value, cells)
         case SequenceLine():
-            found = _sequence(hall, value)
+            found = _sequence(view, value)
         case RecordLine():
-            found = _record(hall, value, cells)
+            found = _record(view, value, cells)
         case BenchLine():
-            found = _bench(hall, value)
+            found = _bench(view, value)
         case Study():
-            found = _study(hall, value)
-    return clip(found, cells, hall.glyphs.ellipsis)
+            found = _study(view, value)
+    return clip(found, cells, view.glyphs.ellipsis)
 
 
-def _task(hall: Hall, task: Task, number: int) -> Line:
+def _task(view: JobView, task: Task, number: int) -> Line:
     statuses = [one.status for one in task.claims]
     status: Status = next((one for one in STATUSES if one in statuses), "never tested")
-    return line(Span(f"{number:3} ", "dim"), mark_of(status, hall.glyphs), f" {hall.say(task.text)}")
+    return line(Span(f"{number:3} ", "dim"), mark_of(status, view.glyphs), f" {view.say(task.text)}")
 
 
-def _thing(hall: Hall, one: ThingState, cells: int) -> Line:
+def _thing(view: JobView, one: ThingState, cells: int) -> Line:
     count = sum(one.counts.values())
     counts = f"{one.counts.get('proven', 0)} of {count}" if count else "-"
     verdict = VERDICT_OF[one.status]
-    title = cut(hall.say(one.title), max(0, cells - 43), hall.glyphs.ellipsis)
+    title = cut(view.say(one.title), max(0, cells - 43), view.glyphs.ellipsis)
     return line(
-        mark_of(one.status, hall.glyphs),
+        mark_of(one.status, view.glyphs),
         Span(f" {one.status:13}", verdict or "dim"),
         Span(f"{one.kind:6} ", "dim"),
-        Span(f"{hall.say(one.name):9} ", "strong"),
+        Span(f"{view.say(one.name):9} ", "strong"),
         f"{counts:>10}  ",
         Span(title, "dim"),
     )
 
 
-def _sequence(hall: Hall, one: SequenceLine) -> Line:
+def _sequence(view: JobView, one: SequenceLine) -> Line:
     if one.wrong:
-        return line(Span(hall.glyphs.failed, "fail"), f" {hall.say(one.name)}: ", Span("cannot be walked", "fail"))
-    return line(Span(hall.glyphs.done, "accent"), f" {hall.say(one.name)}  ", Span(f"{one.steps} steps", "dim"))
+        return line(Span(view.glyphs.failed, "fail"), f" {view.say(one.name)}: ", Span("cannot be walked", "fail"))
+    return line(Span(view.glyphs.done, "accent"), f" {view.say(one.name)}  ", Span(f"{one.steps} steps", "dim"))
 
 
-def _bench(hall: Hall, one: BenchLine) -> Line:
-    glyphs = hall.glyphs
+def _bench(view: JobView, one: BenchLine) -> Line:
+    glyphs = view.glyphs
     if one.wrong:
-        return line(Span(glyphs.failed, "fail"), f" {hall.say(one.name)}: ", Span("cannot be used", "fail"))
-    sequence = sequence_at(hall)
+        return line(Span(glyphs.failed, "fail"), f" {view.say(one.name)}: ", Span("cannot be used", "fail"))
+    sequence = sequence_at(view)
     lacks = one.lacks(sequence) if sequence is not None else ()
     kind: list[Span | str] = [Span(" SIMULATED ", "tag"), " "] if one.simulated else []
     if lacks:
         missing = Span(f"has no {', '.join(lacks)}  ", "undecided")
-        return line(Span(glyphs.failed, "fail"), " ", *kind, missing, hall.say(one.name))
-    return line(Span(glyphs.passed, "pass"), " ", *kind, hall.say(one.name))
+        return line(Span(glyphs.failed, "fail"), " ", *kind, missing, view.say(one.name))
+    return line(Span(glyphs.passed, "pass"), " ", *kind, view.say(one.name))
 
 
-def sequence_at(hall: Hall) -> SequenceLine | None:
+def sequence_at(view: JobView) -> SequenceLine | None:
     """The sequence that a bench is being chosen for."""
-    if hall.survey is None or hall.place.page != "bench":
+    if view.survey is None or view.place.page != "bench":
         return None
-    return next((one for one in hall.survey.sequences if one.path == hall.place.about), None)
+    return next((one for one in view.survey.sequences if one.path == view.place.about), None)
 
 
-def _record(hall: Hall, one: RecordLine, cells: int) -> Line:
-    counts = tally(one, hall.glyphs)
+def _record(view: JobView, one: RecordLine, cells: int) -> Line:
+    counts = tally(one, view.glyphs)
     style = "fail" if one.broken else "hint" if one.live or one.open else "dim"
     name = one.sequence or one.name
     room = max(8, cells - 17 - 13 - TALLY)
-    text = cut(hall.say(name), room, hall.glyphs.ellipsis)
+    text = cut(view.say(name), room, view.glyphs.ellipsis)
     return line(
-        Span(f"{local(hall, one.began):17}", "dim"),
+        Span(f"{local(view, one.began):17}", "dim"),
         text + " " * (room - width(text)),
         Span(f"  {one.told:11}", style),
         *counts,
@@ -161,35 +161,35 @@ def tally(one: RecordLine, glyphs: Glyphs) -> Line:
     return line(*found) if found else EMPTY
 
 
-def _study(hall: Hall, one: Study) -> Line:
+def _study(view: JobView, one: Study) -> Line:
     window = one.window
     if window is None:
         newest = one.rows[-1].verdict if one.rows else ""
         return line(
-            Span(f"{local(hall, one.rows[-1].at) if one.rows else '':16} ", "dim"),
-            Span(hall.glyphs.mark(newest), newest),
-            Span(f" {hall.say(one.subject):12} ", "strong"),
-            hall.say(became(one)),
+            Span(f"{local(view, one.rows[-1].at) if one.rows else '':16} ", "dim"),
+            Span(view.glyphs.mark(newest), newest),
+            Span(f" {view.say(one.subject):12} ", "strong"),
+            view.say(became(one)),
         )
     verdict = window.first_bad.verdict if window.mended is None else "pass"
-    odd = hall.changes is not None and window.sides[1].record in hall.changes.odd
-    again = f"passes since {local(hall, window.mended[1].at)[:10]}; " if window.mended is not None else ""
+    odd = view.changes is not None and window.sides[1].record in view.changes.odd
+    again = f"passes since {local(view, window.mended[1].at)[:10]}; " if window.mended is not None else ""
     return line(
-        Span(f"{local(hall, window.first_bad.at)} ", "dim"),
-        Span(hall.glyphs.mark(verdict), verdict),
-        Span(f" {hall.say(one.subject):12} ", "strong"),
+        Span(f"{local(view, window.first_bad.at)} ", "dim"),
+        Span(view.glyphs.mark(verdict), verdict),
+        Span(f" {view.say(one.subject):12} ", "strong"),
         Span("the meter? " if odd else "", "undecided"),
-        f"{again}{hall.say(became(one))}",
+        f"{again}{view.say(became(one))}",
     )
 
 
-def local(hall: Hall, at: str) -> str:
+def local(view: JobView, at: str) -> str:
     """A record's time of day on the clock of this screen: ``2026-05-12 20:42``; the text itself where it is no time."""
     try:
         moment = datetime.fromisoformat(at)
     except ValueError:
         return at[:16]
-    zone = hall.now.tzinfo or UTC
+    zone = view.now.tzinfo or UTC
     return moment.astimezone(zone).strftime("%Y-%m-%d %H:%M")
 
 
@@ -205,16 +205,16 @@ def shares(counts: Callable[[Status], int], glyphs: Glyphs) -> Line:
     return line(*found) if found else line(Span("nothing", "dim"))
 
 
-def why(hall: Hall, one: ThingState, cells: int) -> list[Line]:
+def why(view: JobView, one: ThingState, cells: int) -> list[Line]:
     """Why a thing is not proven, claim by claim."""
     text = f"{one.kind} {one.name}{f': {one.title}' if one.title else ''}"
     lines: list[Line] = [
-        line(Span(hall.say(text), "strong")),
-        shares(lambda status: one.counts.get(status, 0), hall.glyphs),
+        line(Span(view.say(text), "strong")),
+        shares(lambda status: one.counts.get(status, 0), view.glyphs),
     ]
     if not one.states:
         lines[-1] = line(Span("nothing has to be shown of it", "dim"))
-    lines += _gates(hall, one, cells)
+    lines += _gates(view, one, cells)
     if one.loose:
         lines.append(line(Span(f"{one.loose} of its conductors are not landed at both ends yet", "dim")))
     same: dict[tuple[Status, str], list[str]] = {}
@@ -223,21 +223,21 @@ def why(hall: Hall, one: ThingState, cells: int) -> list[Line]:
             same.setdefault((claim.status, reason(claim)), []).append(claim.claim.about)
     for (status, text), names in list(same.items())[:MOST]:
         more = f" and {len(names) - 1} more" if len(names) > 1 else ""
-        first, *rest = wrap(hall.say(f"{names[0]}{more}: {text}"), cells - 2) or [""]
-        lines.append(line(mark_of(status, hall.glyphs), f" {first}"))
+        first, *rest = wrap(view.say(f"{names[0]}{more}: {text}"), cells - 2) or [""]
+        lines.append(line(mark_of(status, view.glyphs), f" {first}"))
         lines += [line(f"  {part}") for part in rest]
     return lines
 
 
-def _gates(hall: Hall, one: ThingState, cells: int) -> list[Line]:
+def _gates(view: JobView, one: ThingState, cells: int) -> list[Line]:
     """For a shelf, what keeps it from its first power and its cards."""
-    gates = hall.survey.ready.gates if hall.survey is not None and one.kind == "shelf" else ()
+    gates = view.survey.ready.gates if view.survey is not None and one.kind == "shelf" else ()
     found = []
     for gate in gates:
         if gate.shelf == one.name:
             names = ", ".join(task_name(*blocker) for blocker in gate.blockers)
-            text = Span(hall.say(f"waits for {names}"), "") if names else Span("clear", "pass")
-            found.append(clip(line(Span(f"{gate.gate}: ", "dim"), text), cells, hall.glyphs.ellipsis))
+            text = Span(view.say(f"waits for {names}"), "") if names else Span("clear", "pass")
+            found.append(clip(line(Span(f"{gate.gate}: ", "dim"), text), cells, view.glyphs.ellipsis))
     return found
 
 

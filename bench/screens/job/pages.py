@@ -1,4 +1,4 @@
-"""The pages of the hall but for the trace: the plant at a glance, its lists, help, and all actions."""
+"""The pages of the job screen but for the trace: the plant at a glance, its lists, help, and all actions."""
 
 from __future__ import annotations
 
@@ -26,10 +26,10 @@ from bench.screens.job.lists import (
     why,
 )
 from bench.screens.job.trace_page import furthest_words, trace_page
-from bench.screens.job.view import TITLES, Hall, Page
-from bench.screens.program.cells import EMPTY, Line, Span, beside, clip, line, width, wrap, wrapped
-from bench.screens.walk.keys import Key
-from bench.screens.walk.paint import MARGIN
+from bench.screens.job.view import TITLES, JobView, Page
+from bench.screens.program.cells import EMPTY, Line, Span, beside, clip, line, width, wrapped
+from bench.screens.program.keys import Key, action_list, key_help
+from bench.screens.program.picture import inner
 
 _ARROWS: Final = Key("", (), "up down", "", "Move the cursor, or the words of a trace; Page Up, Home and so on too.")
 AROUND: Final = 4
@@ -56,46 +56,46 @@ ABOUT: Final[dict[Page, str]] = {
 }
 
 
-def body(hall: Hall, cells: int, rows: int) -> list[Line]:
+def body(view: JobView, cells: int, rows: int) -> list[Line]:
     """What stands between head and keys; it may be longer than its room, and is then cut."""
-    if hall.palette is not None:
-        return _palette(hall, cells, rows)
-    if hall.help:
-        return _help(hall, cells, rows)
-    if hall.survey is None:
-        return _reading(hall, cells, rows)
-    if hall.place.page == "trace":
-        return trace_page(hall, cells, rows)
-    return _PAGES[hall.place.page](hall, hall.survey, cells, rows)
+    if view.typed is not None:
+        return action_list(view, actions(view), cells, rows)
+    if view.help:
+        return _help(view, cells, rows)
+    if view.survey is None:
+        return _reading(view, cells, rows)
+    if view.place.page == "trace":
+        return trace_page(view, cells, rows)
+    return _PAGES[view.place.page](view, view.survey, cells, rows)
 
 
-def _reading(hall: Hall, cells: int, rows: int) -> list[Line]:
-    text = "Reading the job ..." if hall.working is not None else "The job was not read: u reads it again."
+def _reading(view: JobView, cells: int, rows: int) -> list[Line]:
+    text = "Reading the job ..." if view.working is not None else "The job was not read: u reads it again."
     return [EMPTY] * (rows // 3) + [line(Span(text, "strong"))]
 
 
 # Start
 
 
-def _start(hall: Hall, survey: Survey, cells: int, rows: int) -> list[Line]:
-    totals = _totals(hall, survey.ready) if cells >= 76 else []
-    glance = _glance(hall, survey, max(3, len(totals), rows - len(hall.items) - 5))
-    upper = beside(glance, totals, cells, ragged=True) if totals else [*glance, _shares_of(hall, survey)]
-    lines = [*upper, *_power(hall, survey, cells), _benches(hall, survey, cells)]
+def _start(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:
+    totals = _totals(view, survey.ready) if cells >= 76 else []
+    glance = _glance(view, survey, max(3, len(totals), rows - len(view.items) - 5))
+    upper = beside(glance, totals, cells, ragged=True) if totals else [*glance, _shares_of(view, survey)]
+    lines = [*upper, *_power(view, survey, cells), _benches(view, survey, cells)]
     room = max(3, rows - len(lines) - 1)
-    return [*lines, EMPTY, *draw_list(hall, hall.items, cells, room, lead=True)][:rows]
+    return [*lines, EMPTY, *draw_list(view, view.items, cells, room, lead=True)][:rows]
 
 
-def _glance(hall: Hall, survey: Survey, rows: int) -> list[Line]:
+def _glance(view: JobView, survey: Survey, rows: int) -> list[Line]:
     """A line for each bay, each shelf with its mark; the worst bays where there is no room for all."""
     states = {one.name: one for one in survey.ready.of_kind("shelf")}
     found = []
     for bay in survey.plant.bays.values():
-        parts: list[Span | str] = [Span(f"bay {hall.say(bay.name):4}", "dim")]
+        parts: list[Span | str] = [Span(f"bay {view.say(bay.name):4}", "dim")]
         for shelf in survey.plant.shelves_of(bay.name):
             one = states.get(shelf.name)
             if one is not None:
-                parts += [mark_of(one.status, hall.glyphs), f"{hall.say(shelf.name)}  "]
+                parts += [mark_of(one.status, view.glyphs), f"{view.say(shelf.name)}  "]
         if len(parts) > 1:
             found.append(line(*parts))
     if len(found) > rows:
@@ -104,19 +104,19 @@ def _glance(hall: Hall, survey: Survey, rows: int) -> list[Line]:
     return found
 
 
-def _totals(hall: Hall, ready: Readiness) -> list[Line]:
+def _totals(view: JobView, ready: Readiness) -> list[Line]:
     """How many shelves, feeds, cables and bonds stand where."""
-    marks = [Span(f"{hall.glyphs.mark(VERDICT_OF[one]):>5}", VERDICT_OF[one] or "dim") for one in SHOWN]
+    marks = [Span(f"{view.glyphs.mark(VERDICT_OF[one]):>5}", VERDICT_OF[one] or "dim") for one in SHOWN]
     found = [line("         ", *marks)]
     for kind, name in (("shelf", "shelves"), ("feed", "feeds"), ("cable", "cables"), ("bond", "bonds")):
         things = ready.of_kind(kind)
         counts = [sum(1 for one in things if one.status == status) for status in SHOWN]
         figures = [
-            Span(f"{count or hall.glyphs.dot:>5}", (VERDICT_OF[status] or "dim") if count else "dim")
+            Span(f"{count or view.glyphs.dot:>5}", (VERDICT_OF[status] or "dim") if count else "dim")
             for status, count in zip(SHOWN, counts, strict=True)
         ]
         found.append(line(Span(f"{name:9}", "dim"), *figures))
-    key = [line(mark_of(one, hall.glyphs), Span(f" {one}", "dim")) for one in SHOWN]
+    key = [line(mark_of(one, view.glyphs), Span(f" {one}", "dim")) for one in SHOWN]
     spread: list[Span | str] = []
     for one in key[:3]:
         spread += [*one, "  "]
@@ -126,12 +126,12 @@ def _totals(hall: Hall, ready: Readiness) -> list[Line]:
     return [*found, line(*spread), line(*rest)]
 
 
-def _shares_of(hall: Hall, survey: Survey) -> Line:
+def _shares_of(view: JobView, survey: Survey) -> Line:
     things = survey.ready.things
-    return shares(lambda status: sum(1 for one in things if one.status == status), hall.glyphs)
+    return shares(lambda status: sum(1 for one in things if one.status == status), view.glyphs)
 
 
-def _power(hall: Hall, survey: Survey, cells: int) -> list[Line]:
+def _power(view: JobView, survey: Survey, cells: int) -> list[Line]:
     """How many shelves are clear, and what holds up most of the others."""
     gates = survey.ready.gates
     found: list[Span | str] = []
@@ -147,133 +147,135 @@ def _power(hall: Hall, survey: Survey, cells: int) -> list[Line]:
     parts = [f"{name} ({count})" for name, count in held.most_common(5)]
     text = f"held up most by {', '.join(parts)}"
     if width(first) + width(text) <= cells:
-        return [(*first, *line(Span(hall.say(text), "dim")))]
-    return [first, clip(line(Span(hall.say(text), "dim")), cells, hall.glyphs.ellipsis)]
+        return [(*first, *line(Span(view.say(text), "dim")))]
+    return [first, clip(line(Span(view.say(text), "dim")), cells, view.glyphs.ellipsis)]
 
 
-def _benches(hall: Hall, survey: Survey, cells: int) -> Line:
+def _benches(view: JobView, survey: Survey, cells: int) -> Line:
     """The benches of the job, those with real meters first."""
     names = [f"{one.name}{' (cannot be used)' if one.wrong else ''}" for one in
              sorted(survey.benches, key=lambda one: (bool(one.wrong), one.simulated))]  # fmt: skip
     told = ", ".join(names) or "none; 'proveout ports --ask' makes one"
     count = f"{len(names)} benches: " if len(names) > 1 else "bench: "
-    return clip(line(Span(count, "dim"), hall.say(told)), cells, hall.glyphs.ellipsis)
+    return clip(line(Span(count, "dim"), view.say(told)), cells, view.glyphs.ellipsis)
 
 
 # Lists with what stands below them
 
 
-def _listing(hall: Hall, head: Sequence[Line], below: Sequence[Line], cells: int, rows: int, none: str) -> list[Line]:
+def _listing(
+    view: JobView, head: Sequence[Line], below: Sequence[Line], cells: int, rows: int, none: str
+) -> list[Line]:
     """A list with a head and, where there is room, what is to be said of the line under the cursor."""
-    found = hall.items
+    found = view.items
     pane = min(len(below), max(0, (rows - len(head)) // 2 - 1))
     room = rows - len(head) - (pane + 1 if pane else 0)
-    lines = draw_list(hall, found, cells, room) if found else [line(Span(none, "dim"))]
+    lines = draw_list(view, found, cells, room) if found else [line(Span(none, "dim"))]
     lines = [*head, *lines]
     if not pane:
         return lines
     lines += [EMPTY] * (rows - pane - 1 - len(lines))
-    return [*lines, (Span(hall.glyphs.rule * cells, "rule"),), *below[:pane]]
+    return [*lines, (Span(view.glyphs.rule * cells, "rule"),), *below[:pane]]
 
 
-def _sought(hall: Hall) -> list[Span | str]:
+def _sought(view: JobView) -> list[Span | str]:
     """What is looked for in the list."""
-    if hall.typing:
-        return ["   ", Span(f"find: {hall.say(hall.find)}_", "watch")]
-    return ["   ", Span(f"find: {hall.say(hall.find)}", "hint")] if hall.find else []
+    if view.typing:
+        return ["   ", Span(f"find: {view.say(view.find)}_", "watch")]
+    return ["   ", Span(f"find: {view.say(view.find)}", "hint")] if view.find else []
 
 
-def _ready(hall: Hall, survey: Survey, cells: int, rows: int) -> list[Line]:
-    found = hall.items
+def _ready(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:
+    found = view.items
     whole = survey.ready.things
-    kind = {"all": "everything", "shelf": "shelves"}.get(hall.kind, f"{hall.kind}s")
+    kind = {"all": "everything", "shelf": "shelves"}.get(view.kind, f"{view.kind}s")
     head = line(
-        Span(f"{kind}, {hall.status}", "title"), Span(f"   {len(found)} of {len(whole)}", "dim"), *_sought(hall)
+        Span(f"{kind}, {view.status}", "title"), Span(f"   {len(found)} of {len(whole)}", "dim"), *_sought(view)
     )
-    item = hall.item
-    below = why(hall, item.value, cells) if item is not None and isinstance(item.value, ThingState) else []
-    return _listing(hall, [head, _shares_of(hall, survey)], below, cells, rows, "Nothing stands so.")
+    item = view.item
+    below = why(view, item.value, cells) if item is not None and isinstance(item.value, ThingState) else []
+    return _listing(view, [head, _shares_of(view, survey)], below, cells, rows, "Nothing stands so.")
 
 
-def _next(hall: Hall, survey: Survey, cells: int, rows: int) -> list[Line]:
-    head = line(Span("what to do, in the order that clears most", "title"), *_sought(hall))
-    item = hall.item
-    below = _made_of(hall, item.value, cells) if item is not None and isinstance(item.value, Task) else []
-    return _listing(hall, [head], below, cells, rows, "Nothing is left to do.")
+def _next(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:
+    head = line(Span("what to do, in the order that clears most", "title"), *_sought(view))
+    item = view.item
+    below = _made_of(view, item.value, cells) if item is not None and isinstance(item.value, Task) else []
+    return _listing(view, [head], below, cells, rows, "Nothing is left to do.")
 
 
-def _made_of(hall: Hall, task: Task, cells: int) -> list[Line]:
-    lines = wrapped(hall.say(task.text), cells, "strong")
+def _made_of(view: JobView, task: Task, cells: int) -> list[Line]:
+    lines = wrapped(view.say(task.text), cells, "strong")
     if task.clears:
         goals = ", ".join(f"{shelf} ({gate})" for shelf, gate in task.clears)
-        lines += wrapped(hall.say(f"with all before it this clears {goals}"), cells, "pass")
+        lines += wrapped(view.say(f"with all before it this clears {goals}"), cells, "pass")
     elif task.holds_up:
         lines.append(line(Span(f"{task.holds_up} goals wait for it", "dim")))
     for claim in task.claims[:12]:
         text = f"{claim.claim.about}: {reason(claim)}"
-        lines.append(clip(line(mark_of(claim.status, hall.glyphs), f" {hall.say(text)}"), cells, hall.glyphs.ellipsis))
+        lines.append(clip(line(mark_of(claim.status, view.glyphs), f" {view.say(text)}"), cells, view.glyphs.ellipsis))
     return lines
 
 
-def _sequences(hall: Hall, survey: Survey, cells: int, rows: int) -> list[Line]:
-    head = line(Span("sequences of the job", "title"), *_sought(hall))
-    item = hall.item
+def _sequences(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:
+    head = line(Span("sequences of the job", "title"), *_sought(view))
+    item = view.item
     below: list[Line] = []
     if item is not None and isinstance(item.value, SequenceLine):
         one = item.value
-        below = [line(Span(hall.say(one.path), "dim"))]
+        below = [line(Span(view.say(one.path), "dim"))]
         if one.roles:
             below.append(line(Span("needs ", "dim"), ", ".join(one.roles)))
-        below += wrapped(hall.say(one.wrong or one.about), min(cells, WIDE), "fail" if one.wrong else "")
-    return _listing(hall, [head], below, cells, rows, "The job has no sequence: 'proveout draft' makes one.")
+        below += wrapped(view.say(one.wrong or one.about), min(cells, WIDE), "fail" if one.wrong else "")
+    return _listing(view, [head], below, cells, rows, "The job has no sequence: 'proveout draft' makes one.")
 
 
-def _bench(hall: Hall, survey: Survey, cells: int, rows: int) -> list[Line]:
-    sequence = sequence_at(hall)
-    name = sequence.name if sequence is not None else hall.place.about
-    head = [line(Span("which bench?", "title")), line(Span("to walk ", "dim"), Span(hall.say(name), "strong")), EMPTY]
-    item = hall.item
+def _bench(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:
+    sequence = sequence_at(view)
+    name = sequence.name if sequence is not None else view.place.about
+    head = [line(Span("which bench?", "title")), line(Span("to walk ", "dim"), Span(view.say(name), "strong")), EMPTY]
+    item = view.item
     below: list[Line] = []
     if item is not None and isinstance(item.value, BenchLine):
         one = item.value
-        below = [line(Span(hall.say(one.path), "dim"))]
-        below += wrapped(hall.say(one.wrong), cells, "fail") if one.wrong else []
+        below = [line(Span(view.say(one.path), "dim"))]
+        below += wrapped(view.say(one.wrong), cells, "fail") if one.wrong else []
         if one.instruments:
-            below += wrapped(hall.say(f"on it: {', '.join(one.instruments)}"), cells)
-    return _listing(hall, head, below, cells, rows, "The job has no bench: 'proveout ports --ask' makes one.")
+            below += wrapped(view.say(f"on it: {', '.join(one.instruments)}"), cells)
+    return _listing(view, head, below, cells, rows, "The job has no bench: 'proveout ports --ask' makes one.")
 
 
-def _records(hall: Hall, survey: Survey, cells: int, rows: int) -> list[Line]:
-    where = hall.say(f"records in {survey.logs}")
+def _records(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:
+    where = view.say(f"records in {survey.logs}")
     count = sum(1 for one in survey.records if not one.why)
     left = len(survey.records) - count
     text = f"   {count} count{f', {left} do not' if left else ''}"
-    head = line(Span(where, "title"), Span(text, "dim"), *_sought(hall))
-    item = hall.item
-    below = _facts(hall, item.value, cells) if item is not None and isinstance(item.value, RecordLine) else []
-    return _listing(hall, [head], below, cells, rows, "Nothing was walked yet.")
+    head = line(Span(where, "title"), Span(text, "dim"), *_sought(view))
+    item = view.item
+    below = _facts(view, item.value, cells) if item is not None and isinstance(item.value, RecordLine) else []
+    return _listing(view, [head], below, cells, rows, "Nothing was walked yet.")
 
 
-def _facts(hall: Hall, one: RecordLine, cells: int) -> list[Line]:
+def _facts(view: JobView, one: RecordLine, cells: int) -> list[Line]:
     """What is known of a record."""
-    lines = [line(Span(hall.say(one.name), "strong"))]
-    began = f"begun {local(hall, one.began)}" if one.began else ""
+    lines = [line(Span(view.say(one.name), "strong"))]
+    began = f"begun {local(view, one.began)}" if one.began else ""
     parts = [
         part for part in (began, f"by {one.operator}" if one.operator else "", one.bench and f"on {one.bench}") if part
     ]
-    lines += wrapped(hall.say(", ".join(parts)), cells)
+    lines += wrapped(view.say(", ".join(parts)), cells)
     if one.counts:
-        lines.append(tally(one, hall.glyphs))
+        lines.append(tally(one, view.glyphs))
     if one.why:
-        lines += wrapped(hall.say(f"does not count: {one.why}"), cells, "fail" if one.broken else "undecided")
+        lines += wrapped(view.say(f"does not count: {one.why}"), cells, "fail" if one.broken else "undecided")
     return lines
 
 
-def _record(hall: Hall, survey: Survey, cells: int, rows: int) -> list[Line]:
-    one = hall.record
+def _record(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:
+    one = view.record
     if one is None:
         return [line(Span("This record is not there any more.", "fail"))]
-    title = hall.say(one.sequence or one.name)
+    title = view.say(one.sequence or one.name)
     lines: list[Line] = [
         EMPTY,
         line(Span(title, "title"), "   ", Span(one.told, "fail" if one.broken else "hint")),
@@ -281,113 +283,83 @@ def _record(hall: Hall, survey: Survey, cells: int, rows: int) -> list[Line]:
     ]
     if one.simulated:
         lines += [line(Span(" SIMULATED ", "tag"), Span("  it proves nothing at a real rack", "dim")), EMPTY]
-    lines += _facts(hall, one, cells)
+    lines += _facts(view, one, cells)
     lines.append(EMPTY)
-    for key in keys(hall):
+    for key in keys(view):
         if key.does.partition(" ")[0] in ("replay", "resume", "attach", "report"):
             lines.append(line(Span(f" {key.shown} ", "word"), f"  {key.more}"))
     return lines
 
 
-def _series(hall: Hall, survey: Survey, cells: int, rows: int) -> list[Line]:
-    count = len(hall.traced.studies) if hall.traced is not None else 0
-    text = f"   {len(hall.items)} of {count} series"
-    head = line(Span(hall.say(f"what was read of {hall.place.about}"), "title"), Span(text, "dim"), *_sought(hall))
-    return _listing(hall, [head], _of_study(hall, survey), cells, rows, "Nothing was read of it.")
+def _series(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:
+    count = len(view.traced.studies) if view.traced is not None else 0
+    text = f"   {len(view.items)} of {count} series"
+    head = line(Span(view.say(f"what was read of {view.place.about}"), "title"), Span(text, "dim"), *_sought(view))
+    return _listing(view, [head], _of_study(view, survey), cells, rows, "Nothing was read of it.")
 
 
-def _of_study(hall: Hall, survey: Survey) -> list[Line]:
+def _of_study(view: JobView, survey: Survey) -> list[Line]:
     """What the series under the cursor is of."""
-    item = hall.item
+    item = view.item
     if item is None or not isinstance(item.value, Study):
         return []
     one = item.value
     where = survey.plant.where(one.subject) if one.subject in survey.plant.things else ""
-    return [line(Span(hall.say(one.key.text), "strong")), line(Span(hall.say(where), "dim"))]
+    return [line(Span(view.say(one.key.text), "strong")), line(Span(view.say(where), "dim"))]
 
 
-def _changes(hall: Hall, survey: Survey, cells: int, rows: int) -> list[Line]:
-    found = hall.changes
+def _changes(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:
+    found = view.changes
     if found is None:
-        text = "Looking through all records ..." if hall.working is not None else "Not looked for yet: u looks again."
+        text = "Looking through all records ..." if view.working is not None else "Not looked for yet: u looks again."
         return [EMPTY, line(Span(text, "strong"))]
     count = f"   {len(found.studies)} of {found.series} series changed or failed"
-    head = [line(Span("what changed most", "title"), Span(count, "dim"), *_sought(hall))]
+    head = [line(Span("what changed most", "title"), Span(count, "dim"), *_sought(view))]
     for episode in found.episodes[: 3 if rows > 25 else 1]:
         said = next(iter(causes(episode.common)), "").strip()
         text = f"{episode.record}: {len(episode.studies)} changed in this walk{f'; {said}' if said else ''}"
-        head += wrapped(hall.say(text), cells, "undecided" if episode.common.meter else "hint", 2, hall.glyphs.ellipsis)
+        head += wrapped(view.say(text), cells, "undecided" if episode.common.meter else "hint", 2, view.glyphs.ellipsis)
     head.append(EMPTY)
-    return _listing(hall, head, _of_study(hall, survey), cells, rows, "Nothing changed, and nothing failed.")
+    return _listing(view, head, _of_study(view, survey), cells, rows, "Nothing changed, and nothing failed.")
 
 
-# Help and the palette
+# Help
 
 
-def _help(hall: Hall, cells: int, rows: int) -> list[Line]:
-    lines = _help_lines(hall, cells)
-    top = max(0, min(hall.scroll, len(lines) - rows))
+def _help(view: JobView, cells: int, rows: int) -> list[Line]:
+    lines = _help_lines(view, cells)
+    top = max(0, min(view.scroll, len(lines) - rows))
     shown = lines[top : top + rows]
     if more := len(lines) - top - len(shown):
-        shown[-1:] = [line(Span(f"{hall.glyphs.down} {more + 1} more lines: arrow keys", "hint"))]
+        shown[-1:] = [line(Span(f"{view.glyphs.down} {more + 1} more lines: arrow keys", "hint"))]
     return shown
 
 
-def _help_lines(hall: Hall, cells: int) -> list[Line]:
-    behind = replace(hall, help=False)
+def _help_lines(view: JobView, cells: int) -> list[Line]:
+    behind = replace(view, help=False)
     lines: list[Line] = [
-        line(Span("Help", "title"), Span(f"  {TITLES[hall.place.page]}", "dim")),
+        line(Span("Help", "title"), Span(f"  {TITLES[view.place.page]}", "dim")),
         EMPTY,
-        *wrapped(ABOUT[hall.place.page], min(cells, WIDE)),
+        *wrapped(ABOUT[view.place.page], min(cells, WIDE)),
         EMPTY,
     ]
     marks: list[Span | str] = []
     for status in SHOWN:
-        marks += [mark_of(status, hall.glyphs), f" {status}   "]
+        marks += [mark_of(status, view.glyphs), f" {status}   "]
     lines += [line(*marks), EMPTY]
-    known = (_ARROWS, *keys(behind))
-    size = max(width(one.shown) for one in known)
-    for one in known:
-        first, *rest = wrap(one.more, min(cells, WIDE) - size - 3) or [""]
-        lines.append(line(Span(f" {one.shown}", "key"), f"{' ' * (size - width(one.shown) + 2)}{first}"))
-        lines += [line(f"{' ' * (size + 3)}{part}") for part in rest]
-    return lines
+    return [*lines, *key_help((_ARROWS, *keys(behind)), min(cells, WIDE))]
 
 
-def furthest(hall: Hall, cells: int, rows: int) -> int:
+def furthest(view: JobView, cells: int, rows: int) -> int:
     """How far the words of a page can be scrolled on a screen of this size; 0 where they cannot."""
     room = max(1, rows - AROUND)
-    cells = max(1, cells - 2 * MARGIN)
-    if hall.help:
-        return max(0, len(_help_lines(hall, cells)) - room)
-    return furthest_words(hall, cells, room) if hall.place.page == "trace" else 0
+    cells = inner(cells)
+    if view.help:
+        return max(0, len(_help_lines(view, cells)) - room)
+    return furthest_words(view, cells, room) if view.place.page == "trace" else 0
 
 
-def _palette(hall: Hall, cells: int, rows: int) -> list[Line]:
-    """What was typed, and every action that has it."""
-    found = actions(hall)
-    chosen = max(0, min(hall.chosen, len(found) - 1))
-    lines: list[Line] = [
-        line(Span("all actions", "title"), Span("   type a few letters; arrows choose", "dim")),
-        line(Span(f" {hall.say(hall.palette or '')}_ ", "watch")),
-        EMPTY,
-    ]
-    room = rows - len(lines) - 1
-    top = max(0, min(chosen - room // 2, len(found) - room))
-    for place in range(top, min(len(found), top + room)):
-        text = hall.say(found[place].text)
-        here = place == chosen
-        mark = Span(f"{hall.glyphs.more_right} " if here else "  ", "key")
-        content = clip((Span(text, "cursor" if here else ""),), cells - 2, hall.glyphs.ellipsis)
-        lines.append((mark, *content))
-    if not found:
-        lines.append(line(Span("nothing has these letters", "dim")))
-    if len(found) > room:
-        lines.append(line(Span(f"{chosen + 1} of {len(found)}", "dim")))
-    return lines
-
-
-_PAGES: Final[dict[Page, Callable[[Hall, Survey, int, int], list[Line]]]] = {
+_PAGES: Final[dict[Page, Callable[[JobView, Survey, int, int], list[Line]]]] = {
     "start": _start,
     "ready": _ready,
     "next": _next,

@@ -9,7 +9,7 @@ from bench.job.trace_words import became, celsius, reading_value, story
 from bench.screens.job.data import Traced
 from bench.screens.job.lists import local, why
 from bench.screens.job.plot import draw_plot
-from bench.screens.job.view import Hall
+from bench.screens.job.view import JobView
 from bench.screens.program.cells import EMPTY, Line, Span, clip, line, sides, wrap
 
 TALL: Final = 28
@@ -18,90 +18,90 @@ LEAST: Final = 7
 """Rows that a plot needs."""
 
 
-def trace_page(hall: Hall, cells: int, rows: int) -> list[Line]:
+def trace_page(view: JobView, cells: int, rows: int) -> list[Line]:
     """The whole page."""
-    traced = hall.traced
+    traced = view.traced
     if traced is None:
-        reading = f"Reading every record for {hall.place.about} ..."
-        text = reading if hall.working is not None else "Not traced: u traces it."
-        return [EMPTY, line(Span(hall.say(text), "strong"))]
-    lines = _upper(hall, traced, cells, rows)
-    if hall.study is None:
-        return [*lines, EMPTY, line("No record holds a reading of it."), EMPTY, *_wanted(hall, traced, cells)]
-    words, room = _words(hall, cells), max(1, rows - len(lines))
-    top = max(0, min(hall.scroll, len(words) - room))
+        reading = f"Reading every record for {view.place.about} ..."
+        text = reading if view.working is not None else "Not traced: u traces it."
+        return [EMPTY, line(Span(view.say(text), "strong"))]
+    lines = _upper(view, traced, cells, rows)
+    if view.study is None:
+        return [*lines, EMPTY, line("No record holds a reading of it."), EMPTY, *_wanted(view, traced, cells)]
+    words, room = _words(view, cells), max(1, rows - len(lines))
+    top = max(0, min(view.scroll, len(words) - room))
     shown = words[top : top + room]
     more = len(words) - top - len(shown)
     if more:
-        shown[-1] = line(Span(f"{hall.glyphs.down} {more + 1} more lines: arrow keys", "hint"))
+        shown[-1] = line(Span(f"{view.glyphs.down} {more + 1} more lines: arrow keys", "hint"))
     return [*lines, *shown]
 
 
-def _wanted(hall: Hall, traced: Traced, cells: int) -> list[Line]:
+def _wanted(view: JobView, traced: Traced, cells: int) -> list[Line]:
     """What has to be shown of a point that nobody has read yet."""
-    assert hall.survey is not None
+    assert view.survey is not None
     name = traced.point.name
-    thing = next((one for one in hall.survey.ready.things if one.name == name), None)
-    return why(hall, thing, cells) if thing is not None else []
+    thing = next((one for one in view.survey.ready.things if one.name == name), None)
+    return why(view, thing, cells) if thing is not None else []
 
 
-def furthest_words(hall: Hall, cells: int, rows: int) -> int:
+def furthest_words(view: JobView, cells: int, rows: int) -> int:
     """How far the words can be scrolled."""
-    traced = hall.traced
-    if traced is None or hall.study is None:
+    traced = view.traced
+    if traced is None or view.study is None:
         return 0
-    return max(0, len(_words(hall, cells)) - max(1, rows - len(_upper(hall, traced, cells, rows))))
+    return max(0, len(_words(view, cells)) - max(1, rows - len(_upper(view, traced, cells, rows))))
 
 
-def _upper(hall: Hall, traced: Traced, cells: int, rows: int) -> list[Line]:
+def _upper(view: JobView, traced: Traced, cells: int, rows: int) -> list[Line]:
     """What stays while the words are scrolled: the head, the plot, and the reading that is pointed at."""
-    study = hall.study
-    lines = _head(hall, traced, cells)
+    study = view.study
+    lines = _head(view, traced, cells)
     if study is None:
         return lines
     said = became(study)
-    lines.append(clip(line(Span(hall.say(said[:1].upper() + said[1:]), "strong")), cells, hall.glyphs.ellipsis))
+    lines.append(clip(line(Span(view.say(said[:1].upper() + said[1:]), "strong")), cells, view.glyphs.ellipsis))
     height = min(rows - len(lines) - 5, 18 if rows >= TALL else 10)
     if height >= LEAST:
         told = [one.happened for one in traced.told]
-        lines += draw_plot(study, told, hall.pointed, cells, height, hall.glyphs, lambda at: local(hall, at))
-    return [*lines, _pointed(hall, cells)]
+        lines += draw_plot(study, told, view.pointed, cells, height, view.glyphs, lambda at: local(view, at))
+    return [*lines, _pointed(view, cells)]
 
 
-def _head(hall: Hall, traced: Traced, cells: int) -> list[Line]:
-    study = hall.study
+def _head(view: JobView, traced: Traced, cells: int) -> list[Line]:
+    study = view.study
     count = sum(len(one.rows) for one in traced.studies)
     right = line(Span(f"{count} reading{'s' if count != 1 else ''}", "dim"))
     tag: list[Span | str] = [Span(" SIMULATED ", "tag"), " "] if traced.simulated else []
     where = traced.point.where or traced.point.kind
-    left = line(*tag, Span(hall.say(traced.point.name), "title"), Span(f"  {hall.say(where)}", "dim"))
-    found = [sides(left, right, cells, hall.glyphs.ellipsis)]
+    left = line(*tag, Span(view.say(traced.point.name), "title"), Span(f"  {view.say(where)}", "dim"))
+    found = [sides(left, right, cells, view.glyphs.ellipsis)]
     if study is not None:
-        number = min(hall.series, len(traced.studies) - 1) + 1
+        number = min(view.series, len(traced.studies) - 1) + 1
         of = f"{number} of {len(traced.studies)}: " if len(traced.studies) > 1 else ""
         found.append(
-            clip(line(Span(of, "dim"), hall.say(f"{study.key.text} ({study.subject})")), cells, hall.glyphs.ellipsis)
+            clip(line(Span(of, "dim"), view.say(f"{study.key.text} ({study.subject})")), cells, view.glyphs.ellipsis)
         )
     for error in traced.broken[:2]:
-        found.append(clip(line(Span(hall.say(f"not read: {error}"), "fail")), cells, hall.glyphs.ellipsis))
+        found.append(clip(line(Span(view.say(f"not read: {error}"), "fail")), cells, view.glyphs.ellipsis))
     return found
 
 
-def _pointed(hall: Hall, cells: int) -> Line:
+def _pointed(view: JobView, cells: int) -> Line:
     """The reading that is pointed at, with its conditions."""
-    study = hall.study
+    study = view.study
     assert study is not None
-    row = study.rows[hall.pointed]
+    row = study.rows[view.pointed]
     return clip(
         line(
-            Span(f"{hall.glyphs.point} ", "point"),
-            Span(f"{local(hall, row.at)} ", "dim"),
-            Span(f"{hall.glyphs.mark(row.verdict)} {row.verdict} ", row.verdict),
-            Span(hall.say(reading_value(row)), "strong"),
-            Span(f"  {hall.say(_conditions(row))}", "dim"),
+            Span(f"{view.glyphs.point} ", "point"),
+            Span(f"{local(view, row.at)} ", "dim"),
+            Span(f"{view.glyphs.mark(row.verdict)} {row.verdict} ", row.verdict),
+            Span(view.say(reading_value(row)), "strong"),
+            Span(f"  {view.say(_conditions(row))}", "dim"),
         ),
         cells,
-        hall.glyphs.ellipsis,
+        view.glyphs.ellipsis,
     )
 
 
@@ -109,15 +109,15 @@ def _conditions(row: Evidence) -> str:
     return ", ".join(part for part in (row.meter, row.operator, celsius(row)) if part)
 
 
-def _words(hall: Hall, cells: int) -> list[Line]:
+def _words(view: JobView, cells: int) -> list[Line]:
     """What became of it, in words that are wrapped as they are set in."""
-    study = hall.study
+    study = view.study
     assert study is not None
     lines: list[Line] = []
-    for text in story(study, lambda at: local(hall, at)):
+    for text in story(study, lambda at: local(view, at)):
         bare = text.lstrip()
         lead = max(0, len(text) - len(bare) - 2)
-        for number, part in enumerate(wrap(hall.say(bare), max(8, cells - lead - 2))):
+        for number, part in enumerate(wrap(view.say(bare), max(8, cells - lead - 2))):
             lines.append(line(" " * (lead + (2 if number else 0)), part))
     if not lines:
         lines.append(line(Span("Nothing stands out.", "dim")))

@@ -1,10 +1,9 @@
-"""What the hall shows at one moment, what every page lists, and which key does what there. Pure functions."""
+"""What the job screen shows at one moment, what every page lists, and which key does what there. Pure functions."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
 from functools import cached_property
 from types import MappingProxyType
 from typing import Final, Literal
@@ -12,7 +11,7 @@ from typing import Final, Literal
 from bench.job.readiness import STATUSES, Status, Task, ThingState
 from bench.job.study import Study
 from bench.screens.job.data import BenchLine, Changes, RecordLine, SequenceLine, Survey, Traced
-from bench.screens.program.glyphs import UNICODE, Glyphs
+from bench.screens.program.moment import Moment
 
 Page = Literal["start", "ready", "next", "sequences", "records", "changes", "bench", "record", "trace", "series"]
 TABS: Final[tuple[Page, ...]] = ("start", "ready", "next", "sequences", "records", "changes")
@@ -69,24 +68,9 @@ class Item:
     page: Page
 
 
-@dataclass(frozen=True, slots=True)
-class Working:
-    """Work under way in its thread.
-
-    Attributes:
-        title: what is being done.
-        done: how much of it.
-        of: of how much; 0 where that is not known.
-    """
-
-    title: str
-    done: int = 0
-    of: int = 0
-
-
-@dataclass(frozen=True)
-class Hall:
-    """One moment.
+@dataclass(frozen=True, kw_only=True)
+class JobView(Moment):
+    """One moment of the job screen.
 
     Attributes:
         survey: the job; None until it was read.
@@ -102,14 +86,6 @@ class Hall:
         changes: what changed most; None until it was looked for.
         series: which series of a point is shown.
         reading: which reading of it is pointed at; None: the first bad one.
-        working: what is being worked at; None while nothing is.
-        palette: what was typed into the palette; None while it is closed.
-        chosen: which line of the palette.
-        help: whether help is open.
-        scroll: lines by which words are moved up.
-        note: something to tell once.
-        now: the time on the wall.
-        glyphs: the signs to draw with.
     """
 
     survey: Survey | None = None
@@ -125,18 +101,6 @@ class Hall:
     changes: Changes | None = None
     series: int = 0
     reading: int | None = None
-    working: Working | None = None
-    palette: str | None = None
-    chosen: int = 0
-    help: bool = False
-    scroll: int = 0
-    note: str = ""
-    now: datetime = field(default_factory=lambda: datetime.now().astimezone())
-    glyphs: Glyphs = UNICODE
-
-    def say(self, text: str) -> str:
-        """A text as this screen may write it; see :meth:`bench.screens.program.glyphs.Glyphs.say`."""
-        return self.glyphs.say(text)
 
     @property
     def traced(self) -> Traced | None:
@@ -187,22 +151,22 @@ class Hall:
         return listed[self.cursor] if listed else None
 
 
-def _items(hall: Hall) -> list[Item]:
-    survey = hall.survey
+def _items(view: JobView) -> list[Item]:
+    survey = view.survey
     if survey is None:
         return []
-    if hall.place.page == "start":
-        return _start(hall, survey)
-    sought = hall.find.casefold().split()
-    found = listed(hall, survey, hall.place.page)
+    if view.place.page == "start":
+        return _start(view, survey)
+    sought = view.find.casefold().split()
+    found = listed(view, survey, view.place.page)
     return [one for one in found if all(word in one.words for word in sought)] if sought else found
 
 
-def listed(hall: Hall, survey: Survey, page: Page) -> list[Item]:
+def listed(view: JobView, survey: Survey, page: Page) -> list[Item]:
     """All lines of a page's list."""
     match page:
         case "ready":
-            things = [one for one in survey.ready.things if _wanted(hall, one)]
+            things = [one for one in survey.ready.things if _wanted(view, one)]
             return _numbered(page, ((one, f"trace {one.name}", _thing_words(one)) for one in things))
         case "next":
             return _numbered(page, ((one, f"trace {_goal(one)}", one.text) for one in survey.ready.tasks))
@@ -212,12 +176,12 @@ def listed(hall: Hall, survey: Survey, page: Page) -> list[Item]:
             records = survey.records
             return _numbered(page, ((one, f"record {one.path}", _record_words(one)) for one in records))
         case "changes":
-            studies = hall.changes.studies if hall.changes is not None else ()
+            studies = view.changes.studies if view.changes is not None else ()
             return _numbered(
                 page, ((one, f"trace {first_name(one.subject)}", f"{one.subject} {one.key.text}") for one in studies)
             )
         case "series":
-            traced = hall.traced
+            traced = view.traced
             shown = enumerate(traced.studies) if traced is not None else ()
             return _numbered(page, ((one, f"series {n}", f"{one.subject} {one.key.text}") for n, one in shown))
         case "bench":
@@ -230,16 +194,16 @@ def _numbered(page: Page, found: Iterable[tuple[Value, str, str]]) -> list[Item]
     return [Item(value, does, words.casefold(), n, page) for n, (value, does, words) in enumerate(found, 1)]
 
 
-def _start(hall: Hall, survey: Survey) -> list[Item]:
+def _start(view: JobView, survey: Survey) -> list[Item]:
     """The first few of each list; where there are more, a line that leads to them."""
     found: list[Item] = []
     pages: tuple[Page, ...] = ("next", "sequences", "records")
     for page in pages:
-        whole = listed(hall, survey, page)
-        found += whole[: hall.top]
-        if len(whole) > hall.top:
-            more = len(whole) - hall.top
-            found.append(Item(more, f"go {page}", "", hall.top + 1, page))
+        whole = listed(view, survey, page)
+        found += whole[: view.top]
+        if len(whole) > view.top:
+            more = len(whole) - view.top
+            found.append(Item(more, f"go {page}", "", view.top + 1, page))
     return found
 
 
@@ -261,11 +225,11 @@ def first_name(about: str) -> str:
     return about.partition("~")[0]
 
 
-def _wanted(hall: Hall, one: ThingState) -> bool:
+def _wanted(view: JobView, one: ThingState) -> bool:
     """Whether the readiness page lists a thing: it has any claim that stands as is asked for."""
-    if hall.kind not in ("all", one.kind):
+    if view.kind not in ("all", one.kind):
         return False
-    match hall.status:
+    match view.status:
         case "all":
             return True
         case "open":
@@ -273,4 +237,4 @@ def _wanted(hall: Hall, one: ThingState) -> bool:
         case "proven":
             return one.status == "proven"
         case _:
-            return hall.status in one.counts or one.status == hall.status
+            return view.status in one.counts or one.status == view.status

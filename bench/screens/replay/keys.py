@@ -5,14 +5,30 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Final
 
-from bench.screens.walk.keys import Key
+from bench.screens.program.keys import ACTIONS, LISTED, THEME, Action, Key, close_help, listed, matching
+from bench.screens.replay.view import ReplayView
 
 JUMP: Final = 0.05
 """Part of the time line that a long jump passes."""
 
 
+def keys(view: ReplayView) -> tuple[Key, ...]:
+    """All keys that do something at a moment, the most wanted first."""
+    if view.typed is not None:
+        return LISTED
+    return replay_keys(
+        playing=view.playing, face=view.face, help=view.help, long=view.long, unicode=view.glyphs.unicode
+    )
+
+
+def actions(view: ReplayView) -> list[Action]:
+    """The list of all actions, as far as it has what was typed."""
+    known = replay_keys(playing=view.playing, face=view.face, long=True, unicode=view.glyphs.unicode)
+    return matching(view.typed or "", listed(known))
+
+
 def replay_keys(
-    *, playing: bool, face: str, help: bool = False, long: bool = False, listed: bool = False, unicode: bool = True
+    *, playing: bool, face: str, help: bool = False, long: bool = False, unicode: bool = True
 ) -> tuple[Key, ...]:
     """All keys that do something now, the most wanted first.
 
@@ -21,17 +37,15 @@ def replay_keys(
         face: what fills the screen.
         help: whether the help page is open.
         long: whether the page is longer than its room.
-        listed: whether the list of all actions is open.
         unicode: whether arrows can be written; they are named where not.
     """
-    found = _LISTED if listed else _keys(playing=playing, face=face, help=help, long=long)
+    found = _keys(playing=playing, face=face, help=help, long=long)
     return found if unicode else tuple(replace(one, shown=_NAMES.get(one.shown, one.shown)) for one in found)
 
 
 def _keys(*, playing: bool, face: str, help: bool, long: bool) -> tuple[Key, ...]:
     if help:
-        close = ("escape", "h", "question_mark", "enter", "space")
-        return (Key("close", close, "Esc", "back to the replay", "Closes this page."), *(_SCROLL if long else ()))
+        return (close_help("back to the replay"), *(_SCROLL if long else ()))
     other = {"seen": "meter", "meter": "events", "events": "page"}[face]
     return (
         Key(
@@ -51,13 +65,7 @@ def _keys(*, playing: bool, face: str, help: bool, long: bool) -> tuple[Key, ...
         ),
         *_MORE,
         *(_SCROLL if long else ()),
-        Key(
-            "palette",
-            ("p", "ctrl+p"),
-            "p",
-            "all actions",
-            "Lists everything that can be done; type a few letters of it.",
-        ),
+        ACTIONS,
         Key("help", ("h", "question_mark"), "?", "help", "Shows what every key does."),
         Key("leave", ("q", "escape"), "q", "leave", "Leaves the replay. The record is as it was."),
     )
@@ -85,36 +93,10 @@ _MORE: Final = (
     Key("last", ("end",), "End", "end", "To the last event."),
     Key("go", ("g",), "g", "go to", "To an event's number, or to a time of day such as 18:03."),
     Key("mirror", ("m",), "m", "other side", "Shows the connectors from their other side."),
-    Key("theme", ("t",), "t", "light or dark", "Changes between a dark and a light screen."),
+    THEME,
 )
 _SCROLL: Final = (
     Key("scroll", ("j",), "j", "page down", "Moves a long page up by some lines."),
     Key("scroll-back", ("k",), "k", "page up", "Moves it back."),
 )
-_LISTED: Final = (
-    Key("chosen", ("enter",), "Enter", "do it", "Does what is chosen."),
-    Key("later", ("down",), "↓", "next", "Chooses the next line."),
-    Key("earlier", ("up",), "↑", "before", "Chooses the line before."),
-    Key("close", ("escape", "ctrl+p"), "Esc", "back to the replay", "Closes the list."),
-)
 _NAMES: Final = {"→": "Right", "←": "Left", "↓": "Down", "↑": "Up"}
-
-
-def actions(typed: str, known: tuple[Key, ...]) -> list[Key]:
-    """Everything that can be done that has the words which were typed; what has them earliest comes first.
-
-    Args:
-        typed: what was typed so far.
-        known: the keys of the page below.
-    """
-    ranked = []
-    for number, one in enumerate(one for one in known if one.does != "palette"):
-        places = [line_of(one).casefold().find(word) for word in typed.casefold().split()]
-        if -1 not in places:
-            ranked.append((sum(places), number, one))
-    return [one for _, _, one in sorted(ranked, key=lambda rank: rank[:2])]
-
-
-def line_of(key: Key) -> str:
-    """An action as a line of the list."""
-    return f"{key.word}: {key.more[0].lower()}{key.more[1:]}"

@@ -70,7 +70,7 @@ class Lost:
 
 @dataclass(frozen=True, slots=True)
 class Rose:
-    """A load that comes up reached another rung, or has settled."""
+    """A load that comes up reached another level, or has settled."""
 
     rise: p.Rise
     ladder: Ladder

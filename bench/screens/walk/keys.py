@@ -1,41 +1,31 @@
-"""Which key does what, for every page: the key line, the help page and the handling are all made from this."""
+"""Which key does what on each page of the walk. Pure functions of the moment."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import replace
 from typing import Final
 
-from bench.screens.walk import sayings as words
+from bench.screens.program.keys import ACTIONS, LISTED, TAKE, THEME, Action, Key, close_help, listed, matching
 from bench.screens.walk.earth_tree import has_earth
-from bench.screens.walk.rungs import has_ladder
-from bench.screens.walk.view import View
-from bench.walk import events as e
-from bench.walk.state import OPEN, OutOfTurn, Phase, Refused, State, accepts
+from bench.screens.walk.stages import has_stages
+from bench.screens.walk.view import View, allowed
+from bench.walk.state import OPEN
 
-TAKE: Final = ("enter", "space")
-"""The keys that say yes; a foot switch sends one of them."""
 CAUTION_KEYS: Final = ("y", "u")
 """Cautions are acknowledged by one of these in turn: never by a key that the step before was answered with."""
-SCROLL: Final = {"up": -1, "down": 1, "pageup": -10, "pagedown": 10, "home": -100_000, "end": 100_000}
 
 
-@dataclass(frozen=True, slots=True)
-class Key:
-    """One key.
+SAYS: Final = {"take": "", "retry": "retry", "yes": "yes", "no": "no"}
+"""Acts that answer the open request at once, and what they say."""
 
-    Attributes:
-        does: the act: the name of what happens.
-        keys: names of keys that do it.
-        shown: as it is written on the screen.
-        word: what it does, in a word or two.
-        more: what it does, in a sentence, for the help page.
+
+def actions(view: View) -> list[Action]:
+    """The list of all actions, as far as it has what was typed.
+
+    Answers are not in it: what a step asks is answered by its own key and never by a line of a list.
     """
-
-    does: str
-    keys: tuple[str, ...]
-    shown: str
-    word: str
-    more: str
+    found = listed(keys(replace(view, typed=None)))
+    return matching(view.typed or "", (one for one in found if one.does not in SAYS))
 
 
 def caution_key(view: View) -> str:
@@ -47,11 +37,13 @@ def caution_key(view: View) -> str:
 def keys(view: View) -> tuple[Key, ...]:
     """All keys that do something now, the most wanted first."""
     kind = view.kind
+    if view.typed is not None:
+        return LISTED
     if kind == "help":
-        return (Key("close", ("escape", "h", "question_mark", *TAKE), "Esc", "back to the walk", "Closes this page."),)
+        return (close_help("back to the walk"),)
     found: list[Key] = []
-    if kind == "ladder":
-        return (_LADDER_OFF, *_always_open(view), _HELP, _LEAVE)
+    if kind == "stages":
+        return (_STAGES_OFF, *_always_open(view), _HELP, _LEAVE)
     if kind == "earth":
         return (_EARTH_OFF, *_always_open(view), _HELP, _LEAVE)
     if kind not in ("starting", "lost", "failing"):
@@ -62,8 +54,8 @@ def keys(view: View) -> tuple[Key, ...]:
         found.append(_ABORT)
     if kind in ("place", "measure", "beep") and any(lead.connector for lead in view.page.leads):
         found.append(_MIRROR)
-    if kind not in ("starting", "lost", "failing", "energise") and has_ladder(view.state):
-        found.append(_LADDER)
+    if kind not in ("starting", "lost", "failing", "energise") and has_stages(view.state):
+        found.append(_STAGES)
     if kind not in ("starting", "lost", "failing", "energise") and has_earth(view.state):
         found.append(_EARTH)
     if view.state.phase in OPEN and _SEAT not in found and view.lost is None:
@@ -72,26 +64,15 @@ def keys(view: View) -> tuple[Key, ...]:
     return (*found, *_LOOKS, _HELP, _LEAVE)
 
 
-def act_of(view: View, key: str) -> str:
-    """What a key does now; empty where it does nothing."""
-    return next((one.does for one in keys(view) if key in one.keys), "")
-
-
 _SEAT: Final = Key(
     "seat", ("k",), "k", "take the seat", "You become the operator; who held the seat watches from then on."
 )
 _MIRROR: Final = Key(
     "mirror", ("m",), "m", "other side", "Shows the connectors from their other side: left and right change places."
 )
-_LADDER: Final = Key(
-    "ladder",
-    ("l",),
-    "l",
-    "ladder",
-    "Shows what is live, what is next, and every rung and breaker.",
-)
-_LADDER_OFF: Final = Key(
-    "ladder", ("l", "escape", *TAKE), "l", "back to the step", "Closes the ladder. Nothing is answered by it."
+_STAGES: Final = Key("stages", ("l",), "l", "stages", "Shows what is live, what is next, and every stage and breaker.")
+_STAGES_OFF: Final = Key(
+    "stages", ("l", "escape", *TAKE), "l", "back to the step", "Closes the stages. Nothing is answered by it."
 )
 _EARTH: Final = Key(
     "earth", ("e",), "e", "earth", "Shows the earthing network as a tree, with what the search suspects in it."
@@ -107,9 +88,10 @@ _ABORT: Final = Key(
     "abort", ("x",), "x", "abort", "Gives the walk up for good; outputs go off. You are asked to type a word."
 )
 _LOOKS: Final = (
-    Key("theme", ("t",), "t", "light or dark", "Changes between a dark and a light screen."),
+    THEME,
     Key("sound", ("v",), "v", "sound", "Switches the tones off and on."),
-)  # fmt: skip
+    replace(ACTIONS, keys=("ctrl+p",), shown="^p"),
+)
 
 
 def _answers(view: View, kind: str) -> list[Key]:
@@ -143,39 +125,25 @@ def _answers(view: View, kind: str) -> list[Key]:
 
 
 def _work(view: View) -> list[Key]:
-    state = view.state
+    may = view.may or allowed(view.state)
     found: list[Key] = []
-    to = words.back_to(state)
-    if to >= 0 and _takes(state, e.Went(number=state.number, to=to, then="go-on")):
-        more = "Goes to the step before and on from there. What was read stays in the record."
-        if to == state.cursor:
+    if may.back >= 0:
+        word, more = "back", "Goes to the step before and on from there. What was read stays in the record."
+        if may.back == view.state.cursor:
+            word = "take back"
             more = "Takes the last answer of the search back: it is asked for again. Both answers stay in the record."
-        found.append(Key("back", ("b", "backspace"), "b", "take back" if to == state.cursor else "back", more))
-    last = words.last_reading(state)
-    if last is not None and _takes(state, e.Went(number=state.number, to=last.index, then="return")):
+        found.append(Key("back", ("b", "backspace"), "b", word, more))
+    if may.again >= 0:
         more = "Measures the last reading again and comes back here. Both readings are kept; the new one counts."
         found.append(Key("again", ("g",), "g", "again", more))
-    if words.may_skip(state):
+    if may.skip:
         found.append(Key("skip", ("s",), "s", "skip", "Passes this step over. You are asked for the reason."))
-        if _takes(state, e.Skipped(number=state.number, reason="a reason", whole=True)) and _searches(state):
-            more = "Passes the whole search over. You are asked for the reason; what was read so far is kept."
-            found.append(Key("skip-search", ("w",), "w", "skip search", more))
-    if state.phase is not Phase.PAUSED and _takes(state, e.Paused()):
+    if may.skip_search:
+        more = "Passes the whole search over. You are asked for the reason; what was read so far is kept."
+        found.append(Key("skip-search", ("w",), "w", "skip search", more))
+    if may.pause:
         found.append(Key("pause", ("p",), "p", "pause", "The walk rests until p is pressed again; outputs go off."))
     return found
-
-
-def _searches(state: State) -> bool:
-    return state.planned is not None and state.planned.kind == "seek"
-
-
-def _takes(state: State, event: e.Event) -> bool:
-    """Whether the machine would take an event: a key that is sure to be refused is not shown."""
-    try:
-        accepts(state, event)
-    except (OutOfTurn, Refused):
-        return False
-    return True
 
 
 def _always_open(view: View) -> list[Key]:

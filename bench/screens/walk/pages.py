@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Final, NamedTuple
 
 from bench.quantity import engineering
@@ -20,8 +21,10 @@ from bench.screens.program.cells import (
     wrapped,
 )
 from bench.screens.program.glyphs import Glyphs
-from bench.screens.walk import findings, keys, rungs, search_page
+from bench.screens.program.keys import key_help
+from bench.screens.walk import findings, search_page, stages
 from bench.screens.walk import sayings as words
+from bench.screens.walk.keys import caution_key, keys
 from bench.screens.walk.reading_page import verdict_block, verdicts
 from bench.screens.walk.view import View
 from bench.screens.widgets import digits
@@ -110,7 +113,7 @@ def _caution(view: View, cells: int, rows: int) -> Body:
     if view.watching:
         ask: list[Line] = []
     else:
-        ask = [EMPTY, EMPTY, _press(keys.caution_key(view), "when you have read it and act on it")]
+        ask = [EMPTY, EMPTY, _press(caution_key(view), "when you have read it and act on it")]
     title = f"CAUTION: {now.title}" if now.title.casefold() != "caution" else "CAUTION"
     return _framed(view, title, _block([*lines, *ask], cells - 4), cells, rows, "warn")
 
@@ -250,7 +253,7 @@ def _trouble(view: View, cells: int, rows: int) -> Body:
     if step is not None:
         lines += [EMPTY, *wrapped(view.say(f"The step is not done: {step.title}"), min(inner, WIDE), "dim")]
     lines.append(EMPTY)
-    for one in keys.keys(view):
+    for one in keys(view):
         if one.does in ("retry", "skip", "abort"):
             word = {"retry": "try again", "skip": "skip this step, with a reason", "abort": "give the walk up"}[
                 one.does
@@ -277,7 +280,7 @@ def _rest(view: View, cells: int, rows: int) -> Body:
 def _beyond(view: View, cells: int) -> list[Line]:
     """What stays on whatever this program does, and whom to tell."""
     lines: list[Line] = []
-    for text in rungs.beyond(view.state):
+    for text in stages.beyond(view.state):
         lines += [EMPTY, *_running(view.say(f"STILL ON: {text}"), cells, "alarm")]
     return lines
 
@@ -310,7 +313,7 @@ def _end(view: View, cells: int, rows: int) -> Body:
     if found.unsafe:
         text = f"NOT CONFIRMED OFF: {view.say(', '.join(found.unsafe))}. Go and look before you touch anything."
         lines += [*wrapped(text, cells, "alarm"), EMPTY]
-    lines += [*_beyond(view, cells), EMPTY] if rungs.beyond(state) else []
+    lines += [*_beyond(view, cells), EMPTY] if stages.beyond(state) else []
     for outcome in found.worries:
         lines += _worry(view, outcome, cells)
     for outcome in found.skipped:
@@ -382,9 +385,9 @@ _ABOUT: Final = {
     "consent": "The meters at hand are too coarse for some limits. You may go on; such readings may stay undecided.",
     "done": "The walk is over. What is listed here must be looked at by someone.",
     "energise": "A load comes up and is watched: the first reading beyond its window switches the output off. The bar "
-    "is the window; below it is the way of the current so far, then the rungs and what each breaker has left.",
-    "ladder": "The rungs of the shelf under way with what each should show and showed, and what each breaker has left. "
-    "What says TOO LITTLE is as much a finding as what says TOO MUCH.",
+    "is the window; below it is the way of the current so far, then the stages and what each breaker has left.",
+    "stages": "The stages of the shelf under way with what each should show and showed, and what each breaker has "
+    "left. What says TOO LITTLE is as much a finding as what says TOO MUCH.",
     "earth": "The earthing network hangs from its single-point connection, one line a place. Both ends of a suspected "
     "second path carry the same number in angle brackets; a bond that is poor says POOR.",
     "wait": "Time must pass, for instance until a charge is gone. The walk goes on by itself.",
@@ -392,26 +395,12 @@ _ABOUT: Final = {
 
 
 def _help(view: View, cells: int, rows: int) -> Body:
-    behind = View(
-        state=view.state,
-        live=view.live,
-        you=view.you,
-        failing=view.failing,
-        lost=view.lost,
-        starting=view.starting,
-        mirrored=view.mirrored,
-        glyphs=view.glyphs,
-    )
+    behind = replace(view, help=False, stages=False, earth=False)
     lines: list[Line] = [EMPTY, (Span("Help", "title"), Span(f"  {behind.page.title}", "dim")), EMPTY]
     about = _ABOUT.get(behind.kind, "")
     if about:
         lines += [*_running(about, cells), EMPTY]
-    known = keys.keys(behind)
-    size = max(width(one.shown) for one in known)
-    for one in known:
-        first, *rest = wrap(one.more, min(cells, WIDE + 8) - size - 3) or [""]
-        lines.append(line(Span(f" {one.shown}", "key"), f"{' ' * (size - width(one.shown) + 2)}{first}"))
-        lines += [line(f"{' ' * (size + 3)}{part}") for part in rest]
+    lines += key_help(keys(behind), min(cells, WIDE + 8))
     lines += [EMPTY, *_marks(view.glyphs)]
     return scrolled(view, lines, rows)
 

@@ -6,36 +6,33 @@ and one line of keys.
 
 from __future__ import annotations
 
-from typing import Final, NamedTuple
+from collections.abc import Sequence
 
-from bench.screens.program.cells import EMPTY, Line, Span, clip, cut, line, shown, sides, width
-from bench.screens.walk import earth_page, keys, ladder, pages
+from bench.screens.program.cells import EMPTY, Line, Span, line, sides, width
+from bench.screens.program.keys import Key, action_list, key_line, one_row
+from bench.screens.program.picture import Picture, filled, framed, inner, note_line
+from bench.screens.walk import earth_page, pages, stage_page
 from bench.screens.walk import reading_page as walking
 from bench.screens.walk import sayings as words
+from bench.screens.walk.keys import actions, keys
 from bench.screens.walk.view import View
 
-MARGIN: Final = 1
-"""Empty cells at either edge."""
 
+def paint(view: View, cells: int, rows: int, known: Sequence[Key] | None = None) -> Picture:
+    """The whole screen; exactly ``rows`` lines, none wider than ``cells``.
 
-class Picture(NamedTuple):
-    """All lines of the screen from the top, and how far the page can be scrolled."""
-
-    lines: list[Line]
-    furthest: int = 0
-
-
-def paint(view: View, cells: int, rows: int) -> Picture:
-    """The whole screen; exactly ``rows`` lines, none wider than ``cells``."""
-    inner = max(1, cells - 2 * MARGIN)
-    head = [_head(view, inner), _rule(view, inner)]
-    foot = _foot(view, inner)
+    Args:
+        view: the moment.
+        cells: width.
+        rows: height.
+        known: its keys, where they are worked out already.
+    """
+    within = inner(cells)
+    head = [_head(view, within), _rule(view, within)]
+    foot = _foot(view, keys(view) if known is None else known, within)
     room = max(0, rows - len(head) - len(foot))
-    middle, furthest = body(view, inner, room)
-    middle = middle[:room]
-    middle += [EMPTY] * (room - len(middle))
-    lines = [*head, *middle, *foot][:rows]
-    return Picture(shown(((Span(" " * MARGIN), *one) for one in lines), cells, view.glyphs), furthest)
+    middle, furthest = body(view, within, room)
+    return Picture(framed([*head, *filled(middle, room), *foot][:rows], cells, view.glyphs), furthest)
 
 
 def seen(view: View, cells: int, rows: int) -> pages.Body:
@@ -47,8 +44,10 @@ def seen(view: View, cells: int, rows: int) -> pages.Body:
 
 def body(view: View, cells: int, rows: int) -> pages.Body:
     """What stands between head and notes."""
-    if view.kind in ("energise", "ladder"):
-        return ladder.body(view, cells, rows)
+    if view.kind == "actions":
+        return pages.Body(action_list(view, actions(view), cells, rows))
+    if view.kind in ("energise", "stages"):
+        return stage_page.body(view, cells, rows)
     if view.kind == "earth":
         return earth_page.body(view, cells, rows)
     if view.kind == "beep":
@@ -89,15 +88,15 @@ def _rule(view: View, cells: int) -> Line:
     return (Span(view.glyphs.wire * done, "rule-done"), Span(view.glyphs.rule * (cells - done), "rule"))
 
 
-def _foot(view: View, cells: int) -> list[Line]:
+def _foot(view: View, known: Sequence[Key], cells: int) -> list[Line]:
     """Two lines: what must be said now and the keys; or the keys alone, where nothing must be said."""
-    hidden = ("theme", "sound") if view.watching else ("theme", "sound", "seat")
-    known = [one for one in keys.keys(view) if one.does not in hidden]
+    hidden = ("theme", "sound", "actions") if view.watching else ("theme", "sound", "actions", "seat")
+    wanted = [one for one in known if one.does not in hidden]
     note = _note(view, cells)
     if note:
-        return [note, one_row(known, cells, view.glyphs.ellipsis)]
-    rows: list[list[keys.Key]] = [[], []]
-    for one in known:
+        return [note, one_row(wanted, cells, view.glyphs.ellipsis)]
+    rows: list[list[Key]] = [[], []]
+    for one in wanted:
         row = rows[0] if not rows[1] and width(key_line([*rows[0], one])) <= cells else rows[1]
         row.append(one)
     if not rows[1]:
@@ -108,26 +107,8 @@ def _foot(view: View, cells: int) -> list[Line]:
 def _note(view: View, cells: int) -> Line:
     """What must be said now: a note first, then who holds the seat."""
     if view.note:
-        return (Span(cut(f" ! {view.say(view.note)} ", cells, view.glyphs.ellipsis), "note"),)
+        return note_line(view.note, cells, view.glyphs)
     seat = view.say(words.seat_words(view.state, view.you))
     if seat and not view.state.finished and view.kind != "lost":
         return line(Span(f" {seat}; k takes it ", "watch"))
     return EMPTY
-
-
-def one_row(known: list[keys.Key], cells: int, ellipsis: str) -> Line:
-    """As many keys as fit into one line, the most wanted first; help and the way out are always among them."""
-    chosen = list(known)
-    while len(chosen) > 1 and width(key_line(chosen)) > cells:
-        spare = next((one for one in reversed(chosen) if one.does not in ("help", "leave", "close")), chosen[-1])
-        chosen.remove(spare)
-    return clip(key_line(chosen), cells, ellipsis)
-
-
-def key_line(chosen: list[keys.Key]) -> Line:
-    """The keys with their words, side by side."""
-    spans: list[Span] = []
-    for one in chosen:
-        spans += [Span("  ")] if spans else []
-        spans += [Span(one.shown, "key"), Span(f" {one.word}", "dim")]
-    return line(*spans)

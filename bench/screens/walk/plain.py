@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Final, TextIO
 
 from bench.screens.program.glyphs import ASCII, UNICODE
 from bench.screens.program.settings import Ended, Settings, Why
-from bench.screens.walk import earth_tree, findings, rung_words, rungs
+from bench.screens.walk import earth_tree, findings, stage_words, stages
 from bench.screens.walk import sayings as words
 from bench.screens.walk.follow import Follower, Happened, Lost, Misset, News, Rose, Said
 from bench.screens.walk.sound import PATTERNS, Speaker
@@ -45,7 +45,7 @@ HELP: Final = """What you can type, always followed by Enter:
   pause, go      rest, and go on
   retry          try again after trouble
   where          what is asked now, once more
-  ladder         first power: what is live, what is next, every rung and breaker
+  stages         first power: what is live, what is next, every stage and breaker
   earth          the earthing network, with what a search suspects in it
   side           connectors from their other side
   seat           take the operator's seat
@@ -191,7 +191,7 @@ class Plain:
             case Misset(wrong=wrong):
                 self._say(wrong or "The dial is right now.")
             case Rose(rise=rise, ladder=ladder):
-                for text in rung_words.rise_words(rise, ladder):
+                for text in stage_words.rise_words(rise, ladder):
                     self._say(text)
             case Lost(why=why, broken=broken):
                 self._lost(why, broken)
@@ -301,9 +301,9 @@ class Plain:
             for weak in state.setting.weak:
                 self._say(f"  {weak}")
         if page.kind == "energise":
-            self._ladder()
+            self._stages()
         if page.kind in ("trouble", "rest"):
-            for text in rungs.beyond(state):
+            for text in stages.beyond(state):
                 self._say(f"STILL ON: {text}")
         if page.kind == "trouble" and page.hint:
             self._say(page.hint)
@@ -311,10 +311,10 @@ class Plain:
         if wanted:
             self._say(wanted)
 
-    def _ladder(self) -> None:
-        """What is live, what is next, and every rung and breaker, in words."""
-        stands = rungs.standing(self._follower.state)
-        lines = ["this sequence brings nothing up"] if stands is None else rung_words.in_words(stands)
+    def _stages(self) -> None:
+        """What is live, what is next, and every stage and breaker, in words."""
+        stands = stages.standing(self._follower.state)
+        lines = ["this sequence brings nothing up"] if stands is None else stage_words.in_words(stands)
         self._say("\n".join(lines))
 
     def _earth(self) -> None:
@@ -342,7 +342,7 @@ class Plain:
         self._say(f"\n{words.page(state).title}: {findings.counts_line(found)}.")
         if found.unsafe:
             self._say(f"NOT CONFIRMED OFF: {', '.join(found.unsafe)}. Go and look before you touch anything.")
-        for text in rungs.beyond(state):
+        for text in stages.beyond(state):
             self._say(f"STILL ON: {text}")
         for outcome in (*found.worries, *found.skipped):
             self._say(f"{self._glyphs.mark(outcome.verdict)} {findings.verdict_line(state, outcome)}")
@@ -419,8 +419,8 @@ class Plain:
             case "where":
                 self._section = ""
                 self._write(words.page(state, mirrored=self._mirrored))
-            case "ladder":
-                self._ladder()
+            case "stages" | "ladder":
+                self._stages()
             case "earth":
                 self._earth()
             case "side":
@@ -467,7 +467,7 @@ class Plain:
         self._link.wish(event)
 
 
-_ANYWHERE: Final = ("help", "?", "where", "ladder", "earth", "note", "touched", "seat", "leave", "abort")
+_ANYWHERE: Final = ("help", "?", "where", "stages", "ladder", "earth", "note", "touched", "seat", "leave", "abort")
 _COMMANDS: Final = frozenset(
     (*_ANYWHERE, "side", "read", "retry", "go", "back", "again", "skip", "skip-search", "pause")
 )  # fmt: skip

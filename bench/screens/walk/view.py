@@ -3,66 +3,99 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from datetime import datetime
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from bench.screens.program.glyphs import UNICODE, Glyphs
+from bench.screens.program.moment import Moment
 from bench.screens.walk import sayings as words
-from bench.walk.state import State, start
+from bench.walk import events as e
+from bench.walk.state import OutOfTurn, Phase, Refused, State, accepts, start
 
 if TYPE_CHECKING:
     from bench.runner.protocol import Live, Rise
     from bench.screens.walk.follow import Lost
 
 
-@dataclass(frozen=True)
-class View:
-    """One moment.
+@dataclass(frozen=True, slots=True)
+class Allowed:
+    """What the machine would take besides an answer: a key that is sure to be refused is not shown.
+
+    Attributes:
+        back: the step to go back to; -1 where there is none.
+        again: the step whose reading can be taken again; -1 where there is none.
+        skip: the step can be skipped.
+        skip_search: the whole search can.
+        pause: the walk can be paused.
+    """
+
+    back: int = -1
+    again: int = -1
+    skip: bool = False
+    skip_search: bool = False
+    pause: bool = False
+
+
+def allowed(state: State) -> Allowed:
+    """What the machine would take: worked out once for a state, since it is asked for each by trial."""
+
+    def takes(event: e.Event) -> bool:
+        try:
+            accepts(state, event)
+        except (OutOfTurn, Refused):
+            return False
+        return True
+
+    number, back, last = state.number, words.back_to(state), words.last_reading(state)
+    skip = words.may_skip(state)
+    searches = skip and state.planned is not None and state.planned.kind == "seek"
+    return Allowed(
+        back=back if back >= 0 and takes(e.Went(number=number, to=back, then="go-on")) else -1,
+        again=last.index if last is not None and takes(e.Went(number=number, to=last.index, then="return")) else -1,
+        skip=skip,
+        skip_search=searches and takes(e.Skipped(number=number, reason="a reason", whole=True)),
+        pause=state.phase is not Phase.PAUSED and takes(e.Paused()),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class View(Moment):
+    """One moment of a walk.
 
     Attributes:
         state: the folded record.
+        may: what the machine would take at that state; worked out where it is asked for if None.
         live: the live reading of the step under way, or None.
         you: the name under which the runner knows this screen.
         record: where the record is.
-        note: something to tell the operator once.
         failing: why the record cannot be written; empty where it can.
         lost: how the line to the runner ended; None while it stands.
         starting: what is waited for before there is a record; empty afterwards.
         mirrored: connectors are shown from their other side.
-        help: the help page is open.
-        ladder: the ladder of first power is open, over whatever is asked.
+        stages: the stages of first power are open, over whatever is asked.
         earth: the earthing network is open, over whatever is asked.
         rise: the load that comes up, as it is now.
         trend: seconds and amperes of its way so far.
-        scroll: lines by which a long page is moved up.
-        scrolled_by: the keys that move it, in words.
-        now: the time on the wall.
+        scrolled_by: the keys that move a long page, in words.
         elapsed: seconds since the open request came up.
         left: seconds that the rest will take; None where not known.
-        glyphs: the signs to draw with.
     """
 
     state: State = field(default_factory=start)
+    may: Allowed | None = field(default=None, compare=False)
     live: Live | None = None
     you: str = ""
     record: str = ""
-    note: str = ""
     failing: str = ""
     lost: Lost | None = None
     starting: str = ""
     mirrored: bool = False
-    help: bool = False
-    ladder: bool = False
+    stages: bool = False
     earth: bool = False
     rise: Rise | None = None
     trend: tuple[tuple[float, float], ...] = ()
-    scroll: int = 0
     scrolled_by: str = "arrow keys"
-    now: datetime = field(default_factory=lambda: datetime.now().astimezone())
     elapsed: float = 0.0
     left: float | None = None
-    glyphs: Glyphs = UNICODE
 
     @cached_property
     def page(self) -> words.Page:
@@ -87,15 +120,13 @@ class View:
             leads=leads,
         )
 
-    def say(self, text: str) -> str:
-        """A text as this screen may write it; see :meth:`bench.screens.program.glyphs.Glyphs.say`."""
-        return self.glyphs.say(text)
-
     @property
     def kind(self) -> str:
-        """Which page: ``help``, ``starting``, ``lost``, ``failing``, ``ladder``, ``earth``, or what is asked."""
+        """Which page: ``help``, ``actions``, ``starting``, ``lost``, ``failing``, ``stages``, ``earth``, or another."""
         if self.help:
             return "help"
+        if self.typed is not None:
+            return "actions"
         if self.lost is not None and not (self.state.finished and not self.lost.broken):
             return "lost"
         if self.failing:
@@ -104,7 +135,7 @@ class View:
             return "starting"
         if self.page.kind in ("trouble", "energise"):
             return self.page.kind  # these are never hidden
-        return "ladder" if self.ladder else "earth" if self.earth else self.page.kind
+        return "stages" if self.stages else "earth" if self.earth else self.page.kind
 
     @property
     def watching(self) -> bool:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from bench.screens.program.settings import Settings
-from tests.screens.replay.replay_stage import clock_of_the_hall, eventful, on_replay, written
+from tests.screens.replay.replay_stage import clock_of_the_station, eventful, on_replay, written
 
 REPLAY_SCENES: dict[str, tuple[str, ...]] = {
     "replay-seen": ("f", "f", "right"),
@@ -33,7 +33,7 @@ async def draw_replay(
         Name of page and way to the picture.
     """
     drawn = {}
-    with tempfile.TemporaryDirectory() as folder, clock_of_the_hall():
+    with tempfile.TemporaryDirectory() as folder, clock_of_the_station():
         record = written(eventful(), Path(folder))
         for way, (size, settings) in ways.items():
             for name in (one for one in REPLAY_SCENES if wanted(one, way)):

@@ -13,8 +13,9 @@ from textual.pilot import Pilot
 from bench.record.append import RecordWriter
 from bench.screens.program.cells import text_of
 from bench.screens.program.settings import Settings
-from bench.screens.replay.app import ReplayApp, ReplayScreen
-from bench.screens.replay.pages import Showing
+from bench.screens.replay.app import replay_terminal
+from bench.screens.replay.program import ReplayProgram
+from bench.screens.replay.view import ReplayView
 from bench.walk import events as e
 from bench.walk import requests as r
 from tests.screens.gannet import LEADS, Walk, measured
@@ -47,7 +48,7 @@ def written(walk: Walk, folder: Path) -> Path:
 
 
 @contextmanager
-def clock_of_the_hall() -> Iterator[None]:
+def clock_of_the_station() -> Iterator[None]:
     """Local time is that of the hall, wherever this runs."""
     before = os.environ.get("TZ")
     os.environ["TZ"] = "UTC-2"
@@ -64,25 +65,27 @@ class Stage:
 
     def __init__(self, record: Path, settings: Settings | None = None) -> None:
         self.seconds = 0.0
-        self.app = ReplayApp(record, settings, clock=lambda: self.seconds)
+        self.app = replay_terminal(record, settings, clock=lambda: self.seconds)
         self.pilot: Pilot[None]
 
     @property
-    def replay(self) -> ReplayScreen:
-        return self.app.replay
+    def replay(self) -> ReplayProgram | None:
+        found = self.app.first
+        assert found is None or isinstance(found, ReplayProgram)
+        return found
 
     @property
-    def showing(self) -> Showing:
-        assert self.replay.showing is not None
-        return self.replay.showing
+    def view(self) -> ReplayView:
+        assert self.replay is not None
+        return self.replay.view
 
     @property
     def index(self) -> int:
-        return self.showing.moment.index
+        return self.view.at.index
 
     @property
     def text(self) -> str:
-        return "\n".join(text_of(one) for one in self.replay.sheet.lines)
+        return "\n".join(text_of(one) for one in self.app.sheet.lines)
 
     async def press(self, *names: str) -> None:
         for name in names:
@@ -103,5 +106,5 @@ async def on_replay(
     stage = Stage(record, settings)
     async with stage.app.run_test(size=size) as pilot:
         stage.pilot = pilot
-        await stage.until(lambda: stage.replay.showing is not None)
+        await stage.until(lambda: stage.replay is not None and stage.replay.playback is not None)
         yield stage

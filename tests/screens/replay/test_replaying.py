@@ -6,21 +6,20 @@ import asyncio
 import random
 from collections.abc import Callable
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import pytest
-from textual.app import App
 
 from bench.record.read import BrokenRecord
 from bench.screens.program.cells import text_of, width
 from bench.screens.program.glyphs import ASCII
+from bench.screens.program.keys import LISTED
 from bench.screens.program.prompts import Prompt
-from bench.screens.replay import pages as tape_pages
-from bench.screens.replay import winding as tape
-from bench.screens.replay.app import open_record
+from bench.screens.replay import paint as replay_paint
+from bench.screens.replay import playback
 from bench.screens.replay.keys import replay_keys
-from bench.screens.replay.pages import SPEEDS, Showing
-from bench.screens.replay.winding import Axis, Tape
+from bench.screens.replay.playback import Playback, Timeline
+from bench.screens.replay.view import FACES, SPEEDS, ReplayView
 from bench.screens.walk import follow, paint
 from bench.screens.walk.view import View
 from bench.walk import events as e
@@ -30,40 +29,47 @@ from tests.screens.replay.replay_stage import Stage, eventful, on_replay, writte
 from tests.screens.scenes import SCENES
 
 
-def tape_of(walk: Walk) -> Tape:
-    return Tape(Path("replayed.jsonl"), walk.entries)
+def shown(record: Playback, index: int, **more: Any) -> ReplayView:
+    """A moment of a record, as the screen has it."""
+    now = record.local(record.times[index])
+    timeline = Timeline(record.times, cut=True)
+    return ReplayView(**{"playback": record, "timeline": timeline, "at": record.at(index), "now": now, **more})
+
+
+def playback_of(walk: Walk) -> Playback:
+    return Playback(Path("replayed.jsonl"), walk.entries)
 
 
 EVENTFUL = eventful()
-TAPE = tape_of(EVENTFUL)
+RECORD = playback_of(EVENTFUL)
 
 
 # the fold
 
 
 def test_any_moment_in_any_order_is_the_fold_of_the_run(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(tape, "EVERY", 4)
-    monkeypatch.setattr(tape, "MOST", 8)
-    wound = tape_of(EVENTFUL)
+    monkeypatch.setattr(playback, "EVERY", 4)
+    monkeypatch.setattr(playback, "MOST", 8)
+    played = playback_of(EVENTFUL)
     now = [0.0]
     follower = follow.Follower(lambda: now[0])
     found = []
     for index, entry in enumerate(EVENTFUL.entries):
-        now[0] = wound.times[index]
+        now[0] = played.times[index]
         follower.hear(entry)
         found.append((follower.state, follower.since, follower.left()))
-    order = list(range(len(wound))) * 2
+    order = list(range(len(played))) * 2
     random.Random(5).shuffle(order)
     for index in order:
-        moment = wound.at(index)
+        moment = played.at(index)
         assert (moment.state, moment.since, moment.left) == found[index]
         assert moment.entry is EVENTFUL.entries[index]
-    assert len(wound._kept) <= 8 + 1
+    assert len(played._kept) <= 8 + 1
     with pytest.raises(IndexError):
-        wound.at(len(wound))
+        played.at(len(played))
 
 
-def test_a_record_of_ten_thousand_events_is_wound_by_few_folds(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_record_of_ten_thousand_events_is_played_by_few_folds(monkeypatch: pytest.MonkeyPatch) -> None:
     """What a jump costs is counted in folds, so a slow machine makes no difference."""
     walk = Walk().until(r.Place, "measure")
     walk.one()
@@ -73,8 +79,8 @@ def test_a_record_of_ten_thousand_events_is_wound_by_few_folds(monkeypatch: pyte
     while len(kept) < 10_000:
         kept.append(walk.add(e.Noted(text="and on")))
     assert number < 40
-    wound = tape_of(walk)
-    assert len(wound) >= 10_000
+    played = playback_of(walk)
+    assert len(played) >= 10_000
     folds = 0
     real = follow.take
 
@@ -84,15 +90,15 @@ def test_a_record_of_ten_thousand_events_is_wound_by_few_folds(monkeypatch: pyte
         return real(state, entry)  # type: ignore[arg-type]
 
     monkeypatch.setattr(follow, "take", counted)
-    for index in random.Random(7).sample(range(len(wound)), 200):
+    for index in random.Random(7).sample(range(len(played)), 200):
         folds = 0
-        wound.at(index)
-        assert folds <= tape.EVERY
+        played.at(index)
+        assert folds <= playback.EVERY
     folds = 0
     for index in range(5000, 5200):
-        wound.at(index)
-    assert folds <= 200 + tape.EVERY, "a step on is one fold"
-    assert len(wound._kept) <= tape.MOST
+        played.at(index)
+    assert folds <= 200 + playback.EVERY, "a step on is one fold"
+    assert len(played._kept) <= playback.MOST
 
 
 def test_every_page_is_the_one_that_the_operator_had() -> None:
@@ -100,24 +106,24 @@ def test_every_page_is_the_one_that_the_operator_had() -> None:
         follower = follow.Follower(lambda: 0.0)
         for index, entry in enumerate(EVENTFUL.entries):
             follower.hear(entry)
-            moment = TAPE.at(index)
-            showing = Showing(TAPE, Axis(TAPE.times, cut=True), moment, TAPE.local(moment.since))
+            moment = RECORD.at(index)
+            view = shown(RECORD, moment.index, now=RECORD.local(moment.since))
             had = View(
                 state=follower.state,
                 you=follower.state.seat,
                 record="replayed.jsonl",
-                now=TAPE.local(moment.since),
+                now=RECORD.local(moment.since),
                 left=follower.left(),
-                scrolled_by=showing.view.scrolled_by,
+                scrolled_by=view.walk.scrolled_by,
             )
-            assert paint.seen(showing.view, *size) == paint.seen(had, *size)
+            assert paint.seen(view.walk, *size) == paint.seen(had, *size)
             whole = [text_of(one) for one in paint.paint(had, size[0], size[1] + 2).lines[2 : size[1] - 2]]
             part = [f" {text_of(one)}" for one in paint.seen(had, size[0] - 2, size[1]).lines[2:]]
             assert whole[: len(part)] == part[: len(whole)], f"event {entry.n}"
 
 
 def test_marks_stand_where_things_happened() -> None:
-    marks = [(mark.kind, type(TAPE.entries[mark.index].event).__name__) for mark in TAPE.marks]
+    marks = [(mark.kind, type(RECORD.entries[mark.index].event).__name__) for mark in RECORD.marks]
     assert marks == [
         ("fail", "Read"),
         ("undecided", "Read"),
@@ -129,36 +135,36 @@ def test_marks_stand_where_things_happened() -> None:
 
 
 def test_long_gaps_are_shortened_or_not() -> None:
-    real, cut = Axis(TAPE.times, cut=False), Axis(TAPE.times, cut=True)
-    assert real.whole == pytest.approx(TAPE.times[-1] - TAPE.times[0])
-    assert cut.whole <= tape.LONGEST_GAP * len(TAPE) < real.whole
+    real, cut = Timeline(RECORD.times, cut=False), Timeline(RECORD.times, cut=True)
+    assert real.whole == pytest.approx(RECORD.times[-1] - RECORD.times[0])
+    assert cut.whole <= playback.LONGEST_GAP * len(RECORD) < real.whole
     for axis in (real, cut):
-        for index in range(len(TAPE)):
+        for index in range(len(RECORD)):
             assert axis.index(axis.places[index]) >= index
             assert axis.places[axis.index(axis.places[index])] == axis.places[index]
-        assert axis.share(0) == 0.0 and axis.share(len(TAPE) - 1) == 1.0
+        assert axis.share(0) == 0.0 and axis.share(len(RECORD) - 1) == 1.0
 
 
 def test_a_clock_that_was_set_back_does_not_run_the_line_backwards() -> None:
     walk = Walk()
     walk.one()
     entries = [*walk.entries, e.Entry(n=3, at="2020-01-01T00:00:00Z", event=e.Noted(text="flat battery"))]
-    wound = Tape(Path("r"), entries)
-    assert wound.times == sorted(wound.times)
+    played = Playback(Path("r"), entries)
+    assert played.times == sorted(played.times)
 
 
 @pytest.mark.parametrize("verdict", ["+", 0.897 + LEADS, 0.81 + LEADS])
 def test_what_the_meter_said_is_told_with_its_budget(verdict: float | str) -> None:
     walk = measured(Walk().until(r.Place, "measure"), [verdict])
-    wound = tape_of(walk)
+    played = playback_of(walk)
     at = next(i for i, entry in reversed(list(enumerate(walk.entries))) if isinstance(entry.event, e.Read))
-    showing = Showing(wound, Axis(wound.times, cut=True), wound.at(at), wound.local(wound.times[at]))
-    text = "\n".join(text_of(one) for one in tape_pages.meter(showing, 100))
+    view = shown(played, at)
+    text = "\n".join(text_of(one) for one in replay_paint.meter(view, 100))
     read = walk.entries[at].event
     assert isinstance(read, e.Read) and read.raw[0] in text
     assert "W101.1" in text and "0.152 Ω taken off for the leads" in text and "computed" in text
     if isinstance(verdict, float):
-        outcome = wound.at(at).outcome
+        outcome = played.at(at).outcome
         assert outcome is not None and outcome.budget is not None
         assert f"k = {outcome.budget.coverage_factor:.2f}" in text
         for component in outcome.budget.components:
@@ -175,18 +181,14 @@ def test_what_the_meter_said_is_told_with_its_budget(verdict: float | str) -> No
 SIZES = [(80, 24), (120, 40), (60, 20), (40, 12), (200, 60), (20, 6), (3, 2)]
 
 
-@pytest.mark.parametrize("face", tape_pages.FACES)
+@pytest.mark.parametrize("face", FACES)
 def test_every_page_fits_every_size_and_alphabet(face: str) -> None:
-    axis = Axis(TAPE.times, cut=True)
-    for index in range(0, len(TAPE), 7):
+    for index in range(0, len(RECORD), 7):
         for size in SIZES:
             for glyphs in (None, ASCII):
                 more = {} if glyphs is None else {"glyphs": glyphs}
-                showing = Showing(
-                    TAPE, axis, TAPE.at(index), TAPE.local(TAPE.times[index]), face=face, **more,
-                    keys=replay_keys(playing=False, face=face, unicode=glyphs is None),
-                )  # fmt: skip
-                lines = tape_pages.paint(showing, *size).lines
+                view = shown(RECORD, index, face=face, **more)
+                lines = replay_paint.paint(view, *size).lines
                 assert len(lines) == size[1]
                 assert all(width(one) <= size[0] for one in lines)
                 if glyphs is not None:
@@ -196,18 +198,16 @@ def test_every_page_fits_every_size_and_alphabet(face: str) -> None:
 def test_every_scene_can_be_replayed() -> None:
     for make in SCENES.values():
         walk = make().walk
-        wound = tape_of(walk)
-        last = wound.at(len(wound) - 1)
+        played = playback_of(walk)
+        last = played.at(len(played) - 1)
         assert last.state == walk.state
-        tape_pages.paint(Showing(wound, Axis(wound.times, cut=True), last, wound.local(last.since)), 80, 24)
+        replay_paint.paint(shown(played, last.index, now=played.local(last.since)), 80, 24)
 
 
 # the keys
 
 
-ACTS = {
-    one.does for listed in (False, True) for one in replay_keys(playing=False, face="seen", long=True, listed=listed)
-}
+ACTS = {one.does for one in (*replay_keys(playing=False, face="seen", long=True), *LISTED)}
 TRIED: set[str] = set()
 Test = TypeVar("Test")
 
@@ -224,7 +224,7 @@ def record(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def at(kind: str, nth: int = 0) -> int:
-    return [mark.index for mark in TAPE.marks if mark.kind == kind][nth]
+    return [mark.index for mark in RECORD.marks if mark.kind == kind][nth]
 
 
 @proves(
@@ -242,7 +242,7 @@ def at(kind: str, nth: int = 0) -> int:
     "far-back",
 )
 def test_keys_wind_to_where_they_say(record: Path) -> None:
-    last = len(TAPE) - 1
+    last = len(RECORD) - 1
 
     async def act() -> None:
         async with on_replay(record) as stage:
@@ -275,7 +275,7 @@ def test_keys_wind_to_where_they_say(record: Path) -> None:
             assert stage.index == last and "no mark after" in stage.text
             await stage.press("home", "comma")
             assert stage.index == 0 and "no mark before" in stage.text
-            cursors = [TAPE.at(index).state.cursor for index in range(len(TAPE))]
+            cursors = [RECORD.at(index).state.cursor for index in range(len(RECORD))]
             for _ in range(12):
                 before = stage.index
                 await stage.press("down")
@@ -300,47 +300,47 @@ def test_it_plays_at_any_speed_and_shortens_gaps_unless_told(record: Path) -> No
 
     async def act() -> None:
         async with on_replay(record) as stage:
-            assert stage.showing.speed == 1.0
+            assert stage.view.speed == 1.0
             await stage.press("minus", "minus", "minus")
-            assert stage.showing.speed == SPEEDS[0]
+            assert stage.view.speed == SPEEDS[0]
             for _ in SPEEDS:
                 await stage.press("plus")
-            assert stage.showing.speed == SPEEDS[-1]
+            assert stage.view.speed == SPEEDS[-1]
             for _ in range(5):
                 await stage.press("minus")
-            assert stage.showing.speed == 1.0
+            assert stage.view.speed == 1.0
             await stage.press("space")
-            assert stage.showing.playing and "playing, 1x" in stage.text
+            assert stage.view.playing and "playing, 1x" in stage.text
             # it goes on by the clock: entries are some seconds apart
             for _ in range(20):
                 stage.seconds += 1.0
                 stage.replay.tick()
-            axis = stage.showing.axis
+            axis = stage.view.timeline
             assert stage.index == axis.index(20.0)
             # the time shown runs on between the entries
-            assert (stage.showing.now.timestamp() - TAPE.times[stage.index]) < tape.LONGEST_GAP
+            assert (stage.view.now.timestamp() - RECORD.times[stage.index]) < playback.LONGEST_GAP
             await stage.press("space")
             here = stage.index
             stage.seconds += 100.0
             stage.replay.tick()
-            assert stage.index == here and not stage.showing.playing
+            assert stage.index == here and not stage.view.playing
 
             # real time: nothing is left out
             await stage.press("r")
-            assert not stage.showing.axis.cut and "real time" in stage.text
+            assert not stage.view.timeline.cut and "real time" in stage.text
             assert stage.index == here
             await stage.press("end", "left", "left", "space")
             began = stage.index
-            stage.seconds += TAPE.times[-1] - TAPE.times[began] - 0.001
+            stage.seconds += RECORD.times[-1] - RECORD.times[began] - 0.001
             stage.replay.tick()
-            assert stage.index == len(TAPE) - 2 and stage.showing.playing
+            assert stage.index == len(RECORD) - 2 and stage.view.playing
             stage.seconds += 0.01
             stage.replay.tick()
-            assert stage.index == len(TAPE) - 1 and not stage.showing.playing, "it stops at the end"
+            assert stage.index == len(RECORD) - 1 and not stage.view.playing, "it stops at the end"
             await stage.press("space")
-            assert stage.index == 0 and stage.showing.playing, "and begins anew"
+            assert stage.index == 0 and stage.view.playing, "and begins anew"
             await stage.press("right")
-            assert not stage.showing.playing, "whoever steps has stopped it"
+            assert not stage.view.playing, "whoever steps has stopped it"
 
     asyncio.run(act())
 
@@ -373,9 +373,9 @@ def test_larger_screens_show_meter_and_events_below(record: Path) -> None:
         async with on_replay(record, size=(120, 40)) as stage:
             await stage.press("f")
             assert "What the meter said" in stage.text and "✗ FAIL  Open" in stage.text
-            assert f"{stage.index + 1} of {len(TAPE)}" in stage.text
+            assert f"{stage.index + 1} of {len(RECORD)}" in stage.text
             await stage.pilot.resize_terminal(80, 24)
-            await stage.until(lambda: len(stage.replay.sheet.lines) == 24)
+            await stage.until(lambda: len(stage.app.sheet.lines) == 24)
             assert "What the meter said" not in stage.text
 
     asyncio.run(act())
@@ -390,7 +390,7 @@ def test_help_tells_every_key_and_closes(record: Path) -> None:
             for one in replay_keys(playing=False, face="seen", long=True):
                 assert one.more.split(".")[0].split(",")[0][:40] in " ".join(stage.text.split())
             await stage.press("space", "question_mark", "escape")
-            assert not stage.showing.help and not stage.showing.playing
+            assert not stage.view.help and not stage.view.playing
             await stage.pilot.resize_terminal(80, 24)
             await stage.press("end")
             top = stage.text
@@ -420,10 +420,10 @@ def test_going_to_an_event_or_a_time(record: Path) -> None:
 
             await typed("17")
             assert stage.index == 16
-            late = TAPE.local(TAPE.times[at("pause")] + 60).strftime("%H:%M")
+            late = RECORD.local(RECORD.times[at("pause")] + 60).strftime("%H:%M")
             await typed(late)
-            assert TAPE.local(stage.showing.moment.since) is not None
-            assert TAPE.times[stage.index] > TAPE.times[at("pause")] and stage.index == at("pause") + 1
+            assert RECORD.local(stage.view.at.since) is not None
+            assert RECORD.times[stage.index] > RECORD.times[at("pause")] and stage.index == at("pause") + 1
             await typed("9999")
             assert isinstance(stage.app.screen, Prompt), "it stays and says what is wrong"
             await stage.press("escape")
@@ -432,24 +432,24 @@ def test_going_to_an_event_or_a_time(record: Path) -> None:
     asyncio.run(act())
 
 
-@proves("palette", "chosen", "later", "earlier")
+@proves("actions", "choose-action")
 def test_all_actions_are_listed_found_by_their_letters_and_done(record: Path) -> None:
     async def act() -> None:
         async with on_replay(record, size=(80, 40)) as stage:
             await stage.press("p")
-            known = [one for one in replay_keys(playing=False, face="seen", long=True) if one.does != "palette"]
-            assert [one.does for one in stage.showing.found] == [one.does for one in known]
+            known = [one for one in replay_keys(playing=False, face="seen", long=True) if one.does != "actions"]
+            assert [one.does for one in stage.replay.actions()] == [one.does for one in known]
             for one in known:
                 assert f"{one.word}: " in stage.text
             # letters that are keys elsewhere are only letters here
             await stage.press(*"next", "space", *"faq")
             assert stage.index == 0 and "nothing has these letters" in stage.text
             await stage.press("backspace", "enter")
-            assert stage.index == at("fail") and stage.showing.typed is None
+            assert stage.index == at("fail") and stage.view.typed is None
             await stage.press("ctrl+p", *"fail", "space", *"before", "down", "up", "up")
-            assert stage.showing.found[stage.showing.chosen].does == "failed-before"
+            assert stage.replay.actions()[stage.view.chosen].does == "failed-before"
             await stage.press("escape")
-            assert stage.showing.typed is None and stage.index == at("fail")
+            assert stage.view.typed is None and stage.index == at("fail")
             await stage.press("p", "down", "down", "enter")
             assert stage.index == at("fail") - 1, "the third line: an event back"
 
@@ -472,33 +472,13 @@ def test_it_is_left_by_the_usual_keys(record: Path, key: str) -> None:
 
 def test_each_key_of_the_replay_is_tried_by_one_of_these_tests() -> None:
     assert TRIED == ACTS
-    for face in tape_pages.FACES:
+    for face in FACES:
         for help in (False, True):
             names = [name for one in replay_keys(playing=True, face=face, help=help, long=True) for name in one.keys]
             assert len(names) == len(set(names))
 
 
 # around it
-
-
-def test_it_is_pushed_on_another_app_and_comes_back(record: Path) -> None:
-    class House(App[None]):
-        pass
-
-    async def act() -> None:
-        app = House()
-        async with app.run_test(size=(80, 24)) as pilot:
-            replay = open_record(record)
-            app.push_screen(replay)
-            for _ in range(1000):
-                if replay.showing is not None:
-                    break
-                await pilot.pause(0.01)
-            assert app.screen is replay
-            await pilot.press("f", "escape")
-            assert app.screen is not replay and app.is_running
-
-    asyncio.run(act())
 
 
 def test_what_is_no_record_is_told_and_can_be_left(tmp_path: Path) -> None:
@@ -509,7 +489,7 @@ def test_what_is_no_record_is_told_and_can_be_left(tmp_path: Path) -> None:
         stage = Stage(broken)
         async with stage.app.run_test(size=(80, 24)) as pilot:
             stage.pilot = pilot
-            await stage.until(lambda: stage.replay.failed is not None)
+            await stage.until(lambda: stage.replay is not None and stage.replay.failed is not None)
             await stage.until(lambda: "no whole line of a record" in stage.text)
             await stage.press("f", "space")
             await stage.press("q")
@@ -521,29 +501,28 @@ def test_what_is_no_record_is_told_and_can_be_left(tmp_path: Path) -> None:
 def test_a_record_with_a_line_that_does_not_follow_is_refused(tmp_path: Path) -> None:
     walk = Walk()
     with pytest.raises(BrokenRecord, match="does not follow"):
-        Tape(tmp_path, [*walk.entries, e.Entry(n=2, at="2026-05-12T18:00:00Z", event=e.Continued())])
+        Playback(tmp_path, [*walk.entries, e.Entry(n=2, at="2026-05-12T18:00:00Z", event=e.Continued())])
     with pytest.raises(BrokenRecord, match="holds no walk"):
-        Tape(tmp_path, [])
+        Playback(tmp_path, [])
 
 
 def test_reading_is_shown_and_called_off(record: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     import threading
 
-    from bench.screens.replay import app as replaying
+    from bench.screens.replay import program as replaying
 
     may_go, ended = threading.Event(), threading.Event()
 
-    def slowly(path: Path, told: object) -> Tape:
+    def slowly(path: Path, told: object) -> Playback:
         try:
             told(4000)  # type: ignore[operator]
             assert may_go.wait(60)
-            if not told(4200):  # type: ignore[operator]
-                raise tape.Stopped
+            told(4200)  # type: ignore[operator]
             raise AssertionError("it was not told to stop")
         finally:
             ended.set()
 
-    monkeypatch.setattr(replaying, "read_tape", slowly)
+    monkeypatch.setattr(replaying, "open_playback", slowly)
 
     async def act() -> None:
         stage = Stage(record)
@@ -553,7 +532,7 @@ def test_reading_is_shown_and_called_off(record: Path, monkeypatch: pytest.Monke
             await stage.press("space", "f", "q")
         may_go.set()
         assert await asyncio.to_thread(ended.wait, 60)
-        assert stage.replay.tape is None and stage.replay.failed is None
+        assert stage.replay.playback is None and stage.replay.failed is None
 
     asyncio.run(act())
 

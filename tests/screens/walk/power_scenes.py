@@ -1,4 +1,4 @@
-"""Moments of first power: a drafted ladder of a small hall, walked on paper."""
+"""Moments of first power: the drafted stages of a small hall, walked on paper."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from tests.walk import paper_walk as paper
 
 @cache
 def began() -> e.Began:
-    """The ladder of bay 2, drafted and read by the real loaders."""
+    """The stages of bay 2, drafted and read by the real loaders."""
     folder = Path(tempfile.mkdtemp())
     state = pure_walk.begun(folder, small_hall.written(folder), "2")
     assert state.setting is not None
@@ -44,7 +44,7 @@ def sound(state: State, step: Step) -> dict[str, Any]:
 
 
 class PowerWalk(paper.Desk):
-    """Answers the machine on its way up the ladder."""
+    """Answers the machine on its way up the stages."""
 
     def __init__(self) -> None:
         super().__init__(began(), readings=sound)

@@ -15,7 +15,8 @@ import pytest
 
 from bench.runner import protocol as p
 from bench.screens.program.settings import Settings
-from bench.screens.walk.app import WalkApp, run
+from bench.screens.program.terminal import Terminal
+from bench.screens.walk.app import ended, run, walk_terminal
 from bench.walk import events as e
 from bench.walk import requests as r
 from tests.screens.gannet import Walk
@@ -50,15 +51,15 @@ def test_the_first_picture_comes_before_the_runner() -> None:
             heard(Walk().entries[0])  # type: ignore[operator]
             return link
 
-        app = WalkApp(connect, Settings(starting="Starting the bench of Gannet Head ..."))  # type: ignore[arg-type]
+        app = walk_terminal(connect, Settings(starting="Starting the bench of Gannet Head ..."))  # type: ignore[arg-type]
         stage = Stage()
         stage.app = app
         async with app.run_test(size=(80, 24)) as pilot:
             stage.pilot = pilot
             await stage.until(lambda: "Starting the bench of Gannet Head" in stage.text)
-            assert app.desk is None
+            assert app.program is None
             may_go.set()
-            await stage.until(lambda: app.desk is not None)
+            await stage.until(lambda: app.program is not None)
             await stage.until(lambda: "Making outputs safe" in stage.text)
 
     asyncio.run(look())
@@ -71,8 +72,8 @@ def test_whatever_keeps_the_runner_from_starting_goes_to_who_started_the_screen(
     def connect(heard: object) -> FakeLink:
         raise error
 
-    real = WalkApp.run
-    monkeypatch.setattr(WalkApp, "run", lambda self, **options: real(self, headless=True, **options))
+    real = Terminal.run
+    monkeypatch.setattr(Terminal, "run", lambda self, **options: real(self, headless=True, **options))
     with pytest.raises(type(error), match=str(error)):
         run(connect)  # type: ignore[arg-type]
 
@@ -85,10 +86,10 @@ def test_leaving_while_the_runner_starts_closes_the_line_that_comes_too_late() -
             assert may_go.wait(30)
             return link
 
-        app = WalkApp(connect)  # type: ignore[arg-type]
+        app = walk_terminal(connect)  # type: ignore[arg-type]
         async with app.run_test(size=(80, 24)) as pilot:
             await pilot.press("q")
-            assert app.ended.why == "left" and app.ended.state is None
+            assert ended(app).why == "left" and ended(app).state is None
         may_go.set()
         for _ in range(500):
             if link.closed:
@@ -112,20 +113,20 @@ def test_the_seat_is_taken_where_it_is_free_and_never_from_somebody() -> None:
 
 def test_a_verdict_is_heard_in_patterns_that_differ_and_history_is_not() -> None:
     async def look() -> dict[str, int]:
-        rung = {}
+        rang = {}
         for name, value in (("pass", 0.84 + LEADS), ("fail", 1.9 + LEADS), ("undecided", 0.897 + LEADS)):
             scene = SCENES["place-open"]()
             async with on_stage(scene) as stage:
-                desk = stage.app.desk
-                assert desk is not None and desk.rung == 0, "what came before is not heard"
+                program = stage.app.program
+                assert program is not None and program.rang == 0, "what came before is not heard"
                 stage.now = scene.walk.now.astimezone(stage.now.tzinfo)
                 scene.walk.one()
                 scene.walk.read(value)
                 stage.hear(*scene.walk.entries[-2:])
                 await stage.settle()
-                await stage.until(lambda desk=desk: desk._rings == 0)
-                rung[name] = desk.rung
-        return rung
+                await stage.until(lambda program=program: program._rings == 0)
+                rang[name] = program.rang
+        return rang
 
     assert asyncio.run(look()) == {"pass": 1, "fail": 2, "undecided": 3}
 
@@ -140,8 +141,8 @@ def test_silence_is_a_setting_and_a_key() -> None:
             scene.walk.one()
             stage.hear(*scene.walk.entries[-2:])
             await stage.settle()
-            assert stage.app.desk is not None
-            return stage.app.desk.rung
+            assert stage.app.program is not None
+            return stage.app.program.rang
 
     assert asyncio.run(look(Settings(tones=False))) == 0
     assert asyncio.run(look(Settings(), "v")) == 0
@@ -174,12 +175,12 @@ def test_live_readings_are_painted_from_one_slot_and_forgotten_with_their_step()
             for n in range(500):
                 stage.hear(ohms(0.5 + n / 1000, "touching", 0.3))
             await stage.settle()
-            assert stage.app.desk is not None and stage.app.desk.view.live == ohms(0.999, "touching", 0.3)
+            assert stage.app.program is not None and stage.app.program.moment.live == ohms(0.999, "touching", 0.3)
             scene.walk.one()
             scene.walk.one()
             stage.hear(*scene.walk.entries[-2:])
             await stage.settle()
-            assert stage.app.desk.view.live is None
+            assert stage.app.program.moment.live is None
             assert "LAST" in stage.words and "PASS" in stage.words
 
     asyncio.run(look())
@@ -193,8 +194,8 @@ def test_the_runner_says_goodbye_before_the_end_and_after_it() -> None:
             await stage.settle()
             words = stage.words
             await stage.press("q")
-            assert stage.app.ended.said == "told to end by TERM"
-            return words, stage.app.ended.why
+            assert ended(stage.app).said == "told to end by TERM"
+            return words, ended(stage.app).why
 
     words, why = asyncio.run(look("place-open"))
     assert "THE RUNNER IS GONE" in words and "It said: told to end by TERM" in words and why == "lost"

@@ -26,8 +26,8 @@ def _asked(stage: Stage, kind: type = Prompt) -> bool:
 
 
 def _view(stage: Stage) -> View:
-    assert stage.app.desk is not None
-    return stage.app.desk.view
+    assert stage.app.program is not None
+    return stage.app.program.moment
 
 
 def _again(state: State) -> int:
@@ -61,13 +61,14 @@ DOES: dict[str, Callable[[Stage, State], object]] = {
     "go-on": lambda stage, s: _wished(stage, e.Continued()),
     "seat": lambda stage, s: stage.link.taken == 1 and stage.link.wishes == [],
     "mirror": lambda stage, s: _view(stage).mirrored,
-    "ladder": lambda stage, s: _view(stage).ladder,
+    "stages": lambda stage, s: _view(stage).stages,
     "earth": lambda stage, s: _view(stage).earth,
     "help": lambda stage, s: _view(stage).help,
-    "close": lambda stage, s: not _view(stage).help,
+    "close": lambda stage, s: not _view(stage).help and _view(stage).typed is None,
+    "actions": lambda stage, s: _view(stage).typed == "" and stage.link.wishes == [],
     "theme": lambda stage, s: stage.app.theme == "day",
     "sound": lambda stage, s: _view(stage).note == "tones are off",
-    "leave": lambda stage, s: stage.app._over or _asked(stage, Sure),
+    "leave": lambda stage, s: stage.app.over or _asked(stage, Sure),
 }
 """What each act comes to, given the stage after the key and the state before it."""
 

@@ -8,6 +8,7 @@ import pytest
 
 from bench.runner import protocol as p
 from bench.screens.walk import keys
+from bench.screens.walk.app import ended
 from bench.screens.walk.view import View
 from bench.walk import events as e
 from bench.walk import requests as r
@@ -148,16 +149,16 @@ def test_an_unsafe_output_is_tried_again_by_a_deliberate_key_only() -> None:
 
 def test_leaving_asks_first_and_the_line_is_closed() -> None:
     stage = pressed("place-open", "q")
-    assert not stage.app._over
+    assert not stage.app.over
     stage = pressed("place-open", "q", "n", "q", "escape")
-    assert not stage.app._over and stage.link.wishes == []
+    assert not stage.app.over and stage.link.wishes == []
     for way in ("q", "ctrl+q", "ctrl+c"):
         stage = pressed("place-open", way, "y")
-        assert stage.app._over and stage.link.closed and stage.app.ended.why == "left"
-        assert stage.app.ended.record == "logs/2026-05-12-W101.jsonl"
+        assert stage.app.over and stage.link.closed and ended(stage.app).why == "left"
+        assert ended(stage.app).record == "logs/2026-05-12-W101.jsonl"
     stage = pressed("done", "q")
-    assert stage.app.ended.why == "finished" and stage.app.ended.state is not None
-    assert pressed("lost", "q").app.ended.why == "lost"
+    assert ended(stage.app).why == "finished" and ended(stage.app).state is not None
+    assert ended(pressed("lost", "q").app).why == "lost"
 
 
 def test_a_watcher_only_watches_takes_the_seat_or_speaks_up() -> None:
@@ -171,10 +172,10 @@ def test_a_watcher_only_watches_takes_the_seat_or_speaks_up() -> None:
 
 def test_help_opens_and_closes_and_nothing_happens_behind_it() -> None:
     stage = pressed("place-open", "h", "b", "s", "p", "x")
-    assert stage.link.wishes == [] and stage.app.desk is not None and stage.app.desk.view.help
+    assert stage.link.wishes == [] and stage.app.program is not None and stage.app.program.moment.help
     for way in ("escape", "h", "question_mark", "enter"):
         stage = pressed("place-open", "h", way)
-        assert stage.app.desk is not None and not stage.app.desk.view.help and stage.link.wishes == []
+        assert stage.app.program is not None and not stage.app.program.moment.help and stage.link.wishes == []
 
 
 def test_a_held_key_answers_one_request_and_never_the_next() -> None:
@@ -304,7 +305,7 @@ def test_a_cut_line_is_noticed_when_something_is_wished_for() -> None:
             await stage.press("enter")
             assert "THE RUNNER IS GONE" in stage.words
             await stage.press("q")
-            assert stage.app.ended.why == "lost"
+            assert ended(stage.app).why == "lost"
 
     asyncio.run(act())
 

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from tests.screens.replay.replay_pictures import REPLAY_SCENES
-from tests.screens.replay.replay_stage import clock_of_the_hall, eventful, on_replay, written
+from tests.screens.replay.replay_stage import clock_of_the_station, eventful, on_replay, written
 from tests.screens.scenes import SCENES
 from tests.screens.stage import on_stage
 
@@ -45,7 +45,7 @@ async def _replayed(name: str, size: tuple[int, int]) -> str:
 
 def look(name: str, size: tuple[int, int]) -> str:
     """What a page looks like; blanks at the ends of lines do not matter."""
-    with clock_of_the_hall():
+    with clock_of_the_station():
         text = asyncio.run(_replayed(name, size) if name in REPLAY_SCENES else _walking(name, size))
     return "".join(f"{line.rstrip()}\n" for line in text.split("\n"))
 

@@ -1,28 +1,30 @@
-"""The operator's desk: keys become wishes, news becomes notes and tones, the state becomes a picture.
+"""The walk as a program: keys become wishes, news becomes notes and tones, the folded record becomes a picture.
 
-Loaded behind the first picture, since it brings the whole machine with it.
+The screen holds no truth of its own: it folds the record that the runner sends, and the runner records or refuses what
+it wishes for. Loaded behind the first picture, since it brings the whole machine with it.
 """
 
 from __future__ import annotations
 
-import operator
 from collections.abc import Callable
-from dataclasses import replace
 from datetime import datetime
 from queue import Empty
 from typing import TYPE_CHECKING, Final
 
-from bench.screens.program.glyphs import ASCII, UNICODE
+from bench.screens.program.keys import OUT, TAKE, Action, Key, act_of
+from bench.screens.program.picture import Picture
+from bench.screens.program.program import Host, Program, signs_of
 from bench.screens.program.prompts import Check, Prompt, Sure
 from bench.screens.program.settings import Ended, Why
-from bench.screens.walk import findings, keys
+from bench.screens.walk import findings
 from bench.screens.walk import sayings as words
 from bench.screens.walk.findings import READ, look_of
 from bench.screens.walk.follow import Follower, Happened, Lost, News, Said
-from bench.screens.walk.paint import Picture, paint
+from bench.screens.walk.keys import SAYS, actions, keys
+from bench.screens.walk.paint import paint
 from bench.screens.walk.sound import APART, PATTERNS, Speaker
 from bench.screens.walk.touched import touched, unknown
-from bench.screens.walk.view import View
+from bench.screens.walk.view import View, allowed
 from bench.sequence.file import Hold
 from bench.walk import events as e
 from bench.walk.state import OutOfTurn, Phase, Refused, Stale, accepts
@@ -31,7 +33,6 @@ if TYPE_CHECKING:
     from textual.timer import Timer
 
     from bench.runner.protocol import Wish
-    from bench.screens.walk.app import WalkApp
     from bench.screens.walk.link import Link
 
 QUIET: Final = 0.7
@@ -44,27 +45,34 @@ LIVE_EVERY: Final = 0.09
 """Seconds between two pictures of the live reading: ten in a second are read as moving, and cost half of twenty."""
 FRESH: Final = 10.0
 """Seconds after which an entry makes no sound: it is history that a late screen catches up with."""
+ONCE: Final = frozenset({"word", "value", "reason", "back", "again", "pause", "go-on", "seat"})
+"""Acts that a held key must not do again and again."""
 
 
-class Desk:
-    """Everything behind the page.
+class WalkProgram(Program[View]):
+    """The operator's screen.
 
     Args:
-        app: the program that it belongs to.
+        host: the terminal.
         clock: monotonic seconds.
         now: time on the wall, with its zone.
+
+    Attributes:
+        follower: the fold of what came from the runner.
+        link: the line to it; None until it stands.
+        rang: how often the bell rang.
+        ended: how the screen ended, with what it saw last.
     """
 
-    def __init__(self, app: WalkApp, clock: Callable[[], float], now: Callable[[], datetime]) -> None:
-        self.app = app
+    def __init__(self, host: Host, clock: Callable[[], float], now: Callable[[], datetime]) -> None:
+        super().__init__(host, View(starting=host.settings.starting, glyphs=signs_of(host.settings)))
         self.follower = Follower(clock)
         self.link: Link | None = None
-        self.view = View(starting=app.settings.starting, glyphs=UNICODE if app.settings.unicode else ASCII)
-        self.rung = 0
+        self.rang = 0
+        self.ended = Ended("left")
         self._clock, self._now = clock, now
-        self._speaker = Speaker(app.settings.say) if app.settings.say else None
-        self._tones = app.settings.tones
-        self._picture = Picture([])
+        self._speaker = Speaker(host.settings.say) if host.settings.say else None
+        self._tones = host.settings.tones
         self._pressed: dict[str, float] = {}
         self._answered = -1
         self._things: tuple[object, ...] = ()
@@ -74,26 +82,41 @@ class Desk:
         self._bell: Timer | None = None
 
     def connected(self, link: Link) -> None:
-        """The line stands. Called from the line's own thread, before the desk is used."""
+        """The line stands. Called from the line's own thread, before the program is shown."""
         self.link = link
-        self.view = replace(self.view, you=link.you, record=link.record)
-        if link.seat in ("", link.you) and not self.app.settings.watch:
+        self.change(you=link.you, record=link.record)
+        if link.seat in ("", link.you) and not self.host.settings.watch:
             link.take_seat()
 
     def close(self) -> None:
-        """Leave the line, and be silent."""
+        """Leave the line, and be silent; the runner pauses by itself."""
+        super().close()
         if self._speaker is not None:
             self._speaker.close()
         if self.link is not None:
             self.link.close()
 
-    def ended(self, why: Why) -> Ended:
-        """How the screen ends, with what it saw last."""
+    def leave(self, why: Why = "left") -> None:
+        """End the screen, and keep how."""
         state, lost = self.follower.state, self.follower.lost
         if why == "left":
             why = "finished" if state.finished else "lost" if lost is not None else "left"
         seen = state if state.setting is not None else None
-        return Ended(why, seen, self.view.record, lost.why if lost is not None else "")
+        if not self.over:
+            self.ended = Ended(why, seen, self.moment.record, lost.why if lost is not None else "")
+        super().leave()
+
+    def told_to_end(self) -> None:
+        """A signal came, or the terminal is gone."""
+        self.leave("ended")
+
+    def keys_of(self, moment: View) -> tuple[Key, ...]:
+        """See :func:`bench.screens.walk.keys.keys`."""
+        return keys(moment)
+
+    def paint(self, cells: int, rows: int) -> Picture:
+        """See :func:`bench.screens.walk.paint.paint`."""
+        return paint(self.moment, cells, rows, self.known)
 
     # what came
 
@@ -111,7 +134,8 @@ class Desk:
         if spoken is not None and self._speaker is not None:
             self._speaker.say(findings.spoken(spoken.after, spoken.outcome))
         self._drop_stale_prompt()
-        self.repaint()
+        self._look()
+        super().tick()
 
     def _take(self, news: News) -> bool:
         """React to one piece of news. Returns whether a voice should tell of it."""
@@ -123,7 +147,7 @@ class Desk:
             case Lost():
                 self._ring("lost")
             case Happened():
-                if self.view.note and news.before.number != news.after.number:
+                if self.moment.note and news.before.number != news.after.number:
                     self._note("")
                 return self._fresh(news) and self._sound(news)
         return False
@@ -157,36 +181,37 @@ class Desk:
         if self._rings < 1:
             return
         self._rings -= 1
-        self.rung += 1
-        self.app.bell()
-        self._bell = self.app.set_timer(APART, self._ring_on) if self._rings else None
+        self.rang += 1
+        self.host.bell()
+        self._bell = self.host.set_timer(APART, self._ring_on) if self._rings else None
 
     def _drop_stale_prompt(self) -> None:
         """A prompt for a request that somebody else answered meanwhile goes away."""
-        top = self.app.screen
+        top = self.host.asked()
         if isinstance(top, Prompt) and top.number not in (None, self.follower.state.number):
             top.dismiss(None)
             self._note("the step changed while you typed; nothing was sent")
 
-    # painting
+    # the moment
 
-    def repaint(self) -> None:
-        """Paint the moment, if it is another one than before."""
-        follower, size, now = self.follower, self.app.size, self._now()
+    def _look(self) -> None:
+        """Go on to another moment where anything that is shown is another one now."""
+        follower, now = self.follower, self._now()
         waited = int(self._clock() - follower.since) if follower.state.phase is Phase.MEASURING else 0
-        things = (follower.live, follower.rise, follower.state, follower.lost, self.view)
-        facts = (follower.failing, size, self.app.palette, now.hour, now.minute, waited)
+        things = (follower.state, follower.lost, follower.live, follower.rise)
+        facts = (follower.failing, now.hour, now.minute, waited)
         # states are large: two that are one and the same are told by identity, never compared
-        same = facts == self._facts and len(self._things) == len(things)
-        if same and all(map(operator.is_, things, self._things)):
+        same = [a is b for a, b in zip(things, self._things, strict=False)] if facts == self._facts else []
+        if same and all(same):
             return
         moment = self._clock()
-        if same and all(map(operator.is_, things[2:], self._things[2:])) and moment - self._painted < LIVE_EVERY:
+        if same and all(same[:2]) and moment - self._painted < LIVE_EVERY:
             return  # only a live reading is another one
         self._painted = moment
-        live, rise, state, lost, _ = things
-        self.view = replace(
-            self.view,
+        state, lost, live, rise = things
+        fresh = {} if self._things and self._things[0] is state else {"left": follower.left(), "may": allowed(state)}
+        self._things, self._facts = things, facts
+        self.change(
             state=state,
             live=live,
             rise=rise,
@@ -194,63 +219,60 @@ class Desk:
             lost=lost,
             failing=follower.failing,
             now=now,
-            elapsed=self._clock() - follower.since,
-            left=self.view.left if self._things and self._things[2] is state else follower.left(),
+            elapsed=moment - follower.since,
+            **fresh,
         )
-        self._things, self._facts = (live, rise, state, lost, self.view), facts
-        self._picture = paint(self.view, max(1, size.width), max(1, size.height))
-        self.app.sheet.show(self._picture.lines, self.app.palette)
-
-    def _change(self, **changes: object) -> None:
-        self.view = replace(self.view, **changes)  # type: ignore[arg-type]
-        self.repaint()
 
     def _note(self, text: str) -> None:
-        if text != self.view.note:
-            self._change(note=text)
+        if text != self.moment.note:
+            self.change(note=text)
 
     # keys
 
-    def pressed(self, key: str, typed: str = "") -> None:
-        """A key on the page: what it does depends on what is shown.
+    def pressed(self, key: str, character: str | None = None) -> None:
+        """A key: what has come before it is taken in first, so that it means what is there now."""
+        if key not in OUT:
+            self.tick()
+        super().pressed(key, character)
 
-        Args:
-            key: the key, a letter in lower case.
-            typed: as it was typed: whoever begins to type a hold point's word in capitals is typing that word.
+    def press(self, key: str, character: str | None) -> None:
+        """A key while no list is open: what it does depends on what is shown.
+
+        Whoever begins to type a hold point's word in capitals is typing that word.
         """
-        if key in ("ctrl+c", "ctrl+q"):
-            self._leave()
+        if key in self.moves:
+            self.move(self.moves[key])
             return
-        if key in keys.SCROLL:
-            self._scroll(keys.SCROLL[key])
-            return
-        self.tick()
         now = self._clock()
         up = now - self._pressed.get(key, float("-inf"))
         self._pressed[key] = now
-        act = keys.act_of(self.view, key)
-        if act and typed.isupper() and self._begins_word(typed):
-            self._word(typed)
-            return
-        if not act:
-            if self.view.watching and key in keys.TAKE:
+        act = act_of(self.known, key)
+        if act and character is not None and character.isupper() and self._begins_word(character):
+            self.do_word(character)
+        elif not act:
+            if self.moment.watching and key in TAKE:
                 self._note("you watch; k takes the operator's seat")
-            return
-        if self.view.scroll:
-            self._change(scroll=0)
-        if act in _SAYS:
+        else:
+            if self.moment.scroll:
+                self.change(scroll=0)
+            self._act(act, up, now)
+
+    def actions(self) -> list[Action]:
+        """See :func:`bench.screens.walk.keys.actions`."""
+        return actions(self.moment)
+
+    def _act(self, act: str, up: float, now: float) -> None:
+        if act in SAYS:
             self._yes(act, up, now)
-            return
-        if up < QUIET and act in _ONCE:
+        elif up < QUIET and act in ONCE:
             self._note("a key that is held counts once; press it again")
-            return
-        if self.view.note:
+        else:
             self._note("")
-        _ACTS[act](self)
+            self.do(act)
 
     def _yes(self, act: str, up: float, now: float) -> None:
         """The key that says yes, or no where asked: once for each request, by a fresh press, for one that was seen."""
-        number = self.view.state.number
+        number = self.moment.state.number
         if up < QUIET or number == self._answered:
             return
         if now - self.follower.since < SEEN:
@@ -258,7 +280,7 @@ class Desk:
             return
         self._note("")
         self._answered = number
-        self._wish(e.Answered(number=number, answer=_SAYS[act]))
+        self._wish(e.Answered(number=number, answer=SAYS[act]))
 
     def _wish(self, event: Wish) -> None:
         if self.link is None:
@@ -267,9 +289,6 @@ class Desk:
             self.link.wish(event)
         except ConnectionError:
             self.follower.hear(None)
-
-    def _scroll(self, by: int) -> None:
-        self._change(scroll=max(0, min(self._picture.furthest, self.view.scroll + by)))
 
     def _refusal(self, event: e.Event) -> str:
         """What the machine would say to an event, so that a person hears it while still typing."""
@@ -300,12 +319,12 @@ class Desk:
             if text is not None:
                 self._wish(make(text))
 
-        number = self.view.state.number if numbered else None
-        prompt = Prompt(title, lines, check, number=number, unicode=self.app.settings.unicode, begun=begun)
-        self.app.push_screen(prompt, done)
+        number = self.moment.state.number if numbered else None
+        prompt = Prompt(title, lines, check, number=number, unicode=self.host.settings.unicode, begun=begun)
+        self.host.ask(prompt, done)
 
     def _answer(self, title: str, lines: list[str], want: str, begun: str = "") -> None:
-        number = self.view.state.number
+        number = self.moment.state.number
         self._prompt(
             title,
             lines,
@@ -316,35 +335,40 @@ class Desk:
         )
 
     def _begins_word(self, typed: str) -> bool:
-        step = self.view.state.step
-        on_hold = keys.act_of(self.view, "enter") == "word"
+        step = self.moment.state.step
+        on_hold = act_of(self.known, "enter") == "word"
         return on_hold and step is not None and isinstance(step.source, Hold) and step.source.word.startswith(typed)
 
-    def _word(self, begun: str = "") -> None:
-        page, step = self.view.page, self.view.state.step
+    def do_word(self, begun: str = "") -> None:
+        """Ask for the word of the hold point."""
+        page, step = self.moment.page, self.moment.state.step
         assert step is not None and isinstance(step.source, Hold)
         lines = [page.text, "", f"Type {step.source.word} when it is true."]
         self._answer(page.title, lines, f"the word {step.source.word}", begun)
 
-    def _value(self) -> None:
-        page = self.view.page
+    def do_value(self) -> None:
+        """Ask for the value that is wanted."""
+        page = self.moment.page
         self._answer(page.title, [page.text, "", f"Wanted: {page.wanted}"], page.wanted)
 
-    def _reason(self) -> None:
-        page = self.view.page
+    def do_reason(self) -> None:
+        """Ask why the walk goes on with this bench."""
+        page = self.moment.page
         self._answer(page.title, ["Why does the walk go on with this bench? It is kept in the record."], "a reason")
 
-    def _skip(self) -> None:
-        number = self.view.state.number
+    def do_skip(self) -> None:
+        """Ask why the step is skipped."""
+        number = self.moment.state.number
         self._prompt(
-            f"Skip: {self.view.page.title}",
+            f"Skip: {self.moment.page.title}",
             ["Why is it skipped? It is kept in the record, and the step stays open."],
             lambda text: e.Skipped(number=number, reason=text),
             numbered=True,
         )
 
-    def _skip_search(self) -> None:
-        number, planned = self.view.state.number, self.view.state.planned
+    def do_skip_search(self) -> None:
+        """Ask why the whole search is skipped."""
+        number, planned = self.moment.state.number, self.moment.state.planned
         self._prompt(
             f"Skip the whole search: {planned.title if planned is not None else ''}",
             ["Why is it skipped? It is kept in the record, with what was read so far; nothing is found then."],
@@ -352,7 +376,8 @@ class Desk:
             numbered=True,
         )
 
-    def _write(self) -> None:
+    def do_note(self) -> None:
+        """Ask for a remark."""
         self._prompt(
             "A note for the record",
             ["It is kept with the time and your name."],
@@ -361,7 +386,8 @@ class Desk:
             wrong=lambda text: "" if text.strip() else "nothing is written yet",
         )
 
-    def _disturb(self) -> None:
+    def do_disturb(self) -> None:
+        """Ask what was touched."""
         self._prompt(
             "What was touched or changed?",
             [
@@ -370,10 +396,11 @@ class Desk:
             ],
             touched,
             numbered=False,
-            wrong=lambda text: unknown(self.view.state, text),
+            wrong=lambda text: unknown(self.moment.state, text),
         )
 
-    def _abort(self) -> None:
+    def do_abort(self) -> None:
+        """Ask for the word that gives the walk up."""
         self._prompt(
             "Give the walk up?",
             ["Outputs go off and the walk cannot be taken up again. What was read is kept.", "Type ABORT, and why."],
@@ -382,89 +409,60 @@ class Desk:
             wrong=lambda text: "" if text.split()[:1] == ["ABORT"] else "type ABORT in capitals; Escape goes back",
         )
 
-    def _back(self) -> None:
-        state = self.view.state
+    def do_back(self) -> None:
+        """Go to the step before."""
+        state = self.moment.state
         self._wish(e.Went(number=state.number, to=words.back_to(state), then="go-on"))
 
-    def _again(self) -> None:
-        last = words.last_reading(self.view.state)
+    def do_again(self) -> None:
+        """Measure the last reading again."""
+        last = words.last_reading(self.moment.state)
         if last is not None:
-            self._wish(e.Went(number=self.view.state.number, to=last.index, then="return"))
+            self._wish(e.Went(number=self.moment.state.number, to=last.index, then="return"))
 
-    def _pause(self) -> None:
+    def do_pause(self) -> None:
+        """Pause the walk."""
         self._wish(e.Paused(why="the operator paused", make_safe=True))
 
-    def _go_on(self) -> None:
+    def do_go_on(self) -> None:
+        """Go on with it."""
         self._wish(e.Continued())
 
-    def _seat(self) -> None:
+    def do_seat(self) -> None:
+        """Take the operator's seat."""
         if self.link is not None:
             try:
                 self.link.take_seat()
             except ConnectionError:
                 self.follower.hear(None)
 
-    def _mirror(self) -> None:
-        self._change(mirrored=not self.view.mirrored)
+    def do_mirror(self) -> None:
+        """Show the connectors from their other side."""
+        self.change(mirrored=not self.moment.mirrored)
 
-    def _help(self) -> None:
-        self._change(help=True, scroll=0)
+    def do_stages(self) -> None:
+        """Open or close the stages of first power."""
+        self.change(stages=not self.moment.stages, scroll=0)
 
-    def _ladder(self) -> None:
-        self._change(ladder=not self.view.ladder, scroll=0)
+    def do_earth(self) -> None:
+        """Open or close the earthing network."""
+        self.change(earth=not self.moment.earth, scroll=0)
 
-    def _earth(self) -> None:
-        self._change(earth=not self.view.earth, scroll=0)
-
-    def _close(self) -> None:
-        self._change(help=False, scroll=0)
-
-    def _theme(self) -> None:
-        self.app.theme = "night" if self.app.theme == "day" else "day"
-        self.repaint()
-
-    def _silence(self) -> None:
+    def do_sound(self) -> None:
+        """Switch the tones off and on."""
         self._tones = not self._tones
         self._note("tones are on" if self._tones else "tones are off")
 
-    def _leave(self) -> None:
-        view, state = self.view, self.view.state
+    def do_leave(self) -> None:
+        """Leave, asked once more where the walk would pause by it."""
+        view, state = self.moment, self.moment.state
         if view.lost is not None or view.watching or state.setting is None or state.finished:
-            self.app.leave("left")
+            self.leave()
             return
 
         def done(answer: str | None) -> None:
             if answer is not None:
-                self.app.leave("left")
+                self.leave()
 
         lines = ["The walk pauses and outputs go off. The record is kept; start the screen again to go on."]
-        self.app.push_screen(Sure("Leave the screen?", lines, unicode=self.app.settings.unicode), done)
-
-
-_SAYS: Final = {"take": "", "retry": "retry", "yes": "yes", "no": "no"}
-"""Acts that answer the open request at once, and what they say."""
-_ONCE: Final = frozenset({"word", "value", "reason", "back", "again", "pause", "go-on", "seat"})
-"""Acts that a held key must not do again and again."""
-_ACTS: Final[dict[str, Callable[[Desk], None]]] = {
-    "word": Desk._word,
-    "value": Desk._value,
-    "reason": Desk._reason,
-    "skip": Desk._skip,
-    "skip-search": Desk._skip_search,
-    "note": Desk._write,
-    "disturb": Desk._disturb,
-    "abort": Desk._abort,
-    "back": Desk._back,
-    "again": Desk._again,
-    "pause": Desk._pause,
-    "go-on": Desk._go_on,
-    "seat": Desk._seat,
-    "mirror": Desk._mirror,
-    "help": Desk._help,
-    "ladder": Desk._ladder,
-    "earth": Desk._earth,
-    "close": Desk._close,
-    "theme": Desk._theme,
-    "sound": Desk._silence,
-    "leave": Desk._leave,
-}
+        self.host.ask(Sure("Leave the screen?", lines, unicode=self.host.settings.unicode), done)

@@ -1,7 +1,7 @@
-"""First power as it stands: what is live, what comes next, what each rung should show and what it showed.
+"""First power as it stands: what is live, what comes next, what each stage should show and what it showed.
 
-For the ladder's page and the page of a load that comes up; in words by :mod:`bench.screens.walk.rung_words`. Pure
-functions over the folded state: a rung is a step that brings a load up, or one that reads what a shelf takes of the
+For their page and the page of a load that comes up; in words by :mod:`bench.screens.walk.stage_words`. Pure
+functions over the folded state: a stage is a step that brings a load up, or one that reads what a shelf takes of the
 plant's own supply.
 """
 
@@ -22,7 +22,7 @@ from bench.walk.power import still_live
 from bench.walk.state import Phase, State
 
 Place = Literal["up", "on", "now", "next", "ahead", "failed", "undecided", "void", "passed over", "skipped"]
-"""How far a rung is: came up and is off again; is on; comes up; is the next; later; and how else it may have ended."""
+"""How far a stage is: came up and is off again; is on; comes up; is the next; later; and how else it may have ended."""
 
 FINDINGS: Final = {
     "short": "SHORT",
@@ -64,12 +64,12 @@ class Drop:
 
 
 @dataclass(frozen=True, slots=True)
-class Rung:
-    """One rung.
+class Stage:
+    """One stage.
 
     Attributes:
         index: of its step.
-        title: its title, without what all rungs of the group begin with.
+        title: its title, without what all stages of the group begin with.
         place: how far it is.
         expected: amperes that the cards that are in should draw, typically; None where that is not known.
         low: least that the current may be.
@@ -119,39 +119,39 @@ class Standing:
     """First power as it stands.
 
     Attributes:
-        group: what the rungs belong to: ``shelf 2A``.
+        group: what the stages belong to: ``shelf 2A``.
         live: what is live, one sentence for each source; empty where nothing is, as far as this walk knows.
         beyond: what this program cannot switch off, and whom to tell to open what.
         next: the title of what makes something live next; empty where nothing will.
-        rungs: in order.
-        breakers: of the rung that is on, comes up or comes next.
+        stages: in order.
+        breakers: of the stage that is on, comes up or comes next.
     """
 
     group: str
     live: tuple[str, ...] = ()
     beyond: tuple[str, ...] = ()
     next: str = ""
-    rungs: tuple[Rung, ...] = ()
+    stages: tuple[Stage, ...] = ()
     breakers: tuple[Headroom, ...] = ()
 
     @property
-    def rung(self) -> Rung | None:
-        """The rung that is on, comes up or comes next."""
+    def stage(self) -> Stage | None:
+        """The stage that is on, comes up or comes next."""
         for place in ("on", "now", "next"):
-            for rung in self.rungs:
-                if rung.place == place:
-                    return rung
+            for stage in self.stages:
+                if stage.place == place:
+                    return stage
         return None
 
 
-def has_ladder(state: State) -> bool:
+def has_stages(state: State) -> bool:
     """Whether the sequence brings anything up."""
     return state.setting is not None and bool(_planned(state.setting.plan, state.setting.plant).steps)
 
 
 def standing(state: State) -> Standing | None:
     """First power as it stands; None where the sequence brings nothing up."""
-    if not has_ladder(state):
+    if not has_stages(state):
         return None
     setting = state.setting
     assert setting is not None
@@ -161,16 +161,16 @@ def standing(state: State) -> Standing | None:
     ahead = next((step for step in steps if step.index >= state.cursor), None)
     chosen = on or ahead or steps[-1]
     mine = [step for step in steps if _group(step) == _group(chosen)]
-    rungs = tuple(_rung(state, planned, step, ahead, on) for step in mine)
+    stages = tuple(_stage(state, planned, step, ahead, on) for step in mine)
     under_way = state.phase is Phase.ENERGISING
     following = next((s for s in setting.plan.steps[state.cursor + under_way :] if _makes_live(s)), None)
-    shown = next((rung for rung in rungs if rung.index == chosen.index), None)
+    shown = next((stage for stage in stages if stage.index == chosen.index), None)
     return Standing(
         group=_group(chosen),
         live=tuple(_live(state)),
         beyond=tuple(beyond(state)),
         next=_coming(following, steps),
-        rungs=rungs,
+        stages=stages,
         breakers=tuple(_breakers(state, planned, chosen, shown)),
     )
 
@@ -182,12 +182,12 @@ def beyond(state: State) -> list[str]:
     return still_live(state.setting.plant, state.conditions.handled)
 
 
-# the rungs of a plan
+# the stages of a plan
 
 
 @dataclass(slots=True)
 class _Planned:
-    """What a plan brings up, with what each rung should show; worked out where it is asked for."""
+    """What a plan brings up, with what each stage should show; worked out where it is asked for."""
 
     plan: Plan
     plant: Plant
@@ -196,7 +196,7 @@ class _Planned:
     ladders: dict[int, Ladders] = field(default_factory=dict)
 
     def forecast(self, step: Step) -> Forecast | None:
-        """What a rung should show with everything done as planned; None where it could not work."""
+        """What a stage should show with everything done as planned; None where it could not work."""
         if step.index not in self.known:
             self.known[step.index] = self._worked_out(step)
         return self.known[step.index]
@@ -236,12 +236,12 @@ _last: list[_Planned] = []
 
 def _planned(plan: Plan, plant: Plant) -> _Planned:
     if not _last or _last[0].plan is not plan:
-        steps = {step.index: step for step in plan.steps if _is_rung(step, plant)}
+        steps = {step.index: step for step in plan.steps if _is_stage(step, plant)}
         _last[:] = [_Planned(plan, plant, steps if any(_makes_live(s) for s in plan.steps) else {})]
     return _last[0]
 
 
-def _is_rung(step: Step, plant: Plant) -> bool:
+def _is_stage(step: Step, plant: Plant) -> bool:
     source = step.source
     if isinstance(source, Energise):
         return True
@@ -253,13 +253,13 @@ def _makes_live(step: Step) -> bool:
     return isinstance(source, Energise) or (isinstance(source, Do) and source.energises)
 
 
-def _coming(step: Step | None, rungs: Sequence[Step]) -> str:
-    """What makes something live next: what is closed by hand, and the rung that it is for."""
+def _coming(step: Step | None, stages: Sequence[Step]) -> str:
+    """What makes something live next: what is closed by hand, and the stage that it is for."""
     if step is None or not isinstance(step.source, Do):
         return step.title if step is not None else ""
     named = ", ".join([*step.source.switch_on, *step.source.close])
-    rung = next((one for one in rungs if one.index > step.index), None)
-    return f"{named} by hand{f', then {rung.title}' if rung is not None else ''}"
+    stage = next((one for one in stages if one.index > step.index), None)
+    return f"{named} by hand{f', then {stage.title}' if stage is not None else ''}"
 
 
 def _group(step: Step) -> str:
@@ -273,10 +273,10 @@ def _breaker(plant: Plant, step: Step) -> str:
     return plant.supply_path(inlet.shelf, inlet.feed).breakers[-1]
 
 
-# one rung
+# one stage
 
 
-def _rung(state: State, planned: _Planned, step: Step, ahead: Step | None, on: Step | None) -> Rung:
+def _stage(state: State, planned: _Planned, step: Step, ahead: Step | None, on: Step | None) -> Stage:
     forecast = planned.forecast(step)
     outcome = state.latest.get(step.index)
     low = high = 0.0
@@ -289,7 +289,7 @@ def _rung(state: State, planned: _Planned, step: Step, ahead: Step | None, on: S
         expected = load.inlets[step.subject][1] if load is not None and step.subject in load.inlets else None
     if outcome is not None and outcome.unit == "A":
         low, high = outcome.low or 0.0, outcome.high or 0.0
-    return Rung(
+    return Stage(
         index=step.index,
         title=_short(step),
         place=_place(state, step, outcome, ahead, on),
@@ -303,7 +303,7 @@ def _rung(state: State, planned: _Planned, step: Step, ahead: Step | None, on: S
 
 
 def _short(step: Step) -> str:
-    """The title without the name of the shelf, which stands above all rungs of the group."""
+    """The title without the name of the shelf, which stands above all stages of the group."""
     return step.title.removeprefix(f"{step.subject} ").removeprefix("on ").removesuffix(" in")
 
 
@@ -336,7 +336,7 @@ def _finding(outcome: Outcome | None) -> str:
 
 
 def _drops(state: State, step: Step, forecast: Forecast | None) -> tuple[Drop, ...]:
-    """What should arrive at each inlet that is on, and what was read there while this rung was on."""
+    """What should arrive at each inlet that is on, and what was read there while this stage was on."""
     if forecast is None or state.setting is None:
         return ()
     plan = state.setting.plan.steps
@@ -400,19 +400,19 @@ def _through(plant: Plant, what: Powered) -> str:
     return f"{place} through {', '.join(breakers)}: shelf {', '.join(shelves)}."
 
 
-def _breakers(state: State, planned: _Planned, step: Step, rung: Rung | None) -> list[Headroom]:
-    """What each breaker carries for the rung that is shown."""
+def _breakers(state: State, planned: _Planned, step: Step, stage: Stage | None) -> list[Headroom]:
+    """What each breaker carries for the stage that is shown."""
     forecast = _as_it_is(state, planned, step)
     if forecast is None:
         return []
-    measured = rung.measured if rung is not None and rung.place not in ("next", "ahead", "now") else None
+    measured = stage.measured if stage is not None and stage.place not in ("next", "ahead", "now") else None
     if not isinstance(step.source, Energise):
         measured = None  # one shelf's current is not the feeder's
     return [_headroom(load, forecast, measured) for load in forecast.breakers.values()]
 
 
 def _as_it_is(state: State, planned: _Planned, step: Step) -> Forecast | None:
-    """What the rung should show with the breakers and cards as they are, where it is on or comes up."""
+    """What the stage should show with the breakers and cards as they are, where it is on or comes up."""
     setting, here = state.setting, state.conditions
     assert setting is not None
     under_way = state.phase is Phase.ENERGISING and state.cursor == step.index

@@ -1,4 +1,4 @@
-"""Every key of the hall on the real app: what it does, from where, and what happens where something cannot be."""
+"""Every key of the job screen on the real app: what it does, from where, and what happens where something cannot be."""
 
 from __future__ import annotations
 
@@ -10,38 +10,41 @@ from pathlib import Path
 
 import pytest
 
-from bench.screens.job.data import Cancelled, Survey, Tell, Traced, Wish
-from bench.screens.job.desk import _ACTS, HallDesk
-from bench.screens.job.keys import act_of, actions, keys
-from bench.screens.job.view import TABS, Hall, Place
-from tests.screens.job.hall_scenes import HALL_SCENES, StationSource, records, survey
-from tests.screens.job.hall_stage import HallStage, in_hall
+from bench.screens.job.data import Survey, Traced, Wish
+from bench.screens.job.keys import actions, keys
+from bench.screens.job.program import JobProgram
+from bench.screens.job.view import TABS, JobView, Place
+from bench.screens.program.keys import act_of
+from bench.screens.program.work import Cancelled, Tell
+from bench.screens.replay.program import ReplayProgram
+from tests.screens.job.job_scenes import JOB_SCENES, StationSource, records, survey
+from tests.screens.job.job_stage import JobStage, on_job
 
 
-def on(name: str, play: Callable[[HallStage], Awaitable[None]], **more: object) -> None:
+def on(name: str, play: Callable[[JobStage], Awaitable[None]], **more: object) -> None:
     """Play something from a scene on."""
 
     async def run() -> None:
-        async with in_hall(name, **more) as stage:  # type: ignore[arg-type]
+        async with on_job(name, **more) as stage:  # type: ignore[arg-type]
             await play(stage)
 
     asyncio.run(run())
 
 
 def test_figures_lead_to_the_pages_from_anywhere_and_escape_back() -> None:
-    async def play(stage: HallStage) -> None:
+    async def play(stage: JobStage) -> None:
         for number, page in enumerate(TABS, 1):
             await stage.press(str(number))
-            assert stage.hall.place.page == page
+            assert stage.moment.place.page == page
         await stage.press("4", "enter")
-        assert stage.hall.place == Place("bench", "job/continuity.yaml")
+        assert stage.moment.place == Place("bench", "job/continuity.yaml")
         await stage.press("escape")
-        assert stage.hall.place.page == "sequences"
+        assert stage.moment.place.page == "sequences"
         for page in ("changes", "records", "sequences", "next", "ready", "start"):
             await stage.press("backspace")
-            assert stage.hall.place.page == page
+            assert stage.moment.place.page == page
         await stage.press("escape")
-        assert stage.hall.place.page == "start" and not stage.app._over
+        assert stage.moment.place.page == "start" and not stage.app.over
 
     on("start", play)
 
@@ -49,105 +52,105 @@ def test_figures_lead_to_the_pages_from_anywhere_and_escape_back() -> None:
 def test_everything_on_the_start_page_is_one_move_away() -> None:
     """Enter on each line leads where it says; a line that says more leads to the whole list."""
 
-    async def play(stage: HallStage) -> None:
+    async def play(stage: JobStage) -> None:
         wanted = ["trace", "trace", "next", "bench", "bench", "sequences", "record", "record", "records"]
         for line, page in enumerate(wanted):
             await stage.press("1", "home", *["down"] * line, "enter")
-            assert stage.hall.place.page == page, line
-        assert len(stage.hall.place.about) == 0
+            assert stage.moment.place.page == page, line
+        assert len(stage.moment.place.about) == 0
 
     on("start", play)
 
 
 def test_the_cursor_moves_within_the_list() -> None:
-    async def play(stage: HallStage) -> None:
+    async def play(stage: JobStage) -> None:
         await stage.press("up")
-        assert stage.hall.cursor == 0
+        assert stage.moment.cursor == 0
         await stage.press("down", "down")
-        assert stage.hall.cursor == 2
+        assert stage.moment.cursor == 2
         await stage.press("pagedown", "pagedown", "pagedown")
-        assert stage.hall.cursor == len(stage.hall.items) - 1
+        assert stage.moment.cursor == len(stage.moment.items) - 1
         await stage.press("home")
-        assert stage.hall.cursor == 0
+        assert stage.moment.cursor == 0
         await stage.press("end", "pageup")
-        assert stage.hall.cursor == max(0, len(stage.hall.items) - 11)
+        assert stage.moment.cursor == max(0, len(stage.moment.items) - 11)
 
     on("ready", play)
 
 
 def test_filters_and_kinds_narrow_the_readiness_page() -> None:
-    async def play(stage: HallStage) -> None:
+    async def play(stage: JobStage) -> None:
         counts = {}
         for _ in range(7):
-            counts[stage.hall.status] = len(stage.hall.items)
+            counts[stage.moment.status] = len(stage.moment.items)
             await stage.press("f")
-        assert stage.hall.status == "all" and counts["all"] == len(survey().ready.things)
+        assert stage.moment.status == "all" and counts["all"] == len(survey().ready.things)
         assert counts["open"] + counts["proven"] == counts["all"]
         assert counts["failing"] == counts["void"] == 1  # the cable; the bond whose bolt was out
         await stage.press("k")
-        assert stage.hall.kind == "shelf" and all(one.value.kind == "shelf" for one in stage.hall.items)
+        assert stage.moment.kind == "shelf" and all(one.value.kind == "shelf" for one in stage.moment.items)
         await stage.press("k", "k", "k", "k")
-        assert stage.hall.kind == "all"
+        assert stage.moment.kind == "all"
 
     on("ready", play)
 
 
 def test_find_narrows_a_list_as_it_is_typed() -> None:
-    async def play(stage: HallStage) -> None:
+    async def play(stage: JobStage) -> None:
         await stage.press("/", *"wa2")
-        assert [one.value.name for one in stage.hall.items] == ["WA2A", "WA2B"]
+        assert [one.value.name for one in stage.moment.items] == ["WA2A", "WA2B"]
         # while one types, letters are letters
         await stage.press("q")
-        assert not stage.app._over and not stage.hall.items and "Nothing stands so." in stage.words
+        assert not stage.app.over and not stage.moment.items and "Nothing stands so." in stage.words
         await stage.press("backspace", "enter", "down", "enter")
-        assert stage.hall.place == Place("trace", "WA2B")
+        assert stage.moment.place == Place("trace", "WA2B")
         await stage.press("escape", "slash", *"bond", "escape")
-        assert not stage.hall.find and len(stage.hall.items) == len(survey().ready.things)
+        assert not stage.moment.find and len(stage.moment.items) == len(survey().ready.things)
 
     on("ready", play)
 
 
-def test_the_palette_lists_all_actions_and_does_the_chosen_one() -> None:
-    async def play(stage: HallStage) -> None:
+def test_the_list_of_actions_lists_all_actions_and_does_the_chosen_one() -> None:
+    async def play(stage: JobStage) -> None:
         await stage.press("p", *"only", "escape")
-        assert stage.hall.palette is None
+        assert stage.moment.typed is None
         await stage.press("ctrl+p")
-        assert stage.hall.palette == ""
+        assert stage.moment.typed == ""
         await stage.press(*"failing", "down", "up", "enter")
-        assert stage.hall.place.page == "ready" and stage.hall.status == "failing"
+        assert stage.moment.place.page == "ready" and stage.moment.status == "failing"
         await stage.press("p", *"bonds", "enter")
-        assert stage.hall.kind == "bond"
+        assert stage.moment.kind == "bond"
         await stage.press("p", *"zzz", "enter")
         assert "nothing has these letters" in stage.words
         await stage.press("ctrl+u", *"insulation", "enter")
-        assert stage.hall.place == Place("bench", "job/insulation.yaml")
+        assert stage.moment.place == Place("bench", "job/insulation.yaml")
         await stage.press("p", *"half.jsonl waits", "enter")
-        assert stage.hall.place == Place("record", "logs/half.jsonl")
+        assert stage.moment.place == Place("record", "logs/half.jsonl")
         await stage.press("p", *"J2", "enter")
-        assert stage.hall.place == Place("trace", "J2")
+        assert stage.moment.place == Place("trace", "J2")
 
     on("start", play)
 
 
-@pytest.mark.parametrize("name", [name for name in HALL_SCENES if name != "palette"])
-def test_every_key_of_a_page_is_an_act_and_stands_in_the_palette(name: str) -> None:
-    async def play(stage: HallStage) -> None:
-        hall = stage.hall
-        offered = {one.does for one in actions(replace(hall, palette="", help=False))}
-        for key in keys(hall):
+@pytest.mark.parametrize("name", [name for name in JOB_SCENES if name != "actions"])
+def test_every_key_of_a_page_is_an_act_and_stands_in_the_list_of_actions(name: str) -> None:
+    async def play(stage: JobStage) -> None:
+        view = stage.moment
+        offered = {one.does for one in actions(replace(view, typed="", help=False))}
+        for key in keys(view):
             verb = key.does.partition(" ")[0]
-            assert verb in _ACTS and callable(getattr(HallDesk, _ACTS[verb]))
+            assert callable(getattr(JobProgram, f"do_{verb.replace('-', '_')}"))
             assert key.more.endswith(".") and key.word
-            if not hall.help and verb not in ("palette", "back", "help", "earlier", "later"):
+            if not view.help and verb not in ("actions", "back", "help", "earlier", "later"):
                 assert key.does in offered, key.does
-        used = [one for key in keys(hall) for one in key.keys]
+        used = [one for key in keys(view) for one in key.keys]
         assert len(used) == len(set(used)), "a key does two things"
 
     on(name, play)
 
 
 def test_help_opens_closes_and_scrolls() -> None:
-    async def play(stage: HallStage) -> None:
+    async def play(stage: JobStage) -> None:
         await stage.press("h")
         assert "Help ready" not in stage.words and "Help readiness" in stage.words
         await stage.press("end")
@@ -157,32 +160,32 @@ def test_help_opens_closes_and_scrolls() -> None:
         await stage.press("down")
         assert stage.text == bottom
         await stage.press("escape")
-        assert not stage.hall.help and stage.hall.place.page == "ready"
+        assert not stage.moment.help and stage.moment.place.page == "ready"
 
     on("ready", play)
 
 
 def test_a_walk_begins_from_the_bench_that_was_chosen() -> None:
-    async def play(stage: HallStage) -> None:
+    async def play(stage: JobStage) -> None:
         await stage.press("4", "enter", "enter")
-        assert stage.app._over
-        assert stage.app.wish == Wish("walk", "job/continuity.yaml", "job/benches/bag.yaml")
+        assert stage.app.over
+        assert stage.app.first.wish == Wish("walk", "job/continuity.yaml", "job/benches/bag.yaml")
         # when the walk has ended one is at the sequences again
-        assert stage.hall.place.page == "sequences"
+        assert stage.moment.place.page == "sequences"
 
     on("start", play)
 
 
 def test_what_cannot_be_walked_says_why() -> None:
-    async def play(stage: HallStage) -> None:
+    async def play(stage: JobStage) -> None:
         await stage.press("end", "enter")
         assert "broken cannot be walked: job/broken.yaml:3:1" in stage.words
         await stage.press("home", "down", "enter", "enter")
         assert "the bag cannot be taken: it has nothing that measures insulation" in stage.words
         await stage.press("end", "enter")
-        assert "torn cannot be taken: job/benches/torn.yaml:1:1" in stage.words and not stage.app._over
+        assert "torn cannot be taken: job/benches/torn.yaml:1:1" in stage.words and not stage.app.over
         await stage.press("up", "enter")
-        assert stage.app.wish == Wish("walk", "job/insulation.yaml", "job/benches/simulated.yaml")
+        assert stage.app.first.wish == Wish("walk", "job/insulation.yaml", "job/benches/simulated.yaml")
 
     on("sequences", play)
 
@@ -191,30 +194,30 @@ def test_what_cannot_be_walked_says_why() -> None:
     ("name", "key", "act"), [("half.jsonl", "g", "resume"), ("now.jsonl", "a", "attach")], ids=["waits", "under way"]
 )
 def test_a_record_that_is_not_over_is_gone_on_with(name: str, key: str, act: str) -> None:
-    async def play(stage: HallStage) -> None:
+    async def play(stage: JobStage) -> None:
         await stage.press("p", *name, "enter")
         await stage.press("x" if key == "g" else "g")
-        assert not stage.app._over
+        assert not stage.app.over
         await stage.press(key)
-        assert stage.app.wish == Wish(act, f"logs/{name}")  # type: ignore[arg-type]
+        assert stage.app.first.wish == Wish(act, f"logs/{name}")  # type: ignore[arg-type]
 
     on("start", play)
 
 
 def test_a_record_that_is_over_offers_neither_and_a_broken_one_nothing() -> None:
-    async def play(stage: HallStage) -> None:
+    async def play(stage: JobStage) -> None:
         done = next(n for n, one in enumerate(records()) if one.name == "round-8.jsonl")
         await stage.press(*["down"] * done, "enter")
-        assert [act_of(stage.hall, key).partition(" ")[0] for key in ("g", "a", "w")] == ["", "", "report"]
+        assert [act_of(keys(stage.moment), key).partition(" ")[0] for key in ("g", "a", "w")] == ["", "", "report"]
         await stage.press("escape", "home", "down", "down", "enter")
         assert "the line was changed" in stage.words
-        assert not any(act_of(stage.hall, key) for key in ("g", "a", "w", "enter"))
+        assert not any(act_of(keys(stage.moment), key) for key in ("g", "a", "w", "enter"))
 
     on("records", play)
 
 
 def test_a_report_is_written_and_its_place_told() -> None:
-    async def play(stage: HallStage) -> None:
+    async def play(stage: JobStage) -> None:
         await stage.press("w")
         assert stage.source.asked[-1] == "report logs/half.jsonl"
         assert "the report is in logs/half.html" in stage.words
@@ -236,35 +239,36 @@ def test_looking_back_opens_the_replay_and_escape_comes_back(tmp_path: Path) -> 
         for entry in walk.entries:
             writer.append(entry)
 
-    async def play(stage: HallStage) -> None:
-        stage.app.desk.do(f"replay {path}")  # type: ignore[union-attr]
-        await stage.until(lambda: type(stage.app.screen).__name__ == "ReplayScreen")
-        await stage.until(lambda: stage.app.screen.tape is not None)  # type: ignore[attr-defined]
+    async def play(stage: JobStage) -> None:
+        stage.app.program.do(f"replay {path}")  # type: ignore[union-attr]
+        replay = stage.app.program
+        assert isinstance(replay, ReplayProgram)
+        await stage.until(lambda: replay.playback is not None)
         await stage.press("escape")
-        await stage.until(lambda: type(stage.app.screen).__name__ == "PaintedScreen")
+        assert isinstance(stage.app.program, JobProgram)
         await stage.press("5")
-        assert stage.hall.place.page == "records" and stage.app.bug is None
+        assert stage.moment.place.page == "records" and stage.app.bug is None
 
     on("record", play)
 
 
 def test_the_readings_of_a_trace_are_walked_along_and_lead_to_their_records() -> None:
-    async def play(stage: HallStage) -> None:
-        assert stage.hall.pointed == 4 and "2026-04-01 20:02 ✗ fail" in stage.words
+    async def play(stage: JobStage) -> None:
+        assert stage.moment.pointed == 4 and "2026-04-01 20:02 ✗ fail" in stage.words
         await stage.press("left")
-        assert stage.hall.pointed == 3 and "2026-03-24 20:02 ✓ pass" in stage.words
+        assert stage.moment.pointed == 3 and "2026-03-24 20:02 ✓ pass" in stage.words
         await stage.press("right", "right", "right", "right", "right", "right")
-        assert stage.hall.pointed == 7
+        assert stage.moment.pointed == 7
         await stage.press("enter")
-        assert stage.hall.place == Place("record", "logs/round-8.jsonl")
+        assert stage.moment.place == Place("record", "logs/round-8.jsonl")
         await stage.press("escape")
-        assert stage.hall.place == Place("trace", "W1.2")
+        assert stage.moment.place == Place("trace", "W1.2")
 
     on("trace", play)
 
 
 def test_the_words_of_a_trace_scroll_to_their_end_and_no_further() -> None:
-    async def play(stage: HallStage) -> None:
+    async def play(stage: JobStage) -> None:
         assert "more lines" in stage.words and "block moved" not in stage.words
         await stage.press("end")
         assert "block moved" in stage.words and "changed at the same time" in stage.words
@@ -278,22 +282,22 @@ def test_the_words_of_a_trace_scroll_to_their_end_and_no_further() -> None:
 
 
 def test_the_series_of_a_point_are_gone_through_or_picked_from_a_list() -> None:
-    async def play(stage: HallStage) -> None:
-        traced = stage.hall.traces["W1"]
+    async def play(stage: JobStage) -> None:
+        traced = stage.moment.traces["W1"]
         await stage.press("escape", "s", "tab")
-        assert stage.hall.study is traced.studies[2]
+        assert stage.moment.study is traced.studies[2]
         await stage.press("l", "home", "down", "enter")
-        assert stage.hall.place == Place("trace", "W1") and stage.hall.study is traced.studies[1]
+        assert stage.moment.place == Place("trace", "W1") and stage.moment.study is traced.studies[1]
 
     on("series", play)
 
 
 def test_what_changed_most_leads_to_one_point() -> None:
-    async def play(stage: HallStage) -> None:
+    async def play(stage: JobStage) -> None:
         await stage.press("down", "enter")
-        assert stage.hall.place == Place("trace", "W1.2") and "A step from" in stage.words
+        assert stage.moment.place == Place("trace", "W1.2") and "A step from" in stage.words
         await stage.press("escape")
-        assert stage.hall.place.page == "changes" and stage.hall.cursor == 1
+        assert stage.moment.place.page == "changes" and stage.moment.cursor == 1
         # it was looked for once
         assert stage.source.asked.count("changes") == 1
 
@@ -301,7 +305,7 @@ def test_what_changed_most_leads_to_one_point() -> None:
 
 
 def test_reading_again_forgets_what_was_worked_out() -> None:
-    async def play(stage: HallStage) -> None:
+    async def play(stage: JobStage) -> None:
         assert stage.source.asked == ["survey", "trace W1.2"]
         await stage.press("u")
         assert stage.source.asked == ["survey", "trace W1.2", "survey", "trace W1.2"]
@@ -309,18 +313,19 @@ def test_reading_again_forgets_what_was_worked_out() -> None:
     on("trace", play)
 
 
-def test_the_hall_begins_where_it_was_left_and_tells_what_came_of_the_walk() -> None:
-    async def play(stage: HallStage) -> None:
-        assert stage.hall.place.page == "records" and "the walk is done" in stage.words and stage.hall.item is not None
+def test_the_job_screen_begins_where_it_was_left_and_tells_what_came_of_the_walk() -> None:
+    async def play(stage: JobStage) -> None:
+        assert stage.moment.place.page == "records" and stage.moment.item is not None
+        assert "the walk is done" in stage.words
 
-    on("start", play, hall=Hall(place=Place("records"), behind=(Place("start"),), note="the walk is done"))
+    on("start", play, view=JobView(place=Place("records"), behind=(Place("start"),), note="the walk is done"))
 
 
 @pytest.mark.parametrize("key", ["q", "ctrl+c", "ctrl+q"])
 def test_it_is_left_without_a_wish(key: str) -> None:
-    async def play(stage: HallStage) -> None:
+    async def play(stage: JobStage) -> None:
         await stage.press(key)
-        assert stage.app._over and stage.app.wish is None and stage.app.bug is None
+        assert stage.app.over and stage.app.first.wish is None and stage.app.bug is None
 
     on("start", play)
 
@@ -348,23 +353,23 @@ class Slow(StationSource):
 def test_long_work_shows_how_far_it_is_can_be_stopped_and_delays_no_key() -> None:
     source = Slow()
 
-    async def play(stage: HallStage) -> None:
-        desk = stage.app.desk
-        assert desk is not None
-        desk.do("trace W1.2")
-        await stage.until(lambda: desk.hall.working is not None and desk.hall.working.done == 7)
-        desk.repaint()
+    async def play(stage: JobStage) -> None:
+        program = stage.app.program
+        assert program is not None
+        program.do("trace W1.2")
+        await stage.until(lambda: program.moment.working is not None and program.moment.working.done == 7)
+        program.repaint()
         assert "reading every record: 7 of 9" in stage.words and "Reading every record for W1.2" in stage.words
         # keys work meanwhile, and the work goes on behind another page
-        desk.pressed("2", "2")
-        assert stage.hall.place.page == "ready" and desk.work is not None and not source.stopped.is_set()
-        desk.pressed("x", "x")
-        assert desk.work is None and "stopped" in stage.words
+        program.pressed("2", "2")
+        assert stage.moment.place.page == "ready" and program.work is not None and not source.stopped.is_set()
+        program.pressed("x", "x")
+        assert program.work is None and "stopped" in stage.words
         await stage.until(source.stopped.is_set)
         # coming back to the page asks anew
         source.go.set()
-        desk.pressed("escape", None)
-        desk.do("trace W1.2")
+        program.pressed("escape", None)
+        program.do("trace W1.2")
         await stage.settle()
         assert "A step from" in stage.words
 
@@ -374,16 +379,16 @@ def test_long_work_shows_how_far_it_is_can_be_stopped_and_delays_no_key() -> Non
 def test_newer_work_ends_the_older_and_leaving_ends_both() -> None:
     source = Slow()
 
-    async def play(stage: HallStage) -> None:
-        desk = stage.app.desk
-        assert desk is not None
-        desk.do("trace W1.2")
-        first = desk.work
-        desk.do("trace W1.4")
+    async def play(stage: JobStage) -> None:
+        program = stage.app.program
+        assert program is not None
+        program.do("trace W1.2")
+        first = program.work
+        program.do("trace W1.4")
         await stage.until(source.stopped.is_set)
-        assert first is not desk.work and first is not None and first.cancelled
+        assert first is not program.work and first is not None and first.cancelled
         source.stopped.clear()
-        desk.pressed("q", "q")
+        program.pressed("q", "q")
         await stage.until(source.stopped.is_set)
 
     on("start", play, source=source)
@@ -406,17 +411,17 @@ def test_a_trace_waits_until_the_job_was_read_again() -> None:
     """Else the records that a walk has just written would be left out of it."""
     source = Rereading()
 
-    async def play(stage: HallStage) -> None:
-        desk = stage.app.desk
-        assert desk is not None
-        desk.do("reread")
-        desk.do("trace W1.2")
-        assert "trace W1.2" not in source.asked and not stage.hall.traces
-        desk.do("report logs/half.jsonl")
-        desk.repaint()
+    async def play(stage: JobStage) -> None:
+        program = stage.app.program
+        assert program is not None
+        program.do("reread")
+        program.do("trace W1.2")
+        assert "trace W1.2" not in source.asked and not stage.moment.traces
+        program.do("report logs/half.jsonl")
+        program.repaint()
         assert "the job is being read" in stage.words
         source.go.set()
-        await stage.until(lambda: "W1.2" in stage.hall.traces)
+        await stage.until(lambda: "W1.2" in stage.moment.traces)
         assert source.asked == ["survey", "survey", "trace W1.2"]
 
     on("start", play, source=source)
@@ -438,11 +443,11 @@ class Failing(StationSource):
         raise self.error
 
 
-def test_trouble_that_a_person_can_mend_is_told_and_the_hall_stays() -> None:
-    async def play(stage: HallStage) -> None:
+def test_trouble_that_a_person_can_mend_is_told_and_the_job_screen_stays() -> None:
+    async def play(stage: JobStage) -> None:
         await stage.press("p", *"W1.2", "enter")
         assert "round-3.jsonl:7 was changed" in stage.words and "Not traced" in stage.words
-        assert not stage.app._over
+        assert not stage.app.over
 
     on("start", play, source=Failing(ValueError("round-3.jsonl:7 was changed"), "trace"))
 
@@ -450,21 +455,21 @@ def test_trouble_that_a_person_can_mend_is_told_and_the_hall_stays() -> None:
 @pytest.mark.parametrize(
     ("error", "at"), [(ValueError("no plant"), "survey"), (RuntimeError("a bug"), "trace")], ids=["no job", "a bug"]
 )
-def test_a_bug_and_a_job_that_cannot_be_read_end_the_hall(error: Exception, at: str) -> None:
+def test_a_bug_and_a_job_that_cannot_be_read_end_the_job_screen(error: Exception, at: str) -> None:
     async def run() -> None:
-        async with in_hall("start", source=Failing(error, at)) as stage:
+        async with on_job("start", source=Failing(error, at)) as stage:
             if at == "trace":
-                stage.app.desk.do("trace W1.2")  # type: ignore[union-attr]
-            await stage.until(lambda: stage.app._over)
+                stage.app.program.do("trace W1.2")  # type: ignore[union-attr]
+            await stage.until(lambda: stage.app.over)
             assert stage.app.bug is error
 
     asyncio.run(run())
 
 
 def test_a_point_that_the_plant_lacks_is_told() -> None:
-    async def play(stage: HallStage) -> None:
-        stage.app.desk.do("trace W99")  # type: ignore[union-attr]
+    async def play(stage: JobStage) -> None:
+        stage.app.program.do("trace W99")  # type: ignore[union-attr]
         await stage.settle()
-        assert "the plant file has no W99" in stage.words and stage.hall.place.page == "start"
+        assert "the plant file has no W99" in stage.words and stage.moment.place.page == "start"
 
     on("start", play)

@@ -1,4 +1,4 @@
-"""A record as a tape that is wound to any moment.
+"""A record that can be looked at as it stood after any entry.
 
 It is the very fold of the run: every entry goes through the follower that the walking screen uses. States are kept on
 the way, so that any moment is a short fold from the nearest one.
@@ -53,7 +53,7 @@ class Mark:
 
 
 @dataclass(frozen=True, slots=True)
-class Moment:
+class Snapshot:
     """The walk as it stood after one entry.
 
     Attributes:
@@ -80,21 +80,16 @@ class _Kept:
     since: float
 
 
-class Stopped(Exception):
-    """Reading was called off."""
-
-
-class Tape:
+class Playback:
     """All entries of a record, and any moment of it.
 
     Args:
         record: where the entries come from; for messages.
         entries: the entries in order.
-        told: called now and then with how many entries were read; returns whether to go on.
+        told: called now and then with how many entries were read; what it raises ends the reading.
 
     Raises:
         BrokenRecord: the entries are not a record that the machine wrote, or it holds no walk.
-        Stopped: ``told`` said so.
 
     Attributes:
         entries: the entries.
@@ -106,7 +101,7 @@ class Tape:
     """
 
     def __init__(
-        self, record: Path, entries: Iterable[e.Entry], told: Callable[[int], bool] = lambda read: True
+        self, record: Path, entries: Iterable[e.Entry], told: Callable[[int], None] = lambda read: None
     ) -> None:
         self.record = record
         self.entries: list[e.Entry] = []
@@ -118,14 +113,14 @@ class Tape:
         self._every = EVERY
         self._now = 0.0
         self._read(entries, told)
-        self._moment: Moment | None = None
-        self._follower = self._wound(-1)
+        self._last: Snapshot | None = None
+        self._follower = self._follower_after(-1)
 
-    def _read(self, entries: Iterable[e.Entry], told: Callable[[int], bool]) -> None:
-        follower = self._wound(-1)
+    def _read(self, entries: Iterable[e.Entry], told: Callable[[int], None]) -> None:
+        follower = self._follower_after(-1)
         for entry in entries:
-            if len(self.entries) % TELL_EVERY == 0 and not told(len(self.entries)):
-                raise Stopped
+            if len(self.entries) % TELL_EVERY == 0:
+                told(len(self.entries))
             self._now = max(self._now, _seconds(entry.at, self._now))
             happened = self._fold(follower, entry)
             index = len(self.entries)
@@ -152,7 +147,7 @@ class Tape:
             self._every *= 2
             self._kept = {at: kept for at, kept in self._kept.items() if at % self._every == 0}
 
-    def _wound(self, index: int) -> Follower:
+    def _follower_after(self, index: int) -> Follower:
         """A follower that stands after the entry of that index; a kept one, or -1 for the beginning."""
         follower = Follower(lambda: self._now)
         if index >= 0:
@@ -163,7 +158,7 @@ class Tape:
     def __len__(self) -> int:
         return len(self.entries)
 
-    def at(self, index: int) -> Moment:
+    def at(self, index: int) -> Snapshot:
         """The moment after an entry.
 
         Raises:
@@ -171,20 +166,20 @@ class Tape:
         """
         if not 0 <= index < len(self.entries):
             raise IndexError(index)
-        if self._moment is not None and self._moment.index == index:
-            return self._moment
-        stands = self._moment.index if self._moment is not None else -1
+        if self._last is not None and self._last.index == index:
+            return self._last
+        stands = self._last.index if self._last is not None else -1
         kept = (index - 1) // self._every * self._every if index else -1
-        if self._moment is None or not kept <= stands < index:
-            self._follower, stands = self._wound(kept), kept
+        if self._last is None or not kept <= stands < index:
+            self._follower, stands = self._follower_after(kept), kept
         follower = self._follower
         for place in range(stands + 1, index + 1):
             self._now = self.times[place]
             happened = self._fold(follower, self.entries[place])
-        self._moment = Moment(
+        self._last = Snapshot(
             index, self.entries[index], follower.state, happened.outcome, follower.since, follower.left()
         )
-        return self._moment
+        return self._last
 
     # where to go
 
@@ -220,7 +215,7 @@ class Tape:
         return datetime.fromtimestamp(seconds, UTC).astimezone()
 
 
-class Axis:
+class Timeline:
     """How the entries lie in playing time.
 
     Args:
@@ -249,14 +244,13 @@ class Axis:
         return self.places[index] / self.whole if self.whole else 0.0
 
 
-def read_tape(record: Path, told: Callable[[int], bool] = lambda read: True) -> Tape:
+def open_playback(record: Path, told: Callable[[int], None] = lambda read: None) -> Playback:
     """Read a record, its chain checked.
 
     Raises:
         BrokenRecord: it is no record of a walk, or not one that the machine could have written.
-        Stopped: ``told`` said so.
     """
-    return Tape(record, read_record(record), told)
+    return Playback(record, read_record(record), told)
 
 
 def _beside(places: Sequence[int], index: int, by: int, last: int) -> int:

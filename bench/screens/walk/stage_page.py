@@ -1,7 +1,7 @@
-"""The ladder of first power, drawn: what is live, what is next, and what every rung and every breaker has.
+"""The stages of first power, drawn: what is live, what is next, and what every stage and every breaker has.
 
 Two pages: while a load comes up, its current as it is now, against its window, with the way it took; at any other step,
-where a key opened it, the ladder alone.
+where a key opened it, the stages alone.
 """
 
 from __future__ import annotations
@@ -23,9 +23,9 @@ from bench.screens.program.cells import (
     width,
     wrapped,
 )
-from bench.screens.walk import rung_words, rungs
+from bench.screens.walk import stage_words, stages
 from bench.screens.walk.pages import Body, scrolled
-from bench.screens.walk.rungs import Headroom, Rung, Standing
+from bench.screens.walk.stages import Headroom, Stage, Standing
 from bench.screens.walk.view import View
 from bench.screens.widgets import digits, scale
 
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from bench.runner.protocol import Rise
 
 WIDE: Final = 100
-"""Cells from which a rung shows all it has beside the breakers."""
+"""Cells from which a stage shows all it has beside the breakers."""
 _STYLES: Final = {
     "up": "pass",
     "on": "alarm",
@@ -51,8 +51,8 @@ _WORDS: Final = {"on": "ON", "now": "NOW", "ahead": ""}
 
 
 def body(view: View, cells: int, rows: int) -> Body:
-    """The page of a load that comes up, or of the ladder alone."""
-    stands = rungs.standing(view.state)
+    """The page of a load that comes up, or of the stages alone."""
+    stands = stages.standing(view.state)
     if stands is None:
         return Body([(Span("This sequence brings nothing up.", "dim"),)])
     if view.page.kind == "energise":
@@ -60,34 +60,34 @@ def body(view: View, cells: int, rows: int) -> Body:
     return _alone(view, stands, cells, rows)
 
 
-# the ladder alone
+# the stages alone
 
 
 def _alone(view: View, stands: Standing, cells: int, rows: int) -> Body:
     title = sides(
-        line(Span(view.say(f"The ladder of {stands.group}"), "title")),
+        line(Span(view.say(f"The stages of {stands.group}"), "title")),
         line(Span(view.say(f"asked now: {view.page.title}"), "dim")),
         cells,
         view.glyphs.ellipsis,
     )
-    lines = [title, *_sources(view, stands, cells), EMPTY, *_rung_table(view, stands.rungs, cells), EMPTY]
+    lines = [title, *_sources(view, stands, cells), EMPTY, *_stage_table(view, stands.stages, cells), EMPTY]
     lines += _breaker_table(view, stands.breakers, cells)
-    for rung in stands.rungs:
-        if rung.finding:
-            lines += [EMPTY, *wrapped(view.say(_found(rung)), cells, "fail")]
+    for stage in stands.stages:
+        if stage.finding:
+            lines += [EMPTY, *wrapped(view.say(_found(stage)), cells, "fail")]
     return scrolled(view, lines, rows)
 
 
-def _found(rung: Rung) -> str:
+def _found(stage: Stage) -> str:
     """A finding in a sentence: a shelf that draws too little is one as much as one that draws too much."""
-    word = rungs.FINDINGS.get(rung.finding, rung.finding)
-    hint = rungs.HINTS.get(rung.finding, "")
+    word = stages.FINDINGS.get(stage.finding, stage.finding)
+    hint = stages.HINTS.get(stage.finding, "")
     shown = (
-        f": {rung_words.amps(rung.measured)} where {rung_words.amps(rung.expected)} is expected"
-        if rung.measured
+        f": {stage_words.amps(stage.measured)} where {stage_words.amps(stage.expected)} is expected"
+        if stage.measured
         else ""
     )
-    return f"{rung.title}: {word}{shown}.{f' Look for {hint}.' if hint else ''}"
+    return f"{stage.title}: {word}{shown}.{f' Look for {hint}.' if hint else ''}"
 
 
 def _sources(view: View, stands: Standing, cells: int) -> list[Line]:
@@ -135,17 +135,17 @@ def _says(view: View) -> list[str]:
         return []
     if rise is None:
         return ["The output goes on. The first reading beyond the window switches it off."]
-    return rung_words.rise_words(rise, ladder)
+    return stage_words.rise_words(rise, ladder)
 
 
 def _gauge(view: View, stands: Standing) -> scale.Gauge:
-    """The window of the rung under way: what the first reading beyond switches off at."""
+    """The window of the level under way: what the first reading beyond switches off at."""
     ladder, rise = view.state.ladder, view.rise
     if ladder is None:
         return scale.Gauge("A")
     place = min(rise.rung, len(ladder.rungs) - 1) if rise is not None else 0
     last = place + 1 == len(ladder.rungs)
-    low = stands.rung.low if stands.rung is not None and last and stands.rung.low > 0 else None
+    low = stands.stage.low if stands.stage is not None and last and stands.stage.low > 0 else None
     value = abs(rise.amps) if rise is not None and rise.amps is not None else None
     return scale.Gauge("A", low=low, high=ladder.rungs[place].most_a, value=value)
 
@@ -160,11 +160,11 @@ def _now(view: View, stands: Standing, cells: int, height: int) -> list[Line]:
     drawn = _digits(view, text, cells - 2 * side, height)
     left = _volts(view, rise)
     right: list[Line] = [(Span("window", "dim"),), (Span(view.say(gauge.bounds), "wall"),)]
-    if stands.rung is not None and stands.rung.expected is not None:
+    if stands.stage is not None and stands.stage.expected is not None:
         right += [
             EMPTY,
             (Span("expected at the top", "dim"),),
-            (Span(rung_words.amps(stands.rung.expected), "strong"),),
+            (Span(stage_words.amps(stands.stage.expected), "strong"),),
         ]
     found = []
     for number in range(height):
@@ -190,7 +190,7 @@ def _volts(view: View, rise: Rise | None) -> list[Line]:
     place = min(rise.rung, len(ladder.rungs) - 1) if rise is not None else 0
     lines: list[Line] = [
         (Span("NOW" if rise is not None else "", "dim"),),
-        (Span(f"rung {place + 1} of {len(ladder.rungs)}", "strong"),),
+        (Span(f"level {place + 1} of {len(ladder.rungs)}", "strong"),),
         (Span("set ", "dim"), Span(engineering(ladder.rungs[place].volts, "V", digits=3), "strong")),
     ]
     if rise is not None and rise.volts is not None:
@@ -240,47 +240,46 @@ def _tables(view: View, stands: Standing, cells: int, rows: int) -> list[Line]:
     """Rungs at the left, breakers at the right."""
     right = 46 if cells >= WIDE else 26
     left = cells - right - 1
-    table = _rung_table(view, stands.rungs, left)
+    table = _stage_table(view, stands.stages, left)
     head, rest = table[:1], table[1:]
     room = max(1, rows - 1)
-    at = next((n for n, rung in enumerate(stands.rungs) if rung.place in ("on", "now", "next")), 0)
+    at = next((n for n, stage in enumerate(stands.stages) if stage.place in ("on", "now", "next")), 0)
     top = max(0, min(at - room // 2, len(rest) - room))
     return beside([*head, *rest[top : top + room]], _breaker_table(view, stands.breakers, right)[:rows], cells)
 
 
-def _rung_table(view: View, found: Sequence[Rung], cells: int) -> list[Line]:
-    """One line for each rung: its mark, title, expected and measured current, voltage at the shelf, and a word."""
+def _stage_table(view: View, found: Sequence[Stage], cells: int) -> list[Line]:
+    """One line for each stage: its mark, title, expected and measured current, voltage at the shelf, and a word."""
     volts = cells >= 66
     fixed = 2 + 9 + 9 + (20 if volts else 0) + 11
-    longest = max((width(view.say(rung.title)) for rung in found), default=0)
+    longest = max((width(view.say(stage.title)) for stage in found), default=0)
     name = max(6, min(cells - fixed, longest + 2))
-    head = f"  {'rung':<{name}}{'expected':>9}{'measured':>9}"
+    head = f"  {'stage':<{name}}{'expected':>9}{'measured':>9}"
     head += f"{'V expected':>12}{'read':>8}" if volts else ""
     lines: list[Line] = [(Span(head, "dim"),)]
-    for rung in found:
-        style = _STYLES[rung.place] if not rung.finding or rung.finding == "reforms" else "fail"
-        title = cut(view.say(rung.title), name - 1, view.glyphs.ellipsis)
-        text = (
-            f"{title:<{name}}{view.say(rung_words.amps(rung.expected)):>9}{view.say(rung_words.amps(rung.measured)):>9}"
-        )
-        row = [Span(f"{_mark(view, rung)} ", style), Span(text, "strong" if rung.place in ("on", "now") else "")]
+    for stage in found:
+        style = _STYLES[stage.place] if not stage.finding or stage.finding == "reforms" else "fail"
+        title = cut(view.say(stage.title), name - 1, view.glyphs.ellipsis)
+        expected, measured = (view.say(stage_words.amps(one)) for one in (stage.expected, stage.measured))
+        text = f"{title:<{name}}{expected:>9}{measured:>9}"
+        row = [Span(f"{_mark(view, stage)} ", style), Span(text, "strong" if stage.place in ("on", "now") else "")]
         if volts:
-            row.append(Span(_drop_cells(rung)))
-        word = rungs.FINDINGS.get(rung.finding, "") or _WORDS.get(rung.place, rung.place)
+            row.append(Span(_drop_cells(stage)))
+        word = stages.FINDINGS.get(stage.finding, "") or _WORDS.get(stage.place, stage.place)
         lines.append(clip((*row, Span(f" {word}", style)), cells, view.glyphs.ellipsis))
     return lines
 
 
-def _drop_cells(rung: Rung) -> str:
+def _drop_cells(stage: Stage) -> str:
     """The voltage that fits worst: the inlet whose reading is farthest from what is expected."""
-    if not rung.drops:
+    if not stage.drops:
         return " " * 20
-    worst = max(rung.drops, key=lambda drop: abs((drop.measured or drop.expected) - drop.expected))
+    worst = max(stage.drops, key=lambda drop: abs((drop.measured or drop.expected) - drop.expected))
     read = f"{worst.measured:.2f}" if worst.measured is not None else ""
     return f"{worst.expected:>12.2f}{read:>8}"
 
 
-def _mark(view: View, rung: Rung) -> str:
+def _mark(view: View, stage: Stage) -> str:
     glyphs = view.glyphs
     signs = {
         "up": glyphs.passed,
@@ -293,7 +292,7 @@ def _mark(view: View, rung: Rung) -> str:
         "passed over": glyphs.skipped,
         "skipped": glyphs.skipped,
     }
-    return signs.get(rung.place, glyphs.free)
+    return signs.get(stage.place, glyphs.free)
 
 
 def _breaker_table(view: View, found: Sequence[Headroom], cells: int) -> list[Line]:

@@ -1,6 +1,6 @@
-"""Every page of the hall on the real app: it says what it must, fits every size, and looks as it was last looked at.
+"""Every page of the job screen on the real app: says what it must, fits every size, looks as it was last looked at.
 
-The looks are kept as text in ``snapshots``; ``python -m tests.screens.job.test_hall_scenes`` writes them anew.
+The looks are kept as text in ``snapshots``; ``python -m tests.screens.job.test_job_scenes`` writes them anew.
 """
 
 from __future__ import annotations
@@ -12,14 +12,14 @@ from pathlib import Path
 
 import pytest
 
-from bench.screens.job.paint import paint_hall
-from bench.screens.job.view import Hall
+from bench.screens.job.paint import paint_job
+from bench.screens.job.view import JobView
 from bench.screens.program import cells
 from bench.screens.program.cells import text_of, width
 from bench.screens.program.glyphs import ASCII
 from bench.screens.program.settings import Settings
-from tests.screens.job.hall_scenes import HALL_SCENES
-from tests.screens.job.hall_stage import in_hall
+from tests.screens.job.job_scenes import JOB_SCENES
+from tests.screens.job.job_stage import on_job
 
 SNAPSHOTS = Path(__file__).parents[1] / "snapshots"
 SIZES = [(80, 24), (120, 40), (60, 20), (100, 30), (40, 12), (200, 60), (20, 6), (3, 2)]
@@ -27,42 +27,42 @@ KEPT = [(80, 24), (120, 40)]
 
 
 @functools.cache
-def moment(name: str) -> tuple[Hall, tuple[str, ...]]:
+def moment(name: str) -> tuple[JobView, tuple[str, ...]]:
     """The moment of a scene, and what it looks like at the sizes that are kept."""
 
-    async def look() -> tuple[Hall, tuple[str, ...]]:
-        async with in_hall(name) as stage:
+    async def look() -> tuple[JobView, tuple[str, ...]]:
+        async with on_job(name) as stage:
             assert stage.app.bug is None and stage.app.screen.focused is None
-            hall, looks = stage.hall, []
+            view, looks = stage.moment, []
             for columns, rows in KEPT:
                 await stage.pilot.resize_terminal(columns, rows)
                 await stage.until(lambda rows=rows: len(stage.app.sheet.lines) == rows)
                 looks.append(stage.text + "\n")
-            return hall, tuple(looks)
+            return view, tuple(looks)
 
     return asyncio.run(look())
 
 
-@pytest.mark.parametrize("name", HALL_SCENES)
+@pytest.mark.parametrize("name", JOB_SCENES)
 def test_a_page_says_what_it_must(name: str) -> None:
     _, (text, _) = moment(name)
     words = " ".join(text.split())
-    for wanted in HALL_SCENES[name].shows:
+    for wanted in JOB_SCENES[name].shows:
         assert wanted in words, f"{wanted!r} is not in\n{text}"
 
 
-@pytest.mark.parametrize("name", HALL_SCENES)
+@pytest.mark.parametrize("name", JOB_SCENES)
 def test_a_page_looks_as_it_was_last_looked_at(name: str) -> None:
     for (columns, rows), text in zip(KEPT, moment(name)[1], strict=True):
-        assert text == (SNAPSHOTS / f"hall-{name}-{columns}x{rows}.txt").read_text("utf-8")
+        assert text == (SNAPSHOTS / f"job-{name}-{columns}x{rows}.txt").read_text("utf-8")
 
 
-@pytest.mark.parametrize("name", HALL_SCENES)
+@pytest.mark.parametrize("name", JOB_SCENES)
 def test_a_page_fits_every_size_and_every_alphabet(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    hall, _ = moment(name)
-    for glyphs in (hall.glyphs, ASCII):
+    view, _ = moment(name)
+    for glyphs in (view.glyphs, ASCII):
         for size in SIZES:
-            lines = paint_hall(replace(hall, glyphs=glyphs), *size)
+            lines = paint_job(replace(view, glyphs=glyphs), *size).lines
             assert len(lines) == size[1]
             assert all(width(one) <= size[0] for one in lines)
             assert glyphs.unicode or all(text_of(one).isascii() for one in lines)
@@ -76,19 +76,19 @@ def test_a_page_fits_every_size_and_every_alphabet(name: str, monkeypatch: pytes
     monkeypatch.setattr(
         cells, "clip", lambda content, *rest: [already(part.text) for part in content] and real(content, *rest)
     )
-    paint_hall(replace(hall, glyphs=ASCII), 80, 24)
+    paint_job(replace(view, glyphs=ASCII), 80, 24)
 
 
 def test_a_moment_always_looks_the_same() -> None:
-    hall, _ = moment("trace")
-    assert paint_hall(hall, 80, 24) == paint_hall(hall, 80, 24)
+    view, _ = moment("trace")
+    assert paint_job(view, 80, 24) == paint_job(view, 80, 24)
 
 
-def test_the_hall_is_light_or_dark_and_colourless_where_colours_are_not_wanted(
+def test_the_job_screen_is_light_or_dark_and_colourless_where_colours_are_not_wanted(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     async def look(settings: Settings) -> tuple[str, str, str]:
-        async with in_hall("ready", settings=settings) as stage:
+        async with on_job("ready", settings=settings) as stage:
             first = stage.app.export_screenshot()
             await stage.press("t")
             return first.lower(), stage.app.export_screenshot().lower(), stage.app.palette
@@ -105,7 +105,7 @@ def test_the_hall_is_light_or_dark_and_colourless_where_colours_are_not_wanted(
 
 def test_the_page_follows_the_terminals_size() -> None:
     async def look() -> None:
-        async with in_hall("trace") as stage:
+        async with on_job("trace") as stage:
             for columns, rows in ((120, 40), (60, 20), (80, 24)):
                 await stage.pilot.resize_terminal(columns, rows)
                 await stage.until(lambda rows=rows: len(stage.app.sheet.lines) == rows)
@@ -118,9 +118,9 @@ def test_the_page_follows_the_terminals_size() -> None:
 def main() -> None:
     """Write what every page looks like."""
     SNAPSHOTS.mkdir(exist_ok=True)
-    for name in HALL_SCENES:
+    for name in JOB_SCENES:
         for (columns, rows), text in zip(KEPT, moment(name)[1], strict=True):
-            (SNAPSHOTS / f"hall-{name}-{columns}x{rows}.txt").write_text(text, "utf-8")
+            (SNAPSHOTS / f"job-{name}-{columns}x{rows}.txt").write_text(text, "utf-8")
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""Pictures of the hall over the season of Gannet Head; :mod:`tests.screens.pictures` draws them with the others."""
+"""The job screen drawn over the season of Gannet Head; :mod:`tests.screens.pictures` draws them with the others."""
 
 from __future__ import annotations
 
@@ -11,26 +11,26 @@ from bench.commands.job_screen import JobSource
 from bench.files import shipped
 from bench.screens.program.settings import Settings
 from bench.simulate.season import make_season
-from tests.screens.job.hall_stage import in_hall
+from tests.screens.job.job_stage import on_job
 
-HALL_SCENES: dict[str, tuple[str, ...]] = {
-    "hall-start": (),
-    "hall-ready": ("2", "f", "f"),
-    "hall-trace": ("p", *"W101.34", "enter"),
-    "hall-changes": ("6",),
+JOB_SCENES: dict[str, tuple[str, ...]] = {
+    "job-start": (),
+    "job-ready": ("2", "f", "f"),
+    "job-trace": ("p", *"W101.34", "enter"),
+    "job-changes": ("6",),
 }
 """Page to the keys that lead there."""
-HALL_FEW = (
-    ("hall-start", "120x40"),
-    ("hall-start", "80x24-day"),
-    ("hall-ready", "80x24"),
-    ("hall-trace", "120x40"),
-    ("hall-changes", "120x40"),
+JOB_FEW = (
+    ("job-start", "120x40"),
+    ("job-start", "80x24-day"),
+    ("job-ready", "80x24"),
+    ("job-trace", "120x40"),
+    ("job-changes", "120x40"),
 )
 """The pictures that are kept."""
 
 
-async def draw_hall(
+async def draw_job(
     wanted: Callable[[str, str], bool], ways: Mapping[str, tuple[tuple[int, int], Settings]]
 ) -> dict[str, str]:
     """Draw those that are wanted.
@@ -42,7 +42,7 @@ async def draw_hall(
     Returns:
         Name of page and way to the picture.
     """
-    chosen = [(name, way) for way in ways for name in HALL_SCENES if wanted(name, way)]
+    chosen = [(name, way) for way in ways for name in JOB_SCENES if wanted(name, way)]
     if not chosen:
         return {}
     drawn = {}
@@ -51,7 +51,7 @@ async def draw_hall(
         source = JobSource(shipped("sequences") / "gannet-head" / "plant.yaml", Path("season"))
         for name, way in chosen:
             size, settings = ways[way]
-            async with in_hall("start", size=size, settings=settings, source=source) as stage:
-                await stage.press(*HALL_SCENES[name])
+            async with on_job("start", size=size, settings=settings, source=source) as stage:
+                await stage.press(*JOB_SCENES[name])
                 drawn[f"{name}-{way}"] = stage.app.export_screenshot(title="Proveout")
     return drawn

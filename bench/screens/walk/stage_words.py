@@ -1,11 +1,11 @@
-"""The ladder of first power in words: for the walk line by line, and for the lines of its page. Pure functions."""
+"""The stages of first power in words: for the walk line by line, and for the lines of its page. Pure functions."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from bench.quantity import engineering
-from bench.screens.walk.rungs import FINDINGS, HINTS, Headroom, Rung, Standing
+from bench.screens.walk.stages import FINDINGS, HINTS, Headroom, Stage, Standing
 
 if TYPE_CHECKING:
     from bench.judge.watch import Ladder
@@ -13,26 +13,26 @@ if TYPE_CHECKING:
 
 
 def in_words(stands: Standing) -> list[str]:
-    """The ladder line by line, for who cannot see it or has no screen."""
+    """The stages line by line, for who cannot see it or has no screen."""
     lines = [f"Live: {text}" for text in stands.live] or ["Nothing is live, as far as this walk knows."]
     lines += stands.beyond
     lines.append(f"Next to become live: {stands.next}." if stands.next else "Nothing more becomes live.")
-    lines.append(f"The ladder of {stands.group}:")
-    lines += [f"  {number}. {rung_words(rung)}" for number, rung in enumerate(stands.rungs, 1)]
+    lines.append(f"The stages of {stands.group}:")
+    lines += [f"  {number}. {words_of(stage)}" for number, stage in enumerate(stands.stages, 1)]
     lines += [headroom_words(one) for one in stands.breakers]
     return lines
 
 
-def rung_words(rung: Rung) -> str:
-    """One rung in a line: ``without cards: up; 12 mA measured, 10 mA expected``."""
-    parts = [f"{rung.title}: {rung.place}"]
-    if rung.finding:
-        hint = HINTS.get(rung.finding, "")
-        parts.append(f"{FINDINGS.get(rung.finding, rung.finding)}{f', look for {hint}' if hint else ''}")
-    shown = f"{amps(rung.measured)} measured, " if rung.measured is not None else ""
-    if rung.expected is not None:
-        parts.append(f"{shown}{amps(rung.expected)} expected, {rung.low:.3f} A to {rung.high:.3f} A allowed")
-    for drop in rung.drops:
+def words_of(stage: Stage) -> str:
+    """One stage in a line: ``without cards: up; 12 mA measured, 10 mA expected``."""
+    parts = [f"{stage.title}: {stage.place}"]
+    if stage.finding:
+        hint = HINTS.get(stage.finding, "")
+        parts.append(f"{FINDINGS.get(stage.finding, stage.finding)}{f', look for {hint}' if hint else ''}")
+    shown = f"{amps(stage.measured)} measured, " if stage.measured is not None else ""
+    if stage.expected is not None:
+        parts.append(f"{shown}{amps(stage.expected)} expected, {stage.low:.3f} A to {stage.high:.3f} A allowed")
+    for drop in stage.drops:
         read = f"{drop.measured:.2f} V measured, " if drop.measured is not None else ""
         parts.append(f"{drop.inlet} {read}{drop.expected:.2f} V expected")
     return "; ".join(parts)
@@ -51,19 +51,19 @@ def headroom_words(one: Headroom) -> str:
 def rise_words(rise: Rise, ladder: Ladder) -> list[str]:
     """A load that comes up, in a line or two: what is waited for, and how long at the most."""
     place = min(rise.rung, len(ladder.rungs) - 1)
-    rung = ladder.rungs[place]
+    level = ladder.rungs[place]
     last = place + 1 == len(ladder.rungs)
-    head = f"rung {place + 1} of {len(ladder.rungs)}: {rung.volts:g} V set, limit {rung.limit_a:g} A, "
+    head = f"level {place + 1} of {len(ladder.rungs)}: {level.volts:g} V set, limit {level.limit_a:g} A, "
     head += f"{rise.since:.0f} s on it"
-    if rise.since <= rung.inrush_s:
-        return [head, f"inrush may pass for {rung.inrush_s - rise.since:.0f} s more"]
-    left = max(0.0, max(rung.within_s, rung.hold_s) - rise.since)
+    if rise.since <= level.inrush_s:
+        return [head, f"inrush may pass for {level.inrush_s - rise.since:.0f} s more"]
+    left = max(0.0, max(level.within_s, level.hold_s) - rise.since)
     now = abs(rise.amps or 0.0)
-    if not last and rung.leakage_a is not None and now > rung.leakage_a:
-        leak = f"{amps(now)} leaks and must fall below {amps(rung.leakage_a)}"
+    if not last and level.leakage_a is not None and now > level.leakage_a:
+        leak = f"{amps(now)} leaks and must fall below {amps(level.leakage_a)}"
         return [head, f"{leak}; {left:.0f} s left until the output goes off"]
     if not last:
-        return [head, f"next rung in {max(0.0, rung.hold_s - rise.since):.0f} s"]
+        return [head, f"next level in {max(0.0, level.hold_s - rise.since):.0f} s"]
     if rise.settled is None:
         return [head, f"not settled yet; {left:.0f} s left until the output goes off"]
     soak = ladder.soak_s - rise.settled

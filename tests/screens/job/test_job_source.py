@@ -1,4 +1,4 @@
-"""What the hall is given: a job's files and its records, read for real."""
+"""What the job screen is given: a job's files and its records, read for real."""
 
 from __future__ import annotations
 
@@ -16,7 +16,8 @@ from bench.exits import BAD_INPUT
 from bench.files import BadFile, shipped
 from bench.job.folder import NoRecords
 from bench.job.readiness import readiness
-from bench.screens.job.data import Cancelled, Survey, Wish
+from bench.screens.job.data import Survey, Wish
+from bench.screens.program.work import Cancelled
 from tests.job.season_folder import PLANT, copy, season
 
 JOB = shipped("sequences") / "gannet-head"

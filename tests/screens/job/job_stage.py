@@ -1,4 +1,4 @@
-"""The hall on a stage: the real app, a source that answers at once, a clock that stands."""
+"""The job screen on a stage: the real app, a source that answers at once, a clock that stands."""
 
 from __future__ import annotations
 
@@ -9,21 +9,21 @@ from textual.events import Key
 from textual.keys import _character_to_key
 from textual.pilot import Pilot
 
-from bench.screens.job.app import HallApp
+from bench.screens.job.app import job_terminal
 from bench.screens.job.data import Source
-from bench.screens.job.view import Hall
+from bench.screens.job.view import JobView
 from bench.screens.program.cells import text_of
 from bench.screens.program.settings import Settings
-from tests.screens.job.hall_scenes import HALL_SCENES, StationSource
+from tests.screens.job.job_scenes import JOB_SCENES, StationSource
 from tests.screens.stage import EVENING
 
 
-class HallStage:
-    """One hall with its source."""
+class JobStage:
+    """One job screen with its source."""
 
-    def __init__(self, source: Source, settings: Settings | None, hall: Hall | None) -> None:
+    def __init__(self, source: Source, settings: Settings | None, view: JobView | None) -> None:
         self.source = source
-        self.app = HallApp(source, settings, hall=hall, now=lambda: EVENING)
+        self.app = job_terminal(source, settings, view=view, now=lambda: EVENING)
         self.pilot: Pilot[None]
 
     async def until(self, true: Callable[[], object]) -> None:
@@ -44,18 +44,18 @@ class HallStage:
 
     async def settle(self) -> None:
         """Have all work done and painted."""
-        desk = self.app.desk
-        await self.until(lambda: desk is None or desk.work is None or self.app._over)
+        program = self.app.program
+        await self.until(lambda: program is None or program.work is None or self.app.over)
         await self.pilot.pause(0)
-        if desk is not None and not self.app._over:
-            desk.tick()
+        if program is not None and not self.app.over:
+            program.tick()
         await self.pilot.pause(0)
 
     @property
-    def hall(self) -> Hall:
+    def moment(self) -> JobView:
         """The moment."""
-        assert self.app.desk is not None
-        return self.app.desk.hall
+        assert self.app.first is not None
+        return self.app.first.moment
 
     @property
     def text(self) -> str:
@@ -69,20 +69,20 @@ class HallStage:
 
 
 @asynccontextmanager
-async def in_hall(
+async def on_job(
     name: str = "start",
     *,
     size: tuple[int, int] = (80, 24),
     settings: Settings | None = None,
     source: Source | None = None,
-    hall: Hall | None = None,
-) -> AsyncIterator[HallStage]:
-    """Run the hall up to a scene."""
-    scene = HALL_SCENES[name]
-    stage = HallStage(source or StationSource(), settings, hall)
+    view: JobView | None = None,
+) -> AsyncIterator[JobStage]:
+    """Run the job screen up to a scene."""
+    scene = JOB_SCENES[name]
+    stage = JobStage(source or StationSource(), settings, view)
     async with stage.app.run_test(size=size) as pilot:
         stage.pilot = pilot
-        await stage.until(lambda: stage.app.desk is not None)
+        await stage.until(lambda: stage.app.programs or stage.app.over)
         await stage.settle()
         await stage.press(*scene.keys)
         yield stage

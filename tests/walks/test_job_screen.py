@@ -1,4 +1,4 @@
-"""The hall before a real terminal: a job is opened, looked through, a walk is begun from it and found again in it."""
+"""The job screen before a real terminal: a job is opened and looked through, a walk begun from it and found again."""
 
 from __future__ import annotations
 
@@ -45,14 +45,14 @@ def test_a_walk_is_begun_from_the_hall_and_found_again_in_it(opened: Callable[..
     glass.press("\r", lambda: "which bench?" in glass.words)
     glass.press("\x1b[F\r", lambda: "CAUTION" in glass.words)
     glass.press("q", lambda: "y yes" in glass.words)
-    glass.press("y", lambda: "Enter goes back to the hall" in glass.words)
+    glass.press("y", lambda: "Enter goes back to the job" in glass.words)
     glass.press("\r", lambda: "the walk is not finished" in glass.words)
     glass.press("5", lambda: "under way" in glass.words)
     glass.press("\r", lambda: "Takes a seat at this walk" in glass.words)
     assert "by Bea" in glass.words
     glass.press("a", lambda: "CAUTION" in glass.words or "rests" in glass.words)
     glass.press("q", lambda: "y yes" in glass.words)
-    glass.press("y", lambda: "Enter goes back to the hall" in glass.words)
+    glass.press("y", lambda: "Enter goes back to the job" in glass.words)
     glass.press("\r", lambda: "Takes a seat at this walk" in glass.words)
     # what the runner writes is looked back at while it waits
     glass.press("\r", lambda: "began by Bea" in glass.words)

@@ -1,4 +1,4 @@
-"""A small station with a month of evidence, and the moments that the hall can show of it: for tests and pictures."""
+"""A small station with a month of evidence, and the moments that the screen can show of it: for tests and pictures."""
 
 from __future__ import annotations
 
@@ -19,7 +19,8 @@ from bench.job.study import Everything, study
 from bench.job.suspects import suspects
 from bench.plant.load import load_plant
 from bench.plant.model import Plant, UnknownName
-from bench.screens.job.data import BenchLine, Changes, RecordLine, SequenceLine, Survey, Tell, Traced
+from bench.screens.job.data import BenchLine, Changes, RecordLine, SequenceLine, Survey, Traced
+from bench.screens.program.work import Tell
 
 STATION = """
 plant: small-station
@@ -272,7 +273,7 @@ class HallScene:
     shows: tuple[str, ...]
 
 
-HALL_SCENES: dict[str, HallScene] = {
+JOB_SCENES: dict[str, HallScene] = {
     "start": HallScene((), ("bay 2", "first power 0 of 2", "continuity of W1", "6 changes", "never tested", "held up")),
     "ready": HallScene(("2",), ("everything, all", "line jacks", "W1", "proven", "failing", "void")),
     "ready-failing": HallScene(("2", "f", "f"), ("everything, failing", "cable W1", "W1.2", "asked is at most 0.6 Ω")),
@@ -288,7 +289,7 @@ HALL_SCENES: dict[str, HallScene] = {
     "trace-mended": HallScene(("p", *"W1.3", "enter"), ("last good", "first bad", "W1.3", "readings")),
     "trace-unread": HallScene(("p", *"W1.8", "enter"), ("No record holds a reading of it",)),
     "series": HallScene(("p", *"W1", "enter", "l"), ("what was read of W1", "7 of 7 series", "steady")),
-    "palette": HallScene(("p", *"walk"), ("all actions", "walk_", "walk the sequence continuity of W1")),
+    "actions": HallScene(("p", *"walk"), ("all actions", "walk_", "walk the sequence continuity of W1")),
     "help": HallScene(("question_mark",), ("Help", "The plant bay by bay", "proven", "failing")),
 }
 """The moments, by name."""

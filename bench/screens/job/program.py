@@ -1,0 +1,296 @@
+"""The job screen as a program: keys become acts, acts change the moment or start work, the moment becomes a picture.
+
+Acts are words with an argument; :mod:`bench.screens.job.keys` says which there are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any, Final
+
+from bench.screens.job.data import Source, Survey, Wish
+from bench.screens.job.keys import actions, keys
+from bench.screens.job.paint import paint_job
+from bench.screens.job.view import FILTERS, KINDS, JobView, Place
+from bench.screens.program.keys import Action, Key, typed_on
+from bench.screens.program.picture import Picture
+from bench.screens.program.program import Host, Program, signs_of
+from bench.screens.program.work import Tell, Work
+from bench.screens.replay.program import ReplayProgram
+
+DEEPEST: Final = 30
+"""Places that are remembered to go back to."""
+LEAST: Final = 2
+"""Lines of each list on the start page, on the lowest screen."""
+
+
+class JobProgram(Program[JobView]):
+    """The screens around the walk.
+
+    Args:
+        host: the terminal.
+        source: reads the job.
+        now: time on the wall, with its zone.
+        view: the moment to begin with: where one was before a walk took the screen.
+
+    Attributes:
+        wish: what is to be done with the terminal once it was left; None where it was left for good.
+    """
+
+    def __init__(self, host: Host, source: Source, now: Callable[[], datetime], view: JobView | None = None) -> None:
+        super().__init__(host, replace(view or JobView(), glyphs=signs_of(host.settings), now=now(), working=None))
+        self.source, self._now = source, now
+        self.wish: Wish | None = None
+        self._surveying = False
+
+    def keys_of(self, moment: JobView) -> tuple[Key, ...]:
+        """See :func:`bench.screens.job.keys.keys`."""
+        return keys(moment)
+
+    def actions(self) -> list[Action]:
+        """See :func:`bench.screens.job.keys.actions`."""
+        return actions(self.moment)
+
+    def paint(self, cells: int, rows: int) -> Picture:
+        """See :func:`bench.screens.job.paint.paint_job`."""
+        top = max(LEAST, rows // 3 - 6)
+        if self.moment.top != top:
+            self.change(top=top)
+        return paint_job(self.moment, cells, rows, self.known)
+
+    # what came
+
+    def begin(self) -> None:
+        """Read the job."""
+        self._read()
+
+    def tick(self) -> None:
+        """Take in what came, and the time."""
+        now = self._now()
+        if now.strftime("%H:%M") != self.moment.now.strftime("%H:%M"):
+            self.change(now=now)
+        super().tick()
+
+    def start(self, title: str, call: Callable[[Tell], Any], then: Callable[[Any], None]) -> None:
+        """Start work; what was under way is given up."""
+        self._surveying = False
+        super().start(title, call, then)
+
+    def came(self, work: Work) -> None:
+        """Take what came of work; trouble that a person can mend is told."""
+        self._surveying = False
+        told = self.source.mend(work.error) if isinstance(work.error, Exception) else ""
+        if told and self.moment.survey is not None:
+            self.change(note=told.replace("\n", "; "))
+        else:
+            super().came(work)
+
+    def _read(self) -> None:
+        def then(survey: Survey) -> None:
+            empty: MappingProxyType[str, Any] = MappingProxyType({})
+            self.change(survey=survey, traces=empty, changes=None)
+            self._fetch()
+
+        self.start("reading the job", self.source.survey, then)
+        self._surveying = True
+
+    def _fetch(self) -> None:
+        """Work out what the page needs and does not have yet."""
+        place, view = self.moment.place, self.moment
+        if view.survey is None or self._surveying:
+            return  # it is done when the job was read
+        if place.page == "trace" and place.about not in view.traces:
+            name = place.about
+
+            def traced(found: Any) -> None:
+                self.change(traces=MappingProxyType({**self.moment.traces, name: found}))
+
+            self.start(f"reading every record for {name}", lambda tell: self.source.trace(name, tell), traced)
+        if place.page == "changes" and view.changes is None:
+            self.start("looking through all records", self.source.changes, lambda found: self.change(changes=found))
+
+    # what is pressed
+
+    def press(self, key: str, character: str | None) -> None:
+        """A key while the list of all actions is closed: it may be typed into what is looked for."""
+        if self.moment.typing and key not in self.moves:
+            self._in_find(key, character)
+        else:
+            super().press(key, character)
+
+    def move(self, by: int) -> None:
+        """Move the cursor, or the words of a long page."""
+        view = self.moment
+        if view.help or view.place.page == "trace":
+            super().move(by)
+        else:
+            self._at(max(0, min(len(view.items) - 1, view.cursor + by)))
+
+    def _in_find(self, key: str, character: str | None) -> None:
+        if key == "enter":
+            self.change(typing=False)
+        elif key == "escape":
+            self.change(typing=False, find="")
+        else:
+            self.change(find=typed_on(self.moment.find, key, character))
+            self._at(0)
+
+    def _at(self, line: int) -> None:
+        self.change(cursors=MappingProxyType({**self.moment.cursors, self.moment.place.page: line}))
+
+    # acts
+
+    def do_go(self, page: str) -> None:
+        """Go to a page."""
+        at: Any = page
+        self._enter(Place(at))
+
+    def _enter(self, place: Place) -> None:
+        """Be at another place, and be able to come back."""
+        view = self.moment
+        if place != view.place:
+            behind = () if place.page == "start" else (*view.behind, view.place)[-DEEPEST:]
+            self.change(place=place, behind=behind, find="", typing=False)
+        self.change(help=False, scroll=0, series=0, reading=None)
+        self._fetch()
+
+    def do_back(self) -> None:
+        """Go back to where one came from."""
+        if self.moment.behind:
+            *rest, last = self.moment.behind
+            self.change(place=last, behind=tuple(rest), find="", scroll=0, series=0, reading=None)
+            self._fetch()
+
+    def do_trace(self, name: str) -> None:
+        """Show every reading of a point."""
+        if self.moment.survey is not None and name not in self.moment.survey.plant.things:
+            self.change(note=f"the plant file has no {name or 'such point'}: nothing can be traced")
+            return
+        self._enter(Place("trace", name))
+
+    def do_choose(self, path: str) -> None:
+        """Choose the bench for a sequence."""
+        survey = self.moment.survey
+        sequence = next((one for one in survey.sequences if one.path == path), None) if survey is not None else None
+        if sequence is not None and sequence.wrong:
+            self.change(note=f"{sequence.name} cannot be walked: {sequence.wrong}")
+        elif sequence is not None:
+            self._enter(Place("bench", path))
+
+    def do_walk(self, path: str) -> None:
+        """Walk the chosen sequence on a bench."""
+        survey, chosen = self.moment.survey, self.moment.place.about
+        assert survey is not None
+        bench = next((one for one in survey.benches if one.path == path), None)
+        sequence = next((one for one in survey.sequences if one.path == chosen), None)
+        if bench is None or sequence is None:
+            return
+        lacks = bench.lacks(sequence)
+        if bench.wrong or lacks:
+            why = bench.wrong or f"it has nothing that measures {', '.join(lacks)}"
+            self.change(note=f"{bench.name} cannot be taken: {why}")
+            return
+        self.do_back()
+        self._wish(Wish("walk", sequence.path, bench.path))
+
+    def do_record(self, path: str) -> None:
+        """Show a record."""
+        self._enter(Place("record", path))
+
+    def do_to_record(self) -> None:
+        """Open the record of the reading that is pointed at."""
+        survey, study = self.moment.survey, self.moment.study
+        if survey is None or study is None:
+            return
+        name = study.rows[self.moment.pointed].record
+        record = next((one for one in survey.records if one.name == name), None)
+        if record is not None:
+            self.do_record(record.path)
+
+    def do_resume(self, path: str) -> None:
+        """Go on with a walk."""
+        self._wish(Wish("resume", path))
+
+    def do_attach(self, path: str) -> None:
+        """Take a seat at a walk."""
+        self._wish(Wish("attach", path))
+
+    def do_replay(self, path: str) -> None:
+        """Look back at a record."""
+        self.host.open(ReplayProgram(self.host, Path(path)))
+
+    def _wish(self, wish: Wish) -> None:
+        self.wish = wish
+        self.leave()
+
+    def do_report(self, path: str) -> None:
+        """Write the report of a record."""
+        if self._surveying:
+            self.change(note="the job is being read; write the report after that")
+            return
+
+        def then(written: str) -> None:
+            self.change(note=f"the report is in {written}")
+
+        self.start("writing the report", lambda tell: self.source.report(path, tell), then)
+
+    def do_status(self, status: str = "") -> None:
+        """List what stands so on the readiness page."""
+        self._narrow("status", status, FILTERS, self.moment.status)
+
+    def do_kind(self, kind: str = "") -> None:
+        """List one kind of thing on the readiness page."""
+        self._narrow("kind", kind, KINDS, self.moment.kind)
+
+    def _narrow(self, what: str, wanted: str, known: tuple[str, ...], now: str) -> None:
+        """List something else on the readiness page: what is named, or the next in turn."""
+        if self.moment.place.page != "ready":
+            self.do_go("ready")
+        self.change(**{what: wanted or known[(known.index(now) + 1) % len(known)]})
+        self._at(0)
+
+    def do_find(self) -> None:
+        """Look for something in the list."""
+        self.change(typing=True)
+
+    def do_reread(self) -> None:
+        """Read the job again."""
+        self._read()
+
+    def do_cancel(self) -> None:
+        """End the work under way."""
+        if self.work is not None:
+            self.work.cancelled = True
+            self.work, self._surveying = None, False
+            self.change(working=None, note="stopped; u reads again")
+
+    def do_earlier(self) -> None:
+        """Point at the reading before."""
+        self._point(-1)
+
+    def do_later(self) -> None:
+        """Point at the reading after."""
+        self._point(1)
+
+    def _point(self, by: int) -> None:
+        study = self.moment.study
+        if study is not None:
+            self.change(reading=max(0, min(len(study.rows) - 1, self.moment.pointed + by)))
+
+    def do_series(self, number: str = "") -> None:
+        """Show one of a point's series: that of a number, or the next."""
+        traced = self.moment.traced
+        if traced is None or not traced.studies:
+            return
+        wanted = int(number) if number else (self.moment.series + 1) % len(traced.studies)
+        if self.moment.place.page == "series":
+            self.do_back()
+        self.change(series=wanted, reading=None, scroll=0)
+
+    def do_all_series(self) -> None:
+        """List all series of the point."""
+        self._enter(Place("series", self.moment.place.about))
