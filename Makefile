@@ -7,7 +7,7 @@ WORKERS ?= $(shell echo $$(( 2 * $$(nproc 2>/dev/null || getconf _NPROCESSORS_ON
 PYTHON ?= python3
 READY := $(VENV)/.ready
 
-.PHONY: help demo test check format schema diagram pictures bench bench-long fuzz wheel clean
+.PHONY: help demo test test-slow test-all check format schema diagram pictures bench bench-long fuzz wheel clean
 
 help: ## say what can be made
 	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | expand -t 12
@@ -27,8 +27,16 @@ $(READY): pyproject.toml
 demo: $(READY) ## walk the continuity of a rebuilt bundle of Gannet Head on a simulated bench
 	@$(BIN)/proveout demo || test $$? -eq 1  # 1: it found the faults that are there to be found
 
-test: $(READY) ## run the tests
-	@$(BIN)/python -m pytest -n $(WORKERS) --dist worksteal
+# what shares something that takes long to make is a group, and runs in one worker
+TESTS := $(BIN)/python -m pytest -n $(WORKERS) --dist loadgroup
+
+test: $(READY) ## run the tests but those that take long
+	@$(TESTS) -m "not slow"
+
+test-slow: $(READY) ## run those that take long
+	@$(TESTS) -m slow
+
+test-all: test test-slow ## run all tests
 
 check: $(READY) ## lint, formatting, types, and which room may import which
 	@$(BIN)/ruff check .

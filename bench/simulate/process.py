@@ -26,6 +26,17 @@ class SimulationFailed(RuntimeError):
     """The simulated bench did not start, or ended by itself."""
 
 
+def start_server() -> subprocess.Popen[bytes]:
+    """Start a process that serves a bench on its standard input and output."""
+    return subprocess.Popen(
+        [sys.executable, "-m", "bench.simulate.serve"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        # a ctrl-c at the terminal is for the runner, which still needs the meters to make them safe
+        start_new_session=True,
+    )
+
+
 class SimulatedBench:
     """A running simulated bench. Use as a context manager.
 
@@ -39,13 +50,7 @@ class SimulatedBench:
 
     def __init__(self, configuration: Configuration) -> None:
         self._lock = threading.Lock()
-        self._process = subprocess.Popen(
-            [sys.executable, "-m", "bench.simulate.serve"],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            # a ctrl-c at the terminal is for the runner, which still needs the meters to make them safe
-            start_new_session=True,
-        )
+        self._process = start_server()
         self._send(configuration)
         ready = msgspec.json.decode(self._line(PATIENCE), type=Ready)
         self.ports = ready.ports

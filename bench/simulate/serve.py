@@ -100,9 +100,16 @@ class SimulatedClock:
 
 
 class Bench:
-    """All of a simulated bench in one process."""
+    """All of a simulated bench in one process.
 
-    def __init__(self, configuration: Configuration) -> None:
+    Args:
+        configuration: what is on it.
+        commands: descriptor that the hands' moves come from, a line each.
+        replies: descriptor that what came of them goes to.
+    """
+
+    def __init__(self, configuration: Configuration, commands: int, replies: int) -> None:
+        self._replies = replies
         plant = resolve(configuration.plant)
         self.clock = SimulatedClock(configuration.speed)
         self.world = PowerWorld(
@@ -111,8 +118,8 @@ class Bench:
             seed=configuration.seed,
             reference_ohms=configuration.reference_ohms,
         )
-        self._input = _Lines(sys.stdin.fileno())
-        self._board = Switchboard(self.clock.now, (sys.stdin.fileno(), self._obey), configuration.speed)
+        self._input = _Lines(commands)
+        self._board = Switchboard(self.clock.now, (commands, self._obey), configuration.speed)
         self._ports = {}
         self._dials: dict[str, HandheldTwin] = {}
         for place, twin in enumerate(configuration.twins):
@@ -125,14 +132,11 @@ class Bench:
                 self._dials[twin.name] = instrument
             self._ports[twin.name] = port
 
-    @property
-    def ready(self) -> Ready:
-        """The addresses to announce."""
-        return Ready(ports={name: port.address for name, port in self._ports.items()}, shelves=self.world.shelves)
-
     def serve(self) -> None:
-        """Serve until standard input ends."""
+        """Announce the ports and serve until the commands end."""
+        ready = Ready(ports={name: port.address for name, port in self._ports.items()}, shelves=self.world.shelves)
         try:
+            self._say(ready)
             self._board.serve()
         finally:
             self._board.close()
@@ -142,8 +146,11 @@ class Bench:
         if lines is None:
             return False
         for line in lines:
-            say(self._make(line))
+            self._say(self._make(line))
         return True
+
+    def _say(self, message: Ready | Done) -> None:
+        os.write(self._replies, encode(message))
 
     def _make(self, line: bytes) -> Done:
         try:
@@ -210,19 +217,21 @@ class _Lines:
         return [line for line in lines if line.strip()]
 
 
-def say(message: Ready | Done) -> None:
-    """Write one line to standard output, at once."""
-    os.write(sys.stdout.fileno(), encode(message))
+def serve(commands: int, replies: int) -> None:
+    """Serve one bench; see the module's text.
+
+    Args:
+        commands: descriptor that the configuration and the hands' moves come from.
+        replies: descriptor for one line in answer to each.
+    """
+    first = _Lines(commands).first()
+    if first:
+        Bench(msgspec.json.decode(first, type=Configuration, dec_hook=from_text), commands, replies).serve()
 
 
 def main() -> int:
-    """Serve one bench; see the module's text."""
-    first = _Lines(sys.stdin.fileno()).first()
-    if not first:
-        return 0
-    bench = Bench(msgspec.json.decode(first, type=Configuration, dec_hook=from_text))
-    say(bench.ready)
-    bench.serve()
+    """Serve one bench on standard input and output."""
+    serve(sys.stdin.fileno(), sys.stdout.fileno())
     return 0
 
 

@@ -24,7 +24,7 @@ from bench.sequence.power_tree import Powered, PowerTree
 from bench.walk.state import Phase
 from tests.power import pure_walk, small_hall, spice
 from tests.power import season_of_faults as season
-from tests.walks.tool import proveout
+from tests.walks.tool import by_a_process
 
 
 def faults(runs: int, start: int = 0) -> bool:
@@ -122,10 +122,11 @@ def _walked(bay: str, name: str, fault: str, first: str) -> bool:
     folder = Path(tempfile.mkdtemp())
     (folder / "bench.yaml").write_text(small_hall.BENCH.format(faults=fault), "utf-8")
     scope = () if bay == "all" else ("--bay", bay)
-    drafted = proveout("draft", small_hall.GANNET, "first-power", *scope, "-o", "first.yaml", cwd=folder, timeout=600.0)
+    words = ("draft", small_hall.GANNET, "first-power", *scope, "-o", "first.yaml")
+    drafted = by_a_process(*words, cwd=folder, timeout=600.0)
     began = time.monotonic()
     words = ("run", "first.yaml", "--bench", "bench.yaml", "--record", "r.jsonl", "--speed", "60", "--json")
-    done = proveout(*words, cwd=folder, timeout=3600.0)
+    done = by_a_process(*words, cwd=folder, timeout=3600.0)
     took = time.monotonic() - began
     if drafted.returncode or not done.stdout:
         print(f"first power of {bay}, {name}: {drafted.stderr or done.stderr}")

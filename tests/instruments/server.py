@@ -127,14 +127,27 @@ class VirtualLine:
 
 
 @contextlib.contextmanager
-def served(engine, *, tcp: bool = False, baud: float = 0.0, speed: float = 1.0):
+def served(engine, *, tcp: bool = False, baud: float = 0.0, speed: float = 1.0, stride: float = float("inf")):
     """A twin on a real port, served by a thread of its own. Gives the port; its ``address`` is what a client opens.
 
-    Its time runs ``speed`` times as fast as ours from now on.
+    Args:
+        engine: the twin.
+        tcp: on a socket in place of a pseudo-terminal.
+        baud: the pace of the wire; 0 is as fast as the port takes it.
+        speed: its seconds in one of ours, from now on.
+        stride: its seconds that pass at most from one look at its clock to the next: where the thread does not get
+            its turn on a busy machine, its time waits too.
     """
     port = LoopbackSocket() if tcp else PseudoTerminal()
-    begun = time.monotonic()
-    board = Switchboard(lambda: begun + (time.monotonic() - begun) * speed)
+    looked = shown = time.monotonic()
+
+    def clock() -> float:
+        nonlocal looked, shown
+        before, looked = looked, time.monotonic()
+        shown += min((looked - before) * speed, stride)
+        return shown
+
+    board = Switchboard(clock, speed=speed)
     board.connect(port, engine, baud, heedless=isinstance(engine, Paced))
     stop = threading.Event()
 

@@ -2,13 +2,12 @@
 
 import functools
 import shutil
-import tempfile
-from pathlib import Path
 
 from bench.files import shipped
 from bench.job.rows import Evidence, Told
 from bench.plant.load import load_plant
 from bench.simulate.season import make_season
+from tests import made_once
 
 PLANT = shipped("sequences") / "gannet-head" / "plant.yaml"
 
@@ -22,9 +21,7 @@ def plant():
 @functools.cache
 def season():
     """A folder with the season of seed 1. Nobody may change it; see :func:`copy`."""
-    folder = Path(tempfile.mkdtemp(prefix="season-"))
-    make_season(folder, 1)
-    return folder
+    return made_once.folder("season", lambda folder: make_season(folder, 1))
 
 
 def copy(to):

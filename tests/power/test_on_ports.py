@@ -33,7 +33,7 @@ def test_a_shelf_meets_its_first_power(tmp_path: Path, fault: str, told: str, hi
     drafted = proveout("draft", "plant.yaml", "first-power", "--shelf", "2C", "-o", "first.yaml", cwd=tmp_path)
     assert drafted.returncode == 0, drafted.stderr
     words = ("run", "first.yaml", "--bench", "bench.yaml", "--record", "r.jsonl", "--speed", "40", "--json")
-    done = proveout(*words, cwd=tmp_path, timeout=110.0)
+    done = proveout(*words, cwd=tmp_path)
     summary = json.loads(done.stdout)
     assert done.returncode == (1 if fault else 0), done.stdout + done.stderr
     failed = [one["title"] for one in summary["verdicts"] if one["verdict"] == "fail"]

@@ -14,11 +14,15 @@ from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.state import BEGINS, NEXT, OPEN, Phase, Refused, Stale, State, request, start, take
 from tests.walk import paper_walk as paper
-from tests.walk.walk_explorer import Explored, Found, energises
+from tests.walk.walk_explorer import Explored, Found, Walks, energises
+
+pytestmark = pytest.mark.xdist_group("explored")
 
 
-@pytest.fixture(scope="module", params=["an output", "by hand", "under watch", "a search"])
-def found(request: pytest.FixtureRequest, explored: dict[str, Explored]) -> Explored:
+@pytest.fixture(
+    scope="module", params=["an output", "by hand", pytest.param("under watch", marks=pytest.mark.slow), "a search"]
+)
+def found(request: pytest.FixtureRequest, explored: Walks) -> Explored:
     return explored[request.param]
 
 
@@ -205,8 +209,9 @@ def test_every_pair_has_its_handler_or_no_place(phase: Phase, kind: type) -> Non
     assert ((phase, kind) in NEXT) == (phase in places.get(kind, OPEN))
 
 
-def test_all_pairs_of_the_table_were_walked(explored: dict[str, Explored]) -> None:
-    used = {(before.state.phase, type(event)) for one in explored.values() for before, event, _ in one.moves}
+@pytest.mark.slow
+def test_all_pairs_of_the_table_were_walked(explored: Walks) -> None:
+    used = {(before.state.phase, type(event)) for one in explored.whole().values() for before, event, _ in one.moves}
     assert used == set(NEXT)
 
 

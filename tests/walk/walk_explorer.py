@@ -268,18 +268,28 @@ def explore(first: e.Began) -> Explored:
     return found
 
 
-def explored(folder: Path) -> dict[str, Explored]:
-    """The small walks, explored.
+class Walks(dict[str, Explored]):
+    """The small walks by name; each is explored when it is asked for.
 
     Args:
         folder: an empty one, for the files that they are read from.
     """
-    return {
-        "an output": explore(weakened(paper.made(folder, OUTPUT).began)),
-        "by hand": explore(weakened(paper.made(folder, BY_HAND).began)),
-        "under watch": explore(paper.made(folder, UNDER_WATCH).began),
-        "a search": explore(paper.made(folder, A_SEARCH).began),
-    }
+
+    NAMES = ("an output", "by hand", "under watch", "a search")
+
+    def __init__(self, folder: Path) -> None:
+        super().__init__()
+        self._folder = folder
+
+    def __missing__(self, name: str) -> Explored:
+        texts = {"an output": OUTPUT, "by hand": BY_HAND, "under watch": UNDER_WATCH, "a search": A_SEARCH}
+        first = paper.made(self._folder, texts[name]).began
+        self[name] = explore(weakened(first) if name in ("an output", "by hand") else first)
+        return self[name]
+
+    def whole(self) -> dict[str, Explored]:
+        """All of them."""
+        return {name: self[name] for name in self.NAMES}
 
 
 def watched(state: State) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import random
 import time
 from pathlib import Path
@@ -13,7 +14,7 @@ from bench.record.read import read_record
 from bench.report.console import Console
 from bench.walk import events as e
 from bench.walk.state import start, take
-from tests.walks.tool import BENCH, JOB, proveout, run_json, started, verdicts
+from tests.walks.tool import BENCH, JOB, by_a_process, proveout, run_json, started, verdicts
 
 KINDS = ("continuity", "insulation", "polarity", "idle-current", "first-power")
 _SPEED = 60
@@ -43,7 +44,8 @@ class Killing:
         self._folder, self._draw = folder, draw
         self._words = self._sequence(kind)
         began = time.monotonic()
-        _, self._whole = run_json(*self._words, "--record", folder / "whole.jsonl", "--speed", _SPEED, cwd=folder)
+        words = (*self._words, "--record", folder / "whole.jsonl", "--speed", _SPEED, "--json")
+        self._whole = json.loads(by_a_process(*words, cwd=folder).stdout)
         self._takes = time.monotonic() - began
 
     def _sequence(self, kind: str) -> tuple[object, ...]:

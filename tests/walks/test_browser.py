@@ -128,6 +128,7 @@ def run(act: Awaitable[None]) -> None:
     asyncio.run(bounded())
 
 
+@pytest.mark.slow
 @pytest.mark.timeout(400)
 def test_a_page_works_the_walk_and_a_reload_changes_nothing(served: Served) -> None:
     async def act() -> None:

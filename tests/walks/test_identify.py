@@ -55,7 +55,14 @@ def found(record: Path) -> dict[str, Any]:
 
 @pytest.mark.parametrize(
     ("way", "faults"),
-    [("tags", FAULTS), ("star", FAULTS), ("chain", FAULTS), ("sizes", FAULTS), ("sizes", []), ("star", [])],
+    [
+        ("tags", FAULTS),
+        pytest.param("star", FAULTS, marks=pytest.mark.slow),
+        pytest.param("chain", FAULTS, marks=pytest.mark.slow),
+        ("sizes", FAULTS),
+        pytest.param("sizes", [], marks=pytest.mark.slow),
+        ("star", []),
+    ],
 )
 def test_each_way_names_what_is_so_and_nothing_else(way: str, faults: list[str], tmp_path: Path) -> None:
     record = tmp_path / "r.jsonl"
@@ -129,6 +136,7 @@ def test_a_bare_tester_needs_no_instrument_at_all(way: str, named: int, tmp_path
     assert f"{named} of 8 conductors of W1 are identified" in replayed.stdout
 
 
+@pytest.mark.slow
 def test_a_killed_identification_goes_on_where_it_stood(tmp_path: Path) -> None:
     record = tmp_path / "r.jsonl"
     words: tuple[object, ...] = (

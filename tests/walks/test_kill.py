@@ -15,6 +15,7 @@ from tests.walks.kills import Killing
 from tests.walks.tool import BENCH, SEQUENCE, proveout, run_json, started, verdicts, wait_for_lines
 
 
+@pytest.mark.slow
 def test_kill_9_and_resume_gives_the_same_verdicts(tmp_path: Path) -> None:
     _, whole = run_json("run", SEQUENCE, "--bench", BENCH, "--record", tmp_path / "whole.jsonl", cwd=tmp_path)
     record = tmp_path / "killed.jsonl"
@@ -66,7 +67,10 @@ def test_a_torn_end_is_set_aside_and_told(tmp_path: Path) -> None:
     assert record.read_bytes().startswith(whole)
 
 
-@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+@pytest.mark.parametrize(
+    "number",
+    [signal.SIGTERM, *(pytest.param(number, marks=pytest.mark.slow) for number in (signal.SIGINT, signal.SIGHUP))],
+)
 def test_a_signal_ends_the_walk_safely(number: signal.Signals, tmp_path: Path) -> None:
     record = tmp_path / "r.jsonl"
     process = started("run", SEQUENCE, "--bench", BENCH, "--record", record, "--speed", 2, cwd=tmp_path)

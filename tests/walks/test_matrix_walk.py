@@ -104,7 +104,9 @@ def test_each_pair_alone_says_the_same_as_the_search(tmp_path: Path) -> None:
     assert sum(isinstance(event, e.Read) for event in events) == len(pairs) == 66
 
 
-@pytest.mark.parametrize("name", ["SIGTERM", "SIGINT", "SIGHUP"])
+@pytest.mark.parametrize(
+    "name", ["SIGTERM", *(pytest.param(name, marks=pytest.mark.slow) for name in ("SIGINT", "SIGHUP"))]
+)
 def test_routes_are_open_on_the_way_out(name: str, tmp_path: Path) -> None:
     record = tmp_path / "r.jsonl"
     words = ("run", SEQUENCE, "--bench", bench(tmp_path), "--record", record, "--trace-bytes", tmp_path / "bytes.txt")

@@ -79,6 +79,7 @@ def test_the_hook_hears(watched: Path) -> None:
     assert "socket.bind" in watched.read_text("utf-8")
 
 
+@pytest.mark.slow
 def test_no_command_deals_with_the_network(watched: Path, tmp_path: Path) -> None:
     bench, sequence = bench_without_faults(tmp_path), JOB / "polarity-bay-2.yaml"
     logs, plant = tmp_path / "logs", JOB / "plant.yaml"

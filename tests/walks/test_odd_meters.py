@@ -278,7 +278,7 @@ def test_after_a_long_pause_no_old_reading_is_taken() -> None:
     begun = time.monotonic()
     world = Ticking()
     twin = StreamingText(world, lead_ohms=-begun, error_scale=0.0, dial="resistance", now=begun)
-    with served(twin, speed=1000.0) as port:
+    with served(twin, speed=1000.0, stride=0.5) as port:
         profile = LIBRARY.profile("streaming-text-meter")
         with Instrument(profile, SerialPort(port.address, profile.line)) as instrument:
             instrument.open()

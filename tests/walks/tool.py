@@ -1,4 +1,7 @@
-"""Runs the command as a user does: a process of its own, in a folder of its own."""
+"""Runs commands in a folder of their own: in this process, or as a user does in one of theirs.
+
+What is about death, signals, terminals or what a process loads takes a process; all else needs none.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +12,8 @@ import sys
 import time
 from pathlib import Path
 from typing import Any
+
+from tests import one_process
 
 ROOT = Path(__file__).resolve().parents[2]
 JOB = ROOT / "sequences" / "gannet-head"
@@ -22,8 +27,13 @@ def environment() -> dict[str, str]:
     return {**os.environ, "PYTHONPATH": str(ROOT), "TEXTUAL_ANIMATIONS": "none", "COLUMNS": "100"}
 
 
-def proveout(*words: object, cwd: Path, timeout: float = 90.0) -> subprocess.CompletedProcess[str]:
-    """Run a command to its end, without a terminal."""
+def proveout(*words: object, cwd: Path) -> subprocess.CompletedProcess[str]:
+    """Run a command to its end in this process, without a terminal."""
+    return one_process.command(words, cwd)
+
+
+def by_a_process(*words: object, cwd: Path, timeout: float = 90.0) -> subprocess.CompletedProcess[str]:
+    """Run a command to its end in a process of its own, without a terminal."""
     return subprocess.run(
         [*COMMAND, *map(str, words)],
         cwd=cwd,
@@ -55,7 +65,7 @@ def verdicts(summary: dict[str, Any]) -> dict[str, str]:
 
 
 def run_json(*words: object, cwd: Path) -> tuple[int, dict[str, Any]]:
-    """Run a walk; returns exit code and summary."""
+    """Run a walk in this process; returns exit code and summary."""
     done = proveout(*words, "--json", cwd=cwd)
     assert done.stdout, done.stderr
     return done.returncode, json.loads(done.stdout)

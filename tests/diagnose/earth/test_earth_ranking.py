@@ -87,6 +87,7 @@ def test_the_fitted_values_are_the_least_cost_ones():
     assert again.x == pytest.approx(found.x, abs=1e-3)
 
 
+@pytest.mark.slow
 def test_seeded_plants_with_and_without_a_second_path():
     rows = [bench.trial(seed, chosen=3, bays=5 + seed % 16) for seed in range(900, 924)]
     clean = [bench.trial(seed, extras=0, bays=5 + seed % 16) for seed in range(900, 924)]

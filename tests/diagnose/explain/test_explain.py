@@ -288,6 +288,7 @@ def test_injected_causes_are_named():
     assert named >= 0.99 * cases
 
 
+@pytest.mark.slow
 def test_dense_damage_is_reproduced_with_no_more_causes_than_were_made():
     lean, cases = 0, 160
     plants = (straight(4, 16, 2), straight(2, 32, 2), straight(4, 16, 1), straight(1, 64, 2))

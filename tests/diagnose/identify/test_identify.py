@@ -54,6 +54,7 @@ def check(cable, result):
         assert spoken == set(cable.flags)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("way", ["tags", "star", "chain", "sizes"])
 def test_every_count_from_3_to_300_is_named(way):
     for size in range(3, 301):
@@ -69,6 +70,7 @@ def test_every_count_from_3_to_300_is_named(way):
         assert result.touches == cable.measured
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("way", ["tags", "star", "chain"])
 def test_every_count_with_an_open_and_a_short(way):
     """Up to 120 every count, then some; the benchmark takes all up to 300."""

@@ -1,0 +1,52 @@
+"""What all tests share: how property tests draw, where simulated benches are served, small plants."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+from hypothesis import settings
+
+from bench.simulate import process
+from tests import made_once
+from tests.walk import paper_walk
+
+if TYPE_CHECKING:
+    from tests.one_process import ServingThread
+
+# the same cases every time, and a busy machine is no failure
+settings.register_profile("same", deadline=None, derandomize=True)
+settings.load_profile("same")
+
+
+def _serving_thread() -> ServingThread:
+    from tests.one_process import ServingThread  # loads the solver, which most tests do without
+
+    return ServingThread()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def benches_in_this_process() -> None:
+    """Simulated benches that are started from this process are served in it."""
+    process.start_server = _serving_thread  # type: ignore[assignment]
+
+
+@pytest.fixture(scope="session", autouse=True)
+def made_for_all_workers(tmp_path_factory: pytest.TempPathFactory, request: pytest.FixtureRequest) -> None:
+    """What is made once is kept in the folder of the run, above the workers' own."""
+    base = tmp_path_factory.getbasetemp()
+    made_once.keep_in(base.parent if hasattr(request.config, "workerinput") else base)
+
+
+@pytest.fixture(scope="session")
+def small(tmp_path_factory: pytest.TempPathFactory) -> paper_walk.Made:
+    """A small plant and a sequence with every kind of step, read by the real loaders."""
+    return paper_walk.made(tmp_path_factory.mktemp("small"))
+
+
+@pytest.fixture(scope="session")
+def shipped() -> paper_walk.Made:
+    """The shipped continuity sequence over the shipped plant."""
+    root = Path(__file__).parents[1] / "sequences" / "gannet-head"
+    return paper_walk.made_from(root / "continuity-W101.yaml")
