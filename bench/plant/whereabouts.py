@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from typing import Protocol
 
 from bench.plant.things import (
     Bay,
@@ -25,8 +26,41 @@ from bench.plant.things import (
 )
 from bench.quantity import engineering
 
-if TYPE_CHECKING:
-    from bench.plant.model import Plant
+
+class Plant(Protocol):
+    """What of a plant tells where things are: its things by name."""
+
+    @property
+    def bays(self) -> Mapping[str, Bay]:
+        """Bays by name."""
+
+    @property
+    def shelves(self) -> Mapping[str, Shelf]:
+        """Shelves and half-shelves by name."""
+
+    @property
+    def connectors(self) -> Mapping[str, Connector]:
+        """Connectors by name."""
+
+    @property
+    def conductors(self) -> Mapping[str, Conductor]:
+        """Conductors by name."""
+
+    @property
+    def breakers(self) -> Mapping[str, Breaker]:
+        """Breakers by name."""
+
+    @property
+    def supplies(self) -> Mapping[str, Supply]:
+        """Supplies by name."""
+
+    @property
+    def busbars(self) -> Mapping[str, Busbar]:
+        """Busbars by name."""
+
+    @property
+    def earth_points(self) -> Mapping[str, EarthPoint]:
+        """Earth points by name."""
 
 
 def ordinal(number: int) -> str:
