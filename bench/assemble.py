@@ -24,8 +24,10 @@ from bench.instruments.instrument import Instrument
 from bench.instruments.profile.library import Library
 from bench.instruments.wire.conversation import Trace
 from bench.instruments.wire_text import show
+from bench.job.asfound import before_a_walk
 from bench.judge.judge_error import JudgeError
 from bench.plant.faults import Fault, check_faults
+from bench.plant.handled import Mark
 from bench.record.append import RecordWriter, mended, stamp, utc_now
 from bench.record.read import read_lines
 from bench.record.replay import follow
@@ -136,9 +138,18 @@ def bench_facts(bench: Bench) -> BenchFacts:
     return msgspec.convert(plain, BenchFacts, dec_hook=from_text)
 
 
-def began(job: Job, operator: str) -> e.Began:
-    """The first event of a new walk."""
+def began(job: Job, operator: str, folder: Path | None = None) -> e.Began:
+    """The first event of a new walk.
+
+    Args:
+        job: what is walked.
+        operator: who does the work.
+        folder: where the other records of the job are; None where none is looked at.
+    """
     loaded = job.loaded
+    order, saw, found = 1, list[e.Seen](), list[Mark]()
+    if folder is not None and folder.is_dir():
+        order, saw, found = before_a_walk(folder, loaded.plant.name, simulated=job.bench.simulated)
     return e.Began(
         software=__version__,
         plant=loaded.plant.file,
@@ -150,6 +161,9 @@ def began(job: Job, operator: str) -> e.Began:
         operator=operator,
         sources=loaded.sources,
         cleared=_cleared(job),
+        order=order,
+        saw=saw,
+        found=found,
     )
 
 
@@ -245,7 +259,7 @@ def new_walk(
         SimulationFailed: the simulated bench did not start.
     """
     how = manner(job.bench.simulated)
-    first = began(job, operator)
+    first = began(job, operator, record.parent)
     with (
         _bench_at_work(job.bench, first, job.faults, speed) as (addresses, hands),
         RecordWriter.create(record) as writer,

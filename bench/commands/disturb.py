@@ -29,7 +29,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Check the names and write the declaration down."""
     from bench.errors import BadRequest
-    from bench.job.folder import newest_plant
+    from bench.job.folder import last_seen, newest_plant
     from bench.job.reach import Reaching
     from bench.plant.load import load_plant
     from bench.plant.model import UnknownName
@@ -52,7 +52,11 @@ def run(options: argparse.Namespace) -> int:
             cable = thing if isinstance(thing, Cable) else plant.cables[thing.cable]
             names += [section for section in cable.sections if section not in names]
     event = Disturbed(
-        touches=names, text=options.note.strip(), by=operator_name(options.by), when=_moment(options.when)
+        touches=names,
+        text=options.note.strip(),
+        by=operator_name(options.by),
+        when=_moment(options.when),
+        saw=last_seen(options.logs),
     )
     path = declare(options.logs, event)
     reach = Reaching(plant).of(names)

@@ -46,7 +46,6 @@ class JobSource:
             NoRecords: neither a plant file nor a record is there.
         """
         from bench.job.folder import Folder, newest_plant, open_folder
-        from bench.job.readiness import readiness
         from bench.plant.load import load_plant
         from bench.record.index import records_in
         from bench.screens.job.data import Survey
@@ -62,7 +61,7 @@ class JobSource:
         if there:
             folder = open_folder(self.logs, plant.name, lambda n, of: tell("reading the records", n, of))
         tell("working out what is proven", 0, 0)
-        ready = readiness(plant, folder.counting(plant))
+        ready = folder.ready(plant)
         self._plant, self._folder = plant, folder
         sequences, benches = self._files(tell)
         return Survey(

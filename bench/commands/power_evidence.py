@@ -60,7 +60,7 @@ class _Clearance:
             self.wrong = f"{path} holds no record of this plant"
         elif folder.simulated and not simulated:
             self.wrong = f"all of {path} comes from simulated benches and proves nothing here"
-        gates = readiness(plant, folder.counting(plant)).gates
+        gates = readiness(plant, folder.counting(plant), folder.order).gates
         self._gates = {(gate.shelf, gate.gate): gate.blockers for gate in gates}
 
     def why_not(self, shelf: str, cards: bool) -> str:

@@ -26,10 +26,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Read the folder and say where the plant stands."""
+    from bench.job.asfound import as_found
     from bench.job.folder import open_folder
-    from bench.job.readiness import readiness
     from bench.plant.load import load_plant
-    from bench.report.ready_text import lines, plain
+    from bench.report.ready_text import left, lines, plain
 
     if options.screen:
         from bench.commands.job_screen import show_hall
@@ -38,13 +38,19 @@ def run(options: argparse.Namespace) -> int:
         return show_hall(options.plant, options.logs, Place("ready"), unicode=not options.ascii)
     plant = load_plant(options.plant)
     folder = open_folder(options.logs, plant.name, say_progress)
-    ready = readiness(plant, folder.counting(plant))
+    found = as_found(folder, plant)
+    ready = found.ready
     if options.json:
         shown = {
             "records": len(folder.chapters),
             "simulated": folder.simulated,
             "broken": [str(error) for error in folder.broken],
             "left_out": folder.left_out,
+            "contradictions": list(found.contradictions),
+            "left": {
+                kind: {name: found.handled.state(kind, name) for name in things}
+                for kind, things in found.handled.marks.items()
+            },
             **plain(ready),
         }
         json.dump(shown, sys.stdout, ensure_ascii=False, indent=1)
@@ -61,6 +67,11 @@ def run(options: argparse.Namespace) -> int:
         print()
         for line in lines(ready):
             print(line)
+        for title, told in (("As left:", list(left(found.handled))), ("Contradictions:", found.contradictions)):
+            if told:
+                print(f"\n{title}")
+                for text in told:
+                    print(text if text.startswith("  ") else f"  {text}")
     done = not ready.tasks and not folder.broken
     return exits.PASS if done else exits.NOT_PASSED
 

@@ -6,20 +6,33 @@ import functools
 import hashlib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Final
 
 import msgspec
 
+from bench.job.order import Order
 from bench.job.reach import Reaching, differences
-from bench.job.readiness import void
+from bench.job.readiness import Readiness, readiness, void
 from bench.job.rows import Chapter, Evidence, Told, distil, every_reading
 from bench.plant.model import Plant
 from bench.plant.resolve import resolve
-from bench.record.index import DISTURBANCES, Cache, Head, chain_of, declared, head_of, records_in
+from bench.record.index import (
+    DISTURBANCES,
+    Cache,
+    Head,
+    chain_of,
+    declared,
+    files_in,
+    hash_at,
+    head_of,
+    known_chain,
+    records_in,
+)
 from bench.record.read import BrokenRecord
 from bench.record.replay import follow
-from bench.walk.events import Disturbed
+from bench.walk.events import Disturbed, Seen
 
 Tell = Callable[[int, int], None]
 """Is told which record of how many is read; may raise to end the reading."""
@@ -43,7 +56,7 @@ class NoRecords(ValueError):
     """A folder that should hold records is not there, or holds none."""
 
 
-@dataclass(slots=True)
+@dataclass
 class Folder:
     """Everything that the records of a folder say, distilled.
 
@@ -54,6 +67,8 @@ class Folder:
         declared: disturbances that were told outside any walk.
         broken: records that cannot be used; their evidence does not count.
         left_out: why other records do not count: record name to reason.
+        practice: records of simulated benches, where there are real ones: they say nothing of the plant.
+        notes: files of disturbances that were told outside any walk, with their last line.
     """
 
     path: Path
@@ -62,6 +77,24 @@ class Folder:
     declared: list[Told] = field(default_factory=list)
     broken: list[BrokenRecord] = field(default_factory=list)
     left_out: dict[str, str] = field(default_factory=dict)
+    practice: list[Chapter] = field(default_factory=list)
+    notes: dict[str, Seen] = field(default_factory=dict)
+
+    @cached_property
+    def order(self) -> Order:
+        """In which order the records were written, as they themselves say."""
+        return self._order(self.chapters)
+
+    @cached_property
+    def whole_order(self) -> Order:
+        """The same of all records, those of simulated benches among them."""
+        return self._order([*self.chapters, *self.practice])
+
+    def _order(self, chapters: list[Chapter]) -> Order:
+        def hash_of(record: str, n: int) -> str:
+            return hash_at(self.heads[record].path, n)
+
+        return Order(chapters, self.declared, {name: seen.id for name, seen in self.notes.items()}, hash_of)
 
     @property
     def told(self) -> list[Told]:
@@ -80,7 +113,15 @@ class Folder:
         Raises:
             BrokenRecord: a record's plant cannot be read.
         """
-        return void(self.rows, self.told, Reaching(plant), changes_since(self, plant))
+        return void(self.rows, self.told, Reaching(plant), changes_since(self, plant), self.order)
+
+    def ready(self, plant: Plant) -> Readiness:
+        """What of a plant as it is now is proven, and what to do next.
+
+        Raises:
+            BrokenRecord: a record's plant cannot be read.
+        """
+        return readiness(plant, self.counting(plant), self.order)
 
     @property
     def simulated(self) -> bool:
@@ -116,13 +157,48 @@ def open_folder(path: Path, plant: str = "", tell: Tell | None = None) -> Folder
         except BrokenRecord as error:
             folder.broken.append(error)
     folder.declared = declared_in(path)
+    for file in notes_in(path):
+        chain = chain_of(file)
+        if chain.lines:
+            folder.notes[str(file.relative_to(path))] = Seen(chain.first, chain.lines, chain.last)
+    _once(folder)
+    folder.chapters.sort(key=lambda chapter: (chapter.began, chapter.record))
+    for name, why in folder.order.altered.items():
+        folder.broken.append(BrokenRecord(folder.heads[name].path, 0, why))
+    folder.chapters = [chapter for chapter in folder.chapters if chapter.record not in folder.order.altered]
     if any(not chapter.simulated for chapter in folder.chapters):
         for chapter in folder.chapters:
             if chapter.simulated:
                 folder.left_out[chapter.record] = "simulated"
+        folder.practice = [chapter for chapter in folder.chapters if chapter.simulated]
         folder.chapters = [chapter for chapter in folder.chapters if not chapter.simulated]
-    folder.chapters.sort(key=lambda chapter: (chapter.began, chapter.record))
+    del folder.order  # it was of all of them
     return folder
+
+
+def _once(folder: Folder) -> None:
+    """Count a record once, however many copies there are; none of them where copies go on differently."""
+    copies: dict[str, list[Chapter]] = {}
+    for chapter in folder.chapters:
+        copies.setdefault(chapter.id, []).append(chapter)
+    for several in copies.values():
+        if len(several) == 1:
+            continue
+        longest, *rest = sorted(several, key=lambda one: (-one.lines, one.record))
+        apart = [one for one in rest if hash_at(folder.heads[longest.record].path, one.lines) != one.last]
+        for one in rest:
+            folder.left_out[one.record] = f"a copy of {longest.record}"
+        gone = {one.record for one in rest}
+        if apart:
+            why = f"begins like {apart[0].record} and goes on differently: neither counts"
+            folder.broken.append(BrokenRecord(folder.heads[longest.record].path, 0, why))
+            gone.add(longest.record)
+        folder.chapters = [chapter for chapter in folder.chapters if chapter.record not in gone]
+
+
+def notes_in(path: Path) -> list[Path]:
+    """The files of disturbances that were told outside any walk: the folder's own, and those of folders below it."""
+    return [file for file in files_in([path]) if file.name == DISTURBANCES]
 
 
 def declared_in(path: Path) -> list[Told]:
@@ -132,12 +208,20 @@ def declared_in(path: Path) -> list[Told]:
         BrokenRecord: the file that they stand in was changed.
     """
     found = []
+    for file in notes_in(path):
+        found += _declared(file.parent, str(file.relative_to(path)))
+    return found
+
+
+def _declared(path: Path, name: str) -> list[Told]:
+    found = []
     for entry in declared(path):
         event = entry.event
         if isinstance(event, Disturbed):
             found.append(
                 Told(
-                    record=DISTURBANCES,
+                    record=name,
+                    saw=tuple(event.saw),
                     n=entry.n,
                     at=entry.at,
                     kind="disturbance",
@@ -160,7 +244,7 @@ def _add(folder: Folder, record: Path, name: str, plant: str) -> None:
 
 
 def chapter_of(folder: Path, name: str, head: Head) -> Chapter:
-    """One record, distilled. Its chain is checked every time; what follows from it is worked out once and kept.
+    """One record, distilled. Its chain is checked whenever its file was touched; what follows from it is kept.
 
     Args:
         folder: where what was worked out is kept.
@@ -170,7 +254,7 @@ def chapter_of(folder: Path, name: str, head: Head) -> Chapter:
     Raises:
         BrokenRecord: its chain does not hold, or the machine does not take it.
     """
-    chain = chain_of(head.path)
+    chain = known_chain(folder, head.path)
     cache = Cache(folder, f"chapter {name} {_code()}")
     kept = cache.get(chain.last)
     if kept is not None:
@@ -179,6 +263,7 @@ def chapter_of(folder: Path, name: str, head: Head) -> Chapter:
         except msgspec.MsgspecError:
             pass  # written by halves, or by hand: it is made anew
     chapter = distil(name, follow(head.path), head.plant_digest)
+    chapter = msgspec.structs.replace(chapter, id=chain.first, lines=chain.lines, last=chain.last)
     cache.put(chain.last, msgspec.json.encode(chapter))
     return chapter
 
@@ -258,3 +343,15 @@ def newest_plant(paths: Iterable[Path]) -> Plant:
     if newest is None:
         raise NoRecords("found no record, expected at least one; name their folder with --logs")
     return resolve(newest.plant_file())
+
+
+def last_seen(path: Path) -> list[Seen]:
+    """The last records of a folder that is there, for a disturbance that is told outside any walk.
+
+    Raises:
+        BrokenRecord: the folder's file of disturbances was changed.
+    """
+    if not path.is_dir():
+        return []
+    folder = open_folder(path)
+    return folder.whole_order.heads()[1]

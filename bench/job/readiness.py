@@ -16,6 +16,7 @@ from typing import Final, Literal
 import msgspec
 
 from bench.job.claims import Claim, Claims, Key
+from bench.job.order import Order
 from bench.job.reach import Reaching
 from bench.job.rows import Evidence, Told
 from bench.plant.model import Plant
@@ -148,6 +149,7 @@ def void(
     told: Iterable[Told],
     reaching: Reaching,
     changed: Mapping[str, Mapping[str, str]] | None = None,
+    order: Order | None = None,
 ) -> list[Evidence]:
     """Void the evidence that was disturbed since, or that the plant file has changed under.
 
@@ -156,22 +158,24 @@ def void(
         told: what happened; only disturbances void.
         reaching: of the plant as it is now.
         changed: record name to what is different in the plant now, name by name.
+        order: of the records; without it their clocks order them.
 
     Returns:
         The rows, oldest first, with the verdict ``void`` and the reason where they no longer count.
     """
-    disturbances = [(one.happened, one, reaching.of(one.names)) for one in told if one.kind == "disturbance"]
+    disturbances = [(one, reaching.of(one.names)) for one in told if one.kind == "disturbance"]
+    by_order = order or Order(())
     found = []
-    for row in sorted(rows, key=lambda one: (one.at, one.record, one.n)):
+    for row in sorted(rows, key=by_order.key):
         if row.verdict in ("void", "skipped"):
             found.append(row)
             continue
         rests_on = reaching.rests_on(row)
         why = ""
-        for when, one, reach in disturbances:
-            if when > row.at and reach.voids(row.subject, rests_on):
+        for one, reach in disturbances:
+            if reach.voids(row.subject, rests_on) and by_order.told_after(one, row):
                 by = f" ({one.by})" if one.by else ""
-                why = f"{', '.join(one.names)} disturbed on {when[:10]}: {one.text or 'no note'}{by}"
+                why = f"{', '.join(one.names)} disturbed on {one.happened[:10]}: {one.text or 'no note'}{by}"
                 break
         if not why and changed is not None:
             differs = changed.get(row.record, {})
@@ -181,40 +185,48 @@ def void(
     return found
 
 
-def readiness(plant: Plant, rows: Sequence[Evidence]) -> Readiness:
+def readiness(plant: Plant, rows: Sequence[Evidence], order: Order | None = None) -> Readiness:
     """Say what is proven and what to do next.
 
     Args:
         plant: as it is now.
         rows: what :func:`void` gave.
+        order: of the records; without it their clocks order them.
     """
-    return _Readiness(plant, rows).all()
+    return _Readiness(plant, rows, order or Order(())).all()
 
 
 class _Readiness:
-    def __init__(self, plant: Plant, rows: Sequence[Evidence]) -> None:
+    def __init__(self, plant: Plant, rows: Sequence[Evidence], order: Order) -> None:
         self.plant = plant
         self.rows = rows
         self.claims = Claims(plant)
-        self.newest: dict[Key, Evidence] = {}
+        # several where nobody can say which was the last
+        self.newest: dict[Key, list[Evidence]] = {}
         self.spoilt: dict[Key, Evidence] = {}
         for row in rows:
             for key in self.claims.keys_of(row):
                 if row.verdict in ("pass", "fail", "undecided"):
-                    self.newest[key] = row
+                    last = self.newest.get(key, [])
+                    self.newest[key] = [one for one in last if not order.row_before(one, row)] + [row]
                 else:
                     self.spoilt[key] = row
 
     def state(self, claim: Claim) -> ClaimState:
-        row = self.newest.get(claim.key)
-        if row is not None:
+        last = self.newest.get(claim.key)
+        if last is not None:
+            row = last[-1]
+            other = next((one for one in last if one.verdict != row.verdict), None)
+            if other is not None:
+                said = f"{other.record} says {other.verdict}, {row.record} says {row.verdict}"
+                return ClaimState(claim, "undecided", row, f"Undecided: {said}, and nobody can say which is later.")
             if row.verdict == "pass":
                 return ClaimState(claim, "proven", row)
             return ClaimState(claim, "failing" if row.verdict == "fail" else "undecided", row, row.sentence)
-        row = self.spoilt.get(claim.key)
-        if row is not None and row.verdict == "void":
-            return ClaimState(claim, "void", row, row.sentence)
-        return ClaimState(claim, "never tested", row, row.sentence if row is not None else "")
+        spoilt = self.spoilt.get(claim.key)
+        if spoilt is not None and spoilt.verdict == "void":
+            return ClaimState(claim, "void", spoilt, spoilt.sentence)
+        return ClaimState(claim, "never tested", spoilt, spoilt.sentence if spoilt is not None else "")
 
     def states(self, claims: Iterable[Claim]) -> tuple[ClaimState, ...]:
         unique = {claim.key: claim for claim in claims}

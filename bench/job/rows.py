@@ -12,6 +12,7 @@ from typing import Final
 
 import msgspec
 
+from bench.plant.handled import Mark
 from bench.record.replay import Taken
 from bench.sequence.file import Energise, Found
 from bench.sequence.plan import Step
@@ -95,11 +96,13 @@ class Told(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
         record: where it is written down.
         n: the event's number there.
         at: when it was written, UTC.
-        kind: ``disturbance``, ``act`` (a step's own handling), ``note``, ``bench`` (another meter) or ``plant``.
+        kind: ``disturbance``, ``act`` (a step's own handling), ``note``, ``bench`` (another meter), ``plant``, or
+            ``unexplained`` (found otherwise than it was left).
         names: what was touched.
         text: in words.
         by: who said so.
         when: when it happened, where that was before it was written.
+        saw: of what was told outside any walk, the last records that were there.
     """
 
     record: str
@@ -110,6 +113,7 @@ class Told(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     text: str = ""
     by: str = ""
     when: str = ""
+    saw: tuple[e.Seen, ...] = ()
 
     @property
     def happened(self) -> str:
@@ -132,6 +136,12 @@ class Chapter(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
         ending: ``done``, ``aborted``, or the phase it stands in.
         evidence: what counts of its readings of the plant.
         told: disturbances, acts, remarks and changes of the bench.
+        order: of the record among those of its job; 0 in records of older versions.
+        saw: the last records that were there when it began.
+        marks: how breakers, cards, bonds and the like were left, as far as this record says.
+        id: the hash of its first line.
+        lines: how many lines it has.
+        last: the hash of its last line.
     """
 
     record: str
@@ -145,6 +155,12 @@ class Chapter(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     ending: str
     evidence: tuple[Evidence, ...] = ()
     told: tuple[Told, ...] = ()
+    order: int = 0
+    saw: tuple[e.Seen, ...] = ()
+    marks: tuple[Mark, ...] = ()
+    id: str = ""
+    lines: int = 0
+    last: str = ""
 
     @property
     def finished(self) -> bool:
@@ -238,7 +254,17 @@ class _Fold:
             ending=state.phase.value,
             evidence=tuple(rows),
             told=tuple(self._told),
+            order=setting.began.order if setting is not None else 0,
+            saw=tuple(setting.began.saw) if setting is not None else (),
+            marks=tuple(self._marks(state)),
         )
+
+    def _marks(self, state: State) -> Iterator[Mark]:
+        """How things were left, as far as this record itself says."""
+        for things in state.conditions.handled.marks.values():
+            for said in things.values():
+                for mark in said:
+                    yield msgspec.structs.replace(mark, record=self._record, by=mark.by or self._operator)
 
     def _searched(self, outcome: Outcome, found: Found) -> Iterator[Evidence]:
         """What a search for joins or poor insulation says: these are apart from one another, and these are not."""

@@ -10,6 +10,7 @@ import contextlib
 import hashlib
 import os
 import re
+import time
 from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
@@ -21,7 +22,7 @@ import msgspec
 from bench.files import from_text
 from bench.plant.file import PlantFile
 from bench.record.append import RecordWriter, TimeOfDay, mended, utc_now
-from bench.record.chain import FIRST, LONGEST, BadLine, check, decode, in_place, is_torn
+from bench.record.chain import FIRST, LONGEST, BadLine, check, decode, in_place, is_torn, split
 from bench.record.read import BrokenRecord, read_lines
 from bench.walk.events import Disturbed, Entry, Mended
 
@@ -328,11 +329,13 @@ class Chain:
         lines: how many whole lines there are.
         last: the last line's hash: it stands for the whole content.
         torn: bytes after the last whole line.
+        first: the first line's hash: it is the same in every copy, however far that goes.
     """
 
     lines: int
     last: str
     torn: int
+    first: str = ""
 
 
 def chain_of(path: Path) -> Chain:
@@ -341,7 +344,7 @@ def chain_of(path: Path) -> Chain:
     Raises:
         BrokenRecord: a line does not fit, or the file cannot be read.
     """
-    previous, lines, torn = FIRST, 0, 0
+    previous, lines, torn, first = FIRST, 0, 0, ""
     for number, line in read_lines(path):
         try:
             if is_torn(line, previous):
@@ -351,7 +354,50 @@ def chain_of(path: Path) -> Chain:
         except BadLine as error:
             raise BrokenRecord(path, number, str(error)) from error
         lines = number
-    return Chain(lines, previous.decode(), torn)
+        first = first or previous.decode()
+    return Chain(lines, previous.decode(), torn, first)
+
+
+def hash_at(path: Path, number: int) -> str:
+    """The hash of one line of a record whose chain holds; empty where it has no such line.
+
+    Raises:
+        BrokenRecord: the file cannot be read.
+    """
+    return next((split(line)[1].decode() for n, line in read_lines(path) if n == number and line.endswith(b"\n")), "")
+
+
+SETTLED_NS: Final = 2_000_000_000
+"""A file that was touched less than this before it was read may be touched again without its times telling."""
+
+
+def known_chain(folder: Path, path: Path) -> Chain:
+    """A record's chain, checked only where its file was touched since it was checked last.
+
+    Size, times of change and inode tell: to write into a file and to set its time back still changes the time that
+    the file system itself keeps.
+
+    Args:
+        folder: where what was worked out is kept.
+        path: the record.
+
+    Raises:
+        BrokenRecord: a line does not fit, or the file cannot be read.
+    """
+    try:
+        facts = path.stat()
+    except OSError as error:
+        raise BrokenRecord(path, 0, f"cannot be read: {error.strerror}") from error
+    told = f"{path.resolve()} {facts.st_ino} {facts.st_size} {facts.st_mtime_ns} {facts.st_ctime_ns}"
+    key, cache = hashlib.sha256(told.encode()).hexdigest(), Cache(folder, "chain")
+    kept = cache.get(key)
+    if kept is not None:
+        with contextlib.suppress(msgspec.MsgspecError):
+            return msgspec.json.decode(kept, type=Chain)
+    chain = chain_of(path)
+    if time.time_ns() - max(facts.st_mtime_ns, facts.st_ctime_ns) > SETTLED_NS:
+        cache.put(key, msgspec.json.encode(chain))
+    return chain
 
 
 # Disturbances that were told outside any walk

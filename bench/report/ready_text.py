@@ -5,10 +5,22 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any, Final
 
+from bench.job.asfound import told_by
 from bench.job.readiness import STATUSES, GateState, Readiness, Status, Task, ThingState
+from bench.plant.handled import Handled, Kind
 from bench.say.lists import some
 
 KINDS: Final = ("shelf", "feed", "cable", "bond")
+SHOWN: Final[dict[Kind, tuple[str, ...]]] = {
+    "breaker": ("closed", "locked off"),
+    "supply": ("on",),
+    "output": ("on", "may be on"),
+    "connection": ("connected",),
+    "card": ("out",),
+    "bond": ("lifted",),
+    "plug": ("unmated",),
+}
+"""Kind to the states that are worth a line: what is not as it stands in a plant that rests."""
 _MOST: Final = 12
 """Lines of one list; the rest is counted."""
 
@@ -25,6 +37,15 @@ def lines(ready: Readiness) -> Iterator[str]:
         for why, (count, still) in sorted(ready.voids.items(), key=lambda one: (-one[1][1], -one[1][0]))[:_MOST]:
             left = f"{still} to be proven again" if still else "all proven again since"
             yield f"  {count:5} {'reading' if count == 1 else 'readings'} ({left}): {why.removeprefix('Void: ')}"
+
+
+def left(handled: Handled) -> Iterator[str]:
+    """How the records left what is closed, on, out, lifted or apart, and of what nobody can say."""
+    for kind, states in SHOWN.items():
+        for name, said in sorted(handled.marks.get(kind, {}).items()):
+            state = handled.state(kind, name)
+            if state in states:
+                yield f"  {kind} {name}: {state}, {told_by(said[-1])}"
 
 
 def _counts(ready: Readiness) -> Iterator[str]:

@@ -15,6 +15,7 @@ from typing import Any, Final, Literal
 import msgspec
 
 from bench.plant.file import PlantFile
+from bench.plant.handled import Mark
 from bench.sequence.file import Do, Found, Measure, SequenceFile
 from bench.walk.facts import BenchFacts
 
@@ -24,6 +25,17 @@ FORMAT: Final = 1
 
 class _Event(msgspec.Struct, frozen=True, kw_only=True, tag_field="is", omit_defaults=True):
     pass
+
+
+class Seen(msgspec.Struct, frozen=True):
+    """A record that whoever wrote this had before them, and how far it went then: this orders records, and no clock."""
+
+    id: str
+    """The hash of its first line: the same in every copy."""
+    n: int
+    """The number of its last line then."""
+    head: str
+    """That line's hash."""
 
 
 class Began(_Event, frozen=True, kw_only=True, tag="began"):
@@ -45,6 +57,12 @@ class Began(_Event, frozen=True, kw_only=True, tag="began"):
     """File name to SHA-256 of its bytes, for the files that were read."""
     cleared: dict[str, str] = {}
     """Shelf that is brought up on the evidence of other records to why these do not clear it; empty where they do."""
+    order: int = 0
+    """One more than the greatest of the records that were seen; 0 in records of older versions."""
+    saw: list[Seen] = []
+    """The other records of the job that were there: the last ones, those that they saw themselves are left out."""
+    found: list[Mark] = []
+    """How these records left breakers, supplies, cards, bonds and plugs."""
 
 
 class Met(_Event, frozen=True, kw_only=True, tag="met"):
@@ -211,6 +229,8 @@ class Disturbed(_Event, frozen=True, kw_only=True, tag="disturbed"):
     by: str = ""
     when: str = ""
     """When it happened, where it is told later: UTC, ISO 8601 with a Z. Empty: at the time of the event itself."""
+    saw: list[Seen] = []
+    """Outside any walk: the last records of the job that were there."""
 
 
 class Paused(_Event, frozen=True, kw_only=True, tag="paused"):

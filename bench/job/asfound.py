@@ -1,0 +1,114 @@
+"""The plant as found: how all records of a job left it, who said so and when, and what is proven of it.
+
+One fold over the records in their own order (:mod:`bench.job.order`). Of each breaker, output, card, bond, plug and
+supply the last mark counts; where two records that do not know of one another left a thing differently, or nobody
+spoke of it, it is ``unknown``. What one record adds is kept by the hash of its last line with the rest of its chapter
+(:mod:`bench.job.folder`), so the cost of another evening is that of its own record.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from bench.job.folder import Folder, open_folder
+from bench.job.order import Order
+from bench.job.readiness import Readiness
+from bench.job.rows import Chapter
+from bench.plant.handled import Handled, Kind, Mark
+from bench.plant.model import Plant
+from bench.walk.events import Seen
+
+
+@dataclass(frozen=True, slots=True)
+class AsFound:
+    """What the records of a job say of the plant now.
+
+    Attributes:
+        handled: breakers, supplies, outputs, cards, bonds and plugs as they were left.
+        ready: conductors, inlets and bonds as proven, failing, void or never tested.
+        contradictions: what cannot be true at once, or cannot be ordered, in words.
+    """
+
+    handled: Handled
+    ready: Readiness
+    contradictions: tuple[str, ...] = ()
+
+
+def as_found(folder: Folder, plant: Plant) -> AsFound:
+    """Fold a job's records.
+
+    Args:
+        folder: the records.
+        plant: as it is now.
+
+    Raises:
+        BrokenRecord: a record's plant cannot be read.
+    """
+    handled = left(folder.chapters, folder.order)
+    said = [*folder.order.clocks, *(contradiction(kind, name, handled.said(kind, name))
+                                    for kind, name in handled.disputed)]  # fmt: skip
+    return AsFound(handled, folder.ready(plant), tuple(said))
+
+
+def left(chapters: Sequence[Chapter], order: Order) -> Handled:
+    """How records left the things that were handled.
+
+    Args:
+        chapters: the records.
+        order: in which they were written.
+    """
+    said: dict[Kind, dict[str, list[Mark]]] = {}
+    for mark in sorted((mark for chapter in chapters for mark in chapter.marks), key=lambda one: (one.record, one.n)):
+        things = said.setdefault(mark.change.kind, {})
+        things.setdefault(mark.change.name, []).append(mark)
+    marks = {kind: {name: _last(some, order) for name, some in things.items()} for kind, things in said.items()}
+    return Handled(marks, {chapter.record: chapter.lines for chapter in chapters})
+
+
+def _last(said: Sequence[Mark], order: Order) -> tuple[Mark, ...]:
+    """The marks that no other one is known to have come after."""
+
+    def replaced(mark: Mark, by: Mark) -> bool:
+        return by.record != mark.record and order.before(mark.record, mark.n, mark.at, by.record, by.n, by.at)
+
+    return tuple(mark for mark in said if not any(replaced(mark, other) for other in said))
+
+
+def contradiction(kind: str, name: str, said: Iterable[Mark]) -> str:
+    """Say that records left a thing differently and that neither is known to be the later one."""
+    parts = [f"{mark.change.state} {told_by(mark)}" for mark in said]
+    return f"{kind} {name} was left {' and '.join(parts)}: nobody can say which is later, so it is unknown"
+
+
+def told_by(mark: Mark) -> str:
+    """Who said something, when and where: ``on 12 March 2026 (Anna, record 20260312.jsonl)``."""
+    day = f"on {mark.at[:10]}" if mark.at else "at a time that is not known"
+    by = f"{mark.by}, " if mark.by else ""
+    return f"{day} ({by}record {mark.record})" if mark.record else f"{day}{f' ({mark.by})' if mark.by else ''}"
+
+
+def before_a_walk(folder: Path, plant: str, *, simulated: bool) -> tuple[int, list[Seen], list[Mark]]:
+    """What a record that begins now keeps of the records beside it.
+
+    Args:
+        folder: where the record will lie.
+        plant: the plant's name.
+        simulated: whether the bench is simulated: a real walk believes no simulated record, and the other way round.
+
+    Returns:
+        The record's order, the last records that it sees, and how these left the plant.
+
+    Raises:
+        NoRecords: there is no such folder.
+        BrokenRecord: the folder's file of disturbances was changed.
+    """
+    found = open_folder(folder, plant)
+    order, saw = found.whole_order.heads(found.notes.values())
+    if simulated:
+        chapters = found.practice or [chapter for chapter in found.chapters if chapter.simulated]
+    else:
+        chapters = [chapter for chapter in found.chapters if not chapter.simulated]
+    handled = left(chapters, found.whole_order)
+    return order, saw, [mark for kind in handled.marks for said in handled.marks[kind].values() for mark in said]
