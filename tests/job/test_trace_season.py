@@ -122,6 +122,15 @@ def test_what_was_kept_and_what_is_worked_out_anew_give_the_same_story(tmp_path)
     assert quick[0].lead == pytest.approx(slow[0].lead)
 
 
+def test_records_that_are_passed_over_hold_nothing_of_the_point():
+    """The quick look at a record's text leaves nothing out that folding every record would find."""
+    point = point_of(plant(), "W103.7")
+    quick = list(source().rows(point.sought))
+    names = frozenset(point.sought)
+    whole = [row for row in source().rows() if row.subject in names or not names.isdisjoint(row.between)]
+    assert quick == whole and quick
+
+
 @pytest.mark.parametrize(
     "name, kind, some",
     [
