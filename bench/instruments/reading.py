@@ -11,6 +11,7 @@ from bench.instruments.parts import Parts
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.functions import Function, Range
 from bench.instruments.profile.line import Frames, Poll, Query, Stream
+from bench.instruments.profile.profile import AUTOMATIC, HELD_RANGE
 from bench.instruments.profile.template import fill, fill_all
 from bench.instruments.session import Session
 from bench.instruments.values import Sample, Setup
@@ -18,8 +19,6 @@ from bench.instruments.wire.framing import Frame
 from bench.instruments.wire.interpret import Meaning, meaning_of, refuse_beyond
 from bench.quantity import engineering
 
-AUTOMATIC: Final = "automatic-range"
-"""The flag of a meter's sign that it ranges by itself."""
 MOST_NOISE: Final = 3
 """Pieces of noise that may lie between the readings of an instrument that talks by itself, before it is trouble."""
 
@@ -305,6 +304,7 @@ class Taker:
         if meaning.value is not None:
             try:
                 refuse_beyond(meaning.value, function, held)
+                self._refuse_odd_digits(meaning)
             except InstrumentTrouble as trouble:
                 raise session.nonsense(taken.frame.raw, trouble.what.rstrip(".")) from trouble
         return Sample(
@@ -326,9 +326,9 @@ class Taker:
     def _shown(self, parts: Parts, meaning: Meaning) -> Range | None:
         """The range that a meter is on which cannot be set over the wire, as far as its reply tells.
 
-        A figure tells by its last digit. Over range tells by its sign: a meter that ranges by itself is on its highest
-        range then, and so is one that has no such sign. One whose sign is not lit was held on a range by a key: the
-        value is beyond the lowest range of the unit that it shows, and more is not known.
+        A figure tells by its last digit. Over range tells by the meter's signs: one that says that it ranges by itself
+        is on its highest range then. All others may be held on a range by a key: the value is beyond the lowest range
+        of the unit that is shown, and more is not known.
         """
         ranges = self.function.ranges
         if meaning.value is not None:
@@ -336,11 +336,44 @@ class Taker:
             return next((part for part in fitting if _is_step(part, meaning.resolution)), None)
         if not meaning.over or not ranges:
             return None
-        unit = self.function.unit_factor(parts.unit)
-        has_sign = any(mark.flag == AUTOMATIC for mark in self._session.profile.marks)
-        if unit is None or not has_sign or AUTOMATIC in meaning.flags:
+        if self._ranges_itself(meaning):
             return ranges[-1]
+        unit = self.function.unit_factor(parts.unit)
+        if unit is None:
+            return ranges[0]
         return next((part for part in ranges if unit <= part.range.value < 1000 * unit), ranges[0])
+
+    def _ranges_itself(self, meaning: Meaning) -> bool:
+        """Whether the meter says that it ranges by itself: by a sign that is lit, or one for a held range that is not.
+
+        Both at once is a meter that contradicts itself, and says nothing.
+        """
+        has_held_sign = any(mark.flag == HELD_RANGE for mark in self._session.profile.marks)
+        held = HELD_RANGE in meaning.flags
+        return not held and (AUTOMATIC in meaning.flags or has_held_sign)
+
+    def _refuse_odd_digits(self, meaning: Meaning) -> None:
+        """Refuse a figure whose last digit belongs to no range that could show it: a prefix or a point was garbled.
+
+        Only where the reply is what the display shows: over a command dialogue more digits may come than those.
+
+        Raises:
+            InstrumentTrouble: ``garbled``.
+        """
+        ranges = [meaning.range] if meaning.range is not None else self.function.ranges
+        shows_display = isinstance(self._session.profile.dialogue, Poll | Stream | Frames)
+        stated = all(part.resolution is not None for part in ranges)
+        if not ranges or not shows_display or not stated or meaning.resolution is None or meaning.value is None:
+            return
+        if any(abs(meaning.value) <= part.top * 1.001 and _is_step(part, meaning.resolution) for part in ranges):
+            return
+        unit = self.function.base_unit
+        raise InstrumentTrouble(
+            "garbled",
+            f"Found {engineering(meaning.value, unit)} with a last digit of {engineering(meaning.resolution, unit)}, "
+            f"and no range of {self.function.name} shows that.",
+            "Check cable and line settings, and 'range' and 'resolution' of the profile against the display.",
+        )
 
     def _resolution(self, held: Range | None, meaning: Meaning) -> float | None:
         if held is not None and held.resolution is not None:

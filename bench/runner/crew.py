@@ -648,6 +648,7 @@ def _read(number: int, instrument: str, function: str, samples: list[Taken]) -> 
         unit=last.unit,
         value=mean,
         over=last.over,
+        bound=last.bound if last.over else None,
         nan=last.nan,
         flags=list(dict.fromkeys(flag for sample in samples for flag in sample.flags)),
         range=last.range,

@@ -97,6 +97,8 @@ class Read(_Event, frozen=True, kw_only=True, tag="read"):
     value: float | None = None
     """In the base unit; None where the meter showed over range or no number."""
     over: Literal["", "+", "-"] = ""
+    bound: float | None = None
+    """Over range: what the value lies beyond, in the base unit, as far as the meter's reply tells."""
     nan: bool = False
     flags: list[str] = []
     range: float | None = None

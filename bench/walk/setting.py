@@ -11,6 +11,8 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, Final
 
+import msgspec
+
 from bench.judge.accuracy import AccuracyTable, PickedRow
 from bench.judge.advice import what_would_decide
 from bench.judge.capability import Capability, bench_capability
@@ -490,8 +492,14 @@ class Setting:
             return Outcome(step.index, step.key, n, "undecided", held, step.subject, reading=read)
         zeros = conditions.zeros.get(read.instrument, ())
         zero = zeros[-1] if zeros and read.unit == "Ω" and source.wires == 2 else None
+        shown = read
+        if source.against == "live-source":
+            # either way round proves a meter: a feed of -48 V with the red lead on it is as live as any
+            size = abs(read.value) if read.value is not None else None
+            shown = msgspec.structs.replace(read, value=size, over="+" if read.over else "")
         # a bench proof asks whether the reading agrees with what is known: the doubt of both is the tolerance already
-        return self._held_against(step, read, n, held, Rule.simple(), conditions, at, source.wires, zero, 0.0)
+        outcome = self._held_against(step, shown, n, held, Rule.simple(), conditions, at, source.wires, zero, 0.0)
+        return replace(outcome, reading=read, over=read.over)
 
     def proof_limit(self, source: Prove, read: e.Read) -> Held | str:
         """What a bench proof's reading is held against; a sentence where the bench file lacks what it takes."""
@@ -500,9 +508,16 @@ class Setting:
             if table is None:
                 return "Undecided: the meter's ranges are not known, so open leads prove nothing."
             floor = 0.1 * max(row.range_top for row in table.rows if row.function == function)
-            return Held(Limit.at_least(floor, "Ω", "a tenth of the highest range, with nothing between the probes"))
+            source = "a tenth of the highest range, with nothing between the probes"
+            if read.bound is not None and math.isclose(read.bound, floor):
+                # all that its over range can tell is this far, and by the meter's own accuracy less
+                floor -= min(2.0 * self._off_at(floor, read), 0.5 * floor)
+                source = "a tenth of the highest range, less the meter's own accuracy, with nothing between the probes"
+            return Held(Limit.at_least(floor, "Ω", source))
         if source.against == "live-source":
-            return Held(Limit.at_least(10.0, "V", "a live source must show, before and after proving dead"))
+            return Held(
+                Limit.at_least(10.0, "V", "a live source must show, either way round, before and after proving dead")
+            )
         if not self.bench.references:
             return "Undecided: the bench file names no reference to prove the bench against."
         reference = self.bench.references[0]
@@ -568,10 +583,14 @@ def _leads(facts: InstrumentFacts, wires: int, zero: float | None) -> Leads:
 
 
 def _leads_at(shown: float, picked: PickedRow, leads: Leads) -> Leads:
-    """The leads' correction on this range: where the range cannot see the leads, they are doubt and not taken off."""
-    if shown >= leads.correction_ohm or picked.row.error_at(shown).half_width < leads.correction_ohm - shown:
+    """The leads' correction on this range: what the range does not show of the leads is doubt and not taken off.
+
+    It grows from nothing at the zero itself, so that one step of the last digit there decides nothing.
+    """
+    missing = leads.correction_ohm - max(0.0, shown)
+    if missing <= 0 or picked.row.error_at(shown).half_width < missing:
         return leads
-    return Leads(leads.method, 0.0, leads.correction_ohm + leads.half_width_ohm)
+    return Leads(leads.method, leads.correction_ohm - missing, leads.half_width_ohm + missing)
 
 
 def _brought_to(budget: Budget, ambient: float, wanted: float) -> Budget:
@@ -621,11 +640,14 @@ def _pick(table: AccuracyTable, function: str, read: e.Read, age: float | None) 
 
 
 def _overload(table: AccuracyTable, function: str, read: e.Read, ambient: float) -> Overload:
-    rows = [row for row in table.rows if row.function == function]
-    if read.range is not None:
-        rows = [row for row in rows if math.isclose(row.range_top, read.range)] or rows
-    row = max(rows, key=lambda row: row.top)
-    return overload_reading(row, temperature_c=ambient, negative=read.over == "-")
+    """What an over-range proves: that the value is beyond the range that the meter stood on, or what it said itself.
+
+    Where the reading does not tell the range, it may have stood on the lowest.
+    """
+    rows = sorted((row for row in table.rows if row.function == function), key=lambda row: row.top)
+    known = [row for row in rows if read.range is not None and math.isclose(row.range_top, read.range)]
+    beyond = overload_reading((known or rows)[0], temperature_c=ambient, negative=read.over == "-")
+    return replace(beyond, top=read.bound) if read.bound else beyond
 
 
 def _with_scatter(budget: Budget, read: e.Read) -> Budget:

@@ -20,7 +20,8 @@ A profile, and a decoder module beside it, is trusted like code: it may hold a p
 
 from __future__ import annotations
 
-from typing import Literal
+from difflib import get_close_matches
+from typing import Final, Literal
 
 import msgspec
 
@@ -129,16 +130,43 @@ class Specials(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_d
     """A sign before the number that says ``more than this``, such as ``>``."""
 
 
+AUTOMATIC: Final = "automatic-range"
+HELD_RANGE: Final = "held-range"
+FLAGS: Final[dict[str, str]] = {
+    AUTOMATIC: "the meter ranges by itself, so over range means beyond its highest range",
+    HELD_RANGE: "a key holds it on a range, so over range means beyond that range only",
+    "hold": "the display is frozen: an old reading",
+    "low-battery": "the battery is nearly empty",
+    "minimum": "the smallest reading since a key was pressed",
+    "maximum": "the largest reading since a key was pressed",
+    "average": "a mean since a key was pressed",
+    "relative": "the difference from a reading that was kept",
+    "peak": "the highest moment of a reading",
+    "diode-test": "the diode test is selected",
+    "continuity": "the continuity test is selected",
+}
+"""Words for what a sign means that the program knows; a meter's other signs may have other words."""
+
+
 class Mark(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
     """A sign in a reply beside the number."""
 
     mark: str
     """The text in the group ``marks``, or a mark of a decoder."""
     flag: str
-    """What it means: ``hold``, ``low-battery``, ``minimum`` ..."""
+    """What it means. Words that the program knows: ``automatic-range`` (it ranges by itself, so over range means beyond
+    the highest range), ``held-range`` (a key holds it on a range), ``hold``, ``low-battery``, ``minimum``, ``maximum``,
+    ``average``, ``relative``, ``peak``, ``diode-test``, ``continuity``. Any other word is kept with the reading and
+    means nothing to the program."""
     stops: bool = False
     """A reading with it does not count."""
     advice: str = ""
+
+    def __post_init__(self) -> None:
+        near = [] if self.flag in FLAGS else get_close_matches(self.flag.casefold(), FLAGS, 1, 0.75)
+        if near:
+            # a word of one's own is free, a slip in one of these would change what a reading proves
+            raise Inconsistent(f"the flag '{self.flag}'", f"'{near[0]}' ({FLAGS[near[0]]}), or a word unlike it")
 
 
 class Expected(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):

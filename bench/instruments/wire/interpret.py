@@ -16,6 +16,12 @@ from bench.quantity import engineering
 _NUMBER: Final = re.compile(r"([+-]?)\s*((?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)", re.ASCII)
 _SPECIAL: Final = 1e-6
 """Relative, for special numbers with an exponent: ``9.9E37`` comes in several spellings and with several digits."""
+SMALLEST: Final = 1e-18
+"""In any base unit: no instrument that people carry shows less, but for zero itself (common practice, no source)."""
+LARGEST: Final = 1e18
+"""And none shows more."""
+FINEST: Final = 1e-6
+"""Of the last digit: an instrument may send more digits than it shows, but hardly six more."""
 _BEYOND: Final = 1.001
 """A value above its range's top by more than this is no value of that range."""
 
@@ -100,7 +106,27 @@ def meaning_of(parts: Parts, function: Function, profile: Profile, *, marks_are_
         return Meaning(None, over, False, named.top if named else None, named, None, flags)
     if number is None:
         raise _nonsense(parts, function)
+    _refuse_absurd(number * factor, function)
     return Meaning(number * factor, "", False, None, named, _last_digit(text, factor), flags)
+
+
+def _refuse_absurd(value: float, function: Function) -> None:
+    """Refuse what no instrument shows: bytes in a wrong order make numbers that are next to nothing, or huge.
+
+    Raises:
+        InstrumentTrouble: ``garbled``.
+    """
+    size = abs(value)
+    steps = [part.resolution.value for part in function.ranges if part.resolution is not None]
+    least = max(SMALLEST, FINEST * min(steps)) if steps and len(steps) == len(function.ranges) else SMALLEST
+    if size == 0 or least <= size <= LARGEST:
+        return
+    raise InstrumentTrouble(
+        "garbled",
+        f"Found {value:.3g} {function.base_unit}, which no instrument shows as {function.reads}.",
+        "Check the order of words and the type of the register, and the scale; where it stands for over range, "
+        "'specials' of the profile lacks it.",
+    )
 
 
 def _nonsense(parts: Parts, function: Function) -> InstrumentTrouble:

@@ -259,7 +259,7 @@ class SevenSegment(_Streaming):
 
 
 class PolledText(HandheldTwin):
-    """A 4000-count meter that answers the letter D with fourteen characters after 0.2 s: ``R 0123.40    \\r``."""
+    """A 4000-count meter that answers the letter D with fourteen characters after 0.2 s: ``R 00123.4    \\r``."""
 
     PLAYS = "polled-text-meter"
     TAKES: ClassVar[float] = 0.2

@@ -1,0 +1,79 @@
+"""One step of the last digit decides nothing, and a meter is proven on either pole of a live source."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import msgspec
+import pytest
+
+from bench.judge.accuracy import AccuracyRow
+from bench.walk.results import results
+from tests.walk import paper_walk as paper
+from tests.walk.paper_walk import Desk, Made
+
+PROOF = """
+sequence: live source
+plant: plant.yaml
+steps:
+  - {step: prove, against: live-source, read: voltage, text: Touch the battery}
+  - {step: measure, read: voltage, between: [BA, RA], limit: {at-least: -1 V, at-most: 1 V, source: dead}}
+  - {step: prove, against: live-source, read: voltage, text: Touch the battery again}
+"""
+
+
+@pytest.mark.parametrize(
+    ("shown", "verdict"),
+    [
+        ({"value": 48.0}, "pass"),
+        ({"value": -48.0}, "pass"),
+        ({"over": "-", "range": 100.0}, "pass"),
+        ({"value": -9.0}, "fail"),
+        ({"value": 0.02}, "fail"),
+    ],
+)
+def test_either_pole_proves_a_meter(tmp_path: Path, shown: Mapping[str, object], verdict: str) -> None:
+    made = paper.made(tmp_path, PROOF)
+    dead = {"value": 0.01}
+    desk = Desk(made.began, readings=lambda state, step: dict(shown) if step.kind == "prove" else dead)
+    desk.finish()
+    found = results(desk.state)
+    assert [found[0].verdict, found[2].verdict] == [verdict, verdict]
+    assert found[1].verdict == ("pass" if verdict == "pass" else "void")
+    assert found[0].reading is not None and found[0].reading.value == shown.get("value")
+
+
+LEADS_AND_ONE = """
+sequence: one wire
+plant: plant.yaml
+decide: {rule: guarded, probability: 95 %}
+steps:
+  - {step: zero}
+  - {step: measure, read: resistance, between: [J1.1, J1.2], limit: {at-most: 0.2 ohm, source: set for this test}}
+"""
+FINE = AccuracyRow(
+    "ohms 2w",
+    "Ω",
+    10.0,
+    percent_of_reading=0.01,
+    percent_of_range=0.002,
+    resolution=1e-4,
+    highest=12.0,
+)
+
+
+def test_one_count_below_the_zero_is_as_good_as_the_zero_itself(tmp_path: Path) -> None:
+    meter = msgspec.structs.replace(paper.METER, rows=(FINE, *paper.VOLTS))
+    bench = msgspec.structs.replace(paper.BENCH, instruments=[meter, paper.SUPPLY])
+    made = Made(paper.made(tmp_path, LEADS_AND_ONE).began).with_bench(bench)
+    doubt: dict[float, float] = {}
+    for shown in (0.2995, 0.2999, 0.3, 0.3001, 0.3005):
+        desk = Desk(made.began, readings=lambda state, step, v=shown: {"value": 0.3 if step.kind == "zero" else v})
+        desk.finish()
+        outcome = results(desk.state)[1]
+        assert outcome.verdict == "pass", (shown, outcome.sentence)
+        assert outcome.value == pytest.approx(max(0.0, shown - 0.3), abs=6e-4)
+        assert outcome.expanded is not None
+        doubt[shown] = outcome.expanded
+    assert max(doubt.values()) < 1.1 * min(doubt.values())
