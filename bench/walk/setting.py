@@ -508,12 +508,12 @@ class Setting:
             if table is None:
                 return "Undecided: the meter's ranges are not known, so open leads prove nothing."
             floor = 0.1 * max(row.range_top for row in table.rows if row.function == function)
-            source = "a tenth of the highest range, with nothing between the probes"
+            why = "a tenth of the highest range, with nothing between the probes"
             if read.bound is not None and math.isclose(read.bound, floor):
                 # all that its over range can tell is this far, and by the meter's own accuracy less
                 floor -= min(2.0 * self._off_at(floor, read), 0.5 * floor)
-                source = "a tenth of the highest range, less the meter's own accuracy, with nothing between the probes"
-            return Held(Limit.at_least(floor, "Ω", source))
+                why = "a tenth of the highest range, less the meter's own accuracy, with nothing between the probes"
+            return Held(Limit.at_least(floor, "Ω", why))
         if source.against == "live-source":
             return Held(
                 Limit.at_least(10.0, "V", "a live source must show, either way round, before and after proving dead")
