@@ -255,6 +255,8 @@ class Walk:
                 value=value,
                 over=over,  # type: ignore[arg-type]
                 nan=nan,
+                # open ends are beyond the highest range that the meter has
+                range=(2e10 if insulation else 1e4) if over else None,
                 resolution=1e5 if insulation else 0.001,
                 raw=[repr(value)],
             ),
