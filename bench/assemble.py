@@ -34,7 +34,7 @@ from bench.record.replay import follow
 from bench.roles import ROLE_OF, Reads, function_name
 from bench.runner.core import Runner
 from bench.runner.crew import InstrumentCrew
-from bench.runner.crew_member import Member, Opener
+from bench.runner.instrument_port import InstrumentPort, Opener
 from bench.runner.ports import Hands, Manner
 from bench.runner.routed import RoutedHands
 from bench.sequence.file import Energise, Measure, Zero
@@ -475,11 +475,11 @@ def _walk(
     needed = {bench.role_of[role] for role in roles if role in bench.role_of}
     if routes is not None and routes.meter in needed:
         needed.add(routes.switch)
-    members = members_of(bench, needed, addresses, trace)
+    ports = instrument_ports(bench, needed, addresses, trace)
 
     def crew() -> InstrumentCrew:
         return InstrumentCrew(
-            members,
+            ports,
             role_of,
             runner.inbox.put,
             hurry=hurry,
@@ -504,9 +504,9 @@ def _upto(state: State, step: Step) -> float | None:
     return max(bounds) if limit.upper is not None else None
 
 
-def members_of(
+def instrument_ports(
     bench: Bench, names: Collection[str], addresses: Mapping[str, str], trace: Path | None = None
-) -> list[Member]:
+) -> list[InstrumentPort]:
     """The instruments of a bench as a crew takes them.
 
     Args:
@@ -516,7 +516,7 @@ def members_of(
         trace: a file that every byte is written to.
     """
     return [
-        Member(
+        InstrumentPort(
             one.name,
             _opener(bench, one.name, addresses.get(one.name, ""), trace),
             bench.profiles[one.name].safe is not None,

@@ -55,8 +55,8 @@ def run(options: argparse.Namespace) -> int:
         raise BadRequest(f"this needs an extra part ({error.name}): pip install 'proveout[browser]'") from error
     from bench.commands.start_screen import attached
 
-    door = attached(options.record)()
-    command = [sys.executable, "-m", "bench.cli", "page", "--attach", door.record]
+    address = attached(options.record)()
+    command = [sys.executable, "-m", "bench.cli", "page", "--attach", address.record]
     command += [f"--{name}" for name in ("ascii", "watch") if getattr(options, name)]
     server = BrowserServer(command, common.operator_name(options.operator), host, port)
     try:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bench import exits
+from bench.errors import BadRequest
 
 if TYPE_CHECKING:
     from bench.files import Problem
@@ -25,7 +26,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Check all files and print every problem of each."""
-    from bench.errors import BadRequest
     from bench.files import BadFile
 
     files = list(_files(options.path))

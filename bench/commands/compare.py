@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from bench import exits
 from bench.commands.common import LOGS, say_progress
+from bench.errors import BadRequest
 
 if TYPE_CHECKING:
     from bench.job.rows import Evidence
@@ -80,7 +81,6 @@ def _end_of(text: str) -> str:
     Raises:
         BadRequest: it is no date.
     """
-    from bench.errors import BadRequest
     from bench.record.append import stamp
 
     try:

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 
 from bench.record.chain import decode
 from bench.runner import protocol as p
-from bench.runner.core import Came, Heard, Left, Runner
+from bench.runner.core import Came, Heard, Left, Runner, Signalled
+from bench.screens.walk.plain import Plain
 
 if TYPE_CHECKING:
     from bench.assemble import Walk
@@ -64,9 +65,6 @@ def run_with_person(walk: Walk, name: str) -> State:
     Raises:
         whatever the runner raised, or the screen.
     """
-    from bench.runner.core import Signalled
-    from bench.screens.walk.plain import Plain
-
     ended: list[State | BaseException] = []
 
     def work() -> None:

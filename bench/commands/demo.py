@@ -3,19 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import random
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
 
 from bench import exits
-from bench.commands import common
-
-if TYPE_CHECKING:
-    from bench.plant.faults import Fault
-    from bench.plant.model import Plant
-
-CABLE: Final = "W101"
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -53,7 +44,9 @@ def run(options: argparse.Namespace) -> int:
     options.demo_faults = options.seed is not None
     if options.no_screen or options.json or not (sys.stdin.isatty() and sys.stdout.isatty()):
         options.speed = 20.0
-        return common.run_here(options)
+        from bench.commands.run_here import run_here
+
+        return run_here(options)
     from bench.commands.start_screen import show
 
     options.speed = 1.0
@@ -72,25 +65,3 @@ def _season(folder: Path, plant: Path, seed: int) -> int:
     print(f"  proveout compare {records[0]} {records[-1]}")
     print(f"  proveout verify {folder}")
     return exits.PASS
-
-
-def demo_faults(plant: Plant, seed: int) -> list[Fault]:
-    """Five faults of a rebuilt bundle that a pin by pin walk must find.
-
-    Four are drawn from the kinds that change a conductor's reading from end to end. The fifth is a short between
-    neighbouring pins: the walk looks at neighbours, since that is where a short in a connector is, and says so.
-    """
-    from bench.plant.faults import Leakage, Short
-    from bench.plant.faulty import affected_pins, random_faults
-
-    drawn = [fault for fault in random_faults(plant, CABLE, seed, 11) if not isinstance(fault, Short | Leakage)][:4]
-    used = {name for fault in drawn for name in affected_pins(fault, plant).continuity}
-    touched = {end.name for name in used for end in (plant.conductors[name].near_end, plant.conductors[name].far_end)}
-    near = plant.cables[CABLE].near[0]
-    free = [
-        (pin.name, other.name)
-        for pin, other in plant.neighbours_of(near)
-        if pin.name not in touched and other.name not in touched
-    ]
-    pins = random.Random(f"short {seed}").choice(free)
-    return [*drawn, Short(between=pins)]

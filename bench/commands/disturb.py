@@ -10,6 +10,7 @@ from pathlib import Path
 
 from bench import exits
 from bench.commands.common import LOGS, operator_name
+from bench.errors import BadRequest
 from bench.say.lists import count
 
 
@@ -28,7 +29,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Check the names and write the declaration down."""
-    from bench.errors import BadRequest
     from bench.job.folder import last_seen, newest_plant
     from bench.job.reach import Reaching
     from bench.plant.load import load_plant
@@ -72,7 +72,6 @@ def _moment(text: str | None) -> str:
     Raises:
         BadRequest: it is no time, or it has not come yet.
     """
-    from bench.errors import BadRequest
     from bench.record.append import stamp, utc_now
 
     if not text:

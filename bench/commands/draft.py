@@ -8,6 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bench import exits
+from bench.commands.common import keep_draft, relative, sequence_schema
+from bench.errors import BadRequest
 
 if TYPE_CHECKING:
     from bench.plant.model import Plant
@@ -30,8 +32,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Draft and write."""
-    from bench.commands.common import keep_draft, relative, sequence_schema
-    from bench.errors import BadRequest
     from bench.files import near, one_of
     from bench.plant.load import load_plant
     from bench.plant.model import UnknownName
@@ -66,7 +66,6 @@ REPROVE = "reprove"
 def _reprove(options: argparse.Namespace) -> int:
     from bench.commands.explain import draft, read
     from bench.diagnose.explain.records import explained, to_prove
-    from bench.errors import BadRequest
 
     if not options.record or options.output is None:
         raise BadRequest("reprove wants the records that found what is repaired, and a file: --record RECORD -o FILE")
@@ -90,7 +89,6 @@ def _by_hand(kind: str, plant: Plant, of: str) -> list[str]:
 
 def _scope(options: argparse.Namespace, plant: object) -> str:
     """The name that the options give, if it is one of its kind."""
-    from bench.errors import BadRequest
     from bench.files import near, one_of
 
     for kind, known in (

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bench import exits
+from bench.errors import BadRequest
 
 if TYPE_CHECKING:
     from bench.diagnose.earth.meter import BenchMeter
@@ -35,7 +36,6 @@ def run(options: argparse.Namespace) -> int:
     """Load, look, print."""
     from bench.diagnose.diagnose_error import DiagnoseError
     from bench.diagnose.earth.finding import picture_of
-    from bench.errors import BadRequest
     from bench.plant.load import load_plant
     from bench.report import earth_text
 
@@ -80,7 +80,6 @@ def _found(record: Path, plant: Plant) -> tuple[Plant, Found, str]:
         BadRequest: it is of another plant, or holds no such search that came to its end.
     """
     from bench.diagnose.earth.finding import is_earth
-    from bench.errors import BadRequest
     from bench.record.replay import replay
     from bench.walk.results import results
 
@@ -105,7 +104,6 @@ def _meter(options: argparse.Namespace, plant: Plant) -> BenchMeter:
 
 
 def _path(text: str) -> float:
-    from bench.errors import BadRequest
     from bench.quantity import Resistance
 
     try:
@@ -120,7 +118,6 @@ def _path(text: str) -> float:
 def _draw(path: Path, plant: Plant, found: Found | None) -> None:
     from bench.diagnose.earth.finding import picture_of
     from bench.diagnose.earth.picture import svg
-    from bench.errors import BadRequest
 
     picture = picture_of(plant, found.facts if found is not None else {}, plant.ambient_c)
     title = f"Earthing network of {plant.file.title or plant.name}"

@@ -9,6 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bench import exits
+from bench.commands.common import keep_draft, relative, sequence_schema
+from bench.errors import BadRequest
 from bench.say.lists import count, some
 
 if TYPE_CHECKING:
@@ -31,7 +33,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Explain every group of cables that the records read."""
     from bench.diagnose.explain.records import explained, follow_up, to_prove
-    from bench.errors import BadRequest
 
     plant, states = read(options.record)
     found = explained(states)
@@ -71,7 +72,6 @@ def read(records: list[Path]) -> tuple[Plant, list[State]]:
     Raises:
         BadRequest: they are of several plants.
     """
-    from bench.errors import BadRequest
     from bench.record.replay import replay
 
     states = [replay(record) for record in records]
@@ -96,8 +96,6 @@ def draft(
     Raises:
         BadRequest: the file is there, or no plant file was named.
     """
-    from bench.commands.common import keep_draft, relative, sequence_schema
-    from bench.errors import BadRequest
     from bench.sequence.draft import again, file_text
 
     if options.plant is None:

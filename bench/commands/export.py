@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from bench import exits
+from bench.errors import BadRequest
 from bench.say.lists import count
 
 
@@ -22,7 +23,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Write the table, or list its columns."""
-    from bench.errors import BadRequest
     from bench.record.export import COLUMNS, NoParquet, rows, write_csv, write_parquet
     from bench.record.index import records_in
 

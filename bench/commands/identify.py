@@ -8,6 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bench import exits
+from bench.commands.common import LOGS, record_name, relative, sequence_schema
+from bench.errors import BadRequest
 
 if TYPE_CHECKING:
     from bench.diagnose.identify.case import Case
@@ -51,7 +53,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Plan, print the cards, walk, and write what was found."""
-    from bench.commands import common
     from bench.diagnose.identify.cards_text import cards_text, ways_text
 
     if options.resume is not None:
@@ -66,7 +67,7 @@ def run(options: argparse.Namespace) -> int:
         if not options.plan:
             print("Name a bench to walk it: --bench FILE", file=told)
         return exits.PASS
-    record = options.record or common.record_name(common.LOGS, f"identify-{options.cable}")
+    record = options.record or record_name(LOGS, f"identify-{options.cable}")
     record.parent.mkdir(parents=True, exist_ok=True)
     _beside(record, ".cards.txt").write_text(cards, "utf-8")
     print(f"cards for both ends: {_beside(record, '.cards.txt')}", file=told)
@@ -77,14 +78,14 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _walk(options: argparse.Namespace, record: Path) -> int:
-    from bench.commands import common
-
     if options.screen or options.plain:
         from bench.commands.start_screen import show
 
         code = show(options)
     else:
-        code = common.run_here(options)
+        from bench.commands.run_here import run_here
+
+        code = run_here(options)
     if record.exists():
         _results(options, record)
     return code
@@ -92,7 +93,6 @@ def _walk(options: argparse.Namespace, record: Path) -> int:
 
 def _plant_path(options: argparse.Namespace) -> Path:
     from bench.assemble import job_folder
-    from bench.errors import BadRequest
 
     if options.plant is not None:
         return Path(options.plant)
@@ -108,7 +108,6 @@ def _plant_path(options: argparse.Namespace) -> Path:
 def _planned(options: argparse.Namespace, path: Path) -> tuple[Plant, Case, tuple[Way, ...]]:
     from bench.diagnose.diagnose_error import DiagnoseError
     from bench.diagnose.identify.case import case_of
-    from bench.errors import BadRequest
     from bench.plant.load import load_plant
     from bench.sequence.file import Seek
 
@@ -152,8 +151,6 @@ def _colours(path: Path) -> str:
     """Colours from a CSV file with the columns flag and colour."""
     import csv
 
-    from bench.errors import BadRequest
-
     try:
         with path.open(encoding="utf-8-sig", newline="") as file:
             reader = csv.DictReader(file)
@@ -167,7 +164,6 @@ def _colours(path: Path) -> str:
 
 def _sequence(plant: Plant, options: argparse.Namespace, plant_path: Path, method: str) -> str:
     """The sequence's text; the way is written down, so that another day's plan is the same."""
-    from bench.commands.common import relative, sequence_schema
     from bench.sequence.draft import file_text, identify
 
     folder = options.sequence.parent

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bench import exits
+from bench.errors import BadRequest
 
 if TYPE_CHECKING:
     from bench.walk.setting import Rules
@@ -51,7 +52,6 @@ def _rules(options: argparse.Namespace) -> Rules:
         BadRequest: nothing was asked for, or the probability makes no sense.
     """
     from bench import files
-    from bench.errors import BadRequest
     from bench.quantity import Ratio
     from bench.sequence.file import Decide, RulesFile
     from bench.walk.setting import Rules

@@ -23,13 +23,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Find the job and show it."""
-    from bench.commands.job_screen import show_hall
+    from bench.commands.job_screen import show_job
 
     passed = [word for word in ("--ascii", "--quiet") if getattr(options, word[2:])]
     for name in ("operator", "say"):
         if getattr(options, name):
             passed += [f"--{name}", getattr(options, name)]
-    return show_hall(plant_of(options.job), options.logs, unicode=not options.ascii, passed=passed)
+    return show_job(plant_of(options.job), options.logs, unicode=not options.ascii, passed=passed)
 
 
 def plant_of(job: Path | None) -> Path:

@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 from bench import exits
+from bench.commands.common import operator_name
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -19,7 +20,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Show the screen until its page is gone. Standard output belongs to what it paints."""
-    from bench.commands.common import operator_name
     from bench.commands.start_screen import attached
     from bench.screens.program.settings import Settings
     from bench.screens.walk.app import run as show

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from bench import exits
+from bench.errors import BadRequest
 
 if TYPE_CHECKING:
     from bench.instruments.discovery import Found, Question
@@ -45,7 +46,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """List, and ask where that is wanted."""
-    from bench.errors import BadRequest
     from bench.instruments.ports.listing import joined, serial_ports, visa_ports
 
     if options.ask is None and (options.bench or options.consent or options.profile):
@@ -148,8 +148,6 @@ def _plan(options: argparse.Namespace, ports: list[Port], library: Library) -> l
 
 
 def _consent(options: argparse.Namespace, plan: list[tuple[Port, tuple[Question, ...]]]) -> None:
-    from bench.errors import BadRequest
-
     longest = max(sum(one.seconds for one in tries) for _, tries in plan)
     print(f"\nAll ports at the same time: {longest:.0f} s at most.\n{WARNING}", flush=True)
     if options.consent is not None:

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from bench import exits
+from bench.errors import BadRequest
 
 if TYPE_CHECKING:
     from bench.instruments.lenient_session import Told
@@ -48,7 +49,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Replay the examples, and talk to the meter where there is a port."""
-    from bench.errors import BadRequest
     from bench.instruments.trial import examples
 
     if options.energise and options.port is None:
@@ -89,7 +89,6 @@ def _load(name: str) -> tuple[Profile, Decoder | None]:
 def _talk(options: argparse.Namespace, profile: Profile, decoder: Decoder | None, report: _Report) -> int:
     """Talk to the meter; returns how much is wrong."""
     from bench.assemble import tracer
-    from bench.errors import BadRequest
     from bench.instruments.lenient_session import LenientSession
     from bench.instruments.ports.listing import holder
     from bench.instruments.ports.transport import open_port
@@ -117,8 +116,6 @@ def _talk(options: argparse.Namespace, profile: Profile, decoder: Decoder | None
 
 
 def _consent(profile: Profile) -> None:
-    from bench.errors import BadRequest
-
     if profile.safe is None:
         return
     print(f"\n{WARNING}")

@@ -32,10 +32,10 @@ def run(options: argparse.Namespace) -> int:
     from bench.report.ready_text import left, lines, plain
 
     if options.screen:
-        from bench.commands.job_screen import show_hall
+        from bench.commands.job_screen import show_job
         from bench.screens.job.view import Place
 
-        return show_hall(options.plant, options.logs, Place("ready"), unicode=not options.ascii)
+        return show_job(options.plant, options.logs, Place("ready"), unicode=not options.ascii)
     plant = load_plant(options.plant)
     folder = open_folder(options.logs, plant.name, say_progress)
     found = as_found(folder, plant)

@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 
 from bench import exits
+from bench.errors import BadRequest
 from bench.say.lists import count
 
 
@@ -45,7 +46,6 @@ def write_report(paths: list[Path], output: Path | None = None) -> Path:
         BadRequest: there is no record, or the file cannot be written.
         BrokenRecord: a record cannot be used.
     """
-    from bench.errors import BadRequest
     from bench.job.rows import every_reading
     from bench.record.append import utc_now
     from bench.record.index import head_of

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from bench.commands import common
+from bench.errors import BadRequest
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -24,12 +24,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Run or resume."""
-    from bench.errors import BadRequest
-
     if (options.resume is None) == (options.sequence is None):
         raise BadRequest("name a sequence with --bench, or a record with --resume")
     if options.sequence is not None and options.bench is None:
         raise BadRequest("a sequence needs a bench: --bench FILE")
     if not 0.1 <= options.speed <= 1000:
         raise BadRequest("--speed wants 0.1 to 1000")
-    return common.run_here(options)
+    from bench.commands.run_here import run_here
+
+    return run_here(options)

@@ -28,9 +28,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Serve one walk to the screens until it is over."""
     from bench.assemble import new_walk, resumed_walk
+    from bench.commands.run_here import load, signals_to
     from bench.report.console import exit_code
+    from bench.runner.address import Listener
     from bench.runner.core import Came, Heard, Left
-    from bench.runner.door import DoorFrame
     from bench.runner.ports import Manner
     from bench.runner.server import Server
 
@@ -52,9 +53,9 @@ def run(options: argparse.Namespace) -> int:
     opened = (
         resumed_walk(options.record, bench=options.bench, **shared)
         if options.resume
-        else new_walk(common.load(options), options.record, **shared)
+        else new_walk(load(options), options.record, **shared)
     )
-    with opened as walk, DoorFrame(options.record) as frame:
+    with opened as walk, Listener(options.record) as frame:
         inbox = walk.runner.inbox
         server = Server(
             frame,
@@ -63,7 +64,7 @@ def run(options: argparse.Namespace) -> int:
             left=lambda client: inbox.put(Left(client)),
         )
         try:
-            with common.signals_to(walk.runner):
+            with signals_to(walk.runner):
                 state = walk.run()
         except BaseException as error:
             server.close(f"the runner failed: {error}")

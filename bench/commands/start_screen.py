@@ -8,22 +8,21 @@ import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from bench import exits
 from bench.commands import common
 from bench.errors import BadRequest
-
-if TYPE_CHECKING:
-    from bench.runner.door import Door
-    from bench.screens.program.settings import Ended
+from bench.runner.address import RunnerAddress, address_file, live_runners, read_address
+from bench.screens.program.settings import Ended, Settings
+from bench.screens.walk.link import through
 
 START_WITHIN: Final = 60.0
-"""Seconds that a runner may take to read its files, start a simulated bench and open its door."""
+"""Seconds that a runner may take to read its files, start a simulated bench and answer."""
 
 
 class RunnerFailed(ConnectionError):
-    """The runner's process ended before its door was open.
+    """The runner's process ended before it answered.
 
     Attributes:
         code: its exit code.
@@ -48,26 +47,25 @@ def show(options: argparse.Namespace) -> int:
     if options.attach is not None:
         return _screen(options, attached(options.attach))
     record, started = _start(options)
-    return _screen(options, lambda: _wait_for_door(record, started))
+    return _screen(options, lambda: _wait_for_runner(record, started))
 
 
-def attached(record: Path) -> Callable[[], Door]:
-    """Finds the door of a walk that is under way: of this record, or the newest in logs/.
+def attached(record: Path) -> Callable[[], RunnerAddress]:
+    """Finds the runner of a walk that is under way: of this record, or the newest in logs/.
 
     The finder raises ConnectionError where there is none.
     """
-    from bench.runner.door import door_of, live_doors, read_door
 
-    def find() -> Door:
+    def find() -> RunnerAddress:
         if record != Path():
             try:
-                return read_door(door_of(record))
+                return read_address(address_file(record))
             except FileNotFoundError:
                 raise ConnectionError(f"no walk is under way in {record}; go on with --resume {record}") from None
-        doors = live_doors(common.LOGS) if common.LOGS.is_dir() else []
-        if not doors:
+        runners = live_runners(common.LOGS) if common.LOGS.is_dir() else []
+        if not runners:
             raise ConnectionError(f"no walk is under way in {common.LOGS}/; name the record, or start one")
-        return doors[0]
+        return runners[0]
 
     return find
 
@@ -99,14 +97,12 @@ def _start(options: argparse.Namespace) -> tuple[Path, subprocess.Popen[bytes]]:
     return record, process
 
 
-def _wait_for_door(record: Path, process: subprocess.Popen[bytes]) -> Door:
-    """The door of a runner that was just started.
+def _wait_for_runner(record: Path, process: subprocess.Popen[bytes]) -> RunnerAddress:
+    """Where a runner that was just started answers.
 
     Raises:
         RunnerFailed: it ended first.
     """
-    from bench.runner.door import door_of, read_door
-
     until = time.monotonic() + START_WITHIN
     messages = record.with_name(f"{record.name}.messages")
     while time.monotonic() < until:
@@ -116,24 +112,25 @@ def _wait_for_door(record: Path, process: subprocess.Popen[bytes]) -> Door:
             messages.unlink(missing_ok=True)
             raise RunnerFailed(code, text)
         try:
-            door = read_door(door_of(record))
+            address = read_address(address_file(record))
         except FileNotFoundError:
             time.sleep(0.03)
             continue
-        if door.process == process.pid:
-            return door
+        if address.process == process.pid:
+            return address
         time.sleep(0.03)
-    raise RunnerFailed(-1, f"the runner did not open its door within {START_WITHIN:g} s; see {messages}")
+    raise RunnerFailed(-1, f"the runner did not answer within {START_WITHIN:g} s; see {messages}")
 
 
-def _screen(options: argparse.Namespace, door: Callable[[], Door]) -> int:
+def _screen(options: argparse.Namespace, find: Callable[[], RunnerAddress]) -> int:
     """Show the screen until it is left; then say what came of it, or how to come back."""
     try:
-        ended = _shown(options, door)
+        ended = _shown(options, find)
     except RunnerFailed as error:
         print(error.text, file=sys.stderr)
         return error.code if error.code > 0 else exits.STOPPED
     if ended.why == "finished" and ended.state is not None:
+        # it brings the whole machine with it, which the first picture does not wait for
         from bench.report.console import Console, exit_code
 
         if not options.plain:  # which has told it already
@@ -148,11 +145,8 @@ def _screen(options: argparse.Namespace, door: Callable[[], Door]) -> int:
     return exits.STOPPED
 
 
-def _shown(options: argparse.Namespace, door: Callable[[], Door]) -> Ended:
-    from bench.screens.program.settings import Settings
-    from bench.screens.walk.link import through
-
-    connect = through(door, common.operator_name(options.operator))
+def _shown(options: argparse.Namespace, find: Callable[[], RunnerAddress]) -> Ended:
+    connect = through(find, common.operator_name(options.operator))
     settings = Settings(unicode=not options.ascii, tones=not options.quiet, say=options.say)
     if options.plain:
         from bench.screens.walk.plain import Plain

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from bench import exits
 from bench.commands.common import LOGS
+from bench.errors import BadRequest
 
 if TYPE_CHECKING:
     from bench.job.history import History
@@ -38,7 +39,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Search, study, print."""
-    from bench.errors import BadRequest
     from bench.job.folder import newest_plant
     from bench.job.history import History
     from bench.job.points import point_of
@@ -49,11 +49,11 @@ def run(options: argparse.Namespace) -> int:
     if (options.point is None) == (not options.all):
         raise BadRequest("name one point, or use --all")
     if options.screen:
-        from bench.commands.job_screen import show_hall
+        from bench.commands.job_screen import show_job
         from bench.screens.job.view import Place
 
         at = Place("changes") if options.all else Place("trace", options.point)
-        return show_hall(options.plant, options.logs, at, unicode=not options.ascii)
+        return show_job(options.plant, options.logs, at, unicode=not options.ascii)
     if not options.logs.is_dir():
         raise BadRequest(f"found no folder {options.logs}, expected the one with the records; name it with --logs")
     records = records_in([options.logs])

@@ -11,7 +11,7 @@ from typing import Final
 
 from bench.record.chain import decode
 from bench.runner import protocol as p
-from bench.runner.door import Door
+from bench.runner.address import RunnerAddress
 from bench.walk.events import Entry
 
 PATIENCE: Final = 10.0
@@ -28,25 +28,25 @@ class Client:
     Record lines arrive as entries. When the line is cut, ``heard`` is called once with None.
     """
 
-    def __init__(self, door: Door, name: str, heard: Callable[[p.ToClient | Entry | None], None]) -> None:
+    def __init__(self, address: RunnerAddress, name: str, heard: Callable[[p.ToClient | Entry | None], None]) -> None:
         try:
-            self._link = door.connect(PATIENCE)
+            self._link = address.connect(PATIENCE)
         except OSError as error:
-            raise NotLetIn(f"nobody answers at the runner of {door.record}") from error
+            raise NotLetIn(f"nobody answers at the runner of {address.record}") from error
         self._heard = heard
         self._sending = threading.Lock()
         self._stream = self._link.makefile("rb")
         self._link.settimeout(PATIENCE)
         where = f"{socket.gethostname()} process {os.getpid()}"
         try:
-            self._send(p.Hello(token=door.token, name=name, where=where))
+            self._send(p.Hello(token=address.token, name=name, where=where))
             welcome = p.to_client(self._stream.readline(p.LONGEST))
         except (OSError, p.BadMessage) as error:
             self.close()
-            raise NotLetIn(f"the runner of {door.record} did not let this screen in") from error
+            raise NotLetIn(f"the runner of {address.record} did not let this screen in") from error
         if not isinstance(welcome, p.Welcome) or welcome.version != p.VERSION:
             self.close()
-            raise NotLetIn(f"the runner of {door.record} speaks another version")
+            raise NotLetIn(f"the runner of {address.record} speaks another version")
         self._link.settimeout(None)
         self.you = welcome.you
         self.welcome = welcome

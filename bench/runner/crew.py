@@ -28,7 +28,7 @@ from bench.instruments.wire_text import show
 from bench.judge.watch import Ladder
 from bench.roles import Reads, function_name
 from bench.runner.bring_up import BringUp
-from bench.runner.crew_member import Member
+from bench.runner.instrument_port import InstrumentPort
 from bench.runner.ports import Happened, Post, Sample
 from bench.runner.routed import channels_for
 from bench.sequence.file import Energise, Measure, Prove, Set
@@ -90,7 +90,7 @@ class _InLead:
     """An ammeter in a supply's lead; see :class:`bench.runner.bring_up.Ammeter`."""
 
     def __init__(self, worker: _Worker, most: float) -> None:
-        self.name = worker.member.name
+        self.name = worker.port.name
         self._worker = worker
         self._most = most
 
@@ -142,19 +142,19 @@ class InstrumentCrew:
     """Carries out what the runner asks of instruments; see :class:`bench.runner.ports.Crew`.
 
     Args:
-        members: the instruments.
+        ports: the instruments.
         role_of: role to instrument name.
         post: takes results, from any thread.
         hurry: simulated seconds in a real one, so that timed readings come at their simulated moments.
         upto: the highest reading that a step's limit allows, where it has such a bound: the meter is held on the
             range for it, since hunting through all ranges on open leads takes some meters a second.
         plant_time: a moment of the monotonic clock to seconds on the plant's time scale; by default ``hurry`` times it.
-        routes: what a relay matrix among the members joins by itself.
+        routes: what a relay matrix among them joins by itself.
     """
 
     def __init__(
         self,
-        members: list[Member],
+        ports: list[InstrumentPort],
         role_of: Mapping[str, str],
         post: Post,
         *,
@@ -164,7 +164,7 @@ class InstrumentCrew:
         routes: Routes | None = None,
     ) -> None:
         scale = plant_time or (lambda moment: moment * hurry)
-        self._workers = {member.name: _Worker(member, post, hurry, upto, scale) for member in members}
+        self._workers = {port.name: _Worker(port, post, hurry, upto, scale) for port in ports}
         self._role_of = role_of
         self._post = post
         self._token = 0
@@ -243,16 +243,14 @@ class InstrumentCrew:
         return self._workers[self._role_of[step.role or ""]]
 
     def _make_safe(self, number: int) -> None:
-        wanted = [worker for worker in self._workers.values() if worker.member.outputs]
-        confirmed = dict.fromkeys((worker.member.name for worker in wanted), False)
-        left: dict[str, str] = {
-            worker.member.name: f"{worker.member.name}: it did not answer in time" for worker in wanted
-        }
+        wanted = [worker for worker in self._workers.values() if worker.port.outputs]
+        confirmed = dict.fromkeys((worker.port.name for worker in wanted), False)
+        left: dict[str, str] = {worker.port.name: f"{worker.port.name}: it did not answer in time" for worker in wanted}
 
         def one(worker: _Worker) -> None:
             done, what = worker.make_safe()
-            confirmed[worker.member.name] = done
-            left[worker.member.name] = "" if done else f"{worker.member.name}: {what}"
+            confirmed[worker.port.name] = done
+            left[worker.port.name] = "" if done else f"{worker.port.name}: {what}"
 
         threads = [threading.Thread(target=one, args=(worker,), daemon=True) for worker in wanted]
         for thread in threads:
@@ -269,14 +267,14 @@ class _Worker(threading.Thread):
 
     def __init__(
         self,
-        member: Member,
+        port: InstrumentPort,
         post: Post,
         hurry: float,
         upto: Callable[[Step], float | None],
         plant_time: Callable[[float], float],
     ) -> None:
-        super().__init__(name=f"instrument {member.name}", daemon=True)
-        self.member = member
+        super().__init__(name=f"instrument {port.name}", daemon=True)
+        self.port = port
         self.jobs: queue.Queue[_Job] = queue.Queue()
         self.showing = 0
         """Which wish for live readings is in force; 0 for none."""
@@ -286,7 +284,7 @@ class _Worker(threading.Thread):
         self._plant_time = plant_time
         self._instrument: Instrument | None = None
         self._opening = threading.Lock()
-        self._opener = member.opener
+        self._opener = port.opener
         self._missed = False
         """It was not where it should be, and the person was told that it will be looked for."""
         self._before: Identity | None = None
@@ -339,8 +337,8 @@ class _Worker(threading.Thread):
                 self._tell(number, trouble)
         except Exception as error:
             # a bug must not kill the thread: outputs may still have to be made safe through it
-            what = f"the program failed while talking to {self.member.name}: {type(error).__name__}: {error}"
-            self._post(Happened(e.Troubled(number=number, instrument=self.member.name, kind="bug", what=what)))
+            what = f"the program failed while talking to {self.port.name}: {type(error).__name__}: {error}"
+            self._post(Happened(e.Troubled(number=number, instrument=self.port.name, kind="bug", what=what)))
         finally:
             self._busy = False
             if isinstance(job, _Measure) and job.through is not None:
@@ -353,7 +351,7 @@ class _Worker(threading.Thread):
             Happened(
                 e.Troubled(
                     number=number,
-                    instrument=self.member.name,
+                    instrument=self.port.name,
                     kind=trouble.kind,
                     what=trouble.what,
                     advice=trouble.advice,
@@ -382,7 +380,7 @@ class _Worker(threading.Thread):
                 if self._before is not None and not self._before.same_instrument(identity):
                     raise InstrumentTrouble(
                         "stranger",
-                        f"Another instrument answers as {self.member.name}: {identity.text[:80]!r}.",
+                        f"Another instrument answers as {self.port.name}: {identity.text[:80]!r}.",
                         f"Before it was {self._before.text[:80]!r}. Put that one back, or begin a new walk.",
                     )
             except BaseException:
@@ -398,12 +396,12 @@ class _Worker(threading.Thread):
         try:
             instrument = self._open()
         except InstrumentTrouble as trouble:
-            search = self.member.search
+            search = self.port.search
             if search is None or trouble.kind not in ("lost", "stranger"):
                 raise
             if not self._missed:
                 self._missed = True
-                advice = f"{trouble.advice} {self.member.searches}".strip()
+                advice = f"{trouble.advice} {self.port.searches}".strip()
                 raise InstrumentTrouble(trouble.kind, trouble.what, advice, raw=trouble.raw) from trouble
             self._opener = search()
             instrument = self._open()
@@ -417,7 +415,7 @@ class _Worker(threading.Thread):
             Happened(
                 e.Met(
                     number=job.number,
-                    instrument=self.member.name,
+                    instrument=self.port.name,
                     roles=list(job.roles),
                     identity=identity.text,
                     address=instrument.address,
@@ -429,7 +427,7 @@ class _Worker(threading.Thread):
 
     def _ready(self) -> Instrument:
         if self._instrument is None:
-            raise InstrumentTrouble("lost", f"{self.member.name} is not open.", "Try again.")
+            raise InstrumentTrouble("lost", f"{self.port.name} is not open.", "Try again.")
         return self._instrument
 
     def _configure(self, step: Step, wide: bool = False) -> tuple[Instrument, str]:
@@ -447,7 +445,7 @@ class _Worker(threading.Thread):
         if not functions:
             raise InstrumentTrouble(
                 "unable",
-                f"{self.member.name} does not read {reads}{f' with {wires} wires' if reads == 'resistance' else ''}.",
+                f"{self.port.name} does not read {reads}{f' with {wires} wires' if reads == 'resistance' else ''}.",
                 "Give the role to another instrument in the bench file.",
             )
         chosen = functions[0]
@@ -456,7 +454,7 @@ class _Worker(threading.Thread):
             most = self._upto(step)
             held = most if most is not None and chosen.range_for(most) is not None else None
         known = {setting.name for setting in chosen.settings}
-        wanted: dict[str, str | float] = {n: v for n, v in self.member.settings.items() if n in known}
+        wanted: dict[str, str | float] = {n: v for n, v in self.port.settings.items() if n in known}
         if isinstance(source, Measure) and source.at is not None:
             wanted["voltage"] = source.at.value
         # setting a meter anew takes longer than a reading: do it only where something is different
@@ -473,7 +471,7 @@ class _Worker(threading.Thread):
             moments = [time.value for time in source.times]
             taken = instrument.read_timed([moment / self._hurry for moment in moments])
             series = [(moment, sample.value) for moment, sample in zip(moments, taken, strict=True)]
-            read = _read(job.number, self.member.name, function, taken[-1:])
+            read = _read(job.number, self.port.name, function, taken[-1:])
             return msgspec.structs.replace(read, series=series)
         after = source.after.value if isinstance(source, Measure) and source.after is not None else 0.0
         wanted = source.readings if isinstance(source, Measure) else 1
@@ -485,7 +483,7 @@ class _Worker(threading.Thread):
         # an overload does not become a number by reading it again
         while len(samples) < wanted and samples[-1].value is not None:
             samples.append(instrument.read())
-        return _read(job.number, self.member.name, function, samples)
+        return _read(job.number, self.port.name, function, samples)
 
     def _route(self, job: _Route) -> None:
         """A reading through relays: they are closed before, still closed after, and open again before it counts.
@@ -513,7 +511,7 @@ class _Worker(threading.Thread):
         if job.epoch == self.epoch:
             instrument.set_channels(())
         if through.read is not None:
-            raw = [*through.read.raw, *(f"{self.member.name}: {show(reply)}" for reply in replies)]
+            raw = [*through.read.raw, *(f"{self.port.name}: {show(reply)}" for reply in replies)]
             self._post(Happened(msgspec.structs.replace(through.read, raw=raw)))
 
     def _switch(self, job: _Switch) -> None:
@@ -533,7 +531,7 @@ class _Worker(threading.Thread):
             Happened(
                 e.Switched(
                     number=job.number,
-                    instrument=self.member.name,
+                    instrument=self.port.name,
                     state="on" if state.on else "off",
                     confirmed=True,
                     raw=list(state.raw_text),
@@ -545,7 +543,7 @@ class _Worker(threading.Thread):
         """Do something that switches on, unless the instrument was made safe since that was asked for."""
         with self._gate:
             if epoch != self.epoch:
-                raise InstrumentTrouble("aborted", f"{self.member.name} was made safe meanwhile.")
+                raise InstrumentTrouble("aborted", f"{self.port.name} was made safe meanwhile.")
             return act()
 
     def _energise(self, job: _Energise) -> None:
@@ -558,7 +556,7 @@ class _Worker(threading.Thread):
             self._post,
             job.ammeter,
         )
-        self._post(Happened(work.run(job.number, self.member.name)))
+        self._post(Happened(work.run(job.number, self.port.name)))
 
     def _amps(self, job: _Amps) -> None:
         try:
@@ -566,10 +564,10 @@ class _Worker(threading.Thread):
             if self._set_to is None or self._set_to[0] != AMPS_SET:
                 functions = instrument.profile.functions_for("current")
                 if not functions:
-                    raise InstrumentTrouble("unable", f"{self.member.name} does not read current.")
+                    raise InstrumentTrouble("unable", f"{self.port.name} does not read current.")
                 chosen = functions[0]
                 known = {setting.name for setting in chosen.settings}
-                wanted: dict[str, str | float] = {n: v for n, v in self.member.settings.items() if n in known}
+                wanted: dict[str, str | float] = {n: v for n, v in self.port.settings.items() if n in known}
                 # held on one range: to look for another one takes time in which nothing is watched
                 held = job.most if chosen.lock and chosen.range_for(job.most) is not None else None
                 instrument.configure(chosen.name, held, wanted)
@@ -578,7 +576,7 @@ class _Worker(threading.Thread):
         except InstrumentTrouble as trouble:
             job.reply.put(trouble)
         except Exception as error:
-            what = f"the program failed while reading {self.member.name}: {type(error).__name__}: {error}"
+            what = f"the program failed while reading {self.port.name}: {type(error).__name__}: {error}"
             job.reply.put(InstrumentTrouble("unable", what))
 
     def _show(self, step: Step, token: int) -> None:

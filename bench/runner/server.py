@@ -18,7 +18,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from bench.runner import protocol as p
-from bench.runner.door import DoorFrame
+from bench.runner.address import Listener
 
 WAITING: Final = 2_000
 """Messages that a screen may be behind while it takes none: more than a minute of live readings."""
@@ -27,7 +27,7 @@ STUCK: Final = 10.0
 FURTHEST: Final = 1_000_000
 """Messages that any screen may be behind: no record comes near that many lines."""
 KNOCKING: Final = 10.0
-"""Seconds that somebody at the door may take to say who they are."""
+"""Seconds that who connects may take to say who they are."""
 LONGEST_WISH: Final = 2**16
 """Bytes of one message from a screen: a remark of many pages."""
 _STOP: Final = b""
@@ -68,14 +68,14 @@ class Client:
 
 
 class Server:
-    """Accepts clients on a door and hands what they say to ``heard``, ``came`` and ``left``.
+    """Accepts clients and hands what they say to ``heard``, ``came`` and ``left``.
 
     The three callables are called from the clients' threads; the runner's are puts into its one inbox.
     """
 
     def __init__(
         self,
-        frame: DoorFrame,
+        frame: Listener,
         *,
         came: Callable[[Client], None],
         heard: Callable[[Client, p.FromClient], None],
@@ -86,7 +86,7 @@ class Server:
         self._names = itertools.count(1)
         self.clients: list[Client] = []
         self._lock = threading.Lock()
-        threading.Thread(target=self._accept, name="door", daemon=True).start()
+        threading.Thread(target=self._accept, name="accepts screens", daemon=True).start()
 
     def broadcast(self, message: p.ToClient) -> None:
         """Send to every client."""
@@ -152,7 +152,7 @@ class Server:
             return None
         if not isinstance(hello, p.Hello):
             return None
-        if not hmac.compare_digest(hello.token.encode(), self._frame.door.token.encode()):
+        if not hmac.compare_digest(hello.token.encode(), self._frame.address.token.encode()):
             return None
         link.settimeout(None)
         name = hello.name or f"screen {next(self._names)}"

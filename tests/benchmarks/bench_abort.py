@@ -25,7 +25,7 @@ from bench.instruments.ports.transport import open_port
 from bench.instruments.profile.library import Library
 from bench.quantity import Amount
 from bench.runner.crew import InstrumentCrew
-from bench.runner.crew_member import Member
+from bench.runner.instrument_port import InstrumentPort
 from bench.runner.ports import Happened
 from bench.sequence.file import Limit, Measure, Set
 from bench.sequence.plan import Step
@@ -125,13 +125,13 @@ class Inbox:
                 return message.event
 
 
-def _member(name: str, profile: str, address: str) -> Member:
+def _member(name: str, profile: str, address: str) -> InstrumentPort:
     described = LIBRARY.profile(profile)
 
     def opener() -> Instrument:
         return Instrument(described, open_port(address, described.line))
 
-    return Member(name, opener, described.safe is not None, {})
+    return InstrumentPort(name, opener, described.safe is not None, {})
 
 
 def abort_once(*, hang: bool = True, baud: float = 9600.0) -> Times:

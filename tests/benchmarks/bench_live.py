@@ -31,7 +31,7 @@ from pathlib import Path
 
 from bench.record.append import RecordWriter
 from bench.runner import protocol as p
-from bench.runner.door import DoorFrame
+from bench.runner.address import Listener
 from bench.runner.server import Client, Server
 from bench.walk import events as e
 from bench.walk import requests as r
@@ -159,7 +159,7 @@ def walk_under_way(folder: Path, rate: float) -> Iterator[Path]:
                 client.send(p.Line(raw=writer.append(entry).decode()))
 
         over = threading.Event()
-        with DoorFrame(record) as frame:
+        with Listener(record) as frame:
             server = Server(frame, came=came, heard=heard, left=lambda client: None)
             teller = threading.Thread(target=_tell, args=(server, rate, over))
             teller.start()

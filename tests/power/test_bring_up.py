@@ -25,7 +25,7 @@ from bench.plant.model import Plant
 from bench.quantity import Current, Duration, Resistance, Voltage
 from bench.runner.bring_up import BringUp
 from bench.runner.crew import InstrumentCrew
-from bench.runner.crew_member import Member
+from bench.runner.instrument_port import InstrumentPort
 from bench.sequence.file import Energise
 from bench.sequence.plan import Step
 from bench.simulate.twins.plant_supply import PlantSupplyTwin
@@ -100,15 +100,17 @@ class Port:
         return b"".join(data for _, data in self.supply.heard).split(b"\n")
 
 
-def _impatient(name: str, profile: str, address: str) -> Member:
+def _impatient(name: str, profile: str, address: str) -> InstrumentPort:
     """It waits a quarter as long for each answer, where none will come."""
     described = LIBRARY.profile(profile)
     line = msgspec.structs.replace(described.line, timeout=Duration(described.line.timeout.value / 4))
-    return Member(name, lambda: Instrument(described, open_port(address, line), line=line), True, {})
+    return InstrumentPort(name, lambda: Instrument(described, open_port(address, line), line=line), True, {})
 
 
 @contextmanager
-def at_work(plant: Plant, faults: Sequence[k.Fault] = (), member: Callable[..., Member] = _member) -> Iterator[Port]:
+def at_work(
+    plant: Plant, faults: Sequence[k.Fault] = (), member: Callable[..., InstrumentPort] = _member
+) -> Iterator[Port]:
     world = PowerWorld(plant, faults, seed=4)
     world.supply_at(["GA"], 0.0)
     world.breakers({"FA", "FA2A"}, 0.0)

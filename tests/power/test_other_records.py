@@ -10,8 +10,8 @@ import pytest
 
 from bench.assemble import Job, began
 from bench.assemble import load_job as load_files
-from bench.commands.common import load
 from bench.commands.power_evidence import cleared
+from bench.commands.run_here import load
 from bench.record.read import read_record
 from bench.sequence.load import load_sequence
 from bench.walk import events as e

@@ -16,7 +16,7 @@ from bench.instruments.ports.transport import open_port
 from bench.quantity import Amount
 from bench.runner import protocol as p
 from bench.runner.crew import InstrumentCrew
-from bench.runner.crew_member import Member
+from bench.runner.instrument_port import InstrumentPort
 from bench.runner.ports import Happened, Manner, Sample
 from bench.screens.walk import sayings as words
 from bench.screens.walk.follow import Follower, Misset
@@ -49,10 +49,12 @@ METERS = {
 }
 
 
-def member(profile: str, address: str) -> Member:
+def member(profile: str, address: str) -> InstrumentPort:
     described = LIBRARY.profile(profile)
     decoder = LIBRARY.decoder(profile)
-    return Member("meter", lambda: Instrument(described, open_port(address, described.line), decoder=decoder), False)
+    return InstrumentPort(
+        "meter", lambda: Instrument(described, open_port(address, described.line), decoder=decoder), False
+    )
 
 
 @pytest.mark.parametrize("profile", METERS)

@@ -12,7 +12,7 @@ from bench.instruments.instrument import Instrument
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.runner import crew as rooms
 from bench.runner.crew import InstrumentCrew
-from bench.runner.crew_member import Member
+from bench.runner.instrument_port import InstrumentPort
 from bench.runner.ports import Happened, Sample
 from bench.walk import events as e
 from tests.runner.test_dial import OHMS
@@ -60,7 +60,7 @@ def crew_with(meter: Faltering, posted: queue.Queue[object], monkeypatch: pytest
 
     monkeypatch.setattr(rooms, "LOOK_AGAIN", 0.001)
     monkeypatch.setattr(rooms._Worker, "_configure", lambda self, step, wide=False: (meter, "ohms 2w"))
-    return InstrumentCrew([Member("meter", opener, False)], {"ohms": "meter"}, posted.put)
+    return InstrumentCrew([InstrumentPort("meter", opener, False)], {"ohms": "meter"}, posted.put)
 
 
 @pytest.mark.parametrize(("kind", "looks"), [("lost", 1), ("silent", rooms.MISSED + 1), ("garbled", rooms.MISSED + 1)])

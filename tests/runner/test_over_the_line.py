@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 
 from bench.runner import protocol as p
+from bench.runner.address import Listener, live_runners
 from bench.runner.client import Client
 from bench.runner.core import Came, Heard, Left
-from bench.runner.door import DoorFrame, live_doors
 from bench.runner.ports import Manner
 from bench.runner.server import Server
 from bench.walk import events as e
@@ -30,7 +30,7 @@ class Person:
         self.state: State = start()
         self.heard: list[Any] = []
         self.answered = -1
-        (door,) = live_doors(folder)
+        (door,) = live_runners(folder)
         self.client = Client(door, name, self._hear)
         self.client.start()
 
@@ -65,7 +65,7 @@ class Person:
 
 @pytest.fixture
 def served(tmp_path: Path, small: Made) -> Iterator[World]:
-    with world(tmp_path, small.began, Manner(give_up_after=600.0), seated=True) as made, DoorFrame(made.path) as frame:
+    with world(tmp_path, small.began, Manner(give_up_after=600.0), seated=True) as made, Listener(made.path) as frame:
         inbox = made.runner.inbox
         server = Server(
             frame,

@@ -16,8 +16,8 @@ import pytest
 from bench.runner import client as clients
 from bench.runner import protocol as p
 from bench.runner import server as servers
+from bench.runner.address import Listener
 from bench.runner.client import NotLetIn
-from bench.runner.door import DoorFrame
 from bench.runner.server import Client, Server
 from bench.walk import events as e
 from tests.runner.fake_world import PATIENCE, Bell
@@ -26,7 +26,7 @@ from tests.runner.fake_world import PATIENCE, Bell
 class Porch:
     """A server whose three callables keep what they are called with."""
 
-    def __init__(self, frame: DoorFrame) -> None:
+    def __init__(self, frame: Listener) -> None:
         self.frame = frame
         self.bell = Bell()
         self.came: list[Client] = []
@@ -51,13 +51,13 @@ class Porch:
         self.bell.wait(holds)
 
     def knock(self) -> socket.socket:
-        link = self.frame.door.connect(1.0)
+        link = self.frame.address.connect(1.0)
         link.settimeout(PATIENCE)
         return link
 
     def enter(self, name: str) -> socket.socket:
         link = self.knock()
-        link.sendall(p.encode(p.Hello(token=self.frame.door.token, name=name)))
+        link.sendall(p.encode(p.Hello(token=self.frame.address.token, name=name)))
         assert b"welcome" in line_of(link)
         return link
 
@@ -78,7 +78,7 @@ def line_of(link: socket.socket) -> bytes:
 
 @pytest.fixture
 def porch(tmp_path: Path) -> Iterator[Porch]:
-    with DoorFrame(tmp_path / "walk.jsonl") as frame:
+    with Listener(tmp_path / "walk.jsonl") as frame:
         made = Porch(frame)
         yield made
         made.server.close("the end of the test")
@@ -109,7 +109,7 @@ def test_without_the_token_nobody_is_let_in(porch: Porch, first: bytes) -> None:
 
 
 def test_a_token_that_begins_right_is_wrong(porch: Porch) -> None:
-    token = porch.frame.door.token
+    token = porch.frame.address.token
     for wrong in (token[:-1], token + "x", token.swapcase(), token + "\u0000"):
         with porch.knock() as link:
             link.sendall(p.encode(p.Hello(token=wrong)))
@@ -123,7 +123,7 @@ def test_tokens_are_compared_in_constant_time(porch: Porch, monkeypatch: pytest.
     real = servers.hmac.compare_digest
     monkeypatch.setattr(servers.hmac, "compare_digest", lambda a, b: (compared.append((a, b)), real(a, b))[1])
     porch.enter("Ana").close()
-    assert compared == [(porch.frame.door.token.encode(), porch.frame.door.token.encode())]
+    assert compared == [(porch.frame.address.token.encode(), porch.frame.address.token.encode())]
 
 
 def test_who_says_nothing_is_not_waited_for(porch: Porch, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -269,8 +269,8 @@ def test_a_door_that_fails_for_a_moment_still_opens_afterwards(tmp_path: Path) -
         def fileno(self) -> int:
             return self.listener.fileno()
 
-    with DoorFrame(tmp_path / "walk.jsonl") as frame:
-        faltering: Any = SimpleNamespace(listener=Faltering(frame.listener), door=frame.door)
+    with Listener(tmp_path / "walk.jsonl") as frame:
+        faltering: Any = SimpleNamespace(listener=Faltering(frame.listener), address=frame.address)
         porch = Porch(faltering)
         porch.enter("Ana").close()
         assert faltering.listener.failed
@@ -286,7 +286,7 @@ def client_of(porch: Porch, heard: list[Any], bell: Bell | None = None) -> clien
         if bell is not None:
             bell.ring()
 
-    return clients.Client(porch.frame.door, "Ana", hear)
+    return clients.Client(porch.frame.address, "Ana", hear)
 
 
 def test_a_client_says_who_it_is_and_hears_once_that_the_line_is_cut(porch: Porch) -> None:
@@ -332,18 +332,18 @@ def test_a_client_with_the_wrong_token_is_not_let_in(porch: Porch) -> None:
     from msgspec.structs import replace
 
     with pytest.raises(NotLetIn, match="did not let this screen in"):
-        clients.Client(replace(porch.frame.door, token="wrong"), "Ana", lambda message: None)
+        clients.Client(replace(porch.frame.address, token="wrong"), "Ana", lambda message: None)
 
 
 def test_nobody_answers_at_a_dead_door(tmp_path: Path) -> None:
-    with DoorFrame(tmp_path / "walk.jsonl") as frame:
-        door = frame.door
+    with Listener(tmp_path / "walk.jsonl") as frame:
+        door = frame.address
     with pytest.raises(NotLetIn, match="nobody answers at the runner of"):
         clients.Client(door, "Ana", lambda message: None)
 
 
 def test_a_runner_of_another_version_is_told_apart(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    with DoorFrame(tmp_path / "walk.jsonl") as frame:
+    with Listener(tmp_path / "walk.jsonl") as frame:
         server = Server(
             frame,
             came=lambda client: client.send(p.Welcome(record="r", you="x", version=p.VERSION + 1)),
@@ -351,11 +351,11 @@ def test_a_runner_of_another_version_is_told_apart(tmp_path: Path, monkeypatch: 
             left=lambda client: None,
         )
         with pytest.raises(NotLetIn, match="speaks another version"):
-            clients.Client(frame.door, "Ana", lambda message: None)
+            clients.Client(frame.address, "Ana", lambda message: None)
         server.close("")
 
 
 def test_a_runner_that_does_not_answer_is_not_waited_for(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(clients, "PATIENCE", 0.05)
-    with DoorFrame(tmp_path / "walk.jsonl") as frame, pytest.raises(NotLetIn, match="did not let this screen in"):
-        clients.Client(frame.door, "Ana", lambda message: None)
+    with Listener(tmp_path / "walk.jsonl") as frame, pytest.raises(NotLetIn, match="did not let this screen in"):
+        clients.Client(frame.address, "Ana", lambda message: None)

@@ -18,7 +18,7 @@ import pytest
 pytest.importorskip("pyte")
 
 from bench.record.read import read_record
-from bench.runner.door import door_of, read_door
+from bench.runner.address import address_file, read_address
 from bench.screens.walk.follow import Follower
 from bench.walk import events as e
 from bench.walk.results import results
@@ -62,7 +62,7 @@ def record(tmp_path: Path) -> Iterator[Path]:
     path = tmp_path / "r.jsonl"
     yield path
     with suppress(FileNotFoundError, ProcessLookupError):
-        os.kill(read_door(door_of(path)).process, signal.SIGTERM)
+        os.kill(read_address(address_file(path)).process, signal.SIGTERM)
 
 
 def folded(record: Path) -> State:

@@ -21,7 +21,7 @@ import pytest
 from bench.commands.browser import place_of
 from bench.errors import BadRequest
 from bench.record.read import read_record
-from bench.runner.door import door_of, read_door
+from bench.runner.address import address_file, read_address
 from bench.walk import events as e
 from tests.walks.tool import SEQUENCE, bench_without_faults, environment, proveout, started, wait_for_lines
 
@@ -251,7 +251,7 @@ def test_ending_the_server_ends_its_pages_and_only_them(served: Served) -> None:
 
     run(act())
     assert served.server.wait(timeout=60) == 0
-    os.kill(read_door(door_of(served.record)).process, 0)  # the runner is there still
+    os.kill(read_address(address_file(served.record)).process, 0)  # the runner is there still
 
 
 def test_where_nothing_is_under_way_nothing_listens(tmp_path: Path) -> None:

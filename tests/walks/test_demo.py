@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from bench.commands.demo import CABLE, demo_faults
+from bench.commands.demo_faults import CABLE, demo_faults
 from bench.plant.faults import Short
 from bench.plant.faulty import affected_pins
 from bench.plant.load import load_plant

@@ -12,7 +12,7 @@ import pytest
 
 pytest.importorskip("pyte")
 
-from bench.runner.door import door_of, read_door
+from bench.runner.address import address_file, read_address
 from bench.simulate.season import make_season
 from tests.walks.glass import WITHIN, Glass
 from tests.walks.terminal import Terminal
@@ -33,7 +33,7 @@ def opened(tmp_path: Path) -> Iterator[Callable[..., Glass]]:
         glass.close()
     for record in (tmp_path / "logs").glob("*.jsonl"):
         with suppress(FileNotFoundError, ProcessLookupError):
-            os.kill(read_door(door_of(record)).process, signal.SIGTERM)
+            os.kill(read_address(address_file(record)).process, signal.SIGTERM)
 
 
 def test_a_walk_is_begun_from_the_hall_and_found_again_in_it(opened: Callable[..., Glass], tmp_path: Path) -> None:

@@ -12,7 +12,7 @@ import pytest
 
 from bench.plant.load import load_plant
 from bench.record.read import read_record
-from bench.runner.door import door_of, read_door
+from bench.runner.address import address_file, read_address
 from bench.simulate.messages import Configuration, Move, Twin
 from bench.simulate.process import SimulatedBench
 from bench.walk import events as e
@@ -61,4 +61,4 @@ def test_a_lost_meter_is_shown_at_once_with_what_to_do(tmp_path: Path) -> None:
         finally:
             glass.close()
             with suppress(FileNotFoundError, ProcessLookupError):
-                os.kill(read_door(door_of(record)).process, signal.SIGTERM)
+                os.kill(read_address(address_file(record)).process, signal.SIGTERM)

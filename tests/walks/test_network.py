@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from bench.cli import COMMANDS
-from bench.runner.door import door_of, read_door
+from bench.runner.address import address_file, read_address
 from tests.walks.terminal import Terminal
 from tests.walks.tool import JOB, bench_without_faults, environment, started, wait_for_lines
 
@@ -127,9 +127,9 @@ def test_a_walk_at_a_terminal_and_its_runner_have_no_socket_on_the_network(watch
     terminal = Terminal(*words, "--plain", "--give-up-after", "5", cwd=tmp_path)
     try:
         terminal.expect("CAUTION")
-        door = read_door(door_of(record))
+        door = read_address(address_file(record))
         assert door.unix and not door.port and len(door.token) >= 32
-        assert door_of(record).stat().st_mode & 0o077 == 0
+        assert address_file(record).stat().st_mode & 0o077 == 0
         for process in (terminal.process.pid, door.process):
             assert sockets_of(process) == []
     finally:

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from bench.record.read import read_record
-from bench.runner.door import door_of, read_door
+from bench.runner.address import address_file, read_address
 from bench.walk import events as e
 from tests.walks.terminal import Terminal
 from tests.walks.tool import SEQUENCE, bench_without_faults
@@ -64,4 +64,4 @@ def test_a_pause_lasts_until_go_whoever_comes(tmp_path: Path) -> None:
         assert second.end() == 3
     finally:
         with suppress(FileNotFoundError, ProcessLookupError):
-            os.kill(read_door(door_of(record)).process, signal.SIGTERM)
+            os.kill(read_address(address_file(record)).process, signal.SIGTERM)

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from bench.assemble import members_of
+from bench.assemble import instrument_ports
 from bench.instruments import discovery as finding
 from bench.instruments.bench_file import parse_bench
 from bench.instruments.ports.listing import Port
@@ -64,7 +64,7 @@ class Desk:
         text = BENCH.format(meter=meter, supply=supply, serial=serial)
         bench = parse_bench(text, "bench", Library.for_job())
         roles = {str(role): name for role, name in bench.role_of.items()}
-        crew = InstrumentCrew(members_of(bench, ("meter", "supply"), {}), roles, self.inbox.post)
+        crew = InstrumentCrew(instrument_ports(bench, ("meter", "supply"), {}), roles, self.inbox.post)
         self.stack.callback(crew.close)
         return crew
 

@@ -13,8 +13,8 @@ import pytest
 
 from bench.record.read import read_record
 from bench.runner import protocol as p
+from bench.runner.address import address_file, read_address
 from bench.runner.client import Client, NotLetIn
-from bench.runner.door import door_of, read_door
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.state import State, request, start, take
@@ -58,7 +58,7 @@ class Follower:
         self.refused: list[str] = []
         self.bye = ""
         self._heard: queue.Queue[object] = queue.Queue()
-        self.client = Client(read_door(door_of(record)), name, self._heard.put)
+        self.client = Client(read_address(address_file(record)), name, self._heard.put)
         self.client.start()
 
     def until(self, wanted: Callable[[], bool], timeout: float = 30.0) -> None:
@@ -81,7 +81,7 @@ class Follower:
 
 def wait_for_door(record: Path) -> None:
     end = time.monotonic() + 40
-    while not door_of(record).exists():
+    while not address_file(record).exists():
         assert time.monotonic() < end, "no door"
         time.sleep(0.02)
 
@@ -133,7 +133,7 @@ def test_screens_come_and_go_and_the_walk_goes_on(tmp_path: Path) -> None:
     watcher.until(lambda: watcher.state.finished)
     watcher.until(lambda: bool(watcher.bye))
     end = time.monotonic() + 20
-    while door_of(record).exists():
+    while address_file(record).exists():
         assert time.monotonic() < end, "the door stays"
         time.sleep(0.02)
     events = [entry.event for entry in read_record(record)]
@@ -149,7 +149,7 @@ def test_a_killed_runner_is_resumed_by_a_new_screen(tmp_path: Path) -> None:
     bench = bench_without_faults(tmp_path)
     first = Screen("walk", SEQUENCE, "--bench", bench, "--record", record, cwd=tmp_path)
     wait_for_door(record)
-    door = read_door(door_of(record))
+    door = read_address(address_file(record))
     wait_for_lines(record, 3)
     os.kill(door.process, signal.SIGKILL)
     # the screen says so and how to go on, until somebody has read it
@@ -162,13 +162,13 @@ def test_a_killed_runner_is_resumed_by_a_new_screen(tmp_path: Path) -> None:
     kept = record.read_bytes()
     second = Screen("walk", "--resume", record, cwd=tmp_path)
     end = time.monotonic() + 40
-    while read_door(door_of(record)).process == door.process:
+    while read_address(address_file(record)).process == door.process:
         assert time.monotonic() < end, "no new runner"
         time.sleep(0.02)
     follower = Follower(record, "Bo")
     follower.until(lambda: isinstance(request(follower.state), r.Ask))
     assert record.read_bytes().startswith(kept[: kept.rfind(b"\n") + 1])
-    os.kill(read_door(door_of(record)).process, signal.SIGTERM)
+    os.kill(read_address(address_file(record)).process, signal.SIGTERM)
     follower.until(lambda: follower.state.finished)
     second.kill()
 

@@ -36,7 +36,7 @@ class Left:
 
 
 def job_terminal(
-    source: Source,
+    source: Callable[[], Source],
     settings: Settings | None = None,
     *,
     view: JobView | None = None,
@@ -45,7 +45,7 @@ def job_terminal(
     """A terminal with the job screen on it. Use :func:`open_job`, or :meth:`App.run_test` in tests.
 
     Args:
-        source: reads the job.
+        source: makes what reads the job; called in a thread of its own after the first picture.
         settings: how the screen behaves.
         view: the moment to begin with.
         now: time on the wall, with its zone.
@@ -54,16 +54,16 @@ def job_terminal(
     def load(terminal: Terminal) -> Program[Any]:
         from bench.screens.job.program import JobProgram
 
-        return JobProgram(terminal, source, now, view)
+        return JobProgram(terminal, source(), now, view)
 
     return Terminal(load, settings, "Opening the job ...")
 
 
-def open_job(source: Source, settings: Settings | None = None, view: JobView | None = None) -> Left:
+def open_job(source: Callable[[], Source], settings: Settings | None = None, view: JobView | None = None) -> Left:
     """Show the job until it is left.
 
     Args:
-        source: reads the job.
+        source: makes what reads the job; called in a thread of its own after the first picture.
         settings: how the screen behaves.
         view: the moment to begin with.
 

@@ -6,8 +6,8 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
+    from bench.runner.address import RunnerAddress
     from bench.runner.client import Client
-    from bench.runner.door import Door
     from bench.runner.protocol import ToClient, Wish
     from bench.walk.events import Entry
 
@@ -51,7 +51,7 @@ class Link(Protocol):
 Connect = Callable[[Callable[["Heard"], None]], Link]
 """Makes a line; what comes over it is handed to the given callable, from one thread.
 
-It is called off the screen's own thread, so it may take its time: start a runner, wait for its door.
+It is called off the screen's own thread, so it may take its time: start a runner, wait until it answers.
 
 Raises:
     ConnectionError, OSError: there is no runner; the text says why.
@@ -80,18 +80,18 @@ class ClientLink:
         self._client.close()
 
 
-def through(door: Callable[[], Door], name: str) -> Connect:
-    """A connection through a runner's door.
+def through(find: Callable[[], RunnerAddress], name: str) -> Connect:
+    """A connection to a runner.
 
     Args:
-        door: finds the door; called off the screen's thread, so it may start a runner and wait for it.
+        find: says where the runner answers; called off the screen's thread, so it may start a runner and wait for it.
         name: of the person at this screen.
     """
 
     def connect(heard: Callable[[Heard], None]) -> Link:
         from bench.runner.client import Client
 
-        client = Client(door(), name, heard)
+        client = Client(find(), name, heard)
         client.start()
         return ClientLink(client)
 

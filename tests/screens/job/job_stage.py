@@ -23,7 +23,7 @@ class JobStage:
 
     def __init__(self, source: Source, settings: Settings | None, view: JobView | None) -> None:
         self.source = source
-        self.app = job_terminal(source, settings, view=view, now=lambda: EVENING)
+        self.app = job_terminal(lambda: source, settings, view=view, now=lambda: EVENING)
         self.pilot: Pilot[None]
 
     async def until(self, true: Callable[[], object]) -> None:

@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from bench.commands import open as opening
-from bench.commands.job_screen import JobSource, carry_out, words_of
+from bench.commands.job_screen import carry_out, words_of
+from bench.commands.job_source import JobSource
 from bench.commands.open import plant_of
 from bench.errors import BadRequest
 from bench.exits import BAD_INPUT

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from bench import exits
-from bench.commands import common
+from bench.commands import run_here
 from bench.record.read import read_record
 from bench.runner.core import Signalled
 from bench.walk import events as e
@@ -40,7 +40,7 @@ def test_the_first_ends_the_walk_and_the_next_do_no_harm(
     now = [100.0]
     runner = Inbox()
     before = signal.getsignal(signal.SIGTERM)
-    with common.signals_to(runner, lambda: now[0]):  # type: ignore[arg-type]
+    with run_here.signals_to(runner, lambda: now[0]):  # type: ignore[arg-type]
         signal.raise_signal(signal.SIGTERM)
         assert runner.inbox.get_nowait() == Signalled("SIGTERM")
         assert capfd.readouterr().err == ""
@@ -50,7 +50,7 @@ def test_the_first_ends_the_walk_and_the_next_do_no_harm(
         assert runner.inbox.empty(), "it is ending already"
         err = capfd.readouterr().err
         assert err.count("outputs are made safe first") == 3 and "after 20 s" in err and "after 18 s" in err
-        now[0] = 100.0 + common.PATIENCE + 0.1
+        now[0] = 100.0 + run_here.PATIENCE + 0.1
         with pytest.raises(Gone) as found:
             signal.raise_signal(signal.SIGTERM)
         assert found.value.args == (exits.STOPPED,)

@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 
 from bench.record.append import RecordTrouble
-from bench.runner import door as doors
-from bench.runner.door import DoorFrame, door_of, live_doors, read_door
+from bench.runner import address as doors
+from bench.runner.address import Listener, address_file, live_runners, read_address
 
 
 @pytest.fixture
@@ -32,8 +32,8 @@ def kind(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> str
 
 
 @pytest.fixture
-def frame(record: Path, kind: str) -> Iterator[DoorFrame]:
-    with DoorFrame(record) as made:
+def frame(record: Path, kind: str) -> Iterator[Listener]:
+    with Listener(record) as made:
         yield made
 
 
@@ -41,10 +41,10 @@ def mode(path: Path) -> int:
     return stat.S_IMODE(path.stat().st_mode)
 
 
-def test_the_door_file_is_for_its_owner_only(record: Path, frame: DoorFrame) -> None:
-    assert mode(door_of(record)) == 0o600
-    if frame.door.unix:
-        assert mode(Path(frame.door.unix).parent) == 0o700, "nobody else reaches the socket either"
+def test_the_door_file_is_for_its_owner_only(record: Path, frame: Listener) -> None:
+    assert mode(address_file(record)) == 0o600
+    if frame.address.unix:
+        assert mode(Path(frame.address.unix).parent) == 0o700, "nobody else reaches the socket either"
     else:
         assert frame.listener.getsockname()[0] == "127.0.0.1"
 
@@ -53,8 +53,8 @@ def test_the_door_file_is_for_its_owner_only(record: Path, frame: DoorFrame) -> 
 def test_it_is_so_under_any_mask(record: Path, mask: int) -> None:
     before = os.umask(mask)
     try:
-        with DoorFrame(record):
-            assert mode(door_of(record)) == 0o600
+        with Listener(record):
+            assert mode(address_file(record)) == 0o600
     finally:
         os.umask(before)
 
@@ -63,47 +63,47 @@ def test_a_left_over_or_a_trap_is_not_written_into(record: Path, tmp_path: Path)
     """A file of the same name, open to all or leading elsewhere, does not get the token."""
     elsewhere = tmp_path / "elsewhere"
     elsewhere.write_text("precious")
-    fresh = door_of(record).with_name(f"{door_of(record).name}.{os.getpid()}")
+    fresh = address_file(record).with_name(f"{address_file(record).name}.{os.getpid()}")
     fresh.symlink_to(elsewhere)
-    with DoorFrame(record) as made:
+    with Listener(record) as made:
         assert elsewhere.read_text() == "precious"
-        assert made.door.token not in elsewhere.read_text()
-        assert mode(door_of(record)) == 0o600
+        assert made.address.token not in elsewhere.read_text()
+        assert mode(address_file(record)) == 0o600
         assert not fresh.exists()
 
 
 def test_tokens_are_long_and_never_the_same(record: Path, tmp_path: Path) -> None:
     tokens = set()
     for number in range(5):
-        with DoorFrame(tmp_path / f"{number}.jsonl") as made:
-            tokens.add(made.door.token)
+        with Listener(tmp_path / f"{number}.jsonl") as made:
+            tokens.add(made.address.token)
     assert len(tokens) == 5
     assert min(len(token) for token in tokens) >= 32
 
 
-def test_the_file_leads_to_the_listener(record: Path, frame: DoorFrame) -> None:
-    door = read_door(door_of(record))
-    assert door == frame.door
-    assert (door.record, door.process) == (str(record.resolve()), os.getpid())
-    with door.connect(1.0) as link:
+def test_the_file_leads_to_the_listener(record: Path, frame: Listener) -> None:
+    address = read_address(address_file(record))
+    assert address == frame.address
+    assert (address.record, address.process) == (str(record.resolve()), os.getpid())
+    with address.connect(1.0) as link:
         other, _ = frame.listener.accept()
         with other:
             link.sendall(b"x")
             assert other.recv(1) == b"x"
-    assert live_doors(record.parent) == [door]
+    assert live_runners(record.parent) == [address]
 
 
 def test_a_shut_door_is_gone(record: Path, kind: str) -> None:
-    with DoorFrame(record) as made:
-        door = made.door
-    assert not door_of(record).exists()
-    assert not door.unix or not Path(door.unix).parent.exists()
+    with Listener(record) as made:
+        address = made.address
+    assert not address_file(record).exists()
+    assert not address.unix or not Path(address.unix).parent.exists()
     with pytest.raises(OSError):
         door.connect(1.0)
 
 
 def test_shutting_wakes_who_waits_for_a_knock(record: Path, kind: str) -> None:
-    made = DoorFrame(record)
+    made = Listener(record)
     ended: list[type] = []
 
     def wait() -> None:
@@ -121,33 +121,33 @@ def test_shutting_wakes_who_waits_for_a_knock(record: Path, kind: str) -> None:
 
 def test_a_dead_door_is_passed_over_and_left_alone(record: Path, tmp_path: Path, kind: str) -> None:
     """After a crash the file is still there; and other files may end alike."""
-    with DoorFrame(record) as made:
-        dead = door_of(record).read_bytes()
-    door_of(record).write_bytes(dead)
+    with Listener(record) as made:
+        dead = address_file(record).read_bytes()
+    address_file(record).write_bytes(dead)
     (tmp_path / "rubbish.door").write_bytes(b"\xff{")
     (tmp_path / "empty.door").write_bytes(b"")
     (tmp_path / "folder.door").mkdir()
-    assert live_doors(tmp_path) == []
-    assert door_of(record).read_bytes() == dead
-    with DoorFrame(tmp_path / "other.jsonl") as alive:
-        assert live_doors(tmp_path) == [alive.door]
-    with DoorFrame(record) as again:
-        assert read_door(door_of(record)).token == again.door.token != made.door.token
+    assert live_runners(tmp_path) == []
+    assert address_file(record).read_bytes() == dead
+    with Listener(tmp_path / "other.jsonl") as alive:
+        assert live_runners(tmp_path) == [alive.address]
+    with Listener(record) as again:
+        assert read_address(address_file(record)).token == again.address.token != made.address.token
 
 
 def test_two_runners_have_two_doors_newest_first(tmp_path: Path) -> None:
-    with DoorFrame(tmp_path / "one.jsonl") as one, DoorFrame(tmp_path / "two.jsonl") as two:
+    with Listener(tmp_path / "one.jsonl") as one, Listener(tmp_path / "two.jsonl") as two:
         os.utime(one.path, (1, 1))
-        assert live_doors(tmp_path) == [two.door, one.door]
+        assert live_runners(tmp_path) == [two.address, one.address]
         os.utime(two.path, (0, 0))
-        assert live_doors(tmp_path) == [one.door, two.door]
+        assert live_runners(tmp_path) == [one.address, two.address]
 
 
-def test_the_door_of_another_runner_is_not_taken_away(record: Path) -> None:
-    first = DoorFrame(record)
-    with DoorFrame(record) as second:
+def test_the_address_file_another_runner_is_not_taken_away(record: Path) -> None:
+    first = Listener(record)
+    with Listener(record) as second:
         first.close()
-        assert read_door(door_of(record)) == second.door
+        assert read_address(address_file(record)) == second.address
 
 
 @pytest.mark.parametrize("text", [b"", b"{}", b"[]", b'{"record":1}', b"\x00\xff"])
@@ -155,9 +155,9 @@ def test_what_is_no_door_file_leads_nowhere(tmp_path: Path, text: bytes) -> None
     path = tmp_path / "x.door"
     path.write_bytes(text)
     with pytest.raises(FileNotFoundError, match="leads to no runner"):
-        read_door(path)
+        read_address(path)
     with pytest.raises(FileNotFoundError, match="leads to no runner"):
-        read_door(tmp_path / "none.door")
+        read_address(tmp_path / "none.door")
 
 
 def test_a_door_that_cannot_be_put_up_is_told_and_leaves_nothing_behind(
@@ -167,7 +167,7 @@ def test_a_door_that_cannot_be_put_up_is_told_and_leaves_nothing_behind(
     make = doors.tempfile.mkdtemp
     monkeypatch.setattr(doors.tempfile, "mkdtemp", lambda prefix: made.append(make(prefix=prefix)) or made[-1])
     with pytest.raises(RecordTrouble, match=r"door cannot be written: No such file or directory"):
-        DoorFrame(tmp_path / "no folder" / "walk.jsonl")
+        Listener(tmp_path / "no folder" / "walk.jsonl")
     assert made and not Path(made[0]).exists()
 
 
@@ -175,7 +175,7 @@ def test_where_the_path_is_too_long_for_a_socket_loopback_does(record: Path, mon
     deep = record.parent / ("x" * 100)
     deep.mkdir()
     monkeypatch.setattr(doors.tempfile, "mkdtemp", lambda prefix: str(deep))
-    with DoorFrame(record) as made:
-        assert made.door.unix == "" and made.door.port
-        with made.door.connect(1.0) as link:
+    with Listener(record) as made:
+        assert made.address.unix == "" and made.address.port
+        with made.address.connect(1.0) as link:
             assert link.family == socket.AF_INET

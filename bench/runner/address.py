@@ -1,4 +1,4 @@
-"""The door to a runner: a small private file beside the record that says where to knock, and with which token.
+"""Where a runner answers: a small private file beside the record that says where to knock, and with which token.
 
 The socket is local (a Unix socket in a private folder; loopback TCP where there are none), the file is readable by its
 owner only, and the token is compared in constant time. Nothing listens on the network.
@@ -22,7 +22,7 @@ from bench.record.append import RecordTrouble
 HAS_UNIX: Final = hasattr(socket, "AF_UNIX")
 
 
-class Door(msgspec.Struct, frozen=True, kw_only=True):
+class RunnerAddress(msgspec.Struct, frozen=True, kw_only=True):
     """Where a runner listens."""
 
     record: str
@@ -35,7 +35,7 @@ class Door(msgspec.Struct, frozen=True, kw_only=True):
         """Open a connection.
 
         Raises:
-            OSError: nobody is behind the door.
+            OSError: nobody answers there.
         """
         if self.unix:
             link = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
@@ -53,18 +53,18 @@ class Door(msgspec.Struct, frozen=True, kw_only=True):
         return link
 
 
-class DoorFrame:
-    """Listens, and keeps the door file while it does. Use as a context manager.
+class Listener:
+    """Listens, and keeps the address file while it does. Use as a context manager.
 
     Raises:
-        RecordTrouble: the door file cannot be written beside the record.
+        RecordTrouble: the address file cannot be written beside the record.
     """
 
     def __init__(self, record: Path) -> None:
-        self.path = door_of(record)
+        self.path = address_file(record)
         self._folder = tempfile.mkdtemp(prefix="proveout-")
         self.listener, place = self._listen()
-        self.door = Door(
+        self.address = RunnerAddress(
             record=str(record.resolve()),
             process=os.getpid(),
             token=secrets.token_urlsafe(24),
@@ -95,7 +95,7 @@ class DoorFrame:
             fresh.unlink(missing_ok=True)
             descriptor = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
             try:
-                os.write(descriptor, msgspec.json.encode(self.door))
+                os.write(descriptor, msgspec.json.encode(self.address))
             finally:
                 os.close(descriptor)
             fresh.replace(self.path)
@@ -104,46 +104,46 @@ class DoorFrame:
             raise RecordTrouble(f"{self.path} cannot be written: {error.strerror}") from error
 
     def close(self) -> None:
-        """Shut the door and take its file away."""
+        """Stop listening, and take its file away."""
         with contextlib.suppress(OSError):
             # wakes a thread that waits for somebody to knock; closing alone does not
             self.listener.shutdown(socket.SHUT_RDWR)
         self.listener.close()
         with contextlib.suppress(OSError):
-            if read_door(self.path).token == self.door.token:
+            if read_address(self.path).token == self.address.token:
                 self.path.unlink()
         shutil.rmtree(self._folder, ignore_errors=True)
 
-    def __enter__(self) -> DoorFrame:
+    def __enter__(self) -> Listener:
         return self
 
     def __exit__(self, *_: object) -> None:
         self.close()
 
 
-def door_of(record: Path) -> Path:
-    """The door file that belongs to a record."""
+def address_file(record: Path) -> Path:
+    """The address file that belongs to a record."""
     return record.with_name(f"{record.name}.door")
 
 
-def read_door(path: Path) -> Door:
-    """Read a door file.
+def read_address(path: Path) -> RunnerAddress:
+    """Read an address file.
 
     Raises:
-        FileNotFoundError: there is none, or it is not a door file.
+        FileNotFoundError: there is none, or it is no such file.
     """
     try:
-        return msgspec.json.decode(path.read_bytes(), type=Door)
+        return msgspec.json.decode(path.read_bytes(), type=RunnerAddress)
     except (msgspec.MsgspecError, OSError) as error:
         raise FileNotFoundError(f"{path} leads to no runner") from error
 
 
-def live_doors(folder: Path) -> list[Door]:
-    """The doors of a folder behind which a runner answers, newest first; dead door files are left alone."""
-    found: list[tuple[float, Door]] = []
+def live_runners(folder: Path) -> list[RunnerAddress]:
+    """Where the runners of a folder answer, newest first; files that a dead one left are left alone."""
+    found: list[tuple[float, RunnerAddress]] = []
     for path in folder.glob("*.door"):
         with contextlib.suppress(OSError):  # also where it is taken away while we look
-            door = read_door(path)
-            door.connect(timeout=1.0).close()
-            found.append((path.stat().st_mtime, door))
-    return [door for _, door in sorted(found, key=lambda pair: pair[0], reverse=True)]
+            address = read_address(path)
+            address.connect(timeout=1.0).close()
+            found.append((path.stat().st_mtime, address))
+    return [address for _, address in sorted(found, key=lambda pair: pair[0], reverse=True)]

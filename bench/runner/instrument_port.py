@@ -1,4 +1,4 @@
-"""What a crew knows of one instrument: how its port is opened, and where else to look for it."""
+"""One instrument as the runner reaches it: how its port is opened, and where else to look for it."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ Raises:
 
 
 @dataclass(frozen=True, slots=True)
-class Member:
-    """One instrument of the crew.
+class InstrumentPort:
+    """One instrument of the bench, not open yet.
 
     Attributes:
         name: in the bench file.
