@@ -99,7 +99,7 @@ def test_a_shut_door_is_gone(record: Path, kind: str) -> None:
     assert not address_file(record).exists()
     assert not address.unix or not Path(address.unix).parent.exists()
     with pytest.raises(OSError):
-        door.connect(1.0)
+        address.connect(1.0)
 
 
 def test_shutting_wakes_who_waits_for_a_knock(record: Path, kind: str) -> None:

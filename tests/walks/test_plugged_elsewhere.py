@@ -23,9 +23,9 @@ from bench.simulate.twins.meter import MeterTwin
 from bench.simulate.twins.supply import SupplyTwin
 from bench.walk import events as e
 from tests.benchmarks.bench_abort import Inbox, Watched
+from tests.commands.test_ports_command import held
 from tests.drivers.twins import Hall
 from tests.instruments.server import served
-from tests.walks.test_ports_command import held
 
 BENCH = """\
 bench: my bench

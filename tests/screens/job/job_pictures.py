@@ -7,7 +7,7 @@ import tempfile
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
-from bench.commands.job_screen import JobSource
+from bench.commands.job_source import JobSource
 from bench.files import shipped
 from bench.screens.program.settings import Settings
 from bench.simulate.season import make_season
