@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -365,6 +367,25 @@ def test_with_the_word_outputs_are_tried_and_made_safe(
     assert "it makes it safe. Confirmed" in terminal.seen
 
 
+def until_sent(twin: Any, word: str) -> None:
+    """Wait until a twin has sent a line with a word, and with it all that it had begun before."""
+    plainly, there, sent = twin.send, threading.Event(), threading.Event()
+
+    def send(now: float) -> bytes:
+        if there.is_set():
+            sent.set()  # what was given out the time before is on the port by now
+        given: bytes = plainly(now)
+        seen.extend(given)
+        if word.encode() in seen:
+            there.set()
+        return given
+
+    seen = bytearray()
+    twin.send = send
+    assert sent.wait(30.0)
+    twin.send = plainly
+
+
 def test_a_person_turns_the_dial(tmp_path: Path) -> None:
     twin = TWINS["streaming-text-meter"](Hall(), time.monotonic())
     twin.PERIOD = 0.1
@@ -376,6 +397,7 @@ def test_a_person_turns_the_dial(tmp_path: Path) -> None:
         terminal.expect("ohms 2w reads")
         terminal.expect("Turn the dial to direct volts. Press Enter")
         twin.turn("voltage")
+        until_sent(twin, "VDC")
         terminal.type("")
         terminal.expect("volts dc reads")
         terminal.expect("Turn the dial to alternating volts.")

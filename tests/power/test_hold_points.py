@@ -187,9 +187,9 @@ def test_no_key_passes_a_hold_point() -> None:
                 if len(stage.app.screen_stack) > 1:
                     # a prompt that the key opened is sent off as it is, and then closed
                     await stage.press("enter", "escape", apart=3.0)
-                elif stage.app.desk is not None and stage.app.desk.view.kind != "hold":
+                elif stage.app.program is not None and stage.app.program.moment.kind != "hold":
                     await stage.press("escape")
-                assert stage.app.desk is not None and stage.app.desk.view.kind == "hold", key
+                assert stage.app.program is not None and stage.app.program.moment.kind == "hold", key
             here = walk.state.cursor
             ahead = [wish for wish in stage.link.wishes if isinstance(wish, e.Went) and wish.to >= here]
             assert not ahead, "keys lead back and never on"

@@ -105,7 +105,7 @@ def test_records_that_clear_a_shelf_ask_for_no_reason(tmp_path: Path, monkeypatc
     proveout("run", "p.yaml", "--bench", "bench.yaml", "--speed", "200", cwd=tmp_path)
     gates = (ready.GateState("2C", "first power", ()), ready.GateState("2C", "cards in", (("polarity", "2C"),)))
     found = ready.Readiness("small-hall", (), gates, ())
-    monkeypatch.setattr("bench.commands.power_evidence.readiness", lambda plant, rows: found)
+    monkeypatch.setattr("bench.commands.power_evidence.readiness", lambda plant, rows, order: found)
     loaded = load_sequence(path)
     assert cleared(loaded.plan, loaded.plant, tmp_path, True) == {"2C": ""}, "its cards are out"
     text = path.read_text("utf-8").replace("  - {step: do, text: Cards out., take-out: [2C]}\n", "")
