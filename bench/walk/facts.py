@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from functools import cached_property
 
 import msgspec
 
@@ -10,7 +11,7 @@ from bench.judge.accuracy import AccuracyRow, AccuracyTable
 from bench.quantity import Resistance
 
 
-class InstrumentFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+class InstrumentFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, dict=True):
     """One instrument of the bench.
 
     Attributes:
@@ -44,7 +45,7 @@ class InstrumentFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=T
     emf_volt: float = 0.0
     outputs: bool = False
 
-    @property
+    @cached_property
     def table(self) -> AccuracyTable | None:
         """The accuracy table, where the profile has one."""
         return AccuracyTable(self.name, self.rows) if self.rows else None
