@@ -325,13 +325,14 @@ def resumed_walk(
             raise BadRequest(f"the walk in {record} is over; begin a new one")
         equipment, text = _bench_again(first, entries, bench)
         how = manner(equipment.simulated)
+        facts = bench_facts(equipment) if bench else None
         lines = [line for _, line in read_lines(record)]
         wake = [
             e.Resumed(
                 software=__version__,
-                bench=bench_facts(equipment) if bench else None,
+                bench=facts,
                 bench_text=text,
-                zero_again=zero_is_old(state, stamp(utc_now())),
+                zero_again=zero_is_old(state, stamp(utc_now())) or zero_is_of_other(state, facts),
             )
         ]
         simulate = equipment.file.simulate
@@ -370,6 +371,22 @@ def zero_is_old(state: State, now: str) -> bool:
         return False
     rested: timedelta = datetime.fromisoformat(now) - datetime.fromisoformat(state.at)
     return rested > ZERO_KEEPS
+
+
+def zero_is_of_other(state: State, bench: BenchFacts | None) -> bool:
+    """Whether the leads' zero that readings to come would rest on is of another meter, other leads or another
+    calibration than the bench that the walk goes on with.
+
+    Args:
+        state: where the walk stands.
+        bench: the bench to go on with; None: the same as before.
+    """
+    zero = zero_before(state)
+    kept = state.latest.get(zero.index) if zero is not None else None
+    if bench is None or state.setting is None or kept is None or kept.reading is None:
+        return False
+    name = kept.reading.instrument
+    return bench.instrument(name) != state.setting.bench.instrument(name)
 
 
 def _bench_again(first: e.Began, entries: Sequence[e.Entry], bench: Path | None) -> tuple[Bench, str]:

@@ -32,7 +32,7 @@ from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.power import still_live
 from bench.walk.results import annotated
-from bench.walk.state import OutOfTurn, Phase, Refused, Stale, State, accepts, request, take
+from bench.walk.state import OutOfTurn, Phase, Refused, Stale, State, accepts, is_other, request, take
 
 LIVE_EVERY: Final = 0.05
 """Seconds between live readings sent to screens: nobody reads faster."""
@@ -332,6 +332,8 @@ class Runner:
         """Record what the crew reports; say so where it does not fit, for it will not come again by itself."""
         number, instrument = getattr(event, "number", None), getattr(event, "instrument", "")
         setting = self.state.setting
+        if isinstance(event, e.Met):
+            event = msgspec.structs.replace(event, other=is_other(self.state, event))
         if isinstance(event, e.MadeSafe) and setting is not None:
             beyond = still_live(setting.plant, self.state.conditions.handled)
             event = msgspec.structs.replace(event, left=[*event.left, *beyond])

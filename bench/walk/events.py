@@ -75,6 +75,8 @@ class Met(_Event, frozen=True, kw_only=True, tag="met"):
     address: str = ""
     serial: str = ""
     version: str = ""
+    other: bool = False
+    """It is another one than answered to this name before: what was checked with that one is checked again."""
 
 
 class Answered(_Event, frozen=True, kw_only=True, tag="answered"):

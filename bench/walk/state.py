@@ -232,6 +232,7 @@ class State:
         cursor: index of the step that is under way; the plan's length at the end.
         back_to: where to go on after a step is measured again.
         met: role to the ``Met`` event of its instrument.
+        known: instrument to the last ``Met`` event of it, also from before the walk was resumed.
         conditions: ambient, zeros and what else bears on limits and uncertainty.
         latest: step index to its latest outcome.
         history: all outcomes, newest first.
@@ -258,6 +259,7 @@ class State:
     cursor: int = 0
     back_to: int | None = None
     met: Mapping[str, e.Met] = field(default_factory=dict)
+    known: Mapping[str, e.Met] = field(default_factory=dict)
     conditions: Conditions = field(default_factory=Conditions)
     latest: Mapping[int, Outcome] = field(default_factory=dict)
     history: History | None = None
@@ -477,11 +479,37 @@ def _met(state: State, event: e.Met, n: int) -> State:
     left = tuple(role for role in state.to_meet if role not in event.roles)
     if left == state.to_meet:
         raise Refused(f"{event.instrument} fills none of {', '.join(state.to_meet)}")
-    state = replace(state, met=met, to_meet=left)
+    state = replace(state, met=met, to_meet=left, known={**state.known, event.instrument: event})
+    if event.other:
+        state = _exchanged(state, event, n)
     if event.instrument in state.powered and not _switches_off(state.step):
         # to open it was to set it up anew, and that switched its output off: nothing may be read as if it were on
         return _to(state, Phase.SAFING, then=Phase.MEETING)
     return _to(state, Phase.MEETING) if left else _enter(state, state.cursor)
+
+
+def is_other(state: State, event: e.Met) -> bool:
+    """Whether another instrument answers to a name than did before; its version may have changed."""
+    before = state.known.get(event.instrument)
+    return before is not None and _named(before) != _named(event)
+
+
+def _named(met: e.Met) -> tuple[str, str]:
+    return (met.identity.removesuffix(met.version), met.serial)
+
+
+def _exchanged(state: State, event: e.Met, n: int) -> State:
+    """Another instrument came in for one: nothing that was read with that one is taken off, and it is checked anew."""
+    zeros = {name: ohms for name, ohms in state.conditions.zeros.items() if name != event.instrument}
+    what = (
+        f"Another instrument answers as {event.instrument}: {event.identity or event.serial}. Its leads' zero is void."
+    )
+    note = e.Noted(text=what)
+    state = replace(state, conditions=replace(state.conditions, zeros=zeros), notes=(*state.notes, (n, note)))
+    zero = zero_before(state)
+    kept = state.latest.get(zero.index) if zero is not None else None
+    mine = kept is not None and kept.reading is not None and kept.reading.instrument == event.instrument
+    return _zero_again(state) if mine else state
 
 
 def _switches_off(step: Step | None) -> bool:
