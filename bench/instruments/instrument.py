@@ -317,6 +317,19 @@ class Instrument:
         with self._guard:
             return outputs.change_output(self._session, settings, name)
 
+    def confirm_output(self, settings: Mapping[str, str | float], name: str | None = None) -> OutputState:
+        """Read back that an output is still on; nothing is switched.
+
+        Args:
+            settings: what it was switched on with.
+            name: the output's name in the profile; the first by default.
+
+        Raises:
+            InstrumentTrouble: ``mismatch`` where it is off, and trouble on the line.
+        """
+        with self._guard:
+            return outputs.confirm_output(self._session, settings, name)
+
     def set_channels(self, channels: Iterable[str]) -> tuple[str, ...]:
         """Close these channels of a switch and open all others, and read back that it is so.
 

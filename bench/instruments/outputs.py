@@ -83,6 +83,22 @@ def change_output(session: Session, wanted: Mapping[str, str | float], name: str
         ) from error
 
 
+def confirm_output(session: Session, wanted: Mapping[str, str | float], name: str | None) -> OutputState:
+    """Read back that it is on; see :meth:`bench.instruments.instrument.Instrument.confirm_output`."""
+    output = _output(session, name)
+    texts = texts_of(output.settings, wanted, output.name)
+    session.conversation.forget()
+    checked = session.check(output.is_on, texts)
+    if not checked.holds:
+        raise InstrumentTrouble(
+            "mismatch",
+            f"{output.name} was on, and answers {checked.text[:60]!r} now.",
+            "Its protection tripped, or somebody switched it off: look for a short or a load that is too heavy.",
+            raw=(checked.raw,),
+        )
+    return OutputState(output.name, True, dict(texts), (checked.raw,))
+
+
 def _output(session: Session, name: str | None) -> Output:
     for output in session.profile.outputs:
         if name in (None, output.name):

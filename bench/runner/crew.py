@@ -44,6 +44,8 @@ LOOK_AGAIN: Final = 0.25
 
 AMPS_WITHIN: Final = 3.0
 """Seconds that an ammeter in a supply's lead may take for a reading before the output goes off."""
+STILL_ON_WITHIN: Final = 15.0
+"""Seconds that a supply may take to say that its output is still on; nothing that is read meanwhile counts."""
 AMPS_SET: Final = "current in a lead"
 SAFE_WITHIN: Final = 12.0
 """Seconds that all instruments together may take to be made safe before that is reported as it stands."""
@@ -84,6 +86,22 @@ class _Amps:
 
     reply: queue.SimpleQueue[Taken | InstrumentTrouble]
     most: float
+
+
+@dataclass(frozen=True, slots=True)
+class _StillOn:
+    """A look at an output that is on, for somebody on another thread."""
+
+    reply: queue.SimpleQueue[InstrumentTrouble | None]
+
+
+class _WentOff(Exception):
+    """An output that a reading needs is not on any more, or nobody can tell."""
+
+    def __init__(self, supply: str, trouble: InstrumentTrouble) -> None:
+        super().__init__(supply)
+        self.supply = supply
+        self.trouble = trouble
 
 
 class _InLead:
@@ -135,7 +153,7 @@ class _Route:
     epoch: int
 
 
-_Job = _Meet | _Measure | _Route | _Switch | _Energise | _Amps | _Live | None
+_Job = _Meet | _Measure | _Route | _Switch | _Energise | _Amps | _StillOn | _Live | None
 
 
 class InstrumentCrew:
@@ -164,7 +182,7 @@ class InstrumentCrew:
         routes: Routes | None = None,
     ) -> None:
         scale = plant_time or (lambda moment: moment * hurry)
-        self._workers = {port.name: _Worker(port, post, hurry, upto, scale) for port in ports}
+        self._workers = {port.name: _Worker(port, post, hurry, upto, scale, self._feeding) for port in ports}
         self._role_of = role_of
         self._post = post
         self._token = 0
@@ -242,6 +260,10 @@ class InstrumentCrew:
     def _for(self, step: Step) -> _Worker:
         return self._workers[self._role_of[step.role or ""]]
 
+    def _feeding(self) -> list[_Worker]:
+        """Those whose output the walk counts on."""
+        return [worker for worker in self._workers.values() if worker.put_on is not None]
+
     def _make_safe(self, number: int) -> None:
         wanted = [worker for worker in self._workers.values() if worker.port.outputs]
         confirmed = dict.fromkeys((worker.port.name for worker in wanted), False)
@@ -272,12 +294,16 @@ class _Worker(threading.Thread):
         hurry: float,
         upto: Callable[[Step], float | None],
         plant_time: Callable[[float], float],
+        feeding: Callable[[], list[_Worker]],
     ) -> None:
         super().__init__(name=f"instrument {port.name}", daemon=True)
         self.port = port
         self.jobs: queue.Queue[_Job] = queue.Queue()
         self.showing = 0
         """Which wish for live readings is in force; 0 for none."""
+        self.put_on: Mapping[str, str | float] | None = None
+        """What its output was switched on with; None where the walk does not count on it."""
+        self._feeding = feeding
         self._post = post
         self._hurry = hurry
         self._upto = upto
@@ -330,8 +356,13 @@ class _Worker(threading.Thread):
                 case _Amps():
                     self._busy = True
                     self._amps(job)
+                case _StillOn(reply):
+                    reply.put(self._look_at_output())
                 case _Live(_, step, token):
                     self._show(step, token)
+        except _WentOff as gone:
+            if gone.trouble.kind != "aborted":
+                self._tell(number, gone.trouble, gone.supply)
         except InstrumentTrouble as trouble:
             if trouble.kind != "aborted":
                 self._tell(number, trouble)
@@ -346,12 +377,12 @@ class _Worker(threading.Thread):
             if self._instrument is not None:
                 self._instrument.clear_abort()
 
-    def _tell(self, number: int, trouble: InstrumentTrouble) -> None:
+    def _tell(self, number: int, trouble: InstrumentTrouble, instrument: str = "") -> None:
         self._post(
             Happened(
                 e.Troubled(
                     number=number,
-                    instrument=self.port.name,
+                    instrument=instrument or self.port.name,
                     kind=trouble.kind,
                     what=trouble.what,
                     advice=trouble.advice,
@@ -387,6 +418,7 @@ class _Worker(threading.Thread):
                 instrument.close()
                 raise
             self._before = identity
+            self.put_on = None  # to open it was to set it up anew
             self._instrument = instrument
             self._set_to = None
             return instrument
@@ -465,6 +497,52 @@ class _Worker(threading.Thread):
         return instrument, function_name(reads, wires)
 
     def _measure(self, job: _Measure) -> e.Read:
+        """Take a reading; whatever output is on is read back before and after it, or it does not count."""
+        self._refuse_dead("before the reading")
+        read = self._taken(job)
+        self._refuse_dead("while the reading was taken")
+        return read
+
+    def _refuse_dead(self, when: str) -> None:
+        """Have every output that the walk counts on read back.
+
+        Raises:
+            _WentOff: one is off, or does not say.
+        """
+        for worker in self._feeding():
+            if worker is self:
+                trouble = self._look_at_output()
+            else:
+                reply: queue.SimpleQueue[InstrumentTrouble | None] = queue.SimpleQueue()
+                worker.jobs.put(_StillOn(reply))
+                try:
+                    trouble = reply.get(timeout=STILL_ON_WITHIN)
+                except queue.Empty:
+                    trouble = InstrumentTrouble("silent", f"It did not answer within {STILL_ON_WITHIN:g} s.")
+            if trouble is not None:
+                what = f"The output of {worker.port.name} is not known to be on {when}: {trouble.what}"
+                advice = f"{trouble.advice} Pause: outputs are made safe then, and the hold point comes up again."
+                told = InstrumentTrouble(trouble.kind, what, advice.strip(), raw=trouble.raw)
+                raise _WentOff(worker.port.name, told) from trouble
+
+    def _look_at_output(self) -> InstrumentTrouble | None:
+        """Read back that the output is on; what is wrong where it is not.
+
+        It is told to go off then: what tripped must not come back by itself while somebody looks for the reason. The
+        walk goes on counting on it until it makes everything safe itself, so that no later reading counts either.
+        """
+        put_on = self.put_on
+        if put_on is None:
+            return None  # made safe meanwhile
+        try:
+            self._ready().confirm_output(put_on)
+        except InstrumentTrouble as trouble:
+            if trouble.kind != "aborted" and self._instrument is not None:
+                self._instrument.make_safe()
+            return trouble
+        return None
+
+    def _taken(self, job: _Measure) -> e.Read:
         source = job.step.source
         instrument, function = self._configure(job.step)
         if isinstance(source, Measure) and source.times:
@@ -525,8 +603,10 @@ class _Worker(threading.Thread):
         instrument = self._ready()
         if source.output == "on":
             state = self._switch_on(job.epoch, lambda: instrument.set_output(True, settings))
+            self.put_on = settings
         else:
             state = instrument.set_output(False)
+            self.put_on = None
         self._post(
             Happened(
                 e.Switched(
@@ -556,7 +636,11 @@ class _Worker(threading.Thread):
             self._post,
             job.ammeter,
         )
-        self._post(Happened(work.run(job.number, self.port.name)))
+        came = work.run(job.number, self.port.name)
+        if came.state == "on" and came.sets:
+            _, volts, most = came.sets[-1]
+            self.put_on = {"voltage": volts, "current": most}
+        self._post(Happened(came))
 
     def _amps(self, job: _Amps) -> None:
         try:
@@ -617,6 +701,7 @@ class _Worker(threading.Thread):
         """
         # from here on nothing that was asked for before switches on; what is past that check is waited for
         self.epoch += 1
+        self.put_on = None
         inside = not self._gate.acquire(blocking=False)
         if not inside:
             self._gate.release()
