@@ -400,7 +400,24 @@ def _profiles(file: BenchFile, shelf: Library, places: Places, problems: list[Pr
             problems.extend(entry.problems)
         else:
             profiles[instrument.name] = entry.profile
+            _check_serial(instrument, entry.profile, f"{at}.serial", places, problems)
     return profiles
+
+
+def _check_serial(
+    instrument: BenchInstrument, profile: Profile, at: str, places: Places, problems: list[Problem]
+) -> None:
+    """Refuse a serial number that can never be held against what the instrument answers."""
+    if not instrument.serial or instrument.port == SIMULATED:
+        return
+    place = places.of(instrument, "serial")
+    if not instrument.serial.strip("0"):
+        problems.append(Problem(place, at, f"the serial number '{instrument.serial}'", "a number of its own"))
+    elif profile.identify is None or "serial" not in profile.identify.reply.groups:
+        found = f"a serial number for '{instrument.name}', and its profile '{profile.profile}' does not ask for one"
+        problems.append(
+            Problem(place, at, found, "no serial number, or a profile whose 'identify' has the group 'serial'")
+        )
 
 
 def _check_ports(file: BenchFile, places: Places, problems: list[Problem]) -> None:

@@ -321,8 +321,11 @@ class Session:
                 raw=(raw,),
                 unmatched=identify.reply,
             )
-        told = (found.get(name, "").strip() for name in ("maker", "model", "serial", "version"))
-        return Identity(text, *told), raw
+        maker, model, serial, version = (
+            found.get(part, "").strip() for part in ("maker", "model", "serial", "version")
+        )
+        # a number of zeros alone is what a maker sends who gave none: it tells no instrument from another
+        return Identity(text, maker, model, serial if serial.strip("0") else "", version), raw
 
     def keep_number(self, probe: Probe) -> tuple[str, str, bytes]:
         """Give it a number to keep.

@@ -21,6 +21,8 @@ from bench.judge.decision import Rule, decide
 from bench.judge.limit import Limit
 from bench.judge.reading import overload_reading
 from bench.simulate.twins.handhelds import PolledText
+from bench.simulate.twins.meter import MeterTwin
+from tests.drivers.twins import Hall
 from tests.instruments.server import Bars, VirtualLine
 
 LIBRARY = Library.for_job()
@@ -161,3 +163,11 @@ def test_far_below_the_last_digit_is_no_reading() -> None:
     base = LIBRARY.profile("polled-text-meter").function("ohms 2w")
     with pytest.raises(InstrumentTrouble, match="order of words"):
         number_in_a_function("1e-12", ranges=base.ranges, reads="resistance", register=None)
+
+
+def test_a_number_of_zeros_tells_no_instrument_from_another() -> None:
+    profile = LIBRARY.profile("scpi-bench-meter")
+    twin = MeterTwin(Hall(), identity="Gannet Head,bench meter,0,1.0")
+    line = VirtualLine(twin)
+    instrument = Instrument(profile, line, line.clock)
+    assert instrument.open().serial == ""

@@ -177,3 +177,15 @@ def test_the_schema_is_one():
 
 def test_days_are_read_back():
     assert Day.parse("2026-03-02").exact() == "2026-03-02"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ("serial: '0001'", "serial: '0000'", "a number of its own"),
+        ("profile: scpi-bench-meter", "profile: polled-text-meter", "does not ask for one"),
+    ],
+)
+def test_a_serial_number_that_nothing_can_be_held_against_is_refused(write, old, new, says):
+    with pytest.raises(BadFile, match=says):
+        load_bench(write(BENCH.replace(old, new)), LIBRARY)
