@@ -125,6 +125,14 @@ class Open:
 
 
 @dataclass(frozen=True)
+class PartOpen:
+    """Wires that lie side by side at one connector and do not get through: a row, or some pins one after the other."""
+
+    connector: str
+    conductors: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Bridged:
     """Pins of one connector are joined with each other."""
 
@@ -151,7 +159,7 @@ class HighResistance:
 PlugCause = ConnectorsExchanged | Shifted | Mirrored | CableTurned | Unplugged
 WireCause = PinsExchanged | PairReversed | PairsSplit | PairsExchanged | Moved
 JoinCause = Bridged | StrayJoin
-Cause = PlugCause | WireCause | Open | JoinCause | HighResistance
+Cause = PlugCause | WireCause | Open | PartOpen | JoinCause | HighResistance
 
 
 def _choose(n: int, k: int) -> float:
@@ -194,6 +202,9 @@ def bits(cause: Cause, index: Index) -> float:
             return 4 + places + log2(max(2, len(index.pins)))
         case Open():
             return 2 + log2(wires)
+        case PartOpen(name):
+            pins_there = len(index.order[index.connector_number[name]])
+            return 3 + log2(connectors) + 2 * log2(max(2, pins_there))
         case Bridged(pins):
             return 2.5 + log2(wires) + (len(pins) - 1) * min(4.0, log2(wires))
         case StrayJoin():

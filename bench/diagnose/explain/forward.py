@@ -23,6 +23,7 @@ from bench.diagnose.explain.causes import (
     PairReversed,
     PairsExchanged,
     PairsSplit,
+    PartOpen,
     PinsExchanged,
     Shifted,
     StrayJoin,
@@ -186,6 +187,8 @@ def land(index: Index, causes: Sequence[Cause]) -> Landing:
                     contacts[wire] = contact
             case Open(name):
                 cut.add(_wire(index, name))
+            case PartOpen(_, names):
+                cut |= {_wire(index, name) for name in names}
             case _:
                 pass
     seats = seats_of(index, causes)

@@ -28,7 +28,7 @@ class Pin(NamedTuple):
     name: str
 
     def __str__(self) -> str:
-        return f"{self.connector}-{self.name}"
+        return f"{self.connector}.{self.name}"
 
 
 Join = tuple[Pin, Pin]

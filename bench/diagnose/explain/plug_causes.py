@@ -25,7 +25,7 @@ from bench.diagnose.explain.causes import (
 from bench.diagnose.explain.forward import Mirror, Seat, place, turned_ends
 from bench.diagnose.explain.pin_map import Index
 from bench.diagnose.explain.seats import plug_causes, rounds, rounds_bits, seat_causes
-from bench.diagnose.explain.seen import OFF, UNTESTED, Seen
+from bench.diagnose.explain.seen import OFF, UNTESTED, Seen, gather
 from bench.diagnose.explain.wire_causes import Seating, Wirewise
 
 _VOTERS = 6
@@ -37,7 +37,9 @@ _LONGEST_ROUND = 6
 _EVALUATIONS = 240
 """How many full evaluations the last, small changes may cost for a plant of 64 wires."""
 _SETTLED = 8
-"""A seat that puts this many wires right is not tried without."""
+"""A seat that puts more wires right than this is tried without only where nearly as many are still wrong."""
+_NEVER = 1e6
+"""Bits for an explanation that has somebody part a designed join: no other may cost as much."""
 _LEADS = 2
 """How many changes of a connector are tried in place of changes across from it."""
 
@@ -54,6 +56,7 @@ class Plugs:
         self.index = index
         self.seen = seen
         self.gain = log2(max(2, len(index.wires))) + 0.75
+        self._net = gather(len(index.pins), zip(index.near, index.far, strict=True))
         self._plain = [Seat(c) for c in range(len(index.connectors))]
         self.seats = list(self._plain)
         self.turned: frozenset[str] = frozenset()
@@ -80,6 +83,9 @@ class Plugs:
             self._apply(change)
         best = self._evaluate(self.seats, self.turned)
         best = self._polish(best)
+        if best[0] >= _NEVER:
+            self._put(self._plain, frozenset())
+            best = self._polish(self._evaluate(self.seats, self.turned))
         return plug_causes(self.index, self.seats, self.turned), best[1], best[2]
 
     # States.
@@ -138,7 +144,15 @@ class Plugs:
         seating = self._seat(seats, turned)
         wirewise = Wirewise(self.index, self.seen, seating)
         plugs = sum(bits(c, self.index) for c in plug_causes(self.index, seats, turned))
-        return plugs + wirewise.bits, wirewise, seating
+        barred = _NEVER * sum(self._parts_a_designed_join(cause) for cause in wirewise.causes)
+        return plugs + wirewise.bits + barred, wirewise, seating
+
+    def _parts_a_designed_join(self, cause: Cause) -> bool:
+        """Whether a join is called wrong that the design has: then a plug was taken to sit where it does not."""
+        if not isinstance(cause, Bridged | StrayJoin):
+            return False
+        nets = {self._net[self.index.number[pin]] for pin in cause.pins}
+        return len(nets) < len(cause.pins)
 
     # Votes.
 
@@ -226,9 +240,9 @@ class Plugs:
             votes = self._votes(connector)
             floor = max(2, len(self._fed[connector]) // 6)
             for other, count in votes.most_common(_WEIGHED):
-                if other != seat and count >= floor:
+                if other != seat and count >= floor and self._is_seen(connector, other):
                     options.append((self._right(connector, other), other))
-            if seat.mated and self._dead(connector):
+            if seat.mated and self._dead(connector) and not self._sound(connector):
                 out = Seat(seat.socket, mated=False)
                 options.append((self._right(connector, out), out))
         self._options[connector] = now, options
@@ -242,6 +256,27 @@ class Plugs:
             ends = [label[p] for p in (seating.near[wire], seating.far[wire]) if p >= 0]
             dead += all(e < 0 or size[e] == 1 for e in ends)
         return dead >= 2 and dead * 4 >= len(self._fed[connector])
+
+    def _sound(self, connector: int) -> bool:
+        """Whether a wire of the connector conducts where the design has it: then its plug is in."""
+        index, label = self.index, self.seen.label
+        return any(self._joined(index.near[wire], index.far[wire], label) for wire in index.fed[connector])
+
+    def _is_seen(self, connector: int, seat: Seat) -> bool:
+        """Whether wires were found where this seat puts them and its own plain place does not.
+
+        A seat that only keeps good wires where they are and pushes the others off the end looks like a plug that
+        sits wrong, but nothing speaks for it: those others are open.
+        """
+        index, label, seating = self.index, self.seen.label, self._seating
+        far = self._is_far(connector)
+        mine = seating.far_contact if far else seating.near_contact
+        other = seating.near if far else seating.far
+        for wire in self._fed[connector]:
+            spot = place(index, seat, mine[wire])
+            if spot != mine[wire] and self._joined(other[wire], spot, label):
+                return True
+        return seat == Seat(connector)
 
     # Changes.
 
@@ -411,14 +446,14 @@ class Plugs:
                 replace(seat, mirror=""),
                 replace(seat, rows=0, columns=0, count=0),
             ):
-                if simpler != seat and self._loses_few({connector: simpler}):
+                if simpler != seat and self._loses_few({connector: simpler}, trouble[connector]):
                     yield but({connector: simpler})
             yield self._retry({connector: plain}, [connector])
         for cable in self.turned:
             yield list(self.seats), self.turned ^ {cable}
         for ring in rounds(self.seats):
             apart = {c: replace(self.seats[c], socket=c) for c in ring}
-            if self._loses_few(apart):
+            if self._loses_few(apart, sum(trouble[c] for c in ring)):
                 yield but(apart)
             if len(ring) > 2:
                 yield self._retry(apart, ring)
@@ -432,9 +467,14 @@ class Plugs:
             for _, (changed, _) in self._exchanges(connector):
                 yield but(changed)
 
-    def _loses_few(self, changed: dict[int, Seat]) -> bool:
-        """Whether few wires fall out of place; if many do, the votes were right about this part."""
-        return sum(self._right(c, self.seats[c]) - self._right(c, seat) for c, seat in changed.items()) <= _SETTLED
+    def _loses_few(self, changed: dict[int, Seat], trouble: int) -> bool:
+        """Whether a change may pay: few wires fall out of place, or not many more than are at fault there now.
+
+        Two wires that fall out of place may be one exchange, so up to twice the wires that have causes of their own
+        are given up for a trial. If more fall, the votes were right about this part.
+        """
+        lost = sum(self._right(c, self.seats[c]) - self._right(c, seat) for c, seat in changed.items())
+        return lost <= max(_SETTLED, 2 * trouble)
 
     def _trouble(self, wirewise: Wirewise) -> Counter[int]:
         """How many wires with a cause of their own, or joined pins, touch each connector.

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from bench.diagnose.explain.causes import Open
+from bench.diagnose.explain.causes import Open, PartOpen
 from bench.diagnose.explain.pin_map import Pin
 from bench.diagnose.explain.reprove import reprove
 from bench.diagnose.explain.search import Explanation, explain
@@ -36,7 +36,12 @@ def follow_up(one: Explained) -> list[tuple[str, str]]:
     Pairs that were tried are left out; more than :data:`MOST` open wires give none.
     """
     index = {wire.name: wire for wire in one.map.design.conductors}
-    wires = [index[cause.conductor] for cause in one.explanation.causes if isinstance(cause, Open)]
+    wires = [
+        index[name]
+        for cause in one.explanation.causes
+        if isinstance(cause, Open | PartOpen)
+        for name in ([cause.conductor] if isinstance(cause, Open) else cause.conductors)
+    ]
     if not 2 <= len(wires) <= MOST:
         return []
     measured = one.map.measured

@@ -16,15 +16,13 @@ from bench.diagnose.explain.causes import (
     PairReversed,
     PairsExchanged,
     PairsSplit,
+    PartOpen,
     PinsExchanged,
     Shifted,
     StrayJoin,
     Unplugged,
 )
 from bench.diagnose.explain.pin_map import Conductor, Design, Pin
-
-_MOST = 8
-"""Longest list of names in one sentence; after that the rest is counted."""
 
 
 def conductors_of(design: Design, cause: Cause) -> tuple[str, ...]:
@@ -47,7 +45,7 @@ def conductors_of(design: Design, cause: Cause) -> tuple[str, ...]:
             wires = [w for p in pairs for w in index.pair_wires[p]]
         case PinsExchanged(names) | PairsSplit(names) | HighResistance(names):
             wires = [index.wire_number[n] for n in names]
-        case Moved(names):
+        case Moved(names) | PartOpen(_, names):
             wires = [index.wire_number[n] for n in names]
         case Open(name):
             wires = [index.wire_number[name]]
@@ -151,6 +149,13 @@ def sentence(design: Design, cause: Cause) -> str:
                 f"{wire(name).near} to {wire(name).far} is open. Look for a wire off its pin, a bad "
                 "crimp or joint, or a break."
             )
+        case PartOpen(name, names):
+            dead = [str(pin) for w in names for pin in (wire(w).near, wire(w).far) if pin.connector == name]
+            return (
+                f"Nothing gets through at {_list(dead)}, while other wires of {name} do. See whether its "
+                "plug is fully home at this part, then look for what these wires share: a ribbon, a group of the "
+                "cable, a block that was never landed. Leave the wires that are good where they are."
+            )
         case Bridged(pins):
             return (
                 f"Pins {_list([str(p) for p in pins])} are joined. Look for a whisker, a solder "
@@ -206,8 +211,6 @@ def _moved(wires: list[Conductor], onto: Pin | None, end: str) -> str:
 
 def _list(names: Iterable[str]) -> str:
     items = list(names)
-    if len(items) > _MOST:
-        return ", ".join(items[:_MOST]) + f" and {len(items) - _MOST} more"
     if len(items) < 2:
         return "".join(items)
     return ", ".join(items[:-1]) + " and " + items[-1]

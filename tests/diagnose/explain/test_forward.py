@@ -42,12 +42,12 @@ def shown(design, *causes):
     return {a: " ".join(sorted(bs)) for a, bs in sorted(found.items())}
 
 
-STRAIGHT = {f"{a}-{k}": f"{b}-{k}" for a, b in (("A", "B"), ("C", "D")) for k in range(1, 7)}
+STRAIGHT = {f"{a}.{k}": f"{b}.{k}" for a, b in (("A", "B"), ("C", "D")) for k in range(1, 7)}
 
 
 def but(**changes):
     """The straight map with some lines changed; None takes a line away."""
-    changed = {**STRAIGHT, **{k.replace("_", "-"): v for k, v in changes.items()}}
+    changed = {**STRAIGHT, **{k.replace("_", "."): v for k, v in changes.items()}}
     return {k: v for k, v in changed.items() if v is not None}
 
 
@@ -55,61 +55,61 @@ def but(**changes):
     ("causes", "expected"),
     [
         ([], STRAIGHT),
-        ([PinsExchanged(("A1", "C2"))], but(A_1="D-2", C_2="B-1")),
-        ([PairReversed("Ap2")], but(A_3="B-4", A_4="B-3")),
-        ([PairsSplit(("A1", "A3"))], but(A_1="B-3", A_3="B-1")),
-        ([PairsExchanged(("Ap1", "Cp3"))], but(A_1="D-5", A_2="D-6", C_5="B-1", C_6="B-2")),
-        ([PairsExchanged(("Ap1", "Cp3"), True)], but(A_1="D-6", A_2="D-5", C_6="B-1", C_5="B-2")),
+        ([PinsExchanged(("A1", "C2"))], but(A_1="D.2", C_2="B.1")),
+        ([PairReversed("Ap2")], but(A_3="B.4", A_4="B.3")),
+        ([PairsSplit(("A1", "A3"))], but(A_1="B.3", A_3="B.1")),
+        ([PairsExchanged(("Ap1", "Cp3"))], but(A_1="D.5", A_2="D.6", C_5="B.1", C_6="B.2")),
+        ([PairsExchanged(("Ap1", "Cp3"), True)], but(A_1="D.6", A_2="D.5", C_6="B.1", C_5="B.2")),
         # 1 sits where 3 belongs, 2 where 1 belongs, 3 where 2 belongs.
-        ([Moved(("A1", "A2", "A3"))], but(A_1="B-3", A_2="B-1", A_3="B-2")),
-        ([Moved(("A1",), Pin("B", "2"))], but(A_1="B-2", A_2="B-2")),
-        ([Moved(("A1",), Pin("A", "2"), "near")], but(A_1=None, A_2="B-1 B-2")),
+        ([Moved(("A1", "A2", "A3"))], but(A_1="B.3", A_2="B.1", A_3="B.2")),
+        ([Moved(("A1",), Pin("B", "2"))], but(A_1="B.2", A_2="B.2")),
+        ([Moved(("A1",), Pin("A", "2"), "near")], but(A_1=None, A_2="B.1 B.2")),
         ([Open("C4")], but(C_4=None)),
-        ([Bridged((Pin("B", "1"), Pin("B", "2")))], but(A_1="B-1 B-2", A_2="B-1 B-2")),
-        ([Open("A1"), Bridged((Pin("B", "1"), Pin("B", "2")))], but(A_1=None, A_2="B-1 B-2")),
-        ([StrayJoin((Pin("A", "1"), Pin("D", "6")))], but(A_1="B-1 D-6", C_6="B-1 D-6")),
+        ([Bridged((Pin("B", "1"), Pin("B", "2")))], but(A_1="B.1 B.2", A_2="B.1 B.2")),
+        ([Open("A1"), Bridged((Pin("B", "1"), Pin("B", "2")))], but(A_1=None, A_2="B.1 B.2")),
+        ([StrayJoin((Pin("A", "1"), Pin("D", "6")))], but(A_1="B.1 D.6", C_6="B.1 D.6")),
         (
             [Shifted("B", 1)],
-            but(A_1="B-2", A_2="B-3", A_3=None, A_4="B-5", A_5="B-6", A_6=None),
+            but(A_1="B.2", A_2="B.3", A_3=None, A_4="B.5", A_5="B.6", A_6=None),
         ),
         (
             [Shifted("B", -1, "rows")],
-            but(A_1=None, A_2=None, A_3=None, A_4="B-1", A_5="B-2", A_6="B-3"),
+            but(A_1=None, A_2=None, A_3=None, A_4="B.1", A_5="B.2", A_6="B.3"),
         ),
         (
             [Shifted("B", 2, "count")],
-            but(A_1="B-3", A_2="B-4", A_3="B-5", A_4="B-6", A_5=None, A_6=None),
+            but(A_1="B.3", A_2="B.4", A_3="B.5", A_4="B.6", A_5=None, A_6=None),
         ),
         # At the near end the socket shows the wires of the pins before it.
         (
             [Shifted("A", 1)],
-            but(A_1=None, A_2="B-1", A_3="B-2", A_4=None, A_5="B-4", A_6="B-5"),
+            but(A_1=None, A_2="B.1", A_3="B.2", A_4=None, A_5="B.4", A_6="B.5"),
         ),
         (
             [Mirrored("D", "ends")],
-            but(C_1="D-3", C_3="D-1", C_4="D-6", C_6="D-4"),
+            but(C_1="D.3", C_3="D.1", C_4="D.6", C_6="D.4"),
         ),
         (
             [Mirrored("D", "rows")],
-            but(C_1="D-4", C_2="D-5", C_3="D-6", C_4="D-1", C_5="D-2", C_6="D-3"),
+            but(C_1="D.4", C_2="D.5", C_3="D.6", C_4="D.1", C_5="D.2", C_6="D.3"),
         ),
         (
             [Mirrored("D", "both")],
-            but(C_1="D-6", C_2="D-5", C_3="D-4", C_4="D-3", C_5="D-2", C_6="D-1"),
+            but(C_1="D.6", C_2="D.5", C_3="D.4", C_4="D.3", C_5="D.2", C_6="D.1"),
         ),
         (
             [Mirrored("D", "ends"), Shifted("D", 1)],
-            but(C_1=None, C_2="D-3", C_3="D-2", C_4=None, C_5="D-6", C_6="D-5"),
+            but(C_1=None, C_2="D.3", C_3="D.2", C_4=None, C_5="D.6", C_6="D.5"),
         ),
         ([Unplugged("D")], {k: v for k, v in STRAIGHT.items() if k.startswith("A")}),
         (
             [ConnectorsExchanged(("B", "D"))],
-            {f"{a}-{k}": f"{b}-{k}" for a, b in (("A", "D"), ("C", "B")) for k in range(1, 7)},
+            {f"{a}.{k}": f"{b}.{k}" for a, b in (("A", "D"), ("C", "B")) for k in range(1, 7)},
         ),
         # The plug brings its own faults into the other socket.
         (
             [PinsExchanged(("A1", "A2")), Unplugged("D"), ConnectorsExchanged(("B", "D"))],
-            {"A-1": "D-2", "A-2": "D-1", **{f"A-{k}": f"D-{k}" for k in range(3, 7)}},
+            {"A.1": "D.2", "A.2": "D.1", **{f"A.{k}": f"D.{k}" for k in range(3, 7)}},
         ),
     ],
 )
@@ -121,7 +121,7 @@ def test_a_turned_cable_shows_where_its_map_is_not_its_own_inverse():
     a, b = Connector.numbered("A", 3), Connector.numbered("B", 3)
     to = {"1": "2", "2": "3", "3": "1"}
     design = Design((a,), (b,), tuple(Conductor(f"w{k}", Pin("A", k), Pin("B", v), cable="X") for k, v in to.items()))
-    assert shown(design, CableTurned("X")) == {"A-2": "B-1", "A-3": "B-2", "A-1": "B-3"}
+    assert shown(design, CableTurned("X")) == {"A.2": "B.1", "A.3": "B.2", "A.1": "B.3"}
 
 
 def test_wires_that_share_a_pin_are_one_common():
@@ -135,8 +135,8 @@ def test_wires_that_share_a_pin_are_one_common():
             Conductor("w", Pin("A", "3"), Pin("B", "3")),
         ),
     )
-    assert shown(design) == {"A-1": "B-1", "A-2": "B-1", "A-3": "B-3"}
-    assert shown(design, Open("r2")) == {"A-1": "B-1", "A-3": "B-3"}
+    assert shown(design) == {"A.1": "B.1", "A.2": "B.1", "A.3": "B.3"}
+    assert shown(design, Open("r2")) == {"A.1": "B.1", "A.3": "B.3"}
 
 
 def test_differences_are_counted_on_tested_pairs_only():
@@ -145,7 +145,7 @@ def test_differences_are_counted_on_tested_pairs_only():
     missing = (Pin("A", "1"), Pin("B", "1"))
     seen = Measured(whole - {missing})
     found = differences(design, seen)
-    assert [str(d) for d in found] == ["A-1 to B-1 does not conduct"]
+    assert [str(d) for d in found] == ["A.1 to B.1 does not conduct"]
     unseen = Measured(whole - {missing}, not_tested=frozenset([Pin("A", "1")]))
     assert differences(design, unseen) == ()
     sampled = Measured(
@@ -154,8 +154,8 @@ def test_differences_are_counted_on_tested_pairs_only():
         parted=frozenset([(Pin("C", "1"), Pin("D", "1"))]),
     )
     assert {str(d) for d in differences(design, sampled)} == {
-        "A-2 to B-3 conducts",
-        "C-1 to D-1 does not conduct",
+        "A.2 to B.3 conducts",
+        "C.1 to D.1 does not conduct",
     }
 
 
@@ -166,12 +166,12 @@ def test_names_that_the_design_lacks_are_told():
         (PairReversed("nix"), "no pair nix"),
         (Mirrored("nix", "ends"), "no connector nix"),
         (CableTurned("nix"), "no cable nix"),
-        (Moved(("A1",), Pin("B", "77")), "no pin B-77"),
+        (Moved(("A1",), Pin("B", "77")), "no pin B.77"),
         (ConnectorsExchanged(("A", "B")), "not on one side"),
     ]:
         with pytest.raises(DiagnoseError, match=told):
             predict(design, [cause])
-    with pytest.raises(DiagnoseError, match="A-99"):
+    with pytest.raises(DiagnoseError, match=r"A\.99"):
         differences(design, Measured(frozenset([(Pin("A", "99"), Pin("B", "1"))])))
     with pytest.raises(DiagnoseError, match="not tested"):
         differences(design, Measured(predict(design), not_tested=frozenset([Pin("A", "1")])))
@@ -188,7 +188,7 @@ def test_designs_are_checked_and_every_fault_is_told_at_once():
                 Conductor("w", Pin("X", "1"), Pin("B", "1")),
             ),
         )
-    for part in ("B-9", "X-1", "conductor w appears twice", "pair p has 1"):
+    for part in ("B.9", "X.1", "conductor w appears twice", "pair p has 1"):
         assert part in str(told.value)
     with pytest.raises(DiagnoseError, match="more than once"):
         Connector("J", (("1", "2"), ("2",)))

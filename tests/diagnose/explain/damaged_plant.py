@@ -1,0 +1,101 @@
+"""A plant damaged in its circuit and read through the simulated meter, by hand's own steps; no port.
+
+What the explainer says of it is held against the damage itself, never against the explainer's own prediction.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+import msgspec
+
+from bench.files import from_text
+from bench.plant import faults as k
+from bench.plant.file import PlantFile
+from bench.plant.model import Plant
+from bench.plant.resolve import resolve
+from bench.quantity import Resistance
+from bench.sequence.file import Limit, Measure, SequenceFile
+from bench.simulate.world.plant import PlantWorld
+from bench.walk import events as e
+from bench.walk import requests as r
+from bench.walk.state import State, request, start, take
+from tests.diagnose.explain.bundle_walk import BENCH, RANGES
+
+
+def plant_of(pins: int, rows: int = 1, cables: int = 1) -> PlantFile:
+    """Straight cables: W1 from J1 to K1 and so on, their connectors on two shelves that share a frame bar."""
+    numbers = range(1, cables + 1)
+    text = {
+        "plant": "the receiver hall of Gannet Head",
+        "connector-types": [{"name": "R", "pins": pins, "rows": rows}],
+        "cable-types": [{"name": "N", "conductors": pins, "colours": "numbered", "size": "AWG 24"}],
+        "bays": [
+            {
+                "name": "1",
+                "shelves": [
+                    {"name": name, "connectors": [{"name": f"{letter}{n}", "type": "R"} for n in numbers]}
+                    for name, letter in (("1A", "J"), ("1B", "K"))
+                ],
+            }
+        ],
+        "cables": [{"name": f"W{n}", "type": "N", "length": "12 m", "from": f"J{n}", "to": f"K{n}"} for n in numbers],
+    }
+    return msgspec.convert(text, PlantFile, dec_hook=from_text)
+
+
+def walked(file: PlantFile, faults: Sequence[k.Fault], steps: Iterable[Measure], seed: int = 1) -> State:
+    """A walk of these readings, from the real fold and the simulated meter's world."""
+    plant = resolve(file)
+    world = PlantWorld(plant, faults, seed=seed)
+    state, number = start(), 0
+
+    def say(event: e.Event) -> None:
+        nonlocal state, number
+        number += 1
+        state = take(state, e.Entry(n=number, at=f"2026-05-12T18:00:{number % 60:02}.000000Z", event=event))
+
+    sequence = SequenceFile(sequence="a walk", plant="plant.yaml", steps=list(steps))
+    say(e.Began(software="0", plant=file, sequence=sequence, bench=BENCH))
+    while True:
+        asked, at = request(state), state.number
+        match asked:
+            case r.Meet():
+                say(e.Met(number=at, instrument="meter", roles=["ohms"], identity="m"))
+            case r.Place(step=step):
+                assert isinstance(step.source, Measure)
+                world.place(*step.source.between, join=step.source.join)
+                say(e.Answered(number=at))
+            case r.Measure():
+                ohms = world.resistance("", "", 0.0)
+                common = {"number": at, "instrument": "meter", "function": "resistance 2w", "unit": "Ω"}
+                if not math.isfinite(ohms) or ohms > RANGES[-1]:
+                    say(e.Read(**common, over="+", range=RANGES[-1]))
+                else:
+                    top = next(top for top in RANGES if ohms <= 1.2 * top)
+                    say(e.Read(**common, value=round(ohms, 6), range=top, resolution=top / 1e5))
+            case r.MakeSafe():
+                say(e.MadeSafe(number=at))
+            case r.Finished():
+                return state
+            case _:
+                raise AssertionError(f"{asked} in a walk of readings")
+
+
+def reading(one: str, other: str, *, joined: bool) -> Measure:
+    """One resistance between two places."""
+    why = "what the test wants"
+    limit = Limit(at_most=Resistance(10.0), source=why) if joined else Limit(at_least=Resistance(1e6), source=why)
+    return Measure(read="resistance", between=(one, other), limit=limit, title=f"{one} to {other}")
+
+
+def designed_pairs(plant: Plant) -> list[Measure]:
+    """Every conductor from pin to pin."""
+    return [reading(c.near_end.name, c.far_end.name, joined=True) for c in plant.conductors.values()]
+
+
+def all_crosses(plant: Plant) -> list[Measure]:
+    """Every pin at a near end against every pin at a far end."""
+    wires = plant.conductors.values()
+    return [reading(a.near_end.name, b.far_end.name, joined=a is b) for a in wires for b in wires]
