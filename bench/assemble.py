@@ -24,10 +24,10 @@ from bench.instruments.instrument import Instrument
 from bench.instruments.profile.library import Library
 from bench.instruments.wire.conversation import Trace
 from bench.instruments.wire_text import show
-from bench.job.asfound import before_a_walk
+from bench.job.asfound import Before, before_a_walk
 from bench.judge.judge_error import JudgeError
 from bench.plant.faults import Fault, check_faults
-from bench.plant.handled import Mark
+from bench.plant.handled import Handled
 from bench.record.append import RecordWriter, mended, stamp, utc_now
 from bench.record.read import read_lines
 from bench.record.replay import follow
@@ -37,7 +37,7 @@ from bench.runner.crew import InstrumentCrew
 from bench.runner.instrument_port import InstrumentPort, Opener
 from bench.runner.ports import Hands, Manner
 from bench.runner.routed import RoutedHands
-from bench.sequence.file import Energise, Measure, Zero
+from bench.sequence.file import Energise, Look, Measure, Zero
 from bench.sequence.load import Loaded, load_sequence
 from bench.sequence.plan import Step
 from bench.walk import events as e
@@ -147,9 +147,9 @@ def began(job: Job, operator: str, folder: Path | None = None) -> e.Began:
         folder: where the other records of the job are; None where none is looked at.
     """
     loaded = job.loaded
-    order, saw, found = 1, list[e.Seen](), list[Mark]()
-    if folder is not None and folder.is_dir():
-        order, saw, found = before_a_walk(folder, loaded.plant.name, simulated=job.bench.simulated)
+    before = Before()
+    if folder is not None:
+        before = before_a_walk(folder, loaded.plant, loaded.plan, simulated=job.bench.simulated)
     return e.Began(
         software=__version__,
         plant=loaded.plant.file,
@@ -161,9 +161,10 @@ def began(job: Job, operator: str, folder: Path | None = None) -> e.Began:
         operator=operator,
         sources=loaded.sources,
         cleared=_cleared(job),
-        order=order,
-        saw=saw,
-        found=found,
+        gates=dict(before.gates),
+        order=before.order,
+        saw=list(before.saw),
+        found=list(before.found),
     )
 
 
@@ -333,6 +334,7 @@ def resumed_walk(
                 bench=facts,
                 bench_text=text,
                 zero_again=zero_is_old(state, stamp(utc_now())) or zero_is_of_other(state, facts),
+                gates=_gates_again(record, state, equipment),
             )
         ]
         simulate = equipment.file.simulate
@@ -356,6 +358,15 @@ def resumed_walk(
                 trace,
                 speed if equipment.simulated else 1.0,
             )
+
+
+def _gates_again(record: Path, state: State, equipment: Bench) -> dict[str, list[str]] | None:
+    """What the records beside one that is gone on with have not proven by now; None where no gate asks."""
+    setting = state.setting
+    if setting is None or not any(step.kind == "gate" for step in setting.plan.steps):
+        return None
+    before = before_a_walk(record.parent, setting.plant, setting.plan, simulated=equipment.simulated)
+    return dict(before.gates)
 
 
 def zero_is_old(state: State, now: str) -> bool:
@@ -439,9 +450,21 @@ def _bench_at_work(
     )
     with SimulatedBench(configuration) as running:
         hands = SimulatedHands(running, ambient.value, _dials(bench))
+        left = Handled()
+        if _looks(first):
+            left = left.after(mark.change for mark in first.found)
+        if simulate is not None:
+            left = left.after(simulate.changes)
+        if left.marks:
+            hands.restore(left)
         if state is not None:
             hands.restore(state.conditions.handled, state.conditions.rig)
         yield dict(running.ports), hands
+
+
+def _looks(first: e.Began) -> bool:
+    """Whether somebody looks how the plant stands: then it stands as the records left it; else as in its file."""
+    return any(isinstance(step, Look) for step in first.sequence.steps)
 
 
 def _wires(bench: Bench, name: str) -> dict[int, tuple[Literal["red", "black"], str]]:

@@ -39,6 +39,7 @@ from bench.instruments.values import Identity
 from bench.instruments.wire.conversation import Trace
 from bench.instruments.wire_text import Unreadable, WireText
 from bench.plant.faults import Fault
+from bench.plant.handled import Change
 from bench.quantity import Duration, Ratio, Resistance, Temperature, Voltage
 from bench.roles import Role
 
@@ -199,6 +200,16 @@ class Simulate(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_d
     """In the simulated hall; the plant's by default."""
     pace: Literal["real", "hurried"] = "real"
     """Whether instruments take their time, or answer at once."""
+    closed: list[str] = []
+    """Breakers that somebody has closed when the walk begins, whatever the records say."""
+    opened: list[str] = []
+    """Breakers that somebody has opened."""
+
+    @property
+    def changes(self) -> tuple[Change, ...]:
+        """What was done to the plant and never recorded."""
+        states = (("closed", self.closed), ("open", self.opened))
+        return tuple(Change("breaker", name, state) for state, names in states for name in names)
 
 
 class BenchFile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):

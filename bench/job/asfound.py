@@ -8,16 +8,18 @@ spoke of it, it is ``unknown``. What one record adds is kept by the hash of its 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from bench.job.folder import Folder, open_folder
+from bench.job.gates import missing
 from bench.job.order import Order
-from bench.job.readiness import Readiness
+from bench.job.readiness import Readiness, readiness
 from bench.job.rows import Chapter
 from bench.plant.handled import Handled, Kind, Mark
 from bench.plant.model import Plant
+from bench.sequence.plan import Plan
 from bench.walk.events import Seen
 
 
@@ -89,26 +91,49 @@ def told_by(mark: Mark) -> str:
     return f"{day} ({by}record {mark.record})" if mark.record else f"{day}{f' ({mark.by})' if mark.by else ''}"
 
 
-def before_a_walk(folder: Path, plant: str, *, simulated: bool) -> tuple[int, list[Seen], list[Mark]]:
+@dataclass(frozen=True, slots=True)
+class Before:
+    """What a record that begins now keeps of the records beside it.
+
+    Attributes:
+        order: its place among them.
+        saw: the last ones.
+        found: how they left the plant.
+        gates: shelf behind a gate to what they have not proven of it.
+    """
+
+    order: int = 1
+    saw: tuple[Seen, ...] = ()
+    found: tuple[Mark, ...] = ()
+    gates: Mapping[str, list[str]] = field(default_factory=dict)
+
+
+def before_a_walk(folder: Path, plant: Plant, plan: Plan | None = None, *, simulated: bool) -> Before:
     """What a record that begins now keeps of the records beside it.
 
     Args:
         folder: where the record will lie.
-        plant: the plant's name.
+        plant: the plant as it is now.
+        plan: what is walked; None where nothing is.
         simulated: whether the bench is simulated: a real walk believes no simulated record, and the other way round.
 
     Returns:
-        The record's order, the last records that it sees, and how these left the plant.
+        What the records say; the order of the first one where there is no such folder.
 
     Raises:
-        NoRecords: there is no such folder.
         BrokenRecord: the folder's file of disturbances was changed.
     """
-    found = open_folder(folder, plant)
+    found = open_folder(folder, plant.name) if folder.is_dir() else Folder(folder)
     order, saw = found.whole_order.heads(found.notes.values())
     if simulated:
         chapters = found.practice or [chapter for chapter in found.chapters if chapter.simulated]
     else:
         chapters = [chapter for chapter in found.chapters if not chapter.simulated]
     handled = left(chapters, found.whole_order)
-    return order, saw, [mark for kind in handled.marks for said in handled.marks[kind].values() for mark in said]
+    marks = tuple(mark for kind in handled.marks for said in handled.marks[kind].values() for mark in said)
+    gates: dict[str, list[str]] = {}
+    if plan is not None and any(step.kind == "gate" for step in plan.steps):
+        # what a simulator said proves nothing at a real rack
+        rows = [] if found.simulated and not simulated else found.counting(plant)
+        gates = missing(plan, plant, readiness(plant, rows, found.order))
+    return Before(order, tuple(saw), marks, gates)

@@ -14,13 +14,13 @@ import msgspec
 
 from bench.plant.handled import Mark
 from bench.record.replay import Taken
-from bench.sequence.file import Energise, Found
+from bench.sequence.file import Energise, Found, Look
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.outcome import Outcome
 from bench.walk.results import outcomes, results
 from bench.walk.setting import Conditions, Setting
-from bench.walk.state import Phase, State, start
+from bench.walk.state import Phase, State, said_by, start, unexplained
 
 ENERGISED: Final = "energised"
 """The function of a row that tells how a shelf came up: such rows have no reading of their own in the record."""
@@ -218,11 +218,21 @@ class _Fold:
                     self._tell(entry, "disturbance", tuple(one.touches), one.text, one.by, one.when)
                 case e.Noted() as note:
                     self._tell(entry, "note", (), note.text, note.by)
+                case e.Answered() as answer if step is not None and isinstance(step.source, Look):
+                    self._looked(entry, answer, step.source, before)
                 case e.Answered() as answer if step is not None and step.kind == "do" and step.touches:
                     self._tell(entry, "act", step.touches, step.title, answer.by)
                 case _:
                     pass
         return state
+
+    def _looked(self, entry: e.Entry, answer: e.Answered, look: Look, before: State) -> None:
+        """What was found otherwise than it was left. Evidence on a bond or a card that somebody moved no longer counts;
+        a breaker proves nothing that its handling could void."""
+        for change, mark in unexplained(before, look, look.answered(answer.answer)):
+            kind = "disturbance" if change.kind in ("bond", "card") else "unexplained"
+            text = f"found {change.state}, was left {mark.change.state} {said_by(mark)}: an unexplained change"
+            self._tell(entry, kind, (change.name,), text, answer.by)
 
     def _meet(self, entry: e.Entry, met: e.Met) -> None:
         meter = met.serial or met.identity

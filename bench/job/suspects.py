@@ -14,7 +14,7 @@ from bench.job.points import Surroundings, names_in
 from bench.job.rows import Told
 from bench.plant.model import Plant
 
-WEIGHTS: Final = {"disturbance": 1.0, "plant": 0.8, "act": 0.6, "bench": 0.5, "note": 0.3}
+WEIGHTS: Final = {"disturbance": 1.0, "plant": 0.8, "unexplained": 0.8, "act": 0.6, "bench": 0.5, "note": 0.3}
 """How much an event of a kind may have done."""
 ALL_OF_IT: Final = 0.5
 """Nearness of what concerns every reading alike: another meter."""

@@ -140,6 +140,9 @@ class Console:
             self._say(f"{step.kind:9} {step.title}: {answer}")
         elif outcome.answer:
             self._say(f"{'tester':9} {step.title}: {outcome.sentence}")
+        elif step.kind in ("look", "gate") and not outcome.sentence.startswith("Not needed"):
+            tail = f" {outcome.remark}." if outcome.remark else ""
+            self._say(f"{step.kind:9} {step.title}: {outcome.sentence}{tail}")
         elif outcome.sentence.startswith("Not needed"):
             self._say(f"{'spared':9} {step.title}: {outcome.sentence[0].lower()}{outcome.sentence[1:]}")
         else:

@@ -193,6 +193,8 @@ def _kind(entry: e.Entry, before: State) -> str:
             return "overrides"
         case e.Answered() if before.phase is Phase.ASKING and step is not None and step.kind == "hold":
             return "holds"
+        case e.Answered() if before.phase is Phase.ASKING and step is not None and step.kind in ("look", "gate"):
+            return "overrides" if step.kind == "gate" else "holds"
         case e.Answered() if before.phase is Phase.TROUBLED:
             return ""
         case e.Disturbed() | e.Noted():
@@ -211,6 +213,9 @@ def _told(entry: e.Entry, before: State) -> Happening:
         case e.Answered(answer=answer) if before.phase is Phase.CONSENTING:
             weak = before.setting.weak if before.setting is not None else ()
             what, text = "limits that this bench cannot prove", f"{answer} ({'; '.join(weak)})"
+        case e.Answered(answer=answer) if step is not None and step.kind == "gate" and before.setting is not None:
+            missing = "; ".join(before.setting.missing(step.subject))
+            what, text = f"{title}: not proven", f"{answer} ({missing})"
         case e.Answered(answer=answer):
             what, text = title, answer
         case e.Disturbed(touches=touches, text=words):

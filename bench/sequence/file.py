@@ -11,7 +11,7 @@ from typing import Any, Final, Literal
 import msgspec
 
 from bench.files import Inconsistent
-from bench.plant.handled import Change, Kind
+from bench.plant.handled import STATES, Change, Kind
 from bench.quantity import Amount, Current, Duration, Ratio, Resistance, Temperature, Voltage
 from bench.roles import Reads, Role
 
@@ -194,6 +194,73 @@ class Ask(_Common, frozen=True, kw_only=True, tag="ask"):
     name: Literal["ambient", "humidity", "remark"]
     least: float | None = None
     most: float | None = None
+
+
+class Look(_Common, frozen=True, kw_only=True, tag="look"):
+    """Somebody looks at the plant and says how things stand: what a walk relies on and nobody can know from afar.
+
+    The answer is a state for all, or names with their state: ``open``, ``FA3 closed, rest open``.
+    """
+
+    text: str = ""
+    breakers: list[str] = []
+    supplies: list[str] = []
+    cards: list[str] = []
+    bonds: list[str] = []
+    expect: list[str] = []
+    """States that they may be in. Where one is found otherwise nothing is brought up until somebody looks again; where
+    all are known to be so already, nobody is asked. Empty: any state will do."""
+
+    def __post_init__(self) -> None:
+        if sum(1 for names in (self.breakers, self.supplies, self.cards, self.bonds) if names) != 1:
+            raise Inconsistent("things of no kind or of several", "breakers, supplies, cards or bonds, a step for each")
+        wrong = [state for state in self.expect if state not in STATES[self.kind]]
+        if wrong:
+            raise Inconsistent(f"'{wrong[0]}' for a {self.kind}", " or ".join(STATES[self.kind]))
+
+    @property
+    def kind(self) -> Kind:
+        """The kind of the things that are looked at."""
+        if self.breakers:
+            return "breaker"
+        return "supply" if self.supplies else "card" if self.cards else "bond"
+
+    @property
+    def names(self) -> list[str]:
+        """The things that are looked at."""
+        return [*self.breakers, *self.supplies, *self.cards, *self.bonds]
+
+    def answered(self, answer: str) -> tuple[Change, ...]:
+        """What an answer says of each thing.
+
+        Raises:
+            ValueError: it leaves one out, or names no state; the sentence says what is wanted.
+        """
+        states, known = STATES[self.kind], {name.casefold(): name for name in self.names}
+        found: dict[str, str] = {}
+        for part in filter(None, (" ".join(one.split()).casefold() for one in answer.split(","))):
+            state = next((one for one in states if part == one or part.endswith(f" {one}")), "")
+            if not state:
+                raise ValueError(f"'{part}' ends with no state: {', '.join(states)}")
+            words = part.removesuffix(state).split()
+            if words in ([], ["rest"], ["all"]):
+                words = [name for name in known if known[name] not in found]
+            for word in words:
+                if word not in known:
+                    raise ValueError(f"'{word}' is none of {', '.join(self.names)}")
+                found[known[word]] = state
+        left = [name for name in self.names if name not in found]
+        if left:
+            raise ValueError(f"nothing is said of {', '.join(left)}: {', '.join(states)}?")
+        return tuple(Change(self.kind, name, found[name]) for name in self.names)
+
+
+class Gate(_Common, frozen=True, kw_only=True, tag="gate"):
+    """What the records must have proven of a shelf before it is brought up. Where they have, the walk goes on; where
+    not, only for a reason that somebody gives with a name. Passed over, the shelf is not brought up."""
+
+    shelf: str
+    text: str = ""
 
 
 NOWHERE: Final = ("", "")
@@ -453,8 +520,8 @@ class Each(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", tag_field=
             raise Inconsistent("a loop without steps", "at least one step")
 
 
-Single = Caution | Hold | Do | Ask | Measure | Zero | Prove | Wait | Set | Energise | Seek
-Step = Caution | Hold | Do | Ask | Measure | Zero | Prove | Wait | Set | Energise | Seek | Each
+Single = Caution | Hold | Do | Ask | Look | Gate | Measure | Zero | Prove | Wait | Set | Energise | Seek
+Step = Caution | Hold | Do | Ask | Look | Gate | Measure | Zero | Prove | Wait | Set | Energise | Seek | Each
 
 
 class Decide(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):

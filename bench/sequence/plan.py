@@ -8,7 +8,9 @@ from typing import Literal
 from bench.roles import ROLE_OF, Role
 from bench.sequence.file import NOWHERE, Do, Energise, Measure, Prove, Seek, SequenceFile, Set, Single, Zero
 
-Kind = Literal["caution", "hold", "do", "ask", "measure", "zero", "prove", "wait", "set", "energise", "seek"]
+Kind = Literal[
+    "caution", "hold", "do", "ask", "look", "gate", "measure", "zero", "prove", "wait", "set", "energise", "seek"
+]
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from bench.files import near, one_of
 from bench.judge.charge import cable_capacitance, discharge_time
 from bench.plant.model import Plant, UnknownName
 from bench.roles import UNIT_OF
+from bench.say.lists import some
 from bench.sequence.file import (
     NOWHERE,
     Ask,
@@ -21,7 +22,9 @@ from bench.sequence.file import (
     Do,
     Each,
     Energise,
+    Gate,
     Hold,
+    Look,
     Measure,
     Prove,
     Rig,
@@ -58,6 +61,8 @@ KINDS: dict[type, Kind] = {
     Hold: "hold",
     Do: "do",
     Ask: "ask",
+    Look: "look",
+    Gate: "gate",
     Measure: "measure",
     Zero: "zero",
     Prove: "prove",
@@ -144,6 +149,11 @@ class _Unroller:
             touches += [*ends, *(name for group in filled.join for name in group)]
             subject = subject or "~".join(ends)
         text = getattr(filled, "text", "")
+        if isinstance(filled, Look):
+            touches += self._behind(filled)
+        if isinstance(filled, Gate):
+            subject = filled.shelf
+            touches.append(filled.shelf)
         if isinstance(filled, Do):
             touches += [name for wanted in _DO_LISTS for name in getattr(filled, wanted)]
             self.ladders.after(filled)
@@ -171,6 +181,11 @@ class _Unroller:
             )
         )
 
+    def _behind(self, look: Look) -> list[str]:
+        """What is looked at, and the supplies that a breaker may let out to where nobody expects them."""
+        feeds = {self.plant.breakers[name].feed for name in look.breakers}
+        return [*look.names, *(name for name, supply in self.plant.supplies.items() if supply.feed in feeds)]
+
     def _seconds(self, wait: Wait) -> float:
         """How long a wait lasts; that of a discharge follows from the cable's capacitance."""
         if wait.discharge is None:
@@ -185,7 +200,7 @@ class _Unroller:
         """The entry with all its texts filled; None where one cannot be."""
         changes: dict[str, Any] = {}
         good = True
-        for name in ("title", "text", "subject", "of"):
+        for name in ("title", "text", "subject", "of", "shelf"):
             text = getattr(entry, name, "")
             if text:
                 changes[name] = self._filled(entry, name, text, views)
@@ -251,6 +266,12 @@ class _Unroller:
             return self._sensible_do(entry, filled)
         if isinstance(filled, Energise):
             return self._sensible_energise(entry, filled)
+        if isinstance(filled, Look):
+            return self._sensible_look(entry, filled)
+        if isinstance(filled, Gate) and filled.shelf not in self.plant.shelves:
+            hint = near(filled.shelf, self.plant.shelves)
+            self.say(entry, ("shelf",), f"'{filled.shelf}'", "a shelf of the plant", hint)
+            return False
         if isinstance(filled, Seek):
             return not filled.of or self._known(entry, ("of",), filled.of)
         if isinstance(filled, Wait) and filled.discharge is not None:
@@ -259,6 +280,20 @@ class _Unroller:
             self.say(entry, ("output",), "an output that goes on", "a hold point before it", "")
             return False
         return True
+
+    def _sensible_look(self, entry: Any, filled: Look) -> bool:
+        plant, good = self.plant, True
+        for wanted, known in (
+            ("breakers", plant.breakers),
+            ("supplies", plant.supplies),
+            ("cards", plant.cards),
+            ("bonds", plant.bonds),
+        ):
+            for place, name in enumerate(getattr(filled, wanted)):
+                if name not in known:
+                    self.say(entry, (wanted, place), f"'{name}'", f"one of the plant's {wanted}", near(name, known))
+                    good = False
+        return good
 
     def _sensible_discharge(self, discharge: Discharge) -> bool:
         good = True
@@ -422,6 +457,10 @@ def _title(entry: Single, subject: str) -> str:
             return "Hold point"
         case Caution():
             return "Caution"
+        case Look():
+            return f"How {some(entry.names, 4)} {'stands' if len(entry.names) == 1 else 'stand'}"
+        case Gate():
+            return f"What the records have proven for {entry.shelf}"
         case Ask():
             return entry.name.capitalize()
         case Set():

@@ -12,9 +12,9 @@ from typing import Final
 
 import msgspec
 
-from bench.plant.handled import Handled
+from bench.plant.handled import UNKNOWN, Handled, Kind
 from bench.roles import Reads
-from bench.sequence.file import Do, Energise, Measure, Prove, Rig, Zero
+from bench.sequence.file import Do, Energise, Look, Measure, Prove, Rig, Zero
 from bench.sequence.plan import Step
 from bench.simulate.messages import Configuration, Done, Move, Ready, encode
 
@@ -196,11 +196,22 @@ class SimulatedHands:
         if isinstance(source, Do) and source.beeps is not None:
             heard = self._bench.move(Move(place=source.beeps, join=source.join, listen=True, lift=True))
             return "yes" if heard.beeps else "no"
+        if isinstance(source, Look):
+            return ", ".join(f"{name} {self._stands(source.kind, name)}" for name in source.names)
+        if step.kind == "gate":
+            return "a simulated bench: going on to show what can be shown"
         if step.kind == "hold":
             return str(getattr(source, "word", ""))
         if step.kind == "ask":
             return f"{self._ambient:g}" if getattr(source, "name", "") == "ambient" else "0"
         return ""
+
+    def _stands(self, kind: Kind, name: str) -> str:
+        """How a thing of the simulated plant stands: as these hands left it, or as it was built."""
+        state = self._handled.state(kind, name)
+        return (
+            {"breaker": "open", "supply": "off", "card": "in", "bond": "in place"}[kind] if state == UNKNOWN else state
+        )
 
     def jump(self, seconds: float) -> bool:
         """Simulated time passes at once."""

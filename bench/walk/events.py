@@ -57,6 +57,9 @@ class Began(_Event, frozen=True, kw_only=True, tag="began"):
     """File name to SHA-256 of its bytes, for the files that were read."""
     cleared: dict[str, str] = {}
     """Shelf that is brought up on the evidence of other records to why these do not clear it; empty where they do."""
+    gates: dict[str, list[str]] = {}
+    """Shelf behind a gate to what the records have not proven of it, and how to prove it; a shelf that is not named was
+    not looked at."""
     order: int = 0
     """One more than the greatest of the records that were seen; 0 in records of older versions."""
     saw: list[Seen] = []
@@ -265,6 +268,8 @@ class Resumed(_Event, frozen=True, kw_only=True, tag="resumed"):
     bench: BenchFacts | None = None
     """The bench from here on, where it is another one than before."""
     bench_text: str = ""
+    gates: dict[str, list[str]] | None = None
+    """As in :class:`Began`, where the records were looked at again."""
     zero_again: bool = False
     """The last zero of the leads is too old to be taken off: they are zeroed before the walk reads on."""
 

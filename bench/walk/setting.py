@@ -23,7 +23,7 @@ from bench.judge.limit import Limit
 from bench.judge.ohms import Leads, ThermalEmf
 from bench.judge.reading import overload_reading, reading_budget
 from bench.judge.uncertainty import Budget
-from bench.plant.handled import Handled
+from bench.plant.handled import Handled, Kind, Mark
 from bench.plant.model import Plant
 from bench.plant.resolve import resolve
 from bench.quantity import engineering
@@ -235,6 +235,19 @@ class Setting:
                 counted[answer.sentence] = counted.get(answer.sentence, 0) + 1
         weak = [f"{count} steps: {text}" if count > 1 else text for text, count in counted.items()]
         return (*self.unclear, *weak)
+
+    @cached_property
+    def found(self) -> Handled:
+        """The plant as the other records left it, where the walk's own acts and looks say nothing."""
+        marks: dict[Kind, dict[str, tuple[Mark, ...]]] = {}
+        for mark in self.began.found:
+            things = marks.setdefault(mark.change.kind, {})
+            things[mark.change.name] = (*things.get(mark.change.name, ()), mark)
+        return Handled(marks)
+
+    def missing(self, shelf: str) -> tuple[str, ...]:
+        """What the records have not proven of a shelf behind a gate, in words; empty where nothing is missing."""
+        return tuple(self.began.gates.get(shelf, ["nobody looked at the records"]))
 
     @cached_property
     def unclear(self) -> tuple[str, ...]:

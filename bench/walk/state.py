@@ -64,7 +64,7 @@ from __future__ import annotations
 
 import enum
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -72,9 +72,9 @@ import msgspec
 
 from bench.judge.judge_error import JudgeError
 from bench.judge.watch import Ladder
-from bench.plant.handled import Change
+from bench.plant.handled import Change, Kind, Mark
 from bench.sequence.file import Ask as AskStep
-from bench.sequence.file import Do, Energise, Found, Hold, Measure, Set
+from bench.sequence.file import Do, Energise, Found, Gate, Hold, Look, Measure, Set
 from bench.sequence.plan import Step
 from bench.sequence.power_steps import powered as fed
 from bench.sequence.unroll import CannotUnroll
@@ -189,7 +189,7 @@ def _next() -> dict[tuple[Phase, type], Move]:
 NEXT: Final[dict[tuple[Phase, type], Move]] = _next()
 """Phase and event type to what it does: the whole machine. The diagram in DEVELOPERS.md is drawn from it."""
 
-SKIPPABLE: Final = frozenset({"do", "ask", "measure", "zero", "prove", "seek"})
+SKIPPABLE: Final = frozenset({"do", "ask", "look", "gate", "measure", "zero", "prove", "seek"})
 """Kinds of step that may be passed over with a reason. Cautions, hold points, outputs and waits may not."""
 
 
@@ -528,6 +528,8 @@ _PHASE_OF: Final = {
     "hold": Phase.ASKING,
     "do": Phase.ASKING,
     "ask": Phase.ASKING,
+    "look": Phase.ASKING,
+    "gate": Phase.ASKING,
     "measure": Phase.PLACING,
     "zero": Phase.PLACING,
     "prove": Phase.PLACING,
@@ -585,6 +587,10 @@ def _stands(state: State, step: Step) -> tuple[str, Ladder | None]:
         return "no output is on", None
     if isinstance(source, Do) and source.lift and _anything_live(state):
         return "something is live, and no bond is lifted then", None
+    if isinstance(source, Do) and source.energises:
+        bar = _doubt(state, step, {*source.close, *source.switch_on, *source.proven}, {"look", "gate"})
+        if bar:
+            return bar, None
     if isinstance(source, Do | Measure) and source.proven:
         return _doubt(state, step, set(source.proven)), None
     if not isinstance(source, Energise):
@@ -597,7 +603,14 @@ def _stands(state: State, step: Step) -> tuple[str, Ladder | None]:
 
 
 def _spared(state: State, step: Step) -> str:
-    """Why an act is not needed that is asked for only where something did not pass; empty where it is."""
+    """Why nobody is asked: nothing is wrong, all is known already, or it is proven; empty where somebody is."""
+    source = step.source
+    if isinstance(source, Gate) and state.setting is not None and not state.setting.missing(source.shelf):
+        return f"Proven by the records: all that {source.shelf} needs."
+    if isinstance(source, Look) and source.expect:
+        handled = state.conditions.handled
+        states = {handled.state(source.kind, name) for name in source.names}
+        return f"Not needed: all are {' or '.join(sorted(states))}." if states <= set(source.expect) else ""
     names = step.source.unless_proven if isinstance(step.source, Do) else []
     return (
         f"Not needed: nothing is wrong with {', '.join(names)}."
@@ -606,15 +619,20 @@ def _spared(state: State, step: Step) -> str:
     )
 
 
-def _doubt(state: State, step: Step, names: set[str]) -> str:
+_BARRING: Final = frozenset({"measure", "energise", "look", "gate"})
+"""Kinds of step that keep things off where they did not come out as they should."""
+
+
+def _doubt(state: State, step: Step, names: set[str], kinds: Collection[str] = _BARRING) -> str:
     """The first earlier reading about these names that does not count as a pass; empty where all do."""
     assert state.setting is not None
     plant, steps = state.setting.plant, state.setting.plan.steps
     for index, outcome in results(state).items():
         earlier = steps[index]
-        if index >= step.index or earlier.kind not in ("measure", "energise"):
+        if index >= step.index or earlier.kind not in kinds:
             continue
-        if outcome.verdict in ("pass", "done") or (outcome.verdict == "skipped" and not outcome.barred):
+        excused = outcome.verdict == "skipped" and not outcome.barred and earlier.kind not in ("look", "gate")
+        if outcome.verdict in ("pass", "done") or excused:
             continue
         about = {earlier.subject, *earlier.touches}
         # what is wrong at one inlet of a shelf keeps the whole shelf off
@@ -718,6 +736,10 @@ def _answered(state: State, event: e.Answered, n: int) -> State:
         state = replace(state, conditions=state.conditions.with_answer(source, answer, Refused))
     if isinstance(source, Hold):
         state = replace(state, held=state.held | {step.index})
+    if isinstance(source, Look):
+        return _looked(state, step, source, event, n)
+    if isinstance(source, Gate):
+        return _advance(state, _reasoned(state, step, answer, event, n))
     if isinstance(source, Do) and source.beeps is not None:
         beeps = BEEPS.get(answer.casefold())
         if beeps is None:
@@ -727,6 +749,74 @@ def _answered(state: State, event: e.Answered, n: int) -> State:
         conditions = state.conditions.after(source, n, event.by or state.seat, state.at)
         return _advance(replace(state, conditions=conditions), Outcome.done(step, n, conditions.handled))
     return _advance(state, Outcome.done(step, n))
+
+
+def _looked(state: State, step: Step, look: Look, event: e.Answered, n: int) -> State:
+    """Somebody said how things stand. What contradicts what was said before is told: nobody explained it."""
+    assert state.setting is not None
+    try:
+        changes = look.answered(event.answer)
+    except ValueError as error:
+        raise Refused(str(error)) from error
+    against = unexplained(state, look, changes)
+    remark = "; ".join(
+        f"Unexplained change: {change.name} is {change.state} and was {mark.change.state} {said_by(mark)}"
+        for change, mark in against
+    )
+    conditions = state.conditions
+    handled = conditions.handled.after(changes, n, event.by or state.seat, state.at)
+    told = "; ".join(
+        f"{', '.join(one.name for one in changes if one.state == left)} {left}"
+        for left in dict.fromkeys(change.state for change in changes)
+    )
+    wrong = [change for change in changes if look.expect and change.state not in look.expect]
+    outcome = replace(Outcome.done(step, n, handled), sentence=f"Found: {told}.", remark=remark)
+    if wrong:
+        named = ", ".join(f"{change.name} is {change.state}" for change in wrong)
+        wanted = " or ".join(look.expect)
+        sentence = f"Fail: {named}, and {wanted} is wanted. Nothing is brought up: put it right, look again."
+        outcome = replace(outcome, verdict="fail", sentence=sentence)
+    feeding = conditions.fed and replace(conditions.fed, closed=handled.closed)
+    conditions = replace(conditions, handled=handled, fed=feeding)
+    return _advance(replace(state, conditions=conditions), outcome)
+
+
+def unexplained(state: State, look: Look, changes: Iterable[Change]) -> list[tuple[Change, Mark]]:
+    """What somebody found otherwise than it was said to be, with who said so.
+
+    What this walk itself had found wrong, and wanted put right, is explained.
+    """
+    return [
+        (change, mark)
+        for change in changes
+        for mark in known(state, change.kind, change.name)
+        if mark.change.state != change.state and (mark.record or change.state not in look.expect)
+    ]
+
+
+def known(state: State, kind: Kind, name: str) -> tuple[Mark, ...]:
+    """What is said of a thing so far: by this walk, or else by the records before it."""
+    assert state.setting is not None
+    return state.conditions.handled.said(kind, name) or state.setting.found.said(kind, name)
+
+
+def said_by(mark: Mark) -> str:
+    """When something was said, by whom and where."""
+    where = ", ".join(filter(None, (mark.by, f"record {mark.record}" if mark.record else "this walk")))
+    return f"on {mark.at[:10]} ({where})" if mark.at else f"({where})"
+
+
+def _reasoned(state: State, step: Step, reason: str, event: e.Answered, n: int) -> Outcome:
+    """Somebody goes on without proof, for a reason and by name."""
+    assert state.setting is not None
+    name = event.by or state.seat or state.setting.began.operator
+    if not reason:
+        raise Refused("going on without proof needs a reason, in words")
+    if not name:
+        raise Refused("going on without proof needs a name: begin the walk with --operator")
+    missing = "; ".join(state.setting.missing(step.subject))
+    sentence = f"Not proven: {missing}. {name} goes on all the same: {reason}"
+    return replace(Outcome.done(step, n), sentence=sentence)
 
 
 def _placed(state: State, event: e.Answered, n: int) -> State:
@@ -947,6 +1037,10 @@ def _resumed(state: State, event: e.Resumed, n: int) -> State:
         # other meters, other leads: what they can prove is asked anew, and no old zero is taken off
         setting, conditions = _sound(state.setting.with_bench(event.bench)), replace(state.conditions, zeros={})
         state = replace(state, setting=setting, conditions=conditions, consented=None)
+    if event.gates is not None:
+        assert state.setting is not None
+        again = msgspec.structs.replace(state.setting.began, gates=event.gates)
+        state = replace(state, setting=replace(state.setting, began=again))
     final = state.phase is Phase.SAFING and state.then in (Phase.DONE, Phase.ABORTED)
     if event.zero_again and not final:
         state = _zero_again(state)

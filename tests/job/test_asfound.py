@@ -38,7 +38,8 @@ def at(day, hour=18):
 def walk(path, steps, *, by, when, ohms=0.0, older=False):
     """One walk by somebody's hands, recorded as the runner does it."""
     plant = load_plant(HUT)
-    order, saw, found = before_a_walk(path.parent, plant.name, simulated=False) if path.parent.is_dir() else (1, [], [])
+    before = before_a_walk(path.parent, plant, simulated=False)
+    order, saw, found = before.order, list(before.saw), list(before.found)
     if older:
         order, saw, found = 0, [], []
     sequence = SequenceFile(
@@ -243,5 +244,5 @@ def test_a_record_names_only_the_last_ones(tmp_path):
     name = breakers()[0]
     for number in range(6):
         walk(tmp_path / f"{number}.jsonl", opening(name), by="Anna", when=at(number + 1))
-    order, saw, found = before_a_walk(tmp_path, load_plant(HUT).name, simulated=False)
-    assert order == 7 and len(saw) == 1 and len(found) == 1
+    before = before_a_walk(tmp_path, load_plant(HUT), simulated=False)
+    assert before.order == 7 and len(before.saw) == 1 and len(before.found) == 1

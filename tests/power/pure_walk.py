@@ -65,6 +65,13 @@ def begun(folder: Path, plant: Path, of: str) -> State:
     return take(start(), e.Entry(n=1, at="2026-06-01T18:00:00Z", event=first))
 
 
+def said(step: Step) -> str:
+    """What a person answers: how the plant stands, a reason, or a hold point's word."""
+    if step.kind == "look":
+        return "open"
+    return "to see" if step.kind == "gate" else str(getattr(step.source, "word", ""))
+
+
 @dataclass
 class Trip:
     """How an output went off.
@@ -118,7 +125,7 @@ class PureWalk:
                 return e.Answered(number=number, answer="to see")
             case r.Ask(number=number, step=step):
                 self.act(step)
-                return e.Answered(number=number, answer=getattr(step.source, "word", ""), by="Ana")
+                return e.Answered(number=number, answer=said(step), by="Ana")
             case r.Place(number=number, step=step):
                 if isinstance(step.source, Measure):
                     self.world.place(*step.source.between, self.t)

@@ -296,7 +296,9 @@ class DoomedHands:
         self._twins.log.append("act")
 
     def answer(self, step: Step) -> str:
-        return {"hold": getattr(step.source, "word", ""), "ask": "21.5"}.get(step.kind, "")
+        return {"hold": getattr(step.source, "word", ""), "ask": "21.5", "look": "open", "gate": "to see"}.get(
+            step.kind, ""
+        )
 
     def jump(self, seconds: float) -> bool:
         return True

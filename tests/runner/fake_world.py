@@ -177,7 +177,9 @@ class FakeHands:
     def answer(self, step: Step) -> str:
         if self.says is not None:
             return self.says(step)
-        return {"hold": getattr(step.source, "word", ""), "ask": "21.5"}.get(step.kind, "")
+        return {"hold": getattr(step.source, "word", ""), "ask": "21.5", "look": "open", "gate": "to see"}.get(
+            step.kind, ""
+        )
 
     def jump(self, seconds: float) -> bool:
         self.jumped.append(seconds)

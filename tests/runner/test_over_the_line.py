@@ -53,7 +53,7 @@ class Person:
             self.answered = asked.number
             match asked:
                 case r.Ask(number=number, step=step):
-                    words = {"hold": getattr(step.source, "word", ""), "ask": "21.5"}
+                    words = {"hold": getattr(step.source, "word", ""), "ask": "21.5", "look": "open", "gate": "to see"}
                     self.client.wish(e.Answered(number=number, answer=words.get(step.kind, "")))
                 case r.Place(number=number):
                     self.client.wish(e.Answered(number=number))

@@ -288,7 +288,7 @@ class Walk:
             case r.Consent():
                 self.answer("trying the screen")
             case r.Ask(step=step):
-                words = {"hold": getattr(step.source, "word", ""), "ask": "18.5"}
+                words = {"hold": getattr(step.source, "word", ""), "ask": "18.5", "look": "open", "gate": "to see"}
                 self.answer(words.get(step.kind, ""))
             case r.Place():
                 self.answer()

@@ -347,7 +347,13 @@ def willing(state: State, readings: Readings = sound) -> e.Event:
             return e.Answered(number=number, answer="to see what it shows", by="Ana")
         case r.Ask(number=number, step=step):
             beeps = isinstance(step.source, Do) and step.source.beeps is not None
-            words = {"hold": getattr(step.source, "word", ""), "ask": "21.5", "do": "yes" if beeps else ""}
+            words = {
+                "hold": getattr(step.source, "word", ""),
+                "ask": "21.5",
+                "look": "open",
+                "gate": "to see",
+                "do": "yes" if beeps else "",
+            }
             return e.Answered(number=number, answer=words.get(step.kind, ""), by="Ana")
         case r.Place(number=number):
             return e.Answered(number=number, by="Ana", how="contact")

@@ -11,14 +11,15 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import TYPE_CHECKING, Final, Literal
 
+from bench.plant.handled import STATES
 from bench.plant.whereabouts import ordinal
 from bench.roles import function_name
-from bench.sequence.file import Ask, Do, Hold, Measure, Prove, Set, Zero
+from bench.sequence.file import Ask, Do, Gate, Hold, Look, Measure, Prove, Set, Zero
 from bench.sequence.plan import Step
 from bench.walk import requests as r
 from bench.walk.outcome import Outcome
 from bench.walk.results import outcomes
-from bench.walk.state import SKIPPABLE, Phase, State, request
+from bench.walk.state import SKIPPABLE, Phase, State, known, request, said_by
 
 if TYPE_CHECKING:
     from bench.plant.model import Plant
@@ -156,6 +157,15 @@ def _step_page(state: State, asked: r.Request, mirrored: bool) -> Page:
                 return Page("hold", number, step.title, step.text, hint, wanted=f"the word {source.word}")
             if isinstance(source, Ask):
                 return Page("ask", number, step.title, step.text, wanted=_wanted(source))
+            if isinstance(source, Look):
+                states = STATES[source.kind]
+                wanted = f"{', '.join(states)}; or one by one, as in: {source.names[0]} {states[1]}, rest {states[0]}"
+                return Page("ask", number, step.title, looking(state, step, source), wanted=wanted)
+            if isinstance(source, Gate):
+                assert state.setting is not None
+                lines = "\n".join(f"Not proven: {one}." for one in state.setting.missing(source.shelf))
+                text = f"{step.text}\n{lines}".strip()
+                return Page("ask", number, step.title, text, wanted="a reason to go on without, in words")
             if isinstance(source, Do) and source.beeps is not None:
                 text = step.text or "Touch both places with the tester's tips and hold still."
                 leads = leads_of(state, step, mirrored=mirrored)
@@ -186,6 +196,23 @@ def _step_page(state: State, asked: r.Request, mirrored: bool) -> Page:
         case _:
             hint = "The output comes up and is watched. It goes off by itself at the first reading beyond."
             return Page("energise", number, step.title, step.text, hint)
+
+
+def looking(state: State, step: Step, look: Look) -> str:
+    """What to look at, with what was said of each thing before."""
+    asked = ", ".join(STATES[look.kind][:-1]) + f" or {STATES[look.kind][-1]} now?"
+    lines = [step.text] if step.text else []
+    unknown = []
+    for name in look.names:
+        said = known(state, look.kind, name)
+        if not said:
+            unknown.append(name)
+            continue
+        was = " and ".join(f"{mark.change.state} {said_by(mark)}" for mark in said)
+        lines.append(f"{name} was {was}: {asked}")
+    if unknown:
+        lines.append(f"Nobody has said how {', '.join(unknown)} {'stands' if len(unknown) == 1 else 'stand'}: {asked}")
+    return "\n".join(lines)
 
 
 def _own_text(step: Step) -> str:

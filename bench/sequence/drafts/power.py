@@ -14,6 +14,7 @@ import msgspec
 from bench.plant.model import Plant
 from bench.plant.things import Card, Inlet, Shelf
 from bench.quantity import Current, Duration
+from bench.sequence.drafts import looking
 from bench.sequence.drafts import power_parts as parts
 from bench.sequence.drafts.battery import onto_the_plant
 from bench.sequence.drafts.parts import Beside, CannotDraft, Draft, Part, by_hand, called, section
@@ -84,6 +85,7 @@ def _isolate(plant: Plant, of: str, shelves: list[Shelf]) -> list[Part]:
             "authorised people may do this. Local codes and the rules of the site come before every word of this "
             "sequence. This program is no safety device.",
         ),
+        *looking.all_breakers(plant, supplies),
         Do(
             title="Isolate",
             text=f"Open every breaker to {what}, disconnect {', '.join(supplies)} at their terminals, lock off and "
@@ -91,6 +93,7 @@ def _isolate(plant: Plant, of: str, shelves: list[Shelf]) -> list[Part]:
             open=parts.breakers_on(plant, inlets),
             switch_off=supplies,
         ),
+        *looking.nothing_beside(plant, supplies, parts.breakers_on(plant, inlets)),
         parts.live_source("The meter shows a live source, before"),
         *(parts.inlet_volts(inlet, f"{inlet.name} is dead", DEAD_LIMIT) for inlet in inlets),
         parts.live_source("The meter shows a live source, after"),
@@ -132,7 +135,7 @@ def _clear(shelf: str, what: str) -> Step:
 
 def _shelf(plant: Plant, shelf: Shelf, shelves: list[Shelf]) -> list[Part]:
     inlets = reached(plant, shelf)
-    made: list[Part] = [section(f"shelf {shelf.name}")]
+    made: list[Part] = [section(f"shelf {shelf.name}"), looking.gate(shelf.name)]
     for inlet in inlets:
         made += _right_way_round(plant, shelf, inlet, shelves)
     first = inlets[0]

@@ -122,7 +122,13 @@ def whole() -> list[str]:
         match walk.asked:
             case r.Ask(step=step):
                 lines.append(
-                    {"caution": "read", "do": "", "hold": getattr(step.source, "word", "")}.get(step.kind, "18.5")
+                    {
+                        "caution": "read",
+                        "do": "",
+                        "hold": getattr(step.source, "word", ""),
+                        "look": "open",
+                        "gate": "to see",
+                    }.get(step.kind, "18.5")
                 )
             case r.Place():
                 lines.append("")
