@@ -15,13 +15,14 @@ from bench.say.lists import count, some
 
 if TYPE_CHECKING:
     from bench.diagnose.explain.records import Explained
+    from bench.diagnose.explain.walk_map import Pair
     from bench.plant.model import Plant
     from bench.walk.state import State
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's options."""
-    parser.add_argument("record", type=Path, nargs="+", help="records of continuity walks of one plant, in any order")
+    parser.add_argument("record", type=Path, nargs="+", help="records of walks and searches of one plant, in any order")
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.add_argument("--plant", type=Path, help="the plant file that drafted sequences name")
     parser.add_argument(
@@ -33,20 +34,29 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Explain every group of cables that the records read."""
     from bench.diagnose.explain.records import explained, follow_up, to_prove
+    from bench.diagnose.explain.walk_map import beside_maps
 
     plant, states = read(options.record)
     found = explained(states)
-    if not found:
+    beside = beside_maps(*states)
+    if not found and not beside:
         shown = ", ".join(map(str, options.record))
         raise BadRequest(f"{shown}: found no resistance readings between pins of cables")
     wires, apart = to_prove(found, plant)
     ahead = [pair for one in found for pair in follow_up(one)]
     if options.json:
-        json.dump([_plain(one, follow_up(one)) for one in found], sys.stdout, ensure_ascii=False, indent=1)
+        json.dump(
+            [_plain(one, follow_up(one)) for one in found] + _plain_beside(beside),
+            sys.stdout,
+            ensure_ascii=False,
+            indent=1,
+        )
         print()
     else:
         for one in found:
             _tell(one)
+        for pair in beside:
+            print(f"{' and '.join(pair.between)}: {_beside(pair)}")
         if ahead and options.follow_up is None:
             print(f"  {len(ahead)} readings among open wires would tell where they are landed: see --follow-up FILE")
         if wires:
@@ -62,7 +72,7 @@ def run(options: argparse.Namespace) -> int:
             raise BadRequest("nothing was found that a repair would touch")
         draft(options, plant, options.reprove, "proof after a repair", wires, apart)
         print(f"{options.reprove} is drafted; read it before you use it", file=told)
-    clean = all(not one.explanation.findings and not one.explanation.unexplained for one in found)
+    clean = not beside and all(not one.explanation.findings and not one.explanation.unexplained for one in found)
     return exits.PASS if clean else exits.NOT_PASSED
 
 
@@ -120,6 +130,21 @@ def _tell(one: Explained) -> None:
         print(f"  unexplained: {a} and {b} were found {'joined' if difference.joined else 'apart'}; measure them again")
     for note in explanation.notes:
         print(f"  note: {note}")
+
+
+def _beside(pair: Pair) -> str:
+    """What is wrong between two places that do not belong to one group of cables."""
+    if pair.joined:
+        return "joined, and the design has no join between them. Look where their wires run or end side by side."
+    return "open, though the design joins them. Look at each joint on the way."
+
+
+def _plain_beside(pairs: list[Pair]) -> list[dict[str, Any]]:
+    """The same as plain data: as one more entry, of no cable."""
+    if not pairs:
+        return []
+    found = [{"pins": list(pair.between), "joined": pair.joined, "sentence": _beside(pair)} for pair in pairs]
+    return [{"cables": [], "readings": len(pairs), "follow_up": [], "causes": [], "unexplained": found, "notes": []}]
 
 
 def _plain(one: Explained, ahead: list[tuple[str, str]]) -> dict[str, Any]:

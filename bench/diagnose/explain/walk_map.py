@@ -10,9 +10,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from bench.diagnose.explain.pin_map import Conductor, Connector, Design, Join, Measured, Pin
+from bench.plant.graph import Nets
 from bench.plant.model import Plant
 from bench.plant.things import Cable, Terminal
-from bench.sequence.file import Measure
+from bench.sequence.file import Found, Measure
 from bench.walk.outcome import Outcome
 from bench.walk.results import results
 from bench.walk.state import State
@@ -35,36 +36,117 @@ class WalkMap:
     readings: int
 
 
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """Two places that were read against each other, or that a search found joined or apart.
+
+    Attributes:
+        between: the two places.
+        joined: whether they conduct.
+        failed: whether that is not as the sequence wants it.
+        ohms: between them; None where that is not known.
+        high: the upper limit that it was held against, in ohms.
+    """
+
+    between: tuple[str, str]
+    joined: bool
+    failed: bool
+    ohms: float | None = None
+    high: float | None = None
+
+
 def maps_of(*states: State) -> list[WalkMap]:
     """The maps of all cables that some walks of one plant read anything of, in the order of the last one's plant.
 
-    A reading that is void does not count; of readings between the same places the latest does.
+    A reading that is void does not count; of readings between the same places the latest does. What a search found
+    counts as its readings do.
     """
+    plant, pairs = _latest(states)
+    return [] if plant is None else _maps(plant, pairs)
+
+
+def beside_maps(*states: State) -> list[Pair]:
+    """What was found wrong between places that no map holds both of: cables that share no connector, frames, bars.
+
+    These are joins that the design does not have, and joins of the design that were not found.
+    """
+    plant, pairs = _latest(states)
+    if plant is None:
+        return []
+    mapped = [{pin for c in (*m.design.near, *m.design.far) for pin in c.pins()} for m in _maps(plant, pairs)]
+    wires, most = Nets(plant.graph()), Nets(plant.graph(plant.breakers))
+    found = []
+    for pair in pairs:
+        one, other = (plant.terminal(name) for name in pair.between)
+        if not pair.failed or any(_pin(one) in pins and _pin(other) in pins for pins in mapped):
+            continue
+        designed = wires if not pair.joined else most
+        if (designed.root(one.node) == designed.root(other.node)) != pair.joined:
+            found.append(pair)
+    return found
+
+
+def _latest(states: Iterable[State]) -> tuple[Plant | None, list[Pair]]:
+    """The plant of the last walk, and what is known last of every two places that it has."""
     walks = sorted((state for state in states if state.setting is not None), key=lambda state: state.at)
     if not walks or walks[-1].setting is None:
-        return []
+        return None, []
     plant = walks[-1].setting.plant
-    latest: dict[frozenset[str], tuple[Outcome, Measure]] = {}
+    latest: dict[frozenset[str], Pair] = {}
     for state in walks:
-        for outcome, source in _read(state):
-            if all(name in plant.terminals for name in source.between):
-                latest[frozenset(source.between)] = (outcome, source)
-    pairs = list(latest.values())
-    touched = {name for _, source in pairs for name in source.between}
+        for pair in _read(state):
+            if all(name in plant.terminals for name in pair.between):
+                latest[frozenset(pair.between)] = pair
+    return plant, list(latest.values())
+
+
+def _maps(plant: Plant, pairs: list[Pair]) -> list[WalkMap]:
+    touched = {name for pair in pairs for name in pair.between}
     used = [cable for cable in plant.cables.values() if touched.intersection(_ends(cable))]
     return [found for group in _groups(used) if (found := _map(plant, group, pairs)) is not None]
 
 
-def _read(state: State) -> list[tuple[Outcome, Measure]]:
-    """The readings of a walk between two places, in plan order, as far as they count."""
+def _read(state: State) -> list[Pair]:
+    """The readings of a walk between two places, and what its searches found, in plan order, as far as they count."""
     assert state.setting is not None
-    found = []
+    found: list[Pair] = []
     for index, outcome in results(state).items():
         source = state.setting.plan.steps[index].source
         counts = outcome.reading is not None and outcome.verdict in ("pass", "fail", "undecided")
         if counts and isinstance(source, Measure) and source.read == "resistance" and not source.join:
-            found.append((outcome, source))
+            found.append(
+                Pair(source.between, _conducts(outcome), outcome.verdict == "fail", outcome.value, outcome.high)
+            )
+        elif outcome.found is not None and outcome.verdict in ("pass", "fail", "undecided"):
+            found += _searched(state.setting.plant, outcome.found)
     return found
+
+
+def _searched(plant: Plant, found: Found) -> list[Pair]:
+    """What a search for joins or for the order of conductors found, two places at a time."""
+    facts = found.facts
+    pairs = [
+        Pair((group[0], other), joined=True, failed=True) for group in facts.get("joined", ()) for other in group[1:]
+    ]
+    side = facts.get("side")
+    if "names" not in facts or side not in ("near", "far"):
+        return pairs
+    # the pins of a connector whose order was lost, or flags, which are no pins and are left out by their names
+    for flag, name in {**facts["names"], **facts.get("by_colour", {})}.items():
+        conductor = plant.conductors.get(name)
+        if conductor is None:
+            continue
+        here, there = conductor.near_end.name, conductor.far_end.name
+        if side == "near":
+            here, there = there, here
+        pairs.append(Pair((here, flag), joined=True, failed=flag != there))
+        if flag != there:
+            pairs.append(Pair((here, there), joined=False, failed=True))
+    for name in facts.get("open_conductors", ()):
+        if name in plant.conductors:
+            conductor = plant.conductors[name]
+            pairs.append(Pair((conductor.near_end.name, conductor.far_end.name), joined=False, failed=True))
+    return pairs
 
 
 def _ends(cable: Cable) -> set[str]:
@@ -87,7 +169,7 @@ def _groups(cables: Iterable[Cable]) -> list[list[Cable]]:
     return groups
 
 
-def _map(plant: Plant, group: list[Cable], pairs: list[tuple[Outcome, Measure]]) -> WalkMap | None:
+def _map(plant: Plant, group: list[Cable], pairs: list[Pair]) -> WalkMap | None:
     near = _panels(plant, [name for cable in group for name in cable.near])
     far = _panels(plant, [name for cable in group for name in cable.far])
     known = {pin for connector in (*near, *far) for pin in connector.pins()}
@@ -98,8 +180,8 @@ def _map(plant: Plant, group: list[Cable], pairs: list[tuple[Outcome, Measure]])
                 continue
             a, b = _pin(conductor.near), _pin(conductor.far)
             if a in known and b in known:
-                pair = f"{cable.name}/{conductor.pair}" if conductor.pair is not None else None
-                wires.append(Conductor(conductor.name, a, b, pair, cable.name))
+                twin = f"{cable.name}/{conductor.pair}" if conductor.pair is not None else None
+                wires.append(Conductor(conductor.name, a, b, twin, cable.name))
     whole = {wire.pair for wire in wires if sum(other.pair == wire.pair for other in wires) == 2}
     wires = [
         wire if wire.pair in whole else Conductor(wire.name, wire.near, wire.far, None, wire.cable) for wire in wires
@@ -110,21 +192,21 @@ def _map(plant: Plant, group: list[Cable], pairs: list[tuple[Outcome, Measure]])
     limits: dict[str, float] = {}
     ends = {(wire.near, wire.far): wire.name for wire in wires}
     count = 0
-    for outcome, source in pairs:
-        a, b = (_pin(plant.terminal(name)) for name in source.between)
+    for pair in pairs:
+        a, b = (_pin(plant.terminal(name)) for name in pair.between)
         if a not in known or b not in known:
             continue
         count += 1
         join = (a, b)
-        if _conducts(outcome):
+        if pair.joined:
             joins.add(join)
-            if outcome.value is not None:
-                ohms[join] = outcome.value
+            if pair.ohms is not None:
+                ohms[join] = pair.ohms
         else:
             parted.add(join)
         wire = ends.get((a, b)) or ends.get((b, a))
-        if wire is not None and outcome.high is not None:
-            limits[wire] = outcome.high
+        if wire is not None and pair.high is not None:
+            limits[wire] = pair.high
     if not count or not wires:
         return None
     seen = {pin for join in (*joins, *parted) for pin in join}

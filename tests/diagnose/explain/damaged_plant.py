@@ -10,13 +10,14 @@ from collections.abc import Iterable, Sequence
 
 import msgspec
 
+from bench.diagnose.searches import adviser
 from bench.files import from_text
 from bench.plant import faults as k
 from bench.plant.file import PlantFile
 from bench.plant.model import Plant
 from bench.plant.resolve import resolve
 from bench.quantity import Resistance
-from bench.sequence.file import Limit, Measure, SequenceFile
+from bench.sequence.file import Do, Limit, Measure, Seek, SequenceFile
 from bench.simulate.world.plant import PlantWorld
 from bench.walk import events as e
 from bench.walk import requests as r
@@ -45,11 +46,12 @@ def plant_of(pins: int, rows: int = 1, cables: int = 1) -> PlantFile:
     return msgspec.convert(text, PlantFile, dec_hook=from_text)
 
 
-def walked(file: PlantFile, faults: Sequence[k.Fault], steps: Iterable[Measure], seed: int = 1) -> State:
+def walked(file: PlantFile, faults: Sequence[k.Fault], steps: Iterable[Measure | Seek], seed: int = 1) -> State:
     """A walk of these readings, from the real fold and the simulated meter's world."""
     plant = resolve(file)
     world = PlantWorld(plant, faults, seed=seed)
     state, number = start(), 0
+    advise = adviser()
 
     def say(event: e.Event) -> None:
         nonlocal state, number
@@ -75,6 +77,18 @@ def walked(file: PlantFile, faults: Sequence[k.Fault], steps: Iterable[Measure],
                 else:
                     top = next(top for top in RANGES if ohms <= 1.2 * top)
                     say(e.Read(**common, value=round(ohms, 6), range=top, resolution=top / 1e5))
+            case r.Advise():
+                say(msgspec.structs.replace(advise(state), number=at))
+            case r.Ask(step=step):
+                assert isinstance(step.source, Do)
+                said = ""
+                if step.source.beeps is not None:
+                    world.place(*step.source.beeps, join=step.source.join)
+                    # a tester beeps below 30 Ω (common practice, no source)
+                    said = "yes" if world.resistance("", "", 0.0) < 30.0 else "no"
+                if step.source.rig is not None:
+                    world.rig(step.source.rig)
+                say(e.Answered(number=at, answer=said))
             case r.MakeSafe():
                 say(e.MadeSafe(number=at))
             case r.Finished():

@@ -6,13 +6,16 @@ import random
 
 import pytest
 
-from bench.diagnose.explain.causes import Bridged, Open, PartOpen, StrayJoin
+from bench.diagnose.explain.causes import Bridged, Open, PartOpen, Shifted, StrayJoin
 from bench.diagnose.explain.records import explained
+from bench.diagnose.explain.search import explain
 from bench.diagnose.explain.sentences import conductors_of
+from bench.diagnose.explain.walk_map import beside_maps, maps_of
 from bench.plant import faults as k
 from bench.plant.faulty import apply_faults
 from bench.plant.resolve import resolve
-from tests.diagnose.explain.damaged_plant import all_crosses, designed_pairs, plant_of, walked
+from bench.sequence.file import Seek
+from tests.diagnose.explain.damaged_plant import all_crosses, designed_pairs, plant_of, reading, walked
 
 READINGS = {"pin to pin": designed_pairs, "every cross": all_crosses}
 
@@ -90,3 +93,33 @@ def test_whatever_is_wrong_no_sound_join_is_parted_and_no_plug_is_turned_off_goo
             assert not any({f"J1.{w}", f"K1.{w}"} <= pins_of for w in range(1, pins + 1))
         else:
             assert not touched & sound, f"{cause} touches a sound wire"
+
+
+def test_a_join_between_cables_that_share_no_connector_is_told():
+    file = plant_of(5, cables=2)
+    steps = [*designed_pairs(resolve(file)), reading("K1.2", "K2.4", joined=False)]
+    state = walked(file, [k.Short(between=("K1.2", "K2.4"))], steps)
+    assert [(pair.between, pair.joined) for pair in beside_maps(state)] == [(("K1.2", "K2.4"), True)]
+    assert beside_maps(walked(file, [], steps)) == []
+
+
+def test_what_a_search_found_joined_is_not_explained_as_designed():
+    """The search holds all nets of two cables against each other and names those that are joined."""
+    search = Seek(find="crosses", of="1", settings={"apart": "100 kohm"})
+    faults = [k.Short(between=("K1.2", "K1.4")), k.Short(between=("K1.5", "K2.1"))]
+    state = walked(plant_of(5, cables=2), faults, [search])
+    (one,) = maps_of(state)
+    (finding,) = explain(one.design, one.measured).findings
+    assert isinstance(finding.cause, Bridged)
+    assert {pin.name for pin in finding.cause.pins} == {"2", "4"}
+    ((pair),) = beside_maps(state)
+    assert pair.joined and {name[1:] for name in pair.between} == {"1.5", "2.1"}
+
+
+def test_an_order_that_was_identified_is_explained():
+    """All wires one place on, the last off the end: every name that the search gave is a join."""
+    search = Seek(find="conductors", of="W1", settings={"method": "chain", "flags": "K1"})
+    state = walked(plant_of(10), [k.Shifted(connector="K1", by=1)], [search])
+    (one,) = maps_of(state)
+    (finding,) = explain(one.design, one.measured).findings
+    assert finding.cause == Shifted("K1", 1, "row")
