@@ -27,7 +27,8 @@ from bench.instruments.wire_text import show
 from bench.job.asfound import Before, before_a_walk
 from bench.judge.judge_error import JudgeError
 from bench.plant.faults import Fault, check_faults
-from bench.plant.handled import Handled
+from bench.plant.file import PlantFile
+from bench.plant.handled import Change, Handled
 from bench.record.append import RecordWriter, mended, stamp, utc_now
 from bench.record.read import read_lines
 from bench.record.replay import follow
@@ -455,6 +456,8 @@ def _bench_at_work(
             left = left.after(mark.change for mark in first.found)
         if simulate is not None:
             left = left.after(simulate.changes)
+        if simulate is not None and simulate.running:
+            left = left.after(_running(first.plant))
         if left.marks:
             hands.restore(left)
         if state is not None:
@@ -465,6 +468,12 @@ def _bench_at_work(
 def _looks(first: e.Began) -> bool:
     """Whether somebody looks how the plant stands: then it stands as the records left it; else as in its file."""
     return any(isinstance(step, Look) for step in first.sequence.steps)
+
+
+def _running(plant: PlantFile) -> list[Change]:
+    """A plant in service: every supply on, every breaker closed."""
+    changes = [Change("supply", one.name, "on") for one in plant.supplies]
+    return [*changes, *(Change("breaker", one.name, "closed") for one in plant.breakers)]
 
 
 def _wires(bench: Bench, name: str) -> dict[int, tuple[Literal["red", "black"], str]]:

@@ -198,6 +198,8 @@ class Simulate(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_d
     """Of each instrument's pair of leads, in truth."""
     ambient: Temperature | None = None
     """In the simulated hall; the plant's by default."""
+    running: bool = False
+    """Whether the simulated plant is in service when the walk begins: every supply on, every breaker closed."""
     pace: Literal["real", "hurried"] = "real"
     """Whether instruments take their time, or answer at once."""
     closed: list[str] = []

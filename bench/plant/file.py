@@ -191,6 +191,9 @@ class CardType(_Entry, frozen=True, kw_only=True):
     is said, a type with 'converter' in its title is one."""
     input_capacitance: Capacitance | None = None
     """Charged at switch-on: the inrush."""
+    turns_on: Voltage | None = None
+    """The least voltage that such a card may start at, without sign; below it draws next to nothing. A converter starts
+    well below the range that it is guaranteed for: types for 36 to 75 V at 32.5 to 35.5 V (makers' data)."""
     works_from: Voltage = default(Voltage(40.5))
     """The lowest feed voltage that it works at, without sign."""
     works_to: Voltage = default(Voltage(57.0))
@@ -206,6 +209,8 @@ class CardType(_Entry, frozen=True, kw_only=True):
             )
         if not 0 <= self.spread.value < 1:
             raise Inconsistent(f"spread {self.spread}", "0 % to 99 %")
+        if self.turns_on is not None and not 0 < self.turns_on.value <= self.works_from.value:
+            raise Inconsistent(f"turns-on {self.turns_on}", f"above 0 V, and at most works-from {self.works_from}")
 
     @property
     def converts(self) -> bool:
@@ -461,6 +466,19 @@ class Earth(_Entry, frozen=True, kw_only=True):
     bonds: list[Bond] = []
 
 
+class ShelfInput(_Entry, frozen=True, kw_only=True):
+    """What stands behind the diodes of every shelf's inlets, cards apart: how long a shelf keeps its charge."""
+
+    capacitance: Capacitance
+    """Of the shelf itself; that of its cards comes on top."""
+    bleeder: Resistance
+    """The resistor that takes the charge away when the shelf is off."""
+
+    def __post_init__(self) -> None:
+        if not (self.capacitance.value > 0 and self.bleeder.value > 0):
+            raise Inconsistent(f"{self.capacitance} and {self.bleeder}", "both above 0")
+
+
 class PlantFile(_Entry, frozen=True, kw_only=True):
     """A plant as it stands in its file."""
 
@@ -475,6 +493,8 @@ class PlantFile(_Entry, frozen=True, kw_only=True):
     connector_types: list[ConnectorType] = []
     cable_types: list[CableType] = []
     card_types: list[CardType] = []
+    shelf_input: ShelfInput | None = None
+    """Where it is known: how long to wait before hands reach into a shelf is worked out from it."""
     bays: list[Bay] = []
     feeds: list[Feed] = []
     supplies: list[Supply] = []

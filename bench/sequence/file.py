@@ -109,6 +109,9 @@ class Hold(_Common, frozen=True, kw_only=True, tag="hold"):
 
     text: str
     word: str = "CLEAR"
+    proven: list[str] = []
+    """Plant names: where an earlier reading about one of them does not count as passed, nobody is asked to pass here:
+    the hold point and what it guards are passed over, and the walk says why."""
 
     def __post_init__(self) -> None:
         if not self.word.strip() or len(self.word) > 24 or any(c.isspace() for c in self.word):
@@ -133,6 +136,10 @@ class Do(_Common, frozen=True, kw_only=True, tag="do"):
     """Cards that the operator puts in, or shelves whose cards all go in: on a dead shelf only."""
     take_out: list[str] = []
     """Cards that the operator takes out, or shelves that lose all theirs."""
+    connect: list[str] = []
+    """Supplies of the plant in whose place the bench supply's leads go, and nowhere else from then on: output off."""
+    disconnect: list[str] = []
+    """Supplies of the plant in whose place the bench supply's leads were, and come off: output off."""
     lift: list[str] = []
     """Bonds that the operator takes off at one end and keeps clear: never on a live plant."""
     refit: list[str] = []
@@ -158,7 +165,8 @@ class Do(_Common, frozen=True, kw_only=True, tag="do"):
             return
         if self.beeps[0] == self.beeps[1]:
             raise Inconsistent(f"'{self.beeps[0]}' twice", "two different places")
-        if self.energises or self.open or self.switch_off or self.put_in or self.take_out or self.lift or self.refit:
+        moved = self.put_in or self.take_out or self.lift or self.refit or self.connect or self.disconnect
+        if self.energises or self.open or self.switch_off or moved:
             raise Inconsistent("'beeps' beside something that is switched or moved", "an act of its own for each")
         if self.rig is not None:
             raise Inconsistent("'beeps' and 'rig' together", "an act of its own for each")
@@ -171,8 +179,16 @@ class Do(_Common, frozen=True, kw_only=True, tag="do"):
     @property
     def changes(self) -> tuple[Change, ...]:
         """What hands leave otherwise in the plant by it; of a thing that is named twice the second counts."""
-        return tuple(Change(kind, name, state) for field, kind, state in _CHANGES for name in getattr(self, field))
+        made = [Change(kind, name, state) for field, kind, state in _CHANGES for name in getattr(self, field)]
+        if self.connect:
+            made.append(Change("connection", BENCH_SUPPLY, "connected", tuple(self.connect)))
+        elif self.disconnect:
+            made.append(Change("connection", BENCH_SUPPLY, "disconnected"))
+        return tuple(made)
 
+
+BENCH_SUPPLY: Final = "bench supply"
+"""What the leads of the bench supply are called among the plant's things as handled."""
 
 _CHANGES: Final[tuple[tuple[str, Kind, str], ...]] = (
     ("close", "breaker", "closed"),
@@ -357,6 +373,9 @@ class Wait(_Common, frozen=True, kw_only=True, tag="wait"):
     text: str
     time: Duration | None = None
     discharge: Discharge | None = None
+    proven: list[str] = []
+    """Plant names: where an earlier reading about one of them does not count as passed, nobody waits for what would
+    come next."""
 
     def __post_init__(self) -> None:
         if (self.time is None) == (self.discharge is None):

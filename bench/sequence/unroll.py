@@ -54,7 +54,19 @@ def _refuse(struct: Any, path: tuple[str | int, ...], found: str, expected: str,
 
 _PROVEN = ("proven", "unless_proven")
 """Lists of names that bar an act or ask for it; it does not bear on them."""
-_DO_LISTS = ("touches", "close", "open", "switch_on", "switch_off", "put_in", "take_out", "lift", "refit")
+_DO_LISTS = (
+    "touches",
+    "close",
+    "open",
+    "switch_on",
+    "switch_off",
+    "connect",
+    "disconnect",
+    "put_in",
+    "take_out",
+    "lift",
+    "refit",
+)
 
 KINDS: dict[type, Kind] = {
     Caution: "caution",
@@ -225,6 +237,9 @@ class _Unroller:
                 good = good and None not in changes["beeps"] and all(None not in group for group in changes["join"])
             for name in ("put_in", "take_out"):
                 changes[name] = [card for text in changes[name] for card in self._cards(text)]
+        if isinstance(entry, Hold | Wait):
+            changes["proven"] = [self._filled(entry, ("proven", i), name, views) for i, name in enumerate(entry.proven)]
+            good = good and None not in changes["proven"]
         if isinstance(entry, Measure):
             changes["proven"] = [self._filled(entry, ("proven", i), name, views) for i, name in enumerate(entry.proven)]
             ends = tuple(self._filled(entry, ("between", i), name, views) for i, name in enumerate(entry.between))
@@ -272,6 +287,11 @@ class _Unroller:
             hint = near(filled.shelf, self.plant.shelves)
             self.say(entry, ("shelf",), f"'{filled.shelf}'", "a shelf of the plant", hint)
             return False
+        if isinstance(filled, Hold | Wait) and filled.proven:
+            good = (
+                not isinstance(filled, Wait) or filled.discharge is None or self._sensible_discharge(filled.discharge)
+            )
+            return good and not [n for i, n in enumerate(filled.proven) if not self._known(entry, ("proven", i), n)]
         if isinstance(filled, Seek):
             return not filled.of or self._known(entry, ("of",), filled.of)
         if isinstance(filled, Wait) and filled.discharge is not None:
@@ -341,6 +361,8 @@ class _Unroller:
             ("open", "breaker", self.plant.breakers),
             ("switch_on", "supply", self.plant.supplies),
             ("switch_off", "supply", self.plant.supplies),
+            ("connect", "supply", self.plant.supplies),
+            ("disconnect", "supply", self.plant.supplies),
             ("lift", "bond", self.plant.bonds),
             ("refit", "bond", self.plant.bonds),
         ):

@@ -14,7 +14,7 @@ import msgspec
 
 from bench.plant.handled import UNKNOWN, Handled, Kind
 from bench.roles import Reads
-from bench.sequence.file import Do, Energise, Look, Measure, Prove, Rig, Zero
+from bench.sequence.file import BENCH_SUPPLY, Do, Energise, Look, Measure, Prove, Rig, Zero
 from bench.sequence.plan import Step
 from bench.simulate.messages import Configuration, Done, Move, Ready, encode
 
@@ -167,6 +167,8 @@ class SimulatedHands:
                 rig=rig,
             )
             self._bench.move(moved)
+        for mark in handled.said("connection", BENCH_SUPPLY):
+            self._bench.move(Move(supply_at=list(mark.change.where)))
 
     def act(self, step: Step) -> None:
         """Work the breakers and supplies of the simulated plant, its cards, and where the bench supply stands."""
@@ -176,7 +178,10 @@ class SimulatedHands:
             amps = source.dummy.value if source.dummy is not None else 0.0
             dial = self._dial("current") if source.ammeter else {}
             dummies = dict.fromkeys(on, amps) if amps else {}
-            self._bench.move(Move(dial=dial, supply_at=source.at, dummies=dummies, in_lead=source.ammeter))
+            # leads that were put somewhere by an act of their own are there, whatever this step takes for granted
+            moved = self._handled.said("connection", BENCH_SUPPLY)
+            at = None if moved else source.at
+            self._bench.move(Move(dial=dial, supply_at=at, dummies=dummies, in_lead=source.ammeter))
             return
         changes = source.changes
         self._handled = self._handled.after(changes)
@@ -185,6 +190,9 @@ class SimulatedHands:
             self._bench.move(Move(lifted=sorted(self._handled.lifted)))
         if isinstance(source, Do) and source.rig is not None:
             self._bench.move(Move(rig=source.rig))
+        for change in changes:
+            if change.kind == "connection" and change.name == BENCH_SUPPLY:
+                self._bench.move(Move(supply_at=list(change.where)))
         if "card" in kinds:
             self._bench.move(Move(out=sorted(self._handled.out)))
         if kinds & {"breaker", "supply"}:

@@ -272,6 +272,25 @@ def loses(outcome: Outcome) -> bool:
     return 0.5 < outcome.value / nearest < 1
 
 
+def wrong_way_round(outcome: Outcome, shown: str) -> str:
+    """A voltage with the other sign in words, for a person at the rack; empty where the sign is right.
+
+    Args:
+        outcome: of a reading of volts.
+        shown: the reading with its unit.
+    """
+    if outcome.verdict != "fail" or not outcome.value or not outcome.low or not outcome.high:
+        return ""
+    nearest = min(outcome.low, outcome.high, key=abs)
+    if not outcome.value / nearest < -0.5:
+        return ""
+    right = "plus" if nearest > 0 else "minus"
+    return (
+        f"Fail: the feed is the wrong way round here: {shown}, where the right sign is {right}. Take the feed off. "
+        "Look at the bench supply's or battery's leads first, then for feed and return exchanged on the way."
+    )
+
+
 def search_offer(shelf: str) -> str:
     """What finds the place where a shelf loses voltage."""
     return (

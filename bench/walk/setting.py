@@ -28,6 +28,7 @@ from bench.plant.model import Plant
 from bench.plant.resolve import resolve
 from bench.quantity import engineering
 from bench.roles import ROLE_OF, UNIT_OF, function_name
+from bench.say.reading import reading as reading_text
 from bench.sequence.file import Ask, Decide, Do, Energise, Measure, Prove, Rig, Single, Zero
 from bench.sequence.file import Limit as LimitFile
 from bench.sequence.limits import Held, limit_of
@@ -37,7 +38,7 @@ from bench.sequence.unroll import unroll
 from bench.walk import events as e
 from bench.walk.facts import BenchFacts, InstrumentFacts
 from bench.walk.outcome import Outcome
-from bench.walk.power import Prepared, judge_energised, loses, prepare, search_offer
+from bench.walk.power import Prepared, judge_energised, loses, prepare, search_offer, wrong_way_round
 
 ROOM: Final = (-40.0, 70.0)
 """°C that a room can have; what is outside is a slip of the fingers."""
@@ -374,6 +375,9 @@ class Setting:
         inlet = self.plant.inlets.get(step.subject)
         if inlet is not None and source.limit.computed == "shelf-voltage" and loses(outcome):
             outcome = replace(outcome, advice=(search_offer(inlet.shelf), *outcome.advice))
+        if source.read == "voltage" and outcome.value is not None:
+            turned = wrong_way_round(outcome, reading_text(outcome.value, "V", expanded=outcome.expanded))
+            outcome = replace(outcome, sentence=turned) if turned else outcome
         return _absorbed(outcome, source, read) if read.series else outcome
 
     def _held_against(

@@ -73,8 +73,8 @@ import msgspec
 from bench.judge.judge_error import JudgeError
 from bench.judge.watch import Ladder
 from bench.plant.handled import Change, Kind, Mark
+from bench.sequence.file import BENCH_SUPPLY, Do, Energise, Found, Gate, Hold, Look, Measure, Set, Wait
 from bench.sequence.file import Ask as AskStep
-from bench.sequence.file import Do, Energise, Found, Gate, Hold, Look, Measure, Set
 from bench.sequence.plan import Step
 from bench.sequence.power_steps import powered as fed
 from bench.sequence.unroll import CannotUnroll
@@ -591,15 +591,32 @@ def _stands(state: State, step: Step) -> tuple[str, Ladder | None]:
         bar = _doubt(state, step, {*source.close, *source.switch_on, *source.proven}, {"look", "gate"})
         if bar:
             return bar, None
-    if isinstance(source, Do | Measure) and source.proven:
-        return _doubt(state, step, set(source.proven)), None
+    if isinstance(source, Do | Measure | Hold | Wait) and source.proven:
+        bar = _doubt(state, step, set(source.proven))
+        # what was disturbed is read again from the hold point; what failed ends there
+        return ("" if isinstance(source, Hold) and bar.endswith(_VOID) else bar), None
     if not isinstance(source, Energise):
         return "", None
-    bar = _doubt(state, step, {step.subject, *step.touches, *source.at})
+    bar = _doubt(state, step, {step.subject, *step.touches, *source.at}) or _elsewhere(state, source)
     if bar:
         return bar, None
     found = state.setting.prepared(step, state.conditions)
     return found.refusal, found.ladder
+
+
+def _elsewhere(state: State, source: Energise) -> str:
+    """Why the bench supply does not feed what a step wants fed: its leads are elsewhere; empty where they are there.
+
+    Where nobody ever said where they are, the step's own word is taken: so it was before leads were moved by acts.
+    """
+    said = state.conditions.handled.said("connection", BENCH_SUPPLY)
+    if not said:
+        return ""
+    there = {name for mark in said for name in mark.change.where if mark.change.state == "connected"}
+    if there == set(source.at):
+        return ""
+    where = f"at {', '.join(sorted(there))}" if there else "on nothing"
+    return f"the bench supply's leads are {where}, and not at {', '.join(source.at)}"
 
 
 def _spared(state: State, step: Step) -> str:
@@ -611,6 +628,10 @@ def _spared(state: State, step: Step) -> str:
         handled = state.conditions.handled
         states = {handled.state(source.kind, name) for name in source.names}
         return f"Not needed: all are {' or '.join(sorted(states))}." if states <= set(source.expect) else ""
+    if isinstance(source, Do) and source.open and source == Do(title=source.title, text=source.text, open=source.open):
+        said = [state.conditions.handled.said("breaker", name) for name in source.open]
+        if all(marks and all(m.record == "" and m.change.state == "open" for m in marks) for marks in said):
+            return f"Not needed: {', '.join(source.open)} open already, as this walk left it."
     names = step.source.unless_proven if isinstance(step.source, Do) else []
     return (
         f"Not needed: nothing is wrong with {', '.join(names)}."
@@ -634,7 +655,10 @@ def _doubt(state: State, step: Step, names: set[str], kinds: Collection[str] = _
         excused = outcome.verdict == "skipped" and not outcome.barred and earlier.kind not in ("look", "gate")
         if outcome.verdict in ("pass", "done") or excused:
             continue
-        about = {earlier.subject, *earlier.touches}
+        # what the walk passed over itself says nothing new of what is shared with other loads
+        about = {earlier.subject, *(() if outcome.barred else earlier.touches)}
+        if outcome.barred:
+            about -= set(plant.supplies)
         # what is wrong at one inlet of a shelf keeps the whole shelf off
         inlets = (plant.terminals.get(name) for name in list(about))
         about |= {end.owner for end in inlets if end is not None and end.kind == "inlet"}
@@ -644,6 +668,9 @@ def _doubt(state: State, step: Step, names: set[str], kinds: Collection[str] = _
         if about & names:
             return f"'{earlier.title}' does not count as passed ({outcome.verdict})"
     return ""
+
+
+_VOID: Final = "(void)"
 
 
 def _anything_live(state: State) -> bool:
@@ -732,6 +759,8 @@ def _answered(state: State, event: e.Answered, n: int) -> State:
     answer = event.answer.strip()
     if isinstance(source, Hold) and answer.casefold() != source.word.casefold():
         raise Refused(f"this hold point wants the word {source.word}")
+    if isinstance(source, Hold) and source.proven and (bar := _doubt(state, step, set(source.proven))):
+        raise Refused(f"this hold point is not passed now: {bar}; go back and read it again")
     if isinstance(source, AskStep):
         state = replace(state, conditions=state.conditions.with_answer(source, answer, Refused))
     if isinstance(source, Hold):

@@ -45,12 +45,12 @@ def drawn(seed: int) -> Drawn:
             ohms = Resistance(round(rng.uniform(0.05, 5.0), 2))
             return Drawn(kind, k.ShelfShort(shelf=shelf, feed=feed, ohms=ohms), f"{shelf}.{feed}", shelf, 0.0)
         case "crossed":
-            return Drawn(kind, k.FeedsCrossed(shelf=shelf), shelf, shelf, 12.0)
+            return Drawn(kind, k.FeedsCrossed(shelf=shelf), shelf, shelf, 5.0)
         case "reversed":
-            return Drawn(kind, k.PolarityReversed(shelf=shelf, feed=feed), f"{shelf}.{feed}", shelf, 12.0)
+            return Drawn(kind, k.PolarityReversed(shelf=shelf, feed=feed), f"{shelf}.{feed}", shelf, 5.0)
         case "breaker":
             pins = (f"F{feed}2A.load", f"F{feed}2B.load")
-            return Drawn(kind, k.Exchanged(pins=pins), f"F{feed}2A", "2A", 12.0)
+            return Drawn(kind, k.Exchanged(pins=pins), f"F{feed}2A", "2A", 5.0)
         case "heavy":
             return Drawn(
                 kind, k.ShelfHeavy(shelf=shelf, by=Current(round(rng.uniform(0.4, 0.9), 2))), shelf, shelf, 48.0

@@ -22,7 +22,7 @@ BENCH = small_hall.BENCH
     [
         ("", "", 48.0),
         ("{fault: shelf-short, shelf: 2C, feed: A, ohms: 0.3 ohm}", "2C.A is free of shorts", 0.0),
-        ("{fault: polarity-reversed, shelf: 2C, feed: A}", "2C.A has feed A", 12.0),
+        ("{fault: polarity-reversed, shelf: 2C, feed: A}", "2C.A has feed A", 5.0),
         ("{fault: shelf-heavy, shelf: 2C, by: 0.3 A}", "2C on A alone, all cards in", 48.0),
     ],
     ids=["sound", "short", "reversed", "heavy"],

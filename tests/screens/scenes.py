@@ -192,11 +192,11 @@ SCENES: dict[str, Callable[[], Scene]] = {
     "energise-level": lambda: _energising(*power.rising(1, 0.012, 8.0)),
     "energise": lambda: _energising(*power.rising(3, 1.792, 31.0, 17.0)),
     "stages": lambda: _stages(
-        power.PowerWalk().seated().to("Clear to energise 2A: all cards in"),
+        power.PowerWalk().seated().to("Clear to energise 2A: with cards"),
         "The stages of shelf 2A",
         "nothing, as far as this walk knows",
         "Clear to energise",
-        "FA, FA2A by hand, then 2A on A alone, all cards in",
+        "FA, FA2A by hand, then 2A on A alone, converter in",
         "first half",
         "FA2A",
     ),

@@ -143,11 +143,13 @@ def _doubt(answer: Answer) -> float:
 
 def _scale(state: State, amps: float) -> float:
     """The current that was measured when it came up, over the current that was reckoned."""
-    for index in state.powered.values():
-        outcome = state.latest.get(index)
-        if outcome is not None and outcome.value and outcome.unit == "A" and amps > 0:
-            return outcome.value / amps
-    return 1.0
+    if state.setting is None or not state.powered or amps <= 0:
+        return 1.0
+    steps = state.setting.plan.steps
+    # the newest: what came up before was a lower voltage, to see where the supply is
+    up = (outcome for outcome in state.history or () if steps[outcome.index].kind == "energise")
+    newest = next(up, None)
+    return newest.value / amps if newest is not None and newest.value else 1.0
 
 
 def _asked(part: MissingVolts, reading: NextReading, inlet: Inlet, bench: bool) -> Wanted:

@@ -70,11 +70,12 @@ def _alone(view: View, stands: Standing, cells: int, rows: int) -> Body:
         cells,
         view.glyphs.ellipsis,
     )
-    lines = [title, *_sources(view, stands, cells), EMPTY, *_stage_table(view, stands.stages, cells), EMPTY]
-    lines += _breaker_table(view, stands.breakers, cells)
+    lines = [title, *_sources(view, stands, cells), EMPTY]
+    # what is wrong comes before what is right: the table may be longer than the screen
     for stage in stands.stages:
         if stage.finding:
-            lines += [EMPTY, *wrapped(view.say(_found(stage)), cells, "fail")]
+            lines += [*wrapped(view.say(_found(stage)), cells, "fail"), EMPTY]
+    lines += [*_stage_table(view, stands.stages, cells), EMPTY, *_breaker_table(view, stands.breakers, cells)]
     return scrolled(view, lines, rows)
 
 

@@ -8,19 +8,18 @@ own and on evidence that counts; and each hold point says who opens what, on whi
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Final
+
+import msgspec
 
 from bench.plant.model import Plant
 from bench.plant.things import Breaker, Inlet, Shelf, Supply
 from bench.quantity import engineering
 from bench.sequence.drafts import power_parts as parts
 from bench.sequence.drafts.parts import CannotDraft, Part, section, unique
-from bench.sequence.drafts.power_parts import DEAD_LIMIT, reached, return_bar, way
+from bench.sequence.drafts.power_parts import reached, return_bar, way
+from bench.sequence.drafts.proved_dead import DEAD_VOLTS
 from bench.sequence.file import Caution, Do, Hold, Limit, Measure, Step
 from bench.sequence.power_tree import Forecast, Powered, PowerTree, WillNotCarry, headroom_line
-
-_AMMETER_A: Final = 8.0
-"""More than this is not led through a hand-held ammeter's fused leads (common practice, no source)."""
 
 
 def onto_the_plant(plant: Plant, shelves: list[Shelf]) -> list[Part]:
@@ -53,9 +52,10 @@ def onto_the_plant(plant: Plant, shelves: list[Shelf]) -> list[Part]:
         ),
         Do(
             title="Bench supply away",
-            text=f"Take the bench supply's leads off. Open {', '.join(every)}. Then nothing is connected to the "
-            "battery yet.",
+            text=f"The bench supply's leads are on nothing, and it stands aside. Open {', '.join(every)}. Then nothing "
+            "is connected to the battery yet.",
             open=every,
+            disconnect=list(mine),
         ),
     ]
     for name, inlets in mine.items():
@@ -78,16 +78,16 @@ def _feed(plant: Plant, supply: Supply, inlets: list[Inlet]) -> list[Part]:
         ),
         Do(
             title=f"Connect {supply.name}",
-            text=f"With {mains} open, connect {supply.name} at its terminals. From then on the line side of "
-            f"{main.name} is live.",
+            text=f"With {mains} open, connect {supply.name} at its terminals, insulated tools, all else covered: the "
+            f"lug of the feed first, the earthed pole last. From then on the line side of {main.name} is live.",
             switch_on=[supply.name],
         ),
-        _reads(f"{main.name}, line side, has {supply.name}", (main.line.name, bar), main.name, []),
+        _reads(plant, f"{main.name}, line side, has {supply.name}", (main.line.name, bar), supply.feed, main.name, []),
         parts.volts(
             (main.load.name, bar),
             main.name,
             f"{main.name} is open",
-            DEAD_LIMIT,
+            DEAD_VOLTS,
             text="A breaker whose contacts are welded shows here.",
         ),
     ]
@@ -96,13 +96,13 @@ def _feed(plant: Plant, supply: Supply, inlets: list[Inlet]) -> list[Part]:
         made += _onto(plant, supply, inlet, closed)
     for inlet in inlets:
         title = f"{inlet.name} with everything on {supply.name}"
-        made.append(_reads(title, _poles(inlet), inlet.name, _stands_on(plant, inlet)))
+        made.append(_reads(plant, title, _poles(inlet), supply.feed, inlet.name, _stands_on(plant, inlet)))
     back = list(reversed(closed))
     made += [
         Do(title=f"Feed {inlets[0].feed} off", text=f"Open {', '.join(back)}, the shelves first.", open=back),
         Do(
             title=f"Disconnect {supply.name}",
-            text=f"Disconnect {supply.name} at its terminals, lock off and tag.",
+            text=f"Disconnect {supply.name} at its terminals, the earthed pole first, lock off and tag.",
             switch_off=[supply.name],
         ),
     ]
@@ -119,7 +119,7 @@ def _onto(plant: Plant, supply: Supply, inlet: Inlet, closed: list[str]) -> list
             upto = names[: names.index(name) + 1]
             made += _close(plant, plant.breakers[name], supply, upto, f"Nothing is on behind {name} yet.")
             load_side = (plant.breakers[name].load.name, return_bar(plant, inlet))
-            made.append(_reads(f"{name}, load side", load_side, name, upto))
+            made.append(_reads(plant, f"{name}, load side", load_side, supply.feed, name, upto))
     last, stands = plant.breakers[names[-1]], _stands_on(plant, inlet)
     closed.append(last.name)
     found = _forecast(plant, supply, closed)
@@ -127,15 +127,16 @@ def _onto(plant: Plant, supply: Supply, inlet: Inlet, closed: list[str]) -> list
     told = f"Expected at {inlet.name}: {volts:.2f} V and {engineering(amps, 'A', digits=3)}."
     told += "".join(f" Breaker {headroom_line(found.breakers[name])}." for name in names if name in found.breakers)
     made += _close(plant, last, supply, stands, told)
-    made.append(_reads(f"{inlet.name} on {supply.name}", _poles(inlet), inlet.name, stands))
+    made.append(_reads(plant, f"{inlet.name} on {supply.name}", _poles(inlet), supply.feed, inlet.name, stands))
     most = found.most.shelves[inlet.shelf].inlets[inlet.name][1]
-    if most <= _AMMETER_A:
+    if most <= parts.AMMETER_A:
         made += _current(last, inlet, supply, stands)
     made.append(
         Do(
             title=f"{last.name} stays open",
-            text=f"Something is not right with {inlet.shelf} or its way: open {last.name}, or leave it open, and take "
-            "the meter's leads off. Find it on the bench supply first.",
+            text=f"{inlet.shelf} or its way is not right. If the ammeter's leads are across {last.name}, "
+            f"close it first, then take them off: no lead breaks a current. Open {last.name}, or leave it open. Find "
+            "it on the bench supply first.",
             open=[last.name],
             unless_proven=list(stands),
         )
@@ -144,30 +145,17 @@ def _onto(plant: Plant, supply: Supply, inlet: Inlet, closed: list[str]) -> list
 
 
 def _current(last: Breaker, inlet: Inlet, supply: Supply, stands: Sequence[str]) -> list[Step]:
-    """The meter is put across the closed breaker, so that no inrush goes through its fuse and the shelf stays on."""
-    return [
-        Do(
-            title=f"Ammeter across {last.name}",
-            text=f"Put the ammeter's fused leads across the two terminals of the closed {last.name}. Then open "
-            f"{last.name}: {inlet.shelf} runs on through the meter.",
-            open=[last.name],
-            proven=list(stands),
-        ),
-        Measure(
-            title=f"What {inlet.shelf} takes of {supply.name}",
-            read="current",
-            between=(last.load.name, last.line.name),
-            subject=inlet.name,
-            limit=Limit(computed="idle-current"),
-            proven=list(stands),
-        ),
-        Do(
-            title=f"{last.name} closed again",
-            text=f"Close {last.name}, then take the ammeter's leads off.",
-            close=[last.name],
-            proven=list(stands),
-        ),
-    ]
+    reading = Measure(
+        title=f"What {inlet.shelf} takes of {supply.name}",
+        read="current",
+        between=(last.load.name, last.line.name),
+        subject=inlet.name,
+        limit=Limit(computed="idle-current"),
+        proven=list(stands),
+    )
+    on, *off = parts.through_the_meter(last.name, inlet.shelf)
+    acts = [msgspec.structs.replace(act, proven=list(stands)) for act in (on, *off)]
+    return [acts[0], reading, *acts[1:]]
 
 
 def _close(plant: Plant, breaker: Breaker, supply: Supply, stands: Sequence[str], told: str) -> list[Step]:
@@ -177,6 +165,7 @@ def _close(plant: Plant, breaker: Breaker, supply: Supply, stands: Sequence[str]
         f"{breaker.name} ({where}). Everybody is clear, somebody guards the main breaker of {supply.name}. {told} If "
         f"anything is not as it should be: open {breaker.name} at once, then call OPEN; this program cannot.",
     )
+    clear = msgspec.structs.replace(clear, proven=list(stands))
     text = f"Close {breaker.name} ({where})."
     return [clear, Do(title=f"Close {breaker.name}", text=text, close=[breaker.name], proven=list(stands))]
 
@@ -190,10 +179,13 @@ def _poles(inlet: Inlet) -> tuple[str, str]:
     return inlet.live.name, inlet.back.name
 
 
-def _reads(title: str, between: tuple[str, str], subject: str, stands: Sequence[str]) -> Measure:
+def _reads(
+    plant: Plant, title: str, between: tuple[str, str], feed: str, subject: str, stands: Sequence[str]
+) -> Measure:
+    sign = "plus" if parts.positive(plant, feed) else "minus: the return is positive here"
     return Measure(
         title=title,
-        text="Live parts. The sign counts: a battery's return is positive here.",
+        text=f"Live parts. Red probe on {between[0]}, black probe on {between[1]}. The right sign is {sign}.",
         read="voltage",
         between=between,
         subject=subject,

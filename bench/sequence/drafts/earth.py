@@ -134,13 +134,11 @@ def earth_live(plant: Plant, of: str) -> Draft:
             "main breaker. Type the word only if this is so.",
             word="LIVE",
         ),
-        # nothing is switched for this check, but the record must know what is on
         Do(
-            title="The plant is in service",
-            text="Nothing is switched for this check. Look that every feed is on and every breaker is closed as in "
-            "service, and write a note about each that is not.",
-            switch_on=list(plant.supplies),
-            close=list(plant.breakers),
+            title="The plant as it runs",
+            text="Nothing is switched for this check: do not open or close anything for it. Look at each main breaker "
+            "and each supply, and write a note with key n about what is off: what is read below holds for the plant as "
+            "it runs now.",
         ),
     ]
     direct = by_hand(_SET_YOUR_OWN, at_least=f"-{_MOST_DIRECT}", at_most=_MOST_DIRECT)

@@ -3,11 +3,24 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Final
+
+import msgspec
 
 from bench.plant.model import NoPath, Plant
-from bench.sequence.drafts.parts import CannotDraft, Draft, Part, called, dead
-from bench.sequence.file import Caution, Do, Each, Hold, Limit, Measure, Prove
+from bench.plant.things import Inlet
+from bench.sequence.drafts.parts import CannotDraft, Draft, Part, called, unique
+from bench.sequence.drafts.power_parts import (
+    breakers_on,
+    check_signs,
+    reached,
+    return_bar,
+    sign_words,
+    supplies_of,
+    through_the_meter,
+    way,
+)
+from bench.sequence.drafts.proved_dead import proved_dead, stands_on
+from bench.sequence.file import Caution, Do, Hold, Limit, Measure, Prove, Step
 
 
 @dataclass(slots=True)
@@ -55,55 +68,141 @@ def polarity(plant: Plant, of: str) -> Draft:
         UnknownName: nothing is called so.
     """
     feeding = _feeding(plant, of)
-    parts: list[Part] = [
-        *dead(called(plant, of)),
-        Do(title="Cards out", text="Take all cards out of the shelves concerned, and leave all breakers open."),
-        *_live(plant, of),
-    ]
+    parts: list[Part] = [*_off_and_dead(plant, of, "Take all cards out of the shelves, and leave all breakers open.")]
+    parts += _live(plant, of)
     for feed, ways in feeding.items():
         parts += _polarity_of(plant, of, feed, ways)
-    parts.append(
-        Prove(
-            title="The meter still shows a live source",
-            against="live-source",
-            read="voltage",
-            text="Put the probes on the known live source again. The meter must still show it.",
-        )
-    )
+    parts.append(_still_shows())
     return Draft("The voltage at every shelf's inlet, with its sign, cards out: one feed after the other.", parts)
 
 
-def _polarity_of(plant: Plant, of: str, feed: str, ways: _Feeding) -> list[Part]:
-    inlets = [inlet.name for inlet in plant.inlets_of(of) if inlet.feed == feed]
-    breakers = [*ways.way, *ways.last]
-    reading = Measure(
-        title="{inlet.name}: feed {inlet.feed} against its return",
-        text="Red probe on the feed, black probe on the return. The sign counts.",
+def _still_shows() -> Prove:
+    return Prove(
+        title="The meter still shows a live source",
+        against="live-source",
         read="voltage",
-        between=("{inlet.live}", "{inlet.return}"),
-        limit=Limit(computed="feed-voltage"),
+        text="Put the probes on the known live source again. The meter must still show it.",
     )
+
+
+def _off_and_dead(plant: Plant, of: str, then: str) -> list[Part]:
+    """All is isolated and proved dead at every point, before hands go near it."""
+    inlets = _fed(plant, of)
+    check_signs(plant, inlets)
+    supplies = supplies_of(plant, inlets)
+    what = called(plant, of)
+    stands = stands_on(plant, inlets)
     return [
-        Do(
-            title=f"Feed {feed} on",
-            text=f"Switch {ways.supply_words} on and close {', '.join(breakers) or 'no breaker'}, one after the other.",
-            switch_on=ways.supplies,
-            close=breakers,
+        Caution(
+            title="Work on a dead plant only",
+            text="Nothing of this plant may be live while wires and cards are handled. Follow the site's rules and "
+            "local codes. If you are not sure that it is dead, stop and ask the person in charge.",
         ),
-        Each(over="inlets", of=of, only=inlets, title=f"Polarity and voltage of feed {feed}", steps=[reading]),
+        Do(
+            title="Isolate",
+            text=f"Open every breaker to {what}, disconnect {', '.join(supplies)} at their terminals, lock off and "
+            "tag. The bench supply's leads are on nothing.",
+            open=breakers_on(plant, inlets),
+            switch_off=supplies,
+            disconnect=supplies,
+        ),
+        *proved_dead(plant, inlets),
+        Hold(
+            title="Isolated and proved dead",
+            text=f"All that can feed {what} is isolated, locked off and tagged, and every point of it has read nothing "
+            "between two proofs of the meter. Type the word only if you have seen it.",
+            word="DEAD",
+            proven=stands,
+        ),
+        Do(title="Cards", text=then, proven=stands),
+    ]
+
+
+def _fed(plant: Plant, of: str) -> list[Inlet]:
+    return [inlet for shelf in plant.shelves_of(of) for inlet in reached(plant, shelf)]
+
+
+def _onto(plant: Plant, of: str, feed: str) -> list[Step]:
+    """A battery meets a way breaker by breaker, each on what was proven of it; no current limit would forgive."""
+    inlets = [inlet for inlet in _fed(plant, of) if inlet.feed == feed]
+    made: list[Step] = []
+    for supply in supplies_of(plant, inlets):
+        mine = [inlet for inlet in inlets if way(plant, inlet)[0] == supply]
+        # what is wrong with one shelf keeps that one off, and not what it shares with others
+        stands = [supply, *unique(name for inlet in mine for name in way(plant, inlet)[1][:-1])]
+        mains = ", ".join(unique(way(plant, inlet)[1][0] for inlet in mine))
+        made.append(
+            Do(
+                title=f"{supply} on",
+                text=f"With {mains} open, connect {supply} or switch it on. The line side of {mains} is live then.",
+                switch_on=[supply],
+                proven=stands,
+            )
+        )
+        for name in unique(name for inlet in mine for name in way(plant, inlet)[1][:-1]):
+            back = return_bar(plant, next(inlet for inlet in mine if name in way(plant, inlet)[1]))
+            breaker = plant.breakers[name]
+            made.append(
+                Measure(
+                    title=f"{name}, line side",
+                    text="Live parts. The sign counts.",
+                    read="voltage",
+                    between=(breaker.line.name, back),
+                    subject=name,
+                    limit=Limit(computed="feed-voltage"),
+                    proven=stands,
+                )
+            )
+            made.append(
+                Do(
+                    title=f"Close {name}",
+                    text=f"Close {name} ({plant.where(name)}).",
+                    close=[name],
+                    proven=stands,
+                )
+            )
+    return made
+
+
+def _polarity_of(plant: Plant, of: str, feed: str, ways: _Feeding) -> list[Part]:
+    inlets = [inlet for inlet in _fed(plant, of) if inlet.feed == feed]
+    breakers = [*ways.way, *ways.last]
+    made: list[Part] = list(_onto(plant, of, feed))
+    for inlet in inlets:
+        last = way(plant, inlet)[1][-1]
+        stands = [inlet.shelf, *way(plant, inlet)[1]]
+        made += [
+            Do(
+                title=f"Close {last}",
+                text=f"Close {last} ({plant.where(last)}). The shelf is empty; stand clear of it.",
+                close=[last],
+                proven=stands,
+            ),
+            Measure(
+                title=f"{inlet.name}: feed {feed} against its return",
+                text=f"Live parts. {sign_words(plant, inlet)}",
+                read="voltage",
+                between=(inlet.live.name, inlet.back.name),
+                subject=inlet.name,
+                limit=Limit(computed="feed-voltage"),
+                proven=stands,
+            ),
+            Do(
+                title=f"{last} stays open",
+                text=f"{inlet.name} is not as it should be: open {last} and leave it open until it is mended.",
+                open=[last],
+                unless_proven=[inlet.name],
+            ),
+        ]
+    made.append(
         Do(
             title=f"Feed {feed} off",
             text=f"Open {', '.join(reversed(breakers)) or 'all breakers'} and switch {ways.supply_words} off.",
             open=breakers,
             switch_off=ways.supplies,
-        ),
-    ]
-
-
-_ACROSS_THE_BREAKER: Final = (
-    "With the breaker {inlet.breaker} open, put the ammeter's fused leads across its two terminals: the shelf now runs "
-    "through the meter. Take them off when the reading is in."
-)
+        )
+    )
+    return made
 
 
 def idle_current(plant: Plant, of: str) -> Draft:
@@ -123,29 +222,64 @@ def idle_current(plant: Plant, of: str) -> Draft:
     ]
     if not inlets:
         raise CannotDraft(f"no shelf of {called(plant, of)} has cards whose idle current is known")
-    reading = Measure(
-        title="shelf {inlet.shelf} through its breaker {inlet.breaker}",
-        text=_ACROSS_THE_BREAKER,
-        read="current",
-        between=("{inlet.load}", "{inlet.line}"),
-        limit=Limit(computed="idle-current"),
-    )
     parts: list[Part] = [
-        *_live(plant, of),
-        Do(
-            title=f"Feed {feed} as far as the shelves' breakers",
-            text=f"Switch {ways.supply_words} on and close {', '.join(ways.way) or 'no breaker'}. The shelves' own "
-            f"breakers stay open. The other feeds stay off, so that each shelf draws from feed {feed} alone.",
-            switch_on=ways.supplies,
-            close=ways.way,
+        *_off_and_dead(
+            plant, of, "Look that the cards are in as the plant file has them. Do not touch their contacts."
         ),
-        Each(over="inlets", of=of, only=inlets, title=f"Idle current of each shelf on feed {feed}", steps=[reading]),
+        *_live(plant, of),
+        *_onto(plant, of, feed),
+    ]
+    for inlet in _fed(plant, of):
+        if inlet.name not in inlets:
+            continue
+        last = way(plant, inlet)[1][-1]
+        stands = stands_on(plant, [inlet])
+        poles = (inlet.live.name, inlet.back.name)
+        through, back = (
+            msgspec.structs.replace(act, proven=stands) for act in through_the_meter(last, f"shelf {inlet.shelf}")
+        )
+        parts += [
+            Do(
+                title=f"Close {last}",
+                text=f"Close {last} ({plant.where(last)}). Shelf {inlet.shelf} starts; open it at any smell.",
+                close=[last],
+                proven=stands,
+            ),
+            Measure(
+                title=f"{inlet.name}: feed {feed} against its return",
+                text=f"Live parts. {sign_words(plant, inlet)}",
+                read="voltage",
+                between=poles,
+                subject=inlet.name,
+                limit=Limit(computed="feed-voltage"),
+                proven=stands,
+            ),
+            through,
+            Measure(
+                title=f"shelf {inlet.shelf} through its breaker {last}",
+                text="Touch nothing else while the shelf runs through the meter.",
+                read="current",
+                between=(plant.breakers[last].load.name, plant.breakers[last].line.name),
+                subject=inlet.name,
+                limit=Limit(computed="idle-current"),
+                proven=stands,
+            ),
+            back,
+            Do(
+                title=f"{last} open",
+                text=f"If the ammeter's leads are still across {last}, close it first, then take them off: no lead "
+                f"breaks a current. Then open {last}.",
+                open=[last],
+            ),
+        ]
+    parts += [
         Do(
             title=f"Feed {feed} off",
             text=f"Open {', '.join(reversed(ways.way)) or 'all breakers'} and switch {ways.supply_words} off.",
             open=ways.way,
             switch_off=ways.supplies,
         ),
+        _still_shows(),
     ]
     return Draft(f"What each shelf draws when it idles on feed {feed} alone, against the sum of its cards.", parts)
 
@@ -156,7 +290,8 @@ def _live(plant: Plant, of: str) -> list[Part]:
             title="Live feeds",
             text="From here on feeds are live. A battery can drive thousands of amperes through a dropped spanner: no "
             "rings, no watches, insulated tools, eye protection. This is work for licensed or authorised people under "
-            "the site's rules and local codes. This program switches nothing off for you; know which breaker to open.",
+            "the site's rules and local codes. This program switches nothing off for you; know which breaker to open. "
+            "Best after first-power of these shelves: a battery has no current limit that would forgive.",
         ),
         Prove(
             against="live-source",

@@ -1,7 +1,10 @@
 """Drafts first power: from a dead plant to shelves that run on both feeds, one shelf after the other.
 
-Every rung stands on the one below: dead before touched, free of shorts before fed, right way round before connected,
-empty before loaded, one card group before the next. Each time something may become live there is a hold point.
+Every stage stands on the one below: dead before touched, free of shorts before fed, right way round before connected,
+empty before loaded, one card group before the next. The bench supply is moved by acts of their own, and shows at a
+harmless voltage where it is before it goes higher. Each new danger has one word to type: the plant is touched, a shelf
+gets power, its cards get power, a battery is connected, a breaker is closed on it. Where a stage of a shelf fails, the
+shelf ends there: it is made safe, and nothing more is asked for at it.
 """
 
 from __future__ import annotations
@@ -19,8 +22,6 @@ from bench.sequence.drafts import power_parts as parts
 from bench.sequence.drafts.battery import onto_the_plant
 from bench.sequence.drafts.parts import Beside, CannotDraft, Draft, Part, by_hand, called, section
 from bench.sequence.drafts.power_parts import (
-    APART_LIMIT,
-    DEAD_LIMIT,
     REFORM,
     SHELF_VOLTAGE,
     SUPPLY_A,
@@ -30,6 +31,7 @@ from bench.sequence.drafts.power_parts import (
     reached,
     way,
 )
+from bench.sequence.drafts.proved_dead import proved_dead, stands_on
 from bench.sequence.file import Caution, Do, Hold, Measure, Step
 
 _DUMMY_A: Final = 0.5
@@ -51,16 +53,16 @@ def first_power(plant: Plant, of: str) -> Draft:
     shelves = [shelf for shelf in plant.shelves_of(of) if shelf.inlets and reached(plant, shelf)]
     if not shelves:
         raise CannotDraft(f"no shelf of {called(plant, of)} is reached by a feed")
+    parts.check_signs(plant, [inlet for shelf in shelves for inlet in reached(plant, shelf)])
     _refuse_overloads(plant, shelves)
-    made: list[Part] = [*_isolate(plant, of, shelves), *_resistance(shelves)]
+    made: list[Part] = [*_isolate(plant, of, shelves), *_resistance(plant, shelves)]
     for shelf in shelves:
         made += _shelf(plant, shelf, shelves)
     if len(shelves) > 1:
         made += _together(plant, shelves)
         made += onto_the_plant(plant, shelves)
-    made.append(parts.live_source("The meter still shows a live source"))
     names = ", ".join(shelf.name for shelf in shelves)
-    return Draft(f"First power of {names}: one rung after the other, each on the evidence of those below.", made)
+    return Draft(f"First power of {names}: one stage after the other, each on the evidence of those below.", made)
 
 
 def _refuse_overloads(plant: Plant, shelves: list[Shelf]) -> None:
@@ -89,31 +91,34 @@ def _isolate(plant: Plant, of: str, shelves: list[Shelf]) -> list[Part]:
         Do(
             title="Isolate",
             text=f"Open every breaker to {what}, disconnect {', '.join(supplies)} at their terminals, lock off and "
-            "tag.",
+            "tag. The bench supply's leads are on nothing.",
             open=parts.breakers_on(plant, inlets),
             switch_off=supplies,
+            disconnect=supplies,
         ),
         *looking.nothing_beside(plant, supplies, parts.breakers_on(plant, inlets)),
-        parts.live_source("The meter shows a live source, before"),
-        *(parts.inlet_volts(inlet, f"{inlet.name} is dead", DEAD_LIMIT) for inlet in inlets),
-        parts.live_source("The meter shows a live source, after"),
+        *proved_dead(plant, inlets),
         Hold(
             title="Isolated and proved dead",
-            text=f"All that can feed {what} is isolated, locked off and tagged; the meter has shown live, dead and "
-            "live again. Type the word only if you have seen it.",
+            text=f"All that can feed {what} is isolated, locked off and tagged, and every point of it has read nothing "
+            "between two proofs of the meter. After a break, or when somebody else takes over, prove it again. Type "
+            "the word only if you have seen it.",
             word="DEAD",
+            proven=stands_on(plant, inlets),
         ),
     ]
 
 
-def _resistance(shelves: list[Shelf]) -> list[Part]:
+def _resistance(plant: Plant, shelves: list[Shelf]) -> list[Part]:
     names = [shelf.name for shelf in shelves]
+    stands = stands_on(plant, [inlet for shelf in shelves for inlet in reached(plant, shelf)])
     made: list[Part] = [
         Do(
             title="Cards out",
-            text=f"Take all cards out of {', '.join(names)}. Let their capacitors discharge, and note where each card "
-            "was.",
+            text=f"Take all cards out of {', '.join(names)}: strap on, a word to the person beside you, and note where "
+            "each card was. Their capacitors may be charged: touch no contacts.",
             take_out=names,
+            proven=stands,
         )
     ]
     text = "Hold the probes still: the shelf's capacitors charge through the meter, and the reading climbs."
@@ -121,6 +126,7 @@ def _resistance(shelves: list[Shelf]) -> list[Part]:
     for shelf in shelves:
         for inlet in shelf.inlets:
             step = parts.not_shorted(inlet, f"{inlet.name} is free of shorts", text, limit)
+            step = msgspec.structs.replace(step, proven=stands_on(plant, [inlet]))
             made.append(Beside(step, {"after": "a timed reading: a snapshot sees the capacitors and not the shelf"}))
     return made
 
@@ -135,72 +141,103 @@ def _clear(shelf: str, what: str) -> Step:
 
 def _shelf(plant: Plant, shelf: Shelf, shelves: list[Shelf]) -> list[Part]:
     inlets = reached(plant, shelf)
-    made: list[Part] = [section(f"shelf {shelf.name}"), looking.gate(shelf.name)]
-    for inlet in inlets:
-        made += _right_way_round(plant, shelf, inlet, shelves)
-    first = inlets[0]
-    supply, breakers = way(plant, first)
-    target = parts.nominal_volts(plant, first)
-    text = f"The bench supply stands in the place of {supply}, its plus on the return. The shelf is empty."
-    made += [
-        _clear(shelf.name, "without cards"),
-        parts.closed(breakers),
-        parts.empty_brought_up(f"{shelf.name} without cards", text, [supply], target, 0.5, ramp=True),
-        *parts.switched_off(breakers),
-    ]
+    first, *others = inlets
     everything = _cards(plant, shelf)
     groups = _groups(everything)
+    stands = stands_on(plant, inlets)
+    made: list[Part] = [looking.gate(shelf.name), _clear(shelf.name, "without cards")]
+    # last on the first feed, where the cards go in next: the leads need not move again
+    for inlet in [*others, first]:
+        made += _empty(plant, shelf, inlet, shelves, up=inlet is first)
     inside: list[Card] = []
     for number, (title, group) in enumerate(groups):
         inside += group
-        made += _group_in(plant, first, title, group, inside, everything, last=number + 1 == len(groups))
-    for inlet in inlets[1:]:
+        made += _group_in(
+            plant, shelf, first, title, group, inside, everything, first=number == 0, last=number + 1 == len(groups)
+        )
+    made += parts.leads_off(plant, [way(plant, first)[0]])
+    for inlet in others:
         made += _on_the_other(plant, shelf, inlet)
-    if len(inlets) > 1:
+    if others:
         made += _on_both(plant, shelf, inlets)
-    return made
+    return [section(f"shelf {shelf.name}"), *parts.guarded(made, stands)]
+
+
+def _empty(plant: Plant, shelf: Shelf, inlet: Inlet, shelves: list[Shelf], *, up: bool) -> list[Part]:
+    """The bench supply comes to a feed of an empty shelf, shows where it is, and goes up to the full voltage."""
+    supply, breakers = way(plant, inlet)
+    neighbours = [
+        other
+        for one in shelves
+        if one is not shelf and one.bay == shelf.bay
+        for other in one.inlets
+        if other.feed == inlet.feed
+    ]
+    made: list[Part] = [
+        *parts.leads_on(plant, [supply]),
+        parts.closed(breakers, ", one after the other, and nothing else"),
+        *parts.there_first(plant, inlet, neighbours),
+    ]
+    if up:
+        target = parts.nominal_volts(plant, inlet)
+        text = f"The bench supply stands in the place of {supply}. The shelf is empty."
+        ramp = parts.stages(plant, inlet, ())
+        made.append(parts.empty_brought_up(f"{shelf.name} without cards", text, [supply], target, 0.5, ramp))
+    made += parts.switched_off(breakers)
+    return made if up else [*made, *parts.leads_off(plant, [supply])]
 
 
 def _group_in(
     plant: Plant,
+    shelf: Shelf,
     inlet: Inlet,
     title: str,
     group: list[Card],
     inside: list[Card],
     everything: list[Card],
     *,
+    first: bool,
     last: bool,
 ) -> list[Part]:
     """One group of cards goes in, and the shelf is brought up with it."""
     supply, breakers = way(plant, inlet)
-    shelf = inlet.shelf
     dummy = _DUMMY_A if title == "converter" else 0.0
     _, most = forecast(plant, [inlet], frozenset(card.name for card in everything if card not in inside), dummy)
     names = [card.name for card in group]
     what = "Put a dummy load on its output. " if dummy else ""
-    text = f"With the shelf dead, put in {', '.join(names)}. {what}".strip()
+    text = (
+        f"Strap on, tested. The shelf is off and has lost its charge: put in {', '.join(names)}. {what}"
+        "The program knows no more of the shelf than you have told it: if anything looks or smells wrong, stop."
+    )
     target = parts.nominal_volts(plant, inlet)
     step = parts.brought_up(
-        f"{shelf} on {inlet.feed} alone, {title} in",
+        f"{shelf.name} on {inlet.feed} alone, {title} in",
         f"{len(inside)} of {len(everything)} cards are in. Fed by {inlet.feed} alone.",
         [supply],
         target,
         limit_for(most),
-        parts.rungs(target),
+        parts.stages(plant, inlet, inside),
     )
     if dummy:
         step = msgspec.structs.replace(step, dummy=Current(dummy))
     if last:
         step = msgspec.structs.replace(step, soak=Duration(_SOAK_S))
+    before = inside[: len(inside) - len(group)]
     made: list[Part] = [
+        *parts.lose_charge(plant, shelf, before, ()),
         Do(title=f"Put in: {title}", text=text, put_in=names),
-        _clear(shelf, f"{title} in"),
+    ]
+    if first:
+        made.append(_clear(shelf.name, "with cards"))
+    made += [
         parts.closed(breakers),
         Beside(step, {"ramp": REFORM}),
         # a drop is looked for while the current is still small: constant power makes up for it with more current
-        parts.under_load(inlet),
-        *parts.switched_off(breakers),
+        parts.under_load(plant, inlet),
     ]
+    if first or last:
+        made += parts.apart(plant, inlet, f"with {title} in on {inlet.feed}")
+    made += parts.switched_off(breakers)
     if dummy:
         made.append(Do(title="Dummy load off", text="Take the dummy load off."))
     return made
@@ -223,35 +260,6 @@ def _groups(cards: list[Card]) -> list[tuple[str, list[Card]]]:
     return found
 
 
-def _right_way_round(plant: Plant, shelf: Shelf, inlet: Inlet, shelves: list[Shelf]) -> list[Part]:
-    """Breaker map, polarity with its sign, and the feeds' independence, at low voltage and with the cards out."""
-    supply, breakers = way(plant, inlet)
-    last = plant.breakers[breakers[-1]]
-    target = 0.25 * parts.nominal_volts(plant, inlet)
-    text = f"The bench supply stands in the place of {supply}, its plus on the return. The cards are out."
-    title = f"Feed {inlet.feed} to {shelf.name} at {target:g} V"
-    sign = f"Red on {inlet.live.name}. The sign counts: a battery's return is positive here."
-    load_side = (last.load.name, parts.return_bar(plant, inlet))
-    made: list[Part] = [
-        _clear(shelf.name, f"polarity of feed {inlet.feed}, cards out"),
-        parts.closed(breakers, " and nothing else"),
-        parts.empty_brought_up(title, text, [supply], target, 0.3, ramp=False),
-        parts.volts(load_side, last.name, f"{last.name}, load side", SHELF_VOLTAGE, live=True, text=sign),
-        parts.inlet_volts(inlet, f"{inlet.name} has feed {inlet.feed}", SHELF_VOLTAGE, live=True, text=sign),
-    ]
-    for other in shelf.inlets:
-        if other.name != inlet.name:
-            title = f"{other.name} does not rise with feed {inlet.feed}"
-            made.append(parts.inlet_volts(other, title, APART_LIMIT, live=True))
-    for neighbour in shelves:
-        for other in neighbour.inlets:
-            if neighbour is not shelf and neighbour.bay == shelf.bay and other.feed == inlet.feed:
-                between = (other.live.name, other.back.name)
-                title = f"{last.name} does not feed {other.name}"
-                made.append(parts.volts(between, shelf.name, title, APART_LIMIT, live=True))
-    return [*made, *parts.switched_off(breakers)]
-
-
 def _on_the_other(plant: Plant, shelf: Shelf, inlet: Inlet) -> list[Part]:
     supply, breakers = way(plant, inlet)
     _, most = forecast(plant, [inlet])
@@ -263,11 +271,14 @@ def _on_the_other(plant: Plant, shelf: Shelf, inlet: Inlet) -> list[Part]:
         limit_for(most),
     )
     return [
-        _clear(shelf.name, f"feed {inlet.feed} alone"),
+        *parts.leads_on(plant, [supply]),
         parts.closed(breakers),
+        *parts.there_first(plant, inlet),
         msgspec.structs.replace(step, soak=Duration(_SOAK_ON_THE_OTHER_S)),
-        parts.under_load(inlet),
+        parts.under_load(plant, inlet),
+        *parts.apart(plant, inlet, f"with all cards in on {inlet.feed}"),
         *parts.switched_off(breakers),
+        *parts.leads_off(plant, [supply]),
     ]
 
 
@@ -280,23 +291,33 @@ def _on_both(plant: Plant, shelf: Shelf, inlets: list[Inlet]) -> list[Part]:
         at_least=f"{0.15 * typical:.3f} A",
         at_most=f"{0.85 * typical + 0.03:.3f} A",
     )
+    through, back = parts.through_the_meter(first.name, shelf.name)
+    feeds = " and ".join(inlet.feed for inlet in inlets)
+    target = min(parts.SAFE_VOLTS, 0.25 * parts.nominal_volts(plant, inlets[0]))
+    low_title, low_text = f"{shelf.name} on {feeds} at {target:g} V", "A harmless voltage first, on both."
     return [
-        _clear(shelf.name, "both feeds"),
+        *parts.leads_on(plant, supplies),
         parts.closed(breakers),
+        parts.empty_brought_up(low_title, low_text, supplies, target, 0.5),
+        *(
+            parts.inlet_volts(
+                inlet,
+                f"{inlet.name} has feed {inlet.feed} beside the other",
+                SHELF_VOLTAGE,
+                live=True,
+                text=parts.sign_words(plant, inlet),
+            )
+            for inlet in inlets
+        ),
         parts.brought_up(
-            f"{shelf.name} on {' and '.join(inlet.feed for inlet in inlets)}",
+            f"{shelf.name} on {feeds}",
             f"The bench supply stands in the place of {' and '.join(supplies)} at once.",
             supplies,
             parts.nominal_volts(plant, inlets[0]),
             limit_for(most),
         ),
-        *(parts.under_load(inlet) for inlet in inlets),
-        Do(
-            title="Ammeter in place of the breaker",
-            text=f"Open {first.name}: the other feed carries the shelf. Put the ammeter's fused leads across its two "
-            "terminals.",
-            open=[first.name],
-        ),
+        *(parts.under_load(plant, inlet) for inlet in inlets),
+        through,
         Measure(
             title=f"What feed {inlets[0].feed} takes of {shelf.name}",
             read="current",
@@ -305,7 +326,9 @@ def _on_both(plant: Plant, shelf: Shelf, inlets: list[Inlet]) -> list[Part]:
             limit=share,
             live=True,
         ),
-        *parts.switched_off([name for name in breakers if name != first.name]),
+        back,
+        *parts.switched_off(breakers),
+        *parts.leads_off(plant, supplies),
     ]
 
 
@@ -325,9 +348,11 @@ def _together(plant: Plant, shelves: list[Shelf]) -> list[Part]:
         supply, _ = way(plant, chosen[0])
         breakers = parts.breakers_on(plant, chosen)
         names = " and ".join(inlet.shelf for inlet in chosen)
-        made += [
+        together: list[Part] = [
+            *parts.leads_on(plant, [supply]),
             _clear(names, f"together on feed {feed}"),
             parts.closed(breakers, ", one after the other"),
+            *parts.there_first(plant, chosen[0]),
             parts.brought_up(
                 f"{names} together on {feed}",
                 f"The bench supply stands in the place of {supply}.",
@@ -335,9 +360,11 @@ def _together(plant: Plant, shelves: list[Shelf]) -> list[Part]:
                 parts.nominal_volts(plant, chosen[0]),
                 limit_for(most),
             ),
-            *(parts.under_load(inlet) for inlet in chosen),
+            *(parts.under_load(plant, inlet) for inlet in chosen),
             *parts.switched_off(breakers),
+            *parts.leads_off(plant, [supply]),
         ]
+        made += parts.guarded(together, stands_on(plant, chosen))
     return made
 
 

@@ -1,4 +1,4 @@
-"""Pieces of everything that lets power in: the ways of the feeds, what a load will draw, and the steps of a rung."""
+"""Pieces of everything that lets power in: the ways of the feeds, what a load will draw, and the steps of a stage."""
 
 from __future__ import annotations
 
@@ -9,10 +9,11 @@ from typing import Final
 import msgspec
 
 from bench.plant.model import NoPath, Plant
-from bench.plant.things import Inlet, Shelf
-from bench.quantity import Amount, Current, Duration, Voltage
+from bench.plant.things import Card, Inlet, Shelf
+from bench.quantity import Amount, Current, Duration, Voltage, engineering
 from bench.sequence.drafts.parts import Beside, CannotDraft, Part, by_hand, unique
-from bench.sequence.file import Do, Energise, Hold, Limit, Measure, Prove, Ramp, Set, Step
+from bench.sequence.drafts.proved_dead import DEAD_VOLTS
+from bench.sequence.file import Do, Energise, Hold, Limit, Measure, Ramp, Set, Step, Wait
 from bench.sequence.power_tree import Powered, PowerTree, WillNotCarry, headroom_line
 
 SUPPLY_A: Final = 5.0
@@ -20,11 +21,24 @@ SUPPLY_A: Final = 5.0
 SURGE: Final = 1.5
 """Converters draw this many times their idle current as they start (common practice, no source)."""
 _LEAKAGE: Final = Current(0.008)
-"""Leakage of one shelf that may be left before the next rung (common practice, no source)."""
-_RUNG_LIMIT: Final = Current(0.5)
+"""Leakage of one shelf that may be left before the next stage (common practice, no source)."""
+_STAGE_LIMIT: Final = Current(0.5)
 _EMPTY_MARGIN: Final = Current(0.06)
+_SAFE_LIMIT: Final = 0.3
+"""Amperes that the supply may give at :data:`SAFE_VOLTS`."""
 
-DEAD_LIMIT: Final = by_hand("common practice, no source: what is dead reads nothing", at_least="-1 V", at_most="1 V")
+AMMETER_A: Final = 8.0
+"""More than this is not led through a hand-held ammeter's fused leads (common practice, no source)."""
+SAFE_VOLTS: Final = 5.0
+"""Low enough to hurt neither hands nor cards wherever the leads went by mistake (common practice, no source)."""
+ASLEEP: Final = 0.65
+"""Below this part of the nominal voltage converters are taken to be off where the plant file does not say when they
+start: 31.2 V of 48 V, where makers' data have 32.5 V at the least."""
+CHARGED: Final = 5.0
+"""A shelf's capacitors may keep so many volts when hands reach in (common practice, no source)."""
+WAIT_FACTOR: Final = 1.26
+"""Capacitors are up to 20 % larger than they say, bleeders 5 % (arithmetic)."""
+
 APART_LIMIT: Final = by_hand("common practice, no source: the other feed must not rise", at_least="-1 V", at_most="1 V")
 SHELF_VOLTAGE: Final = Limit(computed="shelf-voltage")
 
@@ -145,14 +159,230 @@ def limit_for(most: float) -> float:
 # ---- steps ----------------------------------------------------------------------------------------------------------
 
 
-def live_source(title: str) -> Step:
-    """The meter is proven on a live source.
+def positive(plant: Plant, feed: str) -> bool:
+    """Whether a feed's own pole is the positive one.
 
     Args:
-        title: of the step.
+        plant: the plant.
+        feed: its name.
     """
-    text = "Put the probes on a source that you know to be live. The meter must show it."
-    return Prove(title=title, against="live-source", read="voltage", text=text)
+    return plant.feeds[feed].nominal_v > 0
+
+
+def sign_words(plant: Plant, inlet: Inlet) -> str:
+    """Where the probes go at an inlet, and which sign is right there.
+
+    Args:
+        plant: the plant.
+        inlet: of it.
+    """
+    right = (
+        "plus: the feed is positive and its return earthed"
+        if positive(plant, inlet.feed)
+        else ("minus: the return is positive here and earthed")
+    )
+    return f"Red probe on {inlet.live.name}, black probe on {inlet.back.name}. The right sign is {right}."
+
+
+def check_signs(plant: Plant, inlets: Sequence[Inlet]) -> None:
+    """Look that these inlets have one polarity, with the return earthed.
+
+    Args:
+        plant: the plant.
+        inlets: that are fed.
+
+    Raises:
+        CannotDraft: they have both, or the plant has an earthing network that a return is no part of.
+    """
+    signs = {positive(plant, inlet.feed) for inlet in inlets}
+    if len(signs) > 1:
+        raise CannotDraft(
+            f"{', '.join(inlet.name for inlet in inlets)} are fed by both polarities: draft each shelf's feeds by "
+            "hand, with the person in charge"
+        )
+    if not plant.earth_points:
+        return
+    earthed = {point.node for point in plant.earth_points.values()}
+    for inlet in inlets:
+        back = plant.feeds[inlet.feed].back
+        if back and back in plant.busbars and plant.terminal(back).node not in earthed:
+            raise CannotDraft(
+                f"the return {back} of feed {inlet.feed} is on no point of the earthing network: on a floating feed "
+                "no reading to the frame is right or wrong. Say in the plant file where it is earthed, or prove it by "
+                "hand"
+            )
+
+
+def leads_on(plant: Plant, supplies: Sequence[str]) -> list[Part]:
+    """The bench supply is connected in the place of supplies, output off, and nothing is brought up yet.
+
+    Args:
+        plant: the plant.
+        supplies: in whose place.
+    """
+    made: list[Part] = []
+    for name in supplies:
+        supply = plant.supplies[name]
+        text = f"The bench supply's output is off, and {name} itself is away from its leads."
+        title = f"Nothing at {name}'s ends before the leads go on"
+        made.append(volts((supply.live.name, supply.back.name), name, title, DEAD_VOLTS, text=text))
+    ends = "; ".join(_ends(plant, name) for name in supplies)
+    made.append(
+        Do(
+            title=f"Bench supply to {' and '.join(supplies)}",
+            text="Look that the bench supply's output is off and its terminals read nothing. Bolt or clamp its leads "
+            f"on, the return first, and on nothing else: {ends}. Say it aloud, let a second person look, then confirm.",
+            connect=list(supplies),
+        )
+    )
+    return made
+
+
+def _ends(plant: Plant, name: str) -> str:
+    supply = plant.supplies[name]
+    feed, back = ("plus", "minus") if positive(plant, supply.feed) else ("minus", "plus")
+    return f"its {back} on {supply.back.name}, its {feed} on {supply.live.name}"
+
+
+def leads_off(plant: Plant, supplies: Sequence[str]) -> list[Part]:
+    """The bench supply's leads come off, output off.
+
+    Args:
+        plant: the plant.
+        supplies: in whose place it was.
+    """
+    ends = ", then ".join(f"{plant.supplies[n].live.name}, then {plant.supplies[n].back.name}" for n in supplies)
+    return [
+        Do(
+            title=f"Bench supply off {' and '.join(supplies)}",
+            text=f"Look that its output is off and its terminals read nothing. Take its leads off: {ends}.",
+            disconnect=list(supplies),
+        )
+    ]
+
+
+def there_first(plant: Plant, inlet: Inlet, neighbours: Sequence[Inlet] = ()) -> list[Part]:
+    """A harmless voltage shows where the bench supply is, and with which sign, before more is put on.
+
+    Args:
+        plant: the plant.
+        inlet: that should get it.
+        neighbours: inlets of other shelves on the same feed, which must not.
+    """
+    supply, breakers = way(plant, inlet)
+    last = plant.breakers[breakers[-1]]
+    target = min(SAFE_VOLTS, 0.25 * nominal_volts(plant, inlet))
+    title = f"Feed {inlet.feed} to {inlet.shelf} at {_shown(target):g} V"
+    text = f"A harmless voltage first: it shows whether the bench supply is in the place of {supply}, and its sign."
+    sign = sign_words(plant, inlet)
+    bar = return_bar(plant, inlet)
+    beside = f"{sign} Here: red on {last.load.name}, black on {bar}."
+    made: list[Part] = [
+        empty_brought_up(title, text, [supply], target, _SAFE_LIMIT),
+        volts((last.load.name, bar), last.name, f"{last.name}, load side", SHELF_VOLTAGE, live=True, text=beside),
+        inlet_volts(inlet, f"{inlet.name} has feed {inlet.feed}", SHELF_VOLTAGE, live=True, text=sign),
+        *apart(plant, inlet, f"with feed {inlet.feed}"),
+    ]
+    for other in neighbours:
+        between = (other.live.name, other.back.name)
+        title = f"{last.name} does not feed {other.name}"
+        made.append(volts(between, inlet.shelf, title, APART_LIMIT, live=True))
+    return made
+
+
+def apart(plant: Plant, inlet: Inlet, when: str) -> list[Part]:
+    """The other inlets of a shelf are read while one is fed: between their poles, and each pole to the fed return.
+
+    Args:
+        plant: the plant.
+        inlet: that is fed.
+        when: with what, for the titles.
+    """
+    text = (
+        "If it is a few volts, put 10 kohm across: a sound old diode leaks, and the reading falls to nothing. If it "
+        "stays, the diode is shorted."
+    )
+    made: list[Part] = []
+    for other in plant.shelves[inlet.shelf].inlets:
+        if other.name == inlet.name:
+            continue
+        made.append(inlet_volts(other, f"{other.name} does not rise {when}", APART_LIMIT, live=True, text=text))
+        for end in (other.live, other.back):
+            between = (end.name, inlet.back.name)
+            if plant.terminal(end.name).node == inlet.back.node:
+                continue
+            title = f"{end.name} does not rise {when}, to {inlet.back.name}"
+            made.append(volts(between, other.name, title, APART_LIMIT, live=True, text=text))
+    return made
+
+
+def lose_charge(plant: Plant, shelf: Shelf, cards: Sequence[Card], names: Sequence[str]) -> list[Part]:
+    """A shelf's capacitors lose their charge behind the diodes, before hands reach in.
+
+    Where the plant file knows the bleeder, the wait is computed: R C ln(V0 / V) x 1.26, from what was there to 5 V. The
+    load is never counted on: a converter drains its input to its turn-off only. Where it does not, no time is right,
+    and the place itself is read.
+
+    Args:
+        plant: the plant.
+        shelf: whose cards are handled.
+        cards: that are in.
+        names: what must have passed, else nobody waits.
+    """
+    inside = plant.file.shelf_input
+    height = max(nominal_volts(plant, inlet) for inlet in shelf.inlets)
+    if inside is None:
+        return [
+            Do(
+                title=f"Read behind the diodes of {shelf.name}",
+                text="Its capacitors keep their charge behind the diodes, where the inlets show nothing, and the plant "
+                "file names no bleeder: there is no time after which it is safe. Read at the converter's input or the "
+                "card connector, on a proven meter, feed to return and each to the frame: go on only below 2 V, and "
+                "read again after a minute.",
+                proven=list(names),
+            )
+        ]
+    farad = inside.capacitance.value + sum(
+        card.type.input_capacitance.value for card in cards if card.type.input_capacitance is not None
+    )
+    seconds = float(math.ceil(inside.bleeder.value * farad * math.log(height / CHARGED) * WAIT_FACTOR))
+    return [
+        Wait(
+            title=f"{shelf.name} loses its charge",
+            text=f"Nobody reaches into {shelf.name} yet. Behind the diodes its capacitors ({engineering(farad, 'F')}) "
+            f"keep up to {height:g} V, and no probe at an inlet sees it. Through the bleeder ({inside.bleeder}) they "
+            f"take {seconds:g} s to fall to {CHARGED:g} V.",
+            time=Duration(seconds),
+            proven=list(names),
+        )
+    ]
+
+
+_BREAKERS_OPEN: Final = "Breakers open"
+
+
+def guarded(made: Sequence[Part], names: Sequence[str]) -> list[Part]:
+    """The same steps, which are asked for only while all readings about some names count as passed.
+
+    What makes safe (outputs off, breakers open, leads off) is always asked for.
+
+    Args:
+        made: the steps.
+        names: shelves, inlets, breakers and supplies.
+    """
+    return [_guarded(part, list(names)) for part in made]
+
+
+def _guarded(part: Part, names: list[str]) -> Part:
+    if isinstance(part, Beside):
+        guarded_step = _guarded(part.step, names)
+        assert not isinstance(guarded_step, str | Beside)
+        return Beside(guarded_step, part.comments)
+    if isinstance(part, Do) and (part.disconnect or part.switch_off or (part.open and part.title == _BREAKERS_OPEN)):
+        return part
+    if isinstance(part, Do | Hold | Wait) or (isinstance(part, Measure) and not part.live):
+        return msgspec.structs.replace(part, proven=names)
+    return part
 
 
 def not_shorted(inlet: Inlet, title: str, text: str, limit: Limit) -> Measure:
@@ -205,13 +435,14 @@ def volts(
     return Measure(title=title, text=text, read="voltage", between=between, subject=subject, limit=limit, live=live)
 
 
-def under_load(inlet: Inlet) -> Measure:
+def under_load(plant: Plant, inlet: Inlet) -> Measure:
     """The voltage at an inlet while its shelf draws current.
 
     Args:
+        plant: the plant.
         inlet: of the shelf.
     """
-    text = "Live parts. Red probe on the feed, black probe on the return."
+    text = f"Live parts. {sign_words(plant, inlet)}"
     return inlet_volts(inlet, f"{inlet.name} under load", SHELF_VOLTAGE, live=True, text=text)
 
 
@@ -243,19 +474,56 @@ def switched_off(opened: Sequence[str]) -> list[Step]:
     """
     return [
         Set(title="Supply off", text="The bench supply goes off.", output="off"),
-        Do(title="Breakers open", text=f"Open {', '.join(reversed(opened))}.", open=list(opened)),
+        Do(title=_BREAKERS_OPEN, text=f"Open {', '.join(reversed(opened))}.", open=list(opened)),
     ]
 
 
-def rungs(target: float, *, empty: bool = False) -> list[Ramp]:
-    """The lower voltages on the way to a target.
+def through_the_meter(breaker: str, what: str) -> tuple[Do, Do]:
+    """A current goes through the ammeter and back to its breaker, which does the switching both times.
+
+    A meter lead on an open breaker would take the inrush, and break amperes of direct current when it slips. So the
+    leads go on and come off with the breaker closed.
 
     Args:
-        target: in volts.
-        empty: the shelf is empty: it goes on to nine tenths, where with cards in converters would start.
+        breaker: on the way.
+        what: runs through it.
     """
-    parts = (0.25, 0.5, 0.75, 0.9) if empty else (0.25, 0.5, 0.75)
-    return [Ramp(to=Voltage(_shown(part * target)), limit=_RUNG_LIMIT, leakage=_LEAKAGE) for part in parts]
+    return (
+        Do(
+            title=f"Ammeter across {breaker}",
+            text=f"Put the ammeter's fused leads across the two terminals of the closed {breaker}, firmly clipped. "
+            f"Then open {breaker}: {what} runs on through the meter. If a clip comes off, close {breaker}.",
+            open=[breaker],
+        ),
+        Do(
+            title=f"{breaker} closed again",
+            text=f"Close {breaker}, then take the ammeter's leads off.",
+            close=[breaker],
+        ),
+    )
+
+
+def stages(plant: Plant, inlet: Inlet, cards: Sequence[Card]) -> list[Ramp]:
+    """The lower voltages on the way to the nominal one, all of them below what the cards may start at.
+
+    Just below the least turn-on only leakage and waiting currents flow; between turn-on and the guaranteed range there
+    is no saying what is right, so no stage stands there.
+
+    Args:
+        plant: the plant.
+        inlet: that is fed.
+        cards: that are in; without any all converters are out, and it goes on to nine tenths.
+    """
+    target = nominal_volts(plant, inlet)
+    if not cards:
+        parts = [0.25 * target, 0.5 * target, 0.75 * target, 0.9 * target]
+    else:
+        told = [card.type.turns_on.value for card in cards if card.type.turns_on is not None]
+        silent = any(card.type.turns_on is None for card in cards)
+        least = min([*told, *([ASLEEP * target] if silent else [])])
+        top = 0.97 * least
+        parts = [part for part in (0.25 * target, 0.5 * target) if part < 0.9 * top] + [top]
+    return [Ramp(to=Voltage(float(f"{v:.3g}")), limit=_STAGE_LIMIT, leakage=_LEAKAGE) for v in parts]
 
 
 def brought_up(
@@ -289,7 +557,9 @@ def brought_up(
     return msgspec.structs.replace(step, margin=Current(margin)) if margin else step
 
 
-def empty_brought_up(title: str, text: str, at: list[str], target: float, limit: float, *, ramp: bool) -> Part:
+def empty_brought_up(
+    title: str, text: str, at: list[str], target: float, limit: float, ramp: Sequence[Ramp] = ()
+) -> Part:
     """An empty shelf is brought up by the bench supply: what it draws is leakage, which goes with the time.
 
     Args:
@@ -298,10 +568,9 @@ def empty_brought_up(title: str, text: str, at: list[str], target: float, limit:
         at: the supplies in whose place the bench supply stands.
         target: in volts, without sign.
         limit: of the supply's current, in amperes.
-        ramp: whether lower voltages come first.
+        ramp: lower voltages first.
     """
-    steps = rungs(target, empty=True) if ramp else ()
-    step = brought_up(title, text, at, target, limit, steps, _EMPTY_MARGIN.value)
+    step = brought_up(title, text, at, target, limit, ramp, _EMPTY_MARGIN.value)
     beside = {"margin": "what is left of the leakage goes with the time at this voltage"}
     return Beside(step, beside | ({"ramp": REFORM} if ramp else {}))
 

@@ -8,7 +8,8 @@ from bench.plant.model import Plant
 from bench.plant.things import Inlet
 from bench.sequence.drafts import power_parts as parts
 from bench.sequence.drafts.parts import Beside, CannotDraft, Draft, Part, by_hand, called
-from bench.sequence.file import Caution, Do, Seek
+from bench.sequence.drafts.proved_dead import proved_dead, stands_on
+from bench.sequence.file import Caution, Do, Hold, Seek
 
 _MARGIN_A: Final = 0.3
 """A converter makes up for lost voltage with more current, and this sequence is for a shelf that loses some."""
@@ -28,6 +29,7 @@ def supply_search(plant: Plant, of: str) -> Draft:
     inlets = parts.reached(plant, shelf) if shelf is not None else []
     if not inlets:
         raise CannotDraft(f"{called(plant, of)} is no shelf that a feed reaches: name one with --shelf")
+    parts.check_signs(plant, inlets)
     supplies = parts.supplies_of(plant, inlets)
     made: list[Part] = [
         Caution(
@@ -39,18 +41,26 @@ def supply_search(plant: Plant, of: str) -> Draft:
         ),
         Do(
             title="Isolate",
-            text=f"Open every breaker to {of}, disconnect {', '.join(supplies)} at their terminals, lock off and tag.",
+            text=f"Open every breaker to {of}, disconnect {', '.join(supplies)} at their terminals, lock off and tag. "
+            "The bench supply's leads are on nothing.",
             open=parts.breakers_on(plant, inlets),
             switch_off=supplies,
+            disconnect=supplies,
         ),
-        parts.live_source("The meter shows a live source"),
+        *proved_dead(plant, inlets, "Ohms are read next, and leads are moved."),
+        Hold(
+            title="Isolated and proved dead",
+            text=f"All that can feed {of} is isolated, locked off and tagged, and every point of its ways has read "
+            "nothing between two proofs of the meter. Type the word only if you have seen it.",
+            word="DEAD",
+            proven=stands_on(plant, inlets),
+        ),
     ]
     text = "The cards are in, and capacitors charge through the meter. Hold the probes still."
     limit = by_hand("common practice, no source: a shelf with its cards in", at_least="100 ohm")
     made += [parts.not_shorted(inlet, f"{inlet.name} is not shorted", text, limit) for inlet in inlets]
     for inlet in inlets:
         made += _on_one_feed(plant, inlet)
-    made.append(parts.live_source("The meter still shows a live source"))
     return Draft(f"Where voltage is lost on the way to {of}: on each feed, stretch by stretch, while it is on.", made)
 
 
@@ -59,22 +69,27 @@ def _on_one_feed(plant: Plant, inlet: Inlet) -> list[Part]:
     supply, breakers = parts.way(plant, inlet)
     _, most = parts.forecast(plant, [inlet])
     target = parts.nominal_volts(plant, inlet)
+    shelf = plant.shelves[of]
+    owners = [shelf, *(plant.shelves[half] for half in shelf.halves if not plant.shelves[half].inlets)]
+    cards = [card for owner in owners for card in owner.cards]
     step = parts.brought_up(
         f"{of} on {feed} alone",
-        f"The bench supply stands in the place of {supply}, its plus on the return.",
+        f"The bench supply stands in the place of {supply}.",
         [supply],
         target,
         parts.limit_for(most + _MARGIN_A),
-        parts.rungs(target),
+        parts.stages(plant, inlet, cards),
         _MARGIN_A,
     )
-    return [
+    made: list[Part] = [
+        *parts.leads_on(plant, [supply]),
         parts.clear_to_energise(
             f"Clear to energise {of} on feed {feed}",
             f"The person in charge has cleared {of} for live readings: everybody is clear of it but who reads, and "
             "somebody stands at the main breaker. Type the word only if this is so.",
         ),
         parts.closed(breakers),
+        *parts.there_first(plant, inlet),
         Beside(step, {"ramp": parts.REFORM}),
         Seek(
             title=f"Where feed {feed} loses voltage on its way to {of}",
@@ -85,4 +100,6 @@ def _on_one_feed(plant: Plant, inlet: Inlet) -> list[Part]:
             text="Live parts. The next place to read is chosen from what was read before.",
         ),
         *parts.switched_off(breakers),
+        *parts.leads_off(plant, [supply]),
     ]
+    return made

@@ -47,7 +47,7 @@ def test_every_stage_of_a_shelf_is_there_in_order_with_what_it_should_show() -> 
     walk = power.PowerWalk().to(power.FULL, Phase.ENERGISING)
     stands = stages.standing(walk.state)
     assert stands is not None and stands.group == "shelf 2A"
-    assert [stage.place for stage in stands.stages] == ["up"] * 5 + ["now", "ahead", "ahead"]
+    assert [stage.place for stage in stands.stages] == ["up"] * 5 + ["now"] + ["ahead"] * 4
     full = stands.stages[5]
     # three receivers of 0.55 A and a converter of 0.06 A at -48 V, constant power, less what the way loses
     assert full.expected == pytest.approx(1.71 * 48 / 47.64, rel=1e-3)
@@ -163,7 +163,7 @@ def test_the_trend_rises_and_falls_with_the_current() -> None:
 
 def test_a_key_opens_the_stages_at_any_step_and_answers_nothing() -> None:
     async def act() -> None:
-        scene = Scene("hold", power.PowerWalk().seated().to("Clear to energise 2A: all cards in"))  # type: ignore[arg-type]
+        scene = Scene("hold", power.PowerWalk().seated().to("Clear to energise 2A: with cards"))  # type: ignore[arg-type]
         async with on_stage(scene) as stage:
             assert "HOLD POINT" in stage.words
             await stage.press("l")
@@ -178,7 +178,7 @@ def test_a_key_opens_the_stages_at_any_step_and_answers_nothing() -> None:
 
 def test_a_load_that_comes_up_and_trouble_are_never_hidden_behind_it() -> None:
     async def act() -> None:
-        walk = power.PowerWalk().seated().to("Clear to energise 2A: all cards in")
+        walk = power.PowerWalk().seated().to("Clear to energise 2A: with cards")
         async with on_stage(Scene("stages", walk)) as stage:  # type: ignore[arg-type]
             await stage.press("l")
             before = len(walk.entries)
