@@ -19,9 +19,10 @@ from bench import __version__
 from bench.diagnose.searches import adviser
 from bench.errors import BadRequest
 from bench.files import BadFile, Place, Places, Problem, from_text
-from bench.instruments.bench_file import Bench, load_bench, parse_bench
+from bench.instruments.bench_file import TYPED, Bench, load_bench, parse_bench
 from bench.instruments.instrument import Instrument
 from bench.instruments.profile.library import Library
+from bench.instruments.profile.profile import Profile
 from bench.instruments.wire.conversation import Trace
 from bench.instruments.wire_text import show
 from bench.job.asfound import Before, before_a_walk
@@ -43,7 +44,7 @@ from bench.sequence.load import Loaded, load_sequence
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.facts import BenchFacts
-from bench.walk.state import State, start, take, zero_before
+from bench.walk.state import State, start, take, typed_reading, zero_before
 
 ZERO_KEEPS: Final = timedelta(hours=12)
 """After so long a walk that is resumed zeroes its leads again: an evening's work. Common practice, no source."""
@@ -131,12 +132,30 @@ def bench_facts(bench: Bench) -> BenchFacts:
             if names.setdefault(name, function.name) == function.name and function.dial:
                 dials[name] = function.dial
         facts["accuracy_of"], facts["dials"] = names, dials
+        if facts["by_eye"]:
+            facts["displays"] = _displays(bench.profiles[facts["name"]])
     routes = bench.routes
     if routes is not None:
         places = [*routes.red, *routes.pairs]
         relays = {"name": routes.switch, "meter": routes.meter, "reads": sorted(routes.reads), "places": places}
         plain["relays"] = relays
     return msgspec.convert(plain, BenchFacts, dec_hook=from_text)
+
+
+def _displays(profile: Profile) -> dict[str, list[dict[str, float | None]]]:
+    """What each range of an instrument shows, by the function as readings name it."""
+    found: dict[str, list[dict[str, float | None]]] = {}
+    for function in profile.functions:
+        ranges: list[dict[str, float | None]] = [
+            {
+                "range": part.range.value,
+                "top": part.top,
+                "resolution": part.resolution.value if part.resolution is not None else None,
+            }
+            for part in function.ranges
+        ]
+        found.setdefault(function_name(function.reads, function.wires), ranges)
+    return found
 
 
 def began(job: Job, operator: str, folder: Path | None = None) -> e.Began:
@@ -534,6 +553,8 @@ def _walk(
             hurry=hurry,
             upto=lambda step: _upto(runner.state, step),
             routes=routes if routes is not None and routes.meter in needed else None,
+            by_eye={one.name for one in bench.file.instruments if one.port == TYPED},
+            shown=lambda number: typed_reading(runner.state, number),
         )
 
     return Walk(writer, runner, crew)
@@ -573,7 +594,7 @@ def instrument_ports(
             *_searching(bench, one.name, trace),
         )
         for one in bench.file.instruments
-        if one.name in names
+        if one.name in names and one.port != TYPED
     ]
 
 

@@ -13,6 +13,8 @@
       - {name: the 100 ohm resistor, value: 100 ohm, tolerance: 0.1 %}
 
 The port ``simulated`` stands for a twin; then a section ``simulate`` says what is wrong with the simulated plant.
+The port ``typed`` stands for a person who reads the display and types what it shows: any profile that says what each
+of its ranges shows will do, and nothing that has an output.
 """
 
 from __future__ import annotations
@@ -45,6 +47,9 @@ from bench.roles import Role
 
 SIMULATED: Final = "simulated"
 """The port of an instrument that is played by a twin."""
+
+TYPED: Final = "typed"
+"""The port of an instrument that a person reads, who types what it shows."""
 
 Faults = list[Fault]
 """What is wrong with the simulated plant."""
@@ -156,7 +161,7 @@ class BenchInstrument(msgspec.Struct, frozen=True, kw_only=True, rename="kebab",
     name: str
     profile: str
     port: str
-    """A serial port, socket://host:port, rfc2217://host:port, a VISA resource name, or ``simulated``."""
+    """A serial port, socket://host:port, rfc2217://host:port, a VISA resource name, ``simulated``, or ``typed``."""
     visa: str = "@py"
     """The VISA library, for a VISA resource name."""
     line: LineChanges = msgspec.field(default_factory=LineChanges)
@@ -348,6 +353,7 @@ class Bench:
             "nulls_itself": instrument.leads.nulled,
             "emf_volt": abs(instrument.leads.emf.value) if instrument.leads.emf is not None else 0.0,
             "outputs": profile.safe is not None,
+            "by_eye": instrument.port == TYPED,
         }
         if identity is not None:
             facts["identity"] = identity
@@ -384,8 +390,12 @@ def parse_bench(text: str, name: str, shelf: Library) -> Bench:
     problems: list[Problem] = []
     profiles = _profiles(file, shelf, places, problems)
     _check_ports(file, places, problems)
+    _check_typed(file, profiles, places, problems)
     role_of = _roles(file, profiles, places, problems)
     routes = _routes(file, profiles, places, problems)
+    if routes is not None and any(one.name == routes.meter and one.port == TYPED for one in file.instruments):
+        found = f"the meter '{routes.meter}', which is read by eye, behind a matrix"
+        problems.append(Problem(places.of(file, "instruments"), "instruments", found, "a meter with a port"))
     if problems:
         raise BadFile(problems)
     return Bench(file, shelf, profiles, role_of, routes)
@@ -443,6 +453,8 @@ def _check_ports(file: BenchFile, places: Places, problems: list[Problem]) -> No
         if simulated:
             expected = f"'{SIMULATED}', as '{simulated[0].name}' is: a bench is real or simulated as a whole"
             problems.append(Problem(place, at, f"the port '{instrument.port}'", expected))
+        if instrument.port == TYPED:
+            continue
         key = port_key(instrument.port)
         if key in taken:
             found = f"the port '{instrument.port}' again"
@@ -451,6 +463,23 @@ def _check_ports(file: BenchFile, places: Places, problems: list[Problem]) -> No
     if file.simulate is not None and not simulated:
         place = places.of(file, "simulate")
         problems.append(Problem(place, "simulate", "'simulate' on a bench of real ports", f"port '{SIMULATED}'"))
+
+
+def _check_typed(file: BenchFile, profiles: dict[str, Profile], places: Places, problems: list[Problem]) -> None:
+    """A person reads displays; nobody is asked to be an output or a relay, and digits need a display to be held to."""
+    for index, instrument in enumerate(file.instruments):
+        profile = profiles.get(instrument.name)
+        if instrument.port != TYPED or profile is None:
+            continue
+        at, place = f"instruments[{index}].port", places.of(instrument, "port")
+        if profile.safe is not None or profile.outputs or profile.switch is not None:
+            found = f"'{TYPED}' for '{profile.profile}', which switches something that must be made safe"
+            problems.append(Problem(place, at, found, "the port that it answers on"))
+        elif not all(part.resolution is not None for one in profile.functions for part in one.ranges) or not all(
+            one.ranges for one in profile.functions
+        ):
+            found = f"'{TYPED}' for '{profile.profile}', which does not say what its display shows"
+            problems.append(Problem(place, at, found, "a profile with 'ranges' and a 'resolution' for each"))
 
 
 def _roles(file: BenchFile, profiles: dict[str, Profile], places: Places, problems: list[Problem]) -> dict[Role, str]:

@@ -13,7 +13,7 @@ import queue
 import statistics
 import threading
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from typing import Final, TypeVar
 
@@ -168,6 +168,8 @@ class InstrumentCrew:
             range for it, since hunting through all ranges on open leads takes some meters a second.
         plant_time: a moment of the monotonic clock to seconds on the plant's time scale; by default ``hurry`` times it.
         routes: what a relay matrix among them joins by itself.
+        by_eye: instruments that a person reads; nothing is asked of them over a line.
+        shown: the number of a request to the reading that a person typed for it.
     """
 
     def __init__(
@@ -180,6 +182,8 @@ class InstrumentCrew:
         upto: Callable[[Step], float | None] = lambda step: None,
         plant_time: Callable[[float], float] | None = None,
         routes: Routes | None = None,
+        by_eye: Collection[str] = (),
+        shown: Callable[[int], e.Read] | None = None,
     ) -> None:
         scale = plant_time or (lambda moment: moment * hurry)
         self._workers = {port.name: _Worker(port, post, hurry, upto, scale, self._feeding) for port in ports}
@@ -187,6 +191,8 @@ class InstrumentCrew:
         self._post = post
         self._token = 0
         self._routes = routes
+        self._by_eye = frozenset(by_eye)
+        self._shown = shown
         self._dropped = 0
 
     def meet(self, roles: tuple[str, ...], number: int) -> None:
@@ -194,17 +200,23 @@ class InstrumentCrew:
         by_name: dict[str, list[str]] = {}
         for role in roles:
             name = self._role_of.get(role)
-            if name is None or name not in self._workers:
+            if name is None or (name not in self._workers and name not in self._by_eye):
                 what = f"no instrument of this bench fills the role '{role}'"
                 self._post(Happened(e.Troubled(number=number, instrument="", kind="unable", what=what)))
                 return
             by_name.setdefault(name, []).append(role)
         # one at a time: the next request names those that are still to be met
         name, mine = next(iter(by_name.items()))
+        if name in self._by_eye:
+            self._post(Happened(e.Met(number=number, instrument=name, roles=mine, identity="read by eye")))
+            return
         self._workers[name].jobs.put(_Meet(number, tuple(mine)))
 
     def measure(self, step: Step, number: int) -> None:
         """Take the step's reading; through the matrix where that reaches its places."""
+        if self._read_by_eye(step):
+            self._type_in(step, number)
+            return
         meter, routes = self._for(step), self._routes
         channels = channels_for(routes, self._role_of, step) if routes is not None else None
         if routes is None or channels is None:
@@ -225,14 +237,21 @@ class InstrumentCrew:
         in_lead: _InLead | None = None
         if isinstance(step.source, Energise) and step.source.ammeter:
             most = max(rung.limit_a for rung in ladder.rungs)
-            in_lead = _InLead(self._workers[self._role_of["amps"]], most)
+            name = self._role_of["amps"]
+            if name in self._by_eye:
+                what = f"{name} is read by eye, and nobody reads fast enough to watch an output come up."
+                advice = "Give the role amps to an ammeter with a port, or leave 'ammeter' out."
+                trouble = e.Troubled(number=number, instrument=name, kind="unable", what=what, advice=advice)
+                self._post(Happened(trouble))
+                return
+            in_lead = _InLead(self._workers[name], most)
         worker.jobs.put(_Energise(number, ladder, worker.epoch, in_lead))
 
     def live(self, step: Step | None, number: int = -1) -> None:
         """Take live readings as the step would; None stops them. Posts ``Troubled`` where none can be had."""
         for worker in self._workers.values():
             worker.showing = 0
-        if step is not None:
+        if step is not None and not self._read_by_eye(step):
             self._token += 1
             worker = self._for(step)
             worker.showing = self._token
@@ -256,6 +275,22 @@ class InstrumentCrew:
             worker.jobs.put(None)
         for worker in self._workers.values():
             worker.join(timeout=5.0)
+
+    def _read_by_eye(self, step: Step) -> bool:
+        return self._role_of.get(step.role or "") in self._by_eye
+
+    def _type_in(self, step: Step, number: int) -> None:
+        """Post what a person typed as the step's reading."""
+        assert self._shown is not None
+        source = step.source
+        if isinstance(source, Measure) and source.times:
+            name = self._role_of[step.role or ""]
+            what = f"{name} is read by eye, and this step wants several readings at their seconds."
+            advice = "Give the role to an instrument with a port, or skip the step."
+            trouble = e.Troubled(number=number, instrument=name, kind="unable", what=what, advice=advice)
+            self._post(Happened(trouble))
+            return
+        self._post(Happened(self._shown(number)))
 
     def _for(self, step: Step) -> _Worker:
         return self._workers[self._role_of[step.role or ""]]

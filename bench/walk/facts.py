@@ -11,6 +11,20 @@ from bench.judge.accuracy import AccuracyRow, AccuracyTable
 from bench.quantity import Resistance
 
 
+class Display(msgspec.Struct, frozen=True, kw_only=True):
+    """What one range of an instrument shows.
+
+    Attributes:
+        range: its name value, in the base unit.
+        top: the highest value that it shows.
+        resolution: one step of the last digit; None where not known.
+    """
+
+    range: float
+    top: float
+    resolution: float | None = None
+
+
 class InstrumentFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, dict=True):
     """One instrument of the bench.
 
@@ -29,6 +43,8 @@ class InstrumentFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=T
         nulls_itself: the meter takes its leads off by itself.
         emf_volt: thermal EMF to expect in its leads, either way.
         outputs: whether it has an output that can be on.
+        by_eye: a person reads it and types what it shows.
+        displays: of one that is read by eye: function, as readings name it, to what its ranges show.
     """
 
     name: str
@@ -44,6 +60,8 @@ class InstrumentFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=T
     nulls_itself: bool = False
     emf_volt: float = 0.0
     outputs: bool = False
+    by_eye: bool = False
+    displays: dict[str, list[Display]] = {}
 
     @cached_property
     def table(self) -> AccuracyTable | None:

@@ -56,6 +56,7 @@ Phases
 opens and identifies the instruments, at the start and after trouble. ``CONSENTING`` asks for a reason where the bench
 cannot prove some limits. A step is then ``ASKING`` (a person reads, does or types), ``PLACING`` then ``MEASURING``,
 ``SWITCHING``, ``ENERGISING`` or ``WAITING``; a search goes through ``ADVISING`` before each of its acts and readings.
+A reading that a person types is ``PLACING`` again while it is asked again.
 ``TROUBLED`` waits for a decision, ``PAUSED`` for somebody to go on.
 ``DONE`` and ``ABORTED`` are final.
 """
@@ -78,8 +79,10 @@ from bench.sequence.file import Ask as AskStep
 from bench.sequence.plan import Step
 from bench.sequence.power_steps import powered as fed
 from bench.sequence.unroll import CannotUnroll
+from bench.walk import by_eye
 from bench.walk import events as e
 from bench.walk import requests as r
+from bench.walk.facts import InstrumentFacts
 from bench.walk.outcome import History, Outcome
 from bench.walk.results import results
 from bench.walk.seeking import Seeking
@@ -157,7 +160,7 @@ def _next() -> dict[tuple[Phase, type], Move]:
         ({P.MEETING}, e.Met, "met", set(), True),
         ({P.CONSENTING}, e.Answered, "consented", set(), True),
         ({P.ASKING}, e.Answered, "answered", set(), True),
-        ({P.PLACING}, e.Answered, "placed", {P.MEASURING}, False),
+        ({P.PLACING}, e.Answered, "placed", {P.MEASURING, P.PLACING}, False),
         ({P.MEASURING}, e.Read, "read", set(), True),
         ({P.SWITCHING}, e.Switched, "switched", {P.TROUBLED}, True),
         ({P.ENERGISING}, e.Energised, "energised", set(), True),
@@ -248,6 +251,8 @@ class State:
         unconfirmed: instruments whose safe state could not be read back at the last try.
         disturbances: number of the event and what it touched, oldest first.
         notes: number of the event and the text, oldest first.
+        typed: what a person typed for the reading that is wanted now, oldest first.
+        doubt: why it is asked again; empty where it is not.
         at: time of day of the last event, UTC.
     """
 
@@ -277,6 +282,8 @@ class State:
     notes: tuple[tuple[int, e.Noted], ...] = ()
     why_paused: str = ""
     consented: str | None = None
+    typed: tuple[str, ...] = ()
+    doubt: str = ""
     at: str = ""
 
     @property
@@ -396,7 +403,8 @@ def accepts(state: State, event: e.Event) -> None:
 
 
 def _to(state: State, phase: Phase, **changes: object) -> State:
-    return replace(state, phase=phase, number=state.number + 1, **changes)  # type: ignore[arg-type]
+    fresh: dict[str, object] = {"typed": (), "doubt": "", **changes}
+    return replace(state, phase=phase, number=state.number + 1, **fresh)  # type: ignore[arg-type]
 
 
 def _began(state: State, event: e.Began, n: int) -> State:
@@ -849,7 +857,52 @@ def _reasoned(state: State, step: Step, reason: str, event: e.Answered, n: int) 
 
 
 def _placed(state: State, event: e.Answered, n: int) -> State:
-    return _to(state, Phase.MEASURING)
+    step, facts = state.step, by_eye_at(state)
+    if step is None or facts is None:
+        return _to(state, Phase.MEASURING)
+    typed = (*state.typed, event.answer)
+    why = _asked_again(state, step, facts, event, n)
+    return _to(state, Phase.PLACING, typed=typed, doubt=why) if why else _to(state, Phase.MEASURING, typed=typed)
+
+
+def _asked_again(state: State, step: Step, facts: InstrumentFacts, event: e.Answered, n: int) -> str:
+    """Why what was typed does not count yet; empty where it does. The same typed twice in a row is believed."""
+    assert state.setting is not None
+    shown = by_eye.read_display(event.answer)
+    if shown is None:
+        raise Refused(f"Type {by_eye.WANTED}.")
+    displays = facts.displays.get(by_eye.function_of(step)[1], [])
+    why = by_eye.doubt(shown, displays)
+    if by_eye.impossible(shown, displays):
+        return why
+    if state.typed and by_eye.read_display(state.typed[-1]) == shown:
+        return ""
+    if why or (isinstance(step.source, Measure) and step.source.times):
+        return why
+    read = by_eye.reading(facts, step, (event.answer,), state.number)
+    try:
+        outcome, _ = state.setting.judge(step, read, n, state.conditions, state.rules, state.at)
+    except OverflowError as error:
+        raise Refused("a reading so large that nothing can be computed from it") from error
+    if outcome.verdict == "fail":
+        return "That would fail. Please look at the probes and the display once more, and type what it shows now."
+    return ""
+
+
+def by_eye_at(state: State) -> InstrumentFacts | None:
+    """The instrument that a person reads for the step under way; None where it answers by itself."""
+    step = state.step
+    if step is None or state.setting is None or step.role is None:
+        return None
+    facts = state.setting.bench.for_role(step.role)
+    return facts if facts is not None and facts.by_eye else None
+
+
+def typed_reading(state: State, number: int) -> e.Read:
+    """The reading that was typed for the step under way."""
+    step, facts = state.step, by_eye_at(state)
+    assert step is not None and facts is not None
+    return by_eye.reading(facts, step, state.typed, number)
 
 
 def _read(state: State, event: e.Read, n: int) -> State:

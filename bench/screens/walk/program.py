@@ -27,7 +27,7 @@ from bench.screens.walk.touched import touched, unknown
 from bench.screens.walk.view import View, allowed
 from bench.sequence.file import Hold
 from bench.walk import events as e
-from bench.walk.state import OutOfTurn, Phase, Refused, Stale, accepts
+from bench.walk.state import OutOfTurn, Phase, Refused, Stale, accepts, by_eye_at
 
 if TYPE_CHECKING:
     from textual.timer import Timer
@@ -45,6 +45,8 @@ LIVE_EVERY: Final = 0.09
 """Seconds between two pictures of the live reading: ten in a second are read as moving, and cost half of twenty."""
 FRESH: Final = 10.0
 """Seconds after which an entry makes no sound: it is history that a late screen catches up with."""
+BEGINS_FIGURE: Final = frozenset("0123456789-.,O")
+"""What a reading that is typed may begin with."""
 ONCE: Final = frozenset({"word", "value", "reason", "back", "again", "pause", "go-on", "seat"})
 """Acts that a held key must not do again and again."""
 
@@ -249,6 +251,8 @@ class WalkProgram(Program[View]):
         act = act_of(self.known, key)
         if act and character is not None and character.isupper() and self._begins_word(character):
             self.do_word(character)
+        elif character is not None and character in BEGINS_FIGURE and self._types_reading():
+            self.do_value(character)
         elif not act:
             if self.moment.watching and key in TAKE:
                 self._note("you watch; k takes the operator's seat")
@@ -346,10 +350,14 @@ class WalkProgram(Program[View]):
         lines = [page.text, "", f"Type {step.source.word} when it is true."]
         self._answer(page.title, lines, f"the word {step.source.word}", begun)
 
-    def do_value(self) -> None:
+    def _types_reading(self) -> bool:
+        moment = self.moment
+        return not moment.watching and moment.page.kind == "ask" and by_eye_at(moment.state) is not None
+
+    def do_value(self, begun: str = "") -> None:
         """Ask for the value that is wanted."""
         page = self.moment.page
-        self._answer(page.title, [page.text, "", f"Wanted: {page.wanted}"], page.wanted)
+        self._answer(page.title, [page.text, "", f"Wanted: {page.wanted}"], page.wanted, begun)
 
     def do_reason(self) -> None:
         """Ask why the walk goes on with this bench."""

@@ -17,9 +17,10 @@ from bench.roles import function_name
 from bench.sequence.file import Ask, Do, Gate, Hold, Look, Measure, Prove, Set, Zero
 from bench.sequence.plan import Step
 from bench.walk import requests as r
+from bench.walk.by_eye import WANTED
 from bench.walk.outcome import Outcome
 from bench.walk.results import outcomes
-from bench.walk.state import SKIPPABLE, Phase, State, known, request, said_by
+from bench.walk.state import SKIPPABLE, Phase, State, by_eye_at, known, request, said_by
 
 if TYPE_CHECKING:
     from bench.plant.model import Plant
@@ -190,6 +191,10 @@ def _step_page(state: State, asked: r.Request, mirrored: bool) -> Page:
             text = step.text or _own_text(step)
             if kind == "place" and (turn := dial_for(state, step)):
                 text = f"{text} {turn}"
+            if kind == "place" and (read := by_eye_at(state)) is not None:
+                places = [f"{one.colour} lead: {one.label} {one.where}".strip() for one in leads]
+                parts = [state.doubt, text, *places, f"{read.name} is read by eye."]
+                return Page("ask", number, step.title, "\n".join(one for one in parts if one), wanted=WANTED)
             return Page(kind, number, step.title, text, hint, leads)
         case r.Advise():
             return Page("advise", number, step.title, step.text, "Working out what to read next.")

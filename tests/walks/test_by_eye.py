@@ -1,0 +1,105 @@
+"""A small cable proven with a meter that has no port: line by line at a terminal, and by keys on the screen."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from bench.record.read import read_record
+from bench.walk import events as e
+from bench.walk.by_eye import FLAG
+from tests.walks.terminal import Terminal
+from tests.walks.tool import JOB, wait_for_lines
+from tests.walks.window import Window
+
+pytestmark = [pytest.mark.slow, pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals")]
+
+BENCH = """
+bench: by hand
+instruments:
+  - {name: hand-held, profile: polled-text-meter, port: typed}
+"""
+SEQUENCE = """
+sequence: two wires by hand
+plant: plant.yaml
+steps:
+  - step: measure
+    title: Wire 1
+    read: resistance
+    between: [J101.1, J205.1]
+    limit: {at-most: 10 ohm, source: by hand}
+  - step: measure
+    title: Wire 2
+    read: resistance
+    between: [J101.2, J205.2]
+    limit: {at-most: 10 ohm, source: by hand}
+"""
+
+
+@pytest.fixture
+def job(tmp_path: Path) -> Path:
+    shutil.copy(JOB / "plant.yaml", tmp_path)
+    shutil.copytree(JOB / "pins", tmp_path / "pins")
+    (tmp_path / "sequence.yaml").write_text(SEQUENCE, "utf-8")
+    (tmp_path / "bench.yaml").write_text(BENCH, "utf-8")
+    return tmp_path
+
+
+def readings(record: Path) -> list[e.Read]:
+    return [entry.event for entry in read_record(record) if isinstance(entry.event, e.Read)]
+
+
+def answers(record: Path) -> list[str]:
+    events = [entry.event for entry in read_record(record)]
+    return [event.answer for event in events if isinstance(event, e.Answered) and event.by == "Ada"]
+
+
+def test_line_by_line(job: Path) -> None:
+    record = job / "r.jsonl"
+    words = ("walk", job / "sequence.yaml", "--bench", job / "bench.yaml", "--record", record, "--plain")
+    person = Terminal(*words, "--operator", "Ada", cwd=job)
+    person.expect("is read by eye", timeout=90)
+    person.expect("Type what the meter shows")
+    person.type("1,72")
+    person.expect("Please type every digit that it shows")
+    person.type("1,7")
+    person.expect("PASS")
+    person.expect("Type what the meter shows")
+    person.type("OL")
+    person.expect("That would fail")
+    person.type("OL")
+    person.expect("FAIL")
+    person.end()
+    assert answers(record) == ["1,72", "1,7", "OL", "OL"]
+    first, second = readings(record)
+    assert (first.value, first.range, first.resolution, first.flags) == (1.7, 400.0, 0.1, [FLAG])
+    assert (second.value, second.over, second.bound) == (None, "+", 400.0)
+
+
+def test_by_keys_digits_are_taken_at_once(job: Path) -> None:
+    record = job / "r.jsonl"
+    shown = bytearray()
+
+    def wait_for(text: bytes) -> None:
+        until = time.monotonic() + 90
+        while text not in shown:
+            assert time.monotonic() < until, f"{text!r} is not shown: {bytes(shown[-2000:])!r}"
+            time.sleep(0.02)
+
+    words = ("walk", job / "sequence.yaml", "--bench", job / "bench.yaml", "--record", record, "--operator", "Ada")
+    window = Window(*words, cwd=job, heard=shown.extend)
+    try:
+        wait_for(b"read by eye")
+        window.type("1")
+        wait_for(b"Wanted:")
+        window.type(".7\r")
+        wait_for_lines(record, 6, timeout=90)
+        assert answers(record) == ["1.7"]
+    finally:
+        window.process.terminate()
+        window.process.wait(timeout=30)
+        window.close()
