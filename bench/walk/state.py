@@ -560,7 +560,7 @@ def _enter(state: State, index: int) -> State:
         if not why and not spared:
             break
         over = Outcome.passed_over(steps[index], state.taken, why)
-        state = _keep(state, over if why else replace(over, verdict="done", sentence=spared, barred=False))
+        state = _keep(state, over if why else replace(over, verdict="done", sentence=spared))
         index, state = (index + 1, state) if state.back_to is None else (state.back_to, replace(state, back_to=None))
     if index >= len(steps):
         return _to(state, Phase.SAFING, cursor=index, then=Phase.DONE)

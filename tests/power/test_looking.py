@@ -230,6 +230,13 @@ def test_a_gate_that_is_passed_over_keeps_its_shelf_off(tmp_path: Path) -> None:
     assert "'What the records have proven for finder-top' does not count as passed (skipped)" in first.sentence
 
 
+def test_a_gate_that_is_proven_is_not_taken_for_the_reading_before_it(tmp_path: Path) -> None:
+    """It is passed in the same breath as the event before it; that event's own outcome stays apart from it."""
+    person = Person(tmp_path, gates={"finder-top": [], "finder-low": []})
+    person.until(Energise)
+    assert all(gate.barred for gate in person.outcomes("gate"))
+
+
 def test_records_that_nobody_looked_at_prove_nothing(tmp_path: Path) -> None:
     person = Person(tmp_path)
     person.until(Gate)
