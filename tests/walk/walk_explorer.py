@@ -19,7 +19,8 @@ from bench.sequence.file import Do, Energise, Hold, Limit, Measure, Set
 from bench.sequence.file import Found as SearchEnd
 from bench.walk import events as e
 from bench.walk import requests as r
-from bench.walk.state import OutOfTurn, Phase, Refused, State, request, start, take
+from bench.walk.facts import Display
+from bench.walk.state import OutOfTurn, Phase, Refused, State, by_eye_at, request, start, take
 from tests.walk import paper_walk as paper
 
 OUTPUT = """
@@ -65,6 +66,13 @@ steps:
   - {step: do, text: Switch G1 on., switch-on: [G1]}
   - {step: seek, find: crosses, of: W1}
   - {step: do, text: Switch G1 off., switch-off: [G1]}
+"""
+BY_EYE = """
+sequence: by eye
+plant: plant.yaml
+steps:
+  - {step: measure, read: resistance, between: [J1.1, J2.1], limit: {at-most: 2 ohm, source: set for this test}}
+  - {step: do, text: Look at the cable.}
 """
 WANTS = (
     Do(text="Clip them."),
@@ -154,6 +162,7 @@ class Found:
             s.trouble.kind if s.trouble else None,
             s.unconfirmed,
             s.consented is None,
+            s.typed[-1:],
             self.proven,
             self.searched,
             self.ghosts,
@@ -200,6 +209,9 @@ def candidates(state: State) -> Iterator[e.Event]:
     number, step = state.number, state.step
     for answer in ("", "retry", "DEAD", "CLEAR", "yes", "n"):
         yield e.Answered(number=number, answer=answer)
+    if by_eye_at(state) is not None:
+        for answer in ("1.0", "9.0"):
+            yield e.Answered(number=number, answer=answer)
     yield e.MadeSafe(number=number, confirmed={"supply": True})
     yield e.MadeSafe(number=number, confirmed={"supply": False})
     for role in ("ohms", "supply"):
@@ -244,6 +256,15 @@ def weakened(sequence: e.Began) -> e.Began:
     return msgspec.structs.replace(sequence, bench=paper.WEAK)
 
 
+def typed(sequence: e.Began) -> e.Began:
+    """The same beginning with a meter that a person reads."""
+    meter = msgspec.structs.replace(
+        paper.METER, by_eye=True, displays={"resistance 2w": [Display(range=100.0, top=100.0, resolution=0.1)]}
+    )
+    bench = msgspec.structs.replace(paper.BENCH, instruments=[meter, paper.SUPPLY])
+    return msgspec.structs.replace(sequence, bench=bench)
+
+
 def explore(first: e.Began) -> Explored:
     """Try every event in every state."""
     empty = Found(start(), Ghosts())
@@ -275,15 +296,23 @@ class Walks(dict[str, Explored]):
         folder: an empty one, for the files that they are read from.
     """
 
-    NAMES = ("an output", "by hand", "under watch", "a search")
+    NAMES = ("an output", "by hand", "under watch", "a search", "by eye")
 
     def __init__(self, folder: Path) -> None:
         super().__init__()
         self._folder = folder
 
     def __missing__(self, name: str) -> Explored:
-        texts = {"an output": OUTPUT, "by hand": BY_HAND, "under watch": UNDER_WATCH, "a search": A_SEARCH}
+        texts = {
+            "an output": OUTPUT,
+            "by hand": BY_HAND,
+            "under watch": UNDER_WATCH,
+            "a search": A_SEARCH,
+            "by eye": BY_EYE,
+        }
         first = paper.made(self._folder, texts[name]).began
+        if name == "by eye":
+            first = typed(first)
         self[name] = explore(weakened(first) if name in ("an output", "by hand") else first)
         return self[name]
 
