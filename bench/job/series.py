@@ -1,7 +1,8 @@
 """Readings of one and the same quantity over many records, made comparable, and what became of them.
 
 Two readings belong together that were taken of the same kind, between the same places, and asked for the same thing
-(to be joined, or to be apart). A conductor's resistance is brought to 20 °C by the temperature that it was read at.
+(to be joined, or to be apart). A conductor's resistance, and one of insulation, is brought to 20 °C by the temperature that it was
+read at.
 What should be apart is looked at by orders of magnitude. A reading beyond the range counts as far beyond all that were
 within it, however far that is.
 """
@@ -18,6 +19,7 @@ from typing import Final, Literal
 
 from bench.diagnose.series.change import Change, appraise
 from bench.job.rows import ENERGISED, Evidence
+from bench.judge.insulation import at_temperature
 from bench.judge.metals import COPPER, stretched
 from bench.quantity import engineering
 
@@ -305,7 +307,9 @@ def _comparable(track: Track, usable: list[int], decades: bool) -> tuple[list[fl
 
 
 def _to_20(track: Track, i: int) -> float:
-    """Factor that brings a conductor's reading to 20 °C; 1 for anything else."""
+    """Factor that brings a conductor's reading, or one of insulation, to 20 °C; 1 for anything else."""
+    if track.key.reads == "insulation" and not math.isnan(track.ambient[i]):
+        return at_temperature(1.0, track.ambient[i], 20.0).factor
     if track.key.reads != "resistance" or track.key.asks != "joined" or math.isnan(track.ambient[i]):
         return 1.0
     return 1.0 / stretched(COPPER, track.ambient[i])

@@ -4,7 +4,8 @@
 by a guard band; *guarded rejection* fails only what reads outside it by the same band. *Guarded* does both, and calls
 everything between undecided; with one of the two alone, only its own side of the limit can be undecided. The guard
 band is either t(p) times the standard uncertainty, so that a wrong pass has at most the chance 1 - p (t is the normal
-z where the degrees of freedom are infinite), or a factor r times the expanded uncertainty.
+z where the degrees of freedom are infinite; where the shapes of the components make that too short their convolved
+distribution counts), or a factor r times the expanded uncertainty.
 
 Overload and not-a-number are readings with a meaning; see :class:`Overload` and :class:`NotANumber`.
 """
@@ -264,7 +265,7 @@ def _decide_value(budget: Budget, limit: Limit, rule: Rule) -> Decision:
     value = budget.value
     inside = (low is None or value >= low) and (high is None or value <= high)
     # two bounds close together could each be kept by the guard band and yet be broken together too often
-    sure = inside and (rule.factor is not None or _sure(chance, rule.confidence))
+    sure = inside and (rule.factor is not None or _sure(_kept(budget, limit, rule.confidence), rule.confidence))
     verdict: Verdict = "undecided"
     if sure if rule.guards_acceptance else limit.holds(value):
         verdict = "pass"
@@ -320,9 +321,16 @@ def _rejected(value: float, limit: Limit, guard: float) -> bool:
     )
 
 
+def _kept(budget: Budget, limit: Limit, confidence: float) -> float:
+    """Least chance that the true value keeps both bounds."""
+    low = 0.0 if limit.lower is None else budget.beyond(budget.value - limit.lower, confidence)
+    high = 0.0 if limit.upper is None else budget.beyond(limit.upper - budget.value, confidence)
+    return 1.0 - low - high
+
+
 def _sure(chance: float, confidence: float) -> bool:
-    # a reading exactly on the acceptance limit has exactly the confidence, but for rounding
-    return chance >= confidence - 1e-9
+    # a reading exactly on the acceptance limit has exactly the confidence, but for rounding and the quadrature
+    return chance >= confidence - 1e-5
 
 
 def _negated(bound: float | None) -> float | None:

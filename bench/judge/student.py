@@ -101,7 +101,8 @@ def cumulative(t: float, dof: float) -> float:
     return upper_tail(-t, dof)
 
 
-def _density(t: float, dof: float) -> float:
+def density(t: float, dof: float) -> float:
+    """Probability density of Student's t, at finite degrees of freedom."""
     return math.exp(
         _log_gamma_half_step(dof / 2.0) - 0.5 * math.log(math.pi * dof) - (dof + 1.0) / 2.0 * math.log1p(t * t / dof)
     )
@@ -141,7 +142,7 @@ def quantile(p: float, dof: float) -> float:
             low = t
         else:
             high = t
-        step = t + excess / _density(t, dof)
+        step = t + excess / density(t, dof)
         if not low < step < high:
             step = 0.5 * (low + high)
         if abs(step - t) <= 1e-15 * t:

@@ -20,7 +20,8 @@ from bench.judge.judge_error import (
     one_of,
     probability,
 )
-from bench.judge.student import coverage_factor, quantile
+from bench.judge.spread import Part, few_readings, shapes_matter, spread_of
+from bench.judge.student import coverage_factor, quantile, upper_tail
 from bench.quantity import engineering, with_uncertainty
 
 DISTRIBUTIONS: Final = ("normal", "rectangular", "triangular", "u-shaped")
@@ -300,10 +301,40 @@ class Budget:
     def guard(self, confidence: float) -> float:
         """Return the distance that a one-sided statement at a confidence needs: t(confidence) times u.
 
+        Where the components' shapes or few readings make that too short, the convolved distribution gives the distance
+        (:mod:`bench.judge.spread`): a statement is then wrong at most as often as it says.
+
         Raises:
             JudgeError: the confidence is not a probability.
         """
-        return quantile(probability("confidence", confidence), self.dof) * self.standard_uncertainty
+        plain = quantile(probability("confidence", confidence), self.dof) * self.standard_uncertainty
+        parts = self._parts()
+        return max(plain, spread_of(parts).quantile(confidence)) if shapes_matter(parts, confidence) else plain
+
+    def beyond(self, distance: float, confidence: float) -> float:
+        """Chance that the error exceeds a distance to one side, for a statement at a confidence.
+
+        Args:
+            distance: in the unit.
+            confidence: of the statement; from 95 % on the normal distribution does, which promises less than it keeps.
+        """
+        u = self.standard_uncertainty
+        if u == 0.0:
+            return 1.0 if distance < 0 else 0.0
+        plain = upper_tail(max(-1e150, min(1e150, distance / u)), self.dof)
+        parts = self._parts()
+        return max(plain, spread_of(parts).beyond(distance)) if shapes_matter(parts, confidence) else plain
+
+    def _parts(self) -> tuple[Part, ...]:
+        """Shapes and sizes of what adds up; components that hang together by correlations count as one normal one."""
+        bound = {name for pair in self.correlations if pair.coefficient for name in (pair.first, pair.second)}
+        free = [part for part in self.components if part.name not in bound]
+        parts = [(part.distribution, abs(part.contribution), part.dof) for part in free]
+        if bound:
+            left = self.variance - math.fsum(standard**2 for _, standard, _ in parts)
+            dof = min(part.dof for part in self.components if part.name in bound)
+            parts.append(("normal", math.sqrt(max(0.0, left)), dof))
+        return tuple(parts)
 
     @property
     def biggest(self) -> Component:
@@ -336,9 +367,15 @@ class Budget:
         """The result in words, with the biggest cause of doubt."""
         biggest = self.biggest
         return (
-            f"{self.quantity[:1].upper()}{self.quantity[1:]}: {self.text} ({self.level * 100:g} % sure). "
+            f"{self.quantity[:1].upper()}{self.quantity[1:]}: {self.text} ({self._sure}). "
             f"Most of the doubt ({self.share(biggest) * 100:.0f} %) comes from {biggest.name}."
         )
+
+    @property
+    def _sure(self) -> str:
+        if not few_readings(self._parts()):
+            return f"{self.level * 100:g} % sure"
+        return f"{self.level * 100:g} % by the GUM's formula, which falls short where two or three readings rule"
 
     def table(self) -> str:
         """Return the budget as a table in plain text, one line for each component and the result below."""

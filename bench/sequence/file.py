@@ -302,7 +302,8 @@ class Measure(_Common, frozen=True, kw_only=True, tag="measure"):
     """Timed insulation readings, all in one go while the voltage stays on; the last one is judged. With one at 30 s and
     one at 60 s the dielectric absorption ratio is told, with 60 s and 10 min the polarization index."""
     bring_to: Temperature | None = None
-    """Bring an insulation reading from ambient to this temperature before it is judged, by the halving rule."""
+    """Say also what an insulation reading comes to at this temperature, by the halving rule, to compare it with others.
+    The limit is for the reading as it was taken."""
     insulation_class: Literal["A", "B", "F", "H"] | None = None
     """Thermal class of a winding: then the polarization index has a minimum (IEEE 43) and is judged too."""
     readings: int = 1

@@ -447,9 +447,6 @@ class Setting:
                 ),
                 read,
             )
-            source = step.source
-            if isinstance(source, Measure) and source.bring_to is not None:
-                budget = _brought_to(budget, conditions.ambient, source.bring_to.value)
             decision = decide(budget, held.limit, rule)
         except JudgeError as error:
             return replace(base, value=read.value, sentence=f"Undecided: {error}.")
@@ -464,7 +461,9 @@ class Setting:
             expanded=budget.expanded_uncertainty,
             budget=budget,
             advice=advice,
-            remark=held.remark(budget),
+            remark=" ".join(
+                said for said in (held.remark(budget), _elsewhere(step.source, budget, conditions.ambient)) if said
+            ),
         )
 
     def _judge_zero(self, step: Step, source: Zero, read: e.Read, n: int) -> Outcome:
@@ -610,14 +609,15 @@ def _leads_at(shown: float, picked: PickedRow, leads: Leads) -> Leads:
     return Leads(leads.method, leads.correction_ohm - missing, leads.half_width_ohm + missing)
 
 
-def _brought_to(budget: Budget, ambient: float, wanted: float) -> Budget:
-    """An insulation reading at another temperature: value and uncertainty scale alike by the halving rule."""
-    corrected = at_temperature(max(0.0, budget.value), ambient, wanted)
-    parts = tuple(
-        replace(component, sensitivity=component.sensitivity * corrected.factor) for component in budget.components
-    )
-    note = f"brought from {ambient:g} °C to {wanted:g} °C: {corrected.method}, factor {corrected.factor:.3g}"
-    return replace(budget, value=corrected.resistance_ohm, components=parts, notes=(*budget.notes, note))
+def _elsewhere(source: object, budget: Budget, ambient: float) -> str:
+    """What an insulation reading comes to at the temperature that its step names: to compare by, never to judge by.
+
+    A minimum is asked of the insulation as it is: a warm reading that is too low stays too low.
+    """
+    if not isinstance(source, Measure) or source.bring_to is None:
+        return ""
+    corrected = at_temperature(max(0.0, budget.value), ambient, source.bring_to.value)
+    return f"For comparison: {corrected.sentence}"
 
 
 def _absorbed(outcome: Outcome, source: Measure, read: e.Read) -> Outcome:
