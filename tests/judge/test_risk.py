@@ -74,7 +74,7 @@ def test_few_readings_keep_their_word(count, level, beside):
     rule = Rule.guarded(level)
     others = tuple(Component(f"part {n}", u, kind) for n, (kind, u) in enumerate(beside))
     wrong = 0
-    for k in range(draws):
+    for _ in range(draws):
         shown = 100.0 + 1e-9 + errors(rng, beside, 1)[0] + rng.normal(0.0, 1.0, count)
         several = repeated([float(v) for v in shown], "reading")
         budget = Budget(several.mean, "Ω", (several.component("scatter"), *others))
