@@ -464,12 +464,13 @@ def _bench_at_work(
         faults=list(faults),
         seed=seed,
         lead_ohms=simulate.lead_resistance.value if simulate is not None else 0.2,
-        reference_ohms=bench.file.references[0].value.value if bench.file.references else 100.0,
+        reference_ohms=_reference(bench, "resistance", 100.0),
+        broken=simulate.broken_leads if simulate is not None else [],
         speed=speed,
         port=os.environ.get("PROVEOUT_SIMULATED_PORTS", ""),
     )
     with SimulatedBench(configuration) as running:
-        hands = SimulatedHands(running, ambient.value, _dials(bench))
+        hands = SimulatedHands(running, ambient.value, _dials(bench), _reference(bench, "insulation", 1e6))
         left = Handled()
         if _looks(first):
             left = left.after(mark.change for mark in first.found)
@@ -493,6 +494,12 @@ def _running(plant: PlantFile) -> list[Change]:
     """A plant in service: every supply on, every breaker closed."""
     changes = [Change("supply", one.name, "on") for one in plant.supplies]
     return [*changes, *(Change("breaker", one.name, "closed") for one in plant.breakers)]
+
+
+def _reference(bench: Bench, reads: str, otherwise: float) -> float:
+    """Ohms of what the bench is proven against for a reading."""
+    known = bench_facts(bench).reference_for(reads)
+    return otherwise if known is None else known.ohms.value
 
 
 def _wires(bench: Bench, name: str) -> dict[int, tuple[Literal["red", "black"], str]]:

@@ -40,7 +40,7 @@ from bench.instruments.session import NoticeTaker
 from bench.instruments.values import Identity
 from bench.instruments.wire.conversation import Trace
 from bench.instruments.wire_text import Unreadable, WireText
-from bench.plant.faults import Fault
+from bench.plant.faults import BrokenLead, Fault
 from bench.plant.handled import Change
 from bench.quantity import Duration, Ratio, Resistance, Temperature, Voltage
 from bench.roles import Role
@@ -201,6 +201,8 @@ class Simulate(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_d
     faults: Faults = []
     lead_resistance: Resistance = msgspec.field(default_factory=lambda: Resistance(0.2))
     """Of each instrument's pair of leads, in truth."""
+    broken_leads: list[BrokenLead] = []
+    """Test leads that break on the way."""
     ambient: Temperature | None = None
     """In the simulated hall; the plant's by default."""
     running: bool = False

@@ -1,8 +1,8 @@
 """Readings of one and the same quantity over many records, made comparable, and what became of them.
 
 Two readings belong together that were taken of the same kind, between the same places, and asked for the same thing
-(to be joined, or to be apart). A conductor's resistance, and one of insulation, is brought to 20 °C by the temperature that it was
-read at.
+(to be joined, or to be apart). A conductor's resistance, and one of insulation, is brought to 20 °C by the temperature
+that it was read at.
 What should be apart is looked at by orders of magnitude. A reading beyond the range counts as far beyond all that were
 within it, however far that is.
 """

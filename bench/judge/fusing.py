@@ -64,23 +64,6 @@ def melting_time(area_mm2: float, current_a: float, ambient_c: float = 25.0) -> 
     return _heat(ambient_c, COPPER_MELTS_C) / 33.0 * (circular_mils(area_mm2) / current) ** 2
 
 
-def short_circuit_current(area_mm2: float, seconds: float, start_c: float, end_c: float) -> float:
-    """Current in ampere that heats copper from one temperature to another: (I/A)² t = 0.0297 log₁₀((T₂+234)/(T₁+234)).
-
-    Args:
-        area_mm2: cross-section.
-        seconds: above zero.
-        start_c: before the fault.
-        end_c: that the insulation must not pass.
-
-    Raises:
-        JudgeError: a value out of bounds.
-    """
-    t = number("time", seconds, "s", above=0.0)
-    # log10((T2 - T1)/(234 + T1) + 1) is the same as log10((T2 + 234)/(T1 + 234))
-    return circular_mils(area_mm2) * math.sqrt(0.0297 * _heat(start_c, end_c) / t)
-
-
 def preece_current(diameter_mm: float) -> float:
     """Current in ampere that melts a copper wire in free air in the long run: 10244 d^1.5, d in inches (Preece).
 

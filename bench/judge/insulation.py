@@ -97,6 +97,30 @@ def insulation_rule(
     )
 
 
+TEST_VOLTAGES_V: Final = (50.0, 100.0, 250.0, 500.0, 1000.0)
+"""What testers offer (common practice, no source)."""
+
+OVER_RATED: Final = 2.0
+"""Times its rated voltage that insulation is tested at, at the most (common practice, no source)."""
+
+
+def test_voltage(wanted_v: float, rated_v: float) -> float:
+    """The voltage to test at: what the circuit's rule wants, lowered to what the weakest thing connected bears.
+
+    Args:
+        wanted_v: of the rule.
+        rated_v: of the weakest insulation on the leads.
+
+    Raises:
+        JudgeError: the weakest bears none of the usual test voltages.
+    """
+    most = OVER_RATED * number("rated voltage", rated_v, "V", above=0.0)
+    fitting = [volts for volts in TEST_VOLTAGES_V if volts <= min(wanted_v, most)]
+    if not fitting:
+        raise JudgeError("rated voltage", engineering(rated_v, "V"), "insulation that bears a test at 50 V")
+    return fitting[-1]
+
+
 @dataclass(frozen=True, slots=True)
 class TimedReading:
     """Insulation resistance at a moment after the voltage was put on.

@@ -2,7 +2,8 @@
 
 Keys are (class, material name); values map the nominal cross-section in mm² to ohms per kilometre. ``tinned copper`` is
 the standard's metal-coated column. The standard itself was not opened; two or more public tables agree on nearly every
-figure. Class 5 of 0.5 mm² and 0.75 mm², and the coated column below 1 mm², rest on a single table.
+figure. The large aluminium sizes were read in two that give the standard's tables 1 and 2 whole, the large solid copper
+ones as well. Class 5 of 0.5 mm² and 0.75 mm², and the coated column below 1 mm², rest on a single table.
 """
 
 from __future__ import annotations
@@ -42,11 +43,14 @@ _FLEXIBLE_COATED = dict(
 )
 _ALUMINIUM = dict(
     zip(
-        (10.0, 16.0, 25.0, 35.0, 50.0, 70.0, 95.0, 120.0, 150.0),
-        (3.08, 1.91, 1.20, 0.868, 0.641, 0.443, 0.320, 0.253, 0.206),
+        (10.0, 16.0, 25.0, 35.0, 50.0, 70.0, 95.0, 120.0, 150.0, *_LARGE[1:], 800.0, 1000.0, 1200.0),
+        (3.08, 1.91, 1.20, 0.868, 0.641, 0.443, 0.320, 0.253, 0.206)
+        + (0.164, 0.125, 0.100, 0.0778, 0.0605, 0.0469, 0.0367, 0.0291, 0.0247),
         strict=True,
     )
 )
+# solid copper of these sizes is for mineral-insulated cable; its maximum differs a little from that of stranded wire
+_SOLID = {150.0: 0.124, 185.0: 0.101, 240.0: 0.0775, 300.0: 0.0620, 400.0: 0.0465}
 
 
 def _large(*ohm_per_km: float) -> dict[float, float]:
@@ -54,7 +58,7 @@ def _large(*ohm_per_km: float) -> dict[float, float]:
 
 
 IEC_60228_OHM_PER_KM: Final[dict[tuple[int, str], dict[float, float]]] = {
-    (1, "copper"): _PLAIN,
+    (1, "copper"): _PLAIN | _SOLID,
     # coated solid conductors are in the standard up to 16 mm² only
     (1, "tinned copper"): {size: ohms for size, ohms in _COATED.items() if size <= 16.0},
     (1, "aluminium"): _ALUMINIUM,

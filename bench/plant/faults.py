@@ -23,6 +23,18 @@ class _Fault(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", tag_fiel
     pass
 
 
+class BrokenLead(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
+    """A test lead of the simulated bench that breaks: what is read through it is open from then on."""
+
+    of: Literal["ohms", "insulation"]
+    after: int = 0
+    """How many times the leads are placed before it breaks."""
+
+    def __post_init__(self) -> None:
+        if self.after < 0:
+            raise Inconsistent(f"after {self.after}", "0 or more placings")
+
+
 class Open(_Fault, frozen=True, kw_only=True, tag="open"):
     """A conductor that does not get through."""
 

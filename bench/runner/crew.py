@@ -522,7 +522,7 @@ class _Worker(threading.Thread):
             held = most if most is not None and chosen.range_for(most) is not None else None
         known = {setting.name for setting in chosen.settings}
         wanted: dict[str, str | float] = {n: v for n, v in self.port.settings.items() if n in known}
-        if isinstance(source, Measure) and source.at is not None:
+        if isinstance(source, Measure | Prove) and source.at is not None:
             wanted["voltage"] = source.at.value
         # setting a meter anew takes longer than a reading: do it only where something is different
         if instrument.setup is None or self._set_to != (chosen.name, held, wanted):
@@ -586,7 +586,7 @@ class _Worker(threading.Thread):
             series = [(moment, sample.value) for moment, sample in zip(moments, taken, strict=True)]
             read = _read(job.number, self.port.name, function, taken[-1:])
             return msgspec.structs.replace(read, series=series)
-        after = source.after.value if isinstance(source, Measure) and source.after is not None else 0.0
+        after = source.after.value if isinstance(source, Measure | Prove) and source.after is not None else 0.0
         wanted = source.readings if isinstance(source, Measure) else 1
         samples = [instrument.read(after / self._hurry)]
         if samples[0].over and not (isinstance(source, Measure) and source.range is not None) and not after:

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from bench.instruments.matrix_wiring import REFERENCE, TOGETHER, Routes
 from bench.roles import ROLE_OF
 from bench.runner.ports import Hands
-from bench.sequence.file import Measure, Prove, Zero
+from bench.sequence.file import NOWHERE, Measure, Prove, Zero
 from bench.sequence.plan import Step
 
 
@@ -29,7 +29,7 @@ def channels_for(routes: Routes, role_of: Mapping[str, str], step: Step) -> tupl
             reads, channels = source.read, _between(routes, source.between, source.join)
         case Zero():
             reads, channels = "resistance", routes.pairs.get(TOGETHER)
-        case Prove(against="reference", wires=2):
+        case Prove(against="reference", wires=2) if source.between == NOWHERE:
             reads, channels = source.read, routes.pairs.get(REFERENCE)
         case Prove(against="open-leads", wires=2):
             reads, channels = source.read, ()

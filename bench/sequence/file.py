@@ -30,7 +30,12 @@ class Limit(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
     by hand comes from, and is asked for, since a number without an origin cannot be defended later.
     """
 
-    computed: Literal["conductor", "path", "insulation", "idle-current", "feed-voltage", "shelf-voltage"] | None = None
+    computed: (
+        Literal[
+            "conductor", "path", "insulation", "insulation-by-length", "idle-current", "feed-voltage", "shelf-voltage"
+        ]
+        | None
+    ) = None
     at_least: Amount | None = None
     at_most: Amount | None = None
     source: str = ""
@@ -354,6 +359,22 @@ class Prove(_Common, frozen=True, kw_only=True, tag="prove"):
     read: Reads = "resistance"
     wires: Literal[2, 4] = 2
     text: str = ""
+    at: Amount | None = None
+    """Test voltage, for insulation."""
+    after: Duration | None = None
+    """How long the reading runs before it counts, for insulation."""
+    between: tuple[str, str] = NOWHERE
+    """Where the leads go when the reference is clipped to a cable: that proves tester, leads and clips in one."""
+    across: tuple[str, str] = NOWHERE
+    """The two places that the reference is clipped across, at the other end of the same wires."""
+
+    def __post_init__(self) -> None:
+        if (self.at is not None or self.after is not None) and self.read != "insulation":
+            raise Inconsistent(f"'at' or 'after' for {self.read}", "them for insulation only")
+        if (self.between == NOWHERE) != (self.across == NOWHERE):
+            raise Inconsistent("'between' or 'across' alone", "both: leads at one end, the reference at the other")
+        if self.between != NOWHERE and self.against != "reference":
+            raise Inconsistent(f"'between' with {self.against}", "it with 'reference' only")
 
 
 class Discharge(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from bench.judge.harness import insulation_limit
 from bench.judge.insulation import insulation_rule
 from bench.judge.judge_error import JudgeError
 from bench.judge.limit import Limit
 from bench.judge.uncertainty import Budget
 from bench.plant.model import NoPath, Plant, UnknownName
+from bench.plant.things import Cable
 from bench.quantity import engineering
 from bench.roles import UNIT_OF
 from bench.sequence.file import Limit as LimitFile
@@ -91,6 +94,8 @@ def _computed(kind: str, step: Step, source: Measure, plant: Plant, celsius: flo
         assert banded.upper is not None
         # too low is no failure: it may be a generous drawing, and is remarked
         return Held(Limit.at_most(banded.upper, banded.unit, banded.source), expected.nominal_ohm, expected.low_ohm)
+    if kind == "insulation-by-length":
+        return Held(insulation_by_length(cables_at(plant, source.between)))
     if kind == "insulation":
         nominal = max((abs(feed.nominal_v) for feed in plant.feeds.values()), default=50.0)
         return Held(insulation_rule(nominal).limit)
@@ -111,6 +116,27 @@ def _computed(kind: str, step: Step, source: Measure, plant: Plant, celsius: flo
         Limit.between(feed.low_v, feed.high_v, "V", f"what feed {feed.name} may have at the equipment, with its sign"),
         feed.nominal_v,
     )
+
+
+def cables_at(plant: Plant, places: Sequence[str], of: str = "") -> list[Cable]:
+    """The cables on some places, and those of a cable or connector by name, in order."""
+    names = [conductor.cable for place in places for conductor in plant.landings.get(place, ())]
+    names += [c.cable for c in plant.conductors.values() if {c.near_end.name, c.far_end.name} & set(places)]
+    found = [plant.cables[name] for name in dict.fromkeys(names)]
+    if of in plant.cables:
+        return [*found, plant.cables[of]]
+    return [*found, *(plant.cables_of(of) if of in plant.connectors else ())]
+
+
+def insulation_by_length(cables: Sequence[Cable]) -> Limit:
+    """The minimum of the longest of some cables, by its length.
+
+    Raises:
+        NoPath: there is none.
+    """
+    if not cables:
+        raise NoPath("no cable is on these places")
+    return insulation_limit(max(cable.length_m for cable in cables))
 
 
 DROP_DOUBT: Final = (0.5, 0.2)

@@ -63,7 +63,9 @@ class Step:
         """Where the probes go, red first; None where no probe is placed on the plant."""
         if isinstance(self.source, Do):
             return self.source.beeps
-        return self.source.between if isinstance(self.source, Measure) and self.source.between != NOWHERE else None
+        return (
+            self.source.between if isinstance(self.source, Measure | Prove) and self.source.between != NOWHERE else None
+        )
 
     @property
     def pair(self) -> tuple[str, str] | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -11,7 +11,10 @@ import msgspec
 
 from bench.files import near, one_of
 from bench.judge.charge import cable_capacitance, discharge_time
+from bench.judge.insulation import OVER_RATED
 from bench.plant.model import Plant, UnknownName
+from bench.plant.things import Cable
+from bench.quantity import engineering
 from bench.roles import UNIT_OF
 from bench.say.lists import some
 from bench.sequence.file import (
@@ -36,6 +39,7 @@ from bench.sequence.file import (
     Zero,
 )
 from bench.sequence.file import Limit as LimitFile
+from bench.sequence.limits import cables_at
 from bench.sequence.plan import Kind, Plan, Step
 from bench.sequence.power_steps import Ladders
 from bench.sequence.views import UnknownProperty, View, fill, objects
@@ -292,8 +296,16 @@ class _Unroller:
                 not isinstance(filled, Wait) or filled.discharge is None or self._sensible_discharge(filled.discharge)
             )
             return good and not [n for i, n in enumerate(filled.proven) if not self._known(entry, ("proven", i), n)]
+        if isinstance(filled, Prove):
+            named = [(name, k) for name in ("between", "across") for k in (0, 1) if getattr(filled, name) != NOWHERE]
+            good = all(self._a_terminal(entry, name, k, getattr(filled, name)[k]) for name, k in named)
+            if not good or filled.at is None or not named:
+                return good
+            return self._may_test(entry, filled.at.value, cables_at(self.plant, filled.between))
         if isinstance(filled, Seek):
-            return not filled.of or self._known(entry, ("of",), filled.of)
+            if filled.of and not self._known(entry, ("of",), filled.of):
+                return False
+            return filled.at is None or self._may_test(entry, filled.at.value, cables_at(self.plant, (), filled.of))
         if isinstance(filled, Wait) and filled.discharge is not None:
             return self._sensible_discharge(filled.discharge)
         if isinstance(filled, Set) and filled.output == "on" and not self.held:
@@ -314,6 +326,39 @@ class _Unroller:
                     self.say(entry, (wanted, place), f"'{name}'", f"one of the plant's {wanted}", near(name, known))
                     good = False
         return good
+
+    def _may_test(self, entry: Single, volts: float, cables: Sequence[Cable]) -> bool:
+        """Whether a test voltage harms nothing on the leads: the weakest cable bears it, and no cards hang on it."""
+        return self._bears(entry, volts, cables) and self._without_cards(entry, cables)
+
+    def _without_cards(self, entry: Single, cables: Sequence[Cable]) -> bool:
+        """Whether the cards at the cables' ends are out, or a hold point stands before: somebody has looked then."""
+        if self.held:
+            return True
+        ends = [owner for cable in cables for owner in (*cable.near, *cable.far)]
+        shelves = {self.plant.connectors[end].shelf for end in ends if end in self.plant.connectors}
+        cards = {card.name for shelf in shelves for card in self.plant.shelves[shelf].cards}
+        left = sorted(cards - {name for step in self.steps for name in getattr(step.source, "take_out", ())})
+        if not left:
+            return True
+        expected = "them taken out by a step before, or a hold point at which somebody has looked"
+        self.say(entry, ("at",), f"a test voltage on a cable with cards at its ends ({left[0]} ...)", expected, "")
+        return False
+
+    def _bears(self, entry: Single, volts: float, cables: Iterable[Cable]) -> bool:
+        weakest = min(cables, key=lambda cable: cable.type.rated.value, default=None)
+        if weakest is None or abs(volts) <= OVER_RATED * weakest.type.rated.value:
+            return True
+        rated = weakest.type.rated
+        expected = f"at most {OVER_RATED * rated.value:g} V: cable {weakest} is rated for {rated}"
+        self.say(entry, ("at",), f"a test voltage of {engineering(volts, 'V')}", expected, "")
+        return False
+
+    def _a_terminal(self, entry: Single, name: str, k: int, place: str) -> bool:
+        if place in self.plant.terminals:
+            return True
+        self.say(entry, (name, k), f"'{place}'", "a terminal of the plant", near(place, self.plant.terminals))
+        return False
 
     def _sensible_discharge(self, discharge: Discharge) -> bool:
         good = True
@@ -430,6 +475,9 @@ class _Unroller:
         if good and not nowhere and len(set(filled.between)) == 1:
             self.say(entry, ("between",), f"'{filled.between[0]}' twice", "two different places", "")
             good = False
+        if good and filled.at is not None:
+            on = [*filled.between, *(name for group in filled.join for name in group)]
+            good = self._may_test(entry, filled.at.value, cables_at(self.plant, on))
         return self._sensible_limit(entry, filled, filled.limit) and good
 
     def _sensible_limit(self, entry: Any, filled: Measure, limit: LimitFile) -> bool:
@@ -445,6 +493,7 @@ class _Unroller:
             "conductor": ("resistance",),
             "path": ("resistance",),
             "insulation": ("insulation", "resistance"),
+            "insulation-by-length": ("insulation", "resistance"),
             "idle-current": ("current",),
             "feed-voltage": ("voltage",),
             "shelf-voltage": ("voltage",),

@@ -8,7 +8,7 @@ import msgspec
 
 from bench.files import exact
 from bench.instruments.profile.profile import Profile
-from bench.plant.faults import Fault
+from bench.plant.faults import BrokenLead, Fault
 from bench.plant.file import PlantFile
 from bench.roles import Reads
 from bench.sequence.file import Rig
@@ -46,6 +46,7 @@ class Configuration(msgspec.Struct, frozen=True, kw_only=True):
         twins: the instruments.
         lead_ohms: resistance of each meter's pair of leads.
         reference_ohms: of the bench's reference resistor.
+        broken: test leads that break on the way.
         port: ``tcp`` for loopback sockets in place of pseudo-terminals.
         speed: how much faster than real time the simulated world runs.
     """
@@ -56,6 +57,7 @@ class Configuration(msgspec.Struct, frozen=True, kw_only=True):
     seed: int = 0
     lead_ohms: float = 0.2
     reference_ohms: float = 100.0
+    broken: list[BrokenLead] = []
     port: str = ""
     speed: float = 1.0
 

@@ -13,8 +13,9 @@ from typing import Final
 import msgspec
 
 from bench.plant.handled import UNKNOWN, Handled, Kind
+from bench.quantity import Resistance
 from bench.roles import Reads
-from bench.sequence.file import BENCH_SUPPLY, Do, Energise, Look, Measure, Prove, Rig, Zero
+from bench.sequence.file import BENCH_SUPPLY, NOWHERE, Do, Energise, Look, Measure, Prove, Rig, Tag, Zero
 from bench.sequence.plan import Step
 from bench.simulate.messages import Configuration, Done, Move, Ready, encode
 
@@ -121,12 +122,18 @@ class SimulatedHands:
         bench: the simulated bench.
         ambient: what they answer when the temperature is asked for, in °C.
         dials: what a step reads to the instrument whose dial must then be turned by hand.
+        proving_ohms: of the resistor that is clipped across far ends.
     """
 
     name = "the simulator's hands"
 
-    def __init__(self, bench: SimulatedBench, ambient: float, dials: Mapping[Reads, str]) -> None:
+    def __init__(
+        self, bench: SimulatedBench, ambient: float, dials: Mapping[Reads, str], proving_ohms: float = 1e6
+    ) -> None:
         self._bench = bench
+        self._proving_ohms = proving_ohms
+        self._rig = Rig()
+        self._clipped = False
         self._ambient = ambient
         self._dials = dials
         self._handled = Handled()
@@ -138,12 +145,21 @@ class SimulatedHands:
     def place(self, step: Step) -> None:
         """Turn the dial to what the step reads, and put the probes where it wants them."""
         source = step.source
+        if self._clipped:
+            self._clipped = False
+            self._bench.move(Move(rig=self._rig))
         if isinstance(source, Measure) and step.probes is None:
             self._bench.move(Move(dial=self._dial(source.read), lift=True))
         elif isinstance(source, Measure):
             self._bench.move(Move(dial=self._dial(source.read), place=source.between, join=source.join))
         elif isinstance(source, Zero):
             self._bench.move(Move(dial=self._dial("resistance"), hold="together"))
+        elif isinstance(source, Prove) and source.between != NOWHERE:
+            here, there = source.across
+            known = Tag(place=here, to=there, ohms=Resistance(self._proving_ohms))
+            self._clipped = True
+            self._bench.move(Move(rig=Rig(join=self._rig.join, tags=[*self._rig.tags, known])))
+            self._bench.move(Move(dial=self._dial(source.read), place=source.between))
         elif isinstance(source, Prove):
             where = {"reference": "reference", "live-source": "live"}.get(source.against, "")
             self._bench.move(Move(dial=self._dial(source.read), hold=where, lift=not where))
@@ -158,6 +174,7 @@ class SimulatedHands:
     def restore(self, handled: Handled, rig: Rig | None = None) -> None:
         """Put breakers, supplies, cards, bonds and clips as an earlier part of the walk left them."""
         self._handled = handled
+        self._rig = rig or Rig()
         if handled.closed or handled.live or handled.out or handled.lifted or rig is not None:
             moved = Move(
                 breakers=sorted(handled.closed),
@@ -189,6 +206,7 @@ class SimulatedHands:
         if "bond" in kinds:
             self._bench.move(Move(lifted=sorted(self._handled.lifted)))
         if isinstance(source, Do) and source.rig is not None:
+            self._rig = source.rig
             self._bench.move(Move(rig=source.rig))
         for change in changes:
             if change.kind == "connection" and change.name == BENCH_SUPPLY:

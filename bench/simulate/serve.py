@@ -117,6 +117,7 @@ class Bench:
             configuration.faults,
             seed=configuration.seed,
             reference_ohms=configuration.reference_ohms,
+            broken=configuration.broken,
         )
         self._input = _Lines(commands)
         self._board = Switchboard(self.clock.now, (commands, self._obey), configuration.speed)

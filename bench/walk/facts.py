@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 from functools import cached_property
+from typing import Final
 
 import msgspec
 
@@ -91,6 +92,10 @@ class Reference(msgspec.Struct, frozen=True, kw_only=True):
     tolerance: float
 
 
+PROVES_INSULATION_OHM: Final = 100e3
+"""A resistor below this is no proof of an insulation tester (common practice, no source)."""
+
+
 class RelayFacts(msgspec.Struct, frozen=True, kw_only=True):
     """A relay matrix that places the probes where both places are wired to it.
 
@@ -129,6 +134,13 @@ class BenchFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     def instrument(self, name: str) -> InstrumentFacts | None:
         """One instrument by name."""
         return next((one for one in self.instruments if one.name == name), None)
+
+    def reference_for(self, reads: str) -> Reference | None:
+        """What the instrument for a reading is proven against: for insulation the largest of at least 100 kΩ."""
+        large = [one for one in self.references if one.ohms.value >= PROVES_INSULATION_OHM]
+        if reads == "insulation":
+            return max(large, key=lambda one: one.ohms.value, default=None)
+        return next((one for one in self.references if one not in large), next(iter(self.references), None))
 
     def for_role(self, role: str) -> InstrumentFacts | None:
         """The instrument that fills a role."""

@@ -534,9 +534,10 @@ class Setting:
             return Held(
                 Limit.at_least(10.0, "V", "a live source must show, either way round, before and after proving dead")
             )
-        if not self.bench.references:
-            return "Undecided: the bench file names no reference to prove the bench against."
-        reference = self.bench.references[0]
+        reference = self.bench.reference_for(source.read)
+        if reference is None:
+            wanted = " of 100 kΩ or more" if source.read == "insulation" else ""
+            return f"Undecided: the bench file names no reference{wanted} to prove the bench against."
         off = self._off_at(reference.ohms.value, read)
         # four wires leave the contacts out
         contacts = 0.05 if source.wires == 2 else 0.0

@@ -32,6 +32,7 @@ sequence: one reading
 plant: plant.yaml
 steps:
   - {step: ask, text: How warm is it?, name: ambient, least: -10, most: 45}
+  - {step: hold, text: Cards out., word: OUT}
   - step: measure
     read: insulation
     between: [J1.1, J1.2]
@@ -47,9 +48,9 @@ def test_a_minimum_is_for_the_reading_as_taken(tmp_path: Path, celsius: int, ohm
     desk = paper.Desk(paper.made(tmp_path, SEQUENCE, bench=BENCH).began)
     desk.until(index=0)
     desk.answer(str(celsius))
-    desk.until(index=1, phase=paper.Phase.MEASURING)
+    desk.until(index=2, phase=paper.Phase.MEASURING)
     desk.read(value=ohms, instrument="tester", function="insulation", unit="Ω")
-    outcome = results(desk.state)[1]
+    outcome = results(desk.state)[2]
     assert outcome.verdict == verdict, outcome.sentence
     assert outcome.value == ohms
     assert "For comparison" in outcome.remark and "to 20 °C" in outcome.remark

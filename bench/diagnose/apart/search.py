@@ -19,6 +19,7 @@ from bench.judge.insulation import insulation_rule
 from bench.plant.model import Plant
 from bench.quantity import Amount, engineering
 from bench.sequence.file import Do, Found, Limit, Measure, Seek
+from bench.sequence.limits import cables_at, insulation_by_length
 from bench.sequence.plan import Step
 from bench.walk.adviser import followed
 from bench.walk.seeking import Answer, Search, Trail, Wanted
@@ -31,8 +32,9 @@ APART = "100 kΩ"
 def search(state: State, step: Step, trail: Trail) -> Search:
     """The search for crosses or for poor insulation.
 
-    Settings: ``apart`` (for crosses) or ``minimum`` (for insulation), a resistance; ``nets``, places separated by
-    commas, in place of all nets of the cable or connector.
+    Settings: ``apart`` (for crosses), a resistance, or ``minimum`` (for insulation), a resistance or ``by length``;
+    ``nets``, places separated by commas, in place of all nets of the cable or connector, its screens and, for
+    insulation, the frame at its near end.
 
     Raises:
         DiagnoseError: there are no two nets to hold against each other, or a setting is of no use.
@@ -78,6 +80,8 @@ def nets_of(plant: Plant, source: Seek) -> list[str]:
         names = [pin.name for pin in plant.pins_of(source.of)]
     else:
         names = [conductor.near_end.name for conductor in plant.conductors_of(source.of)]
+    if "nets" not in source.settings:
+        names += around(plant, source)
     together = plant.joins()
     # the first place that stands for its net
     first: dict[frozenset[str], str] = {}
@@ -89,7 +93,30 @@ def nets_of(plant: Plant, source: Seek) -> list[str]:
     return kept
 
 
+def around(plant: Plant, source: Seek) -> list[str]:
+    """What a search's conductors must be apart from beside one another: their screens, and the frame at the near end.
+
+    The frame is there for insulation only: on a built plant returns are meant to reach it.
+    """
+    cables = cables_at(plant, (), source.of)
+    names = [cable.screen.near_end.name for cable in cables if cable.screen is not None]
+    if source.find != "isolation":
+        return names
+    owners = {owner for cable in cables for owner in cable.near}
+    bays = {plant.connectors[owner].bay for owner in owners if owner in plant.connectors}
+    frames = [point.name for point in plant.earth_points.values() if point.kind == "frame" and point.at in bays]
+    return [*names, *frames]
+
+
+BY_LENGTH = "by length"
+"""The setting ``minimum`` that takes the limit from the cables' length."""
+
+
 def _minimum(plant: Plant, source: Seek) -> Limit:
+    if source.settings.get("minimum") == BY_LENGTH:
+        least = insulation_by_length(cables_at(plant, (), source.of))
+        assert least.lower is not None
+        return Limit(at_least=Amount(least.lower, "Ω"), source=least.source)
     if "minimum" in source.settings:
         return Limit(at_least=Amount(ohms_of(source.settings["minimum"], "minimum"), "Ω"), source="set in the sequence")
     rule = insulation_rule(max((abs(feed.nominal_v) for feed in plant.feeds.values()), default=50.0))

@@ -383,8 +383,8 @@ def _wire_label(state: State, step: Step) -> str:
         return "tip to tip"
     if isinstance(source, Prove) and state.setting is not None:
         if source.against == "reference":
-            known = state.setting.bench.references
-            return f"reference {known[0].name}, {known[0].ohms}" if known else "reference"
+            known = state.setting.bench.reference_for(source.read)
+            return f"reference {known.name}, {known.ohms}" if known is not None else "reference"
         return source.against.replace("-", " ")
     conductor = words.conductor_of(state, step)
     if conductor is not None:

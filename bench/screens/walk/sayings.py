@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final, Literal
 from bench.plant.handled import STATES
 from bench.plant.whereabouts import ordinal
 from bench.roles import function_name
-from bench.sequence.file import Ask, Do, Gate, Hold, Look, Measure, Prove, Set, Zero
+from bench.sequence.file import NOWHERE, Ask, Do, Gate, Hold, Look, Measure, Prove, Set, Zero
 from bench.sequence.plan import Step
 from bench.walk import requests as r
 from bench.walk.by_eye import WANTED
@@ -234,6 +234,8 @@ def _own_text(step: Step) -> str:
             return "Both clips of a colour go on its place, the sense clip nearest to the part."
         return "Touch both places and hold still."
     if isinstance(source, Prove):
+        if source.between != NOWHERE:
+            return "The known resistor on the far ends, the leads on the near ends, then hands off."
         return {
             "reference": "Touch the two ends of the reference.",
             "open-leads": "Hold the probe tips apart, in free air.",
@@ -265,7 +267,7 @@ def relays_for(state: State, step: Step) -> str:
             wanted = [*source.between, *(name for group in source.join for name in group)]
         case Zero():
             wanted = ["together"]
-        case Prove(against="reference" | "open-leads", wires=2):
+        case Prove(against="reference" | "open-leads", wires=2) if source.between == NOWHERE:
             wanted = ["reference"] if source.against == "reference" else []
         case _:
             return ""

@@ -72,6 +72,7 @@ class PlantWorld:
         faults: what is wrong with it.
         seed: for touches and for what each card draws.
         reference_ohms: of the bench's reference resistor.
+        broken: test leads that break on the way.
 
     Attributes:
         flags: of each cable's loose ends, the flag to the loose end that it was tied to, in an order that the seed
@@ -79,8 +80,17 @@ class PlantWorld:
     """
 
     def __init__(
-        self, plant: Plant, faults: Sequence[k.Fault] = (), *, seed: int = 0, reference_ohms: float = 100.0
+        self,
+        plant: Plant,
+        faults: Sequence[k.Fault] = (),
+        *,
+        seed: int = 0,
+        reference_ohms: float = 100.0,
+        broken: Sequence[k.BrokenLead] = (),
     ) -> None:
+        self._breaks = {lead.of: lead.after for lead in broken}
+        self._placings = 0
+        self._air = Dielectric(math.inf)
         self._plant = plant
         self._random = random.Random(f"touches {seed}")
         self._reference = reference_ohms
@@ -113,6 +123,7 @@ class PlantWorld:
         Raises:
             UnknownName: a name is no terminal of the plant.
         """
+        self._placings += 1
         self._joined_now = tuple(tuple(self._node(name) for name in group) for group in join)
         self._places = (self._node(red), self._node(black))
         self._touch = self._random.uniform(*TOUCH_OHM)
@@ -152,6 +163,7 @@ class PlantWorld:
         """
         if where not in (TOGETHER, REFERENCE, LIVE):
             raise ValueError(f"found {where!r}, expected '{TOGETHER}', '{REFERENCE}' or '{LIVE}'")
+        self._placings += 1
         self._places = (where,)
         self._joined_now = ()
         self._touch = self._random.uniform(*TOUCH_OHM)
@@ -188,10 +200,14 @@ class PlantWorld:
 
     def resistance(self, hi: str, lo: str, time: float) -> float:
         """Ohms between the leads, with the touch; infinity when open."""
+        if self._is_broken("ohms"):
+            return math.inf
         return self._between(time) + self._touch
 
     def four_wire(self, force_hi: str, sense_hi: str, sense_lo: str, force_lo: str, time: float) -> float:
         """Ohms between the tips: each tip carries a force and a sense lead, so the touch drops out."""
+        if self._is_broken("ohms"):
+            return math.inf
         return self._between(time)
 
     def voltage(self, hi: str, lo: str, time: float, loading: float) -> float:
@@ -258,8 +274,14 @@ class PlantWorld:
 
     # what an insulation tester sees
 
+    def _is_broken(self, of: str) -> bool:
+        """Whether a lead of the meter for these readings has broken by now."""
+        return of in self._breaks and self._placings > self._breaks[of]
+
     def specimen(self, time: float) -> Dielectric:
         """The insulation between the leads; the same object whenever they come back: charge stays on a cable."""
+        if self._is_broken("insulation"):
+            return self._air
         places = frozenset(self._places)
         if len(places) != 2:
             together = len(self._places) == 1 and self._places[0] != LIVE

@@ -104,12 +104,19 @@ class PowerWorld(PlantWorld):
         faults: what is wrong with it.
         seed: for touches, and for what each card draws.
         reference_ohms: of the bench's reference resistor.
+        broken: test leads that break on the way.
     """
 
     def __init__(
-        self, plant: Plant, faults: Sequence[k.Fault] = (), *, seed: int = 0, reference_ohms: float = 100.0
+        self,
+        plant: Plant,
+        faults: Sequence[k.Fault] = (),
+        *,
+        seed: int = 0,
+        reference_ohms: float = 100.0,
+        broken: Sequence[k.BrokenLead] = (),
     ) -> None:
-        super().__init__(plant, faults, seed=seed, reference_ohms=reference_ohms)
+        super().__init__(plant, faults, seed=seed, reference_ohms=reference_ohms, broken=broken)
         drawn = random.Random(f"cards {seed}")
         self._drawn = {
             card.name: card.type.idle.value * drawn.uniform(1 - card.type.spread.value, 1 + card.type.spread.value)

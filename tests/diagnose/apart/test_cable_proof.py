@@ -1,0 +1,74 @@
+"""A 25-pair screened cable: 50 wires, screen and frame held against each other; every fault is named by its pair."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Collection
+from itertools import combinations
+
+import pytest
+
+from bench.diagnose.apart.isolation import Insulation, prove_insulation
+from bench.judge.charge import cable_capacitance
+
+NETS = (*(f"W.{number}" for number in range(1, 51)), "W.screen", "frame")
+PAIRS = tuple(combinations(NETS, 2))
+LIMIT = 10e6
+CABLE_F = cable_capacitance(12.0)
+VOLTS = 250.0
+
+
+def proven(leaks: Collection[tuple[str, str]], ohms: float = 50e3) -> tuple[Insulation, list[int]]:
+    """What the proof finds with these leaks, and the number of ends charged in each reading."""
+    script, charged = prove_insulation(NETS, LIMIT), []
+    try:
+        probe = next(script)
+        while True:
+            red, black = set(probe.red), set(probe.black)
+            charged.append(min(len(red), len(black)))
+            through = sum((a in red and b in black) or (a in black and b in red) for a, b in leaks)
+            probe = script.send(ohms / through if through else 1e12)
+    except StopIteration as stop:
+        return stop.value, charged
+
+
+def named(found: Insulation) -> set[frozenset[str]]:
+    return {frozenset((a, b)) for a, b, _ in found.bad}
+
+
+def wanted(leaks: Collection[tuple[str, str]]) -> set[frozenset[str]]:
+    return {frozenset(pair) for pair in leaks}
+
+
+def test_every_single_fault_is_named() -> None:
+    for leak in PAIRS:
+        found, _ = proven([leak])
+        assert named(found) == wanted([leak])
+
+
+def test_every_two_faults_that_share_the_screen_or_the_frame_are_named() -> None:
+    at_screen = [pair for pair in PAIRS if "W.screen" in pair or "frame" in pair]
+    for leaks in combinations(at_screen, 2):
+        found, _ = proven(leaks)
+        assert named(found) == wanted(leaks)
+
+
+def test_two_faults_anywhere_are_named() -> None:
+    rng = random.Random(17)
+    for _ in range(5_000):
+        leaks = rng.sample(PAIRS, 2)
+        found, _ = proven(leaks)
+        assert named(found) == wanted(leaks)
+
+
+def test_readings_and_charge_against_one_by_one() -> None:
+    found, charged = proven([])
+    most = max(charged) * CABLE_F * VOLTS
+    one_by_one = len(PAIRS)
+    print(
+        f"{found.readings} readings, at most {most * 1e6:.2f} uC at once; one by one {one_by_one} readings, "
+        f"{CABLE_F * VOLTS * 1e6:.2f} uC each"
+    )
+    assert found.readings == 6 and one_by_one == 1326
+    # 26 wires of 12 m hold 3.9 uC at 250 V: below the 0.1 uF that IEC 60335-1 8.1.4 allows up to 450 V
+    assert max(charged) == 26 and max(charged) * CABLE_F == pytest.approx(15.6e-9)
