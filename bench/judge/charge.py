@@ -40,7 +40,7 @@ ARC_ENERGY_J: Final = 20.0
 """Stored energy that burns and sprays metal when shorted, at any voltage (IEC 60950-1, from memory, not confirmed)."""
 
 PAIR_CAPACITANCE_F_PER_M: Final = 50e-12
-"""Between the wires of a 0.5 mm telephone pair, 50 nF/km (a telephone operator's specification, as quoted)."""
+"""Between the wires of a 0.5 mm telephone pair, 50 nF/km (common practice, no source)."""
 
 
 def cable_capacitance(length_m: float, farad_per_m: float = PAIR_CAPACITANCE_F_PER_M) -> float:

@@ -61,7 +61,7 @@ class InsulationRule:
         )
 
 
-_IEC = "IEC 60364-6 values, as quoted in a railway operator's public table"
+_IEC = "IEC 60364-6 table 6.1, from memory"
 
 IEC_60364_6: Final = (
     InsulationRule(50.0, 250.0, 0.5e6, f"{_IEC}, up to 50 V (SELV and PELV)", extra_low_only=True),

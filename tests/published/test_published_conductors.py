@@ -105,6 +105,13 @@ def test_iec_60228_aluminium(row):
         assert expected.high_ohm == pytest.approx(ohm_per_km, rel=1e-12)
 
 
+@pytest.mark.parametrize("row", PUBLISHED["iec_60228_solid"]["rows"], ids=lambda row: f"{row[0]} mm2")
+def test_iec_60228_large_solid_copper(row):
+    area, ohm_per_km = row
+    expected = metric_conductor(area, Run(1000.0), conductor_class=1)
+    assert expected.nominal_ohm == expected.high_ohm == pytest.approx(ohm_per_km, rel=1e-12)
+
+
 def test_iec_60228_table_is_physically_sound():
     """A slip in copying would break one of these: metal over area is never undercut, and columns keep their order."""
     previous = [float("inf")] * 4

@@ -42,7 +42,7 @@ def test_a_sound_plant_passes(tmp_path: Path) -> None:
     assert set(summary["counts"]) == {"pass"}
     code, found = found_in(tmp_path)
     assert (code, found["verdict"], found["kind"]) == (0, "pass", "clear")
-    assert "One path to earth" in found["sentence"]
+    assert "No second path below" in found["sentence"] and "not excluded" in found["sentence"]
 
 
 @pytest.mark.parametrize(

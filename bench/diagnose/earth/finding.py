@@ -121,7 +121,11 @@ def _sentence(ending: Ending, seen: Visibility, verdict: Verdict) -> str:
     if finding.kind == "clear" and ending.worse:
         return f"Bond {', '.join(ending.worse)} reads too much after it was put back: clean it and tighten it."
     if finding.kind == "clear" and verdict == "pass":
-        return f"One path to earth: {readings} readings show no second path and no poor bond; {shows}."
+        return (
+            f"No second path below {ohms_words(ending.path)} at {100 * seen.share(ending.path):.0f} % of the places"
+            f" where one could be, and no poor bond ({readings} readings). A path of more ohms is not excluded: lift the"
+            " single-point connection and read its insulation for that."
+        )
     if finding.kind == "clear":
         return (
             f"Undecided: {readings} readings show no second path, but this meter cannot decide: {shows};"
