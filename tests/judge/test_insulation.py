@@ -52,7 +52,7 @@ def test_minimum_is_data_and_not_code():
 
 
 def test_rule_speaks_and_warns():
-    assert insulation_rule(-48.0).sentence.startswith("Test at 250 V d.c.; at least 500 kΩ (IEC 60364-6 values")
+    assert insulation_rule(-48.0).sentence.startswith("Test at 250 V d.c.; at least 500 kΩ (IEC 60364-6 table 6.1")
     assert "prove it dead" in CAUTION and "Local codes" in CAUTION
 
 

@@ -123,8 +123,8 @@ def _sentence(ending: Ending, seen: Visibility, verdict: Verdict) -> str:
     if finding.kind == "clear" and verdict == "pass":
         return (
             f"No second path below {ohms_words(ending.path)} at {100 * seen.share(ending.path):.0f} % of the places"
-            f" where one could be, and no poor bond ({readings} readings). A path of more ohms is not excluded: lift the"
-            " single-point connection and read its insulation for that."
+            f" where one could be, and no poor bond ({readings} readings). A path of more ohms is not excluded: lift"
+            " the single-point connection and read its insulation for that."
         )
     if finding.kind == "clear":
         return (
