@@ -35,7 +35,7 @@ def with_faults(folder: Path, *faults: str) -> Path:
         (
             "insulation-W101.yaml",
             ["{fault: leakage, between: [W101.9, W101.10], ohms: 200 kohm}"],
-            {"W101/5"},
+            {"W101", "W101/5"},
         ),
         (
             "polarity-bay-2.yaml",
