@@ -172,6 +172,7 @@ def began(job: Job, operator: str, folder: Path | None = None) -> e.Began:
         before = before_a_walk(folder, loaded.plant, loaded.plan, simulated=job.bench.simulated)
     return e.Began(
         software=__version__,
+        edition=e.EDITION,
         plant=loaded.plant.file,
         sequence=loaded.sequence,
         bench=bench_facts(job.bench),

@@ -146,6 +146,7 @@ class _Evening:
         """Walk to the end and record every event."""
         began = e.Began(
             software=__version__,
+            edition=e.EDITION,
             plant=self._plant.file,
             sequence=self._sequence(),
             bench=_bench(self._work.meter),

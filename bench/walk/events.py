@@ -38,11 +38,18 @@ class Seen(msgspec.Struct, frozen=True):
     """That line's hash."""
 
 
+EDITION: Final = 2
+"""The machine of today. In edition 1 what the walk had passed over by itself kept everything else off that it had
+touched, and breakers that were open already were asked for again."""
+
+
 class Began(_Event, frozen=True, kw_only=True, tag="began"):
     """A walk began. Holds all that is needed to judge it again with nothing else at hand."""
 
     format: int = FORMAT
     software: str
+    edition: int = 1
+    """By which edition of the machine it is walked: a record is folded by the edition that walked it."""
     plant: PlantFile
     sequence: SequenceFile
     bench: BenchFacts

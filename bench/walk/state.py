@@ -636,7 +636,13 @@ def _spared(state: State, step: Step) -> str:
         handled = state.conditions.handled
         states = {handled.state(source.kind, name) for name in source.names}
         return f"Not needed: all are {' or '.join(sorted(states))}." if states <= set(source.expect) else ""
-    if isinstance(source, Do) and source.open and source == Do(title=source.title, text=source.text, open=source.open):
+    first = state.setting is not None and state.setting.began.edition == 1
+    if (
+        not first
+        and isinstance(source, Do)
+        and source.open
+        and source == Do(title=source.title, text=source.text, open=source.open)
+    ):
         said = [state.conditions.handled.said("breaker", name) for name in source.open]
         if all(marks and all(m.record == "" and m.change.state == "open" for m in marks) for marks in said):
             return f"Not needed: {', '.join(source.open)} open already, as this walk left it."
@@ -664,8 +670,9 @@ def _doubt(state: State, step: Step, names: set[str], kinds: Collection[str] = _
         if outcome.verdict in ("pass", "done") or excused:
             continue
         # what the walk passed over itself says nothing new of what is shared with other loads
-        about = {earlier.subject, *(() if outcome.barred else earlier.touches)}
-        if outcome.barred:
+        itself = outcome.barred and state.setting.began.edition > 1
+        about = {earlier.subject, *(() if itself else earlier.touches)}
+        if itself:
             about -= set(plant.supplies)
         # what is wrong at one inlet of a shelf keeps the whole shelf off
         inlets = (plant.terminals.get(name) for name in list(about))

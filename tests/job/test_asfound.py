@@ -46,7 +46,7 @@ def walk(path, steps, *, by, when, ohms=0.0, older=False):
         sequence="an evening", plant="plant.yaml", ambient=Temperature.parse("20 degC"), steps=steps
     )
     began = e.Began(
-        software="0.0 test", plant=plant.file, sequence=sequence, bench=BENCH, operator=by,
+        software="0.0 test", edition=e.EDITION, plant=plant.file, sequence=sequence, bench=BENCH, operator=by,
         order=order, saw=saw, found=found,
     )  # fmt: skip
     with RecordWriter.create(path, when) as writer:

@@ -61,7 +61,9 @@ def begun(folder: Path, plant: Path, of: str) -> State:
     path = folder / f"first-power-{of}.yaml"
     path.write_text(draft(load_plant(plant), "first-power", of, str(plant), "sequence.json"), "utf-8")
     loaded = load_sequence(path)
-    first = e.Began(software="0.0 test", plant=loaded.plant.file, sequence=loaded.sequence, bench=BENCH)
+    first = e.Began(
+        software="0.0 test", edition=e.EDITION, plant=loaded.plant.file, sequence=loaded.sequence, bench=BENCH
+    )
     return take(start(), e.Entry(n=1, at="2026-06-01T18:00:00Z", event=first))
 
 

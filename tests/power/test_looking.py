@@ -42,6 +42,7 @@ class Person:
         self.tell(
             e.Began(
                 software="0.0 test",
+                edition=e.EDITION,
                 plant=loaded.plant.file,
                 sequence=msgspec.structs.replace(loaded.sequence, ambient=Temperature.parse("20 degC")),
                 bench=BENCH,

@@ -88,11 +88,11 @@ def test_a_load_that_comes_up_is_told_line_by_line_as_it_does(tmp_path: Path) ->
     )
     said = done.stdout
     for told in (
-        "The ladder of shelf 2C:",
+        "The stages of shelf 2C:",
         "Live: coming up to 48 V: in the place of GA at 48 V through FA, FA2C: shelf 2C.",
-        "rung 1 of 3: 12 V set, limit 0.5 A",
-        "rung 2 of 3: 36 V set",
-        "rung 3 of 3: 48 V set",
+        "level 1 of 3: 12 V set, limit 0.5 A",
+        "level 2 of 3: 36 V set",
+        "level 3 of 3: 48 V set",
         "settled",
     ):
         assert told in said, said + done.stderr

@@ -215,6 +215,7 @@ class Walk:
             began
             or e.Began(
                 software="0.1",
+                edition=e.EDITION,
                 plant=plant(connector_title=f"left{hostile}", cable_title=f"receivers to amplifiers{hostile}"),
                 sequence=sequence or continuity(hostile=hostile),
                 bench=bench(weak=weak),

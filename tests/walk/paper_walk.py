@@ -170,6 +170,7 @@ def made_from(path: Path, bench: BenchFacts = BENCH) -> Made:
     return Made(
         e.Began(
             software="0.0 test",
+            edition=e.EDITION,
             plant=loaded.plant.file,
             sequence=loaded.sequence,
             bench=bench,
