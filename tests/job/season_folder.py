@@ -25,8 +25,8 @@ def season():
 
 
 def copy(to):
-    """The season in another folder, to be changed; what was worked out of it before goes along."""
-    shutil.copytree(season(), to)
+    """The season in another folder, to be changed; what was worked out of it stays, since others write it meanwhile."""
+    shutil.copytree(season(), to, ignore=shutil.ignore_patterns(".proveout-cache"))
     return to
 
 

@@ -576,8 +576,8 @@ def test_a_misspelt_list_hides_nothing_but_what_follows_from_it(problems):
     )
     assert problems(TYPES.replace("cable-types", "cabel-types") + BAYS + cables) == [
         "plant.yaml:5:1: cabel-types: found the field 'cabel-types', expected one of 'plant', 'title', 'about', "
-        "'ambient', 'length-tolerance', 'contacts', 'connector-types', 'cable-types', 'card-types', 'bays', 'feeds', "
-        "'supplies' and 6 more; did you mean 'cable-types'?",
+        "'ambient', 'length-tolerance', 'contacts', 'connector-types', 'cable-types', 'card-types', 'shelf-input', "
+        "'bays', 'feeds' and 7 more; did you mean 'cable-types'?",
         "plant.yaml:22:12: cables[1].name: found the name 'W1' again, expected each name once in the whole plant; "
         "it is the cable of line 21",
         "plant.yaml:22:22: cables[1].type: found 'P7', expected a cable type, but the plant has none",

@@ -48,6 +48,7 @@ instruments:
 roles: {ohms: meter, volts: meter, amps: meter, insulation: insulation tester, supply: supply}
 references:
   - {name: the 100 ohm resistor, value: 100 ohm, tolerance: 0.1 %}
+  - {name: the 1 Mohm resistor, value: 1 Mohm, tolerance: 1 %}
 simulate: {seed: 7}
 """
 KINDS = {
