@@ -178,7 +178,7 @@ def reading(state: State, step: Step) -> e.Read:
         case Prove(against="live-source"):
             shown = {"value": 48.0}
         case Prove():
-            shown = {"value": 100.0 + paper.LEADS}
+            shown = {"value": 1e6 if reads == "insulation" else 100.0 + paper.LEADS}
         case Measure():
             limit = setting.limit(step, state.conditions, state.rules).limit
             low, high = limit.lower, limit.upper
