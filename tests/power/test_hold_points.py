@@ -353,7 +353,7 @@ def test_walk_from_a_pipe_passes_nothing_with_any_option(real: Path, tmp_path: P
         record = tmp_path / f"{number}.jsonl"
         asked = ["walk", "first.yaml", "--bench", "bench.yaml", "--plain", "--record", str(record), *words]
         if "--give-up-after" not in words:
-            asked += ["--give-up-after", "1"]
+            asked += ["--give-up-after", "6"]
         done = piped(real, asked, TYPED)
         assert done.returncode == 3, done.stdout + done.stderr
         assert "wants a person at a terminal" in done.stdout, done.stdout
@@ -364,7 +364,7 @@ def test_walk_from_a_pipe_passes_nothing_with_any_option(real: Path, tmp_path: P
 @pytest.mark.slow
 def test_the_end_of_input_passes_nothing(real: Path, tmp_path: Path) -> None:
     record = tmp_path / "e.jsonl"
-    words = ["walk", "first.yaml", "--bench", "bench.yaml", "--plain", "--record", str(record), "--give-up-after", "1"]
+    words = ["walk", "first.yaml", "--bench", "bench.yaml", "--plain", "--record", str(record), "--give-up-after", "6"]
     done = piped(real, words, "")
     assert done.returncode == 3 and "nothing more can be typed" in done.stdout
     over(record)
