@@ -670,8 +670,8 @@ def _doubt(state: State, step: Step, names: set[str], kinds: Collection[str] = _
         if outcome.verdict in ("pass", "done") or excused:
             continue
         # what the walk passed over itself says nothing new of what is shared with other loads
-        itself = outcome.barred and earlier.kind == "energise" and state.setting.began.edition > 1
-        about = {earlier.subject, *(() if itself else earlier.touches)}
+        itself = outcome.barred and state.setting.began.edition > 1
+        about = {earlier.subject, *(() if itself and earlier.kind == "energise" else earlier.touches)}
         if itself:
             about -= set(plant.supplies)
         # what is wrong at one inlet of a shelf keeps the whole shelf off
