@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import Final
 
-from bench.instruments.wire_text import Pattern, show
+from bench.instruments.wire_text import Pattern, Unreadable, compiled, show
 
 _NUMBER: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _PLAIN: Final = re.compile(r"[A-Za-z0-9 ,:;_=/%\"'<>!@#&~`-]", re.ASCII)
@@ -23,7 +23,7 @@ def why_no_match(text: str, pattern: Pattern) -> str:
     ):
         if stripped != text and pattern.match(stripped) is not None:
             return f"it would match without the {what} at its ends"
-    if re.fullmatch(pattern.text, text, re.ASCII | re.IGNORECASE):
+    if compiled(pattern.text, any_case=True).fullmatch(text):
         return "it would match with other capitals"
     inside = pattern.expression.search(text)
     if inside is not None and inside[0]:
@@ -38,8 +38,8 @@ def _where_it_ends(text: str, pattern: Pattern) -> str:
     best = (0, 0)
     for end in range(len(pattern.text), 0, -1):
         try:
-            begins = re.compile(pattern.text[:end], re.ASCII)
-        except re.error:
+            begins = compiled(pattern.text[:end])
+        except Unreadable:
             continue
         found = begins.match(text)
         if found is not None and found.end() > best[0]:

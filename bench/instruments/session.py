@@ -261,6 +261,9 @@ class Session:
         """The pieces of a reading; None where the frame is none."""
         if frame.parts is not None:
             return frame.parts
+        dialogue = self.profile.dialogue
+        if isinstance(dialogue, Stream) and dialogue.length not in (0, len(frame.raw)):
+            return None
         pattern = self.reply_of(function)
         try:
             text = frame.body.decode(self.line.encoding)

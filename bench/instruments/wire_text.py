@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from typing import Any, Final, Self
 
+import re2
+
 _ESCAPE: Final = re.compile(r"\\(?:x([0-9A-Fa-f]{2})|([rnt0\\]))|([^\\])", re.DOTALL)
 _NAMED: Final = {"r": b"\r", "n": b"\n", "t": b"\t", "0": b"\0", "\\": b"\\"}
 _SHOWN: Final = {0x0D: "\\r", 0x0A: "\\n", 0x09: "\\t", 0x5C: "\\\\"}
@@ -86,19 +88,38 @@ class WireText:
         return hash(self.data)
 
 
+def compiled(text: str, *, any_case: bool = False) -> Any:
+    """A regular expression whose time grows with the text and never faster, whatever a line makes of a reply.
+
+    Looking ahead, looking back and repeating a group by its number cannot be had that way.
+
+    Raises:
+        Unreadable: not such an expression.
+    """
+    options = re2.Options()
+    options.log_errors = False
+    options.case_sensitive = not any_case
+    try:
+        return re2.compile(text, options)
+    except re2.error as error:
+        why = error.args[0] if error.args else ""
+        said = why.decode(errors="replace") if isinstance(why, bytes) else str(why)
+        raise Unreadable(
+            text, f"a regular expression that takes time that grows with the reply only ({said})"
+        ) from error
+
+
 class Pattern:
     """A regular expression that a reply must match from its first character to its last.
 
-    ``\\d`` and the like mean ASCII only: a digit of another script is noise on a wire.
+    ``\\d`` and the like mean ASCII only: a digit of another script is noise on a wire. The engine does not backtrack: a
+    reply that noise made long cannot hold up who must switch an output off.
     """
 
     __slots__ = ("expression", "text")
 
     def __init__(self, text: str) -> None:
-        try:
-            self.expression = re.compile(text, re.ASCII)
-        except re.error as error:
-            raise Unreadable(text, f"a regular expression ({error})") from error
+        self.expression = compiled(text)
         self.text = text
 
     @classmethod

@@ -90,6 +90,8 @@ class Stream(
     """Lines of text that come unasked."""
 
     reply: Pattern
+    length: int = 0
+    """Bytes of a line with its end, where all have as many: one that lost a byte is none then. 0: any number."""
     skip: int = 1
     """Whole lines to let pass after a reading is asked for: they may show what was measured before."""
     start: list[str] = []

@@ -15,7 +15,8 @@ The file has these parts; each type below says what its fields mean.
 A command is text with placeholders such as ``{range}``; see :mod:`bench.instruments.profile.template`. A pattern is a
 regular expression over the whole reply, with the named groups ``value``, ``unit``, ``function``, ``range``, ``marks``.
 
-A profile, and a decoder module beside it, is trusted like code: it may hold a pattern that takes for ever.
+No pattern takes longer than its reply is long: looking ahead, looking back and groups by number are refused. A decoder
+module beside a profile is trusted like code.
 """
 
 from __future__ import annotations

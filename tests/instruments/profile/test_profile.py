@@ -255,3 +255,24 @@ def test_a_profile_whose_decoder_is_missing_cannot_be_used(tmp_path):
     )
     with pytest.raises(BadFile, match=r"no file none_frame\.py"):
         load_profile(path)
+
+
+def test_no_pattern_can_take_for_ever_over_a_garbled_reply():
+    """With an engine that backtracks this one takes 2**n steps for n characters: a reply of 35 froze the runner."""
+    fields = Pattern(r"(\w+,?)+(?P<value>\d+);")
+    assert fields.match("v" * 60_000 + "!") is None
+    assert fields.match("volt,ampere,12;") == {"value": "2"}
+
+
+@pytest.mark.parametrize(
+    ("pattern", "says"),
+    [
+        (r"(?=\d)(?P<value>.+)", "time that grows with the reply only"),
+        (r"(?P<value>(\d)\2+)", "time that grows with the reply only"),
+        (r"(?P<value>\d+", "missing"),
+        (r"(?P<value>(\d{500}){500}x)", "time that grows with the reply only"),
+    ],
+)
+def test_a_pattern_that_cannot_be_bounded_is_refused_by_check(pattern, says):
+    (problem,) = problems(SMALL.replace(r"(?P<value>[+-]\d+\.\d)(?P<unit>[a-z]+)", pattern))
+    assert says in problem
