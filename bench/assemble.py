@@ -398,7 +398,7 @@ def zero_is_old(state: State, now: str) -> bool:
         now: the time of day, as records have it.
     """
     zero = zero_before(state)
-    kept = state.latest.get(zero.index) if zero is not None else None
+    kept = state.kept.latest.get(zero.index) if zero is not None else None
     if kept is None or not state.at:
         return False
     rested: timedelta = datetime.fromisoformat(now) - datetime.fromisoformat(state.at)
@@ -414,7 +414,7 @@ def zero_is_of_other(state: State, bench: BenchFacts | None) -> bool:
         bench: the bench to go on with; None: the same as before.
     """
     zero = zero_before(state)
-    kept = state.latest.get(zero.index) if zero is not None else None
+    kept = state.kept.latest.get(zero.index) if zero is not None else None
     if bench is None or state.setting is None or kept is None or kept.reading is None:
         return False
     name = kept.reading.instrument

@@ -54,7 +54,7 @@ class Console:
                 self._outcome(entry.n, state)
                 for line in found.lines:
                     self._say(f"          {line}")
-            case e.Answered(answer=answer) if state.latest:
+            case e.Answered(answer=answer) if state.kept.latest:
                 self._outcome(entry.n, state, answer)
             case e.Troubled() as trouble:
                 self._say(f"trouble   {trouble.what} {trouble.advice}".rstrip())
@@ -163,7 +163,7 @@ def _read(outcome: Outcome) -> str:
 
 def exit_code(state: State) -> int:
     """The exit code that a finished walk calls for."""
-    if state.phase is not Phase.DONE or state.unconfirmed:
+    if state.phase is not Phase.DONE or state.outputs.unconfirmed:
         return exits.STOPPED
     good = all(outcome.verdict in ("pass", "done") for outcome in results(state).values())
     return exits.PASS if good else exits.NOT_PASSED

@@ -234,7 +234,7 @@ class Runner:
     def _resolve_alone(self, number: int) -> None:
         self._retries += 1
         if self._retries > RETRIES:
-            trouble = self.state.trouble
+            trouble = self.state.pending.trouble
             self._record(e.Aborted(why=trouble.what if trouble else "trouble", by=self._hands.name))
         else:
             self._answer(number, "retry")
@@ -348,7 +348,7 @@ class Runner:
             self.crew.make_safe(_ASIDE)
 
     def _wanted_on(self, instrument: str) -> bool:
-        return instrument in self.state.powered or self.state.phase in (Phase.SWITCHING, Phase.ENERGISING)
+        return instrument in self.state.outputs.on or self.state.phase in (Phase.SWITCHING, Phase.ENERGISING)
 
     def _record(self, event: e.Event) -> str:
         """Record one event. Returns why not, or nothing."""
@@ -418,7 +418,7 @@ class Runner:
         self._unwritten = None
         self._begun = -1
         self._settle()
-        if self.state.powered or self.state.phase in (Phase.SWITCHING, Phase.ENERGISING):
+        if self.state.outputs.on or self.state.phase in (Phase.SWITCHING, Phase.ENERGISING):
             self._record(e.Paused(why="the record could not be written; outputs were made safe", make_safe=True))
 
     def _live(self, sample: Sample) -> None:

@@ -138,10 +138,10 @@ class _UnderWay:
         since = self._since
         return (
             since.setting is state.setting
-            and since.cursor == state.cursor
+            and since.place.cursor == state.place.cursor
             # a new one whenever a step of the plan comes to an end
-            and since.latest is state.latest
-            and since.powered == state.powered
+            and since.kept.latest is state.kept.latest
+            and since.outputs.on == state.outputs.on
             and len(self._trail) <= len(trail)
             and all(mine is theirs for mine, theirs in zip(self._trail, trail, strict=False))
         )

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
-from typing import Any, Protocol
+from typing import Any
 
 import msgspec
 
@@ -21,57 +21,26 @@ from bench.say import verdict as say
 from bench.sequence.file import Measure
 from bench.sequence.plan import Step
 from bench.walk import events as e
-from bench.walk.outcome import History, Outcome
-from bench.walk.setting import Conditions, Rules, Setting
+from bench.walk.outcome import Outcome
+from bench.walk.setting import Conditions, Setting
+from bench.walk.standing import State
 
 
-class Walked(Protocol):
-    """What is asked of a walk here; :class:`bench.walk.state.State` is one."""
-
-    @property
-    def setting(self) -> Setting | None:
-        """What the walk's beginning fixed; None before it."""
-
-    @property
-    def rules(self) -> Rules:
-        """What replaces the sequence's own limits and decision rule."""
-
-    @property
-    def cursor(self) -> int:
-        """Index of the step that is under way; the plan's length at the end."""
-
-    @property
-    def latest(self) -> Mapping[int, Outcome]:
-        """Step index to its latest outcome."""
-
-    @property
-    def history(self) -> History | None:
-        """All outcomes, newest first."""
-
-    @property
-    def disturbances(self) -> tuple[tuple[int, e.Disturbed], ...]:
-        """Number of the event and what it touched, oldest first."""
-
-    @property
-    def met(self) -> Mapping[str, e.Met]:
-        """Role to what its instrument answered."""
-
-
-def outcomes(state: Walked) -> Iterator[Outcome]:
+def outcomes(state: State) -> Iterator[Outcome]:
     """All outcomes, newest first, also those that were measured again."""
-    return iter(()) if state.history is None else iter(state.history)
+    return iter(()) if state.kept.history is None else iter(state.kept.history)
 
 
-def results(state: Walked) -> dict[int, Outcome]:
+def results(state: State) -> dict[int, Outcome]:
     """Step index to the outcome that counts, in plan order."""
     setting = state.setting
     if setting is None:
         return {}
     checks = _checks(state, setting)
-    disturbed = [(n, event, _reach(setting.plant, event)) for n, event in state.disturbances]
+    disturbed = [(n, event, _reach(setting.plant, event)) for n, event in state.kept.disturbances]
     found: dict[int, Outcome] = {}
-    for index in sorted(state.latest):
-        outcome = state.latest[index]
+    for index in sorted(state.kept.latest):
+        outcome = state.kept.latest[index]
         if outcome.reading is not None and setting.plan.steps[index].kind == "measure":
             outcome = _checked(state, setting, outcome, checks.get(outcome.reading.instrument, []))
         if outcome.found is not None:
@@ -106,7 +75,7 @@ def _stand_outs(setting: Setting, found: Mapping[int, Outcome]) -> dict[int, Out
     return marked
 
 
-def _checks(state: Walked, setting: Setting) -> dict[str, list[tuple[str, Outcome]]]:
+def _checks(state: State, setting: Setting) -> dict[str, list[tuple[str, Outcome]]]:
     """Instrument to its checks in the order in which they were made: kind of check and outcome.
 
     Of each check step the latest reading: a check that failed is not undone by skipping it.
@@ -126,7 +95,7 @@ def _checks(state: Walked, setting: Setting) -> dict[str, list[tuple[str, Outcom
     return found
 
 
-def _checked(state: Walked, setting: Setting, outcome: Outcome, checks: list[tuple[str, Outcome]]) -> Outcome:
+def _checked(state: State, setting: Setting, outcome: Outcome, checks: list[tuple[str, Outcome]]) -> Outcome:
     before: dict[str, Outcome] = {}
     after: dict[str, Outcome] = {}
     for kind, check in checks:
@@ -144,7 +113,7 @@ def _checked(state: Walked, setting: Setting, outcome: Outcome, checks: list[tup
     return _with_drift(state, setting, outcome, opening, closing)
 
 
-def _searched(state: Walked, outcome: Outcome, checks: Mapping[str, list[tuple[str, Outcome]]]) -> Outcome:
+def _searched(state: State, outcome: Outcome, checks: Mapping[str, list[tuple[str, Outcome]]]) -> Outcome:
     """A search's finding stands on all its readings: a bench check that failed beside one of them voids it."""
     for reading in outcomes(state):
         if reading.asked is None or reading.index != outcome.index or reading.reading is None:
@@ -159,7 +128,7 @@ def _searched(state: Walked, outcome: Outcome, checks: Mapping[str, list[tuple[s
     return outcome
 
 
-def _with_drift(state: Walked, setting: Setting, outcome: Outcome, opening: Outcome, closing: Outcome) -> Outcome:
+def _with_drift(state: State, setting: Setting, outcome: Outcome, opening: Outcome, closing: Outcome) -> Outcome:
     step = setting.plan.steps[outcome.index]
     source, reading = step.source, outcome.reading
     if not isinstance(source, Measure) or reading is None or opening.value is None or closing.value is None:
@@ -212,7 +181,7 @@ def _rests_on(setting: Setting, step: Step) -> set[str]:
     return named | owners | {conductor.name for name in named for conductor in landings.get(name, ())}
 
 
-def annotated(entry: e.Entry, after: Walked) -> e.Entry:
+def annotated(entry: e.Entry, after: State) -> e.Entry:
     """A reading's entry with what was made of it, for people and other tools; the fold does not look at that.
 
     Args:
@@ -225,7 +194,7 @@ def annotated(entry: e.Entry, after: Walked) -> e.Entry:
     probes = setting.step_of(outcome).pair or ()
     # the names come first and in full, so that a record can be searched for them as plain text
     named: dict[str, Any] = {"step": outcome.key, "subject": outcome.subject, "between": list(probes)}
-    met = next((one for one in after.met.values() if one.instrument == entry.event.instrument), None)
+    met = next((one for one in after.instruments.met.values() if one.instrument == entry.event.instrument), None)
     if met is not None:
         named["meter"] = met.serial or met.identity
     noted = msgspec.structs.replace(entry.event, judged={**named, **outcome.facts()})
@@ -244,16 +213,16 @@ def verdict_line(outcome: Outcome) -> str:
     )
 
 
-def verdict_lines(state: Walked) -> Iterator[str]:
+def verdict_lines(state: State) -> Iterator[str]:
     """The verdict lines of everything that counts, in plan order."""
     for outcome in results(state).values():
         if outcome.verdict != "done":
             yield verdict_line(outcome)
 
 
-def passed(state: Walked) -> bool:
+def passed(state: State) -> bool:
     """Whether the walk is complete and every verdict in it is a pass."""
     setting = state.setting
-    if setting is None or state.cursor < len(setting.plan.steps):
+    if setting is None or state.place.cursor < len(setting.plan.steps):
         return False
     return all(outcome.verdict in ("pass", "done") for outcome in results(state).values())

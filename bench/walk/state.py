@@ -17,10 +17,11 @@ Rules
 1. Everything that decides what comes next is in this file. :data:`NEXT` maps phase and event type to one handler and
    to the phases that it may lead to; a handler that leads elsewhere is a bug and stops there. A pair that the table
    lacks is :class:`OutOfTurn`: a bug when live, a broken record when read.
-2. Events are facts. Verdicts are worked out from the reading and from what ``Began`` says of plant, sequence and bench
-   (:mod:`bench.walk.setting`), and whether one still counts from what came after it (:mod:`bench.walk.results`). Both
-   know nothing of phases and steps to come; what follows from a verdict is decided here. No verdict is ever read from
-   a record.
+2. Events are facts. What they come to is worked out beside this file, by functions that know nothing of phases and of
+   what comes next: a verdict from the reading and from what ``Began`` says of plant, sequence and bench
+   (:mod:`bench.walk.setting`), whether it still counts from what came after it (:mod:`bench.walk.results`). What
+   follows from a verdict is decided here. No verdict of a reading is ever read from a record; what a search came to is
+   (rule 10), since people acted on it.
 3. ``request`` may be asked any number of times. A request has a number that changes with every step forward, and an
    event that answers one carries it. An old number is :class:`Stale`: somebody else was quicker, or the same key was
    pressed twice. Nothing happens then.
@@ -63,11 +64,10 @@ A reading that a person types is ``PLACING`` again while it is asked again.
 
 from __future__ import annotations
 
-import enum
 import math
-from collections.abc import Callable, Collection, Iterable, Mapping
-from dataclasses import dataclass, field, replace
-from typing import Final
+from collections.abc import Callable, Collection, Iterable
+from dataclasses import dataclass, replace
+from typing import Any, Final
 
 import msgspec
 
@@ -83,31 +83,13 @@ from bench.walk import by_eye
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.facts import InstrumentFacts
-from bench.walk.outcome import History, Outcome
+from bench.walk.outcome import Outcome
 from bench.walk.results import results
 from bench.walk.seeking import Seeking
 from bench.walk.setting import Conditions, Rules, Setting
-
-
-class Phase(enum.Enum):
-    """Where a walk stands."""
-
-    EMPTY = "empty"
-    SAFING = "safing"
-    MEETING = "meeting"
-    CONSENTING = "consenting"
-    ASKING = "asking"
-    PLACING = "placing"
-    MEASURING = "measuring"
-    SWITCHING = "switching"
-    ENERGISING = "energising"
-    WAITING = "waiting"
-    ADVISING = "advising"
-    TROUBLED = "troubled"
-    PAUSED = "paused"
-    DONE = "done"
-    ABORTED = "aborted"
-
+from bench.walk.standing import Instruments, Outputs
+from bench.walk.standing import Phase as Phase
+from bench.walk.standing import State as State
 
 OPEN: Final = frozenset(Phase) - {Phase.EMPTY, Phase.DONE, Phase.ABORTED}
 """Phases in which a walk is under way."""
@@ -222,91 +204,6 @@ class Refused(ValueError):
     """An answer that the request does not accept; the sentence says what it wants."""
 
 
-@dataclass(frozen=True, slots=True)
-class State:
-    """Where a walk stands; changes only through :func:`take`.
-
-    Attributes:
-        phase: see the theory above.
-        number: of the request that is open.
-        taken: how many events were folded.
-        setting: what ``Began`` fixed: plant, plan, bench; None before.
-        rules: limits or a decision rule that replace the sequence's, for judging again.
-        cursor: index of the step that is under way; the plan's length at the end.
-        back_to: where to go on after a step is measured again.
-        met: role to the ``Met`` event of its instrument.
-        known: instrument to the last ``Met`` event of it, also from before the walk was resumed.
-        conditions: ambient, zeros and what else bears on limits and uncertainty.
-        latest: step index to its latest outcome.
-        history: all outcomes, newest first.
-        trouble: the trouble that waits for a decision.
-        left: seconds left of a wait.
-        then: where SAFING and PAUSED lead.
-        ladder: what is followed while an output is brought up.
-        seeking: the search that is under way, or that is to be gone on with.
-        powered: instruments whose output is on or may be on, each with the index of the step that switched it on.
-        held: indexes of the hold points that were passed and still hold; see rule 6.
-        to_meet: roles that are still to be met, at the start or after trouble.
-        seat: who holds the operator's seat.
-        unconfirmed: instruments whose safe state could not be read back at the last try.
-        disturbances: number of the event and what it touched, oldest first.
-        notes: number of the event and the text, oldest first.
-        typed: what a person typed for the reading that is wanted now, oldest first.
-        doubt: why it is asked again; empty where it is not.
-        at: time of day of the last event, UTC.
-    """
-
-    phase: Phase = Phase.EMPTY
-    number: int = 0
-    taken: int = 0
-    setting: Setting | None = field(default=None, repr=False)
-    rules: Rules = field(default_factory=Rules)
-    cursor: int = 0
-    back_to: int | None = None
-    met: Mapping[str, e.Met] = field(default_factory=dict)
-    known: Mapping[str, e.Met] = field(default_factory=dict)
-    conditions: Conditions = field(default_factory=Conditions)
-    latest: Mapping[int, Outcome] = field(default_factory=dict)
-    history: History | None = None
-    trouble: e.Troubled | None = None
-    left: float = 0.0
-    then: Phase = Phase.MEETING
-    ladder: Ladder | None = None
-    seeking: Seeking | None = None
-    powered: Mapping[str, int] = field(default_factory=dict)
-    held: frozenset[int] = frozenset()
-    to_meet: tuple[str, ...] = ()
-    seat: str = ""
-    unconfirmed: tuple[str, ...] = ()
-    disturbances: tuple[tuple[int, e.Disturbed], ...] = ()
-    notes: tuple[tuple[int, e.Noted], ...] = ()
-    why_paused: str = ""
-    consented: str | None = None
-    typed: tuple[str, ...] = ()
-    doubt: str = ""
-    at: str = ""
-
-    @property
-    def step(self) -> Step | None:
-        """The step under way; None before the first and after the last. Within a search: what it asks for."""
-        planned = self.planned
-        if planned is None or self.seeking is None or self.seeking.index != planned.index:
-            return planned
-        return self.seeking.step(planned) or planned
-
-    @property
-    def planned(self) -> Step | None:
-        """The step of the plan that is under way; None before the first and after the last."""
-        if self.setting is None or self.cursor >= len(self.setting.plan.steps):
-            return None
-        return self.setting.plan.steps[self.cursor]
-
-    @property
-    def finished(self) -> bool:
-        """Whether the walk is over, one way or the other."""
-        return self.phase in (Phase.DONE, Phase.ABORTED)
-
-
 def start(rules: Rules | None = None) -> State:
     """The state before anything happened."""
     return State(rules=rules or Rules())
@@ -331,18 +228,18 @@ def request(state: State) -> r.Request:
         case Phase.EMPTY:
             return r.Start(number)
         case Phase.SAFING:
-            return r.MakeSafe(number, state.then.value)
+            return r.MakeSafe(number, state.place.then.value)
         case Phase.MEETING:
-            return r.Meet(number, state.to_meet)
+            return r.Meet(number, state.instruments.to_meet)
         case Phase.CONSENTING:
             assert state.setting is not None
             return r.Consent(number, state.setting.weak)
         case Phase.TROUBLED:
-            trouble = state.trouble
+            trouble = state.pending.trouble
             assert trouble is not None
             return r.Resolve(number, step, trouble.kind, trouble.what, trouble.advice)
         case Phase.PAUSED:
-            return r.Rest(number, state.why_paused)
+            return r.Rest(number, state.pending.why_paused)
         case Phase.DONE | Phase.ABORTED:
             return r.Finished(number, state.phase is Phase.ABORTED)
         case _:
@@ -361,12 +258,12 @@ def _of_step(state: State, number: int, step: Step) -> r.Request:
         case Phase.SWITCHING:
             return r.Switch(number, step)
         case Phase.ENERGISING:
-            assert state.ladder is not None
-            return r.Energise(number, step, state.ladder)
+            assert state.pending.ladder is not None
+            return r.Energise(number, step, state.pending.ladder)
         case Phase.ADVISING:
             return r.Advise(number, step)
         case _:
-            return r.Wait(number, step, state.left)
+            return r.Wait(number, step, state.pending.left)
 
 
 def take(state: State, entry: e.Entry) -> State:
@@ -402,9 +299,35 @@ def accepts(state: State, event: e.Event) -> None:
 # Handlers. Each is named for what happened; `n` is the event's number in the record.
 
 
-def _to(state: State, phase: Phase, **changes: object) -> State:
-    fresh: dict[str, object] = {"typed": (), "doubt": "", **changes}
-    return replace(state, phase=phase, number=state.number + 1, **fresh)  # type: ignore[arg-type]
+def _to(state: State, phase: Phase, **pending: Any) -> State:
+    """The next request is open. What was typed for the one before is done with, unless it is said here.
+
+    Args:
+        state: the state before.
+        phase: what is wanted now.
+        pending: fields of :class:`Pending` that change.
+    """
+    about = replace(state.pending, **{"typed": (), "doubt": "", **pending})
+    return replace(state, phase=phase, number=state.number + 1, pending=about)
+
+
+def _make_safe(state: State, then: Phase, **pending: Any) -> State:
+    """Outputs are made safe next, and that leads to another phase."""
+    return _to(replace(state, place=replace(state.place, then=then)), Phase.SAFING, **pending)
+
+
+def _at(state: State, cursor: int) -> State:
+    """The same at another step."""
+    return replace(state, place=replace(state.place, cursor=cursor))
+
+
+def _going_straight_on(state: State) -> State:
+    """The same with nowhere to return to after this step."""
+    return replace(state, place=replace(state.place, back_to=None))
+
+
+def _without_trouble(state: State) -> State:
+    return replace(state, pending=replace(state.pending, trouble=None))
 
 
 def _began(state: State, event: e.Began, n: int) -> State:
@@ -413,14 +336,8 @@ def _began(state: State, event: e.Began, n: int) -> State:
     except CannotUnroll as error:
         raise Refused(f"its sequence does not fit its plant: {error}") from error
     conditions = Conditions(ambient=setting.ambient)
-    return _to(
-        state,
-        Phase.SAFING,
-        setting=setting,
-        conditions=conditions,
-        then=Phase.MEETING,
-        to_meet=setting.plan.roles,
-    )
+    instruments = Instruments(to_meet=setting.plan.roles)
+    return _make_safe(replace(state, setting=setting, conditions=conditions, instruments=instruments), Phase.MEETING)
 
 
 def _sound(setting: Setting) -> Setting:
@@ -437,15 +354,16 @@ def _sound(setting: Setting) -> Setting:
 
 
 def _made_safe(state: State, event: e.MadeSafe, n: int) -> State:
-    silent = [name for name in state.powered if name not in event.confirmed]
+    silent = [name for name in state.outputs.on if name not in event.confirmed]
     bad = (*(name for name, confirmed in event.confirmed.items() if not confirmed), *silent)
     told = {**event.confirmed, **dict.fromkeys(silent, False)}
     outputs = [Change("output", name, "off" if confirmed else "may be on") for name, confirmed in told.items()]
     state = _noted_output(state, outputs, n)
-    if state.then in (Phase.DONE, Phase.ABORTED):
-        powered = {name: index for name, index in state.powered.items() if name in bad}
-        return _to(state, state.then, unconfirmed=bad, powered=powered, held=frozenset())
-    state = replace(_unpowered(state), unconfirmed=bad)
+    if state.place.then in (Phase.DONE, Phase.ABORTED):
+        on = {name: index for name, index in state.outputs.on.items() if name in bad}
+        return _to(replace(state, outputs=Outputs(on, frozenset(), bad)), state.place.then)
+    state = _unpowered(state)
+    state = replace(state, outputs=replace(state.outputs, unconfirmed=bad))
     if bad:
         trouble = e.Troubled(
             number=state.number,
@@ -455,13 +373,14 @@ def _made_safe(state: State, event: e.MadeSafe, n: int) -> State:
             advice="Switch it off by hand at the instrument or its breaker, then try again.",
         )
         return _to(state, Phase.TROUBLED, trouble=trouble)
-    if state.then is Phase.TROUBLED:
-        return _to(state, Phase.TROUBLED, then=Phase.MEETING)
-    if state.then is Phase.PAUSED:
+    if state.place.then is Phase.TROUBLED:
+        return _to(replace(state, place=replace(state.place, then=Phase.MEETING)), Phase.TROUBLED)
+    if state.place.then is Phase.PAUSED:
         step = state.planned
         assert step is not None
-        return _to(state, Phase.PAUSED, then=Phase.MEETING if state.to_meet else _PHASE_OF[step.kind])
-    return _to(state, Phase.MEETING) if state.to_meet else _enter(state, state.cursor)
+        then = Phase.MEETING if state.instruments.to_meet else _PHASE_OF[step.kind]
+        return _to(replace(state, place=replace(state.place, then=then)), Phase.PAUSED)
+    return _to(state, Phase.MEETING) if state.instruments.to_meet else _enter(state, state.place.cursor)
 
 
 def _why_not(silent: Iterable[str], told: Iterable[str]) -> str:
@@ -474,31 +393,31 @@ def _why_not(silent: Iterable[str], told: Iterable[str]) -> str:
 def _unpowered(state: State) -> State:
     """Outputs are off: what stood on them must be passed again from its hold point on."""
     state = replace(state, conditions=replace(state.conditions, fed=None))
-    if not state.powered:
-        return replace(state, held=frozenset())
-    first = min(state.powered.values())
+    if not state.outputs.on:
+        return replace(state, outputs=state.outputs.let_go())
+    first = min(state.outputs.on.values())
     hold = _hold_before(state, first)
     assert hold is not None
-    return replace(state, powered={}, held=frozenset(), cursor=min(state.cursor, hold), back_to=None)
+    outputs = replace(state.outputs, on={}, held=frozenset())
+    return replace(_going_straight_on(_at(state, min(state.place.cursor, hold))), outputs=outputs)
 
 
 def _met(state: State, event: e.Met, n: int) -> State:
-    met = {**state.met, **dict.fromkeys(event.roles, event)}
-    left = tuple(role for role in state.to_meet if role not in event.roles)
-    if left == state.to_meet:
-        raise Refused(f"{event.instrument} fills none of {', '.join(state.to_meet)}")
-    state = replace(state, met=met, to_meet=left, known={**state.known, event.instrument: event})
+    before, after = state.instruments, state.instruments.after(event)
+    if after.to_meet == before.to_meet:
+        raise Refused(f"{event.instrument} fills none of {', '.join(before.to_meet)}")
+    state = replace(state, instruments=after)
     if event.other:
         state = _exchanged(state, event, n)
-    if event.instrument in state.powered and not _switches_off(state.step):
+    if event.instrument in state.outputs.on and not _switches_off(state.step):
         # to open it was to set it up anew, and that switched its output off: nothing may be read as if it were on
-        return _to(state, Phase.SAFING, then=Phase.MEETING)
-    return _to(state, Phase.MEETING) if left else _enter(state, state.cursor)
+        return _make_safe(state, Phase.MEETING)
+    return _to(state, Phase.MEETING) if after.to_meet else _enter(state, state.place.cursor)
 
 
 def is_other(state: State, event: e.Met) -> bool:
     """Whether another instrument answers to a name than did before; its version may have changed."""
-    before = state.known.get(event.instrument)
+    before = state.instruments.known.get(event.instrument)
     return before is not None and _named(before) != _named(event)
 
 
@@ -512,10 +431,9 @@ def _exchanged(state: State, event: e.Met, n: int) -> State:
     what = (
         f"Another instrument answers as {event.instrument}: {event.identity or event.serial}. Its leads' zero is void."
     )
-    note = e.Noted(text=what)
-    state = replace(state, conditions=replace(state.conditions, zeros=zeros), notes=(*state.notes, (n, note)))
+    state = _noted(replace(state, conditions=replace(state.conditions, zeros=zeros)), e.Noted(text=what), n)
     zero = zero_before(state)
-    kept = state.latest.get(zero.index) if zero is not None else None
+    kept = state.kept.latest.get(zero.index) if zero is not None else None
     mine = kept is not None and kept.reading is not None and kept.reading.instrument == event.instrument
     return _zero_again(state) if mine else state
 
@@ -528,7 +446,7 @@ def _switches_off(step: Step | None) -> bool:
 def _consented(state: State, event: e.Answered, n: int) -> State:
     if not event.answer.strip():
         raise Refused("going on needs a reason, in words")
-    return _enter(replace(state, consented=event.answer), state.cursor)
+    return _enter(replace(state, consented=event.answer), state.place.cursor)
 
 
 _PHASE_OF: Final = {
@@ -561,22 +479,25 @@ def _enter(state: State, index: int) -> State:
             break
         over = Outcome.passed_over(steps[index], state.taken, why)
         state = _keep(state, over if why else replace(over, verdict="done", sentence=spared))
-        index, state = (index + 1, state) if state.back_to is None else (state.back_to, replace(state, back_to=None))
+        back_to = state.place.back_to
+        index, state = (index + 1, state) if back_to is None else (back_to, _going_straight_on(state))
     if index >= len(steps):
-        return _to(state, Phase.SAFING, cursor=index, then=Phase.DONE)
+        return _make_safe(_at(state, index), Phase.DONE)
     step = steps[index]
-    if state.seeking is not None and state.seeking.index != index and state.back_to != state.seeking.index:
+    if state.seeking is not None and state.seeking.index != index and state.place.back_to != state.seeking.index:
         state = replace(state, seeking=None)
-    if set(step.roles) & set(state.to_meet):
-        return _to(state, Phase.MEETING, cursor=index)
+    if set(step.roles) & set(state.instruments.to_meet):
+        return _to(_at(state, index), Phase.MEETING)
     if setting.weak and state.consented is None:
-        return _to(state, Phase.CONSENTING, cursor=index)
+        return _to(_at(state, index), Phase.CONSENTING)
     if not _is_held(state, step):
-        back_to = index if state.back_to is None else state.back_to
-        return _to(state, Phase.ASKING, cursor=_hold_before(state, index), back_to=back_to)
+        hold = _hold_before(state, index)
+        assert hold is not None, "unrolling lets nothing energise without a hold point before it"
+        back_to = index if state.place.back_to is None else state.place.back_to
+        return _to(replace(state, place=replace(state.place, cursor=hold, back_to=back_to)), Phase.ASKING)
     if step.kind == "seek":
-        return _seek(replace(state, cursor=index), step)
-    return _to(state, _PHASE_OF[step.kind], cursor=index, left=step.seconds, ladder=ladder)
+        return _seek(_at(state, index), step)
+    return _to(_at(state, index), _PHASE_OF[step.kind], left=step.seconds, ladder=ladder)
 
 
 def _seek(state: State, step: Step) -> State:
@@ -591,7 +512,7 @@ def _stands(state: State, step: Step) -> tuple[str, Ladder | None]:
     """Why a step must be passed over, and what an output that comes up follows; see rule 7."""
     assert state.setting is not None
     source = step.source
-    if isinstance(source, Measure) and source.live and not state.powered:
+    if isinstance(source, Measure) and source.live and not state.outputs.on:
         return "no output is on", None
     if isinstance(source, Do) and source.lift and _anything_live(state):
         return "something is live, and no bond is lifted then", None
@@ -690,14 +611,14 @@ _VOID: Final = "(void)"
 
 def _anything_live(state: State) -> bool:
     """Whether an output of the bench or a supply of the plant is on, as far as the walk knows."""
-    return bool(state.powered or state.conditions.handled.live)
+    return bool(state.outputs.on or state.conditions.handled.live)
 
 
 def _made_live_at(state: State) -> int | None:
     """The first step of those that switched on by hand what is still live; None where nothing is."""
     assert state.setting is not None
     live, steps = state.conditions.handled.live, state.setting.plan.steps
-    done = [steps[index] for index, outcome in state.latest.items() if live and outcome.verdict == "done"]
+    done = [steps[index] for index, outcome in state.kept.latest.items() if live and outcome.verdict == "done"]
     acts = [(step.index, step.source) for step in done if isinstance(step.source, Do)]
     return min((index for index, act in acts if live & set(act.switch_on)), default=None)
 
@@ -718,7 +639,7 @@ def _hold_before(state: State, index: int) -> int | None:
 
 def _is_held(state: State, step: Step) -> bool:
     """Whether a step may come up, as far as hold points go."""
-    return not _energises(step) or _hold_before(state, step.index) in state.held
+    return not _energises(step) or _hold_before(state, step.index) in state.outputs.held
 
 
 def _maybe_on(state: State) -> State:
@@ -726,11 +647,12 @@ def _maybe_on(state: State) -> State:
     step = state.step
     if state.phase not in (Phase.SWITCHING, Phase.ENERGISING) or step is None or not _energises(step):
         return state
-    met = state.met.get(step.role or "")
+    met = state.instruments.met.get(step.role or "")
     if met is None:
         return state
     state = _noted_output(state, [Change("output", met.instrument, "may be on")], state.taken)
-    return replace(state, powered={met.instrument: step.index, **state.powered})
+    outputs = replace(state.outputs, on={met.instrument: step.index, **state.outputs.on})
+    return replace(state, outputs=outputs)
 
 
 def _noted_output(state: State, changes: Iterable[Change], n: int) -> State:
@@ -740,11 +662,7 @@ def _noted_output(state: State, changes: Iterable[Change], n: int) -> State:
 
 
 def _keep(state: State, outcome: Outcome) -> State:
-    return replace(
-        state,
-        latest={**state.latest, outcome.index: outcome},
-        history=History(outcome, state.history),
-    )
+    return replace(state, kept=state.kept.with_outcome(outcome))
 
 
 def _advance(state: State, outcome: Outcome) -> State:
@@ -752,9 +670,9 @@ def _advance(state: State, outcome: Outcome) -> State:
     seeking = state.seeking
     if seeking is not None and seeking.index == outcome.index and seeking.advised is not None:
         outcome = replace(outcome, asked=state.step)
-        state = replace(state, seeking=seeking.answered(outcome.n, outcome), history=History(outcome, state.history))
+        state = replace(state, seeking=seeking.answered(outcome.n, outcome), kept=state.kept.in_history(outcome))
         # a reading that was skipped after trouble leaves its instrument to be met first
-        return _enter(state, state.cursor)
+        return _enter(state, state.place.cursor)
     return _end_step(state, outcome)
 
 
@@ -762,9 +680,9 @@ def _end_step(state: State, outcome: Outcome) -> State:
     state = _keep(state, outcome)
     if state.seeking is not None and state.seeking.index == outcome.index:
         state = replace(state, seeking=None)
-    if state.back_to is not None:
-        return _enter(replace(state, back_to=None), state.back_to)
-    return _enter(state, state.cursor + 1)
+    if state.place.back_to is not None:
+        return _enter(_going_straight_on(state), state.place.back_to)
+    return _enter(state, state.place.cursor + 1)
 
 
 def _answered(state: State, event: e.Answered, n: int) -> State:
@@ -779,7 +697,7 @@ def _answered(state: State, event: e.Answered, n: int) -> State:
     if isinstance(source, AskStep):
         state = replace(state, conditions=state.conditions.with_answer(source, answer, Refused))
     if isinstance(source, Hold):
-        state = replace(state, held=state.held | {step.index})
+        state = replace(state, outputs=replace(state.outputs, held=state.outputs.held | {step.index}))
     if isinstance(source, Look):
         return _looked(state, step, source, event, n)
     if isinstance(source, Gate):
@@ -867,7 +785,7 @@ def _placed(state: State, event: e.Answered, n: int) -> State:
     step, facts = state.step, by_eye_at(state)
     if step is None or facts is None:
         return _to(state, Phase.MEASURING)
-    typed = (*state.typed, event.answer)
+    typed = (*state.pending.typed, event.answer)
     why = _asked_again(state, step, facts, event, n)
     return _to(state, Phase.PLACING, typed=typed, doubt=why) if why else _to(state, Phase.MEASURING, typed=typed)
 
@@ -882,7 +800,7 @@ def _asked_again(state: State, step: Step, facts: InstrumentFacts, event: e.Answ
     why = by_eye.doubt(shown, displays)
     if by_eye.impossible(shown, displays):
         return why
-    if state.typed and by_eye.read_display(state.typed[-1]) == shown:
+    if state.pending.typed and by_eye.read_display(state.pending.typed[-1]) == shown:
         return ""
     if why or (isinstance(step.source, Measure) and step.source.times):
         return why
@@ -909,7 +827,7 @@ def typed_reading(state: State, number: int) -> e.Read:
     """The reading that was typed for the step under way."""
     step, facts = state.step, by_eye_at(state)
     assert step is not None and facts is not None
-    return by_eye.reading(facts, step, state.typed, number)
+    return by_eye.reading(facts, step, state.pending.typed, number)
 
 
 def _read(state: State, event: e.Read, n: int) -> State:
@@ -941,14 +859,14 @@ def _switched(state: State, event: e.Switched, n: int) -> State:
             advice="Look at the instrument. Make it safe by hand if in doubt.",
         )
         return _troubled(state, trouble, n)
-    powered = {name: index for name, index in state.powered.items() if name != event.instrument}
     volts = source.voltage.value if source.voltage is not None and wanted == "on" else None
     state = _noted_output(state, [Change("output", event.instrument, wanted, volts=volts)], n)
     if wanted == "off":
+        outputs = state.outputs.set_off(event.instrument)
         state = replace(state, conditions=replace(state.conditions, fed=None))
     else:
-        powered[event.instrument] = min(step.index, state.powered.get(event.instrument, step.index))
-    return _advance(replace(state, powered=powered), Outcome.done(step, n))
+        outputs = state.outputs.set_on(event.instrument, step.index)
+    return _advance(replace(state, outputs=outputs), Outcome.done(step, n))
 
 
 def _energised(state: State, event: e.Energised, n: int) -> State:
@@ -968,19 +886,20 @@ def _energised(state: State, event: e.Energised, n: int) -> State:
             advice="Look at the instrument. Switch it off by hand if in doubt.",
         )
         return _troubled(_keep(state, outcome), trouble, n)
-    powered = {name: index for name, index in state.powered.items() if name != event.instrument}
     source = step.source
     change = Change("output", event.instrument, "off")
     if event.state == "on":
         change = Change("output", event.instrument, "on", tuple(source.at), source.voltage.value)
     state = _noted_output(state, [change], n)
     conditions = replace(state.conditions, fed=None)
+    state = replace(state, pending=replace(state.pending, ladder=None))
     if event.state == "on":
-        powered[event.instrument] = min(step.index, state.powered.get(event.instrument, step.index))
+        outputs = state.outputs.set_on(event.instrument, step.index)
         on = fed(source, setting.plant, conditions.handled.closed, conditions.handled.out)
-        return _advance(replace(state, powered=powered, conditions=replace(conditions, fed=on), ladder=None), outcome)
+        return _advance(replace(state, outputs=outputs, conditions=replace(conditions, fed=on)), outcome)
     # it tripped: what people agreed to was for a load that is sound
-    return _advance(replace(state, powered=powered, conditions=conditions, held=frozenset(), ladder=None), outcome)
+    outputs = state.outputs.set_off(event.instrument).let_go()
+    return _advance(replace(state, outputs=outputs, conditions=conditions), outcome)
 
 
 def _advised(state: State, event: e.Advised, n: int) -> State:
@@ -996,7 +915,7 @@ def _advised(state: State, event: e.Advised, n: int) -> State:
     seeking = replace(seeking, advised=event, facts=event.facts)
     task = seeking.step(step)
     assert task is not None
-    return _to(state, _PHASE_OF[task.kind], seeking=seeking)
+    return _to(replace(state, seeking=seeking), _PHASE_OF[task.kind])
 
 
 def _elapsed(state: State, event: e.Elapsed, n: int) -> State:
@@ -1004,7 +923,7 @@ def _elapsed(state: State, event: e.Elapsed, n: int) -> State:
     assert step is not None
     if not 0 <= event.seconds < math.inf:
         raise Refused("time does not run backwards")
-    left = state.left - event.seconds
+    left = state.pending.left - event.seconds
     if left > 1e-9:
         return _to(state, Phase.WAITING, left=left)
     return _advance(state, Outcome.done(step, n))
@@ -1018,7 +937,7 @@ def _skipped(state: State, event: e.Skipped, n: int) -> State:
         raise Refused(f"a {step.kind} step is not skipped; abort the walk if it cannot be done")
     if not event.reason.strip():
         raise Refused("skipping needs a reason, in words")
-    state = replace(state, trouble=None)
+    state = _without_trouble(state)
     if event.whole and state.planned is not None:
         return _end_step(state, Outcome.skipped(state.planned, n, event))
     return _advance(state, Outcome.skipped(step, n, event))
@@ -1028,11 +947,11 @@ def _went(state: State, event: e.Went, n: int) -> State:
     assert state.setting is not None
     steps = state.setting.plan.steps
     _refuse_unsafe(state)
-    stood = _stands_at(state)
+    stood = state.place.reached
     if not 0 <= event.to <= stood:
         raise Refused("only a step that was reached before can be gone to")
     state = _maybe_on(state)
-    if event.to < min(state.powered.values(), default=0):
+    if event.to < min(state.outputs.on.values(), default=0):
         raise Refused("an output is on, and that step comes before it went on: pause first, so that it is made safe")
     live_from = _made_live_at(state)
     if live_from is not None and event.to < live_from:
@@ -1042,15 +961,16 @@ def _went(state: State, event: e.Went, n: int) -> State:
         raise Refused("that step makes something live: go to the hold point before it first")
     again = event.then == "return" and event.to != stood
     seeking = state.seeking
-    if seeking is not None and event.to == seeking.index == state.cursor:
+    if seeking is not None and event.to == seeking.index == state.place.cursor:
         seeking = seeking.back()
     elif seeking is not None and not (again and stood == seeking.index):
         seeking = None
-    return _enter(replace(state, back_to=stood if again else None, trouble=None, seeking=seeking), event.to)
+    place = replace(state.place, back_to=stood if again else None)
+    return _enter(_without_trouble(replace(state, place=place, seeking=seeking)), event.to)
 
 
 def _refuse_unsafe(state: State) -> None:
-    if state.phase is Phase.TROUBLED and state.trouble is not None and state.trouble.kind == "unsafe":
+    if state.phase is Phase.TROUBLED and state.pending.trouble is not None and state.pending.trouble.kind == "unsafe":
         raise Refused("outputs could not be confirmed off: try again, or abort; nothing else goes on before")
 
 
@@ -1059,60 +979,64 @@ def _troubled(state: State, event: e.Troubled, n: int) -> State:
     advice = state.phase is Phase.ADVISING and not event.instrument
     if state.phase is not Phase.MEETING and not advice and step is not None and step.role is not None:
         # the port is suspect after trouble: the instrument answers to its name again before it is believed
-        state = replace(state, to_meet=tuple(dict.fromkeys((*state.to_meet, *step.roles))))
+        to_meet = tuple(dict.fromkeys((*state.instruments.to_meet, *step.roles)))
+        state = replace(state, instruments=replace(state.instruments, to_meet=to_meet))
     if state.phase is Phase.ENERGISING:
         # whatever the crew has done already: off and read back before anything is decided
-        return _to(state, Phase.SAFING, then=Phase.TROUBLED, trouble=event, ladder=None)
+        return _make_safe(state, Phase.TROUBLED, trouble=event, ladder=None)
     return _to(state, Phase.TROUBLED, trouble=event)
 
 
 def _resolved(state: State, event: e.Answered, n: int) -> State:
-    trouble = state.trouble
+    trouble = state.pending.trouble
     assert trouble is not None
     if event.answer != "retry":
         raise Refused("answer 'retry', skip the step with a reason, or abort")
-    state = replace(state, trouble=None)
+    state = _without_trouble(state)
     if trouble.kind == "unsafe":
-        then = state.then if state.then is Phase.PAUSED else Phase.MEETING
-        return _to(state, Phase.SAFING, then=then)
-    return _to(state, Phase.MEETING) if state.to_meet else _enter(state, state.cursor)
+        then = state.place.then if state.place.then is Phase.PAUSED else Phase.MEETING
+        return _make_safe(state, then)
+    return _to(state, Phase.MEETING) if state.instruments.to_meet else _enter(state, state.place.cursor)
 
 
 def _noted(state: State, event: e.Noted, n: int) -> State:
-    return replace(state, notes=(*state.notes, (n, event)))
+    return replace(state, kept=replace(state.kept, notes=(*state.kept.notes, (n, event))))
 
 
 def _disturbed(state: State, event: e.Disturbed, n: int) -> State:
-    return replace(state, disturbances=(*state.disturbances, (n, event)))
+    return replace(state, kept=replace(state.kept, disturbances=(*state.kept.disturbances, (n, event))))
 
 
 def _paused(state: State, event: e.Paused, n: int) -> State:
-    if state.phase is Phase.PAUSED and not (event.make_safe and (state.powered or state.unconfirmed or state.held)):
+    if state.phase is Phase.PAUSED and not (
+        event.make_safe and (state.outputs.on or state.outputs.unconfirmed or state.outputs.held)
+    ):
         raise Refused("the walk rests already")
     state = _maybe_on(state)
     if event.make_safe:
         # nobody is there: what was held is held by nobody any more
-        state = replace(state, held=frozenset())
+        state = replace(state, outputs=state.outputs.let_go())
+    resting = replace(state, pending=replace(state.pending, why_paused=event.why))
     if state.phase is Phase.SAFING:
-        if state.then is not Phase.MEETING:
+        if state.place.then is not Phase.MEETING:
             raise Refused("outputs are being made safe already")
         # the same request stays open: being made safe is not begun anew
-        return replace(state, then=Phase.PAUSED, why_paused=event.why)
-    if (event.make_safe or state.phase is Phase.ENERGISING) and (state.powered or state.unconfirmed):
-        return _to(state, Phase.SAFING, then=Phase.PAUSED, why_paused=event.why, trouble=None)
+        return replace(resting, place=replace(state.place, then=Phase.PAUSED))
+    if (event.make_safe or state.phase is Phase.ENERGISING) and (state.outputs.on or state.outputs.unconfirmed):
+        return _make_safe(resting, Phase.PAUSED, trouble=None)
     if state.phase is Phase.PAUSED:
-        return replace(state, why_paused=event.why)
-    return _to(state, Phase.PAUSED, then=state.phase, why_paused=event.why)
+        return resting
+    return _to(replace(resting, place=replace(state.place, then=state.phase)), Phase.PAUSED)
 
 
 def _continued(state: State, event: e.Continued, n: int) -> State:
-    state = replace(state, why_paused="")
-    if state.then is Phase.WAITING and state.left > 0:
+    state = replace(state, pending=replace(state.pending, why_paused=""))
+    if state.place.then is Phase.WAITING and state.pending.left > 0:
         return _to(state, Phase.WAITING)
-    if state.then in STEPPING:
+    if state.place.then in STEPPING:
         # hands have left the probes, and somebody else may stand there: the step begins anew
-        return _enter(state, state.cursor)
-    return _to(state, state.then)
+        return _enter(state, state.place.cursor)
+    return _to(state, state.place.then)
 
 
 def _seated(state: State, event: e.Seated, n: int) -> State:
@@ -1130,31 +1054,19 @@ def _resumed(state: State, event: e.Resumed, n: int) -> State:
         assert state.setting is not None
         again = msgspec.structs.replace(state.setting.began, gates=event.gates)
         state = replace(state, setting=replace(state.setting, began=again))
-    final = state.phase is Phase.SAFING and state.then in (Phase.DONE, Phase.ABORTED)
+    final = state.phase is Phase.SAFING and state.place.then in (Phase.DONE, Phase.ABORTED)
     if event.zero_again and not final:
         state = _zero_again(state)
-    return _to(
-        state,
-        Phase.SAFING,
-        then=state.then if final else Phase.MEETING,
-        to_meet=() if final else roles,
-        met={},
-        trouble=None,
-        seat="",
-        why_paused="",
-    )
-
-
-def _stands_at(state: State) -> int:
-    """Index of the step that the walk has come to, whatever step it went back to."""
-    return state.cursor if state.back_to is None else state.back_to
+    instruments = replace(state.instruments, met={}, to_meet=() if final else roles)
+    then = state.place.then if final else Phase.MEETING
+    return _make_safe(replace(state, instruments=instruments, seat=""), then, trouble=None, why_paused="")
 
 
 def zero_before(state: State) -> Step | None:
     """The step that last zeroed the leads of readings that are still to come; None where no such reading is."""
     if state.setting is None:
         return None
-    steps, stands = state.setting.plan.steps, _stands_at(state)
+    steps, stands = state.setting.plan.steps, state.place.reached
     zero = next((step for step in reversed(steps[:stands]) if step.kind == "zero"), None)
     wanted = zero is not None and any(step.reads and step.role == zero.role for step in steps[stands:])
     return zero if wanted else None
@@ -1163,13 +1075,12 @@ def zero_before(state: State) -> Step | None:
 def _zero_again(state: State) -> State:
     """The same, with the last zero of the leads to be taken again before any reading; as it is where none is wanted."""
     zero = zero_before(state)
-    kept = state.latest.get(zero.index) if zero is not None else None
-    if zero is None or kept is None or kept.reading is None or state.powered or _anything_live(state):
+    kept = state.kept.latest.get(zero.index) if zero is not None else None
+    if zero is None or kept is None or kept.reading is None or state.outputs.on or _anything_live(state):
         return state
     zeros = {name: ohms for name, ohms in state.conditions.zeros.items() if name != kept.reading.instrument}
-    return replace(
-        state, conditions=replace(state.conditions, zeros=zeros), cursor=zero.index, back_to=_stands_at(state)
-    )
+    place = replace(state.place, cursor=zero.index, back_to=state.place.reached)
+    return replace(state, conditions=replace(state.conditions, zeros=zeros), place=place)
 
 
 def _mended(state: State, event: e.Mended, n: int) -> State:
@@ -1177,11 +1088,11 @@ def _mended(state: State, event: e.Mended, n: int) -> State:
 
 
 def _aborted(state: State, event: e.Aborted, n: int) -> State:
-    if state.phase is Phase.SAFING and state.then is Phase.DONE:
+    if state.phase is Phase.SAFING and state.place.then is Phase.DONE:
         return state  # every step is done already; the outputs go safe anyway
-    if state.phase is Phase.SAFING and state.then is Phase.ABORTED:
+    if state.phase is Phase.SAFING and state.place.then is Phase.ABORTED:
         raise Refused("the walk is being given up already")
-    return _to(state, Phase.SAFING, then=Phase.ABORTED, trouble=None)
+    return _make_safe(state, Phase.ABORTED, trouble=None)
 
 
 Handler = Callable[[State, "e.Event", int], State]

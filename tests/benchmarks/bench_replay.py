@@ -26,7 +26,7 @@ def long_walk(events: int) -> Walk:
     walk.one()
     walk.one()
     while len(walk.entries) < events:
-        walk.add(e.Went(number=walk.asked.number, to=walk.state.cursor - 1, then="return"))
+        walk.add(e.Went(number=walk.asked.number, to=walk.state.place.cursor - 1, then="return"))
         walk.one()
         walk.one()
     return walk

@@ -78,7 +78,7 @@ def test_a_sound_load_passes_and_is_fed(desk: paper.Desk) -> None:
     energised(up(desk))
     outcome = next(outcomes(desk.state))
     assert (outcome.verdict, outcome.finding) == ("pass", "")
-    assert desk.state.powered and desk.state.conditions.fed is not None
+    assert desk.state.outputs.on and desk.state.conditions.fed is not None
     desk.finish()
     assert [o.verdict for o in outcomes(desk.state)][:2] == ["done", "pass"]
     assert desk.state.conditions.fed is None
@@ -86,7 +86,7 @@ def test_a_sound_load_passes_and_is_fed(desk: paper.Desk) -> None:
 
 def test_a_trip_fails_and_every_hold_point_is_to_be_passed_again(desk: paper.Desk) -> None:
     energised(up(desk), state="off", why="over")
-    assert not desk.state.powered and not desk.state.held
+    assert not desk.state.outputs.on and not desk.state.outputs.held
     newest = list(outcomes(desk.state))
     assert newest[0].barred and newest[0].sentence == "Passed over: no output is on"
     assert newest[1].verdict == "fail" and newest[1].finding == "heavy"
@@ -122,7 +122,7 @@ def test_resting_takes_the_output_off_first(desk: paper.Desk) -> None:
     desk.add(e.Paused(why="tea"))
     assert desk.state.phase is Phase.SAFING
     desk.safe()
-    assert desk.state.phase is Phase.PAUSED and not desk.state.held
+    assert desk.state.phase is Phase.PAUSED and not desk.state.outputs.held
     desk.add(e.Continued(by="Ana"))
     assert isinstance(desk.asked, r.Ask) and desk.asked.step.kind == "hold"
 
@@ -131,7 +131,7 @@ def test_trouble_takes_the_output_off_first(desk: paper.Desk) -> None:
     up(desk).trouble("lost")
     assert desk.state.phase is Phase.SAFING
     desk.safe()
-    assert desk.state.phase is Phase.TROUBLED and not desk.state.powered
+    assert desk.state.phase is Phase.TROUBLED and not desk.state.outputs.on
     desk.answer("retry")
     desk.until(phase=Phase.ASKING)
     assert desk.state.step is not None and desk.state.step.kind == "hold"
@@ -139,10 +139,10 @@ def test_trouble_takes_the_output_off_first(desk: paper.Desk) -> None:
 
 def test_an_output_that_is_not_confirmed_off_is_not_forgotten(desk: paper.Desk) -> None:
     energised(up(desk), state="off", why="over", confirmed=False)
-    assert desk.state.phase is Phase.SAFING and "supply" in desk.state.powered
+    assert desk.state.phase is Phase.SAFING and "supply" in desk.state.outputs.on
     desk.safe(supply=False)
-    assert desk.state.phase is Phase.TROUBLED and desk.state.trouble is not None
-    assert desk.state.trouble.kind == "unsafe"
+    assert desk.state.phase is Phase.TROUBLED and desk.state.pending.trouble is not None
+    assert desk.state.pending.trouble.kind == "unsafe"
 
 
 def test_nothing_else_goes_on_while_it_comes_up(desk: paper.Desk) -> None:
@@ -160,7 +160,7 @@ def test_giving_up_takes_the_output_off(desk: paper.Desk) -> None:
     up(desk).add(e.Aborted(why="smoke"))
     assert isinstance(desk.asked, r.MakeSafe)
     desk.safe()
-    assert desk.state.phase is Phase.ABORTED and not desk.state.powered
+    assert desk.state.phase is Phase.ABORTED and not desk.state.outputs.on
 
 
 def test_what_was_disturbed_bars_the_way_until_it_is_measured_again(desk: paper.Desk) -> None:
@@ -169,7 +169,7 @@ def test_what_was_disturbed_bars_the_way_until_it_is_measured_again(desk: paper.
     desk.answer()
     barred = [o for o in outcomes(desk.state) if o.barred]
     assert "'no short' does not count as passed (void)" in barred[-1].sentence
-    assert desk.state.conditions.fed is None and not desk.state.powered
+    assert desk.state.conditions.fed is None and not desk.state.outputs.on
 
 
 def test_a_persons_reason_stands_for_evidence_and_is_kept(desk: paper.Desk) -> None:

@@ -93,7 +93,7 @@ def test_no_hold_point_is_passed_but_by_its_word(first: State) -> None:
                     for word in ("", " ", "y", "yes", "ok", "retry", "skip")
                 ),
                 e.Skipped(number=state.number, reason="in a hurry", by="Ana"),
-                e.Went(number=state.number, to=state.cursor + 1, by="Ana"),
+                e.Went(number=state.number, to=state.place.cursor + 1, by="Ana"),
             ):
                 with pytest.raises(Refused):
                     take(state, e.Entry(n=state.taken + 1, at=state.at, event=event))
@@ -101,8 +101,8 @@ def test_no_hold_point_is_passed_but_by_its_word(first: State) -> None:
             isinstance(asked, r.Ask) and isinstance(asked.step.source, Do) and asked.step.source.energises
         ):
             live_asked += 1
-            before = [s.index for s in state.setting.plan.steps[: state.cursor] if s.kind == "hold"]  # type: ignore[union-attr]
-            assert before[-1] in state.held
+            before = [s.index for s in state.setting.plan.steps[: state.place.cursor] if s.kind == "hold"]  # type: ignore[union-attr]
+            assert before[-1] in state.outputs.held
         event = walk._answer(asked)
         walk.state = take(state, e.Entry(n=state.taken + 1, at=state.at, event=event))
     assert holds > 12 and live_asked > 30

@@ -79,7 +79,7 @@ def at_each_hold_point() -> Iterator[PowerWalk]:
 
 def every_event(state: State) -> list[e.Event]:
     """One event of every kind at least, as a wish or as the work of the bench; none of them types the word."""
-    number, here = state.number, state.cursor
+    number, here = state.number, state.place.cursor
     found: list[e.Event] = [
         *(
             e.Answered(number=number, answer=word, by="Ana", how=how)
@@ -135,8 +135,8 @@ def test_no_event_but_the_typed_word_passes_any_hold_point_of_the_ladder() -> No
                 after = take(state, e.Entry(n=state.taken + 1, at=state.at, event=event))
             except (Refused, Stale, OutOfTurn):
                 continue
-            assert after.held <= state.held, event
-            assert after.cursor <= state.cursor or after.phase in (Phase.SAFING, Phase.ABORTED), event
+            assert after.outputs.held <= state.outputs.held, event
+            assert after.place.cursor <= state.place.cursor or after.phase in (Phase.SAFING, Phase.ABORTED), event
             asked = request(after)
             assert not isinstance(asked, r.Energise | r.Switch | r.Measure | r.Place), event
             if isinstance(asked, r.Ask):
@@ -154,13 +154,13 @@ def test_what_makes_something_live_comes_up_only_behind_a_word_of_this_walk() ->
         source = getattr(step, "source", None)
         if isinstance(asked, r.Energise) or (isinstance(source, Do) and source.energises):
             lives += 1
-            assert walk.state.held, step
+            assert walk.state.outputs.held, step
             rested = take(walk.state, walk.entry(e.Paused(why="tea", make_safe=True)))
             while not isinstance(request(rested), r.Rest):
                 event = e.MadeSafe(number=rested.number, confirmed={"supply": True})
                 rested = take(rested, e.Entry(n=rested.taken + 1, at=rested.at, event=event))
             on = take(rested, e.Entry(n=rested.taken + 1, at=rested.at, event=e.Continued(by="Ana")))
-            assert not rested.held and isinstance(request(on), r.Ask | r.Meet), step
+            assert not rested.outputs.held and isinstance(request(on), r.Ask | r.Meet), step
             if isinstance(request(on), r.Ask):
                 assert isinstance(request(on).step.source, Hold), step  # type: ignore[union-attr]
         walk.one()
@@ -190,7 +190,7 @@ def test_no_key_passes_a_hold_point() -> None:
                 elif stage.app.program is not None and stage.app.program.moment.kind != "hold":
                     await stage.press("escape")
                 assert stage.app.program is not None and stage.app.program.moment.kind == "hold", key
-            here = walk.state.cursor
+            here = walk.state.place.cursor
             ahead = [wish for wish in stage.link.wishes if isinstance(wish, e.Went) and wish.to >= here]
             assert not ahead, "keys lead back and never on"
             assert not [wish for wish in stage.link.wishes if isinstance(wish, e.Answered | e.Skipped)]
@@ -216,9 +216,9 @@ def test_no_typed_line_but_the_word_passes_a_hold_point_and_none_from_a_pipe(int
         lines = ["DEAD", "ENERGISE"]
     walk = next(at_each_hold_point())
     runner = Runner(walk, seat="Ana")  # type: ignore[arg-type]
-    before = walk.state.cursor
+    before = walk.state.place.cursor
     _, said = played(runner, lines, interactive=interactive)
-    assert walk.state.cursor == before and not walk.state.held
+    assert walk.state.place.cursor == before and not walk.state.outputs.held
     taken = [event for event in runner.wishes if isinstance(event, e.Answered)]
     assert len(runner.refused) >= len(taken)
     if not interactive:
@@ -393,7 +393,7 @@ def test_resuming_passes_no_hold_point_again() -> None:
     walk.resume()
     while not isinstance(walk.asked, r.Ask):
         walk.one()
-    assert not walk.state.held
+    assert not walk.state.outputs.held
     assert isinstance(walk.asked.step.source, Hold)
 
 

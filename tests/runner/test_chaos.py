@@ -68,7 +68,7 @@ class Chaos(DoomedCrew):
         state = self._worker.state
         assert state.setting is not None and state.phase in (Phase.SWITCHING, Phase.ENERGISING)
         holds = [one.index for one in state.setting.plan.steps[: step.index] if one.kind == "hold"]
-        assert holds and holds[-1] in state.held, "an output went on without its hold point"
+        assert holds and holds[-1] in state.outputs.held, "an output went on without its hold point"
         self.went_on += 1
 
     def meet(self, roles: tuple[str, ...], number: int) -> None:
@@ -115,7 +115,7 @@ def through(first: e.Began, folder: Path, draw: random.Random) -> tuple[State, i
         def told(entry: e.Entry, after: State) -> None:
             assert after.number == runner.state.number
             if twins.on and after.phase not in (Phase.SWITCHING, Phase.ENERGISING, Phase.SAFING):
-                assert after.powered or after.phase is Phase.TROUBLED, f"on, and nobody knows: {after.phase}"
+                assert after.outputs.on or after.phase is Phase.TROUBLED, f"on, and nobody knows: {after.phase}"
             if len(runner._lines) > 1200:
                 runner.inbox.put(Signalled("enough"))
 
@@ -130,7 +130,7 @@ def through(first: e.Began, folder: Path, draw: random.Random) -> tuple[State, i
         runner.inbox.put(Came(screen))
         crew = Chaos(twins, runner, screen, draw)
         end = runner.run(crew)
-    assert end.finished and not twins.on and not end.powered
+    assert end.finished and not twins.on and not end.outputs.on
     entries = list(read_record(path))
     assert fold(entries) == end
     assert b"".join(screen.lines) == path.read_bytes(), "a screen sees what the record has, in order"

@@ -183,7 +183,7 @@ def test_a_wait_is_told_in_pieces(build: Build) -> None:
     assert isinstance(made.asked, r.Wait), "not before its time"
     made.advance(0.6)
     assert [event.seconds for event in made.events(e.Elapsed)] == [1.0] * 5
-    assert made.state.cursor == 13
+    assert made.state.place.cursor == 13
 
 
 def test_a_timer_of_a_request_goes_with_it(build: Build) -> None:
@@ -198,8 +198,8 @@ def test_a_timer_of_a_request_goes_with_it(build: Build) -> None:
     made.advance(0.6)
     assert made.hands.placed == [8]
     made.advance(0.5)  # no contact is looked for: they say so themselves
-    made.wait(lambda: 8 in made.state.latest)
-    assert made.state.latest[7].verdict == "skipped"
+    made.wait(lambda: 8 in made.state.kept.latest)
+    assert made.state.kept.latest[7].verdict == "skipped"
     assert [event.how for event in made.events(e.Answered)] == ["simulated"]
 
 
@@ -242,7 +242,7 @@ def test_a_held_key_answers_once(build: Build) -> None:
     for _ in range(5):
         screen.wish(again)
     made.settle()
-    assert made.state.cursor == 3
+    assert made.state.place.cursor == 3
     assert len(made.events(e.Answered)) == 1
     assert len(screen.refusals()) == 4
     assert all("is no longer open" in why for why in screen.refusals())
@@ -416,7 +416,7 @@ def test_when_nobody_can_be_told_outputs_are_off_too(build: Build) -> None:
     made = build()
 
     def tells(entry: e.Entry, state: paper.State) -> None:
-        if state.powered:
+        if state.outputs.on:
             raise BrokenPipeError
 
     made.tells = tells
@@ -494,7 +494,7 @@ def test_while_the_record_fails_outputs_are_off_and_screens_are_told(build: Buil
     assert made.events(e.Paused)[-1].why == "the record could not be written; outputs were made safe"
     screen.wish(e.Continued())
     made.wait_for(r.Ask, HOLD)
-    assert not made.state.powered
+    assert not made.state.outputs.on
     assert refold(made.record()) == made.state
 
 
@@ -577,7 +577,7 @@ def test_an_output_that_goes_on_while_the_record_fails_is_made_safe(build: Build
 
 def test_alone_and_unseen_a_failing_record_ends_the_walk(build: Build) -> None:
     made = build()
-    made.tells = lambda entry, state: made.fail() if state.powered else None
+    made.tells = lambda entry, state: made.fail() if state.outputs.on else None
     with pytest.raises(RecordTrouble, match="the disk is full"):
         made.start().finish()
     assert not made.crew.on and made.crew.closed
@@ -634,7 +634,7 @@ def test_the_first_who_answers_holds_the_seat_and_others_may_note(build: Build) 
     ben.wish(e.Disturbed(touches=["J2"], text="I bumped into it"))
     made.settle()
     assert ben.refusals()[-1] == "Ana holds the operator's seat; take it first"
-    assert made.state.cursor == 3
+    assert made.state.place.cursor == 3
     assert made.events(e.Disturbed)[0].by == "Ben"
     ben.wish(e.Aborted(why="smoke"))
     assert made.finish().phase is Phase.ABORTED, "anybody may stop it"
@@ -666,7 +666,7 @@ def test_when_the_operator_is_gone_it_rests_with_outputs_off_and_another_goes_on
     ana.leave()
     made.wait_for(r.Rest)
     assert not made.crew.on
-    assert made.state.seat == "" and made.state.why_paused == "the operator's screen went away"
+    assert made.state.seat == "" and made.state.pending.why_paused == "the operator's screen went away"
     ben = FakeScreen(made, "Ben")
     ben.wish(e.Continued())
     made.wait_for(r.Ask, HOLD)

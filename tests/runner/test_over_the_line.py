@@ -93,7 +93,7 @@ def test_a_whole_walk_over_the_line(served: World, tmp_path: Path) -> None:
 
 def test_the_operator_vanishes_and_another_goes_on(served: World, tmp_path: Path) -> None:
     ana = Person(tmp_path, "Ana")
-    ana.work(until=lambda state: bool(state.powered), clock=lambda: served.advance(1.0))
+    ana.work(until=lambda state: bool(state.outputs.on), clock=lambda: served.advance(1.0))
     assert served.crew.on
     ana.client.close()  # a closed lid, a lost line, a killed screen: the socket is cut
     served.wait(lambda: served.state.phase is Phase.PAUSED, "the walk rests")
@@ -110,7 +110,7 @@ def test_the_operator_vanishes_and_another_goes_on(served: World, tmp_path: Path
 
 def test_nobody_comes_back_over_the_line(served: World, tmp_path: Path) -> None:
     ana = Person(tmp_path, "Ana")
-    ana.work(until=lambda state: state.cursor >= 3, clock=lambda: served.advance(1.0))
+    ana.work(until=lambda state: state.place.cursor >= 3, clock=lambda: served.advance(1.0))
     ana.client.close()
     served.wait(lambda: served.state.phase is Phase.PAUSED, "the walk rests")
     served.clock.advance(601.0)
@@ -119,14 +119,14 @@ def test_nobody_comes_back_over_the_line(served: World, tmp_path: Path) -> None:
 
 def test_refusals_and_goodbyes_come_over_the_line(served: World, tmp_path: Path) -> None:
     ana, ben = Person(tmp_path, "Ana"), Person(tmp_path, "Ben")
-    ana.work(until=lambda state: state.cursor >= 1)
-    ben.bell.wait(lambda: ben.state.cursor >= 1)
+    ana.work(until=lambda state: state.place.cursor >= 1)
+    ben.bell.wait(lambda: ben.state.place.cursor >= 1)
     ben.client.wish(e.Answered(number=ben.state.number, answer="DEAD"))
     ben.bell.wait(lambda: any(isinstance(message, p.Refusal) for message in ben.heard))
     assert ben.heard[-1] == p.Refusal(why="Ana holds the operator's seat; take it first")
     ben.client.take_seat()
     ben.bell.wait(lambda: ben.state.seat == "Ben")
     ben.client.wish(e.Answered(number=ben.state.number, answer="DEAD"))
-    ana.bell.wait(lambda: ana.state.cursor == 2)
+    ana.bell.wait(lambda: ana.state.place.cursor == 2)
     for person in (ana, ben):
         person.client.close()

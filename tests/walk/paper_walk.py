@@ -276,7 +276,7 @@ class Desk:
             if (
                 (phase is None or self.state.phase is phase)
                 and (not key or (step is not None and step.key == key))
-                and (index is None or self.state.cursor == index)
+                and (index is None or self.state.place.cursor == index)
                 and (index is None or phase is not None or self.state.phase not in (Phase.SAFING, Phase.MEETING))
             ):
                 return self

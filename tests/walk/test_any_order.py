@@ -116,7 +116,7 @@ class AnyOrder(RuleBasedStateMachine):
         assert after.number >= before.number
         if isinstance(event, PASSIVE):
             assert after.number == before.number and after.phase is before.phase
-        new = list(itertools.takewhile(lambda link: link is not before.history, links(after.history)))
+        new = list(itertools.takewhile(lambda link: link is not before.kept.history, links(after.kept.history)))
         # steps that the machine passes over by itself come on top of what the event itself brought about
         brought = [link.outcome for link in new if not link.outcome.barred]
         assert len(brought) <= 1
@@ -124,7 +124,7 @@ class AnyOrder(RuleBasedStateMachine):
             assert before.number not in self.outcome_of, "two outcomes of one request"
             self.outcome_of[before.number] = outcome.n
         assert all(link.outcome.n == len(self.desk.entries) for link in new)
-        assert (new[-1].before if new else after.history) is before.history
+        assert (new[-1].before if new else after.kept.history) is before.kept.history
         return True
 
     # what a willing crew and operator do
@@ -237,18 +237,18 @@ class AnyOrder(RuleBasedStateMachine):
     def keeps_its_promises(self) -> None:
         state, asked = self.state, request(self.state)
         assert asked == request(state) and asked.number == state.number
-        assert state.held <= self.ghosts.passed
+        assert state.outputs.held <= self.ghosts.passed
         if energises(state):
             assert state.setting is not None
-            steps = state.setting.plan.steps[: state.cursor]
-            assert max(step.index for step in steps if step.kind == "hold") in state.held
+            steps = state.setting.plan.steps[: state.place.cursor]
+            assert max(step.index for step in steps if step.kind == "hold") in state.outputs.held
         if not self.ghosts.safe:
             assert isinstance(asked, r.MakeSafe | r.Resolve | r.Rest | r.Finished)
         if self.ghosts.on and not isinstance(asked, r.MakeSafe | r.Switch | r.Energise):
-            assert "supply" in state.powered or "supply" in state.unconfirmed
+            assert "supply" in state.outputs.on or "supply" in state.outputs.unconfirmed
         if isinstance(asked, r.Place | r.Measure | r.Switch | r.Energise):
             assert asked.step.role not in self.ghosts.suspect
-            assert asked.step.role in state.met
+            assert asked.step.role in state.instruments.met
 
     @invariant()
     def going_back_erases_nothing(self) -> None:
@@ -259,7 +259,7 @@ class AnyOrder(RuleBasedStateMachine):
             if not outcome.barred:
                 numbers.append(outcome.n)
         assert numbers == sorted(set(numbers), reverse=True)
-        assert newest == {index: outcome.n for index, outcome in self.state.latest.items()}
+        assert newest == {index: outcome.n for index, outcome in self.state.kept.latest.items()}
         assert len(numbers) == len(self.outcome_of)
 
     def teardown(self) -> None:
@@ -269,7 +269,7 @@ class AnyOrder(RuleBasedStateMachine):
         assert again == self.state
         assert "\n".join(verdict_lines(again)).encode() == "\n".join(verdict_lines(self.state)).encode()
         for index, outcome in results(self.state).items():
-            latest = self.state.latest[index]
+            latest = self.state.kept.latest[index]
             if outcome.verdict == "void":
                 assert latest.verdict in ("pass", "fail", "undecided")
             elif latest.reading is None:

@@ -85,7 +85,7 @@ class Walk:
 
 
 def verdict(state: State, index: int = 0) -> str:
-    outcome = state.latest.get(index)
+    outcome = state.kept.latest.get(index)
     return outcome.verdict if outcome is not None else ""
 
 
@@ -119,7 +119,7 @@ def test_a_reading_counts_with_its_range_and_last_digit(began: e.Began) -> None:
     walk = Walk(began)
     state = walk.type("1.7")
     assert verdict(state) == "pass"
-    reading = state.latest[0].reading
+    reading = state.kept.latest[0].reading
     assert reading is not None and (reading.range, reading.resolution) == (400.0, 0.1)
     assert reading.flags == [FLAG] and reading.raw == ["1.7"]
 
@@ -127,14 +127,14 @@ def test_a_reading_counts_with_its_range_and_last_digit(began: e.Began) -> None:
 def test_an_odd_last_digit_is_asked_again_once_and_the_correction_is_kept(began: e.Began) -> None:
     walk = Walk(began)
     state = walk.type("1.72")
-    assert verdict(state) == "" and "type every digit" in state.doubt
+    assert verdict(state) == "" and "type every digit" in state.pending.doubt
     state = walk.type("1.7")
-    reading = state.latest[0].reading
+    reading = state.kept.latest[0].reading
     assert verdict(state) == "pass" and reading is not None and reading.raw == ["1.72", "1.7"]
     # whoever insists is believed, with the display's own step and no finer one
     walk = Walk(began)
     walk.type("1.72")
-    reading = walk.type("1,72").latest[0].reading
+    reading = walk.type("1,72").kept.latest[0].reading
     assert reading is not None and reading.value == pytest.approx(1.72) and reading.resolution == 0.1
 
 
@@ -142,13 +142,13 @@ def test_more_than_the_meter_can_show_never_counts(began: e.Began) -> None:
     walk = Walk(began)
     for _ in range(3):
         state = walk.type("4000 M")
-        assert verdict(state) == "" and "more than this meter can show" in state.doubt
+        assert verdict(state) == "" and "more than this meter can show" in state.pending.doubt
 
 
 def test_a_failure_is_typed_twice(began: e.Began) -> None:
     walk = Walk(began)
     state = walk.type("47.1")
-    assert verdict(state) == "" and "would fail" in state.doubt
+    assert verdict(state) == "" and "would fail" in state.pending.doubt
     assert verdict(walk.type("47.1")) == "fail"
     walk = Walk(began)
     walk.type("47.1")
@@ -163,7 +163,7 @@ def test_over_range_says_only_what_the_prefix_tells(began: e.Began) -> None:
     walk.type("1.7")
     state = walk.type("OL M")
     assert verdict(state, 1) == "pass"
-    reading = state.latest[1].reading
+    reading = state.kept.latest[1].reading
     assert reading is not None and reading.bound == 4e6
 
 
@@ -171,8 +171,8 @@ def test_the_record_folds_to_the_same(began: e.Began) -> None:
     walk = Walk(began)
     walk.type("1.72")
     walk.type("1.7")
-    facts = msgspec.json.decode(msgspec.json.encode(walk.state.latest[0].reading), type=e.Read)
-    assert facts == walk.state.latest[0].reading
+    facts = msgspec.json.decode(msgspec.json.encode(walk.state.kept.latest[0].reading), type=e.Read)
+    assert facts == walk.state.kept.latest[0].reading
 
 
 def _swapped(text: str, rng: random.Random) -> str:
@@ -223,7 +223,7 @@ def test_most_mistypings_of_failing_readings_are_asked_again(began: e.Began) -> 
         walk = Walk.__new__(Walk)
         walk.state = fresh
         state = walk.type(wrong)
-        caught[kind] += bool(state.doubt)
+        caught[kind] += bool(state.pending.doubt)
         if verdict(state) == "pass":
             shown = read_display(wrong)
             assert shown is not None

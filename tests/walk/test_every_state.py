@@ -28,7 +28,7 @@ def found(request: pytest.FixtureRequest, explored: Walks) -> Explored:
 
 def nearest_hold(state: State) -> int:
     assert state.setting is not None
-    return max(step.index for step in state.setting.plan.steps[: state.cursor] if step.kind == "hold")
+    return max(step.index for step in state.setting.plan.steps[: state.place.cursor] if step.kind == "hold")
 
 
 def test_something_was_found(found: Explored) -> None:
@@ -53,8 +53,8 @@ def test_nothing_is_made_live_but_behind_its_hold_point(found: Explored) -> None
     for one in found.states.values():
         if energises(one.state):
             met += 1
-            assert nearest_hold(one.state) in one.state.held
-        assert one.state.held <= one.ghosts.passed
+            assert nearest_hold(one.state) in one.state.outputs.held
+        assert one.state.outputs.held <= one.ghosts.passed
     assert met
 
 
@@ -65,8 +65,8 @@ def test_what_a_tester_said_is_yes_or_no_and_nothing_else(found: Explored) -> No
         source = asked.step.source if isinstance(asked, r.Ask) else None
         if not isinstance(event, e.Answered) or not isinstance(source, Do):
             continue
-        assert after.state.history is not None
-        outcome = after.state.history.outcome
+        assert after.state.kept.history is not None
+        outcome = after.state.kept.history.outcome
         if source.beeps is None:
             assert outcome.answer == ""
             continue
@@ -87,7 +87,7 @@ def test_an_output_that_may_be_on_is_never_forgotten(found: Explored) -> None:
         state = one.state
         if one.ghosts.on and state.phase is not Phase.SAFING:
             mid_way = isinstance(request(state), r.Switch | r.Energise)
-            assert mid_way or "supply" in state.powered or "supply" in state.unconfirmed
+            assert mid_way or "supply" in state.outputs.on or "supply" in state.outputs.unconfirmed
 
 
 def test_when_nobody_is_there_outputs_go_off(found: Explored) -> None:
@@ -108,15 +108,15 @@ def test_a_pause_for_an_empty_seat_is_refused_only_where_nothing_is_left_to_do(f
         try:
             take(state, e.Entry(n=1, at=state.at, event=event))
         except Refused:
-            resting = state.phase is Phase.PAUSED and not one.ghosts.on and not state.held
-            assert resting or (state.phase is Phase.SAFING and state.then is not Phase.MEETING)
+            resting = state.phase is Phase.PAUSED and not one.ghosts.on and not state.outputs.held
+            assert resting or (state.phase is Phase.SAFING and state.place.then is not Phase.MEETING)
 
 
 def test_a_walk_ends_by_making_outputs_safe_and_in_no_other_way(found: Explored) -> None:
     for before, event, after in found.moves:
         if after.state.finished and not before.state.finished:
             assert isinstance(event, e.MadeSafe)
-            assert after.ghosts.on is False or "supply" in after.state.unconfirmed
+            assert after.ghosts.on is False or "supply" in after.state.outputs.unconfirmed
 
 
 def test_an_instrument_that_gave_trouble_says_its_name_before_it_is_used(found: Explored) -> None:
@@ -134,15 +134,15 @@ def test_an_answer_closes_its_request(found: Explored) -> None:
             again = e.Entry(n=after.state.taken + 1, at=after.state.at, event=event)
             with pytest.raises(Stale):
                 take(after.state, again)
-        if after.state.history is not before.state.history:
-            newest = after.state.history
-            while newest is not None and newest.outcome.barred and newest is not before.state.history:
+        if after.state.kept.history is not before.state.kept.history:
+            newest = after.state.kept.history
+            while newest is not None and newest.outcome.barred and newest is not before.state.kept.history:
                 newest = newest.before  # passed over by the walk itself, for what the answer left undone
-            if newest is before.state.history:
+            if newest is before.state.kept.history:
                 continue
             assert newest is not None
-            assert newest.before is before.state.history
-            assert newest.outcome.index == before.state.cursor
+            assert newest.before is before.state.kept.history
+            assert newest.outcome.index == before.state.place.cursor
 
 
 def test_willing_hands_always_get_to_an_end(found: Explored) -> None:
@@ -152,7 +152,7 @@ def test_willing_hands_always_get_to_an_end(found: Explored) -> None:
         here: Found | None = one
         way = []
         while here is not None and here.key not in ends:
-            assert len(way) < 60, f"goes in circles from {one.state.phase} at step {one.state.cursor}"
+            assert len(way) < 60, f"goes in circles from {one.state.phase} at step {one.state.place.cursor}"
             way.append(here.key)
             if here.state.phase is Phase.EMPTY or here.state.finished:
                 break
@@ -174,15 +174,15 @@ def test_going_back_and_returning_does_not_lose_the_place(found: Explored) -> No
     for before, event, after in found.moves:
         if not isinstance(event, e.Went) or event.then != "return":
             continue
-        stood = before.state.cursor if before.state.back_to is None else before.state.back_to
-        reached = after.state.cursor if after.state.back_to is None else after.state.back_to
+        stood = before.state.place.cursor if before.state.place.back_to is None else before.state.place.back_to
+        reached = after.state.place.cursor if after.state.place.back_to is None else after.state.place.back_to
         assert reached == stood
 
 
 def test_nobody_gets_further_than_they_were_by_going(found: Explored) -> None:
     for before, event, _ in found.moves:
         if isinstance(event, e.Went):
-            stood = before.state.cursor if before.state.back_to is None else before.state.back_to
+            stood = before.state.place.cursor if before.state.place.back_to is None else before.state.place.back_to
             assert event.to <= stood
 
 

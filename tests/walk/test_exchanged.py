@@ -43,14 +43,14 @@ def test_the_zero_of_the_first_meter_is_not_taken_off_readings_of_the_second(sma
     before = results(desk.state)
     desk.add(met(desk, "0002", other=True))
     assert desk.state.conditions.zeros == {}
-    assert "0002" in desk.state.notes[-1][1].text
+    assert "0002" in desk.state.kept.notes[-1][1].text
     desk.until(phase=Phase.PLACING)
     assert isinstance(desk.asked, r.Place) and desk.asked.step.kind == "zero"
     desk.one()
     desk.read(value=0.4)
     assert desk.state.conditions.zeros == {"meter": (0.4,)}
     desk.until(phase=Phase.PLACING)
-    assert desk.state.cursor == 9
+    assert desk.state.place.cursor == 9
     after = results(desk.state)
     assert {index: after[index].verdict for index in (7, 8)} == {index: before[index].verdict for index in (7, 8)}
     desk.finish()
@@ -63,7 +63,7 @@ def test_the_same_meter_goes_on_with_its_zero(small: Made) -> None:
     desk.add(met(desk, "0001", "1.1"))
     assert desk.state.conditions.zeros == {"meter": (paper.LEADS,)}
     desk.until(phase=Phase.PLACING)
-    assert desk.state.cursor == 9
+    assert desk.state.place.cursor == 9
 
 
 @pytest.mark.parametrize("changes", [{"leads_ohm": (0.1, 0.2)}, {"calibrated": "2026-04-01"}, {"profile": "another"}])

@@ -21,9 +21,11 @@ def test_no_reading_is_too_large(small: paper.Made, value: float, beside: dict[s
         step = desk.state.step
         if desk.state.phase is Phase.MEASURING and step is not None:
             after = take(desk.state, desk.entry(paper.reading(desk.state, step, value=value, **beside)))
-            assert after.history is not None
+            assert after.kept.history is not None
             high = getattr(getattr(step.source, "limit", None), "at_least", None) is None
-            assert after.history.outcome.verdict in (("fail", "undecided") if high else ("pass", "fail", "undecided"))
+            assert after.kept.history.outcome.verdict in (
+                ("fail", "undecided") if high else ("pass", "fail", "undecided")
+            )
         desk.one()
 
 

@@ -55,7 +55,7 @@ def test_an_old_record_folds_to_the_verdicts_that_it_had(path: Path) -> None:
         if now != before:
             moves.append({"n": entry.n, **now})
             before = now
-    assert (state.phase.value, state.cursor) == (pinned["phase"], pinned["cursor"])
+    assert (state.phase.value, state.place.cursor) == (pinned["phase"], pinned["cursor"])
     assert moves == pinned["moves"]
     found = results(state).values()
     for outcome, was in zip(found, pinned["verdicts"], strict=True):

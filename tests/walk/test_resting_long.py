@@ -22,7 +22,7 @@ def desk_at(small: paper.Made, kind: str, which: int) -> paper.Desk:
 
 def test_an_old_zero_is_asked_for_again_and_then_the_walk_goes_on(small: paper.Made) -> None:
     desk = desk_at(small, "measure", 2)
-    stood, instrument = desk.state.cursor, "meter"
+    stood, instrument = desk.state.place.cursor, "meter"
     assert desk.state.conditions.zeros[instrument]
     desk.resume(zero_again=True)
     assert instrument not in desk.state.conditions.zeros
@@ -30,7 +30,7 @@ def test_an_old_zero_is_asked_for_again_and_then_the_walk_goes_on(small: paper.M
     assert desk.state.step is not None and desk.state.step.kind == "zero"
     desk.read(value=0.35)
     desk.until(phase=Phase.MEASURING)
-    assert desk.state.cursor == stood
+    assert desk.state.place.cursor == stood
     assert desk.state.conditions.zeros[instrument] == (0.35,)
     desk.finish()
     assert paper.refold(desk.entries) == desk.state
@@ -62,7 +62,7 @@ def test_how_old_is_too_old(small: paper.Made) -> None:
 def test_no_zero_is_asked_for_while_an_output_is_on(small: paper.Made) -> None:
     desk = paper.Desk(small.began)
     desk.until(index=desk.index("set") + 1)
-    assert desk.state.powered
+    assert desk.state.outputs.on
     desk.resume(zero_again=True)
     desk.finish()
 
@@ -93,6 +93,6 @@ def test_what_was_switched_off_bars_nothing(tmp_path: Path) -> None:
     desk.until(index=6)
     assert not desk.state.conditions.handled.live
     desk.went(3)
-    assert desk.state.cursor == 3
+    assert desk.state.place.cursor == 3
     assert replace(desk.state) == desk.state
     assert isinstance(desk.entries[-1].event, e.Went)

@@ -149,7 +149,7 @@ def test_a_zero_that_moved_widens_the_uncertainty_of_what_lies_between(desk: Des
     assert wide.budget.standard_uncertainty == pytest.approx(
         (narrow.budget.standard_uncertainty**2 + drift.standard**2) ** 0.5
     )
-    assert desk.state.latest[7].expanded == narrow.expanded, "worked out when asked, not written over"
+    assert desk.state.kept.latest[7].expanded == narrow.expanded, "worked out when asked, not written over"
 
 
 def test_a_zero_that_moved_can_take_a_pass_away(desk: Desk) -> None:
@@ -206,7 +206,7 @@ def test_a_failing_zero_voids_and_is_not_taken_off(desk: Desk) -> None:
 def test_zeros(desk: Desk, shown: dict[str, object], verdict: str, sentence: str) -> None:
     desk.until(phase=Phase.MEASURING, index=FIRST_ZERO)
     desk.read(**shown)
-    outcome = desk.state.latest[FIRST_ZERO]
+    outcome = desk.state.kept.latest[FIRST_ZERO]
     assert outcome.verdict == verdict and sentence in outcome.sentence
 
 
@@ -268,7 +268,7 @@ def test_a_disturbed_reading_says_why_and_what_it_was(desk: Desk) -> None:
     desk.add(e.Disturbed(touches=["W1.3"], text="pulled through the tray", by="Ben"))
     outcome = results(desk.state)[9]
     assert outcome.sentence.startswith("Void: disturbed since: pulled through the tray. It read: Pass: 0.857 Ω")
-    assert desk.state.latest[9].verdict == "pass"
+    assert desk.state.kept.latest[9].verdict == "pass"
 
 
 def test_what_is_measured_after_a_disturbance_counts(desk: Desk) -> None:
@@ -320,23 +320,25 @@ def test_a_meter_of_which_nothing_is_known_decides_nothing(small: Made) -> None:
     desk = Desk(small.with_bench(msgspec.structs.replace(paper.BENCH, instruments=[bare, paper.SUPPLY])).began)
     desk.until(phase=Phase.MEASURING, index=7)
     desk.read(value=0.8)
-    assert desk.state.latest[7].sentence == ("Undecided: nothing is known of the accuracy of meter for resistance 2w.")
+    assert desk.state.kept.latest[7].sentence == (
+        "Undecided: nothing is known of the accuracy of meter for resistance 2w."
+    )
 
 
 def test_no_number_is_undecided_and_an_overload_has_a_meaning(desk: Desk) -> None:
     desk.until(phase=Phase.MEASURING, index=7)
     desk.read(nan=True)
-    assert desk.state.latest[7].verdict == "undecided"
+    assert desk.state.kept.latest[7].verdict == "undecided"
     desk.until(phase=Phase.MEASURING, index=8)
     desk.read(over="+", range=10.0)
-    assert desk.state.latest[8].verdict == "fail"
-    assert desk.state.latest[8].over == "+"
+    assert desk.state.kept.latest[8].verdict == "fail"
+    assert desk.state.kept.latest[8].over == "+"
 
 
 def test_a_reading_in_the_wrong_unit_is_undecided_and_breaks_nothing(desk: Desk) -> None:
     desk.until(phase=Phase.MEASURING, index=7)
     desk.read(value=0.8, function="voltage", unit="V")
-    assert desk.state.latest[7].verdict == "undecided"
+    assert desk.state.kept.latest[7].verdict == "undecided"
 
 
 def test_a_reading_in_a_room_that_the_meter_is_not_made_for_is_undecided(tmp_path: Path) -> None:
@@ -345,14 +347,14 @@ def test_a_reading_in_a_room_that_the_meter_is_not_made_for_is_undecided(tmp_pat
     desk.answer("-20")
     desk.until(phase=Phase.MEASURING, index=16)
     desk.read(value=-48.0)
-    assert desk.state.latest[16].verdict == "undecided"
-    assert "no temperature coefficient" in desk.state.latest[16].sentence
+    assert desk.state.kept.latest[16].verdict == "undecided"
+    assert "no temperature coefficient" in desk.state.kept.latest[16].sentence
 
 
 def test_averaged_readings_bring_their_scatter(desk: Desk) -> None:
     desk.until(phase=Phase.MEASURING, index=7)
     desk.read(value=0.857, count=9, spread=0.03)
-    budget = desk.state.latest[7].budget
+    budget = desk.state.kept.latest[7].budget
     assert budget is not None
     # type A: the experimental standard deviation of the mean is s / √n (GUM 4.2.3)
     scatter = next(part for part in budget.components if part.kind == "A")
@@ -401,7 +403,7 @@ def test_judged_again_under_another_limit(desk: Desk, name: str) -> None:
 def test_another_limit_in_the_wrong_unit_judges_nothing(desk: Desk) -> None:
     desk.finish()
     state = judged(desk, Rules(limits={"*": Limit(at_most=Amount(5.0, "V"), source="a slip")}))
-    outcome = state.latest[7]
+    outcome = state.kept.latest[7]
     assert outcome.verdict == "undecided"
     assert outcome.sentence == "Undecided: no limit: limit: found a bound of 5 V, expected one in Ω."
     assert state.phase is Phase.DONE
@@ -410,9 +412,9 @@ def test_another_limit_in_the_wrong_unit_judges_nothing(desk: Desk) -> None:
 def test_other_rules_do_not_change_where_the_walk_goes(desk: Desk) -> None:
     desk.finish()
     other = judged(desk, Rules(decide=Decide(rule="simple")))
-    assert (other.phase, other.cursor, other.number, other.taken) == (
+    assert (other.phase, other.place.cursor, other.number, other.taken) == (
         desk.state.phase,
-        desk.state.cursor,
+        desk.state.place.cursor,
         desk.state.number,
         desk.state.taken,
     )

@@ -178,7 +178,7 @@ def test_one_reading_may_be_skipped_or_the_whole_search(walk: Search) -> None:
 
 def test_no_advice_is_trouble_that_can_be_tried_again_or_skipped(walk: Search) -> None:
     walk.say(e.Troubled(number=walk.state.number, instrument="", kind="no-advice", what="It makes no sense."))
-    assert walk.state.phase is Phase.TROUBLED and not walk.state.to_meet
+    assert walk.state.phase is Phase.TROUBLED and not walk.state.instruments.to_meet
     walk.say(e.Answered(number=walk.state.number, answer="retry"))
     assert isinstance(walk.asked, r.Advise)
 

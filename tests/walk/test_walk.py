@@ -104,7 +104,7 @@ def test_the_same_key_twice_answers_once(desk: Desk) -> None:
     desk.add(again)
     with pytest.raises(Stale):
         desk.add(again)
-    assert desk.state.cursor == 3
+    assert desk.state.place.cursor == 3
 
 
 def test_a_late_answer_is_stale_and_no_bug_also_where_no_answer_has_a_place(desk: Desk) -> None:
@@ -140,7 +140,7 @@ def test_a_hold_point_wants_its_word_and_nothing_else(desk: Desk) -> None:
     for wrong in ("", "yes", "DEAD!", "DE AD", "CLEAR"):
         refused(lambda wrong=wrong: desk.answer(wrong), "this hold point wants the word DEAD")
     desk.answer("  dead ")
-    assert desk.state.cursor == 2
+    assert desk.state.place.cursor == 2
 
 
 @pytest.mark.parametrize("index", [0, 1, 12, 15], ids=["caution", "hold", "wait", "set"])
@@ -157,7 +157,7 @@ def test_skipping_wants_a_reason(desk: Desk) -> None:
     desk.until(index=2)
     refused(lambda: desk.skip("  "), "skipping needs a reason, in words")
     desk.skip("both ends hang free already")
-    assert desk.state.latest[2].sentence == "Skipped: both ends hang free already"
+    assert desk.state.kept.latest[2].sentence == "Skipped: both ends hang free already"
 
 
 @pytest.mark.parametrize("answer", ["-11", "46", "nan", "inf", "warm", "", "21,5"])
@@ -234,7 +234,7 @@ def test_another_bench_is_asked_about_anew(small: Made) -> None:
     assert not desk.state.conditions.zeros
     desk.until(phase=Phase.CONSENTING)
     desk.answer("nothing better at hand")
-    assert desk.state.cursor == 8
+    assert desk.state.place.cursor == 8
     assert desk.state.setting is not None and desk.state.setting.bench == paper.WEAK
 
 
@@ -248,9 +248,9 @@ def test_a_wait_is_over_when_its_time_is(desk: Desk) -> None:
     for _ in range(49):
         desk.add(e.Elapsed(number=desk.state.number, seconds=0.1))
     assert desk.state.phase is Phase.WAITING
-    assert desk.state.left == pytest.approx(0.1)
+    assert desk.state.pending.left == pytest.approx(0.1)
     desk.add(e.Elapsed(number=desk.state.number, seconds=0.1))
-    assert desk.state.cursor == 13
+    assert desk.state.place.cursor == 13
 
 
 def test_time_does_not_pass_while_the_walk_rests(desk: Desk) -> None:
@@ -267,11 +267,11 @@ def test_time_does_not_pass_while_the_walk_rests(desk: Desk) -> None:
 def test_again_measures_one_step_and_returns(desk: Desk) -> None:
     desk.until(phase=Phase.PLACING, index=10)
     desk.went(8)
-    assert desk.state.phase is Phase.PLACING and desk.state.cursor == 8
+    assert desk.state.phase is Phase.PLACING and desk.state.place.cursor == 8
     desk.answer()
     desk.read(value=3.0)
-    assert desk.state.cursor == 10 and desk.state.back_to is None
-    assert desk.state.latest[8].verdict == "fail"
+    assert desk.state.place.cursor == 10 and desk.state.place.back_to is None
+    assert desk.state.kept.latest[8].verdict == "fail"
     readings = [outcome.value for outcome in outcomes(desk.state) if outcome.index == 8]
     assert len(readings) == 2, "both readings stay in the history"
 
@@ -280,7 +280,7 @@ def test_back_goes_on_from_there(desk: Desk) -> None:
     desk.until(phase=Phase.PLACING, index=10)
     desk.went(8, "go-on")
     for index in (8, 9, 10):
-        assert desk.state.cursor == index
+        assert desk.state.place.cursor == index
         desk.answer()
         desk.read()
 
@@ -292,10 +292,10 @@ def test_a_detour_from_a_detour_returns_to_where_the_walk_stood(desk: Desk) -> N
     desk.went(9)
     desk.answer()
     desk.read()
-    assert desk.state.cursor == 10
+    assert desk.state.place.cursor == 10
     desk.went(7)
     desk.went(10)
-    assert desk.state.cursor == 10 and desk.state.back_to is None
+    assert desk.state.place.cursor == 10 and desk.state.place.back_to is None
 
 
 def test_the_same_step_again_in_a_detour_is_still_a_detour(desk: Desk) -> None:
@@ -306,15 +306,15 @@ def test_the_same_step_again_in_a_detour_is_still_a_detour(desk: Desk) -> None:
     assert desk.state.phase is Phase.PLACING
     desk.answer()
     desk.read()
-    assert desk.state.cursor == 10
+    assert desk.state.place.cursor == 10
 
 
 def test_a_skip_in_a_detour_returns_too(desk: Desk) -> None:
     desk.until(phase=Phase.PLACING, index=10)
     desk.went(8)
     desk.skip("cannot reach it any more")
-    assert desk.state.cursor == 10
-    assert desk.state.latest[8].verdict == "skipped"
+    assert desk.state.place.cursor == 10
+    assert desk.state.kept.latest[8].verdict == "skipped"
 
 
 # pauses
@@ -329,7 +329,7 @@ def test_pause_and_go_on_in_every_kind_of_step(desk: Desk, index: int) -> None:
     with pytest.raises(OutOfTurn):
         desk.answer()
     desk.add(e.Continued(by="Ana"))
-    assert type(desk.asked) is asked and desk.state.cursor == index
+    assert type(desk.asked) is asked and desk.state.place.cursor == index
     assert passed(desk.finish().state)
 
 
@@ -348,7 +348,7 @@ def test_notes_and_the_seat_leave_the_open_request_alone(desk: Desk) -> None:
     desk.add(e.Seated(by="Ben", where="the other bay"))
     assert desk.state.number == number and desk.state.phase is Phase.MEASURING
     assert desk.state.seat == "Ben"
-    assert [note.text for _, note in desk.state.notes] == ["the lamp flickers"]
+    assert [note.text for _, note in desk.state.kept.notes] == ["the lamp flickers"]
 
 
 # trouble
@@ -362,7 +362,7 @@ def test_after_trouble_the_instrument_says_its_name_again(desk: Desk) -> None:
     desk.answer("retry")
     assert desk.asked == r.Meet(desk.state.number, ("ohms",))
     desk.one()
-    assert desk.state.phase is Phase.PLACING and desk.state.cursor == 8
+    assert desk.state.phase is Phase.PLACING and desk.state.place.cursor == 8
 
 
 def test_a_step_in_trouble_can_be_skipped_and_the_next_one_asks_for_the_name(desk: Desk) -> None:
@@ -371,7 +371,7 @@ def test_a_step_in_trouble_can_be_skipped_and_the_next_one_asks_for_the_name(des
     desk.skip("the meter hangs on this one")
     assert desk.asked == r.Meet(desk.state.number, ("ohms",))
     desk.one()
-    assert desk.state.phase is Phase.PLACING and desk.state.cursor == 9
+    assert desk.state.phase is Phase.PLACING and desk.state.place.cursor == 9
 
 
 def test_trouble_is_not_forgotten_over_a_pause(desk: Desk) -> None:
@@ -400,7 +400,7 @@ def test_an_output_that_is_not_spoken_of_is_not_taken_for_off(desk: Desk) -> Non
     desk.until(index=16, phase=Phase.PLACING)
     desk.resume()
     desk.add(e.MadeSafe(number=desk.state.number, confirmed={}))
-    assert desk.state.phase is Phase.TROUBLED and desk.state.unconfirmed == ("supply",)
+    assert desk.state.phase is Phase.TROUBLED and desk.state.outputs.unconfirmed == ("supply",)
 
 
 # outputs and hold points
@@ -408,22 +408,22 @@ def test_an_output_that_is_not_spoken_of_is_not_taken_for_off(desk: Desk) -> Non
 
 def test_an_output_goes_on_behind_its_hold_point(desk: Desk) -> None:
     desk.until(phase=Phase.SWITCHING)
-    assert desk.state.cursor == 15 and 13 in desk.state.held
+    assert desk.state.place.cursor == 15 and 13 in desk.state.outputs.held
     desk.one()
-    assert desk.state.powered == {"supply": 15}
+    assert desk.state.outputs.on == {"supply": 15}
     desk.until(phase=Phase.SWITCHING).one()
-    assert desk.state.powered == {}
+    assert desk.state.outputs.on == {}
 
 
 def test_after_a_restart_with_an_output_on_the_hold_point_is_passed_again(desk: Desk) -> None:
     desk.until(phase=Phase.PLACING, index=16)
     desk.resume()
-    assert desk.state.powered, "on, until it is made safe"
+    assert desk.state.outputs.on, "on, until it is made safe"
     desk.until(phase=Phase.ASKING)
-    assert desk.state.cursor == 13
+    assert desk.state.place.cursor == 13
     refused(lambda: desk.went(15), "only a step that was reached before")
     desk.answer("CLEAR")
-    assert desk.state.cursor == 14
+    assert desk.state.place.cursor == 14
     assert passed(desk.finish().state)
 
 
@@ -434,7 +434,7 @@ def test_after_a_pause_with_nobody_there_the_hold_point_is_passed_again(desk: De
     desk.safe()
     assert desk.state.phase is Phase.PAUSED
     desk.add(e.Continued())
-    assert desk.state.cursor == 13 and desk.state.phase is Phase.ASKING
+    assert desk.state.place.cursor == 13 and desk.state.phase is Phase.ASKING
 
 
 def test_a_hold_point_of_before_a_restart_does_not_energise_after_it(desk: Desk) -> None:
@@ -442,12 +442,12 @@ def test_a_hold_point_of_before_a_restart_does_not_energise_after_it(desk: Desk)
     desk.until(index=14)
     desk.resume()
     desk.until(phase=Phase.ASKING)
-    assert desk.state.cursor == 14
+    assert desk.state.place.cursor == 14
     desk.answer()
-    assert desk.state.cursor == 13 and desk.state.phase is Phase.ASKING
+    assert desk.state.place.cursor == 13 and desk.state.phase is Phase.ASKING
     refused(lambda: desk.went(15), "go to the hold point before it first")
     desk.answer("CLEAR")
-    assert desk.state.phase is Phase.SWITCHING and desk.state.cursor == 15
+    assert desk.state.phase is Phase.SWITCHING and desk.state.place.cursor == 15
 
 
 def test_going_back_to_energise_after_a_restart_wants_the_hold_point(desk: Desk) -> None:
@@ -466,9 +466,9 @@ def test_an_act_by_hand_that_makes_something_live_is_behind_its_hold_point_too(d
     desk.until(index=19, phase=Phase.ASKING)
     desk.add(e.Paused(make_safe=True))
     desk.add(e.Continued())
-    assert desk.state.cursor == 13, "whoever comes now has not passed the hold point"
+    assert desk.state.place.cursor == 13, "whoever comes now has not passed the hold point"
     desk.answer("CLEAR")
-    assert desk.state.cursor == 19
+    assert desk.state.place.cursor == 19
     desk.answer()
     assert desk.state.conditions.handled.closed == {"F1"}
     desk.answer()
@@ -479,17 +479,17 @@ def test_leaving_while_an_output_is_being_switched_counts_it_as_on(desk: Desk) -
     desk.until(phase=Phase.SWITCHING)
     desk.add(e.Paused(make_safe=True))
     assert desk.state.phase is Phase.SAFING
-    assert desk.state.powered == {"supply": 15}
+    assert desk.state.outputs.on == {"supply": 15}
 
 
 def test_a_pause_by_hand_leaves_outputs_on_and_an_empty_seat_then_turns_them_off(desk: Desk) -> None:
     desk.until(phase=Phase.PLACING, index=16)
     desk.add(e.Paused(why="tea"))
-    assert desk.state.phase is Phase.PAUSED and desk.state.powered
+    assert desk.state.phase is Phase.PAUSED and desk.state.outputs.on
     desk.add(e.Paused(why="the operator's screen went away", make_safe=True))
     assert desk.state.phase is Phase.SAFING
     desk.safe()
-    assert desk.state.phase is Phase.PAUSED and not desk.state.powered
+    assert desk.state.phase is Phase.PAUSED and not desk.state.outputs.on
     refused(lambda: desk.add(e.Paused(make_safe=True)), "the walk rests already")
 
 
@@ -510,7 +510,7 @@ def test_an_output_that_does_not_do_as_told_is_trouble_and_counts_as_on(
     desk.until(phase=Phase.SWITCHING)
     desk.add(e.Switched(number=desk.state.number, instrument="supply", state=shown, confirmed=confirmed))
     assert isinstance(desk.asked, r.Resolve) and desk.asked.kind == "unconfirmed"
-    assert desk.state.powered == {"supply": 15}
+    assert desk.state.outputs.on == {"supply": 15}
     desk.add(e.Paused(make_safe=True))
     assert desk.state.phase is Phase.SAFING
 
@@ -545,7 +545,7 @@ def test_an_abort_makes_safe_and_ends(desk: Desk) -> None:
     refused(lambda: desk.add(e.Aborted()), "the walk is being given up already")
     desk.safe(supply=False)
     assert desk.asked == r.Finished(desk.state.number, aborted=True)
-    assert desk.state.unconfirmed == ("supply",)
+    assert desk.state.outputs.unconfirmed == ("supply",)
     assert not passed(desk.state)
     with pytest.raises(OutOfTurn, match="Noted has no place while aborted"):
         desk.add(e.Noted(text="too late"))
@@ -589,10 +589,10 @@ def test_resumed_at_any_moment_the_same_verdicts_come_out(small: Made) -> None:
 def test_after_a_restart_nobody_is_known(desk: Desk) -> None:
     desk.until(index=7)
     desk.add(e.Seated(by="Ana"))
-    assert set(desk.state.met) == {"ohms", "volts", "supply"}
+    assert set(desk.state.instruments.met) == {"ohms", "volts", "supply"}
     desk.resume()
-    assert desk.state.met == {} and desk.state.seat == ""
-    assert set(desk.until(phase=Phase.PLACING).state.met) == {"ohms", "volts", "supply"}
+    assert desk.state.instruments.met == {} and desk.state.seat == ""
+    assert set(desk.until(phase=Phase.PLACING).state.instruments.met) == {"ohms", "volts", "supply"}
 
 
 def test_resuming_what_is_over_has_no_place(desk: Desk) -> None:
@@ -612,7 +612,7 @@ def test_folding_twice_is_the_same_to_the_last_bit(small: Made) -> None:
     whole = Desk(small.began).finish()
     one, other = refold(whole.entries), refold(whole.entries)
     assert one == other == whole.state
-    assert one.history is not other.history and one.history == other.history
+    assert one.kept.history is not other.kept.history and one.kept.history == other.kept.history
     lines = "\n".join(verdict_lines(one)).encode()
     assert "\n".join(verdict_lines(other)).encode() == lines == "\n".join(verdict_lines(whole.state)).encode()
 

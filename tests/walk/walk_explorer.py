@@ -151,18 +151,18 @@ class Found:
         s = self.state
         return (
             s.phase,
-            s.cursor,
-            s.back_to,
-            s.then,
-            s.left,
-            s.held,
-            tuple(s.powered.items()),
-            s.to_meet,
-            frozenset(s.met),
-            s.trouble.kind if s.trouble else None,
-            s.unconfirmed,
+            s.place.cursor,
+            s.place.back_to,
+            s.place.then,
+            s.pending.left,
+            s.outputs.held,
+            tuple(s.outputs.on.items()),
+            s.instruments.to_meet,
+            frozenset(s.instruments.met),
+            s.pending.trouble.kind if s.pending.trouble else None,
+            s.outputs.unconfirmed,
             s.consented is None,
-            s.typed[-1:],
+            s.pending.typed[-1:],
             self.proven,
             self.searched,
             self.ghosts,
@@ -184,7 +184,7 @@ class Found:
         steps = s.setting.plan.steps if s.setting is not None else ()
         if not any(step.kind == "energise" for step in steps):
             return ()
-        first, last = s.latest.get(0), s.latest.get(2)
+        first, last = s.kept.latest.get(0), s.kept.latest.get(2)
         barred = last is not None and last.barred
         return (first is not None and first.verdict, barred)
 

@@ -100,7 +100,7 @@ def test_screens_come_and_go_and_the_walk_goes_on(tmp_path: Path) -> None:
     watcher.until(lambda: bool(watcher.refused))
     assert "Ada holds the operator's seat" in watcher.refused[0]
     watcher.client.wish(e.Noted(text="the far end is lit"))
-    watcher.until(lambda: bool(watcher.state.notes))
+    watcher.until(lambda: bool(watcher.state.kept.notes))
 
     # the operator's screen dies: nothing is lost, the walk pauses and the seat is empty
     before = record.read_bytes()
@@ -113,16 +113,16 @@ def test_screens_come_and_go_and_the_walk_goes_on(tmp_path: Path) -> None:
     watcher.client.wish(e.Continued())
     watcher.until(lambda: watcher.state.seat == "Bo" and isinstance(request(watcher.state), r.Ask))
     watcher.answer()
-    watcher.until(lambda: watcher.state.cursor == 1)
+    watcher.until(lambda: watcher.state.place.cursor == 1)
     watcher.answer("no such word")
     watcher.until(lambda: len(watcher.refused) == 2)
     watcher.answer("DEAD")
-    watcher.until(lambda: watcher.state.cursor == 2)
+    watcher.until(lambda: watcher.state.place.cursor == 2)
     watcher.answer()
-    watcher.until(lambda: watcher.state.cursor == 3)
+    watcher.until(lambda: watcher.state.place.cursor == 3)
     watcher.answer("18")
     # the simulator's hands place the probes and settled contacts are taken by themselves
-    watcher.until(lambda: watcher.state.cursor >= 9, timeout=60)
+    watcher.until(lambda: watcher.state.place.cursor >= 9, timeout=60)
 
     # a new screen is attached and watches; then it takes the seat by its own key
     third = Screen("walk", "--attach", record, "--operator", "Cy", cwd=tmp_path)

@@ -216,7 +216,7 @@ def _before(state: State, step: Step, ground: Ground) -> SoFar:
     so_far = SoFar()
     for earlier in state.setting.plan.steps[: step.index]:
         source = earlier.source
-        outcome = state.latest.get(earlier.index)
+        outcome = state.kept.latest.get(earlier.index)
         if outcome is not None and outcome.verdict == "done":
             so_far.handled = so_far.handled.after(source.changes)
         if outcome is None or not isinstance(source, Measure) or source.read != "resistance" or source.join:

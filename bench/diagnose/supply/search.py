@@ -43,7 +43,7 @@ def search(state: State, step: Step, trail: Trail) -> Search:
 def _search(state: State, step: Step) -> Search:
     source = step.source
     assert isinstance(source, Seek) and state.setting is not None
-    plant, bench = state.setting.plant, bool(state.powered)
+    plant, bench = state.setting.plant, bool(state.outputs.on)
     powered = _powered(state)
     if powered is None:
         return _undecided("nothing is on, so nothing can be lost.")
@@ -143,11 +143,11 @@ def _doubt(answer: Answer) -> float:
 
 def _scale(state: State, amps: float) -> float:
     """The current that was measured when it came up, over the current that was reckoned."""
-    if state.setting is None or not state.powered or amps <= 0:
+    if state.setting is None or not state.outputs.on or amps <= 0:
         return 1.0
     steps = state.setting.plan.steps
     # the newest: what came up before was a lower voltage, to see where the supply is
-    up = (outcome for outcome in state.history or () if steps[outcome.index].kind == "energise")
+    up = (outcome for outcome in state.kept.history or () if steps[outcome.index].kind == "energise")
     newest = next(up, None)
     return newest.value / amps if newest is not None and newest.value else 1.0
 

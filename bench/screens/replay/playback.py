@@ -127,7 +127,7 @@ class Playback:
             self.entries.append(entry)
             self.times.append(self._now)
             self.verdicts.append(happened.outcome.verdict if happened.outcome is not None else "")
-            if happened.after.cursor != happened.before.cursor or index == 0:
+            if happened.after.place.cursor != happened.before.place.cursor or index == 0:
                 self.steps.append(index)
             kind = _kind(happened)
             if kind is not None:

@@ -25,7 +25,7 @@ def has_earth(state: State) -> bool:
     setting = state.setting
     if setting is None:
         return False
-    steps = setting.plan.steps[: state.cursor + 1]
+    steps = setting.plan.steps[: state.place.cursor + 1]
     return any(isinstance(step.source, Seek) and step.source.find == "second-path" for step in steps)
 
 

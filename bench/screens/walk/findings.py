@@ -129,7 +129,7 @@ def summary(state: State) -> Summary:
         tuple(one for one in latest if one.verdict in ("fail", "undecided", "void")),
         tuple(one for one in latest if one.verdict == "skipped"),
         tuple(one for one in latest if one.remark and one.verdict == "pass"),
-        state.unconfirmed,
+        state.outputs.unconfirmed,
     )
 
 

@@ -137,7 +137,7 @@ class Follower:
     def left(self) -> float | None:
         """Seconds that the rest will take, or None where that is not known."""
         setting = self.state.setting
-        return None if setting is None else self.pace.left(setting.plan.steps[self.state.cursor :])
+        return None if setting is None else self.pace.left(setting.plan.steps[self.state.place.cursor :])
 
     def _rise(self, rise: p.Rise) -> None:
         before = self.rise
@@ -146,7 +146,7 @@ class Follower:
             kept = self.trend if len(self.trend) < LONGEST else self.trend[::2]
             self.trend = (*kept, (rise.at, abs(rise.amps)))
         settled = rise.settled is not None and (before is None or before.settled is None)
-        ladder = self.state.ladder
+        ladder = self.state.pending.ladder
         if ladder is not None and (before is None or before.rung != rise.rung or settled):
             self.news.put(Rose(rise, ladder))
             self._wake()
@@ -170,11 +170,15 @@ class Follower:
     def took(self, entry: e.Entry, after: State) -> Happened:
         """Go on to the state after an entry, and say what became of it."""
         before = self.state
-        fresh = after.history.outcome if after.history is not None and after.history is not before.history else None
+        fresh = (
+            after.kept.history.outcome
+            if after.kept.history is not None and after.kept.history is not before.kept.history
+            else None
+        )
         self._time(entry, before, after, fresh)
         if after.number != before.number:
             self.since = self._clock()
-        if after.cursor != before.cursor or after.phase not in (Phase.PLACING, Phase.MEASURING):
+        if after.place.cursor != before.place.cursor or after.phase not in (Phase.PLACING, Phase.MEASURING):
             self.live = None
         if after.phase is not Phase.ENERGISING:
             self.rise, self.trend = None, ()

@@ -115,7 +115,10 @@ def _answers(view: View, kind: str) -> list[Key]:
         case "consent":
             return [Key("reason", TAKE, "Enter", "go on", "Asks for the reason to go on with this bench.")]
         case "trouble":
-            unsafe = view.state.trouble is not None and view.state.trouble.kind in ("unsafe", "unconfirmed")
+            unsafe = view.state.pending.trouble is not None and view.state.pending.trouble.kind in (
+                "unsafe",
+                "unconfirmed",
+            )
             more = "Tries the same again; the instrument is asked for its name first."
             return [Key("retry", ("r",) if unsafe else ("r", *TAKE), "r", "try again", more)]
         case "rest":
@@ -129,7 +132,7 @@ def _work(view: View) -> list[Key]:
     found: list[Key] = []
     if may.back >= 0:
         word, more = "back", "Goes to the step before and on from there. What was read stays in the record."
-        if may.back == view.state.cursor:
+        if may.back == view.state.place.cursor:
             word = "take back"
             more = "Takes the last answer of the search back: it is asked for again. Both answers stay in the record."
         found.append(Key("back", ("b", "backspace"), "b", word, more))

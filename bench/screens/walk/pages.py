@@ -171,7 +171,7 @@ def _handled(view: View, source: Do, cells: int) -> list[Line]:
 
 def _wait(view: View, cells: int, rows: int) -> Body:
     now, glyphs = view.page, view.glyphs
-    left = view.state.left
+    left = view.state.pending.left
     step = view.state.step
     whole = step.seconds if step is not None else left
     minutes, seconds = divmod(max(0, round(left)), 60)
@@ -242,7 +242,7 @@ def _item(mark: str, style: str, text: str, cells: int) -> list[Line]:
 
 def _trouble(view: View, cells: int, rows: int) -> Body:
     now, inner = view.page, cells - 6
-    trouble = view.state.trouble
+    trouble = view.state.pending.trouble
     lines = [*_running(now.text, inner, "strong")]
     if trouble is not None and trouble.instrument:
         lines += [line(Span(view.say(f"instrument {trouble.instrument}"), "dim"))]
@@ -269,8 +269,8 @@ def _rest(view: View, cells: int, rows: int) -> Body:
     if step is not None:
         lines += [EMPTY, *wrapped(view.say(f"It goes on at: {step.title}"), min(cells, WIDE), "dim")]
     lines += _beyond(view, cells)
-    if view.state.unconfirmed:
-        names = view.say(", ".join(view.state.unconfirmed))
+    if view.state.outputs.unconfirmed:
+        names = view.say(", ".join(view.state.outputs.unconfirmed))
         lines += [EMPTY, *_running(f"Not confirmed off: {names}. Look at it yourself.", cells, "alarm")]
     if not view.watching:
         lines += [EMPTY, _press("p", "to go on")]

@@ -261,8 +261,8 @@ class Plain:
         page = words.page(state, mirrored=self._mirrored)
         if page.kind == "wait":
             # the wait goes on piece by piece; it is told once
-            if state.cursor != self._waited:
-                self._waited = state.cursor
+            if state.place.cursor != self._waited:
+                self._waited = state.place.cursor
                 self._say(f"{page.title}: {page.text} {page.hint}")
         elif page.kind == "measure":
             if page.hint:

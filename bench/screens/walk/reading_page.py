@@ -151,7 +151,7 @@ def figure_of(view: View) -> Figure:
     if live is not None and live.wrong:
         return Figure("NOW", "", limit_gauge(state, step))  # it reads something else: no figure of that is of use
     measuring = state.phase is Phase.MEASURING
-    last = state.history.outcome if state.history is not None else None
+    last = state.kept.history.outcome if state.kept.history is not None else None
     if live is not None and (live.touch in TOUCHES or measuring or last is None or last.reading is None):
         return _live_figure(state, step, view)
     if last is not None and last.reading is not None and not measuring:
@@ -228,7 +228,7 @@ def _live_figure(state: State, step: Step, view: View) -> Figure:
 
 def foreseen(state: State, step: Step, role: str, unit: str, value: float, resolution: float | None) -> Outcome | None:
     """What a live reading would be judged to be if it were taken now; None where that cannot be said."""
-    met = state.met.get(role)
+    met = state.instruments.met.get(role)
     if met is None or state.setting is None:
         return None
     source = step.source
@@ -478,7 +478,7 @@ def _pin_verdicts(state: State, connector: str) -> dict[str, str]:
     assert setting is not None and step is not None
     entry = step.key.partition(":")[0]
     found: dict[str, str] = {}
-    for index, outcome in state.latest.items():
+    for index, outcome in state.kept.latest.items():
         other = setting.plan.steps[index]
         source = other.source
         if not isinstance(source, Measure) or other.key.partition(":")[0] != entry:

@@ -142,7 +142,7 @@ def page(state: State, *, mirrored: bool = False) -> Page:
 
 def _meeting(state: State, roles: tuple[str, ...]) -> str:
     wanted = ", ".join(ROLE_WORDS.get(role, role) for role in roles)
-    there = ", ".join(dict.fromkeys(met.instrument for met in state.met.values()))
+    there = ", ".join(dict.fromkeys(met.instrument for met in state.instruments.met.values()))
     text = f"Waiting for {wanted} to answer by name."
     return f"{text}\nHere already: {there}." if there else text
 
@@ -193,7 +193,7 @@ def _step_page(state: State, asked: r.Request, mirrored: bool) -> Page:
                 text = f"{text} {turn}"
             if kind == "place" and (read := by_eye_at(state)) is not None:
                 places = [f"{one.colour} lead: {one.label} {one.where}".strip() for one in leads]
-                parts = [state.doubt, text, *places, f"{read.name} is read by eye."]
+                parts = [state.pending.doubt, text, *places, f"{read.name} is read by eye."]
                 return Page("ask", number, step.title, "\n".join(one for one in parts if one), wanted=WANTED)
             return Page(kind, number, step.title, text, hint, leads)
         case r.Advise():
@@ -471,13 +471,13 @@ def progress(state: State) -> Progress | None:
     step = state.step
     if step is None:
         return Progress(total + 1 if state.finished else total, total, "")
-    return Progress(state.cursor + 1, total, step.section)
+    return Progress(state.place.cursor + 1, total, step.section)
 
 
 def so_far(state: State) -> list[str]:
     """How far the search under way has come: its readings, and what they say so far. Empty where none is."""
     seeking = state.seeking
-    advised = seeking.advised if seeking is not None and seeking.index == state.cursor else None
+    advised = seeking.advised if seeking is not None and seeking.index == state.place.cursor else None
     if advised is None:
         return []
     count = "1 reading" if advised.done == 1 else f"{advised.done} readings"
@@ -488,8 +488,8 @@ def so_far(state: State) -> list[str]:
 def back_to(state: State) -> int:
     """The step that 'back' goes to: the one before; in a search its own, which takes its last answer back."""
     seeking = state.seeking
-    answered = seeking is not None and seeking.index == state.cursor and bool(seeking.trail)
-    return state.cursor if answered else state.cursor - 1
+    answered = seeking is not None and seeking.index == state.place.cursor and bool(seeking.trail)
+    return state.place.cursor if answered else state.place.cursor - 1
 
 
 def duration(seconds: float) -> str:

@@ -131,7 +131,7 @@ def _coming_up(view: View, stands: Standing, cells: int, rows: int) -> Body:
 
 
 def _says(view: View) -> list[str]:
-    ladder, rise = view.state.ladder, view.rise
+    ladder, rise = view.state.pending.ladder, view.rise
     if ladder is None:
         return []
     if rise is None:
@@ -141,7 +141,7 @@ def _says(view: View) -> list[str]:
 
 def _gauge(view: View, stands: Standing) -> scale.Gauge:
     """The window of the level under way: what the first reading beyond switches off at."""
-    ladder, rise = view.state.ladder, view.rise
+    ladder, rise = view.state.pending.ladder, view.rise
     if ladder is None:
         return scale.Gauge("A")
     place = min(rise.rung, len(ladder.rungs) - 1) if rise is not None else 0
@@ -185,7 +185,7 @@ def _digits(view: View, text: str, cells: int, height: int) -> list[Line]:
 
 
 def _volts(view: View, rise: Rise | None) -> list[Line]:
-    ladder = view.state.ladder
+    ladder = view.state.pending.ladder
     if ladder is None:
         return []
     place = min(rise.rung, len(ladder.rungs) - 1) if rise is not None else 0

@@ -157,13 +157,13 @@ def standing(state: State) -> Standing | None:
     assert setting is not None
     planned = _planned(setting.plan, setting.plant)
     steps = list(planned.steps.values())
-    on = next((step for step in steps if step.index in state.powered.values()), None)
-    ahead = next((step for step in steps if step.index >= state.cursor), None)
+    on = next((step for step in steps if step.index in state.outputs.on.values()), None)
+    ahead = next((step for step in steps if step.index >= state.place.cursor), None)
     chosen = on or ahead or steps[-1]
     mine = [step for step in steps if _group(step) == _group(chosen)]
     stages = tuple(_stage(state, planned, step, ahead, on) for step in mine)
     under_way = state.phase is Phase.ENERGISING
-    following = next((s for s in setting.plan.steps[state.cursor + under_way :] if _makes_live(s)), None)
+    following = next((s for s in setting.plan.steps[state.place.cursor + under_way :] if _makes_live(s)), None)
     shown = next((stage for stage in stages if stage.index == chosen.index), None)
     return Standing(
         group=_group(chosen),
@@ -278,7 +278,7 @@ def _breaker(plant: Plant, step: Step) -> str:
 
 def _stage(state: State, planned: _Planned, step: Step, ahead: Step | None, on: Step | None) -> Stage:
     forecast = planned.forecast(step)
-    outcome = state.latest.get(step.index)
+    outcome = state.kept.latest.get(step.index)
     low = high = 0.0
     expected: float | None = None
     if forecast is not None and isinstance(step.source, Energise):
@@ -315,7 +315,7 @@ def _place(state: State, step: Step, outcome: Outcome | None, ahead: Step | None
         return "now"
     if ahead is not None and step.index == ahead.index:
         return "next"
-    if outcome is None or step.index > state.cursor:
+    if outcome is None or step.index > state.place.cursor:
         return "ahead"
     if outcome.barred:
         return "passed over"
@@ -353,7 +353,7 @@ def _drops(state: State, step: Step, forecast: Forecast | None) -> tuple[Drop, .
             if not isinstance(step.source, Energise) and other.kind == "hold":
                 break
             continue
-        outcome = state.latest.get(other.index)
+        outcome = state.kept.latest.get(other.index)
         if outcome is not None and outcome.value is not None:
             read.setdefault(other.subject, outcome)
     return tuple(
@@ -370,7 +370,7 @@ def _live(state: State) -> list[str]:
     setting, here = state.setting, state.conditions
     assert setting is not None
     told = []
-    for instrument, index in state.powered.items():
+    for instrument, index in state.outputs.on.items():
         step = setting.plan.steps[index]
         if here.fed is not None and isinstance(step.source, Energise):
             told.append(f"{instrument} {_through(setting.plant, here.fed)}")
@@ -415,8 +415,8 @@ def _as_it_is(state: State, planned: _Planned, step: Step) -> Forecast | None:
     """What the stage should show with the breakers and cards as they are, where it is on or comes up."""
     setting, here = state.setting, state.conditions
     assert setting is not None
-    under_way = state.phase is Phase.ENERGISING and state.cursor == step.index
-    if not under_way and step.index not in state.powered.values():
+    under_way = state.phase is Phase.ENERGISING and state.place.cursor == step.index
+    if not under_way and step.index not in state.outputs.on.values():
         if not isinstance(step.source, Energise) and here.handled.live:
             return planned.of_plant(step, here.handled.closed)
         return planned.forecast(step)

@@ -275,7 +275,7 @@ def test_keys_wind_to_where_they_say(record: Path) -> None:
             assert stage.index == last and "no mark after" in stage.text
             await stage.press("home", "comma")
             assert stage.index == 0 and "no mark before" in stage.text
-            cursors = [RECORD.at(index).state.cursor for index in range(len(RECORD))]
+            cursors = [RECORD.at(index).state.place.cursor for index in range(len(RECORD))]
             for _ in range(12):
                 before = stage.index
                 await stage.press("down")

@@ -39,7 +39,11 @@ def _again(state: State) -> int:
 def _before(state: State) -> int:
     """The step before; in a search that was answered its own, which takes the last answer back."""
     seeking = state.seeking
-    return state.cursor if seeking is not None and seeking.index == state.cursor and seeking.trail else state.cursor - 1
+    return (
+        state.place.cursor
+        if seeking is not None and seeking.index == state.place.cursor and seeking.trail
+        else state.place.cursor - 1
+    )
 
 
 DOES: dict[str, Callable[[Stage, State], object]] = {

@@ -56,7 +56,7 @@ def test_a_caution_wants_its_own_key_and_neighbouring_cautions_another() -> None
     steps = SCENES["caution"]().walk.state
     from dataclasses import replace
 
-    assert keys.caution_key(View(state=replace(steps, cursor=1))) != wanted
+    assert keys.caution_key(View(state=replace(steps, place=replace(steps.place, cursor=1)))) != wanted
 
 
 def test_a_hold_point_is_passed_by_its_word_only() -> None:
@@ -97,8 +97,12 @@ def test_consent_takes_a_reason() -> None:
 
 def test_going_back_and_measuring_again_name_their_steps() -> None:
     state = SCENES["place-failed"]().walk.state
-    assert pressed("place-failed", "b").link.wishes == [e.Went(number=state.number, to=state.cursor - 1, then="go-on")]
-    assert pressed("place-failed", "g").link.wishes == [e.Went(number=state.number, to=state.cursor - 1, then="return")]
+    assert pressed("place-failed", "b").link.wishes == [
+        e.Went(number=state.number, to=state.place.cursor - 1, then="go-on")
+    ]
+    assert pressed("place-failed", "g").link.wishes == [
+        e.Went(number=state.number, to=state.place.cursor - 1, then="return")
+    ]
     assert pressed("caution", "b", "g").link.wishes == [], "there is nothing before the first step"
 
 
@@ -271,7 +275,7 @@ def test_every_key_that_is_shown_is_one_that_the_machine_takes(name: str) -> Non
     view = View(state=state, you=scene.you)
     number = state.number
     trial: dict[str, e.Event] = {
-        "back": e.Went(number=number, to=state.cursor - 1, then="go-on"),
+        "back": e.Went(number=number, to=state.place.cursor - 1, then="go-on"),
         "skip": e.Skipped(number=number, reason="why not"),
         "pause": e.Paused(),
         "go-on": e.Continued(),

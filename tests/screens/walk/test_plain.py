@@ -204,7 +204,7 @@ def test_commands_do_what_the_help_says() -> None:
         return runner.wishes
 
     number = SCENES["place-failed"]().walk.asked.number
-    cursor = SCENES["place-failed"]().walk.state.cursor
+    cursor = SCENES["place-failed"]().walk.state.place.cursor
     for line, wish in (
         ("back", e.Went(number=number, to=cursor - 1, then="go-on")),
         ("again", e.Went(number=number, to=cursor - 1, then="return")),

@@ -43,7 +43,7 @@ def test_a_card_shows_every_tag_with_its_pin(size: tuple[int, int]) -> None:
 def test_the_last_answer_of_a_search_is_taken_back_by_b() -> None:
     walk = search.flag()
     _, stage = shown("search-flag", (80, 24), "b")
-    assert stage.link.wishes == [e.Went(number=walk.asked.number, to=walk.state.cursor, then="go-on")]
+    assert stage.link.wishes == [e.Went(number=walk.asked.number, to=walk.state.place.cursor, then="go-on")]
     before = walk.state.seeking
     walk.add(stage.link.wishes[0])  # type: ignore[arg-type]
     assert before is not None and walk.state.seeking is not None
@@ -54,7 +54,7 @@ def test_before_its_first_answer_b_goes_to_the_step_before() -> None:
     walk = search.SearchWalk(search.TAGS)
     while walk.state.seeking is None or walk.state.seeking.advised is None:
         walk.one()
-    assert words.back_to(walk.state) == walk.state.cursor - 1
+    assert words.back_to(walk.state) == walk.state.place.cursor - 1
 
 
 def test_the_whole_search_is_skipped_with_a_reason() -> None:

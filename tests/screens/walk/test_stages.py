@@ -97,7 +97,7 @@ def test_a_walk_that_brings_nothing_up_has_no_stages() -> None:
 
 def test_what_is_waited_for_is_said_with_what_is_left() -> None:
     walk = power.PowerWalk().to(power.FULL, Phase.ENERGISING)
-    climb = walk.state.ladder
+    climb = walk.state.pending.ladder
     assert climb is not None and len(climb.rungs) == 4
 
     def said(rung: int, since: float, amps: float, settled: float | None = None) -> str:

@@ -1,0 +1,212 @@
+"""Where a walk stands, as plain data: what the machine of :mod:`bench.walk.state` makes of its events.
+
+Nothing is decided here. Each part says what follows from one thing that happened to it, so that the machine reads well.
+"""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+from bench.judge.watch import Ladder
+from bench.sequence.plan import Step
+from bench.walk import events as e
+from bench.walk.outcome import History, Outcome
+from bench.walk.seeking import Seeking
+from bench.walk.setting import Conditions, Rules, Setting
+
+
+class Phase(enum.Enum):
+    """Where a walk stands."""
+
+    EMPTY = "empty"
+    SAFING = "safing"
+    MEETING = "meeting"
+    CONSENTING = "consenting"
+    ASKING = "asking"
+    PLACING = "placing"
+    MEASURING = "measuring"
+    SWITCHING = "switching"
+    ENERGISING = "energising"
+    WAITING = "waiting"
+    ADVISING = "advising"
+    TROUBLED = "troubled"
+    PAUSED = "paused"
+    DONE = "done"
+    ABORTED = "aborted"
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where in its plan a walk stands.
+
+    Attributes:
+        cursor: index of the step that is under way; the plan's length at the end.
+        back_to: where to go on after a step is measured again; None where the walk goes straight on.
+        then: where ``SAFING`` and ``PAUSED`` lead.
+    """
+
+    cursor: int = 0
+    back_to: int | None = None
+    then: Phase = Phase.MEETING
+
+    @property
+    def reached(self) -> int:
+        """Index of the step that the walk has come to, whatever step it went back to."""
+        return self.cursor if self.back_to is None else self.back_to
+
+
+@dataclass(frozen=True, slots=True)
+class Instruments:
+    """What answered, and what has still to.
+
+    Attributes:
+        met: role to the ``Met`` event of its instrument.
+        known: instrument to the last ``Met`` event of it, also from before the walk was resumed.
+        to_meet: roles that are still to be met, at the start or after trouble.
+    """
+
+    met: Mapping[str, e.Met] = field(default_factory=dict)
+    known: Mapping[str, e.Met] = field(default_factory=dict)
+    to_meet: tuple[str, ...] = ()
+
+    def after(self, event: e.Met) -> Instruments:
+        """The same once an instrument has answered."""
+        return Instruments(
+            {**self.met, **dict.fromkeys(event.roles, event)},
+            {**self.known, event.instrument: event},
+            tuple(role for role in self.to_meet if role not in event.roles),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Outputs:
+    """What is on, and what stands between it and people; see rule 6.
+
+    Attributes:
+        on: instruments whose output is on or may be on, each with the index of the step that switched it on.
+        held: indexes of the hold points that were passed and still hold.
+        unconfirmed: instruments whose safe state could not be read back at the last try.
+    """
+
+    on: Mapping[str, int] = field(default_factory=dict)
+    held: frozenset[int] = frozenset()
+    unconfirmed: tuple[str, ...] = ()
+
+    def set_on(self, instrument: str, index: int) -> Outputs:
+        """The same with one more that is on; the step that switched it on first stays noted."""
+        return replace(self, on={**self.on, instrument: min(index, self.on.get(instrument, index))})
+
+    def set_off(self, instrument: str) -> Outputs:
+        """The same with one that is off for certain."""
+        return replace(self, on={name: index for name, index in self.on.items() if name != instrument})
+
+    def let_go(self) -> Outputs:
+        """The same with every hold point to be passed again."""
+        return replace(self, held=frozenset())
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """All that a walk has to show; nothing of it is ever taken away.
+
+    Attributes:
+        latest: step index to its latest outcome.
+        history: all outcomes, newest first; None before the first.
+        disturbances: number of the event and what it touched, oldest first.
+        notes: number of the event and the text, oldest first.
+    """
+
+    latest: Mapping[int, Outcome] = field(default_factory=dict)
+    history: History | None = None
+    disturbances: tuple[tuple[int, e.Disturbed], ...] = ()
+    notes: tuple[tuple[int, e.Noted], ...] = ()
+
+    def with_outcome(self, outcome: Outcome) -> Kept:
+        """The same with what came of a step."""
+        return replace(self.in_history(outcome), latest={**self.latest, outcome.index: outcome})
+
+    def in_history(self, outcome: Outcome) -> Kept:
+        """The same with what came of one act or reading within a search, which is not the search's own outcome."""
+        return replace(self, history=History(outcome, self.history))
+
+
+@dataclass(frozen=True, slots=True)
+class Pending:
+    """What the open request is about, beside its step.
+
+    Attributes:
+        trouble: the trouble that waits for a decision.
+        why_paused: why the walk rests, in words.
+        left: seconds left of a wait.
+        ladder: what is followed while an output is brought up.
+        typed: what a person typed for the reading that is wanted now, oldest first.
+        doubt: why it is asked again; empty where it is not.
+    """
+
+    trouble: e.Troubled | None = None
+    why_paused: str = ""
+    left: float = 0.0
+    ladder: Ladder | None = None
+    typed: tuple[str, ...] = ()
+    doubt: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """Where a walk stands; changes only through :func:`take`.
+
+    Attributes:
+        phase: see the theory above.
+        number: of the request that is open.
+        taken: how many events were folded.
+        at: time of day of the last event, UTC.
+        setting: what ``Began`` fixed: plant, plan, bench; None before.
+        rules: limits or a decision rule that replace the sequence's, for judging again.
+        seat: who holds the operator's seat; empty where nobody does.
+        consented: why it goes on with limits that the bench cannot prove; None before anybody said.
+        place: where in the plan it stands.
+        instruments: which of them answered.
+        outputs: which of them are on, and the hold points that hold.
+        conditions: ambient, zeros and what else bears on limits and uncertainty.
+        seeking: the search that is under way, or that is to be gone on with.
+        pending: what the open request is about.
+        kept: outcomes, disturbances and notes so far.
+    """
+
+    phase: Phase = Phase.EMPTY
+    number: int = 0
+    taken: int = 0
+    at: str = ""
+    setting: Setting | None = field(default=None, repr=False)
+    rules: Rules = field(default_factory=Rules)
+    seat: str = ""
+    consented: str | None = None
+    place: Place = Place()
+    instruments: Instruments = Instruments()
+    outputs: Outputs = Outputs()
+    conditions: Conditions = field(default_factory=Conditions)
+    seeking: Seeking | None = None
+    pending: Pending = Pending()
+    kept: Kept = Kept()
+
+    @property
+    def step(self) -> Step | None:
+        """The step under way; None before the first and after the last. Within a search: what it asks for."""
+        planned = self.planned
+        if planned is None or self.seeking is None or self.seeking.index != planned.index:
+            return planned
+        return self.seeking.step(planned) or planned
+
+    @property
+    def planned(self) -> Step | None:
+        """The step of the plan that is under way; None before the first and after the last."""
+        if self.setting is None or self.place.cursor >= len(self.setting.plan.steps):
+            return None
+        return self.setting.plan.steps[self.place.cursor]
+
+    @property
+    def finished(self) -> bool:
+        """Whether the walk is over, one way or the other."""
+        return self.phase in (Phase.DONE, Phase.ABORTED)
