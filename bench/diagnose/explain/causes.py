@@ -23,6 +23,8 @@ from bench.diagnose.explain.pin_map import Index, Pin, Side
 
 Along = Literal["row", "rows", "count"]
 How = Literal["ends", "rows", "both"]
+Order = Literal["moved along", "exchanged", "end for end", "neighbours", "counted across", "other list", "no order"]
+"""How the wires of a part of a connector sit on each other's contacts."""
 
 
 @dataclass(frozen=True)
@@ -118,6 +120,29 @@ class Moved:
 
 
 @dataclass(frozen=True)
+class Relanded:
+    """Wires that were landed on each other's contacts in an order that hands make, as one mistake.
+
+    A run of them sits some places on or back from where it belongs (``moved along``, as when one place was missed or
+    taken twice; the wire at its end may sit at its beginning), or two runs are ``exchanged`` (the halves of a block,
+    two groups of a cable, two tails). A run sits ``end for end``; every two ``neighbours`` are exchanged. A connector
+    is ``counted across`` its rows in place of along them; its wires follow the ``other list``, the pins of the other
+    end; or they are in ``no order``.
+
+    Attributes:
+        order: which of these.
+        conductors: the wires, in the order of the contacts where they belong.
+        onto: the contact that each sits on; None where it meets none.
+        end: of the wires.
+    """
+
+    order: Order
+    conductors: tuple[str, ...]
+    onto: tuple[Pin | None, ...]
+    end: Side = "far"
+
+
+@dataclass(frozen=True)
 class Open:
     """A wire does not get through."""
 
@@ -141,12 +166,12 @@ class Bridged:
 
 @dataclass(frozen=True)
 class StrayJoin:
-    """Two pins are joined that have no business together and do not sit side by side in one group.
+    """Pins are joined that have no business together and do not all sit side by side in one group.
 
-    They lie on different connectors, or one of them carries no wire.
+    They lie on different connectors, or one of them carries no wire. More than two are one joint.
     """
 
-    pins: tuple[Pin, Pin]
+    pins: tuple[Pin, ...]
 
 
 @dataclass(frozen=True)
@@ -157,7 +182,7 @@ class HighResistance:
 
 
 PlugCause = ConnectorsExchanged | Shifted | Mirrored | CableTurned | Unplugged
-WireCause = PinsExchanged | PairReversed | PairsSplit | PairsExchanged | Moved
+WireCause = PinsExchanged | PairReversed | PairsSplit | PairsExchanged | Moved | Relanded
 JoinCause = Bridged | StrayJoin
 Cause = PlugCause | WireCause | Open | PartOpen | JoinCause | HighResistance
 
@@ -167,6 +192,39 @@ def _choose(n: int, k: int) -> float:
     if k <= 0 or k >= n:
         return 0.0
     return (lgamma(n + 1) - lgamma(k + 1) - lgamma(n - k + 1)) / log(2)
+
+
+def _relanded_bits(cause: Relanded, index: Index) -> float:
+    """What it costs to name wires that were landed in another order: where they are, and which order it is."""
+    contacts = index.far if cause.end == "far" else index.near
+    own = [contacts[index.wire_number[name]] for name in cause.conductors]
+    sits = [None if pin is None else index.number[pin] for pin in cause.onto]
+    home = index.home[own[0]]
+    there = len(index.order[home])
+    which = log2(max(2, len(index.connectors)))
+    place = log2(max(2, there))
+    # a part that begins or ends where the connector or one of its rows does takes less to say
+    edges = {index.grid[home][row, column] for row in range(index.shape[home][0]) for column in (0,)}
+    ends = {index.grid[home][row, len(names) - 1] for row, names in enumerate(index.connectors[home].rows)}
+    span = (0.0 if own[0] in edges else place) + (0.0 if own[-1] in ends else place)
+    match cause.order:
+        case "moved along":
+            steps = [index.place[to] - index.place[at] for at, to in zip(own, sits, strict=True) if to is not None]
+            least = min(map(abs, steps), default=1)
+            # a wire that sits at the other end is something more to say
+            round_about = 2.5 if any(abs(step) != least for step in steps) else 0.0
+            return 3 + which + span + 2 * log2(1 + least) + round_about
+        case "exchanged":
+            other = index.home[sits[0]] if sits[0] is not None else home
+            return 3.5 + which * (1 if other == home else 2) + 2 * place + log2(max(2, len(own)))
+        case "end for end":
+            return 4 + which + span
+        case "neighbours":
+            return 3 + which + span
+        case "counted across" | "other list":
+            return 4 + which
+        case "no order":
+            return 5 + which + _choose(there, len(own)) + lgamma(len(own) + 1) / log(2)
 
 
 def bits(cause: Cause, index: Index) -> float:
@@ -200,6 +258,8 @@ def bits(cause: Cause, index: Index) -> float:
             if onto is None:
                 return 4 + places - log2(length)
             return 4 + places + log2(max(2, len(index.pins)))
+        case Relanded():
+            return _relanded_bits(cause, index)
         case Open():
             return 2 + log2(wires)
         case PartOpen(name):
@@ -207,7 +267,7 @@ def bits(cause: Cause, index: Index) -> float:
             return 3 + log2(connectors) + 2 * log2(max(2, pins_there))
         case Bridged(pins):
             return 2.5 + log2(wires) + (len(pins) - 1) * min(4.0, log2(wires))
-        case StrayJoin():
-            return 3.5 + 2 * log2(max(2, len(index.pins)))
+        case StrayJoin(pins):
+            return 3.5 + log2(max(2, len(index.pins))) * min(2, len(pins)) + 4.0 * max(0, len(pins) - 2)
         case HighResistance(names):
             return 2 + log2(wires) if len(names) == 1 else 3 + log2(connectors)

@@ -25,6 +25,7 @@ from bench.diagnose.explain.causes import (
     PairsSplit,
     PartOpen,
     PinsExchanged,
+    Relanded,
     Shifted,
     StrayJoin,
     Unplugged,
@@ -185,6 +186,10 @@ def land(index: Index, causes: Sequence[Cause]) -> Landing:
                 where = [first, *(contacts[w] for w in wires[:-1])]
                 for wire, contact in zip(wires, where, strict=True):
                     contacts[wire] = contact
+            case Relanded(_, names, onto, end):
+                contacts = far if end == "far" else near
+                for name, to in zip(names, onto, strict=True):
+                    contacts[_wire(index, name)] = NOWHERE if to is None else _pin(index, to)
             case Open(name):
                 cut.add(_wire(index, name))
             case PartOpen(_, names):
@@ -198,8 +203,8 @@ def land(index: Index, causes: Sequence[Cause]) -> Landing:
     return Landing(
         near,
         far,
-        [place(index, seats[home[p]], p) if home[p] in moved else p for p in near],
-        [place(index, seats[home[p]], p) if home[p] in moved else p for p in far],
+        [place(index, seats[home[p]], p) if p >= 0 and home[p] in moved else p for p in near],
+        [place(index, seats[home[p]], p) if p >= 0 and home[p] in moved else p for p in far],
         cut,
     )
 

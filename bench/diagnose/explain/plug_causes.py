@@ -23,6 +23,7 @@ from bench.diagnose.explain.causes import (
     bits,
 )
 from bench.diagnose.explain.forward import Mirror, Seat, place, turned_ends
+from bench.diagnose.explain.part_causes import Parts
 from bench.diagnose.explain.pin_map import Index
 from bench.diagnose.explain.seats import plug_causes, rounds, rounds_bits, seat_causes
 from bench.diagnose.explain.seen import OFF, UNTESTED, Seen, gather
@@ -40,6 +41,8 @@ _SETTLED = 8
 """A seat that puts more wires right than this is tried without only where nearly as many are still wrong."""
 _NEVER = 1e6
 """Bits for an explanation that has somebody part a designed join: no other may cost as much."""
+_HARM = 8.0
+"""Bits for each good wire that a plug or a part is said to move and another cause to bring back."""
 _LEADS = 2
 """How many changes of a connector are tried in place of changes across from it."""
 
@@ -74,6 +77,13 @@ class Plugs:
             if right != set(ends.values()):
                 self._tours[cable] = ends
         self._seating = self._seat(self.seats, self.turned)
+        self._parts = Parts(index, seen)
+        label = seen.label
+        self._sound_wires = [
+            wire
+            for wire, (a, b) in enumerate(zip(index.near, index.far, strict=True))
+            if label[a] == label[b] >= 0 and seen.size[label[a]] == 2
+        ]
         self._fed = index.fed
         self._fixed: set[int] = set()
 
@@ -144,8 +154,32 @@ class Plugs:
         seating = self._seat(seats, turned)
         wirewise = Wirewise(self.index, self.seen, seating)
         plugs = sum(bits(c, self.index) for c in plug_causes(self.index, seats, turned))
-        barred = _NEVER * sum(self._parts_a_designed_join(cause) for cause in wirewise.causes)
-        return plugs + wirewise.bits + barred, wirewise, seating
+        bare = self._bits(wirewise) + self._moves_sound_wires(seating)
+        best = plugs + bare, wirewise, seating
+        parts, after = self._parts.of(seating)
+        if parts:
+            wirewise = Wirewise(self.index, self.seen, after, parts)
+            whole = plugs + self._bits(wirewise) + self._moves_sound_wires(after)
+            if whole < best[0]:
+                best = whole, wirewise, after
+        return best
+
+    def _moves_sound_wires(self, seating: Seating) -> float:
+        """Bits against plugs and parts that move wires which conduct where the design has them.
+
+        Another cause would have to bring each of them back, and whoever follows the words first harms a good wire.
+        """
+        index = self.index
+        moved = 0
+        for wire in self._sound_wires:
+            if seating.far[wire] != index.far[wire] or seating.near[wire] != index.near[wire]:
+                label = self.seen.padded
+                moved += label[seating.near[wire]] != label[seating.far[wire]]
+        return _HARM * moved
+
+    def _bits(self, wirewise: Wirewise) -> float:
+        """The cost of causes at wires and parts, with those barred that part a join of the design."""
+        return wirewise.bits + _NEVER * sum(self._parts_a_designed_join(cause) for cause in wirewise.causes)
 
     def _parts_a_designed_join(self, cause: Cause) -> bool:
         """Whether a join is called wrong that the design has: then a plug was taken to sit where it does not."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from bench.diagnose.explain.causes import (
     Bridged,
@@ -18,6 +18,7 @@ from bench.diagnose.explain.causes import (
     PairsSplit,
     PartOpen,
     PinsExchanged,
+    Relanded,
     Shifted,
     StrayJoin,
     Unplugged,
@@ -45,7 +46,7 @@ def conductors_of(design: Design, cause: Cause) -> tuple[str, ...]:
             wires = [w for p in pairs for w in index.pair_wires[p]]
         case PinsExchanged(names) | PairsSplit(names) | HighResistance(names):
             wires = [index.wire_number[n] for n in names]
-        case Moved(names) | PartOpen(_, names):
+        case Moved(names) | PartOpen(_, names) | Relanded(_, names):
             wires = [index.wire_number[n] for n in names]
         case Open(name):
             wires = [index.wire_number[name]]
@@ -70,6 +71,8 @@ def pins_of(design: Design, cause: Cause) -> tuple[Pin, ...]:
             pins = set(joined)
         case Moved(_, onto) if onto is not None:
             pins.add(onto)
+        case Relanded(_, _, onto):
+            pins |= {pin for pin in onto if pin is not None}
         case _:
             pass
     return tuple(sorted(pins, key=index.number.__getitem__))
@@ -144,6 +147,8 @@ def sentence(design: Design, cause: Cause) -> str:
             )
         case Moved(names, onto, end):
             return _moved([wire(n) for n in names], onto, end)
+        case Relanded():
+            return _relanded(design, cause)
         case Open(name):
             return (
                 f"{wire(name).near} to {wire(name).far} is open. Look for a wire off its pin, a bad "
@@ -163,6 +168,11 @@ def sentence(design: Design, cause: Cause) -> str:
             )
         case StrayJoin((a, b)):
             return f"{a} and {b} are joined and should not be. Follow both and part them."
+        case StrayJoin(pins):
+            return (
+                f"{_list(map(str, pins))} are joined in one joint and should not be. Look where their wires meet, "
+                "and part them."
+            )
         case HighResistance((name,)):
             return (
                 f"{wire(name).near} to {wire(name).far} conducts, but its resistance is too high. "
@@ -207,6 +217,96 @@ def _moved(wires: list[Conductor], onto: Pin | None, end: str) -> str:
         return f"The wire for {homes[0]} is landed on {first}. Land it on {homes[0]}."
     steps = [f"the wire for {h} is on {at}" for h, at in zip(homes, [first, *homes], strict=False)]
     return f"Wires have moved along: {_list(steps)}. Land each on its own pin."
+
+
+def _relanded(design: Design, cause: Relanded) -> str:
+    """What is wrong with wires that were landed in another order, and how to put it right."""
+    index = design.index
+    wires = [design.conductors[index.wire_number[name]] for name in cause.conductors]
+    own = [wire.far if cause.end == "far" else wire.near for wire in wires]
+    name = own[0].connector
+    across = _or_across(design, name)
+    match cause.order:
+        case "moved along":
+            return _along(design, own, cause.onto) + across
+        case "exchanged":
+            onto = dict(zip(own, cause.onto, strict=True))
+            first = [pin for pin, to in onto.items() if to is not None and index.number[to] > index.number[pin]]
+            second = [pin for pin in own if pin not in first]
+            return (
+                f"The wires for {_spoken(design, first)} and those for {_spoken(design, second)} are exchanged as a "
+                "whole: two groups of a cable, two tails or the halves of a block. Exchange them, each in its own "
+                f"order; leave the others.{across}"
+            )
+        case "end for end":
+            return (
+                f"The wires for {_spoken(design, own)} are landed end for end: the first is where the last belongs. "
+                f"Land them again in their order.{across}"
+            )
+        case "neighbours":
+            return (
+                f"Every two neighbours among {_spoken(design, own)} are exchanged ({own[0].name} with {own[1].name}, "
+                f"and so on). Cross each two over; look first whether one colour was taken for the other.{across}"
+            )
+        case "counted across":
+            return (
+                f"The wires of {name} are landed by another count: across its rows in place of along them, or the "
+                f"other way round. Land them again by the pin numbers on the connector.{across}"
+            )
+        case "other list":
+            other = wires[0].near if cause.end == "far" else wires[0].far
+            return (
+                f"The wires of {name} are landed by the pin numbers of {other.connector}: the pin list was read from "
+                f"the wrong column. Land them again by the column of {name}."
+            )
+        case "no order":
+            cables = sorted({wire.cable for wire in wires if wire.cable is not None})
+            way = f" (proveout identify {cables[0]} --flags {name})" if len(cables) == 1 else ""
+            return (
+                f"The wires for {_spoken(design, own)} are in no order that hands make by one mistake. Do not exchange "
+                f"them one by one: lift them all, name them{way}, and land them again. Leave the others."
+            )
+
+
+def _along(design: Design, own: Sequence[Pin], onto: Sequence[Pin | None]) -> str:
+    """Wires that moved along, in words: those that moved by the same, and what became of the others."""
+    index = design.index
+    steps = {
+        at: index.place[index.number[to]] - index.place[index.number[at]]
+        for at, to in zip(own, onto, strict=True)
+        if to is not None
+    }
+    by = min(steps.values(), key=abs)
+    places = "one place" if abs(by) == 1 else f"{abs(by)} places"
+    held = [at for at, step in steps.items() if step == by]
+    lost = [str(at) for at in own if at not in steps]
+    also = f"; the wire for {_list(lost)} meets nothing" if len(lost) == 1 else ""
+    if len(lost) > 1:
+        also = f"; the wires for {_list(lost)} meet nothing"
+    rest = [f"{at} sits on {to}" for at, to in zip(own, onto, strict=True) if to is not None and steps[at] != by]
+    if rest:
+        also += f"; the wire for {_list(rest)}"
+    first, last = (own[0], own[-1]) if by > 0 else (own[-1], own[0])
+    return (
+        f"The wires for {_spoken(design, held)} are landed {places} too {'high' if by > 0 else 'low'} in the numbering"
+        f"{also}. One was missed or taken twice at {first}, or at {last}: land them again, each on its own pin."
+    )
+
+
+def _spoken(design: Design, pins: Iterable[Pin]) -> str:
+    """Pins as a person reads them off: by connector in order, runs of three and more as from first to last."""
+    index = design.index
+    runs: list[list[Pin]] = []
+    for pin in sorted(set(pins), key=index.number.__getitem__):
+        last = runs[-1][-1] if runs else None
+        if last is not None and last.connector == pin.connector and index.number[pin] == index.number[last] + 1:
+            runs[-1].append(pin)
+        else:
+            runs.append([pin])
+    told: list[str] = []
+    for run in runs:
+        told += [f"{run[0]} to {run[-1]}"] if len(run) > 2 else [str(pin) for pin in run]
+    return _list(told)
 
 
 def _list(names: Iterable[str]) -> str:

@@ -114,17 +114,18 @@ class Wirewise:
     """Names causes at wires for one seating of the plugs.
 
     After construction `causes` holds them in the order in which they act, and `bits` their cost.
-    `near` and `far` are the socket pins of every wire after these causes; `cut` the open wires.
+    `near` and `far` are the socket pins of every wire after these causes; `cut` the open wires. `parts` are causes that
+    the seating has in it already: they come first, and count.
     """
 
-    def __init__(self, index: Index, seen: Seen, seating: Seating) -> None:
+    def __init__(self, index: Index, seen: Seen, seating: Seating, parts: Sequence[Cause] = ()) -> None:
         self._index = index
         self._seen = seen
         self._seating = seating
         self.near = list(seating.near)
         self.far = list(seating.far)
         self.cut: set[int] = set()
-        self.causes: list[Cause] = []
+        self.causes: list[Cause] = list(parts)
         self._at_home: dict[int, list[int]] = {}
         roads = self._roads()
         if roads.tail:
@@ -427,7 +428,7 @@ class Wirewise:
                 if side_by_side and (len(joined) > 2 or busy.issuperset(joined)):
                     yield Bridged(named)
                 else:
-                    yield StrayJoin((named[0], named[1]))
+                    yield StrayJoin(named)
 
     def _merge(self, pieces: list[list[int]]) -> Iterator[tuple[list[int], bool]]:
         """The fewest joins that make one of several pieces: within connectors first, then across.
@@ -443,11 +444,12 @@ class Wirewise:
             # The far side first: its pins are where the volunteers' landings are.
             connector = max(reach, key=lambda c: (len(reach[c]), c >= index.near_connectors, -c))
             members = reach[connector]
-            if len(members) > 1:
+            if len(members) == len(pieces):
                 yield self._side_by_side(connector, [pieces[m] for m in members]), True
             else:
-                members = [0, 1]
-                yield [max(pieces[0]), max(pieces[1])], False
+                # pieces that no one connector has all of met in one joint
+                members = list(range(len(pieces)))
+                yield [max(piece) for piece in pieces], False
             merged = [pin for m in members for pin in pieces[m]]
             pieces = [merged, *(p for n, p in enumerate(pieces) if n not in members)]
 
