@@ -104,7 +104,7 @@ def _row(
     setting = state.setting
     assert setting is not None and outcome.reading is not None
     step, read = setting.step_of(outcome), outcome.reading
-    bench = outcome.bench or setting.bench
+    bench = outcome.circumstances.bench or setting.bench
     facts = bench.instrument(read.instrument)
     best = counts or outcome
     red, black = step.pair or ("", "")
@@ -125,13 +125,13 @@ def _row(
         "unit": read.unit,
         "shown": read.value,
         "over": read.over,
-        "value": best.value,
-        "standard_uncertainty": best.budget.standard_uncertainty if best.budget is not None else None,
-        "expanded_uncertainty": best.expanded,
-        "coverage_probability": best.budget.level if best.budget is not None else None,
-        "low": outcome.low,
-        "high": outcome.high,
-        "limit": outcome.source,
+        "value": best.figure.value,
+        "standard_uncertainty": best.figure.budget.standard_uncertainty if best.figure.budget is not None else None,
+        "expanded_uncertainty": best.figure.expanded,
+        "coverage_probability": best.figure.budget.level if best.figure.budget is not None else None,
+        "low": outcome.bounds.low,
+        "high": outcome.bounds.high,
+        "limit": outcome.bounds.source,
         "rule": setting.rule(state.rules).sentence if step.kind == "measure" else "",
         "verdict": outcome.verdict,
         "counts": counts.verdict if counts is not None else "",
@@ -148,8 +148,8 @@ def _row(
         "spread": read.spread,
         "took": read.took,
         "tries": read.tries,
-        "ambient": outcome.ambient if outcome.at else None,
-        "zero": outcome.zero,
+        "ambient": outcome.circumstances.ambient if outcome.circumstances.at else None,
+        "zero": outcome.figure.zero,
         "operator": setting.began.operator,
     }
 

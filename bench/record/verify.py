@@ -282,7 +282,7 @@ def _otherwise(read: Read, outcome: Outcome | None) -> str:
     noted, subject = read.judged.get("verdict"), outcome.subject or outcome.key
     if noted != outcome.verdict:
         return f"{subject}: noted as {noted}, today {outcome.verdict}: {outcome.sentence}"
-    value, now = read.judged.get("value"), outcome.value
+    value, now = read.judged.get("value"), outcome.figure.value
     if isinstance(value, float | int) and now is not None and not math.isclose(value, now, rel_tol=SAME, abs_tol=1e-15):
-        return f"{subject}: noted as {value!r} {outcome.unit}, today {now!r} {outcome.unit}"
+        return f"{subject}: noted as {value!r} {outcome.figure.unit}, today {now!r} {outcome.figure.unit}"
     return ""

@@ -154,11 +154,11 @@ class Console:
 
 def _read(outcome: Outcome) -> str:
     """What a search read: the value alone where it is held against nothing."""
-    if outcome.source != NO_LIMIT or outcome.reading is None or outcome.reading.nan:
+    if outcome.bounds.source != NO_LIMIT or outcome.reading is None or outcome.reading.nan:
         return outcome.sentence
-    if outcome.value is None:
-        return "open, as far as the meter sees" if outcome.over == "+" else outcome.sentence
-    return reading(outcome.value, outcome.unit, expanded=outcome.expanded)
+    if outcome.figure.value is None:
+        return "open, as far as the meter sees" if outcome.figure.over == "+" else outcome.sentence
+    return reading(outcome.figure.value, outcome.figure.unit, expanded=outcome.figure.expanded)
 
 
 def exit_code(state: State) -> int:
@@ -188,11 +188,11 @@ def summary(state: State, record: Path) -> dict[str, Any]:
                 "between": list(steps[index].probes or ()),
                 "verdict": outcome.verdict,
                 "sentence": outcome.sentence,
-                "value": outcome.value,
-                "expanded_uncertainty": outcome.expanded,
-                "unit": outcome.unit,
-                "low": outcome.low,
-                "high": outcome.high,
+                "value": outcome.figure.value,
+                "expanded_uncertainty": outcome.figure.expanded,
+                "unit": outcome.figure.unit,
+                "low": outcome.bounds.low,
+                "high": outcome.bounds.high,
                 "remark": outcome.remark,
             }
             for index, outcome in found.items()

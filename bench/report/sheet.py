@@ -284,13 +284,13 @@ def _add_results(made: Sheet, state: State) -> None:
     made.asked_for = sum(1 for step in setting.plan.steps if step.kind in ("measure", "seek"))
     for title, found in sections.items():
         lines = tuple(_line(step, outcome) for step, outcome in found)
-        sources = tuple(dict.fromkeys(outcome.source for _, outcome in found if outcome.source))
+        sources = tuple(dict.fromkeys(outcome.bounds.source for _, outcome in found if outcome.bounds.source))
         parts = tuple(
-            (outcome.subject or step.title, outcome.value / outcome.high, (outcome.expanded or 0.0) / outcome.high,
-             outcome.verdict)
+            (outcome.subject or step.title, outcome.figure.value / high, expanded / high, outcome.verdict)
             for step, outcome in found
-            if outcome.value is not None and outcome.high and outcome.low is None
-        )  # fmt: skip
+            if outcome.figure.value is not None and (high := outcome.bounds.high) and outcome.bounds.low is None
+            for expanded in (outcome.figure.expanded or 0.0,)
+        )
         made.sections.append(Section(title, lines, sources, parts))
 
 
@@ -301,12 +301,12 @@ def _line(step: Step, outcome: Outcome) -> Line:
         title=_point(step),
         between=step.probes or (),
         reading=_reading(outcome),
-        asked=asked(outcome.low, outcome.high, outcome.unit or "Ω"),
+        asked=asked(outcome.bounds.low, outcome.bounds.high, outcome.figure.unit or "Ω"),
         verdict=outcome.verdict,
         mark=SIGNS.get(outcome.verdict, ""),
         remark=" ".join(remarks),
         n=outcome.n,
-        at=second(outcome.at),
+        at=second(outcome.circumstances.at),
     )
 
 
@@ -319,9 +319,11 @@ def _point(step: Step) -> str:
 
 
 def _reading(outcome: Outcome) -> str:
-    if outcome.reading is None and outcome.value is None and not outcome.over:
+    if outcome.reading is None and outcome.figure.value is None and not outcome.figure.over:
         return "no reading"
-    return reading(outcome.value, outcome.unit, expanded=outcome.expanded, over=outcome.over)
+    return reading(
+        outcome.figure.value, outcome.figure.unit, expanded=outcome.figure.expanded, over=outcome.figure.over
+    )
 
 
 def _where(plant: Plant, step: Step) -> list[str]:

@@ -18,6 +18,59 @@ Verdict = Literal["pass", "fail", "undecided", "skipped", "void", "done"]
 
 
 @dataclass(frozen=True, slots=True)
+class Figure:
+    """What a reading comes to, in numbers.
+
+    Attributes:
+        value: the reading after corrections, in ``unit``; None where the meter gave none.
+        unit: base unit.
+        expanded: expanded uncertainty at the budget's coverage; None where no value was read.
+        over: '+' or '-' where the meter showed over range.
+        zero: what was taken off for the leads, in ohms; None where nothing was.
+        budget: the uncertainty budget; None where there is none.
+    """
+
+    value: float | None = None
+    unit: str = ""
+    expanded: float | None = None
+    over: str = ""
+    zero: float | None = None
+    budget: Budget | None = field(default=None, repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Bounds:
+    """The limit that a reading was held against; without a bound where it was held against none.
+
+    Attributes:
+        low: lower bound, in the reading's unit.
+        high: upper bound, in the reading's unit.
+        source: where the limit came from.
+    """
+
+    low: float | None = None
+    high: float | None = None
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Circumstances:
+    """What was so when a reading was taken.
+
+    Attributes:
+        at: time of day, UTC; empty for other steps than readings.
+        ambient: °C that was taken for it.
+        handled: the plant as it was left then: before a reading, and after an act. None for other steps.
+        bench: the bench that took the reading; None for other steps.
+    """
+
+    at: str = ""
+    ambient: float = 20.0
+    handled: Handled | None = field(default=None, repr=False, compare=False)
+    bench: BenchFacts | None = field(default=None, repr=False, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
 class Outcome:
     """What came of a step.
 
@@ -28,28 +81,18 @@ class Outcome:
         verdict: for a reading pass, fail, undecided or void; skipped; or done for a step without a reading.
         sentence: the verdict with its reason, for a person at the rack.
         subject: the plant object that it is about.
-        value: the reading after corrections, in ``unit``; None where the meter gave none.
-        unit: base unit.
-        expanded: expanded uncertainty at the budget's coverage; None where no value was read.
-        over: '+' or '-' where the meter showed over range.
-        low: lower bound of the limit, if any.
-        high: upper bound of the limit, if any.
-        source: where the limit came from.
+        reading: the event's facts; None for a step without a reading.
+        figure: what they come to in numbers.
+        bounds: the limit that they were held against.
+        circumstances: what was so when it was read or done.
         remark: something worth a look although the verdict stands.
         advice: what would decide it, best first.
-        reading: the event's facts.
-        budget: the uncertainty budget.
-        zero: what was taken off for the leads, in ohms.
-        at: time of day of the reading, UTC; empty for other steps.
-        ambient: °C that was taken for it.
-        handled: the plant as it was left then: before a reading, and after an act. None for other steps.
-        bench: the bench that took the reading.
-        barred: whether the walk itself passed it over, and no person with a reason.
         finding: of a load that was brought up, what is wrong with it in one word: ``short``, ``heavy``, ``light``,
             ``creeps``, ``leaks``, ``restless``, ``reforms`` or ``stopped``; empty where nothing is.
-        found: what a search came to.
-        asked: of an act or a reading within a search, what was asked for; ``index`` is then the search's own.
+        barred: whether the walk itself passed it over, and no person with a reason.
         answer: ``yes`` or ``no`` where a person said whether a continuity tester beeps; else empty.
+        asked: of an act or a reading within a search, what was asked for; ``index`` is then the search's own.
+        found: what a search came to.
     """
 
     index: int
@@ -58,32 +101,22 @@ class Outcome:
     verdict: Verdict
     sentence: str
     subject: str = ""
-    value: float | None = None
-    unit: str = ""
-    expanded: float | None = None
-    over: str = ""
-    low: float | None = None
-    high: float | None = None
-    source: str = ""
+    reading: e.Read | None = field(default=None, repr=False)
+    figure: Figure = Figure()
+    bounds: Bounds = Bounds()
+    circumstances: Circumstances = Circumstances()
     remark: str = ""
     advice: tuple[str, ...] = ()
-    reading: e.Read | None = field(default=None, repr=False)
-    budget: Budget | None = field(default=None, repr=False)
-    zero: float | None = None
-    at: str = ""
-    ambient: float = 20.0
-    handled: Handled | None = field(default=None, repr=False, compare=False)
-    bench: BenchFacts | None = field(default=None, repr=False, compare=False)
-    barred: bool = False
     finding: str = ""
-    found: Found | None = field(default=None, repr=False)
-    asked: Step | None = field(default=None, repr=False)
+    barred: bool = False
     answer: str = ""
+    asked: Step | None = field(default=None, repr=False)
+    found: Found | None = field(default=None, repr=False)
 
     @classmethod
     def done(cls, step: Step, n: int, handled: Handled | None = None) -> Outcome:
         """A step without a reading was done, and left the plant as said here."""
-        return cls(step.index, step.key, n, "done", "Done.", step.subject, handled=handled)
+        return cls(step.index, step.key, n, "done", "Done.", step.subject, circumstances=Circumstances(handled=handled))
 
     @classmethod
     def beeped(cls, step: Step, n: int, beeps: bool) -> Outcome:
@@ -94,7 +127,10 @@ class Outcome:
     @classmethod
     def concluded(cls, step: Step, n: int, found: Found, at: str) -> Outcome:
         """A search came to its end."""
-        return cls(step.index, step.key, n, found.verdict, found.sentence, step.subject, at=at, found=found)
+        then = Circumstances(at=at)
+        return cls(
+            step.index, step.key, n, found.verdict, found.sentence, step.subject, circumstances=then, found=found
+        )
 
     @classmethod
     def passed_over(cls, step: Step, n: int, why: str) -> Outcome:
@@ -113,17 +149,22 @@ class Outcome:
     def facts(self) -> dict[str, Any]:
         """What a record keeps beside the reading, for people and other tools."""
         kept: dict[str, Any] = {"verdict": self.verdict, "sentence": self.sentence}
-        for name in ("value", "expanded", "low", "high", "zero"):
-            value = getattr(self, name)
-            if value is not None:
-                kept[name] = value
-        if self.source:
-            kept["limit"] = self.source
-        if self.at:
-            kept["ambient"] = self.ambient
-        if self.budget is not None:
-            kept["standard"] = self.budget.standard_uncertainty
-            kept["budget"] = self.budget.to_dict()
+        figure, bounds = self.figure, self.bounds
+        numbers = {
+            "value": figure.value,
+            "expanded": figure.expanded,
+            "low": bounds.low,
+            "high": bounds.high,
+            "zero": figure.zero,
+        }
+        kept.update((name, number) for name, number in numbers.items() if number is not None)
+        if bounds.source:
+            kept["limit"] = bounds.source
+        if self.circumstances.at:
+            kept["ambient"] = self.circumstances.ambient
+        if figure.budget is not None:
+            kept["standard"] = figure.budget.standard_uncertainty
+            kept["budget"] = figure.budget.to_dict()
         return kept
 
 

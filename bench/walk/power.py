@@ -24,7 +24,7 @@ from bench.sequence.plan import Step
 from bench.sequence.power_steps import ladder, powered, window
 from bench.sequence.power_tree import Forecast, PowerTree, WillNotCarry, headroom_line
 from bench.walk import events as e
-from bench.walk.outcome import Outcome
+from bench.walk.outcome import Bounds, Outcome
 
 SHORT_VOLTS: Final = 0.5
 """A supply in its limit with less than this part of the voltage that was set is on a short."""
@@ -80,11 +80,12 @@ def judge_energised(
     low, high = window(source, found.forecast)
     names = ", ".join(found.forecast.typical.shelves) or "no shelf"
     source_text = f"cards of {names} with their spread at {engineering(found.forecast.powered.volts, 'V')}"
-    base = replace(base, low=low, high=high, source=source_text, unit="A")
+    base = replace(base, bounds=Bounds(low, high, source_text))
     if event.why != "done":
         word = _word(source, event, found.forecast)
         told = _tripped(event, found, high, word)
-        return replace(base, verdict="fail", value=_last(event), finding=word, sentence=told)
+        figure = replace(base.figure, value=_last(event))
+        return replace(base, verdict="fail", figure=figure, finding=word, sentence=told)
     return _came_up(source, event, found, base, (low, high), hold)
 
 
@@ -194,7 +195,7 @@ def _came_up(
         raw=event.raw,
     )
     # where nothing need flow, a reading of nothing is no doubt
-    held = Limit(unit="A", source=base.source, lower=low if low > 0 else None, upper=high)
+    held = Limit(unit="A", source=base.bounds.source, lower=low if low > 0 else None, upper=high)
     origin = Held(held, found.forecast.typical.amps)
     outcome = replace(hold(read, origin), reading=None)
     slow = reforming(source, event)
@@ -266,10 +267,10 @@ def reforming(source: Energise, event: e.Energised) -> str:
 
 def loses(outcome: Outcome) -> bool:
     """Whether a voltage at a shelf is there, with the right sign, and lower than it should be."""
-    if outcome.verdict != "fail" or outcome.value is None or not outcome.low or not outcome.high:
+    if outcome.verdict != "fail" or outcome.figure.value is None or not outcome.bounds.low or not outcome.bounds.high:
         return False
-    nearest = min(outcome.low, outcome.high, key=abs)
-    return 0.5 < outcome.value / nearest < 1
+    nearest = min(outcome.bounds.low, outcome.bounds.high, key=abs)
+    return 0.5 < outcome.figure.value / nearest < 1
 
 
 def wrong_way_round(outcome: Outcome, shown: str) -> str:
@@ -279,10 +280,10 @@ def wrong_way_round(outcome: Outcome, shown: str) -> str:
         outcome: of a reading of volts.
         shown: the reading with its unit.
     """
-    if outcome.verdict != "fail" or not outcome.value or not outcome.low or not outcome.high:
+    if outcome.verdict != "fail" or not outcome.figure.value or not outcome.bounds.low or not outcome.bounds.high:
         return ""
-    nearest = min(outcome.low, outcome.high, key=abs)
-    if not outcome.value / nearest < -0.5:
+    nearest = min(outcome.bounds.low, outcome.bounds.high, key=abs)
+    if not outcome.figure.value / nearest < -0.5:
         return ""
     right = "plus" if nearest > 0 else "minus"
     return (

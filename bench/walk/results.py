@@ -54,10 +54,12 @@ def _stand_outs(setting: Setting, found: Mapping[int, Outcome]) -> dict[int, Out
     groups: dict[str, dict[str, Outcome]] = {}
     for outcome in found.values():
         conductor = setting.plant.conductors.get(outcome.subject)
-        if conductor is None or outcome.verdict != "pass" or outcome.value is None:
+        if conductor is None or outcome.verdict != "pass" or outcome.figure.value is None:
             continue
         # single conductors may be longer, thinner or landed otherwise than the rest of their cable
-        kind = f"{conductor.cable} {conductor.wire} {conductor.length_m} {len(conductor.contacts)} {outcome.unit}"
+        kind = (
+            f"{conductor.cable} {conductor.wire} {conductor.length_m} {len(conductor.contacts)} {outcome.figure.unit}"
+        )
         groups.setdefault(kind, {})[outcome.subject] = outcome
     marked: dict[int, Outcome] = {}
     for siblings in groups.values():
@@ -66,8 +68,10 @@ def _stand_outs(setting: Setting, found: Mapping[int, Outcome]) -> dict[int, Out
         ]
         if not resolutions:
             continue
-        readings = {name: outcome.value for name, outcome in siblings.items() if outcome.value is not None}
-        unit = next(iter(siblings.values())).unit
+        readings = {
+            name: outcome.figure.value for name, outcome in siblings.items() if outcome.figure.value is not None
+        }
+        unit = next(iter(siblings.values())).figure.unit
         for odd in compare(readings, unit, resolution=max(resolutions)).stand_outs:
             outcome = siblings[odd.name]
             remark = f"{outcome.remark} {odd.sentence} Score {odd.score:.1f}.".strip()
@@ -108,7 +112,7 @@ def _checked(state: State, setting: Setting, outcome: Outcome, checks: list[tupl
             if check.verdict in ("fail", "undecided"):
                 return outcome.voided(f"the bench's check {when} it ({kind.replace('-', ' ')}) did not pass")
     opening, closing = before.get("zero"), after.get("zero")
-    if opening is None or closing is None or outcome.zero is None:
+    if opening is None or closing is None or outcome.figure.zero is None:
         return outcome
     return _with_drift(state, setting, outcome, opening, closing)
 
@@ -131,13 +135,20 @@ def _searched(state: State, outcome: Outcome, checks: Mapping[str, list[tuple[st
 def _with_drift(state: State, setting: Setting, outcome: Outcome, opening: Outcome, closing: Outcome) -> Outcome:
     step = setting.plan.steps[outcome.index]
     source, reading = step.source, outcome.reading
-    if not isinstance(source, Measure) or reading is None or opening.value is None or closing.value is None:
+    if (
+        not isinstance(source, Measure)
+        or reading is None
+        or opening.figure.value is None
+        or closing.figure.value is None
+    ):
         return outcome
-    conditions = Conditions(ambient=outcome.ambient, zeros={reading.instrument: (opening.value,)})
-    drift = abs(closing.value - opening.value)
-    if outcome.bench is not None and outcome.bench is not setting.bench:
-        setting = setting.with_bench(outcome.bench)  # the walk was resumed with another one since
-    return setting.judge_measure(step, source, reading, outcome.n, conditions, state.rules, outcome.at, drift)
+    conditions = Conditions(ambient=outcome.circumstances.ambient, zeros={reading.instrument: (opening.figure.value,)})
+    drift = abs(closing.figure.value - opening.figure.value)
+    if outcome.circumstances.bench is not None and outcome.circumstances.bench is not setting.bench:
+        setting = setting.with_bench(outcome.circumstances.bench)  # the walk was resumed with another one since
+    return setting.judge_measure(
+        step, source, reading, outcome.n, conditions, state.rules, outcome.circumstances.at, drift
+    )
 
 
 def _reach(plant: Plant, event: e.Disturbed) -> frozenset[str]:

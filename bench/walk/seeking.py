@@ -72,9 +72,9 @@ class Answer:
         """What was read after corrections, infinity where the meter showed over range, None where nothing was read."""
         if self.outcome.reading is None:
             return None
-        if self.outcome.over == "+":
+        if self.outcome.figure.over == "+":
             return float("inf")
-        return self.outcome.value
+        return self.outcome.figure.value
 
     @property
     def beeped(self) -> bool | None:

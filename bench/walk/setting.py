@@ -37,7 +37,7 @@ from bench.sequence.power_tree import Powered
 from bench.sequence.unroll import unroll
 from bench.walk import events as e
 from bench.walk.facts import BenchFacts, InstrumentFacts
-from bench.walk.outcome import Outcome
+from bench.walk.outcome import Bounds, Circumstances, Figure, Outcome
 from bench.walk.power import Prepared, judge_energised, loses, prepare, search_offer, wrong_way_round
 
 ROOM: Final = (-40.0, 70.0)
@@ -283,6 +283,9 @@ class Setting:
         except JudgeError as error:
             return str(error)
 
+    def _circumstances(self, conditions: Conditions, at: str) -> Circumstances:
+        return Circumstances(at, conditions.ambient, conditions.handled, self.bench)
+
     def judge(
         self, step: Step, read: e.Read, n: int, conditions: Conditions, rules: Rules, at: str
     ) -> tuple[Outcome, Conditions]:
@@ -332,11 +335,8 @@ class Setting:
             "fail",
             "",
             step.subject,
-            unit="A",
-            at=at,
-            ambient=conditions.ambient,
-            handled=conditions.handled,
-            bench=self.bench,
+            figure=Figure(unit="A"),
+            circumstances=self._circumstances(conditions, at),
         )
         return judge_energised(step, event, self.prepared(step, conditions), base, hold)
 
@@ -375,8 +375,8 @@ class Setting:
         inlet = self.plant.inlets.get(step.subject)
         if inlet is not None and source.limit.computed == "shelf-voltage" and loses(outcome):
             outcome = replace(outcome, advice=(search_offer(inlet.shelf), *outcome.advice))
-        if source.read == "voltage" and outcome.value is not None:
-            turned = wrong_way_round(outcome, reading_text(outcome.value, "V", expanded=outcome.expanded))
+        if source.read == "voltage" and outcome.figure.value is not None:
+            turned = wrong_way_round(outcome, reading_text(outcome.figure.value, "V", expanded=outcome.figure.expanded))
             outcome = replace(outcome, sentence=turned) if turned else outcome
         return _absorbed(outcome, source, read) if read.series else outcome
 
@@ -401,24 +401,17 @@ class Setting:
             "undecided",
             "",
             step.subject,
-            unit=read.unit,
-            over=read.over,
-            low=held.limit.lower,
-            high=held.limit.upper,
-            source=held.limit.source,
             reading=read,
-            zero=zero,
-            at=at,
-            ambient=conditions.ambient,
-            handled=conditions.handled,
-            bench=self.bench,
+            figure=Figure(unit=read.unit, over=read.over, zero=zero),
+            bounds=Bounds(held.limit.lower, held.limit.upper, held.limit.source),
+            circumstances=self._circumstances(conditions, at),
         )
+        as_read = replace(base, figure=replace(base.figure, value=read.value))
         table = facts.table if facts is not None else None
         function = facts.accuracy_of.get(read.function) if facts is not None else None
         if facts is None or table is None or function is None or function not in table.functions:
             return replace(
-                base,
-                value=read.value,
+                as_read,
                 sentence=f"Undecided: nothing is known of the accuracy of {read.instrument} for {read.function}.",
             )
         try:
@@ -449,7 +442,7 @@ class Setting:
             )
             decision = decide(budget, held.limit, rule)
         except JudgeError as error:
-            return replace(base, value=read.value, sentence=f"Undecided: {error}.")
+            return replace(as_read, sentence=f"Undecided: {error}.")
         advice: tuple[str, ...] = ()
         if decision.verdict == "undecided":
             advice = _advice(budget, decision, table, function, age, conditions.ambient, _has_four_wires(facts))
@@ -457,9 +450,7 @@ class Setting:
             base,
             verdict=decision.verdict,
             sentence=decision.sentence,
-            value=budget.value,
-            expanded=budget.expanded_uncertainty,
-            budget=budget,
+            figure=replace(base.figure, value=budget.value, expanded=budget.expanded_uncertainty, budget=budget),
             advice=advice,
             remark=" ".join(
                 said for said in (held.remark(budget), _elsewhere(step.source, budget, conditions.ambient)) if said
@@ -475,12 +466,9 @@ class Setting:
             "fail",
             "",
             step.subject,
-            value=read.value,
-            unit=read.unit,
-            over=read.over,
-            high=most,
-            source="the most that a pair of leads may have, set in the sequence",
             reading=read,
+            figure=Figure(read.value, read.unit, over=read.over),
+            bounds=Bounds(high=most, source="the most that a pair of leads may have, set in the sequence"),
         )
         if read.value is None:
             return replace(base, sentence="Fail: the probes do not touch, or a lead is broken.")
@@ -515,7 +503,7 @@ class Setting:
             shown = msgspec.structs.replace(read, value=size, over="+" if read.over else "")
         # a bench proof asks whether the reading agrees with what is known: the doubt of both is the tolerance already
         outcome = self._held_against(step, shown, n, held, Rule.simple(), conditions, at, source.wires, zero, 0.0)
-        return replace(outcome, reading=read, over=read.over)
+        return replace(outcome, reading=read, figure=replace(outcome.figure, over=read.over))
 
     def proof_limit(self, source: Prove, read: e.Read) -> Held | str:
         """What a bench proof's reading is held against; a sentence where the bench file lacks what it takes."""

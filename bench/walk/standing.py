@@ -38,7 +38,7 @@ class Phase(enum.Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class Position:
     """Where in its plan a walk stands.
 
     Attributes:
@@ -183,7 +183,7 @@ class State:
     rules: Rules = field(default_factory=Rules)
     seat: str = ""
     consented: str | None = None
-    place: Place = Place()
+    place: Position = Position()
     instruments: Instruments = Instruments()
     outputs: Outputs = Outputs()
     conditions: Conditions = field(default_factory=Conditions)

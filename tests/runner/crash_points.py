@@ -332,7 +332,7 @@ def beginning(kind: str, folder: Path) -> e.Began:
 
 def verdicts(state: State) -> dict[str, str]:
     """Step to its verdict and value."""
-    return {one.key: f"{one.verdict} {one.value}" for one in results(state).values()}
+    return {one.key: f"{one.verdict} {one.figure.value}" for one in results(state).values()}
 
 
 @dataclass

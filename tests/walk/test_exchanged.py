@@ -54,7 +54,7 @@ def test_the_zero_of_the_first_meter_is_not_taken_off_readings_of_the_second(sma
     after = results(desk.state)
     assert {index: after[index].verdict for index in (7, 8)} == {index: before[index].verdict for index in (7, 8)}
     desk.finish()
-    assert results(desk.state)[9].zero == 0.4
+    assert results(desk.state)[9].figure.zero == 0.4
     assert refold(desk.entries) == desk.state
 
 

@@ -52,5 +52,5 @@ def test_a_minimum_is_for_the_reading_as_taken(tmp_path: Path, celsius: int, ohm
     desk.read(value=ohms, instrument="tester", function="insulation", unit="Ω")
     outcome = results(desk.state)[2]
     assert outcome.verdict == verdict, outcome.sentence
-    assert outcome.value == ohms
+    assert outcome.figure.value == ohms
     assert "For comparison" in outcome.remark and "to 20 °C" in outcome.remark

@@ -73,7 +73,7 @@ def test_one_count_below_the_zero_is_as_good_as_the_zero_itself(tmp_path: Path) 
         desk.finish()
         outcome = results(desk.state)[1]
         assert outcome.verdict == "pass", (shown, outcome.sentence)
-        assert outcome.value == pytest.approx(max(0.0, shown - 0.3), abs=6e-4)
-        assert outcome.expanded is not None
-        doubt[shown] = outcome.expanded
+        assert outcome.figure.value == pytest.approx(max(0.0, shown - 0.3), abs=6e-4)
+        assert outcome.figure.expanded is not None
+        doubt[shown] = outcome.figure.expanded
     assert max(doubt.values()) < 1.1 * min(doubt.values())

@@ -36,7 +36,7 @@ def test_an_old_zero_is_asked_for_again_and_then_the_walk_goes_on(small: paper.M
     assert paper.refold(desk.entries) == desk.state
     found = results(desk.state)
     assert found[stood].verdict in ("pass", "undecided")
-    assert found[stood].zero == pytest.approx(0.35)
+    assert found[stood].figure.zero == pytest.approx(0.35)
 
 
 def test_a_fresh_zero_is_kept(small: paper.Made) -> None:

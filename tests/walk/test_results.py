@@ -141,15 +141,17 @@ def test_a_zero_that_moved_widens_the_uncertainty_of_what_lies_between(desk: Des
     desk.readings = readings
     desk.until(index=LAST_PROOF)
     narrow, wide = results(still.state)[7], results(desk.state)[7]
-    assert narrow.value == wide.value
-    assert narrow.budget is not None and wide.budget is not None
+    assert narrow.figure.value == wide.figure.value
+    assert narrow.figure.budget is not None and wide.figure.budget is not None
     # a rectangular distribution of half-width 30 mΩ has a standard uncertainty of 30 mΩ / √3 (GUM 4.3.7)
-    drift = next(part for part in wide.budget.components if part.role == "zero")
+    drift = next(part for part in wide.figure.budget.components if part.role == "zero")
     assert drift.standard == pytest.approx(0.03 / 3**0.5)
-    assert wide.budget.standard_uncertainty == pytest.approx(
-        (narrow.budget.standard_uncertainty**2 + drift.standard**2) ** 0.5
+    assert wide.figure.budget.standard_uncertainty == pytest.approx(
+        (narrow.figure.budget.standard_uncertainty**2 + drift.standard**2) ** 0.5
     )
-    assert desk.state.kept.latest[7].expanded == narrow.expanded, "worked out when asked, not written over"
+    assert desk.state.kept.latest[7].figure.expanded == narrow.figure.expanded, (
+        "worked out when asked, not written over"
+    )
 
 
 def test_a_zero_that_moved_can_take_a_pass_away(desk: Desk) -> None:
@@ -178,7 +180,7 @@ def test_the_drift_is_judged_with_the_bench_that_took_the_reading(desk: Desk) ->
     )
     desk.resume(bench=bench)
     found = results(desk.state)[7]
-    assert (found.verdict, found.value) == (before.verdict, before.value)
+    assert (found.verdict, found.figure.value) == (before.verdict, before.figure.value)
 
 
 def test_a_failing_zero_voids_and_is_not_taken_off(desk: Desk) -> None:
@@ -332,7 +334,7 @@ def test_no_number_is_undecided_and_an_overload_has_a_meaning(desk: Desk) -> Non
     desk.until(phase=Phase.MEASURING, index=8)
     desk.read(over="+", range=10.0)
     assert desk.state.kept.latest[8].verdict == "fail"
-    assert desk.state.kept.latest[8].over == "+"
+    assert desk.state.kept.latest[8].figure.over == "+"
 
 
 def test_a_reading_in_the_wrong_unit_is_undecided_and_breaks_nothing(desk: Desk) -> None:
@@ -354,7 +356,7 @@ def test_a_reading_in_a_room_that_the_meter_is_not_made_for_is_undecided(tmp_pat
 def test_averaged_readings_bring_their_scatter(desk: Desk) -> None:
     desk.until(phase=Phase.MEASURING, index=7)
     desk.read(value=0.857, count=9, spread=0.03)
-    budget = desk.state.kept.latest[7].budget
+    budget = desk.state.kept.latest[7].figure.budget
     assert budget is not None
     # type A: the experimental standard deviation of the mean is s / √n (GUM 4.2.3)
     scatter = next(part for part in budget.components if part.kind == "A")
@@ -395,7 +397,7 @@ def test_judged_again_under_another_limit(desk: Desk, name: str) -> None:
     state = judged(desk, Rules(limits={name: strict}))
     found = results(state)
     assert found[7].verdict == "fail"
-    assert found[7].source == "a stricter customer"
+    assert found[7].bounds.source == "a stricter customer"
     assert (found[8].verdict == "fail") == (name == "*")
     assert verdicts(refold(desk.entries)) == verdicts(desk.state), "the record has not changed"
 

@@ -127,7 +127,7 @@ def test_going_to_the_search_from_within_takes_the_last_answer_back(walk: Search
     keys = {link.outcome.key for link in walk.state.seeking.trail}  # type: ignore[union-attr]
     walk.say(e.Went(number=walk.state.number, to=1))
     seeking = walk.state.seeking
-    assert seeking is not None and [link.outcome.value for link in seeking.trail] == [pytest.approx(1e6 - 0.2)]
+    assert seeking is not None and [link.outcome.figure.value for link in seeking.trail] == [pytest.approx(1e6 - 0.2)]
     walk.advise(apart("J1.1", "J1.3"))
     walk.read(3e6)
     assert walk.state.seeking.trail[-1].outcome.key not in keys, "a key never stands for two readings"  # type: ignore[union-attr]

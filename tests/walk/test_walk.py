@@ -272,7 +272,7 @@ def test_again_measures_one_step_and_returns(desk: Desk) -> None:
     desk.read(value=3.0)
     assert desk.state.place.cursor == 10 and desk.state.place.back_to is None
     assert desk.state.kept.latest[8].verdict == "fail"
-    readings = [outcome.value for outcome in outcomes(desk.state) if outcome.index == 8]
+    readings = [outcome.figure.value for outcome in outcomes(desk.state) if outcome.index == 8]
     assert len(readings) == 2, "both readings stay in the history"
 
 
@@ -566,7 +566,7 @@ def test_an_abort_after_the_last_step_does_not_undo_the_walk(desk: Desk) -> None
 
 def facts(desk: Desk) -> list[tuple[object, ...]]:
     return [
-        (outcome.index, outcome.verdict, outcome.sentence, outcome.value)
+        (outcome.index, outcome.verdict, outcome.sentence, outcome.figure.value)
         for outcome in results(desk.state).values()
         if outcome.verdict != "done"
     ]

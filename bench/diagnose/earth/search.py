@@ -222,7 +222,7 @@ def _before(state: State, step: Step, ground: Ground) -> SoFar:
         if outcome is None or not isinstance(source, Measure) or source.read != "resistance" or source.join:
             continue
         if all(name in ground.plant.earth_points for name in source.between):
-            _add(so_far, source.between, outcome, outcome.handled or so_far.handled, ground)
+            _add(so_far, source.between, outcome, outcome.circumstances.handled or so_far.handled, ground)
     return so_far
 
 
@@ -239,13 +239,17 @@ def _reading_of(between: tuple[str, str], outcome: Outcome, lifted: tuple[str, .
     if outcome.reading is None:
         return None
     top = outcome.reading.range
-    if outcome.over == "+" and top is not None and top < ground.meter.open_above / 2:
+    if outcome.figure.over == "+" and top is not None and top < ground.meter.open_above / 2:
         return None  # more than a low range shows is not open
-    if outcome.over == "+" or (outcome.value is not None and outcome.value > ground.meter.open_above):
+    if outcome.figure.over == "+" or (
+        outcome.figure.value is not None and outcome.figure.value > ground.meter.open_above
+    ):
         return Reading(a, b, math.inf, 0.0, lifted, ground.meter.open_above)
-    if outcome.value is None or outcome.budget is None:
+    if outcome.figure.value is None or outcome.figure.budget is None:
         return None
-    return Reading(a, b, outcome.value, outcome.budget.standard_uncertainty, lifted, ground.meter.open_above)
+    return Reading(
+        a, b, outcome.figure.value, outcome.figure.budget.standard_uncertainty, lifted, ground.meter.open_above
+    )
 
 
 def _take(ground: Ground, so_far: SoFar, answer: Answer) -> None:

@@ -115,7 +115,13 @@ def _read(state: State) -> list[Pair]:
         counts = outcome.reading is not None and outcome.verdict in ("pass", "fail", "undecided")
         if counts and isinstance(source, Measure) and source.read == "resistance" and not source.join:
             found.append(
-                Pair(source.between, _conducts(outcome), outcome.verdict == "fail", outcome.value, outcome.high)
+                Pair(
+                    source.between,
+                    _conducts(outcome),
+                    outcome.verdict == "fail",
+                    outcome.figure.value,
+                    outcome.bounds.high,
+                )
             )
         elif outcome.found is not None and outcome.verdict in ("pass", "fail", "undecided"):
             found += _searched(state.setting.plant, outcome.found)
@@ -236,4 +242,4 @@ CONDUCTS_BELOW_OHM = 10e3
 
 
 def _conducts(outcome: Outcome) -> bool:
-    return outcome.value is not None and outcome.value < CONDUCTS_BELOW_OHM
+    return outcome.figure.value is not None and outcome.figure.value < CONDUCTS_BELOW_OHM

@@ -95,7 +95,7 @@ def findings(state: State) -> list[PowerFinding]:
 
 
 def _short(step: Step, outcome: Outcome) -> PowerFinding:
-    shown = engineering(outcome.value, "Ω", digits=3) if outcome.value is not None else "too little"
+    shown = engineering(outcome.figure.value, "Ω", digits=3) if outcome.figure.value is not None else "too little"
     text = (
         f"Short at {step.subject}: {shown} with the cards out. Do not feed it. Look at the shelf's wiring and filters."
     )
@@ -107,17 +107,18 @@ def _of_block(plant: Plant, under: Energise | None, block: list[tuple[Step, Outc
     if under is None or not block:
         return []
     height = under.voltage.value
-    volts = {step.probes: outcome.value for step, outcome in block if outcome.value is not None}
+    volts = {step.probes: outcome.figure.value for step, outcome in block if outcome.figure.value is not None}
     found: list[PowerFinding] = []
     fed = {plant.supplies[name].feed for name in under.at}
     for step, outcome in block:
         inlet = plant.inlets.get(step.subject)
-        if inlet is None or outcome.verdict != "fail" or outcome.value is None or inlet.feed not in fed:
+        if inlet is None or outcome.verdict != "fail" or outcome.figure.value is None or inlet.feed not in fed:
             continue
         nominal = plant.feeds[inlet.feed].nominal_v
-        along = outcome.value * (1 if nominal > 0 else -1)
+        along = outcome.figure.value * (1 if nominal > 0 else -1)
         if along < -THERE * height:
-            text = f"Feed and return are exchanged at {inlet.name}: it reads {outcome.value:+.1f} V. Do not feed it."
+            read = f"{outcome.figure.value:+.1f} V"
+            text = f"Feed and return are exchanged at {inlet.name}: it reads {read}. Do not feed it."
             found.append(PowerFinding("reversed", inlet.name, text))
         elif along < THERE * height:
             found.append(_dead(plant, inlet.name, inlet.shelf, volts, height))

@@ -131,13 +131,13 @@ def _first(inlet: Inlet, bench: bool) -> Measure:
 
 def _volts(answer: Answer) -> float | None:
     """Volts without sign; None where nothing was read."""
-    value = answer.outcome.value if answer.reading is not None else None
+    value = answer.outcome.figure.value if answer.reading is not None else None
     return abs(value) if value is not None else None
 
 
 def _doubt(answer: Answer) -> float:
     """Standard uncertainty of a reading, in volts."""
-    budget = answer.outcome.budget
+    budget = answer.outcome.figure.budget
     return DOUBT_V if budget is None else max(DOUBT_V, budget.standard_uncertainty)
 
 
@@ -149,7 +149,7 @@ def _scale(state: State, amps: float) -> float:
     # the newest: what came up before was a lower voltage, to see where the supply is
     up = (outcome for outcome in state.kept.history or () if steps[outcome.index].kind == "energise")
     newest = next(up, None)
-    return newest.value / amps if newest is not None and newest.value else 1.0
+    return newest.figure.value / amps if newest is not None and newest.figure.value else 1.0
 
 
 def _asked(part: MissingVolts, reading: NextReading, inlet: Inlet, bench: bool) -> Wanted:

@@ -207,7 +207,11 @@ def meter(view: ReplayView, cells: int, *, brief: bool = False) -> list[Line]:
     if read.tries > 1:
         facts.append(f"{read.tries} tries")
     lines += _field(say(read.instrument), say(", ".join(facts)), cells)
-    zero = f", {engineering(outcome.zero, read.unit)} taken off for the leads" if outcome.zero is not None else ""
+    zero = (
+        f", {engineering(outcome.figure.zero, read.unit)} taken off for the leads"
+        if outcome.figure.zero is not None
+        else ""
+    )
     lines += _field("value", say(f"{findings.reading(outcome)}{zero}"), cells, "strong")
     lines += _limit(view, outcome, cells, brief)
     block = verdict_block(view.walk, outcome)
@@ -225,16 +229,16 @@ def _field(name: str, text: str, cells: int, style: str = "") -> list[Line]:
 
 
 def _limit(view: ReplayView, outcome: Outcome, cells: int, brief: bool) -> list[Line]:
-    limit = asked(outcome.low, outcome.high, outcome.unit)
+    limit = asked(outcome.bounds.low, outcome.bounds.high, outcome.figure.unit)
     if not limit:
         return []
-    source = f" ({outcome.source})" if outcome.source and not brief else ""
+    source = f" ({outcome.bounds.source})" if outcome.bounds.source and not brief else ""
     return _field("asked", view.glyphs.say(f"{limit}{source}"), cells)
 
 
 def _budget(view: ReplayView, outcome: Outcome, cells: int) -> list[Line]:
     """The components, the greatest share first, with a bar for each."""
-    budget, glyphs = outcome.budget, view.glyphs
+    budget, glyphs = outcome.figure.budget, view.glyphs
     if budget is None:
         return []
     k = f"k = {budget.coverage_factor:.2f}, {budget.level * 100:g} % sure"

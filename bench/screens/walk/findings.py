@@ -31,10 +31,16 @@ def reading(outcome: Outcome) -> str:
     """What was read: ``0.874 Ω ± 23 mΩ``, ``over range``, ``beeps``; empty for a step without a reading."""
     if outcome.answer:
         return "beeps" if outcome.answer == "yes" else "silent"
-    if outcome.reading is None and outcome.value is None and not outcome.over:
+    if outcome.reading is None and outcome.figure.value is None and not outcome.figure.over:
         return ""
     resolution = outcome.reading.resolution if outcome.reading is not None else None
-    return say.reading(outcome.value, outcome.unit, expanded=outcome.expanded, over=outcome.over, resolution=resolution)
+    return say.reading(
+        outcome.figure.value,
+        outcome.figure.unit,
+        expanded=outcome.figure.expanded,
+        over=outcome.figure.over,
+        resolution=resolution,
+    )
 
 
 def raw_reading(read: e.Read) -> str:
@@ -56,7 +62,7 @@ def verdict_line(state: State, outcome: Outcome) -> str:
     """An outcome in one line: ``PASS W101.12: 0.874 Ω ± 23 mΩ; asked is at most 2 Ω.``"""
     look = look_of(outcome)
     if look == READ and outcome.asked is not None:
-        return f"{WORDS[look]} {outcome.asked.title}: {'open' if outcome.over == '+' else reading(outcome)}"
+        return f"{WORDS[look]} {outcome.asked.title}: {'open' if outcome.figure.over == '+' else reading(outcome)}"
     return verdict_line_of(WORDS[look], name_of(state, outcome), outcome.verdict, outcome.sentence, outcome.remark)
 
 

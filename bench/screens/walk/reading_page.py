@@ -47,7 +47,7 @@ TOUCHES: Final = ("touching", "settled")
 
 
 @dataclass(frozen=True, slots=True)
-class Figure:
+class LargeFigure:
     """The figure in large digits, with what belongs to it.
 
     Attributes:
@@ -143,23 +143,23 @@ def _aired(blocks: Sequence[list[Line]], spare: int) -> list[Line]:
 # The figure
 
 
-def figure_of(view: View) -> Figure:
+def figure_of(view: View) -> LargeFigure:
     """What the large digits show: the reading as it is now, or the last one with its verdict until the next touch."""
     state, live = view.state, view.live
     step = state.step
     assert step is not None
     if live is not None and live.wrong:
-        return Figure("NOW", "", limit_gauge(state, step))  # it reads something else: no figure of that is of use
+        return LargeFigure("NOW", "", limit_gauge(state, step))  # it reads something else: no figure of that is of use
     measuring = state.phase is Phase.MEASURING
     last = state.kept.history.outcome if state.kept.history is not None else None
     if live is not None and (live.touch in TOUCHES or measuring or last is None or last.reading is None):
         return _live_figure(state, step, view)
     if last is not None and last.reading is not None and not measuring:
-        return Figure("LAST", _digits_of(last), _gauge_of(last), last)
+        return LargeFigure("LAST", _digits_of(last), _gauge_of(last), last)
     waiting = _seconds_left(view, step)
     if waiting is not None:
-        return Figure("TO GO", f"{waiting} s", limit_gauge(state, step))
-    return Figure("NOW", "", limit_gauge(state, step))
+        return LargeFigure("TO GO", f"{waiting} s", limit_gauge(state, step))
+    return LargeFigure("NOW", "", limit_gauge(state, step))
 
 
 def _seconds_left(view: View, step: Step) -> int | None:
@@ -171,9 +171,9 @@ def _seconds_left(view: View, step: Step) -> int | None:
 
 
 def _digits_of(outcome: Outcome) -> str:
-    if outcome.value is not None:
+    if outcome.figure.value is not None:
         return findings.reading(outcome).split(" ±")[0]
-    return _over(outcome.over, outcome.unit)
+    return _over(outcome.figure.over, outcome.figure.unit)
 
 
 def _over(over: str, unit: str) -> str:
@@ -186,9 +186,18 @@ def _over(over: str, unit: str) -> str:
 
 
 def _gauge_of(outcome: Outcome) -> scale.Gauge:
-    if outcome.source == NO_LIMIT:
-        return scale.Gauge(outcome.unit, value=outcome.value, expanded=outcome.expanded, over=outcome.over)
-    return scale.Gauge(outcome.unit, outcome.low, outcome.high, outcome.value, outcome.expanded, outcome.over)
+    if outcome.bounds.source == NO_LIMIT:
+        return scale.Gauge(
+            outcome.figure.unit, value=outcome.figure.value, expanded=outcome.figure.expanded, over=outcome.figure.over
+        )
+    return scale.Gauge(
+        outcome.figure.unit,
+        outcome.bounds.low,
+        outcome.bounds.high,
+        outcome.figure.value,
+        outcome.figure.expanded,
+        outcome.figure.over,
+    )
 
 
 def limit_gauge(state: State, step: Step) -> scale.Gauge:
@@ -207,7 +216,7 @@ def limit_gauge(state: State, step: Step) -> scale.Gauge:
     return scale.Gauge(UNIT_OF[source.read] if isinstance(source, Prove) else "")
 
 
-def _live_figure(state: State, step: Step, view: View) -> Figure:
+def _live_figure(state: State, step: Step, view: View) -> LargeFigure:
     """The live reading, judged as the real one would be, so that the band on the scale is the real one's too."""
     live = view.live
     assert live is not None
@@ -215,15 +224,15 @@ def _live_figure(state: State, step: Step, view: View) -> Figure:
         text = _over(live.over or "+", live.unit)
         gauge = limit_gauge(state, step)
         shown = scale.Gauge(gauge.unit or live.unit, gauge.low, gauge.high, over=live.over or "+")
-        return Figure("NOW", text, shown)
+        return LargeFigure("NOW", text, shown)
     text = engineering(live.value, live.unit, resolution=live.resolution)
     outcome = foreseen(state, step, live.role, live.unit, live.value, live.resolution)
-    if outcome is None or outcome.value is None:
+    if outcome is None or outcome.figure.value is None:
         gauge = limit_gauge(state, step)
-        return Figure("NOW", text, scale.Gauge(live.unit, gauge.low, gauge.high, live.value))
+        return LargeFigure("NOW", text, scale.Gauge(live.unit, gauge.low, gauge.high, live.value))
     # the scale shows the corrected value: the one that will be held against the limit
-    corrected = engineering(outcome.value, live.unit, resolution=live.resolution)
-    return Figure("NOW", corrected, _gauge_of(outcome))
+    corrected = engineering(outcome.figure.value, live.unit, resolution=live.resolution)
+    return LargeFigure("NOW", corrected, _gauge_of(outcome))
 
 
 def foreseen(state: State, step: Step, role: str, unit: str, value: float, resolution: float | None) -> Outcome | None:
@@ -248,7 +257,7 @@ def foreseen(state: State, step: Step, role: str, unit: str, value: float, resol
         return None
 
 
-def _figures(view: View, figure: Figure, cells: int, height: int) -> list[Line]:
+def _figures(view: View, figure: LargeFigure, cells: int, height: int) -> list[Line]:
     """The large digits in the middle, what they are at the left, limit and doubt at the right."""
     drawn = _drawn(view, figure, cells, height)
     block = max((width(row) for row in drawn), default=0)
@@ -269,7 +278,7 @@ def _figures(view: View, figure: Figure, cells: int, height: int) -> list[Line]:
     return rows
 
 
-def _drawn(view: View, figure: Figure, cells: int, height: int) -> list[str]:
+def _drawn(view: View, figure: LargeFigure, cells: int, height: int) -> list[str]:
     """The digits as rows, with fewer figures where the room is short; the bare text where it is shorter still."""
     text = figure.text
     if not text:
@@ -285,7 +294,7 @@ def _drawn(view: View, figure: Figure, cells: int, height: int) -> list[str]:
     return ["", "", cut(view.say(text), cells, view.glyphs.ellipsis)]
 
 
-def _figure_left(view: View, figure: Figure, cells: int) -> list[Line]:
+def _figure_left(view: View, figure: LargeFigure, cells: int) -> list[Line]:
     if cells < 8:
         return []
     lines: list[Line] = [(Span(figure.label, "dim"),)]
@@ -307,7 +316,7 @@ def verdict_block(view: View, outcome: Outcome) -> Span:
     return Span(word, f"{look}-block" if look not in ("skipped", "done", READ) else look)
 
 
-def _figure_right(view: View, figure: Figure, cells: int) -> list[Line]:
+def _figure_right(view: View, figure: LargeFigure, cells: int) -> list[Line]:
     if cells < 8:
         return []
     gauge = figure.gauge
@@ -518,7 +527,7 @@ def _sentence(view: View, outcome: Outcome, cells: int, column: int = 0) -> Line
     look = look_of(outcome)
     word = WORDS[look]
     text = view.say(findings.verdict_line(view.state, outcome)).removeprefix(f"{word} ")
-    when = f"{words.local_time(outcome.at, view.now.tzinfo)} " if column else ""
+    when = f"{words.local_time(outcome.circumstances.at, view.now.tzinfo)} " if column else ""
     head = Span(f"{view.glyphs.mark(look)} {word:{column}} ", look)
     return clip(line(Span(when, "dim"), head, text), cells, view.glyphs.ellipsis)
 

@@ -287,8 +287,8 @@ def _stage(state: State, planned: _Planned, step: Step, ahead: Step | None, on: 
     elif forecast is not None:
         load = forecast.typical.shelves.get(step.subject.partition(".")[0])
         expected = load.inlets[step.subject][1] if load is not None and step.subject in load.inlets else None
-    if outcome is not None and outcome.unit == "A":
-        low, high = outcome.low or 0.0, outcome.high or 0.0
+    if outcome is not None and outcome.figure.unit == "A":
+        low, high = outcome.bounds.low or 0.0, outcome.bounds.high or 0.0
     return Stage(
         index=step.index,
         title=_short(step),
@@ -296,7 +296,7 @@ def _stage(state: State, planned: _Planned, step: Step, ahead: Step | None, on: 
         expected=expected,
         low=low,
         high=high,
-        measured=outcome.value if outcome is not None and outcome.unit == "A" else None,
+        measured=outcome.figure.value if outcome is not None and outcome.figure.unit == "A" else None,
         finding=_finding(outcome),
         drops=_drops(state, step, forecast),
     )
@@ -328,8 +328,8 @@ def _finding(outcome: Outcome | None) -> str:
         return ""
     if outcome.finding:
         return outcome.finding
-    if outcome.verdict == "fail" and outcome.value is not None and outcome.unit == "A":
-        if outcome.low is not None and outcome.value < outcome.low:
+    if outcome.verdict == "fail" and outcome.figure.value is not None and outcome.figure.unit == "A":
+        if outcome.bounds.low is not None and outcome.figure.value < outcome.bounds.low:
             return "light"
         return "heavy"
     return ""
@@ -354,10 +354,10 @@ def _drops(state: State, step: Step, forecast: Forecast | None) -> tuple[Drop, .
                 break
             continue
         outcome = state.kept.latest.get(other.index)
-        if outcome is not None and outcome.value is not None:
+        if outcome is not None and outcome.figure.value is not None:
             read.setdefault(other.subject, outcome)
     return tuple(
-        Drop(name, at, read[name].value, read[name].verdict) if name in read else Drop(name, at)
+        Drop(name, at, read[name].figure.value, read[name].verdict) if name in read else Drop(name, at)
         for name, at in fed.items()
     )
 

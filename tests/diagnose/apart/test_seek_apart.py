@@ -22,7 +22,7 @@ from bench.quantity import Amount
 from bench.sequence.file import Measure, Seek
 from bench.walk import events as e
 from bench.walk.adviser import NoAdvice, followed
-from bench.walk.outcome import Outcome
+from bench.walk.outcome import Figure, Outcome
 from bench.walk.seeking import Answer, Wanted
 
 SPEECH = Speech(place=lambda end, name: name)
@@ -42,7 +42,7 @@ def asked(script: Script[Any], trail: Sequence[Answer]) -> Measure | Ended[Any]:
 
 def read(want: Measure, verdict: str, ohms: float | None) -> Answer:
     reading = e.Read(number=1, instrument="m", function="resistance 2w", unit="Ω", value=ohms)
-    return Answer(want, 1, Outcome(0, "1/1", 1, verdict, "", value=ohms, reading=reading))  # type: ignore[arg-type]
+    return Answer(want, 1, Outcome(0, "1/1", 1, verdict, "", reading=reading, figure=Figure(ohms)))  # type: ignore[arg-type]
 
 
 def sides(want: Measure) -> tuple[set[str], set[str]]:

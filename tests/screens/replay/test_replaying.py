@@ -165,9 +165,9 @@ def test_what_the_meter_said_is_told_with_its_budget(verdict: float | str) -> No
     assert "W101.1" in text and "0.152 Ω taken off for the leads" in text and "computed" in text
     if isinstance(verdict, float):
         outcome = played.at(at).outcome
-        assert outcome is not None and outcome.budget is not None
-        assert f"k = {outcome.budget.coverage_factor:.2f}" in text
-        for component in outcome.budget.components:
+        assert outcome is not None and outcome.figure.budget is not None
+        assert f"k = {outcome.figure.budget.coverage_factor:.2f}" in text
+        for component in outcome.figure.budget.components:
             assert component.name[:20] in text
         shares = [int(part.split(" %")[0].split()[-1]) for part in text.split("\n") if " %  " in part]
         assert shares == sorted(shares, reverse=True) and 98 <= sum(shares) <= 102

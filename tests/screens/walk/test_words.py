@@ -181,8 +181,8 @@ def test_the_live_band_is_the_one_that_the_reading_will_have() -> None:
     scene.walk.one()
     scene.walk.read(0.84 + LEADS)
     outcome = next(iter(findings.telling(scene.walk.state)))
-    assert figure.gauge.expanded == pytest.approx(outcome.expanded)
-    assert figure.gauge.value == pytest.approx(outcome.value)
+    assert figure.gauge.expanded == pytest.approx(outcome.figure.expanded)
+    assert figure.gauge.value == pytest.approx(outcome.figure.value)
 
 
 # Pace
