@@ -14,6 +14,7 @@ from bench.walk.adviser import Adviser, Begin
 SEARCHES: Final[dict[Find, str]] = {
     "conductors": "bench.diagnose.identify.search",
     "crosses": "bench.diagnose.apart.search",
+    "landings": "bench.diagnose.explain.landings",
     "isolation": "bench.diagnose.apart.search",
     "second-path": "bench.diagnose.earth.search",
     "supply-fault": "bench.diagnose.supply.search",

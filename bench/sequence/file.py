@@ -494,9 +494,9 @@ class Energise(_Common, frozen=True, kw_only=True, tag="energise"):
             )
 
 
-Find = Literal["conductors", "crosses", "isolation", "second-path", "supply-fault"]
-"""What a search looks for: which conductor is which; joins that should not be; poor insulation between nets; a second
-path to earth; the place on a supply path where voltage is lost."""
+Find = Literal["conductors", "crosses", "isolation", "landings", "second-path", "supply-fault"]
+"""What a search looks for: which conductor is which; joins that should not be; where wires are landed that do not get
+through; poor insulation between nets; a second path to earth; the place on a supply path where voltage is lost."""
 
 
 class Seek(_Common, frozen=True, kw_only=True, tag="seek"):

@@ -86,7 +86,7 @@ class Parts:
         a, b = label[seating.near[wire]], label[seating.far[wire]]
         if a == b or UNTESTED in (a, b):
             return False
-        return not self.seen.sampled or a < 0 or b < 0 or (a, b) in self.seen.apart
+        return a < 0 or b < 0 or self.seen.clash(a, b)
 
     def _troubled(self, seating: Seating) -> list[int]:
         """Connectors with several wires that were found elsewhere, far ones first."""
@@ -162,7 +162,7 @@ class Parts:
             or end == UNTESTED
             or (start == OFF and size[end] == 1)
             or (end == OFF and size[start] == 1)
-            or (self.seen.sampled and OFF not in (start, end) and (start, end) not in self.seen.apart)
+            or (OFF not in (start, end) and not self.seen.clash(start, end))
         )
 
     # Candidates.

@@ -207,7 +207,7 @@ class Plugs:
     def _right(self, connector: int, seat: Seat) -> int:
         """How many wires of the connector this seat of its plug leaves explained."""
         label, size = self.seen.padded, self.seen.size
-        sampled, apart = self.seen.sampled, self.seen.apart
+        seen, sampled = self.seen, self.seen.sampled
         seating = self._seating
         far = self._is_far(connector)
         mine = seating.far_contact if far else seating.near_contact
@@ -221,7 +221,7 @@ class Plugs:
                 or end == UNTESTED
                 or (start == OFF and size[end] == 1)
                 or (end == OFF and size[start] == 1)
-                or (sampled and OFF not in (start, end) and (start, end) not in apart)
+                or (sampled and OFF not in (start, end) and not seen.clash(start, end))
             )
         return right
 
@@ -258,7 +258,7 @@ class Plugs:
                             votes[socket, mirror, 0, 0, steps] += 1
         counted: Counter[Seat] = Counter()
         for (socket, mirror, dr, dc, count), number in votes.items():
-            if number > 1:
+            if number > 1 or self.seen.sampled:
                 counted[Seat(socket, mirror, dr, dc, count)] = number
         return counted
 
@@ -272,8 +272,9 @@ class Plugs:
         options: list[Option] = []
         if len(self._fed[connector]) - now >= 2 and connector not in self._fixed:
             votes = self._votes(connector)
-            floor = max(2, len(self._fed[connector]) // 6)
-            for other, count in votes.most_common(_WEIGHED):
+            # where few pairs were tried a single wire that was found elsewhere is worth weighing
+            floor = 1 if self.seen.sampled else max(2, len(self._fed[connector]) // 6)
+            for other, count in votes.most_common(_WEIGHED * (4 if self.seen.sampled else 1)):
                 if other != seat and count >= floor and self._is_seen(connector, other):
                     options.append((self._right(connector, other), other))
             if seat.mated and self._dead(connector) and not self._sound(connector):

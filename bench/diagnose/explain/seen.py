@@ -89,6 +89,18 @@ class Seen:
                 self.apart.add((label[b], label[a]))
         self.contradictions = self._contradictions(index)
 
+    def clash(self, start: int, end: int) -> bool:
+        """Whether a wire cannot run from one group to another: they were found apart, or either end is spoken for.
+
+        In a sampled map a pair that nobody read may conduct; but a near pin that was found at a far pin has its wire
+        there, and a far pin with a near pin its own.
+        """
+        if not self.sampled or (start, end) in self.apart:
+            return True
+        return (bool(self.far[start]) and len(self.near[start]) == 1) or (
+            bool(self.near[end]) and len(self.far[end]) == 1
+        )
+
     def _contradictions(self, index: Index) -> list[tuple[int, int]]:
         found = [(a, b) for a, b in self.parted if self.label[a] == self.label[b]]
         if self.sampled:

@@ -6,7 +6,7 @@ cable runs from a connector that is another's far end, its cables are looked at 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from bench.diagnose.explain.pin_map import Conductor, Connector, Design, Join, Measured, Pin
@@ -100,10 +100,55 @@ def _latest(states: Iterable[State]) -> tuple[Plant | None, list[Pair]]:
     return plant, list(latest.values())
 
 
-def _maps(plant: Plant, pairs: list[Pair]) -> list[WalkMap]:
+def troubled_map(state: State, cables: Collection[str] = ()) -> WalkMap | None:
+    """One map of all cables of which a wire did not get through, as far as they can be on one; None where all did.
+
+    Args:
+        state: the walk.
+        cables: to look at; by default all.
+    """
+    plant, pairs = _latest([state])
+    if plant is None:
+        return None
+    open_ends = {frozenset(pair.between) for pair in pairs if not pair.joined}
+    hurt = [
+        cable
+        for cable in plant.cables.values()
+        if (not cables or cable.name in cables)
+        and any(frozenset((c.near_end.name, c.far_end.name)) in open_ends for c in cable.conductors)
+    ]
+    if not hurt:
+        return None
+    groups = [group for group in _groups(_used(plant, pairs)) if any(cable in hurt for cable in group)]
+    whole, *others = groups
+    for group in others:
+        if _fit(whole, group):
+            whole = whole + group
+    return _map(plant, whole, pairs)
+
+
+def _used(plant: Plant, pairs: list[Pair]) -> list[Cable]:
     touched = {name for pair in pairs for name in pair.between}
-    used = [cable for cable in plant.cables.values() if touched.intersection(_ends(cable))]
-    return [found for group in _groups(used) if (found := _map(plant, group, pairs)) is not None]
+    return [cable for cable in plant.cables.values() if touched.intersection(_ends(cable))]
+
+
+def _maps(plant: Plant, pairs: list[Pair]) -> list[WalkMap]:
+    groups = _groups(_used(plant, pairs))
+    for pair in pairs:
+        if not pair.joined:
+            continue
+        one, other = (next((g for g in groups if any(name in _ends(c) for c in g)), None) for name in pair.between)
+        # a wire that was found at another cable's place: what happened is told of both together
+        if one is not None and other is not None and one is not other and _fit(one, other):
+            groups[groups.index(one)] = one + other
+            groups.remove(other)
+    return [found for group in groups if (found := _map(plant, group, pairs)) is not None]
+
+
+def _fit(one: list[Cable], other: list[Cable]) -> bool:
+    """Whether two groups can be on one map: no connector would be on both of its sides."""
+    cables = [*one, *other]
+    return not {name for c in cables for name in c.near} & {name for c in cables for name in c.far}
 
 
 def _read(state: State) -> list[Pair]:
@@ -134,6 +179,10 @@ def _searched(plant: Plant, found: Found) -> list[Pair]:
     pairs = [
         Pair((group[0], other), joined=True, failed=True) for group in facts.get("joined", ()) for other in group[1:]
     ]
+    between = facts.get("between", {})
+    pairs += [Pair((a, b), joined=True, failed=True) for a, b in between.get("joined", ())]
+    for red, black in between.get("apart", ()):
+        pairs += [Pair((a, b), joined=False, failed=False) for a in red for b in black if a != b]
     side = facts.get("side")
     if "names" not in facts or side not in ("near", "far"):
         return pairs

@@ -144,7 +144,7 @@ class Wirewise:
 
     def _roads(self) -> _Roads:
         seen = self._seen
-        label, size, apart, large = seen.padded, seen.size, seen.apart, seen.large
+        label, size, large = seen.padded, seen.size, seen.large
         home = self._at_home
         roads = _Roads()
         unsure: list[tuple[int, int, int]] = []
@@ -157,7 +157,7 @@ class Wirewise:
                 if start in large:
                     home.setdefault(start, []).append(wire)
             elif start >= 0 and end >= 0:
-                if not seen.sampled or (start, end) in apart:
+                if seen.clash(start, end):
                     roads.add(wire, start, end)
             elif start == UNTESTED or end == UNTESTED:
                 if start >= 0 or end >= 0:

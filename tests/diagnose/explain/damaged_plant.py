@@ -13,7 +13,7 @@ import msgspec
 from bench.diagnose.searches import adviser
 from bench.files import from_text
 from bench.plant import faults as k
-from bench.plant.file import PlantFile
+from bench.plant.file import Earth, PlantFile
 from bench.plant.model import Plant
 from bench.plant.resolve import resolve
 from bench.quantity import Resistance
@@ -44,6 +44,19 @@ def plant_of(pins: int, rows: int = 1, cables: int = 1) -> PlantFile:
         "cables": [{"name": f"W{n}", "type": "N", "length": "12 m", "from": f"J{n}", "to": f"K{n}"} for n in numbers],
     }
     return msgspec.convert(text, PlantFile, dec_hook=from_text)
+
+
+def with_frame(file: PlantFile, name: str) -> PlantFile:
+    """The same plant with a frame in its bay that a probe can touch."""
+    earth = {
+        "single-point": "SP",
+        "points": [
+            {"name": name, "kind": "frame", "at": "1"},
+            {"name": "MB", "kind": "bar", "network": "outside"},
+        ],
+        "bonds": [{"name": "SP", "from": name, "to": "MB", "ohms": "1 mohm"}],
+    }
+    return msgspec.structs.replace(file, earth=msgspec.convert(earth, Earth, dec_hook=from_text))
 
 
 def walked(file: PlantFile, faults: Sequence[k.Fault], steps: Iterable[Measure | Seek], seed: int = 1) -> State:

@@ -15,7 +15,7 @@ from bench.plant import faults as k
 from bench.plant.faulty import apply_faults
 from bench.plant.resolve import resolve
 from bench.sequence.file import Seek
-from tests.diagnose.explain.damaged_plant import all_crosses, designed_pairs, plant_of, reading, walked
+from tests.diagnose.explain.damaged_plant import all_crosses, designed_pairs, plant_of, reading, walked, with_frame
 
 READINGS = {"pin to pin": designed_pairs, "every cross": all_crosses}
 
@@ -99,7 +99,23 @@ def test_a_join_between_cables_that_share_no_connector_is_told():
     file = plant_of(5, cables=2)
     steps = [*designed_pairs(resolve(file)), reading("K1.2", "K2.4", joined=False)]
     state = walked(file, [k.Short(between=("K1.2", "K2.4"))], steps)
-    assert [(pair.between, pair.joined) for pair in beside_maps(state)] == [(("K1.2", "K2.4"), True)]
+    (one,) = explained([state])
+    (cause,) = one.explanation.causes
+    assert isinstance(cause, StrayJoin) and {str(pin) for pin in cause.pins} == {"K1.2", "K2.4"}
+    assert one.map.cables == ("W1", "W2")
+    # nothing is wrong between them where the circuit has no join, and each is told by itself
+    sound = walked(file, [], steps)
+    assert beside_maps(sound) == [] and [one.map.cables for one in explained([sound])] == [("W1",), ("W2",)]
+
+
+def test_a_wire_on_the_frame_is_told():
+    """The frame is on no cable's map, and what was read to it counts all the same."""
+    file = plant_of(5)
+    frame = "FR1"
+    file = with_frame(file, frame)
+    steps = [*designed_pairs(resolve(file)), reading("K1.2", frame, joined=False)]
+    state = walked(file, [k.Short(between=("K1.2", frame))], steps)
+    assert [(pair.between, pair.joined) for pair in beside_maps(state)] == [(("K1.2", frame), True)]
     assert beside_maps(walked(file, [], steps)) == []
 
 
@@ -109,11 +125,9 @@ def test_what_a_search_found_joined_is_not_explained_as_designed():
     faults = [k.Short(between=("K1.2", "K1.4")), k.Short(between=("K1.5", "K2.1"))]
     state = walked(plant_of(5, cables=2), faults, [search])
     (one,) = maps_of(state)
-    (finding,) = explain(one.design, one.measured).findings
-    assert isinstance(finding.cause, Bridged)
-    assert {pin.name for pin in finding.cause.pins} == {"2", "4"}
-    ((pair),) = beside_maps(state)
-    assert pair.joined and {name[1:] for name in pair.between} == {"1.5", "2.1"}
+    bridged, stray = explain(one.design, one.measured).causes
+    assert isinstance(bridged, Bridged) and {pin.name for pin in bridged.pins} == {"2", "4"}
+    assert isinstance(stray, StrayJoin) and {str(pin)[1:] for pin in stray.pins} == {"1.5", "2.1"}
 
 
 def test_an_order_that_was_identified_is_explained():

@@ -1,0 +1,171 @@
+"""The search for what became of wires that do not get through: asks for few readings, and tells what was done wrong.
+
+It takes what the walk has read so far (:mod:`bench.diagnose.explain.walk_map`), speaks a reveal
+(:mod:`bench.diagnose.explain.reveal`) as readings between pins and bars, and explains all of it together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from bench.diagnose.diagnose_error import DiagnoseError
+from bench.diagnose.explain.pin_map import Design, Measured, Pin
+from bench.diagnose.explain.reveal import Revealed, place, reveal
+from bench.diagnose.explain.search import explain
+from bench.diagnose.explain.walk_map import CONDUCTS_BELOW_OHM, WalkMap, troubled_map
+from bench.diagnose.script_search import Speech, spoken
+from bench.plant.things import Cable
+from bench.quantity import Amount
+from bench.say.lists import count
+from bench.sequence.file import Do, Found, Limit, Measure, Seek
+from bench.sequence.plan import Step
+from bench.walk.adviser import followed
+from bench.walk.seeking import Answer, Search, Trail, Wanted
+from bench.walk.state import State
+
+FEWEST = 3
+"""Wires that do not get through before an early look is worth its readings (own choice)."""
+
+
+def search(state: State, step: Step, trail: Trail) -> Search:
+    """The search for where wires are landed that do not get through.
+
+    Settings: ``look``, ``early`` for one in the middle of a walk, which asks only where several wires failed and only
+    until one mistake explains them all but surely; by default every wire is looked for. ``joins``, ``no`` to leave out
+    the joins among the near ends.
+
+    Raises:
+        DiagnoseError: a setting is of no use.
+    """
+    return followed(_search(state, step), trail)
+
+
+def _search(state: State, step: Step) -> Search:
+    source = step.source
+    assert isinstance(source, Seek) and state.setting is not None
+    look, joins = source.settings.get("look", "all"), source.settings.get("joins", "yes")
+    if look not in ("all", "early") or joins not in ("yes", "no"):
+        raise DiagnoseError(f"found look: {look}, joins: {joins}; expected look all or early, joins yes or no")
+    plant = state.setting.plant
+    thing = plant.find(source.of) if source.of else None
+    cables = [thing.name] if isinstance(thing, Cable) else [c.name for c in plant.cables_of(source.of)] if thing else []
+    one = troubled_map(state, cables)
+    failed = [] if one is None else _failed(one)
+    if one is None or len(failed) < (FEWEST if look == "early" else 1):
+        few = f"{count(len(failed), 'wire')} did not get through so far; what became of them is looked for in the end."
+        text = few if failed else "Every wire that was read gets through: nothing is to be looked for."
+        return Found(verdict="pass", sentence=text, facts={"search": "landings"})
+    script = reveal(one.design, one.measured, check=look == "all", joins=look == "all" and joins == "yes")
+
+    def say(act: Do | Measure, answers: Sequence[Answer]) -> Wanted:
+        return Wanted(act, f"{count(len(failed), 'wire')} did not get through: this tells where they are")
+
+    ended = yield from spoken(script, _speech(source), say)
+    if ended.result is None:
+        text = f"What became of {count(len(failed), 'wire')} is not known: {ended.stopped}."
+        return Found(verdict="undecided", sentence=text, facts={"search": "landings", "readings": ended.readings})
+    return _told(one, failed, ended.result, ended.readings)
+
+
+def _failed(one: WalkMap) -> list[str]:
+    """The conductors whose own two ends were found apart."""
+    parted = {frozenset(pair) for pair in one.measured.parted}
+    return [wire.name for wire in one.design.conductors if frozenset((wire.near, wire.far)) in parted]
+
+
+def _speech(source: Seek) -> Speech:
+    limit = Limit(at_least=Amount(CONDUCTS_BELOW_OHM, "Ω"), source="below this two pins count as joined")
+
+    def title(red: Sequence[str], black: Sequence[str]) -> str:
+        return f"{_side(red)} against {_side(black)}"
+
+    def text(red: Sequence[str], black: Sequence[str]) -> str:
+        lines = [
+            f"{colour}, on a bar: {runs(side)}" for colour, side in (("Red", red), ("Black", black)) if len(side) > 1
+        ]
+        return "\n".join(lines)
+
+    return Speech(
+        place=lambda end, name: name,
+        read=source.read,
+        wires=source.wires,
+        joined=limit,
+        title=title,
+        text=text,
+    )
+
+
+def _side(places: Sequence[str]) -> str:
+    return places[0] if len(places) == 1 else f"{len(places)} pins on a bar"
+
+
+def runs(places: Sequence[str]) -> str:
+    """Places by connector, numbers that follow one another as from first to last: ``K1.1 to K1.9, K1.12``."""
+    told: list[list[str]] = []
+    for name in places:
+        owner, _, pin = name.rpartition(".")
+        if told:
+            last_owner, _, last = told[-1][-1].rpartition(".")
+            if owner == last_owner and pin.isdigit() and last.isdigit() and int(pin) == int(last) + 1:
+                told[-1].append(name)
+                continue
+        told.append([name])
+    return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(run) for run in told)
+
+
+def with_found(design: Design, measured: Measured, revealed: Revealed) -> Measured:
+    """What was measured, with what a reveal found.
+
+    Args:
+        design: whose pins are meant.
+        measured: before it.
+        revealed: what it found.
+    """
+    pins = {place(pin): pin for connector in (*design.near, *design.far) for pin in connector.pins()}
+    joins = set(measured.joins)
+    for a, b in revealed.joined:
+        one, other = pins[a], pins[b]
+        if (other, one) not in joins:
+            joins.add((one, other))
+    known = {frozenset(join) for join in joins}
+    parted: set[tuple[Pin, Pin]] = set(measured.parted)
+    for red, black in revealed.apart:
+        parted |= {
+            (pins[a], pins[b]) for a in red for b in black if a != b and frozenset((pins[a], pins[b])) not in known
+        }
+    touched = {pin for pair in (*joins, *parted) for pin in pair}
+    return Measured(
+        frozenset(joins),
+        not_tested=frozenset(measured.not_tested - touched),
+        crosses=measured.crosses,
+        parted=frozenset(parted),
+        resistances=measured.resistances,
+        limit=measured.limit,
+        limits=measured.limits,
+    )
+
+
+def _told(one: WalkMap, failed: list[str], revealed: Revealed, readings: int) -> Found:
+    explanation = explain(one.design, with_found(one.design, one.measured, revealed))
+    told = [finding.sentence for finding in explanation.findings]
+    facts = {
+        "search": "landings",
+        "failed": failed,
+        "readings": readings,
+        "checked": revealed.checked,
+        "between": {
+            "joined": [list(pair) for pair in revealed.joined],
+            "apart": [[list(red), list(black)] for red, black in revealed.apart],
+        },
+    }
+    first = told[0] if told else "Nothing was found wrong: read again what failed; a contact may come and go."
+    more = f" And {count(len(told) - 1, 'cause')} more." if len(told) > 1 else ""
+    rest = "" if revealed.checked else " Put it right and begin the walk anew, or go on: the rest is a check of this."
+    touches = {str(pin) for finding in explanation.findings for pin in finding.pins}
+    return Found(
+        verdict="fail",
+        sentence=f"{first}{more}{rest}",
+        lines=told,
+        facts=facts,
+        touches=sorted(touches),
+    )
