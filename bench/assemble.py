@@ -36,6 +36,7 @@ from bench.record.replay import follow
 from bench.roles import ROLE_OF, Reads, function_name
 from bench.runner.core import Runner
 from bench.runner.crew import InstrumentCrew
+from bench.runner.guard import Begin, Guard
 from bench.runner.instrument_port import InstrumentPort, Opener
 from bench.runner.ports import Hands, Manner
 from bench.runner.routed import RoutedHands
@@ -240,16 +241,17 @@ class Walk:
         writer: the open record.
         runner: carries it out.
         crew: makes the instruments' threads, once the runner's inbox is there.
-        torn: whether a torn end was set aside.
+        guard: starts the process that makes outputs safe when this one is gone; None where none are at risk.
     """
 
     writer: RecordWriter
     runner: Runner
     crew: Callable[[], InstrumentCrew]
+    guard: Callable[[], Guard] | None = None
 
     def run(self) -> State:
         """Run it to its end; see :meth:`bench.runner.core.Runner.run`."""
-        return self.runner.run(self.crew())
+        return self.runner.run(self.crew(), self.guard() if self.guard is not None else None)
 
 
 @contextlib.contextmanager
@@ -302,6 +304,8 @@ def new_walk(
             seated,
             trace,
             speed if job.bench.simulated else 1.0,
+            job.bench_text,
+            first.job,
         )
 
 
@@ -378,6 +382,8 @@ def resumed_walk(
                 seated,
                 trace,
                 speed if equipment.simulated else 1.0,
+                text or _bench_text(first, entries),
+                str(job_folder(bench)) if bench is not None else first.job,
             )
 
 
@@ -425,11 +431,13 @@ def _bench_again(first: e.Began, entries: Sequence[e.Entry], bench: Path | None)
     """The bench to go on with, and its text where it is another one than the record has."""
     if bench is not None:
         return load_bench(bench, Library.for_job(job_folder(bench))), bench.read_text("utf-8")
-    text = first.bench_text
-    for entry in entries:
-        if isinstance(entry.event, e.Resumed) and entry.event.bench_text:
-            text = entry.event.bench_text
-    return parse_bench(text, "the record's bench", Library.for_job(Path(first.job))), ""
+    return parse_bench(_bench_text(first, entries), "the record's bench", Library.for_job(Path(first.job))), ""
+
+
+def _bench_text(first: e.Began, entries: Sequence[e.Entry]) -> str:
+    """The text of the bench that a record was walked with last."""
+    later = [one.event.bench_text for one in entries if isinstance(one.event, e.Resumed) and one.event.bench_text]
+    return later[-1] if later else first.bench_text
 
 
 @contextlib.contextmanager
@@ -540,6 +548,8 @@ def _walk(
     seated: bool,
     trace: Path | None,
     hurry: float,
+    text: str,
+    job: str,
 ) -> Walk:
     role_of = {str(role): name for role, name in bench.role_of.items()}
     routes = bench.routes
@@ -565,7 +575,9 @@ def _walk(
             shown=lambda number: typed_reading(runner.state, number),
         )
 
-    return Walk(writer, runner, crew)
+    guarded = not bench.simulated and any(port.outputs for port in ports)
+    begin = Begin(os.getpid(), text, job, str(writer.path.resolve()))
+    return Walk(writer, runner, crew, (lambda: Guard(begin)) if guarded else None)
 
 
 def _upto(state: State, step: Step) -> float | None:
@@ -600,10 +612,15 @@ def instrument_ports(
             bench.profiles[one.name].safe is not None,
             dict(one.settings),
             *_searching(bench, one.name, trace),
+            safe_within=_safe_within(bench.profiles[one.name]),
         )
         for one in bench.file.instruments
         if one.name in names and one.port != TYPED
     ]
+
+
+def _safe_within(profile: Profile) -> float:
+    return profile.safe.within.value if profile.safe is not None else 0.0
 
 
 def _opener(bench: Bench, name: str, address: str, trace: Path | None) -> Callable[[], Instrument]:

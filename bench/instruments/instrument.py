@@ -348,10 +348,13 @@ class Instrument:
         with self._guard:
             return outputs.confirm_channels(self._session, tuple(channels))
 
-    def make_safe(self) -> SafeState:
+    def make_safe(self, told: outputs.Told = outputs.nobody) -> SafeState:
         """Bring it to its safe state, whatever it is doing and whatever state its line is in, and read that back.
 
         Never raises for trouble with the instrument: what went wrong is in the result. An abort does not stop it.
+
+        Args:
+            told: is told what is left, and its unit, while charge leaves.
         """
         took_over = not self._guard.acquire(blocking=False)
         if took_over:
@@ -359,7 +362,7 @@ class Instrument:
             if not self._guard.acquire(timeout=TAKE_OVER):
                 return SafeState(False, self.profile.safe is not None, "Its port does not let go.")
         try:
-            return outputs.make_safe(self._session)
+            return outputs.make_safe(self._session, told)
         finally:
             if took_over:
                 self._transport.clear_abort()

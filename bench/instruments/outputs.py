@@ -17,6 +17,13 @@ from bench.instruments.session import Session
 from bench.instruments.values import OutputState, SafeState
 
 T = TypeVar("T")
+Told = Callable[[float, str], None]
+"""Is told what is left, and its unit, while charge leaves."""
+
+
+def nobody(left: float, unit: str) -> None:
+    """Nobody watches."""
+
 
 SAFE_TRIES: Final = 3
 """Switching off may be repeated without harm; after three times without an answer a person must act."""
@@ -200,7 +207,7 @@ def _expect_closed(session: Session, switch: Switch, channels: tuple[str, ...]) 
     return raw
 
 
-def make_safe(session: Session) -> SafeState:
+def make_safe(session: Session, told: Told = nobody) -> SafeState:
     """Bring the instrument to its safe state; see :meth:`bench.instruments.instrument.Instrument.make_safe`."""
     safe = session.profile.safe
     if safe is None:
@@ -214,7 +221,7 @@ def make_safe(session: Session) -> SafeState:
         for _ in range(SAFE_TRIES):
             try:
                 conversation.urgent(commands)
-                holds, what = _safe_checks(session)
+                holds, what = _safe_checks(session, told)
                 if holds:
                     return SafeState(True, True, f"Confirmed: {safe.text}.", conversation.received)
                 break
@@ -228,7 +235,7 @@ def make_safe(session: Session) -> SafeState:
         conversation.transport.heed_abort(True)
 
 
-def _safe_checks(session: Session) -> tuple[bool, str]:
+def _safe_checks(session: Session, told: Told) -> tuple[bool, str]:
     safe = session.profile.safe
     assert safe is not None
     conversation = session.conversation
@@ -239,6 +246,8 @@ def _safe_checks(session: Session) -> tuple[bool, str]:
             checked = session.check(check, {})
             if not checked.holds:
                 failed = f"It answers {checked.text[:60]!r} to {check.ask!r}."
+                if check.unit and checked.value is not None:
+                    told(checked.value, check.unit)
                 break
         if not failed:
             return True, ""

@@ -26,10 +26,11 @@ import msgspec
 from bench.record.append import CannotKeep, RecordTrouble, RecordWriter
 from bench.runner import protocol as p
 from bench.runner.contact import Contact
-from bench.runner.ports import Adviser, Crew, Hands, Happened, Manner, Rising, Sample
+from bench.runner.ports import Adviser, Crew, Hands, Happened, Leaving, Manner, Rising, Sample, Watchman, WentOff
 from bench.sequence.file import Measure
 from bench.walk import events as e
 from bench.walk import requests as r
+from bench.walk.left_on import outputs_on
 from bench.walk.power import still_live
 from bench.walk.results import annotated
 from bench.walk.state import OutOfTurn, Phase, Refused, Stale, State, accepts, is_other, request, take
@@ -42,8 +43,8 @@ RETRIES: Final = 2
 """How often hands that work alone try again after trouble before they give up."""
 WRITE_AGAIN: Final = 2.0
 """Seconds between tries to write an event that could not be written."""
-LEAVE_WITHIN: Final = 15.0
-"""Seconds that outputs may take to go off when the runner fails; a crew gives its account sooner."""
+LEAVE_AFTER: Final = 3.0
+"""Seconds beyond those that a crew may take for its account of what it made safe, when the runner fails."""
 _ASIDE: Final = -1
 """Stands for a request's number where outputs go off beside the walk: no event of the record comes of it."""
 _LEAVING: Final = -2
@@ -92,7 +93,7 @@ class Signalled:
     name: str
 
 
-Message = Happened | Sample | Rising | Came | Left | Heard | Signalled
+Message = Happened | Sample | Rising | WentOff | Leaving | Came | Left | Heard | Signalled
 
 
 class Runner:
@@ -135,6 +136,8 @@ class Runner:
         self._seated = seated
         self._clock = clock
         self._adviser = adviser
+        self._guard: Watchman | None = None
+        self._met: dict[str, str] = {}
         self._screens: list[Screen] = []
         self._seat: Screen | None = None
         self._seat_told: Screen | None = None
@@ -146,6 +149,7 @@ class Runner:
         self._live_sent = 0.0
         self._rise_told: tuple[float, int, bool] = (0.0, -1, True)
         self._retries = 0
+        self._lost_outputs = 0
         self._ending: str = ""
         self._unwritten: e.Event | None = None
 
@@ -154,39 +158,53 @@ class Runner:
         """Whether the hands answer everything by themselves."""
         return self._manner.alone
 
-    def run(self, crew: Crew) -> State:
+    def run(self, crew: Crew, guard: Watchman | None = None) -> State:
         """Work until the walk is over; outputs are safe when this returns or raises.
+
+        Args:
+            crew: the instruments.
+            guard: who makes outputs safe when this process is gone.
 
         Raises:
             RecordTrouble: the record could not be written and nobody mended that before the walk was given up.
         """
-        self.crew = crew
+        self.crew, self._guard = crew, guard
+        safe = False
         try:
             while not self.state.finished:
+                self._tell_guard()
                 asked = request(self.state)
                 if asked.number != self._begun and self._unwritten is None:
                     self._begun = asked.number
                     self._begin(asked)
                     continue
                 self._handle_next()
+            safe = True
         finally:
             try:
                 if not self.state.finished:
-                    self._leave_safe()
+                    safe = self._leave_safe()
             finally:
                 crew.close()
+                if self._guard is not None:
+                    self._guard.close(safe)
         return self.state
 
-    def _leave_safe(self) -> None:
-        """Outputs off on the way out of a failure; waits until the crew says how that went."""
+    def _tell_guard(self) -> None:
+        if self._guard is not None:
+            self._guard.stands(self._met, bool(outputs_on(self.state)))
+
+    def _leave_safe(self) -> bool:
+        """Outputs off on the way out of a failure; waits for the crew, and says whether all are off."""
         self.crew.drop_work()
         self.crew.make_safe(_LEAVING)
-        until = time.monotonic() + LEAVE_WITHIN
+        until = time.monotonic() + self.crew.safe_within + LEAVE_AFTER
         with contextlib.suppress(queue.Empty):
             while (left := until - time.monotonic()) > 0:
                 match self.inbox.get(timeout=left):
-                    case Happened(e.MadeSafe(number=number)) if number == _LEAVING:
-                        return
+                    case Happened(e.MadeSafe(number=number, confirmed=confirmed)) if number == _LEAVING:
+                        return all(confirmed.values())
+        return False
 
     # what the machine asks for
 
@@ -319,6 +337,10 @@ class Runner:
                 self._live(message)
             case Rising():
                 self._rise(message)
+            case WentOff():
+                self._went_off(message)
+            case Leaving():
+                self._tell(p.Live(role=message.instrument, unit=message.unit, value=message.value))
             case Came(screen):
                 self._come(screen)
             case Left(screen):
@@ -327,6 +349,16 @@ class Runner:
                 self._hear(screen, said)
             case Signalled(name):
                 self._end(f"told to end by {name}")
+
+    def _went_off(self, gone: WentOff) -> None:
+        """Rest: whatever hangs on that output is off, and its hold point comes up again before it goes on."""
+        if gone.instrument not in self.state.outputs.on or self.state.phase is Phase.SAFING:
+            return  # it is being switched off already
+        self._lost_outputs += 1
+        if self._manner.alone and self._lost_outputs > RETRIES:
+            self._record(e.Aborted(why=gone.what, by=self._hands.name))
+        else:
+            self._record(e.Paused(why=gone.what, make_safe=True))
 
     def _happen(self, event: e.Event) -> None:
         """Record what the crew reports; say so where it does not fit, for it will not come again by itself."""
@@ -370,6 +402,9 @@ class Runner:
             self._record_fails(event, str(error))
             return str(error)
         self._lines.append(line)
+        facts = after.setting.bench.instrument(event.instrument) if isinstance(event, e.Met) and after.setting else None
+        if isinstance(event, e.Met) and facts is not None and facts.outputs:
+            self._met[event.instrument] = event.address
         if isinstance(event, e.Read):
             self._retries = 0
         working = (Phase.MEASURING, Phase.ENERGISING)

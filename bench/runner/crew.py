@@ -29,7 +29,7 @@ from bench.judge.watch import Ladder
 from bench.roles import Reads, function_name
 from bench.runner.bring_up import BringUp
 from bench.runner.instrument_port import InstrumentPort
-from bench.runner.ports import Happened, Post, Sample
+from bench.runner.ports import Happened, Leaving, Post, Sample, WentOff
 from bench.runner.routed import channels_for
 from bench.sequence.file import Energise, Measure, Prove, Set
 from bench.sequence.plan import Step
@@ -47,8 +47,11 @@ AMPS_WITHIN: Final = 3.0
 STILL_ON_WITHIN: Final = 15.0
 """Seconds that a supply may take to say that its output is still on; nothing that is read meanwhile counts."""
 AMPS_SET: Final = "current in a lead"
-SAFE_WITHIN: Final = 12.0
-"""Seconds that all instruments together may take to be made safe before that is reported as it stands."""
+REACHED_WITHIN: Final = 10.0
+"""Seconds that it may take to reach an instrument and switch it off, beside those that its profile gives charge to
+leave. What has not answered by then is reported as it stands."""
+LOOK_AT_OUTPUT: Final = 0.4
+"""Seconds between two looks at an output that is on while nothing is read: that it went is known within a second."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,6 +197,7 @@ class InstrumentCrew:
         self._by_eye = frozenset(by_eye)
         self._shown = shown
         self._dropped = 0
+        self.safe_within = REACHED_WITHIN + max((port.safe_within for port in ports if port.outputs), default=0.0)
 
     def meet(self, roles: tuple[str, ...], number: int) -> None:
         """Open and identify the instruments of these roles."""
@@ -312,7 +316,7 @@ class InstrumentCrew:
         threads = [threading.Thread(target=one, args=(worker,), daemon=True) for worker in wanted]
         for thread in threads:
             thread.start()
-        until = time.monotonic() + SAFE_WITHIN
+        until = time.monotonic() + self.safe_within
         for thread in threads:
             thread.join(timeout=max(0.0, until - time.monotonic()))
         event = e.MadeSafe(number=number, confirmed=dict(confirmed), left=[text for text in left.values() if text])
@@ -338,6 +342,8 @@ class _Worker(threading.Thread):
         """Which wish for live readings is in force; 0 for none."""
         self.put_on: Mapping[str, str | float] | None = None
         """What its output was switched on with; None where the walk does not count on it."""
+        self._told_off: object = None
+        """What was on when it was told that it is not any more."""
         self._feeding = feeding
         self._post = post
         self._hurry = hurry
@@ -360,8 +366,15 @@ class _Worker(threading.Thread):
         self.start()
 
     def run(self) -> None:
-        """Work until told to stop."""
-        while (job := self.jobs.get()) is not None:
+        """Work until told to stop; look at an output that is on while there is nothing to do."""
+        while True:
+            try:
+                job = self.jobs.get(timeout=LOOK_AT_OUTPUT if self.put_on is not None else None)
+            except queue.Empty:
+                self._watch_output()
+                continue
+            if job is None:
+                break
             self._work(job)
         instrument = self._instrument
         if instrument is not None:
@@ -560,6 +573,20 @@ class _Worker(threading.Thread):
                 told = InstrumentTrouble(trouble.kind, what, advice.strip(), raw=trouble.raw)
                 raise _WentOff(worker.port.name, told) from trouble
 
+    def _watch_output(self) -> None:
+        """Tell where an output that is on went off by itself, or does not answer any more; once."""
+        on = self.put_on
+        if on is self._told_off:
+            return
+        try:
+            trouble = self._look_at_output()
+        except Exception as error:
+            trouble = InstrumentTrouble("unable", f"The program failed: {type(error).__name__}: {error}.")
+        if trouble is not None and trouble.kind != "aborted":
+            self._told_off = on
+            what = f"The output of {self.port.name} is not known to be on any more: {trouble.what} {trouble.advice}"
+            self._post(WentOff(self.port.name, what.strip()))
+
     def _look_at_output(self) -> InstrumentTrouble | None:
         """Read back that the output is on; what is wrong where it is not.
 
@@ -728,6 +755,10 @@ class _Worker(threading.Thread):
                         raise
                 time.sleep(LOOK_AGAIN)
 
+    def _leaving(self, left: float, unit: str) -> None:
+        """Charge is leaving: people want to see how much is left."""
+        self._post(Leaving(self.port.name, left, unit))
+
     def make_safe(self) -> tuple[bool, str]:
         """Make the instrument safe from another thread; opens it first if it is not open.
 
@@ -742,13 +773,13 @@ class _Worker(threading.Thread):
             self._gate.release()
         try:
             instrument = self._instrument or self._open()
-            state = instrument.make_safe()
+            state = instrument.make_safe(self._leaving)
             if inside:
                 with self._gate:
-                    state = instrument.make_safe()
+                    state = instrument.make_safe(self._leaving)
             if state.lost:
                 # it may have been plugged in again meanwhile
-                state = self._open().make_safe()
+                state = self._open().make_safe(self._leaving)
         except InstrumentTrouble as trouble:
             return False, trouble.what
         return state.confirmed, state.what

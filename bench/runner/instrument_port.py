@@ -28,6 +28,7 @@ class InstrumentPort:
             It sends bytes to ports that may not be meant, so it is called only after a person was told so and tried
             again.
         searches: what a person is told before that.
+        safe_within: seconds that its profile gives it to become safe, such as for charge to leave.
     """
 
     name: str
@@ -36,3 +37,4 @@ class InstrumentPort:
     settings: Mapping[str, str] = field(default_factory=dict)
     search: Callable[[], Opener] | None = None
     searches: str = ""
+    safe_within: float = 2.0

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -45,11 +45,34 @@ class Rising:
     settled: float | None
 
 
-Post = Callable[[Happened | Sample | Rising], None]
+@dataclass(frozen=True, slots=True)
+class WentOff:
+    """An output that the walk counts on is not on any more, or nobody can tell; noticed while nothing was read."""
+
+    instrument: str
+    what: str
+
+
+@dataclass(frozen=True, slots=True)
+class Leaving:
+    """Charge that leaves while an instrument is made safe; never recorded."""
+
+    instrument: str
+    value: float
+    unit: str
+
+
+Post = Callable[[Happened | Sample | Rising | WentOff | Leaving], None]
 
 
 class Crew(Protocol):
-    """The instruments, by role. Calls return at once; results are posted."""
+    """The instruments, by role. Calls return at once; results are posted.
+
+    Attributes:
+        safe_within: seconds after which :meth:`make_safe` has given its account, whatever came of it.
+    """
+
+    safe_within: float
 
     def meet(self, roles: tuple[str, ...], number: int) -> None:
         """Open and identify the instruments of these roles; posts ``Met`` for each, or ``Troubled``."""
@@ -77,6 +100,16 @@ class Crew(Protocol):
 
     def close(self) -> None:
         """Close all ports."""
+
+
+class Watchman(Protocol):
+    """Makes outputs safe when the runner is gone; see :class:`bench.runner.guard.Guard`."""
+
+    def stands(self, met: Mapping[str, str], on: bool) -> None:
+        """How it stands: instruments with outputs that were met and where, and whether something is on."""
+
+    def close(self, safe: bool) -> None:
+        """The runner ends; ``safe``: it made everything safe itself."""
 
 
 class Hands(Protocol):

@@ -308,6 +308,24 @@ class MadeSafe(_Event, frozen=True, kw_only=True, tag="made-safe"):
     """What the tool cannot switch off itself, in words."""
 
 
+class Guarded(_Event, frozen=True, kw_only=True, tag="guarded"):
+    """The runner was gone or hung, and the guard beside it told every output to go to its safe state."""
+
+    why: str = ""
+    confirmed: dict[str, bool] = {}
+    """As in :class:`MadeSafe`."""
+    left: list[str] = []
+
+
+class OutputsSeen(_Event, frozen=True, kw_only=True, tag="outputs-seen"):
+    """Somebody went and looked at outputs that a record ended with on. It may come after the end of a walk too."""
+
+    states: dict[str, Literal["off", "on"]]
+    """Instrument to how its output was found, or left."""
+    text: str = ""
+    by: str = ""
+
+
 Event = (
     Began
     | Met
@@ -329,6 +347,8 @@ Event = (
     | Mended
     | Aborted
     | MadeSafe
+    | Guarded
+    | OutputsSeen
 )
 
 

@@ -143,6 +143,7 @@ class Pending:
         ladder: what is followed while an output is brought up.
         typed: what a person typed for the reading that is wanted now, oldest first.
         doubt: why it is asked again; empty where it is not.
+        seen_off: instruments whose output was found off, or went off beside the walk, while the request was open.
     """
 
     trouble: e.Troubled | None = None
@@ -151,6 +152,7 @@ class Pending:
     ladder: Ladder | None = None
     typed: tuple[str, ...] = ()
     doubt: str = ""
+    seen_off: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)

@@ -162,6 +162,8 @@ def _next() -> dict[tuple[Phase, type], Move]:
         (OPEN, e.Mended, "mended", None, False),
         (OPEN, e.Resumed, "resumed", {P.SAFING}, False),
         (OPEN, e.Aborted, "aborted", {P.SAFING}, False),
+        (frozenset(P) - {P.EMPTY}, e.Guarded, "guarded", None, False),
+        (frozenset(P) - {P.EMPTY}, e.OutputsSeen, "outputs_seen", None, False),
     ]
     found: dict[tuple[Phase, type], Move] = {}
     for phases, kind, handler, to, enters in table:
@@ -307,7 +309,7 @@ def _to(state: State, phase: Phase, **pending: Any) -> State:
         phase: what is wanted now.
         pending: fields of :class:`Pending` that change.
     """
-    about = replace(state.pending, **{"typed": (), "doubt": "", **pending})
+    about = replace(state.pending, **{"typed": (), "doubt": "", "seen_off": frozenset(), **pending})
     return replace(state, phase=phase, number=state.number + 1, pending=about)
 
 
@@ -1083,6 +1085,27 @@ def _zero_again(state: State) -> State:
     return replace(state, conditions=replace(state.conditions, zeros=zeros), place=place)
 
 
+def _guarded(state: State, event: e.Guarded, n: int) -> State:
+    """Outputs went off beside the walk. What is to be passed again follows when it is resumed, as ever."""
+    told = event.confirmed.items()
+    changes = [Change("output", name, "off" if confirmed else "may be on") for name, confirmed in told]
+    off = frozenset(name for name, confirmed in told if confirmed)
+    return _seen_off(_noted_output(state, changes, n), state.pending.seen_off | off)
+
+
+def _outputs_seen(state: State, event: e.OutputsSeen, n: int) -> State:
+    changes = [Change("output", name, found) for name, found in event.states.items()]
+    handled = state.conditions.handled.after(changes, n, event.by, state.at)
+    off = frozenset(name for name, found in event.states.items() if found == "off")
+    on = frozenset(event.states) - off
+    state = replace(state, conditions=replace(state.conditions, handled=handled))
+    return _seen_off(state, (state.pending.seen_off | off) - on)
+
+
+def _seen_off(state: State, names: frozenset[str]) -> State:
+    return replace(state, pending=replace(state.pending, seen_off=names))
+
+
 def _mended(state: State, event: e.Mended, n: int) -> State:
     return state
 
@@ -1123,6 +1146,8 @@ _HANDLERS: Final[dict[str, Callable[..., State]]] = {
         _resumed,
         _mended,
         _aborted,
+        _guarded,
+        _outputs_seen,
     )
 }
 """What the table names."""

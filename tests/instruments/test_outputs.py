@@ -277,6 +277,17 @@ def test_a_charge_that_does_not_leave_is_unsafe():
     assert not wire.engine.on
 
 
+def test_what_is_left_is_told_while_charge_leaves():
+    instrument, line, wire, world = insulation()
+    world.insulation.farads = 100e-6
+    told = []
+    wire.engine.receive(b"OUTP ON\n", line.now)
+    line.now += 60.0
+    assert instrument.make_safe(lambda left, unit: told.append((left, unit))).confirmed
+    assert {unit for _, unit in told} == {"V"}
+    assert 100 < told[0][0] <= 600 and told[0][0] > told[-1][0] > 25
+
+
 @pytest.mark.parametrize("fault", FAULTS)
 @pytest.mark.parametrize("question", [b"SYST:ERR?", b"OUTP?", b"READ?", b"VOLT?", b"MEAS:VOLT?"])
 def test_trouble_during_a_test_ends_with_the_voltage_off(question, fault):

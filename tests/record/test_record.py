@@ -150,6 +150,8 @@ def test_every_kind_of_event_survives(path: Path) -> None:
         e.Mended(bytes=3, sha256="0" * 64, kept="k"),
         e.Aborted(why="w"),
         e.MadeSafe(number=10, confirmed={"supply": False}, left=["the breaker"]),
+        e.Guarded(why="the runner was gone", confirmed={"supply": True}, left=[]),
+        e.OutputsSeen(states={"supply": "off"}, text="the lamp is dark", by="Ana"),
     ]  # fmt: skip
     assert {type(event) for event in events} == set(e.Event.__args__)  # type: ignore[attr-defined]
     with RecordWriter.create(path) as writer:

@@ -213,6 +213,8 @@ class Twins:
 class DoomedCrew:
     """Instruments that do what they are told at once, each order a moment before it and one after."""
 
+    safe_within = 12.0
+
     def __init__(self, twins: Twins, fate: Fate, runner: Runner) -> None:
         self._twins, self._fate, self._runner = twins, fate, runner
 

@@ -16,7 +16,7 @@ from bench.record.append import RecordTrouble, RecordWriter
 from bench.record.read import read_record
 from bench.runner import protocol as p
 from bench.runner.core import Came, Heard, Left, Runner
-from bench.runner.ports import Happened, Manner, Sample
+from bench.runner.ports import Happened, Manner, Sample, Watchman
 from bench.sequence.file import Set
 from bench.sequence.plan import Step
 from bench.walk import events as e
@@ -67,6 +67,8 @@ class FakeCrew:
         held: kinds of calls that are not carried out: their result never comes.
         wrong: by kind of call, what is posted in place of the result.
     """
+
+    safe_within = 12.0
 
     def __init__(self, world: World) -> None:
         self.on: set[str] = set()
@@ -252,6 +254,7 @@ class World:
         )
         self.clock.wake = lambda: self.runner.inbox.put(Sample("nobody", self.clock.now, "", None, "", None))
         self.crew = FakeCrew(self)
+        self.guard: Watchman | None = None
         self.ended: list[State | BaseException] = []
         self._probe = FakeScreen(self, "the test", comes=False)
         self.tells: Callable[[e.Entry, State], None] = lambda entry, state: None
@@ -267,7 +270,7 @@ class World:
 
     def _run(self) -> None:
         try:
-            self.ended.append(self.runner.run(self.crew))
+            self.ended.append(self.runner.run(self.crew, self.guard))
         except BaseException as error:
             self.ended.append(error)
         self.bell.ring()

@@ -12,7 +12,7 @@ import pytest
 from bench.record.append import RecordTrouble
 from bench.runner import protocol as p
 from bench.runner.core import LIVE_EVERY, Signalled
-from bench.runner.ports import Manner, Sample
+from bench.runner.ports import Leaving, Manner, Sample, WentOff
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.results import passed, verdict_lines
@@ -466,6 +466,67 @@ def test_an_output_that_goes_on_late_is_made_safe_at_once(build: Build) -> None:
     made.wait(lambda: not made.crew.on, "being made safe")
     assert made.crew.count("make_safe", -1) == 1
     assert made.events(e.Switched) == []
+
+
+def test_an_output_that_went_by_itself_brings_a_rest_with_everything_off(build: Build) -> None:
+    made, screen = operated(build, upto=HOLD)
+    for _ in range(2):
+        made.wait_for(r.Ask)
+        screen.answer("CLEAR")
+    made.wait_for(r.Place, VOLTS)
+    made.runner.inbox.put(WentOff("supply", "The output of supply is not known to be on any more: it tripped."))
+    made.wait_for(r.Rest)
+    assert not made.crew.on and not made.state.outputs.on and not made.state.outputs.held
+    assert "tripped" in made.events(e.Paused)[-1].why
+    made.runner.inbox.put(WentOff("supply", "once more"))  # on its way since before
+    made.settle()
+    assert len(made.events(e.Paused)) == 1
+
+
+def test_hands_that_work_alone_give_up_where_an_output_goes_again_and_again(build: Build) -> None:
+    made = build(ALONE)
+
+    def trip(entry: e.Entry, state: Any) -> None:
+        if isinstance(entry.event, e.Switched) and entry.event.state == "on":
+            made.runner.inbox.put(WentOff("supply", "it tripped"))
+
+    made.tells = trip
+    made.start()
+    assert made.finish().phase is Phase.ABORTED
+    assert not made.crew.on
+    assert made.events(e.Aborted)[-1].why == "it tripped"
+
+
+def test_a_guard_knows_before_anything_goes_on_and_is_let_go_at_the_end(build: Build) -> None:
+    made = build()
+    told: list[tuple[str, object]] = []
+
+    class Noting:
+        def stands(self, met: Any, on: bool) -> None:
+            told.append(("on" if on else "off", dict(met)))
+
+        def close(self, safe: bool) -> None:
+            told.append(("closed", safe))
+
+    switch = made.crew.switch
+
+    def noted(step: Any, number: int) -> None:
+        told.append(("switch", step.source.output))
+        switch(step, number)
+
+    made.crew.switch = noted  # type: ignore[method-assign]
+    made.guard = Noting()
+    made.start().finish()
+    at = told.index(("switch", "on"))
+    assert told[at - 1][0] == "on" and told[at - 1][1]
+    assert told[0][0] == "off" and told[-2][0] == "off" and told[-1] == ("closed", True)
+
+
+def test_what_is_left_on_an_output_is_shown_while_it_goes(build: Build) -> None:
+    made, screen = operated(build, upto=HOLD)
+    made.runner.inbox.put(Leaving("supply", 34.0, "V"))
+    made.settle()
+    assert screen.got(p.Live)[-1] == p.Live(role="supply", unit="V", value=34.0)
 
 
 # a record that cannot be written

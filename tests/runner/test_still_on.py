@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import queue
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from pathlib import Path
 
 import pytest
 
+from bench.assemble import instrument_ports
+from bench.instruments.bench_file import load_bench
 from bench.instruments.instrument import Instrument
 from bench.instruments.ports.transport import open_port
 from bench.quantity import Current, Voltage
 from bench.runner.crew import InstrumentCrew
 from bench.runner.instrument_port import InstrumentPort
-from bench.runner.ports import Happened
+from bench.runner.ports import Happened, WentOff
 from bench.sequence.file import Limit, Measure, Set, Single
 from bench.sequence.plan import Step
 from bench.simulate.twins.meter import MeterTwin
@@ -39,9 +42,17 @@ class At:
     """A crew with a meter and a supply on real ports, and the twins behind them."""
 
     crew: InstrumentCrew
-    inbox: queue.Queue[Happened]
+    inbox: queue.Queue[object]
     supply: SupplyTwin
     meter: MeterTwin
+    unplug: Callable[[], None]
+
+    def next_of(self, kind: type) -> object:
+        """The next message of a kind."""
+        while True:
+            message = self.inbox.get(timeout=60)
+            if isinstance(message, kind):
+                return message
 
     def next(self) -> e.Event:
         """What happened next."""
@@ -60,14 +71,14 @@ def _port(name: str, profile: str, address: str) -> InstrumentPort:
 def at() -> Iterator[At]:
     world = Hall()
     supply, meter = SupplyTwin(world), MeterTwin(world, error_scale=0.0)
-    inbox: queue.Queue[Happened] = queue.Queue()
+    inbox: queue.Queue[object] = queue.Queue()
     with served(supply) as first, served(meter) as second:
         ports = [
             _port("supply", "scpi-supply", first.address),
             _port("meter", "scpi-bench-meter", second.address),
         ]
-        crew = InstrumentCrew(ports, {"supply": "supply", "volts": "meter"}, inbox.put)  # type: ignore[arg-type]
-        made = At(crew, inbox, supply, meter)
+        crew = InstrumentCrew(ports, {"supply": "supply", "volts": "meter"}, inbox.put)
+        made = At(crew, inbox, supply, meter, first.close)
         try:
             for number, role in enumerate(("supply", "volts")):
                 crew.meet((role,), number)
@@ -120,3 +131,40 @@ def test_after_everything_was_made_safe_no_output_is_counted_on(at: At) -> None:
     assert isinstance(at.next(), e.MadeSafe)
     at.crew.measure(READ, 5)
     assert isinstance(at.next(), e.Read)
+
+
+def test_an_output_that_went_off_is_told_though_nothing_is_read(at: At) -> None:
+    at.supply.on = False
+    gone = at.next_of(WentOff)
+    assert isinstance(gone, WentOff) and gone.instrument == "supply" and "look for a short" in gone.what
+
+
+def test_a_supply_that_was_unplugged_is_told_though_nothing_is_read(at: At) -> None:
+    at.unplug()
+    gone = at.next_of(WentOff)
+    assert isinstance(gone, WentOff) and gone.instrument == "supply" and "not known to be on" in gone.what
+
+
+def test_an_output_that_is_off_on_purpose_is_not_missed(at: At) -> None:
+    at.crew.switch(OFF, 3)
+    assert isinstance(at.next(), e.Switched)
+    at.crew.switch(ON, 4)
+    assert isinstance(at.next(), e.Switched)
+    at.crew.make_safe(5)
+    while True:
+        message = at.inbox.get(timeout=60)
+        assert not isinstance(message, WentOff)
+        if isinstance(message, Happened) and isinstance(message.event, e.MadeSafe):
+            return
+
+
+def test_an_instrument_has_the_time_to_become_safe_that_its_profile_gives_it() -> None:
+    bench = load_bench(Path("sequences/gannet-head/benches/simulated.yaml"))
+    ports = {port.name: port for port in instrument_ports(bench, bench.profiles, {})}
+    tester = ports[bench.role_of["insulation"]]
+    assert tester.safe_within == 30.0
+    crew = InstrumentCrew([tester], {"insulation": tester.name}, lambda message: None)
+    try:
+        assert crew.safe_within > 30.0
+    finally:
+        crew.close()

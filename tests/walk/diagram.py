@@ -30,6 +30,9 @@ class NoMarkers(LookupError):
 def diagram() -> str:
     """The machine as a Mermaid state diagram."""
     order = list(dict.fromkeys(kind for _, kind in NEXT))
+    anywhere = [
+        kind for kind in order if all(_leads(phase, kind) == {phase} for phase in Phase if phase is not Phase.EMPTY)
+    ]
     stays = [kind for kind in order if all(_leads(phase, kind) == {phase} for phase in OPEN)]
     always = {kind: to for kind in order if kind not in stays and (to := _always(kind)) is not None}
     arrows: dict[tuple[str, str], list[str]] = defaultdict(list)
@@ -49,9 +52,11 @@ def diagram() -> str:
         lines.append(f"    {source} --> {target}" + (f" : {label}" if label else ""))
     lines += [f"    {phase.value} --> [*]" for phase in Phase if phase not in OPEN and phase is not Phase.EMPTY]
     notes = [
-        f"{', '.join(kind.__name__ for kind in stays)} may come in any phase but the first and the last, and stay."
+        f"{', '.join(kind.__name__ for kind in stays if kind not in anywhere)} may come in any phase but the first "
+        "and the last, and stay.",
     ]
     notes += [f"{kind.__name__} may come there too, and leads to {target.value}." for kind, target in always.items()]
+    notes.append(f"{', '.join(kind.__name__ for kind in anywhere)} may come in all but the first.")
     lines += [f"    note right of {Phase.EMPTY.value}", *(f"        {note}" for note in notes), "    end note"]
     return "\n".join(lines)
 

@@ -205,6 +205,9 @@ def test_every_pair_has_its_handler_or_no_place(phase: Phase, kind: type) -> Non
         e.Skipped: {Phase.ASKING, Phase.PLACING, Phase.MEASURING, Phase.ADVISING, Phase.TROUBLED},
         e.Went: steps | {Phase.TROUBLED},
         e.Continued: {Phase.PAUSED},
+        # after its end too: an output may have been left on then
+        e.Guarded: set(Phase) - {Phase.EMPTY},
+        e.OutputsSeen: set(Phase) - {Phase.EMPTY},
     }
     assert ((phase, kind) in NEXT) == (phase in places.get(kind, OPEN))
 

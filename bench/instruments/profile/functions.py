@@ -42,6 +42,8 @@ class Check(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defa
     at_most: float | None = None
     """The largest magnitude of ``value``."""
     at_least: float | None = None
+    unit: str = ""
+    """Unit of ``value``, for people who watch it."""
     text: str = ""
     """What it means in words, for people: ``the output is off``."""
 
