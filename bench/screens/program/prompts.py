@@ -48,8 +48,19 @@ class _Asking(ModalScreen[str | None], inherit_bindings=False):
     def __init__(self, title: str, lines: Sequence[str], number: int | None, *, unicode: bool) -> None:
         super().__init__(classes="" if unicode else "plain")
         self.number = number
+        self._answered = False
         self._unicode = unicode
         self._title, self._lines = title, lines
+
+    def answer(self, text: str | None) -> None:
+        """Give an answer back, and only once: two keys that come in one read are both for this box.
+
+        Args:
+            text: the answer; None where nothing is to happen.
+        """
+        if not self._answered:
+            self._answered = True
+            self.dismiss(text)
 
     def _static(self, text: str, classes: str = "") -> Static:
         """A text that is shown as it is, whatever it holds."""
@@ -66,6 +77,8 @@ class _Asking(ModalScreen[str | None], inherit_bindings=False):
 
 class Prompt(_Asking):
     """Asks for a text; gives it back, or None where nothing is to happen."""
+
+    AUTO_FOCUS = "Input"
 
     def __init__(
         self,
@@ -91,10 +104,6 @@ class Prompt(_Asking):
             yield self._static("", "wrong")
             yield self._static(self._keys, "keys")
 
-    def on_mount(self) -> None:
-        """The line to type in is where the keys go."""
-        self.query_one(Input).focus()
-
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """Give the text back if it will do; else say what is wrong and stay."""
         event.stop()
@@ -102,14 +111,14 @@ class Prompt(_Asking):
         if wrong:
             self.query_one(".wrong", Static).update(self._shown(wrong))
         else:
-            self.dismiss(event.value.strip())
+            self.answer(event.value.strip())
 
     def on_key(self, event: Key) -> None:
         """Escape goes back; Ctrl+C too, since people press it."""
         if event.key in ("escape", "ctrl+c", "ctrl+q"):
             event.stop()
             event.prevent_default()
-            self.dismiss(None)
+            self.answer(None)
 
 
 class Sure(_Asking):
@@ -128,6 +137,6 @@ class Sure(_Asking):
         """Only a y is a yes."""
         event.stop()
         if event.key.casefold() == "y":
-            self.dismiss("yes")
+            self.answer("yes")
         elif event.key.casefold() in ("n", "escape", "ctrl+c", "ctrl+q"):
-            self.dismiss(None)
+            self.answer(None)

@@ -191,7 +191,7 @@ class WalkProgram(Program[View]):
         """A prompt for a request that somebody else answered meanwhile goes away."""
         top = self.host.asked()
         if isinstance(top, Prompt) and top.number not in (None, self.follower.state.number):
-            top.dismiss(None)
+            top.answer(None)
             self._note("the step changed while you typed; nothing was sent")
 
     # the moment

@@ -1,0 +1,88 @@
+"""Keys that come several in one read: hammered, from a foot switch that bounces, pasted into the wrong place."""
+
+from __future__ import annotations
+
+import asyncio
+import random
+
+import pytest
+from textual.events import Key
+from textual.keys import _character_to_key
+from textual.pilot import Pilot
+
+from bench.screens.program.terminal import Terminal
+from tests.screens.job.job_scenes import JOB_SCENES
+from tests.screens.job.job_stage import on_job
+from tests.screens.scenes import SCENES
+from tests.screens.stage import on_stage
+
+HAMMERED = (
+    ("enter", "enter"),
+    ("y", "y"),
+    ("n", "n"),
+    ("escape", "escape"),
+    ("ctrl+c", "ctrl+c"),
+    ("escape", "enter"),
+    ("enter", "escape", "enter"),
+)
+KEYS = (*"abcdefghijklmnopqrstuvwxyz0123456789?/:,.+- ", "enter", "escape", "ctrl+c", "tab", "up", "down", "left")
+KEYS += ("right", "home", "end", "pageup", "pagedown", "backspace", "f1", "space")
+
+
+async def burst(app: Terminal, pilot: Pilot[None], keys: tuple[str, ...]) -> None:
+    """All these keys are there before the first of them is looked at."""
+    for key in keys:
+        name = key if key.isalnum() or len(key) > 1 else _character_to_key(key)
+        app.post_message(Key(name, key if len(key) == 1 else None))
+    for _ in range(4):
+        await pilot.pause(0)
+    if app.program is not None and not app.over:
+        app.program.tick()
+    await pilot.pause(0)
+
+
+@pytest.mark.parametrize(
+    ("scene", "first"),
+    [
+        ("place-touching", "n"),
+        ("place-touching", "s"),
+        ("place-touching", "a"),
+        ("place-touching", "d"),
+        ("place-touching", "q"),
+        ("hold", "enter"),
+        ("ask", "enter"),
+    ],
+)
+def test_the_same_key_twice_in_one_read_answers_a_box_once(scene: str, first: str) -> None:
+    async def look(keys: tuple[str, ...]) -> None:
+        async with on_stage(SCENES[scene]()) as stage:
+            await stage.press(first)
+            before = len(stage.link.wishes)
+            typed = ("x",) if first in "nsd" else ()
+            await burst(stage.app, stage.pilot, (*typed, *keys))
+            assert len(stage.link.wishes) <= before + 1
+
+    for keys in HAMMERED:
+        asyncio.run(look(keys))
+
+
+@pytest.mark.parametrize("name", SCENES)
+def test_a_burst_of_any_keys_crashes_no_page_of_a_walk(name: str) -> None:
+    async def look() -> None:
+        draw = random.Random(name)
+        async with on_stage(SCENES[name]()) as stage:
+            for _ in range(5):
+                await burst(stage.app, stage.pilot, tuple(draw.choices(KEYS, k=draw.randint(2, 9))))
+
+    asyncio.run(look())
+
+
+@pytest.mark.parametrize("name", JOB_SCENES)
+def test_a_burst_of_any_keys_crashes_no_page_of_a_job(name: str) -> None:
+    async def look() -> None:
+        draw = random.Random(name)
+        async with on_job(name) as stage:
+            for _ in range(5):
+                await burst(stage.app, stage.pilot, tuple(draw.choices(KEYS, k=draw.randint(2, 9))))
+
+    asyncio.run(look())
