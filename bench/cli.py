@@ -34,6 +34,7 @@ COMMANDS: Final[dict[str, str]] = {
     "judge": "judge a record again under other limits or another decision rule",
     "replay": "show what a record holds, step by step",
     "ready": "say what of a plant is proven, what blocks its first power, and what to do next",
+    "findings": "show what records found that the plant file does not say, and write it there when asked",
     "disturb": "declare that something was disturbed: what was proven of it no longer counts",
     "trace": "find in the records where a point changed, and what was touched in between",
     "compare": "compare two records or two dates: what changed beyond the uncertainties",

@@ -10,6 +10,7 @@ def expected(error: Exception) -> tuple[str, int] | None:
     from bench.files import BadFile
     from bench.instruments.ports.trouble import InstrumentTrouble
     from bench.job.folder import NoRecords
+    from bench.plant.writing import ChangedMeanwhile
     from bench.record.append import RecordBusy, RecordTrouble
     from bench.record.read import BrokenRecord
     from bench.runner.client import NotLetIn
@@ -19,7 +20,7 @@ def expected(error: Exception) -> tuple[str, int] | None:
         count = len(error.problems)
         tail = "" if count == 1 else f"\n{count} problems"
         return f"{error}{tail}", BAD_INPUT
-    if isinstance(error, BadRequest | NoRecords | BrokenRecord | FileExistsError):
+    if isinstance(error, BadRequest | NoRecords | BrokenRecord | FileExistsError | ChangedMeanwhile):
         return str(error), BAD_INPUT
     if isinstance(
         error, InstrumentTrouble | RecordBusy | RecordTrouble | NotLetIn | ConnectionError | SimulationFailed

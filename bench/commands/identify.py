@@ -1,4 +1,4 @@
-"""Identify the conductors of an unlabelled cable: plan, cards for both ends, the walk, labels and claims."""
+"""Identify the conductors of an unlabelled cable: plan, cards for both ends, the walk, labels."""
 
 from __future__ import annotations
 
@@ -178,8 +178,8 @@ def _beside(record: Path, ending: str) -> Path:
 
 
 def _results(options: argparse.Namespace, record: Path) -> None:
-    """Write labels and claims of what was found, where the search came to its end."""
-    from bench.diagnose.identify.finding import claims_of, claims_text, labels_csv, proved
+    """Write labels for what was found, and say how it gets into the plant file."""
+    from bench.diagnose.identify.finding import labels_csv
     from bench.record.replay import replay
     from bench.walk.results import results
 
@@ -190,13 +190,9 @@ def _results(options: argparse.Namespace, record: Path) -> None:
         found, plant = outcome.found, state.setting.plant
         if found is None or outcome.verdict == "void" or "names" not in found.facts:
             continue
-        labels, claims = _beside(record, ".labels.csv"), _beside(record, ".claims.yaml")
+        labels = _beside(record, ".labels.csv")
         labels.write_text(labels_csv(plant, found.facts), "utf-8")
         print(f"labels: {labels}", file=told)
-        if not found.facts["names"] and not found.facts["by_colour"]:
-            continue
-        cable = found.facts["cable"]
-        text = claims_text(claims_of(plant, found.facts, record.name))
-        proved(plant, cable, text, str(claims))
-        claims.write_text(text, "utf-8")
-        print(f"for the plant file, below cable {cable}: {claims}", file=told)
+        if found.facts["names"] or found.facts["by_colour"]:
+            cable, logs = found.facts["cable"], record.parent
+            print(f"for the plant file: proveout findings PLANT {cable} --logs {logs} --write", file=told)

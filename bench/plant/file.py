@@ -376,6 +376,10 @@ class ConductorEntry(_Entry, frozen=True, kw_only=True):
     """Of both ends."""
     from_status: Status | None = None
     to_status: Status | None = None
+    from_flag: int | None = None
+    """The number on the flag that was tied to this end while it was loose, once readings have told which conductor it
+    is. It stays when the end lands: the flags that are left keep their numbers."""
+    to_flag: int | None = None
     size: Size | None = None
     length: Length | None = None
     remark: str = ""

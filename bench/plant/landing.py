@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 from bench.files import near, one_of, shown
@@ -68,6 +68,8 @@ class _Side:
     """The connector that bare pin names mean."""
     said: bool = False
     """Whether it is said already that there is no such connector."""
+    flags: dict[int, int] = field(default_factory=dict)
+    """Conductor, from 0, to the flag that was tied to it."""
 
 
 class Landing:
@@ -268,6 +270,9 @@ class Landing:
                 (sides[1], entry.end, entry.to_status),
             ):
                 self._take_end(at, entry, side, number, text, own or entry.status)
+                flag = entry.from_flag if side is sides[0] else entry.to_flag
+                if flag is not None:
+                    self._take_flag(at, side, number, flag, kind)
 
     def _number(self, at: At, entry: ConductorEntry, kind: CableType) -> int | None:
         """The conductor that an entry is about, from 0."""
@@ -302,6 +307,18 @@ class Landing:
             side.status[number] = "unknown"
         elif status is not None and side.terminals[number] is not None:
             side.status[number] = "claimed" if status == "claimed" else "known"
+
+    def _take_flag(self, at: At, side: _Side, number: int, flag: int, kind: CableType) -> None:
+        other = next((one for one, tied in side.flags.items() if tied == flag and one != number), None)
+        if not 1 <= flag <= kind.count:
+            self._report.say(
+                at, f"{side.step}-flag", found=f"flag {flag}", expected=f"a flag's number, 1 to {kind.count}"
+            )
+        elif other is not None:
+            found = f"flag {flag}, which is on conductor {other + 1}"
+            self._report.say(at, f"{side.step}-flag", found=found, expected="each flag on one conductor")
+        else:
+            side.flags[number] = flag
 
     def _pin(self, at: At, side: _Side, text: str) -> Terminal | None:
         home = side.home
@@ -392,6 +409,7 @@ class Landing:
             colour,
             colours[mate].words if mate is not None else "",
             remark,
+            (near_side.flags.get(number, 0), far_side.flags.get(number, 0)),
         )
 
     def _made(
@@ -412,6 +430,7 @@ class Landing:
         colour: Colour = Colour(),
         mate_colour: str = "",
         remark: str = "",
+        flags: tuple[int, int] = (0, 0),
     ) -> Conductor:
         contacts = tuple(self._contact_of(end) for end in (near_end, far_end) if end is not None)
         return Conductor(
@@ -436,6 +455,7 @@ class Landing:
             far_status,
             contacts,
             remark,
+            *flags,
         )
 
     def _loose(self, cable: str, conductor: str, side: str) -> Terminal:

@@ -7,7 +7,7 @@ from typing import Any
 
 import msgspec
 
-from bench.files import BadFile, Place, Places, Problem, convert, load, parse_yaml, read_text
+from bench.files import BadFile, Place, Places, Problem, convert, parse, parse_yaml, read_text
 from bench.plant.file import PlantFile
 from bench.plant.model import Plant
 from bench.plant.partial import Dropped, read_rest
@@ -24,13 +24,25 @@ def load_plant(path: Path) -> Plant:
     Raises:
         BadFile: with every problem of form, of type and of sense, each with file, line and column.
     """
-    text = read_text(path)
+    return plant_of(read_text(path), path)
+
+
+def plant_of(text: str, path: Path) -> Plant:
+    """The same of a text that is to stand in a file.
+
+    Args:
+        text: of a plant file.
+        path: where it is to stand: pin lists are looked for beside it.
+
+    Raises:
+        BadFile: with every problem.
+    """
     name = str(path)
     try:
         node = parse_yaml(text, name)
     except BadFile:
         # broken form: say it together with what can be said of the types
-        load(path, PlantFile)
+        parse(text, PlantFile, name)
         raise
     problems: list[Problem] = []
     places, dropped = Places(name), Dropped()

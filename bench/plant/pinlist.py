@@ -32,6 +32,8 @@ COLUMNS: Final[dict[str, str]] = {
     "status": "status",
     "from_status": "from-status",
     "to_status": "to-status",
+    "from_flag": "from-flag",
+    "to_flag": "to-flag",
     "size": "size",
     "length": "length",
     "remark": "remark",

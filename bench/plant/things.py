@@ -75,6 +75,8 @@ class Conductor:
         far_status: what is known of the ``to`` end.
         contacts: the joints at its landed ends.
         remark: what the file says about it.
+        near_flag: the number of the flag that was tied to its ``from`` end; 0 where none is known.
+        far_flag: the same of its ``to`` end.
     """
 
     name: str
@@ -98,6 +100,8 @@ class Conductor:
     far_status: EndStatus
     contacts: tuple[Contact, ...]
     remark: str = ""
+    near_flag: int = 0
+    far_flag: int = 0
 
     @property
     def is_screen(self) -> bool:

@@ -446,7 +446,8 @@ def test_cells_of_a_pin_list(problems):
 def test_lines_of_a_pin_list(problems):
     assert problems(TYPES + BAYS + W1, w1="conductor,from_pin,to-pin,kolour\n1,1,6,BN\n") == [
         "w1.csv:1:27: found the column 'kolour', expected one of 'conductor', 'from_pin', 'to_pin', 'colour', "
-        "'status', 'from_status', 'to_status', 'size', 'length', 'remark'; did you mean 'colour'?"
+        "'status', 'from_status', 'to_status', 'from_flag', 'to_flag', 'size', 'length', 'remark'; "
+        "did you mean 'colour'?"
     ]
     assert problems(TYPES + BAYS + W1, w1="conductor,from_pin\n1,1\n") == [
         "w1.csv:1:1: found no column 'to_pin', expected the columns conductor, from_pin, to_pin and others"

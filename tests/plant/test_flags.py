@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
-from bench.files import shipped
+from bench.files import BadFile, shipped
 from bench.plant import faults as k
-from bench.plant.load import load_plant
+from bench.plant.load import load_plant, plant_of
 from bench.plant.model import Plant, UnknownName
+from bench.plant.writing import Change, changed
 from bench.quantity import Resistance
 from bench.sequence.file import Rig, Tag
 from bench.simulate.world.plant import PlantWorld
@@ -64,3 +67,35 @@ def test_a_tag_may_hang_on_a_flag(gannet_head: Plant) -> None:
     world.rig(Rig(tags=[Tag(place="W512.far/1", to="W512.far/2", ohms=Resistance(4700.0))]))
     world.place("W512.far/1", "W512.far/2")
     assert world.resistance("", "", 0.0) == pytest.approx(4700.0, abs=0.1)
+
+
+def test_a_flag_that_the_file_knows_is_on_its_wire_and_the_others_stay(gannet_head: Plant, tmp_path: Path) -> None:
+    """What an identification wrote down is so from there on, in the simulator too: the rest is tied as it was."""
+    before = PlantWorld(gannet_head, seed=5).flags
+    source = shipped("sequences") / "gannet-head"
+    known = {flag: end for flag, end in before.items() if flag.startswith("W512.far/") and int(flag[9:]) % 3}
+    changes = [
+        Change(("cables", "W512", "conductors", end.split(".")[1]), {"to-flag": flag[9:]})
+        for flag, end in known.items()
+    ]
+    text = changed((source / "plant.yaml").read_text("utf-8"), changes)
+    after = plant_of(text, source / "plant.yaml")
+    assert PlantWorld(after, seed=5).flags == before
+    # and with another seed, what is known is so all the same
+    assert {flag: PlantWorld(after, seed=6).flags[flag] for flag in known} == known
+    assert {after.terminal(flag).node for flag in known} == {after.terminal(end).node for end in known.values()}
+
+
+@pytest.mark.parametrize(
+    ("fields", "said"),
+    [
+        ({"to-flag": "51"}, "expected a flag's number, 1 to 50"),
+        ({"to-flag": "2"}, "flag 2, which is on conductor 2, expected each flag on one conductor"),
+    ],
+)
+def test_a_flag_is_on_one_wire(fields: dict[str, str], said: str) -> None:
+    source = shipped("sequences") / "gannet-head" / "plant.yaml"
+    changes = [Change(("cables", "W512", "conductors", "2"), {"to-flag": "2"})]
+    changes.append(Change(("cables", "W512", "conductors", "3"), fields))
+    with pytest.raises(BadFile, match=said):
+        plant_of(changed(source.read_text("utf-8"), changes), source)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import csv
+import shutil
 import subprocess
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from bench.plant.flags import flag_name, unnamed
 from bench.plant.load import load_plant
 from bench.record.read import read_record
 from bench.sequence.file import Found
@@ -93,9 +95,18 @@ def test_each_way_names_what_is_so_and_nothing_else(way: str, faults: list[str],
     rows = list(csv.DictReader((tmp_path / "r.labels.csv").open(encoding="utf-8")))
     assert {row["label"] for row in rows if row["label"]} == set(facts["names"].values())
     assert "CARD: J523" in (tmp_path / "r.cards.txt").read_text("utf-8")
+    # what was found goes into the plant file, and is not asked for again
     if facts["names"]:
-        claims = (tmp_path / "r.claims.yaml").read_text("utf-8")
-        assert claims.count("identified by") == len(facts["names"])
+        job = tmp_path / "job"
+        shutil.copytree(PLANT.parent, job)
+        done = proveout("findings", job / "plant.yaml", "W512", "--logs", tmp_path, "--write", cwd=tmp_path)
+        assert done.returncode == 0, done.stderr
+        plant = load_plant(job / "plant.yaml")
+        assert {
+            flag_name("W512", "far", one.far_flag): one.name for one in plant.cables["W512"].conductors if one.far_flag
+        } == facts["names"]
+        left, free = unnamed(plant.cables["W512"], "far")
+        assert len(left) == len(free) == 50 - len(facts["names"])
 
 
 SMALL = """

@@ -27,7 +27,7 @@ from bench.diagnose.identify.ways import (
 from bench.diagnose.script import COMMON, STAR, End
 from bench.files import near, one_of
 from bench.plant.colours import ColourError, colour_words
-from bench.plant.flags import SIDES, Side, flag_name, loose
+from bench.plant.flags import SIDES, Side, flag_name, loose, unnamed
 from bench.plant.model import NoPath, Plant
 from bench.plant.things import Cable, Conductor
 from bench.quantity import QuantityError, Ratio, Resistance, engineering
@@ -235,15 +235,22 @@ class _Reader:
         """The side without labels, its conductors, and the places there."""
         if "flags" in self.settings:
             return self._on_connector(self.settings["flags"])
-        open_sides = [side for side in reversed(SIDES) if loose(self.cable, side)]
+        open_sides = [side for side in reversed(SIDES) if unnamed(self.cable, side)[0]]
         if not open_sides:
+            named = any(loose(self.cable, side) for side in SIDES)
+            state = "is named wire by wire" if named else "lands at both ends"
             raise DiagnoseError(
-                f"{self.cable.name} lands at both ends; nothing is left to identify. If its order on a connector is "
+                f"{self.cable.name} {state}; nothing is left to identify. If its order on a connector is "
                 "not known, name that connector: 'flags: J531'"
             )
         side = open_sides[0]
-        found = loose(self.cable, side)
-        return side, found, [flag_name(self.cable.name, side, number) for number in range(1, len(found) + 1)]
+        found, free = unnamed(self.cable, side)
+        if len(free) != len(found):
+            raise DiagnoseError(
+                f"{self.cable.name}: {len(found)} loose conductors and {len(free)} flags at its {side} end that are "
+                f"not told apart; a conductor that landed keeps its flag: '{'from' if side == 'near' else 'to'}-flag'"
+            )
+        return side, found, free
 
     def _on_connector(self, name: str) -> tuple[Side, list[Conductor], list[str]]:
         """The conductors that land on a connector, in an order that is not known: its pins are the flags."""

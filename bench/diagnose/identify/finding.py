@@ -1,24 +1,20 @@
-"""What an identification came to: in words, as plain data in the record, as labels, and as lines for the plant file."""
+"""What an identification came to: in words, as data in the record, as labels, as what the plant file takes."""
 
 from __future__ import annotations
 
 import csv
 import io
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-import msgspec
-
 from bench.diagnose.identify.case import Case, wire_of
 from bench.diagnose.identify.naming import Identification
 from bench.diagnose.identify.ways import Way
-from bench.files import exact, parse
-from bench.plant.file import ConductorEntry
+from bench.plant.file import UNKNOWN, ConductorEntry
 from bench.plant.model import Plant
-from bench.plant.resolve import resolve
 from bench.plant.things import Conductor
+from bench.plant.writing import Change
 from bench.quantity import engineering
 from bench.sequence.file import Found, Measure
 from bench.walk.seeking import Trail
@@ -203,74 +199,63 @@ def _flags(plant: Plant, facts: Mapping[str, Any]) -> list[str]:
     return sorted(dict.fromkeys(named), key=lambda flag: order.get(flag, len(order)))
 
 
-class Claims(msgspec.Struct, frozen=True, kw_only=True):
-    """What a plant file takes from an identification: the ``conductors`` of one cable."""
+def changes_of(plant: Plant, facts: Mapping[str, Any], record: str) -> list[Change]:
+    """What the plant file takes from an identification: one entry for each conductor that has a name now.
 
-    conductors: list[ConductorEntry]
+    An end that was read on a pin of a connector lands there; one that was named by its colour alone is claimed to. A
+    loose one keeps the number of its flag. What the file says of a conductor already is kept, and a conductor whose pin
+    turned out to be another's is unknown from there on.
 
-
-def claims_of(plant: Plant, facts: Mapping[str, Any], record: str) -> Claims:
-    """The ``conductors`` entries of the cable, with what was identified and where the evidence is.
-
-    An end that was found on a pin of a connector is claimed to land there; a loose one keeps its flag in a remark.
-    What the cable's entry says of single conductors already is kept.
+    Args:
+        plant: as its file is now.
+        facts: of the search.
+        record: its name.
     """
-    cable = next(one for one in plant.file.cables if one.name == facts["cable"])
+    cable = next((one for one in plant.file.cables if one.name == facts["cable"]), None)
+    if cable is None:
+        return []
     near = facts["side"] == "near"
     by_conductor = {name: flag for flag, name in {**facts["names"], **facts["by_colour"]}.items()}
-    before = {entry.conductor: entry for entry in cable.conductors}
-    entries: list[ConductorEntry] = []
+    said = {entry.conductor.upper(): entry for entry in (*plant.file.pin_lists.get(cable.pins, ()), *cable.conductors)}
+    changes: list[Change] = []
     for one in plant.cables[cable.name].conductors:
-        old = next((before.pop(key) for key in _written(one) if key in before), None)
-        entry = old or ConductorEntry(conductor=str(one.number))
-        flag = by_conductor.get(one.name)
+        written = _written(one)
+        old = next((said[key.upper()] for key in written if key.upper() in said), ConductorEntry(conductor=written[0]))
+        flag, here = by_conductor.get(one.name), one.near if near else one.far
+        fields: dict[str, str] = {}
         if flag is None:
-            entries += [] if old is None else [old]
-            continue
-        how = "by its colour" if flag in facts["by_colour"] else f"by {facts['method']}"
-        numbers = [str(n) for n in facts["evidence"].get(flag, ())]
-        seen = f", event {', '.join(numbers[:4])}{' ...' if len(numbers) > 4 else ''}" if numbers else ""
-        loose = "/" in flag
-        said = f"{'from' if near else 'to'} end is flag {flag.rpartition('/')[2]}; " if loose else ""
-        remark = "; ".join(text for text in (entry.remark, f"{said}identified {how}, {record}{seen}") if text)
-        if loose:
-            entries.append(msgspec.structs.replace(entry, remark=remark))
-        elif near:
-            entries.append(msgspec.structs.replace(entry, start=flag, from_status="claimed", remark=remark))
+            if here is not None and here.name in by_conductor.values():
+                fields = {"from" if near else "to": UNKNOWN}
         else:
-            entries.append(msgspec.structs.replace(entry, end=flag, to_status="claimed", remark=remark))
-    return Claims(conductors=entries)
+            fields = _found_at(facts, flag, "from" if near else "to")
+            remark = _remark(old.remark, facts, flag, record)
+            fields = {**_kept(old), **fields, "remark": remark}
+        if fields:
+            changes.append(Change(("cables", cable.name, "conductors", written[0]), fields, written[1:]))
+    return changes
+
+
+def _found_at(facts: Mapping[str, Any], flag: str, end: str) -> dict[str, str]:
+    if "/" in flag:
+        return {f"{end}-flag": flag.rpartition("/")[2]}
+    return {end: flag, f"{end}-status": "claimed" if flag in facts["by_colour"] else "known"}
+
+
+def _kept(old: ConductorEntry) -> dict[str, str]:
+    """What a pin list says of a conductor: an entry of its own takes the list's place."""
+    found = {"colour": old.colour, "size": old.size, "length": old.length}
+    return {name: value if isinstance(value, str) else value.exact() for name, value in found.items() if value}
+
+
+def _remark(before: str, facts: Mapping[str, Any], flag: str, record: str) -> str:
+    how = "by its colour" if flag in facts["by_colour"] else f"by {facts['method']}"
+    numbers = [str(n) for n in facts["evidence"].get(flag, ())]
+    seen = f", event {' '.join(numbers[:4])}{' ...' if len(numbers) > 4 else ''}" if numbers else ""
+    own = [text for text in before.split("; ") if text and not text.startswith("identified by ")]
+    return "; ".join([*own, f"identified {how}, {record}{seen}"])
 
 
 def _written(one: Conductor) -> tuple[str, ...]:
     """How a file may name a conductor."""
     pair = () if one.pair is None or one.leg is None else (f"{one.pair}{one.leg[0].upper()}",)
     return str(one.number), *pair, *(text.lower() for text in pair)
-
-
-def claims_text(claims: Claims) -> str:
-    """The same as lines of a plant file, to stand below the cable's name."""
-    lines = ["conductors:"]
-    for entry in claims.conductors:
-        plain = msgspec.to_builtins(entry, enc_hook=exact)
-        fields = ", ".join(f"{name}: {_quoted(str(value))}" for name, value in plain.items() if value is not None)
-        lines.append(f"  - {{{fields}}}")
-    return "\n".join(lines) + "\n"
-
-
-def proved(plant: Plant, cable: str, text: str, name: str) -> Plant:
-    """The plant with these lines taken in: read by the loader itself.
-
-    Raises:
-        BadFile: they are none that the plant file takes.
-    """
-    claims, _ = parse(text, Claims, name)
-    cables = [
-        msgspec.structs.replace(one, conductors=claims.conductors) if one.name == cable else one
-        for one in plant.file.cables
-    ]
-    return resolve(msgspec.structs.replace(plant.file, cables=cables))
-
-
-def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-from bench.plant.flags import SIDES, loose
+from bench.plant.flags import SIDES, unnamed
 from bench.plant.model import Plant, UnknownName
 from bench.plant.things import Bay, Cable, Connector, Shelf
 from bench.quantity import Amount
@@ -88,7 +88,7 @@ def identify(plant: Plant, of: str, settings: Mapping[str, str]) -> Draft:
     cable = plant.find(of) if of else None
     if not isinstance(cable, Cable):
         raise CannotDraft("identify wants a cable: name one with --cable")
-    if not any(loose(cable, side) for side in SIDES) and "flags" not in settings:
+    if not any(unnamed(cable, side)[0] for side in SIDES) and "flags" not in settings:
         raise CannotDraft(f"{of} lands at both ends, so nothing is left to identify")
     by_tester = settings.get("tester") == "yes"
     opening: tuple[Part, ...] = (_tester("", _TESTER_BEFORE),) if by_tester else (AMBIENT, *OPENING)

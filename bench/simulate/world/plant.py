@@ -19,7 +19,7 @@ from typing import Final
 from bench.network.circuit import Edge, Network, PowerLoad, Solution, UndervoltageCollapse, VoltageSource
 from bench.plant import faults as k
 from bench.plant.faulty import apply_faults, loose_is_open
-from bench.plant.flags import SIDES, flag_name, loose
+from bench.plant.flags import SIDES, bundled, flag_name, flag_of
 from bench.plant.model import Plant
 from bench.plant.things import Bond
 from bench.sequence.file import Rig
@@ -414,9 +414,15 @@ def _tied(plant: Plant, seed: int) -> dict[str, str]:
     tied: dict[str, str] = {}
     for cable in plant.cables.values():
         for side in SIDES:
-            ends = [one.near_end.name if side == "near" else one.far_end.name for one in loose(cable, side)]
+            ends = bundled(cable, side)
             random.Random(f"flags {seed} {cable.name} {side}").shuffle(ends)
-            tied.update((flag_name(cable.name, side, number), end) for number, end in enumerate(ends, 1))
+            # what the file knows is so: that flag and the one that was drawn for this end change places
+            for known in [one for one in ends if flag_of(one, side)]:
+                here, there = ends.index(known), flag_of(known, side) - 1
+                if there < len(ends):
+                    ends[here], ends[there] = ends[there], ends[here]
+            for number, one in enumerate(ends, 1):
+                tied[flag_name(cable.name, side, number)] = (one.near_end if side == "near" else one.far_end).name
     return tied
 
 

@@ -13,7 +13,7 @@ import pytest
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.identify.case import case_of
 from bench.diagnose.identify.chain import ChainPlan
-from bench.diagnose.identify.finding import claims_of, claims_text, labels_csv, proved
+from bench.diagnose.identify.finding import changes_of, labels_csv
 from bench.diagnose.identify.ohm_scale import scale_of
 from bench.files import from_text
 from bench.plant import faults as k
@@ -220,10 +220,10 @@ def test_a_cable_on_a_connector_in_no_order_is_identified_by_pins() -> None:
     for pin, name in found.facts["names"].items():
         bundle.world.place(bundle.plant.conductors[name].near_end.name, pin)
         assert bundle.world.resistance("", "", 0.0) < 100
-    grown = proved(bundle.plant, "W1", claims_text(claims_of(bundle.plant, found.facts, "r.jsonl")), "claims")
+    changes = changes_of(bundle.plant, found.facts, "r.jsonl")
+    said = {f"W1.{change.into[3]}": change.fields for change in changes}
     for pin, name in found.facts["names"].items():
-        conductor = grown.conductors[name]
-        assert conductor.far_end.name == pin and conductor.far_status == "claimed" and "r.jsonl" in conductor.remark
+        assert said[name]["to"] == pin and said[name]["to-status"] == "known" and "r.jsonl" in said[name]["remark"]
 
 
 def test_the_end_without_labels_may_be_the_near_one() -> None:
@@ -257,10 +257,11 @@ def test_labels_and_plant_lines_say_what_was_found(tmp_path) -> None:  # type: i
             assert row["label"] == truth[row["flag"]] and row["from"].startswith("J1.")
         else:
             assert truth[row["flag"]] in ("W1.1", "W1.2", "W1.5") and not row["label"]
-    text = claims_text(claims_of(bundle.plant, found.facts, "logs/r.jsonl"))
-    assert text.count("{conductor:") == 5 and "flag" in text and "logs/r.jsonl, event " in text
-    grown = proved(bundle.plant, "W1", text, "claims")
-    assert sum("identified by tags" in one.remark for one in grown.cables["W1"].conductors) == 5
+    changes = changes_of(bundle.plant, found.facts, "logs/r.jsonl")
+    assert len(changes) == 5
+    for change in changes:
+        flag = f"W1.far/{change.fields['to-flag']}"
+        assert bundle.truth[flag] == f"W1.{change.into[3]}" and "logs/r.jsonl, event " in change.fields["remark"]
 
 
 def test_what_the_plant_file_says_of_single_conductors_is_kept() -> None:
@@ -269,10 +270,16 @@ def test_what_the_plant_file_says_of_single_conductors_is_kept() -> None:
     file = msgspec.convert(text, PlantFile, dec_hook=from_text)
     bundle = Bundle(5, WAYS["tags"], [k.Open(conductor="W1.3")], file=file)
     found = bundle.identify()
-    claims = claims_of(bundle.plant, found.facts, "r")
-    second = next(one for one in claims.conductors if one.conductor == "2")
-    assert second.colour == "red" and second.remark.startswith("a splice; to end is flag ")
-    assert [one.conductor for one in claims.conductors] == ["1", "2", "4", "5"]
+    changes = changes_of(bundle.plant, found.facts, "r")
+    second = next(one for one in changes if one.into[3] == "2")
+    assert second.fields["colour"] == "red" and second.fields["remark"].startswith("a splice; identified by tags, r")
+    assert [one.into[3] for one in changes] == ["1", "2", "4", "5"]
+    # what an older search remarked gives way to the newer one, a person's words stay
+    text["cables"][0]["conductors"][0]["remark"] = second.fields["remark"]
+    again = changes_of(
+        Bundle(5, WAYS["tags"], file=msgspec.convert(text, PlantFile, dec_hook=from_text)).plant, found.facts, "s"
+    )
+    assert again[1].fields["remark"].startswith("a splice; identified by tags, s")
 
 
 @pytest.mark.parametrize(
