@@ -26,12 +26,12 @@ from bench.instruments.values import Identity
 from bench.instruments.values import Sample as Taken
 from bench.instruments.wire_text import show
 from bench.judge.watch import Ladder
-from bench.roles import Reads, function_name
+from bench.roles import function_name
 from bench.runner.bring_up import BringUp
 from bench.runner.instrument_port import InstrumentPort
 from bench.runner.ports import Happened, Leaving, Post, Sample, WentOff
 from bench.runner.routed import channels_for
-from bench.sequence.file import Energise, Measure, Prove, Set
+from bench.sequence.file import Set
 from bench.sequence.plan import Step
 from bench.walk import events as e
 
@@ -239,7 +239,7 @@ class InstrumentCrew:
         """Bring the step's output up its ladder and watch it."""
         worker = self._for(step)
         in_lead: _InLead | None = None
-        if isinstance(step.source, Energise) and step.source.ammeter:
+        if "amps" in step.roles:
             most = max(rung.limit_a for rung in ladder.rungs)
             name = self._role_of["amps"]
             if name in self._by_eye:
@@ -286,8 +286,7 @@ class InstrumentCrew:
     def _type_in(self, step: Step, number: int) -> None:
         """Post what a person typed as the step's reading."""
         assert self._shown is not None
-        source = step.source
-        if isinstance(source, Measure) and source.times:
+        if step.source.times:
             name = self._role_of[step.role or ""]
             what = f"{name} is read by eye, and this step wants several readings at their seconds."
             advice = "Give the role to an instrument with a port, or skip the step."
@@ -519,8 +518,7 @@ class _Worker(threading.Thread):
         """
         instrument = self._ready()
         source = step.source
-        reads: Reads = source.read if isinstance(source, Measure | Prove) else "resistance"
-        wires = source.wires if isinstance(source, Measure | Prove) else 2
+        reads, wires = source.read, source.wires
         functions = instrument.profile.functions_for(reads, wires if reads == "resistance" else None)
         if not functions:
             raise InstrumentTrouble(
@@ -529,14 +527,14 @@ class _Worker(threading.Thread):
                 "Give the role to another instrument in the bench file.",
             )
         chosen = functions[0]
-        held = source.range.value if isinstance(source, Measure) and source.range is not None else None
+        held = source.range.value if source.range is not None else None
         if held is None and not wide and chosen.lock:
             most = self._upto(step)
             held = most if most is not None and chosen.range_for(most) is not None else None
         known = {setting.name for setting in chosen.settings}
         wanted: dict[str, str | float] = {n: v for n, v in self.port.settings.items() if n in known}
-        if isinstance(source, Measure | Prove) and source.at is not None:
-            wanted["voltage"] = source.at.value
+        if source.test_voltage is not None:
+            wanted["voltage"] = source.test_voltage.value
         # setting a meter anew takes longer than a reading: do it only where something is different
         if instrument.setup is None or self._set_to != (chosen.name, held, wanted):
             self._set_to = None
@@ -607,21 +605,20 @@ class _Worker(threading.Thread):
     def _taken(self, job: _Measure) -> e.Read:
         source = job.step.source
         instrument, function = self._configure(job.step)
-        if isinstance(source, Measure) and source.times:
+        if source.times:
             moments = [time.value for time in source.times]
             taken = instrument.read_timed([moment / self._hurry for moment in moments])
             series = [(moment, sample.value) for moment, sample in zip(moments, taken, strict=True)]
             read = _read(job.number, self.port.name, function, taken[-1:])
             return msgspec.structs.replace(read, series=series)
-        after = source.after.value if isinstance(source, Measure | Prove) and source.after is not None else 0.0
-        wanted = source.readings if isinstance(source, Measure) else 1
+        after = source.lasts
         samples = [instrument.read(after / self._hurry)]
-        if samples[0].over and not (isinstance(source, Measure) and source.range is not None) and not after:
+        if samples[0].over and source.range is None and not after:
             # beyond what the limit allows: how far beyond tells a poor joint from an open wire
             instrument, function = self._configure(job.step, wide=True)
             samples = [instrument.read()]
         # an overload does not become a number by reading it again
-        while len(samples) < wanted and samples[-1].value is not None:
+        while len(samples) < source.readings and samples[-1].value is not None:
             samples.append(instrument.read())
         return _read(job.number, self.port.name, function, samples)
 

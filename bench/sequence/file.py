@@ -6,14 +6,14 @@ by looking the name up in a fixed table (see :mod:`bench.sequence.views`) and by
 
 from __future__ import annotations
 
-from typing import Any, Final, Literal
+from typing import Any, ClassVar, Final, Literal
 
 import msgspec
 
 from bench.files import Inconsistent
 from bench.plant.handled import STATES, Change, Kind
 from bench.quantity import Amount, Current, Duration, Ratio, Resistance, Temperature, Voltage
-from bench.roles import Reads, Role
+from bench.roles import ROLE_OF, Reads, Role, function_name
 
 Over = Literal["conductors", "pairs", "pins", "neighbours", "shelves", "inlets", "breakers", "cables", "bonds"]
 """What a loop can run over."""
@@ -60,8 +60,112 @@ class Limit(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
                 raise Inconsistent(f"at-least {low} above at-most {high}", "at-least below at-most")
 
 
+NOWHERE: Final = ("", "")
+"""In place of two places, where no probe goes anywhere."""
+
+
 class _Common(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", tag_field="step"):
+    """What may be asked of any step. One that says nothing of a thing means by it what stands here.
+
+    Attributes:
+        NAMES: its fields that hold names of the plant, in which a loop's words are replaced.
+    """
+
+    NAMES: ClassVar[tuple[str, ...]] = ()
+
     title: str = ""
+
+    @property
+    def text(self) -> str:
+        """What to do, in full."""
+        return ""
+
+    @property
+    def subject(self) -> str:
+        """The plant object that its verdict is about, where it says so itself."""
+        return ""
+
+    @property
+    def about(self) -> str:
+        """The same, where neither the step nor its loop says one."""
+        return ""
+
+    @property
+    def handles(self) -> tuple[str, ...]:
+        """Plant names that it handles or reads."""
+        return ()
+
+    @property
+    def role(self) -> Role | None:
+        """The role that it needs from the bench; None where it needs none."""
+        return None
+
+    @property
+    def roles(self) -> tuple[Role, ...]:
+        """All roles that it needs."""
+        return (self.role,) if self.role is not None else ()
+
+    @property
+    def probes(self) -> tuple[str, str] | None:
+        """Where the probes go, red first; None where no probe is placed on the plant."""
+        return None
+
+    @property
+    def join(self) -> list[list[str]]:
+        """Places that are held together meanwhile, group by group."""
+        return []
+
+    @property
+    def read(self) -> Reads:
+        """What a meter reads at it: its leads, where it says nothing else."""
+        return "resistance"
+
+    @property
+    def wires(self) -> Literal[2, 4]:
+        """How many wires go to the meter."""
+        return 2
+
+    @property
+    def function(self) -> str:
+        """The name of what is read, as readings carry it."""
+        return function_name(self.read, self.wires)
+
+    @property
+    def range(self) -> Amount | None:
+        """A value whose range the meter is locked to."""
+        return None
+
+    @property
+    def test_voltage(self) -> Amount | None:
+        """What an insulation tester puts on."""
+        return None
+
+    @property
+    def after(self) -> Duration | None:
+        """How long a reading runs before it counts."""
+        return None
+
+    @property
+    def times(self) -> list[Duration]:
+        """Moments of timed readings."""
+        return []
+
+    @property
+    def readings(self) -> int:
+        """How many readings are averaged."""
+        return 1
+
+    @property
+    def lasts(self) -> float:
+        """Seconds that a reading runs before it counts; 0 for one that is taken at once."""
+        if self.times:
+            return self.times[-1].value
+        return self.after.value if self.after is not None else 0.0
+
+    @property
+    def live(self) -> bool:
+        """Whether it needs an output that is on."""
+        return False
 
     @property
     def energises(self) -> bool:
@@ -69,9 +173,49 @@ class _Common(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", tag_fie
         return False
 
     @property
+    def word(self) -> str:
+        """What somebody types to pass it."""
+        return ""
+
+    @property
+    def rig(self) -> Rig | None:
+        """Clips and tags that stay on after it."""
+        return None
+
+    @property
+    def switches_off(self) -> bool:
+        """Whether it takes an output off: it may come up whatever the output is."""
+        return False
+
+    @property
+    def switch_on(self) -> list[str]:
+        """Supplies of the plant that a hand switches on."""
+        return []
+
+    @property
+    def lift(self) -> list[str]:
+        """Bonds that a hand takes off."""
+        return []
+
+    @property
+    def take_out(self) -> list[str]:
+        """Cards that a hand takes out."""
+        return []
+
+    @property
     def changes(self) -> tuple[Change, ...]:
         """What hands leave otherwise in the plant by it."""
         return ()
+
+    @property
+    def proven(self) -> list[str]:
+        """Plant names on whose earlier readings it stands."""
+        return []
+
+    @property
+    def unless_proven(self) -> list[str]:
+        """Plant names whose earlier readings make it needless."""
+        return []
 
 
 class Tag(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
@@ -112,6 +256,8 @@ class Caution(_Common, frozen=True, kw_only=True, tag="caution"):
 class Hold(_Common, frozen=True, kw_only=True, tag="hold"):
     """A hold point: nobody passes without typing the word. The act is recorded with the name."""
 
+    NAMES = ("proven",)
+
     text: str
     word: str = "CLEAR"
     proven: list[str] = []
@@ -125,6 +271,24 @@ class Hold(_Common, frozen=True, kw_only=True, tag="hold"):
 
 class Do(_Common, frozen=True, kw_only=True, tag="do"):
     """One thing that the operator does and confirms."""
+
+    NAMES = (
+        "touches",
+        "close",
+        "open",
+        "switch_on",
+        "switch_off",
+        "connect",
+        "disconnect",
+        "put_in",
+        "take_out",
+        "lift",
+        "refit",
+        "proven",
+        "unless_proven",
+        "beeps",
+        "join",
+    )
 
     text: str
     touches: list[str] = []
@@ -180,6 +344,17 @@ class Do(_Common, frozen=True, kw_only=True, tag="do"):
     def energises(self) -> bool:
         """Whether something may be live after it that was not before."""
         return bool(self.close or self.switch_on)
+
+    @property
+    def handles(self) -> tuple[str, ...]:
+        """All that it names, but what it stands on and what a tester is held to."""
+        lists = [name for name in self.NAMES if name not in ("proven", "unless_proven", "beeps", "join")]
+        return tuple(name for field in lists for name in getattr(self, field))
+
+    @property
+    def probes(self) -> tuple[str, str] | None:
+        """Where the tips of a continuity tester go."""
+        return self.beeps
 
     @property
     def changes(self) -> tuple[Change, ...]:
@@ -240,6 +415,11 @@ class Look(_Common, frozen=True, kw_only=True, tag="look"):
             raise Inconsistent(f"'{wrong[0]}' for a {self.kind}", " or ".join(STATES[self.kind]))
 
     @property
+    def handles(self) -> tuple[str, ...]:
+        """All that is looked at."""
+        return tuple(self.names)
+
+    @property
     def kind(self) -> Kind:
         """The kind of the things that are looked at."""
         if self.breakers:
@@ -283,13 +463,21 @@ class Gate(_Common, frozen=True, kw_only=True, tag="gate"):
     shelf: str
     text: str = ""
 
+    @property
+    def subject(self) -> str:
+        """The shelf."""
+        return self.shelf
 
-NOWHERE: Final = ("", "")
-"""In place of two places, where no probe goes anywhere."""
+    @property
+    def handles(self) -> tuple[str, ...]:
+        """The shelf."""
+        return (self.shelf,)
 
 
 class Measure(_Common, frozen=True, kw_only=True, tag="measure"):
     """One reading, held against a limit."""
+
+    NAMES = ("between", "proven", "join")
 
     read: Reads
     limit: Limit
@@ -343,6 +531,31 @@ class Measure(_Common, frozen=True, kw_only=True, tag="measure"):
         if self.insulation_class is not None and not {60.0, 600.0} <= set(moments):
             raise Inconsistent("'insulation-class' without readings at 60 s and 10 min", "'times' that hold both")
 
+    @property
+    def about(self) -> str:
+        """The two places."""
+        return "~".join(self.probes or ())
+
+    @property
+    def handles(self) -> tuple[str, ...]:
+        """All places that a lead or a clip goes to."""
+        return (*(self.probes or ()), *(name for group in self.join for name in group))
+
+    @property
+    def role(self) -> Role | None:
+        """What reads it."""
+        return ROLE_OF[self.read]
+
+    @property
+    def probes(self) -> tuple[str, str] | None:
+        """The two places."""
+        return self.between if self.between != NOWHERE else None
+
+    @property
+    def test_voltage(self) -> Amount | None:
+        """What the tester puts on."""
+        return self.at
+
 
 class Zero(_Common, frozen=True, kw_only=True, tag="zero"):
     """The probes are held together: what the meter reads then is the leads, and is taken off later readings."""
@@ -350,6 +563,11 @@ class Zero(_Common, frozen=True, kw_only=True, tag="zero"):
     text: str = "Hold the two probe tips firmly together."
     at_most: Resistance = msgspec.field(default_factory=lambda: Resistance(2.0))
     """More than this is no lead but a fault."""
+
+    @property
+    def role(self) -> Role | None:
+        """The meter whose leads they are."""
+        return "ohms"
 
 
 class Prove(_Common, frozen=True, kw_only=True, tag="prove"):
@@ -376,6 +594,21 @@ class Prove(_Common, frozen=True, kw_only=True, tag="prove"):
         if self.between != NOWHERE and self.against != "reference":
             raise Inconsistent(f"'between' with {self.against}", "it with 'reference' only")
 
+    @property
+    def role(self) -> Role | None:
+        """What is proven."""
+        return ROLE_OF[self.read]
+
+    @property
+    def probes(self) -> tuple[str, str] | None:
+        """Where the leads go when the reference is clipped to a cable."""
+        return self.between if self.between != NOWHERE else None
+
+    @property
+    def test_voltage(self) -> Amount | None:
+        """What the tester puts on."""
+        return self.at
+
 
 class Discharge(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
     """How a cable loses its charge: the wait is computed from its capacitance."""
@@ -391,6 +624,8 @@ class Discharge(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
 
 class Wait(_Common, frozen=True, kw_only=True, tag="wait"):
     """Time must pass: soak, discharge, warm-up. A number of seconds, or as long as a discharge takes."""
+
+    NAMES = ("proven",)
 
     text: str
     time: Duration | None = None
@@ -411,6 +646,21 @@ class Set(_Common, frozen=True, kw_only=True, tag="set"):
     output: Literal["on", "off"]
     voltage: Amount | None = None
     current_limit: Amount | None = None
+
+    @property
+    def role(self) -> Role | None:
+        """The supply."""
+        return "supply"
+
+    @property
+    def energises(self) -> bool:
+        """Whether the output goes on."""
+        return self.output == "on"
+
+    @property
+    def switches_off(self) -> bool:
+        """Whether the output goes off."""
+        return self.output == "off"
 
 
 class Ramp(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
@@ -440,6 +690,8 @@ class Energise(_Common, frozen=True, kw_only=True, tag="energise"):
     The window that the current must lie in follows from the shelves that are on and the cards in them. The first
     reading beyond it switches the output off.
     """
+
+    NAMES = ("at",)
 
     text: str
     at: list[str]
@@ -493,6 +745,21 @@ class Energise(_Common, frozen=True, kw_only=True, tag="energise"):
                 "'settle', 'derating' or 'margin' out of bounds", "more than 0 s; up to 100 %; 0 A or more"
             )
 
+    @property
+    def role(self) -> Role | None:
+        """The supply."""
+        return "supply"
+
+    @property
+    def roles(self) -> tuple[Role, ...]:
+        """The supply, and the ammeter in its lead where one stands there."""
+        return ("supply", "amps") if self.ammeter else ("supply",)
+
+    @property
+    def energises(self) -> bool:
+        """It does."""
+        return True
+
 
 Find = Literal["conductors", "crosses", "isolation", "landings", "second-path", "supply-fault"]
 """What a search looks for: which conductor is which; joins that should not be; where wires are landed that do not get
@@ -518,6 +785,26 @@ class Seek(_Common, frozen=True, kw_only=True, tag="seek"):
     """How long each reading runs before it counts."""
     settings: dict[str, str] = {}
     """What the search needs to know beside, by name; which names there are depends on what is looked for."""
+
+    @property
+    def about(self) -> str:
+        """What is searched."""
+        return self.of
+
+    @property
+    def handles(self) -> tuple[str, ...]:
+        """What is searched."""
+        return (self.of,) if self.of else ()
+
+    @property
+    def role(self) -> Role | None:
+        """What reads for it."""
+        return None if self.by_tester else ROLE_OF[self.read]
+
+    @property
+    def test_voltage(self) -> Amount | None:
+        """What the tester puts on."""
+        return self.at
 
     @property
     def by_tester(self) -> bool:

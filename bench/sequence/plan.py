@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, cast
 
-from bench.roles import ROLE_OF, Role
-from bench.sequence.file import NOWHERE, Do, Energise, Measure, Prove, Seek, SequenceFile, Set, Single, Zero
+from bench.roles import Role
+from bench.sequence.file import SequenceFile, Single
 
 Kind = Literal[
     "caution", "hold", "do", "ask", "look", "gate", "measure", "zero", "prove", "wait", "set", "energise", "seek"
 ]
+
+
+def kind_of(source: Single) -> Kind:
+    """The kind of a step of the file: its word there."""
+    return cast(Kind, source.__struct_config__.tag)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,33 +49,22 @@ class Step:
     @property
     def role(self) -> Role | None:
         """The role that the step needs from the bench, if any."""
-        if isinstance(self.source, Seek) and self.source.by_tester:
-            return None
-        if isinstance(self.source, Measure | Prove | Seek):
-            return ROLE_OF[self.source.read]
-        if isinstance(self.source, Zero):
-            return "ohms"
-        return "supply" if isinstance(self.source, Set | Energise) else None
+        return self.source.role
 
     @property
     def roles(self) -> tuple[Role, ...]:
         """All roles that the step needs: its own, and that of an ammeter in the supply's lead."""
-        mine = (self.role,) if self.role is not None else ()
-        return (*mine, "amps") if isinstance(self.source, Energise) and self.source.ammeter else mine
+        return self.source.roles
 
     @property
     def probes(self) -> tuple[str, str] | None:
         """Where the probes go, red first; None where no probe is placed on the plant."""
-        if isinstance(self.source, Do):
-            return self.source.beeps
-        return (
-            self.source.between if isinstance(self.source, Measure | Prove) and self.source.between != NOWHERE else None
-        )
+        return self.source.probes
 
     @property
     def pair(self) -> tuple[str, str] | None:
         """The two places that the reading is about; None where it is about none, or about many joined together."""
-        return None if isinstance(self.source, Measure | Do) and self.source.join else self.probes
+        return None if self.source.join else self.source.probes
 
     @property
     def reads(self) -> bool:

@@ -15,7 +15,7 @@ import msgspec
 from bench.plant.handled import UNKNOWN, Handled, Kind
 from bench.quantity import Resistance
 from bench.roles import Reads
-from bench.sequence.file import BENCH_SUPPLY, NOWHERE, Do, Energise, Look, Measure, Prove, Rig, Tag, Zero
+from bench.sequence.file import BENCH_SUPPLY, NOWHERE, Ask, Do, Energise, Gate, Look, Measure, Prove, Rig, Tag, Zero
 from bench.sequence.plan import Step
 from bench.simulate.messages import Configuration, Done, Move, Ready, encode
 
@@ -148,21 +148,22 @@ class SimulatedHands:
         if self._clipped:
             self._clipped = False
             self._bench.move(Move(rig=self._rig))
-        if isinstance(source, Measure) and step.probes is None:
-            self._bench.move(Move(dial=self._dial(source.read), lift=True))
-        elif isinstance(source, Measure):
-            self._bench.move(Move(dial=self._dial(source.read), place=source.between, join=source.join))
-        elif isinstance(source, Zero):
-            self._bench.move(Move(dial=self._dial("resistance"), hold="together"))
-        elif isinstance(source, Prove) and source.between != NOWHERE:
-            here, there = source.across
-            known = Tag(place=here, to=there, ohms=Resistance(self._proving_ohms))
-            self._clipped = True
-            self._bench.move(Move(rig=Rig(join=self._rig.join, tags=[*self._rig.tags, known])))
-            self._bench.move(Move(dial=self._dial(source.read), place=source.between))
-        elif isinstance(source, Prove):
-            where = {"reference": "reference", "live-source": "live"}.get(source.against, "")
-            self._bench.move(Move(dial=self._dial(source.read), hold=where, lift=not where))
+        dial = self._dial(source.read)
+        match source:
+            case Measure(between=between) if between == NOWHERE:
+                self._bench.move(Move(dial=dial, lift=True))
+            case Measure():
+                self._bench.move(Move(dial=dial, place=source.between, join=source.join))
+            case Zero():
+                self._bench.move(Move(dial=dial, hold="together"))
+            case Prove(across=(here, there)) if source.probes is not None:
+                known = Tag(place=here, to=there, ohms=Resistance(self._proving_ohms))
+                self._clipped = True
+                self._bench.move(Move(rig=Rig(join=self._rig.join, tags=[*self._rig.tags, known])))
+                self._bench.move(Move(dial=dial, place=source.between))
+            case Prove():
+                where = {"reference": "reference", "live-source": "live"}.get(source.against, "")
+                self._bench.move(Move(dial=dial, hold=where, lift=not where))
 
     def _dial(self, reads: Reads) -> dict[str, Reads]:
         return {self._dials[reads]: reads} if reads in self._dials else {}
@@ -205,7 +206,7 @@ class SimulatedHands:
         kinds = {change.kind for change in changes}
         if "bond" in kinds:
             self._bench.move(Move(lifted=sorted(self._handled.lifted)))
-        if isinstance(source, Do) and source.rig is not None:
+        if source.rig is not None:
             self._rig = source.rig
             self._bench.move(Move(rig=source.rig))
         for change in changes:
@@ -218,19 +219,17 @@ class SimulatedHands:
 
     def answer(self, step: Step) -> str:
         """Read the caution, type the hold point's word, do the act, answer the question, listen to the tester."""
-        source = step.source
-        if isinstance(source, Do) and source.beeps is not None:
-            heard = self._bench.move(Move(place=source.beeps, join=source.join, listen=True, lift=True))
-            return "yes" if heard.beeps else "no"
-        if isinstance(source, Look):
-            return ", ".join(f"{name} {self._stands(source.kind, name)}" for name in source.names)
-        if step.kind == "gate":
-            return "a simulated bench: going on to show what can be shown"
-        if step.kind == "hold":
-            return str(getattr(source, "word", ""))
-        if step.kind == "ask":
-            return f"{self._ambient:g}" if getattr(source, "name", "") == "ambient" else "0"
-        return ""
+        match step.source:
+            case Do(beeps=(red, black), join=join):
+                heard = self._bench.move(Move(place=(red, black), join=join, listen=True, lift=True))
+                return "yes" if heard.beeps else "no"
+            case Look(kind=kind, names=names):
+                return ", ".join(f"{name} {self._stands(kind, name)}" for name in names)
+            case Gate():
+                return "a simulated bench: going on to show what can be shown"
+            case Ask(name=name):
+                return f"{self._ambient:g}" if name == "ambient" else "0"
+        return step.source.word
 
     def _stands(self, kind: Kind, name: str) -> str:
         """How a thing of the simulated plant stands: as these hands left it, or as it was built."""

@@ -25,7 +25,7 @@ from bench.record.append import stamp
 from bench.record.chain import FIRST, seal
 from bench.record.index import declare
 from bench.roles import ROLE_OF, UNIT_OF, function_name
-from bench.sequence.file import Measure, SequenceFile, Zero
+from bench.sequence.file import Measure, Prove, SequenceFile, Single, Zero
 from bench.sequence.plan import Step
 from bench.simulate.season_story import APPEARING, ODD_GAIN, ODD_WEEKS, TOUCHED, Work, evening_of, works
 from bench.walk import events as e
@@ -190,7 +190,7 @@ class _Evening:
             case r.Ask(number, step):
                 return e.Answered(number=number, answer=self._answer(step), by=by)
             case r.Place(number, step):
-                if self._work.without_reference and getattr(step.source, "against", "") == "reference":
+                if self._work.without_reference and _on_reference(step.source):
                     return e.Skipped(number=number, reason="the reference resistor is at the other site", by=by)
                 return e.Answered(number=number, by=by, how="contact")
             case r.Measure(number, step):
@@ -202,23 +202,22 @@ class _Evening:
 
     def _answer(self, step: Step) -> str:
         if step.kind == "hold":
-            return str(getattr(step.source, "word", ""))
+            return step.source.word
         return f"{self._celsius:g}" if step.kind == "ask" else ""
 
     # What the meter shows
 
     def _reading(self, number: int, step: Step, state: State) -> e.Read:
         source = step.source
-        reads = source.read if isinstance(source, Measure) else "resistance"
-        wires = source.wires if isinstance(source, Measure) else 2
-        function, unit = function_name(reads, wires), UNIT_OF[reads]
+        reads, wires, function = source.read, source.wires, source.function
+        unit = UNIT_OF[reads]
         assert ROLE_OF[reads] in ("ohms", "volts", "amps"), "the season's bench has one meter"
         true = self._true(step)
         if unit == "Ω" and wires == 2:
             true += self._leads + abs(self._chance.gauss(0.0, 0.002))
-        if self._work.week in ODD_WEEKS and isinstance(source, Measure):
+        if self._work.week in ODD_WEEKS and step.kind == "measure":
             true *= 1.0 + ODD_GAIN
-        locked = source.range.value if isinstance(source, Measure) and source.range is not None else None
+        locked = source.range.value if source.range is not None else None
         row = self._range(_ACCURACY_OF[function], true, locked)
         shown = true + self._chance.gauss(0.0, 0.3) * (abs(true) * row.percent_of_reading + 1e-9) / 100.0
         if not math.isfinite(true) or abs(shown) > row.top:
@@ -245,7 +244,7 @@ class _Evening:
         if isinstance(source, Zero):
             return 0.0
         if not isinstance(source, Measure):
-            return REFERENCE_OHM if getattr(source, "against", "") == "reference" else math.inf
+            return REFERENCE_OHM if _on_reference(source) else math.inf
         if source.read == "voltage":
             inlet = self._plant.inlets[step.subject]
             volts = next(one.volts for one in self._plant.supplies.values() if one.feed == inlet.feed)
@@ -279,3 +278,8 @@ class _Evening:
     def _own(self, name: str, width: float) -> float:
         """How far this very item is off, the same on every evening of a season."""
         return random.Random(f"{self._seed} {name}").uniform(-width, width)
+
+
+def _on_reference(source: Single) -> bool:
+    """Whether the bench is proven on its reference resistor."""
+    return isinstance(source, Prove) and source.against == "reference"

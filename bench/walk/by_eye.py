@@ -11,8 +11,7 @@ from dataclasses import dataclass
 from math import isclose
 from typing import Final, Literal
 
-from bench.roles import UNIT_OF, Reads, function_name
-from bench.sequence.file import Measure, Prove
+from bench.roles import UNIT_OF, Reads
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.facts import Display, InstrumentFacts
@@ -57,10 +56,7 @@ def read_display(text: str) -> Shown | None:
 
 def function_of(step: Step) -> tuple[Reads, str]:
     """What a step reads, and that function's name in readings."""
-    source = step.source
-    if isinstance(source, Measure | Prove):
-        return source.read, function_name(source.read, source.wires)
-    return "resistance", function_name("resistance")
+    return step.source.read, step.source.function
 
 
 def _fits(shown: Shown, display: Display) -> bool:

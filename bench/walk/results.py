@@ -18,7 +18,7 @@ import msgspec
 from bench.judge.siblings import compare
 from bench.plant.model import Plant, UnknownName
 from bench.say import verdict as say
-from bench.sequence.file import Measure
+from bench.sequence.file import Measure, Prove
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.outcome import Outcome
@@ -92,7 +92,7 @@ def _checks(state: State, setting: Setting) -> dict[str, list[tuple[str, Outcome
         step = setting.plan.steps[outcome.index]
         if outcome.index in wanted and outcome.reading is not None:
             wanted.remove(outcome.index)
-            kind = "zero" if step.kind == "zero" else getattr(step.source, "against", "")
+            kind = step.source.against if isinstance(step.source, Prove) else "zero"
             found.setdefault(outcome.reading.instrument, []).append((kind, outcome))
     for checks in found.values():
         checks.sort(key=lambda check: check[1].n)

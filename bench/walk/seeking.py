@@ -16,7 +16,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from bench.sequence.file import Do, Found, Measure
-from bench.sequence.plan import Step
+from bench.sequence.plan import Step, kind_of
 from bench.walk import events as e
 from bench.walk.outcome import Outcome
 
@@ -114,20 +114,14 @@ class Seeking:
         key = f"{planned.key}/{len(self.trail) + 1}"
         if self.taken_back:
             key += f"'{self.taken_back}"
-        if isinstance(want, Do) and want.beeps is not None:
-            # to touch two places with a tester disturbs nothing
-            names, subject = [], planned.subject if want.join else "~".join(want.beeps)
-        elif isinstance(want, Do):
-            names = [name for names in (want.touches, want.lift, want.refit) for name in names]
-            subject = planned.subject
-        else:
-            names = [*want.between, *(name for group in want.join for name in group)]
-            # many ends at once say nothing of the two that happen to be named first
-            subject = want.subject or (planned.subject if want.join else "~".join(want.between))
+        # many ends at once say nothing of the two that happen to be named first
+        alone = "~".join(want.probes) if want.probes is not None and not want.join else planned.subject
+        # to touch two places with a tester disturbs nothing: an act handles what it moves
+        names, subject = want.handles, want.subject or alone
         return replace(
             planned,
             key=key,
-            kind="do" if isinstance(want, Do) else "measure",
+            kind=kind_of(want),
             title=want.title or planned.title,
             text=want.text,
             section=planned.title,

@@ -184,7 +184,7 @@ class Setting:
                 is in another unit.
         """
         other = rules.limit_for(step) if rules is not None else None
-        if other is not None and isinstance(step.source, Measure):
+        if other is not None:
             wanted = UNIT_OF[step.source.read]
             for bound in (other.at_least, other.at_most, other.margin):
                 if bound is not None and bound.unit != wanted:
@@ -267,7 +267,7 @@ class Setting:
         function = _accuracy_name(facts, source)
         if function is None:
             return f"The profile of {facts.name} gives no accuracy for {source.read}."
-        zeroed = any(isinstance(step.source, Zero) for step in self.plan.steps)
+        zeroed = any(step.kind == "zero" for step in self.plan.steps)
         leads = _leads(facts, source.wires, 0.0 if zeroed else None) if source.read == "resistance" else None
         try:
             return bench_capability(
@@ -290,20 +290,21 @@ class Setting:
         self, step: Step, read: e.Read, n: int, conditions: Conditions, rules: Rules, at: str
     ) -> tuple[Outcome, Conditions]:
         """Judge a reading; a zero also changes the conditions."""
-        source = step.source
-        if isinstance(source, Zero):
-            outcome = self._judge_zero(step, source, read, n)
-            if outcome.verdict == "pass" and read.value is not None:
-                conditions = conditions.with_zero(read.instrument, read.value)
-            return outcome, conditions
-        if isinstance(source, Prove):
-            return self._judge_proof(step, source, read, n, conditions, rules, at), conditions
-        assert isinstance(source, Measure)
-        outcome = self.judge_measure(step, source, read, n, conditions, rules, at)
-        if source.read == "temperature" and read.value is not None and ROOM[0] <= read.value <= ROOM[1]:
-            # the thermometer says how warm conductors and meter are from here on
-            conditions = replace(conditions, ambient=read.value)
-        return outcome, conditions
+        match step.source:
+            case Zero() as zero:
+                outcome = self._judge_zero(step, zero, read, n)
+                if outcome.verdict == "pass" and read.value is not None:
+                    conditions = conditions.with_zero(read.instrument, read.value)
+                return outcome, conditions
+            case Prove() as proof:
+                return self._judge_proof(step, proof, read, n, conditions, rules, at), conditions
+            case Measure() as measure:
+                outcome = self.judge_measure(step, measure, read, n, conditions, rules, at)
+                if measure.read == "temperature" and read.value is not None and ROOM[0] <= read.value <= ROOM[1]:
+                    # the thermometer says how warm conductors and meter are from here on
+                    conditions = replace(conditions, ambient=read.value)
+                return outcome, conditions
+        raise AssertionError(f"a {step.kind} step takes no reading")
 
     @cached_property
     def _prepared(self) -> dict[tuple[int, frozenset[str], frozenset[str]], Prepared]:
@@ -569,7 +570,7 @@ def rule_of(chosen: Decide) -> Rule:
 
 def _accuracy_name(facts: InstrumentFacts, source: Measure) -> str | None:
     """The accuracy table's name for what a step reads; the instrument's function names are its profile's own."""
-    return facts.accuracy_of.get(function_name(source.read, source.wires))
+    return facts.accuracy_of.get(source.function)
 
 
 def _has_four_wires(facts: InstrumentFacts) -> bool:

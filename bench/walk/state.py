@@ -74,7 +74,7 @@ import msgspec
 from bench.judge.judge_error import JudgeError
 from bench.judge.watch import Ladder
 from bench.plant.handled import Change, Kind, Mark
-from bench.sequence.file import BENCH_SUPPLY, Do, Energise, Found, Gate, Hold, Look, Measure, Set, Wait
+from bench.sequence.file import BENCH_SUPPLY, Do, Energise, Found, Gate, Hold, Look, Set
 from bench.sequence.file import Ask as AskStep
 from bench.sequence.plan import Step
 from bench.sequence.power_steps import powered as fed
@@ -442,7 +442,7 @@ def _exchanged(state: State, event: e.Met, n: int) -> State:
 
 def _switches_off(step: Step | None) -> bool:
     """Whether a step takes an output off: it may come up whatever the output is."""
-    return step is not None and isinstance(step.source, Set) and step.source.output == "off"
+    return step is not None and step.source.switches_off
 
 
 def _consented(state: State, event: e.Answered, n: int) -> State:
@@ -514,25 +514,24 @@ def _stands(state: State, step: Step) -> tuple[str, Ladder | None]:
     """Why a step must be passed over, and what an output that comes up follows; see rule 7."""
     assert state.setting is not None
     source = step.source
-    if isinstance(source, Measure) and source.live and not state.outputs.on:
+    if source.live and not state.outputs.on:
         return "no output is on", None
-    if isinstance(source, Do) and source.lift and _anything_live(state):
+    if source.lift and _anything_live(state):
         return "something is live, and no bond is lifted then", None
-    if isinstance(source, Do) and source.energises:
-        bar = _doubt(state, step, {*source.close, *source.switch_on, *source.proven}, {"look", "gate"})
-        if bar:
-            return bar, None
-    if isinstance(source, Do | Measure | Hold | Wait) and source.proven:
-        bar = _doubt(state, step, set(source.proven))
-        # what was disturbed is read again from the hold point; what failed ends there
-        return ("" if isinstance(source, Hold) and bar.endswith(_VOID) else bar), None
-    if not isinstance(source, Energise):
-        return "", None
-    bar = _doubt(state, step, {step.subject, *step.touches, *source.at}) or _elsewhere(state, source)
-    if bar:
-        return bar, None
-    found = state.setting.prepared(step, state.conditions)
-    return found.refusal, found.ladder
+    match source:
+        case Energise():
+            bar = _doubt(state, step, {step.subject, *step.touches, *source.at}) or _elsewhere(state, source)
+            if bar:
+                return bar, None
+            found = state.setting.prepared(step, state.conditions)
+            return found.refusal, found.ladder
+        case Do(energises=True):
+            bar = _doubt(state, step, {*source.close, *source.switch_on, *source.proven}, {"look", "gate"})
+            if bar:
+                return bar, None
+    bar = _doubt(state, step, set(source.proven)) if source.proven else ""
+    # what was disturbed is read again from the hold point; what failed ends there
+    return ("" if step.kind == "hold" and bar.endswith(_VOID) else bar), None
 
 
 def _elsewhere(state: State, source: Energise) -> str:
@@ -552,29 +551,23 @@ def _elsewhere(state: State, source: Energise) -> str:
 
 def _spared(state: State, step: Step) -> str:
     """Why nobody is asked: nothing is wrong, all is known already, or it is proven; empty where somebody is."""
-    source = step.source
-    if isinstance(source, Gate) and state.setting is not None and not state.setting.missing(source.shelf):
-        return f"Proven by the records: all that {source.shelf} needs."
-    if isinstance(source, Look) and source.expect:
-        handled = state.conditions.handled
-        states = {handled.state(source.kind, name) for name in source.names}
-        return f"Not needed: all are {' or '.join(sorted(states))}." if states <= set(source.expect) else ""
-    first = state.setting is not None and state.setting.began.edition == 1
-    if (
-        not first
-        and isinstance(source, Do)
-        and source.open
-        and source == Do(title=source.title, text=source.text, open=source.open)
-    ):
-        said = [state.conditions.handled.said("breaker", name) for name in source.open]
-        if all(marks and all(m.record == "" and m.change.state == "open" for m in marks) for marks in said):
-            return f"Not needed: {', '.join(source.open)} open already, as this walk left it."
-    names = step.source.unless_proven if isinstance(step.source, Do) else []
-    return (
-        f"Not needed: nothing is wrong with {', '.join(names)}."
-        if names and not _doubt(state, step, set(names))
-        else ""
-    )
+    assert state.setting is not None
+    source, handled = step.source, state.conditions.handled
+    match source:
+        case Gate() if not state.setting.missing(source.shelf):
+            return f"Proven by the records: all that {source.shelf} needs."
+        case Look() if source.expect:
+            states = {handled.state(source.kind, name) for name in source.names}
+            return f"Not needed: all are {' or '.join(sorted(states))}." if states <= set(source.expect) else ""
+        case Do(open=[_, *_] as opened) if source == Do(title=source.title, text=source.text, open=opened):
+            said = [handled.said("breaker", name) for name in opened]
+            left = all(marks and all(m.record == "" and m.change.state == "open" for m in marks) for marks in said)
+            if left and state.setting.began.edition > 1:
+                return f"Not needed: {', '.join(opened)} open already, as this walk left it."
+    names = source.unless_proven
+    if not names or _doubt(state, step, set(names)):
+        return ""
+    return f"Not needed: nothing is wrong with {', '.join(names)}."
 
 
 _BARRING: Final = frozenset({"measure", "energise", "look", "gate"})
@@ -621,16 +614,7 @@ def _made_live_at(state: State) -> int | None:
     assert state.setting is not None
     live, steps = state.conditions.handled.live, state.setting.plan.steps
     done = [steps[index] for index, outcome in state.kept.latest.items() if live and outcome.verdict == "done"]
-    acts = [(step.index, step.source) for step in done if isinstance(step.source, Do)]
-    return min((index for index, act in acts if live & set(act.switch_on)), default=None)
-
-
-def _energises(step: Step) -> bool:
-    """Whether something may be live after this step that was not before."""
-    source = step.source
-    if isinstance(source, Do):
-        return source.energises
-    return isinstance(source, Energise) or (isinstance(source, Set) and source.output == "on")
+    return min((step.index for step in done if live & set(step.source.switch_on)), default=None)
 
 
 def _hold_before(state: State, index: int) -> int | None:
@@ -641,13 +625,13 @@ def _hold_before(state: State, index: int) -> int | None:
 
 def _is_held(state: State, step: Step) -> bool:
     """Whether a step may come up, as far as hold points go."""
-    return not _energises(step) or _hold_before(state, step.index) in state.outputs.held
+    return not step.source.energises or _hold_before(state, step.index) in state.outputs.held
 
 
 def _maybe_on(state: State) -> State:
     """The same, with an output that is being switched on counted as on: nobody will hear how that went."""
     step = state.step
-    if state.phase not in (Phase.SWITCHING, Phase.ENERGISING) or step is None or not _energises(step):
+    if state.phase not in (Phase.SWITCHING, Phase.ENERGISING) or step is None or not step.source.energises:
         return state
     met = state.instruments.met.get(step.role or "")
     if met is None:
@@ -690,28 +674,28 @@ def _end_step(state: State, outcome: Outcome) -> State:
 def _answered(state: State, event: e.Answered, n: int) -> State:
     step = state.step
     assert step is not None and state.setting is not None
-    source = step.source
     answer = event.answer.strip()
-    if isinstance(source, Hold) and answer.casefold() != source.word.casefold():
-        raise Refused(f"this hold point wants the word {source.word}")
-    if isinstance(source, Hold) and source.proven and (bar := _doubt(state, step, set(source.proven))):
-        raise Refused(f"this hold point is not passed now: {bar}; go back and read it again")
-    if isinstance(source, AskStep):
-        state = replace(state, conditions=state.conditions.with_answer(source, answer, Refused))
-    if isinstance(source, Hold):
-        state = replace(state, outputs=replace(state.outputs, held=state.outputs.held | {step.index}))
-    if isinstance(source, Look):
-        return _looked(state, step, source, event, n)
-    if isinstance(source, Gate):
-        return _advance(state, _reasoned(state, step, answer, event, n))
-    if isinstance(source, Do) and source.beeps is not None:
-        beeps = BEEPS.get(answer.casefold())
-        if beeps is None:
-            raise Refused("answer yes if the tester beeps, or no if it is silent")
-        return _advance(state, Outcome.beeped(step, n, beeps))
-    if isinstance(source, Do):
-        conditions = state.conditions.after(source, n, event.by or state.seat, state.at)
-        return _advance(replace(state, conditions=conditions), Outcome.done(step, n, conditions.handled))
+    match step.source:
+        case Hold() as hold:
+            if answer.casefold() != hold.word.casefold():
+                raise Refused(f"this hold point wants the word {hold.word}")
+            if hold.proven and (bar := _doubt(state, step, set(hold.proven))):
+                raise Refused(f"this hold point is not passed now: {bar}; go back and read it again")
+            state = replace(state, outputs=replace(state.outputs, held=state.outputs.held | {step.index}))
+        case AskStep() as ask:
+            state = replace(state, conditions=state.conditions.with_answer(ask, answer, Refused))
+        case Look() as look:
+            return _looked(state, step, look, event, n)
+        case Gate():
+            return _advance(state, _reasoned(state, step, answer, event, n))
+        case Do(beeps=None) as act:
+            conditions = state.conditions.after(act, n, event.by or state.seat, state.at)
+            return _advance(replace(state, conditions=conditions), Outcome.done(step, n, conditions.handled))
+        case Do():
+            beeps = BEEPS.get(answer.casefold())
+            if beeps is None:
+                raise Refused("answer yes if the tester beeps, or no if it is silent")
+            return _advance(state, Outcome.beeped(step, n, beeps))
     return _advance(state, Outcome.done(step, n))
 
 
@@ -804,7 +788,7 @@ def _asked_again(state: State, step: Step, facts: InstrumentFacts, event: e.Answ
         return why
     if state.pending.typed and by_eye.read_display(state.pending.typed[-1]) == shown:
         return ""
-    if why or (isinstance(step.source, Measure) and step.source.times):
+    if why or step.source.times:
         return why
     read = by_eye.reading(facts, step, (event.answer,), state.number)
     try:
@@ -909,11 +893,10 @@ def _advised(state: State, event: e.Advised, n: int) -> State:
     assert step is not None and seeking is not None
     if isinstance(event.want, Found):
         return _end_step(state, Outcome.concluded(step, n, event.want, state.at))
-    if isinstance(event.want, Do):
-        if event.want.energises:
-            raise Refused("a search never makes anything live")
-        if event.want.lift and _anything_live(state):
-            raise Refused("something is live, and no bond is lifted then")
+    if event.want.energises:
+        raise Refused("a search never makes anything live")
+    if event.want.lift and _anything_live(state):
+        raise Refused("something is live, and no bond is lifted then")
     seeking = replace(seeking, advised=event, facts=event.facts)
     task = seeking.step(step)
     assert task is not None

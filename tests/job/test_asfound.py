@@ -70,7 +70,7 @@ def _answer(asked, by, ohms):
         case r.Consent():
             return e.Answered(number=number, answer="it is what we have", by=by)
         case r.Ask(step=step):
-            return e.Answered(number=number, answer=getattr(step.source, "word", ""), by=by)
+            return e.Answered(number=number, answer=step.source.word, by=by)
         case r.Place():
             return e.Answered(number=number, by=by)
         case r.Measure():

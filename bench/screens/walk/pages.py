@@ -28,7 +28,7 @@ from bench.screens.walk.keys import caution_key, keys
 from bench.screens.walk.reading_page import verdict_block, verdicts
 from bench.screens.walk.view import View
 from bench.screens.widgets import digits
-from bench.sequence.file import Do, Found, Hold
+from bench.sequence.file import Do, Found
 from bench.walk.outcome import Outcome
 from bench.walk.results import results
 
@@ -121,7 +121,7 @@ def _caution(view: View, cells: int, rows: int) -> Body:
 def _hold(view: View, cells: int, rows: int) -> Body:
     now, inner = view.page, cells - 6
     step = view.state.step
-    word = view.say(step.source.word) if step is not None and isinstance(step.source, Hold) else ""
+    word = view.say(step.source.word) if step is not None else ""
     lines = [*_running(now.text, inner, "strong"), EMPTY, EMPTY]
     boxes: list[Span | str] = []
     for letter in word:

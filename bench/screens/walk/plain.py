@@ -21,7 +21,7 @@ from bench.screens.walk import sayings as words
 from bench.screens.walk.follow import Follower, Happened, Lost, Misset, News, Rose, Said
 from bench.screens.walk.sound import PATTERNS, Speaker
 from bench.screens.walk.touched import touched, unknown
-from bench.sequence.file import Do, Hold
+from bench.sequence.file import Do
 from bench.walk import events as e
 from bench.walk.results import results
 from bench.walk.state import BEEPS, Phase
@@ -387,7 +387,8 @@ class Plain:
 
     def _is_word(self, text: str) -> bool:
         step = self._follower.state.step
-        return step is not None and isinstance(step.source, Hold) and text.casefold() == step.source.word.casefold()
+        word = step.source.word if step is not None else ""
+        return bool(word) and text.casefold() == word.casefold()
 
     def _yes(self, kind: str) -> None:
         """An empty line."""

@@ -25,7 +25,6 @@ from bench.screens.walk.paint import paint
 from bench.screens.walk.sound import APART, PATTERNS, Speaker
 from bench.screens.walk.touched import touched, unknown
 from bench.screens.walk.view import View, allowed
-from bench.sequence.file import Hold
 from bench.walk import events as e
 from bench.walk.state import OutOfTurn, Phase, Refused, Stale, accepts, by_eye_at
 
@@ -341,12 +340,12 @@ class WalkProgram(Program[View]):
     def _begins_word(self, typed: str) -> bool:
         step = self.moment.state.step
         on_hold = act_of(self.known, "enter") == "word"
-        return on_hold and step is not None and isinstance(step.source, Hold) and step.source.word.startswith(typed)
+        return on_hold and step is not None and step.source.word.startswith(typed)
 
     def do_word(self, begun: str = "") -> None:
         """Ask for the word of the hold point."""
         page, step = self.moment.page, self.moment.state.step
-        assert step is not None and isinstance(step.source, Hold)
+        assert step is not None
         lines = [page.text, "", f"Type {step.source.word} when it is true."]
         self._answer(page.title, lines, f"the word {step.source.word}", begun)
 

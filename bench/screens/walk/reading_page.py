@@ -8,13 +8,14 @@ Over 500 lines, since all of it is one page.
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from bench.judge.judge_error import JudgeError
 from bench.quantity import engineering
-from bench.roles import UNIT_OF, function_name
+from bench.roles import UNIT_OF
 from bench.say.verdict import WORDS
 from bench.screens.program.cells import (
     EMPTY,
@@ -35,7 +36,7 @@ from bench.screens.walk.findings import READ, look_of
 from bench.screens.walk.sayings import Lead
 from bench.screens.walk.view import View
 from bench.screens.widgets import digits, face, scale
-from bench.sequence.file import NO_LIMIT, Do, Measure, Prove, Zero
+from bench.sequence.file import NO_LIMIT, Measure, Prove, Zero
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.outcome import Outcome
@@ -164,7 +165,7 @@ def figure_of(view: View) -> LargeFigure:
 
 def _seconds_left(view: View, step: Step) -> int | None:
     """Seconds until a reading that takes its time counts; None for one that does not, or that is not under way."""
-    whole = words.lasts(step)
+    whole = step.source.lasts
     if view.state.phase is not Phase.MEASURING or not whole:
         return None
     return max(0, round(whole - view.elapsed))
@@ -202,18 +203,15 @@ def _gauge_of(outcome: Outcome) -> scale.Gauge:
 
 def limit_gauge(state: State, step: Step) -> scale.Gauge:
     """The scale of a step before anything is read."""
-    source = step.source
-    if isinstance(source, Zero):
-        return scale.Gauge("Ω", high=source.at_most.value)
-    if isinstance(source, Measure) and source.limit.source == NO_LIMIT:
-        return scale.Gauge(UNIT_OF[source.read])
-    if isinstance(source, Measure) and state.setting is not None:
-        try:
-            limit = state.setting.limit(step, state.conditions, state.rules).limit
-        except JudgeError:
-            return scale.Gauge(UNIT_OF[source.read])
-        return scale.Gauge(limit.unit, limit.lower, limit.upper)
-    return scale.Gauge(UNIT_OF[source.read] if isinstance(source, Prove) else "")
+    unit = UNIT_OF[step.source.read] if step.reads else ""
+    match step.source:
+        case Zero(at_most=most):
+            return scale.Gauge(unit, high=most.value)
+        case Measure(limit=limit) if limit.source != NO_LIMIT and state.setting is not None:
+            with contextlib.suppress(JudgeError):
+                held = state.setting.limit(step, state.conditions, state.rules).limit
+                return scale.Gauge(held.unit, held.lower, held.upper)
+    return scale.Gauge(unit)
 
 
 def _live_figure(state: State, step: Step, view: View) -> LargeFigure:
@@ -240,13 +238,10 @@ def foreseen(state: State, step: Step, role: str, unit: str, value: float, resol
     met = state.instruments.met.get(role)
     if met is None or state.setting is None:
         return None
-    source = step.source
-    wires = source.wires if isinstance(source, Measure | Prove) else 2
-    reads = source.read if isinstance(source, Measure | Prove) else "resistance"
     read = e.Read(
         number=state.number,
         instrument=met.instrument,
-        function=function_name(reads, wires),
+        function=step.source.function,
         unit=unit,
         value=value,
         resolution=resolution,
@@ -462,10 +457,9 @@ def _faces(view: View, leads: Sequence[Lead], cells: int, rows: int) -> list[Lin
 def _barred(state: State) -> dict[str, str]:
     """Places that are held on a bar with one that a lead goes to, each with that lead's colour."""
     source = state.step.source if state.step is not None else None
-    places = source.between if isinstance(source, Measure) else source.beeps if isinstance(source, Do) else None
-    if not isinstance(source, Measure | Do) or places is None:
+    if source is None or source.probes is None:
         return {}
-    colours = dict(zip(places, ("red", "black"), strict=True))
+    colours = dict(zip(source.probes, ("red", "black"), strict=True))
     return {
         name: colours[first]
         for group in source.join
@@ -489,10 +483,9 @@ def _pin_verdicts(state: State, connector: str) -> dict[str, str]:
     found: dict[str, str] = {}
     for index, outcome in state.kept.latest.items():
         other = setting.plan.steps[index]
-        source = other.source
-        if not isinstance(source, Measure) or other.key.partition(":")[0] != entry:
+        if other.kind != "measure" or other.key.partition(":")[0] != entry:
             continue
-        for name in source.between:
+        for name in other.probes or ():
             owner, _, pin = name.rpartition(".")
             if owner == connector and _RANK.get(outcome.verdict, 0) > _RANK.get(found.get(pin, ""), -1):
                 found[pin] = outcome.verdict

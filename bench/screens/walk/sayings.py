@@ -13,8 +13,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from bench.plant.handled import STATES
 from bench.plant.whereabouts import ordinal
-from bench.roles import function_name
-from bench.sequence.file import NOWHERE, Ask, Do, Gate, Hold, Look, Measure, Prove, Set, Zero
+from bench.sequence.file import NOWHERE, Ask, Do, Gate, Hold, Look, Measure, Prove, Zero
 from bench.sequence.plan import Step
 from bench.walk import requests as r
 from bench.walk.by_eye import WANTED
@@ -153,30 +152,11 @@ def _step_page(state: State, asked: r.Request, mirrored: bool) -> Page:
     source = step.source
     match asked:
         case r.Ask():
-            if isinstance(source, Hold):
-                hint = f"Type the word {source.word} when it is true. Nobody passes without it."
-                return Page("hold", number, step.title, step.text, hint, wanted=f"the word {source.word}")
-            if isinstance(source, Ask):
-                return Page("ask", number, step.title, step.text, wanted=_wanted(source))
-            if isinstance(source, Look):
-                states = STATES[source.kind]
-                wanted = f"{', '.join(states)}; or one by one, as in: {source.names[0]} {states[1]}, rest {states[0]}"
-                return Page("ask", number, step.title, looking(state, step, source), wanted=wanted)
-            if isinstance(source, Gate):
-                assert state.setting is not None
-                lines = "\n".join(f"Not proven: {one}." for one in state.setting.missing(source.shelf))
-                text = f"{step.text}\n{lines}".strip()
-                return Page("ask", number, step.title, text, wanted="a reason to go on without, in words")
-            if isinstance(source, Do) and source.beeps is not None:
-                text = step.text or "Touch both places with the tester's tips and hold still."
-                leads = leads_of(state, step, mirrored=mirrored)
-                return Page("beep", number, step.title, text, "Does the tester beep?", leads, "yes or no")
-            hint = "" if step.kind == "caution" else "Confirm when it is done."
-            return Page(step.kind, number, step.title, step.text, hint)
+            return _asking(state, step, number, mirrored)
         case r.Wait(left=left):
             return Page("wait", number, step.title, step.text, f"{duration(left)} to go; it ends by itself.")
         case r.Switch():
-            state_word = source.output if isinstance(source, Set) else ""
+            state_word = "off" if source.switches_off else "on"
             return Page("switch", number, step.title, step.text, f"The output goes {state_word} and is read back.")
         case r.Place() | r.Measure():
             leads = leads_of(state, step, mirrored=mirrored)
@@ -203,6 +183,30 @@ def _step_page(state: State, asked: r.Request, mirrored: bool) -> Page:
             return Page("energise", number, step.title, step.text, hint)
 
 
+def _asking(state: State, step: Step, number: int, mirrored: bool) -> Page:
+    """The page of a step that a person reads, does or types."""
+    title, text = step.title, step.text
+    match step.source:
+        case Hold() as hold:
+            hint = f"Type the word {hold.word} when it is true. Nobody passes without it."
+            return Page("hold", number, title, text, hint, wanted=f"the word {hold.word}")
+        case Ask() as ask:
+            return Page("ask", number, title, text, wanted=_wanted(ask))
+        case Look() as look:
+            states = STATES[look.kind]
+            wanted = f"{', '.join(states)}; or one by one, as in: {look.names[0]} {states[1]}, rest {states[0]}"
+            return Page("ask", number, title, looking(state, step, look), wanted=wanted)
+        case Gate() as gate:
+            assert state.setting is not None
+            lines = "\n".join(f"Not proven: {one}." for one in state.setting.missing(gate.shelf))
+            return Page("ask", number, title, f"{text}\n{lines}".strip(), wanted="a reason to go on without, in words")
+        case Do(beeps=(_, _)):
+            text = text or "Touch both places with the tester's tips and hold still."
+            leads = leads_of(state, step, mirrored=mirrored)
+            return Page("beep", number, title, text, "Does the tester beep?", leads, "yes or no")
+    return Page(step.kind, number, title, text, "" if step.kind == "caution" else "Confirm when it is done.")
+
+
 def looking(state: State, step: Step, look: Look) -> str:
     """What to look at, with what was said of each thing before."""
     asked = ", ".join(STATES[look.kind][:-1]) + f" or {STATES[look.kind][-1]} now?"
@@ -222,25 +226,25 @@ def looking(state: State, step: Step, look: Look) -> str:
 
 def _own_text(step: Step) -> str:
     """What to do where the sequence says nothing."""
-    source = step.source
-    if isinstance(source, Measure):
-        if source.read == "insulation":
+    match step.source:
+        case Measure(read="insulation"):
             return "Connect the tester to both places, then hands off."
-        if source.read == "current":
+        case Measure(read="current"):
             return "Put the ammeter between both places."
-        if source.read == "temperature":
+        case Measure(read="temperature"):
             return "Lay the thermometer's sensor where it says, and let it settle."
-        if source.wires == 4:
+        case Measure(wires=4):
             return "Both clips of a colour go on its place, the sense clip nearest to the part."
-        return "Touch both places and hold still."
-    if isinstance(source, Prove):
-        if source.between != NOWHERE:
+        case Measure():
+            return "Touch both places and hold still."
+        case Prove() as proof if proof.probes is not None:
             return "The known resistor on the far ends, the leads on the near ends, then hands off."
-        return {
-            "reference": "Touch the two ends of the reference.",
-            "open-leads": "Hold the probe tips apart, in free air.",
-            "live-source": "Touch the two poles of the live source.",
-        }[source.against]
+        case Prove(against="reference"):
+            return "Touch the two ends of the reference."
+        case Prove(against="open-leads"):
+            return "Hold the probe tips apart, in free air."
+        case Prove():
+            return "Touch the two poles of the live source."
     return "Hold the two probe tips firmly together."
 
 
@@ -259,8 +263,7 @@ def relays_for(state: State, step: Step) -> str:
     if relays is None or step.role is None or state.setting is None:
         return ""
     source = step.source
-    reads = source.read if isinstance(source, Measure | Prove) else "resistance"
-    if reads not in relays.reads or state.setting.bench.role_of.get(step.role) != relays.meter:
+    if source.read not in relays.reads or state.setting.bench.role_of.get(step.role) != relays.meter:
         return ""
     match source:
         case Measure(wires=2):
@@ -278,12 +281,8 @@ def dial_for(state: State, step: Step) -> str:
     """What is to be set at the instrument by hand before it reads this step; empty where it is set over the line."""
     if state.setting is None or step.role is None:
         return ""
-    source = step.source
-    reads = source.read if isinstance(source, Measure | Prove) else "resistance"
     facts = state.setting.bench.for_role(step.role)
-    if facts is None:
-        return ""
-    return facts.dials.get(function_name(reads, source.wires if isinstance(source, Measure | Prove) else 2), "")
+    return facts.dials.get(step.source.function, "") if facts is not None else ""
 
 
 def placing(step: Step, live: Live | None) -> str:
@@ -297,7 +296,7 @@ def placing(step: Step, live: Live | None) -> str:
         return "Hold still ..."
     if touch == "settled":
         return "Steady. Taking it."
-    if touch == "open" and isinstance(step.source, Measure | Zero):
+    if touch == "open" and step.kind in ("measure", "zero"):
         return "Waiting for the probes to touch."
     return "Confirm when the probes are in place."
 
@@ -322,27 +321,16 @@ def handled(source: Do) -> list[tuple[str, str]]:
     return [(word, ", ".join(names)) for word, names in found if names]
 
 
-def lasts(step: Step) -> float:
-    """Seconds that a reading runs before it counts; 0 for one that is taken at once."""
-    source = step.source
-    if not isinstance(source, Measure):
-        return 0.0
-    if source.times:
-        return source.times[-1].value
-    return source.after.value if source.after is not None else 0.0
-
-
 def measuring(step: Step) -> str:
     """What the bench does while it measures."""
-    source, seconds = step.source, lasts(step)
-    if isinstance(source, Measure):
-        if source.read == "insulation":
-            volts = f" at {source.at}" if source.at is not None else ""
-            return f"The tester is on{volts}{f' for {duration(seconds)}' if seconds else ''}. Hands off."
-        if seconds:
-            return f"Measuring for {duration(seconds)}. Hold still."
-        if source.readings > 1:
-            return f"Taking {source.readings} readings. Hold still."
+    source, seconds = step.source, step.source.lasts
+    if source.read == "insulation":
+        volts = f" at {source.test_voltage}" if source.test_voltage is not None else ""
+        return f"The tester is on{volts}{f' for {duration(seconds)}' if seconds else ''}. Hands off."
+    if seconds:
+        return f"Measuring for {duration(seconds)}. Hold still."
+    if source.readings > 1:
+        return f"Taking {source.readings} readings. Hold still."
     return "Measuring. Hold still."
 
 

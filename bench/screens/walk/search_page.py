@@ -7,14 +7,13 @@ from bench.quantity import engineering
 from bench.screens.program.cells import EMPTY, Line, Span, line, width, wrapped
 from bench.screens.walk import sayings as words
 from bench.screens.walk.view import View
-from bench.sequence.file import Do
 from bench.walk.state import State
 
 
 def has_cards(state: State) -> bool:
     """Whether the act that is asked for clips something on, or frees everything."""
     step = state.step
-    return step is not None and isinstance(step.source, Do) and step.source.rig is not None
+    return step is not None and step.source.rig is not None
 
 
 def head(view: View, cells: int, most: int) -> list[Line]:
@@ -28,7 +27,7 @@ def head(view: View, cells: int, most: int) -> list[Line]:
 def cards(view: View, cells: int) -> list[Line]:
     """The act's page: what to take off, and a card for each end, in as many columns as there is room for."""
     step, setting = view.state.step, view.state.setting
-    assert step is not None and setting is not None and isinstance(step.source, Do) and step.source.rig is not None
+    assert step is not None and setting is not None and step.source.rig is not None
     found = cards_of(setting.plant, step.source.rig)
     titles = {card.title for card in found}
     intro = [text for text in view.page.text.splitlines() if not text.startswith("  ") and text not in titles]

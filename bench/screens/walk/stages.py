@@ -249,8 +249,7 @@ def _is_stage(step: Step, plant: Plant) -> bool:
 
 
 def _makes_live(step: Step) -> bool:
-    source = step.source
-    return isinstance(source, Energise) or (isinstance(source, Do) and source.energises)
+    return step.kind in ("energise", "do") and step.source.energises
 
 
 def _coming(step: Step | None, stages: Sequence[Step]) -> str:
@@ -263,7 +262,7 @@ def _coming(step: Step | None, stages: Sequence[Step]) -> str:
 
 
 def _group(step: Step) -> str:
-    if not isinstance(step.source, Energise):
+    if step.kind != "energise":
         return f"feed {step.subject.partition('.')[2]} on the plant's own supply"
     return "shelf after shelf" if "+" in step.subject else f"shelf {step.subject}"
 
@@ -341,16 +340,15 @@ def _drops(state: State, step: Step, forecast: Forecast | None) -> tuple[Drop, .
         return ()
     plan = state.setting.plan.steps
     fed = {name: at for load in forecast.typical.shelves.values() for name, (at, _) in load.inlets.items()}
-    if not isinstance(step.source, Energise):
+    if step.kind != "energise":
         fed = {name: at for name, at in fed.items() if name == step.subject}
     read: dict[str, Outcome] = {}
-    around = plan[step.index + 1 :] if isinstance(step.source, Energise) else reversed(plan[: step.index])
+    around = plan[step.index + 1 :] if step.kind == "energise" else reversed(plan[: step.index])
     for other in around:
-        source = other.source
-        if isinstance(source, Energise) or other.kind == "set":
+        if other.kind in ("energise", "set"):
             break
-        if not isinstance(source, Measure) or source.read != "voltage" or other.subject not in fed:
-            if not isinstance(step.source, Energise) and other.kind == "hold":
+        if other.kind != "measure" or other.source.read != "voltage" or other.subject not in fed:
+            if step.kind != "energise" and other.kind == "hold":
                 break
             continue
         outcome = state.kept.latest.get(other.index)
@@ -372,7 +370,7 @@ def _live(state: State) -> list[str]:
     told = []
     for instrument, index in state.outputs.on.items():
         step = setting.plan.steps[index]
-        if here.fed is not None and isinstance(step.source, Energise):
+        if here.fed is not None and step.kind == "energise":
             told.append(f"{instrument} {_through(setting.plant, here.fed)}")
         else:
             told.append(f"{instrument} is on.")
@@ -406,7 +404,7 @@ def _breakers(state: State, planned: _Planned, step: Step, stage: Stage | None) 
     if forecast is None:
         return []
     measured = stage.measured if stage is not None and stage.place not in ("next", "ahead", "now") else None
-    if not isinstance(step.source, Energise):
+    if step.kind != "energise":
         measured = None  # one shelf's current is not the feeder's
     return [_headroom(load, forecast, measured) for load in forecast.breakers.values()]
 
@@ -417,7 +415,7 @@ def _as_it_is(state: State, planned: _Planned, step: Step) -> Forecast | None:
     assert setting is not None
     under_way = state.phase is Phase.ENERGISING and state.place.cursor == step.index
     if not under_way and step.index not in state.outputs.on.values():
-        if not isinstance(step.source, Energise) and here.handled.live:
+        if step.kind != "energise" and here.handled.live:
             return planned.of_plant(step, here.handled.closed)
         return planned.forecast(step)
     key = (step.index, here.handled.closed, here.handled.out)

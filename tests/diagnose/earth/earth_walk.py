@@ -12,7 +12,7 @@ import msgspec
 from bench.assemble import began, load_job
 from bench.diagnose.searches import adviser
 from bench.plant import faults as k
-from bench.sequence.file import Do, Found, Hold, Measure, Prove, Seek
+from bench.sequence.file import Ask, Do, Found, Hold, Measure, Prove, Seek, Single
 from bench.simulate.world.plant import PlantWorld
 from bench.walk import events as e
 from bench.walk import requests as r
@@ -136,14 +136,14 @@ class EarthWalk:
                 raise AssertionError(other)
         return None
 
-    def _act(self, number: int, source: object) -> None:
+    def _act(self, number: int, source: Single) -> None:
         if isinstance(source, Do):
             self.acts.append(source)
             if set(source.lift) & set(self.refuse):
                 self.say(e.Skipped(number=number, reason="not today"))
                 return
             self._put_back += source.refit
-        word = getattr(source, "word", "20" if getattr(source, "name", "") == "ambient" else "")
+        word = "20" if isinstance(source, Ask) and source.name == "ambient" else source.word
         self.say(e.Answered(number=number, answer=word))
         self._world.lift_bonds(self.state.conditions.handled.lifted)
 
