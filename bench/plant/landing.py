@@ -111,6 +111,9 @@ class Landing:
             listed: its pin list, where it has one.
             sections: the tray sections it runs through.
         """
+        for step, ends, status in (("from", cable.start, cable.from_status), ("to", cable.end, cable.to_status)):
+            if ends in (CUT, UNKNOWN) and status == "known" and self._report.stands(at, f"{step}-status"):
+                self._ends_nowhere(at, step, str(ends))
         near_side = self._side(at, "from", cable.start, cable.from_status, kind, listed is None)
         far_side = self._side(at, "to", cable.end, cable.to_status, kind, listed is None)
         entries: dict[int, tuple[At, ConductorEntry]] = {}
@@ -137,6 +140,10 @@ class Landing:
             screen,
             cable.remark,
         )
+
+    def _ends_nowhere(self, at: At, step: str, text: str) -> None:
+        found = f"'{text}' with the status known"
+        self._report.refuse(at, step, found=found, expected="where it ends, or no status: there is no place to know")
 
     def _tolerance_of(self, cable: Cable) -> float:
         if cable.length_tolerance is not None:
@@ -293,6 +300,8 @@ class Landing:
         if text in (CUT, UNKNOWN):
             side.terminals[number] = None
             side.status[number] = "cut" if text == CUT else "unknown"
+            if status == "known":
+                self._ends_nowhere(at, side.step, text)
             return
         if text:
             if status == "unknown":

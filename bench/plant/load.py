@@ -72,7 +72,7 @@ def _resolved(
     def where(value: Any, *steps: str | int) -> Place:
         return lists.place(value, *steps) or places.of(plant_file if value is complete else value, *steps)
 
-    plant, report = build(complete, where, dropped)
+    plant, report = build(complete, where, dropped, strict=True)
     problems += report.problems
     if plant is None or problems:
         raise BadFile(problems)

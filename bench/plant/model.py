@@ -370,14 +370,16 @@ class Plant:
     def idle_current(self, shelf: str) -> tuple[float, float, float]:
         """What a shelf's cards draw when they idle at nominal voltage, in amperes: typical, least, most.
 
-        A shelf with halves draws what its halves draw.
+        A shelf with halves draws what its halves draw; where it has inlets of its own, a half that has its own too is
+        a load of its own.
 
         Raises:
             UnknownName: no such shelf.
         """
         if shelf not in self.shelves:
             raise UnknownName(shelf, "a shelf", near(shelf, self.shelves))
-        parts = [shelf, *self.shelves[shelf].halves]
+        whole = self.shelves[shelf]
+        parts = [shelf, *(half for half in whole.halves if not (whole.inlets and self.shelves[half].inlets))]
         cards = [card.type for part in parts for card in self.shelves[part].cards]
         typical = sum(kind.idle.value for kind in cards)
         width = sum(kind.idle.value * kind.spread.value for kind in cards)

@@ -15,6 +15,9 @@ _SMALL_AWG: Final[dict[str, dict[str, float]]] = {
 }
 """Small-conductor rule of NEC 240.4(D), as quoted in public tables."""
 
+_LEAST_MM2: Final = 0.8
+"""mm² below which no table at hand has a row: 18 AWG is 0.823 mm² (ASTM B258)."""
+
 _METRIC: Final[dict[float, float]] = {
     1.5: 15.0,
     2.5: 20.0,
@@ -82,8 +85,13 @@ def usual_limit(wire: Wire) -> tuple[float, str] | None:
         wire: what the conductor is made of.
     """
     metal = "copper" if wire.made_of == "tinned copper" else wire.made_of
+    area = wire.size.area_mm2
+    if metal == "copper" and area < _LEAST_MM2:
+        # the table ends there: a thinner wire bears no more for each mm² than its smallest row
+        amperes = round(area * _SMALL_AWG["copper"]["18"] / _LEAST_MM2, 1)
+        return amperes, "thinner than any row of NEC 240.4(D), in proportion to its 18 AWG"
     if wire.size.awg:
-        amperes = _SMALL_AWG[metal].get(wire.size.awg)
-        return None if amperes is None else (amperes, "small-conductor rule of NEC 240.4(D)")
-    amperes = _METRIC.get(wire.size.area_mm2) if metal == "copper" else None
-    return None if amperes is None else (amperes, "IEC 60364-5-52, method B2")
+        found = _SMALL_AWG[metal].get(wire.size.awg)
+        return None if found is None else (found, "small-conductor rule of NEC 240.4(D)")
+    found = _METRIC.get(area) if metal == "copper" else None
+    return None if found is None else (found, "IEC 60364-5-52, method B2")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final, TypeVar
 
 from bench.files import Place, Problem, near, one_of, shown
@@ -36,12 +36,14 @@ class At:
 class Report:
     """Problems, which keep a file from being used, and remarks, which do not."""
 
-    def __init__(self, where: Where, dropped: Dropped) -> None:
+    def __init__(self, where: Where, dropped: Dropped, strict: bool = False) -> None:
         self.problems: list[Problem] = []
         self.remarks: list[Problem] = []
         self.names: dict[str, tuple[str, At]] = {}
         self.dropped = dropped
         self._where = where
+        self._strict = strict
+        self._unknown: dict[str, tuple[int, int]] = {}
 
     def is_sound(self) -> bool:
         """Whether nothing is wrong so far."""
@@ -69,6 +71,38 @@ class Report:
     def remark(self, at: At, *steps: str | int, found: str, expected: str, hint: str = "") -> None:
         """Note something odd."""
         self.remarks.append(self._problem(at, steps, found, expected, hint))
+
+    def refuse(self, at: At, *steps: str | int, found: str, expected: str, hint: str = "") -> None:
+        """Note what cannot be meant: a problem of a file, and a remark of the plant of a record that was walked."""
+        if self._strict:
+            self.say(at, *steps, found=found, expected=expected, hint=hint)
+        else:
+            self.remark(at, *steps, found=found, expected=expected, hint=hint)
+
+    def stands(self, at: At, step: str) -> bool:
+        """Whether a field was written, and not left to its default."""
+        return self._where(at.value, step) != self._where(at.value)
+
+    def left_out(self, name: str) -> None:
+        """Nothing can be made of an entry whose problem is said: what names it would only follow."""
+        self.dropped.names.add(name)
+
+    def again(self, name: str) -> bool:
+        """Whether a name that nothing has was said before: then only how often it stands there is."""
+        before = self._unknown.get(name)
+        if before is None:
+            self._unknown[name] = (len(self.problems), 0)
+            return False
+        number, times = before[0], before[1] + 1
+        self._unknown[name] = (number, times)
+        if number < len(self.problems):
+            first = self.problems[number]
+            places = "1 more place" if times == 1 else f"{times} more places"
+            hint = "; ".join(
+                part for part in first.hint.split("; ") if part and not part.endswith((" place", " places"))
+            )
+            self.problems[number] = replace(first, hint="; ".join(part for part in (hint, f"so in {places}") if part))
+        return True
 
     def name(self, at: At, name: str, kind: str) -> bool:
         """Enter a name into the book; False where it is malformed or taken."""
@@ -106,6 +140,8 @@ class Report:
     def known(self, at: At, *steps: str | int, name: str, among: Mapping[str, T], kind: str) -> T | None:
         """What a name stands for, or None with a problem noted."""
         found = among.get(name)
+        if found is None and kind == "feed" and self.again(name):
+            return None
         if found is None:
             expected = f"a {kind}: {one_of(among)}" if among else f"a {kind}, but the plant has none"
             self.say(at, *steps, found=f"'{name}'", expected=expected, hint=near(name, among))

@@ -12,6 +12,7 @@ from bench.plant import conductor_make as wire
 from bench.plant import file as f
 from bench.plant import things
 from bench.plant.checks import check_plant
+from bench.plant.doubts import doubt
 from bench.plant.landing import Colour, Landing, colours_of
 from bench.plant.layout import Layout, layout_of
 from bench.plant.model import Plant
@@ -38,15 +39,18 @@ def resolve(plant_file: f.PlantFile, where: Where | None = None) -> Plant:
     return plant
 
 
-def build(plant_file: f.PlantFile, where: Where, dropped: Dropped) -> tuple[Plant | None, Report]:
+def build(
+    plant_file: f.PlantFile, where: Where, dropped: Dropped, *, strict: bool = False
+) -> tuple[Plant | None, Report]:
     """Make a plant as far as the file allows; the plant is None where there are problems.
 
     Args:
         plant_file: complete with its pin lists.
         where: gives the place of a value of the file.
         dropped: entries that were left out, since they could not be read.
+        strict: refuse what cannot be meant, too; of a record's plant it is only remarked on, since it was walked.
     """
-    builder = _Builder(plant_file, where, dropped)
+    builder = _Builder(plant_file, where, dropped, strict)
     plant = builder.plant()
     return (None if builder.report.problems else plant), builder.report
 
@@ -54,9 +58,9 @@ def build(plant_file: f.PlantFile, where: Where, dropped: Dropped) -> tuple[Plan
 class _Builder:
     """Goes through the file once, in an order in which names are known before they are used."""
 
-    def __init__(self, plant_file: f.PlantFile, where: Where, dropped: Dropped) -> None:
+    def __init__(self, plant_file: f.PlantFile, where: Where, dropped: Dropped, strict: bool) -> None:
         self.file = plant_file
-        self.report = Report(where, dropped)
+        self.report = Report(where, dropped, strict)
         self.root = At(plant_file, "")
         self.terminals: dict[str, Terminal] = {}
         self.connector_types: dict[str, tuple[f.ConnectorType, Layout]] = {}
@@ -126,6 +130,8 @@ class _Builder:
             single_point=self.bonds.get(file.earth.single_point) if file.earth is not None else None,
         )
         check_plant(plant, self.report)
+        if self.report.is_sound():
+            doubt(plant, self.report)
         object.__setattr__(plant, "remarks", tuple(self.report.remarks))
         return plant
 
@@ -181,6 +187,7 @@ class _Builder:
         place = self.sites.place(at, supply.at)
         feed = self.report.known(at, "feed", name=supply.feed, among=self.feeds, kind="feed")
         if feed is None or not named:
+            self.report.left_out(supply.name)
             return
         volts = supply.voltage.value if supply.voltage is not None else feed.nominal_v
         if volts * feed.nominal_v <= 0:
@@ -209,6 +216,7 @@ class _Builder:
         named = self.report.name(at, bar.name, "busbar")
         place = self.sites.place(at, bar.at)
         if bar.feed and self.report.known(at, "feed", name=bar.feed, among=self.feeds, kind="feed") is None:
+            self.report.left_out(bar.name)
             return
         if not named:
             return
@@ -222,6 +230,7 @@ class _Builder:
         place = self.sites.place(at, breaker.at)
         feed = self.report.known(at, "feed", name=breaker.feed, among=self.feeds, kind="feed")
         if feed is None or not named:
+            self.report.left_out(breaker.name)
             return
         self.breakers[breaker.name] = things.Breaker(
             breaker.name,
@@ -375,6 +384,8 @@ class _Builder:
             known: Iterable[str] = (name for name in self.terminals if name.startswith(f"{owner}."))
         elif dot:
             known = (f"{name}.{pin}" for name in owners)
+            if self.report.again(owner):
+                return None
         else:
             known = (*self.sites.connectors, *(name for name in self.terminals if name in owners))
         expected = "a connector, or a terminal such as 'J101.12', 'F3.load' or 'BA.2'"

@@ -136,6 +136,8 @@ class Sites:
         inlets = []
         for number, feed in enumerate(shelf.inlets):
             if self.report.known(at, "inlets", number, name=feed, among=self.feeds, kind="feed") is None:
+                self.report.left_out(f"{shelf.name}.{feed}")
+                self.report.left_out(f"{shelf.name}.{feed}-return")
                 continue
             name = f"{shelf.name}.{feed}"
             if name in self.inlets:

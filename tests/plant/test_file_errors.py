@@ -310,7 +310,7 @@ def test_a_wire_that_melts_before_its_breaker_opens_is_remarked(size, rating, tr
     text = text.replace("{name: GA, feed: A", f"{{name: GA, feed: A, resistance: {ohms}")
     assert "resistance" in text and "trips" in text
     (tmp_path / "plant.yaml").write_text("plant: try\n" + text)
-    remarks = [str(one) for one in load_plant(tmp_path / "plant.yaml").remarks if "melts" in str(one)]
+    remarks = [str(one) for one in load_plant(tmp_path / "plant.yaml").remarks if "which melts" in str(one)]
     assert len(remarks) == bool(told) and (not told or told in remarks[0]), remarks
 
 
