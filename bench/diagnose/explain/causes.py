@@ -194,6 +194,15 @@ def _choose(n: int, k: int) -> float:
     return (lgamma(n + 1) - lgamma(k + 1) - lgamma(n - k + 1)) / log(2)
 
 
+def _span_bits(index: Index, home: int, first: int, last: int) -> float:
+    """Bits for where a part of a connector begins and ends: none for an end that is one of a row, or its middle."""
+    place = log2(max(2, len(index.order[home])))
+    half = len(index.order[home]) / 2
+    begins = index.column[first] == 0 or index.place[first] == half
+    ends = index.column[last] == len(index.connectors[home].rows[index.row[last]]) - 1 or index.place[last] + 1 == half
+    return (1.0 if begins else place) + (1.0 if ends else place)
+
+
 def _relanded_bits(cause: Relanded, index: Index) -> float:
     """What it costs to name wires that were landed in another order: where they are, and which order it is."""
     contacts = index.far if cause.end == "far" else index.near
@@ -203,10 +212,7 @@ def _relanded_bits(cause: Relanded, index: Index) -> float:
     there = len(index.order[home])
     which = log2(max(2, len(index.connectors)))
     place = log2(max(2, there))
-    # a part that begins or ends where the connector or one of its rows does takes less to say
-    edges = {index.grid[home][row, column] for row in range(index.shape[home][0]) for column in (0,)}
-    ends = {index.grid[home][row, len(names) - 1] for row, names in enumerate(index.connectors[home].rows)}
-    span = (0.0 if own[0] in edges else place) + (0.0 if own[-1] in ends else place)
+    span = _span_bits(index, home, own[0], own[-1])
     match cause.order:
         case "moved along":
             steps = [index.place[to] - index.place[at] for at, to in zip(own, sits, strict=True) if to is not None]
@@ -262,9 +268,12 @@ def bits(cause: Cause, index: Index) -> float:
             return _relanded_bits(cause, index)
         case Open():
             return 2 + log2(wires)
-        case PartOpen(name):
-            pins_there = len(index.order[index.connector_number[name]])
-            return 3 + log2(connectors) + 2 * log2(max(2, pins_there))
+        case PartOpen(name, conductors):
+            home = index.connector_number[name]
+            numbers = [index.wire_number[wire] for wire in conductors]
+            ends = index.far if home >= index.near_connectors else index.near
+            own = sorted((ends[number] for number in numbers), key=index.place.__getitem__)
+            return 3.5 + log2(connectors) + _span_bits(index, home, own[0], own[-1])
         case Bridged(pins):
             return 2.5 + log2(wires) + (len(pins) - 1) * min(4.0, log2(wires))
         case StrayJoin(pins):

@@ -51,18 +51,19 @@ def _search(state: State, step: Step) -> Search:
     cables = [thing.name] if isinstance(thing, Cable) else [c.name for c in plant.cables_of(source.of)] if thing else []
     one = troubled_map(state, cables)
     failed = [] if one is None else _failed(one)
-    if one is None or len(failed) < (FEWEST if look == "early" else 1):
+    if one is None or (look == "early" and len(failed) < FEWEST):
         few = f"{count(len(failed), 'wire')} did not get through so far; what became of them is looked for in the end."
         text = few if failed else "Every wire that was read gets through: nothing is to be looked for."
         return Found(verdict="pass", sentence=text, facts={"search": "landings"})
     script = reveal(one.design, one.measured, check=look == "all", joins=look == "all" and joins == "yes")
 
     def say(act: Do | Measure, answers: Sequence[Answer]) -> Wanted:
-        return Wanted(act, f"{count(len(failed), 'wire')} did not get through: this tells where they are")
+        what = f"{count(len(failed), 'wire')} did not get through" if failed else "pins are joined that should not be"
+        return Wanted(act, f"{what}: this tells what became of them")
 
     ended = yield from spoken(script, _speech(source), say)
     if ended.result is None:
-        text = f"What became of {count(len(failed), 'wire')} is not known: {ended.stopped}."
+        text = f"What was done wrong is not known: {ended.stopped}."
         return Found(verdict="undecided", sentence=text, facts={"search": "landings", "readings": ended.readings})
     return _told(one, failed, ended.result, ended.readings)
 

@@ -257,6 +257,8 @@ class Parts:
                 if contacts[wire] in onto:
                     wires[contacts[wire]] = wire
         both = replace(found, wire=wires)
+        if sum(contact in wires for contact in onto) < 2 * _FEWEST:
+            return
         if (part := self._part("exchanged", both, onto)) is not None:
             yield part
 

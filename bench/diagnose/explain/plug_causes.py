@@ -19,6 +19,7 @@ from bench.diagnose.explain.causes import (
     Bridged,
     CableTurned,
     Cause,
+    Relanded,
     StrayJoin,
     bits,
 )
@@ -43,6 +44,8 @@ _NEVER = 1e6
 """Bits for an explanation that has somebody part a designed join: no other may cost as much."""
 _HARM = 8.0
 """Bits for each good wire that a plug or a part is said to move and another cause to bring back."""
+_COMPOUND = 3.0
+"""Bits for each way beyond the first in which one plug sits wrong: hands seldom do two things to one plug."""
 _LEADS = 2
 """How many changes of a connector are tried in place of changes across from it."""
 
@@ -79,11 +82,11 @@ class Plugs:
         self._seating = self._seat(self.seats, self.turned)
         self._parts = Parts(index, seen)
         label = seen.label
-        self._sound_wires = [
+        self._sound_wires = {
             wire
             for wire, (a, b) in enumerate(zip(index.near, index.far, strict=True))
             if label[a] == label[b] >= 0 and seen.size[label[a]] == 2
-        ]
+        }
         self._fed = index.fed
         self._fixed: set[int] = set()
 
@@ -153,28 +156,34 @@ class Plugs:
     def _evaluate(self, seats: Sequence[Seat], turned: frozenset[str]) -> tuple[float, Wirewise, Seating]:
         seating = self._seat(seats, turned)
         wirewise = Wirewise(self.index, self.seen, seating)
-        plugs = sum(bits(c, self.index) for c in plug_causes(self.index, seats, turned))
+        plugs = sum(bits(CableTurned(cable), self.index) for cable in turned) + rounds_bits(self.index, seats)
+        plugs += sum(self._seat_bits(c, seat) for c, seat in enumerate(seats) if seat != self._plain[c])
         bare = self._bits(wirewise) + self._moves_sound_wires(seating)
         best = plugs + bare, wirewise, seating
         parts, after = self._parts.of(seating)
         if parts:
             wirewise = Wirewise(self.index, self.seen, after, parts)
-            whole = plugs + self._bits(wirewise) + self._moves_sound_wires(after)
+            whole = plugs + self._bits(wirewise) + self._moves_sound_wires(seating, parts)
             if whole < best[0]:
                 best = whole, wirewise, after
         return best
 
-    def _moves_sound_wires(self, seating: Seating) -> float:
+    def _moves_sound_wires(self, seating: Seating, parts: Sequence[Relanded] = ()) -> float:
         """Bits against plugs and parts that move wires which conduct where the design has them.
 
         Another cause would have to bring each of them back, and whoever follows the words first harms a good wire.
         """
         index = self.index
         moved = 0
-        for wire in self._sound_wires:
-            if seating.far[wire] != index.far[wire] or seating.near[wire] != index.near[wire]:
-                label = self.seen.padded
-                moved += label[seating.near[wire]] != label[seating.far[wire]]
+        if seating.far is not index.far or seating.near is not index.near:
+            for wire in self._sound_wires:
+                moved += seating.far[wire] != index.far[wire] or seating.near[wire] != index.near[wire]
+        for part in parts:
+            contacts = index.far if part.end == "far" else index.near
+            for name, to in zip(part.conductors, part.onto, strict=True):
+                wire = index.wire_number[name]
+                if wire in self._sound_wires:
+                    moved += to is None or index.number[to] != contacts[wire]
         return _HARM * moved
 
     def _bits(self, wirewise: Wirewise) -> float:
@@ -318,7 +327,9 @@ class Plugs:
     def _seat_bits(self, connector: int, seat: Seat) -> float:
         key = connector, seat
         if key not in self._cost_of_seats:
-            self._cost_of_seats[key] = sum(bits(c, self.index) for c in seat_causes(self.index, connector, seat))
+            causes = seat_causes(self.index, connector, seat)
+            compound = _COMPOUND * max(0, len(causes) - 1)
+            self._cost_of_seats[key] = sum(bits(c, self.index) for c in causes) + compound
         return self._cost_of_seats[key]
 
     def _best_change(self) -> Change | None:

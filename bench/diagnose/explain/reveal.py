@@ -91,6 +91,11 @@ class _Reveal:
             a, b = sorted((number[pair[0]], number[pair[1]]))
             if a < index.near_pins <= b:
                 joined[a] = b
+        # two nets of the design in one group: what else is joined is worth its readings
+        net: dict[int, int] = {}
+        for near, far in zip(index.near, index.far, strict=True):
+            net[near] = net[far] = min(net.get(near, near), net.get(far, near))
+        self.joined_amiss = any(net.get(number[a], -1) != net.get(number[b], -2) for a, b in measured.joins)
         self.sound = {near for near, far in self.own.items() if joined.get(near) == far}
         self.landed: dict[int, int | None] = {}
         self.left: list[int] = []
@@ -117,7 +122,7 @@ class _Reveal:
 
     def run(self, check: bool, joins: bool) -> Script[Revealed]:
         """Readings until every wire is found, or one guess is sure."""
-        troubled = bool(self.left)
+        troubled = bool(self.left) or self.joined_amiss
         read = 0
         while self.left or (not check and self.unread and len(self.guesses) > 1):
             weights = self.weights()

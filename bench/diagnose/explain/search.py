@@ -20,18 +20,15 @@ from bench.diagnose.explain.causes import (
     HighResistance,
     JoinCause,
     Open,
-    PartOpen,
     StrayJoin,
     bits,
 )
+from bench.diagnose.explain.dead_parts import together
 from bench.diagnose.explain.forward import Difference, labels, land
 from bench.diagnose.explain.pin_map import Design, Index, Measured, Pin
 from bench.diagnose.explain.plug_causes import Plugs
 from bench.diagnose.explain.seen import Seen, gather
 from bench.diagnose.explain.sentences import pins_of, sentence
-
-_PART = 4
-"""Fewest open wires side by side that are told as one part of a connector."""
 
 
 @dataclass(frozen=True)
@@ -83,7 +80,7 @@ def explain(design: Design, measured: Measured) -> Explanation:
     if any((a, b) not in hopeless for a, b, _ in wrong):
         causes = _forced(index, seen, causes)
         wrong = seen.differences(labels(index, causes))
-    causes = _together(index, causes)
+    causes = together(index, causes)
     causes += _high(index, measured, causes)
     findings = tuple(Finding(c, pins_of(design, c), sentence(design, c), bits(c, index)) for c in causes)
     unexplained = tuple(Difference((index.pins[a], index.pins[b]), joined) for a, b, joined in wrong)
@@ -134,42 +131,6 @@ def _forced(index: Index, seen: Seen, causes: list[Cause]) -> list[Cause]:
         root = [a if top == b else top for top in root]
     joins = [c for c in causes if isinstance(c, JoinCause)]
     return [*(c for c in causes if not isinstance(c, JoinCause)), *opened, *joins]
-
-
-def _together(index: Index, causes: list[Cause]) -> list[Cause]:
-    """The same causes, with open wires that lie side by side at one connector as one, where that is likelier.
-
-    Side by side is one after the other in the numbering, or all of a row.
-    """
-    opened = {index.wire_number[cause.conductor] for cause in causes if isinstance(cause, Open)}
-    ends = [*range(index.near_connectors, len(index.connectors)), *range(index.near_connectors)]
-    parts: list[Cause] = []
-    for connector in ends:
-        at: dict[int, list[int]] = {}
-        for wire in index.fed[connector]:
-            for pin in (index.near[wire], index.far[wire]):
-                if index.home[pin] == connector:
-                    at.setdefault(pin, []).append(wire)
-        runs: list[list[int]] = [[]]
-        for pin in index.order[connector]:
-            wires = at.get(pin)
-            if wires is None:
-                continue
-            if opened.issuperset(wires):
-                runs[-1] += wires
-            else:
-                runs.append([])
-        for run in runs:
-            if len(run) < _PART or len(run) == len(index.fed[connector]):
-                continue
-            part = PartOpen(index.connectors[connector].name, tuple(index.names[w] for w in run))
-            if bits(part, index) < sum(bits(Open(name), index) for name in part.conductors):
-                parts.append(part)
-                opened -= set(run)
-    left = {index.names[w] for w in opened}
-    kept = [cause for cause in causes if not isinstance(cause, Open) or cause.conductor in left]
-    first = next((at for at, cause in enumerate(kept) if isinstance(cause, Open | JoinCause)), len(kept))
-    return [*kept[:first], *parts, *kept[first:]]
 
 
 def _high(index: Index, measured: Measured, causes: list[Cause]) -> list[Cause]:

@@ -101,7 +101,7 @@ def _latest(states: Iterable[State]) -> tuple[Plant | None, list[Pair]]:
 
 
 def troubled_map(state: State, cables: Collection[str] = ()) -> WalkMap | None:
-    """One map of all cables of which a wire did not get through, as far as they can be on one; None where all did.
+    """One map of all cables of which something failed, as far as they can be on one; None where nothing did.
 
     Args:
         state: the walk.
@@ -111,11 +111,15 @@ def troubled_map(state: State, cables: Collection[str] = ()) -> WalkMap | None:
     if plant is None:
         return None
     open_ends = {frozenset(pair.between) for pair in pairs if not pair.joined}
+    amiss = {name for pair in pairs if pair.joined and pair.failed for name in pair.between}
     hurt = [
         cable
         for cable in plant.cables.values()
         if (not cables or cable.name in cables)
-        and any(frozenset((c.near_end.name, c.far_end.name)) in open_ends for c in cable.conductors)
+        and (
+            any(frozenset((c.near_end.name, c.far_end.name)) in open_ends for c in cable.conductors)
+            or amiss & _ends(cable)
+        )
     ]
     if not hurt:
         return None

@@ -37,12 +37,15 @@ def landed(connector: str, order: Mapping[int, int], other: str = "") -> list[k.
     return faults
 
 
-def moved_along(connector: str, cable: str, first: int, last: int, by: int) -> list[k.Fault]:
+def moved_along(
+    connector: str, cable: str, first: int, last: int, by: int, names: Mapping[tuple[int, int], str] | None = None
+) -> list[k.Fault]:
     """From first to last every wire sits one place on or back; the one that has no place left leads nowhere."""
     wires = list(range(first, last + 1))
     turned = wires[-1:] + wires[:-1] if by < 0 else wires[1:] + wires[:1]
     lost = last if by > 0 else first
-    return [*landed(connector, dict(zip(wires, turned, strict=True))), k.Open(conductor=f"{cable}.{lost}")]
+    name = f"{cable}.{lost}" if names is None else names[int(cable[1:]), lost]
+    return [*landed(connector, dict(zip(wires, turned, strict=True))), k.Open(conductor=name)]
 
 
 def exchanged_runs(connector: str, one: Sequence[int], two: Sequence[int], other: str = "") -> list[k.Fault]:

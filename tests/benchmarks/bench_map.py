@@ -1,0 +1,195 @@
+"""How well a damaged plant is explained from the walk that people really do: 1,000 plants, damaged in their circuit.
+
+Each has one to four mistakes (tests/diagnose/explain/drawn_damage.py), is walked as the drafted sequence does, every
+conductor from pin to pin and the near pins against their neighbours, and then looked at as the tool asks: where wires
+are landed that do not get through. Run by hand from the top folder (use ``nice``):
+
+    python tests/benchmarks/bench_map.py            1,000 plants, about half an hour of one core
+    python tests/benchmarks/bench_map.py 100        the first hundred
+"""
+
+from __future__ import annotations
+
+import sys
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from bench.diagnose.explain.causes import Bridged, Mirrored, Open, PartOpen, Shifted, StrayJoin, Unplugged
+from bench.diagnose.explain.forward import land
+from bench.diagnose.explain.landings import with_found
+from bench.diagnose.explain.pin_map import Conductor, Connector, Design, Measured, Pin
+from bench.diagnose.explain.reveal import Revealed, place, reveal
+from bench.diagnose.explain.search import Explanation, explain
+from bench.diagnose.halving import separate
+from bench.diagnose.script import Probe, Script, carry_out
+from bench.plant.faulty import apply_faults
+from bench.plant.graph import Nets
+from tests.diagnose.explain.drawn_damage import DamagedPlant, damaged_plant, said
+
+
+@dataclass
+class Looked:
+    """One plant, walked and explained.
+
+    Attributes:
+        plant: what was made.
+        explanation: what is told.
+        drafted: readings of the drafted walk.
+        asked: readings that the tool asked for beside.
+        first, within: whether all that was made is told first, or in one of the first three.
+        harm: orders to part, turn or move something that is sound.
+    """
+
+    plant: DamagedPlant
+    explanation: Explanation
+    drafted: int
+    asked: int
+    first: bool
+    within: bool
+    harm: list[str]
+
+
+def look(seed: int) -> Looked:
+    """The plant of a number, from its circuit to what is told of it."""
+    plant = damaged_plant(seed)
+    nets = Nets([edge for edge in apply_faults(plant.plant, plant.faults) if edge.ohms < 1e3])
+    root = {name: nets.root(terminal.node) for name, terminal in plant.plant.terminals.items()}
+    design = _design(plant)
+    pins = {place(pin): pin for connector in (*design.near, *design.far) for pin in connector.pins()}
+    pairs = [(c.near_end.name, c.far_end.name) for c in plant.plant.conductors.values()]
+    beside = [(a.name, b.name) for connector in design.near for a, b in plant.plant.neighbours_of(connector.name)]
+    read = {True: set[tuple[Pin, Pin]](), False: set[tuple[Pin, Pin]]()}
+    for a, b in (*pairs, *beside):
+        read[root[a] == root[b]].add((pins[a], pins[b]))
+    touched = {pin for pair in (*read[True], *read[False]) for pin in pair}
+    measured = Measured(
+        frozenset(read[True]),
+        not_tested=frozenset(set(pins.values()) - touched),
+        crosses="sampled",
+        parted=frozenset(read[False]),
+    )
+    asked = 0
+
+    def meter(request: object) -> bool:
+        nonlocal asked
+        assert isinstance(request, Probe)
+        asked += 1
+        return bool({root[name] for name in request.red} & {root[name] for name in request.black})
+
+    found = carry_out(reveal(design, measured), meter)  # type: ignore[arg-type]
+    explanation = explain(design, with_found(design, measured, found))
+    if not explanation.findings:
+        # nothing failed: what is left is what the notes name, joins between pins that lie apart
+        everything = carry_out(joins_among(design), meter)  # type: ignore[arg-type]
+        explanation = explain(design, with_found(design, measured, everything))
+    told = [explanation.causes, *(other.causes for other in getattr(explanation, "others", ()))][:3]
+    matches = [said(design, causes) == plant.told for causes in told]
+    drafted = len(pairs) + len(beside)
+    harm = harmful(design, plant, explanation, root)
+    return Looked(plant, explanation, drafted, asked, matches[0], any(matches), harm)
+
+
+def joins_among(design: Design) -> Script[Revealed]:
+    """The crosses among the near pins, as the draft of that name walks them."""
+
+    def ask(red: Sequence[str], black: Sequence[str]) -> Script[bool]:
+        return bool((yield Probe("near", tuple(red), tuple(black), "joined")))
+
+    nets = [place(pin) for connector in design.near for pin in connector.pins()]
+    return Revealed(joined=(yield from separate(nets, ask)))
+
+
+def _design(plant: DamagedPlant) -> Design:
+    cables = list(plant.plant.cables.values())
+
+    def panels(names: list[str]) -> tuple[Connector, ...]:
+        return tuple(Connector(name, plant.plant.connectors[name].layout.grid) for name in names)
+
+    wires = []
+    for cable in cables:
+        for one in cable.conductors:
+            pair = f"{cable.name}/{one.pair}" if one.pair is not None else None
+            near, far = (Pin(end.owner, end.pin) for end in (one.near_end, one.far_end))
+            wires.append(Conductor(one.name, near, far, pair, cable.name))
+    return Design(
+        panels([name for cable in cables for name in cable.near]),
+        panels([name for cable in cables for name in cable.far]),
+        tuple(wires),
+    )
+
+
+def harmful(design: Design, plant: DamagedPlant, explanation: Explanation, root: dict[str, str]) -> list[str]:
+    """Orders to part what the circuit does not join or the design does, or to turn or move what sits right there."""
+    index = design.index
+    orders: list[str] = []
+    actual = apply_faults(plant.plant, plant.faults)
+    sits = {edge.id: (edge.a, edge.b) for edge in actual if edge.kind == "conductor"}
+    node = {name: terminal.node for name, terminal in plant.plant.terminals.items()}
+    sound = {
+        name
+        for name, conductor in plant.plant.conductors.items()
+        if sits[name] == (node[conductor.near_end.name], node[conductor.far_end.name])
+        and root[conductor.near_end.name] == root[conductor.far_end.name]
+    }
+    # two mistakes may bring a wire home by chance: what brings it there is wrong all the same
+    sound -= {name for made in plant.made for name in made.told[1]}
+    for cause in explanation.causes:
+        if isinstance(cause, Bridged | StrayJoin):
+            names = [place(pin) for pin in cause.pins]
+            wires = [
+                wire
+                for wire in range(len(index.wires))
+                if {index.near[wire], index.far[wire]} <= {index.number[p] for p in cause.pins}
+            ]
+            if len({root[name] for name in names}) > 1 or wires:
+                orders.append(f"part {names}")
+            continue
+        if isinstance(cause, Open | PartOpen):
+            wires = {cause.conductor} if isinstance(cause, Open) else set(cause.conductors)
+            if wires & sound:
+                orders.append(f"mend {sorted(wires & sound)}")
+            continue
+        landing = land(index, [cause])
+        moved = {
+            index.names[wire]
+            for wire in range(len(index.wires))
+            if (landing.near[wire], landing.far[wire]) != (index.near[wire], index.far[wire]) or wire in landing.cut
+        }
+        if moved & sound and not (isinstance(cause, Shifted | Mirrored | Unplugged) and len(moved & sound) == 0):
+            orders.append(f"{type(cause).__name__} {sorted(moved & sound)}")
+    return orders
+
+
+def main(count: int) -> None:
+    """All plants, and a table of how they came out."""
+    rows = [look(seed) for seed in range(count)]
+    print(f"{count} plants, {sum(len(row.plant.made) for row in rows)} mistakes\n")
+    print(
+        f"{'mistakes':>10}{'plants':>8}{'first':>8}{'of three':>10}{'drafted':>9}{'asked':>7}{'all crosses':>13}{'harm':>6}"
+    )
+    for mistakes in (1, 2, 3, 4, 0):
+        some = [row for row in rows if not mistakes or len(row.plant.made) == mistakes]
+        if not some:
+            continue
+        wires = [len(row.plant.plant.conductors) for row in some]
+        crosses = sum(n * (n - 1) // 2 for n in wires) / len(some)
+        print(
+            f"{mistakes or 'all':>10}{len(some):8}{sum(r.first for r in some) / len(some):8.1%}"
+            f"{sum(r.within for r in some) / len(some):10.1%}{sum(r.drafted for r in some) / len(some):9.1f}"
+            f"{sum(r.asked for r in some) / len(some):7.1f}{crosses:13.0f}{sum(len(r.harm) for r in some):6}"
+        )
+    missed: Counter[str] = Counter()
+    every: Counter[str] = Counter()
+    for row in rows:
+        told = said(_design(row.plant), row.explanation.causes)
+        for one in row.plant.told:
+            every[one[0]] += 1
+            missed[one[0]] += one not in told
+    print(f"\n{'kind':20}{'made':>6}{'told first':>12}")
+    for kind, made in sorted(every.items()):
+        print(f"{kind:20}{made:6}{(made - missed[kind]) / made:12.1%}")
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 1000)
