@@ -89,6 +89,8 @@ class Plugs:
         }
         self._fed = index.fed
         self._fixed: set[int] = set()
+        self.weighed: list[tuple[float, list[Cause]]] = []
+        """Explanations that were weighed on the way, each with its bits."""
 
     def run(self) -> tuple[list[Cause], Wirewise, Seating]:
         """Search, and return the causes at plugs, the causes at wires under them, and the seating."""
@@ -160,13 +162,19 @@ class Plugs:
         plugs += sum(self._seat_bits(c, seat) for c, seat in enumerate(seats) if seat != self._plain[c])
         bare = self._bits(wirewise) + self._moves_sound_wires(seating)
         best = plugs + bare, wirewise, seating
+        self._note(best, seats, turned)
         parts, after = self._parts.of(seating)
         if parts:
             wirewise = Wirewise(self.index, self.seen, after, parts)
             whole = plugs + self._bits(wirewise) + self._moves_sound_wires(seating, parts)
+            self._note((whole, wirewise, after), seats, turned)
             if whole < best[0]:
                 best = whole, wirewise, after
         return best
+
+    def _note(self, state: tuple[float, Wirewise, Seating], seats: Sequence[Seat], turned: frozenset[str]) -> None:
+        """Keep an explanation that was weighed, with its bits: it may be as good as the one that is taken."""
+        self.weighed.append((state[0], [*plug_causes(self.index, seats, turned), *state[1].causes]))
 
     def _moves_sound_wires(self, seating: Seating, parts: Sequence[Relanded] = ()) -> float:
         """Bits against plugs and parts that move wires which conduct where the design has them.

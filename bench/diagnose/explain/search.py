@@ -12,6 +12,7 @@ not returned.
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from bench.diagnose.explain.causes import (
@@ -30,6 +31,13 @@ from bench.diagnose.explain.plug_causes import Plugs
 from bench.diagnose.explain.seen import Seen, gather
 from bench.diagnose.explain.sentences import pins_of, sentence
 
+_NEARLY = 8.0
+"""Bits more that another explanation may take to be shown: it is then some hundred times less likely."""
+_OTHERS = 2
+"""How many other explanations are shown at most."""
+_RIVALS = 12
+"""How many of those that were weighed are run forward to see whether they reproduce the map."""
+
 
 @dataclass(frozen=True)
 class Finding:
@@ -42,17 +50,41 @@ class Finding:
 
 
 @dataclass(frozen=True)
+class Other:
+    """Another explanation of the same map.
+
+    Attributes:
+        findings: its causes.
+        more: how many bits more it takes than the first; each halves its chance.
+        telling: two pins that would tell it from the first, which nobody read; None where no meter can tell.
+        joined: whether those conduct if it is this one.
+    """
+
+    findings: tuple[Finding, ...]
+    more: float
+    telling: tuple[Pin, Pin] | None
+    joined: bool
+
+    @property
+    def causes(self) -> tuple[Cause, ...]:
+        """The causes alone."""
+        return tuple(finding.cause for finding in self.findings)
+
+
+@dataclass(frozen=True)
 class Explanation:
     """The causes found, in the order in which to look after them: plugs first.
 
     unexplained: tested pairs that the causes do not reproduce; each contradicts other readings of
     the same map, so it has to be measured again.
     notes: what the map leaves open, as plain sentences.
+    others: explanations that do nearly as well, the likeliest first.
     """
 
     findings: tuple[Finding, ...]
     unexplained: tuple[Difference, ...]
     notes: tuple[str, ...]
+    others: tuple[Other, ...] = ()
 
     @property
     def causes(self) -> tuple[Cause, ...]:
@@ -73,8 +105,9 @@ def explain(design: Design, measured: Measured) -> Explanation:
     """
     index = design.index
     seen = Seen(index, measured)
-    plugs, wirewise, _ = Plugs(index, seen).run()
-    causes = [*plugs, *wirewise.causes]
+    search = Plugs(index, seen)
+    plugs, wirewise, _ = search.run()
+    causes = first = [*plugs, *wirewise.causes]
     wrong = seen.differences(labels(index, causes))
     hopeless = set(seen.contradictions)
     if any((a, b) not in hopeless for a, b, _ in wrong):
@@ -82,9 +115,61 @@ def explain(design: Design, measured: Measured) -> Explanation:
         wrong = seen.differences(labels(index, causes))
     causes = together(index, causes)
     causes += _high(index, measured, causes)
-    findings = tuple(Finding(c, pins_of(design, c), sentence(design, c), bits(c, index)) for c in causes)
+    findings = tuple(_finding(design, cause) for cause in causes)
     unexplained = tuple(Difference((index.pins[a], index.pins[b]), joined) for a, b, joined in wrong)
-    return Explanation(findings, unexplained, _notes(design, measured, unexplained))
+    rivals = [(cost, other) for cost, other in search.weighed if other != first]
+    others = tuple(_others(design, measured, seen, causes, rivals))
+    return Explanation(findings, unexplained, _notes(design, measured, unexplained), others)
+
+
+def _finding(design: Design, cause: Cause) -> Finding:
+    return Finding(cause, pins_of(design, cause), sentence(design, cause), bits(cause, design.index))
+
+
+def _others(
+    design: Design, measured: Measured, seen: Seen, causes: Sequence[Cause], rivals: list[tuple[float, list[Cause]]]
+) -> Iterator[Other]:
+    """Explanations that reproduce the map as well and take few bits more."""
+    index = design.index
+    told = frozenset(causes)
+    known = {told}
+    least = sum(bits(cause, index) for cause in causes)
+    hopeless = set(seen.contradictions)
+    mine: list[int] | None = None
+    given = 0
+    for cost, rival in sorted(rivals, key=lambda one: one[0])[:_RIVALS]:
+        if cost > least + _NEARLY or given == _OTHERS:
+            break
+        if frozenset(rival) in known:
+            continue
+        known.add(frozenset(rival))
+        theirs = labels(index, rival)
+        if any((a, b) not in hopeless for a, b, _ in seen.differences(theirs)):
+            continue
+        mine = labels(index, causes) if mine is None else mine
+        telling, joined = _telling(index, measured, mine, theirs)
+        given += 1
+        yield Other(tuple(_finding(design, cause) for cause in rival), cost - least, telling, joined)
+
+
+def _telling(
+    index: Index, measured: Measured, mine: Sequence[int], theirs: Sequence[int]
+) -> tuple[tuple[Pin, Pin] | None, bool]:
+    """Two pins that conduct under one of two explanations and not under the other, and that nobody read."""
+    read = {frozenset(pair) for pair in (*measured.joins, *measured.parted)} if measured.crosses == "sampled" else None
+    if read is None:
+        return None, False
+    for labelled, other, joined in ((theirs, mine, True), (mine, theirs, False)):
+        far: dict[int, int] = {}
+        for pin in range(index.near_pins, len(index.pins)):
+            far[labelled[pin]] = pin
+        for near in range(index.near_pins):
+            there = far.get(labelled[near])
+            if there is not None and other[near] != other[there]:
+                pair = index.pins[near], index.pins[there]
+                if frozenset(pair) not in read:
+                    return pair, joined
+    return None, False
 
 
 def _forced(index: Index, seen: Seen, causes: list[Cause]) -> list[Cause]:

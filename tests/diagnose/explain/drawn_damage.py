@@ -49,10 +49,25 @@ class DamagedPlant:
 
     @property
     def told(self) -> frozenset[Told]:
-        """All that should be told; of wires that are dead, those that nothing else keeps from getting through."""
-        return frozenset(
-            one.told if one.told[0] != "open" else ("open", one.told[1] - self._dead_without(one)) for one in self.made
-        )
+        """All that should be told."""
+        return frozenset(one.told for one in self.made)
+
+    def missed(self, said: frozenset[Told]) -> list[Made]:
+        """The mistakes that are not among those said.
+
+        Dead wires are told alike whether or not those among them are named that something else keeps from getting
+        through as well.
+        """
+        return [one for one in self.made if not any(self._is(one, other) for other in said)]
+
+    def is_told(self, said: frozenset[Told]) -> bool:
+        """Whether all mistakes are said, and nothing else."""
+        return not self.missed(said) and len(said) == len(self.told)
+
+    def _is(self, made: Made, said: Told) -> bool:
+        if made.told[0] != "open" or said[0] != "open":
+            return made.told == said
+        return made.told[1] - self._dead_without(made) <= said[1] <= made.told[1]
 
     def _dead_without(self, one: Made) -> set[str]:
         """The conductors that lead nowhere whether or not one mistake was made."""
