@@ -12,6 +12,7 @@ from bench.errors import BadRequest, expected
 from bench.files import BadFile
 from bench.instruments.bench_file import load_bench
 from bench.instruments.profile.library import Library
+from bench.job.asfound import left
 from bench.job.folder import Folder, chapter_of, newest_plant, open_folder
 from bench.job.history import History, studies_of
 from bench.job.points import ELSEWHERE, names_in, point_of, surroundings
@@ -20,6 +21,7 @@ from bench.plant.load import load_plant
 from bench.plant.model import Plant, UnknownName
 from bench.record.index import head_of, records_in
 from bench.record.read import BrokenRecord
+from bench.report.ready_text import left_on
 from bench.runner.address import live_runners
 from bench.screens.job.data import BenchLine, Changes, RecordLine, SequenceLine, Survey, Traced
 from bench.screens.program.work import Tell
@@ -74,6 +76,7 @@ class JobSource:
             benches=tuple(benches),
             records=tuple(self._records(folder)) if there else (),
             logs=str(self.logs),
+            left_on=tuple(left_on(left(folder.chapters, folder.order))),
         )
 
     def _files(self, tell: Tell) -> tuple[list[SequenceLine], list[BenchLine]]:

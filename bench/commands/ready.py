@@ -29,7 +29,7 @@ def run(options: argparse.Namespace) -> int:
     from bench.job.asfound import as_found
     from bench.job.folder import open_folder
     from bench.plant.load import load_plant
-    from bench.report.ready_text import left, lines, plain
+    from bench.report.ready_text import left, left_on, lines, plain
 
     if options.screen:
         from bench.commands.job_screen import show_job
@@ -47,6 +47,7 @@ def run(options: argparse.Namespace) -> int:
             "broken": [str(error) for error in folder.broken],
             "left_out": folder.left_out,
             "contradictions": list(found.contradictions),
+            "outputs_on": list(left_on(found.handled)),
             "left": {
                 kind: {name: found.handled.state(kind, name) for name in things}
                 for kind, things in found.handled.marks.items()
@@ -57,6 +58,8 @@ def run(options: argparse.Namespace) -> int:
         print()
     else:
         _head(folder.chapters[0].began if folder.chapters else "", plant.file.title or plant.name, len(folder.chapters))
+        for text in left_on(found.handled):
+            print(f"OUTPUT ON: {text}")
         if folder.simulated:
             print("All of it comes from simulated benches: it proves nothing at a real rack.")
         for error in folder.broken:

@@ -61,13 +61,36 @@ def attached(record: Path) -> Callable[[], RunnerAddress]:
             try:
                 return read_address(address_file(record))
             except FileNotFoundError:
-                raise ConnectionError(f"no walk is under way in {record}; go on with --resume {record}") from None
+                left = "".join(f"\n{text}" for text in _left_on(record))
+                raise ConnectionError(f"no walk is under way in {record}; go on with --resume {record}{left}") from None
         runners = live_runners(common.LOGS) if common.LOGS.is_dir() else []
         if not runners:
-            raise ConnectionError(f"no walk is under way in {common.LOGS}/; name the record, or start one")
+            left = "".join(f"\n{text}" for text in _left_on(_newest(common.LOGS)))
+            raise ConnectionError(f"no walk is under way in {common.LOGS}/; name the record, or start one{left}")
         return runners[0]
 
     return find
+
+
+def _newest(logs: Path) -> Path:
+    """The record that was written to last; the folder itself where there is none."""
+    found = [path for path in logs.glob("*.jsonl") if path.is_file()] if logs.is_dir() else []
+    return max(found, key=lambda path: path.stat().st_mtime, default=logs)
+
+
+def _left_on(record: Path) -> tuple[str, ...]:
+    """What a record that nobody writes any more ends with on; nothing where it cannot be read."""
+    from bench.record.read import BrokenRecord
+    from bench.record.replay import replay
+    from bench.walk.left_on import ends_with
+
+    if not record.is_file():
+        return ()
+    try:
+        state = replay(record)
+    except (BrokenRecord, OSError):
+        return ()
+    return tuple(f"{record}: {text}" for text in ends_with(state))
 
 
 def _start(options: argparse.Namespace) -> tuple[Path, subprocess.Popen[bytes]]:

@@ -112,6 +112,9 @@ class LineChanges(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omi
     timeout: Duration | None = None
     quiet: Duration | None = None
     between: Duration | None = None
+    wake: list[WireText] | None = None
+    wake_pause: Duration | None = None
+    decimal: Literal["point", "comma"] | None = None
     echo: bool | None = None
 
     def __post_init__(self) -> None:
@@ -161,7 +164,8 @@ class BenchInstrument(msgspec.Struct, frozen=True, kw_only=True, rename="kebab",
     name: str
     profile: str
     port: str
-    """A serial port, socket://host:port, rfc2217://host:port, a VISA resource name, ``simulated``, or ``typed``."""
+    """A serial port, socket://host:port, rfc2217://host:port, a VISA resource name, ``program:`` and the words that
+    start a program of one's own which prints readings, ``simulated``, or ``typed``."""
     visa: str = "@py"
     """The VISA library, for a VISA resource name."""
     line: LineChanges = msgspec.field(default_factory=LineChanges)

@@ -21,7 +21,7 @@ from bench.instruments.ports.listing import Port, holder, serial_ports
 from bench.instruments.ports.transport import Transport, open_port
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.library import Library
-from bench.instruments.profile.line import Frames, Line, Modbus, Poll, Query, Stream
+from bench.instruments.profile.line import Frames, Line, Modbus, Poll, Query, Register, Stream
 from bench.instruments.profile.profile import Exchange, Profile
 from bench.instruments.session import Session
 from bench.instruments.values import Identity
@@ -154,10 +154,14 @@ def _sends(profile: Profile) -> bytes | None:
         case Modbus():
             from bench.instruments.wire.modbus import request
 
-            register = identify.register if identify is not None else profile.functions[0].register
-            return None if register is None else request(dialogue.station, register)
+            register = identify.register if identify is not None else _first_register(profile)
+            return None if register is None else request(dialogue, register)
         case _:
             return b""
+
+
+def _first_register(profile: Profile) -> Register | None:
+    return next((part.register for part in profile.functions), None)
 
 
 def _told_by(profile: Profile, serial: bool) -> tuple[object, ...]:
@@ -376,7 +380,7 @@ def _ask(transport: Transport, question: Question, library: Library, heard: _Hea
             heard.text, heard.raw = session.ask(identify.ask)
             heard.matches += [match for one in question.profiles if (match := _match(one, heard.text)) is not None]
         case Modbus():
-            register = identify.register if identify is not None else profile.functions[0].register
+            register = identify.register if identify is not None else _first_register(profile)
             assert register is not None
             frame = session.ask_register(register)
             heard.raw = frame.raw

@@ -16,9 +16,11 @@ from bench.instruments.profile.template import fill, fill_all
 from bench.instruments.session import Session
 from bench.instruments.values import Sample, Setup
 from bench.instruments.wire.framing import Frame
-from bench.instruments.wire.interpret import Meaning, meaning_of, refuse_beyond
+from bench.instruments.wire.interpret import Meaning, meaning_of, number_of, refuse_beyond
 from bench.quantity import engineering
 
+READY_PAUSE: Final = 0.05
+"""Seconds between two questions whether it is ready."""
 MOST_NOISE: Final = 3
 """Pieces of noise that may lie between the readings of an instrument that talks by itself, before it is trouble."""
 
@@ -160,7 +162,40 @@ class Taker:
             named = None
         else:
             taken, raws, named = self._ask(after)
+        if not live:
+            taken = self._agreed(taken)
         return self._sample(taken, raws, named)
+
+    def _agreed(self, first: Taken) -> Taken:
+        """A reading that as many in a row agree with as the profile wants.
+
+        Raises:
+            InstrumentTrouble: ``garbled`` where they do not come to agree.
+        """
+        dialogue = self._session.profile.dialogue
+        wanted = dialogue.agree if isinstance(dialogue, Stream | Poll | Frames) else 1
+        alike, last, tries = 1, first, 0
+        while alike < wanted:
+            if tries >= 3 * wanted:
+                raise self._session.nonsense(last.frame.raw, f"no {wanted} readings in a row agree")
+            tries += 1
+            following = self._listen(0) if self._session.unasked else self._trigger()
+            alike = alike + 1 if self._alike(last.parts, following.parts) else 1
+            last = following
+        return Taken(last.frame, last.parts, first.started, last.finished)
+
+    def _alike(self, one: Parts, other: Parts) -> bool:
+        dialogue = self._session.profile.dialogue
+        assert isinstance(dialogue, Stream | Poll | Frames)
+        if (one.unit, one.function, one.range, one.marks) != (other.unit, other.function, other.range, other.marks):
+            return False
+        values = number_of(one.value), number_of(other.value)
+        if values[0] is None or values[1] is None:
+            return one.value == other.value
+        places = [len(part.value.strip().partition(".")[2]) for part in (one, other)]
+        return (
+            places[0] == places[1] and abs(values[0] - values[1]) <= dialogue.agree_within * 10.0 ** -places[0] * 1.001
+        )
 
     def frame(self) -> Taken:
         """One reading as it comes, triggered now: nothing confirms the setting, and its meaning is not looked at.
@@ -202,6 +237,7 @@ class Taker:
                 self._pause_until(begun + after)
             elif after > 0:
                 session.conversation.pause(after)
+            self._wait_until_ready(begun + after)
             raws = self._running()
             taken = self._trigger()
             after_raws, named = self._confirm("It changed during the reading")
@@ -224,6 +260,25 @@ class Taker:
         left = moment - self._session.conversation.clock()
         if left > 0:
             self._session.conversation.pause(left)
+
+    def _wait_until_ready(self, moment: float) -> None:
+        """Ask until it says that it is ready.
+
+        Raises:
+            InstrumentTrouble: ``mismatch`` where it does not say so in time.
+        """
+        session, function = self._session, self.function
+        until = moment + self._takes + session.line.timeout.value
+        for check in function.ready:
+            while not (checked := session.check(check, self._values)).holds:
+                if session.conversation.clock() >= until:
+                    raise InstrumentTrouble(
+                        "mismatch",
+                        f"{check.text or 'It does not become ready'}: it answers {checked.text[:60]!r}.",
+                        "Look at the instrument; if it only takes longer, 'takes' of the profile is too short.",
+                        raw=(checked.raw,),
+                    )
+                session.conversation.pause(READY_PAUSE)
 
     def _running(self) -> list[bytes]:
         raws: list[bytes] = []

@@ -17,8 +17,8 @@ from bench.instruments.values import Identity, Notice
 from bench.instruments.wire.conversation import Clock, Conversation, Trace
 from bench.instruments.wire.dialogue import Dialogue
 from bench.instruments.wire.framing import DecodedFramer, FixedFramer, Frame, Framer, LineFramer
-from bench.instruments.wire.interpret import number_of, parts_of
-from bench.instruments.wire_text import Pattern, quote
+from bench.instruments.wire.interpret import number_of, parts_of, with_point
+from bench.instruments.wire_text import Pattern, WireText, quote
 
 NoticeTaker = Callable[[Notice], None]
 
@@ -81,7 +81,7 @@ class Session:
         self.expected_serial = expected_serial
         self._notice = notice
         self._number = 0
-        self._station = profile.dialogue.station if isinstance(profile.dialogue, Modbus) else 0
+        self._transaction = 0
         self.use(line or profile.line)
 
     def use(self, line: Line) -> None:
@@ -100,12 +100,19 @@ class Session:
             self._clock,
             quiet=max(self.line.quiet.value, 4 * self.line.character_time),
             slack=0.0 if profile.probe else LATE_SLACK * self.line.timeout.value,
-            between=max(self.line.between.value, 3.5 * self.line.character_time if self._station else 0.0),
+            between=max(self.line.between.value, self._silence),
             echo_bytes=self.line.echo and binary,
             trace=self.trace,
         )
         self.conversation.prove = self._prove
         self.conversation.resynchronised = self._tell_resynchronised
+
+    @property
+    def _silence(self) -> float:
+        """Seconds that must lie between two frames: three and a half characters on Modbus RTU, by its specification."""
+        dialogue = self.profile.dialogue
+        rtu = isinstance(dialogue, Modbus) and dialogue.framing == "rtu"
+        return 3.5 * self.line.character_time if rtu else 0.0
 
     @property
     def unasked(self) -> bool:
@@ -120,9 +127,9 @@ class Session:
                 raise ValueError(f"the profile '{self.profile.profile}' needs its decoder '{dialogue.decoder}'")
             return DecodedFramer(self.decoder, longest=dialogue.longest)
         if isinstance(dialogue, Modbus):
-            from bench.instruments.wire.modbus import RtuFramer
+            from bench.instruments.wire.modbus import framer_for
 
-            return RtuFramer(dialogue.station)
+            return framer_for(dialogue)
         if isinstance(dialogue, Poll) and dialogue.length:
             return FixedFramer(dialogue.length, self.line.read_end.data)
         return LineFramer(self.line.read_end.data, blocks=isinstance(dialogue, Query))
@@ -158,6 +165,8 @@ class Session:
 
     def _open(self) -> None:
         self.conversation.pause(self.line.settle.value)
+        for data in self.line.wake:
+            self.conversation.wake(data.data, self.line.wake_pause.value)
         if self.unasked:
             self._open_unasked()
             return
@@ -192,12 +201,63 @@ class Session:
     # ---- asking ----------------------------------------------------------------------------
 
     def encoded(self, command: str) -> bytes:
-        """A command as bytes."""
+        """A command as bytes: as it stands, or the frame that it means where a dialogue is binary."""
+        dialogue = self.profile.dialogue
+        if isinstance(dialogue, Modbus):
+            return self._write_frame(dialogue, command)
+        if isinstance(dialogue, Frames):
+            return WireText.parse(command).data
         return command.encode(self.line.encoding)
 
     def tell(self, command: str) -> None:
-        """Send a command that has no answer."""
-        self.conversation.tell(self.encoded(command), self.line.timeout.value)
+        """Send a command that asks nothing; where the instrument acknowledges such commands, see that it does.
+
+        Raises:
+            InstrumentTrouble: ``refused`` where it answers with something else; as :meth:`ask`.
+        """
+        dialogue = self.profile.dialogue
+        if isinstance(dialogue, Modbus):
+            self._write(dialogue, command)
+            return
+        acknowledge = dialogue.acknowledge if isinstance(dialogue, Query | Frames) else None
+        if acknowledge is None:
+            self.conversation.tell(self.encoded(command), self.line.timeout.value)
+            return
+        text, raw = self.ask(command)
+        if acknowledge.match(text) is None:
+            raise InstrumentTrouble(
+                "refused",
+                f"It answers {text[:60]!r} to {command!r}.",
+                "The profile, or what was asked for, does not fit this instrument.",
+                raw=(raw,),
+                unmatched=acknowledge,
+            )
+
+    def _write_frame(self, dialogue: Modbus, command: str) -> bytes:
+        from bench.instruments.wire.modbus import write_request
+
+        name, _, value = command.partition("=")
+        return write_request(dialogue, dialogue.points[name.strip()], value, self._next_transaction())
+
+    def _write(self, dialogue: Modbus, command: str) -> None:
+        from bench.instruments.wire.modbus import answers, body_of, check_written
+
+        try:
+            sent = self._write_frame(dialogue, command)
+            number = self._transaction
+        except ValueError as error:
+            raise InstrumentTrouble("unable", f"{command!r} cannot be sent: {error}.") from error
+        frame = self.answer(sent)
+        try:
+            check_written(frame.body, dialogue.points[command.partition("=")[0].strip()], body_of(dialogue, sent))
+        except ValueError as error:
+            raise self.nonsense(frame.raw, str(error)) from error
+        if not answers(dialogue, frame, number):
+            raise self.nonsense(frame.raw, "it answers another request")
+
+    def _next_transaction(self) -> int:
+        self._transaction = self._transaction % 0xFFFF + 1
+        return self._transaction
 
     def ask(self, command: str, takes: float = 0.0) -> tuple[str, bytes]:
         """Ask a question in text.
@@ -212,7 +272,17 @@ class Session:
         Raises:
             InstrumentTrouble: ``silent``, ``garbled``, ``lost``, ``aborted``.
         """
+        dialogue = self.profile.dialogue
+        if isinstance(dialogue, Modbus):
+            from bench.instruments.wire.modbus import text_of_point
+
+            register = dialogue.points[command.strip()]
+            frame = self.ask_register(register, takes)
+            assert frame.parts is not None
+            return text_of_point(frame.parts, register), frame.raw
         frame = self.answer(self.encoded(command), takes)
+        if frame.parts is not None:
+            return frame.parts.value, frame.raw
         return self.text_of(frame), frame.raw
 
     def answer(self, question: bytes, takes: float = 0.0) -> Frame:
@@ -269,13 +339,18 @@ class Session:
             text = frame.body.decode(self.line.encoding)
         except UnicodeDecodeError:
             return None
-        return parts_of(text, pattern) if pattern is not None else None
+        return parts_of(text, pattern, self.line.decimal) if pattern is not None else None
 
     def ask_register(self, register: Register, takes: float = 0.0) -> Frame:
         """Read a Modbus value; the frame's ``parts`` hold it."""
-        from bench.instruments.wire.modbus import parts_of_response, request
+        from bench.instruments.wire.modbus import answers, parts_of_response, request
 
-        frame = self.answer(request(self._station, register), takes)
+        dialogue = self.profile.dialogue
+        assert isinstance(dialogue, Modbus)
+        number = self._next_transaction()
+        frame = self.answer(request(dialogue, register, number), takes)
+        if not answers(dialogue, frame, number):
+            raise self.nonsense(frame.raw, "it answers another request")
         try:
             return replace(frame, parts=parts_of_response(frame.body, register))
         except ValueError as error:
@@ -375,9 +450,8 @@ class Session:
                     "garbled", f"The answer {quote(frame.raw[:60])} is not of this kind.", self._wrong_kind()
                 )
         elif isinstance(dialogue, Modbus):
-            register = self.profile.functions[0].register
-            assert register is not None
-            self.ask_register(register)
+            known = [part.register for part in self.profile.functions if part.register is not None]
+            self.ask_register((known or list(dialogue.points.values()))[0])
 
     @property
     def slowest(self) -> float:
@@ -465,7 +539,7 @@ class Session:
         found = check.reply.match(text)
         if found is None:
             return Checked(False, False, None, text, raw)
-        value = number_of(found["value"]) if "value" in found else None
+        value = number_of(with_point(found["value"], self.line.decimal)) if "value" in found else None
         holds = True
         if check.equals and check.equals in values:
             wanted = number_of(values[check.equals])

@@ -12,11 +12,12 @@ from typing import Final
 
 import msgspec
 
-from bench.plant.handled import Mark
+from bench.plant.handled import Change, Mark
 from bench.record.replay import Taken
 from bench.sequence.file import Energise, Found, Look
 from bench.sequence.plan import Step
 from bench.walk import events as e
+from bench.walk.left_on import outputs_on
 from bench.walk.outcome import Outcome
 from bench.walk.results import outcomes, results
 from bench.walk.setting import Conditions, Setting
@@ -275,6 +276,11 @@ class _Fold:
             for said in things.values():
                 for mark in said:
                     yield msgspec.structs.replace(mark, record=self._record, by=mark.by or self._operator)
+        for output in outputs_on(state):
+            if not output.sure:
+                # it ends while this was being switched, or read with
+                change = Change("output", output.name, "may be on", volts=output.volts)
+                yield Mark(change, self._operator, self._ended, self._record, state.taken)
 
     def _searched(self, outcome: Outcome, found: Found) -> Iterator[Evidence]:
         """What a search for joins or poor insulation says: these are apart from one another, and these are not."""

@@ -22,6 +22,7 @@ from bench.record.index import DISTURBANCES
 from bench.record.read import BrokenRecord, read_lines
 from bench.record.replay import Taken, brought, take_next
 from bench.walk.events import Began, Disturbed, Entry, Mended, Read
+from bench.walk.left_on import ends_with
 from bench.walk.outcome import Outcome
 from bench.walk.state import State, start
 
@@ -191,6 +192,9 @@ class _Check:
         if self.state is not None and self._sound and self.state.setting is not None and not self.state.finished:
             words = f"the walk is not over; it stands at {self.state.phase.value}"
             self.findings.append(Finding(0, self._offset, self._offset, "note", words))
+        if self.state is not None and self._sound:
+            for words in ends_with(self.state):
+                self.findings.append(Finding(0, self._offset, self._offset, "note", words))
 
     def _say(self, begin: int, end: int, words: str) -> None:
         self.findings.append(Finding(self.number, begin, end, "wrong", words))

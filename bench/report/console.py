@@ -15,6 +15,7 @@ from bench.say.verdict import counts
 from bench.sequence.file import NO_LIMIT, Do, Found
 from bench.sequence.plan import Step
 from bench.walk import events as e
+from bench.walk.left_on import ends_with
 from bench.walk.outcome import Outcome
 from bench.walk.results import outcomes, results, tally, verdict_line
 from bench.walk.state import Phase, State
@@ -103,6 +104,8 @@ class Console:
         shown = counts(tally(found))
         ending = {Phase.DONE: "complete", Phase.ABORTED: "aborted"}.get(state.phase, "not finished")
         self._say(f"{ending}: {shown or 'no readings'} of {total} readings asked for; record {record}")
+        for text in ends_with(state):
+            self._say(text)
 
     def _began(self, entry: e.Entry, state: State) -> None:
         setting = state.setting

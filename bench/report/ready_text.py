@@ -8,6 +8,7 @@ from typing import Any, Final
 from bench.job.asfound import told_by
 from bench.job.readiness import STATUSES, GateState, Readiness, Status, Task, ThingState
 from bench.plant.handled import Handled, Kind
+from bench.quantity import engineering
 from bench.say.lists import some
 
 KINDS: Final = ("shelf", "feed", "cable", "bond")
@@ -46,6 +47,19 @@ def left(handled: Handled) -> Iterator[str]:
             state = handled.state(kind, name)
             if state in states:
                 yield f"  {kind} {name}: {state}, {told_by(said[-1])}"
+
+
+def left_on(handled: Handled) -> Iterator[str]:
+    """Outputs of instruments that the records left on, or may have; each a sentence that must not be overlooked."""
+    for name, said in sorted(handled.marks.get("output", {}).items()):
+        mark = said[-1]
+        if handled.state("output", name) in SHOWN["output"]:
+            volts = f", {engineering(mark.change.volts, 'V')}" if mark.change.volts is not None else ""
+            state = "is on" if mark.change.state == "on" else "may be on"
+            yield (
+                f"The output of {name} {state}{volts}: {told_by(mark)}. Look at it before anybody touches anything, "
+                f"and say what was seen: proveout outputs RECORD --seen-off {name} --note TEXT"
+            )
 
 
 def _counts(ready: Readiness) -> Iterator[str]:

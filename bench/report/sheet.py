@@ -18,6 +18,7 @@ from bench.sequence.file import Found
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.facts import BenchFacts, InstrumentFacts
+from bench.walk.left_on import ends_with
 from bench.walk.outcome import Outcome
 from bench.walk.results import results
 from bench.walk.setting import Setting
@@ -109,6 +110,7 @@ class Sheet:
         began: when, UTC.
         ended: time of its last event, UTC.
         ending: ``complete``, ``aborted`` or ``not finished``.
+        left_on: what it ends with on, in sentences.
         meters: instruments that were used.
         sections: results of the plant.
         checks: results of the bench itself.
@@ -130,6 +132,7 @@ class Sheet:
     began: str
     ended: str
     ending: str
+    left_on: tuple[str, ...] = ()
     meters: list[Meter] = field(default_factory=list)
     sections: list[Section] = field(default_factory=list)
     checks: list[Line] = field(default_factory=list)
@@ -176,7 +179,7 @@ def sheet(path: Path, entries: Iterable[e.Entry], verified: Verified) -> Sheet:
     if state.setting is None:
         raise BrokenRecord(path, 0, "holds no walk")
     ending = {Phase.DONE: "complete", Phase.ABORTED: "aborted"}.get(state.phase, "not finished")
-    made = Sheet(path, state.setting, verified, began, ended, ending)
+    made = Sheet(path, state.setting, verified, began, ended, ending, ends_with(state))
     made.meters = _meters(state.setting, met)
     for kind, one in happened:
         getattr(made, kind).append(one)
@@ -199,6 +202,8 @@ def _kind(entry: e.Entry, before: State) -> str:
             return ""
         case e.Disturbed() | e.Noted():
             return "disturbances"
+        case e.Guarded() | e.OutputsSeen():
+            return "deviations"
         case e.Skipped() | e.Went() | e.Troubled() | e.Paused() | e.Resumed() | e.Mended() | e.Aborted():
             return "deviations"
         case _:
@@ -235,6 +240,11 @@ def _told(entry: e.Entry, before: State) -> Happening:
             what, text = "given up", why
         case e.Resumed():
             what, text = "resumed", "the program was started again; outputs were made safe first"
+        case e.Guarded(why=why, confirmed=confirmed, left=left):
+            off = ", ".join(f"{name} {'off' if safe else 'NOT CONFIRMED OFF'}" for name, safe in confirmed.items())
+            what, text = f"outputs made safe beside the walk: {off}", "; ".join([why, *left])
+        case e.OutputsSeen(states=states, text=words):
+            what, text = f"seen: {', '.join(f'{name} {found}' for name, found in states.items())}", words
         case e.Mended(bytes=count, kept=kept):
             what, text = "mended", f"{count} torn bytes were set aside in {kept}"
         case _:

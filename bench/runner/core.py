@@ -51,7 +51,7 @@ _LEAVING: Final = -2
 """The same on the way out of a failure."""
 _FAILING: Final = "the record cannot be written; nothing goes on until it can"
 _FREE: Final = (e.Noted, e.Disturbed, e.Aborted)
-"""What a screen may wish that does not hold the operator's seat."""
+"""What a screen may wish that does not hold the operator's seat; so it may that everything goes off."""
 
 
 class Screen(Protocol):
@@ -568,7 +568,8 @@ class Runner:
             if isinstance(wish, e.Aborted):
                 self._end("given up while the record could not be written")
             return _FAILING
-        if screen is not self._seat and not isinstance(wish, _FREE):
+        off = isinstance(wish, e.Paused) and wish.make_safe and bool(outputs_on(self.state))
+        if screen is not self._seat and not isinstance(wish, _FREE) and not off:
             if self._seat is not None:
                 return f"{self._seat.name} holds the operator's seat; take it first"
             try:

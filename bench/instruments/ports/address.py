@@ -26,6 +26,8 @@ def port_key(address: str) -> str:
         text = serial_visa[1]
         if text.isdigit():
             return f"COM{text}" if sys.platform == "win32" else f"asrl{text}"
+    if text.startswith("program:"):
+        return text
     text = text.removeprefix("serial:")
     if "://" in text or is_visa(text):
         socket_visa = re.fullmatch(r"TCPIP\d*::(.+)::(\d+)::SOCKET", text, re.IGNORECASE)

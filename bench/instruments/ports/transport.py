@@ -4,6 +4,7 @@
 
     /dev/ttyUSB0, COM3, serial:/dev/ttyUSB0     a serial port (:mod:`bench.instruments.ports.serial_line`)
     socket://host:5025                          a TCP socket (:mod:`bench.instruments.ports.tcp`)
+    program:python3 meter.py                    a program of one's own (:mod:`bench.instruments.ports.program`)
     rfc2217://host:4000                         a serial port behind a network server, RFC 2217
     ASRL...::INSTR, TCPIP..., USB..., GPIB...   a VISA resource (:mod:`bench.instruments.ports.visa`)
 
@@ -76,6 +77,10 @@ def open_port(address: str, line: Line | None = None, *, visa_backend: str = "@p
         from bench.instruments.ports.tcp import TcpPort
 
         return TcpPort(text)
+    if text.startswith("program:"):
+        from bench.instruments.ports.program import ProgramPort
+
+        return ProgramPort(text)
     from bench.instruments.ports.serial_line import SerialPort
 
     return SerialPort(text, settings)

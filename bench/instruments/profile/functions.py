@@ -222,6 +222,8 @@ class Function(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_d
     reply: Pattern | None = None
     begin: list[str] = []
     """Sent before a reading, such as the start of an insulation test."""
+    ready: list[Check] = []
+    """Asked after ``begin`` and the wait, again and again until all hold, for as long as the function ``takes``."""
     running: list[Check] = []
     """Asked after ``begin`` and the wait, right before the reading: is the test still running?"""
     end: list[str] = []
@@ -245,7 +247,7 @@ class Function(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_d
         if tops != sorted(set(tops)):
             raise Inconsistent(f"ranges of '{self.name}' out of order or repeated", "each range once, smallest first")
         known = {"range", *(setting.name for setting in self.settings)}
-        asked = [check.ask for check in (*self.confirm, *self.running)]
+        asked = [check.ask for check in (*self.confirm, *self.ready, *self.running)]
         for command in (*self.configure, *self.automatic, *self.lock, *self.begin, *self.end, self.read, *asked):
             unknown = holes(command) - known
             if unknown:
@@ -253,7 +255,7 @@ class Function(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_d
         for command in (*self.configure, *self.automatic, *self.begin, *self.end, self.read):
             if "range" in holes(command):
                 raise Inconsistent(f"{{range}} in {command!r}", "{range} in 'lock' only")
-        for check in (*self.confirm, *self.running):
+        for check in (*self.confirm, *self.ready, *self.running):
             if check.equals and check.equals not in known:
                 raise Inconsistent(f"equals '{check.equals}'", f"one of {', '.join(sorted(known))}")
         if self.lock and not self.ranges:

@@ -54,6 +54,13 @@ class Line(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defau
     """So long a silence says that the line is drained."""
     between: Duration = seconds(0.0)
     """At least so long between an answer and the next command."""
+    wake: list[WireText] = []
+    """Bytes that are sent after opening and before anything is asked: to wake it, to take it to remote, to give an
+    adapter an address. What comes back is thrown away."""
+    wake_pause: Duration = seconds(0.2)
+    """Wait after each of them."""
+    decimal: Literal["point", "comma"] = "point"
+    """What stands in its numbers before the fraction."""
     echo: bool = False
     """The instrument, or the cable, sends every command back. An echo is also noticed where this is not said."""
 
@@ -73,6 +80,51 @@ class Line(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defau
         return (1 + self.bits + parity + float(self.stop)) / self.baud
 
 
+class Register(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """Where a Modbus value lies. ``address`` counts from 0, as it goes over the wire."""
+
+    table: Literal["input", "holding", "coil", "discrete"] = "input"
+    """``input`` and ``discrete`` are read only; ``coil`` and ``discrete`` hold one bit."""
+    address: int
+    """From 0; leaflets that count from 1, or write 40001, mean one less."""
+    type: Literal["int16", "uint16", "int32", "uint32", "float32", "int64", "uint64", "float64"] = "int16"
+    """How its registers are to be taken together; of no matter for one bit."""
+    low_word_first: bool = False
+    """The register with the lower address holds the lower part of the number."""
+    low_byte_first: bool = False
+    """The two bytes of each register are exchanged."""
+    scale: float = 1.0
+    """The register's number times this is the value in the function's unit."""
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.address <= 0xFFFF - (self.words - 1):
+            raise Inconsistent(f"address {self.address}", "0 to 65535")
+        if self.scale == 0:
+            raise Inconsistent("scale 0", "a factor")
+
+    @property
+    def bit(self) -> bool:
+        """Whether it holds one bit."""
+        return self.table in ("coil", "discrete")
+
+    @property
+    def words(self) -> int:
+        """How many 16-bit registers it takes."""
+        return 1 if self.bit else int(self.type[-2:]) // 16
+
+
+def check_agreement(agree: int, within: float) -> None:
+    """Refuse what no readings can do.
+
+    Raises:
+        Inconsistent: so.
+    """
+    if not 1 <= agree <= 10:
+        raise Inconsistent(f"agree {agree}", "1 to 10 readings")
+    if within < 0:
+        raise Inconsistent(f"agree-within {within:g}", "0 or more steps of the last digit")
+
+
 class Query(
     msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True, tag_field="kind", tag="query"
 ):
@@ -82,6 +134,9 @@ class Query(
     """The command that takes a reading, for functions that name none of their own."""
     reply: Pattern | None = None
     """What its answer looks like, for functions that name none of their own."""
+    acknowledge: Pattern | None = None
+    """What every command that asks nothing is answered with, such as ``OK``; another answer is a refusal. Nothing: such
+    commands have no answer."""
 
 
 class Stream(
@@ -96,6 +151,13 @@ class Stream(
     """Whole lines to let pass after a reading is asked for: they may show what was measured before."""
     start: list[str] = []
     """Commands that make it talk, where it does not by itself."""
+    agree: int = 1
+    """So many readings in a row must agree before one is believed: for lines without a check sum."""
+    agree_within: float = 10.0
+    """Steps of the last digit that they may differ by."""
+
+    def __post_init__(self) -> None:
+        check_agreement(self.agree, self.agree_within)
 
 
 class Poll(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True, tag_field="kind", tag="poll"):
@@ -105,8 +167,13 @@ class Poll(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defau
     reply: Pattern
     length: int = 0
     """Length of the answer in bytes, with its end; 0: it ends with ``read-end`` wherever that comes."""
+    agree: int = 1
+    """So many readings in a row must agree before one is believed: for answers without a check sum."""
+    agree_within: float = 10.0
+    """Steps of the last digit that they may differ by."""
 
     def __post_init__(self) -> None:
+        check_agreement(self.agree, self.agree_within)
         if not self.ask.data:
             raise Inconsistent("an empty 'ask'", "the bytes that ask for a reading")
 
@@ -124,8 +191,16 @@ class Frames(
     """Whole frames to let pass after a reading is asked for, where they come unasked."""
     longest: int = 256
     """No frame is longer, in bytes."""
+    acknowledge: Pattern | None = None
+    """What every command is answered with, as the decoder gives its value; another answer is a refusal. Nothing:
+    commands have no answer."""
+    agree: int = 1
+    """So many readings in a row must agree before one is believed: for frames without a check sum."""
+    agree_within: float = 10.0
+    """Steps of the last digit that they may differ by."""
 
     def __post_init__(self) -> None:
+        check_agreement(self.agree, self.agree_within)
         if not self.decoder.replace("_", "a").replace("-", "a").isalnum():
             raise Inconsistent(f"decoder {self.decoder!r}", "a name of letters, digits, '-' and '_'")
 
@@ -133,38 +208,25 @@ class Frames(
 class Modbus(
     msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True, tag_field="kind", tag="modbus"
 ):
-    """Registers of a Modbus RTU station."""
+    """Registers and coils of a Modbus station.
+
+    In place of text, a command of such an instrument is ``NAME=VALUE``, which writes, and a question is ``NAME``, which
+    reads; names are those of ``points``. A coil is written and read as ``1`` or ``0``.
+    """
 
     station: int = 1
+    """The station's number; over ``tcp`` the unit's, often 1 or 255."""
+    framing: Literal["rtu", "ascii", "tcp"] = "rtu"
+    """How requests go over the wire: ``rtu`` and ``ascii`` on serial lines, ``tcp`` on a network socket."""
+    points: dict[str, Register] = {}
+    """Name to register or coil, for outputs, switches, safe states and whatever is set."""
 
     def __post_init__(self) -> None:
-        if not 1 <= self.station <= 247:
+        if not (1 <= self.station <= 247 or (self.framing == "tcp" and 0 <= self.station <= 255)):
             raise Inconsistent(f"station {self.station}", "1 to 247")
 
 
 Dialogue = Query | Stream | Poll | Frames | Modbus
-
-
-class Register(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
-    """Where a Modbus value lies. ``address`` counts from 0, as it goes over the wire."""
-
-    table: Literal["input", "holding"] = "input"
-    address: int
-    type: Literal["int16", "uint16", "int32", "uint32", "float32"] = "int16"
-    low_word_first: bool = False
-    scale: float = 1.0
-    """The register's number times this is the value in the function's unit."""
-
-    def __post_init__(self) -> None:
-        if not 0 <= self.address <= 0xFFFF - (self.words - 1):
-            raise Inconsistent(f"address {self.address}", "0 to 65535")
-        if self.scale == 0:
-            raise Inconsistent("scale 0", "a factor")
-
-    @property
-    def words(self) -> int:
-        """How many 16-bit registers it takes."""
-        return 1 if self.type.endswith("16") else 2
 
 
 class Identify(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):

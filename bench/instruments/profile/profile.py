@@ -31,6 +31,7 @@ from bench.instruments.profile.functions import Check, Function, Setting
 from bench.instruments.profile.line import (
     Dialogue,
     ErrorQueue,
+    Frames,
     Identify,
     Line,
     Modbus,
@@ -265,13 +266,43 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_de
                     f"'{part.name}' of a {dialogue.__struct_config__.tag} dialogue", "'register' for modbus only"
                 )
             commands = (*part.configure, *part.lock, *part.automatic, *part.begin, *part.end)
-            if commands and not isinstance(dialogue, Query):
+            if commands and isinstance(dialogue, Stream | Poll):
                 raise Inconsistent(f"commands of '{part.name}' in a dialogue without commands", "none")
         if isinstance(dialogue, Stream | Poll) and "value" not in dialogue.reply.groups:
             raise Inconsistent("a reply without the group 'value'", "(?P<value>...)")
         commands_needed = bool(self.setup or self.outputs or self.switch or self.errors or self.probe)
-        if commands_needed and not isinstance(dialogue, Query):
+        if commands_needed and (isinstance(dialogue, Stream | Poll) or self._talks_by_itself):
             raise Inconsistent("commands in a dialogue that has none", "the dialogue 'query'")
+        if isinstance(dialogue, Modbus):
+            self._check_points(dialogue)
+
+    @property
+    def _talks_by_itself(self) -> bool:
+        return isinstance(self.dialogue, Frames) and not self.dialogue.ask.data
+
+    def _check_points(self, dialogue: Modbus) -> None:
+        """Every command and question of a Modbus instrument names a point that can be written or read."""
+        checks = [*(self.safe.checks if self.safe is not None else [])]
+        told = [*self.setup, *(self.safe.send if self.safe is not None else [])]
+        for output in self.outputs:
+            told += [*output.prepare, *output.on, *output.change, *output.off]
+            checks += [*output.confirm, output.is_on, output.is_off]
+        for part in self.functions:
+            told += [*part.configure, *part.lock, *part.automatic, *part.begin, *part.end]
+            checks += [*part.confirm, *part.ready, *part.running]
+        if self.switch is not None or self.errors is not None or self.probe is not None:
+            raise Inconsistent("a switch, an error queue or a probe on Modbus", "outputs, one for each relay")
+        known = ", ".join(dialogue.points) or "none"
+        for command in told:
+            name, equals, _ = command.partition("=")
+            point = dialogue.points.get(name.strip())
+            if not equals or point is None:
+                raise Inconsistent(f"the command {command!r}", f"NAME=VALUE with a point's name: {known}")
+            if point.table in ("input", "discrete"):
+                raise Inconsistent(f"the command {command!r}", "a point that can be written: 'holding' or 'coil'")
+        for check in checks:
+            if check.ask.strip() not in dialogue.points:
+                raise Inconsistent(f"the question {check.ask!r}", f"a point's name: {known}")
 
     @property
     def roles(self) -> tuple[Role, ...]:

@@ -254,6 +254,16 @@ class Conversation:
                     effect_unknown=True,
                 )
 
+    def wake(self, data: bytes, pause: float) -> None:
+        """Send bytes before anything is asked, and let time pass; what comes back is thrown away.
+
+        Raises:
+            InstrumentTrouble: ``lost``, ``aborted``, ``silent`` (the port does not take them).
+        """
+        self.dialogue.doubt("it was woken")
+        self._write(data)
+        self.pause(pause)
+
     def urgent(self, commands: tuple[bytes, ...]) -> None:
         """Send commands whatever the state of the line: for switching off. What was half sent is ended first.
 
@@ -261,7 +271,14 @@ class Conversation:
             InstrumentTrouble: ``lost``, ``silent`` (the port does not take them).
         """
         self.dialogue.doubt("something was switched off in a hurry")
-        self._write(b"".join(self.dialogue.bytes_of(command) for command in (b"", *commands)))
+        if not self._between:
+            self._write(b"".join(self.dialogue.bytes_of(command) for command in (b"", *commands)))
+            return
+        # an instrument that knows its frames by the silence between them takes none that follow at once
+        for data in map(self.dialogue.bytes_of, (b"", *commands)):
+            if data:
+                self.pause(self._between)
+                self._write(data)
 
     def pause(self, seconds: float) -> None:
         """Let time pass; an abort ends it, and what comes meanwhile is taken in.

@@ -49,14 +49,35 @@ class Meaning:
     flags: tuple[str, ...]
 
 
-def parts_of(text: str, pattern: Pattern) -> Parts | None:
-    """Take a text reply apart; None where it does not match from its first character to its last."""
+def with_point(text: str, decimal: str) -> str:
+    """A number with a point before its fraction, whatever stands there."""
+    return text.replace(",", ".") if decimal == "comma" else text
+
+
+def _pointed(figure: str, places: str) -> str:
+    """A figure that came as bare digits, with its point put in so many places from the right."""
+    sign, digits = (figure[:1], figure[1:]) if figure[:1] in ("+", "-") else ("", figure)
+    bare = digits.strip()
+    if not bare.isdecimal() or not places.isdecimal() or places == "0":
+        return figure
+    filled = bare.rjust(int(places) + 1, "0")
+    return f"{sign}{filled[: -int(places)]}.{filled[-int(places) :]}"
+
+
+def parts_of(text: str, pattern: Pattern, decimal: str = "point") -> Parts | None:
+    """Take a text reply apart; None where it does not match from its first character to its last.
+
+    Args:
+        text: the reply.
+        pattern: of the profile; its group ``point`` holds how many of the digits are behind the point.
+        decimal: what stands before the fraction, ``point`` or ``comma``.
+    """
     found = pattern.match(text)
     if found is None:
         return None
     marks = found.get("marks", "")
     return Parts(
-        value=found.get("sign", "") + found.get("value", ""),
+        value=_pointed(with_point(found.get("sign", "") + found.get("value", ""), decimal), found.get("point", "")),
         unit=found.get("unit", "").strip(),
         function=found.get("function", "").strip(),
         range=found.get("range", "").strip(),

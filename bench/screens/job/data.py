@@ -126,6 +126,7 @@ class Survey:
         benches: of the job.
         records: of the folder, newest first.
         logs: the folder of records.
+        left_on: outputs that the records left on, each a sentence.
     """
 
     title: str
@@ -136,6 +137,7 @@ class Survey:
     benches: tuple[BenchLine, ...]
     records: tuple[RecordLine, ...]
     logs: str
+    left_on: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

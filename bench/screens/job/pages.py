@@ -79,11 +79,17 @@ def _reading(view: JobView, cells: int, rows: int) -> list[Line]:
 
 def _start(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:
     totals = _totals(view, survey.ready) if cells >= 76 else []
-    glance = _glance(view, survey, max(3, len(totals), rows - len(view.items) - 5))
+    alarm = len(_left_on(view, survey, cells))
+    glance = _glance(view, survey, max(3, len(totals), rows - len(view.items) - 5 - alarm))
     upper = beside(glance, totals, cells, ragged=True) if totals else [*glance, _shares_of(view, survey)]
-    lines = [*upper, *_power(view, survey, cells), _benches(view, survey, cells)]
+    lines = [*_left_on(view, survey, cells), *upper, *_power(view, survey, cells), _benches(view, survey, cells)]
     room = max(3, rows - len(lines) - 1)
     return [*lines, EMPTY, *draw_list(view, view.items, cells, room, lead=True)][:rows]
+
+
+def _left_on(view: JobView, survey: Survey, cells: int) -> list[Line]:
+    """Outputs that a walk left on: before anything else, since somebody may be about to touch what hangs on them."""
+    return [one for text in survey.left_on for one in wrapped(view.say(f"OUTPUT ON: {text}"), cells, "alarm")]
 
 
 def _glance(view: JobView, survey: Survey, rows: int) -> list[Line]:

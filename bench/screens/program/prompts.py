@@ -17,6 +17,10 @@ Check = Callable[[str], str]
 """Says what is wrong with an answer; empty where nothing is."""
 
 
+def _nothing() -> None:
+    """Nothing else is done by leaving."""
+
+
 class _Asking(ModalScreen[str | None], inherit_bindings=False):
     """A box over the page.
 
@@ -49,6 +53,8 @@ class _Asking(ModalScreen[str | None], inherit_bindings=False):
         super().__init__(classes="" if unicode else "plain")
         self.number = number
         self._answered = False
+        self.out: Callable[[], None] = _nothing
+        """Called when a key to leave everything is pressed, before the box goes."""
         self._unicode = unicode
         self._title, self._lines = title, lines
 
@@ -118,6 +124,8 @@ class Prompt(_Asking):
         if event.key in ("escape", "ctrl+c", "ctrl+q"):
             event.stop()
             event.prevent_default()
+            if event.key != "escape":
+                self.out()
             self.answer(None)
 
 
@@ -139,4 +147,6 @@ class Sure(_Asking):
         if event.key.casefold() == "y":
             self.answer("yes")
         elif event.key.casefold() in ("n", "escape", "ctrl+c", "ctrl+q"):
+            if event.key.casefold().startswith("ctrl"):
+                self.out()
             self.answer(None)

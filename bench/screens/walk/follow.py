@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from queue import SimpleQueue
 from typing import TYPE_CHECKING, Final
 
+from bench.quantity import engineering
 from bench.runner import protocol as p
 from bench.screens.walk.pace import Pace
 from bench.walk import events as e
@@ -76,7 +77,14 @@ class Rose:
     ladder: Ladder
 
 
-News = Happened | Said | Misset | Lost | Rose
+@dataclass(frozen=True, slots=True)
+class Going:
+    """Charge that leaves an output while it is made safe: how much is left, in words."""
+
+    text: str
+
+
+News = Happened | Said | Misset | Lost | Rose | Going
 LONGEST: Final = 600
 """Points of a trend that are kept: of more, every second one goes."""
 
@@ -106,6 +114,7 @@ class Follower:
         self.news: SimpleQueue[News] = SimpleQueue()
         self.pace = Pace()
         self._clock = clock
+        self._told_going = float("-inf")
         self._wake = wake
 
     def hear(self, message: Heard) -> None:
@@ -113,6 +122,9 @@ class Follower:
         match message:
             case e.Entry():
                 self._fold(message)
+            case p.Live() if self.state.phase is Phase.SAFING:
+                self.live = message
+                self._going(message)
             case p.Live(wrong=wrong):
                 before, self.live = self.live, message
                 if wrong == (before.wrong if before is not None else ""):
@@ -133,6 +145,14 @@ class Follower:
             case _:
                 return
         self._wake()
+
+    def _going(self, live: p.Live) -> None:
+        """Tell now and then how much is left: it is shown all the time, and told line by line once a second."""
+        now = self._clock()
+        if live.value is not None and now - self._told_going >= 1.0:
+            self._told_going = now
+            left = engineering(live.value, live.unit, digits=2)
+            self.news.put(Going(f"{left} left on {live.role}; it goes by itself."))
 
     def left(self) -> float | None:
         """Seconds that the rest will take, or None where that is not known."""

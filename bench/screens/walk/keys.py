@@ -9,6 +9,7 @@ from bench.screens.program.keys import ACTIONS, LISTED, TAKE, THEME, Action, Key
 from bench.screens.walk.earth_tree import has_earth
 from bench.screens.walk.stages import has_stages
 from bench.screens.walk.view import View, allowed
+from bench.walk.left_on import outputs_on
 from bench.walk.state import OPEN
 
 CAUTION_KEYS: Final = ("y", "u")
@@ -39,13 +40,14 @@ def keys(view: View) -> tuple[Key, ...]:
     kind = view.kind
     if view.typed is not None:
         return LISTED
+    off = [_ALL_OFF] if kind not in ("starting", "lost") and view.state.phase in OPEN and outputs_on(view.state) else []
     if kind == "help":
-        return (close_help("back to the walk"),)
-    found: list[Key] = []
+        return (*off, close_help("back to the walk"))
+    found: list[Key] = off
     if kind == "stages":
-        return (_STAGES_OFF, *_always_open(view), _HELP, _LEAVE)
+        return (*off, _STAGES_OFF, *_always_open(view), _HELP, _LEAVE)
     if kind == "earth":
-        return (_EARTH_OFF, *_always_open(view), _HELP, _LEAVE)
+        return (*off, _EARTH_OFF, *_always_open(view), _HELP, _LEAVE)
     if kind not in ("starting", "lost", "failing"):
         found += _answers(view, kind) if not view.watching else [_SEAT]
         found += _work(view) if not view.watching else []
@@ -64,6 +66,13 @@ def keys(view: View) -> tuple[Key, ...]:
     return (*found, *_LOOKS, _HELP, _LEAVE)
 
 
+_ALL_OFF: Final = Key(
+    "all-off",
+    ("z",),
+    "z",
+    "ALL OFF",
+    "Switches every output of the bench off at once, whoever holds the seat; the walk rests then. Ctrl-C does it too.",
+)
 _SEAT: Final = Key(
     "seat", ("k",), "k", "take the seat", "You become the operator; who held the seat watches from then on."
 )

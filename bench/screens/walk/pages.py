@@ -218,6 +218,10 @@ def _working(view: View, cells: int, rows: int) -> Body:
         if digits.can_draw(text) and digits.drawn_width(text, 5) <= cells:
             drawn = digits.draw(text, 5, view.glyphs)
             lines += [EMPTY, *(centred((Span(row, "digits"),), cells) for row in drawn), EMPTY]
+        if now.kind == "safe":
+            lines += [
+                centred(one, cells) for one in _running(f"left on {view.say(live.role)}; it goes by itself", cells)
+            ]
     lines += [centred(one, cells) for one in _running(now.hint, cells, "hint")]
     return _middle(view, lines, rows)
 

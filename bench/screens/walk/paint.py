@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from bench.screens.program.cells import EMPTY, Line, Span, line, sides, width
+from bench.screens.program.cells import EMPTY, Line, Span, clip, line, sides, width
 from bench.screens.program.keys import Key, action_list, key_line, one_row
 from bench.screens.program.picture import Picture, filled, framed, inner, note_line
 from bench.screens.walk import earth_page, pages, stage_page
@@ -16,6 +16,7 @@ from bench.screens.walk import reading_page as walking
 from bench.screens.walk import sayings as words
 from bench.screens.walk.keys import actions, keys
 from bench.screens.walk.view import View
+from bench.walk.left_on import live_words
 
 
 def paint(view: View, cells: int, rows: int, known: Sequence[Key] | None = None) -> Picture:
@@ -28,7 +29,7 @@ def paint(view: View, cells: int, rows: int, known: Sequence[Key] | None = None)
         known: its keys, where they are worked out already.
     """
     within = inner(cells)
-    head = [_head(view, within), _rule(view, within)]
+    head = [_head(view, within), _rule(view, within), *_live(view, within)]
     foot = _foot(view, keys(view) if known is None else known, within)
     room = max(0, rows - len(head) - len(foot))
     middle, furthest = body(view, within, room)
@@ -37,7 +38,7 @@ def paint(view: View, cells: int, rows: int, known: Sequence[Key] | None = None)
 
 def seen(view: View, cells: int, rows: int) -> pages.Body:
     """The same without notes and keys: what was to be seen, for those who look back at it."""
-    head = [_head(view, cells), _rule(view, cells)]
+    head = [_head(view, cells), _rule(view, cells), *_live(view, cells)]
     middle, furthest = body(view, cells, max(0, rows - len(head)))
     return pages.Body([*head, *middle][:rows], furthest)
 
@@ -86,6 +87,14 @@ def _rule(view: View, cells: int) -> Line:
     where = words.progress(view.state)
     done = round(cells * min(1.0, where.share)) if where is not None else 0
     return (Span(view.glyphs.wire * done, "rule-done"), Span(view.glyphs.rule * (cells - done), "rule"))
+
+
+def _live(view: View, cells: int) -> list[Line]:
+    """What is on, at how many volts: on every page, whatever else it shows."""
+    on = live_words(view.state)
+    if not on:
+        return []
+    return [clip(line(Span(view.say(f" ON: {'; '.join(on)} "), "word")), cells, view.glyphs.ellipsis)]
 
 
 def _foot(view: View, known: Sequence[Key], cells: int) -> list[Line]:

@@ -18,11 +18,12 @@ from bench.screens.program.glyphs import ASCII, UNICODE
 from bench.screens.program.settings import Ended, Settings, Why
 from bench.screens.walk import earth_tree, findings, stage_words, stages
 from bench.screens.walk import sayings as words
-from bench.screens.walk.follow import Follower, Happened, Lost, Misset, News, Rose, Said
+from bench.screens.walk.follow import Follower, Going, Happened, Lost, Misset, News, Rose, Said
 from bench.screens.walk.sound import PATTERNS, Speaker
 from bench.screens.walk.touched import touched, unknown
 from bench.sequence.file import Do
 from bench.walk import events as e
+from bench.walk.left_on import live_words
 from bench.walk.results import results
 from bench.walk.state import BEEPS, Phase
 
@@ -42,6 +43,7 @@ HELP: Final = """What you can type, always followed by Enter:
   skip WHY       pass this step over; skip-search WHY: the whole search
   note TEXT      a remark for the record
   touched NAMES: WHAT   something was touched; what was proven about it no longer counts
+  off            every output off at once, whoever holds the seat; so does Ctrl-C
   pause, go      rest, and go on
   retry          try again after trouble
   where          what is asked now, once more
@@ -188,6 +190,8 @@ class Plain:
             case Said(why=why):
                 self._answered = -1
                 self._say(f"not taken: {why}")
+            case Going(text=text):
+                self._say(text)
             case Misset(wrong=wrong):
                 self._say(wrong or "The dial is right now.")
             case Rose(rise=rise, ladder=ladder):
@@ -280,6 +284,9 @@ class Plain:
         head = f"{where.step} of {where.total}: " if where is not None and state.step is not None else ""
         named = {"caution": "CAUTION: ", "hold": "HOLD POINT: ", "trouble": "TROUBLE: "}.get(page.kind, "")
         self._say(f"{head}{named}{page.title}")
+        on = live_words(state)
+        if on:
+            self._say(f"ON: {'; '.join(on)}")
         for text in words.so_far(state):
             self._say(text)
         if page.text:
@@ -450,6 +457,8 @@ class Plain:
             case "touched":
                 wrong = unknown(state, rest)
                 self._say(wrong) if wrong else self._wish(touched(rest))
+            case "off":
+                self._wish(e.Paused(why="everything was switched off", make_safe=True))
             case "pause":
                 self._wish(e.Paused(why="the operator paused", make_safe=True))
             case "seat":
@@ -468,7 +477,20 @@ class Plain:
         self._link.wish(event)
 
 
-_ANYWHERE: Final = ("help", "?", "where", "stages", "ladder", "earth", "note", "touched", "seat", "leave", "abort")
+_ANYWHERE: Final = (
+    "help",
+    "?",
+    "where",
+    "stages",
+    "ladder",
+    "earth",
+    "note",
+    "touched",
+    "seat",
+    "leave",
+    "abort",
+    "off",
+)
 _COMMANDS: Final = frozenset(
     (*_ANYWHERE, "side", "read", "retry", "go", "back", "again", "skip", "skip-search", "pause")
 )  # fmt: skip

@@ -26,6 +26,7 @@ from bench.screens.walk.sound import APART, PATTERNS, Speaker
 from bench.screens.walk.touched import touched, unknown
 from bench.screens.walk.view import View, allowed
 from bench.walk import events as e
+from bench.walk.left_on import outputs_on
 from bench.walk.state import OutOfTurn, Phase, Refused, Stale, accepts, by_eye_at
 
 if TYPE_CHECKING:
@@ -234,6 +235,8 @@ class WalkProgram(Program[View]):
         """A key: what has come before it is taken in first, so that it means what is there now."""
         if key not in OUT:
             self.tick()
+        elif outputs_on(self.follower.state):
+            self.do_all_off()  # first, and then it is asked what else was meant
         super().pressed(key, character)
 
     def press(self, key: str, character: str | None) -> None:
@@ -324,7 +327,13 @@ class WalkProgram(Program[View]):
 
         number = self.moment.state.number if numbered else None
         prompt = Prompt(title, lines, check, number=number, unicode=self.host.settings.unicode, begun=begun)
+        prompt.out = self._out
         self.host.ask(prompt, done)
+
+    def _out(self) -> None:
+        """Ctrl-C while something is asked."""
+        if outputs_on(self.follower.state):
+            self.do_all_off()
 
     def _answer(self, title: str, lines: list[str], want: str, begun: str = "") -> None:
         number = self.moment.state.number
@@ -427,6 +436,10 @@ class WalkProgram(Program[View]):
         if last is not None:
             self._wish(e.Went(number=self.moment.state.number, to=last.index, then="return"))
 
+    def do_all_off(self) -> None:
+        """Every output off, at once and from whatever page; nothing is asked before."""
+        self._wish(e.Paused(why="everything was switched off by a key", make_safe=True))
+
     def do_pause(self) -> None:
         """Pause the walk."""
         self._wish(e.Paused(why="the operator paused", make_safe=True))
@@ -472,4 +485,6 @@ class WalkProgram(Program[View]):
                 self.leave()
 
         lines = ["The walk pauses and outputs go off. The record is kept; start the screen again to go on."]
-        self.host.ask(Sure("Leave the screen?", lines, unicode=self.host.settings.unicode), done)
+        sure = Sure("Leave the screen?", lines, unicode=self.host.settings.unicode)
+        sure.out = self._out
+        self.host.ask(sure, done)

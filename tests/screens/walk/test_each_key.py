@@ -62,6 +62,7 @@ DOES: dict[str, Callable[[Stage, State], object]] = {
     "back": lambda stage, s: _wished(stage, e.Went(number=s.number, to=_before(s), then="go-on")),
     "again": lambda stage, s: _wished(stage, e.Went(number=s.number, to=_again(s), then="return")),
     "pause": lambda stage, s: _wished(stage, e.Paused(why="the operator paused", make_safe=True)),
+    "all-off": lambda stage, s: _wished(stage, e.Paused(why="everything was switched off by a key", make_safe=True)),
     "go-on": lambda stage, s: _wished(stage, e.Continued()),
     "seat": lambda stage, s: stage.link.taken == 1 and stage.link.wishes == [],
     "mirror": lambda stage, s: _view(stage).mirrored,
