@@ -100,7 +100,32 @@ def _columns() -> int:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run a command and return its exit code."""
-    words = list(sys.argv[1:] if argv is None else argv)
+    try:
+        code = _chosen(list(sys.argv[1:] if argv is None else argv))
+        if sys.stdout is not None:
+            sys.stdout.flush()  # here it can be said that the output has nowhere to go
+    except OSError as error:
+        return _output_ended(error)
+    return code
+
+
+def _output_ended(error: OSError) -> int:
+    """Say that the standard output cannot be written, and let the end of the program not try again."""
+    import contextlib
+
+    from bench.exits import STOPPED
+
+    with contextlib.suppress(OSError, ValueError):
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, sys.stdout.fileno())
+    if not isinstance(error, BrokenPipeError):
+        with contextlib.suppress(OSError, ValueError):
+            print(f"the output cannot be written: {error.strerror or error}", file=sys.stderr)
+    return STOPPED
+
+
+def _chosen(words: list[str]) -> int:
+    """Run the command that the first word names."""
     name = words[0] if words else ""
     if name in COMMANDS or name in HIDDEN:
         return _command(name, words[1:])
@@ -144,7 +169,7 @@ def _command(name: str, words: Sequence[str]) -> int:
 def _guarded(run: Callable[[argparse.Namespace], int], arguments: argparse.Namespace) -> int:
     from bench.errors import expected
     from bench.exits import STOPPED
-    from bench.texts import Harmless
+    from bench.texts import Harmless, OutputEnded
 
     streams = sys.stdout, sys.stderr
     sys.stdout, sys.stderr = Harmless(sys.stdout), Harmless(sys.stderr, returns=True)
@@ -153,10 +178,8 @@ def _guarded(run: Callable[[argparse.Namespace], int], arguments: argparse.Names
     except KeyboardInterrupt:
         print("interrupted", file=sys.stderr)
         return STOPPED
-    except BrokenPipeError:
-        # whoever read our output has enough; the rest has nowhere to go
-        sys.stderr.close()
-        return STOPPED
+    except (BrokenPipeError, OutputEnded):
+        raise
     except Exception as error:
         known = expected(error)
         if known is None:

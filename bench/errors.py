@@ -22,6 +22,10 @@ def expected(error: Exception) -> tuple[str, int] | None:
         return f"{error}{tail}", BAD_INPUT
     if isinstance(error, BadRequest | NoRecords | BrokenRecord | FileExistsError | ChangedMeanwhile):
         return str(error), BAD_INPUT
+    if isinstance(error, OSError) and not isinstance(error, ConnectionError):
+        # the world's, whoever met it: a disk that is full, a folder that is gone, a file that may not be read
+        where = f"{error.filename}: " if error.filename else ""
+        return f"{where}{error.strerror}" if error.strerror else str(error), STOPPED
     if isinstance(
         error, InstrumentTrouble | RecordBusy | RecordTrouble | NotLetIn | ConnectionError | SimulationFailed
     ):

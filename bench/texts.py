@@ -26,6 +26,10 @@ def clean_lines(text: str) -> str:
     return _LINES.sub("\ufffd", text)
 
 
+class OutputEnded(OSError):
+    """What is printed has nowhere to go: the disk that it goes to is full."""
+
+
 class Harmless:
     """A text stream that lets through nothing that a terminal would act upon but line ends, tabs and the bell.
 
@@ -42,10 +46,19 @@ class Harmless:
         self._strange = _WITH_RETURNS if returns else _WITH_BELL
 
     def write(self, text: str) -> int:
-        """Write a text, made harmless."""
+        """Write a text, made harmless.
+
+        Raises:
+            BrokenPipeError: whoever read has enough.
+            OutputEnded: it cannot be written.
+        """
         text = self._strange.sub("\ufffd", text)
         try:
             self._stream.write(text)
+        except BrokenPipeError:
+            raise
+        except OSError as error:
+            raise OutputEnded(error.errno, error.strerror) from error
         except UnicodeEncodeError:
             encoding = getattr(self._stream, "encoding", None) or "ascii"
             self._stream.write(text.encode(encoding, "replace").decode(encoding))

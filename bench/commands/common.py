@@ -31,6 +31,25 @@ def say_progress(number: int, of: int) -> None:
         print(f"\r{text:40}\r" if not text else f"\r{text}", end="", file=sys.stderr, flush=True)
 
 
+def moment_of(text: str, expected: str) -> datetime:
+    """A time that a person wrote, in UTC; local where it names no zone, and a day alone is meant to its end.
+
+    Args:
+        text: such as 2026-05-09 or 2026-05-09T14:30.
+        expected: what should have been there, for the error.
+
+    Raises:
+        BadRequest: it is no time, or none that a calendar reaches.
+    """
+    try:
+        moment = datetime.fromisoformat(text)
+        if len(text) <= len("2026-05-09"):
+            moment = moment.replace(hour=23, minute=59, second=59, microsecond=999999)
+        return moment.astimezone(UTC)
+    except (ValueError, OverflowError) as error:
+        raise BadRequest(f"found '{text}', expected {expected}") from error
+
+
 def relative(folder: Path, target: Path) -> str:
     """A path as a file in a folder names it.
 
@@ -61,10 +80,13 @@ def keep_draft(path: Path, text: str) -> None:
 
     Raises:
         BadRequest: the file is there.
+        CannotWrite: the disk is full, or the folder is not there.
     """
+    from bench.saved import save
+
     if path.exists():
         raise BadRequest(f"{path} is there already; a draft never takes a file's place")
-    path.write_text(text, "utf-8")
+    save(path, text)
 
 
 def record_name(folder: Path, sequence: str) -> Path:

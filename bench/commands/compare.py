@@ -7,13 +7,11 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bench import exits
-from bench.commands.common import LOGS, say_progress
-from bench.errors import BadRequest
+from bench.commands.common import LOGS, moment_of, say_progress
 
 if TYPE_CHECKING:
     from bench.job.rows import Evidence
@@ -83,10 +81,4 @@ def _end_of(text: str) -> str:
     """
     from bench.record.append import stamp
 
-    try:
-        moment = datetime.fromisoformat(text)
-    except ValueError as error:
-        raise BadRequest(f"found '{text}', expected a record, or a date such as 2026-04-30") from error
-    if len(text) <= 10:
-        moment = moment.replace(hour=23, minute=59, second=59, microsecond=999999)
-    return stamp(moment.astimezone(UTC))
+    return stamp(moment_of(text, "a record, or a date such as 2026-04-30"))

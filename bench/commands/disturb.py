@@ -5,11 +5,10 @@ The declaration goes into a small record of its own in the folder of records, ch
 from __future__ import annotations
 
 import argparse
-from datetime import UTC, datetime
 from pathlib import Path
 
 from bench import exits
-from bench.commands.common import LOGS, operator_name
+from bench.commands.common import LOGS, moment_of, operator_name
 from bench.errors import BadRequest
 from bench.say.lists import count
 
@@ -76,16 +75,11 @@ def _moment(text: str | None) -> str:
 
     if not text:
         return ""
-    try:
-        moment = datetime.fromisoformat(text)
-    except ValueError as error:
-        raise BadRequest(f"--when: found '{text}', expected a time such as 2026-05-09 or 2026-05-09T14:30") from error
-    if len(text) <= 10:
-        # a day alone: to its end, so that what was read on that day does not count by mistake
-        moment = moment.replace(hour=23, minute=59, second=59)
-    moment = moment.astimezone(UTC)
+    expected = "a time that has passed, such as 2026-05-09 or 2026-05-09T14:30"
+    # a day alone counts to its end, so that what was read on that day does not count by mistake
+    moment = moment_of(text, expected)
+    if moment.astimezone().date() == utc_now().astimezone().date() and len(text) <= len("2026-05-09"):
+        return ""  # today, so far
     if moment > utc_now():
-        if len(text) <= 10:
-            return ""
-        raise BadRequest(f"--when: found '{text}', expected a time that has passed")
+        raise BadRequest(f"--when: found '{text}', expected {expected}")
     return stamp(moment)

@@ -118,11 +118,9 @@ def _path(text: str) -> float:
 def _draw(path: Path, plant: Plant, found: Found | None) -> None:
     from bench.diagnose.earth.finding import picture_of
     from bench.diagnose.earth.picture import svg
+    from bench.saved import save
 
     picture = picture_of(plant, found.facts if found is not None else {}, plant.ambient_c)
     title = f"Earthing network of {plant.file.title or plant.name}"
-    try:
-        path.write_text(svg(picture.network, picture.strays, picture.poor, title), "utf-8")
-    except OSError as error:
-        raise BadRequest(f"{path} cannot be written: {error.strerror or error}") from error
+    save(path, svg(picture.network, picture.strays, picture.poor, title))
     print(f"{path}: picture of {len(picture.network.points)} points", file=sys.stderr)

@@ -25,6 +25,7 @@ def run(options: argparse.Namespace) -> int:
     """Write the table, or list its columns."""
     from bench.record.export import COLUMNS, NoParquet, rows, write_csv, write_parquet
     from bench.record.index import records_in
+    from bench.saved import whole
 
     if options.columns:
         for name, (kind, what) in COLUMNS.items():
@@ -45,10 +46,9 @@ def run(options: argparse.Namespace) -> int:
             yield from rows(record)
 
     try:
-        written = writer(everything(), options.output)
+        with whole(options.output) as place:
+            written = writer(everything(), place)
     except NoParquet as error:
         raise BadRequest(str(error)) from error
-    except OSError as error:
-        raise BadRequest(f"{options.output} cannot be written: {error.strerror or error}") from error
     print(f"{count(written, 'reading')} of {count(len(records), 'record')} in {options.output}")
     return exits.PASS

@@ -54,6 +54,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Plan, print the cards, walk, and write what was found."""
     from bench.diagnose.identify.cards_text import cards_text, ways_text
+    from bench.saved import save
 
     if options.resume is not None:
         return _walk(options, options.resume)
@@ -69,10 +70,10 @@ def run(options: argparse.Namespace) -> int:
         return exits.PASS
     record = options.record or record_name(LOGS, f"identify-{options.cable}")
     record.parent.mkdir(parents=True, exist_ok=True)
-    _beside(record, ".cards.txt").write_text(cards, "utf-8")
+    save(_beside(record, ".cards.txt"), cards)
     print(f"cards for both ends: {_beside(record, '.cards.txt')}", file=told)
     options.sequence = _beside(record, ".yaml")
-    options.sequence.write_text(_sequence(plant, options, plant_path, ways[0].method), "utf-8")
+    save(options.sequence, _sequence(plant, options, plant_path, ways[0].method))
     options.record = record
     return _walk(options, record)
 
@@ -159,6 +160,8 @@ def _colours(path: Path) -> str:
             rows = [(str(row["flag"]).strip(), str(row["colour"] or "").strip()) for row in reader]
     except (OSError, UnicodeDecodeError) as error:
         raise BadRequest(f"{path}: {error}") from error
+    except csv.Error as error:
+        raise BadRequest(f"{path}: line {reader.line_num + 1}: {error}") from error
     return "; ".join(f"{flag} {colour}" for flag, colour in rows if flag and colour)
 
 
@@ -181,6 +184,7 @@ def _results(options: argparse.Namespace, record: Path) -> None:
     """Write labels for what was found, and say how it gets into the plant file."""
     from bench.diagnose.identify.finding import labels_csv
     from bench.record.replay import replay
+    from bench.saved import save
     from bench.walk.results import results
 
     told = sys.stderr if options.json else sys.stdout
@@ -191,7 +195,7 @@ def _results(options: argparse.Namespace, record: Path) -> None:
         if found is None or outcome.verdict == "void" or "names" not in found.facts:
             continue
         labels = _beside(record, ".labels.csv")
-        labels.write_text(labels_csv(plant, found.facts), "utf-8")
+        save(labels, labels_csv(plant, found.facts))
         print(f"labels: {labels}", file=told)
         if found.facts["names"] or found.facts["by_colour"]:
             cable, logs = found.facts["cable"], record.parent

@@ -43,7 +43,8 @@ def write_report(paths: list[Path], output: Path | None = None) -> Path:
         The file that was written.
 
     Raises:
-        BadRequest: there is no record, or the file cannot be written.
+        BadRequest: there is no record.
+        CannotWrite: the disk is full, or the folder is not there.
         BrokenRecord: a record cannot be used.
     """
     from bench.job.rows import every_reading
@@ -54,6 +55,7 @@ def write_report(paths: list[Path], output: Path | None = None) -> Path:
     from bench.record.verify import verify
     from bench.report.page import page
     from bench.report.sheet import sheet
+    from bench.saved import save
 
     records = sorted(paths, key=lambda path: (head_of(path).at, path.name))
     if not records:
@@ -65,8 +67,5 @@ def write_report(paths: list[Path], output: Path | None = None) -> Path:
         if len(records) > 1:
             readings += every_reading(path.name, follow(path))
     text = page(sheets, readings, utc_now())
-    try:
-        output.write_text(text, "utf-8")
-    except OSError as error:
-        raise BadRequest(f"{output} cannot be written: {error.strerror or error}") from error
+    save(output, text)
     return output

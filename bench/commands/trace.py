@@ -91,9 +91,10 @@ def _show(
     options: argparse.Namespace, history: History, studies: list[Study], head: dict[str, Any], text: Iterable[str]
 ) -> int:
     from bench.report.trace_text import plain, plot
+    from bench.saved import save
 
     if options.svg is not None:
-        options.svg.write_text(plot(studies[0]) if studies else "", "utf-8")
+        save(options.svg, plot(studies[0]) if studies else "")
     if options.json:
         shown = {
             **head,

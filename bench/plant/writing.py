@@ -9,9 +9,7 @@ from __future__ import annotations
 
 import difflib
 import io
-import os
 import re
-import tempfile
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -75,22 +73,11 @@ class Rewritten:
 
         Raises:
             ChangedMeanwhile: it is not what it was when the changes were worked out.
-            OSError: it cannot be written.
+            CannotWrite: the disk is full, or the file may not be written.
         """
         if read_text(self.path) != self.before:
             raise ChangedMeanwhile(f"{self.path} was changed in the meantime; look at the difference again")
-        real = self.path.resolve()
-        handle, name = tempfile.mkstemp(prefix=f".{real.name}.", dir=real.parent)
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-                file.write(self.after)
-                file.flush()
-                os.fsync(file.fileno())
-            Path(name).chmod(real.stat().st_mode & 0o7777)
-            Path(name).replace(real)
-        except BaseException:
-            Path(name).unlink(missing_ok=True)
-            raise
+        save(self.path, self.after)
 
 
 def rewritten(path: Path, changes: Iterable[Change]) -> Rewritten:

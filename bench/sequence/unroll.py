@@ -175,7 +175,7 @@ class _Unroller:
             for name in ("put_in", "take_out"):
                 changes[name] = [card for text in changes[name] for card in self._cards(text)]
         if isinstance(entry, Measure) and entry.limit.source:
-            source = self._filled(entry.limit, "source", entry.limit.source, views)
+            source = self._filled(entry, ("limit", "source"), entry.limit.source, views)
             changes["limit"] = None if source is None else msgspec.structs.replace(entry.limit, source=source)
         if any(_lacks(entry, name, value) for name, value in changes.items()):
             return None
