@@ -19,6 +19,7 @@ import yaml
 
 from bench.files import BadFile, Place, Problem, parse_yaml, read_text
 from bench.plant.load import plant_of
+from bench.saved import save
 
 if TYPE_CHECKING:
     from bench.plant.model import Plant

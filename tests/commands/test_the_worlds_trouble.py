@@ -80,7 +80,9 @@ def test_a_line_that_is_no_text_keeps_no_other_record_from_being_verified(
 
 
 @needs_full
-@pytest.mark.parametrize("words", [("--help",), ("verify", season()), ("--version",), ("ready", PLANT, "--logs", season())], ids=str)
+@pytest.mark.parametrize(
+    "words", [("--help",), ("verify", season()), ("--version",), ("ready", PLANT, "--logs", season())], ids=str
+)
 def test_a_standard_output_that_is_full_is_said(words: tuple[object, ...], tmp_path: Path) -> None:
     import subprocess
     import sys
