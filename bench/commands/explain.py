@@ -16,6 +16,7 @@ from bench.say.lists import count, some
 if TYPE_CHECKING:
     from bench.diagnose.explain.records import Explained
     from bench.diagnose.explain.walk_map import Pair
+    from bench.diagnose.supply.patterns import PowerFinding
     from bench.plant.model import Plant
     from bench.walk.state import State
 
@@ -35,18 +36,20 @@ def run(options: argparse.Namespace) -> int:
     """Explain every group of cables that the records read."""
     from bench.diagnose.explain.records import explained, follow_up, to_prove
     from bench.diagnose.explain.walk_map import beside_maps
+    from bench.diagnose.supply.patterns import findings, raised
 
     plant, states = read(options.record)
     found = explained(states)
     beside = beside_maps(*states)
-    if not found and not beside:
+    brought_up = [one for state in states for one in findings(state)]
+    if not (found or beside or any(raised(state) for state in states)):
         shown = ", ".join(map(str, options.record))
-        raise BadRequest(f"{shown}: found no resistance readings between pins of cables")
+        raise BadRequest(f"{shown}: found no resistance readings between pins of cables, and nothing brought up")
     wires, apart = to_prove(found, plant)
     ahead = [pair for one in found for pair in follow_up(one)]
     if options.json:
         json.dump(
-            [_plain(one, follow_up(one)) for one in found] + _plain_beside(beside),
+            [_plain(one, follow_up(one)) for one in found] + _plain_beside(beside) + _plain_power(brought_up),
             sys.stdout,
             ensure_ascii=False,
             indent=1,
@@ -57,6 +60,10 @@ def run(options: argparse.Namespace) -> int:
             _tell(one)
         for pair in beside:
             print(f"{' and '.join(pair.between)}: {_beside(pair)}")
+        for finding in brought_up:
+            print(finding.sentence)
+        if not brought_up and not found and not beside:
+            print("what was brought up is as it should be, as far as it was looked at")
         if ahead and options.follow_up is None:
             print(f"  {len(ahead)} readings among open wires would tell where they are landed: see --follow-up FILE")
         if wires:
@@ -72,7 +79,11 @@ def run(options: argparse.Namespace) -> int:
             raise BadRequest("nothing was found that a repair would touch")
         draft(options, plant, options.reprove, "proof after a repair", wires, apart)
         print(f"{options.reprove} is drafted; read it before you use it", file=told)
-    clean = not beside and all(not one.explanation.findings and not one.explanation.unexplained for one in found)
+    clean = (
+        not beside
+        and not brought_up
+        and all(not one.explanation.findings and not one.explanation.unexplained for one in found)
+    )
     return exits.PASS if clean else exits.NOT_PASSED
 
 
@@ -145,6 +156,14 @@ def _plain_beside(pairs: list[Pair]) -> list[dict[str, Any]]:
         return []
     found = [{"pins": list(pair.between), "joined": pair.joined, "sentence": _beside(pair)} for pair in pairs]
     return [{"cables": [], "readings": len(pairs), "follow_up": [], "causes": [], "unexplained": found, "notes": []}]
+
+
+def _plain_power(found: list[PowerFinding]) -> list[dict[str, Any]]:
+    """What is wrong with what was brought up as plain data: as one more entry, of no cable."""
+    if not found:
+        return []
+    causes = [{"kind": one.kind, "sentence": one.sentence, "pins": [one.subject], "bits": 0} for one in found]
+    return [{"cables": [], "readings": 0, "follow_up": [], "causes": causes, "unexplained": [], "notes": []}]
 
 
 def _plain(one: Explained, ahead: list[tuple[str, str]]) -> dict[str, Any]:

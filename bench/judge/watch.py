@@ -23,8 +23,6 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Final, Literal
 
-from bench.judge.charts import Cusum, Ewma, cusum, ewma
-
 LIMITING: Final = 0.98
 """A reading above this part of the supply's current limit means that the supply limits."""
 VOLTS_WITHIN: Final = (0.02, 0.3)
@@ -33,8 +31,10 @@ QUIET_READINGS: Final = 3
 """So many readings in a row below the leakage limit end a wait for it."""
 LEAST_READINGS: Final = 8
 """Fewer readings in a span say nothing about its slope."""
-STRETCHES: Final = 40
-"""Into so many means a soak is cut; the first quarter of them is what the rest is held against."""
+CONFIDENT: Final = 1.96
+"""Standard errors on each side of 95 %."""
+LONGER: Final = (1, 2, 4, 8)
+"""Where the readings of one span scatter too much to say, or are too few, so many spans are taken together."""
 
 Why = Literal["done", "over", "limit", "volts", "leaks", "restless", "no-number"]
 """Why a watch ended."""
@@ -124,7 +124,7 @@ class Settling:
         """Take a reading; times rise. Returns whether it has settled."""
         points = self._points
         points.append((t, value))
-        while len(points) > 2 and points[1][0] <= t - self._span:
+        while len(points) > 2 and points[1][0] <= t - LONGER[-1] * self._span:
             points.popleft()
         if self.at is not None:
             return True
@@ -132,15 +132,30 @@ class Settling:
         if t - self._looked < self._span / 20:
             return False
         self._looked = t
-        if len(points) < LEAST_READINGS or t - points[0][0] < 0.98 * self._span:
+        rests = self._rests(t)
+        if rests is None:
             return False
-        if not equivalent(points, self._span, self._band):
+        if not rests:
             self._quiet_since = None
         elif self._quiet_since is None:
             self._quiet_since = t
         elif t - self._quiet_since >= self._span:
             self.at = t
         return self.at is not None
+
+    def _rests(self, t: float) -> bool | None:
+        """Whether nothing that matters moves over the shortest time that can tell; None while none can."""
+        for longer in LONGER:
+            begin = t - longer * self._span
+            inside = [point for point in self._points if point[0] >= begin - 1e-9]
+            if t - self._points[0][0] < 0.98 * longer * self._span:
+                return None
+            if len(inside) < LEAST_READINGS:
+                continue
+            rise, doubt = slope(inside)
+            if CONFIDENT * doubt * self._span <= 0.5 * self._band or longer == LONGER[-1]:
+                return (abs(rise) + CONFIDENT * doubt) * self._span <= self._band
+        return None
 
 
 def slope(points: Sequence[tuple[float, float]] | deque[tuple[float, float]]) -> tuple[float, float]:
@@ -160,12 +175,6 @@ def slope(points: Sequence[tuple[float, float]] | deque[tuple[float, float]]) ->
     rise = sum((t - mid_t) * (x - mid_x) for t, x in points) / sxx
     rest = sum((x - mid_x - rise * (t - mid_t)) ** 2 for t, x in points)
     return rise, math.sqrt(rest / (count - 2) / sxx)
-
-
-def equivalent(points: Sequence[tuple[float, float]] | deque[tuple[float, float]], span_s: float, band: float) -> bool:
-    """Whether the readings change by no more than ``band`` over a span, with 95 % confidence."""
-    rise, doubt = slope(points)
-    return (abs(rise) + 1.96 * doubt) * span_s <= band
 
 
 @dataclass(slots=True)
@@ -291,55 +300,3 @@ def inrush(times: Sequence[float], amps: Sequence[float], set_at: float, window_
     )
     above = [t for t, a in inside if a > 2 * max(base, 1e-12)]
     return Inrush(peak, at, charge, above[-1] if above else 0.0)
-
-
-@dataclass(frozen=True, slots=True)
-class Drift:
-    """What a soak showed.
-
-    Attributes:
-        moving: whether either chart left its limits.
-        change: how far the last quarter lies from the first, in the unit of the readings.
-        ewma: the chart of averages.
-        cusum: the chart of sums.
-        each_s: how long a stretch of the charts is.
-    """
-
-    moving: bool
-    change: float
-    ewma: Ewma
-    cusum: Cusum
-    each_s: float
-
-
-def drift(times: Sequence[float], values: Sequence[float], allowed: float) -> Drift | None:
-    """Whether a reading that should stay has moved during a soak; None where there are too few readings to say.
-
-    Args:
-        times: rising.
-        values: the readings.
-        allowed: a change that matters, in the unit of the readings: a third of it is the least standard deviation
-            that the charts take, since steadier than that nothing needs to be.
-    """
-    if len(values) < 2 * STRETCHES or times[-1] <= times[0]:
-        return None
-    each = (times[-1] - times[0]) / STRETCHES
-    sums, counts = [0.0] * STRETCHES, [0] * STRETCHES
-    for t, value in zip(times, values, strict=True):
-        place = min(STRETCHES - 1, int((t - times[0]) / each))
-        sums[place] += value
-        counts[place] += 1
-    means = [total / count for total, count in zip(sums, counts, strict=True) if count]
-    quarter = len(means) // 4
-    if quarter < 3:
-        return None
-    base = means[:quarter]
-    target = sum(base) / quarter
-    scatter = math.sqrt(sum((mean - target) ** 2 for mean in base) / (quarter - 1))
-    sigma = max(scatter, allowed / 3)
-    if sigma <= 0:
-        return None
-    averages, sums_chart = ewma(means[quarter:], target, sigma), cusum(means[quarter:], target, sigma)
-    change = sum(means[-quarter:]) / quarter - target
-    moving = averages.alarm is not None or sums_chart.alarm is not None
-    return Drift(moving, change, averages, sums_chart, each)

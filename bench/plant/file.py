@@ -176,6 +176,12 @@ class CableType(_Entry, frozen=True, kw_only=True):
         return len(self.colours)
 
 
+STARTS_AT: Final = 0.8
+"""Of its guaranteed range a converter may start at this part: 32.5 V of 40.5 V (makers' data, read)."""
+STOPS_AT: Final = 0.94
+"""And go on down to this part of what it starts at: 30.5 V of 32.5 V (makers' data, read)."""
+
+
 class CardType(_Entry, frozen=True, kw_only=True):
     """A kind of card, and what it draws when it idles."""
 
@@ -194,8 +200,11 @@ class CardType(_Entry, frozen=True, kw_only=True):
     turns_on: Voltage | None = None
     """The least voltage that such a card may start at, without sign; below it draws next to nothing. A converter starts
     well below the range that it is guaranteed for: types for 36 to 75 V at 32.5 to 35.5 V (makers' data)."""
+    turns_off: Voltage | None = None
+    """The least voltage at which such a card may go on running once it has started, without sign: 1 to 3 V below what
+    it starts at, for types for 36 to 75 V (makers' data)."""
     works_from: Voltage = default(Voltage(40.5))
-    """The lowest feed voltage that it works at, without sign."""
+    """The lowest feed voltage that it is guaranteed for, without sign: it turns on below, nobody knows where."""
     works_to: Voltage = default(Voltage(57.0))
     """The highest feed voltage that it bears, without sign."""
 
@@ -211,6 +220,20 @@ class CardType(_Entry, frozen=True, kw_only=True):
             raise Inconsistent(f"spread {self.spread}", "0 % to 99 %")
         if self.turns_on is not None and not 0 < self.turns_on.value <= self.works_from.value:
             raise Inconsistent(f"turns-on {self.turns_on}", f"above 0 V, and at most works-from {self.works_from}")
+        if self.turns_off is not None and not 0 < self.turns_off.value <= self.starts_from:
+            raise Inconsistent(
+                f"turns-off {self.turns_off}", f"above 0 V, and at most {self.starts_from:g} V, turns-on"
+            )
+
+    @property
+    def starts_from(self) -> float:
+        """The least volts that it may start at; where nothing is said, a part of what it is guaranteed for."""
+        return self.turns_on.value if self.turns_on is not None else STARTS_AT * self.works_from.value
+
+    @property
+    def runs_down_to(self) -> float:
+        """The least volts that it may go on at once it runs; where nothing is said, a part of what it starts at."""
+        return self.turns_off.value if self.turns_off is not None else STOPS_AT * self.starts_from
 
     @property
     def converts(self) -> bool:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any, TextIO
 
 from bench import exits
+from bench.diagnose.supply.patterns import findings
 from bench.quantity import plain
 from bench.say.reading import reading
 from bench.say.verdict import counts
@@ -90,6 +91,8 @@ class Console:
             return
         bad = [outcome for outcome in found.values() if outcome.verdict not in ("pass", "done") or outcome.remark]
         self._say("")
+        for one in findings(state):
+            self._say(f"found     {one.sentence}")
         for outcome in bad:
             self._say(verdict_line(outcome))
             for place in dict.fromkeys(
@@ -183,6 +186,7 @@ def summary(state: State, record: Path) -> dict[str, Any]:
         "phase": state.phase.value,
         "exit_code": exit_code(state),
         "counts": dict(tally(found)),
+        "found": [{"kind": one.kind, "subject": one.subject, "sentence": one.sentence} for one in findings(state)],
         "verdicts": [
             {
                 "step": outcome.key,

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from bench.diagnose.supply.patterns import findings
 from bench.plant.model import Plant, UnknownName
 from bench.record.read import BrokenRecord
 from bench.record.replay import follow
@@ -117,6 +118,7 @@ class Sheet:
         counts: verdict to how many results of the plant.
         asked_for: how many readings of the plant the sequence asks for.
         searches: what searches found.
+        seen: what is wrong with what was brought up, in words.
         not_passed: results with where to look and what to do.
         conditions: name and value of what was asked and taken.
         holds: hold points that were passed, and by whom.
@@ -139,6 +141,7 @@ class Sheet:
     counts: Counter[str] = field(default_factory=Counter)
     asked_for: int = 0
     searches: list[Searched] = field(default_factory=list)
+    seen: list[str] = field(default_factory=list)
     not_passed: list[tuple[Line, tuple[str, ...]]] = field(default_factory=list)
     conditions: list[tuple[str, str]] = field(default_factory=list)
     holds: list[Happening] = field(default_factory=list)
@@ -291,6 +294,7 @@ def _add_results(made: Sheet, state: State) -> None:
             made.pins.setdefault(place, []).append(outcome.verdict)
         if outcome.verdict != "pass":
             made.not_passed.append((line, (*_where(setting.plant, step), *outcome.advice)))
+    made.seen = [one.sentence for one in findings(state)]
     made.asked_for = sum(1 for step in setting.plan.steps if step.kind in ("measure", "seek"))
     for title, found in sections.items():
         lines = tuple(_line(step, outcome) for step, outcome in found)

@@ -46,6 +46,7 @@ _FITS = {
     "idle-current": ("current",),
     "feed-voltage": ("voltage",),
     "shelf-voltage": ("voltage",),
+    "stretch-drop": ("voltage",),
 }
 """How a limit is computed, and what may be read against it."""
 

@@ -32,7 +32,14 @@ class Limit(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
 
     computed: (
         Literal[
-            "conductor", "path", "insulation", "insulation-by-length", "idle-current", "feed-voltage", "shelf-voltage"
+            "conductor",
+            "path",
+            "insulation",
+            "insulation-by-length",
+            "idle-current",
+            "feed-voltage",
+            "shelf-voltage",
+            "stretch-drop",
         ]
         | None
     ) = None
@@ -719,8 +726,8 @@ class Energise(_Common, frozen=True, kw_only=True, tag="energise"):
     """At most so long until it has settled; then the output goes off."""
     soak: Duration = msgspec.field(default_factory=lambda: Duration(0.0))
     """How long it is watched after it has settled."""
-    drift: Ratio = msgspec.field(default_factory=lambda: Ratio(0.02))
-    """A change during the soak that matters, as a part of the current."""
+    drift: Ratio = msgspec.field(default_factory=lambda: Ratio(0.01))
+    """A change over the whole soak that matters, as a part of the current; less than 10 mA never does."""
     derating: Ratio = msgspec.field(default_factory=lambda: Ratio(0.8))
     """Part of a breaker's rating that may be used: 80 % is the 125 % continuous-load rule of North American
     practice."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -30,11 +30,13 @@ class Held:
         expected: what a sound item reads; None where nothing is known.
         least: what a sound item reads at the least; a reading surely below passes but is worth a look. None where
             nothing is known.
+        amps: of a drop, the current that flows meanwhile; None for other readings.
     """
 
     limit: Limit
     expected: float | None = None
     least: float | None = None
+    amps: float | None = None
 
     def remark(self, budget: Budget) -> str:
         """Something worth a look although the verdict stands; may be empty."""
@@ -47,7 +49,12 @@ class Held:
 
 
 def limit_of(
-    step: Step, plant: Plant, celsius: float, other: LimitFile | None = None, powered: Powered | None = None
+    step: Step,
+    plant: Plant,
+    celsius: float,
+    other: LimitFile | None = None,
+    powered: Powered | None = None,
+    at: Mapping[str, float] | None = None,
 ) -> Held:
     """The limit of a measuring step.
 
@@ -57,6 +64,7 @@ def limit_of(
         celsius: of the conductors.
         other: takes the place of the step's own limit.
         powered: what a bench supply feeds at the moment; None where none is on.
+        at: inlet to the volts that were read there last, with their sign.
 
     Raises:
         JudgeError: the plant does not say enough for it to be computed.
@@ -77,13 +85,17 @@ def limit_of(
     margin = wanted.margin.value if wanted.margin is not None else 0.0
     if wanted.computed == "shelf-voltage":
         return _shelf_voltage(step, source, plant, powered)
+    if wanted.computed == "stretch-drop":
+        return _stretch_drop(source, plant, powered, celsius)
     try:
-        return _computed(wanted.computed, step, source, plant, celsius, margin)
+        return _computed(wanted.computed, step, source, plant, celsius, margin, at or {})
     except (UnknownName, NoPath) as error:
         raise JudgeError("limit", str(error), f"something that '{wanted.computed}' can be computed from") from error
 
 
-def _computed(kind: str, step: Step, source: Measure, plant: Plant, celsius: float, margin: float) -> Held:
+def _computed(
+    kind: str, step: Step, source: Measure, plant: Plant, celsius: float, margin: float, seen: Mapping[str, float]
+) -> Held:
     a, b = source.between
     if kind in ("conductor", "path"):
         if kind == "conductor" and step.subject in plant.conductors:
@@ -101,9 +113,11 @@ def _computed(kind: str, step: Step, source: Measure, plant: Plant, celsius: flo
         return Held(insulation_rule(nominal).limit)
     if kind == "idle-current":
         shelf, _, feed_name = step.subject.partition(".")
-        typical, least, most, at = idle_window(plant, shelf, feed_name)
+        read = seen.get(step.subject)
+        typical, least, most, at = idle_window(plant, shelf, feed_name, read)
         count = sum(len(plant.shelves[name].cards) for name in (shelf, *plant.shelves[shelf].halves))
-        origin = f"sum of the {count} cards of shelf {shelf} with their spread, at {engineering(at, 'V')} at the shelf"
+        origin = f"sum of the {count} cards of shelf {shelf} with their spread, at {engineering(at, 'V')} "
+        origin += "as it was read at the shelf" if read is not None else "at the shelf, which nobody read: reckoned"
         return Held(Limit.between(least, most + margin, "A", origin), typical)
     feed = plant.feeds[plant.inlets[step.subject].feed] if step.subject in plant.inlets else None
     if feed is None:
@@ -159,17 +173,48 @@ def _shelf_voltage(step: Step, source: Measure, plant: Plant, powered: Powered |
     return Held(Limit.between(volts - doubt, volts + doubt, "V", origin), volts)
 
 
-def idle_window(plant: Plant, shelf: str, feed: str = "") -> tuple[float, float, float, float]:
+LEAST_DROP: Final = 0.001
+"""Volts that any stretch may lose beside: contacts of unlike metals and pick-up (common practice, no source)."""
+
+
+def _stretch_drop(source: Measure, plant: Plant, powered: Powered | None, celsius: float) -> Held:
+    """What a stretch of the way may lose at the current that flows: its parts' highest believable ohms times amperes.
+
+    The current is the one that was measured: where the supply gives more or less than was reckoned, all is scaled.
+    """
+    if powered is None:
+        raise JudgeError("limit", "no supply that is on", "'stretch-drop' after a step that energises")
+    flow = PowerTree(plant).flow(powered)
+    one, other = (plant.terminal(name).node for name in source.between)
+    if one not in flow.nodes or other not in flow.nodes or flow.amps <= 0:
+        found = f"{source.between[0]} and {source.between[1]}, between which no current flows"
+        raise JudgeError("limit", found, "two places on a way that carries current")
+    scale = powered.drawn / flow.amps if powered.drawn is not None else 1.0
+    expected = most = amps = 0.0
+    for edge in plant.path(source.between[0], source.between[1]):
+        carried = abs(flow.edges.get(edge.id, 0.0)) * scale
+        amps = max(amps, carried)
+        expected += carried * edge.ohms
+        most += carried * plant.expected(edge.id, celsius).high_ohm
+    most += LEAST_DROP
+    origin = f"sound joints and conductors at the {engineering(amps, 'A', digits=3)} that flow"
+    return Held(Limit.between(-most, most, "V", origin), expected, amps=amps)
+
+
+def idle_window(
+    plant: Plant, shelf: str, feed: str = "", read: float | None = None
+) -> tuple[float, float, float, float]:
     """What a shelf draws when it idles on one feed: typical, least, most in amperes, and the volts it was reckoned at.
 
     Cards of constant power draw less where the voltage is higher, so the sum of the plant file's figures, which are
-    for nominal voltage, is scaled to the voltage that reaches the shelf: the supply's, less the drop of the shelf's own
-    current on its way there and back.
+    for nominal voltage, is scaled to the voltage at the shelf: the one that was read with the current. Where nobody
+    read it, it is the supply's, less the drop of the shelf's own current on its way there and back.
 
     Args:
         plant: the plant.
         shelf: the shelf's or half-shelf's name.
         feed: the feed that it runs on; its first inlet's by default.
+        read: volts that were read at the shelf; None where nobody did.
 
     Raises:
         UnknownName: no such shelf or feed there.
@@ -192,7 +237,7 @@ def idle_window(plant: Plant, shelf: str, feed: str = "") -> tuple[float, float,
             for kind in cards
         )
 
-    at = volts
-    for _ in range(20):
+    at = abs(read) if read else volts
+    for _ in range(0 if read else 20):
         at = max(volts - ohms * total(at, 0.0), 0.5 * volts)
     return total(at, 0.0), total(at, -1.0), total(at, 1.0), at

@@ -7,8 +7,8 @@ questions again with what was really done.
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterator
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 from bench.judge.watch import Ladder, Rung
@@ -20,6 +20,8 @@ from bench.sequence.power_tree import Forecast, Powered, PowerTree, WillNotCarry
 
 RUNG_PART: Final = 0.9
 """On the lower rungs converters are off: more than this part of the rung's limit, after the inrush, is too much."""
+WAITING_A: Final = 0.018
+"""What a converter may take while it is off (makers' data: 15 to 18 mA)."""
 BAND: Final = (0.01, 0.010)
 """What a settled current may change over the span: a part of what is expected, and amperes at least."""
 
@@ -50,19 +52,42 @@ def window(step: Energise, forecast: Forecast) -> tuple[float, float]:
     return max(0.0, forecast.least.amps - margin), forecast.most.amps + margin
 
 
-def ladder(step: Energise, forecast: Forecast) -> Ladder:
-    """The step as a ladder to watch."""
+def at_stages(step: Energise, tree: PowerTree, what: Powered) -> tuple[float, ...]:
+    """Amperes that may rightly flow at each lower stage, leakage apart: relays draw, and converters that are off wait.
+
+    Args:
+        step: the step.
+        tree: of the plant.
+        what: is on at the target.
+    """
+    cards = tree.converters_on(what)
+    made = []
+    for rung in step.ramp:
+        volts = math.copysign(rung.to.value, what.volts)
+        most = tree.flow(replace(what, volts=volts, dummy={}), 1).amps
+        made.append(most + WAITING_A * cards)
+    return tuple(made)
+
+
+def ladder(step: Energise, forecast: Forecast, lower: Sequence[float]) -> Ladder:
+    """The step as a ladder to watch.
+
+    Args:
+        step: the step.
+        forecast: of its target.
+        lower: what may rightly flow at each of its lower stages, see :func:`at_stages`.
+    """
     rungs = [
         Rung(
             rung.to.value,
             rung.limit.value,
             rung.inrush.value,
             RUNG_PART * rung.limit.value,
-            rung.leakage.value if rung.leakage is not None else None,
+            rung.leakage.value + rightly if rung.leakage is not None else None,
             rung.hold.value,
             rung.within.value,
         )
-        for rung in step.ramp
+        for rung, rightly in zip(step.ramp, lower, strict=True)
     ]
     most = window(step, forecast)[1]
     limit = step.current_limit.value

@@ -32,6 +32,10 @@ DERATING: Final = 0.8
 practice."""
 NOTHING_A: Final = 1e-4
 """Less than this through a breaker is nothing."""
+NOWHERE_V: Final = 1e-6
+"""Less than this is no voltage."""
+ROUNDING: Final = 1e-9
+"""At exactly a bound no digit of a computed voltage decides who is on."""
 LEAST_OHM: Final = 1e-9
 """In place of nothing, so that a current can be told: of a stretch, and of a supply that regulates at its terminals."""
 
@@ -54,6 +58,7 @@ class Powered:
         closed: the closed breakers.
         out: cards that are not in, by name (``2C/5``).
         dummy: shelf to the current that a dummy load draws at nominal voltage, in amperes.
+        drawn: what the supply was seen to give once it had settled, in amperes; None where nobody looked.
     """
 
     at: tuple[str, ...]
@@ -62,6 +67,7 @@ class Powered:
     closed: frozenset[str] = frozenset()
     out: frozenset[str] = frozenset()
     dummy: Mapping[str, float] = field(default_factory=dict)
+    drawn: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,13 +156,17 @@ class Forecast:
 
 @dataclass(frozen=True, slots=True)
 class _Load:
-    """One shelf's cards at nominal voltage: watts of constant power, siemens of resistors, and the least voltage."""
+    """One shelf's cards at nominal voltage: watts of constant power, siemens of resistors, and the volts it is on from.
+
+    Three numbers, never one: below turn-on it is off, in its guaranteed range on, and in between nobody knows. So what
+    is drawn at the most and typically has it on from turn-on, and what is drawn at the least from what is guaranteed.
+    """
 
     shelf: str
     inlets: tuple[Inlet, ...]
     watts: float
     siemens: float
-    works_from: float
+    on_from: float
 
 
 class PowerTree:
@@ -251,6 +261,15 @@ class PowerTree:
                 breakers[name] = BreakerLoad(name, amps, self.derating * rating, rating)
         return Forecast(powered, typical, least, most, likely, breakers)
 
+    def converters_on(self, powered: Powered) -> int:
+        """How many converters are in that are fed.
+
+        Args:
+            powered: what is on.
+        """
+        shelves = self.shelves_on(powered.at, powered.closed)
+        return sum(card.type.converts for shelf in shelves for card in self._cards(shelf, powered.out))
+
     def _deviation(self, powered: Powered) -> float:
         """Standard deviation of the sum of what cards draw, each anywhere within its spread with the same chance."""
         total = 0.0
@@ -272,17 +291,17 @@ class PowerTree:
         found = []
         for shelf, mine in by_shelf.items():
             nominal = abs(self.plant.feeds[mine[0].feed].nominal_v)
-            watts = siemens = works_from = 0.0
+            watts = siemens = on_from = 0.0
             for card in self._cards(shelf, powered.out):
                 kind = card.type
                 amps = kind.idle.value * (1 + spread * kind.spread.value)
-                works_from = max(works_from, kind.works_from.value)
                 if kind.load == "constant-power":
+                    on_from = max(on_from, kind.works_from.value if spread < 0 else kind.starts_from)
                     watts += amps * nominal
                 else:
                     siemens += amps / nominal
             watts += powered.dummy.get(shelf, 0.0) * nominal
-            found.append(_Load(shelf, tuple(mine), watts, siemens, works_from))
+            found.append(_Load(shelf, tuple(mine), watts, siemens, on_from))
         return found
 
 
@@ -317,12 +336,13 @@ def _solve(tree: PowerTree, powered: Powered, inlets: tuple[Inlet, ...], loads: 
     for load in loads:
         for inlet in load.inlets:
             start = idle.volts(inlet.live.node, inlet.back.node)
-            if not abs(start) >= load.works_from:
+            if isnan(start) or abs(start) < NOWHERE_V:
                 continue
             # converters with combined inputs draw in equal parts, to a first approximation
             share = 1.0 / len(load.inlets)
             plus, minus = (inlet.live, inlet.back) if start > 0 else (inlet.back, inlet.live)
-            powers.append(PowerLoad(inlet.name, plus.node, minus.node, load.watts * share))
+            if abs(start) >= (1 - ROUNDING) * load.on_from:
+                powers.append(PowerLoad(inlet.name, plus.node, minus.node, load.watts * share))
             if load.siemens > 0:
                 resistors.append(Resistor(("cards", inlet.name), plus.node, minus.node, 1 / (load.siemens * share)))
     try:

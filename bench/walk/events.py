@@ -38,9 +38,10 @@ class Seen(msgspec.Struct, frozen=True):
     """That line's hash."""
 
 
-EDITION: Final = 2
+EDITION: Final = 3
 """The machine of today. In edition 1 what the walk had passed over by itself kept everything else off that it had
-touched, and breakers that were open already were asked for again."""
+touched, and breakers that were open already were asked for again. Up to edition 2 an idle current was held against the
+supply's voltage of the plant file and not against the one that was read with it."""
 
 
 class Began(_Event, frozen=True, kw_only=True, tag="began"):

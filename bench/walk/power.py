@@ -14,14 +14,15 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from bench.judge.limit import Limit
-from bench.judge.watch import LEAST_READINGS, Ladder, drift, inrush
+from bench.judge.soak import soak
+from bench.judge.watch import LEAST_READINGS, Ladder, inrush
 from bench.plant.handled import Handled
 from bench.plant.model import Plant
 from bench.quantity import engineering
 from bench.sequence.file import Energise
 from bench.sequence.limits import Held
 from bench.sequence.plan import Step
-from bench.sequence.power_steps import ladder, powered, window
+from bench.sequence.power_steps import at_stages, ladder, powered, window
 from bench.sequence.power_tree import Forecast, PowerTree, WillNotCarry, headroom_line
 from bench.walk import events as e
 from bench.walk.outcome import Bounds, Outcome
@@ -31,6 +32,10 @@ SHORT_VOLTS: Final = 0.5
 
 NEXT_TO_NOTHING: Final = 0.005
 """Amperes: where no card is in, what flows is leakage."""
+
+
+MOVES: Final = 0.010
+"""Amperes: less than this over a soak does not matter (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +63,8 @@ def prepare(plant: Plant, step: Energise, closed: Collection[str], out: Collecti
     if forecast.overloads:
         lines = "; ".join(headroom_line(load, step.derating.value) for load in forecast.overloads)
         return Prepared(None, forecast, f"it would overload breaker {lines}")
-    return Prepared(ladder(step, forecast), forecast)
+    lower = at_stages(step, tree, forecast.powered)
+    return Prepared(ladder(step, forecast, lower), forecast)
 
 
 def judge_energised(
@@ -146,7 +152,7 @@ def _tripped(event: e.Energised, found: Prepared, high: float, word: str) -> str
             head = f"{names} creeps: the current rose to {shown} where {high:.3f} A is the most"
             tail = "Find what warms up"
         case "limit" | "over":
-            head = f"{names} draws too much: {shown} where {high:.3f} A is the most"
+            head = f"{names} draws too much: {shown} where {_most(found, event, high):.3f} A is the most"
             tail = "Look at the last card that went in"
         case "volts":
             head = f"the supply does not hold {volts:g} V: {terminal if terminal is not None else 0.0:.2f} V"
@@ -164,6 +170,13 @@ def _tripped(event: e.Energised, found: Prepared, high: float, word: str) -> str
             tail = "Nothing is proven"
     off = "Output off" if event.state == "off" and event.confirmed else "OUTPUT NOT CONFIRMED OFF"
     return f"Fail: {head}, {when}. {off}. {tail}."
+
+
+def _most(found: Prepared, event: e.Energised, high: float) -> float:
+    """The most that was allowed at the stage where it tripped, in amperes."""
+    if found.ladder is None or not event.sets or len(event.sets) >= len(found.ladder.rungs):
+        return high
+    return found.ladder.rungs[len(event.sets) - 1].most_a
 
 
 def _came_up(
@@ -198,7 +211,7 @@ def _came_up(
     held = Limit(unit="A", source=base.bounds.source, lower=low if low > 0 else None, upper=high)
     origin = Held(held, found.forecast.typical.amps)
     outcome = replace(hold(read, origin), reading=None)
-    slow = reforming(source, event)
+    slow = reforming(source, event, found)
     told = f"{outcome.sentence} {_details(source, event, found, mean)}"
     outcome = replace(outcome, sentence=told, remark="; ".join(_remarks(source, found, mean, slow)))
     if slow and outcome.verdict == "pass":
@@ -210,13 +223,32 @@ def _came_up(
     elif outcome.verdict == "fail":
         told = f"Fail: draws too much: {told.removeprefix('Fail: ')}"
         outcome = replace(outcome, finding="heavy", sentence=told)
-    soak = [(t, a) for t, a in rest if t >= event.times[-1] - source.soak.value]
-    moved = drift([t for t, _ in soak], [a for _, a in soak], source.drift.value * mean) if soak else None
-    if moved is not None and moved.moving:
-        text = f"Fail: creeps: the current moved by {engineering(moved.change, 'A', digits=2)} while it soaked"
-        told = f"{text} ({engineering(mean, 'A', digits=3)} at the end)."
-        return replace(outcome, verdict="fail", finding="creeps", sentence=told)
-    return outcome
+    watched = [(t, a) for t, a in rest if t >= event.times[-1] - source.soak.value] if source.soak.value else []
+    return _soaked(source, outcome, watched, mean)
+
+
+def _soaked(source: Energise, outcome: Outcome, watched: list[tuple[float, float]], mean: float) -> Outcome:
+    """The same outcome with what the soak says: what moves fails, and what cannot be told is said to be so."""
+    if not watched or outcome.verdict != "pass":
+        return outcome
+    matters = max(source.drift.value * mean, MOVES)
+    found = soak([t for t, _ in watched], [a for _, a in watched], matters)
+    if found is None or found.answer == "steady":
+        return outcome
+    if found.answer == "undecided":
+        lasts = f"soak it for {math.ceil(found.wants_s)} s" if found.wants_s else "soak it for longer"
+        told = (
+            f"Undecided: whether it creeps cannot be told: the readings scatter by {engineering(found.spread, 'A')}, "
+            f"and {engineering(matters, 'A')} matter. To tell, {lasts}, and look once."
+        )
+        return replace(outcome, verdict="undecided", sentence=told)
+    if found.jump:
+        seen = f"jumped by {engineering(found.jump, 'A', digits=2)} after {found.jump_at:.0f} s of the soak"
+    else:
+        each, doubt = (engineering(value, "A", digits=2) for value in (found.each_minute, found.doubt))
+        seen = f"moves by {each} ± {doubt} each minute"
+    told = f"Fail: creeps: the current {seen} ({engineering(mean, 'A', digits=3)} at the end). Find what warms up."
+    return replace(outcome, verdict="fail", finding="creeps", sentence=told)
 
 
 def _remarks(source: Energise, found: Prepared, mean: float, slow: str) -> list[str]:
@@ -244,11 +276,13 @@ def _details(source: Energise, event: e.Energised, found: Prepared, mean: float)
     return f"{told}."
 
 
-def reforming(source: Energise, event: e.Energised) -> str:
+def reforming(source: Energise, event: e.Energised, found: Prepared) -> str:
     """Whether capacitors took their time on the lower rungs; empty where they did not."""
+    rungs = found.ladder.rungs if found.ladder is not None else ()
     starts = [t for t, _, _ in event.sets]
     for place, rung in enumerate(source.ramp):
-        if rung.leakage is None or place >= len(starts):
+        leakage = rungs[place].leakage_a if place < len(rungs) else None
+        if rung.leakage is None or leakage is None or place >= len(starts):
             continue
         end = starts[place + 1] if place + 1 < len(starts) else math.inf
         inside = [
@@ -256,13 +290,25 @@ def reforming(source: Energise, event: e.Energised) -> str:
             for t, a in zip(event.times, event.amps, strict=True)
             if a is not None and starts[place] + rung.inrush.value < t < end
         ]
-        above = [(t, a) for t, a in inside if a > rung.leakage.value]
+        above = [(t, a) for t, a in inside if a > leakage]
         if above and len(above) < len(inside):
             return (
                 f"Capacitors reform: at {rung.to} the leakage fell from {engineering(above[0][1], 'A', digits=2)} "
-                f"below {rung.leakage} within {above[-1][0]:.0f} s."
+                f"below {engineering(leakage, 'A', digits=2)} within {above[-1][0]:.0f} s."
             )
     return ""
+
+
+def joint_words(volts: float, amps: float) -> str:
+    """What a drop says of the joints and wires that it is read over: their resistance, and how much they heat.
+
+    Args:
+        volts: the drop.
+        amps: the current that flows.
+    """
+    ohms, watts = abs(volts) / amps, abs(volts) * amps
+    shown = engineering(ohms, "Ω", digits=3), engineering(amps, "A", digits=3), engineering(watts, "W", digits=2)
+    return f"{shown[0]} at {shown[1]}: {shown[2]} of heat."
 
 
 def loses(outcome: Outcome) -> bool:

@@ -38,7 +38,7 @@ from bench.sequence.unroll import unroll
 from bench.walk import events as e
 from bench.walk.facts import BenchFacts, InstrumentFacts
 from bench.walk.outcome import Bounds, Circumstances, Figure, Outcome
-from bench.walk.power import Prepared, judge_energised, loses, prepare, search_offer, wrong_way_round
+from bench.walk.power import Prepared, joint_words, judge_energised, loses, prepare, search_offer, wrong_way_round
 
 ROOM: Final = (-40.0, 70.0)
 """°C that a room can have; what is outside is a slip of the fingers."""
@@ -55,6 +55,7 @@ class Conditions:
         handled: the plant as it was left by hands and outputs.
         fed: what a supply of the bench feeds, while its output is on.
         rig: what is clipped to ends by hand, None where nothing ever was.
+        volts: inlet to what was read there last, in volts with their sign, since anything was last switched.
     """
 
     ambient: float = 20.0
@@ -63,6 +64,7 @@ class Conditions:
     handled: Handled = field(default_factory=Handled)
     fed: Powered | None = None
     rig: Rig | None = None
+    volts: Mapping[str, float] = field(default_factory=dict)
 
     def after(self, act: Do, n: int, by: str, at: str) -> Conditions:
         """The conditions after something was done by hand.
@@ -79,6 +81,7 @@ class Conditions:
             handled=handled,
             rig=self.rig if act.rig is None else act.rig,
             fed=None if self.fed is None else replace(self.fed, closed=handled.closed),
+            volts={} if act.switch_on or act.switch_off else self.volts,
         )
 
     def with_answer(self, ask: Ask, answer: str, refuse: Callable[[str], Exception]) -> Conditions:
@@ -189,16 +192,20 @@ class Setting:
             for bound in (other.at_least, other.at_most, other.margin):
                 if bound is not None and bound.unit != wanted:
                     raise JudgeError("limit", f"a bound of {bound}", f"one in {wanted}")
-        key = (conditions.ambient, other, conditions.fed)
+        key = (conditions.ambient, other, conditions.fed, conditions.volts.get(step.subject))
         known = self._limits.get(step.key)
         # a search that is begun anew gives a key again, for another reading
         if known is None or known[0] is not step.source or known[1] != key:
-            known = (step.source, key, limit_of(step, self.plant, conditions.ambient, other, conditions.fed))
+            known = (
+                step.source,
+                key,
+                limit_of(step, self.plant, conditions.ambient, other, conditions.fed, conditions.volts),
+            )
             self._limits[step.key] = known
         return known[2]
 
     @cached_property
-    def _limits(self) -> dict[str, tuple[Single, tuple[float, LimitFile | None, Powered | None], Held]]:
+    def _limits(self) -> dict[str, tuple[Single, tuple[float, LimitFile | None, Powered | None, float | None], Held]]:
         """The last limit of every step, by key: the page asks for it, then the meter's range, then the judging."""
         return {}
 
@@ -211,7 +218,7 @@ class Setting:
         for step in self.plan.steps:
             source = step.source
             # what a shelf should have is known only once something feeds it
-            if not isinstance(source, Measure) or source.limit.computed == "shelf-voltage":
+            if not isinstance(source, Measure) or source.limit.computed in ("shelf-voltage", "stretch-drop"):
                 continue
             try:
                 held = self.limit(step, conditions)
@@ -303,6 +310,11 @@ class Setting:
                 if measure.read == "temperature" and read.value is not None and ROOM[0] <= read.value <= ROOM[1]:
                     # the thermometer says how warm conductors and meter are from here on
                     conditions = replace(conditions, ambient=read.value)
+                inlet = self.plant.inlets.get(step.subject)
+                at_poles = inlet is not None and measure.between == (inlet.live.name, inlet.back.name)
+                if at_poles and measure.read == "voltage" and read.value is not None and self.began.edition > 2:
+                    # what a shelf draws is held against the voltage that was read with it
+                    conditions = replace(conditions, volts={**conditions.volts, step.subject: read.value})
                 return outcome, conditions
         raise AssertionError(f"a {step.kind} step takes no reading")
 
@@ -373,6 +385,8 @@ class Setting:
         zeros = conditions.zeros.get(read.instrument, ())
         zero = zeros[-1] if zeros and source.read == "resistance" and source.wires == 2 else None
         outcome = self._held_against(step, read, n, held, self.rule(rules), conditions, at, source.wires, zero, drift)
+        if held.amps and outcome.figure.value is not None and outcome.verdict in ("pass", "fail", "undecided"):
+            outcome = replace(outcome, sentence=f"{outcome.sentence} {joint_words(outcome.figure.value, held.amps)}")
         inlet = self.plant.inlets.get(step.subject)
         if inlet is not None and source.limit.computed == "shelf-voltage" and loses(outcome):
             outcome = replace(outcome, advice=(search_offer(inlet.shelf), *outcome.advice))

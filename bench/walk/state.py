@@ -882,7 +882,12 @@ def _energised(state: State, event: e.Energised, n: int) -> State:
     if event.state == "on":
         outputs = state.outputs.set_on(event.instrument, step.index)
         on = fed(source, setting.plant, conditions.handled.closed, conditions.handled.out)
-        return _advance(replace(state, outputs=outputs, conditions=replace(conditions, fed=on)), outcome)
+        return _advance(
+            replace(
+                state, outputs=outputs, conditions=replace(conditions, fed=replace(on, drawn=outcome.figure.value))
+            ),
+            outcome,
+        )
     # it tripped: what people agreed to was for a load that is sound
     outputs = state.outputs.set_off(event.instrument).let_go()
     return _advance(replace(state, outputs=outputs, conditions=conditions), outcome)

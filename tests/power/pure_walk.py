@@ -14,6 +14,7 @@ from bench.judge.watch import Finished, Off, Setting, Watch
 from bench.plant import faults as k
 from bench.plant.handled import Handled
 from bench.plant.model import Plant
+from bench.record.append import RecordWriter
 from bench.sequence.draft import draft
 from bench.sequence.file import Do, Energise, Measure, Set
 from bench.sequence.load import load_sequence
@@ -31,6 +32,7 @@ METER = InstrumentFacts(
     roles=["ohms", "volts", "amps"],
     rows=(
         AccuracyRow("ohms", "Ω", 1e5, percent_of_reading=0.02, percent_of_range=0.005, resolution=0.1),
+        AccuracyRow("volts", "V", 0.1, percent_of_reading=0.005, percent_of_range=0.004, resolution=1e-6),
         AccuracyRow("volts", "V", 100.0, percent_of_reading=0.005, percent_of_range=0.002, resolution=1e-4),
         AccuracyRow("amps", "A", 10.0, percent_of_reading=0.1, percent_of_range=0.02, resolution=1e-5),
     ),
@@ -99,6 +101,7 @@ class PureWalk:
     seed: int
     fed: list[tuple[Step, e.Energised]] = field(default_factory=list)
     trips: list[Trip] = field(default_factory=list)
+    taken: list[e.Entry] = field(default_factory=list)
     t: float = 0.0
 
     def __post_init__(self) -> None:
@@ -111,8 +114,17 @@ class PureWalk:
         while not self.state.finished:
             event = self._answer(request(self.state))
             entry = e.Entry(n=self.state.taken + 1, at="2026-06-01T18:00:00Z", event=event)
+            self.taken.append(entry)
             self.state = take(self.state, entry)
         return self.state
+
+    def record(self, path: Path) -> Path:
+        """The walk as a record on disk, its beginning with it."""
+        assert self.state.setting is not None
+        with RecordWriter.create(path) as writer:
+            for entry in (e.Entry(n=1, at="2026-06-01T18:00:00Z", event=self.state.setting.began), *self.taken):
+                writer.append(entry)
+        return path
 
     def _answer(self, asked: r.Request) -> e.Event:
         match asked:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from bench.plant.load import load_plant
 from bench.plant.model import Plant
+from bench.quantity import Current
 
 ROOT = Path(__file__).parents[2]
 GANNET = ROOT / "sequences" / "gannet-head" / "plant.yaml"
@@ -84,3 +85,8 @@ def written(folder: Path, text: str = SMALL) -> Path:
 def small(folder: Path, text: str = SMALL) -> Plant:
     """The plant, read by the real loader."""
     return load_plant(written(folder, text))
+
+
+def amps(value: float) -> Current:
+    """A current."""
+    return Current(value)

@@ -13,7 +13,7 @@ from bench.quantity import Capacitance, Current, Duration, Resistance
 from bench.sequence.power_tree import Powered, PowerTree
 from bench.simulate.twins.plant_supply import PlantSupplyTwin
 from bench.simulate.world.power import PowerWorld
-from bench.simulate.world.power_input import BLEED_OHM, OWN_FARAD
+from bench.simulate.world.power_input import BLEED_OHM, OWN_FARAD, WAITING_A
 
 ONE = ("FA", "FA2A")
 
@@ -91,13 +91,15 @@ def test_charge_that_goes_in_is_charge_that_is_there(hall: Plant) -> None:
     state = world.drive(48.0, 0.1, 1.0)
     assert state.mode == "CURR"
     across = 0.1 * 1.5
-    assert state.volts - across == pytest.approx(0.1 * 1.0 / farad, rel=0.03)
+    # the converter's waiting current and the bleeder take their part of it
+    assert state.volts - across == pytest.approx((0.1 - WAITING_A / 2) * 1.0 / farad, rel=0.05)
 
 
 def test_a_converter_waits_starts_softly_and_holds_its_power(hall: Plant) -> None:
     desk = Desk(hall)
-    low = desk.on(38.0, 4.0, 3.0)
-    assert low[-1][1] < 0.01, "below its lockout it is off"
+    low = desk.on(30.0, 4.0, 3.0)
+    # makers' data: it starts at 32.5 V at the least, and takes 18 mA at the most while it waits
+    assert low[-1][1] < 0.02, "below its turn-on it waits"
     trace = desk.on(44.0, 4.0, 40.0)
     high = desk.on(52.0, 4.0, 40.0)
     assert trace[1][1] < 0.3
@@ -156,8 +158,8 @@ def test_a_reversed_inlet_shows_by_its_sign_and_draws_nothing(hall: Plant) -> No
 def test_a_lug_that_is_not_tight_loses_voltage_under_load_only(hall: Plant) -> None:
     fault = k.HighResistanceLug(terminal="2A.A", ohms=Resistance(1.0))
     desk = Desk(hall, [fault])
-    desk.on(36.0, 4.0, 3.0)
-    assert abs(desk.volts("2A.A", "2A.A-return")) == pytest.approx(36.0, abs=0.1)
+    desk.on(30.0, 4.0, 3.0)
+    assert abs(desk.volts("2A.A", "2A.A-return")) == pytest.approx(30.0, abs=0.1)
     amps = desk.on(48.0, 4.0, 12.0)[-1][1]
     assert 48.0 - abs(desk.volts("2A.A", "2A.A-return")) == pytest.approx(amps * 1.2, abs=0.2)
 

@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
+from bench.diagnose.supply.patterns import PowerFinding
+from bench.diagnose.supply.patterns import findings as power_findings
 from bench.say import reading as say
 from bench.say.verdict import ORDER, PAST, WORDS, counts, without_word
 from bench.say.verdict import verdict_line as verdict_line_of
@@ -109,6 +111,7 @@ class Summary:
         skipped: skipped steps, in plan order.
         remarked: passes that are worth a look.
         unsafe: instruments whose outputs could not be confirmed off.
+        seen: what is wrong with what was brought up, in words, in the order in which the walk met it.
     """
 
     counts: dict[str, int]
@@ -117,6 +120,7 @@ class Summary:
     skipped: tuple[Outcome, ...]
     remarked: tuple[Outcome, ...]
     unsafe: tuple[str, ...]
+    seen: tuple[PowerFinding, ...] = ()
 
     @property
     def clean(self) -> bool:
@@ -136,6 +140,7 @@ def summary(state: State) -> Summary:
         tuple(one for one in latest if one.verdict == "skipped"),
         tuple(one for one in latest if one.remark and one.verdict == "pass"),
         state.outputs.unconfirmed,
+        tuple(power_findings(state)),
     )
 
 

@@ -318,6 +318,8 @@ def _end(view: View, cells: int, rows: int) -> Body:
         text = f"NOT CONFIRMED OFF: {view.say(', '.join(found.unsafe))}. Go and look before you touch anything."
         lines += [*wrapped(text, cells, "alarm"), EMPTY]
     lines += [*_beyond(view, cells), EMPTY] if stages.beyond(state) else []
+    for one in found.seen:
+        lines += [*wrapped(view.say(one.sentence), cells, "strong"), EMPTY]
     for outcome in found.worries:
         lines += _worry(view, outcome, cells)
     for outcome in found.skipped:

@@ -351,6 +351,8 @@ class Plain:
             self._say(f"NOT CONFIRMED OFF: {', '.join(found.unsafe)}. Go and look before you touch anything.")
         for text in stages.beyond(state):
             self._say(f"STILL ON: {text}")
+        for one in found.seen:
+            self._say(one.sentence)
         for outcome in (*found.worries, *found.skipped):
             self._say(f"{self._glyphs.mark(outcome.verdict)} {findings.verdict_line(state, outcome)}")
             place = findings.place_of(state, outcome)

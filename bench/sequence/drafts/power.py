@@ -66,13 +66,18 @@ def first_power(plant: Plant, of: str) -> Draft:
 
 
 def _refuse_overloads(plant: Plant, shelves: list[Shelf]) -> None:
-    """Each feed must carry all of these shelves alone: when one feed fails the other has them all."""
+    """Each feed must carry all of these shelves alone: when one feed fails the other has them all.
+
+    At its lowest voltage too, where constant power draws most.
+    """
     by_feed: dict[str, list[Inlet]] = {}
     for shelf in shelves:
         for inlet in reached(plant, shelf):
             by_feed.setdefault(inlet.feed, []).append(inlet)
     for inlets in by_feed.values():
+        feed = plant.feeds[inlets[0].feed]
         forecast(plant, inlets)
+        forecast(plant, inlets, volts=min(abs(feed.low_v), abs(feed.high_v)))
 
 
 def _isolate(plant: Plant, of: str, shelves: list[Shelf]) -> list[Part]:
@@ -235,6 +240,8 @@ def _group_in(
         # a drop is looked for while the current is still small: constant power makes up for it with more current
         parts.under_load(plant, inlet),
     ]
+    if last:
+        made += parts.stretches(plant, [inlet])
     if first or last:
         made += parts.apart(plant, inlet, f"with {title} in on {inlet.feed}")
     made += parts.switched_off(breakers)
@@ -276,6 +283,7 @@ def _on_the_other(plant: Plant, shelf: Shelf, inlet: Inlet) -> list[Part]:
         *parts.there_first(plant, inlet),
         msgspec.structs.replace(step, soak=Duration(_SOAK_ON_THE_OTHER_S)),
         parts.under_load(plant, inlet),
+        *parts.stretches(plant, [inlet]),
         *parts.apart(plant, inlet, f"with all cards in on {inlet.feed}"),
         *parts.switched_off(breakers),
         *parts.leads_off(plant, [supply]),
@@ -361,6 +369,7 @@ def _together(plant: Plant, shelves: list[Shelf]) -> list[Part]:
                 limit_for(most),
             ),
             *(parts.under_load(plant, inlet) for inlet in chosen),
+            *parts.stretches(plant, chosen, shared=True),
             *parts.switched_off(breakers),
             *parts.leads_off(plant, [supply]),
         ]

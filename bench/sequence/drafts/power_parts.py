@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Final
 
 import msgspec
@@ -118,7 +119,7 @@ def return_bar(plant: Plant, inlet: Inlet) -> str:
 
 
 def forecast(
-    plant: Plant, inlets: list[Inlet], out: frozenset[str] = frozenset(), dummy: float = 0.0
+    plant: Plant, inlets: list[Inlet], out: frozenset[str] = frozenset(), dummy: float = 0.0, volts: float | None = None
 ) -> tuple[float, float]:
     """Typical and most of the current of some inlets fed together, in amperes.
 
@@ -127,6 +128,7 @@ def forecast(
         inlets: that are fed.
         out: cards that are out.
         dummy: what a dummy load on each shelf draws, in amperes.
+        volts: at the supply, without sign; the feed's nominal voltage by default.
 
     Raises:
         CannotDraft: a breaker would carry too much, or the voltage would collapse.
@@ -136,14 +138,16 @@ def forecast(
     closed = frozenset(name for _, breakers in ways for name in breakers)
     sign = math.copysign(1.0, plant.feeds[inlets[0].feed].nominal_v)
     loads = {inlet.shelf: dummy for inlet in inlets} if dummy else {}
-    powered = Powered(at, sign * nominal_volts(plant, inlets[0]), closed=closed, out=out, dummy=loads)
+    height = nominal_volts(plant, inlets[0]) if volts is None else volts
+    powered = Powered(at, sign * height, closed=closed, out=out, dummy=loads)
+    names = ", ".join(inlet.name for inlet in inlets)
     try:
         found = PowerTree(plant).forecast(powered)
     except WillNotCarry as error:
-        raise CannotDraft(f"{', '.join(inlet.name for inlet in inlets)}: {error}") from error
+        raise CannotDraft(f"{names} at {height:g} V: {error}") from error
     if found.overloads:
         lines = "; ".join(headroom_line(load) for load in found.overloads)
-        raise CannotDraft(f"with {', '.join(inlet.name for inlet in inlets)} on, breaker {lines}")
+        raise CannotDraft(f"with {names} on at {height:g} V, breaker {lines}")
     return found.typical.amps, found.most.amps
 
 
@@ -444,6 +448,34 @@ def under_load(plant: Plant, inlet: Inlet) -> Measure:
     """
     text = f"Live parts. {sign_words(plant, inlet)}"
     return inlet_volts(inlet, f"{inlet.name} under load", SHELF_VOLTAGE, live=True, text=text)
+
+
+def stretches(plant: Plant, inlets: Sequence[Inlet], *, shared: bool = False) -> list[Part]:
+    """What each stretch of the way to some inlets loses, while they draw current: a poor joint shows nowhere else.
+
+    Args:
+        plant: the plant.
+        inlets: on one feed.
+        shared: what they have in common, from the supply's end to before their own breakers; else what is each one's
+            own: across its last breaker, from there to the shelf, and the whole return.
+    """
+    text = (
+        "Live parts; nobody tightens anything live. Probes on the conductors or the terminals' metal, not on bolt "
+        "heads, and leave them until it stands still. Either sign is right."
+    )
+    pairs: list[tuple[str, str]] = []
+    for inlet in inlets:
+        supply, names = way(plant, inlet)
+        ends = [end for name in names for end in (plant.breakers[name].line, plant.breakers[name].load)]
+        places = [plant.supplies[supply].live, *ends, inlet.live]
+        along = [(one.name, other.name) for one, other in pairwise(places) if one.node != other.node]
+        pairs += along[:-2] if shared else [*along[-2:], (inlet.back.name, plant.supplies[supply].back.name)]
+    subject = "+".join(unique(inlet.shelf for inlet in inlets))
+    limit = Limit(computed="stretch-drop")
+    return [
+        volts(pair, subject, f"Joints from {pair[0]} to {pair[1]}", limit, live=True, text=text)
+        for pair in dict.fromkeys(pairs)
+    ]
 
 
 def clear_to_energise(title: str, text: str) -> Step:

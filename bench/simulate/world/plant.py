@@ -47,6 +47,8 @@ REFERENCE: Final = "reference"
 LIVE: Final = "live"
 """Where they are when they are on a source that is known to be live."""
 LIVE_VOLT: Final = 24.0
+LIVE_ENOUGH_VOLT: Final = 0.5
+"""Less than this at an inlet does not get past its diode."""
 
 _Specimen = tuple[frozenset[str], frozenset[frozenset[str]]]
 """The two places, and what is joined meanwhile."""
@@ -61,7 +63,7 @@ class ShelfDraw:
     shelf: str
     watts: float
     siemens: float
-    works_from: float
+    on_from: float
 
 
 class PlantWorld:
@@ -396,14 +398,16 @@ class PlantWorld:
         powers: list[PowerLoad] = []
         for load in self._draws():
             inlets = self._plant.shelves[load.shelf].inlets
-            live = [inlet for inlet in inlets if abs(idle.volts(inlet.live.node, inlet.back.node)) >= load.works_from]
+            live = [inlet for inlet in inlets if abs(idle.volts(inlet.live.node, inlet.back.node)) > LIVE_ENOUGH_VOLT]
+            # converters go down to where they turn off; what is a resistor draws at any voltage
+            highest = max((abs(idle.volts(inlet.live.node, inlet.back.node)) for inlet in live), default=0.0)
             for inlet in live:
                 # the higher of the two potentials is the load's plus, whichever way the feed was landed
                 ends = (inlet.live.node, inlet.back.node)
                 plus, minus = ends if idle.volts(*ends) > 0 else ends[::-1]
-                if load.watts > 0:
+                if load.watts > 0 and highest >= load.on_from:
                     share = load.watts / len(live)
-                    powers.append(PowerLoad(("cards", inlet.name), plus, minus, share, load.works_from))
+                    powers.append(PowerLoad(("cards", inlet.name), plus, minus, share, 0.9 * load.on_from))
                 if load.siemens > 0:
                     resistors.append(Edge(("resistive cards", inlet.name), plus, minus, len(live) / load.siemens))
         return network.extended(resistors).solve(voltages=sources, loads=powers)
@@ -452,18 +456,18 @@ def _loads(plant: Plant, faults: Sequence[k.Fault], rng: random.Random) -> list[
         if not shelf.inlets:
             continue
         volts = abs(plant.feeds[shelf.inlets[0].feed].nominal_v)
-        watts, siemens, works_from = extra.get(shelf.name, 0.0) * volts, 0.0, 0.0
+        watts, siemens, on_from = extra.get(shelf.name, 0.0) * volts, 0.0, 0.0
         for name in (shelf.name, *shelf.halves):
             own = plant.shelves[name]
             if name != shelf.name and own.inlets:
                 continue  # a half with inlets of its own is a load of its own
             for card in own.cards:
                 amps = card.type.idle.value * rng.uniform(1 - card.type.spread.value, 1 + card.type.spread.value)
-                works_from = max(works_from, card.type.works_from.value)
                 if card.type.load == "resistive":
                     siemens += amps / volts
                 else:
+                    on_from = max(on_from, card.type.starts_from)
                     watts += amps * volts
         if watts > 0 or siemens > 0:
-            found.append(ShelfDraw(shelf.name, max(0.0, watts), siemens, works_from))
+            found.append(ShelfDraw(shelf.name, max(0.0, watts), siemens, on_from))
     return found

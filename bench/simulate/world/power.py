@@ -37,8 +37,10 @@ from bench.simulate.world.power_input import (
     BLEED_OHM,
     BRIDGED_AT,
     COLD_OHM,
-    HYSTERESIS_VOLT,
+    HYSTERESIS,
     OWN_FARAD,
+    STARTS,
+    WAITING_A,
     WAITS_S,
     WARM_OHM,
     WARMING,
@@ -123,6 +125,12 @@ class PowerWorld(PlantWorld):
             for shelf in self._fed()
             for card in self._cards_of(shelf)
         }
+        starting = random.Random(f"starting {seed}")
+        self._starts = {
+            card.name: min(starting.uniform(*STARTS), card.type.works_from.value / card.type.starts_from)
+            for shelf in self._fed()
+            for card in self._cards_of(shelf)
+        }
         warming = random.Random(f"warming {seed}")
         self._inputs = {shelf: ShelfInput(shelf, warms=warming.uniform(-1, 1) * WARMING[0]) for shelf in self._fed()}
         self._faults = tuple(faults)
@@ -157,7 +165,11 @@ class PowerWorld(PlantWorld):
             one.farad = OWN_FARAD + sum(
                 card.type.input_capacitance.value for card in cards if card.type.input_capacitance is not None
             )
-            one.works_from = max((card.type.works_from.value for card in cards), default=0.0)
+            one.on_from = max((card.type.starts_from * self._starts[card.name] for card in power), default=0.0)
+            one.off_below = min(
+                one.on_from - HYSTERESIS * nominal, max((card.type.runs_down_to for card in power), default=0.0)
+            )
+            one.waits = WAITING_A * sum(card.type.converts for card in power)
             # what draws too much or too little is the shelf's last card: while it is out there is nothing that could
             one.creeps = (0.0, 1.0)
             if cards and cards[-1] is self._cards_of(name)[-1]:
@@ -367,8 +379,8 @@ class PowerWorld(PlantWorld):
             left = math.exp(-step / (one.slow.ohms * one.slow.farad))
             one.slow.volts = one.volts + (one.slow.volts - one.volts) * left
         one.bridged = offered > 1.0 and one.volts >= (BRIDGED_AT - 0.2 * one.bridged) * offered
-        lowest = one.works_from - (HYSTERESIS_VOLT if one.running_since is not None else 0.0)
-        if one.works_from <= 0 or one.volts < lowest:
+        lowest = one.off_below if one.running_since is not None else one.on_from
+        if one.on_from <= 0 or one.volts < lowest:
             one.there_since = one.running_since = None
         elif one.there_since is None:
             one.there_since = self._now
@@ -424,11 +436,11 @@ class PowerWorld(PlantWorld):
         for one in self._inputs.values():
             if self._drive.on:
                 watts = one.power(self._now)
-                siemens = one.siemens if one.running_since is not None else 0.0
+                siemens = one.siemens
             else:
                 watts, siemens = one.watts, one.siemens
             if watts > 0 or siemens > 0:
-                found.append(ShelfDraw(one.shelf, watts, siemens, one.works_from))
+                found.append(ShelfDraw(one.shelf, watts, siemens, one.on_from if not self._drive.on else 0.0))
         return found
 
     def _solution(self, open_now: frozenset[str], meter: tuple[str, str, float] | None) -> Solution | None:

@@ -16,14 +16,20 @@ WARM_OHM: Final = 2e-3
 """And after."""
 BRIDGED_AT: Final = 0.9
 """The limiter is bridged when the capacitor has so much of the inlet's voltage."""
+WAITS_FROM_VOLT: Final = 8.0
+"""Below this not even a converter's waking part draws."""
 WAITS_S: Final = 0.3
 """From the voltage being there until a converter starts."""
 SOFT_S: Final = 0.5
 """For so long it ramps its power up."""
 SURGE: Final = (0.4, 0.15)
 """What it draws more at first, as a part, and the time constant with which that goes, in seconds."""
-HYSTERESIS_VOLT: Final = 3.0
-"""A converter goes on so far below the voltage that it starts at."""
+STARTS: Final = (1.0, 1.09)
+"""A converter starts at so much of the least voltage that its like may start at: 32.5 to 35.5 V (makers' data)."""
+HYSTERESIS: Final = 2.0 / 48.0
+"""A converter goes on so far below the voltage that it starts at, as a part of the nominal one."""
+WAITING_A: Final = 0.008
+"""What a converter takes while it is off; makers' data have 15 to 18 mA at the most."""
 WARMING: Final = (0.004, 25.0)
 """How far a shelf's power moves at most as it warms up, as a part, and the time constant in seconds."""
 
@@ -46,7 +52,9 @@ class ShelfInput:
         watts: of constant power, once it is warm and steady.
         siemens: of the cards that behave like resistors.
         farad: input capacitance.
-        works_from: volts that the converter starts at; 0 where there is none.
+        on_from: volts that the converter starts at; 0 where there is none.
+        off_below: volts below which it stops once it runs.
+        waits: amperes that it takes while it is off.
         slow: the part of the capacitor that has slept; None where all is well.
         warms: how far its power moves as it warms up, as a part.
         creeps: amperes at nominal voltage that are added within so many seconds of running.
@@ -61,7 +69,9 @@ class ShelfInput:
     watts: float = 0.0
     siemens: float = 0.0
     farad: float = OWN_FARAD
-    works_from: float = 0.0
+    on_from: float = 0.0
+    off_below: float = 0.0
+    waits: float = 0.0
     slow: SlowPart | None = None
     warms: float = 0.0
     creeps: tuple[float, float] = (0.0, 1.0)
@@ -93,5 +103,8 @@ class ShelfInput:
         if self.slow is not None:
             amps += (self.volts - self.slow.volts) / self.slow.ohms
         if self.running_since is not None and self.volts > 1.0:
-            amps += self.power(time) / self.volts + self.siemens * self.volts
+            amps += self.power(time) / self.volts
+        elif self.volts > WAITS_FROM_VOLT:
+            amps += self.waits
+        amps += self.siemens * self.volts
         return amps

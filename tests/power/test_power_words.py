@@ -1,0 +1,82 @@
+"""What a walk says at its end of what it brought up: on the console, in 'explain' and in the report."""
+
+from __future__ import annotations
+
+import io
+import json
+from pathlib import Path
+
+import pytest
+
+from bench.diagnose.supply.patterns import findings, raised
+from bench.plant import faults as k
+from bench.quantity import Resistance
+from bench.report.console import Console, summary
+from bench.screens.walk import findings as shown
+from bench.walk.results import passed, results
+from bench.walk.state import State
+from tests.power import pure_walk, small_hall
+from tests.walks.tool import proveout
+
+
+@pytest.fixture(scope="module")
+def first(tmp_path_factory: pytest.TempPathFactory) -> State:
+    folder = tmp_path_factory.mktemp("words")
+    return pure_walk.begun(folder, small_hall.written(folder), "2A")
+
+
+def walked(first: State, *faults: k.Fault) -> pure_walk.PureWalk:
+    assert first.setting is not None
+    walk = pure_walk.PureWalk(first, first.setting.plant, faults, 3)
+    walk.run()
+    return walk
+
+
+@pytest.fixture(scope="module")
+def turned(first: State) -> pure_walk.PureWalk:
+    return walked(first, k.PolarityReversed(shelf="2A", feed="B"))
+
+
+def test_a_feed_that_is_the_wrong_way_round_is_said_in_words(turned: pure_walk.PureWalk) -> None:
+    told = [one.sentence for one in shown.summary(turned.state).seen]
+    assert len(told) == 1 and told[0].startswith("Feed and return are exchanged at 2A.B")
+    assert "too high" not in told[0] and "too low" not in told[0]
+    out = io.StringIO()
+    Console(out).summary(turned.state, Path("record.jsonl"))
+    assert f"found     {told[0]}" in out.getvalue()
+    assert summary(turned.state, Path("r"))["found"][0]["kind"] == "reversed"
+
+
+def test_explain_and_the_report_say_it_from_the_record_alone(turned: pure_walk.PureWalk, tmp_path: Path) -> None:
+    record = turned.record(tmp_path / "turned.jsonl")
+    told = proveout("explain", record, cwd=tmp_path)
+    assert told.returncode == 1 and "Feed and return are exchanged at 2A.B" in told.stdout, told.stderr
+    causes = json.loads(proveout("explain", record, "--json", cwd=tmp_path).stdout)[0]["causes"]
+    assert [(one["kind"], one["pins"]) for one in causes] == [("reversed", ["2A.B"])]
+    assert proveout("report", record, "-o", tmp_path / "r.html", cwd=tmp_path).returncode in (0, 1)
+    assert "Feed and return are exchanged at 2A.B" in (tmp_path / "r.html").read_text("utf-8")
+
+
+def test_a_walk_that_brings_nothing_up_has_nothing_to_say(first: State) -> None:
+    assert not raised(first) and not findings(first)
+
+
+LUG = k.HighResistanceLug(terminal="FA2A.load", ohms=Resistance(0.120))
+
+
+def test_a_hot_joint_that_costs_too_little_voltage_to_show_is_found_by_its_millivolts(first: State) -> None:
+    """120 mohm at an ampere are 0.12 V of 48 V, and every voltage at the shelf passes."""
+    walk = walked(first, LUG)
+    failed = [
+        first.setting.plan.steps[one.index].title  # type: ignore[union-attr]
+        for one in results(walk.state).values()
+        if one.verdict == "fail"
+    ]
+    assert failed[0] == "Joints from FA2A.load to 2A.A"
+    named = findings(walk.state)
+    assert [(one.kind, one.subject) for one in named] == [("joint", "FA2A.load")]
+    # I R and I^2 R at the current that was measured (arithmetic)
+    amps = next(event.amps[-1] for step, event in walk.fed if "all cards in" in step.title)
+    assert amps is not None
+    assert "W of heat" in named[0].sentence and "torque" in named[0].sentence
+    assert passed(walked(first).state)
