@@ -77,6 +77,8 @@ def _lock(descriptor: int, path: Path) -> None:
         raise RecordTrouble(f"{path} cannot be locked: {error.strerror}") from error
 
 
+_COPIED: Final = 2**20
+"""Bytes that are copied at a time."""
 _sync: Final = getattr(os, "fdatasync", os.fsync)
 
 
@@ -85,6 +87,8 @@ class RecordWriter:
 
     The file is locked against a second writer and opened for appending. ``append`` returns only after the line is on
     disk; if it cannot be written whole, the file is cut back to what it was and :class:`RecordTrouble` is raised.
+    Where the file was moved, removed or replaced meanwhile, it is written again, whole, beside its old place, and
+    ``path`` is the new one from then on.
     """
 
     def __init__(self, path: Path, descriptor: int, *, last: int, chain: bytes, size: int, now: TimeOfDay) -> None:
@@ -181,11 +185,18 @@ class RecordWriter:
             while view:
                 view = view[os.write(self._descriptor, view) :]
             _sync(self._descriptor)
+            if not self._in_place():
+                self._write_elsewhere(self._size + len(line))
         except OSError as error:
+            there = self._in_place()
             # where even this fails it is done again before the next line is written
             with contextlib.suppress(OSError):
                 self._cut_back()
             reason = error.strerror or type(error).__name__
+            if not there:
+                raise RecordTrouble(
+                    f"{self.path} was moved or removed, and cannot be written again: {reason}"
+                ) from error
             raise RecordTrouble(f"{self.path} cannot be written: {reason}") from error
         self.last, self._chain, self._size = entry.n, chain, self._size + len(line)
         self._unclean = False
@@ -202,6 +213,45 @@ class RecordWriter:
         if _plain(back) != _plain(entry):
             raise CannotKeep(f"{type(entry.event).__name__} holds a number that is none, or infinite")
         return line, chain
+
+    def _in_place(self) -> bool:
+        """Whether the file that is written is the one that a reader finds."""
+        try:
+            return os.path.samestat(self.path.stat(), os.fstat(self._descriptor))
+        except OSError:
+            return False
+
+    def _write_elsewhere(self, size: int) -> None:
+        """Write the record again beside its old place, from the file that is still open though it has no name there.
+
+        Raises:
+            OSError: it cannot be written, or does not come out whole.
+        """
+        self.path.parent.mkdir(parents=True, exist_ok=True)
+        number = 2
+        while (path := self.path.with_name(f"{self.path.stem}-again-{number}{self.path.suffix}")).exists():
+            number += 1
+        descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_APPEND, 0o644)
+        try:
+            _lock(descriptor, path)
+            os.lseek(self._descriptor, 0, os.SEEK_SET)
+            left = size
+            while left:
+                part = os.read(self._descriptor, min(left, _COPIED))
+                if not part:
+                    raise OSError(errno.EIO, "the record does not come back whole")
+                left -= len(part)
+                view = memoryview(part)
+                while view:
+                    view = view[os.write(descriptor, view) :]
+            os.fsync(descriptor)
+            _sync_folder(path.parent)
+        except BaseException:
+            os.close(descriptor)
+            path.unlink(missing_ok=True)
+            raise
+        os.close(self._descriptor)
+        self._descriptor, self.path = descriptor, path
 
     def _cut_back(self) -> None:
         os.ftruncate(self._descriptor, self._size)

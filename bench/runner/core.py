@@ -129,6 +129,7 @@ class Runner:
         self.state = state
         self.crew: Crew
         self._writer = writer
+        self._written_to = writer.path
         self._lines = lines
         self._hands = hands
         self._manner = manner
@@ -402,6 +403,7 @@ class Runner:
             self._record_fails(event, str(error))
             return str(error)
         self._lines.append(line)
+        was, self._written_to = self._written_to, self._writer.path
         facts = after.setting.bench.instrument(event.instrument) if isinstance(event, e.Met) and after.setting else None
         if isinstance(event, e.Met) and facts is not None and facts.outputs:
             self._met[event.instrument] = event.address
@@ -416,6 +418,11 @@ class Runner:
         self._told(entry, after)
         if failing:
             self._written_again()
+        if was != self._written_to:
+            text = (
+                f"the record {was} was moved or removed while it was written; it goes on, whole, in {self._written_to}"
+            )
+            return self._record(e.Noted(text=text))
         return ""
 
     def _tell(self, message: p.ToClient) -> None:

@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from bench.record.append import RecordTrouble
+from bench.record.read import read_record
 from bench.runner import protocol as p
 from bench.runner.core import LIVE_EVERY, Signalled
 from bench.runner.ports import Leaving, Manner, Sample, WentOff
@@ -839,3 +840,17 @@ def test_who_comes_late_gets_the_whole_record_first(build: Build) -> None:
     assert isinstance(late.said[0], p.Welcome)
     assert (late.said[0].you, late.said[0].seat, late.said[0].record) == ("Ben", "Ana", str(made.path))
     assert "".join(message.raw for message in late.got(p.Line)) == made.path.read_text("utf-8")
+
+
+def test_a_record_that_is_taken_away_is_said_and_the_walk_goes_on(build: Build) -> None:
+    made, screen = operated(build, upto=HOLD)
+    before = made.runner._writer.path
+    before.unlink()
+    screen.wish(e.Noted(text="the lamp flickers"))
+    made.settle()
+    after = made.runner._writer.path
+    assert after != before and after.is_file()
+    said = made.events(e.Noted)[-1]
+    assert str(before) in said.text and str(after) in said.text and "moved or removed" in said.text
+    assert made.events(e.Noted)[-2].text == "the lamp flickers"
+    assert refold(read_record(after)) == made.state
