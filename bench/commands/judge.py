@@ -38,7 +38,7 @@ def run(options: argparse.Namespace) -> int:
     print(f"rule: {setting.rule(after.rules).sentence}")
     for index in changed:
         print(f"was {old[index].verdict:9} now {verdict_line(new[index])}")
-    counts = tally(new)
+    counts = tally(after, new).counts
     shown = ", ".join(f"{count} {verdict}" for verdict, count in sorted(counts.items()))
     print(f"{len(changed)} of {sum(counts.values())} verdicts changed: now {shown}")
     return exit_code(after) if after.finished else exits.STOPPED

@@ -27,7 +27,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Read the folder and say where the plant stands."""
     from bench.job.asfound import as_found
-    from bench.job.folder import open_folder
+    from bench.job.folder import Folder, open_folder
     from bench.plant.load import load_plant
     from bench.report.ready_text import left, left_on, lines, plain
 
@@ -37,7 +37,9 @@ def run(options: argparse.Namespace) -> int:
 
         return show_job(options.plant, options.logs, Place("ready"), unicode=not options.ascii)
     plant = load_plant(options.plant)
-    folder = open_folder(options.logs, plant.name, say_progress)
+    # a job that was not begun has no records, and nothing is wrong with that
+    begun = options.logs != LOGS or LOGS.is_dir()
+    folder = open_folder(options.logs, plant.name, say_progress) if begun else Folder(LOGS)
     found = as_found(folder, plant)
     ready = found.ready
     if options.json:

@@ -12,9 +12,10 @@ from typing import Final
 
 import msgspec
 
-from bench.plant.handled import Change, Mark
+from bench.plant.handled import Change, Handled, Mark
+from bench.plant.model import Plant
 from bench.record.replay import Taken
-from bench.sequence.file import Energise, Found, Look
+from bench.sequence.file import Energise, Found, Look, Measure
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.left_on import outputs_on
@@ -58,6 +59,8 @@ class Evidence(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
         operator: who did it.
         ambient: °C that was taken for it.
         zero: what was taken off for the leads.
+        under: what makes it another quantity than the same reading at another time: bonds that were lifted, what fed
+            a voltage.
     """
 
     record: str
@@ -83,6 +86,7 @@ class Evidence(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     operator: str = ""
     ambient: float | None = None
     zero: float | None = None
+    under: tuple[str, ...] = ()
 
     @property
     def reads(self) -> str:
@@ -196,6 +200,7 @@ class _Fold:
         self._meters: dict[str, str] = {}
         self._read_with: dict[int, str] = {}
         self._fed: dict[int, tuple[str, ...]] = {}
+        self._under: dict[int, tuple[str, ...]] = {}
         self._told: list[Told] = []
         self._operator = ""
         self._began = self._ended = ""
@@ -212,6 +217,8 @@ class _Fold:
                     self._meet(entry, met)
                 case e.Read() as read:
                     self._read_with[entry.n] = self._meters.get(read.instrument, "")
+                    if step is not None and before.setting is not None:
+                        self._under[entry.n] = _under(before.setting.plant, step, before.conditions.handled)
                 case e.Energised() if step is not None and before.setting is not None:
                     self._fed[entry.n] = _on(before.setting, step, before.conditions)
                     self._read_with[entry.n] = self._meters.get(entry.event.instrument, "")
@@ -375,7 +382,21 @@ class _Fold:
             operator=self._operator,
             ambient=outcome.circumstances.ambient,
             zero=outcome.figure.zero,
+            under=self._under.get(outcome.n, ()),
         )
+
+
+def _under(plant: Plant, step: Step, handled: Handled) -> tuple[str, ...]:
+    """What makes a reading another quantity: of the earthing network the bonds lifted, of a voltage what feeds it."""
+    source = step.source
+    if not isinstance(source, Measure):
+        return ()
+    owners = {plant.terminals[place].owner for place in step.pair or () if place in plant.terminals}
+    if step.subject in plant.bonds or (owners and owners <= plant.earth_points.keys()):
+        return tuple(f"{name} lifted" for name in sorted(handled.lifted))
+    if source.read == "voltage":
+        return ("from a bench supply",) if handled.on else ("from its own supply",) if handled.live else ()
+    return ()
 
 
 def _on(setting: Setting, step: Step, conditions: Conditions) -> tuple[str, ...]:

@@ -43,22 +43,25 @@ class SeriesKey:
         asks: what was asked of them; ``quiet`` where nothing should show.
         scale: of a voltage that was asked for, in quarters of a decade: 12 V are another matter than 48 V. Of the
             current of a shelf that came up, in hundredths: with other cards in it draws another current.
+        under: bonds that were lifted, or what fed a voltage: with these it is another quantity.
     """
 
     reads: str
     places: tuple[str, ...]
     asks: Asks
     scale: int = 0
+    under: tuple[str, ...] = ()
 
     @property
     def text(self) -> str:
         """In words."""
+        under = f", {', '.join(self.under)}" if self.under else ""
         wanted = {"apart": ", to be apart,", "quiet": ", to be dead,"}.get(self.asks, "")
         if self.reads == ENERGISED:
             return f"current of {', '.join(self.places)}, as it came up"
         if len(self.places) < 2:
             return f"{self.reads} of {' '.join(self.places)}"
-        return f"{self.reads}{wanted} between {' and '.join(self.places)}"
+        return f"{self.reads}{wanted} between {' and '.join(self.places)}{under}"
 
 
 def key_of(row: Evidence) -> SeriesKey:
@@ -77,7 +80,7 @@ def key_of(row: Evidence) -> SeriesKey:
         asks = "quiet" if row.low <= 0.0 <= row.high else "between"
         scale = round(4.0 * math.log10(middle)) if asks == "between" and middle > 0 else 0
     ordered = row.reads not in ("resistance", "insulation")
-    return SeriesKey(row.reads, row.between if ordered else tuple(sorted(row.between)), asks, scale)
+    return SeriesKey(row.reads, row.between if ordered else tuple(sorted(row.between)), asks, scale, row.under)
 
 
 class Track:

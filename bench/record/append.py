@@ -73,7 +73,10 @@ def _lock(descriptor: int, path: Path) -> None:
             fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError as error:
         if error.errno in (errno.EAGAIN, errno.EACCES, errno.EDEADLK):
-            raise RecordBusy(f"{path} is being written by another process") from error
+            raise RecordBusy(
+                f"{path} is being written by another process; a walk that waits is taken up again with "
+                f"'proveout walk --attach {path}'"
+            ) from error
         raise RecordTrouble(f"{path} cannot be locked: {error.strerror}") from error
 
 

@@ -103,10 +103,10 @@ class Console:
                 self._say(f"          {place}: {setting.plant.where(place)}")
             for advice in outcome.advice:
                 self._say(f"          {advice}")
-        total = sum(1 for step in setting.plan.steps if step.reads or step.kind in ("energise", "seek"))
-        shown = counts(tally(found))
+        tallied = tally(state, found)
+        shown = counts(tallied.counts)
         ending = {Phase.DONE: "complete", Phase.ABORTED: "aborted"}.get(state.phase, "not finished")
-        self._say(f"{ending}: {shown or 'no readings'} of {total} readings asked for; record {record}")
+        self._say(f"{ending}: {shown or 'no readings'} of {tallied.asked} readings asked for; record {record}")
         for text in ends_with(state):
             self._say(text)
 
@@ -185,7 +185,7 @@ def summary(state: State, record: Path) -> dict[str, Any]:
         "sequence": setting.plan.sequence.sequence if setting is not None else "",
         "phase": state.phase.value,
         "exit_code": exit_code(state),
-        "counts": dict(tally(found)),
+        "counts": dict(tally(state, found).counts),
         "found": [{"kind": one.kind, "subject": one.subject, "sentence": one.sentence} for one in findings(state)],
         "verdicts": [
             {

@@ -21,7 +21,7 @@ from bench.walk import events as e
 from bench.walk.facts import BenchFacts, InstrumentFacts
 from bench.walk.left_on import ends_with
 from bench.walk.outcome import Outcome
-from bench.walk.results import results
+from bench.walk.results import results, tally
 from bench.walk.setting import Setting
 from bench.walk.state import Phase, State, start
 
@@ -116,7 +116,7 @@ class Sheet:
         sections: results of the plant.
         checks: results of the bench itself.
         counts: verdict to how many results of the plant.
-        asked_for: how many readings of the plant the sequence asks for.
+        asked_for: how many readings and the like the sequence asks for.
         searches: what searches found.
         seen: what is wrong with what was brought up, in words.
         not_passed: results with where to look and what to do.
@@ -287,7 +287,6 @@ def _add_results(made: Sheet, state: State) -> None:
             made.checks.append(line)
             continue
         sections.setdefault(step.section, []).append((step, outcome))
-        made.counts[outcome.verdict] += 1
         if outcome.found is not None:
             made.searches.append(Searched(step.title, outcome.verdict, SIGNS.get(outcome.verdict, ""), outcome.found))
         for place in step.probes or ():
@@ -295,7 +294,9 @@ def _add_results(made: Sheet, state: State) -> None:
         if outcome.verdict != "pass":
             made.not_passed.append((line, (*_where(setting.plant, step), *outcome.advice)))
     made.seen = [one.sentence for one in findings(state)]
-    made.asked_for = sum(1 for step in setting.plan.steps if step.kind in ("measure", "seek"))
+    tallied = tally(state)
+    made.counts.update(tallied.counts)
+    made.asked_for = tallied.asked
     for title, found in sections.items():
         lines = tuple(_line(step, outcome) for step, outcome in found)
         sources = tuple(dict.fromkeys(outcome.bounds.source for _, outcome in found if outcome.bounds.source))

@@ -71,6 +71,11 @@ class Step:
         """Whether the step takes a reading."""
         return self.kind in ("measure", "zero", "prove")
 
+    @property
+    def judged(self) -> bool:
+        """Whether a verdict comes of the step: it reads, brings a load up or searches. Only these are counted."""
+        return self.reads or self.kind in ("energise", "seek")
+
 
 @dataclass(frozen=True, slots=True)
 class Plan:

@@ -65,7 +65,9 @@ def twin_of(profile: Profile, world: PowerWorld, seed: int, serial: str, lead_oh
     kind = {one.PLAYS: one for one in KINDS}[profile.profile]
     options: dict[str, Any] = {"profile": profile}
     if issubclass(kind, ScpiInstrument):
-        options["identity"] = f"Gannet Head,{profile.profile},{serial},1.0"
+        # a meter's label belongs to the job that it plays in
+        job = world.plant.name.replace("-", " ").title()
+        options["identity"] = f"{job},{profile.profile},{serial},1.0"
     if kind is MatrixTwin:
         return MatrixTwin(RelayedLeads(world, wires), **options)
     if issubclass(kind, MeterTwin | HandheldTwin):

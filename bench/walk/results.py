@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import msgspec
@@ -212,9 +212,31 @@ def annotated(entry: e.Entry, after: State) -> e.Entry:
     return e.Entry(n=entry.n, at=entry.at, event=noted)
 
 
-def tally(found: Mapping[int, Outcome]) -> Counter[str]:
-    """How many outcomes there are of each verdict; steps that only say done are not counted."""
-    return Counter(outcome.verdict for outcome in found.values() if outcome.verdict != "done")
+@dataclass(frozen=True, slots=True)
+class Tally:
+    """How many steps of a walk have which verdict: the one count that console, screen and report show.
+
+    Attributes:
+        counts: verdict to how many steps that read, bring up or search have it.
+        asked: how many such steps the sequence has.
+    """
+
+    counts: Counter[str]
+    asked: int
+
+
+def tally(state: State, found: Mapping[int, Outcome] | None = None) -> Tally:
+    """Count what came of a walk.
+
+    Args:
+        state: of the walk.
+        found: its results, where somebody has them already.
+    """
+    steps = state.setting.plan.steps if state.setting is not None else ()
+    outcomes = results(state) if found is None else found
+    counts: Counter[str] = Counter(outcome.verdict for index, outcome in outcomes.items() if steps[index].judged)
+    del counts["done"]
+    return Tally(counts, sum(step.judged for step in steps))
 
 
 def verdict_line(outcome: Outcome) -> str:

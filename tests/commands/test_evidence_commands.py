@@ -3,6 +3,7 @@
 import json
 import subprocess
 import sys
+from pathlib import Path
 
 import msgspec
 import pytest
@@ -217,3 +218,13 @@ def test_the_same_season_twice(tmp_path):
     assert one[0].read_bytes() != other[0].read_bytes()
     with pytest.raises(FileExistsError):
         make_season(tmp_path / "one", 1)
+
+
+def test_a_job_that_was_not_begun_is_no_mistake(tmp_path, monkeypatch, capsys):
+    """Without any record there is no logs folder yet: everything is still to prove, and nothing is wrong."""
+    plant = Path("sequences/gannet-head/plant.yaml").resolve()
+    monkeypatch.chdir(tmp_path)
+    assert main(["ready", str(plant)]) == 1
+    assert "0 records" in capsys.readouterr().out
+    # a folder that somebody named and that is not there is a mistake
+    assert main(["ready", str(plant), "--logs", "lgos"]) == 2

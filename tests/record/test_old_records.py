@@ -4,16 +4,21 @@
 is passed over because of it.
 """
 
+import io
 from pathlib import Path
 
 import pytest
 
 from bench.commands.report import write_report
 from bench.record.export import rows
+from bench.record.read import read_record
 from bench.record.replay import brought, follow, replay
 from bench.record.verify import verify
+from bench.report.console import Console
+from bench.report.sheet import sheet
+from bench.screens.walk.findings import summary
 from bench.walk import events as e
-from bench.walk.results import results, tally
+from bench.walk.results import tally
 from bench.walk.state import Phase
 
 DATA = Path(__file__).parent / "data"
@@ -28,7 +33,7 @@ def test_an_old_record_is_sound_and_says_what_it_said(name: str, tmp_path: Path)
     path = DATA / f"{name}.jsonl"
     state = replay(path)
     assert state.phase is Phase.DONE
-    assert dict(tally(results(state))) == COUNTS[name]
+    assert dict(tally(state).counts) == COUNTS[name]
     found = verify(path)
     assert not found.wrong, [one.words for one in found.findings]
     assert write_report([path], tmp_path / "report.html").is_file()
@@ -53,3 +58,18 @@ def test_what_is_passed_over_is_not_what_an_entry_brought() -> None:
     outcome = brought(reading)
     assert outcome is not None and outcome.verdict == "fail" and outcome.n == reading.entry.n
     assert brought(steps[0]) is None
+
+
+@pytest.mark.parametrize("name", sorted(COUNTS))
+def test_one_count_wherever_it_is_shown(name: str) -> None:
+    """Console, report and screen count the same, and never more than there was to count."""
+    path = DATA / f"{name}.jsonl"
+    state = replay(path)
+    counted = tally(state)
+    assert sum(counted.counts.values()) <= counted.asked
+    told = io.StringIO()
+    Console(told).summary(state, path)
+    assert f"of {counted.asked} readings asked for" in told.getvalue()
+    made = sheet(path, read_record(path), verify(path))
+    assert (made.counts, made.asked_for) == (counted.counts, counted.asked)
+    assert {verdict: number for verdict, number in summary(state).counts.items() if number} == counted.counts

@@ -14,7 +14,7 @@ from bench.say.verdict import verdict_line as verdict_line_of
 from bench.screens.walk.sayings import Lead, leads_of, page
 from bench.walk import events as e
 from bench.walk.outcome import Outcome
-from bench.walk.results import outcomes, results
+from bench.walk.results import outcomes, results, tally
 from bench.walk.state import State
 
 READ: Final = "read"
@@ -130,11 +130,11 @@ class Summary:
 
 def summary(state: State) -> Summary:
     """What came of a walk, or of as much of it as is done."""
-    latest = results(state).values()
-    found = {verdict: sum(one.verdict == verdict for one in latest) for verdict in ORDER}
+    found = results(state)
+    latest, tallied = found.values(), tally(state, found)
     total = len(state.setting.plan.steps) if state.setting is not None else 0
     return Summary(
-        found,
+        {verdict: tallied.counts[verdict] for verdict in ORDER},
         total - len(latest),
         tuple(one for one in latest if one.verdict in ("fail", "undecided", "void")),
         tuple(one for one in latest if one.verdict == "skipped"),

@@ -119,6 +119,11 @@ class PlantWorld:
 
     # what hands do
 
+    @property
+    def plant(self) -> Plant:
+        """The plant as designed."""
+        return self._plant
+
     def place(self, red: str, black: str, *, join: Sequence[Sequence[str]] = ()) -> None:
         """Put the leads on two terminals, with groups of terminals joined meanwhile.
 
