@@ -19,7 +19,7 @@ from bench import __version__
 from bench.diagnose.searches import adviser
 from bench.errors import BadRequest
 from bench.files import BadFile, Place, Places, Problem, from_text
-from bench.instruments.bench_file import TYPED, Bench, load_bench, parse_bench
+from bench.instruments.bench_file import TYPED, Bench, Simulate, load_bench, parse_bench
 from bench.instruments.instrument import Instrument
 from bench.instruments.profile.library import Library
 from bench.instruments.profile.profile import Profile
@@ -30,6 +30,7 @@ from bench.judge.judge_error import JudgeError
 from bench.plant.faults import Fault, check_faults
 from bench.plant.file import PlantFile
 from bench.plant.handled import Change, Handled
+from bench.plant.load import load_plant
 from bench.record.append import RecordWriter, mended, stamp, utc_now
 from bench.record.read import read_lines
 from bench.record.replay import follow
@@ -40,6 +41,7 @@ from bench.runner.guard import Begin, Guard
 from bench.runner.instrument_port import InstrumentPort, Opener
 from bench.runner.ports import Hands, Manner
 from bench.runner.routed import RoutedHands
+from bench.say.lists import some
 from bench.sequence.file import Energise, Look, Measure, Zero
 from bench.sequence.load import Loaded, load_sequence
 from bench.sequence.plan import Step
@@ -99,14 +101,27 @@ def load_job(sequence: Path, bench: Path) -> Job:
             problems.append(Problem(Place(str(bench)), "roles", found, expected))
     simulate = equipment.file.simulate
     faults = tuple(simulate.faults) if simulate is not None else ()
+    truth = loaded.plant
+    if simulate is not None and simulate.truth:
+        truth = load_plant(_truth(job_folder(bench), simulate))
+        places = dict.fromkeys(place for step in loaded.plan.steps for place in step.probes or ())
+        lacking = [name for name in places if name not in truth.terminals and name not in truth.flags]
+        if lacking:
+            found = f"'{simulate.truth}', which has no {some(lacking, 4)}"
+            problems.append(Problem(Place(str(bench)), "simulate.truth", found, "every place that the walk reads"))
     if faults:
-        problems += check_faults(faults, loaded.plant, _places(bench))
+        problems += check_faults(faults, truth, _places(bench))
     if equipment.routes is not None:
         problems += equipment.routes.misplaced(loaded.plant.terminals)
     if problems:
         raise BadFile(problems)
     seed = (simulate.seed if simulate is not None else 1) if equipment.simulated else None
     return Job(loaded, equipment, text, faults, seed)
+
+
+def _truth(job: Path, simulate: Simulate) -> Path:
+    """The plant file of a simulated plant that is not as the job's own file says."""
+    return job / simulate.truth
 
 
 def _places(bench: Path) -> Places:
@@ -466,9 +481,11 @@ def _bench_at_work(
     ambient = first.plant.ambient
     if simulate is not None and simulate.ambient is not None:
         ambient = simulate.ambient
+    # the record says nothing of it: whoever reads it knows no more than who walked it
+    real = load_plant(_truth(Path(first.job), simulate)).file if simulate is not None and simulate.truth else first.plant
     configuration = Configuration(
         # conductors and thermometer are as warm as the simulated hall, whatever the plant file takes for granted
-        plant=msgspec.structs.replace(first.plant, ambient=ambient),
+        plant=msgspec.structs.replace(real, ambient=ambient),
         twins=twins,
         faults=list(faults),
         seed=seed,

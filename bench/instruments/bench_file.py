@@ -217,6 +217,9 @@ class Simulate(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_d
     """Breakers that somebody has closed when the walk begins, whatever the records say."""
     opened: list[str] = []
     """Breakers that somebody has opened."""
+    truth: str = ""
+    """Another plant file, from the job's folder: how the simulated plant really is, where the job's own file is wrong and
+    somebody is to find out. Faults come on top of it."""
 
     @property
     def changes(self) -> tuple[Change, ...]:
