@@ -482,7 +482,9 @@ def _bench_at_work(
     if simulate is not None and simulate.ambient is not None:
         ambient = simulate.ambient
     # the record says nothing of it: whoever reads it knows no more than who walked it
-    real = load_plant(_truth(Path(first.job), simulate)).file if simulate is not None and simulate.truth else first.plant
+    real = (
+        load_plant(_truth(Path(first.job), simulate)).file if simulate is not None and simulate.truth else first.plant
+    )
     configuration = Configuration(
         # conductors and thermometer are as warm as the simulated hall, whatever the plant file takes for granted
         plant=msgspec.structs.replace(real, ambient=ambient),

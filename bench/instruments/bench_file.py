@@ -218,8 +218,8 @@ class Simulate(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_d
     opened: list[str] = []
     """Breakers that somebody has opened."""
     truth: str = ""
-    """Another plant file, from the job's folder: how the simulated plant really is, where the job's own file is wrong and
-    somebody is to find out. Faults come on top of it."""
+    """Another plant file, from the job's folder: how the simulated plant really is, where the job's own file is wrong
+    and somebody is to find out. Faults come on top of it."""
 
     @property
     def changes(self) -> tuple[Change, ...]:
