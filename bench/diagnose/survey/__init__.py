@@ -1,0 +1,1 @@
+"""Which loose ends are one cable, which goes where, how surely, and what to look at next."""

@@ -1,0 +1,81 @@
+"""How right and how sure the answers of a survey are on made piles, and what the way to the goal costs.
+
+Run it with ``python -m tests.benchmarks.bench_survey [--piles N]``. Every figure is against two others on the very same
+piles: the ends with the nearest labels laid together, and the best assignment alone. The piles are made by
+``tests/diagnose/survey/piles.py``: they and the likelihood come from one family, so the figures are optimistic; with
+twice the errors that the survey believes in they are less so.
+"""
+
+from __future__ import annotations
+
+import os
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy is loaded
+
+import argparse
+from collections.abc import Sequence
+from statistics import mean, stdev
+
+from tests.diagnose.survey.piles import Noise
+from tests.diagnose.survey.study import Figures, by_hand, figures, reliability, way_to_goal
+
+SIZES = {20: 60, 60: 40, 150: 15, 400: 5}
+WAYS = 24
+
+
+def spread(values: Sequence[float]) -> float:
+    """Standard error of a mean."""
+    return stdev(values) / len(values) ** 0.5 if len(values) > 1 else 0.0
+
+
+def tell(count: int, found: list[Figures], name: str) -> None:
+    called = sum(int(one.called.sum()) for one in found)
+    right = sum(int(one.hits[one.called].sum()) for one in found)
+    print(
+        f"{count:3} ends {name:8} log {mean(one.log for one in found):.3f} +- {spread([one.log for one in found]):.3f} "
+        f"(best assignment alone {mean(one.best_log for one in found):.2f})  "
+        f"right {mean(one.right for one in found):.3f} +- {spread([one.right for one in found]):.3f} "
+        f"(best alone {mean(one.best_right for one in found):.3f}, "
+        f"nearest label {mean(one.nearest_right for one in found):.3f})  "
+        f"called {called / sum(len(one.tops) for one in found):.2f}, of these right {right}/{called}  "
+        f"CPU s {mean(one.seconds for one in found):.2f}, at most {max(one.seconds for one in found):.2f}  "
+        f"chances off by at most {max(one.doubt for one in found):.3f}",
+        flush=True,
+    )
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--piles", type=float, default=1.0, help="share of the piles of the full study")
+    options = parser.parse_args()
+    for noise, name in ((Noise(), "believed"), (Noise().doubled(), "doubled")):
+        everything = []
+        for count, piles in SIZES.items():
+            found = [figures(count, seed, noise) for seed in range(max(2, round(piles * options.piles)))]
+            tell(count, found, name)
+            everything += found
+        print(f"reliability, noise {name}: said, right +- standard error over piles, ends")
+        for said, right, error, total in reliability(everything):
+            print(f"  {said:.3f}  {right:.3f} +- {error:.3f}  {total}", flush=True)
+    ways = max(2, round(WAYS * options.piles))
+    for noise, name in ((Noise(), "believed"), (Noise().doubled(), "doubled")):
+        trips = [way_to_goal(60, seed, noise) for seed in range(ways)]
+        print(
+            f"60 ends, noise {name}: to 95 % called and right {mean(way.minutes for way in trips):.0f} min "
+            f"+- {spread([way.minutes for way in trips]):.0f}, {mean(way.climbs for way in trips):.0f} climbs, "
+            f"{mean(way.readings for way in trips):.0f} readings, wrongly sure "
+            f"{100 * mean(way.wrongly_sure for way in trips):.2f} % of ends, "
+            f"{sum(way.reached for way in trips)} of {ways} reach it",
+            flush=True,
+        )
+    for nearest, name in ((False, "ringing every pair"), (True, "nearest label first")):
+        trips = [by_hand(60, seed, nearest) for seed in range(ways)]
+        print(
+            f"60 ends, {name}: {mean(way.minutes for way in trips):.0f} min, "
+            f"{mean(way.climbs for way in trips):.0f} climbs, {mean(way.readings for way in trips):.0f} readings"
+        )
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
