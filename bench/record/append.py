@@ -11,11 +11,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Final
+from typing import Final, Generic, Self, TypeVar
 
 import msgspec
 
-from bench.record.chain import FIRST, LONGEST, BadLine, check, decode, in_place, is_torn, lacks_sectors, seal
+from bench.record.chain import FIRST, LONGEST, BadLine, Numbered, check, decode, in_place, is_torn, lacks_sectors, seal
 from bench.record.read import BrokenRecord, read_lines
 from bench.walk.events import Began, Entry, Event, Mended, Read
 
@@ -85,8 +85,11 @@ _COPIED: Final = 2**20
 _sync: Final = getattr(os, "fdatasync", os.fsync)
 
 
-class RecordWriter:
-    """Owns a record and appends to it. Use as a context manager.
+E = TypeVar("E", bound=Numbered)
+
+
+class ChainedFile(Generic[E]):
+    """Owns a file of chained lines and appends to it. Use as a context manager.
 
     The file is locked against a second writer and opened for appending. ``append`` returns only after the line is on
     disk; if it cannot be written whole, the file is cut back to what it was and :class:`RecordTrouble` is raised.
@@ -94,8 +97,19 @@ class RecordWriter:
     ``path`` is the new one from then on.
     """
 
-    def __init__(self, path: Path, descriptor: int, *, last: int, chain: bytes, size: int, now: TimeOfDay) -> None:
+    def __init__(
+        self,
+        path: Path,
+        descriptor: int,
+        *,
+        last: int,
+        chain: bytes,
+        size: int,
+        now: TimeOfDay,
+        decode: Callable[[bytes], E],
+    ) -> None:
         self.path = path
+        self._decode = decode
         self.last = last
         self._descriptor = descriptor
         self._chain = chain
@@ -104,8 +118,13 @@ class RecordWriter:
         self._unclean = False
 
     @classmethod
-    def create(cls, path: Path, now: TimeOfDay = utc_now) -> RecordWriter:
-        """Begin a new record.
+    def begin(cls, path: Path, now: TimeOfDay, decode: Callable[[bytes], E]) -> Self:
+        """Begin a new file.
+
+        Args:
+            path: the file.
+            now: the time of day.
+            decode: reads a line's entry.
 
         Raises:
             FileExistsError: there is one already; a record is never overwritten.
@@ -127,18 +146,19 @@ class RecordWriter:
         except BaseException:
             os.close(descriptor)
             raise
-        return cls(path, descriptor, last=0, chain=FIRST, size=0, now=now)
+        return cls(path, descriptor, last=0, chain=FIRST, size=0, now=now, decode=decode)
 
     @classmethod
-    def reopen(
-        cls, path: Path, now: TimeOfDay = utc_now, begins: type = Began
-    ) -> tuple[RecordWriter, list[Entry], Torn | None]:
-        """Open a record to go on with it: verify it whole, set a torn end aside.
+    def go_on(
+        cls, path: Path, now: TimeOfDay, begins: type, decode: Callable[[bytes], E]
+    ) -> tuple[Self, list[E], Torn | None]:
+        """Open a file to go on with it: verify it whole, set a torn end aside.
 
         Args:
-            path: the record.
+            path: the file.
             now: the time of day.
             begins: the type of its first event.
+            decode: reads a line's entry.
 
         Returns:
             The writer, the record's entries, and what was set aside, if anything. A ``Mended`` event is not written
@@ -155,19 +175,15 @@ class RecordWriter:
             raise RecordTrouble(f"{path} cannot be opened for writing: {error.strerror}") from error
         try:
             _lock(descriptor, path)
-            entries, chain, size = _verified(path, begins)
+            entries, chain, size = _verified(path, begins, decode)
             torn = _set_aside(path, descriptor, size)
         except BaseException:
             os.close(descriptor)
             raise
-        writer = cls(path, descriptor, last=len(entries), chain=chain, size=size, now=now)
+        writer = cls(path, descriptor, last=len(entries), chain=chain, size=size, now=now, decode=decode)
         return writer, entries, torn
 
-    def envelope(self, event: Event) -> Entry:
-        """Put an event into the envelope that it will have when it is appended next."""
-        return Entry(n=self.last + 1, at=stamp(self._now()), event=event)
-
-    def append(self, entry: Entry) -> bytes:
+    def append(self, entry: E) -> bytes:
         """Write one entry and have it on disk.
 
         Returns:
@@ -205,10 +221,10 @@ class RecordWriter:
         self._unclean = False
         return line
 
-    def _sealed(self, entry: Entry) -> tuple[bytes, bytes]:
+    def _sealed(self, entry: E) -> tuple[bytes, bytes]:
         try:
             line, chain = seal(entry, self._chain)
-            back = decode(line)
+            back = self._decode(line)
         except (BadLine, UnicodeEncodeError) as error:
             raise CannotKeep(f"the event could not be read back: {error}") from error
         if len(line) > LONGEST:
@@ -266,16 +282,41 @@ class RecordWriter:
             os.close(self._descriptor)
             self._descriptor = -1
 
-    def __enter__(self) -> RecordWriter:
+    def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *_: object) -> None:
         self.close()
 
 
-def _plain(entry: Entry) -> Entry:
+class RecordWriter(ChainedFile[Entry]):
+    """Owns the record of a walk, or a file of disturbances, and appends to it."""
+
+    @classmethod
+    def create(cls, path: Path, now: TimeOfDay = utc_now) -> RecordWriter:
+        """Begin a new record.
+
+        Raises:
+            FileExistsError: there is one already; a record is never overwritten.
+            RecordTrouble: the folder cannot be written.
+        """
+        return cls.begin(path, now, decode)
+
+    @classmethod
+    def reopen(
+        cls, path: Path, now: TimeOfDay = utc_now, begins: type = Began
+    ) -> tuple[RecordWriter, list[Entry], Torn | None]:
+        """Open a record to go on with it; see :meth:`ChainedFile.go_on`."""
+        return cls.go_on(path, now, begins, decode)
+
+    def envelope(self, event: Event) -> Entry:
+        """Put an event into the envelope that it will have when it is appended next."""
+        return Entry(n=self.last + 1, at=stamp(self._now()), event=event)
+
+
+def _plain(entry: Numbered) -> object:
     """The entry without what the fold never reads, which may hold anything."""
-    if isinstance(entry.event, Read):
+    if isinstance(entry, Entry) and isinstance(entry.event, Read):
         return msgspec.structs.replace(entry, event=msgspec.structs.replace(entry.event, judged={}))
     return entry
 
@@ -293,13 +334,13 @@ def _sync_folder(folder: Path) -> None:
         os.close(descriptor)
 
 
-def _verified(path: Path, begins: type) -> tuple[list[Entry], bytes, int]:
+def _verified(path: Path, begins: type, decode: Callable[[bytes], E]) -> tuple[list[E], bytes, int]:
     """All whole lines of a record, the last hash, and where the whole lines end.
 
     A line without its newline, or one that lacks whole sectors, is torn where it is the last one; anything else that
     does not fit was changed.
     """
-    entries: list[Entry] = []
+    entries: list[E] = []
     chain, size, lines = FIRST, 0, read_lines(path)
     for number, line in lines:
         try:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from hashlib import sha256
-from typing import Final
+from typing import Final, Protocol
 
 import msgspec
 
@@ -38,11 +38,23 @@ class _Peek(msgspec.Struct, frozen=True):
     event: _Versioned
 
 
+class Numbered(Protocol):
+    """What a line holds, as far as its place is concerned."""
+
+    @property
+    def n(self) -> int:
+        """Its number."""
+
+    @property
+    def event(self) -> object:
+        """The event."""
+
+
 class BadLine(ValueError):
     """A line is no line of a record, or not the one that belongs here."""
 
 
-def seal(entry: Entry, previous: bytes) -> tuple[bytes, bytes]:
+def seal(entry: Numbered, previous: bytes) -> tuple[bytes, bytes]:
     """Encode an entry as a line.
 
     Args:
@@ -81,7 +93,7 @@ def check(line: bytes, previous: bytes) -> bytes:
     return digest
 
 
-def in_place(entry: Entry, number: int, begins: type = Began) -> None:
+def in_place(entry: Numbered, number: int, begins: type = Began) -> None:
     """Verify that an entry is the one that a line should have.
 
     Args:

@@ -21,10 +21,12 @@ from bench.record.chain import FIRST, BadLine, decode, hash_of, is_torn, lacks_s
 from bench.record.index import DISTURBANCES
 from bench.record.read import BrokenRecord, read_lines
 from bench.record.replay import Taken, brought, take_next
+from bench.record.survey import decode_survey, is_survey
 from bench.walk.events import Began, Disturbed, Entry, Mended, Read
 from bench.walk.left_on import ends_with
 from bench.walk.outcome import Outcome
 from bench.walk.state import State, start
+from bench.walk.surveying import NotNow, Survey, SurveyBegan, SurveyEntry, TornEnd, add
 
 SAME: Final = 1e-9
 """Relative difference of two values that counts as none."""
@@ -57,10 +59,10 @@ class Verified:
 
     Attributes:
         path: the record.
-        kind: ``walk`` or ``disturbances``.
+        kind: ``walk``, ``disturbances`` or ``survey``.
         lines: whole lines.
         last: the last line's hash, to be written down elsewhere.
-        ending: where the walk stands at the end; empty for disturbances.
+        ending: where the walk stands at the end; empty for the others.
         findings: in file order.
     """
 
@@ -88,7 +90,8 @@ def verify(path: Path, *, judge: bool = True) -> Verified:
         BrokenRecord: the file cannot be read, or is no record at all.
     """
     disturbances = path.name == DISTURBANCES
-    check = _Check(path, disturbances, judge)
+    survey = is_survey(path)
+    check = _Check(path, disturbances, judge, survey)
     for _, line in read_lines(path):
         check.line(line)
     check.end()
@@ -98,7 +101,7 @@ def verify(path: Path, *, judge: bool = True) -> Verified:
         raise BrokenRecord(path, 1, "is no record: its first line has neither a hash nor an event")
     return Verified(
         path=path,
-        kind="disturbances" if disturbances else "walk",
+        kind="disturbances" if disturbances else "survey" if survey else "walk",
         lines=check.whole,
         last=check.previous.decode(),
         ending=check.state.phase.value if check.state is not None and not disturbances else "",
@@ -129,15 +132,16 @@ class _Misfit:
 
 
 class _Check:
-    def __init__(self, path: Path, disturbances: bool, judge: bool) -> None:
+    def __init__(self, path: Path, disturbances: bool, judge: bool, survey: bool = False) -> None:
         self.path = path
         self.findings: list[Finding] = []
         self.previous = FIRST
         self.number = self.whole = 0
         self.foreign = False
-        self.state: State | None = start() if judge and not disturbances else None
+        self.state: State | None = start() if judge and not disturbances and not survey else None
+        self._survey: Survey | None = Survey() if survey else None
         self._disturbances = disturbances
-        self._begins: type = Disturbed if disturbances else Began
+        self._begins: type = Disturbed if disturbances else SurveyBegan if survey else Began
         self._offset = 0
         self._expected = 1
         self._at = ""
@@ -224,14 +228,14 @@ class _Check:
         self.findings.append(Finding(misfit.number, misfit.start, misfit.end, "wrong", words))
         return computed
 
-    def _decoded(self, line: bytes, begin: int, end: int) -> Entry | None:
+    def _decoded(self, line: bytes, begin: int, end: int) -> Entry | SurveyEntry | None:
         try:
-            return decode(line)
+            return decode(line) if self._survey is None else decode_survey(line)
         except BadLine as error:
             self._say(begin, end, str(error))
             return None
 
-    def _in_order(self, entry: Entry, begin: int, end: int) -> None:
+    def _in_order(self, entry: Entry | SurveyEntry, begin: int, end: int) -> None:
         if self.number == 1 and not isinstance(entry.event, self._begins):
             self._say(begin, end, "the first event does not begin a walk: lines before it are missing")
         elif entry.n != self._expected:
@@ -242,10 +246,10 @@ class _Check:
             words = f"the clock went back from {self._at} to {entry.at}"
             self.findings.append(Finding(self.number, begin, end, "note", words))
         self._at = entry.at
-        if isinstance(entry.event, Mended):
+        if isinstance(entry.event, Mended | TornEnd):
             self.findings += self._kept(entry.event, begin, end)
 
-    def _kept(self, event: Mended, begin: int, end: int) -> Iterator[Finding]:
+    def _kept(self, event: Mended | TornEnd, begin: int, end: int) -> Iterator[Finding]:
         kept = self.path.with_name(Path(event.kept).name) if self.path.name else self.path
         if not kept.is_file():
             words = f"the torn end that was set aside here is no longer there: {event.kept}"
@@ -256,8 +260,15 @@ class _Check:
             words = f"a torn end of {event.bytes} bytes was set aside here in {event.kept}"
         yield Finding(self.number, begin, end, "note", words)
 
-    def _fold(self, entry: Entry, begin: int, end: int) -> None:
+    def _fold(self, entry: Entry | SurveyEntry, begin: int, end: int) -> None:
         """Fold while everything so far is sound, and compare the verdict that was noted."""
+        if isinstance(entry, SurveyEntry):
+            if self._survey is not None and self._sound:
+                try:
+                    self._survey = add(self._survey, entry)
+                except NotNow as error:
+                    self._say(begin, end, str(error))
+            return
         if self.state is None or not self._sound:
             return
         try:

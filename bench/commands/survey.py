@@ -1,0 +1,191 @@
+"""Survey a pile of cables: note loose ends, free places and lines of old lists, and be told what belongs together.
+
+JOB is a folder with a plant.yaml, as 'proveout new' makes one. Everything is kept in survey.jsonl in the folder of
+records. Without an option it asks one thing after the other, on the screen or line by line."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from bench import exits
+from bench.commands.common import LOGS, operator_name
+from bench.errors import BadRequest
+
+if TYPE_CHECKING:
+    from bench.diagnose.survey.belief import Answer
+    from bench.plant.finds import Hall
+    from bench.plant.model import Plant
+    from bench.record.survey import SurveyWriter
+    from bench.walk.surveying import Survey, SurveyEvent
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the command's options."""
+    parser.add_argument("job", type=Path, nargs="?", help="the job's folder, or its plant file")
+    parser.add_argument("--logs", type=Path, metavar="DIR", help="the folder of records (default logs/ in the job)")
+    parser.add_argument("--operator", default="", help="who surveys; kept in the record")
+    parser.add_argument("--plain", action="store_true", help="line by line, without the screen")
+    parser.add_argument("--ascii", action="store_true", help="on the screen: draw with plain characters only")
+    parser.add_argument("--import", dest="table", type=Path, metavar="CSV", help="take finds from a table")
+    parser.add_argument("--tell", action="store_true", help="say what belongs together, and how surely")
+    parser.add_argument("--next", action="store_true", help="say which trips tell most a minute, with their cards")
+    parser.add_argument("--why", nargs=2, metavar="END", help="what speaks for and against two ends being one cable")
+    parser.add_argument("--page", type=Path, metavar="HTML", help="write the page for whoever leads the work")
+    parser.add_argument("--flags", type=Path, metavar="HTML", help="write flags to print, each with a code to scan")
+    parser.add_argument("--here", default="", metavar="BAY", help="for --next: where you stand")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Take finds in, tell what they come to, or ask for more."""
+    from bench.commands.open import plant_of
+    from bench.plant.load import load_plant
+
+    path = plant_of(options.job)
+    plant = load_plant(path)
+    logs = options.logs or path.parent / LOGS
+    if options.table is not None:
+        _import(options, plant, logs)
+    asked = options.tell or options.next or options.why or options.page or options.flags
+    if asked:
+        _told(options, plant, logs)
+    elif options.table is None:
+        _talk(options, plant, logs)
+    return exits.PASS
+
+
+def hall_of(plant: Plant) -> Hall:
+    """The bays in the order of the plant file."""
+    from bench.plant.finds import Hall
+
+    return Hall(bays=list(plant.bays))
+
+
+def answer_of(survey: Survey) -> Answer:
+    """What the finds of a survey come to."""
+    from bench.diagnose.survey.belief import Answer
+    from bench.diagnose.survey.pile import Pile
+
+    finds = [kept.find for kept in survey.finds.values()]
+    return Answer(Pile.of(finds, survey.hall, survey.tries.values()))
+
+
+def _open(options: argparse.Namespace, plant: Plant, logs: Path) -> SurveyWriter:
+    from bench.record.survey import SURVEY, SurveyWriter
+
+    return SurveyWriter(logs / SURVEY, plant.name, hall_of(plant), operator_name(options.operator))
+
+
+def read(logs: Path) -> Survey:
+    """The survey of a folder of records.
+
+    Raises:
+        BadRequest: there is none.
+        BrokenRecord: it was changed.
+    """
+    from bench.record.survey import SURVEY, read_survey
+
+    if not (logs / SURVEY).is_file():
+        raise BadRequest(f"found no {logs / SURVEY}; begin with: proveout survey JOB, or --import a table")
+    return read_survey(logs / SURVEY)
+
+
+def _import(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
+    from bench.plant.finds_table import read_finds
+    from bench.say.lists import count
+    from bench.walk.surveying import NotNow, Saw
+
+    finds = read_finds(options.table)
+    with _open(options, plant, logs) as writer:
+        new = [find for find in finds if find.name not in writer.survey.finds]
+        known = {find.name: writer.survey.finds[find.name].find for find in finds if find not in new}
+        other = [find for find in finds if find.name in known and known[find.name] != find]
+        by = operator_name(options.operator)
+        try:
+            writer.write(*(Saw(find=find, by=by, how=options.table.name) for find in (*new, *other)))
+        except NotNow as error:
+            raise BadRequest(f"{options.table}: {error}; what stood before it was taken") from error
+    print(f"{count(len(new), 'new find')}, {count(len(other), 'find')} described anew, "
+          f"{len(finds) - len(new) - len(other)} as before")  # fmt: skip
+
+
+def _told(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
+    from bench.diagnose.survey import sentences as words
+    from bench.diagnose.survey.trips import next_trips
+
+    survey = read(logs)
+    answer = answer_of(survey)
+    title = plant.file.title or plant.name
+    if options.flags:
+        from bench.plant.finds import ListLine
+        from bench.report.survey_page import flags_page
+
+        finds = [kept.find for kept in survey.finds.values() if not isinstance(kept.find, ListLine)]
+        options.flags.write_text(flags_page(title, finds), "utf-8")
+        print(f"flags: {options.flags}")
+    if options.tell:
+        for line in (*words.summary(answer), *words.contradictions(answer), *words.pair_lines(answer),
+                     *words.open_lines(answer), *words.place_lines(answer)):  # fmt: skip
+            print(line)
+    if options.why:
+        ends = {end.name for end in answer.pile.ends}
+        for name in options.why:
+            if name not in ends:
+                raise BadRequest(f"--why: found '{name}', expected the flag of a loose end")
+        for line in words.why_lines(answer, *options.why):
+            print(line)
+    trips = next_trips(answer, here=options.here) if answer.pile.ends and (options.next or options.page) else ()
+    if options.next:
+        if not trips:
+            print("nothing is left to try that would tell anything")
+        for trip in trips:
+            print("\n".join(words.trip_card(trip, answer.pile.ends)))
+    if options.page:
+        from bench.report.survey_page import survey_page
+
+        options.page.write_text(survey_page(title, answer, trips), "utf-8")
+        print(f"page: {options.page}")
+
+
+class _Keeper:
+    """Holds the survey that is written, and what it comes to."""
+
+    def __init__(self, writer: SurveyWriter, logs: Path) -> None:
+        self._writer, self._logs = writer, logs
+        self._answered: tuple[int, Answer] | None = None
+
+    @property
+    def survey(self) -> Survey:
+        return self._writer.survey
+
+    def write(self, *events: SurveyEvent) -> None:
+        self._writer.write(*events)
+
+    def answer(self) -> Answer:
+        last = self._writer.survey.last
+        if self._answered is None or self._answered[0] != last:
+            self._answered = last, answer_of(self._writer.survey)
+        return self._answered[1]
+
+    def photo(self, path: str) -> str:
+        from bench.record.photos import keep_photo
+
+        return keep_photo(self._logs, Path(path))
+
+
+def _talk(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
+    from bench.screens.survey.talk import Talk
+
+    with _open(options, plant, logs) as writer:
+        talk = Talk(_Keeper(writer, logs), operator_name(options.operator))
+        if options.plain or not (sys.stdin.isatty() and sys.stdout.isatty()):
+            from bench.screens.survey.plain import run as by_line
+
+            by_line(talk, sys.stdin, sys.stdout)
+        else:
+            from bench.screens.program.settings import Settings
+            from bench.screens.survey.app import run as show
+
+            show(talk, Settings(unicode=not options.ascii))

@@ -1,0 +1,132 @@
+"""What a survey comes to, in words: who belongs to whom and how surely, what is open, what to do next."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+
+from bench.diagnose.survey.belief import Answer, Fit, Standing
+from bench.diagnose.survey.carried import Carried
+from bench.diagnose.survey.pile import natural
+from bench.diagnose.survey.trips import Trip
+from bench.plant.finds import LooseEnd
+from bench.say.lists import count
+
+SENSE = {"label": "read the label again", "count": "count the conductors", "tape": "tape the length"}
+
+
+def percent(chance: float) -> str:
+    """A chance, never rounded up to certainty."""
+    if chance >= 0.999:
+        return "over 99.9 %"
+    return f"{100 * chance:.1f} %" if chance >= 0.99 else f"{100 * chance:.0f} %"
+
+
+def where(end: LooseEnd) -> str:
+    """Where an end hangs."""
+    return ", ".join(part for part in (f"bay {end.bay}" if end.bay else "", end.position) if part) or "place not noted"
+
+
+def summary(answer: Answer) -> list[str]:
+    """How much of the pile is clear."""
+    ends = len(answer.pile.ends)
+    sure = [standing for standing in answer.standings if standing.sure]
+    alone = sum(1 for standing in sure if not standing.fits[0].name)
+    lines = [
+        f"{count(ends, 'loose end')}, {count(len(answer.pile.places), 'free place')}, "
+        f"{count(len(answer.pile.lines), 'line of a list', 'lines of lists')}",
+        f"sure: {count(len(answer.pairs), 'pair')}, {count(alone, 'end')} without a mate here; "
+        f"open: {count(ends - len(sure), 'end')}",
+    ]
+    if answer.doubt > 0.05:
+        lines.append(f"chances may be off by {percent(answer.doubt)}: the pile is large and much of it alike")
+    return lines
+
+
+def pair_lines(answer: Answer) -> Iterator[str]:
+    """The pairs that are called, a line each."""
+    at = {end.name: end for end in answer.pile.ends}
+    for one, other, chance in answer.pairs:
+        yield f"{one} ({where(at[one])}) and {other} ({where(at[other])}) are one cable: {percent(chance)}"
+
+
+def open_lines(answer: Answer) -> Iterator[str]:
+    """What fits several ways, by groups."""
+    by_name = {standing.name: standing for standing in answer.standings}
+    for group in answer.groups:
+        if len(group) > 1:
+            yield f"ambiguous among {', '.join(sorted(group, key=natural))}:"
+        for name in group:
+            yield f"{'  ' if len(group) > 1 else ''}{name}: {fits_words(by_name[name])}"
+
+
+def fits_words(standing: Standing) -> str:
+    """What an end may belong to, with chances."""
+    if not standing.fits:
+        return "fits many a little and none well"
+    return ", ".join(_fit(fit) for fit in standing.fits[:5])
+
+
+def _fit(fit: Fit) -> str:
+    return f"{fit.name or 'no mate here'} {percent(fit.chance)}"
+
+
+def place_lines(answer: Answer) -> Iterator[str]:
+    """Which end goes to which free place, as far as one is called or likely."""
+    for standing in answer.place_standings:
+        if standing.fits and standing.fits[0].name:
+            sure = "" if standing.sure else "perhaps "
+            yield f"{standing.name} goes {sure}to {', '.join(_fit(fit) for fit in standing.fits[:3])}"
+
+
+def contradictions(answer: Answer) -> Iterator[str]:
+    """What was noted that cannot all be so."""
+    read = Counter(end.label for end in answer.pile.ends if end.label and "?" not in end.label)
+    for label, number in sorted(read.items()):
+        if number > 2:
+            names = [end.name for end in answer.pile.ends if end.label == label]
+            yield f"{count(number, 'end')} read {label}: {', '.join(names)}; a cable has two"
+    answers: dict[str, set[str]] = {}
+    for tried in answer.pile.tried:
+        if tried.answer and tried.way != "pull":
+            answers.setdefault(tried.touched, set()).add(tried.answer)
+            answers.setdefault(tried.answer, set()).add(tried.touched)
+    at = {end.name: end for end in answer.pile.ends}
+    for name, mates in sorted(answers.items()):
+        if name in at and len(mates & at.keys()) > at[name].branches:
+            yield f"{name} answered to {', '.join(sorted(mates))}: joined inside, or a wrong end was touched"
+    told = Counter(line.label for line in answer.pile.lines if line.label)
+    for label, number in sorted(told.items()):
+        if number > 1:
+            yield f"{label} stands on {count(number, 'line')} of the lists"
+
+
+def why_lines(answer: Answer, one: str, other: str) -> Iterator[str]:
+    """What speaks for and against two ends being one cable, the strongest first."""
+    at = {end.name: number for number, end in enumerate(answer.pile.ends)}
+    yield f"{one} and {other} are one cable: {percent(float(answer.mates[at[one], at[other]]))}"
+    for part in Carried(answer).parts(one, other):
+        says = f"{_times(part.times)} likelier" if part.times > 1 else f"{_times(1 / part.times)} less likely"
+        yield f"  {part.feature}: {part.words}: {says}"
+
+
+def _times(value: float) -> str:
+    return f"{value:.1f} times" if value < 10 else f"{value:,.0f} times".replace(",", " ") if value < 1e5 else "far"
+
+
+def trip_card(trip: Trip, ends: Sequence[LooseEnd]) -> list[str]:
+    """One trip as a card to take along."""
+    at = {end.name: end for end in ends}
+    climbs = count(trip.climbs, "climb")
+    lines = [f"Bay {trip.bay}: {trip.minutes:.0f} min, {climbs}; tells {trip.bits:.1f} bits"]
+    if len(trip.tagged) == 1:
+        lines.append(f"  clip the tester to one conductor of {trip.tagged[0]} ({where(at[trip.tagged[0]])})")
+    elif trip.tagged:
+        lines.append(f"  put a tag on one conductor of each of {count(len(trip.tagged), 'end')}:")
+        lines += [f"    tag {number}: {name} ({where(at[name])})" for number, name in enumerate(trip.tagged, 1)]
+    for bay, touched in trip.touches:
+        lines.append(f"  in bay {bay} touch all conductors of:")
+        lines += [f"    {name} ({where(at[name])})" for name in touched]
+    for bay, looks in trip.looks:
+        lines += [f"  in bay {bay}, {look.end}: {SENSE[look.look]}" for look in looks]
+    return lines

@@ -1,0 +1,37 @@
+"""Pictures that belong to a survey, kept beside its record under the hash of their bytes."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+from typing import Final
+
+from bench.record.append import RecordTrouble
+
+PHOTOS: Final = "photos"
+"""The folder beside the record."""
+
+
+def keep_photo(folder: Path, picture: Path) -> str:
+    """Copy a picture beside the records under its SHA-256; the same picture is kept once.
+
+    Args:
+        folder: of the records.
+        picture: the file.
+
+    Returns:
+        The hash.
+
+    Raises:
+        RecordTrouble: it cannot be read, or not be kept.
+    """
+    try:
+        data = picture.read_bytes()
+        digest = hashlib.sha256(data).hexdigest()
+        kept = folder / PHOTOS / f"{digest}{picture.suffix.lower()}"
+        if not kept.exists():
+            kept.parent.mkdir(parents=True, exist_ok=True)
+            kept.write_bytes(data)
+    except OSError as error:
+        raise RecordTrouble(f"{picture} cannot be kept: {error.strerror}") from error
+    return digest

@@ -1,0 +1,1 @@
+"""Surveying: one find after the other, on a screen or line by line, from one conversation."""
