@@ -268,6 +268,38 @@ class Frequency(Quantity):
     least = 0.0
 
 
+class Inductance(Quantity):
+    """Henries, never negative."""
+
+    __slots__ = ()
+    dimension = "inductance"
+    unit = "H"
+    prefixed = ("H",)
+    example = "10 mH"
+    least = 0.0
+
+
+class Level(Quantity):
+    """Decibels; over what, the meter and the sequence say in words."""
+
+    __slots__ = ()
+    dimension = "level"
+    unit = "dB"
+    spellings: ClassVar = {"dB": 1.0}
+    example = "-10 dB"
+
+
+class Humidity(Quantity):
+    """Relative humidity of air, in per cent."""
+
+    __slots__ = ()
+    dimension = "relative humidity"
+    unit = "%RH"
+    spellings: ClassVar = {"%RH": 1.0, "%rh": 1.0}
+    example = "45 %RH"
+    least = 0.0
+
+
 class Ratio(Quantity):
     """A plain number written as a percentage, in parts per million, or bare."""
 
@@ -285,7 +317,7 @@ class Ratio(Quantity):
         return f"{self.value * 100:.6g} %"
 
 
-SI_BASE_UNITS: Final = ("Ω", "V", "A", "F", "s", "°C", "Hz", "W", "m", "J", "C", "")
+SI_BASE_UNITS: Final = ("Ω", "V", "A", "F", "s", "°C", "Hz", "W", "m", "J", "C", "H", "dB", "%RH", "")
 """Units that readings carry in records."""
 
 _ASCII: Final = str.maketrans({"\u03a9": "ohm", "\u2126": "ohm", "\u00b5": "u", "\u03bc": "u", "²": "2"})
@@ -294,6 +326,10 @@ _ASCII: Final = str.maketrans({"\u03a9": "ohm", "\u2126": "ohm", "\u00b5": "u", 
 def plain(text: str) -> str:
     """The same text in ASCII: ohm for the ohm sign, u for micro, degC for the degree sign."""
     return text.translate(_ASCII).replace("°C", "degC")
+
+
+_HOURS_FROM: Final = 100_000.0
+"""Seconds from which a time is written in hours: nobody says 4.32 Ms."""
 
 
 def engineering(value: float, unit: str, *, resolution: float | None = None, digits: int = 4) -> str:
@@ -309,7 +345,10 @@ def engineering(value: float, unit: str, *, resolution: float | None = None, dig
         return "not a number"
     if math.isinf(value):
         return f"{'-' if value < 0 else ''}over range"
-    if unit in ("°C", "mm²", "%", ""):
+    if unit == "s" and abs(value) >= _HOURS_FROM:
+        value, unit = value / 3600.0, "h"
+        resolution = None if resolution is None else resolution / 3600.0
+    if unit in ("h", "°C", "mm²", "%", "dB", "%RH", ""):
         factor, prefix = 1.0, ""
     else:
         factor, prefix = _prefix_for(abs(value), resolution)
@@ -411,5 +450,9 @@ READABLE: Final[tuple[type[Quantity], ...]] = (
     Power,
     Capacitance,
     Ratio,
+    Length,
+    Inductance,
+    Level,
+    Humidity,
 )
 """The dimensions that a meter can read."""

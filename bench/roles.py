@@ -4,10 +4,41 @@ from __future__ import annotations
 
 from typing import Final, Literal
 
-Reads = Literal["resistance", "insulation", "voltage", "ac-voltage", "current", "ac-current", "temperature"]
+Reads = Literal[
+    "resistance",
+    "insulation",
+    "voltage",
+    "ac-voltage",
+    "current",
+    "ac-current",
+    "temperature",
+    "capacitance",
+    "inductance",
+    "impedance",
+    "frequency",
+    "level",
+    "distance",
+    "humidity",
+    "running-time",
+]
 """What a step reads and a meter measures."""
 
-Role = Literal["ohms", "insulation", "volts", "amps", "supply", "switch", "thermometer"]
+Role = Literal[
+    "ohms",
+    "insulation",
+    "volts",
+    "amps",
+    "supply",
+    "switch",
+    "thermometer",
+    "lcr",
+    "battery-tester",
+    "counter",
+    "level-meter",
+    "reflectometer",
+    "hygrometer",
+    "hours-counter",
+]
 """What a step needs from the bench."""
 
 ROLE_OF: Final[dict[Reads, Role]] = {
@@ -18,6 +49,14 @@ ROLE_OF: Final[dict[Reads, Role]] = {
     "current": "amps",
     "ac-current": "amps",
     "temperature": "thermometer",
+    "capacitance": "lcr",
+    "inductance": "lcr",
+    "impedance": "battery-tester",
+    "frequency": "counter",
+    "level": "level-meter",
+    "distance": "reflectometer",
+    "humidity": "hygrometer",
+    "running-time": "hours-counter",
 }
 UNIT_OF: Final[dict[Reads, str]] = {
     "resistance": "Ω",
@@ -27,8 +66,19 @@ UNIT_OF: Final[dict[Reads, str]] = {
     "current": "A",
     "ac-current": "A",
     "temperature": "°C",
+    "capacitance": "F",
+    "inductance": "H",
+    "impedance": "Ω",
+    "frequency": "Hz",
+    "level": "dB",
+    "distance": "m",
+    "humidity": "%RH",
+    "running-time": "s",
 }
 """Base units."""
+
+NO_PLACES: Final[frozenset[Reads]] = frozenset({"temperature", "humidity", "running-time"})
+"""What is read of the room or of a machine, and not between two places."""
 
 
 def function_name(reads: Reads, wires: int = 2) -> str:

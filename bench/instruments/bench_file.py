@@ -171,6 +171,9 @@ class BenchInstrument(msgspec.Struct, frozen=True, kw_only=True, rename="kebab",
     line: LineChanges = msgspec.field(default_factory=LineChanges)
     serial: str = ""
     """The serial number that it must answer with."""
+    identity: str = ""
+    """What it answers when it is asked who it is, as a person saw it once and said that this is it. Another answer is a
+    stranger's, unless only the version in it is another one."""
     calibrated: Day | None = None
     due: Day | None = None
     leads: Leads = msgspec.field(default_factory=Leads)
@@ -317,6 +320,7 @@ class Bench:
                 line=line,
                 decoder=self.library.decoder(instrument.profile),
                 expected_serial=instrument.serial,
+                expected_identity=instrument.identity,
                 trace=trace,
                 notice=notice,
             )
@@ -433,6 +437,7 @@ def _profiles(file: BenchFile, shelf: Library, places: Places, problems: list[Pr
         else:
             profiles[instrument.name] = entry.profile
             _check_serial(instrument, entry.profile, f"{at}.serial", places, problems)
+            _check_identity(instrument, entry.profile, f"{at}.identity", places, problems)
     return profiles
 
 
@@ -450,6 +455,21 @@ def _check_serial(
         problems.append(
             Problem(place, at, found, "no serial number, or a profile whose 'identify' has the group 'serial'")
         )
+
+
+def _check_identity(
+    instrument: BenchInstrument, profile: Profile, at: str, places: Places, problems: list[Problem]
+) -> None:
+    """Refuse a name that this kind of instrument cannot answer with."""
+    if not instrument.identity:
+        return
+    place = places.of(instrument, "identity")
+    if profile.identify is None:
+        found = f"an identity for '{instrument.name}', and its profile '{profile.profile}' does not ask for one"
+        problems.append(Problem(place, at, found, "no identity, or a profile with 'identify'"))
+    elif profile.identify.reply.match(instrument.identity) is None:
+        found = f"'{instrument.identity}', which no instrument of the profile '{profile.profile}' answers"
+        problems.append(Problem(place, at, found, f"a text that matches {profile.identify.reply.text}"))
 
 
 def _check_ports(file: BenchFile, places: Places, problems: list[Problem]) -> None:

@@ -48,6 +48,7 @@ class Instrument:
         line: line settings in place of the profile's.
         decoder: for a profile of the kind ``frames``; see :meth:`bench.instruments.profile.library.Library.decoder`.
         expected_serial: the serial number that it must answer with; empty: any.
+        expected_identity: what it must answer when asked who it is, but for the version; empty: anything of its kind.
         trace: is told every byte that is sent and received.
         notice: is told of retries, resynchronisations and the like.
     """
@@ -61,6 +62,7 @@ class Instrument:
         line: Line | None = None,
         decoder: Decoder | None = None,
         expected_serial: str = "",
+        expected_identity: str = "",
         trace: Trace | None = None,
         notice: NoticeTaker | None = None,
     ) -> None:
@@ -69,6 +71,7 @@ class Instrument:
         self._line = line
         self._decoder = decoder
         self._expected_serial = expected_serial
+        self._expected_identity = expected_identity
         self._trace = trace
         self._notice = notice
         self._guard = threading.RLock()
@@ -85,6 +88,7 @@ class Instrument:
             line=self._line,
             decoder=self._decoder,
             expected_serial=self._expected_serial,
+            expected_identity=self._expected_identity,
             trace=self._trace,
             notice=self._notice,
         )

@@ -56,6 +56,7 @@ class Session:
         line: line settings in place of the profile's.
         decoder: for a profile of the kind ``frames``.
         expected_serial: the serial number that it must answer with; empty: any.
+        expected_identity: what it must answer when asked who it is, but for the version; empty: anything of its kind.
         trace: is told every byte.
         notice: is told what was dealt with.
     """
@@ -69,6 +70,7 @@ class Session:
         line: Line | None = None,
         decoder: Decoder | None = None,
         expected_serial: str = "",
+        expected_identity: str = "",
         trace: Trace | None = None,
         notice: NoticeTaker | None = None,
     ) -> None:
@@ -79,6 +81,7 @@ class Session:
         self._clock = clock
         self.identity: Identity | None = None
         self.expected_serial = expected_serial
+        self.expected_identity = expected_identity
         self._notice = notice
         self._number = 0
         self._transaction = 0
@@ -390,7 +393,7 @@ class Session:
             text, raw = frame.parts.value if frame.parts else "", frame.raw
         else:
             text, raw = self.ask(identify.ask)
-        found = identify.reply.match(text)
+        found = self.named(text)
         if found is None:
             raise InstrumentTrouble(
                 "garbled",
@@ -399,11 +402,19 @@ class Session:
                 raw=(raw,),
                 unmatched=identify.reply,
             )
+        return found, raw
+
+    def named(self, text: str) -> Identity | None:
+        """Who a text names; None where no instrument of its kind says that."""
+        identify = self.profile.identify
+        found = identify.reply.match(text) if identify is not None else None
+        if found is None:
+            return None
         maker, model, serial, version = (
             found.get(part, "").strip() for part in ("maker", "model", "serial", "version")
         )
         # a number of zeros alone is what a maker sends who gave none: it tells no instrument from another
-        return Identity(text, maker, model, serial if serial.strip("0") else "", version), raw
+        return Identity(text, maker, model, serial if serial.strip("0") else "", version)
 
     def keep_number(self, probe: Probe) -> tuple[str, str, bytes]:
         """Give it a number to keep.
@@ -467,6 +478,14 @@ class Session:
             raise InstrumentTrouble(
                 "stranger",
                 f"The instrument's serial number is {identity.serial or 'not told'}, expected {wanted}.",
+                "Is it plugged into another instrument's port? If it was exchanged, change the bench file.",
+                raw=(raw,),
+            )
+        confirmed = self.named(self.expected_identity) if self.expected_identity else None
+        if confirmed is not None and not confirmed.same_instrument(identity):
+            raise InstrumentTrouble(
+                "stranger",
+                f"The instrument names itself as {identity.text[:80]!r}, expected {self.expected_identity[:80]!r}.",
                 "Is it plugged into another instrument's port? If it was exchanged, change the bench file.",
                 raw=(raw,),
             )

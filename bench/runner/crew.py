@@ -26,6 +26,7 @@ from bench.instruments.values import Identity
 from bench.instruments.values import Sample as Taken
 from bench.instruments.wire_text import show
 from bench.judge.watch import Ladder
+from bench.quantity import engineering
 from bench.roles import function_name
 from bench.runner.bring_up import BringUp
 from bench.runner.instrument_port import InstrumentPort
@@ -46,6 +47,10 @@ AMPS_WITHIN: Final = 3.0
 """Seconds that an ammeter in a supply's lead may take for a reading before the output goes off."""
 STILL_ON_WITHIN: Final = 15.0
 """Seconds that a supply may take to say that its output is still on; nothing that is read meanwhile counts."""
+ALIKE: Final = 2
+"""Places in a row with the same digits after which a matrix looks whether the meter still moves."""
+STUCK_AFTER: Final = 3
+"""And after which a person is asked to look, where no matrix can."""
 AMPS_SET: Final = "current in a lead"
 REACHED_WITHIN: Final = 10.0
 """Seconds that it may take to reach an instrument and switch it off, beside those that its profile gives charge to
@@ -66,6 +71,8 @@ class _Measure:
     step: Step
     through: _Through | None = None
     """Takes the reading and passes it on; None: it is posted at once."""
+    bare: bool = False
+    """It is read with every relay open, to see that the meter still moves."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -341,6 +348,11 @@ class _Worker(threading.Thread):
         """Which wish for live readings is in force; 0 for none."""
         self.put_on: Mapping[str, str | float] | None = None
         """What its output was switched on with; None where the walk does not count on it."""
+        self.alike: tuple[int, ...] = ()
+        """Steps in a row whose reading had the same digits, down to the last."""
+        self._last_value: tuple[str, float] | None = None
+        self._moved: bool | None = None
+        """Whether it showed anything else since that reading; None where nobody looked."""
         self._told_off: object = None
         """What was on when it was told that it is not any more."""
         self._feeding = feeding
@@ -359,6 +371,8 @@ class _Worker(threading.Thread):
         """Counts how often it was made safe: what was asked for before switches nothing on any more."""
         self._gate = threading.Lock()
         """Held while something switches on."""
+        self._confirmed = False
+        """A person was shown who answers, and tried again."""
         self._lost = False
         """Its port went away in the middle of something that had no reading of its own."""
         self._set_to: tuple[str, float | None, dict[str, str | float]] | None = None
@@ -490,6 +504,16 @@ class _Worker(threading.Thread):
     def _meet(self, job: _Meet) -> None:
         instrument = self._find()
         identity = instrument.identity
+        if self.port.confirm and not self._confirmed:
+            # it is told as trouble, so that somebody answers before anything of it is switched on
+            self._confirmed = True
+            raise InstrumentTrouble(
+                "stranger",
+                f"{self.port.name} names itself {identity.text[:120]!r} at {instrument.address}, and nobody has said "
+                "yet that this is it. It can put out voltage.",
+                f"Look which instrument answers there. If it is {self.port.name}, try again; and write its name into "
+                f"the bench file, so that this is asked once only: identity: '{identity.text[:120]}'",
+            )
         self._post(
             Happened(
                 e.Met(
@@ -547,7 +571,38 @@ class _Worker(threading.Thread):
         self._refuse_dead("before the reading")
         read = self._taken(job)
         self._refuse_dead("while the reading was taken")
+        if not job.bare:
+            self._refuse_stuck(job, read)
         return read
+
+    def _refuse_stuck(self, job: _Measure, read: e.Read) -> None:
+        """Refuse a reading whose digits, down to the last, came at several places in a row, though probes were lifted.
+
+        What the meter showed meanwhile tells: one that is alive reads open then. Through relays it is looked at with
+        all of them open. Two conductors may well be alike, and voltages of one feed are.
+
+        Raises:
+            InstrumentTrouble: ``stuck``; the next time the same digits are counted anew.
+        """
+        reads = getattr(job.step.source, "read", "")
+        if read.value is None or reads != "resistance":
+            self.alike = ()
+            return
+        looked = job.through is not None or self._moved is False
+        same = self._last_value == (read.function, read.value) and looked
+        self._moved = None
+        self._last_value = (read.function, read.value)
+        self.alike = tuple(dict.fromkeys((*(self.alike if same else ()), job.step.index)))
+        if len(self.alike) < STUCK_AFTER or job.through is not None:
+            return
+        self.alike = ()
+        raise InstrumentTrouble(
+            "stuck",
+            f"It gave the same digits at {STUCK_AFTER} places in a row, {engineering(read.value, read.unit)}, and "
+            "showed nothing else in between.",
+            "Lift the probes and see that the display changes; if it does, try again.",
+            raw=tuple(text.encode() for text in read.raw),
+        )
 
     def _refuse_dead(self, when: str) -> None:
         """Have every output that the walk counts on read back.
@@ -647,9 +702,33 @@ class _Worker(threading.Thread):
             raise
         if job.epoch == self.epoch:
             instrument.set_channels(())
+        if through.read is not None and len(job.meter.alike) >= ALIKE:
+            self._refuse_unmoved(job, through.read)
         if through.read is not None:
             raw = [*through.read.raw, *(f"{self.port.name}: {show(reply)}" for reply in replies)]
             self._post(Happened(msgspec.structs.replace(through.read, raw=raw)))
+
+    def _refuse_unmoved(self, job: _Route, read: e.Read) -> None:
+        """With every relay open the meter must read open; one that shows the digits of before is stuck at them.
+
+        Raises:
+            InstrumentTrouble: ``stuck``.
+        """
+        bare = _Through()
+        job.meter.jobs.put(_Measure(job.number, job.step, bare, bare=True))
+        while not bare.over.wait(0.2) and job.meter.is_alive():
+            pass
+        if bare.read is None:
+            return  # its trouble was told
+        job.meter.alike = ()
+        if bare.read.over != "+":
+            shown = "no number" if bare.read.value is None else engineering(bare.read.value, bare.read.unit)
+            raise InstrumentTrouble(
+                "stuck",
+                f"It gave the same digits at {ALIKE} places in a row, {engineering(read.value or 0.0, read.unit)}, and "
+                f"shows {shown} with every relay open.",
+                "The meter is stuck at its last value, or something else is on its leads: look at it, then try again.",
+            )
 
     def _switch(self, job: _Switch) -> None:
         source = job.step.source
@@ -736,6 +815,8 @@ class _Worker(threading.Thread):
                 instrument, _ = self._configure(step)
                 for taken in instrument.live():
                     missed = 0
+                    still = self._last_value is not None and taken.value == self._last_value[1]
+                    self._moved = bool(self._moved) or not still
                     sample = Sample(role, taken.finished, taken.unit, taken.value, taken.over, taken.resolution)
                     self._post(sample)
                     if self.showing != token or not self.jobs.empty():

@@ -28,6 +28,8 @@ class InstrumentPort:
             It sends bytes to ports that may not be meant, so it is called only after a person was told so and tried
             again.
         searches: what a person is told before that.
+        confirm: whether a person is to say first that who answers there is meant: it has an output, and nothing in the
+            bench file tells it from others.
         safe_within: seconds that its profile gives it to become safe, such as for charge to leave.
     """
 
@@ -38,3 +40,4 @@ class InstrumentPort:
     search: Callable[[], Opener] | None = None
     searches: str = ""
     safe_within: float = 2.0
+    confirm: bool = False

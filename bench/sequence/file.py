@@ -13,7 +13,7 @@ import msgspec
 from bench.files import Inconsistent
 from bench.plant.handled import STATES, Change, Kind
 from bench.quantity import Amount, Current, Duration, Ratio, Resistance, Temperature, Voltage
-from bench.roles import ROLE_OF, Reads, Role, function_name
+from bench.roles import NO_PLACES, ROLE_OF, Reads, Role, function_name
 
 Over = Literal["conductors", "pairs", "pins", "neighbours", "shelves", "inlets", "breakers", "cables", "bonds"]
 """What a loop can run over."""
@@ -520,7 +520,7 @@ class Measure(_Common, frozen=True, kw_only=True, tag="measure"):
 
     def __post_init__(self) -> None:
         Rig(join=self.join)
-        if self.read != "temperature" and self.between == NOWHERE:
+        if self.read not in NO_PLACES and self.between == NOWHERE:
             raise Inconsistent("a reading without 'between'", "the two places for the probes")
         if not 1 <= self.readings <= 1000:
             raise Inconsistent(f"readings {self.readings}", "1 to 1000 readings")

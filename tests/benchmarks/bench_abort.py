@@ -26,7 +26,7 @@ from bench.instruments.profile.library import Library
 from bench.quantity import Amount
 from bench.runner.crew import InstrumentCrew
 from bench.runner.instrument_port import InstrumentPort
-from bench.runner.ports import Happened
+from bench.runner.ports import Happened, Sample
 from bench.sequence.file import Limit, Measure, Set
 from bench.sequence.plan import Step
 from bench.walk import events as e
@@ -123,6 +123,19 @@ class Inbox:
             message = self._queue.get(timeout=max(0.0, until - time.monotonic()))
             if isinstance(message, Happened) and isinstance(message.event, kind):
                 return message.event
+
+    def wait_for_sample(self, timeout: float = 30.0) -> Sample:
+        """A live reading that was taken from now on.
+
+        Raises:
+            queue.Empty: none came in time.
+        """
+        now = time.monotonic()
+        until = now + timeout
+        while True:
+            message = self._queue.get(timeout=max(0.0, until - time.monotonic()))
+            if isinstance(message, Sample) and message.at > now:
+                return message
 
 
 def _member(name: str, profile: str, address: str) -> InstrumentPort:

@@ -7,7 +7,7 @@ import msgspec
 import pytest
 
 from bench.files import BadFile, from_text
-from bench.instruments.bench_file import Day, bench_schema, load_bench
+from bench.instruments.bench_file import Day, bench_schema, load_bench, parse_bench
 from bench.instruments.values import Identity
 from bench.walk.facts import BenchFacts
 from tests.instruments.server import LIBRARY
@@ -189,3 +189,29 @@ def test_days_are_read_back():
 def test_a_serial_number_that_nothing_can_be_held_against_is_refused(write, old, new, says):
     with pytest.raises(BadFile, match=says):
         load_bench(write(BENCH.replace(old, new)), LIBRARY)
+
+
+def _supply_bench(more: str) -> str:
+    return f"""
+bench: hall
+instruments:
+  - {{name: supply, profile: scpi-supply, port: /dev/ttyUSB7{more}}}
+"""
+
+
+def test_an_output_that_nothing_tells_from_others_is_shown_to_a_person_before_it_is_used():
+    from bench.assemble import instrument_ports
+
+    def asks(more: str) -> bool:
+        bench = parse_bench(_supply_bench(more), "bench.yaml", LIBRARY)
+        return instrument_ports(bench, ["supply"], {})[0].confirm
+
+    assert asks("")
+    assert not asks(", serial: '0042'")
+    assert not asks(", identity: 'Gannet Head,bench supply,0001,1.0'")
+
+
+def test_a_name_that_its_kind_cannot_answer_is_refused():
+    with pytest.raises(BadFile) as caught:
+        parse_bench(_supply_bench(", identity: a supply"), "bench.yaml", LIBRARY)
+    assert "which no instrument of the profile 'scpi-supply' answers" in str(caught.value)

@@ -263,7 +263,7 @@ REAL = """\
 bench: my bench
 instruments:
   - {{name: meter, profile: scpi-bench-meter, port: {meter}, calibrated: 2026-03-02}}
-  - {{name: supply, profile: scpi-supply, port: {supply}, calibrated: 2026-03-02}}
+  - {{name: supply, profile: scpi-supply, port: {supply}, serial: '0001', calibrated: 2026-03-02}}
 roles: {{ohms: meter, volts: meter, amps: meter, supply: supply}}
 """
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -148,6 +149,16 @@ class Behind(Bars):
         return 5.0 if self._relays.closed else float("inf")
 
 
+class Sticking(Watched):
+    """A meter that gives one figure again and again, whatever it is on, while it is stuck."""
+
+    stuck = False
+
+    def send(self, now: float) -> bytes:
+        data: bytes = super().send(now)
+        return re.sub(rb"\+[45]\.\d{8}E\+00|\+9\.9\d*E\+37", b"+5.00000000E+00", data, count=1) if self.stuck else data
+
+
 class Lying(Watched):
     """A matrix that does something else than it is told from some question on."""
 
@@ -171,7 +182,7 @@ class Desk:
     relays: Relays
     seen: list[frozenset[int]]
     matrix: Lying
-    meter: Watched
+    meter: Sticking
     matrix_port: Any
 
 
@@ -180,7 +191,7 @@ def at_work(*, upset_at: int = -1, dead_after: bytes = b"", **stuck: list[int]) 
     relays = Relays()
     behind = Behind(relays)
     matrix = Lying(MatrixTwin(relays, rows=99, **stuck), upset_at=upset_at)
-    meter = Watched(MeterTwin(behind, seed=1, lead_ohms=0.0), dead_after=dead_after)
+    meter = Sticking(MeterTwin(behind, seed=1, lead_ohms=0.0), dead_after=dead_after)
     inbox = Inbox()
     with served(matrix) as matrix_port, served(meter) as meter_port:
         members = [
@@ -214,6 +225,66 @@ def test_the_route_is_closed_for_the_reading_and_open_after() -> None:
         # break before make: what is closed goes through nothing closed
         moved = [closed for closed in desk.relays.history if closed]
         assert all(len(closed) <= 2 for closed in moved)
+
+
+def nth(index: int, red: str, black: str) -> Step:
+    """A reading that is the plan's step of this index."""
+    return replace(reading(red, black), index=index)
+
+
+def test_a_meter_that_is_stuck_at_its_last_value_is_found_with_every_relay_open() -> None:
+    with at_work() as desk:
+        desk.meter.stuck = True
+        came = []
+        for number, red in enumerate(("J1.1", "J1.3", "J1.4"), 2):
+            desk.crew.measure(nth(number, red, "J1.2"), number)
+            came.append(desk.inbox.wait_for((e.Read, e.Troubled)))
+        assert isinstance(came[0], e.Read)
+        assert isinstance(came[1], e.Troubled) and came[1].kind == "stuck"
+        assert "with every relay open" in came[1].what
+        assert desk.relays.closed == frozenset()
+
+
+def test_wires_that_read_alike_are_no_stuck_meter_where_it_reads_open_between_them() -> None:
+    class Alike(Sticking):
+        def send(self, now: float) -> bytes:
+            data = Watched.send(self, now)
+            return re.sub(rb"\+[45]\.\d{8}E\+00", b"+5.00000000E+00", data)
+
+    with at_work() as desk:
+        desk.meter.__class__ = Alike
+        for number, red in enumerate(("J1.1", "J1.3", "J1.4", "J1.5"), 2):
+            desk.crew.measure(nth(number, red, "J1.2"), number)
+            assert isinstance(desk.inbox.wait_for((e.Read, e.Troubled)), e.Read)
+        assert frozenset() in desk.seen
+
+
+def test_without_relays_a_person_is_asked_to_look_after_three_places_with_the_same_digits() -> None:
+    with at_work() as desk:
+        desk.meter.stuck = True
+        came = []
+        for number in range(2, 6):
+            desk.crew.live(nth(number, "J1.1", f"J2.{number}"))
+            desk.inbox.wait_for_sample()
+            desk.crew.live(None)
+            desk.crew.measure(nth(number, "J1.1", f"J2.{number}"), number)
+            came.append(desk.inbox.wait_for((e.Read, e.Troubled)))
+        assert [type(one) for one in came] == [e.Read, e.Read, e.Troubled, e.Read]
+        assert came[2].kind == "stuck" and "same digits at 3 places" in came[2].what
+
+
+def test_wires_that_read_alike_are_no_stuck_meter_where_nobody_saw_it_stand_still() -> None:
+    with at_work() as desk:
+        desk.meter.stuck = True
+        for number in range(2, 8):
+            if number > 4:  # or where it was seen to move while the probes were lifted
+                desk.meter.stuck = False
+                desk.crew.live(nth(number, "J1.1", f"J2.{number}"))
+                desk.inbox.wait_for_sample()
+                desk.crew.live(None)
+                desk.meter.stuck = True
+            desk.crew.measure(nth(number, "J1.1", f"J2.{number}"), number)
+            assert isinstance(desk.inbox.wait_for((e.Read, e.Troubled)), e.Read)
 
 
 def test_a_reading_for_hands_is_taken_with_all_relays_open() -> None:

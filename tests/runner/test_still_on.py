@@ -46,6 +46,7 @@ class At:
     supply: SupplyTwin
     meter: MeterTwin
     unplug: Callable[[], None]
+    port: str
 
     def next_of(self, kind: type) -> object:
         """The next message of a kind."""
@@ -78,7 +79,7 @@ def at() -> Iterator[At]:
             _port("meter", "scpi-bench-meter", second.address),
         ]
         crew = InstrumentCrew(ports, {"supply": "supply", "volts": "meter"}, inbox.put)
-        made = At(crew, inbox, supply, meter, first.close)
+        made = At(crew, inbox, supply, meter, first.close, first.address)
         try:
             for number, role in enumerate(("supply", "volts")):
                 crew.meet((role,), number)
@@ -168,3 +169,32 @@ def test_an_instrument_has_the_time_to_become_safe_that_its_profile_gives_it() -
         assert crew.safe_within > 30.0
     finally:
         crew.close()
+
+
+def test_who_answers_is_shown_once_before_an_output_is_used(at: At) -> None:
+    address = at.port
+    profile = LIBRARY.profile("scpi-supply")
+    at.crew.close()
+    for identity, kinds in (
+        ("", [e.Troubled, e.Met, e.Met]),
+        ("Gannet Head,bench supply,0001,9.9", [e.Met]),
+        ("Gannet Head,bench supply,0007,1.0", [e.Troubled, e.Troubled]),
+    ):
+        inbox: queue.Queue[object] = queue.Queue()
+        port = InstrumentPort(
+            "supply",
+            lambda: Instrument(profile, open_port(address, profile.line), expected_identity=identity),  # noqa: B023
+            True,
+            confirm=not identity,
+        )
+        crew = InstrumentCrew([port], {"supply": "supply"}, inbox.put)
+        try:
+            for number, kind in enumerate(kinds):
+                crew.meet(("supply",), number)
+                message = inbox.get(timeout=60)
+                assert isinstance(message, Happened) and isinstance(message.event, kind), message
+                if isinstance(message.event, e.Troubled):
+                    assert message.event.kind == "stranger"
+                    assert "Gannet Head,bench supply,0001" in message.event.what
+        finally:
+            crew.close()

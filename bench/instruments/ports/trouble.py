@@ -23,6 +23,7 @@ Kind = Literal[
     "mismatch",
     "unable",
     "unsafe",
+    "stuck",
     "aborted",
 ]
 """What kind of trouble.
@@ -30,7 +31,8 @@ Kind = Literal[
 lost: the port is gone. silent: no answer, or not all of it, in time. garbled: an answer that cannot be believed.
 busy: somebody else has the port. denied: no permission. refused: the instrument reported an error. stranger: not the
 instrument that was expected. mismatch: it measures something else, or on another range. unable: the profile cannot do
-what was asked. unsafe: a safe state could not be confirmed. aborted: stopped by :meth:`Transport.abort`.
+what was asked. unsafe: a safe state could not be confirmed.
+stuck: it shows the same digits whatever it is on. aborted: stopped by :meth:`Transport.abort`.
 """
 
 KINDS: Final[tuple[Kind, ...]] = get_args(Kind)

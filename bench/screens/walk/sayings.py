@@ -36,6 +36,13 @@ ROLE_WORDS: Final = {
     "supply": "the supply",
     "switch": "the switch",
     "thermometer": "the thermometer",
+    "lcr": "the LCR meter",
+    "battery-tester": "the battery tester",
+    "counter": "the frequency counter",
+    "level-meter": "the level meter",
+    "reflectometer": "the cable-fault reflectometer",
+    "hygrometer": "the hygrometer",
+    "hours-counter": "the hours counter",
 }
 SIDES: Final = {"mating": "wiring", "wiring": "mating"}
 """From either side of a connector the other one."""
@@ -233,6 +240,10 @@ def _own_text(step: Step) -> str:
             return "Put the ammeter between both places."
         case Measure(read="temperature"):
             return "Lay the thermometer's sensor where it says, and let it settle."
+        case Measure(read="humidity"):
+            return "Hang the hygrometer where it says, and let it settle."
+        case Measure(read="running-time"):
+            return "Read what the hours counter shows."
         case Measure(wires=4):
             return "Both clips of a colour go on its place, the sense clip nearest to the part."
         case Measure():
