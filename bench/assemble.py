@@ -11,7 +11,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
 import msgspec
 
@@ -22,6 +22,7 @@ from bench.files import BadFile, Place, Places, Problem, from_text
 from bench.instruments.bench_file import TYPED, Bench, Simulate, load_bench, parse_bench
 from bench.instruments.instrument import Instrument
 from bench.instruments.profile.library import Library
+from bench.instruments.profile.line import ByEye
 from bench.instruments.profile.profile import Profile
 from bench.instruments.wire.conversation import Trace
 from bench.instruments.wire_text import show
@@ -158,18 +159,24 @@ def bench_facts(bench: Bench) -> BenchFacts:
     return msgspec.convert(plain, BenchFacts, dec_hook=from_text)
 
 
-def _displays(profile: Profile) -> dict[str, list[dict[str, float | None]]]:
+def _displays(profile: Profile) -> dict[str, list[dict[str, Any]]]:
     """What each range of an instrument shows, by the function as readings name it."""
-    found: dict[str, list[dict[str, float | None]]] = {}
+    found: dict[str, list[dict[str, Any]]] = {}
+    known = not isinstance(profile.dialogue, ByEye) or profile.dialogue.display != "not known"
     for function in profile.functions:
-        ranges: list[dict[str, float | None]] = [
+        ranges: list[dict[str, Any]] = [
             {
                 "range": part.range.value,
                 "top": part.top,
-                "resolution": part.resolution.value if part.resolution is not None else None,
+                "resolution": part.resolution.value if known and part.resolution is not None else None,
             }
             for part in function.ranges
         ]
+        for one in function.says:
+            bound = one.at_most or one.at_least
+            assert bound is not None
+            beyond = one.at_least is not None
+            ranges.append({"range": bound.value, "top": bound.value, "word": one.word, "beyond": beyond})
         found.setdefault(function_name(function.reads, function.wires), ranges)
     return found
 

@@ -29,6 +29,7 @@ COMMANDS: Final[dict[str, str]] = {
     "browser": "show a walk that is under way in a browser, say on a tablet at the rack",
     "run": "run a sequence without a screen",
     "draft": "draft a sequence from a plant: insulation, continuity, polarity, idle current, first power",
+    "sheet": "write a work sheet: readings to fill in at the rack, on paper or as CSV",
     "earth": "show the earthing network: what it should read, what a bench can see of it, what a search found",
     "identify": "find which wire is which in a cable without labels: plan, cards, walk, labels",
     "explain": "explain a measured pin map by the fewest things that people did",

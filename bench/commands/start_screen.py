@@ -44,10 +44,27 @@ def show(options: argparse.Namespace) -> int:
         raise BadRequest("a sequence needs a bench: --bench FILE")
     if not options.plain and not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise BadRequest("there is no terminal to paint on: use --plain, or 'proveout run'")
+    if getattr(options, "readings", None) is not None and not options.plain:
+        raise BadRequest("--readings goes with --plain: a sheet is taken line by line")
     if options.attach is not None:
         return _screen(options, attached(options.attach))
     record, started = _start(options)
     return _screen(options, lambda: _wait_for_runner(record, started))
+
+
+def _sheet(options: argparse.Namespace) -> str:
+    """The text of the work sheet that was filled in at the rack; empty without one.
+
+    Raises:
+        BadRequest: it cannot be read.
+    """
+    path = getattr(options, "readings", None)
+    if path is None:
+        return ""
+    try:
+        return str(path.read_text("utf-8-sig"))
+    except (OSError, UnicodeDecodeError) as error:
+        raise BadRequest(f"{path}: {error}") from error
 
 
 def attached(record: Path) -> Callable[[], RunnerAddress]:
@@ -174,7 +191,7 @@ def _shown(options: argparse.Namespace, find: Callable[[], RunnerAddress]) -> En
     if options.plain:
         from bench.screens.walk.plain import Plain
 
-        return Plain(connect, sys.stdout, sys.stdin, settings).run()
+        return Plain(connect, sys.stdout, sys.stdin, settings, sheet=_sheet(options)).run()
     from bench.screens.walk.app import run
 
     return run(connect, settings)

@@ -22,6 +22,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--operator", default="", help="your name; kept in the record")
     parser.add_argument("--plain", action="store_true", help="line by line, for screen readers and simple terminals")
+    parser.add_argument(
+        "--readings", type=Path, metavar="FILE", help="with --plain: a work sheet (CSV) that was filled in at the rack"
+    )
     parser.add_argument("--ascii", action="store_true", help="draw with plain characters only")
     parser.add_argument("--quiet", action="store_true", help="no tones")
     parser.add_argument("--say", default="", metavar="PROGRAM", help="a program that speaks the text it is given")

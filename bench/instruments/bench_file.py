@@ -445,7 +445,7 @@ def _check_serial(
     instrument: BenchInstrument, profile: Profile, at: str, places: Places, problems: list[Problem]
 ) -> None:
     """Refuse a serial number that can never be held against what the instrument answers."""
-    if not instrument.serial or instrument.port == SIMULATED:
+    if not instrument.serial or instrument.port in (SIMULATED, TYPED):
         return
     place = places.of(instrument, "serial")
     if not instrument.serial.strip("0"):
@@ -498,9 +498,12 @@ def _check_typed(file: BenchFile, profiles: dict[str, Profile], places: Places, 
     """A person reads displays; nobody is asked to be an output or a relay, and digits need a display to be held to."""
     for index, instrument in enumerate(file.instruments):
         profile = profiles.get(instrument.name)
-        if instrument.port != TYPED or profile is None:
-            continue
         at, place = f"instruments[{index}].port", places.of(instrument, "port")
+        if profile is not None and profile.by_eye and instrument.port != TYPED:
+            found = f"the port '{instrument.port}' for '{profile.profile}', which a person reads"
+            problems.append(Problem(place, at, found, f"'{TYPED}'"))
+        if instrument.port != TYPED or profile is None or profile.by_eye:
+            continue
         if profile.safe is not None or profile.outputs or profile.switch is not None:
             found = f"'{TYPED}' for '{profile.profile}', which switches something that must be made safe"
             problems.append(Problem(place, at, found, "the port that it answers on"))

@@ -22,9 +22,10 @@ from bench.job.rows import Evidence, Told
 from bench.plant.model import Plant
 from bench.say.lists import count, some
 
-Status = Literal["proven", "failing", "undecided", "void", "never tested"]
-STATUSES: Final[tuple[Status, ...]] = ("failing", "undecided", "void", "never tested", "proven")
-"""Worst first: a thing is as good as its worst claim."""
+Status = Literal["proven", "connected", "failing", "undecided", "void", "never tested"]
+STATUSES: Final[tuple[Status, ...]] = ("failing", "undecided", "void", "never tested", "connected", "proven")
+"""Worst first: a thing is as good as its worst claim. A conductor is ``connected`` where its reading leads from pin to
+pin and is too coarse to tell whether its resistance is as it should be: enough for signals, not for a supply."""
 Gate = Literal["first power", "cards in"]
 Name = tuple[str, str]
 """A task by its kind and what it is about."""
@@ -222,6 +223,8 @@ class _Readiness:
                 return ClaimState(claim, "undecided", row, f"Undecided: {said}, and nobody can say which is later.")
             if row.verdict == "pass":
                 return ClaimState(claim, "proven", row)
+            if row.verdict == "undecided" and row.connected == "yes":
+                return ClaimState(claim, "connected", row, f"{row.sentence} It is connected; whether sound is open.")
             return ClaimState(claim, "failing" if row.verdict == "fail" else "undecided", row, row.sentence)
         spoilt = self.spoilt.get(claim.key)
         if spoilt is not None and spoilt.verdict == "void":
@@ -324,7 +327,7 @@ class _Readiness:
                 self._want(first, ("inlets", shelf.name), self.claims.of_inlet[inlet.name][:1])
             cards = {task: dict(states) for task, states in first.items()}
             for cable in self._signal_cables(shelf.name):
-                self._want(cards, ("cable", cable), self.claims.of_cable[cable])
+                self._want(cards, ("cable", cable), self.claims.of_cable[cable], enough=("proven", "connected"))
             for inlet in shelf.inlets:
                 self._want(cards, ("polarity", shelf.name), self.claims.of_inlet[inlet.name][1:])
                 quiet = self.claims.quiet(inlet.name)
@@ -342,10 +345,16 @@ class _Readiness:
                 needs[shelf.name, gate] = tasks
         return tuple(gates), needs
 
-    def _want(self, tasks: dict[Name, dict[Key, ClaimState]], name: Name, claims: Iterable[Claim]) -> None:
+    def _want(
+        self,
+        tasks: dict[Name, dict[Key, ClaimState]],
+        name: Name,
+        claims: Iterable[Claim],
+        enough: tuple[Status, ...] = ("proven",),
+    ) -> None:
         for claim in claims:
             state = self.state(claim)
-            if state.status != "proven":
+            if state.status not in enough:
                 tasks.setdefault(name, {})[claim.key] = state
 
     def _signal_cables(self, shelf: str) -> list[str]:
@@ -402,7 +411,8 @@ def _words(kind: str, about: str, states: Sequence[ClaimState]) -> str:
         "idle": f"the idle current of shelf {about} (live work: licensed or authorised people only)",
     }[kind]
     failing = [one.claim.about for one in states if one.status == "failing"]
-    rest = len(states) - len(failing)
+    finer = sum(1 for one in states if one.status == "connected")
+    rest = len(states) - len(failing) - finer
     again = any(one.status in ("void", "undecided", "failing") for one in states)
     parts = []
     if failing:
@@ -410,6 +420,8 @@ def _words(kind: str, about: str, states: Sequence[ClaimState]) -> str:
         parts.append(f"mend {shown} and prove {'it' if len(failing) == 1 else 'them'} again")
     if rest:
         parts.append(f"{'prove again' if again and not failing else 'prove'} {count(rest, 'point')}")
+    if finer:
+        parts.append(f"tell with a finer meter whether {count(finer, 'connected conductor')} carry what they should")
     return f"{what}: {', then '.join(parts)}"
 
 

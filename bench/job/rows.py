@@ -61,6 +61,7 @@ class Evidence(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
         zero: what was taken off for the leads.
         under: what makes it another quantity than the same reading at another time: bonds that were lifted, what fed
             a voltage.
+        connected: of a conductor, whether it is connected at all: ``yes``, ``no`` or ``undecided``.
     """
 
     record: str
@@ -87,6 +88,7 @@ class Evidence(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     ambient: float | None = None
     zero: float | None = None
     under: tuple[str, ...] = ()
+    connected: str = ""
 
     @property
     def reads(self) -> str:
@@ -383,6 +385,7 @@ class _Fold:
             ambient=outcome.circumstances.ambient,
             zero=outcome.figure.zero,
             under=self._under.get(outcome.n, ()),
+            connected=outcome.connected,
         )
 
 

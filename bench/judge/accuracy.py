@@ -68,7 +68,7 @@ class AccuracyRow:
         base_unit(f"{name}: unit", self.unit)
         number(f"{name}: range", self.range_top, self.unit, above=0.0)
         number(f"{name}: percent of reading", self.percent_of_reading, "%", least=0.0, below=100.0)
-        number(f"{name}: percent of range", self.percent_of_range, "%", least=0.0, below=100.0)
+        number(f"{name}: percent of range", self.percent_of_range, "%", least=0.0, most=100.0)
         number(f"{name}: counts", self.counts, least=0.0)
         number(f"{name}: resolution", self.resolution, self.unit, least=0.0, below=self.range_top)
         number(f"{name}: calibration interval", self.good_for_days, "days", above=0.0)

@@ -28,6 +28,7 @@ ACTIONS: Final = (
     "four wires",
     "prove the bench again",
     "all of these",
+    "margin",
     "better meter",
 )
 """What can be done, in order of rising effort."""
@@ -74,6 +75,7 @@ def what_would_decide(
     null_repeatability_ohm: float = NULL_REPEATABILITY_OHM,
     emf_residual: float = EMF_RESIDUAL,
     four_wires: bool = True,
+    margin: bool = False,
 ) -> tuple[Advice, ...]:
     """Return the remedies for a reading, best first; empty when it is already decided.
 
@@ -89,6 +91,7 @@ def what_would_decide(
         null_repeatability_ohm: how well shorted leads would repeat.
         emf_residual: part of a thermal EMF that compensation leaves.
         four_wires: whether the meter can read with four wires at all; one with two terminals cannot.
+        margin: whether the limit is computed, so that whoever answers for the work may add a margin to it.
 
     Raises:
         JudgeError: units differ, or a table is given without a function.
@@ -122,7 +125,9 @@ def what_would_decide(
         advice = _advice("all of these", words, _together(budget, remedies), limit, rule)
         if advice.decides or advice.expanded_uncertainty < budget.expanded_uncertainty:
             found.append(advice)
-    if not any(advice.decides for advice in found):
+    if margin and not any(advice.decides for advice in found):
+        found.extend(_margin(budget, limit, rule))
+    if not any(advice.decides for advice in found if advice.action != "margin"):
         found.append(_better_meter(budget, limit, rule))
     return tuple(
         sorted(
@@ -271,6 +276,25 @@ def _together(budget: Budget, remedies: list[tuple[str, str, Budget]]) -> Budget
     for action, improved in chosen.items():
         parts.extend(part for part in improved.components if part.role in roles.get(action, ()))
     return budget.with_components(parts or [Component("nothing left", 0.0)])
+
+
+def _margin(budget: Budget, limit: Limit, rule: Rule) -> Iterator[Advice]:
+    """The margin on a computed upper bound with which a reading below it would pass, rounded up to two digits."""
+    if limit.upper is None or limit.lower is not None or not limit.holds(budget.value):
+        return
+    missing = budget.value + rule.guard_band(budget) - limit.upper
+    if missing <= 0:
+        return
+    place = 10.0 ** (math.floor(math.log10(missing)) - 1)
+    for step in range(1, 4):
+        wanted = (math.floor(missing / place) + step) * place
+        if decide(budget, replace(limit, upper=limit.upper + wanted), rule).verdict == "pass":
+            words = (
+                f"Whoever answers for the work may allow a margin of {engineering(wanted, limit.unit, digits=2)} "
+                "on this limit ('margin' in the sequence): then this reading passes."
+            )
+            yield Advice("margin", words, budget.expanded_uncertainty, "pass")
+            return
 
 
 def _better_meter(budget: Budget, limit: Limit, rule: Rule) -> Advice:

@@ -181,6 +181,7 @@ def bench_capability(
     emf_method: str = "none",
     level: float = 0.95,
     four_wires: bool = True,
+    margin: bool = False,
 ) -> Capability:
     """Say whether a meter can prove a limit, from its accuracy table.
 
@@ -198,6 +199,7 @@ def bench_capability(
         emf_method: what will be done about it.
         level: coverage probability of the expanded uncertainty.
         four_wires: whether the meter can read with four wires at all.
+        margin: whether the limit is computed, so that a margin may be added to it.
 
     Raises:
         JudgeError: units differ or the function is not in the table.
@@ -231,6 +233,7 @@ def bench_capability(
             calibrated_days_ago=calibrated_days_ago,
             temperature_c=temperature_c,
             four_wires=four_wires,
+            margin=margin,
         )
 
     return capability(limit, budget_at, rule, expected=expected, advise=advise)

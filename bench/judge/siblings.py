@@ -1,4 +1,6 @@
-"""Siblings: a pin that passes but stands out from its cable's others.
+"""Siblings: a pin that stands out from its cable's others, whether it passes or cannot be decided.
+
+What a meter is off by is off for all of them alike, so readings that are too coarse for a limit still compare.
 
 The modified z-score of Iglewicz and Hoaglin, 0.6745 (x - median) / MAD, marks values beyond 3.5 (both as quoted in the
 NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.17). One wild value cannot hide itself, as it can with mean and
@@ -125,7 +127,4 @@ def _words(name: str, value: float, centre: float, unit: str) -> str:
             much = f"{abs(value / centre - 1) * 100:.2g} % {'above' if higher else 'below'}"
     else:
         much = "above" if higher else "below"
-    return (
-        f"{name} reads {engineering(value, unit)}, {much} its siblings' {engineering(centre, unit)}: "
-        "it passes, but look at it."
-    )
+    return f"{name} reads {engineering(value, unit)}, {much} its siblings' {engineering(centre, unit)}: look at it."

@@ -18,7 +18,8 @@ from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.left_on import ends_with
 from bench.walk.outcome import Outcome
-from bench.walk.results import outcomes, results, tally, verdict_line
+from bench.walk.results import connections, outcomes, results, tally, too_coarse, verdict_line
+from bench.walk.setting import Setting
 from bench.walk.state import Phase, State
 
 
@@ -89,10 +90,15 @@ class Console:
         if setting is None:
             self._say("nothing is recorded")
             return
-        bad = [outcome for outcome in found.values() if outcome.verdict not in ("pass", "done") or outcome.remark]
+        bad = [outcome for outcome in found.values() if _worth_a_line(setting, outcome)]
         self._say("")
         for one in findings(state):
             self._say(f"found     {one.sentence}")
+        coarse = next((outcome for outcome in found.values() if too_coarse(setting, outcome)), None)
+        if coarse is not None:
+            self._say(connections(state, found).sentence)
+            for advice in coarse.advice[:1]:
+                self._say(f"          {advice}")
         for outcome in bad:
             self._say(verdict_line(outcome))
             for place in dict.fromkeys(
@@ -158,6 +164,13 @@ class Console:
         print(plain(line) if self._ascii else line, file=self._out, flush=True)
 
 
+def _worth_a_line(setting: Setting, outcome: Outcome) -> bool:
+    """Whether the summary names it: what did not pass, but for conductors that are connected and only not decided."""
+    if too_coarse(setting, outcome):
+        return outcome.odd
+    return outcome.verdict not in ("pass", "done") or bool(outcome.remark)
+
+
 def _read(outcome: Outcome) -> str:
     """What a search read: the value alone where it is held against nothing."""
     if outcome.bounds.source != NO_LIMIT or outcome.reading is None or outcome.reading.nan:
@@ -180,6 +193,7 @@ def summary(state: State, record: Path) -> dict[str, Any]:
     setting = state.setting
     found = results(state)
     steps = setting.plan.steps if setting is not None else ()
+    reached = connections(state, found)
     return {
         "record": str(record),
         "sequence": setting.plan.sequence.sequence if setting is not None else "",
@@ -187,6 +201,7 @@ def summary(state: State, record: Path) -> dict[str, Any]:
         "exit_code": exit_code(state),
         "counts": dict(tally(state, found).counts),
         "found": [{"kind": one.kind, "subject": one.subject, "sentence": one.sentence} for one in findings(state)],
+        "connected": {"yes": list(reached.yes), "no": list(reached.no), "undecided": list(reached.undecided)},
         "verdicts": [
             {
                 "step": outcome.key,
@@ -201,6 +216,7 @@ def summary(state: State, record: Path) -> dict[str, Any]:
                 "low": outcome.bounds.low,
                 "high": outcome.bounds.high,
                 "remark": outcome.remark,
+                "connected": outcome.connected,
             }
             for index, outcome in found.items()
             if outcome.verdict != "done"

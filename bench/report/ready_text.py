@@ -22,6 +22,7 @@ SHOWN: Final[dict[Kind, tuple[str, ...]]] = {
     "plug": ("unmated",),
 }
 """Kind to the states that are worth a line: what is not as it stands in a plant that rests."""
+_ORDER: Final[tuple[Status, ...]] = ("proven", "connected", *STATUSES[:4])
 _MOST: Final = 12
 """Lines of one list; the rest is counted."""
 
@@ -63,7 +64,8 @@ def left_on(handled: Handled) -> Iterator[str]:
 
 
 def _counts(ready: Readiness) -> Iterator[str]:
-    order: tuple[Status, ...] = ("proven", *STATUSES[:-1])
+    seen = {thing.status for thing in ready.things}
+    order = [status for status in _ORDER if status != "connected" or status in seen]
     yield f"{'':10}" + "".join(f"{status:>14}" for status in order)
     for kind in KINDS:
         things = ready.of_kind(kind)
@@ -75,7 +77,7 @@ def _counts(ready: Readiness) -> Iterator[str]:
 
 def _open(ready: Readiness) -> Iterator[str]:
     """Everything that is failing, undecided or void, each with its reason; the rest by name."""
-    for status in STATUSES[:3]:
+    for status in (*STATUSES[:3], STATUSES[4]):
         found = [(thing, one) for thing in ready.things for one in thing.states if one.status == status]
         shown: dict[str, str] = {}
         for thing, one in found:

@@ -18,10 +18,11 @@ from bench.say.verdict import SIGNS
 from bench.sequence.file import Found
 from bench.sequence.plan import Step
 from bench.walk import events as e
+from bench.walk.by_eye import FLAG
 from bench.walk.facts import BenchFacts, InstrumentFacts
 from bench.walk.left_on import ends_with
 from bench.walk.outcome import Outcome
-from bench.walk.results import results, tally
+from bench.walk.results import connections, results, tally, too_coarse
 from bench.walk.setting import Setting
 from bench.walk.state import Phase, State, start
 
@@ -40,6 +41,8 @@ class Line:
         remark: the reason where it did not pass, and what is worth a look.
         n: the event's number.
         at: time of day, UTC.
+        by_eye: that a person read it from a display, and what was typed before it; empty for any other.
+        connected: whether it leaves open no more than whether a conductor that is connected is sound.
     """
 
     title: str
@@ -51,6 +54,8 @@ class Line:
     remark: str
     n: int
     at: str
+    by_eye: str = ""
+    connected: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +131,8 @@ class Sheet:
         overrides: reasons for going on in spite of something.
         disturbances: what was disturbed, and notes.
         pins: terminal to the verdicts of the readings that touched it.
+        connected: what is said of conductors where the meter was too coarse for some.
+        finer: what would tell whether those that are connected are sound.
     """
 
     path: Path
@@ -149,6 +156,8 @@ class Sheet:
     overrides: list[Happening] = field(default_factory=list)
     disturbances: list[Happening] = field(default_factory=list)
     pins: dict[str, list[str]] = field(default_factory=dict)
+    connected: str = ""
+    finer: tuple[str, ...] = ()
 
     @property
     def bench(self) -> BenchFacts:
@@ -278,7 +287,11 @@ def _meters(setting: Setting, met: list[tuple[e.Met, str]]) -> list[Meter]:
 def _add_results(made: Sheet, state: State) -> None:
     setting = made.setting
     sections: dict[str, list[tuple[Step, Outcome]]] = {}
-    for index, outcome in results(state).items():
+    found_of = results(state)
+    coarse = next((outcome for outcome in found_of.values() if too_coarse(setting, outcome)), None)
+    made.connected = connections(state, found_of).sentence if coarse is not None else ""
+    made.finer = coarse.advice[:1] if coarse is not None else ()
+    for index, outcome in found_of.items():
         step = setting.plan.steps[index]
         if outcome.verdict == "done":
             continue
@@ -291,7 +304,7 @@ def _add_results(made: Sheet, state: State) -> None:
             made.searches.append(Searched(step.title, outcome.verdict, SIGNS.get(outcome.verdict, ""), outcome.found))
         for place in step.probes or ():
             made.pins.setdefault(place, []).append(outcome.verdict)
-        if outcome.verdict != "pass":
+        if outcome.verdict != "pass" and not too_coarse(setting, outcome):
             made.not_passed.append((line, (*_where(setting.plant, step), *outcome.advice)))
     made.seen = [one.sentence for one in findings(state)]
     tallied = tally(state)
@@ -322,7 +335,16 @@ def _line(step: Step, outcome: Outcome) -> Line:
         remark=" ".join(remarks),
         n=outcome.n,
         at=second(outcome.circumstances.at),
+        by_eye=_by_eye(outcome.reading),
+        connected=outcome.connected_at_least,
     )
+
+
+def _by_eye(read: e.Read | None) -> str:
+    if read is None or FLAG not in read.flags:
+        return ""
+    before = f"; typed before it: {', '.join(read.raw[:-1])}" if len(read.raw) > 1 else ""
+    return f"read by eye{before}"
 
 
 def _point(step: Step) -> str:

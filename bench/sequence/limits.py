@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from bench.judge.harness import insulation_limit
+from bench.judge.harness import continuity_limit, insulation_limit
 from bench.judge.insulation import insulation_rule
 from bench.judge.judge_error import JudgeError
 from bench.judge.limit import Limit
@@ -31,12 +31,14 @@ class Held:
         least: what a sound item reads at the least; a reading surely below passes but is worth a look. None where
             nothing is known.
         amps: of a drop, the current that flows meanwhile; None for other readings.
+        connected: up to where a conductor is connected, whether it is sound or not; None for anything else.
     """
 
     limit: Limit
     expected: float | None = None
     least: float | None = None
     amps: float | None = None
+    connected: Limit | None = None
 
     def remark(self, budget: Budget) -> str:
         """Something worth a look although the verdict stands; may be empty."""
@@ -98,14 +100,17 @@ def _computed(
 ) -> Held:
     a, b = source.between
     if kind in ("conductor", "path"):
-        if kind == "conductor" and step.subject in plant.conductors:
+        single = kind == "conductor" and step.subject in plant.conductors
+        if single:
             expected = plant.conductors[step.subject].expected(celsius)
         else:
             expected = plant.path_expected(a, b, celsius)
         banded = expected.limit(margin)
         assert banded.upper is not None
         # too low is no failure: it may be a generous drawing, and is remarked
-        return Held(Limit.at_most(banded.upper, banded.unit, banded.source), expected.nominal_ohm, expected.low_ohm)
+        sound = Limit.at_most(banded.upper, banded.unit, banded.source)
+        connected = continuity_limit(banded.upper) if single else None
+        return Held(sound, expected.nominal_ohm, expected.low_ohm, connected=connected)
     if kind == "insulation-by-length":
         return Held(insulation_by_length(cables_at(plant, source.between)))
     if kind == "insulation":

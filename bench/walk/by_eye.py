@@ -6,8 +6,10 @@ is asked again before it counts; so is a reading that would fail. Pure, as the m
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
+from datetime import datetime
 from math import isclose
 from typing import Final, Literal
 
@@ -33,11 +35,13 @@ class Shown:
         value: None where it is over range.
         resolution: one step of the last digit typed; over range, the size of the prefix.
         over: over range, above or below.
+        display: of a word in place of a figure, what that says.
     """
 
     value: float | None
     resolution: float
     over: Literal["", "+", "-"] = ""
+    display: Display | None = None
 
 
 def read_display(text: str) -> Shown | None:
@@ -52,6 +56,44 @@ def read_display(text: str) -> Shown | None:
     sign, whole, part, prefix = figure[1], figure[2], figure[3] or "", figure[4]
     exponent = _PREFIXES[prefix] - len(part)
     return Shown(float(f"{sign}{whole}{part}e{exponent}"), float(f"1e{exponent}"))
+
+
+def read_from(text: str, displays: list[Display]) -> Shown | None:
+    """What was typed as read from this instrument: a figure, over range, or a word that it has in place of figures."""
+    words = {one.word.casefold(): one for one in displays if one.word}
+    said = words.get(text.strip().casefold())
+    if said is not None:
+        return Shown(None, 0.0, "+", said) if said.beyond else Shown(0.0, said.top, "", said)
+    return None if words else read_display(text)
+
+
+def wanted(displays: list[Display]) -> str:
+    """What is to be typed for it."""
+    words = [one.word for one in displays if one.word]
+    return f"what it shows: {' or '.join(words)}" if words else WANTED
+
+
+def display_of(value: float, displays: list[Display]) -> str:
+    """What a meter that ranges by itself shows for a value, as a person types it: ``4.72 k``, ``OL M``.
+
+    Args:
+        value: at the meter's terminals, in the base unit.
+        displays: its ranges for that function, the lowest first.
+    """
+    for one in displays:
+        step = one.resolution or one.range / 1000.0
+        if round(abs(value) / step) * step <= one.top * 1.0001:
+            prefix, power = _prefix(one.range)
+            places = max(0, round(power - math.log10(step)))
+            return f"{round(value / step) * step / 10.0**power:.{places}f} {prefix}".strip()
+    sign = "-" if value < 0 else ""
+    return f"{sign}OL {_prefix(displays[-1].range)[0]}".strip() if displays else f"{value:g}"
+
+
+def _prefix(top: float) -> tuple[str, int]:
+    """The prefix that a display has on a range, and its power of ten."""
+    power = min(9, max(-6, 3 * math.floor(math.log10(top) / 3 + 1e-9)))
+    return {9: "G", 6: "M", 3: "k", 0: "", -3: "m", -6: "u"}[power], power
 
 
 def function_of(step: Step) -> tuple[Reads, str]:
@@ -79,7 +121,7 @@ def range_of(shown: Shown, displays: list[Display]) -> Display | None:
 
 def doubt(shown: Shown, displays: list[Display]) -> str:
     """Why this meter can hardly show that; empty where it can."""
-    if shown.value is None or not displays:
+    if shown.value is None or not displays or shown.display is not None:
         return ""
     found = range_of(shown, displays)
     if found is None:
@@ -91,7 +133,61 @@ def doubt(shown: Shown, displays: list[Display]) -> str:
 
 def impossible(shown: Shown, displays: list[Display]) -> bool:
     """Whether no range reaches so far: that never counts, however often it is typed."""
-    return bool(displays) and shown.value is not None and range_of(shown, displays) is None
+    return bool(displays) and shown.value is not None and shown.display is None and range_of(shown, displays) is None
+
+
+WOULD_FAIL: Final = "That would fail. Please look at the probes and the display once more, and type what it shows now."
+"""Why a failing reading is asked for again: a second look, and then it is believed."""
+FAR: Final = 5.0
+"""So many times less than expected is asked about again: a point or a prefix is soon lost. Common practice, no
+source."""
+TELLING: Final = 3
+"""With so many digits two readings of different things are hardly the same by chance."""
+
+
+def unlikely(shown: Shown, expected: float | None) -> str:
+    """Why a reading that would pass is far from what is expected; empty where it is not, or nothing is expected."""
+    if shown.value is None or expected is None or shown.display is not None:
+        return ""
+    if abs(expected) <= FAR * max(abs(shown.value), shown.resolution):
+        return ""
+    return "That is far below what is expected. Please look at the point and the prefix on the display once more."
+
+
+def same_again(text: str, before: e.Read | None, alike: bool) -> str:
+    """Why a figure that is the last reading's over again is asked about; empty where it may well be the same.
+
+    Args:
+        text: what was typed.
+        before: the last reading that this person typed from this instrument.
+        alike: whether both are of the same kind of thing, where few digits are often the same.
+    """
+    if before is None or not before.raw or before.value is None:
+        return ""
+    last, shown = read_display(before.raw[-1]), read_display(text)
+    if last is None or shown is None or shown.value is None or last != shown or not shown.value:
+        return ""
+    digits = len(re.sub(r"[^0-9]", "", text).lstrip("0"))
+    if alike and digits < TELLING:
+        return ""
+    return "That is the reading before once more, digit by digit. Please look at what it shows now."
+
+
+def too_soon(wait: float, asked_at: str, at: str) -> str:
+    """Why a reading that must run for a while does not count yet, by the walk's clock; empty where it has run.
+
+    Args:
+        wait: seconds that it must run.
+        asked_at: time of day at which it was asked for.
+        at: time of day at which it was typed.
+    """
+    try:
+        passed = (datetime.fromisoformat(at) - datetime.fromisoformat(asked_at)).total_seconds()
+    except ValueError:
+        return ""
+    if passed >= wait:
+        return ""
+    return f"The test runs {wait:g} s before it counts, and {max(0.0, passed):.0f} s have gone. Type it then."
 
 
 def reading(facts: InstrumentFacts, step: Step, typed: tuple[str, ...], number: int) -> e.Read:
@@ -103,10 +199,24 @@ def reading(facts: InstrumentFacts, step: Step, typed: tuple[str, ...], number: 
         typed: the lines, oldest first; the last is a figure.
         number: of the request that it answers.
     """
-    shown = read_display(typed[-1])
-    assert shown is not None
     reads, function = function_of(step)
-    held = range_of(shown, facts.displays.get(function, []))
+    displays = facts.displays.get(function, [])
+    shown = read_from(typed[-1], displays)
+    assert shown is not None
+    if shown.display is not None:
+        return e.Read(
+            number=number,
+            instrument=facts.name,
+            function=function,
+            unit=UNIT_OF[reads],
+            value=shown.value,
+            over=shown.over,
+            bound=shown.display.top if shown.over else None,
+            flags=[FLAG],
+            range=shown.display.range if not shown.over else None,
+            raw=list(typed),
+        )
+    held = range_of(shown, displays)
     coarser = [shown.resolution, (held.resolution or 0.0) if held is not None else 0.0]
     return e.Read(
         number=number,

@@ -41,7 +41,8 @@ class Seen(msgspec.Struct, frozen=True):
 EDITION: Final = 3
 """The machine of today. In edition 1 what the walk had passed over by itself kept everything else off that it had
 touched, and breakers that were open already were asked for again. Up to edition 2 an idle current was held against the
-supply's voltage of the plant file and not against the one that was read with it."""
+supply's voltage of the plant file and not against the one that was read with it; a figure that somebody typed was not
+asked again where it came too soon, was far below what is expected, or was the one before."""
 
 
 class Began(_Event, frozen=True, kw_only=True, tag="began"):
@@ -98,6 +99,10 @@ class Answered(_Event, frozen=True, kw_only=True, tag="answered"):
     """The typed word or value; empty for a plain confirmation; 'retry' after trouble."""
     by: str = ""
     how: Literal["key", "contact", "simulated", "matrix"] = "key"
+    read_by: str = ""
+    """Of a figure that was filled into a work sheet: who read it, as the sheet says."""
+    read_at: str = ""
+    """When, as the sheet says."""
 
 
 class Read(_Event, frozen=True, kw_only=True, tag="read"):

@@ -12,18 +12,22 @@ from bench.judge.accuracy import AccuracyRow, AccuracyTable
 from bench.quantity import Resistance
 
 
-class Display(msgspec.Struct, frozen=True, kw_only=True):
+class Display(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """What one range of an instrument shows.
 
     Attributes:
         range: its name value, in the base unit.
         top: the highest value that it shows.
         resolution: one step of the last digit; None where not known.
+        word: what it shows in place of a figure; then ``top`` is what that is at most, or at least where ``beyond``.
+        beyond: of a word, that what is read is at least ``top``.
     """
 
     range: float
     top: float
     resolution: float | None = None
+    word: str = ""
+    beyond: bool = False
 
 
 class InstrumentFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, dict=True):

@@ -15,6 +15,8 @@ from bench.walk import events as e
 from bench.walk.facts import BenchFacts
 
 Verdict = Literal["pass", "fail", "undecided", "skipped", "void", "done"]
+Connected = Literal["", "yes", "no", "undecided"]
+"""Whether a conductor leads from the right pin to the right pin; empty where that is not asked."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +95,8 @@ class Outcome:
         answer: ``yes`` or ``no`` where a person said whether a continuity tester beeps; else empty.
         asked: of an act or a reading within a search, what was asked for; ``index`` is then the search's own.
         found: what a search came to.
+        connected: of a conductor's reading, whether it is connected at all; ``verdict`` says whether it is sound.
+        odd: whether it stands out from its siblings; the remark says how.
     """
 
     index: int
@@ -112,6 +116,13 @@ class Outcome:
     answer: str = ""
     asked: Step | None = field(default=None, repr=False)
     found: Found | None = field(default=None, repr=False)
+    connected: Connected = ""
+    odd: bool = False
+
+    @property
+    def connected_at_least(self) -> bool:
+        """Whether this reading shows the conductor connected, and leaves open whether it is sound."""
+        return self.verdict == "undecided" and self.connected == "yes"
 
     @classmethod
     def done(cls, step: Step, n: int, handled: Handled | None = None) -> Outcome:
@@ -144,7 +155,7 @@ class Outcome:
 
     def voided(self, why: str) -> Outcome:
         """The same reading, which no longer counts."""
-        return replace(self, verdict="void", sentence=f"Void: {why}. It read: {self.sentence}")
+        return replace(self, verdict="void", connected="", sentence=f"Void: {why}. It read: {self.sentence}")
 
     def facts(self) -> dict[str, Any]:
         """What a record keeps beside the reading, for people and other tools."""
@@ -158,6 +169,8 @@ class Outcome:
             "zero": figure.zero,
         }
         kept.update((name, number) for name, number in numbers.items() if number is not None)
+        if self.connected:
+            kept["connected"] = self.connected
         if bounds.source:
             kept["limit"] = bounds.source
         if self.circumstances.at:

@@ -18,10 +18,11 @@ import msgspec
 from bench.judge.siblings import compare
 from bench.plant.model import Plant, UnknownName
 from bench.say import verdict as say
+from bench.say.lists import count, some
 from bench.sequence.file import Measure, Prove
 from bench.sequence.plan import Step
 from bench.walk import events as e
-from bench.walk.outcome import Outcome
+from bench.walk.outcome import Connected, Outcome
 from bench.walk.setting import Conditions, Setting
 from bench.walk.standing import State
 
@@ -50,11 +51,11 @@ def results(state: State) -> dict[int, Outcome]:
 
 
 def _stand_outs(setting: Setting, found: Mapping[int, Outcome]) -> dict[int, Outcome]:
-    """Conductors that pass but read far from the others of their cable, with the score in their remark."""
+    """Conductors that do not fail but read far from the others of their cable, with the score in their remark."""
     groups: dict[str, dict[str, Outcome]] = {}
     for outcome in found.values():
         conductor = setting.plant.conductors.get(outcome.subject)
-        if conductor is None or outcome.verdict != "pass" or outcome.figure.value is None:
+        if conductor is None or outcome.verdict not in ("pass", "undecided") or outcome.figure.value is None:
             continue
         # single conductors may be longer, thinner or landed otherwise than the rest of their cable
         kind = (
@@ -75,8 +76,97 @@ def _stand_outs(setting: Setting, found: Mapping[int, Outcome]) -> dict[int, Out
         for odd in compare(readings, unit, resolution=max(resolutions)).stand_outs:
             outcome = siblings[odd.name]
             remark = f"{outcome.remark} {odd.sentence} Score {odd.score:.1f}.".strip()
-            marked[outcome.index] = replace(outcome, remark=remark)
+            marked[outcome.index] = replace(outcome, remark=remark, odd=True)
     return marked
+
+
+@dataclass(frozen=True, slots=True)
+class Connections:
+    """What a walk says of its conductors: each from the right pin to the right pin and to nothing else, or not.
+
+    Attributes:
+        yes: conductors that are connected, as far as the walk looked.
+        no: those that are not, or that are joined to something else.
+        undecided: those of which neither can be told.
+        unsound: of ``yes`` those whose own resistance could not be decided.
+        odd: of those the ones that stand out from their siblings.
+    """
+
+    yes: tuple[str, ...] = ()
+    no: tuple[str, ...] = ()
+    undecided: tuple[str, ...] = ()
+    unsound: tuple[str, ...] = ()
+    odd: tuple[str, ...] = ()
+
+    @property
+    def sentence(self) -> str:
+        """The counts in words; empty where no conductor was read or where all that are connected are decided."""
+        total = len(self.yes) + len(self.no) + len(self.undecided)
+        if not self.unsound and not self.undecided:
+            return ""
+        parts = [f"{len(self.yes)} of {count(total, 'conductor')} {'is' if len(self.yes) == 1 else 'are'} connected"]
+        if self.no:
+            parts.append(f"{len(self.no)} not ({some(list(self.no), 4)})")
+        if self.undecided:
+            parts.append(f"{len(self.undecided)} undecided ({some(list(self.undecided), 4)})")
+        said = f"Connected, right pin to right pin and to nothing else that was looked at: {', '.join(parts)}."
+        if self.unsound:
+            each = "Whether 1 of these is" if len(self.unsound) == 1 else f"Whether {len(self.unsound)} of these are"
+            said += f" {each} sound is finer than the meter tells."
+            many = f"{len(self.odd)} {'stands out from its' if len(self.odd) == 1 else 'stand out from their'} siblings"
+            said += f" {many} ({some(list(self.odd), 4)})." if self.odd else " None stands out from its siblings."
+        return said
+
+
+def connections(state: State, found: Mapping[int, Outcome] | None = None) -> Connections:
+    """What a walk's readings say of its conductors, by name.
+
+    A conductor is connected where its own reading says so and no reading between two nets says that it is joined to
+    another. Whether it stands apart is asked of what the walk read and of nothing else.
+
+    Args:
+        state: the walk.
+        found: its results, where they were worked out already.
+    """
+    setting = state.setting
+    if setting is None:
+        return Connections()
+    landings = setting.plant.landings
+    said: dict[str, Connected] = {}
+    joined: set[str] = set()
+    unsure: set[str] = set()
+    unsound: set[str] = set()
+    odd: set[str] = set()
+    for index, outcome in (found if found is not None else results(state)).items():
+        if outcome.connected:
+            said[outcome.subject] = outcome.connected
+            if outcome.connected_at_least:
+                unsound.add(outcome.subject)
+                odd |= {outcome.subject} if outcome.odd else set()
+        elif outcome.verdict in ("fail", "undecided") and outcome.bounds.low is not None and outcome.figure.unit == "Ω":
+            at = {one.name for place in setting.plan.steps[index].probes or () for one in landings.get(place, ())}
+            (joined if outcome.verdict == "fail" else unsure).update(at)
+    no = {name for name, answer in said.items() if answer == "no"} | (joined & set(said))
+    open_ = {name for name, answer in said.items() if answer == "undecided" or name in unsure} - no
+    yes = [name for name in said if name not in no and name not in open_]
+    return Connections(
+        tuple(yes),
+        tuple(name for name in said if name in no),
+        tuple(name for name in said if name in open_),
+        tuple(name for name in yes if name in unsound),
+        tuple(name for name in yes if name in odd),
+    )
+
+
+def too_coarse(setting: Setting, outcome: Outcome) -> bool:
+    """Whether a conductor is connected, and only the meter is too coarse to say whether it is sound.
+
+    Where the meter could have decided, a reading too close to the limit is worth a look of its own.
+    """
+    if not outcome.connected_at_least:
+        return False
+    able = setting.capabilities.get(outcome.index)
+    return able is not None and not isinstance(able, str) and able.answer == "cannot"
 
 
 def _checks(state: State, setting: Setting) -> dict[str, list[tuple[str, Outcome]]]:

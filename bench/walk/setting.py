@@ -36,8 +36,9 @@ from bench.sequence.plan import Plan, Step
 from bench.sequence.power_tree import Powered
 from bench.sequence.unroll import unroll
 from bench.walk import events as e
+from bench.walk.by_eye import FLAG
 from bench.walk.facts import BenchFacts, InstrumentFacts
-from bench.walk.outcome import Bounds, Circumstances, Figure, Outcome
+from bench.walk.outcome import Bounds, Circumstances, Connected, Figure, Outcome
 from bench.walk.power import Prepared, joint_words, judge_energised, loses, prepare, search_offer, wrong_way_round
 
 ROOM: Final = (-40.0, 70.0)
@@ -228,6 +229,8 @@ class Setting:
             mark = (held.limit.lower, held.limit.upper, held.expected, source.read, source.wires, str(source.range))
             if mark not in known:
                 known[mark] = self._capability(source, held, conditions)
+                if held.connected is not None:
+                    known[mark] = self._with_connected(known[mark], source, held, held.connected, conditions)
             found[step.index] = known[mark]
         return found
 
@@ -266,6 +269,17 @@ class Setting:
             if why
         )
 
+    def _with_connected(
+        self, sound: Capability | str, source: Measure, held: Held, connected: Limit, conditions: Conditions
+    ) -> Capability | str:
+        """What a bench can prove of a conductor where it can hardly prove it sound: that it is connected, or not."""
+        if isinstance(sound, str) or sound.answer == "can prove":
+            return sound
+        reached = self._capability(source, Held(connected, held.expected), conditions)
+        able = not isinstance(reached, str) and reached.answer != "cannot"
+        first = f"That it is connected ({connected.asked}) this bench {'can' if able else 'cannot'} prove."
+        return replace(sound, sentence=f"{first} That it is sound: {sound.sentence}")
+
     def _capability(self, source: Measure, held: Held, conditions: Conditions) -> Capability | str:
         facts = self.bench.for_role(ROLE_OF[source.read])
         table = facts.table if facts is not None else None
@@ -286,6 +300,7 @@ class Setting:
                 temperature_c=conditions.ambient,
                 leads=leads,
                 four_wires=_has_four_wires(facts),
+                margin=_takes_margin(source, held),
             )
         except JudgeError as error:
             return str(error)
@@ -437,8 +452,13 @@ class Setting:
             if read.over or read.value is None:
                 beyond = _overload(table, function, read, conditions.ambient)
                 decision = decide(beyond, held.limit, rule)
-                return replace(base, verdict=decision.verdict, sentence=_open_or_over(decision, beyond))
+                reached = _connected(beyond, held, rule)
+                return replace(
+                    base, verdict=decision.verdict, sentence=_open_or_over(decision, beyond), connected=reached
+                )
             picked = _pick(table, function, read, age)
+            if FLAG in read.flags:
+                picked = _as_typed(picked, facts, read)
             emf = None
             if facts.emf_volt > 0 and picked.row.test_current_a is not None and read.unit == "Ω":
                 emf = ThermalEmf(facts.emf_volt, picked.row.test_current_a, "none")
@@ -460,15 +480,26 @@ class Setting:
             return replace(as_read, sentence=f"Undecided: {error}.")
         advice: tuple[str, ...] = ()
         if decision.verdict == "undecided":
-            advice = _advice(budget, decision, table, function, age, conditions.ambient, _has_four_wires(facts))
+            four = _has_four_wires(facts)
+            advice = _advice(
+                budget, decision, table, function, age, conditions.ambient, four, _takes_margin(step.source, held)
+            )
+        reached = _connected(budget, held, rule)
         return replace(
             base,
             verdict=decision.verdict,
+            connected=reached,
             sentence=decision.sentence,
             figure=replace(base.figure, value=budget.value, expanded=budget.expanded_uncertainty, budget=budget),
             advice=advice,
             remark=" ".join(
-                said for said in (held.remark(budget), _elsewhere(step.source, budget, conditions.ambient)) if said
+                said
+                for said in (
+                    _reached(reached, decision.verdict, held),
+                    held.remark(budget),
+                    _elsewhere(step.source, budget, conditions.ambient),
+                )
+                if said
             ),
         )
 
@@ -613,6 +644,38 @@ def _leads_at(shown: float, picked: PickedRow, leads: Leads) -> Leads:
     return Leads(leads.method, leads.correction_ohm - missing, leads.half_width_ohm + missing)
 
 
+MARGIN_FROM_OHM: Final = 0.2
+"""A margin is proposed for a wire that has this much, as signals have it: none on a bond or a way of power."""
+
+
+def _takes_margin(source: object, held: Held) -> bool:
+    """Whether a margin may be proposed on a step's limit."""
+    conductor = isinstance(source, Measure) and source.limit.computed == "conductor" and held.connected is not None
+    return conductor and held.expected is not None and held.expected >= MARGIN_FROM_OHM
+
+
+def _connected(read: Budget | Overload, held: Held, rule: Rule) -> Connected:
+    """Whether a reading shows a conductor connected, sound or not; empty for what is no conductor."""
+    if held.connected is None:
+        return ""
+    verdict = decide(read, held.connected, rule).verdict
+    return {"pass": "yes", "fail": "no"}.get(verdict, "undecided")  # type: ignore[return-value]
+
+
+def _reached(connected: Connected, verdict: str, held: Held) -> str:
+    """What a reading says of the conductor where it does not show it sound."""
+    if held.connected is None or verdict == "pass":
+        return ""
+    most = held.connected.asked
+    if connected == "yes" and verdict == "undecided":
+        return f"It is connected, pin to pin ({most}); whether it is sound is more than this reading tells."
+    if connected == "yes":
+        return f"It is connected all the same ({most}): the pins are right, a joint or the wire is not."
+    if connected == "undecided":
+        return f"Not even whether it is connected ({most}) can be told."
+    return ""
+
+
 def _elsewhere(source: object, budget: Budget, ambient: float) -> str:
     """What an insulation reading comes to at the temperature that its step names: to compare by, never to judge by.
 
@@ -660,6 +723,15 @@ def _pick(table: AccuracyTable, function: str, read: e.Read, age: float | None) 
     return table.pick(function, read.value, range_top=read.range, calibrated_days_ago=age, allow_overdue=True)
 
 
+def _as_typed(picked: PickedRow, facts: InstrumentFacts, read: e.Read) -> PickedRow:
+    """The row of a display whose steps nobody knows: it is as coarse as what was typed, and no finer than it says."""
+    displays = facts.displays.get(read.function, [])
+    known = any(one.resolution is not None or one.word for one in displays)
+    if known or not displays or read.resolution is None or read.resolution <= picked.row.resolution:
+        return picked
+    return replace(picked, row=replace(picked.row, resolution=read.resolution))
+
+
 def _overload(table: AccuracyTable, function: str, read: e.Read, ambient: float) -> Overload:
     """What an over-range proves: that the value is beyond the range that the meter stood on, or what it said itself.
 
@@ -698,6 +770,7 @@ def _advice(
     age: float | None,
     ambient: float,
     four_wires: bool,
+    margin: bool,
 ) -> tuple[str, ...]:
     try:
         found = what_would_decide(
@@ -709,6 +782,7 @@ def _advice(
             calibrated_days_ago=age,
             temperature_c=ambient,
             four_wires=four_wires,
+            margin=margin,
         )
     except JudgeError:
         return ()

@@ -144,6 +144,7 @@ class Pending:
         typed: what a person typed for the reading that is wanted now, oldest first.
         doubt: why it is asked again; empty where it is not.
         seen_off: instruments whose output was found off, or went off beside the walk, while the request was open.
+        asked_at: time of day at which it was asked for, UTC.
     """
 
     trouble: e.Troubled | None = None
@@ -153,6 +154,7 @@ class Pending:
     typed: tuple[str, ...] = ()
     doubt: str = ""
     seen_off: frozenset[str] = frozenset()
+    asked_at: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -74,7 +74,7 @@ import msgspec
 from bench.judge.judge_error import JudgeError
 from bench.judge.watch import Ladder
 from bench.plant.handled import Change, Kind, Mark
-from bench.sequence.file import BENCH_SUPPLY, Do, Energise, Found, Gate, Hold, Look, Set
+from bench.sequence.file import BENCH_SUPPLY, Do, Energise, Found, Gate, Hold, Look, Measure, Set
 from bench.sequence.file import Ask as AskStep
 from bench.sequence.plan import Step
 from bench.sequence.power_steps import powered as fed
@@ -309,7 +309,8 @@ def _to(state: State, phase: Phase, **pending: Any) -> State:
         phase: what is wanted now.
         pending: fields of :class:`Pending` that change.
     """
-    about = replace(state.pending, **{"typed": (), "doubt": "", "seen_off": frozenset(), **pending})
+    fresh = {"typed": (), "doubt": "", "seen_off": frozenset(), "asked_at": state.at}
+    about = replace(state.pending, **{**fresh, **pending})
     return replace(state, phase=phase, number=state.number + 1, pending=about)
 
 
@@ -773,31 +774,70 @@ def _placed(state: State, event: e.Answered, n: int) -> State:
         return _to(state, Phase.MEASURING)
     typed = (*state.pending.typed, event.answer)
     why = _asked_again(state, step, facts, event, n)
-    return _to(state, Phase.PLACING, typed=typed, doubt=why) if why else _to(state, Phase.MEASURING, typed=typed)
+    if why:
+        return _to(state, Phase.PLACING, typed=typed, doubt=why, asked_at=state.pending.asked_at)
+    return _to(state, Phase.MEASURING, typed=typed)
 
 
 def _asked_again(state: State, step: Step, facts: InstrumentFacts, event: e.Answered, n: int) -> str:
-    """Why what was typed does not count yet; empty where it does. The same typed twice in a row is believed."""
+    """Why what was typed does not count yet; empty where it does. The same typed twice in a row is believed.
+
+    By the sequence's own rules and by the accuracy that the record has, however it is judged later: what was asked
+    again then was asked again.
+    """
     assert state.setting is not None
-    shown = by_eye.read_display(event.answer)
-    if shown is None:
-        raise Refused(f"Type {by_eye.WANTED}.")
     displays = facts.displays.get(by_eye.function_of(step)[1], [])
+    shown = by_eye.read_from(event.answer, displays)
+    if shown is None:
+        raise Refused(f"Type {by_eye.wanted(displays)}.")
     why = by_eye.doubt(shown, displays)
     if by_eye.impossible(shown, displays):
         return why
-    if state.pending.typed and by_eye.read_display(state.pending.typed[-1]) == shown:
+    today = state.setting.began.edition > 2
+    source = step.source
+    if today and not event.read_by and source.after is not None:
+        soon = by_eye.too_soon(source.after.value, state.pending.asked_at, state.at)
+        if soon:
+            return soon
+    if state.pending.typed and by_eye.read_from(state.pending.typed[-1], displays) == shown:
         return ""
-    if why or step.source.times:
+    if why or source.times:
         return why
     read = by_eye.reading(facts, step, (event.answer,), state.number)
     try:
-        outcome, _ = state.setting.judge(step, read, n, state.conditions, state.rules, state.at)
+        outcome, _ = state.setting.judge(step, read, n, state.conditions, Rules(), state.at)
     except OverflowError as error:
         raise Refused("a reading so large that nothing can be computed from it") from error
     if outcome.verdict == "fail":
-        return "That would fail. Please look at the probes and the display once more, and type what it shows now."
-    return ""
+        return by_eye.WOULD_FAIL
+    return _odd(state, step, shown, event.answer, facts) if today else ""
+
+
+def _odd(state: State, step: Step, shown: by_eye.Shown, text: str, facts: InstrumentFacts) -> str:
+    """Why a figure that would not fail is asked about once: it is far off, or it is the one before."""
+    assert state.setting is not None
+    expected = None
+    if isinstance(step.source, Measure):
+        try:
+            expected = state.setting.limit(step, state.conditions).expected
+        except JudgeError:
+            expected = None
+    why = by_eye.unlikely(shown, expected)
+    if why:
+        return why
+    before = next(
+        (one for one in state.kept.history or () if one.reading is not None and one.reading.instrument == facts.name),
+        None,
+    )
+    if before is None or before.index == step.index:
+        return ""
+    was = state.setting.step_of(before)
+    return by_eye.same_again(text, before.reading, _alike(was, step))
+
+
+def _alike(was: Step, step: Step) -> bool:
+    """Whether two readings are of the same kind of thing, such as two wires of a cable."""
+    return was.kind == step.kind and was.section == step.section and was.role == step.role
 
 
 def by_eye_at(state: State) -> InstrumentFacts | None:

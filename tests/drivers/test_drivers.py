@@ -27,7 +27,8 @@ from tests.drivers.twins import PLAIN, TWINS, Hall
 from tests.instruments.server import Mangled, VirtualLine, served
 
 LIBRARY = Library.for_job()
-NAMES = LIBRARY.names()
+NAMES = [name for name in LIBRARY.names() if not (profile := LIBRARY.entry(name).profile) or not profile.by_eye]
+"""Those with a wire; what a person reads is tried in test_read_by_eye.py."""
 PROFILES = {name: LIBRARY.profile(name) for name in NAMES}
 EXAMPLES = [
     pytest.param(name, example, id=f"{name}-{number}-{example.does}")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bench.instruments.profile.functions import Accuracy, Function, Range
 from bench.instruments.profile.profile import Profile
 from bench.judge.accuracy import AccuracyRow
-from bench.quantity import Ratio
+from bench.quantity import Amount, Ratio
 
 
 def accuracy_rows(profile: Profile) -> tuple[AccuracyRow, ...]:
@@ -14,11 +14,32 @@ def accuracy_rows(profile: Profile) -> tuple[AccuracyRow, ...]:
     Raises:
         JudgeError: a figure that makes no sense.
     """
-    return tuple(
+    figures = tuple(
         _row(profile, function, part, line)
         for function in profile.functions
         for part in function.ranges
         for line in part.accuracy
+    )
+    words = tuple(
+        _word(profile, function, bound)
+        for function in profile.functions
+        for one in function.says
+        if (bound := one.at_most or one.at_least) is not None
+    )
+    return (*figures, *words)
+
+
+def _word(profile: Profile, function: Function, bound: Amount) -> AccuracyRow:
+    """What a lamp or a tone tells: nothing finer than its threshold."""
+    return AccuracyRow(
+        function=function.name,
+        unit=function.base_unit,
+        range_top=bound.value,
+        percent_of_range=100.0,
+        good_for_days=3650.0,
+        cold_c=-20.0,
+        hot_c=60.0,
+        source=profile.accuracy_source or "the threshold that its profile gives",
     )
 
 

@@ -193,6 +193,26 @@ class Range(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defa
         return self.send or plain_number(self.range.value)
 
 
+class Says(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """One thing that an instrument without figures shows: a lamp, a tone. A person types its word."""
+
+    word: str
+    """``live``, ``dark``, ``beeps``, ``silent``."""
+    at_most: Amount | None = None
+    """What it reads is at most this, whichever sign it has."""
+    at_least: Amount | None = None
+    """What it reads is at least this, whichever sign it has."""
+
+    def __post_init__(self) -> None:
+        if not self.word.isalpha() or not 2 <= len(self.word) <= 16:
+            raise Inconsistent(f"the word {self.word!r}", "one word of 2 to 16 letters")
+        if (self.at_most is None) == (self.at_least is None):
+            raise Inconsistent(f"the word '{self.word}'", "'at-most' or 'at-least': what it means")
+        bound = self.at_most or self.at_least
+        if bound is not None and bound.value <= 0:
+            raise Inconsistent(f"{bound} of '{self.word}'", "a value above zero")
+
+
 class Function(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
     """One thing that the instrument measures."""
 
@@ -217,6 +237,8 @@ class Function(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_d
     """Asked after configuring and after every reading: is it still on this function and range?"""
     settings: list[Setting] = []
     ranges: list[Range] = []
+    says: list[Says] = []
+    """What it shows in words, of an instrument that a person reads and that has no figures."""
     read: str = ""
     register: Register | None = None
     reply: Pattern | None = None
@@ -243,6 +265,13 @@ class Function(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_d
         for part in self.ranges:
             if part.range.unit != UNIT_OF[self.reads]:
                 raise Inconsistent(f"range {part.range} of '{self.name}'", f"a range in {UNIT_OF[self.reads]}")
+        words = [one.word.casefold() for one in self.says]
+        if len(set(words)) != len(words) or (words and self.ranges):
+            raise Inconsistent(f"'says' of '{self.name}'", "each word once, and no 'ranges' beside them")
+        for one in self.says:
+            bound = one.at_most or one.at_least
+            if bound is not None and bound.unit != UNIT_OF[self.reads]:
+                raise Inconsistent(f"{bound} of '{one.word}'", f"a bound in {UNIT_OF[self.reads]}")
         tops = [part.range.value for part in self.ranges]
         if tops != sorted(set(tops)):
             raise Inconsistent(f"ranges of '{self.name}' out of order or repeated", "each range once, smallest first")

@@ -226,7 +226,17 @@ class Modbus(
             raise Inconsistent(f"station {self.station}", "1 to 247")
 
 
-Dialogue = Query | Stream | Poll | Frames | Modbus
+class ByEye(
+    msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True, tag_field="kind", tag="by-eye"
+):
+    """Nothing goes over a wire: a person sets the instrument by hand, reads it and types what it shows."""
+
+    display: Literal["as the ranges say", "not known"] = "as the ranges say"
+    """Whether the last digit of each range is known. ``not known`` is for who has lost the leaflet: ``resolution`` is
+    then the coarsest that such a display has, and the digits that are typed say how coarse it is."""
+
+
+Dialogue = Query | Stream | Poll | Frames | Modbus | ByEye
 
 
 class Identify(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):

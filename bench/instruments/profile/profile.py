@@ -4,7 +4,7 @@ The file has these parts; each type below says what its fields mean.
 
     limits     what it must not be put on, in words
     line       how to reach it: baud, terminators, modem lines, how long an answer may take
-    dialogue   how it talks: `query`, `stream`, `poll`, `frames` or `modbus`
+    dialogue   how it talks: `query`, `stream`, `poll`, `frames`, `modbus`; `by-eye`: a person reads it
     identify   how to know it; `probe` how to be sure that an answer belongs to its question
     setup      commands after identification; `errors` its error queue
     functions  what it measures: how to configure and read each, its ranges, and how accurate they are
@@ -29,6 +29,7 @@ import msgspec
 from bench.files import Inconsistent
 from bench.instruments.profile.functions import Check, Function, Setting
 from bench.instruments.profile.line import (
+    ByEye,
     Dialogue,
     ErrorQueue,
     Frames,
@@ -244,6 +245,10 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_de
         energises = bool(self.outputs) or self.switch is not None or any(f.energises for f in self.functions)
         if energises and self.safe is None:
             raise Inconsistent("an instrument with an output and no 'safe'", "'safe': how it is made safe")
+        if self.by_eye:
+            self._check_by_eye()
+        elif any(part.says for part in self.functions):
+            raise Inconsistent("'says' for an instrument with a wire", "'says' in the dialogue 'by-eye' only")
         if any(part.accuracy for f in self.functions for part in f.ranges) and not self.accuracy_source:
             raise Inconsistent("accuracy figures without 'accuracy-source'", "where the figures come from")
         self._check_dialogue()
@@ -251,6 +256,19 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_de
         for example in self.examples:
             if example.function and example.function not in known:
                 raise Inconsistent(f"an example of '{example.function}'", f"one of {', '.join(sorted(known))}")
+
+    @property
+    def by_eye(self) -> bool:
+        """Whether a person reads it: it has no wire."""
+        return isinstance(self.dialogue, ByEye)
+
+    def _check_by_eye(self) -> None:
+        if self.outputs or self.switch is not None or any(part.energises for part in self.functions):
+            raise Inconsistent("an output that is switched by eye", "a profile of an instrument with a port")
+        for part in self.functions:
+            if not part.says and not (part.ranges and all(one.resolution is not None for one in part.ranges)):
+                found = f"'{part.name}' without what it shows"
+                raise Inconsistent(found, "'ranges' with a 'resolution' each, or 'says'")
 
     def _check_dialogue(self) -> None:
         dialogue = self.dialogue

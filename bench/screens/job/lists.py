@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import UTC, datetime
 from typing import Final
 
@@ -16,6 +16,7 @@ from bench.screens.program.glyphs import Glyphs
 
 VERDICT_OF: Final[dict[Status, str]] = {
     "proven": "pass",
+    "connected": "undecided",
     "failing": "fail",
     "undecided": "undecided",
     "void": "void",
@@ -26,14 +27,24 @@ MOST: Final = 12
 """Reasons that are told of one thing."""
 TALLY: Final = 16
 """Cells for how many readings of a record stand where."""
-SHOWN: Final[tuple[Status, ...]] = ("proven", *STATUSES[:-1])
+SHOWN: Final[tuple[Status, ...]] = ("proven", "connected", *STATUSES[:4])
 """The order in which statuses are counted."""
+
+
+def sign_of(status: Status, glyphs: Glyphs) -> str:
+    """The mark of a status; each has a shape of its own."""
+    return glyphs.mark("connected" if status == "connected" else VERDICT_OF[status])
 
 
 def mark_of(status: Status, glyphs: Glyphs) -> Span:
     """A status as a mark that differs in shape as well as in colour."""
-    verdict = VERDICT_OF[status]
-    return Span(glyphs.mark(verdict), verdict or "dim")
+    return Span(sign_of(status, glyphs), VERDICT_OF[status] or "dim")
+
+
+def counted(statuses: Iterable[Status]) -> tuple[Status, ...]:
+    """The statuses that have a column: ``connected`` only where something stands there."""
+    known = set(statuses)
+    return tuple(one for one in SHOWN if one != "connected" or one in known)
 
 
 def window(items: Sequence[Item], cursor: int, rows: int) -> tuple[int, int]:
@@ -201,7 +212,7 @@ def shares(counts: Callable[[Status], int], glyphs: Glyphs) -> Line:
         if count:
             found += ["  "] if found else []
             verdict = VERDICT_OF[status]
-            found.append(Span(f"{glyphs.mark(verdict)} {count} {status}", verdict or "dim"))
+            found.append(Span(f"{sign_of(status, glyphs)} {count} {status}", verdict or "dim"))
     return line(*found) if found else line(Span("nothing", "dim"))
 
 

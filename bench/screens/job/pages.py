@@ -15,12 +15,14 @@ from bench.screens.job.keys import actions, keys
 from bench.screens.job.lists import (
     SHOWN,
     VERDICT_OF,
+    counted,
     draw_list,
     local,
     mark_of,
     reason,
     sequence_at,
     shares,
+    sign_of,
     tally,
     task_name,
     why,
@@ -112,17 +114,18 @@ def _glance(view: JobView, survey: Survey, rows: int) -> list[Line]:
 
 def _totals(view: JobView, ready: Readiness) -> list[Line]:
     """How many shelves, feeds, cables and bonds stand where."""
-    marks = [Span(f"{view.glyphs.mark(VERDICT_OF[one]):>5}", VERDICT_OF[one] or "dim") for one in SHOWN]
+    shown = counted(one.status for one in ready.things)
+    marks = [Span(f"{sign_of(one, view.glyphs):>5}", VERDICT_OF[one] or "dim") for one in shown]
     found = [line("         ", *marks)]
     for kind, name in (("shelf", "shelves"), ("feed", "feeds"), ("cable", "cables"), ("bond", "bonds")):
         things = ready.of_kind(kind)
-        counts = [sum(1 for one in things if one.status == status) for status in SHOWN]
+        counts = [sum(1 for one in things if one.status == status) for status in shown]
         figures = [
             Span(f"{count or view.glyphs.dot:>5}", (VERDICT_OF[status] or "dim") if count else "dim")
-            for status, count in zip(SHOWN, counts, strict=True)
+            for status, count in zip(shown, counts, strict=True)
         ]
         found.append(line(Span(f"{name:9}", "dim"), *figures))
-    key = [line(mark_of(one, view.glyphs), Span(f" {one}", "dim")) for one in SHOWN]
+    key = [line(mark_of(one, view.glyphs), Span(f" {one}", "dim")) for one in shown]
     spread: list[Span | str] = []
     for one in key[:3]:
         spread += [*one, "  "]

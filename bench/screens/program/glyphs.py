@@ -35,6 +35,7 @@ class Glyphs:
     passed: str = "✓"
     failed: str = "✗"
     undecided: str = "?"
+    connected: str = "◐"
     skipped: str = "»"
     void: str = "~"
     done: str = "•"
@@ -75,6 +76,7 @@ class Glyphs:
             "pass": self.passed,
             "fail": self.failed,
             "undecided": self.undecided,
+            "connected": self.connected,
             "skipped": self.skipped,
             "void": self.void,
             "done": self.done,
@@ -91,6 +93,7 @@ ASCII: Final = Glyphs(
     passed="o",
     failed="x",
     undecided="?",
+    connected="c",
     skipped=">",
     void="~",
     done="+",

@@ -14,7 +14,7 @@ from bench.say.verdict import verdict_line as verdict_line_of
 from bench.screens.walk.sayings import Lead, leads_of, page
 from bench.walk import events as e
 from bench.walk.outcome import Outcome
-from bench.walk.results import outcomes, results, tally
+from bench.walk.results import connections, outcomes, results, tally, too_coarse
 from bench.walk.state import State
 
 READ: Final = "read"
@@ -107,11 +107,14 @@ class Summary:
     Attributes:
         counts: verdict to how many steps have it, as far as they still count, in the order to show.
         open: steps that were never reached.
-        worries: outcomes that someone must look at, in plan order: failed, undecided, void.
+        worries: outcomes that someone must look at, in plan order: failed, undecided, void. A conductor that is
+            connected, and of which the meter does not tell whether it is sound, is not among them.
         skipped: skipped steps, in plan order.
-        remarked: passes that are worth a look.
+        remarked: what is worth a look although it did not fail: remarks on passes, and what its siblings differ from.
         unsafe: instruments whose outputs could not be confirmed off.
         seen: what is wrong with what was brought up, in words, in the order in which the walk met it.
+        connected: what is said of conductors where the meter was too coarse for some; empty where it was not.
+        advice: what would tell whether those that are connected are sound.
     """
 
     counts: dict[str, int]
@@ -121,26 +124,31 @@ class Summary:
     remarked: tuple[Outcome, ...]
     unsafe: tuple[str, ...]
     seen: tuple[PowerFinding, ...] = ()
+    connected: str = ""
+    advice: tuple[str, ...] = ()
 
     @property
     def clean(self) -> bool:
         """Whether everything passed."""
-        return not self.worries and not self.skipped and not self.open
+        return not self.worries and not self.skipped and not self.open and not self.counts.get("undecided")
 
 
 def summary(state: State) -> Summary:
     """What came of a walk, or of as much of it as is done."""
     found = results(state)
     latest, tallied = found.values(), tally(state, found)
+    coarse = [one for one in latest if state.setting is not None and too_coarse(state.setting, one)]
     total = len(state.setting.plan.steps) if state.setting is not None else 0
     return Summary(
         {verdict: tallied.counts[verdict] for verdict in ORDER},
         total - len(latest),
-        tuple(one for one in latest if one.verdict in ("fail", "undecided", "void")),
+        tuple(one for one in latest if one.verdict in ("fail", "undecided", "void") and one not in coarse),
         tuple(one for one in latest if one.verdict == "skipped"),
-        tuple(one for one in latest if one.remark and one.verdict == "pass"),
+        tuple(one for one in latest if one.remark and (one.verdict == "pass" or (one.odd and one in coarse))),
         state.outputs.unconfirmed,
         tuple(power_findings(state)),
+        connections(state, found).sentence if coarse else "",
+        coarse[0].advice if coarse else (),
     )
 
 

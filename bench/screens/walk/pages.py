@@ -320,6 +320,10 @@ def _end(view: View, cells: int, rows: int) -> Body:
     lines += [*_beyond(view, cells), EMPTY] if stages.beyond(state) else []
     for one in found.seen:
         lines += [*wrapped(view.say(one.sentence), cells, "strong"), EMPTY]
+    if found.connected:
+        for text in (found.connected, *found.advice[:1]):
+            lines += wrapped(view.say(text), cells, "strong" if text == found.connected else "")
+        lines.append(EMPTY)
     for outcome in found.worries:
         lines += _worry(view, outcome, cells)
     for outcome in found.skipped:
@@ -328,7 +332,7 @@ def _end(view: View, cells: int, rows: int) -> Body:
     for outcome in found.remarked:
         name = findings.name_of(state, outcome)
         text = view.say(outcome.remark if outcome.remark.startswith(name) else f"{name}: {outcome.remark}")
-        lines += _item(glyphs.mark("pass"), "pass", text, cells)
+        lines += _item(glyphs.mark(outcome.verdict), outcome.verdict, text, cells)
     for outcome in results(state).values():
         if outcome.found is not None and outcome.verdict in ("pass", "fail", "undecided"):
             lines += _concluded(view, outcome.found, cells)

@@ -10,7 +10,8 @@ from __future__ import annotations
 import queue
 import threading
 import time
-from collections.abc import Callable
+from collections import Counter
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING, Final, TextIO
 
@@ -19,6 +20,7 @@ from bench.screens.program.settings import Ended, Settings, Why
 from bench.screens.walk import earth_tree, findings, stage_words, stages
 from bench.screens.walk import sayings as words
 from bench.screens.walk.follow import Follower, Going, Happened, Lost, Misset, News, Rose, Said
+from bench.screens.walk.from_sheet import answer, cells_of
 from bench.screens.walk.sound import PATTERNS, Speaker
 from bench.screens.walk.touched import touched, unknown
 from bench.sequence.file import Do
@@ -26,6 +28,7 @@ from bench.walk import events as e
 from bench.walk.left_on import live_words
 from bench.walk.results import results
 from bench.walk.state import BEEPS, Phase
+from bench.walk.work_sheet import BadSheet, Cell
 
 if TYPE_CHECKING:
     from bench.runner.protocol import Wish
@@ -73,6 +76,7 @@ class Plain:
             asked, and on a real bench none passes a hold point: that takes a person.
         clock: monotonic seconds.
         now: time on the wall, with its zone.
+        sheet: a work sheet's text that was filled in at the rack: its readings are taken in place of typed ones.
     """
 
     def __init__(
@@ -85,6 +89,7 @@ class Plain:
         interactive: bool | None = None,
         clock: Callable[[], float] = time.monotonic,
         now: Callable[[], datetime] = lambda: datetime.now().astimezone(),
+        sheet: str = "",
     ) -> None:
         self._settings = settings or Settings()
         encoding = (getattr(out, "encoding", None) or "utf-8").lower()
@@ -105,6 +110,9 @@ class Plain:
         self._waited = -1
         self._mirrored = False
         self._why: Why | None = None
+        self._sheet = sheet
+        self._cells: Mapping[str, Cell] = {}
+        self._from_sheet = Counter[str]()
 
     def run(self) -> Ended:
         """Walk until it is over, or until one leaves.
@@ -274,6 +282,25 @@ class Plain:
         else:
             self._waited = -1
             self._write(page)
+            if self._sheet:
+                self._take_from_sheet()
+
+    def _take_from_sheet(self) -> None:
+        """Answer what is asked with what the work sheet says of it."""
+        state = self._follower.state
+        if not self._cells:
+            try:
+                self._cells = cells_of(self._sheet, state)
+            except BadSheet as error:
+                self._say(f"the work sheet is not taken: {error}")
+                self._sheet = ""
+                return
+        said = answer(self._cells, state)
+        if said is None:
+            return
+        self._say(said.said)
+        self._from_sheet[said.kind] += 1
+        self._wish(said.wish)
 
     def _write(self, page: words.Page) -> None:
         state = self._follower.state
@@ -353,6 +380,9 @@ class Plain:
             self._say(f"STILL ON: {text}")
         for one in found.seen:
             self._say(one.sentence)
+        for text in (found.connected, *found.advice[:1]):
+            if found.connected:
+                self._say(text)
         for outcome in (*found.worries, *found.skipped):
             self._say(f"{self._glyphs.mark(outcome.verdict)} {findings.verdict_line(state, outcome)}")
             place = findings.place_of(state, outcome)
@@ -361,6 +391,9 @@ class Plain:
         for outcome in results(state).values():
             if outcome.found is not None and outcome.verdict in ("pass", "fail", "undecided"):
                 self._say("\n".join([outcome.found.sentence, *(f"  {text}" for text in outcome.found.lines)]))
+        if self._from_sheet:
+            told = ", ".join(f"{count} {kind}" for kind, count in self._from_sheet.items())
+            self._say(f"from the work sheet: {told}")
         self._say(f"record {self._link.record}")
         self._why = "finished"
 

@@ -16,7 +16,8 @@ from bench.plant.whereabouts import ordinal
 from bench.sequence.file import NOWHERE, Ask, Do, Gate, Hold, Look, Measure, Prove, Zero
 from bench.sequence.plan import Step
 from bench.walk import requests as r
-from bench.walk.by_eye import WANTED
+from bench.walk.by_eye import function_of, wanted
+from bench.walk.facts import InstrumentFacts
 from bench.walk.outcome import Outcome
 from bench.walk.results import outcomes
 from bench.walk.state import SKIPPABLE, Phase, State, by_eye_at, known, request, said_by
@@ -180,8 +181,9 @@ def _step_page(state: State, asked: r.Request, mirrored: bool) -> Page:
                 text = f"{text} {turn}"
             if kind == "place" and (read := by_eye_at(state)) is not None:
                 places = [f"{one.colour} lead: {one.label} {one.where}".strip() for one in leads]
-                parts = [state.pending.doubt, text, *places, f"{read.name} is read by eye."]
-                return Page("ask", number, step.title, "\n".join(one for one in parts if one), wanted=WANTED)
+                parts = [state.pending.doubt, text, *places, *_set_by_hand(step), f"{read.name} is read by eye."]
+                lines = "\n".join(one for one in parts if one)
+                return Page("ask", number, step.title, lines, wanted=_to_type(read, step))
             return Page(kind, number, step.title, text, hint, leads)
         case r.Advise():
             return Page("advise", number, step.title, step.text, "Working out what to read next.")
@@ -212,6 +214,27 @@ def _asking(state: State, step: Step, number: int, mirrored: bool) -> Page:
             leads = leads_of(state, step, mirrored=mirrored)
             return Page("beep", number, title, text, "Does the tester beep?", leads, "yes or no")
     return Page(step.kind, number, title, text, "" if step.kind == "caution" else "Confirm when it is done.")
+
+
+def _set_by_hand(step: Step) -> list[str]:
+    """What a person sets and does at an instrument that is read by eye, beside its dial."""
+    source = step.source
+    if not isinstance(source, Measure | Prove):
+        return []
+    said = []
+    if isinstance(source, Measure) and source.range is not None:
+        said.append(f"Where it has ranges to set: the lowest that shows {source.range}.")
+    if source.read == "insulation":
+        if source.at is not None:
+            said.append(f"Set it to {source.at}: no other voltage.")
+        if source.after is not None:
+            said.append(f"Hold its test key for {duration(source.after.value)}, and type what it shows while it runs.")
+        said.append("Then let go, and touch nothing before it shows that the cable is discharged.")
+    return said
+
+
+def _to_type(read: InstrumentFacts, step: Step) -> str:
+    return wanted(read.displays.get(function_of(step)[1], []))
 
 
 def looking(state: State, step: Step, look: Look) -> str:

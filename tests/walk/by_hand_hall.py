@@ -1,0 +1,182 @@
+"""Gannet Head in this process, with instruments that only a person reads: what each display shows is typed."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+import msgspec
+
+from bench import assemble
+from bench.diagnose.searches import adviser
+from bench.plant.faults import Fault
+from bench.plant.resolve import resolve
+from bench.sequence.file import Measure, Prove, Zero
+from bench.sequence.plan import Step
+from bench.simulate import serve
+from bench.simulate.messages import Done, Move, encode
+from bench.simulate.process import SimulatedHands
+from bench.simulate.world.power import PowerWorld
+from bench.simulate.world.terminals import AMPS, HI, LO
+from bench.walk import events as e
+from bench.walk import requests as r
+from bench.walk.by_eye import display_of, function_of
+from bench.walk.facts import Display
+from bench.walk.state import State, request, start, take, typed_reading
+from tests.walks.tool import JOB
+
+LEADS = 0.2
+"""Ohms of a pair of test leads."""
+BENCH = """
+bench: by hand
+instruments:
+  - {name: hand-held, profile: hand-held-meter, port: typed}
+  - {name: low-ohm, profile: hand-held-low-ohm-meter, port: typed}
+  - {name: tester, profile: dial-insulation-tester, port: typed}
+  - {name: clamp, profile: hand-held-clamp, port: typed}
+roles: {ohms: OHMS, volts: hand-held, insulation: tester, amps: AMPS}
+references:
+  - {name: the 100 ohm resistor, value: 100 ohm, tolerance: 1 %}
+  - {name: the 1 Mohm resistor, value: 1 Mohm, tolerance: 1 %}
+"""
+Mistake = Callable[[State, Step, str], str]
+"""What a person types in place of what a display shows."""
+
+
+class Hall(serve.Bench):
+    """The simulated plant without a port: hands move it, and people look at displays."""
+
+    def __init__(self, began: e.Began, faults: Sequence[Fault]) -> None:
+        plant = resolve(began.plant)
+        self.clock = serve.SimulatedClock(1.0)
+        self.world = PowerWorld(plant, faults, seed=18, reference_ohms=100.0, broken=())
+        self._dials, self._ports = {}, {}
+
+    @property
+    def shelves(self) -> tuple[str, ...]:
+        return tuple(self.world.shelves)
+
+    def move(self, move: Move) -> Done:
+        done = self._make(encode(move))
+        assert not done.wrong, done.wrong
+        return done
+
+    def truth(self, step: Step) -> float:
+        """What is at the leads, in the base unit."""
+        now, world = self.clock.now(), self.world
+        reads, function = function_of(step)
+        match reads:
+            case "resistance" if function.endswith("4w"):
+                return world.four_wire(HI, HI, LO, LO, now)
+            case "resistance":
+                return world.resistance(HI, LO, now) + LEADS
+            case "insulation":
+                return world.specimen(now).ohms
+            case "voltage":
+                volts = world.voltage(HI, LO, now, 10e6)
+                return 0.0 if volts != volts else volts
+            case "ac-voltage":
+                return 0.0
+            case "current":
+                return world.clamped(now) if _bond(step) else world.current(AMPS, LO, now, 0.1)
+            case "ac-current":
+                return world.clamped_ac(now)
+            case _:
+                return world.temperature(now)
+
+
+def _bond(step: Step) -> bool:
+    return isinstance(step.source, Measure) and "bond" in step.title.casefold()
+
+
+def shown(value: float, displays: list[Display]) -> str:
+    """What stands on the instrument for a value."""
+    words = [one for one in displays if one.word]
+    if words:
+        lamp = next((one for one in words if one.beyond and abs(value) >= one.top), None)
+        return (lamp or next(one for one in words if not one.beyond)).word
+    known = [msgspec.structs.replace(one, resolution=one.resolution or one.range / 2000.0) for one in displays]
+    return display_of(min(max(value, -1e12), 1e12), known)
+
+
+def began(folder: Path, sequence: str | Path, bench: str = BENCH, *, ohms: str = "hand-held", amps: str = "hand-held"):
+    """The beginning of a walk of a shipped sequence, or of one that was drafted, on such a bench."""
+    shutil.copy(JOB / "plant.yaml", folder)
+    shutil.copytree(JOB / "pins", folder / "pins", dirs_exist_ok=True)
+    text = (JOB / sequence).read_text("utf-8") if isinstance(sequence, Path) else sequence
+    (folder / "sequence.yaml").write_text(text, "utf-8")
+    (folder / "bench.yaml").write_text(bench.replace("OHMS", ohms).replace("AMPS", amps), "utf-8")
+    return assemble.began(assemble.load_job(folder / "sequence.yaml", folder / "bench.yaml"), "Ada")
+
+
+def walked(
+    first: e.Began,
+    faults: Sequence[Fault] = (),
+    *,
+    kept: list[e.Entry] | None = None,
+    mistake: Mistake | None = None,
+) -> State:
+    """A whole walk by hands that only type."""
+    hall = Hall(first, faults)
+    hands = SimulatedHands(hall, 20.0, {}, 1e6)  # type: ignore[arg-type]
+    advise, state, second = adviser(), start(), 0
+
+    def add(event: e.Event) -> None:
+        nonlocal state, second
+        second += 90
+        minutes, hours = second // 60, second // 3600
+        at = f"2026-05-{1 + hours // 24:02}T{hours % 24:02}:{minutes % 60:02}:{second % 60:02}.000000Z"
+        entry = e.Entry(n=state.taken + 1, at=at, event=event)
+        state = take(state, entry)
+        if kept is not None:
+            kept.append(entry)
+
+    add(first)
+    while not state.finished:
+        asked = request(state)
+        match asked:
+            case r.MakeSafe():
+                add(e.MadeSafe(number=asked.number))
+            case r.Meet(roles=roles):
+                name = first.bench.role_of[roles[0]]
+                mine = [role for role in roles if first.bench.role_of[role] == name]
+                add(e.Met(number=asked.number, instrument=name, roles=mine, identity="read by eye"))
+            case r.Measure():
+                add(typed_reading(state, asked.number))
+            case r.Place(step=step):
+                hands.place(step)
+                assert step.role is not None
+                facts = first.bench.instrument(first.bench.role_of[step.role])
+                assert facts is not None
+                value = _held(hall, step)
+                text = shown(value, facts.displays[function_of(step)[1]])
+                # who made a slip is asked once more, and then types what is there
+                if mistake is not None and not state.pending.typed:
+                    text = mistake(state, step, text)
+                add(e.Answered(number=asked.number, answer=text, by="Ada"))
+            case r.Consent():
+                add(e.Answered(number=asked.number, answer="it is what we have", by="Ada"))
+            case r.Wait(left=left):
+                add(e.Elapsed(number=asked.number, seconds=left))
+            case r.Ask(step=step):
+                hands.act(step)
+                add(e.Answered(number=asked.number, answer=hands.answer(step), by="Ada"))
+            case r.Advise():
+                add(msgspec.structs.replace(advise(state), number=asked.number))
+            case r.Resolve():
+                add(e.Skipped(number=asked.number, reason="no such instrument", by="Ada"))
+            case other:
+                raise AssertionError(f"nothing is asked: {other}")
+    return state
+
+
+def _held(hall: Hall, step: Step) -> float:
+    source = step.source
+    if isinstance(source, Zero):
+        return LEADS
+    if isinstance(source, Prove) and source.read == "insulation" and source.against == "reference":
+        return 1e6
+    if isinstance(source, Prove) and source.against == "live-source":
+        return 24.0
+    return hall.truth(step)
