@@ -31,6 +31,8 @@ LARGEST: Final = 16 * 2**20
 """Bytes. Years of plant data fit in a tenth of it; a file beyond is a mistake or an attack."""
 DEEPEST: Final = 40
 """Nesting. The deepest honest file has about ten levels."""
+_NAMES: Final = frozenset({"name", "plant", "sequence", "bench", "profile"})
+"""Fields that name something: on one line, since lists and errors show them on one."""
 _CONTROL: Final = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069]")
 
 
@@ -475,6 +477,8 @@ def _struct(node: Node, kind: type[msgspec.Struct], places: Places, problems: li
             problems.append(Problem(key_place, below, f"the field '{key}'", one_of(fields), near(key, fields)))
             continue
         field_kind, required, name = fields[key]
+        if key in _NAMES and isinstance(value, Scalar) and "\n" in value.text.rstrip("\n"):
+            problems.append(Problem(value.place, below, shown(value.text), "a name on one line"))
         if isinstance(value, Scalar) and value.empty and not required:
             continue
         values[name] = convert(value, field_kind, places, problems, below)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -60,8 +61,11 @@ def read_rest(node: Node, file: str, problems: Iterable[Problem]) -> tuple[Plant
     lists = [(items, list(items.items)) for items in walk(node) if isinstance(items, Items)]
     for _ in range(_ROUNDS):
         ways = _ways(node)
+        going = _Going({}, {place: key for key, (place, _) in node.entries.items()} if isinstance(node, Fields) else {})
         for problem in problems:
-            _drop(ways.get(problem.place, []), problem.place, dropped)
+            _drop(ways.get(problem.place, []), problem.place, dropped, going)
+        for items, entries in going.lists.values():
+            items.items[:] = [item for item in items.items if id(item) not in entries]
         places, again = Places(file), list[Problem]()
         rest = convert(node, PlantFile, places, again)
         if not again:
@@ -85,18 +89,30 @@ def _count(node: Node, path: str, before: dict[int, dict[int, int]], numbers: di
             _count(value, f"{path}.{key}" if path else key, before, numbers)
 
 
-def _drop(way: list[Node], place: Place, dropped: Dropped) -> None:
+@dataclass(frozen=True, slots=True)
+class _Going:
+    """What one round takes out: thousands of slips must not take a look at the whole file each.
+
+    Attributes:
+        lists: by identity, a list with the identities of the entries that go.
+        keys: the fields at the top by their places.
+    """
+
+    lists: dict[int, tuple[Items, set[int]]]
+    keys: dict[Place, str]
+
+
+def _drop(way: list[Node], place: Place, dropped: Dropped, going: _Going) -> None:
     """Take out the smallest list entry, or else the top field, that holds a place."""
     if len(way) == 1 and isinstance(way[0], Fields):
-        for key, (key_place, value) in list(way[0].entries.items()):
-            if key_place == place and key not in _fields_of_plant():
-                del way[0].entries[key]
-                dropped.names.update(_names(value))
+        key = going.keys.get(place, "")
+        if key in way[0].entries and key not in _fields_of_plant():
+            _, value = way[0].entries.pop(key)
+            dropped.names.update(_names(value))
     for depth in range(len(way) - 1, 0, -1):
         parent, child = way[depth - 1], way[depth]
         if isinstance(parent, Items) and isinstance(child, Fields):
-            # an entry with two problems is gone by the second
-            parent.items[:] = [item for item in parent.items if item is not child]
+            going.lists.setdefault(id(parent), (parent, set()))[1].add(id(child))
         elif isinstance(parent, Fields) and depth == 1:
             for key in [key for key, (_, value) in parent.entries.items() if value is child]:
                 del parent.entries[key]
@@ -107,6 +123,7 @@ def _drop(way: list[Node], place: Place, dropped: Dropped) -> None:
         return
 
 
+@functools.cache
 def _fields_of_plant() -> set[str]:
     return {info.encode_name for info in msgspec.structs.fields(PlantFile)}
 

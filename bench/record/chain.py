@@ -24,6 +24,10 @@ _HASH: Final = -len(_END) - 64
 _BODY: Final = _HASH - len(_SEAL)
 """Where the bytes that are hashed end, from the line's end."""
 _NO_LINE: Final = "no whole line of a record"
+_CHANGED_ENDS: Final = (
+    "its line ends were turned into CR LF, by an editor or by git on its way: take the file as it was written (a line "
+    "'*.jsonl -text' in .gitattributes keeps git from it)"
+)
 
 _encoder: Final = msgspec.json.Encoder(enc_hook=exact)
 _decoder: Final = msgspec.json.Decoder(Entry, dec_hook=from_text)
@@ -86,7 +90,7 @@ def check(line: bytes, previous: bytes) -> bytes:
     """
     # written out, with no call but the hash: a record of a million lines is read through here
     if not line.endswith(_END) or line[_BODY:_HASH] != _SEAL:
-        raise BadLine(_NO_LINE)
+        raise BadLine(_CHANGED_ENDS if line.endswith(b"\r\n") else _NO_LINE)
     digest = line[_HASH:-3]
     if sha256(previous + line[:_BODY]).hexdigest().encode() != digest:
         raise BadLine("the line or one before it was changed, removed, added or moved: its hash does not fit")
@@ -154,7 +158,7 @@ def split(line: bytes) -> tuple[bytes, bytes]:
         BadLine: it does not have the form of a record's line.
     """
     if not line.endswith(_END) or line[_BODY:_HASH] != _SEAL:
-        raise BadLine(_NO_LINE)
+        raise BadLine(_CHANGED_ENDS if line.endswith(b"\r\n") else _NO_LINE)
     return line[:_BODY], line[_HASH:-3]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import sys
 from pathlib import Path
 
 import pytest
@@ -705,3 +706,43 @@ def test_a_damaged_file_is_refused_with_places_or_is_a_plant(tmp_path_factory, d
         assert all(problem.place.line for problem in bad.problems)
     else:
         assert all(plant.where(name) for name in plant.things)
+
+
+def calls_of(path: Path) -> int:
+    """How many calls it takes to refuse a plant file."""
+    count = 0
+
+    def counted(*_: object) -> None:
+        nonlocal count
+        count += 1
+
+    sys.setprofile(counted)
+    try:
+        load_plant(path)
+    except BadFile:
+        pass
+    finally:
+        sys.setprofile(None)
+    return count
+
+
+@pytest.mark.parametrize("slip", ["unknown{n}: x\n", "  - {{name: B{n}, colour: red}}\n"], ids=["fields", "bays"])
+def test_refusing_takes_as_long_as_the_slips_are_many_and_no_more(tmp_path: Path, slip: str) -> None:
+    path = tmp_path / "plant.yaml"
+    takes = []
+    for many in (500, 4000):
+        head = "plant: p\n" + ("bays:\n" if slip.startswith(" ") else "")
+        path.write_text(head + "".join(slip.format(n=n) for n in range(many)), "utf-8")
+        takes.append(calls_of(path))
+    assert takes[1] < 11 * takes[0], "eight times the slips; each against each would take 64 times as long"
+
+
+def test_a_name_is_on_one_line(tmp_path: Path) -> None:
+    path = tmp_path / "plant.yaml"
+    path.write_text('plant: "a\\nb"\nbays: [{name: "B\\n1"}]\n', "utf-8")
+    with pytest.raises(BadFile) as caught:
+        load_plant(path)
+    assert [(one.field, one.expected) for one in caught.value.problems] == [
+        ("plant", "a name on one line"),
+        ("bays[0].name", "a name on one line"),
+    ]

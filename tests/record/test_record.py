@@ -723,3 +723,9 @@ def test_the_chain_says_what_it_checks() -> None:
     assert check(line, FIRST) == digest
     with pytest.raises(BadLine, match="its hash does not fit"):
         check(line, digest)
+
+
+def test_line_ends_that_git_or_an_editor_changed_are_named(path: Path, whole: bytes) -> None:
+    path.write_bytes(whole.replace(b"\n", b"\r\n"))
+    with pytest.raises(BrokenRecord, match=r"line ends were turned into CR LF.*\.gitattributes"):
+        list(read_record(path))
