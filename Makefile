@@ -6,6 +6,8 @@ BIN := $(VENV)/bin
 WORKERS ?= $(shell echo $$(( 2 * $$(nproc 2>/dev/null || getconf _NPROCESSORS_ONLN 2>/dev/null || echo 2) )))
 PYTHON ?= python3
 READY := $(VENV)/.ready
+# what was compiled is kept: tests start hundreds of processes, and each would compile every module anew
+unexport PYTHONDONTWRITEBYTECODE
 
 .PHONY: help demo test test-slow test-all check format schema diagram pictures bench bench-long fuzz wheel clean
 

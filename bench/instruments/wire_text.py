@@ -10,6 +10,10 @@ import re2
 _ESCAPE: Final = re.compile(r"\\(?:x([0-9A-Fa-f]{2})|([rnt0\\]))|([^\\])", re.DOTALL)
 _NAMED: Final = {"r": b"\r", "n": b"\n", "t": b"\t", "0": b"\0", "\\": b"\\"}
 _SHOWN: Final = {0x0D: "\\r", 0x0A: "\\n", 0x09: "\\t", 0x5C: "\\\\"}
+_TEXT_OF: Final = tuple(
+    _SHOWN.get(byte) or (chr(byte) if 0x20 <= byte < 0x7F else f"\\x{byte:02x}") for byte in range(256)
+)
+"""Byte to how it is written."""
 
 
 class Unreadable(ValueError):
@@ -29,7 +33,7 @@ class Unreadable(ValueError):
 
 def show(data: bytes) -> str:
     """Bytes as text that :class:`WireText` reads back: printable ASCII as it is, the rest escaped."""
-    return "".join(_SHOWN.get(b) or (chr(b) if 0x20 <= b < 0x7F else f"\\x{b:02x}") for b in data)
+    return "".join(map(_TEXT_OF.__getitem__, data))
 
 
 def quote(data: bytes) -> str:

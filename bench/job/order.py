@@ -10,6 +10,7 @@ newer record that did not see them is not ordered against them.
 
 from __future__ import annotations
 
+import bisect
 from collections.abc import Callable, Iterable, Sequence
 from functools import cached_property
 
@@ -43,6 +44,8 @@ class Order:
         self._id_of = {**{chapter.record: chapter.id for chapter in chapters}, **(notes or {})}
         self._hash_at = hash_at
         self._known: dict[str, dict[str, int]] = {}
+        self._told_known: dict[tuple[str, int], dict[str, int]] = {}
+        self._pairs: dict[tuple[str, int, str], tuple[bool, bool]] = {}
 
     @cached_property
     def altered(self) -> dict[str, str]:
@@ -114,19 +117,28 @@ class Order:
         """What a record says that it saw; of an older version what had ended before it began."""
         if chapter.order:
             return chapter.saw
-        return [
-            Seen(one.id, one.lines, one.last)
-            for one in self._chapters.values()
-            if not one.order and one.id and one.record != chapter.record and one.ended < chapter.began
-        ]
+        ends, seen = self._ends_of_old
+        return [one for one in seen[: bisect.bisect_left(ends, chapter.began)] if one.id != chapter.id]
+
+    @cached_property
+    def _ends_of_old(self) -> tuple[list[str], list[Seen]]:
+        """Of records of an older version, when they ended, and their ends, in the order of time."""
+        old = sorted(
+            (one for one in self._chapters.values() if not one.order and one.id), key=lambda chapter: chapter.ended
+        )
+        return [one.ended for one in old], [Seen(one.id, one.lines, one.last) for one in old]
 
     def _told_saw(self, told: Told) -> dict[str, int]:
+        known = self._told_known.get((told.record, told.n))
+        if known is not None:
+            return known
         found: dict[str, int] = {}
         for saw in told.saw:
             earlier = self._name_of.get(saw.id)
             for key, n in (self._saw(earlier) if earlier is not None else {}).items():
                 found[key] = max(n, found.get(key, 0))
             found[saw.id] = max(saw.n, found.get(saw.id, 0))
+        self._told_known[told.record, told.n] = found
         return found
 
     def before(self, record: str, n: int, at: str, other: str, other_n: int, other_at: str) -> bool:
@@ -142,14 +154,18 @@ class Order:
         """
         if record == other:
             return (n, at) <= (other_n, other_at)
+        if self._was_seen(record, n, other, other_n):
+            return True
+        return not (self._orders(record, n) or self._orders(other, other_n)) and at <= other_at
+
+    def _was_seen(self, record: str, n: int, other: str, other_n: int) -> bool:
+        """Whether another record, or what was told outside any walk, had an event of a record before it."""
         told = self._told.get((other, other_n))
         if told is not None:
             saw = self._told_saw(told)
         else:
             saw = self._saw(other) if other in self._chapters else {}
-        if saw.get(self._id_of.get(record, ""), 0) >= n:
-            return True
-        return not (self._orders(record, n) or self._orders(other, other_n)) and at <= other_at
+        return saw.get(self._id_of.get(record, ""), 0) >= n
 
     def _orders(self, record: str, n: int) -> bool:
         """Whether an event carries an order of its own."""
@@ -167,10 +183,18 @@ class Order:
         """Whether something may have happened after a reading: surely so, or nobody can tell."""
         if told.when and told.when <= row.at:
             return False  # somebody said that it was before
-        if self.before(told.record, told.n, told.at, row.record, row.n, row.at):
-            return False
-        ordered = self._orders(told.record, told.n) or self._orders(row.record, row.n)
-        return ordered or told.happened > row.at
+        if told.record == row.record:
+            return not self.before(told.record, told.n, told.at, row.record, row.n, row.at) and (
+                self._orders(row.record, row.n) or told.happened > row.at
+            )
+        # of another record it is the same for all its readings, but for clocks where nothing else orders them
+        pair = (told.record, told.n, row.record)
+        known = self._pairs.get(pair)
+        if known is None:
+            ordered = self._orders(told.record, told.n) or self._orders(row.record, row.n)
+            known = self._pairs[pair] = (self._was_seen(told.record, told.n, row.record, row.n), ordered)
+        was_seen, ordered = known
+        return not was_seen and (ordered or (told.at > row.at and told.happened > row.at))
 
     def key(self, row: Evidence) -> tuple[int, str, str, int]:
         """Sorts readings so that none comes before one that was surely taken earlier."""

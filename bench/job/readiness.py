@@ -166,6 +166,7 @@ def void(
     """
     disturbances = [(one, reaching.of(one.names)) for one in told if one.kind == "disturbance"]
     by_order = order or Order(())
+    reached: dict[tuple[str, frozenset[str]], list[Told]] = {}  # the same points are read month after month
     found = []
     for row in sorted(rows, key=by_order.key):
         if row.verdict in ("void", "skipped"):
@@ -173,8 +174,11 @@ def void(
             continue
         rests_on = reaching.rests_on(row)
         why = ""
-        for one, reach in disturbances:
-            if reach.voids(row.subject, rests_on) and by_order.told_after(one, row):
+        point = (row.subject, rests_on)
+        if point not in reached:
+            reached[point] = [one for one, reach in disturbances if reach.voids(*point)]
+        for one in reached[point]:
+            if by_order.told_after(one, row):
                 by = f" ({one.by})" if one.by else ""
                 why = f"{', '.join(one.names)} disturbed on {one.happened[:10]}: {one.text or 'no note'}{by}"
                 break

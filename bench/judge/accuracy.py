@@ -6,7 +6,9 @@ calibration, too hot a room, a reading above the range.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Final
 
 from bench.judge.judge_error import JudgeError, base_unit, number, one_of
@@ -16,7 +18,7 @@ SPREADS: Final = ("limits", "normal 95 %", "normal 99 %")
 """How a data sheet's figure is meant: hard limits (a rectangular distribution), or a coverage of 95 % or 99 %."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class AccuracyRow:
     """One line of a meter's accuracy table.
 
@@ -92,12 +94,12 @@ class AccuracyRow:
         if self.percent_of_reading == self.percent_of_range == self.counts == 0:
             raise JudgeError(name, "no error at all", "some percent of reading, of range, or counts")
 
-    @property
+    @cached_property
     def top(self) -> float:
         """Highest value that the range can show; above it the meter says overload."""
         return self.range_top if self.highest is None else self.highest
 
-    @property
+    @cached_property
     def name(self) -> str:
         """The row's name: function and range."""
         return f"{self.function}, {engineering(self.range_top, self.unit)} range"
@@ -117,7 +119,9 @@ class AccuracyRow:
             JudgeError: the reading lies outside the row, or the room is outside the temperature band of a row that
                 says nothing about it.
         """
-        size = abs(number(f"{self.name}: reading", value, self.unit))
+        if type(value) is not float or not math.isfinite(value):
+            value = number(f"{self.name}: reading", value, self.unit)
+        size = abs(value)
         if not self.holds_for(value):
             raise JudgeError(
                 f"{self.name}: reading",
@@ -132,7 +136,9 @@ class AccuracyRow:
         if temperature_c is None:
             notes = (f"temperature not known, taken as {self.cold_c:g} to {self.hot_c:g} °C",)
         else:
-            t = number(f"{self.name}: temperature", temperature_c, "°C")
+            t = temperature_c
+            if type(t) is not float or not math.isfinite(t):
+                t = number(f"{self.name}: temperature", t, "°C")
             beyond = max(self.cold_c - t, t - self.hot_c, 0.0)
         of_temperature = 0.0
         if beyond > 0:
@@ -213,7 +219,7 @@ class PickedRow:
     notes: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class AccuracyTable:
     """All rows of one instrument.
 
@@ -236,7 +242,14 @@ class AccuracyTable:
             if len(units) > 1:
                 raise JudgeError(f"{self.instrument}: units of {function}", ", ".join(sorted(units)), "one unit")
 
-    @property
+    @cached_property
+    def _by_function(self) -> dict[str, tuple[AccuracyRow, ...]]:
+        found: dict[str, list[AccuracyRow]] = {}
+        for row in self.rows:
+            found.setdefault(row.function, []).append(row)
+        return {function: tuple(rows) for function, rows in found.items()}
+
+    @cached_property
     def functions(self) -> tuple[str, ...]:
         """The functions that the table covers, in order of appearance."""
         return tuple(dict.fromkeys(row.function for row in self.rows))
@@ -248,6 +261,11 @@ class AccuracyTable:
             JudgeError: the table has no such function.
         """
         return tuple(sorted({row.range_top for row in self._of(function)}))
+
+    @cached_property
+    def by_top(self) -> dict[str, tuple[AccuracyRow, ...]]:
+        """Function to its rows, the range that shows least first."""
+        return {name: tuple(sorted(rows, key=lambda row: row.top)) for name, rows in self._by_function.items()}
 
     def pick(
         self,
@@ -272,9 +290,10 @@ class AccuracyTable:
         """
         rows = self._of(function)
         unit = rows[0].unit
-        number(f"{self.instrument}, {function}: value", value, unit)
+        if type(value) is not float or not math.isfinite(value):
+            number(f"{self.instrument}, {function}: value", value, unit)
         if range_top is not None:
-            held = tuple(row for row in rows if _close(row.range_top, range_top))
+            held = tuple([row for row in rows if _close(row.range_top, range_top)])
             if not held:
                 raise JudgeError(
                     f"{self.instrument}, {function}: range",
@@ -282,7 +301,8 @@ class AccuracyTable:
                     "one of " + ", ".join(engineering(top, unit) for top in self.ranges(function)),
                 )
             rows = held
-        rows = tuple(row for row in rows if row.holds_for(value))
+        size = abs(value)
+        rows = tuple([row for row in rows if row.lowest <= size <= row.top])
         if not rows:
             tops = [row.top for row in self._of(function)] if range_top is None else [held[0].top]
             raise JudgeError(
@@ -291,7 +311,7 @@ class AccuracyTable:
                 f"a value that the range shows, at most {engineering(max(tops), unit)}",
             )
         notes: tuple[str, ...] = ()
-        longest = max(row.good_for_days for row in rows)
+        longest = max([row.good_for_days for row in rows])
         if calibrated_days_ago is None:
             rows = tuple(row for row in rows if row.good_for_days == longest)
             notes = (f"age of the calibration not known, taken as up to {longest:g} days",)
@@ -308,14 +328,18 @@ class AccuracyTable:
                 fresh = tuple(row for row in rows if row.good_for_days == longest)
                 notes = (f"calibration overdue by {age - longest:g} days",)
             rows = fresh
-        row = min(rows, key=lambda row: (row.range_top, row.good_for_days, -row.lowest))
+        row = rows[0] if len(rows) == 1 else min(rows, key=_preference)
         return PickedRow(row, notes)
 
     def _of(self, function: str) -> tuple[AccuracyRow, ...]:
-        rows = tuple(row for row in self.rows if row.function == function)
-        if not rows:
+        rows = self._by_function.get(function)
+        if rows is None:
             raise JudgeError(f"{self.instrument}: function", repr(function), "one of " + ", ".join(self.functions))
         return rows
+
+
+def _preference(row: AccuracyRow) -> tuple[float, float, float]:
+    return (row.range_top, row.good_for_days, -row.lowest)
 
 
 def _close(one: float, other: float) -> bool:

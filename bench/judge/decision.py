@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final, Literal, Self
 
 from bench.judge.judge_error import JudgeError, base_unit, number, one_of, probability, same_unit
@@ -163,7 +164,7 @@ class NotANumber:
 Reading = Budget | Overload | NotANumber
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Decision:
     """What came of holding a reading against a limit.
 
@@ -173,8 +174,7 @@ class Decision:
         limit: what it was held against.
         rule: how.
         guard: guard band that was used, in the unit; None where the reading was no number.
-        conformance: probability that the true value conforms; None where no value was read.
-        statement: the four-way statement of ILAC-G8; None where no value was read.
+        budget: of the value that was read; None where none was.
     """
 
     verdict: Verdict
@@ -182,8 +182,19 @@ class Decision:
     limit: Limit
     rule: Rule
     guard: float | None = None
-    conformance: float | None = None
-    statement: Statement | None = None
+    budget: Budget | None = None
+
+    @cached_property
+    def conformance(self) -> float | None:
+        """Probability that the true value conforms; None where no value was read."""
+        return None if self.budget is None else conformance_probability(self.budget, self.limit)
+
+    @cached_property
+    def statement(self) -> Statement | None:
+        """The four-way statement of ILAC-G8; None where no value was read."""
+        if self.budget is None or self.guard is None:
+            return None
+        return four_way(self.budget.value, self.limit, self.guard or self.budget.expanded_uncertainty)
 
 
 def conformance_probability(budget: Budget, limit: Limit) -> float:
@@ -260,7 +271,6 @@ def decide(reading: Reading, limit: Limit, rule: Rule | None = None) -> Decision
 
 def _decide_value(budget: Budget, limit: Limit, rule: Rule) -> Decision:
     guard = rule.guard_band(budget)
-    chance = conformance_probability(budget, limit)
     low, high = acceptance_zone(limit, guard)
     value = budget.value
     inside = (low is None or value >= low) and (high is None or value <= high)
@@ -271,8 +281,7 @@ def _decide_value(budget: Budget, limit: Limit, rule: Rule) -> Decision:
         verdict = "pass"
     elif _rejected(value, limit, guard) if rule.guards_rejection else not limit.holds(value):
         verdict = "fail"
-    statement = four_way(value, limit, guard if guard > 0 else budget.expanded_uncertainty)
-    return Decision(verdict, _value_sentence(verdict, budget, limit), limit, rule, guard, chance, statement)
+    return Decision(verdict, _value_sentence(verdict, budget, limit), limit, rule, guard, budget)
 
 
 def _decide_overload(reading: Overload, limit: Limit, rule: Rule) -> Decision:

@@ -49,10 +49,10 @@ def number(
     Raises:
         JudgeError: not a number, not finite, or out of bounds; the text names them.
     """
-    if isinstance(value, bool) or not isinstance(value, int | float):
+    if type(value) is not float and (isinstance(value, bool) or not isinstance(value, int | float)):
         raise JudgeError(what, repr(value), _bounds(unit, least, above, most, below))
     within = (
-        math.isfinite(value)
+        -math.inf < value < math.inf
         and (least is None or value >= least)
         and (above is None or value > above)
         and (most is None or value <= most)

@@ -153,11 +153,12 @@ def shapes_matter(parts: Sequence[Part], chance: float) -> bool:
     Sums of bounded shapes have shorter tails than the normal one from 93 % on, so that it promises less than it keeps.
     """
     kept = [part for part in parts if part[1] > 0.0]
+    few = any(dof < math.inf for _, _, dof in kept)
+    if not few and chance >= _SAFE_FROM:
+        return False
     if len(kept) < 2 and all(shape == "normal" or dof < math.inf for shape, _, dof in kept):
         return False
-    if any(dof < math.inf for _, _, dof in kept):
-        return True
-    return chance < _SAFE_FROM and any(shape != "normal" for shape, _, _ in kept)
+    return few or any(shape != "normal" for shape, _, _ in kept)
 
 
 def few_readings(parts: Sequence[Part]) -> bool:

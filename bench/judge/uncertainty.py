@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any, Final, Self
 
 from bench.judge.judge_error import (
@@ -22,11 +23,14 @@ from bench.judge.judge_error import (
 )
 from bench.judge.spread import Part, few_readings, shapes_matter, spread_of
 from bench.judge.student import coverage_factor, quantile, upper_tail
-from bench.quantity import engineering, with_uncertainty
+from bench.quantity import SI_BASE_UNITS, engineering, with_uncertainty
 
 DISTRIBUTIONS: Final = ("normal", "rectangular", "triangular", "u-shaped")
 ROLES: Final = ("accuracy", "resolution", "leads", "emf", "zero", "scatter", "other")
 """What a component stands for, so that advice knows what would shrink it."""
+
+KINDS: Final = ("A", "B")
+"""How a component was evaluated (GUM 2.3.2, 2.3.3): from repeated readings, or otherwise."""
 
 _DIVISORS: Final = {
     "rectangular": math.sqrt(3.0),
@@ -95,11 +99,24 @@ class Component:
     basis: str = ""
 
     def __post_init__(self) -> None:
+        # each reading makes some: what to say of a wrong one is put together only where one is wrong
+        if not (
+            type(self.standard) is type(self.sensitivity) is type(self.dof) is float
+            and 0.0 <= self.standard < math.inf
+            and -math.inf < self.sensitivity < math.inf
+            and self.dof >= 1.0
+            and self.distribution in DISTRIBUTIONS
+            and self.role in ROLES
+            and self.kind in KINDS
+        ):
+            self._refuse()
+
+    def _refuse(self) -> None:
         number(f"{self.name}: standard uncertainty", self.standard, least=0.0)
         number(f"{self.name}: sensitivity", self.sensitivity)
         one_of(f"{self.name}: distribution", self.distribution, DISTRIBUTIONS)
         one_of(f"{self.name}: role", self.role, ROLES)
-        one_of(f"{self.name}: kind", self.kind, ("A", "B"))
+        one_of(f"{self.name}: kind", self.kind, KINDS)
         degrees_of_freedom(f"{self.name}: degrees of freedom", self.dof)
 
     @classmethod
@@ -170,7 +187,7 @@ class Correlation:
             raise JudgeError("correlation", f"{self.first} with itself", "two different components")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Budget:
     """A value with everything that makes it uncertain.
 
@@ -196,17 +213,27 @@ class Budget:
     notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
+        names = [component.name for component in self.components]
+        if not (
+            type(self.value) is type(self.level) is float
+            and -math.inf < self.value < math.inf
+            and self.unit in SI_BASE_UNITS
+            and 0.0 < self.level < 1.0
+            and 0 < len(names) == len(set(names))
+        ):
+            self._refuse(names)
+        if self.correlations:
+            self._check_correlations(names)
+
+    def _refuse(self, names: Sequence[str]) -> None:
         number(f"{self.quantity}: value", self.value, self.unit)
         base_unit(f"{self.quantity}: unit", self.unit)
         probability(f"{self.quantity}: coverage level", self.level)
-        if not self.components:
+        if not names:
             raise JudgeError(f"{self.quantity}: budget", "no component", "at least one")
-        names = [component.name for component in self.components]
         for name in names:
             if names.count(name) > 1:
                 raise JudgeError(f"{self.quantity}: budget", f"{name} twice", "one component for each name")
-        if self.correlations:
-            self._check_correlations(names)
 
     def _check_correlations(self, names: Sequence[str]) -> None:
         seen: set[frozenset[str]] = set()
@@ -229,22 +256,24 @@ class Budget:
                 "a positive semi-definite matrix",
             )
 
-    @property
+    @cached_property
     def variance(self) -> float:
         """Square of the standard uncertainty (GUM equation 13)."""
-        own = math.fsum(component.contribution**2 for component in self.components)
+        own = math.fsum([component.contribution**2 for component in self.components])
+        if not self.correlations:
+            return own
         by_name = {component.name: component.contribution for component in self.components}
         shared = math.fsum(
             2.0 * by_name[pair.first] * by_name[pair.second] * pair.coefficient for pair in self.correlations
         )
         return max(0.0, own + shared)
 
-    @property
+    @cached_property
     def standard_uncertainty(self) -> float:
         """Combined standard uncertainty, in the unit."""
         return math.sqrt(self.variance)
 
-    @property
+    @cached_property
     def effective_dof(self) -> float:
         """Effective degrees of freedom (Welch and Satterthwaite, GUM equation G.2b), not yet cut.
 
@@ -256,6 +285,8 @@ class Budget:
         """
         total = self.variance
         if total == 0.0:
+            return math.inf
+        if not any(component.dof < math.inf for component in self.components):
             return math.inf
         spread = math.fsum(variance * variance / dof for variance, dof in self._independent_groups() if dof < math.inf)
         return total * total / spread if spread > 0.0 else math.inf
@@ -279,7 +310,7 @@ class Budget:
             result.append((part.variance, min(member.dof for member in members)))
         return result
 
-    @property
+    @cached_property
     def dof(self) -> float:
         """Degrees of freedom to use: the effective ones cut to an integer, at least 1, or infinite."""
         effective = self.effective_dof
@@ -293,7 +324,7 @@ class Budget:
         """Factor k at the budget's level, from Student's t."""
         return coverage_factor(self.level, self.dof)
 
-    @property
+    @cached_property
     def expanded_uncertainty(self) -> float:
         """Half of the interval that holds the true value with the budget's level: k times the standard uncertainty."""
         return self.coverage_factor * self.standard_uncertainty
@@ -308,7 +339,7 @@ class Budget:
             JudgeError: the confidence is not a probability.
         """
         plain = quantile(probability("confidence", confidence), self.dof) * self.standard_uncertainty
-        parts = self._parts()
+        parts = self._parts
         return max(plain, spread_of(parts).quantile(confidence)) if shapes_matter(parts, confidence) else plain
 
     def beyond(self, distance: float, confidence: float) -> float:
@@ -322,11 +353,14 @@ class Budget:
         if u == 0.0:
             return 1.0 if distance < 0 else 0.0
         plain = upper_tail(max(-1e150, min(1e150, distance / u)), self.dof)
-        parts = self._parts()
+        parts = self._parts
         return max(plain, spread_of(parts).beyond(distance)) if shapes_matter(parts, confidence) else plain
 
+    @cached_property
     def _parts(self) -> tuple[Part, ...]:
         """Shapes and sizes of what adds up; components that hang together by correlations count as one normal one."""
+        if not self.correlations:
+            return tuple([(part.distribution, abs(part.contribution), part.dof) for part in self.components])
         bound = {name for pair in self.correlations if pair.coefficient for name in (pair.first, pair.second)}
         free = [part for part in self.components if part.name not in bound]
         parts = [(part.distribution, abs(part.contribution), part.dof) for part in free]
@@ -357,7 +391,7 @@ class Budget:
         pairs = tuple(pair for pair in self.correlations if pair.first in names and pair.second in names)
         return replace(self, components=kept, correlations=pairs)
 
-    @property
+    @cached_property
     def text(self) -> str:
         """Value and expanded uncertainty: ``0.874 Ω ± 0.012 Ω``."""
         return with_uncertainty(self.value, self.expanded_uncertainty, self.unit)
@@ -373,7 +407,7 @@ class Budget:
 
     @property
     def _sure(self) -> str:
-        if not few_readings(self._parts()):
+        if not few_readings(self._parts):
             return f"{self.level * 100:g} % sure"
         return f"{self.level * 100:g} % by the GUM's formula, which falls short where two or three readings rule"
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
-from typing import Any
+from typing import Any, Final
 
 from bench.files import BadFile, Place, near, one_of
 from bench.judge.conductor import Contact
@@ -20,6 +20,7 @@ from bench.plant.partial import Dropped
 from bench.plant.report import At, Report, Where
 from bench.plant.sites import Sites
 from bench.plant.things import Terminal
+from bench.recent import Recent
 
 
 def resolve(plant_file: f.PlantFile, where: Where | None = None) -> Plant:
@@ -32,8 +33,22 @@ def resolve(plant_file: f.PlantFile, where: Where | None = None) -> Plant:
     Raises:
         BadFile: with every problem of sense.
     """
+    if where is None:
+        return _RESOLVED.get(plant_file, lambda: _resolved(plant_file, _nowhere(plant_file)))
+    return _resolved(plant_file, where)
+
+
+_RESOLVED: Final[Recent[f.PlantFile, Plant]] = Recent(4)
+"""All records of a job hold its plant, and most the same one."""
+
+
+def _nowhere(plant_file: f.PlantFile) -> Where:
     place = Place(f"plant {plant_file.plant}")
-    plant, report = build(plant_file, where or (lambda *_: place), Dropped())
+    return lambda *_: place
+
+
+def _resolved(plant_file: f.PlantFile, where: Where) -> Plant:
+    plant, report = build(plant_file, where, Dropped())
     if plant is None:
         raise BadFile(report.problems)
     return plant

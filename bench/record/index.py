@@ -450,8 +450,18 @@ def declared(folder: Path) -> list[Entry]:
     return found
 
 
+_SUM: Final = 65
+"""Bytes before what is kept: its SHA-256 as hex digits, and a line's end."""
+
+
+def _sum_of(content: bytes) -> bytes:
+    return hashlib.sha256(content).hexdigest().encode() + b"\n"
+
+
 class Cache:
     """What was worked out of records before, kept by their last hash: never stale, and no loss when it is deleted.
+
+    Each piece carries its own sum: where a bit of it turned, it is worked out again and never believed.
 
     A folder that cannot be written is no trouble: then nothing is kept.
 
@@ -465,11 +475,13 @@ class Cache:
         self._kind = hashlib.sha256(kind.encode()).hexdigest()[:12]
 
     def get(self, last: str) -> bytes | None:
-        """What is kept of the record with this last hash; None where nothing is."""
+        """What is kept of the record with this last hash; None where nothing is, or not what was put there."""
         try:
-            return self._path(last).read_bytes()
+            kept = self._path(last).read_bytes()
         except OSError:
             return None
+        content = kept[_SUM:]
+        return content if kept[:_SUM] == _sum_of(content) else None
 
     def put(self, last: str, content: bytes) -> None:
         """Keep something of the record with this last hash."""
@@ -477,7 +489,7 @@ class Cache:
         with contextlib.suppress(OSError):
             self._folder.mkdir(exist_ok=True)
             part = path.with_suffix(f".{os.getpid()}")
-            part.write_bytes(content)
+            part.write_bytes(_sum_of(content) + content)
             part.replace(path)
 
     def _path(self, last: str) -> Path:

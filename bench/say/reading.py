@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Final
 
 from bench.quantity import engineering, with_uncertainty
@@ -32,6 +33,7 @@ def reading(
     return with_uncertainty(value, expanded, unit)
 
 
+@lru_cache(maxsize=1024)
 def asked(low: float | None, high: float | None, unit: str) -> str:
     """A limit: ``at most 1.2 Ω``, ``at least 100 MΩ``, ``47 V to 57 V``; empty where there is none."""
     if low is not None and high is not None:

@@ -137,7 +137,10 @@ class BenchFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
 
     def instrument(self, name: str) -> InstrumentFacts | None:
         """One instrument by name."""
-        return next((one for one in self.instruments if one.name == name), None)
+        for one in self.instruments:
+            if one.name == name:
+                return one
+        return None
 
     def reference_for(self, reads: str) -> Reference | None:
         """What the instrument for a reading is proven against: for insulation the largest of at least 100 kΩ."""

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 from itertools import zip_longest
 from typing import Any, Literal
+
+import msgspec
+from msgspec.structs import replace
 
 from bench.judge.uncertainty import Budget
 from bench.plant.handled import Handled
@@ -19,8 +22,7 @@ Connected = Literal["", "yes", "no", "undecided"]
 """Whether a conductor leads from the right pin to the right pin; empty where that is not asked."""
 
 
-@dataclass(frozen=True, slots=True)
-class Figure:
+class Figure(msgspec.Struct, frozen=True, repr_omit_defaults=True):
     """What a reading comes to, in numbers.
 
     Attributes:
@@ -37,11 +39,10 @@ class Figure:
     expanded: float | None = None
     over: str = ""
     zero: float | None = None
-    budget: Budget | None = field(default=None, repr=False)
+    budget: Budget | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Bounds:
+class Bounds(msgspec.Struct, frozen=True, repr_omit_defaults=True):
     """The limit that a reading was held against; without a bound where it was held against none.
 
     Attributes:
@@ -55,8 +56,7 @@ class Bounds:
     source: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Circumstances:
+class Circumstances(msgspec.Struct, frozen=True, repr_omit_defaults=True):
     """What was so when a reading was taken.
 
     Attributes:
@@ -68,12 +68,11 @@ class Circumstances:
 
     at: str = ""
     ambient: float = 20.0
-    handled: Handled | None = field(default=None, repr=False, compare=False)
-    bench: BenchFacts | None = field(default=None, repr=False, compare=False)
+    handled: Handled | None = None
+    bench: BenchFacts | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Outcome:
+class Outcome(msgspec.Struct, frozen=True, repr_omit_defaults=True):
     """What came of a step.
 
     Attributes:
@@ -105,7 +104,7 @@ class Outcome:
     verdict: Verdict
     sentence: str
     subject: str = ""
-    reading: e.Read | None = field(default=None, repr=False)
+    reading: e.Read | None = None
     figure: Figure = Figure()
     bounds: Bounds = Bounds()
     circumstances: Circumstances = Circumstances()
@@ -114,8 +113,8 @@ class Outcome:
     finding: str = ""
     barred: bool = False
     answer: str = ""
-    asked: Step | None = field(default=None, repr=False)
-    found: Found | None = field(default=None, repr=False)
+    asked: Step | None = None
+    found: Found | None = None
     connected: Connected = ""
     odd: bool = False
 

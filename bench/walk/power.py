@@ -10,8 +10,10 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Callable, Collection
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
+
+from msgspec.structs import replace
 
 from bench.judge.limit import Limit
 from bench.judge.soak import soak

@@ -10,10 +10,11 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import msgspec
+from msgspec.structs import replace
 
 from bench.judge.siblings import compare
 from bench.plant.model import Plant, UnknownName

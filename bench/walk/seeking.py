@@ -11,9 +11,13 @@ anew, and so does coming back to it after a step before it was gone to with no r
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Generator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 from typing import Any
+
+import msgspec
+from msgspec.structs import replace
 
 from bench.sequence.file import Do, Found, Measure
 from bench.sequence.plan import Step, kind_of
@@ -88,8 +92,7 @@ Search = Generator[Wanted, Answer, Found]
 """A search under way: says what it wants, is sent what came of it, and returns what it found."""
 
 
-@dataclass(frozen=True, slots=True)
-class Seeking:
+class Seeking(msgspec.Struct, frozen=True):
     """A search under way.
 
     Attributes:
@@ -104,7 +107,7 @@ class Seeking:
     trail: Trail = ()
     advised: e.Advised | None = None
     taken_back: int = 0
-    facts: Mapping[str, Any] = field(default_factory=dict)
+    facts: Mapping[str, Any] = {}
 
     def step(self, planned: Step) -> Step | None:
         """What is asked for now as a step: of the search's place in the plan, with a key of its own."""
@@ -118,7 +121,7 @@ class Seeking:
         alone = "~".join(want.probes) if want.probes is not None and not want.join else planned.subject
         # to touch two places with a tester disturbs nothing: an act handles what it moves
         names, subject = want.handles, want.subject or alone
-        return replace(
+        return dataclasses.replace(
             planned,
             key=key,
             kind=kind_of(want),

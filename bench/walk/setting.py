@@ -5,13 +5,15 @@ Over 500 lines, since a step, a zero, a proof and a load that came up are judged
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, Final
 
 import msgspec
+from msgspec.structs import replace
 
 from bench.judge.accuracy import AccuracyTable, PickedRow
 from bench.judge.advice import what_would_decide
@@ -27,9 +29,10 @@ from bench.plant.handled import Handled, Kind, Mark
 from bench.plant.model import Plant
 from bench.plant.resolve import resolve
 from bench.quantity import engineering
+from bench.recent import Recent
 from bench.roles import ROLE_OF, UNIT_OF, function_name
 from bench.say.reading import reading as reading_text
-from bench.sequence.file import Ask, Decide, Do, Energise, Measure, Prove, Rig, Single, Zero
+from bench.sequence.file import Ask, Decide, Do, Energise, Measure, Prove, Rig, SequenceFile, Single, Zero
 from bench.sequence.file import Limit as LimitFile
 from bench.sequence.limits import Held, limit_of
 from bench.sequence.plan import Plan, Step
@@ -45,8 +48,7 @@ ROOM: Final = (-40.0, 70.0)
 """°C that a room can have; what is outside is a slip of the fingers."""
 
 
-@dataclass(frozen=True, slots=True)
-class Conditions:
+class Conditions(msgspec.Struct, frozen=True):
     """What bears on limits and uncertainty while the walk goes on.
 
     Attributes:
@@ -60,12 +62,12 @@ class Conditions:
     """
 
     ambient: float = 20.0
-    zeros: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
-    answers: Mapping[str, str] = field(default_factory=dict)
-    handled: Handled = field(default_factory=Handled)
+    zeros: Mapping[str, tuple[float, ...]] = {}
+    answers: Mapping[str, str] = {}
+    handled: Handled = Handled()
     fed: Powered | None = None
     rig: Rig | None = None
-    volts: Mapping[str, float] = field(default_factory=dict)
+    volts: Mapping[str, float] = {}
 
     def after(self, act: Do, n: int, by: str, at: str) -> Conditions:
         """The conditions after something was done by hand.
@@ -81,7 +83,7 @@ class Conditions:
             self,
             handled=handled,
             rig=self.rig if act.rig is None else act.rig,
-            fed=None if self.fed is None else replace(self.fed, closed=handled.closed),
+            fed=None if self.fed is None else dataclasses.replace(self.fed, closed=handled.closed),
             volts={} if act.switch_on or act.switch_off else self.volts,
         )
 
@@ -135,6 +137,11 @@ class Rules:
         return None
 
 
+_UNROLLED: Final[Recent[tuple[Plant, SequenceFile], Plan]] = Recent(32)
+_CAPABLE: Final[Recent[tuple[Plan, BenchFacts, float], dict[int, Capability | str]]] = Recent(32)
+"""What the same sequences on the same plant and bench come to: a job walks them again and again."""
+
+
 @dataclass(frozen=True)
 class Setting:
     """What ``Began`` fixed: plant, plan and bench.
@@ -148,10 +155,10 @@ class Setting:
     """
 
     # the rest follows from these two: settings are the same where they are
-    began: e.Began
-    plant: Plant = field(compare=False)
-    plan: Plan = field(compare=False)
-    bench: BenchFacts
+    began: e.Began = field(repr=False)
+    plant: Plant = field(compare=False, repr=False)
+    plan: Plan = field(compare=False, repr=False)
+    bench: BenchFacts = field(repr=False)
     ambient: float = field(compare=False)
 
     @classmethod
@@ -162,7 +169,7 @@ class Setting:
         return cls(
             began=began,
             plant=plant,
-            plan=unroll(began.sequence, plant),
+            plan=_UNROLLED.get((plant, began.sequence), lambda: unroll(began.sequence, plant)),
             bench=began.bench,
             ambient=fixed.value if fixed is not None else plant.ambient_c,
         )
@@ -173,7 +180,11 @@ class Setting:
 
     def with_bench(self, bench: BenchFacts) -> Setting:
         """The same with another bench."""
-        return replace(self, bench=bench)
+        return dataclasses.replace(self, bench=bench)
+
+    def with_gates(self, gates: dict[str, list[str]]) -> Setting:
+        """The same with what the records have not proven of shelves behind gates as it is now."""
+        return dataclasses.replace(self, began=replace(self.began, gates=gates))
 
     def rule(self, rules: Rules | None = None) -> Rule:
         """The decision rule in force."""
@@ -213,6 +224,9 @@ class Setting:
     @cached_property
     def capabilities(self) -> dict[int, Capability | str]:
         """For every measuring step: can this bench prove its limit? A text where there is no saying."""
+        return _CAPABLE.get((self.plan, self.bench, self.ambient), self._capabilities)
+
+    def _capabilities(self) -> dict[int, Capability | str]:
         conditions = Conditions(ambient=self.ambient)
         known: dict[Any, Capability | str] = {}
         found: dict[int, Capability | str] = {}
@@ -738,11 +752,11 @@ def _overload(table: AccuracyTable, function: str, read: e.Read, ambient: float)
     Where the reading does not tell the range, it may have stood on the lowest; an insulation tester ranges by itself
     to the top of its scale before it says so (common practice, no source).
     """
-    rows = sorted((row for row in table.rows if row.function == function), key=lambda row: row.top)
+    rows = table.by_top[function]
     known = [row for row in rows if read.range is not None and math.isclose(row.range_top, read.range)]
     unknown = rows[-1] if read.function == "insulation" else rows[0]
     beyond = overload_reading(known[0] if known else unknown, temperature_c=ambient, negative=read.over == "-")
-    return replace(beyond, top=read.bound) if read.bound else beyond
+    return dataclasses.replace(beyond, top=read.bound) if read.bound else beyond
 
 
 def _with_scatter(budget: Budget, read: e.Read) -> Budget:

@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import enum
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+
+import msgspec
+from msgspec.structs import replace
 
 from bench.judge.watch import Ladder
 from bench.sequence.plan import Step
@@ -37,8 +39,7 @@ class Phase(enum.Enum):
     ABORTED = "aborted"
 
 
-@dataclass(frozen=True, slots=True)
-class Position:
+class Position(msgspec.Struct, frozen=True):
     """Where in its plan a walk stands.
 
     Attributes:
@@ -57,8 +58,7 @@ class Position:
         return self.cursor if self.back_to is None else self.back_to
 
 
-@dataclass(frozen=True, slots=True)
-class Instruments:
+class Instruments(msgspec.Struct, frozen=True):
     """What answered, and what has still to.
 
     Attributes:
@@ -67,8 +67,8 @@ class Instruments:
         to_meet: roles that are still to be met, at the start or after trouble.
     """
 
-    met: Mapping[str, e.Met] = field(default_factory=dict)
-    known: Mapping[str, e.Met] = field(default_factory=dict)
+    met: Mapping[str, e.Met] = {}
+    known: Mapping[str, e.Met] = {}
     to_meet: tuple[str, ...] = ()
 
     def after(self, event: e.Met) -> Instruments:
@@ -80,8 +80,7 @@ class Instruments:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class Outputs:
+class Outputs(msgspec.Struct, frozen=True):
     """What is on, and what stands between it and people; see rule 6.
 
     Attributes:
@@ -90,7 +89,7 @@ class Outputs:
         unconfirmed: instruments whose safe state could not be read back at the last try.
     """
 
-    on: Mapping[str, int] = field(default_factory=dict)
+    on: Mapping[str, int] = {}
     held: frozenset[int] = frozenset()
     unconfirmed: tuple[str, ...] = ()
 
@@ -107,8 +106,7 @@ class Outputs:
         return replace(self, held=frozenset())
 
 
-@dataclass(frozen=True, slots=True)
-class Kept:
+class Kept(msgspec.Struct, frozen=True):
     """All that a walk has to show; nothing of it is ever taken away.
 
     Attributes:
@@ -118,7 +116,7 @@ class Kept:
         notes: number of the event and the text, oldest first.
     """
 
-    latest: Mapping[int, Outcome] = field(default_factory=dict)
+    latest: Mapping[int, Outcome] = {}
     history: History | None = None
     disturbances: tuple[tuple[int, e.Disturbed], ...] = ()
     notes: tuple[tuple[int, e.Noted], ...] = ()
@@ -132,8 +130,7 @@ class Kept:
         return replace(self, history=History(outcome, self.history))
 
 
-@dataclass(frozen=True, slots=True)
-class Pending:
+class Pending(msgspec.Struct, frozen=True):
     """What the open request is about, beside its step.
 
     Attributes:
@@ -157,8 +154,7 @@ class Pending:
     asked_at: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class State:
+class State(msgspec.Struct, frozen=True, repr_omit_defaults=True):
     """Where a walk stands; changes only through :func:`take`.
 
     Attributes:
@@ -183,14 +179,14 @@ class State:
     number: int = 0
     taken: int = 0
     at: str = ""
-    setting: Setting | None = field(default=None, repr=False)
-    rules: Rules = field(default_factory=Rules)
+    setting: Setting | None = None
+    rules: Rules = Rules()
     seat: str = ""
     consented: str | None = None
     place: Position = Position()
     instruments: Instruments = Instruments()
     outputs: Outputs = Outputs()
-    conditions: Conditions = field(default_factory=Conditions)
+    conditions: Conditions = Conditions()
     seeking: Seeking | None = None
     pending: Pending = Pending()
     kept: Kept = Kept()

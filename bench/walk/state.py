@@ -64,12 +64,13 @@ A reading that a person types is ``PLACING`` again while it is asked again.
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Callable, Collection, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, Final
 
-import msgspec
+from msgspec.structs import replace
 
 from bench.judge.judge_error import JudgeError
 from bench.judge.watch import Ladder
@@ -725,7 +726,7 @@ def _looked(state: State, step: Step, look: Look, event: e.Answered, n: int) -> 
         wanted = " or ".join(look.expect)
         sentence = f"Fail: {named}, and {wanted} is wanted. Nothing is brought up: put it right, look again."
         outcome = replace(outcome, verdict="fail", sentence=sentence)
-    feeding = conditions.fed and replace(conditions.fed, closed=handled.closed)
+    feeding = conditions.fed and dataclasses.replace(conditions.fed, closed=handled.closed)
     conditions = replace(conditions, handled=handled, fed=feeding)
     return _advance(replace(state, conditions=conditions), outcome)
 
@@ -860,7 +861,7 @@ def _read(state: State, event: e.Read, n: int) -> State:
     step = state.step
     assert step is not None and state.setting is not None
     # what the runner made of it then is for people and other tools; it is not even carried along
-    facts = msgspec.structs.replace(event, judged={}) if event.judged else event
+    facts = replace(event, judged={}) if event.judged else event
     try:
         outcome, conditions = state.setting.judge(step, facts, n, state.conditions, state.rules, state.at)
     except OverflowError as error:
@@ -1082,8 +1083,7 @@ def _resumed(state: State, event: e.Resumed, n: int) -> State:
         state = replace(state, setting=setting, conditions=conditions, consented=None)
     if event.gates is not None:
         assert state.setting is not None
-        again = msgspec.structs.replace(state.setting.began, gates=event.gates)
-        state = replace(state, setting=replace(state.setting, began=again))
+        state = replace(state, setting=state.setting.with_gates(event.gates))
     final = state.phase is Phase.SAFING and state.place.then in (Phase.DONE, Phase.ABORTED)
     if event.zero_again and not final:
         state = _zero_again(state)

@@ -56,7 +56,7 @@ def test_ready_in_text_and_as_data_say_the_same(capsys):
 
 def test_ready_is_quick_the_second_time_and_notices_every_change(tmp_path, capsys, monkeypatch):
     """What was worked out is kept by the last hash: another record, another answer; a changed one is not counted."""
-    folder = copy(tmp_path / "logs")
+    folder = copy(tmp_path / "logs", worked_out=False)
     monkeypatch.setattr("bench.record.index.SETTLED_NS", -1)  # as if the files had rested for a while
     assert "20 records" in run(capsys, "ready", PLANT, "--logs", folder)[1]
     kept = list((folder / ".proveout-cache").iterdir())

@@ -4,6 +4,7 @@ import functools
 import shutil
 
 from bench.files import shipped
+from bench.job.folder import open_folder
 from bench.job.rows import Evidence, Told
 from bench.plant.load import load_plant
 from bench.simulate.season import make_season
@@ -21,12 +22,24 @@ def plant():
 @functools.cache
 def season():
     """A folder with the season of seed 1. Nobody may change it; see :func:`copy`."""
-    return made_once.folder("season", lambda folder: make_season(folder, 1))
+    return made_once.folder("season", _made)
 
 
-def copy(to):
-    """The season in another folder, to be changed; what was worked out of it stays, since others write it meanwhile."""
-    shutil.copytree(season(), to, ignore=shutil.ignore_patterns(".proveout-cache"))
+def _made(folder):
+    make_season(folder, 1)
+    open_folder(folder)  # what each record says is worked out once for all who read or copy it
+
+
+def copy(to, *, worked_out=True):
+    """The season in another folder, to be changed.
+
+    Args:
+        to: the folder, which is not there yet.
+        worked_out: with what was worked out of its records; else nothing was ever read of them.
+    """
+    # a name in use by somebody who writes there now ends with the number of its process
+    meanwhile = "*.[0-9]*" if worked_out else ".proveout-cache"
+    shutil.copytree(season(), to, ignore=shutil.ignore_patterns(meanwhile))
     return to
 
 

@@ -64,9 +64,16 @@ def test_a_wrong_pass_is_no_likelier_than_stated(shape, level):
     assert wrong / DRAWS <= at_most(1 - level)
 
 
-@pytest.mark.parametrize("level", (0.8, 0.9, 0.95))
-@pytest.mark.parametrize("count", (2, 3, 5))
-@pytest.mark.parametrize("beside", ([("rectangular", 0.7)], [("normal", 0.7)], [("normal", 0.3), ("rectangular", 1.0)]))
+BESIDE = ([("rectangular", 0.7)], [("normal", 0.7)], [("normal", 0.3), ("rectangular", 1.0)])
+FEW = [
+    pytest.param(count, level, beside, marks=() if (count, level) == (2, 0.95) else pytest.mark.slow)
+    for beside in BESIDE
+    for count in (2, 3, 5)
+    for level in (0.8, 0.9, 0.95)
+]
+
+
+@pytest.mark.parametrize(("count", "level", "beside"), FEW)
 def test_few_readings_keep_their_word(count, level, beside):
     """Each draw takes its own readings; their scatter is all that is known of the spread."""
     rng = np.random.default_rng(7)

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import queue
 import time
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from bench.assemble import began, bench_facts, load_job
 from bench.instruments.bench_file import load_bench

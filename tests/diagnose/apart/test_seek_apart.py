@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
+import msgspec
 import pytest
 
 from bench.diagnose.apart.isolation import find_shorts, prove_insulation
@@ -86,7 +87,7 @@ def test_a_yes_or_no_that_was_skipped_is_asked_again_and_then_ends_the_search() 
     first = asked(find_shorts("ABC"), [])
     assert isinstance(first, Measure)
     skipped = read(first, "skipped", None)
-    skipped = replace(skipped, outcome=replace(skipped.outcome, reading=None))
+    skipped = replace(skipped, outcome=msgspec.structs.replace(skipped.outcome, reading=None))
     again = asked(find_shorts("ABC"), [skipped])
     assert isinstance(again, Measure) and again.between == first.between and "skipped" in again.text
     after = asked(find_shorts("ABC"), [skipped, read(again, "pass", 1e7)])

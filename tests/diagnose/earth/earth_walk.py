@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 import random
 from collections.abc import Sequence
 from pathlib import Path
@@ -20,6 +21,12 @@ from bench.walk.state import State, request, start, take
 
 JOB = Path(__file__).resolve().parents[3] / "sequences" / "gannet-head"
 TOP = 2.4e6
+
+
+@functools.cache
+def _first() -> e.Began:
+    """How a walk of the shipped search begins."""
+    return began(load_job(JOB / "earth.yaml", JOB / "benches" / "low-ohm.yaml"), "Ana")
 
 
 @dataclasses.dataclass
@@ -51,7 +58,7 @@ class EarthWalk:
         self.advise = adviser()
         self.entries: list[e.Entry] = []
         self._random = random.Random(self.seed)
-        first = began(load_job(JOB / "earth.yaml", JOB / "benches" / "low-ohm.yaml"), "Ana")
+        first = _first()
         bench = first.bench
         rows = tuple(self._blunted(row) for row in bench.instruments[0].rows)
         meter = msgspec.structs.replace(bench.instruments[0], rows=rows)
@@ -94,6 +101,7 @@ class EarthWalk:
         """To the end of the search; returns what it found."""
         while (found := self.one()) is None:
             pass
+        self.found = found
         return found
 
     def reach(self, readings: int) -> EarthWalk:

@@ -40,7 +40,7 @@ def integrated(problem, case, grid=61):
     return top + math.log(np.exp(total - top).sum()) + weight
 
 
-@pytest.mark.parametrize("off", [0.0, 0.7, 1.5])
+@pytest.mark.parametrize("off", [0.7, *(pytest.param(off, marks=pytest.mark.slow) for off in (0.0, 1.5))])
 def test_the_evidence_equals_brute_force_integration(off):
     # A meter coarse enough that the grid resolves the posterior, and fine enough that it matters.
     network = star(2)
@@ -101,7 +101,7 @@ def test_seeded_plants_with_and_without_a_second_path():
     assert sum(row.readings for row in rows) <= 2.8 * sum(row.points for row in rows)
 
 
-@pytest.mark.parametrize("family", ["chain", "tree", "mesh"])
+@pytest.mark.parametrize("family", ["tree", *(pytest.param(one, marks=pytest.mark.slow) for one in ("chain", "mesh"))])
 def test_other_shapes_of_plant(family):
     rows = [bench.trial(seed, chosen=2, bays=9, family=family) for seed in range(8)]
     assert sum(row.resolvable[0] for row in rows) >= 4
@@ -111,6 +111,7 @@ def test_other_shapes_of_plant(family):
     assert sum(row.detected for row in clean) <= 1
 
 
+@pytest.mark.slow
 def test_two_paths_at_once_are_told_apart():
     rows = [bench.trial(seed, extras=2, chosen=4, bays=12) for seed in range(20, 28)]
     both = [row for row in rows if all(row.resolvable)]
@@ -119,7 +120,7 @@ def test_two_paths_at_once_are_told_apart():
     assert sum(max(row.places[-1]) < 2 for row in both) >= 0.7 * len(both)
 
 
-@pytest.mark.parametrize("paths", [1, 2])
+@pytest.mark.parametrize("paths", [1, pytest.param(2, marks=pytest.mark.slow)])
 def test_the_search_finds_nothing_much_less_likely_than_the_truth(paths):
     # Within a nat: what is fitted in full is chosen by the linear screen, and two weak faults that are
     # nothing each by itself are not looked for.
@@ -138,6 +139,7 @@ def test_the_search_finds_nothing_much_less_likely_than_the_truth(paths):
         assert found >= truth.log_evidence + odds.log_chance(truth.case) - 1.0
 
 
+@pytest.mark.slow
 def test_two_paths_are_not_taken_for_the_two_with_their_ends_exchanged():
     # Either path alone, exchanged or not, fits worse than both exchanged: no step of one path leads out of it.
     for seed in (200_050, 200_056):  # plants of 62 and 68 points
@@ -145,6 +147,7 @@ def test_two_paths_are_not_taken_for_the_two_with_their_ends_exchanged():
         assert max(row.places[-1]) < 2
 
 
+@pytest.mark.slow
 def test_the_interval_holds_the_true_ohms_about_as_often_as_it_says():
     held = tried = 0
     for seed in range(40):

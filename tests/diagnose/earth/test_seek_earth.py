@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -21,13 +23,37 @@ from tests.diagnose.earth.earth_walk import EarthWalk, gone, poor, second_path
 BY_READING = {"lifting": "no", "path": "10 mohm"}
 
 
+@functools.cache
+def looped() -> EarthWalk:
+    """A walk to its end with a second path of 6 mΩ over the power tray of bay 3, for whoever only looks at it."""
+    walk = EarthWalk([second_path("E3", "ET1", 6.0)])
+    walk.run()
+    return walk
+
+
+@functools.cache
+def beside_a_poor_bond() -> EarthWalk:
+    """The same with a bond that is poor besides."""
+    walk = EarthWalk([second_path("E3", "ET1", 6.0), poor("LE5", 25)])
+    walk.run()
+    return walk
+
+
+@functools.cache
+def sound() -> EarthWalk:
+    """A walk of a sound plant to its end."""
+    walk = EarthWalk()
+    walk.run()
+    return walk
+
+
 def suspects(found: Found) -> list[dict[str, Any]]:
     return list(found.facts["posterior"])
 
 
 def test_a_sound_plant_passes_and_every_lift_is_put_back_and_proven() -> None:
-    walk = EarthWalk()
-    found = walk.run()
+    walk = sound()
+    found = walk.found
     assert found.verdict == "pass", found.sentence
     assert found.sentence.startswith("No second path below 10 mΩ") and "not excluded" in found.sentence
     assert found.facts["sight"]["share"] >= 0.9
@@ -41,7 +67,7 @@ def test_a_sound_plant_passes_and_every_lift_is_put_back_and_proven() -> None:
     assert proven == lifted, "each was proven again after it was put back"
 
 
-@pytest.mark.parametrize("seed", range(2))
+@pytest.mark.parametrize("seed", [1, pytest.param(0, marks=pytest.mark.slow)])
 @pytest.mark.parametrize(
     ("between", "milliohm", "crosses"),
     [(("E3", "ET1"), 6.0, False), (("E3", "X3"), 9.0, True), (("E1", "E2"), 12.0, False), (("ES4", "ET3"), 8.0, False)],
@@ -49,7 +75,8 @@ def test_a_sound_plant_passes_and_every_lift_is_put_back_and_proven() -> None:
 def test_a_second_path_is_found_and_named_first(
     seed: int, between: tuple[str, str], milliohm: float, crosses: bool
 ) -> None:
-    found = EarthWalk([second_path(*between, milliohm)], seed=seed).run()
+    known = looped() if (between, milliohm, seed) == (("E3", "ET1"), 6.0, 1) else None
+    found = known.found if known else EarthWalk([second_path(*between, milliohm)], seed=seed).run()
     first = suspects(found)[0]
     assert found.verdict == "fail"
     assert set(first["between"]) == set(between) and first["chance"] > 0.9
@@ -61,7 +88,7 @@ def test_a_second_path_is_found_and_named_first(
 
 
 def test_the_finding_says_where_to_look_and_how_to_prove_and_break_it() -> None:
-    found = EarthWalk([second_path("E3", "ET1", 6.0)]).run()
+    found = looped().found
     text = "\n".join(found.lines)
     assert "T1.3, over bay 3, within about 3 m" in text
     assert "lift bond LE3 and read across its gap" in text
@@ -82,8 +109,8 @@ def test_a_bond_that_nobody_lifted_before_the_search_is_not_off() -> None:
 
 
 def test_what_was_read_stands_beside_what_was_expected() -> None:
-    walk = EarthWalk([second_path("E3", "ET1", 6.0)])
-    found = walk.run()
+    walk = looped()
+    found = walk.found
     readings = found.facts["readings"]
     assert len(readings) >= len({frozenset(one.between) for one in walk.asked})
     isolation = next(one for one in readings if one["lifted"])
@@ -97,9 +124,9 @@ def test_what_was_read_stands_beside_what_was_expected() -> None:
 
 @pytest.mark.parametrize(("fault", "bond", "kind"), [
     (poor("LE4", 20), "LE4", "poor bond"),
-    (poor("LT2", 60), "LT2", "poor bond"),
-    (gone("LS2"), "LS2", "open bond"),
     (gone("LE5"), "LE5", "open bond"),
+    pytest.param(poor("LT2", 60), "LT2", "poor bond", marks=pytest.mark.slow),
+    pytest.param(gone("LS2"), "LS2", "open bond", marks=pytest.mark.slow),
 ])  # fmt: skip
 def test_a_poor_and_an_open_bond_are_named(fault: Any, bond: str, kind: str) -> None:
     found = EarthWalk([fault]).run()
@@ -118,7 +145,7 @@ def test_two_second_paths_at_once_are_both_named() -> None:
 
 
 def test_a_second_path_beside_a_poor_bond() -> None:
-    found = EarthWalk([second_path("E3", "ET1", 6.0), poor("LE5", 25)]).run()
+    found = beside_a_poor_bond().found
     told = {one.get("bond") or "-".join(sorted(one["between"])) for one in suspects(found) if one["chance"] > 0.9}
     assert told == {"E3-ET1", "LE5"}
 
@@ -164,8 +191,8 @@ def test_each_reading_counts_with_its_own_uncertainty() -> None:
 
 
 def test_the_picture_comes_back_from_the_facts() -> None:
-    walk = EarthWalk([second_path("E3", "ET1", 6.0), poor("LE5", 25)])
-    found = walk.run()
+    walk = beside_a_poor_bond()
+    found = walk.found
     assert walk.state.setting is not None
     facts = msgspec.json.decode(msgspec.json.encode(found.facts))
     assert is_earth(facts)
@@ -209,16 +236,11 @@ def test_the_network_is_the_plants() -> None:
 
 
 @pytest.mark.parametrize(
-    ("faults", "passed", "failed"),
-    [
-        ([], 20, set()),
-        ([poor("LE4", 20)], 0, {"LE4"}),
-        ([second_path("E3", "ET1", 6.0)], 0, {"LE3"}),
-    ],
+    ("walked", "passed", "failed"),
+    [(sound, 20, set()), (beside_a_poor_bond, 0, {"LE3", "LE5"}), (looped, 0, {"LE3"})],
 )
-def test_what_it_says_of_bonds_is_evidence(faults: list[Any], passed: int, failed: set[str]) -> None:
-    walk = EarthWalk(faults)
-    walk.run()
+def test_what_it_says_of_bonds_is_evidence(walked: Callable[[], EarthWalk], passed: int, failed: set[str]) -> None:
+    walk = walked()
     setting = walk.state.setting
     assert setting is not None
     search = next(step.key for step in setting.plan.steps if step.kind == "seek")
@@ -229,7 +251,9 @@ def test_what_it_says_of_bonds_is_evidence(faults: list[Any], passed: int, faile
     assert all(claims.keys_of(row) == (("joined", frozenset({row.subject})),) for row in rows)
 
 
-@pytest.mark.parametrize("between", [("E3", "X3"), ("E7", "X4"), ("ES1", "X2")])
+@pytest.mark.parametrize(
+    "between", [("E3", "X3"), *(pytest.param(one, marks=pytest.mark.slow) for one in (("E7", "X4"), ("ES1", "X2")))]
+)
 def test_the_buildings_own_earths_are_never_lifted(between: tuple[str, str]) -> None:
     walk = EarthWalk([second_path(*between, 40.0)], worse=20)
     found = walk.run()

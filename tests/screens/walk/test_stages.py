@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import asyncio
 import io
-from dataclasses import replace
 
 import pytest
+from msgspec.structs import replace
 
 from bench.runner import protocol as p
 from bench.screens.program.cells import text_of, width
