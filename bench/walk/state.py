@@ -925,7 +925,9 @@ def _energised(state: State, event: e.Energised, n: int) -> State:
         on = fed(source, setting.plant, conditions.handled.closed, conditions.handled.out)
         return _advance(
             replace(
-                state, outputs=outputs, conditions=replace(conditions, fed=replace(on, drawn=outcome.figure.value))
+                state,
+                outputs=outputs,
+                conditions=replace(conditions, fed=dataclasses.replace(on, drawn=outcome.figure.value)),
             ),
             outcome,
         )
