@@ -743,7 +743,7 @@ def _as_typed(picked: PickedRow, facts: InstrumentFacts, read: e.Read) -> Picked
     known = any(one.resolution is not None or one.word for one in displays)
     if known or not displays or read.resolution is None or read.resolution <= picked.row.resolution:
         return picked
-    return replace(picked, row=replace(picked.row, resolution=read.resolution))
+    return dataclasses.replace(picked, row=dataclasses.replace(picked.row, resolution=read.resolution))
 
 
 def _overload(table: AccuracyTable, function: str, read: e.Read, ambient: float) -> Overload:
