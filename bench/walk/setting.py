@@ -292,7 +292,7 @@ class Setting:
         reached = self._capability(source, Held(connected, held.expected), conditions)
         able = not isinstance(reached, str) and reached.answer != "cannot"
         first = f"That it is connected ({connected.asked}) this bench {'can' if able else 'cannot'} prove."
-        return replace(sound, sentence=f"{first} That it is sound: {sound.sentence}")
+        return dataclasses.replace(sound, sentence=f"{first} That it is sound: {sound.sentence}")
 
     def _capability(self, source: Measure, held: Held, conditions: Conditions) -> Capability | str:
         facts = self.bench.for_role(ROLE_OF[source.read])
