@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 COMMANDS: Final[dict[str, str]] = {
     "demo": "walk a rebuilt bundle of Gannet Head on a simulated bench",
+    "new": "start a job: a plant file that checks, a bench without instruments, what to do next",
     "open": "open a job on the screen: where it stands, what is next; start walks, look back at them",
     "survey": "note what hangs and what is free in a pile of cables; be told what belongs together",
     "check": "say what is wrong with plant, bench and sequence files, and what a bench can prove",

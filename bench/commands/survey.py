@@ -35,6 +35,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--why", nargs=2, metavar="END", help="what speaks for and against two ends being one cable")
     parser.add_argument("--page", type=Path, metavar="HTML", help="write the page for whoever leads the work")
     parser.add_argument("--flags", type=Path, metavar="HTML", help="write flags to print, each with a code to scan")
+    parser.add_argument("--claim", nargs=2, metavar="END=PLACE", help="two ends of one cable with their places")
+    parser.add_argument("--cable", default="", help="for --claim: the cable's name")
+    parser.add_argument("--size", default="", help="for --claim: the conductors' size, such as 'AWG 24'")
+    parser.add_argument("--length", default="", help="for --claim: the cable's length, such as '12 m'")
+    parser.add_argument("--write", action="store_true", help="for --claim: write it, and draft the proof")
     parser.add_argument("--here", default="", metavar="BAY", help="for --next: where you stand")
 
 
@@ -48,6 +53,14 @@ def run(options: argparse.Namespace) -> int:
     logs = options.logs or path.parent / LOGS
     if options.table is not None:
         _import(options, plant, logs)
+    if options.claim:
+        from bench.commands.survey_claim import claim
+
+        if not options.cable:
+            raise BadRequest("--claim wants the cable's name: --cable W1")
+        given = options.cable, options.size, options.length
+        claim(path, plant, read(logs), options.claim, *given, write=options.write)
+        return exits.PASS
     asked = options.tell or options.next or options.why or options.page or options.flags
     if asked:
         _told(options, plant, logs)

@@ -23,7 +23,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Any, ClassVar, Final, Literal, Self
+from typing import Any, Final, Literal, Self
 
 import msgspec
 
@@ -99,7 +99,6 @@ class Day:
 class LineChanges(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
     """Line settings in place of the profile's; see :class:`~bench.instruments.profile.line.Line`."""
 
-    __described_by__: ClassVar = Line
     baud: int | None = None
     bits: Literal[5, 6, 7, 8] | None = None
     parity: Literal["none", "even", "odd", "mark", "space"] | None = None
@@ -239,15 +238,11 @@ class BenchFile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_
     """Its name."""
     title: str = ""
     """What the operator is shown."""
-    instruments: list[BenchInstrument]
+    instruments: list[BenchInstrument] = []
     roles: dict[Role, str] = {}
     """Which instrument fills a role. A role that one instrument alone can fill need not be listed."""
     references: list[BenchReference] = []
     simulate: Simulate | None = None
-
-    def __post_init__(self) -> None:
-        if not self.instruments:
-            raise Inconsistent("a bench without instruments", "at least one")
 
 
 @dataclass(frozen=True, slots=True)

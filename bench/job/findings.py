@@ -70,13 +70,19 @@ def findings(folder: Folder, plant: Plant) -> list[Finding]:
         BrokenRecord: a record cannot be read.
     """
     rows = folder.counting(plant)
-    found = [*_landings(folder, plant), *_lengths(rows, plant), *_currents(folder, plant), *_as_found(folder, plant)]
+    found = [
+        *_landings(folder, plant),
+        *_proven_claims(rows, plant),
+        *_lengths(rows, plant),
+        *_currents(folder, plant),
+        *_as_found(folder, plant),
+    ]
     return [one for one in found if not one.changes or _news(one, plant)]
 
 
 def _news(finding: Finding, plant: Plant) -> bool:
     """Whether the file does not say it already."""
-    if finding.kind != "landings":
+    if finding.kind != "landings" or any(len(change.into) == 2 for change in finding.changes):
         return True
     entries = {cable.name: {entry.conductor: entry for entry in cable.conductors} for cable in plant.file.cables}
     for change in finding.changes:
@@ -121,6 +127,40 @@ def _landings(folder: Folder, plant: Plant) -> list[Finding]:
         for cable, changes in made.items()
         if changes
     ]
+
+
+def _proven_claims(rows: Sequence[Evidence], plant: Plant) -> list[Finding]:
+    """Cables that somebody only believed to end where the file says, and whose conductors all read through there."""
+    newest: dict[str, Evidence] = {}
+    for row in rows:
+        if row.subject in plant.conductors and row.reads == "resistance" and row.verdict != "void":
+            one = plant.conductors[row.subject]
+            if one.near and one.far and {*row.between} == {one.near.name, one.far.name}:
+                newest[row.subject] = row
+    found = []
+    for entry in plant.file.cables:
+        claimed = {
+            field: None
+            for field, status in (("from-status", entry.from_status), ("to-status", entry.to_status))
+            if status == "claimed"
+        }
+        wires = plant.cables[entry.name].conductors
+        read = [newest.get(one.name) for one in wires]
+        if not claimed or not wires or not all(row is not None and row.verdict == "pass" for row in read):
+            continue
+        records = sorted({row.record for row in read if row is not None})
+        text = (
+            f"{entry.name}: all its {count(len(wires), 'conductor')} read through between the places that were claimed"
+        )
+        found.append(
+            Finding(
+                entry.name,
+                "landings",
+                f"{text} (record {some(records, 3)})",
+                (Change(("cables", entry.name), claimed),),
+            )
+        )
+    return found
 
 
 def _holds(folder: Folder, record: str, word: bytes) -> bool:

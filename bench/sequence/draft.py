@@ -15,6 +15,7 @@ from bench.sequence.drafts.conductors import continuity, crosses, identify
 from bench.sequence.drafts.earth import earth, earth_live
 from bench.sequence.drafts.inlets import idle_current, polarity
 from bench.sequence.drafts.insulation import insulation, isolation
+from bench.sequence.drafts.landing import landing
 from bench.sequence.drafts.parts import CannotDraft, Draft
 from bench.sequence.drafts.power import first_power
 from bench.sequence.drafts.search import supply_search
@@ -77,6 +78,7 @@ def _identify(plant: Plant, of: str) -> Draft:
 KINDS: Final[dict[str, Callable[[Plant, str], Draft]]] = {
     "identify": _identify,
     "continuity": continuity,
+    "landing": landing,
     "crosses": crosses,
     "isolation": isolation,
     "insulation": insulation,
