@@ -16,9 +16,8 @@ from bench.record.append import RecordWriter
 from bench.record.index import declare
 from bench.sequence.file import Do, Hold, Limit, Measure, SequenceFile
 from bench.walk import events as e
-from bench.walk import requests as r
 from bench.walk.facts import BenchFacts, InstrumentFacts
-from bench.walk.state import request, start, take
+from tests.walk.walker import Walker
 
 HUT = Path("tests/jobs/beacon-hut/plant.yaml")
 METER = InstrumentFacts(
@@ -50,31 +49,28 @@ def walk(path, steps, *, by, when, ohms=0.0, older=False):
         order=order, saw=saw, found=found,
     )  # fmt: skip
     with RecordWriter.create(path, when) as writer:
-        state, event = start(), began
-        while True:
-            entry = writer.envelope(event)
-            state = take(state, entry)
-            writer.append(entry)
-            if state.finished:
-                return state
-            event = _answer(request(state), by, ohms)
+        return Recorded(writer, by, ohms, began).run()
 
 
-def _answer(asked, by, ohms):
-    number = asked.number
-    match asked:
-        case r.MakeSafe():
-            return e.MadeSafe(number=number)
-        case r.Meet(roles=roles):
-            return e.Met(number=number, instrument="meter", roles=list(roles), identity="meter")
-        case r.Consent():
-            return e.Answered(number=number, answer="it is what we have", by=by)
-        case r.Ask(step=step):
-            return e.Answered(number=number, answer=step.source.word, by=by)
-        case r.Place():
-            return e.Answered(number=number, by=by)
-        case r.Measure():
-            return e.Read(number=number, instrument="meter", function="resistance 2w", unit="Ω", value=ohms)
+class Recorded(Walker):
+    """Whose every event is written down."""
+
+    reason = "it is what we have"
+
+    def __init__(self, writer, by, ohms, began):
+        self._writer, self.by, self._ohms = writer, by, ohms
+        self.begin(began)
+
+    def entry(self, event):
+        return self._writer.envelope(event)
+
+    def add(self, event):
+        entry = super().add(event)
+        self._writer.append(entry)
+        return entry
+
+    def measured(self, step):
+        return self.reading(value=self._ohms)
 
 
 def closing(*names):

@@ -9,6 +9,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import msgspec
+
 from bench.judge.accuracy import AccuracyRow
 from bench.judge.watch import Finished, Off, Setting, Watch
 from bench.plant import faults as k
@@ -16,15 +18,15 @@ from bench.plant.handled import Handled
 from bench.plant.model import Plant
 from bench.record.append import RecordWriter
 from bench.sequence.draft import draft
-from bench.sequence.file import Do, Energise, Measure, Set
+from bench.sequence.file import Do, Energise, Measure, Prove
 from bench.sequence.load import load_sequence
 from bench.sequence.plan import Step
 from bench.simulate.twins.plant_supply import PlantSupplyTwin
 from bench.simulate.world.power import PowerWorld
 from bench.walk import events as e
-from bench.walk import requests as r
 from bench.walk.facts import BenchFacts, InstrumentFacts
-from bench.walk.state import State, request, start, take
+from bench.walk.state import State, start, take
+from tests.walk.walker import Walker
 
 METER = InstrumentFacts(
     name="meter",
@@ -69,13 +71,6 @@ def begun(folder: Path, plant: Path, of: str) -> State:
     return take(start(), e.Entry(n=1, at="2026-06-01T18:00:00Z", event=first))
 
 
-def said(step: Step) -> str:
-    """What a person answers: how the plant stands, a reason, or a hold point's word."""
-    if step.kind == "look":
-        return "open"
-    return "to see" if step.kind == "gate" else str(getattr(step.source, "word", ""))
-
-
 @dataclass
 class Trip:
     """How an output went off.
@@ -92,7 +87,7 @@ class Trip:
 
 
 @dataclass
-class PureWalk:
+class PureWalk(Walker):
     """One walk on one plant."""
 
     state: State
@@ -101,7 +96,6 @@ class PureWalk:
     seed: int
     fed: list[tuple[Step, e.Energised]] = field(default_factory=list)
     trips: list[Trip] = field(default_factory=list)
-    taken: list[e.Entry] = field(default_factory=list)
     t: float = 0.0
 
     def __post_init__(self) -> None:
@@ -109,55 +103,42 @@ class PureWalk:
         self.supply = PlantSupplyTwin(self.world, seed=self.seed)
         self.noise = random.Random(f"meter {self.seed}")
         self.handled = Handled()
-
-    def run(self) -> State:
-        while not self.state.finished:
-            event = self._answer(request(self.state))
-            entry = e.Entry(n=self.state.taken + 1, at="2026-06-01T18:00:00Z", event=event)
-            self.taken.append(entry)
-            self.state = take(self.state, entry)
-        return self.state
+        self.entries = []
 
     def record(self, path: Path) -> Path:
         """The walk as a record on disk, its beginning with it."""
         assert self.state.setting is not None
         with RecordWriter.create(path) as writer:
-            for entry in (e.Entry(n=1, at="2026-06-01T18:00:00Z", event=self.state.setting.began), *self.taken):
+            for entry in (e.Entry(n=1, at="2026-06-01T18:00:00Z", event=self.state.setting.began), *self.entries):
                 writer.append(entry)
         return path
 
-    def _answer(self, asked: r.Request) -> e.Event:
-        match asked:
-            case r.MakeSafe(number=number):
-                self.tell("OUTP OFF")
-                return e.MadeSafe(number=number, confirmed={"supply": self.ask("OUTP?") == 0})
-            case r.Meet(number=number, roles=roles):
-                name = BENCH.role_of[roles[0]]
-                mine = [role for role in roles if BENCH.role_of[role] == name]
-                return e.Met(number=number, instrument=name, roles=mine, identity=name)
-            case r.Consent(number=number):
-                return e.Answered(number=number, answer="to see")
-            case r.Ask(number=number, step=step):
-                self.act(step)
-                return e.Answered(number=number, answer=said(step), by="Ana")
-            case r.Place(number=number, step=step):
-                if isinstance(step.source, Measure):
-                    self.world.place(*step.source.between, self.t)
-                else:
-                    self.world.hold("live")
-                return e.Answered(number=number, by="Ana")
-            case r.Measure(number=number, step=step):
-                return self.read(number, step)
-            case r.Switch(number=number, step=step):
-                assert isinstance(step.source, Set) and step.source.output == "off"
-                self.tell("OUTP OFF")
-                return e.Switched(number=number, instrument="supply", state="off", confirmed=self.ask("OUTP?") == 0)
-            case r.Energise(number=number, step=step, ladder=ladder):
-                return self.bring_up(number, step, ladder)
-            case r.Wait(number=number, left=left):
-                self.t += left
-                return e.Elapsed(number=number, seconds=left)
-        raise AssertionError(f"nothing is asked: {asked}")
+    def at(self) -> str:
+        return "2026-06-01T18:00:00Z"
+
+    def made_safe(self) -> dict[str, bool]:
+        self.tell("OUTP OFF")
+        return {"supply": self.ask("OUTP?") == 0}
+
+    def done(self, step: Step) -> e.Event:
+        self.act(step)
+        return super().done(step)
+
+    def placed(self, step: Step) -> e.Event:
+        if isinstance(step.source, Measure):
+            self.world.place(*step.source.between, self.t)
+        else:
+            self.world.hold("live")
+        return super().placed(step)
+
+    def switched(self, step: Step) -> e.Event:
+        assert step.source.switches_off
+        self.tell("OUTP OFF")
+        return msgspec.structs.replace(super().switched(step), confirmed=self.ask("OUTP?") == 0)
+
+    def waited(self, left: float) -> e.Event:
+        self.t += left
+        return super().waited(left)
 
     # hands and instruments
 
@@ -181,13 +162,11 @@ class PureWalk:
             self.t = max(self.t, self.supply.wake_at)
         return float(answer.decode())
 
-    def read(self, number: int, step: Step) -> e.Read:
+    def measured(self, step: Step) -> e.Event:
         source = step.source
-        what = getattr(source, "read", "voltage")
-        if isinstance(source, Measure) and source.after is not None:
-            self.t += source.after.value
-        self.t += 1.0
-        function, unit = {"resistance": ("resistance 2w", "Ω"), "current": ("current", "A")}.get(what, ("voltage", "V"))
+        # a proof before and after proving dead reads a live source
+        what = source.read if isinstance(source, Measure | Prove) else "voltage"
+        self.t += source.lasts + 1.0
         if what == "resistance":
             value = self.world.resistance("hi", "lo", self.t)
         elif what == "current":
@@ -196,13 +175,12 @@ class PureWalk:
             value = self.world.voltage("hi", "lo", self.t, 1e7)
         value = 0.0 if math.isnan(value) else value
         if math.isinf(value):
-            return e.Read(number=number, instrument="meter", function=function, unit=unit, over="+", range=1e5)
-        value *= 1 + self.noise.gauss(0, 2e-5)
-        return e.Read(number=number, instrument="meter", function=function, unit=unit, value=value)
+            return self.reading(over="+", range=1e5)
+        return self.reading(value=value * (1 + self.noise.gauss(0, 2e-5)))
 
-    def bring_up(self, number: int, step: Step, ladder: Any) -> e.Energised:
-        source = step.source
-        assert isinstance(source, Energise)
+    def brought_up(self, step: Step) -> e.Event:
+        source, ladder = step.source, self.state.pending.ladder
+        assert isinstance(source, Energise) and ladder is not None
         dummy = dict.fromkeys(n for n in step.touches if n in self.world.shelves) if source.dummy else {}
         self.world.supply_at(source.at, self.t)
         self.world.dummies(dict.fromkeys(dummy, source.dummy.value) if source.dummy else {}, self.t)
@@ -239,7 +217,7 @@ class PureWalk:
                 look = False
         on = isinstance(order, Finished)
         event = e.Energised(
-            number=number,
+            number=self.state.number,
             instrument="supply",
             state="on" if on else "off",
             confirmed=self.ask("OUTP?") == (1 if on else 0),

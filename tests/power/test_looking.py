@@ -22,15 +22,16 @@ from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.outcome import Outcome
 from bench.walk.results import results
-from bench.walk.state import Refused, State, request, start, take
+from bench.walk.state import Refused, request
 from tests.power.pure_walk import BENCH
+from tests.walk.walker import Walker
 from tests.walks.tool import proveout
 
 HUT = Path("tests/jobs/beacon-hut").resolve()
 WHEN = "2026-06-01T18:00:00Z"
 
 
-class Person:
+class Person(Walker):
     """Answers what a walk asks, up to the first energise step."""
 
     def __init__(self, tmp_path: Path, *, found: tuple[Mark, ...] = (), gates: dict[str, list[str]] | None = None,
@@ -38,8 +39,8 @@ class Person:
         path = tmp_path / "first.yaml"
         path.write_text(draft(load_plant(HUT / "plant.yaml"), "first-power", "finder", str(HUT / "plant.yaml"), "s"))
         loaded = load_sequence(path)
-        self.state: State = start()
-        self.tell(
+        self.looks = "open"
+        self.begin(
             e.Began(
                 software="0.0 test",
                 edition=e.EDITION,
@@ -53,50 +54,29 @@ class Person:
             )
         )
 
-    def tell(self, event: e.Event) -> None:
-        self.state = take(self.state, e.Entry(n=self.state.taken + 1, at=WHEN, event=event))
+    reason = "it is what we have"
+
+    def at(self) -> str:
+        return WHEN
 
     def say(self, answer: str, by: str = "Ana") -> None:
-        self.tell(e.Answered(number=self.state.number, answer=answer, by=by))
+        self.add(e.Answered(number=self.state.number, answer=answer, by=by))
 
     def until(self, kind: type, looks: str = "open") -> None:
         """Go on until a step of a kind is asked for."""
+        self.looks = looks
         while not self.state.finished:
-            asked = request(self.state)
+            asked = self.asked
             if isinstance(asked, r.Ask | r.Energise) and isinstance(asked.step.source, kind):
                 return
-            self._answer(asked, looks)
+            self.add(e.Aborted()) if isinstance(asked, r.Resolve) else self.one()
 
-    def _answer(self, asked: r.Request, looks: str) -> None:
-        number = asked.number
-        match asked:
-            case r.MakeSafe():
-                self.tell(e.MadeSafe(number=number, confirmed={"supply": True}))
-            case r.Meet(roles=roles):
-                name = BENCH.role_of[roles[0]]
-                mine = [role for role in roles if BENCH.role_of[role] == name]
-                self.tell(e.Met(number=number, instrument=name, roles=mine, identity=name))
-            case r.Ask(step=step) if step.kind == "look":
-                self.say(looks)
-            case r.Ask(step=step):
-                self.say("it is late" if step.kind == "gate" else str(getattr(step.source, "word", "")))
-            case r.Consent():
-                self.say("it is what we have")
-            case r.Place():
-                self.say("")
-            case r.Measure(step=step):
-                source = step.source
-                volts = getattr(source, "read", "") == "voltage"
-                value = self._middle(step) if volts and step.kind == "measure" else 24.0 if volts else 50e3
-                unit, function = ("V", "voltage") if volts else ("Ω", "resistance 2w")
-                self.tell(e.Read(number=number, instrument="meter", function=function, unit=unit, value=value))
-            case r.Switch(step=step):
-                to = getattr(step.source, "output", "off")
-                self.tell(e.Switched(number=number, instrument="supply", state=to, confirmed=True))
-            case r.Resolve():
-                self.tell(e.Aborted())
-            case _:
-                raise AssertionError(f"nobody answers {asked}")
+    def said(self, step: Step) -> str:
+        return {"look": self.looks, "gate": "it is late"}.get(step.kind, step.source.word)
+
+    def measured(self, step: Step) -> e.Event:
+        volts = step.source.read == "voltage"
+        return self.reading(value=self._middle(step) if volts and step.kind == "measure" else 24.0 if volts else 50e3)
 
     def _middle(self, step: Step) -> float:
         """A voltage that passes."""
@@ -224,7 +204,7 @@ def test_a_gate_that_is_passed_over_keeps_its_shelf_off(tmp_path: Path) -> None:
     assert person.outcomes("gate")[0].sentence == "Proven by the records: all that finder-top needs."
     other = Person(tmp_path, gates=MISSING)
     other.until(Gate)
-    other.tell(e.Skipped(number=other.state.number, reason="we prove it tomorrow", by="Ana"))
+    other.add(e.Skipped(number=other.state.number, reason="we prove it tomorrow", by="Ana"))
     other.until(Energise)
     assert other.state.finished, "nor is its neighbour let in, since nobody could look whether that rises with it"
     first, *_ = other.outcomes("energise")

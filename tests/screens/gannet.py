@@ -16,7 +16,7 @@ from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.facts import BenchFacts, InstrumentFacts, Reference
-from bench.walk.state import State, request, start, take
+from tests.walk.walker import Walker
 
 LEADS = 0.152
 NIGHT = datetime(2026, 5, 12, 18, 3, 11, tzinfo=UTC)
@@ -197,8 +197,10 @@ def bench(*, weak: bool = False, simulated: bool = True) -> BenchFacts:
     )
 
 
-class Walk:
+class Walk(Walker):
     """Answers the machine and keeps the entries."""
+
+    reason = "trying the screen"
 
     def __init__(
         self,
@@ -208,10 +210,8 @@ class Walk:
         sequence: s.SequenceFile | None = None,
         began: e.Began | None = None,
     ) -> None:
-        self.entries: list[e.Entry] = []
-        self.state: State = start()
         self.now = NIGHT
-        self.add(
+        self.begin(
             began
             or e.Began(
                 software="0.1",
@@ -223,45 +223,37 @@ class Walk:
             )
         )
 
-    @property
-    def asked(self) -> r.Request:
-        return request(self.state)
+    def at(self) -> str:
+        return self.now.strftime("%Y-%m-%dT%H:%M:%S.%fZ")
 
     def add(self, event: e.Event, seconds: float = 4.0) -> e.Entry:
-        """Fold one event and keep its entry."""
+        """Fold one event that took so long and keep its entry."""
         self.now += timedelta(seconds=seconds)
-        at = self.now.strftime("%Y-%m-%dT%H:%M:%S.%fZ")
-        entry = e.Entry(n=len(self.entries) + 1, at=at, event=event)
-        self.state = take(self.state, entry)
-        self.entries.append(entry)
-        return entry
+        return super().add(event)
 
     def answer(self, text: str = "") -> e.Entry:
-        return self.add(e.Answered(number=self.asked.number, answer=text, by="Ana"))
+        return self.add(self.answered(text))
 
     def seat(self, name: str = "Ana") -> e.Entry:
         return self.add(e.Seated(by=name, where="bench laptop"))
 
     def read(self, value: float | None, *, over: str = "", nan: bool = False) -> e.Entry:
         """A reading of the step under way."""
-        step = self.state.step
-        assert step is not None
-        insulation = step.role == "insulation"
-        return self.add(
-            e.Read(
-                number=self.asked.number,
-                instrument="T1" if insulation else "M1",
-                function="insulation" if insulation else "resistance 2w",
-                unit="Ω",
-                value=value,
-                over=over,  # type: ignore[arg-type]
-                nan=nan,
-                # open ends are beyond the highest range that the meter has
-                range=(2e10 if insulation else 1e4) if over else None,
-                resolution=1e5 if insulation else 0.001,
-                raw=[repr(value)],
-            ),
-            seconds=1.0,
+        return self.add(self.shown(value, over=over, nan=nan), seconds=1.0)
+
+    def shown(self, value: float | None, *, over: str = "", nan: bool = False) -> e.Read:
+        """What the meter shows, as a reading of the step under way."""
+        insulation = self.step.role == "insulation"
+        return self.reading(
+            function="insulation" if insulation else "resistance 2w",
+            unit="Ω",
+            value=value,
+            over=over,
+            nan=nan,
+            # open ends are beyond the highest range that the meter has
+            range=(2e10 if insulation else 1e4) if over else None,
+            resolution=1e5 if insulation else 0.001,
+            raw=[repr(value)],
         )
 
     def sound(self, step: Step) -> float:
@@ -275,37 +267,32 @@ class Walk:
         setting = self.state.setting
         assert setting is not None and step.probes is not None
         path = setting.plant.path_expected(*step.probes).nominal_ohm
-        return path * (1 + 0.004 * (step.index % 5 - 2)) + (LEADS if getattr(step.source, "wires", 2) == 2 else 0.0)
+        return path * (1 + 0.004 * (step.index % 5 - 2)) + (LEADS if step.source.wires == 2 else 0.0)
 
-    def one(self, ohms: float | None = None, *, over: str = "") -> None:
-        """Do whatever is asked, as a willing person with sound wires would."""
+    def one(self) -> e.Event:
+        """Do whatever is asked, as a willing person with sound wires would, in the time that it takes."""
         asked = self.asked
         match asked:
-            case r.MakeSafe():
-                self.add(e.MadeSafe(number=asked.number, confirmed={"T1": True, "P1": True}), 0.3)
-            case r.Meet(roles=roles):
-                name = {"ohms": "M1", "insulation": "T1", "supply": "P1"}[roles[0]]
-                self.add(e.Met(number=asked.number, instrument=name, roles=[roles[0]], identity=f"{name}, 1.0"), 0.3)
-            case r.Consent():
-                self.answer("trying the screen")
-            case r.Ask(step=step):
-                words = {"hold": getattr(step.source, "word", ""), "ask": "18.5", "look": "open", "gate": "to see"}
-                self.answer(words.get(step.kind, ""))
-            case r.Place():
-                self.answer()
-            case r.Measure(step=step):
-                self.read(None if over else self.sound(step) if ohms is None else ohms, over=over)
-            case r.Switch(step=step):
-                state = step.source.output  # type: ignore[union-attr]
-                self.add(e.Switched(number=asked.number, instrument="P1", state=state, confirmed=True))
             case r.Wait(left=left):
-                self.add(e.Elapsed(number=asked.number, seconds=left), left)
-            case r.Resolve():
-                self.answer("retry")
-            case r.Rest():
-                self.add(e.Continued())
+                seconds = left
+            case r.Measure():
+                seconds = 1.0
+            case r.MakeSafe() | r.Meet():
+                seconds = 0.3
+            case r.Advise():
+                seconds = 0.1
             case _:
-                raise AssertionError(asked)
+                seconds = 4.0
+        return self.add(self.event(), seconds).event
+
+    def measured(self, step: Step) -> e.Event:
+        return self.shown(self.sound(step))
+
+    def identity(self, name: str) -> str:
+        return f"{name}, 1.0"
+
+    def said(self, step: Step) -> str:
+        return "18.5" if step.kind == "ask" else super().said(step)
 
     def until(self, kind: type, step: str = "", index: int = -1) -> Walk:
         """Go on until a request of this kind comes, for a step of this kind or index."""
@@ -327,5 +314,5 @@ def measured(walk: Walk, values: Sequence[float | str]) -> Walk:
     """Go on with these readings; ``+`` is over range."""
     for value in values:
         walk.until(r.Measure)
-        walk.one(over="+") if isinstance(value, str) else walk.one(value)
+        walk.read(None, over="+") if isinstance(value, str) else walk.read(value)
     return walk

@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from dataclasses import dataclass
 from pathlib import Path
 
 import msgspec
 
 from bench.judge.accuracy import AccuracyRow
 from bench.quantity import Resistance
-from bench.sequence.file import Do, Found, Measure, Prove, Set, Zero
+from bench.sequence.file import Found, Measure, Prove, Zero
 from bench.sequence.load import load_sequence
 from bench.sequence.plan import Step
 from bench.walk import events as e
-from bench.walk import requests as r
 from bench.walk.facts import BenchFacts, InstrumentFacts, Reference
-from bench.walk.state import Phase, State, request, start, take
+from bench.walk.state import Phase, State, start, take
+from tests.walk.walker import NIGHT, Walker
+
+__all__ = ["NIGHT"]
 
 PLANT = """
 plant: try-out
@@ -150,7 +151,6 @@ WEAK = msgspec.structs.replace(
         SUPPLY,
     ],
 )
-NIGHT = datetime(2026, 5, 12, 18, 0, 0, tzinfo=UTC)
 LEADS = 0.21
 
 
@@ -211,35 +211,28 @@ def sound(state: State, step: Step) -> dict[str, object]:
 Readings = Callable[[State, Step], dict[str, object]]
 
 
-@dataclass
-class Desk:
-    """Answers the machine and keeps what was written down."""
+class Desk(Walker):
+    """A walk of these files, and what may come between.
 
-    began: e.Began
-    entries: list[e.Entry] = field(default_factory=list)
-    state: State = field(default_factory=start)
-    readings: Readings = sound
-    now: datetime = NIGHT
+    Args:
+        began: how it begins.
+        entries: what happened so far; empty: nothing.
+        state: where it stands then.
+        readings: what the meter shows.
+    """
 
-    def __post_init__(self) -> None:
-        if not self.entries:
-            self.add(self.began)
-
-    @property
-    def asked(self) -> r.Request:
-        return request(self.state)
-
-    def entry(self, event: e.Event) -> e.Entry:
-        """An event in the envelope that it would have now."""
-        at = (self.now + timedelta(seconds=len(self.entries))).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
-        return e.Entry(n=len(self.entries) + 1, at=at, event=event)
-
-    def add(self, event: e.Event) -> e.Entry:
-        """Fold one event and keep it; nothing is kept where the machine does not take it."""
-        entry = self.entry(event)
-        self.state = take(self.state, entry)
-        self.entries.append(entry)
-        return entry
+    def __init__(
+        self,
+        began: e.Began,
+        entries: Iterable[e.Entry] = (),
+        state: State | None = None,
+        readings: Readings = sound,
+    ) -> None:
+        self.began, self.readings = began, readings
+        if state is None:
+            self.begin(began)
+        else:
+            self.state, self.entries = state, list(entries)
 
     def answer(self, text: str = "") -> None:
         self.add(e.Answered(number=self.state.number, answer=text, by="Ana"))
@@ -261,13 +254,22 @@ class Desk:
 
     def read(self, **changes: object) -> None:
         """A reading of the step under way."""
-        step = self.state.step
-        assert step is not None
-        self.add(reading(self.state, step, **(changes or self.readings(self.state, step))))
+        self.add(reading(self.state, self.step, **(changes or self.readings(self.state, self.step))))
 
-    def one(self) -> None:
-        """Do whatever is asked, as a willing person with a sound plant would."""
-        self.add(willing(self.state, self.readings))
+    def measured(self, step: Step) -> e.Event:
+        return reading(self.state, step, **self.readings(self.state, step))
+
+    def placed(self, step: Step) -> e.Event:
+        return msgspec.structs.replace(self.answered(), how="contact")
+
+    def brought_up(self, step: Step) -> e.Event:
+        return brought_up(self.state, step)
+
+    def waited(self, left: float) -> e.Event:
+        return e.Elapsed(number=self.state.number, seconds=min(1.0, left))
+
+    def advised(self) -> e.Event:
+        return e.Advised(number=self.state.number, want=Found(verdict="pass", sentence="Nothing is wrong."))
 
     def until(self, *, phase: Phase | None = None, key: str = "", index: int | None = None) -> Desk:
         """Go on until the machine stands there."""
@@ -286,8 +288,7 @@ class Desk:
 
     def finish(self) -> Desk:
         """Walk to the end."""
-        while not self.state.finished:
-            self.one()
+        self.run()
         return self
 
     def index(self, kind: str, which: int = 0) -> int:
@@ -336,45 +337,8 @@ def brought_up(now: State, step: Step, **changes: object) -> e.Energised:
 
 def willing(state: State, readings: Readings = sound) -> e.Event:
     """The event that a willing crew answers the open request with."""
-    match request(state):
-        case r.MakeSafe(number=number):
-            return e.MadeSafe(number=number, confirmed={"supply": True})
-        case r.Meet(number=number, roles=roles):
-            assert state.setting is not None
-            name = state.setting.bench.role_of[roles[0]]
-            mine = [role for role in roles if state.setting.bench.role_of[role] == name]
-            return e.Met(number=number, instrument=name, roles=mine, identity=f"{name} 1.0")
-        case r.Consent(number=number):
-            return e.Answered(number=number, answer="to see what it shows", by="Ana")
-        case r.Ask(number=number, step=step):
-            beeps = isinstance(step.source, Do) and step.source.beeps is not None
-            words = {
-                "hold": getattr(step.source, "word", ""),
-                "ask": "21.5",
-                "look": "open",
-                "gate": "to see",
-                "do": "yes" if beeps else "",
-            }
-            return e.Answered(number=number, answer=words.get(step.kind, ""), by="Ana")
-        case r.Place(number=number):
-            return e.Answered(number=number, by="Ana", how="contact")
-        case r.Measure(step=step):
-            return reading(state, step, **readings(state, step))
-        case r.Switch(number=number, step=step):
-            assert isinstance(step.source, Set)
-            return e.Switched(number=number, instrument="supply", state=step.source.output, confirmed=True)
-        case r.Energise(step=step):
-            return brought_up(state, step)
-        case r.Wait(number=number, left=left):
-            return e.Elapsed(number=number, seconds=min(1.0, left))
-        case r.Advise(number=number):
-            return e.Advised(number=number, want=Found(verdict="pass", sentence="Nothing is wrong."))
-        case r.Resolve(number=number):
-            return e.Answered(number=number, answer="retry", by="Ana")
-        case r.Rest():
-            return e.Continued(by="Ana")
-        case other:
-            raise AssertionError(f"nothing is asked: {other}")
+    assert state.setting is not None
+    return Desk(state.setting.began, (), state, readings).event()
 
 
 def refold(entries: Iterable[e.Entry]) -> State:

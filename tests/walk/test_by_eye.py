@@ -12,10 +12,12 @@ import msgspec
 import pytest
 
 from bench import assemble
+from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.by_eye import FLAG, range_of, read_display
-from bench.walk.state import Phase, Refused, State, request, start, take, typed_reading
+from bench.walk.state import Phase, Refused, State, typed_reading
+from tests.walk.walker import Walker
 from tests.walks.tool import JOB
 
 SEED = 18
@@ -51,35 +53,25 @@ def began(tmp_path_factory: pytest.TempPathFactory) -> e.Began:
     return assemble.began(assemble.load_job(folder / "sequence.yaml", folder / "bench.yaml"), "Ada")
 
 
-class Walk:
+class Walk(Walker):
     """A walk whose reading is typed."""
 
+    by = "Ada"
+
     def __init__(self, began: e.Began) -> None:
-        self.state = start()
-        self.add(began)
+        self.begin(began)
         self.settle()
 
-    def add(self, event: e.Event) -> None:
-        at = "2026-05-01T18:00:00.000000Z"
-        self.state = take(self.state, e.Entry(n=self.state.taken + 1, at=at, event=event))
+    def measured(self, step: Step) -> e.Event:
+        return typed_reading(self.state, self.state.number)
 
     def settle(self) -> None:
         """Do what the runner does by itself."""
-        while True:
-            asked = request(self.state)
-            match asked:
-                case r.MakeSafe():
-                    self.add(e.MadeSafe(number=asked.number))
-                case r.Meet(roles=roles):
-                    met = e.Met(number=asked.number, instrument="hand-held", roles=list(roles), identity="read by eye")
-                    self.add(met)
-                case r.Measure():
-                    self.add(typed_reading(self.state, asked.number))
-                case _:
-                    return
+        while isinstance(self.asked, r.MakeSafe | r.Meet | r.Measure):
+            self.one()
 
     def type(self, text: str) -> State:
-        self.add(e.Answered(number=request(self.state).number, answer=text, by="Ada"))
+        self.add(self.answered(text))
         self.settle()
         return self.state
 

@@ -11,13 +11,12 @@ from pathlib import Path
 import msgspec
 
 from bench.assemble import began, load_job
-from bench.diagnose.searches import adviser
 from bench.plant import faults as k
-from bench.sequence.file import Ask, Do, Found, Hold, Measure, Prove, Seek, Single
+from bench.sequence.file import Do, Found, Hold, Measure, Prove, Seek
+from bench.sequence.plan import Step
 from bench.simulate.world.plant import PlantWorld
 from bench.walk import events as e
-from bench.walk import requests as r
-from bench.walk.state import State, request, start, take
+from tests.walk.walker import Walker
 
 JOB = Path(__file__).resolve().parents[3] / "sequences" / "gannet-head"
 TOP = 2.4e6
@@ -30,7 +29,7 @@ def _first() -> e.Began:
 
 
 @dataclasses.dataclass
-class EarthWalk:
+class EarthWalk(Walker):
     """One walk of ``earth.yaml``.
 
     Args:
@@ -53,10 +52,7 @@ class EarthWalk:
 
     def __post_init__(self) -> None:
         self.acts: list[Do] = []
-        self.asked: list[Measure] = []
-        self.state: State = start()
-        self.advise = adviser()
-        self.entries: list[e.Entry] = []
+        self.measures: list[Measure] = []
         self._random = random.Random(self.seed)
         first = _first()
         bench = first.bench
@@ -68,7 +64,7 @@ class EarthWalk:
         ]
         search = next(place for place, one in enumerate(steps) if isinstance(one, Seek))
         steps[search:search] = self.before
-        self.say(
+        self.begin(
             msgspec.structs.replace(
                 first,
                 bench=msgspec.structs.replace(bench, instruments=[meter]),
@@ -91,25 +87,27 @@ class EarthWalk:
             percent_of_range=self.worse * row.percent_of_range,
         )
 
-    def say(self, event: e.Event) -> None:
-        """Fold one event and keep it."""
-        entry = e.Entry(n=len(self.entries) + 1, at="2026-05-12T18:00:00.000000Z", event=event)
-        self.state = take(self.state, entry)
-        self.entries.append(entry)
+    def at(self) -> str:
+        return "2026-05-12T18:00:00.000000Z"
 
-    def run(self) -> Found:
+    def search(self) -> Found:
         """To the end of the search; returns what it found."""
-        while (found := self.one()) is None:
+        while (found := self.ended()) is None:
             pass
         self.found = found
         return found
+
+    def ended(self) -> Found | None:
+        """Answer what is asked now; returns the finding, if it was one."""
+        event = self.one()
+        return event.want if isinstance(event, e.Advised) and isinstance(event.want, Found) else None
 
     def reach(self, readings: int) -> EarthWalk:
         """To where so many readings of the search are taken and the next thing is asked for."""
         while self.state.seeking is None or not (
             len(self.state.seeking.trail) >= readings and self.state.seeking.advised is not None
         ):
-            assert self.one() is None, "the search came to its end before"
+            assert self.ended() is None, "the search came to its end before"
         return self
 
     def until_lifted(self) -> EarthWalk:
@@ -117,68 +115,47 @@ class EarthWalk:
         while self.state.seeking is None or not (
             self.state.conditions.handled.lifted and self.state.seeking.advised is not None
         ):
-            assert self.one() is None, "the search came to its end without a lift"
+            assert self.ended() is None, "the search came to its end without a lift"
         return self
 
-    def one(self) -> Found | None:
-        """Answer what is asked now; returns the finding, if it was one."""
-        number = request(self.state).number
-        match request(self.state):
-            case r.MakeSafe():
-                self.say(e.MadeSafe(number=number))
-            case r.Meet():
-                self.say(e.Met(number=number, instrument="low-ohm meter", roles=["ohms"], identity="m"))
-            case r.Consent():
-                self.say(e.Answered(number=number, answer="to see", by="Ana"))
-            case r.Ask(step=step):
-                self._act(number, step.source)
-            case r.Place():
-                self.say(e.Answered(number=number))
-            case r.Measure(step=step):
-                self._read(number, step.source)
-            case r.Advise():
-                told = msgspec.structs.replace(self.advise(self.state), number=number)
-                self.say(told)
-                return told.want if isinstance(told.want, Found) else None
-            case other:
-                raise AssertionError(other)
-        return None
+    def add(self, event: e.Event) -> e.Entry:
+        entry = super().add(event)
+        if isinstance(event, e.Answered) and hasattr(self, "_world"):
+            self._world.lift_bonds(self.state.conditions.handled.lifted)
+        return entry
 
-    def _act(self, number: int, source: Single) -> None:
+    def done(self, step: Step) -> e.Event:
+        source = step.source
         if isinstance(source, Do):
             self.acts.append(source)
             if set(source.lift) & set(self.refuse):
-                self.say(e.Skipped(number=number, reason="not today"))
-                return
+                return e.Skipped(number=self.state.number, reason="not today")
             self._put_back += source.refit
-        word = "20" if isinstance(source, Ask) and source.name == "ambient" else source.word
-        self.say(e.Answered(number=number, answer=word))
-        self._world.lift_bonds(self.state.conditions.handled.lifted)
+        return super().done(step)
 
-    def _read(self, number: int, source: object) -> None:
+    def said(self, step: Step) -> str:
+        return "20" if step.kind == "ask" else super().said(step)
+
+    def measured(self, step: Step) -> e.Event:
+        source = step.source
         if isinstance(source, Prove):
             self._world.hold("reference")
         else:
             assert isinstance(source, Measure)
-            self.asked.append(source)
+            self.measures.append(source)
             self._world.place(*source.between)
         true = self._world.four_wire("", "", "", "", 0.0)
         back = self._put_back[-1] if self._put_back else ""
         if isinstance(source, Measure) and back in self.loosen and source.subject == back:
             true += self.loosen[back]
-        facts = {"number": number, "instrument": "low-ohm meter", "function": "resistance 4w", "unit": "Ω"}
         if true > TOP:
-            self.say(e.Read(over="+", range=2e6, resolution=10.0, raw=["over"], **facts))  # type: ignore[arg-type]
-            return
-        assert self.state.setting is not None
-        table = self.state.setting.bench.instruments[0].table
+            return self.reading(over="+", range=2e6, resolution=10.0, raw=["over"])
+        table = self.bench.instruments[0].table
         assert table is not None
         row = table.pick("ohms 4w", true).row
         half = row.error_at(true, 20.0).half_width
         shown = true + self._random.uniform(-half, half)
-        self.say(
-            e.Read(value=shown, range=row.range_top, resolution=row.resolution, raw=["as it came"], **facts)  # type: ignore[arg-type]
-        )
+        return self.reading(value=shown, range=row.range_top, resolution=row.resolution, raw=["as it came"])
 
 
 def second_path(a: str, b: str, milliohm: float) -> k.Fault:

@@ -27,7 +27,7 @@ BY_READING = {"lifting": "no", "path": "10 mohm"}
 def looped() -> EarthWalk:
     """A walk to its end with a second path of 6 mΩ over the power tray of bay 3, for whoever only looks at it."""
     walk = EarthWalk([second_path("E3", "ET1", 6.0)])
-    walk.run()
+    walk.search()
     return walk
 
 
@@ -35,7 +35,7 @@ def looped() -> EarthWalk:
 def beside_a_poor_bond() -> EarthWalk:
     """The same with a bond that is poor besides."""
     walk = EarthWalk([second_path("E3", "ET1", 6.0), poor("LE5", 25)])
-    walk.run()
+    walk.search()
     return walk
 
 
@@ -43,7 +43,7 @@ def beside_a_poor_bond() -> EarthWalk:
 def sound() -> EarthWalk:
     """A walk of a sound plant to its end."""
     walk = EarthWalk()
-    walk.run()
+    walk.search()
     return walk
 
 
@@ -63,7 +63,7 @@ def test_a_sound_plant_passes_and_every_lift_is_put_back_and_proven() -> None:
     assert not walk.state.conditions.handled.lifted
     for act, following in zip(walk.acts[2:], walk.acts[3:], strict=False):
         assert not (act.lift and following.lift), "one bond is off at a time"
-    proven = [one.subject for one in walk.asked if "gain" in one.title]
+    proven = [one.subject for one in walk.measures if "gain" in one.title]
     assert proven == lifted, "each was proven again after it was put back"
 
 
@@ -76,7 +76,7 @@ def test_a_second_path_is_found_and_named_first(
     seed: int, between: tuple[str, str], milliohm: float, crosses: bool
 ) -> None:
     known = looped() if (between, milliohm, seed) == (("E3", "ET1"), 6.0, 1) else None
-    found = known.found if known else EarthWalk([second_path(*between, milliohm)], seed=seed).run()
+    found = known.found if known else EarthWalk([second_path(*between, milliohm)], seed=seed).search()
     first = suspects(found)[0]
     assert found.verdict == "fail"
     assert set(first["between"]) == set(between) and first["chance"] > 0.9
@@ -112,7 +112,7 @@ def test_what_was_read_stands_beside_what_was_expected() -> None:
     walk = looped()
     found = walk.found
     readings = found.facts["readings"]
-    assert len(readings) >= len({frozenset(one.between) for one in walk.asked})
+    assert len(readings) >= len({frozenset(one.between) for one in walk.measures})
     isolation = next(one for one in readings if one["lifted"])
     assert isolation["read"] == isolation["designed"] == "open"
     for one in readings:
@@ -129,7 +129,7 @@ def test_what_was_read_stands_beside_what_was_expected() -> None:
     pytest.param(gone("LS2"), "LS2", "open bond", marks=pytest.mark.slow),
 ])  # fmt: skip
 def test_a_poor_and_an_open_bond_are_named(fault: Any, bond: str, kind: str) -> None:
-    found = EarthWalk([fault]).run()
+    found = EarthWalk([fault]).search()
     first = suspects(found)[0]
     assert (found.verdict, first["fault"], first["bond"]) == ("fail", kind, bond)
     assert found.facts["poor-bonds"] == [bond]
@@ -137,7 +137,7 @@ def test_a_poor_and_an_open_bond_are_named(fault: Any, bond: str, kind: str) -> 
 
 def test_two_second_paths_at_once_are_both_named() -> None:
     faults = [second_path("E3", "ET1", 6.0), second_path("E1", "E2", 4.0)]
-    found = EarthWalk(faults).run()
+    found = EarthWalk(faults).search()
     named = {frozenset(one["between"]) for one in suspects(found) if one["chance"] > 0.9}
     assert found.verdict == "fail"
     assert named == {frozenset(("E3", "ET1")), frozenset(("E1", "E2"))}
@@ -151,7 +151,7 @@ def test_a_second_path_beside_a_poor_bond() -> None:
 
 
 def test_a_meter_that_is_too_poor_says_so_and_names_the_lift_that_would_decide() -> None:
-    found = EarthWalk(worse=60, settings=BY_READING).run()
+    found = EarthWalk(worse=60, settings=BY_READING).search()
     assert found.verdict == "undecided"
     assert "this meter cannot decide" in found.sentence
     assert any(line.startswith("lifting bond ") for line in found.lines)
@@ -160,14 +160,14 @@ def test_a_meter_that_is_too_poor_says_so_and_names_the_lift_that_would_decide()
 
 def test_the_same_meter_decides_where_it_may_lift() -> None:
     walk = EarthWalk(worse=60)
-    found = walk.run()
+    found = walk.search()
     assert found.verdict == "pass", found.sentence
     assert sum(len(act.lift) for act in walk.acts) > 2
 
 
 def test_a_lift_that_is_refused_is_not_asked_for_again() -> None:
     walk = EarthWalk(refuse=["LE7"])
-    found = walk.run()
+    found = walk.search()
     asked = [name for act in walk.acts for name in act.lift]
     assert asked.count("LE7") == 1
     assert found.verdict == "pass"
@@ -175,14 +175,14 @@ def test_a_lift_that_is_refused_is_not_asked_for_again() -> None:
 
 
 def test_a_bond_that_was_put_back_loosely_fails_by_itself() -> None:
-    found = EarthWalk(loosen={"LE7": 0.05}).run()
+    found = EarthWalk(loosen={"LE7": 0.05}).search()
     assert found.verdict == "fail"
     assert found.facts["worse"].keys() == {"LE7"} and "LE7" in found.touches
     assert "after it was put back" in found.sentence
 
 
 def test_each_reading_counts_with_its_own_uncertainty() -> None:
-    fine, blunt = (EarthWalk(worse=worse, settings=BY_READING).run() for worse in (1.0, 10.0))
+    fine, blunt = (EarthWalk(worse=worse, settings=BY_READING).search() for worse in (1.0, 10.0))
     by_pair = [{tuple(one["between"]): one["u"] for one in found.facts["readings"]} for found in (fine, blunt)]
     both = by_pair[0].keys() & by_pair[1].keys()
     ratios = [by_pair[1][pair] / by_pair[0][pair] for pair in both if by_pair[0][pair]]
@@ -256,7 +256,7 @@ def test_what_it_says_of_bonds_is_evidence(walked: Callable[[], EarthWalk], pass
 )
 def test_the_buildings_own_earths_are_never_lifted(between: tuple[str, str]) -> None:
     walk = EarthWalk([second_path(*between, 40.0)], worse=20)
-    found = walk.run()
+    found = walk.search()
     asked = {name for act in walk.acts for name in act.lift} | {one["bond"] for one in found.facts["plan"]}
     asked.add(found.facts["lift"])
     assert not asked & {"LX2", "LX3", "LX4"}, asked

@@ -5,22 +5,22 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import msgspec
 
-from bench.diagnose.searches import adviser
 from bench.files import from_text
 from bench.judge.accuracy import AccuracyRow
 from bench.plant import faults as k
 from bench.plant.file import PlantFile
 from bench.plant.resolve import resolve
-from bench.sequence.file import Do, Found, Measure, Seek, SequenceFile
+from bench.sequence.file import Found, Seek, SequenceFile
+from bench.sequence.plan import Step
 from bench.simulate.world.plant import PlantWorld
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.facts import BenchFacts, InstrumentFacts
-from bench.walk.state import State, request, start, take
+from tests.walk.walker import Walker
 
 RANGES = (100.0, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8)
 METER = InstrumentFacts(
@@ -64,7 +64,7 @@ Meddle = Callable[[int, e.Event], e.Event]
 
 
 @dataclass
-class Bundle:
+class Bundle(Walker):
     """One identification.
 
     Attributes:
@@ -72,6 +72,8 @@ class Bundle:
         settings: of the search.
         faults: in the cable.
         seed: of flags, touches and tags.
+        file: the plant; None: one cable with so many wires.
+        at_hand: the bench.
         meddle: what goes wrong on the way.
     """
 
@@ -80,10 +82,8 @@ class Bundle:
     faults: Sequence[k.Fault] = ()
     seed: int = 1
     file: PlantFile | None = None
-    bench: BenchFacts = BENCH
+    at_hand: BenchFacts = BENCH
     meddle: Meddle = lambda n, event: event
-    state: State = field(default_factory=start)
-    entries: list[e.Entry] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.file = self.file or plant_file(self.wires)
@@ -93,16 +93,15 @@ class Bundle:
         self.noise = random.Random(f"noise {self.seed}")
         self.really: dict[float, float] = {}
         self.answers = 0
-        self.advise = adviser()
         sequence = SequenceFile(
             sequence="identify",
             plant="plant.yaml",
             steps=[Seek(find="conductors", of="W1", settings=self.settings)],
         )
-        self.say(e.Began(software="0", plant=self.file, sequence=sequence, bench=self.bench))
-        self.say(e.MadeSafe(number=self.state.number))
-        if isinstance(request(self.state), r.Meet):
-            self.say(e.Met(number=self.state.number, instrument="meter", roles=["ohms"], identity="m"))
+        self.begin(e.Began(software="0", plant=self.file, sequence=sequence, bench=self.at_hand))
+        self.one()
+        if isinstance(self.asked, r.Meet):
+            self.one()
 
     @property
     def truth(self) -> dict[str, str]:
@@ -120,41 +119,26 @@ class Bundle:
         """All events so far."""
         return [entry.event for entry in self.entries]
 
-    def say(self, event: e.Event) -> None:
-        entry = e.Entry(n=len(self.entries) + 1, at="2026-05-12T18:00:00.000000Z", event=event)
-        self.state = take(self.state, entry)
-        self.entries.append(entry)
+    def at(self) -> str:
+        return "2026-05-12T18:00:00.000000Z"
 
-    def step(self) -> Found | None:
-        """One request answered; the finding where that was the end."""
-        asked = request(self.state)
-        number = self.state.number
-        match asked:
-            case r.Advise():
-                advice = msgspec.structs.replace(self.advise(self.state), number=number)
-                self.say(advice)
-                return advice.want if isinstance(advice.want, Found) else None
-            case r.Ask(step=step):
-                source = step.source
-                assert isinstance(source, Do)
-                self.answers += 1
-                said = "yes" if source.beeps is not None and self.beeps(source) else "no" if source.beeps else ""
-                event = self.meddle(self.answers, e.Answered(number=number, answer=said))
-                if source.rig is not None and isinstance(event, e.Answered):
-                    self.world.rig(self.tagged(source.rig))
-                self.say(event)
-            case r.Place(step=step):
-                source = step.source
-                assert isinstance(source, Measure)
-                self.world.place(*source.between, join=source.join)
-                self.answers += 1
-                event = self.meddle(self.answers, e.Answered(number=number))
-                self.say(event)
-            case r.Measure():
-                self.say(self.read())
-            case _:
-                raise AssertionError(f"{asked} in a search")
-        return None
+    def done(self, step: Step) -> e.Event:
+        self.answers += 1
+        event = self.meddle(self.answers, super().done(step))
+        if step.source.rig is not None and isinstance(event, e.Answered):
+            self.world.rig(self.tagged(step.source.rig))
+        return event
+
+    def said(self, step: Step) -> str:
+        if step.probes is None:
+            return super().said(step)
+        return "yes" if self.beeps(step) else "no"
+
+    def placed(self, step: Step) -> e.Event:
+        assert step.probes is not None
+        self.world.place(*step.probes, join=step.source.join)
+        self.answers += 1
+        return self.meddle(self.answers, super().placed(step))
 
     def tagged(self, rig):  # type: ignore[no-untyped-def]
         """The rig with tags that are off within their tolerance."""
@@ -167,28 +151,27 @@ class Bundle:
 
         return msgspec.structs.replace(rig, tags=[really(tag) for tag in rig.tags])
 
-    def beeps(self, source: Do) -> bool:
+    def beeps(self, step: Step) -> bool:
         """Whether a tester beeps: below 30 Ω (common practice, no source)."""
-        assert source.beeps is not None
-        self.world.place(*source.beeps, join=source.join)
+        assert step.probes is not None
+        self.world.place(*step.probes, join=step.source.join)
         return self.world.resistance("", "", 0.0) < 30.0
 
-    def read(self) -> e.Read:
+    def measured(self, step: Step) -> e.Event:
         ohms = self.world.resistance("", "", 0.0)
-        common = {"number": self.state.number, "instrument": "meter", "function": "resistance 2w", "unit": "Ω"}
         if not math.isfinite(ohms) or ohms > 1.2 * RANGES[-1]:
-            return e.Read(**common, over="+", range=RANGES[-1])
+            return self.reading(over="+", range=RANGES[-1])
         top = next(top for top in RANGES if ohms <= 1.2 * top)
         gain = 0.008 if top > 2e7 else 0.0002
         value = ohms * (1 + self.noise.uniform(-gain, gain)) + self.noise.uniform(-1, 1) * 0.00002 * top
-        return e.Read(**common, value=round(value, 6), range=top, resolution=top / 1e5)
+        return self.reading(value=round(value, 6), range=top, resolution=top / 1e5)
 
     def identify(self, most: int = 100_000) -> Found:
         """The whole search."""
         for _ in range(most):
-            found = self.step()
-            if found is not None:
-                return found
+            event = self.one()
+            if isinstance(event, e.Advised) and isinstance(event.want, Found):
+                return event.want
         raise AssertionError("no end in sight")
 
 

@@ -10,19 +10,19 @@ from collections.abc import Iterable, Sequence
 
 import msgspec
 
-from bench.diagnose.searches import adviser
 from bench.files import from_text
 from bench.plant import faults as k
 from bench.plant.file import Earth, PlantFile
 from bench.plant.model import Plant
 from bench.plant.resolve import resolve
 from bench.quantity import Resistance
-from bench.sequence.file import Do, Limit, Measure, Seek, SequenceFile
+from bench.sequence.file import Limit, Measure, Seek, SequenceFile
+from bench.sequence.plan import Step
 from bench.simulate.world.plant import PlantWorld
 from bench.walk import events as e
-from bench.walk import requests as r
-from bench.walk.state import State, request, start, take
+from bench.walk.state import State
 from tests.diagnose.explain.bundle_walk import BENCH, RANGES
+from tests.walk.walker import Walker
 
 
 def plant_of(pins: int, rows: int = 1, cables: int = 1, *, pairs: bool = False) -> PlantFile:
@@ -62,55 +62,51 @@ def with_frame(file: PlantFile, name: str) -> PlantFile:
     return msgspec.structs.replace(file, earth=msgspec.convert(earth, Earth, dec_hook=from_text))
 
 
+class DamagedPlant(Walker):
+    """Readings that the simulated plant gives, on the real fold.
+
+    Args:
+        file: the plant as designed.
+        faults: what is wrong with it.
+        steps: what is read.
+        seed: of flags and touches.
+    """
+
+    def __init__(
+        self, file: PlantFile, faults: Sequence[k.Fault], steps: Iterable[Measure | Seek], seed: int = 1
+    ) -> None:
+        self.world = PlantWorld(resolve(file), faults, seed=seed)
+        sequence = SequenceFile(sequence="a walk", plant="plant.yaml", steps=list(steps))
+        self.begin(e.Began(software="0", plant=file, sequence=sequence, bench=BENCH))
+
+    def done(self, step: Step) -> e.Event:
+        if step.source.rig is not None:
+            self.world.rig(step.source.rig)
+        return super().done(step)
+
+    def said(self, step: Step) -> str:
+        if step.probes is None:
+            return super().said(step)
+        self.world.place(*step.probes, join=step.source.join)
+        # a tester beeps below 30 Ω (common practice, no source)
+        return "yes" if self.world.resistance("", "", 0.0) < 30.0 else "no"
+
+    def placed(self, step: Step) -> e.Event:
+        assert step.probes is not None
+        self.world.place(*step.probes, join=step.source.join)
+        return super().placed(step)
+
+    def measured(self, step: Step) -> e.Event:
+        ohms = self.world.resistance("", "", 0.0)
+        if not math.isfinite(ohms) or ohms > RANGES[-1]:
+            return self.reading(over="+", range=RANGES[-1])
+        top = next(top for top in RANGES if ohms <= 1.2 * top)
+        return self.reading(value=round(ohms, 6), range=top, resolution=top / 1e5)
+
+
 def walked(file: PlantFile, faults: Sequence[k.Fault], steps: Iterable[Measure | Seek], seed: int = 1) -> State:
     """A walk of these readings, from the real fold and the simulated meter's world."""
-    plant = resolve(file)
-    world = PlantWorld(plant, faults, seed=seed)
-    state, number = start(), 0
-    advise = adviser()
-
-    def say(event: e.Event) -> None:
-        nonlocal state, number
-        number += 1
-        state = take(state, e.Entry(n=number, at=f"2026-05-12T18:00:{number % 60:02}.000000Z", event=event))
-
-    sequence = SequenceFile(sequence="a walk", plant="plant.yaml", steps=list(steps))
-    say(e.Began(software="0", plant=file, sequence=sequence, bench=BENCH))
-    while True:
-        asked, at = request(state), state.number
-        match asked:
-            case r.Meet():
-                say(e.Met(number=at, instrument="meter", roles=["ohms"], identity="m"))
-            case r.Place(step=step):
-                assert isinstance(step.source, Measure)
-                world.place(*step.source.between, join=step.source.join)
-                say(e.Answered(number=at))
-            case r.Measure():
-                ohms = world.resistance("", "", 0.0)
-                common = {"number": at, "instrument": "meter", "function": "resistance 2w", "unit": "Ω"}
-                if not math.isfinite(ohms) or ohms > RANGES[-1]:
-                    say(e.Read(**common, over="+", range=RANGES[-1]))
-                else:
-                    top = next(top for top in RANGES if ohms <= 1.2 * top)
-                    say(e.Read(**common, value=round(ohms, 6), range=top, resolution=top / 1e5))
-            case r.Advise():
-                say(msgspec.structs.replace(advise(state), number=at))
-            case r.Ask(step=step):
-                assert isinstance(step.source, Do)
-                said = ""
-                if step.source.beeps is not None:
-                    world.place(*step.source.beeps, join=step.source.join)
-                    # a tester beeps below 30 Ω (common practice, no source)
-                    said = "yes" if world.resistance("", "", 0.0) < 30.0 else "no"
-                if step.source.rig is not None:
-                    world.rig(step.source.rig)
-                say(e.Answered(number=at, answer=said))
-            case r.MakeSafe():
-                say(e.MadeSafe(number=at))
-            case r.Finished():
-                return state
-            case _:
-                raise AssertionError(f"{asked} in a walk of readings")
+    return DamagedPlant(file, faults, steps, seed).run()
 
 
 def reading(one: str, other: str, *, joined: bool) -> Measure:

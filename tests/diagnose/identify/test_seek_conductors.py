@@ -92,7 +92,7 @@ def test_the_truth_is_nowhere_in_what_the_walk_knows() -> None:
 
 def test_a_card_says_what_to_clip_and_a_reading_which_flag() -> None:
     bundle = Bundle(6, WAYS["tags"])
-    bundle.step()
+    bundle.one()
     step = bundle.state.step
     assert step is not None and isinstance(step.source, Do) and step.source.rig is not None
     assert len(step.source.rig.tags) == 6
@@ -100,13 +100,13 @@ def test_a_card_says_what_to_clip_and_a_reading_which_flag() -> None:
         "J1, bay 1, shelf 1A" in step.text and "J1.3: tag " in step.text and "W1, far end: every wire free" in step.text
     )
     assert step.text.startswith("First tie a numbered flag to each wire of W1, far end, 1 to 6")
-    bundle.step()
-    bundle.step()
+    bundle.one()
+    bundle.one()
     step = bundle.state.step
     assert step is not None and isinstance(step.source, Measure)
     assert step.title == "Flag 1 against the screen of W1" and step.source.between == ("W1.far/1", "W1.screen.far")
     for _ in range(3):
-        bundle.step()
+        bundle.one()
     advised = bundle.state.seeking.advised  # type: ignore[union-attr]
     assert advised is not None and advised.done == 1 and advised.left == 5
     assert "1 of 6 ends read as one tag: flag 1 reads as J1." in advised.why
@@ -166,9 +166,9 @@ def test_a_reading_that_was_wrong_names_nothing_wrongly(way: str) -> None:
 def test_a_last_answer_taken_back_is_asked_again() -> None:
     bundle = Bundle(8, WAYS["star"])
     for _ in range(20):
-        bundle.step()
+        bundle.one()
     trail = bundle.state.seeking.trail  # type: ignore[union-attr]
-    bundle.say(e.Went(number=bundle.state.number, to=0))
+    bundle.add(e.Went(number=bundle.state.number, to=0))
     assert bundle.state.seeking.trail == trail[:-1]  # type: ignore[union-attr]
     found = bundle.identify()
     assert found.verdict == "pass" and not wrong_names(found, bundle.truth)
@@ -177,7 +177,7 @@ def test_a_last_answer_taken_back_is_asked_again() -> None:
 def test_an_identification_goes_on_from_its_record() -> None:
     bundle = Bundle(10, WAYS["chain"])
     for _ in range(60):
-        bundle.step()
+        bundle.one()
     bundle.state = fold(bundle.entries)
     assert request(bundle.state) == request(fold(bundle.entries))
     found = bundle.identify()

@@ -9,7 +9,7 @@ from tests.diagnose.earth.earth_walk import EarthWalk, poor, second_path
 
 
 def _seated(walk: EarthWalk) -> EarthWalk:
-    walk.say(e.Seated(by="Ana", where="bench laptop"))
+    walk.add(e.Seated(by="Ana", where="bench laptop"))
     return walk
 
 
@@ -35,5 +35,5 @@ def lifted() -> EarthWalk:
 def ended() -> EarthWalk:
     """The search found a second path."""
     walk = EarthWalk([second_path("E3", "ET1", 6.0)])
-    walk.run()
+    walk.search()
     return _seated(walk)

@@ -49,13 +49,8 @@ class PowerWalk(paper.Desk):
     def __init__(self) -> None:
         super().__init__(began(), readings=sound)
 
-    def one(self) -> None:
-        step = self.state.step
-        if self.state.phase is Phase.ENERGISING and step is not None:
-            event = paper.brought_up(self.state, step, sets=[(0.0, step.source.voltage.value, 3.0)])
-            self.add(event)
-        else:
-            super().one()
+    def brought_up(self, step):
+        return paper.brought_up(self.state, step, sets=[(0.0, step.source.voltage.value, 3.0)])
 
     def to(self, title: str, phase: Phase | None = None) -> PowerWalk:
         """Go on until the step of this title is under way."""

@@ -6,13 +6,14 @@ import math
 
 import msgspec
 
-from bench.diagnose.searches import adviser
 from bench.files import from_text
 from bench.plant import faults as k
 from bench.plant.file import PlantFile
 from bench.plant.resolve import resolve
 from bench.sequence import file as s
+from bench.sequence.plan import Step
 from bench.simulate.world.plant import PlantWorld
+from bench.walk import events as e
 from bench.walk import requests as r
 from tests.screens import gannet
 from tests.screens.gannet import LEADS, Walk
@@ -47,31 +48,31 @@ class SearchWalk(Walk):
         )
         file = bundle()
         self.world = PlantWorld(resolve(file), faults, seed=3)
-        self.asked_so_far = 0
-        self.advise = adviser()
         began = gannet.e.Began(software="0.1", plant=file, sequence=sequence, bench=gannet.bench(), operator="Ana")
         super().__init__(began=began)
 
-    def one(self, ohms: float | None = None, *, over: str = "") -> None:
-        asked = self.asked
-        match asked:
-            case r.Advise():
-                self.add(msgspec.structs.replace(self.advise(self.state), number=asked.number), 0.1)
-            case r.Ask(step=step) if isinstance(step.source, s.Do) and step.source.rig is not None:
-                self.world.rig(step.source.rig)
-                self.answer()
-            case r.Ask(step=step) if isinstance(step.source, s.Do) and step.source.beeps is not None:
-                self.world.place(*step.source.beeps, join=step.source.join)
-                self.answer("yes" if self.world.resistance("", "", 0.0) < 30.0 else "no")
-            case r.Place(step=step) if isinstance(step.source, s.Measure):
-                self.world.place(*step.source.between, join=step.source.join)
-                self.answer()
-            case r.Measure(step=step) if isinstance(step.source, s.Measure):
-                read = self.world.resistance("", "", 0.0)
-                lost = not math.isfinite(read) or read > 12000
-                self.read(None if lost else round(read + LEADS, 3), over="+" if lost else "")
-            case _:
-                super().one(ohms, over=over)
+    def done(self, step: Step) -> e.Event:
+        if step.source.rig is not None:
+            self.world.rig(step.source.rig)
+        return super().done(step)
+
+    def said(self, step: Step) -> str:
+        if step.probes is None:
+            return super().said(step)
+        self.world.place(*step.probes, join=step.source.join)
+        return "yes" if self.world.resistance("", "", 0.0) < 30.0 else "no"
+
+    def placed(self, step: Step) -> e.Event:
+        if step.probes is not None:
+            self.world.place(*step.probes, join=step.source.join)
+        return super().placed(step)
+
+    def measured(self, step: Step) -> e.Event:
+        if step.kind != "measure":
+            return super().measured(step)
+        read = self.world.resistance("", "", 0.0)
+        lost = not math.isfinite(read) or read > 12000
+        return self.shown(None if lost else round(read + LEADS, 3), over="+" if lost else "")
 
     def flags(self, readings: int) -> SearchWalk:
         """Go on until so many readings of the search are in, and the next is asked for."""

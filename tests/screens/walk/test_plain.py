@@ -160,7 +160,7 @@ def test_failures_are_told_with_their_places_and_again_at_the_end() -> None:
     walk = Walk()
     walk.until(r.Place, "measure")
     walk.one()
-    walk.one(over="+")
+    walk.read(None, over="+")
     runner = Runner(walk)
     ended, text = played(runner, [*[""] * 48, "skip no shelf", *[""] * 3, "CLEAR"])
     assert ended.why == "finished"
