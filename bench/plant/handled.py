@@ -102,12 +102,12 @@ class Handled(msgspec.Struct, frozen=True, dict=True):
     seen: dict[str, int] = {}
     record: str = ""
 
-    def after(self, changes: Iterable[Change], n: int = 0, by: str = "", at: str = "") -> Handled:
+    def after(self, changes: Iterable[Change], nth: int = 0, by: str = "", at: str = "") -> Handled:
         """The same after something was done; this very value where nothing was.
 
         Args:
             changes: what was done, in its order.
-            n: number of the event that says so.
+            nth: number of the event that says so.
             by: who did it.
             at: time of day, UTC.
         """
@@ -116,10 +116,10 @@ class Handled(msgspec.Struct, frozen=True, dict=True):
             kind = change.kind
             if kind not in marks:
                 marks[kind] = dict(self.marks.get(kind, {}))
-            marks[kind][change.name] = (Mark(change, by, at, self.record, n),)
+            marks[kind][change.name] = (Mark(change, by, at, self.record, nth),)
         if not marks:
             return self
-        return Handled({**self.marks, **marks}, {**self.seen, self.record: n}, self.record)
+        return Handled({**self.marks, **marks}, {**self.seen, self.record: nth}, self.record)
 
     def in_record(self, record: str) -> Handled:
         """The same, about to take the events of another record."""

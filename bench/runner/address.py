@@ -23,7 +23,15 @@ HAS_UNIX: Final = hasattr(socket, "AF_UNIX")
 
 
 class RunnerAddress(msgspec.Struct, frozen=True, kw_only=True):
-    """Where a runner listens."""
+    """Where a runner listens.
+
+    Attributes:
+        record: the record that it writes.
+        process: its id.
+        token: what who connects must know.
+        unix: path of its socket; empty where it has a port.
+        port: on this computer alone; 0 where it has a socket.
+    """
 
     record: str
     process: int

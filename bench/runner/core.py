@@ -55,7 +55,12 @@ _FREE: Final = (e.Noted, e.Disturbed, e.Aborted)
 
 
 class Screen(Protocol):
-    """One who watches or operates; a connected client, or the console in the same process."""
+    """One who watches or operates; a connected client, or the console in the same process.
+
+    Attributes:
+        name: who sits there; may be empty.
+        where: at which screen.
+    """
 
     name: str
     where: str
@@ -66,21 +71,34 @@ class Screen(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Came:
-    """A screen came in."""
+    """A screen came in.
+
+    Attributes:
+        screen: the one.
+    """
 
     screen: Screen
 
 
 @dataclass(frozen=True, slots=True)
 class Left:
-    """A screen is gone."""
+    """A screen is gone.
+
+    Attributes:
+        screen: the one.
+    """
 
     screen: Screen
 
 
 @dataclass(frozen=True, slots=True)
 class Heard:
-    """A screen said something."""
+    """A screen said something.
+
+    Attributes:
+        screen: who said it.
+        message: what.
+    """
 
     screen: Screen
     message: p.FromClient
@@ -88,7 +106,11 @@ class Heard:
 
 @dataclass(frozen=True, slots=True)
 class Signalled:
-    """The process was told to end."""
+    """The process was told to end.
+
+    Attributes:
+        name: of the signal.
+    """
 
     name: str
 

@@ -234,7 +234,10 @@ class InstrumentCrew:
             meter.jobs.put(_Measure(number, step))
             return
         matrix, dropped = self._workers[routes.switch], self._dropped
-        wanted = lambda: dropped == self._dropped  # noqa: E731
+
+        def wanted() -> bool:
+            return dropped == self._dropped
+
         matrix.jobs.put(_Route(number, step, channels, meter, wanted, matrix.epoch))
 
     def switch(self, step: Step, number: int) -> None:

@@ -45,13 +45,18 @@ STARTS: Final = 3
 
 
 class Begin(msgspec.Struct, frozen=True, tag="begin"):
-    """The first line: whom to guard, and what to do then."""
+    """The first line: whom to guard, and what to do then.
+
+    Attributes:
+        pid: the runner's process id.
+        bench: the bench file's text.
+        job: the folder that its profiles are looked for in.
+        record: the record that the runner writes.
+    """
 
     pid: int
     bench: str
-    """The bench file's text."""
     job: str
-    """The folder that its profiles are looked for in."""
     record: str
 
 

@@ -14,14 +14,29 @@ from bench.walk.state import State
 
 @dataclass(frozen=True, slots=True)
 class Happened:
-    """The crew or the hands report an event that they want recorded."""
+    """The crew or the hands report an event that they want recorded.
+
+    Attributes:
+        event: the fact.
+    """
 
     event: Event
 
 
 @dataclass(frozen=True, slots=True)
 class Sample:
-    """A live reading; never recorded."""
+    """A live reading; never recorded.
+
+    Attributes:
+        role: what it was read for.
+        at: moment of the monotonic clock.
+        unit: base unit.
+        value: None over range, or where there is no reading.
+        over: '+' or '-' where the meter showed over range.
+        resolution: one step of the last digit; None where not known.
+        wrong: what stands in the way of a reading and what to do at the instrument, where its dial is not as it should
+            be.
+    """
 
     role: str
     at: float
@@ -30,12 +45,20 @@ class Sample:
     over: str
     resolution: float | None
     wrong: str = ""
-    """What stands in the way of a reading and what to do at the instrument, where its dial is not as it should be."""
 
 
 @dataclass(frozen=True, slots=True)
 class Rising:
-    """A load on its way up, as it is now; never recorded. See :class:`bench.runner.protocol.Rise`."""
+    """A load on its way up, as it is now; never recorded. See :class:`bench.runner.protocol.Rise`.
+
+    Attributes:
+        at: seconds since the output went on.
+        rung: which step of the ladder, from 0.
+        since: seconds since that step was set.
+        amps: None where the meter gave no number.
+        volts: at the terminals, where they were looked at since.
+        settled: seconds since the last step has settled; None before.
+    """
 
     at: float
     rung: int
@@ -47,7 +70,12 @@ class Rising:
 
 @dataclass(frozen=True, slots=True)
 class WentOff:
-    """An output that the walk counts on is not on any more, or nobody can tell; noticed while nothing was read."""
+    """An output that the walk counts on is not on any more, or nobody can tell; noticed while nothing was read.
+
+    Attributes:
+        instrument: whose output it is.
+        what: was seen, in a sentence.
+    """
 
     instrument: str
     what: str
@@ -55,7 +83,13 @@ class WentOff:
 
 @dataclass(frozen=True, slots=True)
 class Leaving:
-    """Charge that leaves while an instrument is made safe; never recorded."""
+    """Charge that leaves while an instrument is made safe; never recorded.
+
+    Attributes:
+        instrument: that discharges.
+        value: what is left, in ``unit``.
+        unit: base unit.
+    """
 
     instrument: str
     value: float
@@ -113,7 +147,11 @@ class Watchman(Protocol):
 
 
 class Hands(Protocol):
-    """Who places probes and works breakers: a person, or the simulator's hands."""
+    """Who places probes and works breakers: a person, or the simulator's hands.
+
+    Attributes:
+        name: as records keep it.
+    """
 
     name: str
 

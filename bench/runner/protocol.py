@@ -28,7 +28,14 @@ class _Message(msgspec.Struct, frozen=True, kw_only=True, tag_field="say"):
 
 
 class Hello(_Message, frozen=True, kw_only=True, tag="hello"):
-    """First message of a client."""
+    """First message of a client.
+
+    Attributes:
+        token: that the address names.
+        name: who is there.
+        where: at which screen.
+        version: of this protocol.
+    """
 
     token: str
     name: str = ""
@@ -37,7 +44,11 @@ class Hello(_Message, frozen=True, kw_only=True, tag="hello"):
 
 
 class Do(_Message, frozen=True, kw_only=True, tag="do"):
-    """Record this event, please."""
+    """Record this event, please.
+
+    Attributes:
+        wish: the event, without its number in the record.
+    """
 
     wish: Wish
 
@@ -47,7 +58,14 @@ class TakeSeat(_Message, frozen=True, kw_only=True, tag="take-seat"):
 
 
 class Welcome(_Message, frozen=True, kw_only=True, tag="welcome"):
-    """The client is let in."""
+    """The client is let in.
+
+    Attributes:
+        record: path of the record.
+        you: the name that the runner has for this client.
+        seat: who holds the operator's seat; empty: nobody.
+        version: of this protocol.
+    """
 
     record: str
     you: str
@@ -56,13 +74,28 @@ class Welcome(_Message, frozen=True, kw_only=True, tag="welcome"):
 
 
 class Line(_Message, frozen=True, kw_only=True, tag="line"):
-    """One raw line of the record."""
+    """One raw line of the record.
+
+    Attributes:
+        raw: as it stands in the file.
+    """
 
     raw: str
 
 
 class Live(_Message, frozen=True, kw_only=True, tag="live"):
-    """A reading as it is now; not recorded."""
+    """A reading as it is now; not recorded.
+
+    Attributes:
+        role: what it is read for.
+        unit: base unit.
+        value: None over range, or where there is no reading.
+        over: '+' or '-' where the meter shows over range.
+        resolution: one step of the last digit; None where not known.
+        settled: 0 to 1: how far the contact has settled.
+        touch: 'open', 'touching', 'settled', or 'lift' where the last touch must be lifted first.
+        wrong: what the instrument is set to in place of what is read, and what to turn; there is no reading then.
+    """
 
     role: str
     unit: str
@@ -70,31 +103,36 @@ class Live(_Message, frozen=True, kw_only=True, tag="live"):
     over: str = ""
     resolution: float | None = None
     settled: float = 0.0
-    """0 to 1: how far the contact has settled."""
     touch: str = ""
-    """'open', 'touching', 'settled', or 'lift' where the last touch must be lifted first."""
     wrong: str = ""
-    """What the instrument is set to in place of what is read, and what to turn; there is no reading then."""
 
 
 class Rise(_Message, frozen=True, kw_only=True, tag="rise"):
-    """A load on its way up, as it is now; not recorded."""
+    """A load on its way up, as it is now; not recorded.
+
+    Attributes:
+        at: seconds since the output went on.
+        rung: of the ladder, from 0.
+        since: seconds since this rung was set.
+        amps: None where the meter gave no number.
+        volts: at the supply's terminals, where they were looked at since the rung was set.
+        settled: seconds since the last rung has settled; None before.
+    """
 
     at: float
-    """Seconds since the output went on."""
     rung: int
-    """Of the ladder, from 0."""
     since: float
-    """Seconds since this rung was set."""
     amps: float | None = None
     volts: float | None = None
-    """At the supply's terminals, where they were looked at since the rung was set."""
     settled: float | None = None
-    """Seconds since the last rung has settled; None before."""
 
 
 class Refusal(_Message, frozen=True, kw_only=True, tag="refusal"):
-    """The last wish was not recorded."""
+    """The last wish was not recorded.
+
+    Attributes:
+        why: in a sentence.
+    """
 
     why: str
 

@@ -35,14 +35,22 @@ _STOP: Final = b""
 
 @dataclass(eq=False)
 class Client:
-    """One screen that is let in."""
+    """One screen that is let in.
+
+    Attributes:
+        link: the connection.
+        name: who is there.
+        where: at which screen.
+        outbox: what is still to be sent.
+        taken: when it took a message last.
+        gone: whether it has left.
+    """
 
     link: socket.socket
     name: str
     where: str
     outbox: queue.SimpleQueue[bytes] = field(default_factory=queue.SimpleQueue)
     taken: float = field(default_factory=time.monotonic)
-    """When it took a message last."""
     gone: bool = False
 
     def send(self, message: p.ToClient) -> None:

@@ -79,7 +79,12 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """All steps of a sequence over a plant."""
+    """All steps of a sequence over a plant.
+
+    Attributes:
+        sequence: the file.
+        steps: in order.
+    """
 
     sequence: SequenceFile
     steps: tuple[Step, ...]

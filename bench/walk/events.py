@@ -28,14 +28,17 @@ class _Event(msgspec.Struct, frozen=True, kw_only=True, tag_field="is", omit_def
 
 
 class Seen(msgspec.Struct, frozen=True):
-    """A record that whoever wrote this had before them, and how far it went then: this orders records, and no clock."""
+    """A record that whoever wrote this had before them, and how far it went then: this orders records, and no clock.
+
+    Attributes:
+        id: the hash of its first line: the same in every copy.
+        n: the number of its last line then.
+        head: that line's hash.
+    """
 
     id: str
-    """The hash of its first line: the same in every copy."""
     n: int
-    """The number of its last line then."""
     head: str
-    """That line's hash."""
 
 
 EDITION: Final = 3
@@ -46,39 +49,60 @@ asked again where it came too soon, was far below what is expected, or was the o
 
 
 class Began(_Event, frozen=True, kw_only=True, tag="began"):
-    """A walk began. Holds all that is needed to judge it again with nothing else at hand."""
+    """A walk began. Holds all that is needed to judge it again with nothing else at hand.
+
+    Attributes:
+        format: the record's format version.
+        software: name and version of the program.
+        edition: by which edition of the machine it is walked: a record is folded by the edition that walked it.
+        plant: the plant file, whole.
+        sequence: the sequence file, whole.
+        bench: instruments with profile, accuracy rows and calibration dates; roles.
+        bench_text: the bench file as it stood, so that the walk can be resumed without it.
+        job: the job's folder, where profiles of its own are looked for.
+        seed: of the simulator's noise; None on a real bench.
+        operator: who walks it; empty where not known.
+        sources: file name to SHA-256 of its bytes, for the files that were read.
+        cleared: shelf that is brought up on the evidence of other records to why these do not clear it; empty where
+            they do.
+        gates: shelf behind a gate to what the records have not proven of it, and how to prove it; a shelf that is not
+            named was not looked at.
+        order: one more than the greatest of the records that were seen; 0 in records of older versions.
+        saw: the other records of the job that were there: the last ones, those that they saw themselves are left out.
+        found: how these records left breakers, supplies, cards, bonds and plugs.
+    """
 
     format: int = FORMAT
     software: str
     edition: int = 1
-    """By which edition of the machine it is walked: a record is folded by the edition that walked it."""
     plant: PlantFile
     sequence: SequenceFile
     bench: BenchFacts
-    """Instruments with profile, accuracy rows and calibration dates; roles."""
     bench_text: str = ""
-    """The bench file as it stood, so that the walk can be resumed without it."""
     job: str = ""
-    """The job's folder, where profiles of its own are looked for."""
     seed: int | None = None
     operator: str = ""
     sources: dict[str, str] = {}
-    """File name to SHA-256 of its bytes, for the files that were read."""
     cleared: dict[str, str] = {}
-    """Shelf that is brought up on the evidence of other records to why these do not clear it; empty where they do."""
     gates: dict[str, list[str]] = {}
-    """Shelf behind a gate to what the records have not proven of it, and how to prove it; a shelf that is not named was
-    not looked at."""
     order: int = 0
-    """One more than the greatest of the records that were seen; 0 in records of older versions."""
     saw: list[Seen] = []
-    """The other records of the job that were there: the last ones, those that they saw themselves are left out."""
     found: list[Mark] = []
-    """How these records left breakers, supplies, cards, bonds and plugs."""
 
 
 class Met(_Event, frozen=True, kw_only=True, tag="met"):
-    """An instrument answered to its name and is ready."""
+    """An instrument answered to its name and is ready.
+
+    Attributes:
+        number: of the request that it answers.
+        instrument: its name in the bench file.
+        roles: what it fills.
+        identity: what it said of itself.
+        address: where it answered.
+        serial: its serial number, where it tells one.
+        version: of its own program, where it tells one.
+        other: it is another one than answered to this name before: what was checked with that one is checked again.
+    """
 
     number: int
     instrument: str
@@ -88,15 +112,20 @@ class Met(_Event, frozen=True, kw_only=True, tag="met"):
     serial: str = ""
     version: str = ""
     other: bool = False
-    """It is another one than answered to this name before: what was checked with that one is checked again."""
 
 
 class Answered(_Event, frozen=True, kw_only=True, tag="answered"):
-    """A request was answered by a person, or by hands that act for one."""
+    """A request was answered by a person, or by hands that act for one.
+
+    Attributes:
+        number: of the request that it answers.
+        answer: the typed word or value; empty for a plain confirmation; 'retry' after trouble.
+        by: who answered; empty where not known.
+        how: a key, a contact that settled, the simulator's hands, or a relay matrix.
+    """
 
     number: int
     answer: str = ""
-    """The typed word or value; empty for a plain confirmation; 'retry' after trouble."""
     by: str = ""
     how: Literal["key", "contact", "simulated", "matrix"] = "key"
     read_by: str = ""
@@ -106,39 +135,62 @@ class Answered(_Event, frozen=True, kw_only=True, tag="answered"):
 
 
 class Read(_Event, frozen=True, kw_only=True, tag="read"):
-    """A reading, just as the instrument gave it."""
+    """A reading, just as the instrument gave it.
+
+    Attributes:
+        number: of the request that it answers.
+        instrument: its name in the bench file.
+        function: what it read, by the name that is the same for every meter.
+        unit: base unit of ``value``.
+        value: in the base unit; None where the meter showed over range or no number.
+        over: '+' or '-' where the meter showed over range.
+        bound: over range: what the value lies beyond, in the base unit, as far as the meter's reply tells.
+        nan: the meter gave no number.
+        flags: what the meter said beside.
+        range: the range's name value, in the base unit; None where not told.
+        resolution: one step of the last digit, in the base unit; None where not known.
+        raw: every reply that the value rests on, undecodable bytes written as ``\\xNN``.
+        count: how many readings were averaged.
+        series: timed readings while the test voltage stayed on: seconds since it was put on, and the reading (None:
+            over range).
+        spread: standard deviation of the single readings where several were averaged.
+        took: seconds from trigger to reply.
+        tries: how often it was asked for.
+        judged: what the runner made of it then, with the uncertainty budget: for people and other tools. The fold never
+            reads this; it judges anew.
+    """
 
     number: int
     instrument: str
     function: str
     unit: str
     value: float | None = None
-    """In the base unit; None where the meter showed over range or no number."""
     over: Literal["", "+", "-"] = ""
     bound: float | None = None
-    """Over range: what the value lies beyond, in the base unit, as far as the meter's reply tells."""
     nan: bool = False
     flags: list[str] = []
     range: float | None = None
     resolution: float | None = None
     raw: list[str] = []
-    """Every reply that the value rests on, undecodable bytes written as ``\\xNN``."""
     count: int = 1
     series: list[tuple[float, float | None]] = []
-    """Timed readings while the test voltage stayed on: seconds since it was put on, and the reading (None: over
-    range)."""
     spread: float | None = None
-    """Standard deviation of the single readings where several were averaged."""
     took: float = 0.0
-    """Seconds from trigger to reply."""
     tries: int = 1
     judged: dict[str, Any] = {}
-    """What the runner made of it then, with the uncertainty budget: for people and other tools. The fold never reads
-    this; it judges anew."""
 
 
 class Troubled(_Event, frozen=True, kw_only=True, tag="troubled"):
-    """An instrument or a port gave trouble; the step is not done."""
+    """An instrument or a port gave trouble; the step is not done.
+
+    Attributes:
+        number: of the request that it answers.
+        instrument: its name in the bench file; empty where it was no instrument.
+        kind: what kind of trouble, in one word.
+        what: what happened, in a sentence.
+        advice: what to do about it.
+        raw: what came over the line.
+    """
 
     number: int
     instrument: str
@@ -149,7 +201,15 @@ class Troubled(_Event, frozen=True, kw_only=True, tag="troubled"):
 
 
 class Switched(_Event, frozen=True, kw_only=True, tag="switched"):
-    """An output or a switch was set, and read back."""
+    """An output or a switch was set, and read back.
+
+    Attributes:
+        number: of the request that it answers.
+        instrument: its name in the bench file.
+        state: how it is now, as read back.
+        confirmed: whether it was read back.
+        raw: the replies that this rests on.
+    """
 
     number: int
     instrument: str
@@ -162,33 +222,45 @@ class Energised(_Event, frozen=True, kw_only=True, tag="energised"):
     """An output was brought up and watched, and is on, or was switched off by what the watch saw.
 
     Times are seconds from the first setting on. Readings that showed over range or no number are ``None``.
+
+    Attributes:
+        number: of the request that it answers.
+        instrument: the supply.
+        state: as read back at the end.
+        meter: the ammeter in the supply's lead that read the current; empty where the supply read it itself.
+        confirmed: whether ``state`` was read back.
+        why: why the watch ended: ``done``, or what tripped; see :data:`bench.judge.watch.Why`.
+        times: when each current was read.
+        amps: the currents.
+        terminal: time and volts at the supply's terminals, where they were read.
+        sets: time, volts and current limit of every setting, when the supply had taken it.
+        tripped: which of the readings switched it off.
+        thinned: while it soaked one of so many readings was kept; the watch saw all.
+        raw: the replies that the last reading and the state at the end rest on.
     """
 
     number: int
     instrument: str
     state: Literal["on", "off"]
-    """As read back at the end."""
     meter: str = ""
-    """The ammeter in the supply's lead that read the current; empty where the supply read it itself."""
     confirmed: bool
     why: str
-    """Why the watch ended: ``done``, or what tripped; see :data:`bench.judge.watch.Why`."""
     times: list[float] = []
     amps: list[float | None] = []
     terminal: list[tuple[float, float]] = []
-    """Time and volts at the supply's terminals, where they were read."""
     sets: list[tuple[float, float, float]] = []
-    """Time, volts and current limit of every setting, when the supply had taken it."""
     tripped: int | None = None
-    """Which of the readings switched it off."""
     thinned: int = 1
-    """While it soaked one of so many readings was kept; the watch saw all."""
     raw: list[str] = []
-    """The replies that the last reading and the state at the end rest on."""
 
 
 class Elapsed(_Event, frozen=True, kw_only=True, tag="elapsed"):
-    """Time passed while waiting, on the monotonic clock."""
+    """Time passed while waiting, on the monotonic clock.
+
+    Attributes:
+        number: of the request that it answers.
+        seconds: how long.
+    """
 
     number: int
     seconds: float
@@ -199,62 +271,94 @@ class Advised(_Event, frozen=True, kw_only=True, tag="advised"):
 
     What it is worked out from are the readings of the record, so it can be worked out again; it is kept as a fact
     since people act on it: whoever replays the record sees what was asked for then, whatever later versions would ask.
+
+    Attributes:
+        number: of the request that it answers.
+        want: an act, a reading, or the end of the search.
+        done: readings so far that count.
+        left: at most so many readings more, as far as is known; 0 where there is no saying.
+        why: why this one: what it would tell apart.
+        facts: what is suspected so far, as plain data of the search's own.
     """
 
     number: int
     want: Do | Measure | Found
-    """An act, a reading, or the end of the search."""
     done: int = 0
-    """Readings so far that count."""
     left: int = 0
-    """At most so many readings more, as far as is known; 0 where there is no saying."""
     why: str = ""
-    """Why this one: what it would tell apart."""
     facts: dict[str, Any] = {}
-    """What is suspected so far, as plain data of the search's own."""
 
 
 class Skipped(_Event, frozen=True, kw_only=True, tag="skipped"):
-    """A step was passed over, with a reason."""
+    """A step was passed over, with a reason.
+
+    Attributes:
+        number: of the request that it answers.
+        reason: in words.
+        by: who.
+        whole: within a search: the search as a whole, and not just the act or reading that it asked for.
+    """
 
     number: int
     reason: str
     by: str = ""
     whole: bool = False
-    """Within a search: the search as a whole, and not just the act or reading that it asked for."""
 
 
 class Went(_Event, frozen=True, kw_only=True, tag="went"):
-    """The operator went to another step: back, or to one again. Earlier readings stay in the record."""
+    """The operator went to another step: back, or to one again. Earlier readings stay in the record.
+
+    Attributes:
+        number: of the request that it answers.
+        to: index of the step.
+        then: after that step: return to where the walk stood, or go on from there.
+        by: who.
+    """
 
     number: int
     to: int
     then: Literal["return", "go-on"] = "return"
-    """After that step: return to where the walk stood, or go on from there."""
     by: str = ""
 
 
 class Noted(_Event, frozen=True, kw_only=True, tag="noted"):
-    """A remark."""
+    """A remark.
+
+    Attributes:
+        text: in words.
+        by: who.
+    """
 
     text: str
     by: str = ""
 
 
 class Disturbed(_Event, frozen=True, kw_only=True, tag="disturbed"):
-    """Something physical was changed: evidence from before about what it touches no longer counts."""
+    """Something physical was changed: evidence from before about what it touches no longer counts.
+
+    Attributes:
+        touches: names of the plant.
+        text: what was done.
+        by: who.
+        when: when it happened, where it is told later: UTC, ISO 8601 with a Z. Empty: at the time of the event itself.
+        saw: outside any walk: the last records of the job that were there.
+    """
 
     touches: list[str]
     text: str = ""
     by: str = ""
     when: str = ""
-    """When it happened, where it is told later: UTC, ISO 8601 with a Z. Empty: at the time of the event itself."""
     saw: list[Seen] = []
-    """Outside any walk: the last records of the job that were there."""
 
 
 class Paused(_Event, frozen=True, kw_only=True, tag="paused"):
-    """The walk rests. With ``make_safe`` outputs go off first: nobody is there to watch them."""
+    """The walk rests. With ``make_safe`` outputs go off first: nobody is there to watch them.
+
+    Attributes:
+        why: in words.
+        by: who.
+        make_safe: outputs go off first.
+    """
 
     why: str = ""
     by: str = ""
@@ -262,33 +366,53 @@ class Paused(_Event, frozen=True, kw_only=True, tag="paused"):
 
 
 class Continued(_Event, frozen=True, kw_only=True, tag="continued"):
-    """The walk goes on after a pause."""
+    """The walk goes on after a pause.
+
+    Attributes:
+        by: who.
+    """
 
     by: str = ""
 
 
 class Seated(_Event, frozen=True, kw_only=True, tag="seated"):
-    """Who holds the operator's seat from here on; empty: nobody."""
+    """Who holds the operator's seat from here on; empty: nobody.
+
+    Attributes:
+        by: who; empty: nobody.
+        where: at which screen.
+    """
 
     by: str = ""
     where: str = ""
 
 
 class Resumed(_Event, frozen=True, kw_only=True, tag="resumed"):
-    """A new runner opened the record: ports were closed in between and outputs are made safe first."""
+    """A new runner opened the record: ports were closed in between and outputs are made safe first.
+
+    Attributes:
+        software: name and version of the program.
+        bench: the bench from here on, where it is another one than before.
+        bench_text: its bench file as it stood.
+        gates: as in :class:`Began`, where the records were looked at again.
+        zero_again: the last zero of the leads is too old to be taken off: they are zeroed before the walk reads on.
+    """
 
     software: str
     bench: BenchFacts | None = None
-    """The bench from here on, where it is another one than before."""
     bench_text: str = ""
     gates: dict[str, list[str]] | None = None
-    """As in :class:`Began`, where the records were looked at again."""
     zero_again: bool = False
-    """The last zero of the leads is too old to be taken off: they are zeroed before the walk reads on."""
 
 
 class Mended(_Event, frozen=True, kw_only=True, tag="mended"):
-    """The record's torn end was set aside after a crash."""
+    """The record's torn end was set aside after a crash.
+
+    Attributes:
+        bytes: how much was set aside.
+        sha256: of what was set aside.
+        kept: the file that it was set aside in.
+    """
 
     bytes: int
     sha256: str
@@ -296,7 +420,12 @@ class Mended(_Event, frozen=True, kw_only=True, tag="mended"):
 
 
 class Aborted(_Event, frozen=True, kw_only=True, tag="aborted"):
-    """The walk was given up."""
+    """The walk was given up.
+
+    Attributes:
+        why: in words.
+        by: who.
+    """
 
     why: str = ""
     by: str = ""
@@ -306,28 +435,42 @@ class MadeSafe(_Event, frozen=True, kw_only=True, tag="made-safe"):
     """Every output was told to go to its safe state.
 
     ``confirmed`` maps an instrument to whether it was read back; an instrument without outputs is not in it.
+
+    Attributes:
+        number: of the request that it answers.
+        confirmed: instrument to whether its output was read back as off; one without outputs is not in it.
+        left: what the tool cannot switch off itself, in words.
     """
 
     number: int
     confirmed: dict[str, bool] = {}
     left: list[str] = []
-    """What the tool cannot switch off itself, in words."""
 
 
 class Guarded(_Event, frozen=True, kw_only=True, tag="guarded"):
-    """The runner was gone or hung, and the guard beside it told every output to go to its safe state."""
+    """The runner was gone or hung, and the guard beside it told every output to go to its safe state.
+
+    Attributes:
+        why: what had become of the runner.
+        confirmed: as in :class:`MadeSafe`.
+        left: what the tool cannot switch off itself, in words.
+    """
 
     why: str = ""
     confirmed: dict[str, bool] = {}
-    """As in :class:`MadeSafe`."""
     left: list[str] = []
 
 
 class OutputsSeen(_Event, frozen=True, kw_only=True, tag="outputs-seen"):
-    """Somebody went and looked at outputs that a record ended with on. It may come after the end of a walk too."""
+    """Somebody went and looked at outputs that a record ended with on. It may come after the end of a walk too.
+
+    Attributes:
+        states: instrument to how its output was found, or left.
+        text: what was done or seen.
+        by: who.
+    """
 
     states: dict[str, Literal["off", "on"]]
-    """Instrument to how its output was found, or left."""
     text: str = ""
     by: str = ""
 
@@ -359,10 +502,14 @@ Event = (
 
 
 class Entry(msgspec.Struct, frozen=True, kw_only=True):
-    """An event in its envelope."""
+    """An event in its envelope.
+
+    Attributes:
+        n: counts from 1 in each record.
+        at: time of day, UTC, ISO 8601 with microseconds and a Z.
+        event: what happened.
+    """
 
     n: int
-    """Counts from 1 in each record."""
     at: str
-    """Time of day, UTC, ISO 8601 with microseconds and a Z."""
     event: Event

@@ -124,33 +124,35 @@ class Outcome(msgspec.Struct, frozen=True, repr_omit_defaults=True):
         return self.verdict == "undecided" and self.connected == "yes"
 
     @classmethod
-    def done(cls, step: Step, n: int, handled: Handled | None = None) -> Outcome:
+    def done(cls, step: Step, nth: int, handled: Handled | None = None) -> Outcome:
         """A step without a reading was done, and left the plant as said here."""
-        return cls(step.index, step.key, n, "done", "Done.", step.subject, circumstances=Circumstances(handled=handled))
-
-    @classmethod
-    def beeped(cls, step: Step, n: int, beeps: bool) -> Outcome:
-        """A person said whether a continuity tester beeps; nothing is judged by that."""
-        said, answer = ("It beeps.", "yes") if beeps else ("It is silent.", "no")
-        return cls(step.index, step.key, n, "done", said, step.subject, answer=answer)
-
-    @classmethod
-    def concluded(cls, step: Step, n: int, found: Found, at: str) -> Outcome:
-        """A search came to its end."""
-        then = Circumstances(at=at)
         return cls(
-            step.index, step.key, n, found.verdict, found.sentence, step.subject, circumstances=then, found=found
+            step.index, step.key, nth, "done", "Done.", step.subject, circumstances=Circumstances(handled=handled)
         )
 
     @classmethod
-    def passed_over(cls, step: Step, n: int, why: str) -> Outcome:
-        """A step that the walk itself passed over, since what it stands on is not so."""
-        return cls(step.index, step.key, n, "skipped", f"Passed over: {why}", step.subject, barred=True)
+    def beeped(cls, step: Step, nth: int, beeps: bool) -> Outcome:
+        """A person said whether a continuity tester beeps; nothing is judged by that."""
+        said, answer = ("It beeps.", "yes") if beeps else ("It is silent.", "no")
+        return cls(step.index, step.key, nth, "done", said, step.subject, answer=answer)
 
     @classmethod
-    def skipped(cls, step: Step, n: int, event: e.Skipped) -> Outcome:
+    def concluded(cls, step: Step, nth: int, found: Found, at: str) -> Outcome:
+        """A search came to its end."""
+        then = Circumstances(at=at)
+        return cls(
+            step.index, step.key, nth, found.verdict, found.sentence, step.subject, circumstances=then, found=found
+        )
+
+    @classmethod
+    def passed_over(cls, step: Step, nth: int, why: str) -> Outcome:
+        """A step that the walk itself passed over, since what it stands on is not so."""
+        return cls(step.index, step.key, nth, "skipped", f"Passed over: {why}", step.subject, barred=True)
+
+    @classmethod
+    def skipped(cls, step: Step, nth: int, event: e.Skipped) -> Outcome:
         """A step was passed over."""
-        return cls(step.index, step.key, n, "skipped", f"Skipped: {event.reason.strip()}", step.subject)
+        return cls(step.index, step.key, nth, "skipped", f"Skipped: {event.reason.strip()}", step.subject)
 
     def voided(self, why: str) -> Outcome:
         """The same reading, which no longer counts."""

@@ -10,14 +10,23 @@ from bench.sequence.plan import Step
 
 @dataclass(frozen=True, slots=True)
 class Start:
-    """Nothing is recorded yet: the walk wants its beginning."""
+    """Nothing is recorded yet: the walk wants its beginning.
+
+    Attributes:
+        number: of the request.
+    """
 
     number: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class Meet:
-    """Open and identify the instruments that fill these roles."""
+    """Open and identify the instruments that fill these roles.
+
+    Attributes:
+        number: of the request.
+        roles: that have still to answer.
+    """
 
     number: int
     roles: tuple[str, ...]
@@ -25,7 +34,12 @@ class Meet:
 
 @dataclass(frozen=True, slots=True)
 class Consent:
-    """The bench cannot prove some limits: go on with a reason, or give up."""
+    """The bench cannot prove some limits: go on with a reason, or give up.
+
+    Attributes:
+        number: of the request.
+        weak: what the bench cannot prove and what is not clear for power, a sentence each.
+    """
 
     number: int
     weak: tuple[str, ...]
@@ -33,7 +47,12 @@ class Consent:
 
 @dataclass(frozen=True, slots=True)
 class Ask:
-    """A person reads, does, confirms or types: caution, hold point, act or value."""
+    """A person reads, does, confirms or types: caution, hold point, act or value.
+
+    Attributes:
+        number: of the request.
+        step: what is under way.
+    """
 
     number: int
     step: Step
@@ -41,7 +60,12 @@ class Ask:
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """The probes go to their places. For a zero or a proof the step's text says where."""
+    """The probes go to their places. For a zero or a proof the step's text says where.
+
+    Attributes:
+        number: of the request.
+        step: what is under way.
+    """
 
     number: int
     step: Step
@@ -49,7 +73,12 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Measure:
-    """Take the step's reading now."""
+    """Take the step's reading now.
+
+    Attributes:
+        number: of the request.
+        step: what is under way.
+    """
 
     number: int
     step: Step
@@ -57,7 +86,12 @@ class Measure:
 
 @dataclass(frozen=True, slots=True)
 class Switch:
-    """Set an output and read it back."""
+    """Set an output and read it back.
+
+    Attributes:
+        number: of the request.
+        step: what is under way.
+    """
 
     number: int
     step: Step
@@ -65,7 +99,13 @@ class Switch:
 
 @dataclass(frozen=True, slots=True)
 class Energise:
-    """Bring an output up its ladder and watch it; off at the first reading beyond."""
+    """Bring an output up its ladder and watch it; off at the first reading beyond.
+
+    Attributes:
+        number: of the request.
+        step: what is under way.
+        ladder: what to follow.
+    """
 
     number: int
     step: Step
@@ -74,7 +114,13 @@ class Energise:
 
 @dataclass(frozen=True, slots=True)
 class Wait:
-    """Let time pass; report it in pieces."""
+    """Let time pass; report it in pieces.
+
+    Attributes:
+        number: of the request.
+        step: what is under way.
+        left: seconds to go.
+    """
 
     number: int
     step: Step
@@ -83,7 +129,12 @@ class Wait:
 
 @dataclass(frozen=True, slots=True)
 class Advise:
-    """A search wants to know what to do next; see :mod:`bench.walk.seeking`."""
+    """A search wants to know what to do next; see :mod:`bench.walk.seeking`.
+
+    Attributes:
+        number: of the request.
+        step: what is under way.
+    """
 
     number: int
     step: Step
@@ -91,7 +142,15 @@ class Advise:
 
 @dataclass(frozen=True, slots=True)
 class Resolve:
-    """Trouble: try again, skip with a reason, or give up."""
+    """Trouble: try again, skip with a reason, or give up.
+
+    Attributes:
+        number: of the request.
+        step: what was under way; None before the first.
+        kind: of the trouble, in one word.
+        what: happened, in a sentence.
+        advice: what to do about it.
+    """
 
     number: int
     step: Step | None
@@ -102,7 +161,12 @@ class Resolve:
 
 @dataclass(frozen=True, slots=True)
 class Rest:
-    """Paused."""
+    """Paused.
+
+    Attributes:
+        number: of the request.
+        why: it rests, in words; may be empty.
+    """
 
     number: int
     why: str
@@ -110,7 +174,12 @@ class Rest:
 
 @dataclass(frozen=True, slots=True)
 class MakeSafe:
-    """Bring every output to its safe state and read it back."""
+    """Bring every output to its safe state and read it back.
+
+    Attributes:
+        number: of the request.
+        then: the phase that comes after.
+    """
 
     number: int
     then: str
@@ -118,7 +187,12 @@ class MakeSafe:
 
 @dataclass(frozen=True, slots=True)
 class Finished:
-    """Nothing more to do."""
+    """Nothing more to do.
+
+    Attributes:
+        number: of the request.
+        aborted: given up, and not walked to its end.
+    """
 
     number: int
     aborted: bool

@@ -134,10 +134,10 @@ class Seeking(msgspec.Struct, frozen=True):
             seconds=0.0,
         )
 
-    def answered(self, n: int, outcome: Outcome) -> Seeking:
+    def answered(self, nth: int, outcome: Outcome) -> Seeking:
         """The search after what it asked for was done, read or skipped."""
         assert self.advised is not None and not isinstance(self.advised.want, Found)
-        return replace(self, trail=(*self.trail, Answer(self.advised.want, n, outcome)), advised=None)
+        return replace(self, trail=(*self.trail, Answer(self.advised.want, nth, outcome)), advised=None)
 
     def back(self) -> Seeking:
         """The search with its last answer taken back."""

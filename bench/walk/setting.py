@@ -69,16 +69,16 @@ class Conditions(msgspec.Struct, frozen=True):
     rig: Rig | None = None
     volts: Mapping[str, float] = {}
 
-    def after(self, act: Do, n: int, by: str, at: str) -> Conditions:
+    def after(self, act: Do, nth: int, by: str, at: str) -> Conditions:
         """The conditions after something was done by hand.
 
         Args:
             act: what was done.
-            n: number of the event that confirmed it.
+            nth: number of the event that confirmed it.
             by: who did it; empty where not known.
             at: time of day, UTC.
         """
-        handled = self.handled.after(act.changes, n, by, at)
+        handled = self.handled.after(act.changes, nth, by, at)
         return replace(
             self,
             handled=handled,
@@ -323,19 +323,19 @@ class Setting:
         return Circumstances(at, conditions.ambient, conditions.handled, self.bench)
 
     def judge(
-        self, step: Step, read: e.Read, n: int, conditions: Conditions, rules: Rules, at: str
+        self, step: Step, read: e.Read, nth: int, conditions: Conditions, rules: Rules, at: str
     ) -> tuple[Outcome, Conditions]:
         """Judge a reading; a zero also changes the conditions."""
         match step.source:
             case Zero() as zero:
-                outcome = self._judge_zero(step, zero, read, n)
+                outcome = self._judge_zero(step, zero, read, nth)
                 if outcome.verdict == "pass" and read.value is not None:
                     conditions = conditions.with_zero(read.instrument, read.value)
                 return outcome, conditions
             case Prove() as proof:
-                return self._judge_proof(step, proof, read, n, conditions, rules, at), conditions
+                return self._judge_proof(step, proof, read, nth, conditions, rules, at), conditions
             case Measure() as measure:
-                outcome = self.judge_measure(step, measure, read, n, conditions, rules, at)
+                outcome = self.judge_measure(step, measure, read, nth, conditions, rules, at)
                 if measure.read == "temperature" and read.value is not None and ROOM[0] <= read.value <= ROOM[1]:
                     # the thermometer says how warm conductors and meter are from here on
                     conditions = replace(conditions, ambient=read.value)
@@ -363,17 +363,17 @@ class Setting:
         return self._prepared[key]
 
     def judge_energised(
-        self, step: Step, event: e.Energised, n: int, conditions: Conditions, rules: Rules, at: str
+        self, step: Step, event: e.Energised, nth: int, conditions: Conditions, rules: Rules, at: str
     ) -> Outcome:
         """Judge a load that was brought up; see :mod:`bench.walk.power`."""
 
         def hold(read: e.Read, held: Held) -> Outcome:
-            return self._held_against(step, read, n, held, self.rule(rules), conditions, at, 2, None, 0.0)
+            return self._held_against(step, read, nth, held, self.rule(rules), conditions, at, 2, None, 0.0)
 
         base = Outcome(
             step.index,
             step.key,
-            n,
+            nth,
             "fail",
             "",
             step.subject,
@@ -387,7 +387,7 @@ class Setting:
         step: Step,
         source: Measure,
         read: e.Read,
-        n: int,
+        nth: int,
         conditions: Conditions,
         rules: Rules,
         at: str,
@@ -399,7 +399,7 @@ class Setting:
             step: the step.
             source: its entry in the sequence.
             read: the reading.
-            n: the event's number.
+            nth: the event's number.
             conditions: as they were at the reading.
             rules: replacing limits or decision rule.
             at: time of day of the reading.
@@ -409,11 +409,11 @@ class Setting:
             held = self.limit(step, conditions, rules)
         except JudgeError as error:
             return Outcome(
-                step.index, step.key, n, "undecided", f"Undecided: no limit: {error}.", step.subject, reading=read
+                step.index, step.key, nth, "undecided", f"Undecided: no limit: {error}.", step.subject, reading=read
             )
         zeros = conditions.zeros.get(read.instrument, ())
         zero = zeros[-1] if zeros and source.read == "resistance" and source.wires == 2 else None
-        outcome = self._held_against(step, read, n, held, self.rule(rules), conditions, at, source.wires, zero, drift)
+        outcome = self._held_against(step, read, nth, held, self.rule(rules), conditions, at, source.wires, zero, drift)
         if held.amps and outcome.figure.value is not None and outcome.verdict in ("pass", "fail", "undecided"):
             outcome = replace(outcome, sentence=f"{outcome.sentence} {joint_words(outcome.figure.value, held.amps)}")
         inlet = self.plant.inlets.get(step.subject)
@@ -428,7 +428,7 @@ class Setting:
         self,
         step: Step,
         read: e.Read,
-        n: int,
+        nth: int,
         held: Held,
         rule: Rule,
         conditions: Conditions,
@@ -441,7 +441,7 @@ class Setting:
         base = Outcome(
             step.index,
             step.key,
-            n,
+            nth,
             "undecided",
             "",
             step.subject,
@@ -517,12 +517,12 @@ class Setting:
             ),
         )
 
-    def _judge_zero(self, step: Step, source: Zero, read: e.Read, n: int) -> Outcome:
+    def _judge_zero(self, step: Step, source: Zero, read: e.Read, nth: int) -> Outcome:
         most = source.at_most.value
         base = Outcome(
             step.index,
             step.key,
-            n,
+            nth,
             "fail",
             "",
             step.subject,
@@ -546,14 +546,14 @@ class Setting:
         step: Step,
         source: Prove,
         read: e.Read,
-        n: int,
+        nth: int,
         conditions: Conditions,
         rules: Rules,
         at: str,
     ) -> Outcome:
         held = self.proof_limit(source, read)
         if isinstance(held, str):
-            return Outcome(step.index, step.key, n, "undecided", held, step.subject, reading=read)
+            return Outcome(step.index, step.key, nth, "undecided", held, step.subject, reading=read)
         zeros = conditions.zeros.get(read.instrument, ())
         zero = zeros[-1] if zeros and read.unit == "Ω" and source.wires == 2 else None
         shown = read
@@ -562,7 +562,7 @@ class Setting:
             size = abs(read.value) if read.value is not None else None
             shown = msgspec.structs.replace(read, value=size, over="+" if read.over else "")
         # a bench proof asks whether the reading agrees with what is known: the doubt of both is the tolerance already
-        outcome = self._held_against(step, shown, n, held, Rule.simple(), conditions, at, source.wires, zero, 0.0)
+        outcome = self._held_against(step, shown, nth, held, Rule.simple(), conditions, at, source.wires, zero, 0.0)
         return replace(outcome, reading=read, figure=replace(outcome.figure, over=read.over))
 
     def proof_limit(self, source: Prove, read: e.Read) -> Held | str:

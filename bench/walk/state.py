@@ -299,7 +299,7 @@ def accepts(state: State, event: e.Event) -> None:
     take(state, e.Entry(n=state.taken + 1, at=state.at, event=event))
 
 
-# Handlers. Each is named for what happened; `n` is the event's number in the record.
+# Handlers. Each is named for what happened; `nth` is the event's number in the record.
 
 
 def _to(state: State, phase: Phase, **pending: Any) -> State:
@@ -334,7 +334,7 @@ def _without_trouble(state: State) -> State:
     return replace(state, pending=replace(state.pending, trouble=None))
 
 
-def _began(state: State, event: e.Began, n: int) -> State:
+def _began(state: State, event: e.Began, nth: int) -> State:
     try:
         setting = _sound(Setting.of(event))
     except CannotUnroll as error:
@@ -357,12 +357,12 @@ def _sound(setting: Setting) -> Setting:
     return setting
 
 
-def _made_safe(state: State, event: e.MadeSafe, n: int) -> State:
+def _made_safe(state: State, event: e.MadeSafe, nth: int) -> State:
     silent = [name for name in state.outputs.on if name not in event.confirmed]
     bad = (*(name for name, confirmed in event.confirmed.items() if not confirmed), *silent)
     told = {**event.confirmed, **dict.fromkeys(silent, False)}
     outputs = [Change("output", name, "off" if confirmed else "may be on") for name, confirmed in told.items()]
-    state = _noted_output(state, outputs, n)
+    state = _noted_output(state, outputs, nth)
     if state.place.then in (Phase.DONE, Phase.ABORTED):
         on = {name: index for name, index in state.outputs.on.items() if name in bad}
         return _to(replace(state, outputs=Outputs(on, frozenset(), bad)), state.place.then)
@@ -406,13 +406,13 @@ def _unpowered(state: State) -> State:
     return replace(_going_straight_on(_at(state, min(state.place.cursor, hold))), outputs=outputs)
 
 
-def _met(state: State, event: e.Met, n: int) -> State:
+def _met(state: State, event: e.Met, nth: int) -> State:
     before, after = state.instruments, state.instruments.after(event)
     if after.to_meet == before.to_meet:
         raise Refused(f"{event.instrument} fills none of {', '.join(before.to_meet)}")
     state = replace(state, instruments=after)
     if event.other:
-        state = _exchanged(state, event, n)
+        state = _exchanged(state, event, nth)
     if event.instrument in state.outputs.on and not _switches_off(state.step):
         # to open it was to set it up anew, and that switched its output off: nothing may be read as if it were on
         return _make_safe(state, Phase.MEETING)
@@ -429,13 +429,13 @@ def _named(met: e.Met) -> tuple[str, str]:
     return (met.identity.removesuffix(met.version), met.serial)
 
 
-def _exchanged(state: State, event: e.Met, n: int) -> State:
+def _exchanged(state: State, event: e.Met, nth: int) -> State:
     """Another instrument came in for one: nothing that was read with that one is taken off, and it is checked anew."""
     zeros = {name: ohms for name, ohms in state.conditions.zeros.items() if name != event.instrument}
     what = (
         f"Another instrument answers as {event.instrument}: {event.identity or event.serial}. Its leads' zero is void."
     )
-    state = _noted(replace(state, conditions=replace(state.conditions, zeros=zeros)), e.Noted(text=what), n)
+    state = _noted(replace(state, conditions=replace(state.conditions, zeros=zeros)), e.Noted(text=what), nth)
     zero = zero_before(state)
     kept = state.kept.latest.get(zero.index) if zero is not None else None
     mine = kept is not None and kept.reading is not None and kept.reading.instrument == event.instrument
@@ -447,7 +447,7 @@ def _switches_off(step: Step | None) -> bool:
     return step is not None and step.source.switches_off
 
 
-def _consented(state: State, event: e.Answered, n: int) -> State:
+def _consented(state: State, event: e.Answered, nth: int) -> State:
     if not event.answer.strip():
         raise Refused("going on needs a reason, in words")
     return _enter(replace(state, consented=event.answer), state.place.cursor)
@@ -643,9 +643,9 @@ def _maybe_on(state: State) -> State:
     return replace(state, outputs=outputs)
 
 
-def _noted_output(state: State, changes: Iterable[Change], n: int) -> State:
+def _noted_output(state: State, changes: Iterable[Change], nth: int) -> State:
     """The same, with outputs of instruments noted as they were left; no hand did it."""
-    handled = state.conditions.handled.after(changes, n, at=state.at)
+    handled = state.conditions.handled.after(changes, nth, at=state.at)
     return replace(state, conditions=replace(state.conditions, handled=handled))
 
 
@@ -673,7 +673,7 @@ def _end_step(state: State, outcome: Outcome) -> State:
     return _enter(state, state.place.cursor + 1)
 
 
-def _answered(state: State, event: e.Answered, n: int) -> State:
+def _answered(state: State, event: e.Answered, nth: int) -> State:
     step = state.step
     assert step is not None and state.setting is not None
     answer = event.answer.strip()
@@ -687,21 +687,21 @@ def _answered(state: State, event: e.Answered, n: int) -> State:
         case AskStep() as ask:
             state = replace(state, conditions=state.conditions.with_answer(ask, answer, Refused))
         case Look() as look:
-            return _looked(state, step, look, event, n)
+            return _looked(state, step, look, event, nth)
         case Gate():
-            return _advance(state, _reasoned(state, step, answer, event, n))
+            return _advance(state, _reasoned(state, step, answer, event, nth))
         case Do(beeps=None) as act:
-            conditions = state.conditions.after(act, n, event.by or state.seat, state.at)
-            return _advance(replace(state, conditions=conditions), Outcome.done(step, n, conditions.handled))
+            conditions = state.conditions.after(act, nth, event.by or state.seat, state.at)
+            return _advance(replace(state, conditions=conditions), Outcome.done(step, nth, conditions.handled))
         case Do():
             beeps = BEEPS.get(answer.casefold())
             if beeps is None:
                 raise Refused("answer yes if the tester beeps, or no if it is silent")
-            return _advance(state, Outcome.beeped(step, n, beeps))
-    return _advance(state, Outcome.done(step, n))
+            return _advance(state, Outcome.beeped(step, nth, beeps))
+    return _advance(state, Outcome.done(step, nth))
 
 
-def _looked(state: State, step: Step, look: Look, event: e.Answered, n: int) -> State:
+def _looked(state: State, step: Step, look: Look, event: e.Answered, nth: int) -> State:
     """Somebody said how things stand. What contradicts what was said before is told: nobody explained it."""
     assert state.setting is not None
     try:
@@ -714,13 +714,13 @@ def _looked(state: State, step: Step, look: Look, event: e.Answered, n: int) -> 
         for change, mark in against
     )
     conditions = state.conditions
-    handled = conditions.handled.after(changes, n, event.by or state.seat, state.at)
+    handled = conditions.handled.after(changes, nth, event.by or state.seat, state.at)
     told = "; ".join(
         f"{', '.join(one.name for one in changes if one.state == left)} {left}"
         for left in dict.fromkeys(change.state for change in changes)
     )
     wrong = [change for change in changes if look.expect and change.state not in look.expect]
-    outcome = replace(Outcome.done(step, n, handled), sentence=f"Found: {told}.", remark=remark)
+    outcome = replace(Outcome.done(step, nth, handled), sentence=f"Found: {told}.", remark=remark)
     if wrong:
         named = ", ".join(f"{change.name} is {change.state}" for change in wrong)
         wanted = " or ".join(look.expect)
@@ -756,7 +756,7 @@ def said_by(mark: Mark) -> str:
     return f"on {mark.at[:10]} ({where})" if mark.at else f"({where})"
 
 
-def _reasoned(state: State, step: Step, reason: str, event: e.Answered, n: int) -> Outcome:
+def _reasoned(state: State, step: Step, reason: str, event: e.Answered, nth: int) -> Outcome:
     """Somebody goes on without proof, for a reason and by name."""
     assert state.setting is not None
     name = event.by or state.seat or state.setting.began.operator
@@ -766,21 +766,21 @@ def _reasoned(state: State, step: Step, reason: str, event: e.Answered, n: int) 
         raise Refused("going on without proof needs a name: begin the walk with --operator")
     missing = "; ".join(state.setting.missing(step.subject))
     sentence = f"Not proven: {missing}. {name} goes on all the same: {reason}"
-    return replace(Outcome.done(step, n), sentence=sentence)
+    return replace(Outcome.done(step, nth), sentence=sentence)
 
 
-def _placed(state: State, event: e.Answered, n: int) -> State:
+def _placed(state: State, event: e.Answered, nth: int) -> State:
     step, facts = state.step, by_eye_at(state)
     if step is None or facts is None:
         return _to(state, Phase.MEASURING)
     typed = (*state.pending.typed, event.answer)
-    why = _asked_again(state, step, facts, event, n)
+    why = _asked_again(state, step, facts, event, nth)
     if why:
         return _to(state, Phase.PLACING, typed=typed, doubt=why, asked_at=state.pending.asked_at)
     return _to(state, Phase.MEASURING, typed=typed)
 
 
-def _asked_again(state: State, step: Step, facts: InstrumentFacts, event: e.Answered, n: int) -> str:
+def _asked_again(state: State, step: Step, facts: InstrumentFacts, event: e.Answered, nth: int) -> str:
     """Why what was typed does not count yet; empty where it does. The same typed twice in a row is believed.
 
     By the sequence's own rules and by the accuracy that the record has, however it is judged later: what was asked
@@ -806,7 +806,7 @@ def _asked_again(state: State, step: Step, facts: InstrumentFacts, event: e.Answ
         return why
     read = by_eye.reading(facts, step, (event.answer,), state.number)
     try:
-        outcome, _ = state.setting.judge(step, read, n, state.conditions, Rules(), state.at)
+        outcome, _ = state.setting.judge(step, read, nth, state.conditions, Rules(), state.at)
     except OverflowError as error:
         raise Refused("a reading so large that nothing can be computed from it") from error
     if outcome.verdict == "fail":
@@ -857,19 +857,19 @@ def typed_reading(state: State, number: int) -> e.Read:
     return by_eye.reading(facts, step, state.pending.typed, number)
 
 
-def _read(state: State, event: e.Read, n: int) -> State:
+def _read(state: State, event: e.Read, nth: int) -> State:
     step = state.step
     assert step is not None and state.setting is not None
     # what the runner made of it then is for people and other tools; it is not even carried along
     facts = replace(event, judged={}) if event.judged else event
     try:
-        outcome, conditions = state.setting.judge(step, facts, n, state.conditions, state.rules, state.at)
+        outcome, conditions = state.setting.judge(step, facts, nth, state.conditions, state.rules, state.at)
     except OverflowError as error:
         raise Refused("a reading so large that nothing can be computed from it") from error
     return _advance(replace(state, conditions=conditions), outcome)
 
 
-def _switched(state: State, event: e.Switched, n: int) -> State:
+def _switched(state: State, event: e.Switched, nth: int) -> State:
     step = state.step
     assert step is not None and isinstance(step.source, Set)
     source = step.source
@@ -885,23 +885,23 @@ def _switched(state: State, event: e.Switched, n: int) -> State:
             what=f"{event.instrument} {found}",
             advice="Look at the instrument. Make it safe by hand if in doubt.",
         )
-        return _troubled(state, trouble, n)
+        return _troubled(state, trouble, nth)
     volts = source.voltage.value if source.voltage is not None and wanted == "on" else None
-    state = _noted_output(state, [Change("output", event.instrument, wanted, volts=volts)], n)
+    state = _noted_output(state, [Change("output", event.instrument, wanted, volts=volts)], nth)
     if wanted == "off":
         outputs = state.outputs.set_off(event.instrument)
         state = replace(state, conditions=replace(state.conditions, fed=None))
     else:
         outputs = state.outputs.set_on(event.instrument, step.index)
-    return _advance(replace(state, outputs=outputs), Outcome.done(step, n))
+    return _advance(replace(state, outputs=outputs), Outcome.done(step, nth))
 
 
-def _energised(state: State, event: e.Energised, n: int) -> State:
+def _energised(state: State, event: e.Energised, nth: int) -> State:
     step = state.step
     setting = state.setting
     assert step is not None and isinstance(step.source, Energise) and setting is not None
     try:
-        outcome = setting.judge_energised(step, event, n, state.conditions, state.rules, state.at)
+        outcome = setting.judge_energised(step, event, nth, state.conditions, state.rules, state.at)
     except OverflowError as error:
         raise Refused("a current so large that nothing can be computed from it") from error
     if not event.confirmed or (event.state == "on") != (event.why == "done"):
@@ -912,12 +912,12 @@ def _energised(state: State, event: e.Energised, n: int) -> State:
             what=f"{event.instrument} did not confirm its output {'on' if event.why == 'done' else 'off'}",
             advice="Look at the instrument. Switch it off by hand if in doubt.",
         )
-        return _troubled(_keep(state, outcome), trouble, n)
+        return _troubled(_keep(state, outcome), trouble, nth)
     source = step.source
     change = Change("output", event.instrument, "off")
     if event.state == "on":
         change = Change("output", event.instrument, "on", tuple(source.at), source.voltage.value)
-    state = _noted_output(state, [change], n)
+    state = _noted_output(state, [change], nth)
     conditions = replace(state.conditions, fed=None)
     state = replace(state, pending=replace(state.pending, ladder=None))
     if event.state == "on":
@@ -936,11 +936,11 @@ def _energised(state: State, event: e.Energised, n: int) -> State:
     return _advance(replace(state, outputs=outputs, conditions=conditions), outcome)
 
 
-def _advised(state: State, event: e.Advised, n: int) -> State:
+def _advised(state: State, event: e.Advised, nth: int) -> State:
     step, seeking = state.planned, state.seeking
     assert step is not None and seeking is not None
     if isinstance(event.want, Found):
-        return _end_step(state, Outcome.concluded(step, n, event.want, state.at))
+        return _end_step(state, Outcome.concluded(step, nth, event.want, state.at))
     if event.want.energises:
         raise Refused("a search never makes anything live")
     if event.want.lift and _anything_live(state):
@@ -951,7 +951,7 @@ def _advised(state: State, event: e.Advised, n: int) -> State:
     return _to(replace(state, seeking=seeking), _PHASE_OF[task.kind])
 
 
-def _elapsed(state: State, event: e.Elapsed, n: int) -> State:
+def _elapsed(state: State, event: e.Elapsed, nth: int) -> State:
     step = state.step
     assert step is not None
     if not 0 <= event.seconds < math.inf:
@@ -959,10 +959,10 @@ def _elapsed(state: State, event: e.Elapsed, n: int) -> State:
     left = state.pending.left - event.seconds
     if left > 1e-9:
         return _to(state, Phase.WAITING, left=left)
-    return _advance(state, Outcome.done(step, n))
+    return _advance(state, Outcome.done(step, nth))
 
 
-def _skipped(state: State, event: e.Skipped, n: int) -> State:
+def _skipped(state: State, event: e.Skipped, nth: int) -> State:
     step = state.step
     assert step is not None
     _refuse_unsafe(state)
@@ -972,11 +972,11 @@ def _skipped(state: State, event: e.Skipped, n: int) -> State:
         raise Refused("skipping needs a reason, in words")
     state = _without_trouble(state)
     if event.whole and state.planned is not None:
-        return _end_step(state, Outcome.skipped(state.planned, n, event))
-    return _advance(state, Outcome.skipped(step, n, event))
+        return _end_step(state, Outcome.skipped(state.planned, nth, event))
+    return _advance(state, Outcome.skipped(step, nth, event))
 
 
-def _went(state: State, event: e.Went, n: int) -> State:
+def _went(state: State, event: e.Went, nth: int) -> State:
     assert state.setting is not None
     steps = state.setting.plan.steps
     _refuse_unsafe(state)
@@ -1007,7 +1007,7 @@ def _refuse_unsafe(state: State) -> None:
         raise Refused("outputs could not be confirmed off: try again, or abort; nothing else goes on before")
 
 
-def _troubled(state: State, event: e.Troubled, n: int) -> State:
+def _troubled(state: State, event: e.Troubled, nth: int) -> State:
     state, step = _maybe_on(state), state.step
     advice = state.phase is Phase.ADVISING and not event.instrument
     if state.phase is not Phase.MEETING and not advice and step is not None and step.role is not None:
@@ -1020,7 +1020,7 @@ def _troubled(state: State, event: e.Troubled, n: int) -> State:
     return _to(state, Phase.TROUBLED, trouble=event)
 
 
-def _resolved(state: State, event: e.Answered, n: int) -> State:
+def _resolved(state: State, event: e.Answered, nth: int) -> State:
     trouble = state.pending.trouble
     assert trouble is not None
     if event.answer != "retry":
@@ -1032,15 +1032,15 @@ def _resolved(state: State, event: e.Answered, n: int) -> State:
     return _to(state, Phase.MEETING) if state.instruments.to_meet else _enter(state, state.place.cursor)
 
 
-def _noted(state: State, event: e.Noted, n: int) -> State:
-    return replace(state, kept=replace(state.kept, notes=(*state.kept.notes, (n, event))))
+def _noted(state: State, event: e.Noted, nth: int) -> State:
+    return replace(state, kept=replace(state.kept, notes=(*state.kept.notes, (nth, event))))
 
 
-def _disturbed(state: State, event: e.Disturbed, n: int) -> State:
-    return replace(state, kept=replace(state.kept, disturbances=(*state.kept.disturbances, (n, event))))
+def _disturbed(state: State, event: e.Disturbed, nth: int) -> State:
+    return replace(state, kept=replace(state.kept, disturbances=(*state.kept.disturbances, (nth, event))))
 
 
-def _paused(state: State, event: e.Paused, n: int) -> State:
+def _paused(state: State, event: e.Paused, nth: int) -> State:
     if state.phase is Phase.PAUSED and not (
         event.make_safe and (state.outputs.on or state.outputs.unconfirmed or state.outputs.held)
     ):
@@ -1062,7 +1062,7 @@ def _paused(state: State, event: e.Paused, n: int) -> State:
     return _to(replace(resting, place=replace(state.place, then=state.phase)), Phase.PAUSED)
 
 
-def _continued(state: State, event: e.Continued, n: int) -> State:
+def _continued(state: State, event: e.Continued, nth: int) -> State:
     state = replace(state, pending=replace(state.pending, why_paused=""))
     if state.place.then is Phase.WAITING and state.pending.left > 0:
         return _to(state, Phase.WAITING)
@@ -1072,11 +1072,11 @@ def _continued(state: State, event: e.Continued, n: int) -> State:
     return _to(state, state.place.then)
 
 
-def _seated(state: State, event: e.Seated, n: int) -> State:
+def _seated(state: State, event: e.Seated, nth: int) -> State:
     return replace(state, seat=event.by)
 
 
-def _resumed(state: State, event: e.Resumed, n: int) -> State:
+def _resumed(state: State, event: e.Resumed, nth: int) -> State:
     assert state.setting is not None
     roles = state.setting.plan.roles
     if event.bench is not None:
@@ -1115,17 +1115,17 @@ def _zero_again(state: State) -> State:
     return replace(state, conditions=replace(state.conditions, zeros=zeros), place=place)
 
 
-def _guarded(state: State, event: e.Guarded, n: int) -> State:
+def _guarded(state: State, event: e.Guarded, nth: int) -> State:
     """Outputs went off beside the walk. What is to be passed again follows when it is resumed, as ever."""
     told = event.confirmed.items()
     changes = [Change("output", name, "off" if confirmed else "may be on") for name, confirmed in told]
     off = frozenset(name for name, confirmed in told if confirmed)
-    return _seen_off(_noted_output(state, changes, n), state.pending.seen_off | off)
+    return _seen_off(_noted_output(state, changes, nth), state.pending.seen_off | off)
 
 
-def _outputs_seen(state: State, event: e.OutputsSeen, n: int) -> State:
+def _outputs_seen(state: State, event: e.OutputsSeen, nth: int) -> State:
     changes = [Change("output", name, found) for name, found in event.states.items()]
-    handled = state.conditions.handled.after(changes, n, event.by, state.at)
+    handled = state.conditions.handled.after(changes, nth, event.by, state.at)
     off = frozenset(name for name, found in event.states.items() if found == "off")
     on = frozenset(event.states) - off
     state = replace(state, conditions=replace(state.conditions, handled=handled))
@@ -1136,11 +1136,11 @@ def _seen_off(state: State, names: frozenset[str]) -> State:
     return replace(state, pending=replace(state.pending, seen_off=names))
 
 
-def _mended(state: State, event: e.Mended, n: int) -> State:
+def _mended(state: State, event: e.Mended, nth: int) -> State:
     return state
 
 
-def _aborted(state: State, event: e.Aborted, n: int) -> State:
+def _aborted(state: State, event: e.Aborted, nth: int) -> State:
     if state.phase is Phase.SAFING and state.place.then is Phase.DONE:
         return state  # every step is done already; the outputs go safe anyway
     if state.phase is Phase.SAFING and state.place.then is Phase.ABORTED:
