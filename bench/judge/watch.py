@@ -5,7 +5,7 @@ output goes off. So whoever talks to the supply, a test with a paper trace and a
 same decisions.
 
 A trip is decided by a single reading: the first one beyond the window switches off. Waiting for a second would be kind
-to noise and unkind to a short. What is let through is the inrush, for a time that the rung of the ladder names, since
+to noise and unkind to a short. What is let through is the inrush, for a time that the level of the ramp names, since
 an input capacitor may take whatever the supply's current limit allows.
 
 Two close samples are a known trap for "settled": a slow exponential looks flat to them long before it is. Here it is an
@@ -41,7 +41,7 @@ Why = Literal["done", "over", "limit", "volts", "leaks", "restless", "no-number"
 
 
 @dataclass(frozen=True, slots=True)
-class Rung:
+class Level:
     """One step of a ramp.
 
     Attributes:
@@ -49,9 +49,9 @@ class Rung:
         limit_a: the supply's current limit meanwhile.
         inrush_s: for so long after setting the current may reach the limit.
         most_a: the first reading above this, after the inrush, switches off.
-        leakage_a: the current must have fallen below this before the next rung; None: it need not.
-        hold_s: at least so long on this rung.
-        within_s: at most so long until the leakage has fallen or, on the last rung, the current has settled.
+        leakage_a: the current must have fallen below this before the next level; None: it need not.
+        hold_s: at least so long on this level.
+        within_s: at most so long until the leakage has fallen or, on the last level, the current has settled.
     """
 
     volts: float
@@ -64,17 +64,17 @@ class Rung:
 
 
 @dataclass(frozen=True, slots=True)
-class Ladder:
+class RampUp:
     """A whole ramp with what follows it.
 
     Attributes:
-        rungs: from the lowest up, one at least.
+        levels: from the lowest up, one at least.
         span_s: for the settled test; as long as the slowest time constant.
         band_a: what may change over the span.
-        soak_s: how long the last rung is watched after it has settled.
+        soak_s: how long the last level is watched after it has settled.
     """
 
-    rungs: tuple[Rung, ...]
+    levels: tuple[Level, ...]
     span_s: float
     band_a: float
     soak_s: float
@@ -179,19 +179,19 @@ def slope(points: Sequence[tuple[float, float]] | deque[tuple[float, float]]) ->
 
 @dataclass(slots=True)
 class Watch:
-    """Follows one load up its ladder; see the module's text.
+    """Follows one load up its ramp; see the module's text.
 
     Attributes:
-        ladder: what is to be done.
-        rung: index of the rung that is under way.
+        ramp: what is to be done.
+        level: index of the level that is under way.
         tripped: index of the sample that ended it; None: none did.
-        settled_at: when the last rung had settled; None: not yet.
+        settled_at: when the last level had settled; None: not yet.
         why: how it ended; empty while it goes on.
         samples: how many were taken.
     """
 
-    ladder: Ladder
-    rung: int = 0
+    ramp: RampUp
+    level: int = 0
     tripped: int | None = None
     settled_at: float | None = None
     why: Why | Literal[""] = ""
@@ -201,11 +201,11 @@ class Watch:
     _settling: Settling = field(init=False)
 
     def __post_init__(self) -> None:
-        self._settling = Settling(self.ladder.span_s, self.ladder.band_a)
+        self._settling = Settling(self.ramp.span_s, self.ramp.band_a)
 
     def begin(self) -> Setting:
         """What the supply is set to first."""
-        first = self.ladder.rungs[0]
+        first = self.ramp.levels[0]
         return Setting(first.volts, first.limit_a)
 
     def was_set(self, t: float) -> None:
@@ -221,40 +221,40 @@ class Watch:
             amps: the current; None where the meter showed over range or no number.
             volts: at the supply's terminals, where they were read.
         """
-        rung, index = self.ladder.rungs[self.rung], self.samples
+        level, index = self.ramp.levels[self.level], self.samples
         self.samples += 1
         since = t - self._set_at
         if amps is None:
             return self._off("no-number", index)
         amps = abs(amps)  # a meter in the return lead counts the other way
-        if since > rung.inrush_s:
-            if amps >= LIMITING * rung.limit_a:
+        if since > level.inrush_s:
+            if amps >= LIMITING * level.limit_a:
                 return self._off("limit", index)
-            if amps > rung.most_a:
+            if amps > level.most_a:
                 return self._off("over", index)
-            if volts is not None and abs(volts - rung.volts) > VOLTS_WITHIN[0] * rung.volts + VOLTS_WITHIN[1]:
+            if volts is not None and abs(volts - level.volts) > VOLTS_WITHIN[0] * level.volts + VOLTS_WITHIN[1]:
                 return self._off("volts", index)
-        self._quiet = self._quiet + 1 if rung.leakage_a is None or amps <= rung.leakage_a else 0
-        if self.rung + 1 < len(self.ladder.rungs):
-            return self._climb(rung, since, index)
-        return self._rest(rung, t, since, amps, index)
+        self._quiet = self._quiet + 1 if level.leakage_a is None or amps <= level.leakage_a else 0
+        if self.level + 1 < len(self.ramp.levels):
+            return self._climb(level, since, index)
+        return self._rest(level, t, since, amps, index)
 
-    def _climb(self, rung: Rung, since: float, index: int) -> Order | None:
-        if since >= max(rung.hold_s, rung.inrush_s) and self._quiet >= QUIET_READINGS:
-            self.rung += 1
-            following = self.ladder.rungs[self.rung]
+    def _climb(self, level: Level, since: float, index: int) -> Order | None:
+        if since >= max(level.hold_s, level.inrush_s) and self._quiet >= QUIET_READINGS:
+            self.level += 1
+            following = self.ramp.levels[self.level]
             return Setting(following.volts, following.limit_a)
-        return self._off("leaks", index) if since > max(rung.within_s, rung.hold_s) else None
+        return self._off("leaks", index) if since > max(level.within_s, level.hold_s) else None
 
-    def _rest(self, rung: Rung, t: float, since: float, amps: float, index: int) -> Order | None:
-        if since <= rung.inrush_s:
+    def _rest(self, level: Level, t: float, since: float, amps: float, index: int) -> Order | None:
+        if since <= level.inrush_s:
             return None
         if self.settled_at is None:
-            if self._settling.add(t, amps) and since >= rung.hold_s:
+            if self._settling.add(t, amps) and since >= level.hold_s:
                 self.settled_at = t
-            elif since > max(rung.within_s, rung.hold_s):
+            elif since > max(level.within_s, level.hold_s):
                 return self._off("restless", index)
-        if self.settled_at is not None and t - self.settled_at >= self.ladder.soak_s:
+        if self.settled_at is not None and t - self.settled_at >= self.ramp.soak_s:
             self.why = "done"
             return Finished()
         return None

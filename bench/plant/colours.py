@@ -81,7 +81,7 @@ class PairColours:
 
 
 def pair_colours(pair: int, pairs: int = PAIRS_IN_GROUP) -> PairColours:
-    """The colours of a pair, counted from 1, in a cable of so many pairs.
+    """The colours of a pair, counted from 1, in a cable of a number of pairs.
 
     Raises:
         ColourError: no such pair in the code.

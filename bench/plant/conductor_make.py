@@ -29,7 +29,7 @@ class Wire:
 def expected(
     wire: Wire, length_m: float, tolerance_m: float, celsius: float, contacts: tuple[Contact, ...]
 ) -> ExpectedResistance:
-    """Resistance of so much wire with the contacts at its ends.
+    """Resistance of a length of wire with the contacts at its ends.
 
     Args:
         wire: what it is made of.

@@ -42,7 +42,7 @@ class Open(_Fault, frozen=True, kw_only=True, tag="open"):
 
 
 class HighResistance(_Fault, frozen=True, kw_only=True, tag="high-resistance"):
-    """A conductor that gets through with so much more resistance."""
+    """A conductor that gets through with more resistance than it should."""
 
     conductor: str
     ohms: Resistance
@@ -109,7 +109,7 @@ class Scrambled(_Fault, frozen=True, kw_only=True, tag="scrambled"):
 
 
 class Shifted(_Fault, frozen=True, kw_only=True, tag="shifted"):
-    """A plug sits so many pins to the right along the rows; what falls off the end touches nothing."""
+    """A plug sits some pins to the right along the rows; what falls off the end touches nothing."""
 
     connector: str
     by: int
@@ -140,7 +140,7 @@ class PolarityReversed(_Fault, frozen=True, kw_only=True, tag="polarity-reversed
 
 
 class HighResistanceLug(_Fault, frozen=True, kw_only=True, tag="high-resistance-lug"):
-    """A lug or screw that is not tight: so much more resistance for what lands on the terminal."""
+    """A lug or screw that is not tight: more resistance for what lands on the terminal."""
 
     terminal: str
     ohms: Resistance
@@ -154,7 +154,7 @@ class SecondEarthPath(_Fault, frozen=True, kw_only=True, tag="second-earth-path"
 
 
 class BondPoor(_Fault, frozen=True, kw_only=True, tag="bond-poor"):
-    """A bond with so much more resistance."""
+    """A bond with more resistance than it should have."""
 
     bond: str
     ohms: Resistance
@@ -175,21 +175,21 @@ class ShelfShort(_Fault, frozen=True, kw_only=True, tag="shelf-short"):
 
 
 class ShelfHeavy(_Fault, frozen=True, kw_only=True, tag="shelf-heavy"):
-    """A shelf draws so much more than its cards should."""
+    """A shelf draws more than its cards should."""
 
     shelf: str
     by: Current
 
 
 class ShelfLight(_Fault, frozen=True, kw_only=True, tag="shelf-light"):
-    """A shelf draws so much less than its cards should."""
+    """A shelf draws less than its cards should."""
 
     shelf: str
     by: Current
 
 
 class ShelfDrifts(_Fault, frozen=True, kw_only=True, tag="shelf-drifts"):
-    """A shelf whose current creeps up by so much as it runs."""
+    """A shelf whose current creeps up as it runs."""
 
     shelf: str
     by: Current

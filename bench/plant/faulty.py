@@ -275,7 +275,7 @@ def random_faults(plant: Plant, cable: str, seed: int, count: int) -> list[k.Fau
 
     Raises:
         UnknownName: no such cable.
-        ValueError: the cable has too few conductors for so many faults.
+        ValueError: the cable has too few conductors for these faults.
     """
     found = plant.find(cable)
     if not isinstance(found, Cable):

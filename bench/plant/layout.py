@@ -88,7 +88,7 @@ class Layout:
         return self.order[2 * pair - 2], self.order[2 * pair - 1]
 
     def shifted(self, pin: str, by: int) -> str | None:
-        """The pin that lies so many places to the right in the same row; None where the row has ended."""
+        """The pin that lies a number of places to the right in the same row; None where the row has ended."""
         place = self.places[pin]
         row = self.grid[place.row - 1]
         column = place.column - 1 + by

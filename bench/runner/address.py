@@ -131,7 +131,7 @@ class Listener:
 
 def address_file(record: Path) -> Path:
     """The address file that belongs to a record."""
-    return record.with_name(f"{record.name}.door")
+    return record.with_name(f"{record.name}.runner")
 
 
 def read_address(path: Path) -> RunnerAddress:
@@ -149,7 +149,7 @@ def read_address(path: Path) -> RunnerAddress:
 def live_runners(folder: Path) -> list[RunnerAddress]:
     """Where the runners of a folder answer, newest first; files that a dead one left are left alone."""
     found: list[tuple[float, RunnerAddress]] = []
-    for path in folder.glob("*.door"):
+    for path in folder.glob("*.runner"):
         with contextlib.suppress(OSError):  # also where it is taken away while we look
             address = read_address(path)
             address.connect(timeout=1.0).close()

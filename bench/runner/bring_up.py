@@ -1,4 +1,4 @@
-"""Brings an output up its ladder and watches it, on the thread that owns the instrument.
+"""Brings an output up its ramp and watches it, on the thread that owns the instrument.
 
 What to do is decided in :mod:`bench.judge.watch`; here it is done. A reading beyond the window switches the output off
 before anything else happens: before it is written down, told or thought about.
@@ -19,7 +19,7 @@ from typing import Final, Protocol
 from bench.instruments.instrument import Instrument
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.values import OutputState, Sample
-from bench.judge.watch import Finished, Ladder, Off, Setting, Watch
+from bench.judge.watch import Finished, Off, RampUp, Setting, Watch
 from bench.runner.ports import Rising
 from bench.walk import events as e
 
@@ -51,7 +51,7 @@ class BringUp:
 
     Args:
         instrument: the supply; it reads its own current and voltage.
-        ladder: what to follow.
+        ramp: what to follow.
         clock: a moment of the monotonic clock to seconds on the time scale of the plant.
         switch_on: guards everything that switches on.
         shown: takes every reading as it comes, for screens.
@@ -59,7 +59,7 @@ class BringUp:
     """
 
     instrument: Instrument
-    ladder: Ladder
+    ramp: RampUp
     clock: Callable[[float], float]
     switch_on: SwitchOn
     shown: Callable[[Rising], None] = lambda rising: None
@@ -98,7 +98,7 @@ class BringUp:
         return self._event(number, name, watch, "off", state.confirmed, tripped)
 
     def _follow(self) -> Watch:
-        watch = Watch(self.ladder)
+        watch = Watch(self.ramp)
         self._set(watch, watch.begin(), first=True)
         looks = self._looks(watch)
         while True:
@@ -122,7 +122,7 @@ class BringUp:
         set_at = self._sets[-1][0]
         volts = self._terminal[-1][1] if self._terminal and self._terminal[-1][0] >= set_at else None
         settled = t - watch.settled_at if watch.settled_at is not None else None
-        # the watch may have gone on to the next rung, which is not set yet
+        # the watch may have gone on to the next level, which is not set yet
         self.shown(Rising(t, len(self._sets) - 1, t - set_at, amps, volts, settled))
 
     def _looks(self, watch: Watch) -> list[float]:
@@ -131,7 +131,7 @@ class BringUp:
         A slow meter may have no more than one reading before a short trips.
         """
         set_at = self._sets[-1][0]
-        return [set_at, set_at + self.ladder.rungs[watch.rung].inrush_s / 2]
+        return [set_at, set_at + self.ramp.levels[watch.level].inrush_s / 2]
 
     def _off(self) -> None:
         with contextlib.suppress(InstrumentTrouble):
@@ -175,14 +175,14 @@ class BringUp:
         if not self._terminal or not self._times:
             return None
         t, volts = self._terminal[-1]
-        settled = self._sets[-1][0] + self.ladder.rungs[watch.rung].inrush_s
+        settled = self._sets[-1][0] + self.ramp.levels[watch.level].inrush_s
         return volts if t > max(self._times[-1], settled) else None
 
     def _keep(self, watch: Watch, t: float, amps: float | None) -> None:
         if watch.settled_at is not None and not watch.why:
             if not self._soaked:
                 pace = watch.samples / max(t, 1e-3)
-                self._thinned = max(1, math.ceil(pace * self.ladder.soak_s / KEPT))
+                self._thinned = max(1, math.ceil(pace * self.ramp.soak_s / KEPT))
             self._soaked += 1
             if self._soaked % self._thinned:
                 return

@@ -253,7 +253,7 @@ class Runner:
                 self.crew.switch(asked.step, number)
             case r.Energise():
                 self._hands.act(asked.step)
-                self.crew.energise(asked.step, asked.ladder, number)
+                self.crew.energise(asked.step, asked.ramp, number)
             case r.Wait():
                 self._begin_waiting(asked)
             case r.Advise():
@@ -516,7 +516,7 @@ class Runner:
         if self.state.phase is not Phase.ENERGISING:
             return
         now, told = self._clock(), self._rise_told
-        new = (rising.rung, rising.settled is None)
+        new = (rising.level, rising.settled is None)
         if told[1:] == new and now - told[0] < LIVE_EVERY:
             return
         self._rise_told = (now, *new)
@@ -524,7 +524,7 @@ class Runner:
         self._tell(
             p.Rise(
                 at=rising.at,
-                rung=rising.rung,
+                level=rising.level,
                 since=rising.since,
                 amps=rising.amps,
                 volts=volts,

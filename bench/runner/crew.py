@@ -25,7 +25,7 @@ from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.values import Identity
 from bench.instruments.values import Sample as Taken
 from bench.instruments.wire_text import show
-from bench.judge.watch import Ladder
+from bench.judge.watch import RampUp
 from bench.quantity import engineering
 from bench.roles import function_name
 from bench.runner.bring_up import BringUp
@@ -85,7 +85,7 @@ class _Switch:
 @dataclass(frozen=True, slots=True)
 class _Energise:
     number: int
-    ladder: Ladder
+    ramp: RampUp
     epoch: int
     ammeter: _InLead | None
 
@@ -245,12 +245,12 @@ class InstrumentCrew:
         worker = self._for(step)
         worker.jobs.put(_Switch(number, step, worker.epoch))
 
-    def energise(self, step: Step, ladder: Ladder, number: int) -> None:
-        """Bring the step's output up its ladder and watch it."""
+    def energise(self, step: Step, ramp: RampUp, number: int) -> None:
+        """Bring the step's output up its ramp and watch it."""
         worker = self._for(step)
         in_lead: _InLead | None = None
         if "amps" in step.roles:
-            most = max(rung.limit_a for rung in ladder.rungs)
+            most = max(level.limit_a for level in ramp.levels)
             name = self._role_of["amps"]
             if name in self._by_eye:
                 what = f"{name} is read by eye, and nobody reads fast enough to watch an output come up."
@@ -259,7 +259,7 @@ class InstrumentCrew:
                 self._post(Happened(trouble))
                 return
             in_lead = _InLead(self._workers[name], most)
-        worker.jobs.put(_Energise(number, ladder, worker.epoch, in_lead))
+        worker.jobs.put(_Energise(number, ramp, worker.epoch, in_lead))
 
     def live(self, step: Step | None, number: int = -1) -> None:
         """Take live readings as the step would; None stops them. Posts ``Troubled`` where none can be had."""
@@ -771,7 +771,7 @@ class _Worker(threading.Thread):
         self._set_to = None
         work = BringUp(
             self._ready(),
-            job.ladder,
+            job.ramp,
             self._plant_time,
             lambda act: self._switch_on(job.epoch, act),
             self._post,

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
-from bench.judge.watch import Ladder
+from bench.judge.watch import RampUp
 from bench.sequence.plan import Step
 from bench.walk.events import Advised, Event
 from bench.walk.state import State
@@ -53,7 +53,7 @@ class Rising:
 
     Attributes:
         at: seconds since the output went on.
-        rung: which step of the ladder, from 0.
+        level: which of the ramp, from 0.
         since: seconds since that step was set.
         amps: None where the meter gave no number.
         volts: at the terminals, where they were looked at since.
@@ -61,7 +61,7 @@ class Rising:
     """
 
     at: float
-    rung: int
+    level: int
     since: float
     amps: float | None
     volts: float | None
@@ -117,7 +117,7 @@ class Crew(Protocol):
     def switch(self, step: Step, number: int) -> None:
         """Set the step's output and read it back; posts ``Switched`` or ``Troubled``."""
 
-    def energise(self, step: Step, ladder: Ladder, number: int) -> None:
+    def energise(self, step: Step, ramp: RampUp, number: int) -> None:
         """Bring the step's output up and watch it; posts ``Energised`` or ``Troubled``. Off unless done."""
 
     def live(self, step: Step | None, number: int = -1) -> None:

@@ -15,7 +15,7 @@ import msgspec
 from bench.files import exact, from_text
 from bench.walk import events as e
 
-VERSION: Final = 1
+VERSION: Final = 2
 LONGEST: Final = 64 * 2**20
 """Bytes in one message: the record's first line holds a whole plant."""
 
@@ -112,15 +112,15 @@ class Rise(_Message, frozen=True, kw_only=True, tag="rise"):
 
     Attributes:
         at: seconds since the output went on.
-        rung: of the ladder, from 0.
-        since: seconds since this rung was set.
+        level: of the ramp, from 0.
+        since: seconds since this level was set.
         amps: None where the meter gave no number.
-        volts: at the supply's terminals, where they were looked at since the rung was set.
-        settled: seconds since the last rung has settled; None before.
+        volts: at the supply's terminals, where they were looked at since the level was set.
+        settled: seconds since the last level has settled; None before.
     """
 
     at: float
-    rung: int
+    level: int
     since: float
     amps: float | None = None
     volts: float | None = None

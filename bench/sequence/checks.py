@@ -33,7 +33,7 @@ from bench.sequence.file import (
 from bench.sequence.file import Limit as LimitFile
 from bench.sequence.limits import cables_at
 from bench.sequence.plan import Step
-from bench.sequence.power_steps import Ladders
+from bench.sequence.power_steps import Forecasts
 
 Say = Callable[[Any, tuple[str | int, ...], str, str, str], None]
 """Takes a problem: the struct it is in, the path of the field below it, found, expected, hint."""
@@ -59,14 +59,14 @@ class Checks:
         plant: the plant.
         say: takes problems.
         before: the steps so far; whoever unrolls adds to them.
-        ladders: the same as power is let in.
+        forecasts: what each output that comes up should show.
         held: whether a hold point stands before.
     """
 
     plant: Plant
     say: Say
     before: list[Step]
-    ladders: Ladders
+    forecasts: Forecasts
     held: bool = False
 
     def sound(self, entry: Single, filled: Single) -> bool:
@@ -165,10 +165,10 @@ class Checks:
         self.say(entry, ("at",), f"a test voltage of {engineering(volts, 'V')}", expected, "")
         return False
 
-    def _a_terminal(self, entry: Single, name: str, k: int, place: str) -> bool:
+    def _a_terminal(self, entry: Single, name: str, number: int, place: str) -> bool:
         if place in self.plant.terminals:
             return True
-        self.say(entry, (name, k), f"'{place}'", "a terminal of the plant", near(place, self.plant.terminals))
+        self.say(entry, (name, number), f"'{place}'", "a terminal of the plant", near(place, self.plant.terminals))
         return False
 
     def _discharge(self, discharge: Discharge) -> bool:
@@ -195,7 +195,7 @@ class Checks:
         if not good:
             return False
         proven = {name for step in self.before if step.kind == "measure" for name in (step.subject, *step.touches)}
-        for field_name, found, expected in self.ladders.problems(filled, proven):
+        for field_name, found, expected in self.forecasts.problems(filled, proven):
             self.say(entry, (field_name,), found, expected, "")
             good = False
         return good

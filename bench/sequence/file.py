@@ -515,8 +515,8 @@ class Measure(_Common, frozen=True, kw_only=True, tag="measure"):
     live: bool = False
     """It needs a supply's output on: where that is off it is passed over, with the reason."""
     join: list[list[str]] = []
-    """Places that are held together on a bar or by clips while this reading runs, group by group: so many ends are
-    read against so many others at once."""
+    """Places that are held together on a bar or by clips while this reading runs, group by group: all of them
+    are read against all others at once."""
 
     def __post_init__(self) -> None:
         Rig(join=self.join)
@@ -671,14 +671,14 @@ class Set(_Common, frozen=True, kw_only=True, tag="set"):
 
 
 class Ramp(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
-    """One rung on the way to the target voltage."""
+    """One level on the way to the target voltage."""
 
     to: Voltage
     """At the supply's terminals, without sign."""
     limit: Current
-    """The supply's current limit on this rung."""
+    """The supply's current limit on this level."""
     leakage: Current | None = None
-    """The current must have fallen below this before the next rung: capacitors that have slept reform meanwhile."""
+    """The current must have fallen below this before the next level: capacitors that have slept reform meanwhile."""
     hold: Duration = msgspec.field(default_factory=lambda: Duration(3.0))
     """At least so long."""
     within: Duration = msgspec.field(default_factory=lambda: Duration(120.0))
@@ -688,7 +688,7 @@ class Ramp(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
 
     def __post_init__(self) -> None:
         if not (self.to.value > 0 and self.limit.value > 0):
-            raise Inconsistent(f"a rung of {self.to} and {self.limit}", "a voltage and a limit above 0, without sign")
+            raise Inconsistent(f"a level of {self.to} and {self.limit}", "a voltage and a limit above 0, without sign")
 
 
 class Energise(_Common, frozen=True, kw_only=True, tag="energise"):
@@ -708,7 +708,7 @@ class Energise(_Common, frozen=True, kw_only=True, tag="energise"):
     current_limit: Current
     """The supply's current limit at the target."""
     ramp: list[Ramp] = []
-    """Lower rungs first; empty: straight to the target."""
+    """Lower levels first; empty: straight to the target."""
     margin: Current = msgspec.field(default_factory=lambda: Current(0.03))
     """Added to the window on both sides, for what the plant file does not know."""
     ammeter: bool = False
@@ -744,9 +744,9 @@ class Energise(_Common, frozen=True, kw_only=True, tag="energise"):
             raise Inconsistent(
                 f"{self.voltage} and {self.current_limit}", "a voltage and a current limit above 0, without sign"
             )
-        volts = [rung.to.value for rung in self.ramp]
+        volts = [level.to.value for level in self.ramp]
         if volts != sorted(set(volts)) or (volts and volts[-1] >= self.voltage.value):
-            raise Inconsistent("rungs out of order", "each rung above the one before, and the target above all")
+            raise Inconsistent("levels out of order", "each level above the one before, and the target above all")
         if self.settle.value <= 0 or not 0 < self.derating.value <= 1 or self.margin.value < 0:
             raise Inconsistent(
                 "'settle', 'derating' or 'margin' out of bounds", "more than 0 s; up to 100 %; 0 A or more"

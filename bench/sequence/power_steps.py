@@ -11,15 +11,15 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from bench.judge.watch import Ladder, Rung
+from bench.judge.watch import Level, RampUp
 from bench.plant.handled import Handled
 from bench.plant.model import Plant
 from bench.quantity import engineering
 from bench.sequence.file import Do, Energise
 from bench.sequence.power_tree import Forecast, Powered, PowerTree, WillNotCarry, headroom_line
 
-RUNG_PART: Final = 0.9
-"""On the lower rungs converters are off: more than this part of the rung's limit, after the inrush, is too much."""
+LEVEL_PART: Final = 0.9
+"""On the lower levels converters are off: more than this part of the level's limit, after the inrush, is too much."""
 WAITING_A: Final = 0.018
 """What a converter may take while it is off (makers' data: 15 to 18 mA)."""
 BAND: Final = (0.01, 0.010)
@@ -62,38 +62,38 @@ def at_stages(step: Energise, tree: PowerTree, what: Powered) -> tuple[float, ..
     """
     cards = tree.converters_on(what)
     made = []
-    for rung in step.ramp:
-        volts = math.copysign(rung.to.value, what.volts)
+    for level in step.ramp:
+        volts = math.copysign(level.to.value, what.volts)
         most = tree.flow(replace(what, volts=volts, dummy={}), 1).amps
         made.append(most + WAITING_A * cards)
     return tuple(made)
 
 
-def ladder(step: Energise, forecast: Forecast, lower: Sequence[float]) -> Ladder:
-    """The step as a ladder to watch.
+def ramp(step: Energise, forecast: Forecast, lower: Sequence[float]) -> RampUp:
+    """The step as a ramp to watch.
 
     Args:
         step: the step.
         forecast: of its target.
         lower: what may rightly flow at each of its lower stages, see :func:`at_stages`.
     """
-    rungs = [
-        Rung(
-            rung.to.value,
-            rung.limit.value,
-            rung.inrush.value,
-            RUNG_PART * rung.limit.value,
-            rung.leakage.value + rightly if rung.leakage is not None else None,
-            rung.hold.value,
-            rung.within.value,
+    levels = [
+        Level(
+            level.to.value,
+            level.limit.value,
+            level.inrush.value,
+            LEVEL_PART * level.limit.value,
+            level.leakage.value + rightly if level.leakage is not None else None,
+            level.hold.value,
+            level.within.value,
         )
-        for rung, rightly in zip(step.ramp, lower, strict=True)
+        for level, rightly in zip(step.ramp, lower, strict=True)
     ]
     most = window(step, forecast)[1]
     limit = step.current_limit.value
-    top = Rung(step.voltage.value, limit, step.inrush.value, most, None, step.hold.value, step.within.value)
+    top = Level(step.voltage.value, limit, step.inrush.value, most, None, step.hold.value, step.within.value)
     band = step.band.value if step.band is not None else max(BAND[0] * forecast.typical.amps, BAND[1])
-    return Ladder((*rungs, top), step.settle.value, band, step.soak.value)
+    return RampUp((*levels, top), step.settle.value, band, step.soak.value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +103,7 @@ class Planned:
     Attributes:
         subject: what its verdict is about: a shelf, or the supplies where nothing or much is on.
         touches: every name that it bears on: shelves, inlets, breakers, the conductors on the way.
-        text: the ladder in words: what is on, what is expected, what the breakers have left.
+        text: the step in words: what is on, what is expected, what the breakers have left.
     """
 
     subject: str
@@ -111,7 +111,7 @@ class Planned:
     text: str
 
 
-class Ladders:
+class Forecasts:
     """Follows a plan step by step.
 
     Args:
@@ -197,16 +197,16 @@ def describe(plant: Plant, tree: PowerTree, step: Energise, forecast: Forecast) 
         for name in path.breakers:
             touches |= dict.fromkeys([plant.breakers[name].line.name, plant.breakers[name].load.name])
     subject = shelves[0] if len(shelves) == 1 else "+".join(shelves) if shelves else "+".join(step.at)
-    return Planned(subject, tuple(touches), ladder_text(step, forecast))
+    return Planned(subject, tuple(touches), stage_text(step, forecast))
 
 
-def ladder_text(step: Energise, forecast: Forecast) -> str:
+def stage_text(step: Energise, forecast: Forecast) -> str:
     """What is on, what is expected, and what every breaker has left."""
     low, high = window(step, forecast)
     what = forecast.powered
-    rungs = ", ".join(str(rung.to) for rung in step.ramp)
+    levels = ", ".join(str(level.to) for level in step.ramp)
     lines = [
-        f"In the place of {', '.join(what.at)}: {f'{rungs}, then ' if rungs else ''}{step.voltage}.",
+        f"In the place of {', '.join(what.at)}: {f'{levels}, then ' if levels else ''}{step.voltage}.",
         f"Expected {engineering(forecast.typical.amps, 'A', digits=3)}, allowed {low:.3f} A to {high:.3f} A; "
         "the first reading beyond switches off.",
     ]

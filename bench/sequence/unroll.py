@@ -33,7 +33,7 @@ from bench.sequence.file import (
     Zero,
 )
 from bench.sequence.plan import Plan, Step, kind_of
-from bench.sequence.power_steps import Ladders
+from bench.sequence.power_steps import Forecasts
 from bench.sequence.views import UnknownProperty, View, fill, objects
 
 
@@ -66,12 +66,12 @@ class _Unroller:
     plant: Plant
     say: Say
     steps: list[Step] = field(default_factory=list)
-    ladders: Ladders = field(init=False)
+    forecasts: Forecasts = field(init=False)
     checks: Checks = field(init=False)
 
     def __post_init__(self) -> None:
-        self.ladders = Ladders(self.plant)
-        self.checks = Checks(self.plant, self.say, self.steps, self.ladders)
+        self.forecasts = Forecasts(self.plant)
+        self.checks = Checks(self.plant, self.say, self.steps, self.forecasts)
 
     def walk(self, entries: list[Any], path: str, section: str, views: Mapping[str, View]) -> None:
         for number, entry in enumerate(entries, 1):
@@ -119,9 +119,9 @@ class _Unroller:
             case Look():
                 touches += self._behind(filled)
             case Do():
-                self.ladders.after(filled)
+                self.forecasts.after(filled)
             case Energise():
-                planned = self.ladders.planned(filled)
+                planned = self.forecasts.planned(filled)
                 subject = subject or planned.subject
                 touches += planned.touches
                 text = f"{text}\n{planned.text}".strip()

@@ -235,7 +235,7 @@ class Energised(_Event, frozen=True, kw_only=True, tag="energised"):
         terminal: time and volts at the supply's terminals, where they were read.
         sets: time, volts and current limit of every setting, when the supply had taken it.
         tripped: which of the readings switched it off.
-        thinned: while it soaked one of so many readings was kept; the watch saw all.
+        thinned: while it soaked one reading in this number was kept; the watch saw all.
         raw: the replies that the last reading and the state at the end rest on.
     """
 
@@ -276,7 +276,7 @@ class Advised(_Event, frozen=True, kw_only=True, tag="advised"):
         number: of the request that it answers.
         want: an act, a reading, or the end of the search.
         done: readings so far that count.
-        left: at most so many readings more, as far as is known; 0 where there is no saying.
+        left: at most this number of readings more, as far as is known; 0 where there is no saying.
         why: why this one: what it would tell apart.
         facts: what is suspected so far, as plain data of the search's own.
     """

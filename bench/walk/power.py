@@ -1,4 +1,4 @@
-"""What the walk makes of a load that was brought up: the ladder beforehand, the verdict afterwards.
+"""What the walk makes of a load that was brought up: the ramp beforehand, the verdict afterwards.
 
 Verdicts are derived from the readings in the event and from the plant. A load that tripped has failed, whatever its
 readings were before; one that came up is judged by the mean of its settled readings against the window of the cards
@@ -17,14 +17,14 @@ from msgspec.structs import replace
 
 from bench.judge.limit import Limit
 from bench.judge.soak import soak
-from bench.judge.watch import LEAST_READINGS, Ladder, inrush
+from bench.judge.watch import LEAST_READINGS, RampUp, inrush
 from bench.plant.handled import Handled
 from bench.plant.model import Plant
 from bench.quantity import engineering
 from bench.sequence.file import Energise
 from bench.sequence.limits import Held
 from bench.sequence.plan import Step
-from bench.sequence.power_steps import at_stages, ladder, powered, window
+from bench.sequence.power_steps import at_stages, powered, ramp, window
 from bench.sequence.power_tree import Forecast, PowerTree, WillNotCarry, headroom_line
 from bench.walk import events as e
 from bench.walk.outcome import Bounds, Outcome
@@ -45,12 +45,12 @@ class Prepared:
     """An energise step with what was really done before it.
 
     Attributes:
-        ladder: what to follow.
+        ramp: what to follow.
         forecast: what should be seen.
         refusal: why it must not be; empty where it may.
     """
 
-    ladder: Ladder | None
+    ramp: RampUp | None
     forecast: Forecast | None
     refusal: str = ""
 
@@ -66,7 +66,7 @@ def prepare(plant: Plant, step: Energise, closed: Collection[str], out: Collecti
         lines = "; ".join(headroom_line(load, step.derating.value) for load in forecast.overloads)
         return Prepared(None, forecast, f"it would overload breaker {lines}")
     lower = at_stages(step, tree, forecast.powered)
-    return Prepared(ladder(step, forecast, lower), forecast)
+    return Prepared(ramp(step, forecast, lower), forecast)
 
 
 def judge_energised(
@@ -83,7 +83,7 @@ def judge_energised(
     """
     source = step.source
     assert isinstance(source, Energise)
-    if found.forecast is None or found.ladder is None:
+    if found.forecast is None or found.ramp is None:
         return replace(base, verdict="undecided", sentence=f"Undecided: {found.refusal}.")
     low, high = window(source, found.forecast)
     names = ", ".join(found.forecast.typical.shelves) or "no shelf"
@@ -176,9 +176,9 @@ def _tripped(event: e.Energised, found: Prepared, high: float, word: str) -> str
 
 def _most(found: Prepared, event: e.Energised, high: float) -> float:
     """The most that was allowed at the stage where it tripped, in amperes."""
-    if found.ladder is None or not event.sets or len(event.sets) >= len(found.ladder.rungs):
+    if found.ramp is None or not event.sets or len(event.sets) >= len(found.ramp.levels):
         return high
-    return found.ladder.rungs[len(event.sets) - 1].most_a
+    return found.ramp.levels[len(event.sets) - 1].most_a
 
 
 def _came_up(
@@ -279,23 +279,23 @@ def _details(source: Energise, event: e.Energised, found: Prepared, mean: float)
 
 
 def reforming(source: Energise, event: e.Energised, found: Prepared) -> str:
-    """Whether capacitors took their time on the lower rungs; empty where they did not."""
-    rungs = found.ladder.rungs if found.ladder is not None else ()
+    """Whether capacitors took their time on the lower levels; empty where they did not."""
+    levels = found.ramp.levels if found.ramp is not None else ()
     starts = [t for t, _, _ in event.sets]
-    for place, rung in enumerate(source.ramp):
-        leakage = rungs[place].leakage_a if place < len(rungs) else None
-        if rung.leakage is None or leakage is None or place >= len(starts):
+    for place, level in enumerate(source.ramp):
+        leakage = levels[place].leakage_a if place < len(levels) else None
+        if level.leakage is None or leakage is None or place >= len(starts):
             continue
         end = starts[place + 1] if place + 1 < len(starts) else math.inf
         inside = [
             (t - starts[place], a)
             for t, a in zip(event.times, event.amps, strict=True)
-            if a is not None and starts[place] + rung.inrush.value < t < end
+            if a is not None and starts[place] + level.inrush.value < t < end
         ]
         above = [(t, a) for t, a in inside if a > leakage]
         if above and len(above) < len(inside):
             return (
-                f"Capacitors reform: at {rung.to} the leakage fell from {engineering(above[0][1], 'A', digits=2)} "
+                f"Capacitors reform: at {level.to} the leakage fell from {engineering(above[0][1], 'A', digits=2)} "
                 f"below {engineering(leakage, 'A', digits=2)} within {above[-1][0]:.0f} s."
             )
     return ""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from bench.judge.watch import Ladder
+from bench.judge.watch import RampUp
 from bench.sequence.plan import Step
 
 
@@ -99,17 +99,17 @@ class Switch:
 
 @dataclass(frozen=True, slots=True)
 class Energise:
-    """Bring an output up its ladder and watch it; off at the first reading beyond.
+    """Bring an output up its ramp and watch it; off at the first reading beyond.
 
     Attributes:
         number: of the request.
         step: what is under way.
-        ladder: what to follow.
+        ramp: what to follow.
     """
 
     number: int
     step: Step
-    ladder: Ladder
+    ramp: RampUp
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 import msgspec
 from msgspec.structs import replace
 
-from bench.judge.watch import Ladder
+from bench.judge.watch import RampUp
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.outcome import History, Outcome
@@ -137,7 +137,7 @@ class Pending(msgspec.Struct, frozen=True):
         trouble: the trouble that waits for a decision.
         why_paused: why the walk rests, in words.
         left: seconds left of a wait.
-        ladder: what is followed while an output is brought up.
+        ramp: what is followed while an output is brought up.
         typed: what a person typed for the reading that is wanted now, oldest first.
         doubt: why it is asked again; empty where it is not.
         seen_off: instruments whose output was found off, or went off beside the walk, while the request was open.
@@ -147,7 +147,7 @@ class Pending(msgspec.Struct, frozen=True):
     trouble: e.Troubled | None = None
     why_paused: str = ""
     left: float = 0.0
-    ladder: Ladder | None = None
+    ramp: RampUp | None = None
     typed: tuple[str, ...] = ()
     doubt: str = ""
     seen_off: frozenset[str] = frozenset()

@@ -73,7 +73,7 @@ from typing import Any, Final
 from msgspec.structs import replace
 
 from bench.judge.judge_error import JudgeError
-from bench.judge.watch import Ladder
+from bench.judge.watch import RampUp
 from bench.plant.handled import Change, Kind, Mark
 from bench.sequence.file import BENCH_SUPPLY, Do, Energise, Found, Gate, Hold, Look, Measure, Set
 from bench.sequence.file import Ask as AskStep
@@ -261,8 +261,8 @@ def _of_step(state: State, number: int, step: Step) -> r.Request:
         case Phase.SWITCHING:
             return r.Switch(number, step)
         case Phase.ENERGISING:
-            assert state.pending.ladder is not None
-            return r.Energise(number, step, state.pending.ladder)
+            assert state.pending.ramp is not None
+            return r.Energise(number, step, state.pending.ramp)
         case Phase.ADVISING:
             return r.Advise(number, step)
         case _:
@@ -475,9 +475,9 @@ def _enter(state: State, index: int) -> State:
     setting = state.setting
     assert setting is not None
     steps = setting.plan.steps
-    ladder: Ladder | None = None
+    ramp: RampUp | None = None
     while index < len(steps):
-        why, ladder = _stands(state, steps[index])
+        why, ramp = _stands(state, steps[index])
         spared = "" if why else _spared(state, steps[index])
         if not why and not spared:
             break
@@ -501,7 +501,7 @@ def _enter(state: State, index: int) -> State:
         return _to(replace(state, place=replace(state.place, cursor=hold, back_to=back_to)), Phase.ASKING)
     if step.kind == "seek":
         return _seek(_at(state, index), step)
-    return _to(_at(state, index), _PHASE_OF[step.kind], left=step.seconds, ladder=ladder)
+    return _to(_at(state, index), _PHASE_OF[step.kind], left=step.seconds, ramp=ramp)
 
 
 def _seek(state: State, step: Step) -> State:
@@ -512,7 +512,7 @@ def _seek(state: State, step: Step) -> State:
     return _to(state, Phase.ADVISING if task is None else _PHASE_OF[task.kind])
 
 
-def _stands(state: State, step: Step) -> tuple[str, Ladder | None]:
+def _stands(state: State, step: Step) -> tuple[str, RampUp | None]:
     """Why a step must be passed over, and what an output that comes up follows; see rule 7."""
     assert state.setting is not None
     source = step.source
@@ -526,7 +526,7 @@ def _stands(state: State, step: Step) -> tuple[str, Ladder | None]:
             if bar:
                 return bar, None
             found = state.setting.prepared(step, state.conditions)
-            return found.refusal, found.ladder
+            return found.refusal, found.ramp
         case Do(energises=True):
             bar = _doubt(state, step, {*source.close, *source.switch_on, *source.proven}, {"look", "gate"})
             if bar:
@@ -919,7 +919,7 @@ def _energised(state: State, event: e.Energised, nth: int) -> State:
         change = Change("output", event.instrument, "on", tuple(source.at), source.voltage.value)
     state = _noted_output(state, [change], nth)
     conditions = replace(state.conditions, fed=None)
-    state = replace(state, pending=replace(state.pending, ladder=None))
+    state = replace(state, pending=replace(state.pending, ramp=None))
     if event.state == "on":
         outputs = state.outputs.set_on(event.instrument, step.index)
         on = fed(source, setting.plant, conditions.handled.closed, conditions.handled.out)
@@ -1016,7 +1016,7 @@ def _troubled(state: State, event: e.Troubled, nth: int) -> State:
         state = replace(state, instruments=replace(state.instruments, to_meet=to_meet))
     if state.phase is Phase.ENERGISING:
         # whatever the crew has done already: off and read back before anything is decided
-        return _make_safe(state, Phase.TROUBLED, trouble=event, ladder=None)
+        return _make_safe(state, Phase.TROUBLED, trouble=event, ramp=None)
     return _to(state, Phase.TROUBLED, trouble=event)
 
 

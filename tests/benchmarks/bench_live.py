@@ -1,7 +1,7 @@
 """What live readings cost: key latency and processor time of the walking screen at 50 readings a second.
 
 Run it with ``python -m tests.benchmarks.bench_live [--keys N] [--rate HZ]``. The screen is the real command in a
-process of its own on a pseudo-terminal; the readings come over the real line of a runner's door. A key is timed from
+process of its own on a pseudo-terminal; the readings come over the real line to a runner. A key is timed from
 its write into the terminal until what it changes has come out of it. Baselines, in the same run: the same
 screen without readings, and an empty Textual app that changes one line for the key and, to have something to paint
 too, a counter ten times a second.
@@ -141,7 +141,7 @@ def _drain(master: int, seconds: float) -> None:
 
 @contextmanager
 def walk_under_way(folder: Path, rate: float) -> Iterator[Path]:
-    """A door behind which a walk stands at a reading, with so many live readings a second; gives its record."""
+    """A runner whose walk stands at a reading, with so many live readings a second; gives its record."""
     record = folder / "live.jsonl"
     walk = Walk().until(r.Place, "measure")
     record.unlink(missing_ok=True)

@@ -28,7 +28,7 @@ from tests.walks.tool import by_a_process
 
 
 def faults(runs: int, start: int = 0) -> bool:
-    """Every fault by its name, stopped by the rung that must stop it."""
+    """Every fault by its name, stopped by the stage that must stop it."""
     folder = Path(tempfile.mkdtemp())
     first = pure_walk.begun(folder, small_hall.written(folder), "2")
     assert first.setting is not None
@@ -66,7 +66,7 @@ def faults(runs: int, start: int = 0) -> bool:
         print(f"  {kind:10} {right[kind]:3} of {asked[kind]:3} by the right name")
     print(f"  lossy      {placed:3} of {asked['lossy']:3} traced to the right conductor")
     print("\n".join(wrong))
-    print(f"  energised although an earlier rung should have stopped it: {fed_wrongly} runs")
+    print(f"  energised although an earlier stage should have stopped it: {fed_wrongly} runs")
     most = max((trip.beyond for trip in trips), default=0)
     slowest = max((trip.seconds for trip in trips), default=0.0)
     print(f"  {len(trips)} trips: at most {most} reading beyond the window, the first one, and {slowest:.3f} s to off")

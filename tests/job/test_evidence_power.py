@@ -1,4 +1,4 @@
-"""Evidence out of a first power as it is drafted: what each rung proves, and what it does not."""
+"""Evidence out of a first power as it is drafted: what each stage proves, and what it does not."""
 
 from pathlib import Path
 
@@ -19,9 +19,9 @@ from tests.power import pure_walk, small_hall
 
 
 @pytest.fixture(scope="module")
-def ladder(tmp_path_factory):
-    """The drafted ladder of the small hall's bay 2 on a sound plant: its entries and the plant."""
-    folder = tmp_path_factory.mktemp("ladder")
+def ramp(tmp_path_factory):
+    """The drafted stages of the small hall's bay 2 on a sound plant: its entries and the plant."""
+    folder = tmp_path_factory.mktemp("stages")
     first = pure_walk.begun(folder, small_hall.written(folder), "2")
     setting = first.setting
     walk = pure_walk.PureWalk(first, setting.plant, [], 1)
@@ -34,17 +34,17 @@ def ladder(tmp_path_factory):
     return entries, setting.plant
 
 
-def claims_after(ladder, count):
-    """Claim kind and name to status when so many events of the ladder are on record."""
-    entries, plant = ladder
-    found = readiness(plant, distil("ladder", follow(Path("ladder"), entries[:count])).evidence)
+def claims_after(ramp, count):
+    """Claim kind and name to status when so many events of the stages are on record."""
+    entries, plant = ramp
+    found = readiness(plant, distil("stages", follow(Path("stages"), entries[:count])).evidence)
     return {(one.claim.kind, one.claim.about): one.status for thing in found.of_kind("shelf") for one in thing.states}
 
 
-def test_the_whole_ladder_proves_every_shelf_of_the_bay(ladder):
+def test_all_stages_prove_every_shelf_of_the_bay(ramp):
     """No shorts, both polarities, the idle current of each shelf."""
-    entries, plant = ladder
-    found = claims_after(ladder, len(entries))
+    entries, plant = ramp
+    found = claims_after(ramp, len(entries))
     shelves = [shelf.name for shelf in plant.shelves_of("2")]
     for shelf in shelves:
         for inlet in plant.shelves[shelf].inlets:
@@ -52,25 +52,25 @@ def test_the_whole_ladder_proves_every_shelf_of_the_bay(ladder):
         assert found["idle", shelf] == "proven"
 
 
-def test_nothing_is_proven_before_its_rung(ladder):
+def test_nothing_is_proven_before_its_stage(ramp):
     """Dead inlets prove no polarity; a shelf that is fed without its cards proves no idle current."""
-    entries, plant = ladder
+    entries, plant = ramp
     shelf = plant.shelves_of("2")[0]
     inlet = shelf.inlets[0].name
     came_up = [entry.n for entry in entries if isinstance(entry.event, e.Energised)]
-    before = claims_after(ladder, came_up[0] - 1)
+    before = claims_after(ramp, came_up[0] - 1)
     assert before["quiet", inlet] == "proven" and before["polarity", inlet] == "never tested"
-    rows = [row for row in distil("ladder", follow(Path("ladder"), entries)).evidence if row.function == ENERGISED]
+    rows = [row for row in distil("stages", follow(Path("stages"), entries)).evidence if row.function == ENERGISED]
     whole = [row for row in rows if PARTLY not in row.between and row.subject == shelf.name]
     assert whole and any(PARTLY in row.between for row in rows)
-    assert claims_after(ladder, whole[0].n - 1)["idle", shelf.name] == "never tested"
-    assert claims_after(ladder, whole[0].n)["idle", shelf.name] == "proven"
+    assert claims_after(ramp, whole[0].n - 1)["idle", shelf.name] == "never tested"
+    assert claims_after(ramp, whole[0].n)["idle", shelf.name] == "proven"
 
 
-def test_every_time_that_a_shelf_came_up_is_traced(ladder, tmp_path):
+def test_every_time_that_a_shelf_came_up_is_traced(ramp, tmp_path):
     """From a record on disk: its current with its uncertainty, and one series for each set of cards."""
-    entries, plant = ladder
-    path = tmp_path / "ladder.jsonl"
+    entries, plant = ramp
+    path = tmp_path / "stages.jsonl"
     with RecordWriter.create(path) as writer:
         for entry in entries:
             writer.append(entry)
@@ -78,7 +78,7 @@ def test_every_time_that_a_shelf_came_up_is_traced(ladder, tmp_path):
     shelf = plant.shelves_of("2")[0].name
     point = point_of(plant, shelf)
     source = History(tmp_path, [path], plant.name)
-    folded = every_reading("ladder.jsonl", follow(path, entries))
+    folded = every_reading("stages.jsonl", follow(path, entries))
     rows = [row for row in source.rows(point.sought) if point.matches(row) and row.function == ENERGISED]
     assert rows == [row for row in folded if row.function == ENERGISED and row.subject == shelf]
     found = study(rows)
@@ -91,13 +91,13 @@ def test_every_time_that_a_shelf_came_up_is_traced(ladder, tmp_path):
     assert not source.broken
 
 
-def test_a_reading_of_a_shelf_keeps_its_series_when_it_is_made_out_of_a_track(ladder):
+def test_a_reading_of_a_shelf_keeps_its_series_when_it_is_made_out_of_a_track(ramp):
     """What changed at the same time is looked up among rows that were kept in few bytes."""
     from bench.job.series import gather
 
     records, meters = {}, {}
-    entries, _ = ladder
-    tracks = gather(every_reading("ladder", follow(Path("ladder"), entries)), records, meters)
+    entries, _ = ramp
+    tracks = gather(every_reading("stages", follow(Path("stages"), entries)), records, meters)
     energised = [key for key in tracks if key.reads == ENERGISED]
     assert energised
     for key in energised:

@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 
 from bench.judge.watch import (
     Finished,
-    Ladder,
+    Level,
     Off,
-    Rung,
+    RampUp,
     Setting,
     Settling,
     Watch,
@@ -21,14 +21,14 @@ from bench.judge.watch import (
     slope,
 )
 
-LOW = Rung(12.0, 0.5, 1.0, 0.45, 0.02, 2.0, 30.0)
-TOP = Rung(48.0, 4.0, 1.0, 2.2, None, 2.0, 60.0)
-LADDER = Ladder((LOW, TOP), span_s=10.0, band_a=0.02, soak_s=5.0)
+LOW = Level(12.0, 0.5, 1.0, 0.45, 0.02, 2.0, 30.0)
+TOP = Level(48.0, 4.0, 1.0, 2.2, None, 2.0, 60.0)
+RAMP = RampUp((LOW, TOP), span_s=10.0, band_a=0.02, soak_s=5.0)
 
 
-def climb(amps: object, ladder: Ladder = LADDER, step: float = 0.1, volts: object = None) -> tuple[Watch, list[object]]:
+def climb(amps: object, ramp: RampUp = RAMP, step: float = 0.1, volts: object = None) -> tuple[Watch, list[object]]:
     """Walk a watch along a trace: amps(t since the setting, volts that are set)."""
-    watch, orders = Watch(ladder), []
+    watch, orders = Watch(ramp), []
     setting = watch.begin()
     orders.append(setting)
     watch.was_set(0.0)
@@ -77,10 +77,10 @@ def test_never_a_second_reading_beyond(at: float, amps: float) -> None:
     assert len(beyond) <= 1
 
 
-def test_a_short_is_met_on_the_lowest_rung() -> None:
+def test_a_short_is_met_on_the_lowest_level() -> None:
     watch, orders = climb(lambda t, v: 0.5)
     assert orders == [Setting(12.0, 0.5), Off("limit")]
-    assert watch.rung == 0
+    assert watch.level == 0
 
 
 def test_a_supply_that_does_not_hold_its_voltage_goes_off() -> None:
@@ -93,7 +93,7 @@ def test_no_number_is_beyond() -> None:
     assert orders[-1] == Off("no-number")
 
 
-def test_leakage_must_fall_before_the_next_rung() -> None:
+def test_leakage_must_fall_before_the_next_level() -> None:
     slow, orders = climb(lambda t, v: 0.1 * math.exp(-t / 10) if v < 40 else 1.8)
     assert orders[1] == Setting(48.0, 4.0)
     _, orders = climb(lambda t, v: 0.03)

@@ -179,12 +179,12 @@ class PureWalk(Walker):
         return self.reading(value=value * (1 + self.noise.gauss(0, 2e-5)))
 
     def brought_up(self, step: Step) -> e.Event:
-        source, ladder = step.source, self.state.pending.ladder
-        assert isinstance(source, Energise) and ladder is not None
+        source, ramp = step.source, self.state.pending.ramp
+        assert isinstance(source, Energise) and ramp is not None
         dummy = dict.fromkeys(n for n in step.touches if n in self.world.shelves) if source.dummy else {}
         self.world.supply_at(source.at, self.t)
         self.world.dummies(dict.fromkeys(dummy, source.dummy.value) if source.dummy else {}, self.t)
-        watch, began = Watch(ladder), self.t
+        watch, began = Watch(ramp), self.t
         times: list[float] = []
         amps: list[float | None] = []
         sets: list[tuple[float, float, float]] = []
@@ -203,15 +203,17 @@ class PureWalk(Walker):
             amps.append(now)
             order = watch.sample(times[-1], now)
             if isinstance(order, Off):
-                rung = ladder.rungs[watch.rung]
+                level = ramp.levels[watch.level]
                 read_at = self.t
                 self.tell("OUTP OFF")
                 beyond = sum(
                     1
                     for t, a in zip(times, amps, strict=True)
-                    if t - sets[-1][0] > rung.inrush_s and a is not None and a > min(rung.most_a, 0.98 * rung.limit_a)
+                    if t - sets[-1][0] > level.inrush_s
+                    and a is not None
+                    and a > min(level.most_a, 0.98 * level.limit_a)
                 )
-                self.trips.append(Trip(beyond, self.t - read_at, now - rung.most_a))
+                self.trips.append(Trip(beyond, self.t - read_at, now - level.most_a))
             elif order is None and look and times[-1] - sets[-1][0] > 0.4:
                 terminal.append((self.t - began, self.ask("MEAS:VOLT?")))
                 look = False

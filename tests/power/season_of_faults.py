@@ -1,4 +1,4 @@
-"""Faults of first power drawn at random, the name that each must be found by, and the rung that must stop it."""
+"""Faults of first power drawn at random, the name that each must be found by, and the stage that must stop it."""
 
 from __future__ import annotations
 

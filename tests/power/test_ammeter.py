@@ -27,7 +27,7 @@ from bench.walk import events as e
 from tests.benchmarks.bench_abort import Inbox, _member
 from tests.instruments.server import served
 from tests.power import small_hall
-from tests.power.test_bring_up import LADDER, STEP, Counted
+from tests.power.test_bring_up import RAMP, STEP, Counted
 from tests.power.test_on_ports import BENCH
 from tests.walks.tool import proveout
 
@@ -82,7 +82,7 @@ def asked(heard: Shared) -> list[bytes]:
 
 def test_the_ammeter_reads_and_the_supply_is_only_set(hall: Plant) -> None:
     with at_work(hall) as (supply, _, crew, inbox):
-        crew.energise(WITH_METER, LADDER, 1)
+        crew.energise(WITH_METER, RAMP, 1)
         event = inbox.wait_for(e.Energised, 90.0)
         assert isinstance(event, e.Energised)
         assert (event.instrument, event.meter, event.why, event.state) == ("supply", "meter", "done", "on")
@@ -93,12 +93,12 @@ def test_the_ammeter_reads_and_the_supply_is_only_set(hall: Plant) -> None:
 
 def test_the_first_reading_of_the_ammeter_beyond_the_window_switches_the_supply_off(hall: Plant) -> None:
     with at_work(hall, [k.ShelfHeavy(shelf="2A", by=Current(0.8))]) as (supply, _, crew, inbox):
-        crew.energise(WITH_METER, LADDER, 1)
+        crew.energise(WITH_METER, RAMP, 1)
         event = inbox.wait_for(e.Energised, 90.0)
         assert isinstance(event, e.Energised) and not supply.engine.on
         assert (event.meter, event.why, event.state, event.confirmed) == ("meter", "over", "off", True)
         set_at = event.sets[-1][0]
-        top = LADDER.rungs[-1]
+        top = RAMP.levels[-1]
         beyond = [
             place
             for place, (t, a) in enumerate(zip(event.times, event.amps, strict=True))
@@ -109,7 +109,7 @@ def test_the_first_reading_of_the_ammeter_beyond_the_window_switches_the_supply_
 
 def test_an_ammeter_that_is_lost_takes_the_output_off(hall: Plant) -> None:
     with at_work(hall) as (supply, meter_port, crew, inbox):
-        crew.energise(WITH_METER, LADDER, 1)
+        crew.energise(WITH_METER, RAMP, 1)
         until = time.monotonic() + 30
         while not supply.engine.on:
             assert time.monotonic() < until

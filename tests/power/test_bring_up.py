@@ -19,7 +19,7 @@ import pytest
 from bench.instruments.instrument import Instrument
 from bench.instruments.ports.transport import open_port
 from bench.instruments.values import SafeState, Sample
-from bench.judge.watch import Ladder, Rung
+from bench.judge.watch import Level, RampUp
 from bench.plant import faults as k
 from bench.plant.model import Plant
 from bench.quantity import Current, Duration, Resistance, Voltage
@@ -46,8 +46,8 @@ STEP = Step(
     source=Energise(text="", at=["GA"], voltage=Voltage(48.0), current_limit=Current(3.0)),
     subject="2A",
 )
-LADDER = Ladder(
-    (Rung(24.0, 0.5, 1.0, 0.45, 0.03, 2.0, 60.0), Rung(48.0, 3.0, 3.0, 1.9, None, 2.0, 120.0)), 8.0, 0.02, 5.0
+RAMP = RampUp(
+    (Level(24.0, 0.5, 1.0, 0.45, 0.03, 2.0, 60.0), Level(48.0, 3.0, 3.0, 1.9, None, 2.0, 120.0)), 8.0, 0.02, 5.0
 )
 
 
@@ -133,14 +133,14 @@ def at_work(
 
 def test_a_sound_load_comes_up_and_stays_on(hall: Plant) -> None:
     with at_work(hall) as desk:
-        desk.crew.energise(STEP, LADDER, 1)
+        desk.crew.energise(STEP, RAMP, 1)
         event = desk.inbox.wait_for(e.Energised, 60.0)
         assert isinstance(event, e.Energised)
         assert (event.why, event.state, event.confirmed, event.tripped) == ("done", "on", True, None)
         assert [(volts, limit) for _, volts, limit in event.sets] == [(24.0, 0.5), (48.0, 3.0)]
         assert event.times == sorted(event.times) and len(event.times) == len(event.amps)
         assert desk.on
-        # between rungs it stays on: what reforms must not start anew
+        # between levels it stays on: what reforms must not start anew
         assert desk.told().count(b"OUTP ON") == 1
         desk.crew.make_safe(2)
         safe = desk.inbox.wait_for(e.MadeSafe)
@@ -150,7 +150,7 @@ def test_a_sound_load_comes_up_and_stays_on(hall: Plant) -> None:
 
 def test_the_first_reading_beyond_is_the_last_one(hall: Plant) -> None:
     with at_work(hall, [k.ShelfHeavy(shelf="2A", by=Current(0.8))]) as desk:
-        desk.crew.energise(STEP, LADDER, 1)
+        desk.crew.energise(STEP, RAMP, 1)
         event = desk.inbox.wait_for(e.Energised, 60.0)
         assert not desk.on, "off before anybody was told"
         assert isinstance(event, e.Energised)
@@ -159,7 +159,7 @@ def test_the_first_reading_beyond_is_the_last_one(hall: Plant) -> None:
         beyond = [
             place
             for place, (t, a) in enumerate(zip(event.times, event.amps, strict=True))
-            if a is not None and t - set_at > LADDER.rungs[-1].inrush_s and a > LADDER.rungs[-1].most_a
+            if a is not None and t - set_at > RAMP.levels[-1].inrush_s and a > RAMP.levels[-1].most_a
         ]
         assert beyond == [event.tripped] == [len(event.amps) - 1]
         told = [text for text in desk.told() if text.startswith((b"MEAS:CURR", b"OUTP"))]
@@ -195,15 +195,15 @@ def test_a_reading_of_the_inrush_that_is_looked_at_late_is_still_one_of_the_inru
 ) -> None:
     supply = Stalled()
     monkeypatch.setattr("bench.runner.bring_up.time", SimpleNamespace(monotonic=lambda: supply.now))
-    ladder = replace(LADDER, rungs=(replace(LADDER.rungs[1], within_s=600.0),), span_s=100.0)
-    event = BringUp(supply, ladder, lambda moment: moment, lambda act: act()).run(1, "supply")  # type: ignore[arg-type]
+    ramp = replace(RAMP, levels=(replace(RAMP.levels[1], within_s=600.0),), span_s=100.0)
+    event = BringUp(supply, ramp, lambda moment: moment, lambda act: act()).run(1, "supply")  # type: ignore[arg-type]
     assert (event.amps[0], event.times[0]) == (3.0, 0.0)
     assert event.why == "done"
 
 
-def test_a_short_never_gets_past_the_first_rung(hall: Plant) -> None:
+def test_a_short_never_gets_past_the_first_level(hall: Plant) -> None:
     with at_work(hall, [k.ShelfShort(shelf="2A", feed="A", ohms=Resistance(0.3))]) as desk:
-        desk.crew.energise(STEP, LADDER, 1)
+        desk.crew.energise(STEP, RAMP, 1)
         event = desk.inbox.wait_for(e.Energised, 60.0)
         assert isinstance(event, e.Energised)
         assert event.why in ("limit", "over") and not desk.on
@@ -213,7 +213,7 @@ def test_a_short_never_gets_past_the_first_rung(hall: Plant) -> None:
 
 @pytest.mark.parametrize("after", [0.0, 0.01, 0.1, 0.6])
 def test_an_abort_from_another_thread_ends_it_at_once_and_for_good(hall: Plant, after: float) -> None:
-    endless = replace(LADDER, soak_s=1e6)
+    endless = replace(RAMP, soak_s=1e6)
     with at_work(hall) as desk:
         desk.crew.energise(STEP, endless, 1)
         desk.wait_until_on()
@@ -229,9 +229,9 @@ def test_an_abort_from_another_thread_ends_it_at_once_and_for_good(hall: Plant, 
 
 def test_what_was_asked_for_before_making_safe_switches_nothing_on_after(hall: Plant) -> None:
     with at_work(hall) as desk:
-        desk.crew.energise(STEP, replace(LADDER, soak_s=1e6), 1)
+        desk.crew.energise(STEP, replace(RAMP, soak_s=1e6), 1)
         desk.wait_until_on()
-        desk.crew.energise(STEP, LADDER, 2)  # waits in the queue
+        desk.crew.energise(STEP, RAMP, 2)  # waits in the queue
         desk.crew.make_safe(3)
         desk.inbox.wait_for(e.MadeSafe)
         desk.crew.close()
@@ -241,7 +241,7 @@ def test_what_was_asked_for_before_making_safe_switches_nothing_on_after(hall: P
 
 def test_a_supply_that_is_lost_on_the_way_is_trouble_and_told_to_go_off(hall: Plant) -> None:
     with at_work(hall, member=_impatient) as desk:
-        desk.crew.energise(STEP, replace(LADDER, soak_s=1e6), 1)
+        desk.crew.energise(STEP, replace(RAMP, soak_s=1e6), 1)
         desk.wait_until_on()
         desk.supply.dead.set()
         event = desk.inbox.wait_for((e.Troubled, e.Energised), 60.0)

@@ -23,7 +23,7 @@ from tests.power import season_of_faults as season
 
 @pytest.fixture(scope="module")
 def first(tmp_path_factory: pytest.TempPathFactory) -> State:
-    """The drafted ladder of bay 2, begun."""
+    """The drafted stages of bay 2, begun."""
     folder = tmp_path_factory.mktemp("first-power")
     return pure_walk.begun(folder, small_hall.written(folder), "2")
 
@@ -79,7 +79,7 @@ def test_the_other_shelves_come_up_all_the_same(first: State) -> None:
 
 
 def test_no_hold_point_is_passed_but_by_its_word(first: State) -> None:
-    """Every hold point of the drafted ladder, tried with all that is not its word; and none is left out on the way."""
+    """Every hold point of the drafted stages, tried with all that is not its word; and none is left out on the way."""
     assert first.setting is not None
     walk = pure_walk.PureWalk(first, first.setting.plant, [], 0)
     holds, live_asked = 0, 0
@@ -125,10 +125,10 @@ def test_every_stage_lies_behind_the_word_of_its_own_shelf(first: State) -> None
             assert not inside or "without" not in word
 
 
-def test_each_rung_shows_what_is_on_and_what_is_left(first: State) -> None:
+def test_each_stage_shows_what_is_on_and_what_is_left(first: State) -> None:
     assert first.setting is not None
-    rungs = [step for step in first.setting.plan.steps if step.kind == "energise"]
-    full = next(step for step in rungs if step.title == "2A on A alone, all cards in")
+    levels = [step for step in first.setting.plan.steps if step.kind == "energise"]
+    full = next(step for step in levels if step.title == "2A on A alone, all cards in")
     for words in ("In the place of GA", "On: shelf 2A", "Expected", "Breaker FA2A", "80% of 6 A", "left"):
         assert words in full.text
 
@@ -176,15 +176,15 @@ def test_a_plan_that_cannot_be_is_refused_before_the_walk(tmp_path: Path, step: 
 def test_nothing_comes_up_in_a_plan_without_evidence_or_hold_point(tmp_path: Path) -> None:
     small_hall.written(tmp_path)
     path = tmp_path / "sequence.yaml"
-    rung = "{step: energise, text: On., at: [GA], voltage: 48 V, current-limit: 4 A"
+    level = "{step: energise, text: On., at: [GA], voltage: 48 V, current-limit: 4 A"
     close = "  - {step: do, text: Close., close: [FA, FA2A]}\n"
     hold = "  - {step: hold, text: Clear., word: CLEAR}\n"
-    path.write_text(f"sequence: try\nplant: plant.yaml\nsteps:\n{hold}{close}  - {rung}}}\n")
+    path.write_text(f"sequence: try\nplant: plant.yaml\nsteps:\n{hold}{close}  - {level}}}\n")
     with pytest.raises(BadFile, match="nothing was measured before"):
         load_sequence(path)
-    path.write_text(f"sequence: try\nplant: plant.yaml\nsteps:\n{hold}{close}  - {rung}, evidence: record 7}}\n")
+    path.write_text(f"sequence: try\nplant: plant.yaml\nsteps:\n{hold}{close}  - {level}, evidence: record 7}}\n")
     assert load_sequence(path).plan.steps[-1].subject == "2A"
-    path.write_text(f"sequence: try\nplant: plant.yaml\nsteps:\n  - {rung}}}\n")
+    path.write_text(f"sequence: try\nplant: plant.yaml\nsteps:\n  - {level}}}\n")
     with pytest.raises(BadFile, match="a hold point before it"):
         load_sequence(path)
 

@@ -1,4 +1,4 @@
-"""No path through the ladder on a real bench passes a hold point by default: no event, key, line or flag.
+"""No path through the stages on a real bench passes a hold point by default: no event, key, line or flag.
 
 What could pass one is counted out in full here: every kind of event, every key, every word that can be typed, every
 option of the commands that walk. Whoever adds one finds it missing in these lists.
@@ -58,7 +58,7 @@ NOT_THE_WORD = (
 
 
 def on_a_real_bench() -> PowerWalk:
-    """The ladder, begun on a bench that is no simulation."""
+    """The stages, begun on a bench that is no simulation."""
     walk = PowerWalk.__new__(PowerWalk)
     first = msgspec.structs.replace(began(), bench=msgspec.structs.replace(began().bench, simulated=False))
     walk.__dict__.update(PowerWalk().__dict__)
@@ -68,7 +68,7 @@ def on_a_real_bench() -> PowerWalk:
 
 
 def at_each_hold_point() -> Iterator[PowerWalk]:
-    """Every moment of the ladder at which a hold point is asked for."""
+    """Every moment of the stages at which a hold point is asked for."""
     walk = on_a_real_bench()
     while not walk.state.finished:
         asked = walk.asked
@@ -125,7 +125,7 @@ def test_every_kind_of_event_is_tried() -> None:
     assert {type(event) for event in every_event(start())} == set(get_args(e.Event))
 
 
-def test_no_event_but_the_typed_word_passes_any_hold_point_of_the_ladder() -> None:
+def test_no_event_but_the_typed_word_passes_any_hold_point_of_the_stages() -> None:
     count = 0
     for walk in at_each_hold_point():
         count += 1

@@ -28,7 +28,7 @@ Wrong = Callable[[Step], dict[str, Any] | None]
 
 
 def walked(wrong: Wrong = lambda step: None) -> tuple[PowerWalk, list[tuple[str, frozenset[str], frozenset[str]]]]:
-    """The whole ladder of bay 2, with these readings wrong, and what was on after every act on the battery."""
+    """All stages of bay 2, with these readings wrong, and what was on after every act on the battery."""
     walk = PowerWalk()
 
     def readings(state: State, step: Step) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from bench.judge.watch import Finished, Watch
 from bench.plant.model import Plant
 from bench.quantity import Voltage
 from bench.sequence.file import Energise, Ramp
-from bench.sequence.power_steps import at_stages, ladder
+from bench.sequence.power_steps import at_stages, ramp
 from bench.sequence.power_tree import Powered, PowerTree
 from tests.power import small_hall
 
@@ -48,11 +48,11 @@ def test_relays_draw_below_turn_on_and_are_no_leak(hall: Plant) -> None:
         ramp=[Ramp(to=Voltage(24.0), limit=small_hall.amps(0.5), leakage=small_hall.amps(0.008))],
     )
     at_48 = tree.forecast(Powered(("GA",), -48.0, closed=low.closed))
-    watch = Watch(ladder(step, at_48, at_stages(step, tree, at_48.powered)))
+    watch = Watch(ramp(step, at_48, at_stages(step, tree, at_48.powered)))
     watch.begin()
     orders = []
     for k in range(400):
-        amps = 0.05 if watch.rung == 0 else 0.165
+        amps = 0.05 if watch.level == 0 else 0.165
         order = watch.sample(0.15 * k, amps)
         if order is not None:
             orders.append(order)

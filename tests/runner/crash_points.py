@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from bench.assemble import began, load_job
-from bench.judge.watch import Ladder
+from bench.judge.watch import RampUp
 from bench.plant.load import load_plant
 from bench.record import append
 from bench.record.append import RecordWriter, mended
@@ -240,7 +240,7 @@ class DoomedCrew:
         name = self._role("supply")
         self._post(e.Switched(number=number, instrument=name, state=step.source.output, confirmed=True))
 
-    def energise(self, step: Step, ladder: Ladder, number: int) -> None:
+    def energise(self, step: Step, ramp: RampUp, number: int) -> None:
         state = self._order("energise")
         self._twins.on = True
         self._fate.point("while an output comes up")

@@ -1,4 +1,4 @@
-"""The door to a runner: private, and found only while somebody is behind it."""
+"""The way to a runner: private, and found only while somebody is behind it."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from bench.record.append import RecordTrouble
-from bench.runner import address as doors
+from bench.runner import address as runners
 from bench.runner.address import Listener, address_file, live_runners, read_address
 
 
@@ -25,8 +25,8 @@ def record(tmp_path: Path) -> Path:
 def kind(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> str:
     """Both kinds of socket, whatever this system has."""
     if request.param == "loopback":
-        monkeypatch.setattr(doors, "HAS_UNIX", False)
-    elif not doors.HAS_UNIX:
+        monkeypatch.setattr(runners, "HAS_UNIX", False)
+    elif not runners.HAS_UNIX:
         pytest.skip("this system has no local sockets")
     return str(request.param)
 
@@ -41,7 +41,7 @@ def mode(path: Path) -> int:
     return stat.S_IMODE(path.stat().st_mode)
 
 
-def test_the_door_file_is_for_its_owner_only(record: Path, frame: Listener) -> None:
+def test_the_address_file_is_for_its_owner_only(record: Path, frame: Listener) -> None:
     assert mode(address_file(record)) == 0o600
     if frame.address.unix:
         assert mode(Path(frame.address.unix).parent) == 0o700, "nobody else reaches the socket either"
@@ -93,7 +93,7 @@ def test_the_file_leads_to_the_listener(record: Path, frame: Listener) -> None:
     assert live_runners(record.parent) == [address]
 
 
-def test_a_shut_door_is_gone(record: Path, kind: str) -> None:
+def test_what_was_closed_is_gone(record: Path, kind: str) -> None:
     with Listener(record) as made:
         address = made.address
     assert not address_file(record).exists()
@@ -119,14 +119,14 @@ def test_shutting_wakes_who_waits_for_a_knock(record: Path, kind: str) -> None:
     assert not waiting.is_alive() and len(ended) == 1
 
 
-def test_a_dead_door_is_passed_over_and_left_alone(record: Path, tmp_path: Path, kind: str) -> None:
+def test_a_dead_runner_is_passed_over_and_left_alone(record: Path, tmp_path: Path, kind: str) -> None:
     """After a crash the file is still there; and other files may end alike."""
     with Listener(record) as made:
         dead = address_file(record).read_bytes()
     address_file(record).write_bytes(dead)
-    (tmp_path / "rubbish.door").write_bytes(b"\xff{")
-    (tmp_path / "empty.door").write_bytes(b"")
-    (tmp_path / "folder.door").mkdir()
+    (tmp_path / "rubbish.runner").write_bytes(b"\xff{")
+    (tmp_path / "empty.runner").write_bytes(b"")
+    (tmp_path / "folder.runner").mkdir()
     assert live_runners(tmp_path) == []
     assert address_file(record).read_bytes() == dead
     with Listener(tmp_path / "other.jsonl") as alive:
@@ -135,7 +135,7 @@ def test_a_dead_door_is_passed_over_and_left_alone(record: Path, tmp_path: Path,
         assert read_address(address_file(record)).token == again.address.token != made.address.token
 
 
-def test_two_runners_have_two_doors_newest_first(tmp_path: Path) -> None:
+def test_two_runners_have_two_addresses_newest_first(tmp_path: Path) -> None:
     with Listener(tmp_path / "one.jsonl") as one, Listener(tmp_path / "two.jsonl") as two:
         os.utime(one.path, (1, 1))
         assert live_runners(tmp_path) == [two.address, one.address]
@@ -151,22 +151,22 @@ def test_the_address_file_another_runner_is_not_taken_away(record: Path) -> None
 
 
 @pytest.mark.parametrize("text", [b"", b"{}", b"[]", b'{"record":1}', b"\x00\xff"])
-def test_what_is_no_door_file_leads_nowhere(tmp_path: Path, text: bytes) -> None:
-    path = tmp_path / "x.door"
+def test_what_is_no_address_file_leads_nowhere(tmp_path: Path, text: bytes) -> None:
+    path = tmp_path / "x.runner"
     path.write_bytes(text)
     with pytest.raises(FileNotFoundError, match="leads to no runner"):
         read_address(path)
     with pytest.raises(FileNotFoundError, match="leads to no runner"):
-        read_address(tmp_path / "none.door")
+        read_address(tmp_path / "none.runner")
 
 
-def test_a_door_that_cannot_be_put_up_is_told_and_leaves_nothing_behind(
+def test_an_address_that_cannot_be_put_up_is_told_and_leaves_nothing_behind(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     made: list[str] = []
-    make = doors.tempfile.mkdtemp
-    monkeypatch.setattr(doors.tempfile, "mkdtemp", lambda prefix: made.append(make(prefix=prefix)) or made[-1])
-    with pytest.raises(RecordTrouble, match=r"door cannot be written: No such file or directory"):
+    make = runners.tempfile.mkdtemp
+    monkeypatch.setattr(runners.tempfile, "mkdtemp", lambda prefix: made.append(make(prefix=prefix)) or made[-1])
+    with pytest.raises(RecordTrouble, match=r"runner cannot be written: No such file or directory"):
         Listener(tmp_path / "no folder" / "walk.jsonl")
     assert made and not Path(made[0]).exists()
 
@@ -174,7 +174,7 @@ def test_a_door_that_cannot_be_put_up_is_told_and_leaves_nothing_behind(
 def test_where_the_path_is_too_long_for_a_socket_loopback_does(record: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     deep = record.parent / ("x" * 100)
     deep.mkdir()
-    monkeypatch.setattr(doors.tempfile, "mkdtemp", lambda prefix: str(deep))
+    monkeypatch.setattr(runners.tempfile, "mkdtemp", lambda prefix: str(deep))
     with Listener(record) as made:
         assert made.address.unix == "" and made.address.port
         with made.address.connect(1.0) as link:

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bench.judge.watch import Ladder
+from bench.judge.watch import RampUp
 from bench.record.append import RecordWriter
 from bench.record.read import read_record
 from bench.runner import protocol as p
@@ -91,10 +91,10 @@ class Chaos(DoomedCrew):
             return
         super().switch(step, number)
 
-    def energise(self, step: Step, ladder: Ladder, number: int) -> None:
+    def energise(self, step: Step, ramp: RampUp, number: int) -> None:
         self._goes_on(step)
         self._meddle()
-        super().energise(step, ladder, number)
+        super().energise(step, ramp, number)
 
     def make_safe(self, number: int) -> None:
         self._meddle()

@@ -20,7 +20,7 @@ from bench.walk.outcome import Outcome
 from bench.walk.state import OutOfTurn, Phase, Refused, Stale, State, start, take
 
 if TYPE_CHECKING:
-    from bench.judge.watch import Ladder
+    from bench.judge.watch import RampUp
     from bench.screens.walk.link import Heard
 
 
@@ -74,7 +74,7 @@ class Rose:
     """A load that comes up reached another level, or has settled."""
 
     rise: p.Rise
-    ladder: Ladder
+    ramp: RampUp
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,9 +166,9 @@ class Follower:
             kept = self.trend if len(self.trend) < LONGEST else self.trend[::2]
             self.trend = (*kept, (rise.at, abs(rise.amps)))
         settled = rise.settled is not None and (before is None or before.settled is None)
-        ladder = self.state.pending.ladder
-        if ladder is not None and (before is None or before.rung != rise.rung or settled):
-            self.news.put(Rose(rise, ladder))
+        ramp = self.state.pending.ramp
+        if ramp is not None and (before is None or before.level != rise.level or settled):
+            self.news.put(Rose(rise, ramp))
             self._wake()
 
     def _lose(self, lost: Lost) -> None:

@@ -202,8 +202,8 @@ class Plain:
                 self._say(text)
             case Misset(wrong=wrong):
                 self._say(wrong or "The dial is right now.")
-            case Rose(rise=rise, ladder=ladder):
-                for text in stage_words.rise_words(rise, ladder):
+            case Rose(rise=rise, ramp=ramp):
+                for text in stage_words.rise_words(rise, ramp):
                     self._say(text)
             case Lost(why=why, broken=broken):
                 self._lost(why, broken)

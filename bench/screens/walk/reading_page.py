@@ -90,11 +90,11 @@ def body(view: View, cells: int, rows: int) -> list[Line]:
     spare = rows - taken - len(figures)
     wanted = len(verdicts(view, cells, 1 + spare)) - 1 if spare < 3 else 0
     lines = _aired(blocks, min(spare - wanted, rows // 4))
-    tape = rows - len(lines)
-    if tape > 2:
+    left = rows - len(lines)
+    if left > 2:
         lines.append(EMPTY)
-        tape -= 1
-    return [*lines, *verdicts(view, cells, tape)][:rows]
+        left -= 1
+    return [*lines, *verdicts(view, cells, left)][:rows]
 
 
 def beep_body(view: View, cells: int, rows: int) -> list[Line]:
@@ -111,11 +111,11 @@ def beep_body(view: View, cells: int, rows: int) -> list[Line]:
     faces = _faces(view, now.leads, cells, rows - taken - len(places))
     blocks = [instruction, places, faces, joint, press]
     lines = _aired(blocks, min(rows - taken + 3 - len(places) - len(faces), rows // 4))
-    tape = rows - len(lines)
-    if tape > 2:
+    left = rows - len(lines)
+    if left > 2:
         lines.append(EMPTY)
-        tape -= 1
-    return [*lines, *verdicts(view, cells, tape)][:rows]
+        left -= 1
+    return [*lines, *verdicts(view, cells, left)][:rows]
 
 
 def _instruction(view: View, cells: int, tall: bool) -> list[Line]:
@@ -496,7 +496,7 @@ _RANK: Final = {"pass": 1, "skipped": 2, "void": 3, "undecided": 4, "fail": 5}
 """A pin that takes part in several readings shows the worst of them."""
 
 
-# The tape of verdicts
+# The newest verdicts
 
 
 def verdicts(view: View, cells: int, rows: int) -> list[Line]:
@@ -512,7 +512,7 @@ def verdicts(view: View, cells: int, rows: int) -> list[Line]:
         return [_sentence(view, outcome, cells, column=10) for outcome in known[:rows]]
     if known and look_of(known[0]) not in ("pass", "skipped", READ):
         return _whole_sentence(view, known[0], cells, rows)
-    return [_tape(view, known, cells)]
+    return [_newest(view, known, cells)]
 
 
 def _sentence(view: View, outcome: Outcome, cells: int, column: int = 0) -> Line:
@@ -535,7 +535,7 @@ def _whole_sentence(view: View, outcome: Outcome, cells: int, rows: int) -> list
     return [(Span(head, outcome.verdict), Span(first[len(head) :])), *lines[1:]]
 
 
-def _tape(view: View, known: Sequence[Outcome], cells: int) -> Line:
+def _newest(view: View, known: Sequence[Outcome], cells: int) -> Line:
     """The newest outcomes, as many as one line takes."""
     spans: list[Span] = []
     used = 0

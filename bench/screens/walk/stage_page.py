@@ -131,24 +131,24 @@ def _coming_up(view: View, stands: Standing, cells: int, rows: int) -> Body:
 
 
 def _says(view: View) -> list[str]:
-    ladder, rise = view.state.pending.ladder, view.rise
-    if ladder is None:
+    ramp, rise = view.state.pending.ramp, view.rise
+    if ramp is None:
         return []
     if rise is None:
         return ["The output goes on. The first reading beyond the window switches it off."]
-    return stage_words.rise_words(rise, ladder)
+    return stage_words.rise_words(rise, ramp)
 
 
 def _gauge(view: View, stands: Standing) -> scale.Gauge:
     """The window of the level under way: what the first reading beyond switches off at."""
-    ladder, rise = view.state.pending.ladder, view.rise
-    if ladder is None:
+    ramp, rise = view.state.pending.ramp, view.rise
+    if ramp is None:
         return scale.Gauge("A")
-    place = min(rise.rung, len(ladder.rungs) - 1) if rise is not None else 0
-    last = place + 1 == len(ladder.rungs)
+    place = min(rise.level, len(ramp.levels) - 1) if rise is not None else 0
+    last = place + 1 == len(ramp.levels)
     low = stands.stage.low if stands.stage is not None and last and stands.stage.low > 0 else None
     value = abs(rise.amps) if rise is not None and rise.amps is not None else None
-    return scale.Gauge("A", low=low, high=ladder.rungs[place].most_a, value=value)
+    return scale.Gauge("A", low=low, high=ramp.levels[place].most_a, value=value)
 
 
 def _now(view: View, stands: Standing, cells: int, height: int) -> list[Line]:
@@ -185,18 +185,18 @@ def _digits(view: View, text: str, cells: int, height: int) -> list[Line]:
 
 
 def _volts(view: View, rise: Rise | None) -> list[Line]:
-    ladder = view.state.pending.ladder
-    if ladder is None:
+    ramp = view.state.pending.ramp
+    if ramp is None:
         return []
-    place = min(rise.rung, len(ladder.rungs) - 1) if rise is not None else 0
+    place = min(rise.level, len(ramp.levels) - 1) if rise is not None else 0
     lines: list[Line] = [
         (Span("NOW" if rise is not None else "", "dim"),),
-        (Span(f"level {place + 1} of {len(ladder.rungs)}", "strong"),),
-        (Span("set ", "dim"), Span(engineering(ladder.rungs[place].volts, "V", digits=3), "strong")),
+        (Span(f"level {place + 1} of {len(ramp.levels)}", "strong"),),
+        (Span("set ", "dim"), Span(engineering(ramp.levels[place].volts, "V", digits=3), "strong")),
     ]
     if rise is not None and rise.volts is not None:
         lines.append((Span("reads ", "dim"), Span(f"{rise.volts:.2f} V", "strong")))
-    if rise is not None and place + 1 == len(ladder.rungs):
+    if rise is not None and place + 1 == len(ramp.levels):
         settled = rise.settled is not None
         lines.append((Span("settled" if settled else "not settled", "pass" if settled else "undecided"),))
     return lines
@@ -238,7 +238,7 @@ def trend(view: View, cells: int, rows: int) -> list[Line]:
 
 
 def _tables(view: View, stands: Standing, cells: int, rows: int) -> list[Line]:
-    """Rungs at the left, breakers at the right."""
+    """Stages at the left, breakers at the right."""
     right = 46 if cells >= WIDE else 26
     left = cells - right - 1
     table = _stage_table(view, stands.stages, left)

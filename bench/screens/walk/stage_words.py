@@ -8,7 +8,7 @@ from bench.quantity import engineering
 from bench.screens.walk.stages import FINDINGS, HINTS, Headroom, Stage, Standing
 
 if TYPE_CHECKING:
-    from bench.judge.watch import Ladder
+    from bench.judge.watch import RampUp
     from bench.runner.protocol import Rise
 
 
@@ -48,12 +48,12 @@ def headroom_words(one: Headroom) -> str:
     )
 
 
-def rise_words(rise: Rise, ladder: Ladder) -> list[str]:
+def rise_words(rise: Rise, ramp: RampUp) -> list[str]:
     """A load that comes up, in a line or two: what is waited for, and how long at the most."""
-    place = min(rise.rung, len(ladder.rungs) - 1)
-    level = ladder.rungs[place]
-    last = place + 1 == len(ladder.rungs)
-    head = f"level {place + 1} of {len(ladder.rungs)}: {level.volts:g} V set, limit {level.limit_a:g} A, "
+    place = min(rise.level, len(ramp.levels) - 1)
+    level = ramp.levels[place]
+    last = place + 1 == len(ramp.levels)
+    head = f"level {place + 1} of {len(ramp.levels)}: {level.volts:g} V set, limit {level.limit_a:g} A, "
     head += f"{rise.since:.0f} s on it"
     if rise.since <= level.inrush_s:
         return [head, f"inrush may pass for {level.inrush_s - rise.since:.0f} s more"]
@@ -66,7 +66,7 @@ def rise_words(rise: Rise, ladder: Ladder) -> list[str]:
         return [head, f"next level in {max(0.0, level.hold_s - rise.since):.0f} s"]
     if rise.settled is None:
         return [head, f"not settled yet; {left:.0f} s left until the output goes off"]
-    soak = ladder.soak_s - rise.settled
+    soak = ramp.soak_s - rise.settled
     return [head, f"settled; soaks for {soak:.0f} s more" if soak > 0 else "settled"]
 
 

@@ -15,7 +15,7 @@ from bench.plant.model import NoPath, Plant
 from bench.quantity import engineering
 from bench.sequence.file import Do, Energise, Measure
 from bench.sequence.plan import Plan, Step
-from bench.sequence.power_steps import Ladders, window
+from bench.sequence.power_steps import Forecasts, window
 from bench.sequence.power_tree import BreakerLoad, Forecast, Powered, PowerTree, WillNotCarry
 from bench.walk.outcome import Outcome
 from bench.walk.power import still_live
@@ -193,7 +193,7 @@ class _Planned:
     plant: Plant
     steps: dict[int, Step]
     known: dict[object, Forecast | None] = field(default_factory=dict)
-    ladders: dict[int, Ladders] = field(default_factory=dict)
+    forecasts: dict[int, Forecasts] = field(default_factory=dict)
 
     def forecast(self, step: Step) -> Forecast | None:
         """What a stage should show with everything done as planned; None where it could not work."""
@@ -202,7 +202,7 @@ class _Planned:
         return self.known[step.index]
 
     def _worked_out(self, step: Step) -> Forecast | None:
-        follow = Ladders(self.plant)
+        follow = Forecasts(self.plant)
         closed: set[str] = set()
         for earlier in self.plan.steps[: step.index]:
             if isinstance(earlier.source, Do):

@@ -36,7 +36,7 @@ ASLEEP: Final = 0.65
 """Below this part of the nominal voltage converters are taken to be off where the plant file does not say when they
 start: 31.2 V of 48 V, where makers' data have 32.5 V at the least."""
 CHARGED: Final = 5.0
-"""A shelf's capacitors may keep so many volts when hands reach in (common practice, no source)."""
+"""The voltage that a shelf's capacitors may keep when hands reach in (common practice, no source)."""
 WAIT_FACTOR: Final = 1.26
 """Capacitors are up to 20 % larger than they say, bleeders 5 % (arithmetic)."""
 

@@ -77,19 +77,19 @@ def up(part: float = 1.0) -> PowerWalk:
     return walk
 
 
-def rising(rung: int, amps: float | None, since: float, settled: float | None = None) -> list[p.Rise]:
+def rising(level: int, amps: float | None, since: float, settled: float | None = None) -> list[p.Rise]:
     """A load that comes up, reading by reading; the last one is the one that is shown."""
     before = [(0, 0.35), (0, 0.05), (0, 0.012), (1, 0.3), (1, 0.02), (1, 0.009), (2, 0.28), (2, 0.012), (2, 0.006)]
     found = [
-        p.Rise(at=0.5 * n, rung=place, since=0.5, amps=a, volts=12.0 * (place + 1))
+        p.Rise(at=0.5 * n, level=place, since=0.5, amps=a, volts=12.0 * (place + 1))
         for n, (place, a) in enumerate(before)
-        if place < rung
+        if place < level
     ]
     start = 0.5 * len(found)
     tail = [(0.3, 4.0), (0.6, 2.0), (0.8, 1.3), (0.95, 1.05)]
     found += [
-        p.Rise(at=start + since * part, rung=rung, since=since * part, amps=min(3.0, (amps or 0.0) * times))
+        p.Rise(at=start + since * part, level=level, since=since * part, amps=min(3.0, (amps or 0.0) * times))
         for part, times in tail
     ]
-    volts = 12.0 * (rung + 1) - 0.02
-    return [*found, p.Rise(at=start + since, rung=rung, since=since, amps=amps, volts=volts, settled=settled)]
+    volts = 12.0 * (level + 1) - 0.02
+    return [*found, p.Rise(at=start + since, level=level, since=since, amps=amps, volts=volts, settled=settled)]

@@ -97,11 +97,11 @@ def test_a_walk_that_brings_nothing_up_has_no_stages() -> None:
 
 def test_what_is_waited_for_is_said_with_what_is_left() -> None:
     walk = power.PowerWalk().to(power.FULL, Phase.ENERGISING)
-    climb = walk.state.pending.ladder
-    assert climb is not None and len(climb.rungs) == 4
+    climb = walk.state.pending.ramp
+    assert climb is not None and len(climb.steps) == 4
 
-    def said(rung: int, since: float, amps: float, settled: float | None = None) -> str:
-        rise = p.Rise(at=60.0, rung=rung, since=since, amps=amps, settled=settled)
+    def said(level: int, since: float, amps: float, settled: float | None = None) -> str:
+        rise = p.Rise(at=60.0, level=level, since=since, amps=amps, settled=settled)
         return " / ".join(stage_words.rise_words(rise, climb))
 
     assert "level 1 of 4: 12 V set" in said(0, 0.4, 0.2) and "inrush may pass for 1 s more" in said(0, 0.4, 0.2)
@@ -120,7 +120,7 @@ def test_the_followers_trend_is_bounded_and_goes_with_the_load() -> None:
     while not follower.news.empty():
         follower.news.get_nowait()
     for number in range(3 * LONGEST):
-        follower.hear(p.Rise(at=0.1 * number, rung=0, since=0.1 * number, amps=0.5))
+        follower.hear(p.Rise(at=0.1 * number, level=0, since=0.1 * number, amps=0.5))
     assert LONGEST / 2 <= len(follower.trend) <= LONGEST
     assert follower.trend[0][0] == 0.0
     assert isinstance(follower.news.get_nowait(), Rose) and follower.news.empty(), "said once for each level"
