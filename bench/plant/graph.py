@@ -47,15 +47,15 @@ class Nets:
             above[node], node = top, above.get(node, node)
         return top
 
-    def join(self, a: str, b: str) -> None:
+    def join(self, one: str, other: str) -> None:
         """Join the nets of two nodes."""
-        one, other = self.root(a), self.root(b)
-        if one != other:
-            self._above[one] = other
+        lower, upper = self.root(one), self.root(other)
+        if lower != upper:
+            self._above[lower] = upper
 
-    def joined(self, a: str, b: str) -> bool:
+    def joined(self, one: str, other: str) -> bool:
         """Whether two nodes are in one net."""
-        return self.root(a) == self.root(b)
+        return self.root(one) == self.root(other)
 
     def groups(self, nodes: Iterable[str]) -> dict[str, list[str]]:
         """The given nodes by net, each net under its root."""

@@ -285,7 +285,7 @@ class Plant:
         """Ways without the bonds, and with them."""
         return ways(edge for edge in self._edges if edge.kind != "bond"), ways(self._edges)
 
-    def path(self, a: str, b: str) -> tuple[Edge, ...]:
+    def path(self, one: str, other: str) -> tuple[Edge, ...]:
         """The way with the fewest edges between two terminals, all breakers closed.
 
         Bonds are used only where there is no way without them, since current is not meant to run there.
@@ -294,18 +294,18 @@ class Plant:
             UnknownName: a name is no terminal.
             NoPath: the two are not joined.
         """
-        start, goal = self.terminal(a).node, self.terminal(b).node
+        start, goal = self.terminal(one).node, self.terminal(other).node
         for net in self._ways:
             found = shortest(net, start, (goal,))
             if found is not None:
                 return found
-        raise NoPath(f"{a} and {b} are not joined by anything in the plant {self.name}")
+        raise NoPath(f"{one} and {other} are not joined by anything in the plant {self.name}")
 
-    def path_expected(self, a: str, b: str, celsius: float | None = None) -> ExpectedResistance:
+    def path_expected(self, one: str, other: str, celsius: float | None = None) -> ExpectedResistance:
         """What the whole way between two terminals should read; see :meth:`path`."""
-        parts = [self.expected(edge.id, celsius) for edge in self.path(a, b)]
+        parts = [self.expected(edge.id, celsius) for edge in self.path(one, other)]
         if not parts:
-            return wire.set_by_hand(0.0, 0.0, f"{a} and {b} are one node")
+            return wire.set_by_hand(0.0, 0.0, f"{one} and {other} are one node")
         return series(*parts)
 
     def supply_path(self, shelf: str, feed: str) -> SupplyPath:

@@ -11,9 +11,9 @@ from bench.judge.conductor import Contact
 from bench.plant import conductor_make as wire
 from bench.plant import file as f
 from bench.plant import things
+from bench.plant.cable_ends import CableEnds, Colour, colours_of
 from bench.plant.checks import check_plant
 from bench.plant.doubts import doubt
-from bench.plant.landing import Colour, Landing, colours_of
 from bench.plant.layout import Layout, layout_of
 from bench.plant.model import Plant
 from bench.plant.partial import Dropped
@@ -332,7 +332,7 @@ class _Builder:
     # Cables
 
     def _cables(self) -> None:
-        landing = Landing(
+        landing = CableEnds(
             self.report,
             self.sites.connectors,
             self.terminals,

@@ -118,12 +118,12 @@ class BringUp:
                     self._terminal.append(self._voltage())
                     looks = [at for at in looks if at > t] or [t + VOLTS_EVERY]
 
-    def _show(self, watch: Watch, t: float, amps: float | None) -> None:
+    def _show(self, watch: Watch, now: float, amps: float | None) -> None:
         set_at = self._sets[-1][0]
         volts = self._terminal[-1][1] if self._terminal and self._terminal[-1][0] >= set_at else None
-        settled = t - watch.settled_at if watch.settled_at is not None else None
+        settled = now - watch.settled_at if watch.settled_at is not None else None
         # the watch may have gone on to the next level, which is not set yet
-        self.shown(Rising(t, len(self._sets) - 1, t - set_at, amps, volts, settled))
+        self.shown(Rising(now, len(self._sets) - 1, now - set_at, amps, volts, settled))
 
     def _looks(self, watch: Watch) -> list[float]:
         """When to look at the voltage after a setting: at once and again in the inrush, so that a short is seen as one.
@@ -178,15 +178,15 @@ class BringUp:
         settled = self._sets[-1][0] + self.ramp.levels[watch.level].inrush_s
         return volts if t > max(self._times[-1], settled) else None
 
-    def _keep(self, watch: Watch, t: float, amps: float | None) -> None:
+    def _keep(self, watch: Watch, now: float, amps: float | None) -> None:
         if watch.settled_at is not None and not watch.why:
             if not self._soaked:
-                pace = watch.samples / max(t, 1e-3)
+                pace = watch.samples / max(now, 1e-3)
                 self._thinned = max(1, math.ceil(pace * self.ramp.soak_s / KEPT))
             self._soaked += 1
             if self._soaked % self._thinned:
                 return
-        self._times.append(round(t, 4))
+        self._times.append(round(now, 4))
         self._amps.append(amps)
 
     def _event(

@@ -25,7 +25,13 @@ Lookup = Callable[[At, tuple[str | int, ...], str], Terminal | None]
 
 @dataclass(frozen=True, slots=True)
 class Colour:
-    """A conductor's colour: words, letters of IEC 60757, and the binder of its group."""
+    """A conductor's colour.
+
+    Attributes:
+        words: as people say it; empty where not known.
+        letters: of IEC 60757.
+        binder: of its group.
+    """
 
     words: str = ""
     letters: str = ""
@@ -53,6 +59,38 @@ def colours_of(at: At, kind: CableType, report: Report) -> list[Colour]:
     return [Colour(*colour_words(pair.words(leg)), pair.binder) for pair in pairs for leg in ("tip", "ring")]
 
 
+@dataclass(frozen=True, slots=True)
+class _End:
+    """One end of one conductor.
+
+    Attributes:
+        terminal: where it lands; None where it is loose.
+        status: what is said of it.
+        flag: the number that was tied to it; 0: none.
+    """
+
+    terminal: Terminal | None
+    status: EndStatus
+    flag: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class _Mate:
+    """A conductor's part in its pair.
+
+    Attributes:
+        pair: counted from 1; None where it is in none.
+        leg: which of the two it is.
+        name: the other one.
+        colour: of the other one.
+    """
+
+    pair: int | None = None
+    leg: Leg | None = None
+    name: str = ""
+    colour: str = ""
+
+
 @dataclass(slots=True)
 class _Side:
     """One end of a cable while it is being landed."""
@@ -71,8 +109,12 @@ class _Side:
     flags: dict[int, int] = field(default_factory=dict)
     """Conductor, from 0, to the flag that was tied to it."""
 
+    def end(self, number: int) -> _End:
+        """The end of one conductor, counted from 0."""
+        return _End(self.terminals[number], self.status[number], self.flags.get(number, 0))
 
-class Landing:
+
+class CableEnds:
     """Lands cables one by one and remembers which pins are taken."""
 
     def __init__(
@@ -384,13 +426,11 @@ class Landing:
         near_side: _Side,
         far_side: _Side,
     ) -> Conductor:
-        name = f"{cable.name}.{number + 1}"
-        leg: Leg | None = None
-        pair = mate = None
+        mate = _Mate()
         if kind.pairs is not None:
-            leg = "ring" if number % 2 else "tip"
-            pair = number // 2 + 1
-            mate = number - 1 if number % 2 else number + 1
+            other = number - 1 if number % 2 else number + 1
+            leg: Leg = "ring" if number % 2 else "tip"
+            mate = _Mate(number // 2 + 1, leg, f"{cable.name}.{other + 1}", colours[other].words)
         colour = colours[number]
         size, length, tolerance, remark = kind.size, cable.length.value, self._tolerance_of(cable), ""
         if given is not None:
@@ -401,70 +441,59 @@ class Landing:
             if entry.length is not None:
                 length = entry.length.value
                 tolerance = tolerance / cable.length.value * length
-        return self._made(
-            name,
-            cable,
-            number + 1,
-            near_side.terminals[number],
-            far_side.terminals[number],
-            near_side.status[number],
-            far_side.status[number],
-            wire.Wire(size, kind.made_of, kind.strands),
-            length,
-            tolerance,
-            pair,
-            leg,
-            f"{cable.name}.{mate + 1}" if mate is not None else "",
-            colour,
-            colours[mate].words if mate is not None else "",
-            remark,
-            (near_side.flags.get(number, 0), far_side.flags.get(number, 0)),
-        )
+        made_of = wire.Wire(size, kind.made_of, kind.strands)
+        ends = (near_side.end(number), far_side.end(number))
+        return self._made(cable, str(number + 1), ends, made_of, (length, tolerance), mate, colour, remark)
 
     def _made(
         self,
-        name: str,
         cable: Cable,
-        number: int,
-        near_end: Terminal | None,
-        far_end: Terminal | None,
-        near_status: EndStatus,
-        far_status: EndStatus,
+        own: str,
+        ends: tuple[_End, _End],
         made_of: wire.Wire,
-        length: float,
-        tolerance: float,
-        pair: int | None = None,
-        leg: Leg | None = None,
-        mate: str = "",
+        metres: tuple[float, float],
+        mate: _Mate = _Mate(),
         colour: Colour = Colour(),
-        mate_colour: str = "",
         remark: str = "",
-        flags: tuple[int, int] = (0, 0),
     ) -> Conductor:
-        contacts = tuple(self._contact_of(end) for end in (near_end, far_end) if end is not None)
+        """One conductor.
+
+        Args:
+            cable: that it is in.
+            own: its own name within the cable: its number, or ``screen``.
+            ends: near and far.
+            made_of: size, metal and strands.
+            metres: its length, and how far that may be off.
+            mate: its part in a pair.
+            colour: its colour.
+            remark: what the plant file says of it.
+        """
+        near, far = ends
+        name = f"{cable.name}.{own}"
         return Conductor(
-            name,
-            cable.name,
-            number,
-            pair,
-            leg,
-            mate,
-            colour.words,
-            mate_colour,
-            colour.letters,
-            colour.binder,
-            made_of,
-            length,
-            tolerance,
-            near_end,
-            far_end,
-            near_end or self._loose(cable.name, name, "near"),
-            far_end or self._loose(cable.name, name, "far"),
-            near_status,
-            far_status,
-            contacts,
-            remark,
-            *flags,
+            name=name,
+            cable=cable.name,
+            number=int(own) if own.isdigit() else 0,
+            pair=mate.pair,
+            leg=mate.leg,
+            mate=mate.name,
+            colour=colour.words,
+            mate_colour=mate.colour,
+            letters=colour.letters,
+            binder=colour.binder,
+            wire=made_of,
+            length_m=metres[0],
+            tolerance_m=metres[1],
+            near=near.terminal,
+            far=far.terminal,
+            near_end=near.terminal or self._loose(cable.name, name, "near"),
+            far_end=far.terminal or self._loose(cable.name, name, "far"),
+            near_status=near.status,
+            far_status=far.status,
+            contacts=tuple(self._contact_of(end.terminal) for end in ends if end.terminal is not None),
+            remark=remark,
+            near_flag=near.flag,
+            far_flag=far.flag,
         )
 
     def _loose(self, cable: str, conductor: str, side: str) -> Terminal:
@@ -498,24 +527,20 @@ class Landing:
                         at, step, found=f"'{text}'", expected=f"a cable type with a screen; {kind.name} has none"
                     )
             return None
-        ends: list[Terminal | None] = []
-        status: list[EndStatus] = []
+        ends: list[_End] = []
         for step, text in (("screen-from", cable.screen_from), ("screen-to", cable.screen_to)):
             if text in (CUT, UNKNOWN):
-                ends.append(None)
-                status.append("cut" if text == CUT else "unknown")
+                ends.append(_End(None, "cut" if text == CUT else "unknown"))
             else:
                 terminal = self._lookup(at, (step,), text)
-                ends.append(terminal)
-                status.append("known")
+                ends.append(_End(terminal, "known"))
                 if terminal is not None and terminal.kind in ("pin", "inlet"):
                     self._take_pin(at, step, terminal.name, f"{cable.name}.screen")
         # a drain wire is a plain solid or stranded wire of the cable's own metal
         made_of = wire.Wire(kind.screen, kind.made_of, kind.strands)
-        name = f"{cable.name}.screen"
-        length, tolerance = cable.length.value, self._tolerance_of(cable)
-        return self._made(name, cable, 0, ends[0], ends[1], status[0], status[1], made_of, length, tolerance)
+        metres = (cable.length.value, self._tolerance_of(cable))
+        return self._made(cable, "screen", (ends[0], ends[1]), made_of, metres)
 
 
-def _same(a: str, b: str) -> bool:
-    return a.replace("slate", "grey") == b.replace("slate", "grey")
+def _same(one: str, other: str) -> bool:
+    return one.replace("slate", "grey") == other.replace("slate", "grey")
