@@ -8,11 +8,14 @@ from typing import TYPE_CHECKING
 import pytest
 from hypothesis import settings
 
+from bench.plant.load import load_plant
 from bench.simulate import process
 from tests import made_once
+from tests.power import small_hall
 from tests.walk import paper_walk
 
 if TYPE_CHECKING:
+    from bench.plant.model import Plant
     from tests.one_process import ServingThread
 
 # the same cases every time, and a busy machine is no failure
@@ -50,3 +53,15 @@ def shipped() -> paper_walk.Made:
     """The shipped continuity sequence over the shipped plant."""
     root = Path(__file__).parents[1] / "sequences" / "gannet-head"
     return paper_walk.made_from(root / "continuity-W101.yaml")
+
+
+@pytest.fixture(scope="session")
+def hall(tmp_path_factory: pytest.TempPathFactory) -> Plant:
+    """A small hall with two feeds and three shelves."""
+    return small_hall.small(tmp_path_factory.mktemp("hall"))
+
+
+@pytest.fixture(scope="session")
+def gannet() -> Plant:
+    """The shipped plant."""
+    return load_plant(small_hall.GANNET)

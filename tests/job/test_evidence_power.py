@@ -14,12 +14,12 @@ from bench.record.append import RecordWriter
 from bench.record.index import may_energise
 from bench.record.replay import follow
 from bench.walk import events as e
-from bench.walk.state import request, take
+from bench.walk.state import take
 from tests.power import pure_walk, small_hall
 
 
 @pytest.fixture(scope="module")
-def ramp(tmp_path_factory):
+def stages(tmp_path_factory):
     """The drafted stages of the small hall's bay 2 on a sound plant: its entries and the plant."""
     folder = tmp_path_factory.mktemp("stages")
     first = pure_walk.begun(folder, small_hall.written(folder), "2")
@@ -28,23 +28,23 @@ def ramp(tmp_path_factory):
     entries = [e.Entry(n=1, at="2026-06-01T18:00:00.000000Z", event=setting.began)]
     while not walk.state.finished:
         at = f"2026-06-01T{18 + len(entries) // 3600:02d}:{len(entries) // 60 % 60:02d}:{len(entries) % 60:02d}.000000Z"
-        entry = e.Entry(n=len(entries) + 1, at=at, event=walk._answer(request(walk.state)))
+        entry = e.Entry(n=len(entries) + 1, at=at, event=walk.event())
         walk.state = take(walk.state, entry)
         entries.append(entry)
     return entries, setting.plant
 
 
-def claims_after(ramp, count):
+def claims_after(stages, count):
     """Claim kind and name to status when so many events of the stages are on record."""
-    entries, plant = ramp
+    entries, plant = stages
     found = readiness(plant, distil("stages", follow(Path("stages"), entries[:count])).evidence)
     return {(one.claim.kind, one.claim.about): one.status for thing in found.of_kind("shelf") for one in thing.states}
 
 
-def test_all_stages_prove_every_shelf_of_the_bay(ramp):
+def test_all_stages_prove_every_shelf_of_the_bay(stages):
     """No shorts, both polarities, the idle current of each shelf."""
-    entries, plant = ramp
-    found = claims_after(ramp, len(entries))
+    entries, plant = stages
+    found = claims_after(stages, len(entries))
     shelves = [shelf.name for shelf in plant.shelves_of("2")]
     for shelf in shelves:
         for inlet in plant.shelves[shelf].inlets:
@@ -52,24 +52,24 @@ def test_all_stages_prove_every_shelf_of_the_bay(ramp):
         assert found["idle", shelf] == "proven"
 
 
-def test_nothing_is_proven_before_its_stage(ramp):
+def test_nothing_is_proven_before_its_stage(stages):
     """Dead inlets prove no polarity; a shelf that is fed without its cards proves no idle current."""
-    entries, plant = ramp
+    entries, plant = stages
     shelf = plant.shelves_of("2")[0]
     inlet = shelf.inlets[0].name
     came_up = [entry.n for entry in entries if isinstance(entry.event, e.Energised)]
-    before = claims_after(ramp, came_up[0] - 1)
+    before = claims_after(stages, came_up[0] - 1)
     assert before["quiet", inlet] == "proven" and before["polarity", inlet] == "never tested"
     rows = [row for row in distil("stages", follow(Path("stages"), entries)).evidence if row.function == ENERGISED]
     whole = [row for row in rows if PARTLY not in row.between and row.subject == shelf.name]
     assert whole and any(PARTLY in row.between for row in rows)
-    assert claims_after(ramp, whole[0].n - 1)["idle", shelf.name] == "never tested"
-    assert claims_after(ramp, whole[0].n)["idle", shelf.name] == "proven"
+    assert claims_after(stages, whole[0].n - 1)["idle", shelf.name] == "never tested"
+    assert claims_after(stages, whole[0].n)["idle", shelf.name] == "proven"
 
 
-def test_every_time_that_a_shelf_came_up_is_traced(ramp, tmp_path):
+def test_every_time_that_a_shelf_came_up_is_traced(stages, tmp_path):
     """From a record on disk: its current with its uncertainty, and one series for each set of cards."""
-    entries, plant = ramp
+    entries, plant = stages
     path = tmp_path / "stages.jsonl"
     with RecordWriter.create(path) as writer:
         for entry in entries:
@@ -91,12 +91,12 @@ def test_every_time_that_a_shelf_came_up_is_traced(ramp, tmp_path):
     assert not source.broken
 
 
-def test_a_reading_of_a_shelf_keeps_its_series_when_it_is_made_out_of_a_track(ramp):
+def test_a_reading_of_a_shelf_keeps_its_series_when_it_is_made_out_of_a_track(stages):
     """What changed at the same time is looked up among rows that were kept in few bytes."""
     from bench.job.series import gather
 
     records, meters = {}, {}
-    entries, _ = ramp
+    entries, _ = stages
     tracks = gather(every_reading("stages", follow(Path("stages"), entries)), records, meters)
     energised = [key for key in tracks if key.reads == ENERGISED]
     assert energised

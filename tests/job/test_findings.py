@@ -15,9 +15,7 @@ from bench.record.append import RecordWriter
 from bench.record.index import declare
 from bench.sequence.file import Found, Limit, Measure, Seek, SequenceFile
 from bench.walk import events as e
-from bench.walk import requests as r
-from bench.walk.state import request, start, take
-from tests.job.test_asfound import BENCH, HUT, _answer, at
+from tests.job.test_asfound import BENCH, HUT, Recorded, at
 
 
 @pytest.fixture
@@ -39,25 +37,25 @@ def recorded(job, name, steps, *, day, found=None, ohms=None):
     sequence = SequenceFile(
         sequence="an evening", plant="plant.yaml", ambient=Temperature.parse("20 degC"), steps=steps
     )
-    event = e.Began(
+    began = e.Began(
         software="0.0 test", edition=e.EDITION, plant=plant.file, sequence=sequence, bench=FOUR, operator="Anna"
     )
     with RecordWriter.create(job / "logs" / name, at(day)) as writer:
-        state = start()
-        while True:
-            entry = writer.envelope(event)
-            state = take(state, entry)
-            writer.append(entry)
-            if state.finished:
-                return
-            asked = request(state)
-            if isinstance(asked, r.Advise):
-                event = e.Advised(number=asked.number, want=found)
-            else:
-                subject = state.step.subject if state.step is not None else ""
-                event = _answer(asked, "Anna", (ohms or {}).get(subject, 0.0))
-            if isinstance(event, e.Read):
-                event = msgspec.structs.replace(event, function="resistance 4w")
+        Searched(writer, began, found, ohms or {}).run()
+
+
+class Searched(Recorded):
+    """Whose searches end at once with what is given, and whose readings take their value by subject."""
+
+    def __init__(self, writer, began, found, by_subject):
+        self._found, self._by_subject = found, by_subject
+        super().__init__(writer, "Anna", 0.0, began)
+
+    def advised(self):
+        return e.Advised(number=self.state.number, want=self._found)
+
+    def measured(self, step):
+        return self.reading(function="resistance 4w", value=self._by_subject.get(step.subject, 0.0))
 
 
 def identified(cable="C3", side="far", names=None, colour=None):

@@ -103,7 +103,7 @@ def test_no_hold_point_is_passed_but_by_its_word(first: State) -> None:
             live_asked += 1
             before = [s.index for s in state.setting.plan.steps[: state.place.cursor] if s.kind == "hold"]  # type: ignore[union-attr]
             assert before[-1] in state.outputs.held
-        event = walk._answer(asked)
+        event = walk.event()
         walk.state = take(state, e.Entry(n=state.taken + 1, at=state.at, event=event))
     assert holds > 12 and live_asked > 30
 

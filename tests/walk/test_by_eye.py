@@ -234,7 +234,7 @@ def test_most_mistypings_of_failing_readings_are_asked_again(after_another: e.Be
             continue
         tried[kind] += 1
         walk = Walk.__new__(Walk)
-        walk.state = fresh
+        walk.state, walk.entries = fresh, []
         walk.type(last)
         state = walk.type(wrong)
         caught[kind] += bool(state.pending.doubt)

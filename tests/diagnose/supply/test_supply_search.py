@@ -19,10 +19,10 @@ from bench.walk.adviser import NoAdvice
 from bench.walk.results import results
 from bench.walk.state import Phase
 from tests.power import small_hall
-from tests.power.test_energise_machine import BENCH as TWO
 from tests.power.test_on_ports import BENCH
 from tests.screens.walk.power_scenes import PowerWalk, sound
 from tests.walk import paper_walk as paper
+from tests.walk.test_energise_machine import BENCH as TWO
 from tests.walks.tool import proveout
 
 

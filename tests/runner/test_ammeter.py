@@ -27,8 +27,8 @@ from bench.walk import events as e
 from tests.benchmarks.bench_abort import Inbox, _member
 from tests.instruments.server import served
 from tests.power import small_hall
-from tests.power.test_bring_up import RAMP, STEP, Counted
 from tests.power.test_on_ports import BENCH
+from tests.runner.test_bring_up import RAMP, STEP, Counted
 from tests.walks.tool import proveout
 
 WITH_METER = replace(STEP, source=msgspec.structs.replace(STEP.source, ammeter=True))
