@@ -16,7 +16,6 @@ ROOT = Path(__file__).parents[2]
 
 UNREACHED: dict[str, str] = {
     "bench.diagnose.earth.live": "what hum comes to, from samples of a waveform: no meter gives any yet",
-    "bench.diagnose.supply.patterns": "what a first power's readings say together: no report tells it yet",
 }
 """Modules that nothing in bench/ imports yet, each with the reason why it stands all the same."""
 
