@@ -6,11 +6,15 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from bench import exits
 from bench.commands.common import LOGS, moment_of, operator_name
 from bench.errors import BadRequest
 from bench.say.lists import count
+
+if TYPE_CHECKING:
+    from bench.plant.model import Plant
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -29,7 +33,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Check the names and write the declaration down."""
     from bench.job.folder import last_seen, newest_plant
-    from bench.job.reach import Reaching
     from bench.plant.load import load_plant
     from bench.plant.model import UnknownName
     from bench.plant.things import Cable, Conductor
@@ -57,12 +60,26 @@ def run(options: argparse.Namespace) -> int:
         when=_moment(options.when),
         saw=last_seen(options.logs),
     )
+    counted = _counted(options.logs, plant)
     path = declare(options.logs, event)
-    reach = Reaching(plant).of(names)
-    conductors = sum(1 for name in reach.own | reach.beside if name in plant.conductors)
+    gone = counted - _counted(options.logs, plant)
+    conductors = len({subject for _, _, subject in gone if subject in plant.conductors})
     print(f"written to {path}: {', '.join(names)}")
-    print(f"evidence about {count(conductors, 'conductor')} from before no longer counts")
+    if gone:
+        about = f"evidence about {count(conductors, 'conductor')}" if conductors else "evidence"
+        print(f"{about} from before no longer counts: {count(len(gone), 'result')}")
+    else:
+        before = f"before {options.when}" if event.when else "before"
+        print(f"no evidence is void by it: nothing that counts was read of {', '.join(names)} {before}")
     return exits.PASS
+
+
+def _counted(logs: Path, plant: Plant) -> set[tuple[str, str, str]]:
+    """The results that count: their records, steps and subjects."""
+    from bench.job.folder import open_folder
+
+    rows = open_folder(logs, plant.name).counting(plant) if logs.is_dir() else []
+    return {(row.record, str(row.step), row.subject) for row in rows if row.verdict not in ("void", "skipped")}
 
 
 def _moment(text: str | None) -> str:

@@ -113,6 +113,18 @@ def test_disturb_voids_and_says_how_much(tmp_path, capsys):
     assert run(capsys, "verify", folder / "disturbances.jsonl")[0] == PASS
 
 
+def test_disturb_says_so_where_nothing_is_void_by_it(tmp_path, capsys):
+    """It happened before anything was read; a time that is mistyped by a year must not go unnoticed."""
+    folder = copy(tmp_path / "logs")
+    before = run(capsys, "ready", PLANT, "--logs", folder, "--json")[1]
+    code, out, _ = run(capsys, "disturb", "W402", "--logs", folder, "--note", "pulled", "--when", "2025-05-02")
+    assert code == PASS
+    assert "no evidence is void by it: nothing that counts was read of W402 before 2025-05-02" in out
+    assert (
+        json.loads(run(capsys, "ready", PLANT, "--logs", folder, "--json")[1])["gates"] == json.loads(before)["gates"]
+    )
+
+
 def test_disturb_takes_the_tray_along_when_told_to(tmp_path, capsys):
     """The sections that the cable runs in are written down with it."""
     folder = copy(tmp_path / "logs")
