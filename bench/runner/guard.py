@@ -28,6 +28,7 @@ from bench.instruments.bench_file import Bench, parse_bench
 from bench.instruments.instrument import Instrument
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.library import Library
+from bench.instruments.profile.line import Modbus
 
 HANGS_AFTER: Final = 10.0
 """Seconds without a word from a runner that has something on: its loop goes round twice a second, and a slow disk or a
@@ -314,6 +315,16 @@ def _lines_by_thread() -> Iterator[bytes | None]:
         yield line.rstrip(b"\r\n")
 
 
+def _load_ahead(bench: Bench) -> None:
+    """Load now what opening ports and switching off will need: later every tenth of a second counts."""
+    import filelock  # noqa: F401
+
+    from bench.instruments.ports import serial_line  # noqa: F401
+
+    if any(isinstance(profile.dialogue, Modbus) for profile in bench.profiles.values()):
+        from pymodbus.framer import FramerRTU  # noqa: F401
+
+
 def main() -> None:
     """Guard one runner."""
     # whoever ends the runner this way ends the guard too early: it goes when the runner has gone
@@ -328,6 +339,7 @@ def main() -> None:
     if not isinstance(begin, Begin):
         return
     bench = parse_bench(begin.bench, "the guard's bench", Library.for_job(Path(begin.job)))
+    _load_ahead(bench)
     print("ready", flush=True)
     why, met = watch(lines, begin)
     if why and met:

@@ -25,6 +25,7 @@ ORDERED: Final[dict[str, tuple[str, ...]]] = {
     "live": (),
     "evidence": ("--only", "folder"),
     "abort": (),
+    "guard": (),
     "power": (),
     "crash": (),
     "kills": (),
