@@ -28,6 +28,12 @@ def _log_gamma_half_step(x: float) -> float:
     return 0.5 * math.log(x) - 1 / (8 * x) + 1 / (192 * x**3) - 1 / (640 * x**5)
 
 
+@lru_cache(maxsize=256)
+def _log_scale(dof: float) -> float:
+    """Logarithm of what the density is scaled by, times the root of the degrees of freedom."""
+    return _log_gamma_half_step(dof / 2.0) - 0.5 * math.log(math.pi)
+
+
 def _beta_fraction(a: float, b: float, x: float) -> float:
     """Continued fraction of the incomplete beta function, valid for x < (a + 1) / (a + b + 2)."""
     tiny = 1e-300
@@ -58,10 +64,13 @@ def upper_tail(t: float, dof: float) -> float:
     Raises:
         JudgeError: ``t`` is not finite or ``dof`` is below 1.
     """
-    t = number("t", t)
-    dof = degrees_of_freedom("degrees of freedom", dof)
+    return known_tail(number("t", t), degrees_of_freedom("degrees of freedom", dof))
+
+
+def known_tail(t: float, dof: float) -> float:
+    """The same as :func:`upper_tail` for numbers that were looked at before: a convolution asks a thousand times."""
     if t < 0:
-        return 1.0 - upper_tail(-t, dof)
+        return 1.0 - known_tail(-t, dof)
     if t == 0:
         return 0.5
     if dof == math.inf:
@@ -71,12 +80,7 @@ def upper_tail(t: float, dof: float) -> float:
     a, b = dof / 2.0, 0.5
     square = t * t
     # ln of x^a (1-x)^b / B(a, b), with x = dof / (dof + t²)
-    log_front = (
-        _log_gamma_half_step(a)
-        - 0.5 * math.log(math.pi)
-        - a * math.log1p(square / dof)
-        + b * (2.0 * math.log(t) - math.log(dof + square))
-    )
+    log_front = _log_scale(dof) - a * math.log1p(square / dof) + b * (2.0 * math.log(t) - math.log(dof + square))
     front = math.exp(log_front)
     x = dof / (dof + square)
     if x < (a + 1.0) / (a + b + 2.0):
@@ -103,9 +107,7 @@ def cumulative(t: float, dof: float) -> float:
 
 def density(t: float, dof: float) -> float:
     """Probability density of Student's t, at finite degrees of freedom."""
-    return math.exp(
-        _log_gamma_half_step(dof / 2.0) - 0.5 * math.log(math.pi * dof) - (dof + 1.0) / 2.0 * math.log1p(t * t / dof)
-    )
+    return math.exp(_log_scale(dof) - 0.5 * math.log(dof) - (dof + 1.0) / 2.0 * math.log1p(t * t / dof))
 
 
 @lru_cache(maxsize=1024)

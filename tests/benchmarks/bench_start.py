@@ -1,7 +1,8 @@
-"""How soon the program answers: help against bare Python, first paint against an empty Textual app.
+"""How soon the program answers: help and what `run` loads against bare Python, first paint against an empty app.
 
 Run it with ``python -m tests.benchmarks.bench_start [--rounds N]``. Both sides of a ratio are taken by turns in the
-same run, on a pseudo-terminal where something is painted; medians are compared.
+same run, on a pseudo-terminal where something is painted; medians are compared. What is loaded is measured against a
+bare Python that loads the same libraries from outside, and nothing of this package.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ import argparse
 import fcntl
 import os
 import pty
+import resource
 import select
 import signal
 import statistics
@@ -20,6 +22,7 @@ import tempfile
 import termios
 import time
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 
 from tests.walks.tool import BENCH, COMMAND, SEQUENCE, environment
@@ -70,6 +73,30 @@ def to_the_picture(words: Sequence[str], mark: bytes, folder: Path) -> float:
     return taken
 
 
+OUTSIDE = """
+import sys
+before = set(sys.modules)
+import {module}
+new = {{name.partition(".")[0] for name in set(sys.modules) - before}} - set(sys.stdlib_module_names) - {{"bench"}}
+print(" ".join(sorted(name for name in new if name[:1] != "_")))
+"""
+
+
+def libraries(module: str) -> str:
+    """The libraries from outside that a module of this package loads, as an import statement."""
+    code = OUTSIDE.format(module=module)
+    done = subprocess.run([sys.executable, "-c", code], env=environment(), capture_output=True, text=True, check=True)
+    return "import " + ", ".join(done.stdout.split())
+
+
+def worked(code: str) -> float:
+    """Seconds of processor time that a fresh Python takes for a line of code."""
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    subprocess.run([sys.executable, "-c", code], env=environment(), check=True)
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+
+
 def ratio(what: str, mine: Callable[[], float], baseline: Callable[[], float], rounds: int) -> None:
     """Print both medians and their ratio; the first round of each is not counted."""
     pairs = [(mine(), baseline()) for _ in range(rounds + 1)][1:]
@@ -90,6 +117,14 @@ def main() -> None:
         lambda: to_the_end([sys.executable, "-c", "pass"]),
         rounds,
     )
+    for what, module in (("run", "bench.commands.run_here"), ("the simulator", "bench.simulate.serve")):
+        outside = libraries(module)
+        ratio(
+            f"what {what} loads, in work, against bare Python with its libraries ({outside.removeprefix('import ')})",
+            partial(worked, f"import {module}"),
+            partial(worked, outside),
+            rounds,
+        )
     with tempfile.TemporaryDirectory() as scratch:
         folder = Path(scratch)
         walk = [*COMMAND, "walk", str(SEQUENCE), "--bench", str(BENCH), "--give-up-after", "1"]

@@ -11,6 +11,7 @@ from typing import Any
 
 import hypothesis.strategies as st
 import msgspec
+import pytest
 from hypothesis import settings
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
@@ -279,5 +280,10 @@ class AnyOrder(RuleBasedStateMachine):
         assert self.state.phase in (Phase.DONE, Phase.ABORTED)
 
 
-TestAnyOrder = AnyOrder.TestCase
-TestAnyOrder.settings = settings(max_examples=60, stateful_step_count=50, deadline=None, derandomize=True)
+class TestAnyOrder(AnyOrder.TestCase):
+    settings = settings(max_examples=15, stateful_step_count=50, deadline=None, derandomize=True)
+
+
+@pytest.mark.slow
+class TestAnyOrderForLonger(AnyOrder.TestCase):
+    settings = settings(max_examples=60, stateful_step_count=50, deadline=None, derandomize=True)
