@@ -28,13 +28,13 @@ LIMITING: Final = 0.98
 VOLTS_WITHIN: Final = (0.02, 0.3)
 """How far the terminals may be from what was set: a part of it, and volts (common practice, no source)."""
 QUIET_READINGS: Final = 3
-"""So many readings in a row below the leakage limit end a wait for it."""
+"""This number of readings in a row below the leakage limit end a wait for it."""
 LEAST_READINGS: Final = 8
 """Fewer readings in a span say nothing about its slope."""
 CONFIDENT: Final = 1.96
 """Standard errors on each side of 95 %."""
 LONGER: Final = (1, 2, 4, 8)
-"""Where the readings of one span scatter too much to say, or are too few, so many spans are taken together."""
+"""Where the readings of one span scatter too much to say, or are too few, this number of spans is taken together."""
 
 Why = Literal["done", "over", "limit", "volts", "leaks", "restless", "no-number"]
 """Why a watch ended."""

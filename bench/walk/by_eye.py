@@ -139,10 +139,10 @@ def impossible(shown: Shown, displays: list[Display]) -> bool:
 WOULD_FAIL: Final = "That would fail. Please look at the probes and the display once more, and type what it shows now."
 """Why a failing reading is asked for again: a second look, and then it is believed."""
 FAR: Final = 5.0
-"""So many times less than expected is asked about again: a point or a prefix is soon lost. Common practice, no
-source."""
+"""A reading this many times less than expected is asked about again: a point or a prefix is soon lost. Common practice,
+no source."""
 TELLING: Final = 3
-"""With so many digits two readings of different things are hardly the same by chance."""
+"""With this number of digits two readings of different things are hardly the same by chance."""
 
 
 def unlikely(shown: Shown, expected: float | None) -> str:

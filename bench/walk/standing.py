@@ -170,7 +170,7 @@ class State(msgspec.Struct, frozen=True, repr_omit_defaults=True):
         instruments: which of them answered.
         outputs: which of them are on, and the hold points that hold.
         conditions: ambient, zeros and what else bears on limits and uncertainty.
-        seeking: the search that is under way, or that is to be gone on with.
+        seeking: the search that is under way, or that waits to go on.
         pending: what the open request is about.
         kept: outcomes, disturbances and notes so far.
     """

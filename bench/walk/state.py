@@ -982,7 +982,7 @@ def _went(state: State, event: e.Went, nth: int) -> State:
     _refuse_unsafe(state)
     stood = state.place.reached
     if not 0 <= event.to <= stood:
-        raise Refused("only a step that was reached before can be gone to")
+        raise Refused("only a step that was reached before can be chosen")
     state = _maybe_on(state)
     if event.to < min(state.outputs.on.values(), default=0):
         raise Refused("an output is on, and that step comes before it went on: pause first, so that it is made safe")

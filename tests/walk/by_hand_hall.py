@@ -9,7 +9,6 @@ from pathlib import Path
 import msgspec
 
 from bench import assemble
-from bench.diagnose.searches import adviser
 from bench.plant.faults import Fault
 from bench.plant.resolve import resolve
 from bench.sequence.file import Measure, Prove, Zero
@@ -20,10 +19,10 @@ from bench.simulate.process import SimulatedHands
 from bench.simulate.world.power import PowerWorld
 from bench.simulate.world.terminals import AMPS, HI, LO
 from bench.walk import events as e
-from bench.walk import requests as r
 from bench.walk.by_eye import display_of, function_of
 from bench.walk.facts import Display
-from bench.walk.state import State, request, start, take, typed_reading
+from bench.walk.state import Phase, State
+from tests.walk.hand_held import Typing
 from tests.walks.tool import JOB
 
 LEADS = 0.2
@@ -118,57 +117,51 @@ def walked(
     mistake: Mistake | None = None,
 ) -> State:
     """A whole walk by hands that only type."""
-    hall = Hall(first, faults)
-    hands = SimulatedHands(hall, 20.0, {}, 1e6)  # type: ignore[arg-type]
-    advise, state, second = adviser(), start(), 0
+    walk = _Walk(first, faults, mistake)
+    walk.run()
+    if kept is not None:
+        kept.extend(walk.entries)
+    return walk.state
 
-    def add(event: e.Event) -> None:
-        nonlocal state, second
-        second += 90
+
+class _Walk(Typing):
+    """By hands that only type.
+
+    Args:
+        first: how it begins.
+        faults: of the plant.
+        mistake: what is typed in place of what the display shows.
+    """
+
+    def __init__(self, first: e.Began, faults: Sequence[Fault], mistake: Mistake | None) -> None:
+        self._hall, self._mistake = Hall(first, faults), mistake
+        self._hands = SimulatedHands(self._hall, 20.0, {}, 1e6)  # type: ignore[arg-type]
+        self.begin(first)
+
+    def at(self) -> str:
+        second = 90 * (self.state.taken + 1)
         minutes, hours = second // 60, second // 3600
-        at = f"2026-05-{1 + hours // 24:02}T{hours % 24:02}:{minutes % 60:02}:{second % 60:02}.000000Z"
-        entry = e.Entry(n=state.taken + 1, at=at, event=event)
-        state = take(state, entry)
-        if kept is not None:
-            kept.append(entry)
+        return f"2026-05-{1 + hours // 24:02}T{hours % 24:02}:{minutes % 60:02}:{second % 60:02}.000000Z"
 
-    add(first)
-    while not state.finished:
-        asked = request(state)
-        match asked:
-            case r.MakeSafe():
-                add(e.MadeSafe(number=asked.number))
-            case r.Meet(roles=roles):
-                name = first.bench.role_of[roles[0]]
-                mine = [role for role in roles if first.bench.role_of[role] == name]
-                add(e.Met(number=asked.number, instrument=name, roles=mine, identity="read by eye"))
-            case r.Measure():
-                add(typed_reading(state, asked.number))
-            case r.Place(step=step):
-                hands.place(step)
-                assert step.role is not None
-                facts = first.bench.instrument(first.bench.role_of[step.role])
-                assert facts is not None
-                value = _held(hall, step)
-                text = shown(value, facts.displays[function_of(step)[1]])
-                # who made a slip is asked once more, and then types what is there
-                if mistake is not None and not state.pending.typed:
-                    text = mistake(state, step, text)
-                add(e.Answered(number=asked.number, answer=text, by="Ada"))
-            case r.Consent():
-                add(e.Answered(number=asked.number, answer="it is what we have", by="Ada"))
-            case r.Wait(left=left):
-                add(e.Elapsed(number=asked.number, seconds=left))
-            case r.Ask(step=step):
-                hands.act(step)
-                add(e.Answered(number=asked.number, answer=hands.answer(step), by="Ada"))
-            case r.Advise():
-                add(msgspec.structs.replace(advise(state), number=asked.number))
-            case r.Resolve():
-                add(e.Skipped(number=asked.number, reason="no such instrument", by="Ada"))
-            case other:
-                raise AssertionError(f"nothing is asked: {other}")
-    return state
+    def placed(self, step: Step) -> e.Event:
+        self._hands.place(step)
+        assert step.role is not None
+        facts = self.bench.for_role(step.role)
+        assert facts is not None
+        text = shown(_held(self._hall, step), facts.displays[function_of(step)[1]])
+        # who made a slip is asked once more, and then types what is there
+        if self._mistake is not None and not self.state.pending.typed:
+            text = self._mistake(self.state, step, text)
+        return self.answered(text)
+
+    def done(self, step: Step) -> e.Event:
+        self._hands.act(step)
+        return self.answered(self._hands.answer(step))
+
+    def event(self) -> e.Event:
+        if self.state.phase is Phase.TROUBLED:
+            return e.Skipped(number=self.state.number, reason="no such instrument", by=self.by)
+        return super().event()
 
 
 def _held(hall: Hall, step: Step) -> float:

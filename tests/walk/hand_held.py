@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from bench.plant.handled import STATES
-from bench.sequence.file import Do, Hold, Look, Measure, Prove, Zero
+from bench.sequence.file import Ask, Look, Prove, Zero
 from bench.sequence.plan import Step
 from bench.walk import events as e
-from bench.walk import requests as r
 from bench.walk.by_eye import display_of, function_of
 from bench.walk.facts import InstrumentFacts
-from bench.walk.state import State, request, start, take, typed_reading
+from bench.walk.state import State, typed_reading
+from tests.walk.walker import Walker
 
 LEADS = 0.2
 """Ohms of the pair of test leads."""
@@ -46,55 +46,43 @@ class Hand:
         return self.display(function, self.truth(state, step) + leads)
 
 
+class Typing(Walker):
+    """One who reads every meter and types what it shows."""
+
+    by = "Ada"
+    reason = "it is what we have"
+
+    def identity(self, name: str) -> str:
+        return "read by eye"
+
+    def measured(self, step: Step) -> e.Event:
+        return typed_reading(self.state, self.state.number)
+
+
+class _Walk(Typing):
+    """With nothing but such meters."""
+
+    def __init__(self, began: e.Began, hands: Sequence[Hand]) -> None:
+        self._of = {hand.facts.name: hand for hand in hands}
+        self.begin(began)
+
+    def placed(self, step: Step) -> e.Event:
+        assert step.role is not None
+        return self.answered(self._of[self.bench.role_of[step.role]].reads(self.state, step))
+
+    def said(self, step: Step) -> str:
+        match step.source:
+            case Look() as look:
+                return (look.expect or list(STATES[look.kind]))[0]
+            case Ask():
+                return "20"
+        return super().said(step)
+
+
 def walked(began: e.Began, *hands: Hand, kept: list[e.Entry] | None = None) -> State:
     """A whole walk with nothing but such meters; its entries are put into ``kept``."""
-    state = start()
-    at = "2026-05-01T18:00:00.000000Z"
-    of = {hand.facts.name: hand for hand in hands}
-
-    def add(event: e.Event) -> None:
-        nonlocal state
-        entry = e.Entry(n=state.taken + 1, at=at, event=event)
-        state = take(state, entry)
-        if kept is not None:
-            kept.append(entry)
-
-    add(began)
-    while not state.finished:
-        asked = request(state)
-        match asked:
-            case r.MakeSafe():
-                add(e.MadeSafe(number=asked.number))
-            case r.Meet(roles=roles):
-                name = began.bench.role_of[roles[0]]
-                mine = [role for role in roles if began.bench.role_of[role] == name]
-                add(e.Met(number=asked.number, instrument=name, roles=mine, identity="read by eye"))
-            case r.Measure():
-                add(typed_reading(state, asked.number))
-            case r.Place(step=step):
-                assert step.role is not None
-                typed = of[began.bench.role_of[step.role]].reads(state, step)
-                add(e.Answered(number=asked.number, answer=typed, by="Ada"))
-            case r.Consent():
-                add(e.Answered(number=asked.number, answer="it is what we have", by="Ada"))
-            case r.Wait(left=left):
-                add(e.Elapsed(number=asked.number, seconds=left))
-            case r.Ask(step=step):
-                add(e.Answered(number=asked.number, answer=_said(step), by="Ada"))
-            case other:
-                raise AssertionError(f"nothing is asked: {other}")
-    return state
-
-
-def _said(step: Step) -> str:
-    source = step.source
-    match source:
-        case Hold():
-            return source.word
-        case Look():
-            return (source.expect or list(STATES[source.kind]))[0]
-        case Do(beeps=pair) if pair is not None:
-            return "yes"
-        case Measure():
-            return ""
-    return "20" if step.kind == "ask" else "to see" if step.kind == "gate" else ""
+    walk = _Walk(began, hands)
+    walk.run()
+    if kept is not None:
+        kept.extend(walk.entries)
+    return walk.state

@@ -196,8 +196,8 @@ def test_a_humidity_is_a_percentage(tmp_path: Path) -> None:
 
 def test_nobody_goes_forward(desk: Desk) -> None:
     desk.until(index=7)
-    refused(lambda: desk.went(8), "only a step that was reached before can be gone to")
-    refused(lambda: desk.went(-1), "only a step that was reached before can be gone to")
+    refused(lambda: desk.went(8), "only a step that was reached before can be chosen")
+    refused(lambda: desk.went(-1), "only a step that was reached before can be chosen")
     desk.went(7)
 
 
