@@ -21,6 +21,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "record", type=Path, nargs="?", default=Path(), help="the walk's record; by default the newest in logs/"
     )
+    parser.add_argument("--survey", type=Path, metavar="JOB", help="survey this job there in place of a walk")
     parser.add_argument("--operator", default="", help="the name of whoever looks; kept in the record")
     parser.add_argument("--watch", action="store_true", help="pages never take the operator's seat by themselves")
     parser.add_argument("--ascii", action="store_true", help="draw with plain characters only")
@@ -50,15 +51,21 @@ def run(options: argparse.Namespace) -> int:
     """Serve pages until ctrl-c."""
     host, port = place_of(options.listen)
     try:
-        from bench.screens.browser import BrowserServer
+        from bench.screens.browser import SURVEY_KEYS, WALK_KEYS, BrowserServer
     except ImportError as error:
         raise BadRequest(f"this needs an extra part ({error.name}): pip install 'proveout[browser]'") from error
-    from bench.commands.start_screen import attached
+    command = [sys.executable, "-m", "bench.cli"]
+    if options.survey is not None:
+        from bench.commands.open import plant_of
 
-    address = attached(options.record)()
-    command = [sys.executable, "-m", "bench.cli", "page", "--attach", address.record]
+        command += ["survey", str(plant_of(options.survey).resolve()), "--screen"]
+    else:
+        from bench.commands.start_screen import attached
+
+        command += ["page", "--attach", attached(options.record)().record]
     command += [f"--{name}" for name in ("ascii", "watch") if getattr(options, name)]
-    server = BrowserServer(command, common.operator_name(options.operator), host, port)
+    keys = WALK_KEYS if options.survey is None else SURVEY_KEYS
+    server = BrowserServer(command, common.operator_name(options.operator), host, port, keys)
     try:
         asyncio.run(_serve(server))
     except OSError as error:
@@ -81,7 +88,7 @@ async def _serve(server: object) -> None:
 
     def ready(url: str) -> None:
         print(
-            f"Open this on the tablet; whoever has the address can work the walk:\n  {url}\nctrl-c ends it.", flush=True
+            f"Open this on the tablet; whoever has the address can work with it:\n  {url}\nctrl-c ends it.", flush=True
         )
 
     await server.serve(ready, told.wait())

@@ -28,6 +28,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--logs", type=Path, metavar="DIR", help="the folder of records (default logs/ in the job)")
     parser.add_argument("--operator", default="", help="who surveys; kept in the record")
     parser.add_argument("--plain", action="store_true", help="line by line, without the screen")
+    parser.add_argument("--screen", action="store_true", help="on the screen, whatever this runs in")
+    parser.add_argument("--watch", action="store_true", help="only say what belongs together: somebody else is writing")
     parser.add_argument("--ascii", action="store_true", help="on the screen: draw with plain characters only")
     parser.add_argument("--import", dest="table", type=Path, metavar="CSV", help="take finds from a table")
     parser.add_argument("--tell", action="store_true", help="say what belongs together, and how surely")
@@ -61,7 +63,7 @@ def run(options: argparse.Namespace) -> int:
         given = options.cable, options.size, options.length
         claim(path, plant, read(logs), options.claim, *given, write=options.write)
         return exits.PASS
-    asked = options.tell or options.next or options.why or options.page or options.flags
+    asked = options.tell or options.watch or options.next or options.why or options.page or options.flags
     if asked:
         _told(options, plant, logs)
     elif options.table is None:
@@ -138,7 +140,7 @@ def _told(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
         finds = [kept.find for kept in survey.finds.values() if not isinstance(kept.find, ListLine)]
         options.flags.write_text(flags_page(title, finds), "utf-8")
         print(f"flags: {options.flags}")
-    if options.tell:
+    if options.tell or options.watch:
         for line in (*words.summary(answer), *words.contradictions(answer), *words.pair_lines(answer),
                      *words.open_lines(answer), *words.place_lines(answer)):  # fmt: skip
             print(line)
@@ -193,7 +195,7 @@ def _talk(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
 
     with _open(options, plant, logs) as writer:
         talk = Talk(_Keeper(writer, logs), operator_name(options.operator))
-        if options.plain or not (sys.stdin.isatty() and sys.stdout.isatty()):
+        if options.plain or not (options.screen or (sys.stdin.isatty() and sys.stdout.isatty())):
             from bench.screens.survey.plain import run as by_line
 
             by_line(talk, sys.stdin, sys.stdout)

@@ -13,6 +13,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import hmac
+import json
 import os
 import secrets
 import shlex
@@ -63,8 +64,7 @@ body.-closed #ended { display: block; }
   background: #1a2327; border: 1px solid #5f6f73; border-radius: 4px; }
 """
 _JS: Final = """// Keys for tablets that have none. They go the way of typed letters: as input of the terminal.
-const keys = [["Enter", "\\r"], ["y", "y"], ["u", "u"], ["b", "b"], ["g", "g"], ["s", "s"], ["n", "n"], ["d", "d"],
-  ["p", "p"], ["r", "r"], ["k", "k"], ["m", "m"], ["?", "?"], ["Esc", "\\x1b"]];
+const keys = KEYS;
 for (const [word, data] of keys) {
   const button = document.createElement("button");
   button.type = "button";
@@ -76,6 +76,15 @@ for (const [word, data] of keys) {
   document.getElementById("keys").append(button);
 }
 """
+WALK_KEYS: Final = (
+    ("Enter", "\r"), *((key, key) for key in "yubgsndprkm?"), ("Esc", "\x1b"),
+)  # fmt: skip
+"""Keys of a tablet's page at a walk: what each shows, and what it types."""
+SURVEY_KEYS: Final = (
+    *((key, key) for key in "1234567890"), ("Enter", "\r"), ("back", "\x1b"), ("done", "\t"), ("?", "?"), ("-", "-"),
+    ("delete", "\x7f"),
+)  # fmt: skip
+"""The same at a survey: a number pad."""
 
 
 @dataclass
@@ -120,13 +129,22 @@ class BrowserServer:
         operator: the name of whoever looks; a second browser is ``NAME 2``, so that it is known who holds the seat.
         host: where to listen.
         port: the port; 0 takes a free one.
+        keys: for tablets that have none: what each shows, and what it types.
 
     Attributes:
         token: what a browser must show once.
         url: where to look, with the token; set once it listens.
     """
 
-    def __init__(self, command: Sequence[str], operator: str, host: str, port: int) -> None:
+    def __init__(
+        self,
+        command: Sequence[str],
+        operator: str,
+        host: str,
+        port: int,
+        keys: Sequence[tuple[str, str]] = WALK_KEYS,
+    ) -> None:
+        self._script = _JS.replace("KEYS", json.dumps([list(key) for key in keys]), 1)
         self.token = secrets.token_urlsafe(24)
         self.url = ""
         self._command, self._operator = list(command), operator
@@ -146,7 +164,7 @@ class BrowserServer:
             [
                 web.get("/", self._index),
                 web.get("/page.css", _text(_CSS, "text/css")),
-                web.get("/page.js", _text(_JS, "text/javascript")),
+                web.get("/page.js", _text(self._script, "text/javascript")),
                 web.get("/ws", self._socket),
                 web.static("/static", _STATICS),
             ]

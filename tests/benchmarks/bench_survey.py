@@ -47,17 +47,28 @@ def tell(count: int, found: list[Figures], name: str) -> None:
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--piles", type=float, default=1.0, help="share of the piles of the full study")
+    parser.add_argument("--only", choices=("figures", "ways"), help="only this half of the study")
     options = parser.parse_args()
+    if options.only != "ways":
+        all_figures(options.piles)
+    if options.only != "figures":
+        all_ways(max(2, round(WAYS * options.piles)))
+    return 0
+
+
+def all_figures(share: float) -> None:
     for noise, name in ((Noise(), "believed"), (Noise().doubled(), "doubled")):
         everything = []
         for count, piles in SIZES.items():
-            found = [figures(count, seed, noise) for seed in range(max(2, round(piles * options.piles)))]
+            found = [figures(count, seed, noise) for seed in range(max(2, round(piles * share)))]
             tell(count, found, name)
             everything += found
         print(f"reliability, noise {name}: said, right +- standard error over piles, ends")
         for said, right, error, total in reliability(everything):
             print(f"  {said:.3f}  {right:.3f} +- {error:.3f}  {total}", flush=True)
-    ways = max(2, round(WAYS * options.piles))
+
+
+def all_ways(ways: int) -> None:
     for noise, name in ((Noise(), "believed"), (Noise().doubled(), "doubled")):
         trips = [way_to_goal(60, seed, noise) for seed in range(ways)]
         print(
@@ -74,7 +85,6 @@ def main() -> int:
             f"60 ends, {name}: {mean(way.minutes for way in trips):.0f} min, "
             f"{mean(way.climbs for way in trips):.0f} climbs, {mean(way.readings for way in trips):.0f} readings"
         )
-    return 0
 
 
 if __name__ == "__main__":

@@ -118,15 +118,16 @@ def trip_card(trip: Trip, ends: Sequence[LooseEnd]) -> list[str]:
     """One trip as a card to take along."""
     at = {end.name: end for end in ends}
     climbs = count(trip.climbs, "climb")
-    lines = [f"Bay {trip.bay}: {trip.minutes:.0f} min, {climbs}; tells {trip.bits:.1f} bits"]
-    if len(trip.tagged) == 1:
-        lines.append(f"  clip the tester to one conductor of {trip.tagged[0]} ({where(at[trip.tagged[0]])})")
-    elif trip.tagged:
-        lines.append(f"  put a tag on one conductor of each of {count(len(trip.tagged), 'end')}:")
-        lines += [f"    tag {number}: {name} ({where(at[name])})" for number, name in enumerate(trip.tagged, 1)]
-    for bay, touched in trip.touches:
-        lines.append(f"  in bay {bay} touch all conductors of:")
-        lines += [f"    {name} ({where(at[name])})" for name in touched]
-    for bay, looks in trip.looks:
-        lines += [f"  in bay {bay}, {look.end}: {SENSE[look.look]}" for look in looks]
+    lines = [
+        f"From bay {trip.stops[0].bay}: {trip.minutes:.0f} min, {climbs}; settles about {trip.settles:.0f} ends, "
+        f"tells {trip.bits:.1f} bits"
+    ]
+    number = {name: place for place, name in enumerate(trip.tagged, 1)}
+    for stop in trip.stops:
+        lines.append(f"  bay {stop.bay}:")
+        for name in stop.tagged:
+            how = f"put tag {number[name]} on" if len(number) > 1 else "clip the tester to"
+            lines.append(f"    {how} one conductor of {name} ({where(at[name])})")
+        lines += [f"    touch every conductor of {name} ({where(at[name])})" for name in stop.touched]
+        lines += [f"    {look.end}: {SENSE[look.look]}" for look in stop.looks]
     return lines

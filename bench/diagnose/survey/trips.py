@@ -1,33 +1,39 @@
-"""What to look at next: the trip that tells most a minute, so that nobody climbs twice for what one climb gives.
+"""What to look at next: the trip that settles most a minute, so that nobody climbs twice for what one climb gives.
 
-A trip tags or clips one conductor of some ends where they hang, goes to other bays and touches ends there: each touch
-tells which of the tagged ones it is, or none. While somebody is up the ladder anyway, labels are read again, pairs
-counted and lengths taped where that tells more a minute than the trip does as a whole.
+A trip goes along the bays, one stop at each. At a stop one conductor of some ends gets a tag, and other ends are
+touched: each touch tells which of the ends tagged so far it is, or none. So one walk through the hall settles pairs
+between many bays, where ringing pair after pair would climb twice for each. While somebody is up the ladder anyway,
+labels are read again, conductors counted and lengths taped where that tells more a minute than the trip as a whole.
 
-What a trip tells is the entropy of what it may find, over the answers drawn from the belief. So two twins that can only
-be told apart as a whole count one bit and not two. (Bits of an experiment whose outcome follows from the truth: Lindley
-1956; from memory.)
+Stops and ends are added one by one, the one that settles most for its minutes first, as long as that is not much less
+than what the trip gives on average. What counts is the number of ends that will be sure afterwards, and a part of the
+bits: a pair that is nearly sure has hardly a bit left, and still somebody has to look. How many bits a whole trip
+tells is the entropy of what it may find, over the answers drawn from the belief, so two twins that can only be told
+apart as a whole count one bit and not two. (Bits of an experiment whose outcome follows from the truth: Lindley 1956;
+from memory.)
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
 
 from bench.diagnose.survey.belief import Answer
-from bench.diagnose.survey.matching import ALONE, Ints
-from bench.diagnose.survey.rates import Costs
+from bench.diagnose.survey.matching import ALONE, Floats, Ints
+from bench.diagnose.survey.rates import SURE, Costs
 from bench.plant.finds import UNREAD, LooseEnd
 
 Look = Literal["label", "count", "tape"]
 MOST_TAGS: Final = 16
 """Tags that are told apart with ease by one reading each."""
-_UNSURE: Final = (0.004, 0.996)
-_GO_ON: Final = 0.6
-"""A trip grows while what is added tells at least this part of its bits a minute: who is there need not come back."""
+_UNSURE: Final = (0.02, 0.996)
+_GO_ON: Final = 0.5
+"""A trip grows while what is added settles at least this part of its average: who is there need not come back."""
+_BITS: Final = 0.5
+"""What a bit counts, where an end that becomes sure counts one."""
 _DRAWN: Final = 1024
 _READ_NEXT_TIME: Final = 0.5
 """Chance that a sign that could not be read is read by better light; an assumption."""
@@ -44,36 +50,72 @@ class Looking:
 
 
 @dataclass(frozen=True, slots=True)
+class Stop:
+    """One bay of a trip.
+
+    Attributes:
+        bay: the bay.
+        tagged: the ends that get a tag here; where a trip has a single one it is clipped.
+        touched: the ends that are touched here, after that.
+        looks: what is looked at here.
+    """
+
+    bay: str
+    tagged: tuple[str, ...] = ()
+    touched: tuple[str, ...] = ()
+    looks: tuple[Looking, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Trip:
     """One trip.
 
     Attributes:
-        bay: where the tags go on.
-        tagged: the ends that get one; a single one is clipped.
-        touches: bay to the ends to touch there, in the order of the walk.
-        looks: bay to what is looked at there.
+        stops: in the order of the walk.
         minutes: what it takes.
-        climbs: ladders climbed.
         bits: what it tells.
+        settles: ends that will probably be sure afterwards.
     """
 
-    bay: str
-    tagged: tuple[str, ...]
-    touches: tuple[tuple[str, tuple[str, ...]], ...]
-    looks: tuple[tuple[str, tuple[Looking, ...]], ...]
+    stops: tuple[Stop, ...]
     minutes: float
-    climbs: int
     bits: float
+    settles: float
 
     @property
     def rate(self) -> float:
-        """Bits a minute."""
-        return self.bits / self.minutes
+        """What it is worth a minute."""
+        return (self.settles + _BITS * self.bits) / self.minutes
+
+    @property
+    def tagged(self) -> tuple[str, ...]:
+        """All ends that get a tag, in the order of the walk."""
+        return tuple(name for stop in self.stops for name in stop.tagged)
+
+    @property
+    def touches(self) -> tuple[tuple[str, str, tuple[str, ...]], ...]:
+        """Every touch in order: the bay, the end, and the ends that are tagged by then."""
+        found: list[tuple[str, str, tuple[str, ...]]] = []
+        tagged: tuple[str, ...] = ()
+        for stop in self.stops:
+            tagged = (*tagged, *stop.tagged)
+            found += [(stop.bay, name, tagged) for name in stop.touched]
+        return tuple(found)
+
+    @property
+    def looks(self) -> tuple[Looking, ...]:
+        """All that is looked at."""
+        return tuple(look for stop in self.stops for look in stop.looks)
+
+    @property
+    def climbs(self) -> int:
+        """Ladders climbed."""
+        return len(self.stops)
 
     @property
     def last_bay(self) -> str:
         """Where the trip ends."""
-        return self.touches[-1][0] if self.touches else self.bay
+        return self.stops[-1].bay
 
 
 class _Draws:
@@ -92,8 +134,8 @@ class _Draws:
         return float(-(share * np.log2(share)).sum()), cells
 
 
-def next_trips(answer: Answer, costs: Costs | None = None, here: str = "", most: int = 5) -> tuple[Trip, ...]:
-    """The trips that tell most a minute, each with another bay of tags; the best first.
+def next_trips(answer: Answer, costs: Costs | None = None, here: str = "", most: int = 3) -> tuple[Trip, ...]:
+    """The trips that settle most a minute; the best first.
 
     Args:
         answer: what is believed.
@@ -106,36 +148,100 @@ def next_trips(answer: Answer, costs: Costs | None = None, here: str = "", most:
 
 
 def _by_rate(trip: Trip) -> tuple[float, str]:
-    return -trip.rate, trip.bay
+    return -trip.rate, trip.stops[0].bay
 
 
-@dataclass(frozen=True, slots=True)
-class _Addition:
-    """Something that a trip may have besides; -1 for nothing."""
+@dataclass
+class _Sweep:
+    """A trip that grows: bays in one direction."""
 
-    gain: float
-    cost: float
-    cells: Ints
-    touch: int = -1
-    tag: int = -1
-
-
-def _addition_rate(addition: _Addition) -> float:
-    return addition.gain / addition.cost
+    order: dict[str, int]
+    """Bay to its place in the direction of the walk."""
+    tagged: list[int]
+    touched: list[int]
+    bays: set[str]
+    minutes: float = 0.0
+    worth: float = 0.0
 
 
 class _Planner:
     def __init__(self, answer: Answer, costs: Costs, here: str) -> None:
         self._answer, self._costs, self._here = answer, costs, here
         self._ends = answer.pile.ends
-        self._bay_at = {bay: number for number, bay in enumerate(answer.pile.hall.bays)}
+        bays = [*answer.pile.hall.bays, *sorted({end.bay for end in self._ends} - set(answer.pile.hall.bays))]
+        self._bay_at = {bay: number for number, bay in enumerate(bays)}
         samples = answer.samples
         self._mates = samples[:: max(1, len(samples) // _DRAWN)]
+        sure = np.maximum(answer.mates.max(axis=1, initial=0.0), answer.alone) >= SURE
         unsure = (answer.mates > _UNSURE[0]) & (answer.mates < _UNSURE[1])
-        # an end that is sure as a whole has nothing left to tell
-        sure = np.maximum(answer.mates.max(axis=1, initial=0.0), answer.alone) >= _UNSURE[1]
+        # an end that is sure has nothing left to tell
         self._unsure = unsure & ~sure[:, None] & ~sure[None, :]
+        self._worth = np.where(self._unsure, 2.0 * answer.mates + _BITS * _bits_of(answer.mates), 0.0)
         self._looks = {bay: list(self._looks_at(bay)) for bay in {end.bay for end in self._ends}}
+
+    def trips(self) -> Iterable[Trip]:
+        """Walks in both directions, and climbs to a single bay for what is worth looking at there."""
+        for ahead in (1, -1):
+            sweep = self._swept({bay: ahead * number for bay, number in self._bay_at.items()})
+            if sweep is not None:
+                yield self._made(sweep)
+        for bay in sorted({end.bay for end in self._ends}):
+            looking = self._only_looking(bay)
+            if looking is not None:
+                yield looking
+
+    def _swept(self, order: dict[str, int]) -> _Sweep | None:
+        """The best trip in one direction."""
+        sweep = _Sweep(order, [], [], set())
+        while True:
+            best: tuple[float, float, float, int, int] | None = None
+            for one, other in zip(*np.nonzero(self._unsure), strict=True):
+                tag, touch = int(one), int(other)
+                gain, cost = self._addition(sweep, tag, touch)
+                if gain > 0 and (best is None or gain / cost > best[0]):
+                    best = gain / cost, gain, cost, tag, touch
+            if best is None or (sweep.tagged and best[0] < _GO_ON * sweep.worth / sweep.minutes):
+                break
+            _, gain, cost, tag, touch = best
+            sweep.minutes, sweep.worth = sweep.minutes + cost, sweep.worth + gain
+            if tag not in sweep.tagged:
+                sweep.tagged.append(tag)
+            if touch not in sweep.touched:
+                sweep.touched.append(touch)
+            sweep.bays |= {self._ends[tag].bay, self._ends[touch].bay}
+        return sweep if sweep.tagged else None
+
+    def _addition(self, sweep: _Sweep, tag: int, touch: int) -> tuple[float, float]:
+        """What it is worth to have one end tagged and another touched besides, and what it takes."""
+        new_tag, new_touch = tag not in sweep.tagged, touch not in sweep.touched
+        if not (new_tag or new_touch) or tag in sweep.touched or touch in sweep.tagged:
+            return 0.0, 1.0
+        if new_tag and len(sweep.tagged) >= MOST_TAGS:
+            return 0.0, 1.0
+        order = sweep.order
+        if order[self._ends[tag].bay] > order[self._ends[touch].bay]:
+            return 0.0, 1.0
+        gain = float(self._worth[tag, touch])
+        if new_tag:
+            gain += sum(self._worth[tag, end] for end in sweep.touched if self._after(order, tag, end))
+        if new_touch:
+            gain += sum(self._worth[end, touch] for end in sweep.tagged if self._after(order, end, touch))
+        cost = self._costs.tag * new_tag + self._costs.touch * new_touch
+        bays = sweep.bays | {self._ends[tag].bay, self._ends[touch].bay}
+        cost += self._costs.climb * (len(bays) - len(sweep.bays))
+        cost += self._way(order, bays) - self._way(order, sweep.bays)
+        return gain, cost
+
+    def _after(self, order: dict[str, int], tag: int, touch: int) -> bool:
+        return order[self._ends[tag].bay] <= order[self._ends[touch].bay]
+
+    def _way(self, order: dict[str, int], bays: Collection[str]) -> float:
+        """Minutes of the walk from where one stands through some bays."""
+        here, minutes = self._here, 0.0
+        for bay in sorted(bays, key=order.__getitem__):
+            minutes += self._walk(here, bay)
+            here = bay
+        return minutes
 
     def _walk(self, start: str, to: str) -> float:
         """Minutes from one bay to another; nothing within one."""
@@ -144,107 +250,31 @@ class _Planner:
         apart = abs(self._bay_at.get(start, 0) - self._bay_at.get(to, 0)) if start else 0
         return self._costs.walk + self._costs.per_bay * apart
 
-    def trips(self) -> Iterable[Trip]:
-        for bay in sorted({end.bay for end in self._ends}):
-            trip = self._trip_from(bay)
-            if trip is not None:
-                yield trip
-            looking = self._only_looking(bay)
-            if looking is not None:
-                yield looking
-
-    def _trip_from(self, bay: str) -> Trip | None:
-        """The best trip that tags in one bay: it grows while what is added tells more a minute than all before."""
-        costs = self._costs
-        taggable = [at for at, end in enumerate(self._ends) if end.bay == bay and self._unsure[at].any()]
-        if not taggable:
-            return None
-        arriving = self._walk(self._here, bay) + costs.climb
-        begun: tuple[float, int, int] | None = None
-        nothing = _Draws(self._mates)
-        for one in taggable:
-            for other in np.flatnonzero(self._unsure[one]).tolist():
-                bits, _ = nothing.refined((self._mates[:, other] == one).astype(np.int64))
-                rate = bits / (arriving + costs.clip + self._touch_cost(bay, other, {}))
-                if begun is None or rate > begun[0]:
-                    begun = rate, one, other
-        if begun is None or begun[0] <= 0:
-            return None
-        _, one, other = begun
-        tagged, touched = [one], {self._ends[other].bay: [other]}
+    def _made(self, sweep: _Sweep) -> Trip:
+        minutes = sweep.minutes
+        if len(sweep.tagged) == 1:
+            minutes += self._costs.clip - self._costs.tag
         draws = _Draws(self._mates)
-        bits, draws.cells = draws.refined((self._mates[:, other] == one).astype(np.int64))
-        minutes = arriving + costs.clip + self._touch_cost(bay, other, {})
-        while True:
-            best = self._best_addition(bay, taggable, tagged, touched, draws, bits)
-            if best is None or best.gain / best.cost < _GO_ON * bits / minutes:
-                break
-            draws.cells = best.cells
-            bits, minutes = bits + best.gain, minutes + best.cost
-            if best.touch >= 0:
-                touched.setdefault(self._ends[best.touch].bay, []).append(best.touch)
-            if best.tag >= 0:
-                tagged.append(best.tag)
-        return self._made(bay, tagged, touched, minutes, bits)
-
-    def _best_addition(
-        self,
-        bay: str,
-        taggable: Sequence[int],
-        tagged: list[int],
-        touched: dict[str, list[int]],
-        draws: _Draws,
-        bits: float,
-    ) -> _Addition | None:
-        """What to add to a trip: an end to touch, one to tag, or one of each that may belong together."""
-        flat = [end for ends in touched.values() for end in ends]
-        free = [end for end in taggable if end not in tagged and end not in flat] if len(tagged) < MOST_TAGS else []
-        found: list[_Addition] = []
-        for candidate in np.flatnonzero(self._unsure[tagged].any(axis=0)).tolist():
-            if candidate not in flat and candidate not in tagged:
-                more, cells = draws.refined(_among(self._mates[:, candidate], tagged))
-                found.append(_Addition(more - bits, self._touch_cost(bay, candidate, touched), cells, touch=candidate))
-        for candidate in free:
-            if self._unsure[candidate][flat].any():
-                more, cells = draws.refined(_among(self._mates[:, candidate], flat))
-                found.append(_Addition(more - bits, self._costs.tag, cells, tag=candidate))
-            partners = self._answer.mates[candidate] * self._unsure[candidate]
-            for partner in np.argsort(-np.minimum(partners, 1.0 - partners))[:3].tolist():
-                if partners[partner] > 0 and partner not in flat and partner not in tagged:
-                    cost = self._costs.tag + self._touch_cost(bay, partner, touched)
-                    more, cells = draws.refined(_among(self._mates[:, partner], [*tagged, candidate]))
-                    found.append(_Addition(more - bits, cost, cells, touch=partner, tag=candidate))
-        telling = [addition for addition in found if addition.gain > 1e-6]
-        return max(telling, key=_addition_rate, default=None)
-
-    def _touch_cost(self, start: str, end: int, touched: dict[str, list[int]]) -> float:
-        bay = self._ends[end].bay
-        if bay == start or bay in touched:
-            return self._costs.touch
-        last = next(reversed(touched), start)
-        return self._walk(last, bay) + self._costs.climb + self._costs.touch
-
-    def _made(
-        self, bay: str, tagged: Sequence[int], touched: dict[str, list[int]], minutes: float, bits: float
-    ) -> Trip:
-        names = [end.name for end in self._ends]
-        looks = []
-        for stop in dict.fromkeys([bay, *touched]):
-            worth = [look for look in self._looks.get(stop, ()) if look.bits / look.minutes >= bits / minutes]
-            if worth:
-                looks.append((stop, tuple(worth)))
-                minutes += sum(look.minutes for look in worth)
-                bits += sum(look.bits for look in worth)
-        climbs = len(dict.fromkeys([bay, *touched]))
-        return Trip(
-            bay,
-            tuple(names[end] for end in tagged),
-            tuple((stop, tuple(names[end] for end in ends)) for stop, ends in touched.items()),
-            tuple(looks),
-            minutes,
-            climbs,
-            bits,
-        )
+        bits, settles = 0.0, 0.0
+        for touch in sweep.touched:
+            tagged = [tag for tag in sweep.tagged if self._after(sweep.order, tag, touch)]
+            bits, draws.cells = draws.refined(_among(self._mates[:, touch], tagged))
+            settles += 2.0 * float(self._answer.mates[touch, tagged].sum())
+        stops = []
+        rate = (settles + _BITS * bits) / minutes
+        for bay in sorted(sweep.bays, key=sweep.order.__getitem__):
+            looks = [look for look in self._looks.get(bay, ()) if look.bits / look.minutes >= rate]
+            minutes += sum(look.minutes for look in looks)
+            bits += sum(look.bits for look in looks)
+            stops.append(
+                Stop(
+                    bay,
+                    tuple(self._ends[tag].name for tag in sweep.tagged if self._ends[tag].bay == bay),
+                    tuple(self._ends[touch].name for touch in sweep.touched if self._ends[touch].bay == bay),
+                    tuple(looks),
+                )
+            )
+        return Trip(tuple(stops), minutes, bits, settles)
 
     def _only_looking(self, bay: str) -> Trip | None:
         """A climb to one bay to look at things there."""
@@ -257,7 +287,7 @@ class _Planner:
             minutes, bits = minutes + look.minutes, bits + look.bits
         if bits <= 0.05:
             return None
-        return Trip(bay, (), (), ((bay, tuple(worth)),), minutes, 1, bits)
+        return Trip((Stop(bay, looks=tuple(worth)),), minutes, bits, 0.0)
 
     def _looks_at(self, bay: str) -> Iterable[Looking]:
         """What could be looked at again in a bay, and what it would tell of whose mate it is."""
@@ -278,6 +308,12 @@ class _Planner:
 
 def _look_rate(look: Looking) -> float:
     return -look.bits / look.minutes
+
+
+def _bits_of(chances: Floats) -> Floats:
+    """Bits of a yes or no with each of these chances."""
+    inside = np.clip(chances, 1e-12, 1.0 - 1e-12)
+    return np.asarray(-inside * np.log2(inside) - (1.0 - inside) * np.log2(1.0 - inside))
 
 
 def _among(mates: Ints, ends: Sequence[int]) -> Ints:

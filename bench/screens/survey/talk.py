@@ -160,23 +160,17 @@ class Talk:
         return Asked(title, "What did you find?", hint, MENU, "", at.page)
 
     def _asked_on_trip(self, trip: Trip) -> Asked:
-        touch = self._touches(trip)[self._at.touch : self._at.touch + 1]
+        touch = trip.touches[self._at.touch : self._at.touch + 1]
         card = tuple(words.trip_card(trip, self._ends()))
         if not touch:
             return Asked("the trip is done", "Enter goes on", "", (), "", card)
-        bay, name = touch[0]
-        if len(trip.tagged) == 1:
-            return Asked(
-                f"in bay {bay}", f"Does {name} answer to {trip.tagged[0]}?", "touch every conductor of it",
-                ("yes", "no", "could not be touched"), "", card,
-            )  # fmt: skip
-        return Asked(
-            f"in bay {bay}", f"Which tag answers at {name}?", "touch every conductor of it",
-            (*trip.tagged, "none", "could not be touched"), "", card,
-        )  # fmt: skip
-
-    def _touches(self, trip: Trip) -> list[tuple[str, str]]:
-        return [(bay, name) for bay, names in trip.touches for name in names]
+        bay, name, tagged = touch[0]
+        hint = "touch every conductor of it"
+        if len(tagged) == 1:
+            answers = ("yes", "no", "could not be touched")
+            return Asked(f"in bay {bay}", f"Does {name} answer to {tagged[0]}?", hint, answers, "", card)
+        choices = (*tagged, "none", "could not be touched")
+        return Asked(f"in bay {bay}", f"Which tag answers at {name}?", hint, choices, "", card)
 
     def _ends(self) -> list[LooseEnd]:
         return [kept.find for kept in self.keeper.survey.finds.values() if isinstance(kept.find, LooseEnd)]
@@ -318,22 +312,22 @@ class Talk:
             self.note = f"{find.name} is noted. Tie flag {find.name} to it."
 
     def _take_touch(self, trip: Trip, text: str) -> None:
-        touches = self._touches(trip)
+        touches = trip.touches
         if self._at.touch >= len(touches) or text in DONE:
             self._at = _At(bay=trip.last_bay)
             return
         if text in BACK:
             self._at = replace(self._at, touch=max(0, self._at.touch - 1))
             return
-        name, choices = touches[self._at.touch][1], self.asked().choices
+        (_, name, tagged), choices = touches[self._at.touch], self.asked().choices
         if text.isdecimal() and 1 <= int(text) <= len(choices):
             text = choices[int(text) - 1]
         if text not in choices:
             raise NotThat(f"found '{text}', expected a number from 1 to {len(choices)}")
         if text != choices[-1]:
-            single = len(trip.tagged) == 1
-            answer = (trip.tagged[0] if text == "yes" else "") if single else text if text in trip.tagged else ""
-            among = list(trip.tagged)
+            single = len(tagged) == 1
+            answer = (tagged[0] if text == "yes" else "") if single else text if text in tagged else ""
+            among = list(tagged)
             self._try(Tried(touched=name, among=among, answer=answer, way="ring" if single else "tags"))
         done = self._at.touch + 1
         self._at = replace(self._at, touch=done) if done < len(touches) else _At(bay=trip.last_bay)

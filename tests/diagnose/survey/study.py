@@ -140,11 +140,10 @@ def way_to_goal(count: int, seed: int, noise: Noise | None = None, goal: float =
             return Way(minutes, climbs, readings, wrong, right >= goal * count)
         trip = trips[0]
         minutes, climbs, here = minutes + trip.minutes, climbs + trip.climbs, trip.last_bay
-        for _, touched in trip.touches:
-            for name in touched:
-                readings += 1
-                tried.append(rung(made, name, list(trip.tagged), rng))
-        ends = looked(made, ends, [(look.end, look.look) for _, looks in trip.looks for look in looks], rng)
+        for _, name, tagged in trip.touches:
+            readings += 1
+            tried.append(rung(made, name, list(tagged), rng))
+        ends = looked(made, ends, [(look.end, look.look) for look in trip.looks], rng)
 
 
 def by_hand(count: int, seed: int, nearest_first: bool, noise: Noise | None = None, goal: float = 0.95) -> Way:

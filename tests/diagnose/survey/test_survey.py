@@ -176,7 +176,7 @@ def test_a_trip_names_many_in_one_climb() -> None:
     ends = [end(f"L{number}", bay="1" if number < 6 else "2") for number in range(12)]
     answer = Answer(Pile.of(ends, Hall(bays=["1", "2"])))
     trip = next_trips(answer, most=1)[0]
-    touched = [name for _, names in trip.touches for name in names]
+    touched = [name for _, name, _ in trip.touches]
     assert len(touched) >= 5
     assert trip.climbs <= 2
     assert not set(touched) & set(trip.tagged)
@@ -218,9 +218,11 @@ def test_a_trip_never_asks_for_what_is_not_there() -> None:
     answer = Answer(Pile.of([*made.ends, *made.lines], made.hall))
     names = {one.name: one.bay for one in made.ends}
     for trip in next_trips(answer):
-        assert all(names[name] == trip.bay for name in trip.tagged)
-        for bay, touched in trip.touches:
-            assert all(names[name] == bay for name in touched)
+        assert len({stop.bay for stop in trip.stops}) == len(trip.stops)
+        for stop in trip.stops:
+            assert all(names[name] == stop.bay for name in (*stop.tagged, *stop.touched))
+        for _, touched, tagged in trip.touches:
+            assert tagged and touched not in tagged
         assert rung(made, next(iter(names)), [made.ends[1].name], np.random.default_rng(0)) is not None
 
 

@@ -116,7 +116,7 @@ def test_a_trip_is_walked_touch_by_touch(talk: Talk) -> None:
         talk.keeper.write(Saw(find=end))
     say(talk, "6")
     asked = talk.asked()
-    assert asked.page[0].startswith("Bay ")
+    assert asked.page[0].startswith("From bay ")
     assert asked.choices[-1] == "could not be touched"
     while not talk.resting:
         say(talk, talk.asked().choices[-2])
