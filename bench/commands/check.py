@@ -86,10 +86,17 @@ def _check_one(path: Path, remarks: list[str]) -> str:
 
 
 def _sequence(path: Path) -> list[str]:
+    from bench.commands.common import sequence_schema
     from bench.sequence.load import load_sequence
+    from bench.sequence.redraft import kept
 
-    load_sequence(path)
-    return []
+    loaded = load_sequence(path)
+    there = kept(loaded.plant, path.read_text("utf-8"), loaded.plan.sequence.plant, sequence_schema(path.parent))
+    if there is None or not there.stale:
+        return []
+    differs = there.difference()
+    more = f" and {len(differs) - 6} more lines" if len(differs) > 6 else ""
+    return [f"{path}: this draft is stale: {there.stale}; today: {'; '.join(differs[:6])}{more}"]
 
 
 def _plant(path: Path) -> list[str]:

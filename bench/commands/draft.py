@@ -8,10 +8,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bench import exits
-from bench.commands.common import keep_draft, relative, sequence_schema
+from bench.commands.common import LOGS, keep_draft, relative, sequence_schema
 from bench.errors import BadRequest
 
 if TYPE_CHECKING:
+    from bench.job.next_walk import NextWalk
     from bench.plant.model import Plant
 
 
@@ -27,6 +28,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--record", type=Path, nargs="+", metavar="RECORD", help="for reprove: the records that found what is repaired"
     )
+    parser.add_argument(
+        "--logs", type=Path, default=LOGS, metavar="DIR", help="for next: the folder of records (default logs/)"
+    )
     parser.add_argument("-o", "--output", type=Path, metavar="FILE", help="where to write it; else it is printed")
 
 
@@ -39,7 +43,9 @@ def run(options: argparse.Namespace) -> int:
 
     if options.kind == REPROVE:
         return _reprove(options)
-    known = [*KINDS, REPROVE]
+    if options.kind == NEXT:
+        return _next(options)
+    known = [*KINDS, REPROVE, NEXT]
     if options.kind not in known:
         raise BadRequest(f"found '{options.kind}', expected {one_of(known)}; {near(options.kind, known)}".rstrip("; "))
     plant = load_plant(options.plant)
@@ -54,9 +60,132 @@ def run(options: argparse.Namespace) -> int:
     if options.output is None:
         sys.stdout.write(text)
         return exits.PASS
-    keep_draft(options.output, text)
-    print(f"{options.output} is drafted; read it before you use it")
+    print(drafted(plant, options.plant, options.kind, of, options.output, text))
     return exits.PASS
+
+
+def drafted(plant: Plant, plant_path: Path, kind: str, of: str, path: Path, text: str) -> str:
+    """Write a draft; one that is there already is drafted again only where nobody changed it by hand.
+
+    Args:
+        plant: as it is now.
+        plant_path: its file.
+        kind: what was drafted.
+        of: about what.
+        path: where to.
+        text: today's draft.
+
+    Returns:
+        What became of it, in words.
+
+    Raises:
+        BadRequest: the file is there and is no such draft, or was changed by hand and fits the plant no more.
+        CannotWrite: the disk is full, or the folder is not there.
+    """
+    from bench.saved import save
+    from bench.sequence.redraft import kept, marked
+
+    mine = marked(text, kind, of)
+    if not path.exists():
+        keep_draft(path, mine)
+        return f"{path} is drafted; read it before you use it"
+    schema = sequence_schema(path.parent)
+    there = kept(plant, path.read_text("utf-8"), relative(path.parent, plant_path), schema, _by_hand(kind, plant, of))
+    if there is None or (there.kind, there.of) != (kind, of):
+        keep_draft(path, mine)  # says that the file is there
+    assert there is not None
+    if not there.stale:
+        return f"{path} is there, and fits the plant{'; what you changed in it is kept' if there.by_hand else ''}"
+    lines = "\n".join(there.difference())
+    if there.by_hand:
+        raise BadRequest(
+            f"{path} was changed by hand, and {there.stale}. Draft to another file and take over what you need; "
+            f"today's draft differs from it so:\n{lines}"
+        )
+    save(path, mine)
+    return f"{lines}\n{path} is drafted again: {there.stale}; read it before you use it"
+
+
+NEXT = "next"
+"""What is to be done next by all records, whatever that is."""
+
+
+def _next(options: argparse.Namespace) -> int:
+    from bench.job.folder import Folder, open_folder
+    from bench.job.next_walk import next_walk
+    from bench.plant.load import load_plant
+
+    plant = load_plant(options.plant)
+    begun = options.logs != LOGS or LOGS.is_dir()
+    folder = open_folder(options.logs, plant.name) if begun else Folder(LOGS)
+    found = next_walk(plant, folder.ready(plant))
+    if found is None:
+        print("nothing is left that a walk could prove")
+        return exits.PASS
+    task, walk = found
+    print(f"next: {task.text}")
+    print(walk.text)
+    path, told = draft_walk(plant, options.plant, walk, options.output)
+    print(told)
+    benches = _benches(options.plant.parent, walk.roles)
+    for bench in benches or ["BENCH"]:
+        print(f"walk it: proveout walk {path} --bench {bench} --record {options.logs}/NAME.jsonl")
+    if not benches:
+        print("no bench of the job has all that it needs: 'proveout ports --ask' writes one for the meters at hand")
+    return exits.PASS
+
+
+def draft_walk(plant: Plant, plant_path: Path, walk: NextWalk, path: Path | None = None) -> tuple[Path, str]:
+    """Draft a walk beside its plant file, or take the file that is there and says the same.
+
+    Args:
+        plant: as it is now.
+        plant_path: its file.
+        walk: what to draft.
+        path: where to; by default a name of its own, another one where a file of somebody's has that.
+
+    Returns:
+        The file, and what became of it in words.
+
+    Raises:
+        BadRequest: the draft that is there was changed by hand and fits the plant no more.
+        CannotWrite: the disk is full, or the folder is not there.
+    """
+    from bench.sequence.draft import draft
+    from bench.sequence.redraft import is_draft, same
+
+    folder = plant_path.parent if path is None else path.parent
+    above = _by_hand(walk.kind, plant, walk.of)
+    text = draft(plant, walk.kind, walk.of, relative(folder, plant_path), sequence_schema(folder), above)
+    if path is not None:
+        return path, drafted(plant, plant_path, walk.kind, walk.of, path, text)
+    number, path = 1, folder / walk.file
+    while path.exists():
+        there = path.read_text("utf-8")
+        if same(there, text):
+            return path, f"{path} is there, and fits the plant"
+        if is_draft(there, walk.kind, walk.of):
+            break
+        number += 1
+        path = folder / f"{walk.file.removesuffix('.yaml')}-{number}.yaml"
+    return path, drafted(plant, plant_path, walk.kind, walk.of, path, text)
+
+
+def _benches(job: Path, roles: tuple[str, ...]) -> list[Path]:
+    """The benches of a job that fill these roles, real ones first."""
+    from bench.files import BadFile
+    from bench.instruments.bench_file import load_bench
+    from bench.instruments.profile.library import Library
+
+    found = []
+    for path in sorted(job.glob("benches/*.yaml")):
+        try:
+            bench = load_bench(path, Library.for_job(job))
+        except BadFile:
+            continue  # 'proveout check' tells what is wrong with it
+        if all(role in bench.role_of for role in roles):
+            found.append((bench.simulated, path))
+    return [path for _, path in sorted(found)]
 
 
 REPROVE = "reprove"

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
+from bench.job.next_walk import kinds_of
 from bench.job.readiness import Readiness, Task
 from bench.plant.model import Plant
 from bench.sequence.file import Gate, Measure
@@ -36,16 +35,9 @@ def missing(plan: Plan, plant: Plant, ready: Readiness) -> dict[str, list[str]]:
 
 def _said(plant: Plant, kind: str, about: str, task: Task | None) -> str:
     text = task.text if task is not None else f"{kind} {about}".strip()
-    drafts = {
-        "earth": ["earth"],
-        "cable": _of_cable(plant, about, {one.claim.kind for one in task.claims} if task is not None else ()),
-        "polarity": [f"polarity --shelf {about}"],
-    }.get(kind, [])
-    how = " and ".join(f"'proveout draft PLANT {draft}'" for draft in drafts)
+    claims = frozenset(one.claim.kind for one in task.claims) if task is not None else frozenset[str]()
+    drafts = [] if kind in ("inlets", "idle") else kinds_of(kind, about, claims)
+    how = " and ".join(
+        f"'proveout draft PLANT {draft}{f' --{scope} {of}' if scope else ''}'" for draft, scope, of in drafts
+    )
     return f"{text} ({how})" if how else text
-
-
-def _of_cable(plant: Plant, cable: str, kinds: Iterable[str]) -> list[str]:
-    """The sequences that prove a cable: its conductors from end to end, and that they are apart."""
-    found = [f"continuity --cable {cable}"] if "joined" in kinds else []
-    return [*found, f"isolation --cable {cable}"] if "apart" in kinds else found

@@ -1,0 +1,111 @@
+"""How a task is done: the sequence that is drafted for it, how long it takes, and what it needs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from bench.job.readiness import Readiness, Task
+from bench.plant.model import Plant, UnknownName
+from bench.say.lists import some
+from bench.sequence.draft import KINDS, CannotDraft
+from bench.sequence.file import SequenceFile
+from bench.sequence.unroll import unroll
+
+SECONDS: Final = 15.0
+"""What one reading takes with setting up and all that is beside it, in seconds (common practice, no source)."""
+NEEDS: Final = {
+    "ohms": "an ohmmeter", "insulation": "an insulation tester", "volts": "a voltmeter", "amps": "an ammeter",
+    "clamp": "a clamp meter", "supply": "a bench supply", "switch": "a relay matrix", "thermometer": "a thermometer",
+}  # fmt: skip
+"""What a role is called where no bench is chosen yet."""
+
+
+@dataclass(frozen=True, slots=True)
+class NextWalk:
+    """A walk that does a task, or a part of it.
+
+    Attributes:
+        kind: what to draft.
+        of: about what; empty for the whole plant.
+        scope: the option that names it: ``cable``, ``shelf``; empty for the whole plant.
+        minutes: about how long it takes.
+        roles: what the bench must be able to do.
+    """
+
+    kind: str
+    of: str
+    scope: str
+    minutes: int
+    roles: tuple[str, ...]
+
+    @property
+    def command(self) -> str:
+        """How it is drafted in the shell."""
+        scope = f" --{self.scope} {self.of}" if self.scope else ""
+        return f"proveout draft PLANT {self.kind}{scope}"
+
+    @property
+    def file(self) -> str:
+        """The name of its file."""
+        return f"{'-'.join(part for part in (self.kind, self.of) if part)}.yaml"
+
+    @property
+    def text(self) -> str:
+        """In words: ``draft the continuity of WGA and walk it, about 12 minutes, needs an ohmmeter``."""
+        what = self.kind.replace("-", " ") + (f" of {self.of}" if self.of else "")
+        needs = some([NEEDS.get(role, role) for role in self.roles], 4)
+        return f"draft the {what} and walk it, about {self.minutes} min{f', needs {needs}' if needs else ''}"
+
+
+def kinds_of(kind: str, about: str, claims: frozenset[str]) -> list[tuple[str, str, str]]:
+    """The drafts that do a task: what to draft, the option that names what it is about, and that.
+
+    Args:
+        kind: of the task.
+        about: what it is about.
+        claims: the kinds of claim that it is to prove.
+    """
+    if kind == "cable":
+        found = [("continuity", "cable", about)] if "joined" in claims else []
+        return [*found, ("isolation", "cable", about)] if "apart" in claims else found
+    if kind == "earth":
+        return [("earth", "", "")]
+    return {
+        "inlets": [("first-power", "shelf", about)],
+        "polarity": [("polarity", "shelf", about)],
+        "idle": [("idle-current", "shelf", about)],
+    }.get(kind, [])
+
+
+def walks_of(plant: Plant, task: Task) -> list[NextWalk]:
+    """The walks that do a task, as far as they can be drafted.
+
+    Args:
+        plant: as it is now.
+        task: what to do.
+    """
+    found = []
+    share = max(1, round(task.effort * SECONDS / 60.0))
+    for kind, scope, of in kinds_of(task.kind, task.about, frozenset(one.claim.kind for one in task.claims)):
+        try:
+            steps = KINDS[kind](plant, of).steps
+            plan = unroll(SequenceFile(sequence=kind, plant="plant.yaml", steps=steps), plant)
+        except (CannotDraft, UnknownName, ValueError):
+            continue
+        found.append(NextWalk(kind, of, scope, share, tuple(plan.roles)))
+    return found
+
+
+def next_walk(plant: Plant, ready: Readiness) -> tuple[Task, NextWalk] | None:
+    """The first task that a walk can be drafted for, with it; None where none is left.
+
+    Args:
+        plant: as it is now.
+        ready: what is proven and what is not.
+    """
+    for task in ready.tasks:
+        walks = walks_of(plant, task)
+        if walks:
+            return task, walks[0]
+    return None
