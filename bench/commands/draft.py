@@ -128,8 +128,10 @@ def _next(options: argparse.Namespace) -> int:
     path, told = draft_walk(plant, options.plant, walk, options.output)
     print(told)
     benches = _benches(options.plant.parent, walk.roles)
-    for bench in benches or ["BENCH"]:
-        print(f"walk it: proveout walk {path} --bench {bench} --record {options.logs}/NAME.jsonl")
+    for bench in benches[:3]:
+        print(f"walk it: proveout walk {path} --bench {bench}")
+    if len(benches) > 3:
+        print(f"or with another bench in {benches[0].parent}: {len(benches) - 3} more have what it needs")
     if not benches:
         print("no bench of the job has all that it needs: 'proveout ports --ask' writes one for the meters at hand")
     return exits.PASS

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Final
 
 from bench.assemble import job_folder
+from bench.commands.draft import draft_walk
 from bench.commands.report import write_report
 from bench.errors import BadRequest, expected
 from bench.files import BadFile
@@ -15,7 +16,9 @@ from bench.instruments.profile.library import Library
 from bench.job.asfound import left
 from bench.job.folder import Folder, chapter_of, newest_plant, open_folder
 from bench.job.history import History, studies_of
+from bench.job.next_walk import walks_of
 from bench.job.points import ELSEWHERE, names_in, point_of, surroundings
+from bench.job.readiness import Task
 from bench.job.study import Everything
 from bench.plant.load import load_plant
 from bench.plant.model import Plant, UnknownName
@@ -165,6 +168,21 @@ class JobSource:
         changed = [one for one in studies if one.window is not None]
         changed.sort(key=lambda one: one.window is not None and one.window.sides[1].record in odd)
         return Changes(tuple(changed), len(studies), tuple(episodes), odd)
+
+    def draft(self, task: Task, tell: Tell) -> tuple[SequenceLine, str]:
+        """Draft the sequence that does a task, beside the plant file.
+
+        Raises:
+            BadRequest: no walk does it, there is no plant file, or the draft that is there holds changes of somebody's.
+        """
+        tell("drafting", 0, 0)
+        if self.file is None or self._plant is None:
+            raise BadRequest("there is no plant file to draft from: open the job by its folder")
+        walks = walks_of(self._plant, task)
+        if not walks:
+            raise BadRequest("no walk can be drafted for this yet: 'proveout ready' says what is missing")
+        path, told = draft_walk(self._plant, self.file, walks[0])
+        return _sequence(path), f"{walks[0].text}: {told.splitlines()[-1]}"
 
     def report(self, record: str, tell: Tell) -> str:
         """Write the report of a record beside it; returns where it is."""

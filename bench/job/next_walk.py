@@ -53,9 +53,31 @@ class NextWalk:
     @property
     def text(self) -> str:
         """In words: ``draft the continuity of WGA and walk it, about 12 minutes, needs an ohmmeter``."""
-        what = self.kind.replace("-", " ") + (f" of {self.of}" if self.of else "")
+        what = _called(self.kind, self.of)
         needs = some([NEEDS.get(role, role) for role in self.roles], 4)
-        return f"draft the {what} and walk it, about {self.minutes} min{f', needs {needs}' if needs else ''}"
+        return f"draft {what} and walk it, about {self.minutes} min{f', needs {needs}' if needs else ''}"
+
+
+def _called(kind: str, of: str) -> str:
+    name = _NAMES.get(kind, kind.replace("-", " "))
+    return f"the {name} of {of}" if of else f"the {name}"
+
+
+_NAMES: Final = {"earth": "proof of one path to earth", "idle-current": "idle current", "isolation": "isolation proof"}
+
+
+def minutes_of(task: Task) -> int:
+    """About how long a task takes, in minutes."""
+    return max(1, round(task.effort * SECONDS / 60.0))
+
+
+def how_of(task: Task) -> str:
+    """Which walk a task begins with, and about how long it takes, in words; empty where none is drafted for it."""
+    walks = kinds_of(task.kind, task.about, frozenset(one.claim.kind for one in task.claims))
+    if not walks:
+        return ""
+    kind, _, of = walks[0]
+    return f"{_called(kind, of)}, about {minutes_of(task)} min"
 
 
 def kinds_of(kind: str, about: str, claims: frozenset[str]) -> list[tuple[str, str, str]]:
@@ -86,14 +108,13 @@ def walks_of(plant: Plant, task: Task) -> list[NextWalk]:
         task: what to do.
     """
     found = []
-    share = max(1, round(task.effort * SECONDS / 60.0))
     for kind, scope, of in kinds_of(task.kind, task.about, frozenset(one.claim.kind for one in task.claims)):
         try:
             steps = KINDS[kind](plant, of).steps
             plan = unroll(SequenceFile(sequence=kind, plant="plant.yaml", steps=steps), plant)
         except (CannotDraft, UnknownName, ValueError):
             continue
-        found.append(NextWalk(kind, of, scope, share, tuple(plan.roles)))
+        found.append(NextWalk(kind, of, scope, minutes_of(task), plan.roles))
     return found
 
 

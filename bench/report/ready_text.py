@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Any, Final
 
 from bench.job.asfound import told_by
+from bench.job.next_walk import how_of
 from bench.job.readiness import STATUSES, GateState, Readiness, Status, Task, ThingState
 from bench.plant.handled import Handled, Kind
 from bench.quantity import engineering
@@ -23,6 +24,8 @@ SHOWN: Final[dict[Kind, tuple[str, ...]]] = {
 }
 """Kind to the states that are worth a line: what is not as it stands in a plant that rests."""
 _ORDER: Final[tuple[Status, ...]] = ("proven", "connected", *STATUSES[:4])
+_SAID_HOW: Final = 3
+"""Of so many tasks it is said how they are done; 'proveout draft PLANT next' drafts the first."""
 _MOST: Final = 12
 """Lines of one list; the rest is counted."""
 
@@ -123,6 +126,9 @@ def _next(ready: Readiness) -> Iterator[str]:
     yield "Next, in the order that clears most:"
     for number, task in enumerate(ready.tasks[:_MOST], 1):
         yield f"  {number:2}. {task.text}{_clears(task)}"
+        how = how_of(task)
+        if how and number <= _SAID_HOW:
+            yield f"      by {how}"
     if len(ready.tasks) > _MOST:
         yield f"      and {len(ready.tasks) - _MOST} more; --json lists them"
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Final, Literal, Protocol
 
 from bench.job.points import Point
-from bench.job.readiness import Readiness
+from bench.job.readiness import Readiness, Task
 from bench.job.rows import Told
 from bench.job.study import Episode, Study
 from bench.plant.model import Plant
@@ -194,6 +194,10 @@ class Source(Protocol):
 
     def changes(self, tell: Tell) -> Changes:
         """What changed most."""
+        ...
+
+    def draft(self, task: Task, tell: Tell) -> tuple[SequenceLine, str]:
+        """Draft the sequence that does a task; returns it, and what became of its file in words."""
         ...
 
     def report(self, record: str, tell: Tell) -> str:

@@ -9,7 +9,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Final
 
-from bench.screens.job.view import FILTERS, KINDS, TABS, TITLES, JobView, Page
+from bench.job.readiness import Task
+from bench.screens.job.view import FILTERS, KINDS, TABS, TITLES, JobView, Page, goal
 from bench.screens.program.keys import ACTIONS, LISTED, TAKE, THEME, Action, Key, close_help, listed, matching
 
 BACK: Final = ("escape", "backspace")
@@ -70,6 +71,9 @@ def _own(view: JobView) -> list[Key]:
             Key("status", ("f",), "f", "filter", "Lists what is open, then what fails, is undecided, void and so on."),
             Key("kind", ("k",), "k", "kind", "Lists shelves alone, then feeds, cables and bonds."),
         ]
+    if page == "next" and item is not None and isinstance(item.value, Task):
+        more = "Shows every reading of what the cursor stands on, over all records."
+        found.append(Key(f"trace {goal(item.value)}", ("v",), "v", "trace it", more))
     if page in _LISTS:
         found.append(_FIND)
     if page == "record":
@@ -81,7 +85,7 @@ def _own(view: JobView) -> list[Key]:
 
 _ENTER: Final[dict[Page, tuple[str, str]]] = {
     "ready": ("trace it", "Shows every reading of what the cursor stands on, over all records."),
-    "next": ("look at it", "Shows every reading of what the cursor stands on, over all records."),
+    "next": ("draft and walk it", "Drafts the sequence that does this and goes on to the choice of the bench."),
     "sequences": ("walk it", "Goes on to the choice of the bench; the walk starts after that."),
     "records": ("open it", "Shows what the record holds and what can be done with it."),
     "changes": ("trace it", "Shows every reading of the point, over all records."),

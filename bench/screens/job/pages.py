@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Final
 
+from bench.job.next_walk import how_of
 from bench.job.readiness import Readiness, Task, ThingState
 from bench.job.study import Study
 from bench.job.trace_words import causes
@@ -215,6 +216,9 @@ def _next(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:
 
 def _made_of(view: JobView, task: Task, cells: int) -> list[Line]:
     lines = wrapped(view.say(task.text), cells, "strong")
+    how = how_of(task)
+    if how:
+        lines += wrapped(view.say(f"Enter drafts {how}"), cells)
     if task.clears:
         goals = ", ".join(f"{shelf} ({gate})" for shelf, gate in task.clears)
         lines += wrapped(view.say(f"with all before it this clears {goals}"), cells, "pass")

@@ -12,7 +12,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Final
 
-from bench.screens.job.data import Source, Survey, Wish
+from bench.screens.job.data import SequenceLine, Source, Survey, Wish
 from bench.screens.job.keys import actions, keys
 from bench.screens.job.paint import paint_job
 from bench.screens.job.view import FILTERS, KINDS, JobView, Place
@@ -171,6 +171,24 @@ class JobProgram(Program[JobView]):
             self.change(note=f"the plant file has no {name or 'such point'}: nothing can be traced")
             return
         self._enter(Place("trace", name))
+
+    def do_draft(self, task: str) -> None:
+        """Draft the sequence that does a task, and choose the bench for it."""
+        survey = self.moment.survey
+        wanted = (
+            [] if survey is None else [one for one in survey.ready.tasks if f"{one.kind} {one.about}".strip() == task]
+        )
+        if survey is None or not wanted:
+            return
+
+        def then(found: tuple[SequenceLine, str]) -> None:
+            sequence, told = found
+            known = tuple(sequence if one.path == sequence.path else one for one in survey.sequences)
+            known += () if sequence in known else (sequence,)
+            self.change(survey=replace(survey, sequences=known), note=told)
+            self._enter(Place("bench", sequence.path))
+
+        self.start("drafting", lambda tell: self.source.draft(wanted[0], tell), then)
 
     def do_choose(self, path: str) -> None:
         """Choose the bench for a sequence."""

@@ -169,7 +169,8 @@ def listed(view: JobView, survey: Survey, page: Page) -> list[Item]:
             things = [one for one in survey.ready.things if _wanted(view, one)]
             return _numbered(page, ((one, f"trace {one.name}", _thing_words(one)) for one in things))
         case "next":
-            return _numbered(page, ((one, f"trace {_goal(one)}", one.text) for one in survey.ready.tasks))
+            tasks = survey.ready.tasks
+            return _numbered(page, ((one, f"draft {one.kind} {one.about}".strip(), one.text) for one in tasks))
         case "sequences":
             return _numbered(page, ((one, f"choose {one.path}", one.name) for one in survey.sequences))
         case "records":
@@ -207,7 +208,7 @@ def _start(view: JobView, survey: Survey) -> list[Item]:
     return found
 
 
-def _goal(task: Task) -> str:
+def goal(task: Task) -> str:
     """What is traced for a task: what it is about, else the first thing that is not proven."""
     return task.about or first_name(next((one.claim.about for one in task.claims), ""))
 

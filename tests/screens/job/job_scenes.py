@@ -13,7 +13,7 @@ import msgspec
 from bench.job.common_changes import Across
 from bench.job.points import point_of, surroundings
 from bench.job.reach import Reaching
-from bench.job.readiness import readiness, void
+from bench.job.readiness import Task, readiness, void
 from bench.job.rows import ENERGISED, Evidence, Told
 from bench.job.study import Everything, study
 from bench.job.suspects import suspects
@@ -251,6 +251,10 @@ class StationSource:
         self.asked.append("changes")
         tell("looking through all records", 1, 1)
         return changes()
+
+    def draft(self, task: Task, tell: Tell) -> tuple[SequenceLine, str]:
+        self.asked.append(f"draft {task.kind} {task.about}")
+        return survey().sequences[0], "drafted"
 
     def report(self, record: str, tell: Tell) -> str:
         self.asked.append(f"report {record}")

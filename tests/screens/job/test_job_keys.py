@@ -53,7 +53,7 @@ def test_everything_on_the_start_page_is_one_move_away() -> None:
     """Enter on each line leads where it says; a line that says more leads to the whole list."""
 
     async def play(stage: JobStage) -> None:
-        wanted = ["trace", "trace", "next", "bench", "bench", "sequences", "record", "record", "records"]
+        wanted = ["bench", "bench", "next", "bench", "bench", "sequences", "record", "record", "records"]
         for line, page in enumerate(wanted):
             await stage.press("1", "home", *["down"] * line, "enter")
             assert stage.moment.place.page == page, line
@@ -471,5 +471,24 @@ def test_a_point_that_the_plant_lacks_is_told() -> None:
         stage.app.program.do("trace W99")  # type: ignore[union-attr]
         await stage.settle()
         assert "the plant file has no W99" in stage.words and stage.moment.place.page == "start"
+
+    on("start", play)
+
+
+def test_what_is_next_is_drafted_and_walked_by_one_key() -> None:
+    """Enter on a task drafts its sequence and stands at the choice of the bench; v traces it as before."""
+
+    async def play(stage: JobStage) -> None:
+        await stage.press("3", "home", "enter")
+        survey = stage.moment.survey
+        assert survey is not None
+        task = survey.ready.tasks[0]
+        assert f"draft {task.kind} {task.about}" in stage.source.asked
+        assert stage.moment.place.page == "bench" and stage.moment.note == "drafted"
+        assert [one.path for one in survey.sequences].count(stage.moment.place.about) == 1
+        await stage.press("escape")
+        assert stage.moment.place.page == "next"
+        await stage.press("v")
+        assert stage.moment.place.page == "trace"
 
     on("start", play)

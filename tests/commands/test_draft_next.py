@@ -1,0 +1,112 @@
+"""From what is next to a walk: drafted by one command, stale when the plant changed, changes by hand kept."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from bench.cli import main
+from bench.job.next_walk import next_walk, walks_of
+from bench.job.readiness import readiness
+from bench.plant.load import load_plant
+from bench.sequence.load import load_sequence
+
+HUT = Path("tests/jobs/beacon-hut").resolve()
+
+
+@pytest.fixture
+def job(tmp_path, monkeypatch):
+    shutil.copytree(HUT, tmp_path / "hut")
+    monkeypatch.chdir(tmp_path)
+    return tmp_path / "hut"
+
+
+def change(job, old, new):
+    text = (job / "plant.yaml").read_text("utf-8")
+    assert old in text
+    (job / "plant.yaml").write_text(text.replace(old, new), "utf-8")
+
+
+def said(capsys, *words):
+    code = main([str(word) for word in words])
+    told = capsys.readouterr()
+    return code, told.out + told.err
+
+
+def test_every_task_of_a_new_job_has_a_walk_that_its_bench_can_do(job):
+    plant = load_plant(job / "plant.yaml")
+    tasks = readiness(plant, []).tasks
+    assert len(tasks) > 20
+    for task in tasks:
+        walks = walks_of(plant, task)
+        assert walks, task.text
+        for walk in walks:
+            assert walk.minutes > 0 and walk.roles, walk
+
+
+def test_what_is_next_is_drafted_with_time_and_needs_and_a_bench(job, capsys):
+    code, told = said(capsys, "draft", job / "plant.yaml", "next")
+    found = next_walk(load_plant(job / "plant.yaml"), readiness(load_plant(job / "plant.yaml"), []))
+    assert code == 0 and found is not None
+    path = job / found[1].file
+    assert f"{path} is drafted" in told and " min, needs an ohmmeter" in told
+    assert f"proveout walk {path} --bench {job / 'benches' / 'simulated.yaml'}" in told
+    assert load_sequence(path).plan.steps
+    # again: it is there, and nothing is written
+    before = path.read_bytes()
+    assert f"{path} is there, and fits the plant" in said(capsys, "draft", job / "plant.yaml", "next")[1]
+    assert path.read_bytes() == before
+
+
+def test_a_file_of_somebody_is_left_alone(job, capsys):
+    found = next_walk(load_plant(job / "plant.yaml"), readiness(load_plant(job / "plant.yaml"), []))
+    assert found is not None
+    mine = job / found[1].file
+    mine.write_text("mine\n", "utf-8")
+    code, told = said(capsys, "draft", job / "plant.yaml", "next")
+    assert code == 0 and mine.read_text("utf-8") == "mine\n" and "-2.yaml is drafted" in told
+
+
+IDLE = ("idle-current", "--shelf", "keyers", "-o")
+
+
+def test_a_draft_that_fits_no_more_is_said_to_be_stale_with_what_differs(job, capsys):
+    path = job / "idle.yaml"
+    assert said(capsys, "draft", job / "plant.yaml", *IDLE, path)[0] == 0
+    assert "stale" not in said(capsys, "check", path)[1]
+    change(job, "{name: k6, feed: Q,", "{name: k6n, feed: Q,")
+    change(job, "k6.load", "k6n.load")
+    # a name that is gone is a problem of the file; a draft of today would name the other breaker
+    code, told = said(capsys, "draft", job / "plant.yaml", *IDLE, path)
+    assert code == 0 and "is drafted again: the plant has changed since" in told and "k6n" in told
+    assert "k6n" in path.read_text("utf-8") and "stale" not in said(capsys, "check", path)[1]
+
+
+def test_check_says_what_differs(job, capsys):
+    path = job / "idle.yaml"
+    said(capsys, "draft", job / "plant.yaml", *IDLE, path)
+    change(job, "cards: {1: CO, 2-3: BK, 4: TM}", "cards: {1: CO, 2-3: BK}")
+    told = said(capsys, "check", path)[1]
+    same = "fits" in said(capsys, "draft", job / "plant.yaml", *IDLE, path)[1]
+    assert same or "this draft is stale: the plant has changed since it was drafted; today: " in told
+
+
+def test_changes_by_hand_are_kept_or_shown(job, capsys):
+    path = job / "idle.yaml"
+    said(capsys, "draft", job / "plant.yaml", *IDLE, path)
+    path.write_text(path.read_text("utf-8") + "  - {step: do, text: Tell the keeper.}\n", "utf-8")
+    mine = path.read_bytes()
+    code, told = said(capsys, "draft", job / "plant.yaml", *IDLE, path)
+    assert code == 0 and "what you changed in it is kept" in told and path.read_bytes() == mine
+    change(job, "{name: k6, feed: Q,", "{name: k6n, feed: Q,")
+    change(job, "k6.load", "k6n.load")
+    code, told = said(capsys, "draft", job / "plant.yaml", *IDLE, path)
+    assert code == 2 and "was changed by hand" in told and "Tell the keeper" in told and "k6n" in told
+    assert path.read_bytes() == mine
+
+
+def test_a_file_that_is_no_draft_of_this_is_never_written_over(job, capsys):
+    path = job / "idle.yaml"
+    path.write_text("sequence: mine\n", "utf-8")
+    code, told = said(capsys, "draft", job / "plant.yaml", *IDLE, path)
+    assert code == 2 and "never takes a file's place" in told and path.read_text("utf-8") == "sequence: mine\n"
