@@ -43,7 +43,7 @@ from bench.runner.instrument_port import InstrumentPort, Opener
 from bench.runner.ports import Hands, Manner
 from bench.runner.routed import RoutedHands
 from bench.say.lists import some
-from bench.sequence.file import Energise, Look, Measure, Zero
+from bench.sequence.file import Energise, Look, Measure, Prove, Zero
 from bench.sequence.load import Loaded, load_sequence
 from bench.sequence.plan import Step
 from bench.walk import events as e
@@ -100,6 +100,7 @@ def load_job(sequence: Path, bench: Path) -> Job:
             found = f"no instrument that fills the role '{role}'"
             expected = f"one, since {sequence} needs it"
             problems.append(Problem(Place(str(bench)), "roles", found, expected))
+    problems += _unable(loaded, equipment, bench)
     simulate = equipment.file.simulate
     faults = tuple(simulate.faults) if simulate is not None else ()
     truth = loaded.plant
@@ -118,6 +119,28 @@ def load_job(sequence: Path, bench: Path) -> Job:
         raise BadFile(problems)
     seed = (simulate.seed if simulate is not None else 1) if equipment.simulated else None
     return Job(loaded, equipment, text, faults, seed)
+
+
+def _unable(loaded: Loaded, bench: Bench, path: Path) -> list[Problem]:
+    """What steps read and the instruments in their roles do not: said before a walk, not in the middle of it."""
+    wanted: dict[tuple[str, Reads, Literal[2, 4] | None], str] = {}
+    for step in loaded.plan.steps:
+        source = step.source
+        if isinstance(source, Measure | Zero | Prove) and step.roles and step.roles[0] in bench.role_of:
+            wires = source.wires if source.read == "resistance" else None
+            wanted.setdefault((bench.role_of[step.roles[0]], source.read, wires), step.title)
+    problems = []
+    for (name, reads, wires), title in wanted.items():
+        profile = bench.profiles[name]
+        functions = profile.functions_for(reads, wires)
+        if functions:
+            continue
+        counts = sorted({one.wires for one in profile.functions if one.reads == reads and one.wires})
+        asked = f"{reads}{f' with {wires} wires' if wires else ''}"
+        found = f"{name}, which does not read {asked}, as '{title}' wants it"
+        other = f"; this one reads it with {counts[0]}: 'wires: {counts[0]}' in the step" if counts else ""
+        problems.append(Problem(Place(str(path)), "roles", found, f"an instrument that reads {asked}{other}"))
+    return problems
 
 
 def _truth(job: Path, simulate: Simulate) -> Path:

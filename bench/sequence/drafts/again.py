@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Literal
 
 from bench.sequence.drafts.parts import AMBIENT, CLOSING, OPENING, Draft, Part, apart_limit, dead
 from bench.sequence.file import Each, Limit, Measure
@@ -29,11 +30,16 @@ def again(what: str, about: str, wires: Sequence[str], apart: Sequence[tuple[str
     return Draft(about, [*parts, *CLOSING])
 
 
-def through_conductor() -> Measure:
-    """The reading of one conductor from pin to pin, within a loop over conductors."""
+def through_conductor(wires: Literal[2, 4] = 2) -> Measure:
+    """The reading of one conductor from pin to pin, within a loop over conductors.
+
+    Args:
+        wires: four where two leads cannot be zeroed well enough.
+    """
     return Measure(
         title="{conductor.name}, {conductor.colour}",
         read="resistance",
+        wires=wires,
         between=("{conductor.near}", "{conductor.far}"),
         limit=Limit(computed="conductor"),
     )

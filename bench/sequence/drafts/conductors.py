@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from typing import Final
 
 from bench.plant.flags import SIDES, unnamed
-from bench.plant.model import Plant, UnknownName
-from bench.plant.things import Bay, Cable, Connector, Shelf
+from bench.plant.model import NoPath, Plant, UnknownName
+from bench.plant.things import Bay, Cable, Conductor, Connector, Shelf
 from bench.quantity import Amount
 from bench.sequence.drafts.again import through_conductor
 from bench.sequence.drafts.parts import (
@@ -21,7 +21,7 @@ from bench.sequence.drafts.parts import (
     apart_limit,
     dead,
 )
-from bench.sequence.file import Do, Each, Hold, Measure, Seek, Step
+from bench.sequence.file import Do, Each, Hold, Measure, Prove, Seek, Step
 
 _IDENTIFY_SETTINGS: Final = (
     "How: {method: tags} with a common known at both ends, {method: star} without one, {method: chain} with clips "
@@ -46,19 +46,116 @@ def continuity(plant: Plant, of: str) -> Draft:
         raise CannotDraft("continuity wants a cable, bay or shelf: name one")
     what, connectors = scope(plant, of)
     conductors = plant.conductors_of(of)
-    if not any(conductor.landed for conductor in conductors):
+    power = _power_cables(plant, of)
+    names = {one.name for one in power}
+    thin = [one for one in conductors if one.cable not in names]
+    if not any(one.landed for one in thin) and not any(one.landed for cable in power for one in cable.conductors):
         raise CannotDraft(f"no conductor of {of} is landed at both ends, so nothing can be proved from pin to pin yet")
-    skipped = [conductor.name for conductor in conductors if not conductor.landed]
+    parts: list[Part] = [*dead(what), AMBIENT]
+    if any(one.landed for one in thin):
+        parts += _through_pins(plant, of, thin, conductors, connectors)
+    if power:
+        parts += _through_power(plant, power)
+    about = "Every conductor from pin to pin, and the pins of the near connector against their neighbours."
+    if power:
+        about = f"{about} Power wiring from end to end, with four wires." if thin else _POWER_ABOUT
+    return Draft(about, parts)
+
+
+_POWER_ABOUT: Final = "Every conductor of the power wiring from end to end, with its joints, with four wires."
+FOUR_WIRES: Final = 0.1
+"""Ohms below which a conductor is read with four wires: two leads are zeroed to a few milliohms at best (common
+practice, no source)."""
+
+
+def _through_pins(
+    plant: Plant, of: str, thin: list[Conductor], conductors: list[Conductor], connectors: list[str]
+) -> list[Part]:
+    """Readings with two wires, and neighbouring pins apart."""
+    here = {one.name for one in thin if one.landed}
+    skipped = [conductor.name for conductor in conductors if conductor.name not in here]
     every = Each(over="conductors", of=of, but=skipped, title=f"Continuity of {of}", steps=[through_conductor()])
-    parts: list[Part] = [*dead(what), AMBIENT, *OPENING]
-    parts.append(Beside(every, {"but": "not landed at both ends"}) if skipped else every)
+    parts: list[Part] = [*OPENING]
+    parts.append(Beside(every, {"but": "not landed at both ends, or read with four wires"}) if skipped else every)
     near_ends = connectors[:1] if isinstance(plant.find(of), Cable) else connectors
     for connector in near_ends:
         parts.append("Only neighbours are looked at: a short between pins that lie apart is not found by this.")
         parts.append(_neighbours_apart(connector))
-    return Draft(
-        "Every conductor from pin to pin, and the pins of the near connector against their neighbours.",
-        [*parts, *CLOSING],
+    return [*parts, *CLOSING]
+
+
+def _through_power(plant: Plant, cables: list[Cable]) -> list[Part]:
+    """Readings with four wires of what is far below an ohm: thick wires with their lugs, from the supply on."""
+    parts: list[Part] = [_reach(plant, cables), _known_resistor("before")]
+    for cable in cables:
+        loose = [one.name for one in cable.conductors if not one.landed]
+        every = Each(over="conductors", of=cable.name, but=loose, title=f"Power wiring {cable.name}",
+                     steps=[through_conductor(wires=4)])  # fmt: skip
+        parts.append(every)
+    return [*parts, _known_resistor("after")]
+
+
+def _known_resistor(when: str) -> Step:
+    return Prove(
+        title=f"The meter reads a known resistor, {when}",
+        text="Four-wire clips on the reference resistor, two on each end, the sense clips inside.",
+        against="reference",
+        wires=4,
+    )
+
+
+def _reach(plant: Plant, cables: list[Cable]) -> Step:
+    """Where the two ends of each cable are, so that leads are laid before anybody begins."""
+    far = []
+    for cable in cables:
+        one = next((one for one in cable.conductors if one.landed), None)
+        if one is None:
+            continue
+        here, there = plant.where(one.near_end.name), plant.where(one.far_end.name)
+        if _place(plant, one.near_end.name) != _place(plant, one.far_end.name):
+            far.append(f"{cable.name}, {cable.length_m:g} m: from {here} to {there}")
+    text = "All breakers on the way are open, and nothing is loose that is to be read. Four-wire clips on bare metal."
+    if far:
+        text += (
+            " The ends of these are out of one person's reach: lay extension leads for two of the four clips, or have "
+            f"somebody at the other end. {'; '.join(far)}."
+        )
+    return Do(title="Leads that reach", text=text)
+
+
+def _place(plant: Plant, name: str) -> str:
+    """The bay that a terminal is in; where it stands, for a supply that is in none."""
+    terminal = plant.terminals[name]
+    return terminal.bay or plant.where(name).partition(",")[0]
+
+
+def _power_cables(plant: Plant, of: str) -> list[Cable]:
+    """The power wiring of a scope in the order from the supply on: what is to be read with four wires.
+
+    Of a bay or shelf it is all on the way from the supplies to its inlets, there and back.
+    """
+    scope = plant.find(of)
+    if isinstance(scope, Cable):
+        found = [scope.name]
+    else:
+        found = []
+        for inlet in plant.inlets_of(of):
+            try:
+                way = plant.supply_path(inlet.shelf, inlet.feed)
+            except NoPath:
+                continue
+            ids = [edge.id for edge in (*reversed(way.out), *way.back) if edge.kind == "conductor"]
+            found += [plant.conductors[name].cable for name in ids]
+    cables = [plant.cables[name] for name in dict.fromkeys(found)]
+    return [cable for cable in cables if _is_power(plant, cable)]
+
+
+def _is_power(plant: Plant, cable: Cable) -> bool:
+    """Whether none of its ends is a pin of a connector, and it is too thick for two wires."""
+    landed = [one for one in cable.conductors if one.landed]
+    return bool(landed) and all(
+        "pin" not in (one.near_end.kind, one.far_end.kind) and one.expected(plant.ambient_c).high_ohm < FOUR_WIRES
+        for one in landed
     )
 
 
