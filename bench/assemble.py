@@ -620,7 +620,7 @@ def _walk(
             hurry=hurry,
             upto=lambda step: _upto(runner.state, step),
             routes=routes if routes is not None and routes.meter in needed else None,
-            by_eye={one.name for one in bench.file.instruments if one.port == TYPED},
+            by_eye={one.name for one in bench.file.instruments if one.typed},
             shown=lambda number: typed_reading(runner.state, number),
         )
 

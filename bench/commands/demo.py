@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 from bench import exits
+from bench.errors import BadRequest
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -20,6 +21,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FOLDER",
         help="write a season of records in which faults appear, and say what to look into; by default into season/",
     )
+    parser.add_argument("--by-hand", action="store_true", help="with a meter that you read: you type what it shows")
     parser.add_argument("--no-screen", action="store_true", help="run by itself and print, as without a terminal")
     parser.add_argument("--record", type=Path, help="the record to write; by default a new one in logs/")
     parser.add_argument("--json", action="store_true", help="without a screen: print one JSON object at the end")
@@ -40,8 +42,10 @@ def run(options: argparse.Namespace) -> int:
     if options.season is not None:
         return _season(options.season, job / "plant.yaml", 1 if options.seed is None else options.seed)
     options.sequence = job / "continuity-W101.yaml"
-    options.bench = job / "benches" / "simulated.yaml"
+    options.bench = job / "benches" / ("by-hand.yaml" if options.by_hand else "simulated.yaml")
     options.demo_faults = options.seed is not None
+    if options.by_hand and (options.no_screen or options.json or not sys.stdin.isatty()):
+        raise BadRequest("--by-hand wants a person at a terminal, who types what the meter shows")
     if options.no_screen or options.json or not (sys.stdin.isatty() and sys.stdout.isatty()):
         options.speed = 20.0
         from bench.commands.run_here import run_here

@@ -181,12 +181,21 @@ class BenchInstrument(msgspec.Struct, frozen=True, kw_only=True, rename="kebab",
     """Values for its functions' settings, such as ``nplc``, wherever a function has them."""
     wired: Wired | None = None
     """Of a relay matrix: what its rows lead to."""
+    by_eye: bool = False
+    """Of a simulated one: its display is shown, and a person types what stands there."""
 
     def __post_init__(self) -> None:
         if self.calibrated is not None and self.due is not None and self.due.day <= self.calibrated.day:
             raise Inconsistent(f"due {self.due.exact()}", f"a day after {self.calibrated.exact()}, its calibration")
         if not self.port.strip():
             raise Inconsistent("an empty port", "a port or 'simulated'")
+        if self.by_eye and self.port != SIMULATED:
+            raise Inconsistent(f"'by-eye' on the port {self.port}", f"the port '{TYPED}' for an instrument at hand")
+
+    @property
+    def typed(self) -> bool:
+        """Whether a person reads it and types what it shows."""
+        return self.port == TYPED or self.by_eye
 
 
 class BenchReference(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
@@ -362,7 +371,7 @@ class Bench:
             "nulls_itself": instrument.leads.nulled,
             "emf_volt": abs(instrument.leads.emf.value) if instrument.leads.emf is not None else 0.0,
             "outputs": profile.safe is not None,
-            "by_eye": instrument.port == TYPED,
+            "by_eye": instrument.typed,
         }
         if identity is not None:
             facts["identity"] = identity
@@ -402,7 +411,7 @@ def parse_bench(text: str, name: str, shelf: Library) -> Bench:
     _check_typed(file, profiles, places, problems)
     role_of = _roles(file, profiles, places, problems)
     routes = _routes(file, profiles, places, problems)
-    if routes is not None and any(one.name == routes.meter and one.port == TYPED for one in file.instruments):
+    if routes is not None and any(one.name == routes.meter and one.typed for one in file.instruments):
         found = f"the meter '{routes.meter}', which is read by eye, behind a matrix"
         problems.append(Problem(places.of(file, "instruments"), "instruments", found, "a meter with a port"))
     if problems:
@@ -498,7 +507,7 @@ def _check_typed(file: BenchFile, profiles: dict[str, Profile], places: Places, 
         if profile is not None and profile.by_eye and instrument.port != TYPED:
             found = f"the port '{instrument.port}' for '{profile.profile}', which a person reads"
             problems.append(Problem(place, at, found, f"'{TYPED}'"))
-        if instrument.port != TYPED or profile is None or profile.by_eye:
+        if not instrument.typed or profile is None or profile.by_eye:
             continue
         if profile.safe is not None or profile.outputs or profile.switch is not None:
             found = f"'{TYPED}' for '{profile.profile}', which switches something that must be made safe"

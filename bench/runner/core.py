@@ -33,7 +33,7 @@ from bench.walk import requests as r
 from bench.walk.left_on import outputs_on
 from bench.walk.power import still_live
 from bench.walk.results import annotated
-from bench.walk.state import OutOfTurn, Phase, Refused, Stale, State, accepts, is_other, request, take
+from bench.walk.state import OutOfTurn, Phase, Refused, Stale, State, accepts, by_eye_at, is_other, request, take
 
 LIVE_EVERY: Final = 0.05
 """Seconds between live readings sent to screens: nobody reads faster."""
@@ -315,6 +315,8 @@ class Runner:
     def _place_by_itself(self, asked: r.Place) -> None:
         """Simulated hands beside a screen: place, and speak up where no reading can tell that they have."""
         self._hands.place(asked.step)
+        if by_eye_at(self.state) is not None:
+            return  # the display is read by a person
         source = asked.step.source
         sees_nothing = isinstance(source, Measure) and source.limit.at_least is not None
         wait = 0.4 if sees_nothing or not self._manner.by_contact else BLIND_AFTER
@@ -508,7 +510,8 @@ class Runner:
                 )
             )
         # only ohms tell open probes from touching ones: an open voltmeter reads a steady nothing
-        if settled and self._manner.by_contact and sample.role == "ohms":
+        by_eye = by_eye_at(self.state) is not None
+        if settled and self._manner.by_contact and sample.role == "ohms" and not by_eye:
             self._record(e.Answered(number=asked.number, by=self._operator(), how="contact"))
 
     def _rise(self, rising: Rising) -> None:

@@ -178,7 +178,8 @@ class InstrumentCrew:
             range for it, since hunting through all ranges on open leads takes some meters a second.
         plant_time: a moment of the monotonic clock to seconds on the plant's time scale; by default ``hurry`` times it.
         routes: what a relay matrix among them joins by itself.
-        by_eye: instruments that a person reads; nothing is asked of them over a line.
+        by_eye: instruments that a person reads; what one of them shows that answers over a line all the same, as a
+            twin does, is only shown.
         shown: the number of a request to the reading that a person typed for it.
     """
 
@@ -218,7 +219,7 @@ class InstrumentCrew:
             by_name.setdefault(name, []).append(role)
         # one at a time: the next request names those that are still to be met
         name, mine = next(iter(by_name.items()))
-        if name in self._by_eye:
+        if name in self._by_eye and name not in self._workers:
             self._post(Happened(e.Met(number=number, instrument=name, roles=mine, identity="read by eye")))
             return
         self._workers[name].jobs.put(_Meet(number, tuple(mine)))
@@ -265,7 +266,7 @@ class InstrumentCrew:
         """Take live readings as the step would; None stops them. Posts ``Troubled`` where none can be had."""
         for worker in self._workers.values():
             worker.showing = 0
-        if step is not None and not self._read_by_eye(step):
+        if step is not None and self._role_of.get(step.role or "") in self._workers:
             self._token += 1
             worker = self._for(step)
             worker.showing = self._token

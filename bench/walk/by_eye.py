@@ -82,7 +82,7 @@ def display_of(value: float, displays: list[Display]) -> str:
     """
     for one in displays:
         step = one.resolution or one.range / 1000.0
-        if round(abs(value) / step) * step <= one.top * 1.0001:
+        if math.isfinite(value) and round(abs(value) / step) * step <= one.top * 1.0001:
             prefix, power = _prefix(one.range)
             places = max(0, round(power - math.log10(step)))
             return f"{round(value / step) * step / 10.0**power:.{places}f} {prefix}".strip()

@@ -756,6 +756,9 @@ def _overload(table: AccuracyTable, function: str, read: e.Read, ambient: float)
     known = [row for row in rows if read.range is not None and math.isclose(row.range_top, read.range)]
     unknown = rows[-1] if read.function == "insulation" else rows[0]
     beyond = overload_reading(known[0] if known else unknown, temperature_c=ambient, negative=read.over == "-")
+    if read.bound and FLAG in read.flags and read.range is None:
+        # a lamp or a tone: its threshold is the surest that its profile has, and no range
+        return dataclasses.replace(beyond, top=read.bound, standard_uncertainty=0.0)
     return dataclasses.replace(beyond, top=read.bound) if read.bound else beyond
 
 

@@ -115,9 +115,10 @@ def walked(
     *,
     kept: list[e.Entry] | None = None,
     mistake: Mistake | None = None,
+    live: float = 24.0,
 ) -> State:
-    """A whole walk by hands that only type."""
-    walk = _Walk(first, faults, mistake)
+    """A whole walk by hands that only type; a source that is known to be live has ``live`` volts."""
+    walk = _Walk(first, faults, mistake, live)
     walk.run()
     if kept is not None:
         kept.extend(walk.entries)
@@ -131,10 +132,11 @@ class _Walk(Typing):
         first: how it begins.
         faults: of the plant.
         mistake: what is typed in place of what the display shows.
+        live: volts of a source that is known to be live.
     """
 
-    def __init__(self, first: e.Began, faults: Sequence[Fault], mistake: Mistake | None) -> None:
-        self._hall, self._mistake = Hall(first, faults), mistake
+    def __init__(self, first: e.Began, faults: Sequence[Fault], mistake: Mistake | None, live: float) -> None:
+        self._hall, self._mistake, self._live_v = Hall(first, faults), mistake, live
         self._hands = SimulatedHands(self._hall, 20.0, {}, 1e6)  # type: ignore[arg-type]
         self.begin(first)
 
@@ -148,7 +150,7 @@ class _Walk(Typing):
         assert step.role is not None
         facts = self.bench.for_role(step.role)
         assert facts is not None
-        text = shown(_held(self._hall, step), facts.displays[function_of(step)[1]])
+        text = shown(_held(self._hall, step, self._live_v), facts.displays[function_of(step)[1]])
         # who made a slip is asked once more, and then types what is there
         if self._mistake is not None and not self.state.pending.typed:
             text = self._mistake(self.state, step, text)
@@ -164,12 +166,12 @@ class _Walk(Typing):
         return super().event()
 
 
-def _held(hall: Hall, step: Step) -> float:
+def _held(hall: Hall, step: Step, live: float) -> float:
     source = step.source
     if isinstance(source, Zero):
         return LEADS
     if isinstance(source, Prove) and source.read == "insulation" and source.against == "reference":
         return 1e6
     if isinstance(source, Prove) and source.against == "live-source":
-        return 24.0
+        return live
     return hall.truth(step)

@@ -103,3 +103,26 @@ def test_by_keys_digits_are_taken_at_once(job: Path) -> None:
         window.process.terminate()
         window.process.wait(timeout=30)
         window.close()
+
+
+def test_the_demo_by_hand_shows_a_display_and_takes_what_is_typed(tmp_path: Path) -> None:
+    record = tmp_path / "r.jsonl"
+    person = Terminal("demo", "--by-hand", "--plain", "--record", record, cwd=tmp_path)
+    person.expect("Type a reason to go on", timeout=90)
+    person.type("it is what there is")
+    person.expect("Type read when")
+    person.type("read")
+    person.expect("the word DEAD")
+    person.type("DEAD")
+    person.expect("Press Enter when it is done")
+    person.type("=")
+    person.expect("Type a number")
+    person.type("20")
+    person.expect("The display shows OL M", timeout=90)
+    person.type("OL M")
+    person.expect("The display shows 0.", timeout=90)
+    person.type("0.2")
+    person.expect("The leads read", timeout=90)
+    person.hang_up()
+    person.process.wait(timeout=60)
+    assert [one.flags for one in readings(record)] == [[FLAG], [FLAG]]

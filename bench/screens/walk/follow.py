@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Final
 
 from bench.quantity import engineering
 from bench.runner import protocol as p
+from bench.screens.walk.display import on_display
 from bench.screens.walk.pace import Pace
 from bench.walk import events as e
 from bench.walk.outcome import Outcome
@@ -84,6 +85,8 @@ class Going:
     text: str
 
 
+STAYS: Final = 3
+"""So many live readings show the same before a display is told of line by line."""
 News = Happened | Said | Misset | Lost | Rose | Going
 LONGEST: Final = 600
 """Points of a trend that are kept: of more, every second one goes."""
@@ -115,6 +118,7 @@ class Follower:
         self.pace = Pace()
         self._clock = clock
         self._told_going = float("-inf")
+        self._display, self._stays = (-1, ""), 0
         self._wake = wake
 
     def hear(self, message: Heard) -> None:
@@ -127,6 +131,7 @@ class Follower:
                 self._going(message)
             case p.Live(wrong=wrong):
                 before, self.live = self.live, message
+                self._shown(message)
                 if wrong == (before.wrong if before is not None else ""):
                     return
                 self.news.put(Misset(wrong))
@@ -145,6 +150,16 @@ class Follower:
             case _:
                 return
         self._wake()
+
+    def _shown(self, live: p.Live) -> None:
+        """Tell what stands on a display that a person reads, once it stays."""
+        text = on_display(self.state, live)
+        same = (self.state.number, text)
+        self._stays = self._stays + 1 if same == self._display else 0
+        self._display = same
+        if text and self._stays == STAYS:
+            self.news.put(Going(f"The display shows {text}"))
+            self._wake()
 
     def _going(self, live: p.Live) -> None:
         """Tell now and then how much is left: it is shown all the time, and told line by line once a second."""

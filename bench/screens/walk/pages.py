@@ -24,6 +24,7 @@ from bench.screens.program.glyphs import Glyphs
 from bench.screens.program.keys import key_help
 from bench.screens.walk import findings, search_page, stages
 from bench.screens.walk import sayings as words
+from bench.screens.walk.display import on_display
 from bench.screens.walk.keys import caution_key, keys
 from bench.screens.walk.reading_page import verdict_block, verdicts
 from bench.screens.walk.view import View
@@ -145,6 +146,8 @@ def _plain(view: View, cells: int, rows: int) -> Body:
         lines += _handled(view, step.source, cells)
     if now.hint:
         lines += [EMPTY, *_running(now.hint, cells, "hint")]
+    if shown := on_display(view.state, view.live):
+        lines += [EMPTY, line(Span("The display shows  ", "dim"), Span(view.say(shown), "digits"))]
     if now.wanted and now.kind == "ask":
         lines += [EMPTY, line("wanted: ", Span(now.wanted, "strong"))]
     if now.kind in ("do", "ask") and not view.watching:
