@@ -14,7 +14,7 @@ from bench.files import Inconsistent, Places, Problem, near, one_of
 from bench.plant.file import default
 from bench.plant.model import Plant
 from bench.plant.things import Cable
-from bench.quantity import Capacitance, Current, Duration, Ratio, Resistance
+from bench.quantity import Capacitance, Current, Duration, Frequency, Ratio, Resistance, Voltage
 
 Side = Literal["near", "far"]
 
@@ -26,7 +26,7 @@ class _Fault(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", tag_fiel
 class BrokenLead(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
     """A test lead of the simulated bench that breaks: what is read through it is open from then on."""
 
-    of: Literal["ohms", "insulation"]
+    of: Literal["ohms", "insulation", "volts"]
     after: int = 0
     """How many times the leads are placed before it breaks."""
 
@@ -210,10 +210,76 @@ class SlowCapacitor(_Fault, frozen=True, kw_only=True, tag="slow-capacitor"):
     """The resistance that it charges through; the time constant is the product."""
 
 
+class BatteryAt(_Fault, frozen=True, kw_only=True, tag="battery-at"):
+    """A supply of the plant that stands at another voltage than the plant file says, or a battery by its charge."""
+
+    supply: str
+    voltage: Voltage | None = None
+    """Without sign."""
+    charge: Ratio | None = None
+    """How full a lead-acid battery is, at rest: 1.95 V to 2.13 V a cell, and its resistance doubles as it empties
+    (common practice, no source). Cells of 2 V are counted from the feed's nominal voltage."""
+
+    def __post_init__(self) -> None:
+        if (self.voltage is None) == (self.charge is None):
+            raise Inconsistent("'voltage' and 'charge' both or neither", "one of them")
+
+
+class SupplyStaysOn(_Fault, frozen=True, kw_only=True, tag="supply-stays-on"):
+    """A supply of the plant that stays on whatever is done at its terminals: the label is on another one."""
+
+    supply: str
+
+
+class BreakerStaysClosed(_Fault, frozen=True, kw_only=True, tag="breaker-stays-closed"):
+    """A breaker that is closed whatever hands say: welded, overlooked, or another one was opened."""
+
+    breaker: str
+
+
+class SupplyLeadsSwapped(_Fault, frozen=True, kw_only=True, tag="supply-leads-swapped"):
+    """The bench supply's two leads are exchanged wherever they go."""
+
+
+class DiodeShorted(_Fault, frozen=True, kw_only=True, tag="diode-shorted"):
+    """The diode of an inlet conducts both ways: with a card in, the inlet stands at what the other feed brings."""
+
+    shelf: str
+    feed: str
+
+
+class ShelfCharged(_Fault, frozen=True, kw_only=True, tag="shelf-charged"):
+    """A shelf's capacitors hold a charge from before, behind the diodes where no inlet shows it."""
+
+    shelf: str
+    voltage: Voltage
+
+
+class CurrentNoise(_Fault, frozen=True, kw_only=True, tag="current-noise"):
+    """What the current readings of the bench supply scatter by, and the ripple that they alias."""
+
+    noise: Current = default(Current(0.005))
+    """Standard deviation."""
+    ripple: Current = default(Current(0.0))
+    """Amplitude."""
+    frequency: Frequency = default(Frequency(100.0))
+
+
+class SlowAmmeter(_Fault, frozen=True, kw_only=True, tag="slow-ammeter"):
+    """The supply's current is renewed only so often, however often it is asked for."""
+
+    renews: Duration = default(Duration(4.0))
+
+    def __post_init__(self) -> None:
+        if self.renews.value <= 0:
+            raise Inconsistent(f"renews {self.renews}", "a time above 0 s")
+
+
 Fault = (
     Open | HighResistance | Loose | Short | Leakage | Exchanged | PairReversed | SplitPair | Scrambled | Shifted
     | ConnectorsExchanged | FeedsCrossed | PolarityReversed | HighResistanceLug | SecondEarthPath | BondPoor | BondOpen
-    | ShelfShort | ShelfHeavy | ShelfLight | ShelfDrifts | SlowCapacitor
+    | ShelfShort | ShelfHeavy | ShelfLight | ShelfDrifts | SlowCapacitor | BatteryAt | SupplyStaysOn
+    | BreakerStaysClosed | SupplyLeadsSwapped | DiodeShorted | ShelfCharged | CurrentNoise | SlowAmmeter
 )  # fmt: skip
 
 
@@ -323,7 +389,7 @@ class _Check:
                     for number, feed in enumerate(fault.feeds):
                         self.inlet(fault, ("feeds", number), fault.shelf, feed)
                 self.different(fault, "feeds", fault.feeds)
-            case PolarityReversed() | ShelfShort():
+            case PolarityReversed() | ShelfShort() | DiodeShorted():
                 if self.named(fault, ("shelf",), fault.shelf, "shelf"):
                     self.inlet(fault, ("feed",), fault.shelf, fault.feed)
             case HighResistanceLug():
@@ -334,8 +400,14 @@ class _Check:
                 self.two(fault, "between", fault.between, "terminal")
             case BondPoor() | BondOpen():
                 self.named(fault, ("bond",), fault.bond, "bond")
-            case ShelfHeavy() | ShelfLight() | ShelfDrifts() | SlowCapacitor():
+            case ShelfHeavy() | ShelfLight() | ShelfDrifts() | SlowCapacitor() | ShelfCharged():
                 self.named(fault, ("shelf",), fault.shelf, "shelf")
+            case BatteryAt() | SupplyStaysOn():
+                self.named(fault, ("supply",), fault.supply, "supply")
+            case BreakerStaysClosed():
+                self.named(fault, ("breaker",), fault.breaker, "breaker")
+            case SupplyLeadsSwapped() | CurrentNoise() | SlowAmmeter():
+                pass
 
 
 def _lands(plant: Plant, terminal: str) -> bool:
@@ -394,6 +466,23 @@ def describe(fault: Fault, plant: Plant) -> str:
             return f"Shelf {fault.shelf} draws {fault.by} too little."
         case ShelfDrifts():
             return f"The current of shelf {fault.shelf} creeps up by {fault.by} within {fault.over}."
+        case BatteryAt():
+            stands = f"at {fault.voltage}" if fault.voltage is not None else f"with {fault.charge} of its charge"
+            return f"Supply {fault.supply} stands {stands}."
+        case SupplyStaysOn():
+            return f"Supply {fault.supply} is on whatever is done at its terminals."
+        case BreakerStaysClosed():
+            return f"Breaker {fault.breaker} is closed whatever hands do."
+        case SupplyLeadsSwapped():
+            return "The bench supply's two leads are exchanged."
+        case DiodeShorted():
+            return f"The diode of feed {fault.feed} in shelf {fault.shelf} is shorted."
+        case ShelfCharged():
+            return f"The capacitors of shelf {fault.shelf} hold {fault.voltage}."
+        case CurrentNoise():
+            return f"The supply's current scatters by {fault.noise}, with {fault.ripple} of ripple."
+        case SlowAmmeter():
+            return f"The supply's current is renewed each {fault.renews}."
         case SlowCapacitor():
             seconds = Duration(fault.capacitance.value * fault.through.value)
             return f"Shelf {fault.shelf} settles late: its input capacitor charges with {seconds}."

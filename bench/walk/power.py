@@ -36,6 +36,8 @@ NEXT_TO_NOTHING: Final = 0.005
 """Amperes: where no card is in, what flows is leakage."""
 
 
+MANY: Final = 5
+"""So many readings one after the other are no noise."""
 MOVES: Final = 0.010
 """Amperes: less than this over a soak does not matter (common practice, no source)."""
 
@@ -292,8 +294,10 @@ def reforming(source: Energise, event: e.Energised, found: Prepared) -> str:
             for t, a in zip(event.times, event.amps, strict=True)
             if a is not None and starts[place] + level.inrush.value < t < end
         ]
-        above = [(t, a) for t, a in inside if a > leakage]
-        if above and len(above) < len(inside):
+        first_below = next((k for k, (_, a) in enumerate(inside) if a <= leakage), len(inside))
+        above = inside[:first_below]
+        # what noise lifts over the limit now and then is no charge that goes in
+        if MANY <= len(above) < len(inside):
             return (
                 f"Capacitors reform: at {level.to} the leakage fell from {engineering(above[0][1], 'A', digits=2)} "
                 f"below {engineering(leakage, 'A', digits=2)} within {above[-1][0]:.0f} s."

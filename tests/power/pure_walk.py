@@ -12,7 +12,7 @@ from typing import Any
 import msgspec
 
 from bench.judge.accuracy import AccuracyRow
-from bench.judge.watch import Finished, Off, Setting, Watch
+from bench.judge.watch import Finished, Off, RampUp, Setting, Watch
 from bench.plant import faults as k
 from bench.plant.handled import Handled
 from bench.plant.model import Plant
@@ -25,7 +25,7 @@ from bench.simulate.twins.plant_supply import PlantSupplyTwin
 from bench.simulate.world.power import PowerWorld
 from bench.walk import events as e
 from bench.walk.facts import BenchFacts, InstrumentFacts
-from bench.walk.state import State, start, take
+from bench.walk.state import Refused, State, start, take
 from tests.walk.walker import Walker
 
 METER = InstrumentFacts(
@@ -33,10 +33,25 @@ METER = InstrumentFacts(
     profile="a-meter",
     roles=["ohms", "volts", "amps"],
     rows=(
-        AccuracyRow("ohms", "Ω", 1e5, percent_of_reading=0.02, percent_of_range=0.005, resolution=0.1),
-        AccuracyRow("volts", "V", 0.1, percent_of_reading=0.005, percent_of_range=0.004, resolution=1e-6),
-        AccuracyRow("volts", "V", 100.0, percent_of_reading=0.005, percent_of_range=0.002, resolution=1e-4),
-        AccuracyRow("amps", "A", 10.0, percent_of_reading=0.1, percent_of_range=0.02, resolution=1e-5),
+        AccuracyRow(
+            "ohms", "Ω", 1e5, percent_of_reading=0.02, percent_of_range=0.005, resolution=0.1, cold_c=5.0, hot_c=40.0
+        ),
+        AccuracyRow(
+            "volts", "V", 0.1, percent_of_reading=0.005, percent_of_range=0.004, resolution=1e-6, cold_c=5.0, hot_c=40.0
+        ),
+        AccuracyRow(
+            "volts",
+            "V",
+            100.0,
+            percent_of_reading=0.005,
+            percent_of_range=0.002,
+            resolution=1e-4,
+            cold_c=5.0,
+            hot_c=40.0,
+        ),
+        AccuracyRow(
+            "amps", "A", 10.0, percent_of_reading=0.1, percent_of_range=0.02, resolution=1e-5, cold_c=5.0, hot_c=40.0
+        ),
     ),
     accuracy_of={"resistance 2w": "ohms", "voltage": "volts", "current": "amps"},
 )
@@ -45,7 +60,9 @@ SUPPLY = InstrumentFacts(
     profile="a-supply",
     roles=["supply"],
     outputs=True,
-    rows=(AccuracyRow("amps dc", "A", 5.0, percent_of_reading=0.1, counts=30, resolution=1e-4),),
+    rows=(
+        AccuracyRow("amps dc", "A", 5.0, percent_of_reading=0.1, counts=30, resolution=1e-4, cold_c=5.0, hot_c=40.0),
+    ),
     accuracy_of={"current": "amps dc"},
 )
 BENCH = BenchFacts(
@@ -94,16 +111,27 @@ class PureWalk(Walker):
     plant: Plant
     faults: Sequence[k.Fault]
     seed: int
+    broken: Sequence[k.BrokenLead] = ()
+    reached_into: list[tuple[str, float]] = field(default_factory=list)
+    """Shelves that hands reached into, and the volts behind their diodes then."""
     fed: list[tuple[Step, e.Energised]] = field(default_factory=list)
     trips: list[Trip] = field(default_factory=list)
     t: float = 0.0
 
     def __post_init__(self) -> None:
-        self.world = PowerWorld(self.plant, self.faults, seed=self.seed)
+        self.world = PowerWorld(self.plant, self.faults, seed=self.seed, broken=self.broken)
         self.supply = PlantSupplyTwin(self.world, seed=self.seed)
         self.noise = random.Random(f"meter {self.seed}")
         self.handled = Handled()
         self.entries = []
+
+    def one(self) -> e.Event:
+        event = self.event()
+        try:
+            return self.add(event).event
+        except Refused as why:
+            # a hold point that stands on what no longer counts: people give up there
+            return self.add(e.Aborted(why=str(why))).event
 
     def record(self, path: Path) -> Path:
         """The walk as a record on disk, its beginning with it."""
@@ -146,10 +174,21 @@ class PureWalk(Walker):
         source = step.source
         if isinstance(source, Do):
             self.t += 5.0
+            for shelf in self._reached(source):
+                # who reads behind the diodes waits until the charge is gone
+                while self.world.charge(shelf, self.t) > 2.0:
+                    self.t += 10.0
             self.handled = self.handled.after(source.changes)
+            self.reached_into += [(one, self.world.charge(one, self.t)) for one in self._reached(source)]
             self.world.breakers(self.handled.closed, self.t)
             self.world.energise(sorted(self.handled.live))
             self.world.cards(self.handled.out, self.t)
+
+    def _reached(self, act: Do) -> list[str]:
+        """The shelves whose inside hands reach into by an act that asks for a reading there first."""
+        cards = [self.plant.cards[name] for name in act.put_in if name in self.plant.cards]
+        halves = {half: shelf.name for shelf in self.plant.shelves.values() for half in shelf.halves}
+        return list(dict.fromkeys(halves.get(card.shelf, card.shelf) for card in cards))
 
     def tell(self, text: str) -> None:
         self.supply.receive(text.encode() + b"\n", self.t)
@@ -179,8 +218,14 @@ class PureWalk(Walker):
         return self.reading(value=value * (1 + self.noise.gauss(0, 2e-5)))
 
     def brought_up(self, step: Step) -> e.Event:
-        source, ramp = step.source, self.state.pending.ramp
-        assert isinstance(source, Energise) and ramp is not None
+        ramp = self.state.pending.ramp
+        assert ramp is not None
+        return self.bring_up(step, ramp)
+
+    def bring_up(self, step: Step, ramp: RampUp) -> e.Energised:
+        """A load is brought up by a ramp and watched."""
+        source = step.source
+        assert isinstance(source, Energise)
         dummy = dict.fromkeys(n for n in step.touches if n in self.world.shelves) if source.dummy else {}
         self.world.supply_at(source.at, self.t)
         self.world.dummies(dict.fromkeys(dummy, source.dummy.value) if source.dummy else {}, self.t)

@@ -162,7 +162,7 @@ def _live(dead: Sequence[_Seen], following: object) -> list[PowerFinding]:
     frames = all(one.value and "frame" in one.source.text for one in dead)
     if frames:
         text += ". It shows to the frame only: a return is open or a feed is crossed, and feed to return reads nothing"
-    return [PowerFinding("live", worst.step.subject, f"{text}. Then prove it dead again, all of it.")]
+    return [PowerFinding("live", dead[0].step.subject, f"{text}. Then prove it dead again, all of it.")]
 
 
 def _meter(step: Step, outcome: Outcome) -> PowerFinding:

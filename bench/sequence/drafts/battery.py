@@ -68,6 +68,8 @@ def _feed(plant: Plant, supply: Supply, inlets: list[Inlet]) -> list[Part]:
     mains = ", ".join(unique(way(plant, inlet)[1][0] for inlet in inlets))
     bar = return_bar(plant, inlets[0])
     where = plant.where(main.name)
+    # what was not dead when it had to be is never connected
+    upstream = [supply.name, main.name]
     who = f"Tell the person at {main.name} ({where}): on the word OPEN it is opened, and nobody asks why."
     made: list[Part] = [
         Hold(
@@ -75,20 +77,27 @@ def _feed(plant: Plant, supply: Supply, inlets: list[Inlet]) -> list[Part]:
             text=f"{mains} open and guarded. {who} This program cannot switch {supply.name} off. Type the word only if "
             "this is so.",
             word="BATTERY",
+            proven=upstream,
         ),
         Do(
             title=f"Connect {supply.name}",
             text=f"With {mains} open, connect {supply.name} at its terminals, insulated tools, all else covered: the "
             f"lug of the feed first, the earthed pole last. From then on the line side of {main.name} is live.",
             switch_on=[supply.name],
+            proven=upstream,
         ),
-        _reads(plant, f"{main.name}, line side, has {supply.name}", (main.line.name, bar), supply.feed, main.name, []),
-        parts.volts(
-            (main.load.name, bar),
-            main.name,
-            f"{main.name} is open",
-            DEAD_VOLTS,
-            text="A breaker whose contacts are welded shows here.",
+        _reads(
+            plant, f"{main.name}, line side, has {supply.name}", (main.line.name, bar), supply.feed, main.name, upstream
+        ),
+        msgspec.structs.replace(
+            parts.volts(
+                (main.load.name, bar),
+                main.name,
+                f"{main.name} is open",
+                DEAD_VOLTS,
+                text="A breaker whose contacts are welded shows here.",
+            ),
+            proven=upstream,
         ),
     ]
     closed: list[str] = []
@@ -130,7 +139,7 @@ def _onto(plant: Plant, supply: Supply, inlet: Inlet, closed: list[str]) -> list
     made.append(_reads(plant, f"{inlet.name} on {supply.name}", _poles(inlet), supply.feed, inlet.name, stands))
     most = found.most.shelves[inlet.shelf].inlets[inlet.name][1]
     if most <= parts.AMMETER_A:
-        made += _current(last, inlet, supply, stands)
+        made += _current(plant, last, inlet, supply, stands)
     made.append(
         Do(
             title=f"{last.name} stays open",
@@ -144,11 +153,11 @@ def _onto(plant: Plant, supply: Supply, inlet: Inlet, closed: list[str]) -> list
     return made
 
 
-def _current(last: Breaker, inlet: Inlet, supply: Supply, stands: Sequence[str]) -> list[Step]:
+def _current(plant: Plant, last: Breaker, inlet: Inlet, supply: Supply, stands: Sequence[str]) -> list[Step]:
     reading = Measure(
         title=f"What {inlet.shelf} takes of {supply.name}",
         read="current",
-        between=(last.load.name, last.line.name),
+        between=parts.ammeter_places(plant, last.name),
         subject=inlet.name,
         limit=Limit(computed="idle-current"),
         proven=list(stands),

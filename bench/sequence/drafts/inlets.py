@@ -10,6 +10,7 @@ from bench.plant.model import NoPath, Plant
 from bench.plant.things import Inlet
 from bench.sequence.drafts.parts import CannotDraft, Draft, Part, called, unique
 from bench.sequence.drafts.power_parts import (
+    ammeter_places,
     breakers_on,
     check_signs,
     reached,
@@ -259,7 +260,7 @@ def idle_current(plant: Plant, of: str) -> Draft:
                 title=f"shelf {inlet.shelf} through its breaker {last}",
                 text="Touch nothing else while the shelf runs through the meter.",
                 read="current",
-                between=(plant.breakers[last].load.name, plant.breakers[last].line.name),
+                between=ammeter_places(plant, last),
                 subject=inlet.name,
                 limit=Limit(computed="idle-current"),
                 proven=stands,

@@ -211,7 +211,9 @@ def _group_in(
     names = [card.name for card in group]
     what = "Put a dummy load on its output. " if dummy else ""
     text = (
-        f"Strap on, tested. The shelf is off and has lost its charge: put in {', '.join(names)}. {what}"
+        "Strap on, tested. The shelf is off. Read once more behind its diodes, where a card will go: below 2 V, or "
+        "wait until it is, for capacitors that have slept give their charge back. "
+        f"Then put in {', '.join(names)}. {what}"
         "The program knows no more of the shelf than you have told it: if anything looks or smells wrong, stop."
     )
     target = parts.nominal_volts(plant, inlet)
@@ -222,6 +224,8 @@ def _group_in(
         target,
         limit_for(most),
         parts.stages(plant, inlet, inside),
+        # capacitors that slept still take charge at the first full voltage
+        margin=parts.EMPTY_MARGIN.value if first else 0.0,
     )
     if dummy:
         step = msgspec.structs.replace(step, dummy=Current(dummy))
@@ -329,7 +333,7 @@ def _on_both(plant: Plant, shelf: Shelf, inlets: list[Inlet]) -> list[Part]:
         Measure(
             title=f"What feed {inlets[0].feed} takes of {shelf.name}",
             read="current",
-            between=(first.load.name, first.line.name),
+            between=parts.ammeter_places(plant, first.name),
             subject=shelf.name,
             limit=share,
             live=True,

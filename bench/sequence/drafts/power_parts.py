@@ -24,7 +24,7 @@ SURGE: Final = 1.5
 _LEAKAGE: Final = Current(0.008)
 """Leakage of one shelf that may be left before the next stage (common practice, no source)."""
 _STAGE_LIMIT: Final = Current(0.5)
-_EMPTY_MARGIN: Final = Current(0.06)
+EMPTY_MARGIN: Final = Current(0.06)
 _SAFE_LIMIT: Final = 0.3
 """Amperes that the supply may give at :data:`SAFE_VOLTS`."""
 
@@ -535,6 +535,17 @@ def through_the_meter(breaker: str, what: str) -> tuple[Do, Do]:
     )
 
 
+def ammeter_places(plant: Plant, breaker: str) -> tuple[str, str]:
+    """Where the ammeter's leads go across a breaker so that a current to the shelf reads plus: red first.
+
+    Args:
+        plant: the plant.
+        breaker: on the way.
+    """
+    one = plant.breakers[breaker]
+    return (one.line.name, one.load.name) if positive(plant, one.feed) else (one.load.name, one.line.name)
+
+
 def stages(plant: Plant, inlet: Inlet, cards: Sequence[Card]) -> list[Ramp]:
     """The lower voltages on the way to the nominal one, all of them below what the cards may start at.
 
@@ -602,7 +613,7 @@ def empty_brought_up(
         limit: of the supply's current, in amperes.
         ramp: lower voltages first.
     """
-    step = brought_up(title, text, at, target, limit, ramp, _EMPTY_MARGIN.value)
+    step = brought_up(title, text, at, target, limit, ramp, EMPTY_MARGIN.value)
     beside = {"margin": "what is left of the leakage goes with the time at this voltage"}
     return Beside(step, beside | ({"ramp": REFORM} if ramp else {}))
 

@@ -21,7 +21,7 @@ from bench.plant import faults as k
 from bench.plant.faulty import apply_faults, loose_is_open
 from bench.plant.flags import SIDES, bundled, flag_name, flag_of
 from bench.plant.model import Plant
-from bench.plant.things import Bond
+from bench.plant.things import Bond, Supply
 from bench.sequence.file import Rig
 from bench.simulate.world.dielectric import Branch, Dielectric
 from bench.simulate.world.terminals import HI, LO, SENSE_HI, SENSE_LO
@@ -47,6 +47,10 @@ REFERENCE: Final = "reference"
 LIVE: Final = "live"
 """Where they are when they are on a source that is known to be live."""
 LIVE_VOLT: Final = 24.0
+CELL_VOLT: Final = (1.95, 2.13)
+"""A lead-acid cell at rest, empty and full (common practice, no source)."""
+DIODE_OHM: Final = 0.02
+"""A shorted diode (our own figure)."""
 LIVE_ENOUGH_VOLT: Final = 0.5
 """Less than this at an inlet does not get past its diode."""
 
@@ -101,9 +105,13 @@ class PlantWorld:
         self._nodes = nodes
         self._whole = Network([Edge(edge.id, edge.a, edge.b, edge.ohms) for edge in edges], nodes)
         self._loose = [fault for fault in faults if isinstance(fault, k.Loose)]
+        self._stuck = frozenset(fault.breaker for fault in faults if isinstance(fault, k.BreakerStaysClosed))
+        self._stays_on = frozenset(fault.supply for fault in faults if isinstance(fault, k.SupplyStaysOn))
+        self._batteries = {fault.supply: fault for fault in faults if isinstance(fault, k.BatteryAt)}
+        self._diodes = [fault for fault in faults if isinstance(fault, k.DiodeShorted)]
         self._loads = _loads(plant, faults, random.Random(f"cards {seed}"))
-        self._closed: frozenset[str] = frozenset()
-        self._energised: frozenset[str] = frozenset()
+        self._closed = self._stuck
+        self._energised = self._stays_on
         self._places: Sequence[str] = ()
         self._touch = 0.0
         self._joined_now: tuple[tuple[str, ...], ...] = ()
@@ -186,7 +194,7 @@ class PlantWorld:
         Raises:
             ValueError: a name is no breaker.
         """
-        self._closed = frozenset(known(closed, self._plant.breakers, "breakers of the plant"))
+        self._closed = frozenset(known(closed, self._plant.breakers, "breakers of the plant")) | self._stuck
         self._forget()
 
     def energise(self, supplies: Iterable[str]) -> None:
@@ -195,7 +203,7 @@ class PlantWorld:
         Raises:
             ValueError: a name is no supply.
         """
-        self._energised = frozenset(known(supplies, self._plant.supplies, "supplies of the plant"))
+        self._energised = frozenset(known(supplies, self._plant.supplies, "supplies of the plant")) | self._stays_on
         self._forget()
 
     def _forget(self) -> None:
@@ -219,6 +227,8 @@ class PlantWorld:
 
     def voltage(self, hi: str, lo: str, time: float, loading: float) -> float:
         """Volts between two leads with the meter across them; not a number where they float."""
+        if self._is_broken("volts"):
+            return math.nan
         if len(self._places) != 2:
             if not self._places:
                 return math.nan
@@ -355,6 +365,7 @@ class PlantWorld:
             clips = [Edge(("rigged", i), a, b, ohms) for i, (a, b, ohms) in enumerate(self._rigged) if a != b]
             ends = [(a, b) for group in self._joined_now for a, b in pairwise(group) if a != b]
             clips += [Edge(("joined", i), a, b, BAR_OHM) for i, (a, b) in enumerate(ends)]
+            clips += self._let_out()
             if clips:
                 floating = {node for edge in clips for node in (edge.a, edge.b) if node not in self._nodes}
                 network = network.extended(clips, floating)
@@ -372,11 +383,50 @@ class PlantWorld:
         return self._loads
 
     def _sources(self) -> list[VoltageSource]:
-        return [
-            VoltageSource(("source", one.name), one.live.node, one.back.node, one.volts, max(one.ohms, 1e-6))
-            for one in self._plant.supplies.values()
-            if one.name in self._energised
-        ]
+        found = []
+        for one in self._plant.supplies.values():
+            if one.name in self._energised:
+                volts, ohms = self._stands_at(one)
+                ends = one.live.node, one.back.node
+                found.append(VoltageSource(("source", one.name), *ends, volts, max(ohms, 1e-6)))
+        return found
+
+    def _stands_at(self, supply: Supply) -> tuple[float, float]:
+        """What a supply has and how stiff it is: as the plant file says, or otherwise."""
+        fault = self._batteries.get(supply.name)
+        if fault is None:
+            return supply.volts, supply.ohms
+        if fault.voltage is not None:
+            return math.copysign(fault.voltage.value, supply.volts), supply.ohms
+        assert fault.charge is not None
+        full = min(1.0, max(0.0, fault.charge.value))
+        cells = round(abs(self._plant.feeds[supply.feed].nominal_v) / 2.0)
+        empty, charged = CELL_VOLT
+        volts = cells * (empty + (charged - empty) * full)
+        return math.copysign(volts, supply.volts), supply.ohms * (2.0 - full)
+
+    def _let_out(self) -> list[Edge]:
+        """Where a shorted diode lets the other feed of its shelf out: with a card in, and its own feed off."""
+        fed = {self._plant.supplies[name].feed for name in self._fed_from()}
+        found = []
+        for fault in self._diodes:
+            inlets = self._plant.shelves[fault.shelf].inlets
+            mine = next(inlet for inlet in inlets if inlet.feed == fault.feed)
+            if mine.feed in fed or not self._has_cards(fault.shelf):
+                continue
+            for other in inlets:
+                if other.feed in fed:
+                    found.append(Edge(("diode", mine.name), other.live.node, mine.live.node, DIODE_OHM))
+                    found.append(Edge(("return", mine.name), other.back.node, mine.back.node, DIODE_OHM))
+        return found
+
+    def _fed_from(self) -> Collection[str]:
+        """The supplies in whose place something is on."""
+        return self._energised
+
+    def _has_cards(self, shelf: str) -> bool:
+        """Whether a card joins a shelf's inlets to what is behind its diodes."""
+        return bool(self._plant.shelves[shelf].cards)
 
     def _joined(self, a: str, b: str, open_now: frozenset[str]) -> bool:
         """Whether two places are in one circuit, the supplies counted as part of it."""

@@ -23,7 +23,7 @@ from __future__ import annotations
 
 import math
 import random
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -132,7 +132,13 @@ class PowerWorld(PlantWorld):
             for card in self._cards_of(shelf)
         }
         warming = random.Random(f"warming {seed}")
-        self._inputs = {shelf: ShelfInput(shelf, warms=warming.uniform(-1, 1) * WARMING[0]) for shelf in self._fed()}
+        behind = plant.file.shelf_input
+        self._own_farad = OWN_FARAD if behind is None else behind.capacitance.value
+        self._bleed_ohm = BLEED_OHM if behind is None else behind.bleeder.value
+        self._inputs = {
+            shelf: ShelfInput(shelf, warms=warming.uniform(-1, 1) * WARMING[0], bleed=self._bleed_ohm)
+            for shelf in self._fed()
+        }
         self._faults = tuple(faults)
         self._place = _Hands()
         self._drive = _Drive()
@@ -141,7 +147,15 @@ class PowerWorld(PlantWorld):
         self._ports: _Ports | None = None
         self._placed_at: float | None = None
         self._in_lead = False
+        self._swapped = any(isinstance(fault, k.SupplyLeadsSwapped) for fault in faults)
+        self._noise = next((fault for fault in faults if isinstance(fault, k.CurrentNoise)), None)
+        self._slow = next((fault for fault in faults if isinstance(fault, k.SlowAmmeter)), None)
+        self._scatter = random.Random(f"current noise {seed}")
+        self._held: tuple[float, float] | None = None
         self._fill()
+        for fault in faults:
+            if isinstance(fault, k.ShelfCharged) and fault.shelf in self._inputs:
+                self._inputs[fault.shelf].volts = fault.voltage.value
 
     # what is where
 
@@ -162,7 +176,7 @@ class PowerWorld(PlantWorld):
             one.nominal = nominal
             one.watts = nominal * (sum(self._drawn[card.name] for card in power) + self._place.dummy.get(name, 0.0))
             one.siemens = sum(self._drawn[card.name] for card in cards if card not in power) / nominal
-            one.farad = OWN_FARAD + sum(
+            one.farad = self._own_farad + sum(
                 card.type.input_capacitance.value for card in cards if card.type.input_capacitance is not None
             )
             one.on_from = max((card.type.starts_from * self._starts[card.name] for card in power), default=0.0)
@@ -250,7 +264,24 @@ class PowerWorld(PlantWorld):
         if not self._in_lead:
             return super().current(into, out, time, burden)
         self._carry(time)
-        return self._drive.amps if self._drive.on else 0.0
+        return self._shown(time) if self._drive.on else 0.0
+
+    def charge(self, shelf: str, time: float) -> float:
+        """Volts across a shelf's capacitors, behind its diodes: where hands reach in and no inlet shows it."""
+        self._carry(time)
+        return self._inputs[shelf].volts
+
+    def _shown(self, time: float) -> float:
+        """The current as it is read: with its noise and ripple, and no newer than the meter renews it."""
+        amps = self._drive.amps
+        if self._slow is not None and self._held is not None and time - self._held[0] < self._slow.renews.value:
+            return self._held[1]
+        if self._noise is not None:
+            turns = self._noise.frequency.value * time
+            amps += self._scatter.gauss(0, self._noise.noise.value)
+            amps += self._noise.ripple.value * math.sin(2 * math.pi * turns)
+        self._held = (time, amps)
+        return amps
 
     def breakers(self, closed: Iterable[str], time: float | None = None) -> None:
         """Close these breakers and open all others."""
@@ -272,16 +303,19 @@ class PowerWorld(PlantWorld):
         """The supply is on with this voltage and limit from ``time`` on; what its terminals show then."""
         self._carry(time)
         drive = self._drive
+        if not drive.on:
+            self._networks.clear()
         if not drive.on or (volts, limit) != (drive.volts, drive.limit):
             drive.volts, drive.limit, drive.on = volts, limit, True
             self._step = FIRST_STEP_S
             self._advance(0.05 * FIRST_STEP_S)
-        return OutputState(drive.terminal, drive.amps, "CURR" if drive.limiting else "VOLT")
+        return OutputState(drive.terminal, self._shown(time), "CURR" if drive.limiting else "VOLT")
 
     def release(self, time: float) -> None:
         """The supply's output goes off."""
         self._carry(time)
         self._drive = _Drive()
+        self._held = None
         self._changed()
 
     def draw(self, volts: float, time: float) -> float:
@@ -300,7 +334,16 @@ class PowerWorld(PlantWorld):
     # the state in time
 
     def _sign(self) -> float:
-        return math.copysign(1.0, self._plant.supplies[self._place.at[0]].volts) if self._place.at else 1.0
+        if not self._place.at:
+            return 1.0
+        sign = math.copysign(1.0, self._plant.supplies[self._place.at[0]].volts)
+        return -sign if self._swapped else sign
+
+    def _fed_from(self) -> Collection[str]:
+        return {*self._energised, *(self._place.at if self._drive.on else ())}
+
+    def _has_cards(self, shelf: str) -> bool:
+        return any(card.name not in self._place.out for card in self._cards_of(shelf))
 
     def _seen(self) -> _Ports:
         if self._ports is None:
@@ -484,7 +527,8 @@ class PowerWorld(PlantWorld):
         """Each inlet's capacitor and bleeder as they look to an ohmmeter so long after it was put there."""
         found = []
         for one in self._inputs.values():
-            ohms = BLEED_OHM * -math.expm1(-since / (BLEED_OHM * OWN_FARAD))
+            bleed = self._bleed_ohm
+            ohms = bleed * -math.expm1(-since / (bleed * self._own_farad))
             for inlet in self._plant.shelves[one.shelf].inlets:
                 found.append(Edge(("input", inlet.name), inlet.live.node, inlet.back.node, max(ohms, 1e-3)))
         return found

@@ -55,6 +55,7 @@ class ShelfInput:
         on_from: volts that the converter starts at; 0 where there is none.
         off_below: volts below which it stops once it runs.
         waits: amperes that it takes while it is off.
+        bleed: ohms of the bleeder across the capacitor.
         slow: the part of the capacitor that has slept; None where all is well.
         warms: how far its power moves as it warms up, as a part.
         creeps: amperes at nominal voltage that are added within so many seconds of running.
@@ -72,6 +73,7 @@ class ShelfInput:
     on_from: float = 0.0
     off_below: float = 0.0
     waits: float = 0.0
+    bleed: float = BLEED_OHM
     slow: SlowPart | None = None
     warms: float = 0.0
     creeps: tuple[float, float] = (0.0, 1.0)
@@ -99,7 +101,7 @@ class ShelfInput:
 
     def draws(self, time: float) -> float:
         """Amperes out of the capacitor at a moment."""
-        amps = self.volts / BLEED_OHM
+        amps = self.volts / self.bleed
         if self.slow is not None:
             amps += (self.volts - self.slow.volts) / self.slow.ohms
         if self.running_since is not None and self.volts > 1.0:
