@@ -29,7 +29,10 @@ from bench.plant.finds import UNREAD, LooseEnd
 Look = Literal["label", "count", "tape"]
 MOST_TAGS: Final = 16
 """Tags that are told apart with ease by one reading each."""
-_UNSURE: Final = (0.02, 0.996)
+_UNLIKELY: Final = (0.02, 0.004, 0.0005)
+"""A pair with a smaller chance is not tried; where nothing is left above, the next figure holds."""
+_UNSURE: Final = 0.004
+"""A chance nearer than this to 0 or 1 has nothing left to tell."""
 _GO_ON: Final = 0.5
 """A trip grows while what is added settles at least this part of its average: who is there need not come back."""
 _BITS: Final = 0.5
@@ -143,8 +146,11 @@ def next_trips(answer: Answer, costs: Costs | None = None, here: str = "", most:
         here: the bay where one stands; empty where it does not matter.
         most: trips at most.
     """
-    planner = _Planner(answer, costs or Costs(), here)
-    return tuple(sorted(planner.trips(), key=_by_rate)[:most])
+    for least in _UNLIKELY:
+        found = sorted(_Planner(answer, costs or Costs(), here, least).trips(), key=_by_rate)
+        if any(trip.touches for trip in found):
+            break
+    return tuple(found[:most])
 
 
 def _by_rate(trip: Trip) -> tuple[float, str]:
@@ -165,7 +171,7 @@ class _Sweep:
 
 
 class _Planner:
-    def __init__(self, answer: Answer, costs: Costs, here: str) -> None:
+    def __init__(self, answer: Answer, costs: Costs, here: str, least: float) -> None:
         self._answer, self._costs, self._here = answer, costs, here
         self._ends = answer.pile.ends
         bays = [*answer.pile.hall.bays, *sorted({end.bay for end in self._ends} - set(answer.pile.hall.bays))]
@@ -173,7 +179,7 @@ class _Planner:
         samples = answer.samples
         self._mates = samples[:: max(1, len(samples) // _DRAWN)]
         sure = np.maximum(answer.mates.max(axis=1, initial=0.0), answer.alone) >= SURE
-        unsure = (answer.mates > _UNSURE[0]) & (answer.mates < _UNSURE[1])
+        unsure = (answer.mates > least) & (answer.mates < 1.0 - _UNSURE)
         # an end that is sure has nothing left to tell
         self._unsure = unsure & ~sure[:, None] & ~sure[None, :]
         self._worth = np.where(self._unsure, 2.0 * answer.mates + _BITS * _bits_of(answer.mates), 0.0)
@@ -294,7 +300,7 @@ class _Planner:
         for at, end in enumerate(self._ends):
             if end.bay != bay or not self._unsure[at].any():
                 continue
-            others = np.flatnonzero(self._answer.mates[at] > _UNSURE[0])
+            others = np.flatnonzero(self._answer.mates[at] > _UNSURE)
             chance = self._answer.mates[at, others]
             mates = [self._ends[other] for other in others.tolist()]
             for look, bits, minutes in (
