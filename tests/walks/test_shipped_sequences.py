@@ -74,10 +74,21 @@ def test_every_draft_is_a_good_sequence(kind: str, scope: tuple[str, str], tmp_p
     path = tmp_path / "drafted.yaml"
     assert proveout("draft", JOB / "plant.yaml", kind, *scope, "-o", path, cwd=tmp_path).returncode == 0
     checked = proveout("check", path, "--bench", BENCH, cwd=tmp_path)
-    assert checked.returncode == 0, checked.stdout + checked.stderr
+    if kind == "continuity" and scope[0] != "--cable":
+        # the power wiring of a bay is far below an ohm: this bench proves that it is connected, and says what would do
+        lines = checked.stdout.splitlines()
+        weak = [lines[number - 1].strip() for number, text in enumerate(lines) if "Cannot prove" in text]
+        assert checked.returncode == 1 and weak
+        assert all(text.startswith(("WG", "WA", "WB")) for text in weak), weak
+    else:
+        assert checked.returncode == 0, checked.stdout + checked.stderr
+    # drafted again it is left as it is; another draft never takes its place
+    drafted = path.read_bytes()
     again = proveout("draft", JOB / "plant.yaml", kind, *scope, "-o", path, cwd=tmp_path)
-    assert again.returncode == 2
-    assert "never takes a file's place" in again.stderr
+    assert again.returncode == 0 and "is there, and fits the plant" in again.stdout
+    other = proveout("draft", JOB / "plant.yaml", "earth", "-o", path, cwd=tmp_path)
+    assert other.returncode == 2 and "never takes a file's place" in other.stderr
+    assert path.read_bytes() == drafted
 
 
 def test_a_wrong_name_is_met_with_the_near_one(tmp_path: Path) -> None:
