@@ -34,7 +34,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Explain every group of cables that the records read."""
-    from bench.diagnose.explain.records import explained, follow_up, to_prove
+    from bench.diagnose.explain.records import explained, follow_up, to_prove, unknown_landings
     from bench.diagnose.explain.walk_map import beside_maps
     from bench.diagnose.supply.patterns import findings, raised
 
@@ -46,7 +46,7 @@ def run(options: argparse.Namespace) -> int:
         shown = ", ".join(map(str, options.record))
         raise BadRequest(f"{shown}: found no resistance readings between pins of cables, and nothing brought up")
     wires, apart = to_prove(found, plant)
-    ahead = [pair for one in found for pair in follow_up(one)]
+    open_wires = [wire for one in found for wire in unknown_landings(one)]
     if options.json:
         json.dump(
             [_plain(one, follow_up(one)) for one in found] + _plain_beside(beside) + _plain_power(brought_up),
@@ -64,15 +64,16 @@ def run(options: argparse.Namespace) -> int:
             print(finding.sentence)
         if not brought_up and not found and not beside:
             print("what was brought up is as it should be, as far as it was looked at")
-        if ahead and options.follow_up is None:
-            print(f"  {len(ahead)} readings among open wires would tell where they are landed: see --follow-up FILE")
+        if open_wires and options.follow_up is None:
+            wanted = "a few readings would tell where they are landed: see --follow-up FILE"
+            print(f"  {count(len(open_wires), 'wire')} may be landed where nobody looked; {wanted}")
         if wires:
             print(f"  after the repair prove again: {some(wires, 12)}")
     told = sys.stderr if options.json else sys.stdout
     if options.follow_up is not None:
-        if not ahead:
+        if not open_wires:
             raise BadRequest("no readings among open wires are left that would tell more")
-        draft(options, plant, options.follow_up, "where open wires are landed", [], ahead)
+        draft(options, plant, options.follow_up, "where open wires are landed", open_wires, [], look=True)
         print(f"{options.follow_up} is drafted; read it before you use it", file=told)
     if options.reprove is not None:
         if not wires:
@@ -111,8 +112,10 @@ def draft(
     name: str,
     wires: list[str],
     apart: list[tuple[str, str]],
+    *,
+    look: bool = False,
 ) -> None:
-    """Write a sequence that reads just these.
+    """Write a sequence that reads just these, and looks for those that do not get through where that is wanted.
 
     Raises:
         BadRequest: the file is there, or no plant file was named.
@@ -123,7 +126,7 @@ def draft(
         raise BadRequest("a drafted sequence names its plant file: say --plant FILE")
     about = f"{name[:1].upper()}{name[1:]}, from {count(len(options.record), 'record')}."
     plant_file = relative(path.parent, options.plant)
-    made = again(plant.name, about, wires, apart)
+    made = again(plant.name, about, wires, apart, look=look)
     keep_draft(path, file_text(plant, name, made, plant_file, sequence_schema(path.parent)))
 
 

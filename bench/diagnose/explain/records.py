@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from bench.diagnose.explain.causes import Open, PartOpen
+from bench.diagnose.explain.causes import Open, PartOpen, Unplugged
 from bench.diagnose.explain.pin_map import Pin
 from bench.diagnose.explain.reprove import reprove
 from bench.diagnose.explain.search import Explanation, explain
+from bench.diagnose.explain.sentences import conductors_of
 from bench.diagnose.explain.walk_map import WalkMap, maps_of
 from bench.plant.model import Plant
 from bench.walk.state import State
@@ -28,6 +29,29 @@ class Explained:
 def explained(states: Sequence[State]) -> list[Explained]:
     """The maps of some walks of one plant, each explained; of readings between the same pins the latest counts."""
     return [Explained(one, explain(one.design, one.measured)) for one in maps_of(*states)]
+
+
+def unknown_landings(one: Explained) -> list[str]:
+    """Conductors told as open that may be landed at a pin where nobody looked, in the order of the design."""
+    measured = one.map.measured
+    if measured.crosses == "all":
+        return []
+    tried: dict[Pin, set[Pin]] = {}
+    for a, b in (*measured.joins, *measured.parted):
+        tried.setdefault(a, set()).add(b)
+        tried.setdefault(b, set()).add(a)
+    far = {pin for connector in one.map.design.far for pin in connector.pins()}
+    names = {
+        name
+        for cause in one.explanation.causes
+        if isinstance(cause, Open | PartOpen | Unplugged)
+        for name in conductors_of(one.map.design, cause)
+    }
+    return [
+        wire.name
+        for wire in one.map.design.conductors
+        if wire.name in names and not far <= tried.get(wire.near, set()) | {wire.near}
+    ]
 
 
 def follow_up(one: Explained) -> list[tuple[str, str]]:

@@ -6,10 +6,12 @@ from collections.abc import Sequence
 from typing import Literal
 
 from bench.sequence.drafts.parts import AMBIENT, CLOSING, OPENING, Draft, Part, apart_limit, dead
-from bench.sequence.file import Each, Limit, Measure
+from bench.sequence.file import Each, Limit, Measure, Seek
 
 
-def again(what: str, about: str, wires: Sequence[str], apart: Sequence[tuple[str, str]]) -> Draft:
+def again(
+    what: str, about: str, wires: Sequence[str], apart: Sequence[tuple[str, str]], *, look: bool = False
+) -> Draft:
     """Steps that prove wires to get through, and pins to be apart.
 
     Args:
@@ -17,6 +19,7 @@ def again(what: str, about: str, wires: Sequence[str], apart: Sequence[tuple[str
         about: what the sequence finds.
         wires: conductors to prove from end to end.
         apart: places, two by two, that should be apart.
+        look: whether to look for what became of those that do not get through.
     """
     parts: list[Part] = [*dead(what), AMBIENT, *OPENING]
     if wires:
@@ -27,6 +30,8 @@ def again(what: str, about: str, wires: Sequence[str], apart: Sequence[tuple[str
         Measure(title=f"{one} against {other}", read="resistance", between=(one, other), limit=apart_limit())
         for one, other in apart
     ]
+    if look:
+        parts.append(Seek(title="What became of wires that do not get through", find="landings"))
     return Draft(about, [*parts, *CLOSING])
 
 

@@ -56,7 +56,10 @@ def continuity(plant: Plant, of: str) -> Draft:
         parts += _through_pins(plant, of, thin, conductors, connectors)
     if power:
         parts += _through_power(plant, power)
-    about = "Every conductor from pin to pin, and the pins of the near connector against their neighbours."
+    about = (
+        "Every conductor from pin to pin, and the pins of the near connector against their neighbours; and what was "
+        "done wrong, where some do not get through."
+    )
     if power:
         about = f"{about} Power wiring from end to end, with four wires." if thin else _POWER_ABOUT
     return Draft(about, parts)
@@ -74,13 +77,24 @@ def _through_pins(
     """Readings with two wires, and neighbouring pins apart."""
     here = {one.name for one in thin if one.landed}
     skipped = [conductor.name for conductor in conductors if conductor.name not in here]
-    every = Each(over="conductors", of=of, but=skipped, title=f"Continuity of {of}", steps=[through_conductor()])
     parts: list[Part] = [*OPENING]
-    parts.append(Beside(every, {"but": "not landed at both ends, or read with four wires"}) if skipped else every)
+    landed = [one.name for one in thin if one.landed]
+    if isinstance(plant.find(of), Cable) and len(landed) >= 2 * EARLY:
+        first = landed[:EARLY]
+        title = f"The first {EARLY} of {of}"
+        parts.append(Each(over="conductors", only=first, title=title, steps=[through_conductor()]))
+        parts.append(Beside(look_early(of), {"find": "asks for nothing where these get through"}))
+        skipped = [*first, *skipped]
+    every = Each(over="conductors", of=of, but=skipped, title=f"Continuity of {of}", steps=[through_conductor()])
+    parts.append(
+        Beside(every, {"but": "read above, not landed at both ends, or read with four wires"}) if skipped else every
+    )
     near_ends = connectors[:1] if isinstance(plant.find(of), Cable) else connectors
     for connector in near_ends:
         parts.append("Only neighbours are looked at: a short between pins that lie apart is not found by this.")
         parts.append(_neighbours_apart(connector))
+    parts.append("Where something failed, this says what was done wrong, in few readings; else it asks for nothing.")
+    parts.append(look(of))
     return [*parts, *CLOSING]
 
 
@@ -157,6 +171,22 @@ def _is_power(plant: Plant, cable: Cable) -> bool:
         "pin" not in (one.near_end.kind, one.far_end.kind) and one.expected(plant.ambient_c).high_ohm < FOUR_WIRES
         for one in landed
     )
+
+
+EARLY: Final = 6
+"""Conductors that are read before an early look at what may be wrong with all of them (own choice)."""
+
+
+def look_early(of: str) -> Seek:
+    """The look after the first conductors, which asks only where several of them do not get through."""
+    return Seek(
+        title=f"What may be wrong with {of}, after the first wires", find="landings", of=of, settings={"look": "early"}
+    )
+
+
+def look(of: str) -> Seek:
+    """The look at the end of a walk, for every conductor that does not get through and for joins."""
+    return Seek(title=f"What became of wires of {of} that do not get through", find="landings", of=of)
 
 
 def _neighbours_apart(connector: str) -> Step:

@@ -1,0 +1,23 @@
+"""A sample of the study of 1,000 damaged plants (tests/benchmarks/bench_map.py), held to what it found."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.benchmarks.bench_map import look
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_what_was_done_to_a_plant_is_told_first_and_nothing_sound_is_touched(seed):
+    one = look(seed)
+    assert one.first, [made.told for made in one.plant.made]
+    assert one.harm == [] and one.explanation.unexplained == ()
+    wires = len(one.plant.plant.conductors)
+    assert one.drafted + one.asked < wires * (wires - 1) // 2 or wires <= 12
+
+
+@pytest.mark.slow
+def test_of_many_plants_nearly_all_are_told_first_and_no_order_harms():
+    seen = [look(seed) for seed in range(12, 60)]
+    assert [one.harm for one in seen if one.harm] == []
+    assert sum(one.first for one in seen) >= 0.95 * len(seen)
