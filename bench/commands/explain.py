@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from bench import exits
 from bench.commands.common import keep_draft, relative, sequence_schema
 from bench.errors import BadRequest
-from bench.say.lists import count, some
+from bench.say.lists import count
 
 if TYPE_CHECKING:
     from bench.diagnose.explain.records import Explained
@@ -57,7 +57,7 @@ def run(options: argparse.Namespace) -> int:
         print()
     else:
         for one in found:
-            _tell(one)
+            _tell(one, plant)
         for pair in beside:
             print(f"{' and '.join(pair.between)}: {_beside(pair)}")
         for finding in brought_up:
@@ -68,7 +68,7 @@ def run(options: argparse.Namespace) -> int:
             wanted = "a few readings would tell where they are landed: see --follow-up FILE"
             print(f"  {count(len(open_wires), 'wire')} may be landed where nobody looked; {wanted}")
         if wires:
-            print(f"  after the repair prove again: {some(wires, 12)}")
+            print(f"  after the repair prove again: {', '.join(wires)} (draft it: --reprove FILE)")
     told = sys.stderr if options.json else sys.stdout
     if options.follow_up is not None:
         if not open_wires:
@@ -130,15 +130,31 @@ def draft(
     keep_draft(path, file_text(plant, name, made, plant_file, sequence_schema(path.parent)))
 
 
-def _tell(one: Explained) -> None:
+def _tell(one: Explained, plant: Plant) -> None:
+    from bench.diagnose.explain.picture import picture
+
     explanation = one.explanation
     print(f"{', '.join(one.map.cables)}: {one.map.readings} readings")
     if not explanation.findings and not explanation.unexplained:
         print("  as designed, as far as it was looked at")
-    for finding in explanation.findings:
-        print(f"  {finding.sentence}")
-        pins = [str(pin) for pin in finding.pins]
-        print(f"      accounts for {some(pins, 12)}")
+    if len(explanation.findings) > 1:
+        print(f"  {count(len(explanation.findings), 'cause')}; mend them in this order, and read again after each plug")
+    for number, finding in enumerate(explanation.findings, 1):
+        print(f"  {number}. {finding.sentence}")
+        for connector in dict.fromkeys(pin.connector for pin in finding.pins):
+            print(f"      {plant.where(connector)}")
+        for line in picture(one.map.design, finding.cause):
+            print(f"      {line}")
+        print(f"      accounts for {', '.join(str(pin) for pin in finding.pins)}")
+    for other in explanation.others:
+        print(f"  or, less likely: {' '.join(finding.sentence for finding in other.findings)}")
+        if other.telling is None:
+            print("      no reading from pin to pin tells these apart: look at the plugs and wires themselves")
+        else:
+            a, b = other.telling
+            print(
+                f"      read {a} against {b}: it is this one if they {'conduct' if other.joined else 'do not conduct'}"
+            )
     for difference in explanation.unexplained:
         a, b = difference.pins
         print(f"  unexplained: {a} and {b} were found {'joined' if difference.joined else 'apart'}; measure them again")
@@ -189,4 +205,14 @@ def _plain(one: Explained, ahead: list[tuple[str, str]]) -> dict[str, Any]:
             for difference in explanation.unexplained
         ],
         "notes": list(explanation.notes),
+        "others": [
+            {
+                "causes": [type(finding.cause).__name__ for finding in other.findings],
+                "sentences": [finding.sentence for finding in other.findings],
+                "bits_more": other.more,
+                "telling": None if other.telling is None else [str(pin) for pin in other.telling],
+                "joined": other.joined,
+            }
+            for other in explanation.others
+        ],
     }

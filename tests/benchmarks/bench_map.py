@@ -33,6 +33,7 @@ class Looked:
     """One plant, walked and explained.
 
     Attributes:
+        design: its pin map as it should be.
         plant: what was made.
         explanation: what is told.
         drafted: readings of the drafted walk.
@@ -41,6 +42,7 @@ class Looked:
         harm: orders to part, turn or move something that is sound.
     """
 
+    design: Design
     plant: DamagedPlant
     explanation: Explanation
     drafted: int
@@ -52,7 +54,11 @@ class Looked:
 
 def look(seed: int) -> Looked:
     """The plant of a number, from its circuit to what is told of it."""
-    plant = damaged_plant(seed)
+    return look_at(damaged_plant(seed))
+
+
+def look_at(plant: DamagedPlant) -> Looked:
+    """A plant, from its circuit to what is told of it."""
     nets = Nets([edge for edge in apply_faults(plant.plant, plant.faults) if edge.ohms < 1e3])
     root = {name: nets.root(terminal.node) for name, terminal in plant.plant.terminals.items()}
     design = _design(plant)
@@ -87,7 +93,7 @@ def look(seed: int) -> Looked:
     matches = [plant.is_told(said(design, causes)) for causes in told]
     drafted = len(pairs) + len(beside)
     harm = harmful(design, plant, explanation, root)
-    return Looked(plant, explanation, drafted, asked, matches[0], any(matches), harm)
+    return Looked(design, plant, explanation, drafted, asked, matches[0], any(matches), harm)
 
 
 def joins_among(design: Design) -> Script[Revealed]:

@@ -23,6 +23,9 @@ def test_the_demo_s_faults_are_explained_with_what_to_do(tmp_path: Path) -> None
     assert any("only sampled" in note for note in cable["notes"])
     told = proveout("explain", record, cwd=tmp_path)
     assert "Look for" in told.stdout and "prove again" in told.stdout
+    # where it is, and a picture of the connector with what moved
+    assert "mend them in this order" in told.stdout and "bay" in told.stdout.casefold()
+    assert "J205 pin" in told.stdout and "more" not in told.stdout.split("note:")[0]
 
 
 def test_exchanged_pins_are_named_with_a_second_record_and_proved_again_after_the_repair(tmp_path: Path) -> None:
@@ -34,7 +37,8 @@ def test_exchanged_pins_are_named_with_a_second_record_and_proved_again_after_th
     bench.write_text(head + "  faults:\n    - {fault: exchanged, pins: [J205.3, J205.9]}\n", "utf-8")
     # the same walk as people had it before there was a look at its end
     whole = SEQUENCE.read_text("utf-8").replace("plant: plant.yaml", f"plant: {plant}")
-    start, end = whole.index("  # Where something failed"), whole.index("  - step: zero\n    title: Zero the leads again")
+    start = whole.index("  # Where something failed")
+    end = whole.index("  - step: zero\n    title: Zero the leads again")
     short = tmp_path / "short.yaml"
     short.write_text(whole[:start] + whole[end:], "utf-8")
     run_json("run", short, "--bench", bench, "--record", first, "--speed", 300, cwd=tmp_path)

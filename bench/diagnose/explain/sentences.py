@@ -132,17 +132,17 @@ def sentence(design: Design, cause: Cause) -> str:
         case PairsSplit((a, b)):
             first, second = wire(a), wire(b)
             return (
-                f"Pairs {first.pair} and {second.pair} are split: one wire of each is on the other's "
+                f"Pairs {_pair(first.pair)} and {_pair(second.pair)} are split: one wire of each is on the other's "
                 f"pin. {_crossed(first, second, 'The wires')}"
             )
         case PairReversed(pair):
             i, j = index.pair_wires[pair]
-            return _crossed(design.conductors[i], design.conductors[j], f"Pair {pair} is reversed: the wires")
+            return _crossed(design.conductors[i], design.conductors[j], f"Pair {_pair(pair)} is reversed: the wires")
         case PairsExchanged((p, q), crossed):
             tail = ", and each has its two wires reversed as well" if crossed else ""
             ends = [str(design.conductors[w].far) for x in (p, q) for w in index.pair_wires[x]]
             return (
-                f"Pairs {p} and {q} are exchanged as a whole{tail} (pins {_list(ends)}). Lift both "
+                f"Pairs {_pair(p)} and {_pair(q)} are exchanged as a whole{tail} (pins {_list(ends)}). Lift both "
                 "pairs at the end where they were landed last and exchange them."
             )
         case Moved(names, onto, end):
@@ -184,6 +184,12 @@ def sentence(design: Design, cause: Cause) -> str:
                 f"{len(names)} wires of {_list(ends)} read too high together. Clean and reseat the "
                 "connector at both ends before looking at single wires."
             )
+
+
+def _pair(name: str | None) -> str:
+    """A pair as people call it: ``3 of W101`` for one that is written with its cable."""
+    cable, slash, number = (name or "").rpartition("/")
+    return f"{number} of {cable}" if slash else number
 
 
 def _across(design: Design, connector: str) -> str:
@@ -264,7 +270,8 @@ def _relanded(design: Design, cause: Relanded) -> str:
             way = f" (proveout identify {cables[0]} --flags {name})" if len(cables) == 1 else ""
             return (
                 f"The wires for {_spoken(design, own)} are in no order that hands make by one mistake. Do not exchange "
-                f"them one by one: lift them all, name them{way}, and land them again. Leave the others."
+                f"them two by two: lift them all and land each again, by where it was found or named anew{way}. Leave "
+                "the others."
             )
 
 
