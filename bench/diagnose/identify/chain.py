@@ -17,7 +17,8 @@ parts that touch could otherwise make up for conductors that are open, and imita
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from math import log2
 from operator import eq
 from zlib import crc32
@@ -35,6 +36,7 @@ from bench.diagnose.identify.naming import (
     Shorted,
     check_ends,
 )
+from bench.diagnose.identify.rehearsal import MOST, readings_of
 from bench.diagnose.script import Card, Clear, Script
 
 _ENOUGH = 3
@@ -67,10 +69,13 @@ class ChainPlan:
         )
         return clip_card("near", chain_pairs(self.conductors)), clip_card("far", links)
 
-    @property
+    @cached_property
     def effort(self) -> Effort:
-        """Readings to expect when all is well and colours are not known."""
+        """Readings to expect when all is well and colours are not known: those of a rehearsal, or an estimate."""
         size = len(self.conductors)
+        if size <= MOST:
+            bare = replace(self, colours=Colours())
+            return Effort.of(size, readings_of(lambda: _Chain(bare).run(), self.conductors, self.flags))
         pairs = (size - 1) // 2
         mean = [max(1.0, log2(2 * q - 1) + 0.5) if self.bar else float(q) for q in range(1, pairs + 1)]
         proofs = 2 * counting_width(size) + 2 * counting_width(size - pairs)

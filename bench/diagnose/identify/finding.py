@@ -53,7 +53,13 @@ def found_of(known: Findings, result: Identification) -> Found:
     unread = any(odd.ohms is None for odd in result.strange)
     left = [one for one in result.open_conductors if one not in result.by_elimination.values()]
     nowhere = [flag for flag in result.open_flags if flag not in result.by_elimination]
-    faults = bool(result.shorted or nowhere or (left and not unread))
+    # the one end and the one conductor that are left are one wire; where both were looked for, it is open
+    broken = {
+        flag: conductor
+        for flag, conductor in result.by_elimination.items()
+        if flag in result.open_flags and conductor in result.open_conductors
+    }
+    faults = bool(result.shorted or nowhere or (left and not unread) or broken)
     for one in result.shorted:
         ends = _ends(case, one.flags) or "ends that are not known"
         wires = ", ".join(one.conductors) or "conductors that are not known"
@@ -64,6 +70,9 @@ def found_of(known: Findings, result: Identification) -> Found:
         read = "not read" if odd.ohms is None else f"read {engineering(odd.ohms, 'Ω', digits=4)}"
         lines.append(f"strange: {_ends(case, (odd.flag,))}, {read}: {odd.why}")
     for flag, conductor in result.by_elimination.items():
+        if flag in broken:
+            lines.append(f"open: {conductor}, which is {_ends(case, (flag,))} at this end: it does not get through")
+            continue
         lines.append(f"left over: {_ends(case, (flag,))} and {conductor}; nothing proves that they are one")
     if nowhere:
         lines.append(f"leads nowhere: {_ends(case, nowhere)}")
@@ -77,7 +86,8 @@ def found_of(known: Findings, result: Identification) -> Found:
         (len(left), "not seen" if unread else "that arrive nowhere"),
         (sum(len(one.flags) for one in result.ambiguous), "ends not told apart"),
         (len(result.strange), "ends that read strangely"),
-        (len(result.by_elimination), "left over and not proven"),
+        (len(broken), "open"),
+        (len(result.by_elimination) - len(broken), "left over and not proven"),
         (len(result.contradictions), "contradictions"),
     ):
         if count:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from math import log2
 
 from bench.diagnose.diagnose_error import DiagnoseError
@@ -16,6 +17,7 @@ from bench.diagnose.halving import counting_width
 from bench.diagnose.identify.clip_plans import KNOWN, SizePlan, clip_card, in_groups, size_plan, told_sizes
 from bench.diagnose.identify.grouping import Grouper
 from bench.diagnose.identify.naming import Effort, Identification, Prober, Shorted, check_ends
+from bench.diagnose.identify.rehearsal import MOST, readings_of
 from bench.diagnose.script import Card, Clear, Script
 
 
@@ -49,10 +51,15 @@ class SizesPlan:
         far = _with_known(in_groups(columns), KNOWN in columns, self.known)
         return clip_card("near", self.first_groups()), clip_card("far", far)
 
-    @property
+    @cached_property
     def effort(self) -> Effort:
-        """Readings to expect when all is well: with a probe, half the groups are tried each time."""
+        """Readings to expect when all is well: those of a rehearsal, or an estimate.
+
+        For the estimate half the groups are tried each time, with a probe.
+        """
         size = len(self.conductors)
+        if size <= MOST:
+            return Effort.of(size, readings_of(self.script, self.conductors, self.flags))
         groups = len(self.first_groups())
         each = log2(size) if self.bar else groups / 2
         return Effort.of(size, 2 * size * each + 2 * counting_width(groups) + 2 * counting_width(size))

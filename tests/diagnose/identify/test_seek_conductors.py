@@ -346,3 +346,14 @@ def test_a_longer_cable_and_a_worse_meter_leave_fewer_tags() -> None:
     assert far.loop.high > 50 * near.loop.low
     counts = [len(case.ways()[0].plan.batches) for case in (near, far)]  # type: ignore[union-attr]
     assert counts[0] < counts[1]
+
+
+@pytest.mark.parametrize("way", ["tags", "star"])
+def test_one_open_conductor_that_is_left_over_is_open_and_fails(way: str) -> None:
+    """All others are named, and its own end was read: it can be nothing else."""
+    bundle = Bundle(8, WAYS[way], faults=[k.Open(conductor="W1.5")])
+    found = bundle.identify()
+    assert not wrong_names(found, bundle.truth) and len(found.facts["names"]) == 7
+    assert found.verdict == "fail"
+    assert "1 open" in found.sentence and "not proven" not in found.sentence
+    assert any(line.startswith("open: W1.5, which is flag") for line in found.lines)
