@@ -35,7 +35,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Explain every group of cables that the records read."""
     from bench.diagnose.explain.records import explained, follow_up, to_prove, unknown_landings
-    from bench.diagnose.explain.walk_map import beside_maps
+    from bench.diagnose.explain.walk_map import beside_maps, beside_told
     from bench.diagnose.supply.patterns import findings, raised
 
     plant, states = read(options.record)
@@ -58,8 +58,8 @@ def run(options: argparse.Namespace) -> int:
     else:
         for one in found:
             _tell(one, plant)
-        for pair in beside:
-            print(f"{' and '.join(pair.between)}: {_beside(pair)}")
+        for line in beside_told(plant, beside):
+            print(line)
         for finding in brought_up:
             print(finding.sentence)
         if not brought_up and not found and not beside:

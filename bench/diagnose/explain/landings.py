@@ -7,13 +7,22 @@ It takes what the walk has read so far (:mod:`bench.diagnose.explain.walk_map`),
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.explain.pin_map import Design, Measured, Pin
 from bench.diagnose.explain.reveal import Revealed, place, reveal
 from bench.diagnose.explain.search import explain
-from bench.diagnose.explain.walk_map import CONDUCTS_BELOW_OHM, WalkMap, troubled_map
+from bench.diagnose.explain.walk_map import (
+    CONDUCTS_BELOW_OHM,
+    Pair,
+    WalkMap,
+    beside_told,
+    off_the_map,
+    troubled_map,
+)
 from bench.diagnose.script_search import Speech, spoken
+from bench.plant.model import Plant
 from bench.plant.things import Cable
 from bench.quantity import Amount
 from bench.say.lists import count
@@ -55,7 +64,9 @@ def _search(state: State, step: Step) -> Search:
         few = f"{count(len(failed), 'wire')} did not get through so far; what became of them is looked for in the end."
         text = few if failed else "Every wire that was read gets through: nothing is to be looked for."
         return Found(verdict="pass", sentence=text, facts={"search": "landings"})
-    script = reveal(one.design, one.measured, check=look == "all", joins=look == "all" and joins == "yes")
+    whole = look == "all"
+    beside = _beside(plant, one)
+    script = reveal(one.design, one.measured, check=whole, joins=whole and joins == "yes", beside=beside)
 
     def say(act: Do | Measure, answers: Sequence[Answer]) -> Wanted:
         what = f"{count(len(failed), 'wire')} did not get through" if failed else "pins are joined that should not be"
@@ -65,13 +76,31 @@ def _search(state: State, step: Step) -> Search:
     if ended.result is None:
         text = f"What was done wrong is not known: {ended.stopped}."
         return Found(verdict="undecided", sentence=text, facts={"search": "landings", "readings": ended.readings})
-    return _told(one, failed, ended.result, ended.readings)
+    return _told(plant, one, failed, ended.result, ended.readings)
 
 
 def _failed(one: WalkMap) -> list[str]:
     """The conductors whose own two ends were found apart."""
     parted = {frozenset(pair) for pair in one.measured.parted}
     return [wire.name for wire in one.design.conductors if frozenset((wire.near, wire.far)) in parted]
+
+
+def _beside(plant: Plant, one: WalkMap) -> list[str]:
+    """Frames of the bays and screens of the cables that a map's wires should be apart from, one place for each net."""
+    connectors = [c.name for c in one.design.near]
+    bays = {plant.connectors[name].bay for name in connectors}
+    names = [point.name for point in plant.earth_points.values() if point.kind == "frame" and point.at in bays]
+    screens = [plant.cables[cable].screen for cable in one.cables]
+    names += [screen.near_end.name for screen in screens if screen is not None]
+    together = plant.joins()
+    known = {together[wire.near_end.name] for cable in one.cables for wire in plant.cables[cable].conductors}
+    kept = []
+    for name in names:
+        # a return that is meant to reach the frame says nothing
+        if together[name] not in known:
+            known.add(together[name])
+            kept.append(name)
+    return kept
 
 
 def _speech(source: Seek) -> Speech:
@@ -125,6 +154,8 @@ def with_found(design: Design, measured: Measured, revealed: Revealed) -> Measur
     pins = {place(pin): pin for connector in (*design.near, *design.far) for pin in connector.pins()}
     joins = set(measured.joins)
     for a, b in revealed.joined:
+        if a not in pins or b not in pins:
+            continue  # a frame or a screen, which is on no map
         one, other = pins[a], pins[b]
         if (other, one) not in joins:
             joins.add((one, other))
@@ -146,9 +177,13 @@ def with_found(design: Design, measured: Measured, revealed: Revealed) -> Measur
     )
 
 
-def _told(one: WalkMap, failed: list[str], revealed: Revealed, readings: int) -> Found:
-    explanation = explain(one.design, with_found(one.design, one.measured, revealed))
-    told = [finding.sentence for finding in explanation.findings]
+def _told(plant: Plant, one: WalkMap, failed: list[str], revealed: Revealed, readings: int) -> Found:
+    pairs = [Pair((a, b), joined=True, failed=True) for a, b in revealed.joined]
+    on_frames = off_the_map(plant, pairs)
+    outside = [pair for pair in pairs if any(group.issuperset(pair.between) for group in on_frames)]
+    mapped = replace(revealed, joined=[pair.between for pair in pairs if pair not in outside])
+    explanation = explain(one.design, with_found(one.design, one.measured, mapped))
+    told = [finding.sentence for finding in explanation.findings] + beside_told(plant, outside)
     facts = {
         "search": "landings",
         "failed": failed,

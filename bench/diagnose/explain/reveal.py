@@ -53,7 +53,9 @@ class Revealed:
     guess: Guess | None = None
 
 
-def reveal(design: Design, measured: Measured, *, check: bool = True, joins: bool = True) -> Script[Revealed]:
+def reveal(
+    design: Design, measured: Measured, *, check: bool = True, joins: bool = True, beside: Sequence[str] = ()
+) -> Script[Revealed]:
     """The script for one map; it asks nothing where no wire failed.
 
     Args:
@@ -61,8 +63,9 @@ def reveal(design: Design, measured: Measured, *, check: bool = True, joins: boo
         measured: what was measured so far.
         check: whether to look for every wire that does not get through; otherwise only until one guess is sure.
         joins: whether to look for joins among the near ends in the end.
+        beside: other places that the near ends must be apart from, such as frames and screens.
     """
-    return _Reveal(design, measured).run(check, joins)
+    return _Reveal(design, measured).run(check, joins, beside)
 
 
 class _Reveal:
@@ -120,7 +123,7 @@ class _Reveal:
 
     # The script.
 
-    def run(self, check: bool, joins: bool) -> Script[Revealed]:
+    def run(self, check: bool, joins: bool, beside: Sequence[str]) -> Script[Revealed]:
         """Readings until every wire is found, or one guess is sure."""
         troubled = bool(self.left) or self.joined_amiss
         read = 0
@@ -144,7 +147,7 @@ class _Reveal:
             yield from self.locate(near)
             read += 1
         if joins and troubled:
-            yield from self.joins()
+            yield from self.joins(beside)
         return self.found
 
     def ask(self, near: Sequence[int], far: Sequence[int]) -> Script[bool]:
@@ -187,8 +190,8 @@ class _Reveal:
         (self.unread if near in self.unread else self.left).remove(near)
         self.some_land = self.some_land or self.landed[near] is not None
 
-    def joins(self) -> Script[None]:
-        """Joins among the near ends, all against all."""
+    def joins(self, beside: Sequence[str]) -> Script[None]:
+        """Joins among the near ends and the places beside them, all against all."""
         index, label = self.index, self.seen.label
         first: dict[int, int] = {}
         together: dict[int, int] = {}
@@ -198,7 +201,7 @@ class _Reveal:
             if held is None:
                 together[group] = near
                 first[near] = near
-        nets = self.named(list(first))
+        nets = (*self.named(list(first)), *beside)
         pairs = yield from separate(nets, self._against)
         self.found.joined += pairs
 

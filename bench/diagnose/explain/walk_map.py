@@ -76,14 +76,86 @@ def beside_maps(*states: State) -> list[Pair]:
     mapped = [{pin for c in (*m.design.near, *m.design.far) for pin in c.pins()} for m in _maps(plant, pairs)]
     wires, most = Nets(plant.graph()), Nets(plant.graph(plant.breakers))
     found = []
+    on_frames = off_the_map(plant, pairs)
     for pair in pairs:
         one, other = (plant.terminal(name) for name in pair.between)
+        if any(group.issuperset(pair.between) for group in on_frames):
+            if pair.joined and pair.failed:
+                found.append(pair)
+            continue
         if not pair.failed or any(_pin(one) in pins and _pin(other) in pins for pins in mapped):
             continue
         designed = wires if not pair.joined else most
         if (designed.root(one.node) == designed.root(other.node)) != pair.joined:
             found.append(pair)
     return found
+
+
+def off_the_map(plant: Plant, pairs: Iterable[Pair]) -> list[set[str]]:
+    """Places in one joint with a frame, a screen or a bar: what is joined there is told of it, and of no connector.
+
+    Args:
+        plant: the plant.
+        pairs: what was found.
+    """
+    wires = plant.conductors.values()
+    near, far = {c.near_end.name for c in wires}, {c.far_end.name for c in wires}
+    groups: list[set[str]] = []
+    for pair in pairs:
+        names = set(pair.between)
+        # a wire at another's far end is landed there, and in no joint
+        if not (pair.joined and pair.failed) or (names & near and names & far):
+            continue
+        met = [group for group in groups if group & names]
+        groups = [group for group in groups if group not in met]
+        groups.append(names.union(*met))
+    return [group for group in groups if group - near - far]
+
+
+def beside_told(plant: Plant, pairs: Iterable[Pair]) -> list[str]:
+    """What was found wrong between places that no map holds both of, each mistake in a sentence.
+
+    Args:
+        plant: the plant.
+        pairs: what was found, see :func:`beside_maps`.
+    """
+    told: list[str] = []
+    groups: list[set[str]] = []
+    for pair in pairs:
+        if not pair.joined:
+            told.append(
+                f"{' and '.join(pair.between)}: open, though the design joins them. Look at each joint on the way."
+            )
+            continue
+        met = [group for group in groups if group & set(pair.between)]
+        groups = [group for group in groups if group not in met]
+        groups.append(set(pair.between).union(*met))
+    screens = {c.screen.near_end.name: c.name for c in plant.cables.values() if c.screen is not None}
+    screens |= {c.screen.far_end.name: c.name for c in plant.cables.values() if c.screen is not None}
+    for group in groups:
+        earths = sorted(group & plant.earth_points.keys())
+        drains = sorted(group & screens.keys())
+        wires = sorted(group - {*earths, *drains})
+        what = " and ".join([", ".join(wires)] * bool(wires) + [f"the screen of {screens[name]}" for name in drains])
+        if earths and what:
+            where = "; ".join(plant.where(name) for name in earths)
+            told.append(
+                f"{what[:1].upper()}{what[1:]} {'reach' if len(wires) + len(drains) > 1 else 'reaches'} the frame at "
+                f"{', '.join(earths)} ({where}). Look for a pinched wire, a whisker or a screen that touches metal, at "
+                "both ends and where the cable bends; part them."
+            )
+        elif drains:
+            told.append(
+                f"{', '.join(wires)} {'touch' if len(wires) > 1 else 'touches'} the screen of "
+                f"{', '.join(screens[name] for name in drains)}. Look where the screen was cut back, at both ends."
+            )
+        else:
+            names = " and ".join(sorted(group))
+            told.append(
+                f"{names}: joined, and the design has no join between them. Look where their wires run or end "
+                "side by side."
+            )
+    return told
 
 
 def _latest(states: Iterable[State]) -> tuple[Plant | None, list[Pair]]:
@@ -137,6 +209,12 @@ def _used(plant: Plant, pairs: list[Pair]) -> list[Cable]:
 
 
 def _maps(plant: Plant, pairs: list[Pair]) -> list[WalkMap]:
+    on_frames = off_the_map(plant, pairs)
+    pairs = [
+        pair
+        for pair in pairs
+        if not (pair.joined and pair.failed and any(group.issuperset(pair.between) for group in on_frames))
+    ]
     groups = _groups(_used(plant, pairs))
     for pair in pairs:
         if not pair.joined:

@@ -15,12 +15,13 @@ from bench.diagnose.explain.causes import (
     Unplugged,
 )
 from bench.diagnose.explain.records import explained
+from bench.diagnose.explain.walk_map import beside_maps, beside_told
 from bench.plant import faults as k
 from bench.plant.resolve import resolve
 from bench.sequence.file import Seek
 from bench.walk.results import results
 from tests.diagnose.explain import damage_kinds as d
-from tests.diagnose.explain.damaged_plant import designed_pairs, plant_of, walked
+from tests.diagnose.explain.damaged_plant import designed_pairs, plant_of, walked, with_frame
 
 
 def looked(faults, pins=18, rows=2, cables=1, wires=None, **settings):
@@ -90,3 +91,20 @@ def test_joins_among_the_near_ends_are_found_beside():
     (one,) = explained([state])
     assert len(one.explanation.causes) == 2
     assert any("K1.2 and K1.15 are joined" in line for line in found.lines)
+
+
+def test_wires_on_the_frame_are_one_mistake_with_its_place():
+    """Two wires of one bundle pinched onto the frame, found because another wire is open."""
+    file = with_frame(plant_of(18, 2), "FR1")
+    steps = [*designed_pairs(resolve(file)), Seek(find="landings")]
+    faults = [
+        k.Open(conductor="W1.4"),
+        k.Short(between=("K1.2", "FR1")),
+        k.Short(between=("K1.9", "FR1")),
+    ]
+    state = walked(file, faults, steps)
+    (found,) = [outcome.found for outcome in results(state).values() if outcome.found is not None]
+    (on_frame,) = [line for line in found.lines if "frame" in line]
+    assert "1.2" in on_frame and "1.9" in on_frame and "FR1" in on_frame
+    told = beside_told(resolve(file), beside_maps(state))
+    assert len(told) == 1 and "reach the frame at FR1" in told[0]
