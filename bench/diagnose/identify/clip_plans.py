@@ -76,9 +76,11 @@ def size_plan(conductors: int, known: bool = False) -> SizePlan:
             for second in _partitions(conductors, conductors):
                 if feasible(list(first.values()), list(second.values())):
                     return SizePlan(_cells(first, second), first, second)
+        # two ends can always be exchanged: no clips tell them apart, the chain's no more than others
+        other = "with a tag" if conductors < 3 else "by the chain"
         raise DiagnoseError(
             f"{conductors} conductors cannot be told apart by two group sizes; they can with one "
-            "conductor known at both ends, or by the chain"
+            f"conductor known at both ends, or {other}"
         )
     raise DiagnoseError(f"no two groupings by size were found for {conductors} conductors")
 

@@ -150,11 +150,23 @@ def _by_sizes(plan: SizesPlan) -> Script[Identification]:
         if cell not in name_of or name_of[cell] in names:
             return _mismatch(prober, "near", [len(g) for g in second], [len(g) for g in seen])
         names[name_of[cell]] = conductor
-    # A conductor that was alone both times was seen by nobody: it is what was left.
-    alone = {name_of[1, 1]} if (1, 1) in name_of else set()
+    # A conductor that was alone both times was seen by nobody: it is what was left, if it gets through at all.
+    alone = name_of.get((1, 1))
+    proven = next((flag for flag in names if flag != alone), None)
+    if alone is None or proven is None:
+        left = {alone: names.pop(alone)} if alone is not None else {}
+        return Identification(names=names, by_elimination=left, touches=prober.touches, trips=prober.trips)
+    yield from prober.set_up(clip_card("far", [(proven, alone)]))
+    yield from prober.set_up(Card("near", (Clear(),)))
+    prober.trips += 1
+    if (yield from prober.joined("near", [names[proven]], [names[alone]])):
+        return Identification(names=names, touches=prober.touches, trips=prober.trips)
+    lost = names.pop(alone)
     return Identification(
-        names={flag: c for flag, c in names.items() if flag not in alone},
-        by_elimination={flag: names[flag] for flag in alone},
+        names=names,
+        by_elimination={alone: lost},
+        open_flags=(alone,),
+        open_conductors=(lost,),
         touches=prober.touches,
         trips=prober.trips,
     )

@@ -562,3 +562,11 @@ def test_announced_readings_are_those_taken(plan, size, bar):
         taken.append(carry_out(made.script(), cable.look).touches)
     mean = sum(taken) / len(taken)
     assert abs(made.effort.touches - mean) <= 0.1 * mean + 1.5
+
+
+def test_no_way_is_named_that_does_not_lead_there():
+    """Two conductors are told apart by no clips at all, the chain's neither."""
+    with pytest.raises(DiagnoseError, match="or with a tag"):
+        plan_sizes(("a", "b"), ("1", "2"))
+    with pytest.raises(DiagnoseError, match="or by the chain"):
+        plan_sizes(tuple("abcde"), tuple("12345"))

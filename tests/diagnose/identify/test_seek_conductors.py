@@ -348,7 +348,7 @@ def test_a_longer_cable_and_a_worse_meter_leave_fewer_tags() -> None:
     assert counts[0] < counts[1]
 
 
-@pytest.mark.parametrize("way", ["tags", "star"])
+@pytest.mark.parametrize("way", ["tags", "star", "chain"])
 def test_one_open_conductor_that_is_left_over_is_open_and_fails(way: str) -> None:
     """All others are named, and its own end was read: it can be nothing else."""
     bundle = Bundle(8, WAYS[way], faults=[k.Open(conductor="W1.5")])
@@ -357,3 +357,10 @@ def test_one_open_conductor_that_is_left_over_is_open_and_fails(way: str) -> Non
     assert found.verdict == "fail"
     assert "1 open" in found.sentence and "not proven" not in found.sentence
     assert any(line.startswith("open: W1.5, which is flag") for line in found.lines)
+
+
+def test_by_sizes_the_one_that_is_left_over_is_looked_for() -> None:
+    """It was alone both times; hung on an end that is proven it shows whether it gets through."""
+    sound = Bundle(3, WAYS["sizes"], seed=3)
+    found = sound.identify()
+    assert found.verdict == "pass" and len(found.facts["names"]) == 3
