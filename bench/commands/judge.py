@@ -1,4 +1,4 @@
-"""Judge a record again, under other limits or another decision rule, without measuring; lists what changed."""
+"""Judge a record again, under other limits, another rule or another accuracy, without measuring; lists what changed."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from bench import exits
 from bench.errors import BadRequest
 
 if TYPE_CHECKING:
+    from bench.walk.facts import InstrumentFacts
     from bench.walk.setting import Rules
 
 
@@ -19,6 +20,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--limits", type=Path, metavar="FILE", help="YAML with 'decide' and 'limits' by subject or '*'")
     parser.add_argument(
         "--rule", choices=("simple", "guarded", "guarded-acceptance", "guarded-rejection"), help="another decision rule"
+    )
+    parser.add_argument(
+        "--bench", type=Path, metavar="FILE", help="a bench file whose profiles say better how accurate the meters are"
     )
     parser.add_argument("--probability", help="for a guarded rule, such as '95 %%'")
 
@@ -68,6 +72,30 @@ def _rules(options: argparse.Namespace) -> Rules:
             decide = Decide(rule=options.rule or base.rule, probability=probability)
         except ValueError as error:
             raise BadRequest(f"--probability: {error}") from error
-    if decide is None and not limits:
-        raise BadRequest("say what to judge by: --limits FILE, --rule or --probability")
-    return Rules(decide=decide, limits=limits)
+    accuracy = _accuracy(options)
+    if decide is None and not limits and not accuracy:
+        raise BadRequest("say what to judge by: --limits FILE, --rule, --probability or --bench FILE")
+    return Rules(decide=decide, limits=limits, accuracy=accuracy)
+
+
+def _accuracy(options: argparse.Namespace) -> dict[str, InstrumentFacts]:
+    """What a bench file says of the record's instruments, by their names.
+
+    Raises:
+        BadFile: the bench file is bad.
+        BadRequest: it has none of them.
+    """
+    if options.bench is None:
+        return {}
+    from bench.assemble import bench_facts, job_folder
+    from bench.instruments.bench_file import load_bench
+    from bench.instruments.profile.library import Library
+    from bench.record.replay import replay
+
+    setting = replay(options.record).setting
+    names = {one.name for one in setting.bench.instruments} if setting is not None else set()
+    facts = bench_facts(load_bench(options.bench, Library.for_job(job_folder(options.bench))))
+    found = {one.name: one for one in facts.instruments if one.name in names}
+    if not found:
+        raise BadRequest(f"{options.bench} has no instrument of the record: {', '.join(sorted(names))}")
+    return found

@@ -24,7 +24,7 @@ WANTED: Final = "what the meter shows, with its unit's prefix: 0.4, 4.72 k, -53.
 
 _PREFIXES: Final = {"": 0, "k": 3, "K": 3, "M": 6, "G": 9, "m": -3, "u": -6, "µ": -6, "μ": -6}
 _FIGURE: Final = re.compile(r"([+-]?)([0-9]{1,7})(?:[.,]([0-9]{1,6}))?\s*([kKMGmuµμ]?)")
-_OVER: Final = re.compile(r"(-?)(?:OL|ol|0L|oL|Ol)\s*([kKMGmuµμ]?)")
+_OVER: Final = re.compile(r"(-?)(?:OL|ol|0L|oL|Ol|∞)\s*([kKMGmuµμ]?)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,6 +217,9 @@ def reading(facts: InstrumentFacts, step: Step, typed: tuple[str, ...], number: 
             raw=list(typed),
         )
     held = range_of(shown, displays)
+    if shown.over and reads == "insulation" and displays:
+        # such a tester ranges by itself to the top of its scale before it says so (common practice, no source)
+        held = displays[-1]
     coarser = [shown.resolution, (held.resolution or 0.0) if held is not None else 0.0]
     return e.Read(
         number=number,

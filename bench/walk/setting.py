@@ -124,10 +124,12 @@ class Rules:
     Attributes:
         decide: another decision rule.
         limits: step key, subject, or ``*`` to another limit.
+        accuracy: instrument to what is known of its accuracy today, in place of what the record has.
     """
 
     decide: Decide | None = None
     limits: Mapping[str, LimitFile] = field(default_factory=dict)
+    accuracy: Mapping[str, InstrumentFacts] = field(default_factory=dict)
 
     def limit_for(self, step: Step) -> LimitFile | None:
         """The limit that replaces a step's own, if any."""
@@ -181,6 +183,16 @@ class Setting:
     def with_bench(self, bench: BenchFacts) -> Setting:
         """The same with another bench."""
         return dataclasses.replace(self, bench=bench)
+
+    def _with_accuracy(self, known: Mapping[str, InstrumentFacts]) -> Setting:
+        """The same with other accuracy tables for some instruments; what they are and who reads them stays."""
+        instruments = [
+            msgspec.structs.replace(one, rows=known[one.name].rows, accuracy_of=known[one.name].accuracy_of)
+            if one.name in known
+            else one
+            for one in self.bench.instruments
+        ]
+        return self.with_bench(msgspec.structs.replace(self.bench, instruments=instruments))
 
     def with_gates(self, gates: dict[str, list[str]]) -> Setting:
         """The same with what the records have not proven of shelves behind gates as it is now."""
@@ -405,6 +417,10 @@ class Setting:
             at: time of day of the reading.
             drift: by how much the leads' zero moved until the closing zero, in ohms.
         """
+        if rules.accuracy:
+            plain = dataclasses.replace(rules, accuracy={})
+            better = self._with_accuracy(rules.accuracy)
+            return better.judge_measure(step, source, read, nth, conditions, plain, at, drift)
         try:
             held = self.limit(step, conditions, rules)
         except JudgeError as error:

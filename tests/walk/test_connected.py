@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -11,15 +12,19 @@ import pytest
 
 from bench import assemble
 from bench.job.claims import Claims
+from bench.judge.accuracy import AccuracyRow
 from bench.judge.conductor import Run, awg_conductor
 from bench.judge.harness import continuity_limit
 from bench.plant.model import Plant
+from bench.quantity import Amount
 from bench.report.console import summary
+from bench.sequence.file import Limit as LimitFile
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.by_eye import read_display
 from bench.walk.results import connections, results
-from bench.walk.state import State, fold
+from bench.walk.setting import Rules
+from bench.walk.state import State, fold, start
 from tests.walk.hand_held import LEADS, Hand, walked
 from tests.walks.tool import JOB
 
@@ -201,3 +206,30 @@ def _shelves_of(plant: Plant, cable: str) -> set[str]:
     ends = {*plant.cables[cable].near, *plant.cables[cable].far}
     powered = [plant.shelves[inlet.shelf] for inlet in plant.inlets.values()]
     return {shelf.name for shelf in powered if ends & {one.name for one in plant.connectors_of(shelf.name)}}
+
+
+def test_the_same_record_judged_later_with_a_better_accuracy_table() -> None:
+    """Somebody finds the leaflet: what was undecided is decided, and what was asked again then still was."""
+    state = _walked()
+    assert state.setting is not None
+    meter = state.setting.bench.instruments[0]
+    better = msgspec.structs.replace(meter, rows=tuple(_finer(row) for row in meter.rows))
+    again = fold(_entries(), start(Rules(accuracy={meter.name: better})))
+    assert again.number == state.number and again.finished
+    before, after = results(state), results(again)
+    assert sum(one.verdict == "undecided" for one in before.values()) > 40
+    assert not [one for one in after.values() if one.verdict == "undecided" and one.subject not in POOR]
+    worse = msgspec.structs.replace(meter, rows=tuple(_coarser(row) for row in meter.rows))
+    assert fold(_entries(), start(Rules(accuracy={meter.name: worse}))).finished
+    # and under a limit that makes every reading fail, which nobody was asked again for then
+    tight = LimitFile(at_most=Amount.parse("0.1 ohm"), source="set for this test")
+    under = fold(_entries(), start(Rules(limits={"W101.5": tight})))
+    assert next(one for one in results(under).values() if one.subject == "W101.5").verdict == "fail"
+
+
+def _finer(row: AccuracyRow) -> AccuracyRow:
+    return replace(row, percent_of_reading=0.1, counts=0.0, resolution=0.01 * row.resolution)
+
+
+def _coarser(row: AccuracyRow) -> AccuracyRow:
+    return replace(row, percent_of_reading=10.0, counts=20.0)
