@@ -127,7 +127,7 @@ def stretched(metal: Material, temperature_c: float) -> float:
 
 
 def to_20_celsius(resistance_ohm: float, temperature_c: float, metal: Material = COPPER) -> float:
-    """Return what a conductor that reads so many ohms at a temperature would read at 20 °C.
+    """Return what a conductor that was read at another temperature would read at 20 °C.
 
     Raises:
         JudgeError: negative resistance, or temperature outside -60 °C to 200 °C.

@@ -26,7 +26,7 @@ from bench.judge.student import quantile
 from bench.judge.watch import slope
 
 FALSE_ALARMS: Final = 0.01
-"""Of a hundred soaks in which nothing moves so many are said to move, at the most."""
+"""Of a hundred soaks in which nothing moves, at most this many are said to move."""
 BLOCKS: Final = 10
 FEWEST_BLOCKS: Final = 7
 UPDATES_IN_A_BLOCK: Final = 2
@@ -35,7 +35,7 @@ CORRELATION_TIMES_IN_A_BLOCK: Final = 15
 FEWEST_FOR_MEMORY: Final = 30
 """Fewer updates say nothing about the memory of noise."""
 QUIET: Final = 10.0
-"""Noise that is so many times smaller than what matters is small."""
+"""Noise that is smaller than what matters by this factor is small."""
 LEAST_MEMORY: Final = 0.3
 """What neighbours have in common by chance."""
 FIRES: Final = 0.998
@@ -44,7 +44,7 @@ STEADY: Final = 0.995
 SPLIT: Final = {7: 7.501, 8: 6.635, 9: 6.086, 10: 5.696}
 """Number of blocks to the largest split that chance reaches in 0.4 % of soaks (drawn, a million soaks each)."""
 FOUND_90: Final = 5.68
-"""A slope of so many standard errors is found with 90 % (noncentral t, 8 degrees of freedom)."""
+"""A slope of this many standard errors is found with 90 % (noncentral t, 8 degrees of freedom)."""
 
 Answer = Literal["steady", "moves", "undecided"]
 

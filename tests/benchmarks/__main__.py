@@ -21,6 +21,7 @@ ORDERED: Final[dict[str, tuple[str, ...]]] = {
     "start": (),
     "step": (),
     "record": (),
+    "job": (),
     "network": (),
     "live": (),
     "evidence": ("--only", "folder"),

@@ -10,6 +10,7 @@ import pytest
 
 from bench.cli import COMMANDS, main
 from bench.exits import BAD_INPUT, NOT_PASSED, PASS
+from bench.job.folder import open_folder
 from bench.record.append import RecordWriter
 from bench.record.index import declared
 from bench.record.read import read_record
@@ -72,6 +73,21 @@ def test_ready_is_quick_the_second_time_and_notices_every_change(tmp_path, capsy
     for path in kept:
         path.write_bytes(b"{")
     assert "19 records" in run(capsys, "ready", PLANT, "--logs", folder)[1]
+
+
+def test_what_is_kept_proves_nothing_once_a_bit_of_it_turned(tmp_path):
+    """A fail that reads as a pass in the cache, and any other byte that is another one, is worked out again."""
+    folder = copy(tmp_path / "logs")
+    rows = open_folder(folder, "gannet-head").rows
+    assert any(row.verdict == "fail" for row in rows)
+    turned = 0
+    for path in (folder / ".proveout-cache").iterdir():
+        kept = path.read_bytes()
+        other = kept.replace(b'"verdict":"fail"', b'"verdict":"pass"')
+        turned += other != kept
+        path.write_bytes(other if other != kept else kept[:-20] + bytes([kept[-20] ^ 1]) + kept[-19:])
+    assert turned > 5
+    assert open_folder(folder, "gannet-head").rows == rows
 
 
 def test_simulated_evidence_does_not_count_beside_real(tmp_path, capsys):
