@@ -170,7 +170,7 @@ class Decision:
 
     Attributes:
         verdict: ``pass``, ``fail`` or ``undecided``.
-        sentence: the verdict with its reason, for a person at the rack.
+        told: the sentence where no value was read; empty where one was.
         limit: what it was held against.
         rule: how.
         guard: guard band that was used, in the unit; None where the reading was no number.
@@ -178,11 +178,16 @@ class Decision:
     """
 
     verdict: Verdict
-    sentence: str
+    told: str
     limit: Limit
     rule: Rule
     guard: float | None = None
     budget: Budget | None = None
+
+    @cached_property
+    def sentence(self) -> str:
+        """The verdict with its reason, for a person at the rack."""
+        return self.told if self.budget is None else _value_sentence(self.verdict, self.budget, self.limit)
 
     @cached_property
     def conformance(self) -> float | None:
@@ -281,7 +286,7 @@ def _decide_value(budget: Budget, limit: Limit, rule: Rule) -> Decision:
         verdict = "pass"
     elif _rejected(value, limit, guard) if rule.guards_rejection else not limit.holds(value):
         verdict = "fail"
-    return Decision(verdict, _value_sentence(verdict, budget, limit), limit, rule, guard, budget)
+    return Decision(verdict, "", limit, rule, guard, budget)
 
 
 def _decide_overload(reading: Overload, limit: Limit, rule: Rule) -> Decision:
