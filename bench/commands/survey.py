@@ -35,6 +35,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--tell", action="store_true", help="say what belongs together, and how surely")
     parser.add_argument("--next", action="store_true", help="say which trips tell most a minute, with their cards")
     parser.add_argument("--why", nargs=2, metavar="END", help="what speaks for and against two ends being one cable")
+    parser.add_argument("--like", metavar="PLACE", help="which places are of one family by the readings of their pins")
     parser.add_argument("--page", type=Path, metavar="HTML", help="write the page for whoever leads the work")
     parser.add_argument("--flags", type=Path, metavar="HTML", help="write flags to print, each with a code to scan")
     parser.add_argument("--claim", nargs=2, metavar="END=PLACE", help="two ends of one cable with their places")
@@ -63,7 +64,9 @@ def run(options: argparse.Namespace) -> int:
         given = options.cable, options.size, options.length
         claim(path, plant, read(logs), options.claim, *given, write=options.write)
         return exits.PASS
-    asked = options.tell or options.watch or options.next or options.why or options.page or options.flags
+    asked = (
+        options.tell or options.watch or options.next or options.why or options.like or options.page or options.flags
+    )
     if asked:
         _told(options, plant, logs)
     elif options.table is None:
@@ -150,6 +153,11 @@ def _told(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
             if name not in ends:
                 raise BadRequest(f"--why: found '{name}', expected the flag of a loose end")
         for line in words.why_lines(answer, *options.why):
+            print(line)
+    if options.like:
+        if options.like not in {place.name for place in answer.pile.places}:
+            raise BadRequest(f"--like: found '{options.like}', expected the name of a free place")
+        for line in words.likeness_lines(answer, options.like):
             print(line)
     trips = next_trips(answer, here=options.here) if answer.pile.ends and (options.next or options.page) else ()
     if options.next:

@@ -81,6 +81,21 @@ class LooseEnd(_Find, frozen=True, kw_only=True, tag="loose-end", tag_field="fin
             raise Inconsistent(f"length {self.length}", "above 0 m")
 
 
+class PinRead(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A reading between two pins of a connector that was proved dead."""
+
+    first: str
+    second: str
+    ohms: float | None = None
+    """None where the meter showed over range."""
+
+    def __post_init__(self) -> None:
+        if not self.first or not self.second or self.first == self.second:
+            raise Inconsistent(f"a reading between '{self.first}' and '{self.second}'", "two pins")
+        if self.ohms is not None and not 0 <= self.ohms < 1e12:
+            raise Inconsistent(f"{self.ohms} ohm", "0 ohm or more, or open")
+
+
 class FreePlace(_Find, frozen=True, kw_only=True, tag="free-place", tag_field="find"):
     """A connector on a shelf, a block or a stud that has nothing plugged in and may want something."""
 
@@ -92,6 +107,8 @@ class FreePlace(_Find, frozen=True, kw_only=True, tag="free-place", tag_field="f
     """Positions that have a contact."""
     label: str = ""
     """What is written at it: its own name, or that of the cable that belongs there."""
+    reads: list[PinRead] = []
+    """A few readings between its pins, on a dead shelf: they tell which places are of one family."""
 
     def __post_init__(self) -> None:
         if self.filled is not None and not 0 <= self.filled <= 2400:

@@ -22,6 +22,8 @@ from bench.quantity import Length, QuantityError
 
 KINDS: Final[dict[str, type[Find]]] = {"loose-end": LooseEnd, "free-place": FreePlace, "list-line": ListLine}
 _EXTRA: Final = ("find", "pairs")
+_TYPED: Final = ("reads",)
+"""What no table has: it is typed at the place."""
 
 
 def read_finds(path: Path) -> list[Find]:
@@ -97,7 +99,7 @@ def _given(kind: type, value: Any) -> Any:
 
 
 def _fields(kind: type[Find]) -> list[str]:
-    return [field.encode_name for field in msgspec.structs.fields(kind)]
+    return [field.encode_name for field in msgspec.structs.fields(kind) if field.name not in _TYPED]
 
 
 def _column(name: str) -> str:

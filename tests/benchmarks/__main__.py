@@ -32,9 +32,10 @@ ORDERED: Final[dict[str, tuple[str, ...]]] = {
     "kills": (),
     "conductors": (),
     "earth": ("--plants", "50"),
+    "survey": (),
 }
 """Benchmark to its arguments, in the order of the page; what is not named here comes after, without arguments."""
-LONG: Final = frozenset({"crash", "kills", "conductors", "earth"})
+LONG: Final = frozenset({"crash", "kills", "conductors", "earth", "survey"})
 """Those that take many minutes: run by name only."""
 HEAD: Final = """# Figures
 

@@ -14,13 +14,17 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy is loaded
 
 import argparse
 from collections.abc import Sequence
+from pathlib import Path
 from statistics import mean, stdev
+from tempfile import TemporaryDirectory
 
 from tests.diagnose.survey.piles import Noise
 from tests.diagnose.survey.study import Figures, by_hand, figures, reliability, way_to_goal
+from tests.job.test_proven_claims import chance_of_falsehood
 
 SIZES = {20: 60, 60: 40, 150: 15, 400: 5}
 WAYS = 24
+LANDINGS = 1000
 
 
 def spread(values: Sequence[float]) -> float:
@@ -47,12 +51,17 @@ def tell(count: int, found: list[Figures], name: str) -> None:
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--piles", type=float, default=1.0, help="share of the piles of the full study")
-    parser.add_argument("--only", choices=("figures", "ways"), help="only this half of the study")
+    parser.add_argument("--only", choices=("figures", "ways", "landings"), help="only this part of the study")
     options = parser.parse_args()
-    if options.only != "ways":
+    if options.only in (None, "figures"):
         all_figures(options.piles)
-    if options.only != "figures":
+    if options.only in (None, "ways"):
         all_ways(max(2, round(WAYS * options.piles)))
+    if options.only in (None, "landings"):
+        runs = max(20, round(LANDINGS * options.piles))
+        with TemporaryDirectory() as folder:
+            false = chance_of_falsehood(Path(folder), runs)
+        print(f"claims of which most are false, proven by readings: {false} false ones accepted in {runs} runs")
     return 0
 
 

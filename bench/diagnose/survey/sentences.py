@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from bench.diagnose.survey.belief import Answer, Fit, Standing
 from bench.diagnose.survey.carried import Carried
+from bench.diagnose.survey.fingerprint import likenesses, next_pins
 from bench.diagnose.survey.pile import natural
 from bench.diagnose.survey.trips import Trip
 from bench.plant.finds import LooseEnd
@@ -77,6 +78,24 @@ def place_lines(answer: Answer) -> Iterator[str]:
         if standing.fits and standing.fits[0].name:
             sure = "" if standing.sure else "perhaps "
             yield f"{standing.name} goes {sure}to {', '.join(_fit(fit) for fit in standing.fits[:3])}"
+
+
+def likeness_lines(answer: Answer, name: str) -> Iterator[str]:
+    """Which places a place is like by the readings between its pins, and what to read next."""
+    places = answer.pile.places
+    place = next(one for one in places if one.name == name)
+    found = likenesses(place, places)
+    if len(found) == 1:
+        yield f"{name} has no reading in common with another place of its kind yet"
+    for one in found if len(found) > 1 else ():
+        if one.other:
+            differ = f"; unlike at {', '.join('-'.join(pins) for pins in one.differ)}" if one.differ else ""
+            same = f"{count(len(one.agree), 'reading')} alike{differ}"
+            yield f"{name} is of one family with {one.other}: {percent(one.chance)}, {same}"
+        elif one.chance >= 0.05:
+            yield f"{name} is like none of them: {percent(one.chance)}"
+    for pins, bits in next_pins(place, places):
+        yield f"read pins {'-'.join(pins)} next, on a dead shelf: {bits:.1f} bits"
 
 
 def contradictions(answer: Answer) -> Iterator[str]:

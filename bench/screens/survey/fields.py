@@ -14,8 +14,8 @@ from typing import Any, Final, get_args
 import msgspec
 
 from bench.files import Inconsistent
-from bench.plant.finds import EndState, Find, FreePlace, Gender, ListLine, LooseEnd
-from bench.quantity import Length, QuantityError
+from bench.plant.finds import EndState, Find, FreePlace, Gender, ListLine, LooseEnd, PinRead
+from bench.quantity import Length, QuantityError, Resistance
 from bench.walk.surveying import Survey
 
 MOST_CHOICES: Final = 9
@@ -57,6 +57,10 @@ class Field:
         if self.name == "length":
             by = getattr(find, "length_by", "")
             return f"{value} {by}".strip()
+        if self.name == "reads":
+            return ", ".join(
+                f"{read.first}-{read.second} {'open' if read.ohms is None else f'{read.ohms:g}'}" for read in value
+            )
         return ", ".join(value) if isinstance(value, list) else str(value)
 
     def choices(self, survey: Survey, kind: type[Find]) -> list[str]:
@@ -125,6 +129,25 @@ def _plain_length(text: str) -> Taken:
     return {"length": _length(text)["length"]}
 
 
+def _reads(text: str) -> Taken:
+    """``1-2 0.3, 5-9 open, 3-4 4.7 kohm``: pins and what was read between them."""
+    found = []
+    for part in text.split(","):
+        pins, _, value = part.strip().partition(" ")
+        first, dash, second = pins.partition("-")
+        value = value.strip()
+        try:
+            if not dash:
+                raise ValueError
+            plain = value.replace(".", "", 1).isdecimal()
+            ohms = None if value == "open" else Resistance.parse(f"{value} ohm" if plain else value).value
+            found.append(PinRead(first=first, second=second, ohms=ohms))
+        except (ValueError, QuantityError):
+            expected = "two pins and a reading, such as 1-2 0.3, 5-9 open, 3-4 4.7 kohm"
+            raise NotThat(f"found '{part.strip()}', expected {expected}") from None
+    return {"reads": found}
+
+
 def _label(text: str) -> Taken:
     return {"label": text.upper().replace(" ", "")}
 
@@ -176,6 +199,13 @@ FIELDS: Final[dict[type[Find], tuple[Field, ...]]] = {
         _CONNECTOR,
         _GENDER,
         _LABEL,
+        Field(
+            "reads",
+            "What do its pins read? Only on a shelf that was proved dead",
+            "pins and ohms, with commas: 1-2 0.3, 5-9 open, 3-4 4.7 kohm",
+            _reads,
+            remembered=False,
+        ),
         _FILLED,
         _KEYING,
         _PHOTO,

@@ -47,7 +47,8 @@ DONE: Final = (".", "done")
 HELP: Final = (
     "A number chooses from the list. Enter keeps what stands there. - takes it out.",
     "< goes one back, . ends this find. The name of a flag, typed or scanned, leads to that thing.",
-    "drop NAME WHY takes a find out that is none; why L1 L2 tells what speaks for a pair.",
+    "drop NAME WHY takes a find out that is none; undo takes the last try back.",
+    "why L1 L2 tells what speaks for a pair, like P1 which places are of one family.",
 )
 
 
@@ -199,7 +200,7 @@ class Talk:
                 self.note = " ".join(HELP)
             elif text in self.keeper.survey.finds and text not in self.asked().choices and not self._at.asks:
                 self._at = _At(find=self.keeper.survey.finds[text].find, bay=self._at.bay)
-            elif text.split(" ")[0] in ("drop", "why", "undo") and not self._at.asks:
+            elif text.split(" ")[0] in ("drop", "why", "undo", "like") and not self._at.asks:
                 self._command(text)
             elif self._at.find is not None:
                 self._take_field(text)
@@ -226,6 +227,11 @@ class Talk:
             self.keeper.write(Withdrew(name=names[0], why=" ".join(names[1:]), by=self.by))
             self._at = _At(bay=self._at.bay)
             self.note = f"{names[0]} counts no more; the record keeps it"
+        elif word == "like":
+            kept = self.keeper.survey.finds.get(names[0]) if len(names) == 1 else None
+            if kept is None or not isinstance(kept.find, FreePlace):
+                raise NotThat("like wants a free place: like P1")
+            self._at = _At(bay=self._at.bay, page=tuple(words.likeness_lines(self.keeper.answer(), names[0])))
         else:
             ends = {end.name for end in self._ends()}
             if len(names) != 2 or not set(names) <= ends or names[0] == names[1]:

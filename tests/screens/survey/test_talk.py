@@ -139,6 +139,21 @@ def test_what_belongs_together_and_why(talk: Talk) -> None:
     assert "L3" not in talk.keeper.survey.finds
 
 
+def test_readings_between_pins_tell_which_places_are_alike(talk: Talk) -> None:
+    for bay in ("1", "2", "3"):
+        reads = "1-2 0.3, 3-4 open, 5-6 4.7 kohm" if bay != "3" else "1-2 open, 3-4 0.2, 5-6 open"
+        say(talk, "2", bay, f"{bay}A", "", "R50", "2", "", reads, ".")
+    place = talk.keeper.survey.finds["P1"].find
+    assert isinstance(place, FreePlace)
+    assert [read.ohms for read in place.reads] == [0.3, None, 4700.0]
+    say(talk, "like P1")
+    assert talk.asked().page[0].startswith("P1 is of one family with P2")
+    say(talk, "like L1")
+    assert "free place" in talk.note
+    say(talk, "P1", "", "", "", "", "", "", "1-2 much")
+    assert "found '1-2 much'" in talk.note
+
+
 def test_a_photo_is_kept_by_its_hash(talk: Talk, tmp_path: Path) -> None:
     picture = tmp_path / "end.JPG"
     picture.write_bytes(b"not really a picture")

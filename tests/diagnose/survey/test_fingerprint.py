@@ -1,0 +1,77 @@
+"""Which places are of one family, by readings between their pins."""
+
+import pytest
+
+from bench.diagnose.survey.fingerprint import alike, kind_of_reading, likenesses, next_pins, readings_of
+from bench.files import Inconsistent
+from bench.plant.finds import FreePlace, PinRead
+
+
+def place(name: str, **reads: float | None) -> FreePlace:
+    """Pins as ``p1_2``."""
+    made = []
+    for pins, ohms in reads.items():
+        first, second = pins.removeprefix("p").split("_")
+        made.append(PinRead(first=first, second=second, ohms=ohms))
+    return FreePlace(name=name, connector="R50", gender="socket", reads=made)
+
+
+FAMILIES = [
+    place("P1", p1_2=0.3, p3_4=None, p5_6=4700.0, p7_8=None),
+    place("P2", p1_2=None, p3_4=0.4, p5_6=None, p7_8=None),
+    place("P3", p1_2=None, p3_4=None, p5_6=120.0, p7_8=0.2),
+]
+
+
+def test_readings_are_told_apart_by_kind() -> None:
+    assert [kind_of_reading(ohms) for ohms in (0.4, 4700.0, 2e7)] == ["joined", "ohms", "open"]
+    assert alike(4700.0, 4900.0)
+    assert not alike(4700.0, 9000.0)
+    assert readings_of([PinRead(first="9", second="1", ohms=3.0)]) == {("1", "9"): 3.0}
+
+
+def test_a_twin_is_found() -> None:
+    found = likenesses(place("P9", p1_2=0.5, p3_4=None, p5_6=4650.0), FAMILIES)
+    assert (found[0].other, len(found[0].agree), found[0].differ) == ("P1", 3, ())
+    assert found[0].chance > 0.95
+    assert sum(one.chance for one in found) == pytest.approx(1.0)
+
+
+def test_one_reading_that_differs_is_told_and_does_not_decide() -> None:
+    found = likenesses(place("P9", p1_2=0.5, p3_4=None, p5_6=None, p7_8=None), FAMILIES)
+    assert found[0].other == "P1"
+    assert found[0].differ == (("5", "6"),)
+    assert found[0].chance < 0.99
+
+
+def test_what_is_like_nothing_is_said_to_be() -> None:
+    found = likenesses(place("P9", p1_2=900.0, p3_4=900.0, p5_6=0.1, p7_8=55.0), FAMILIES)
+    assert found[0].other == ""
+
+
+def test_open_pins_alone_tell_little() -> None:
+    found = likenesses(place("P9", p3_4=None), FAMILIES)
+    assert max(one.chance for one in found) < 0.5
+
+
+def test_the_next_pins_part_what_is_left() -> None:
+    undecided = place("P9", p3_4=None)
+    (pins, bits), *_ = next_pins(undecided, FAMILIES)
+    assert pins in {("1", "2"), ("5", "6"), ("7", "8")}
+    assert bits > 0.5
+    assert next_pins(FAMILIES[0], FAMILIES) == ()
+
+
+def test_another_connector_is_no_twin() -> None:
+    other = FreePlace(name="P8", connector="D25", reads=[PinRead(first="1", second="2", ohms=0.3)])
+    assert [one.other for one in likenesses(place("P9", p1_2=0.3), [other])] == [""]
+
+
+def test_a_reading_needs_two_pins() -> None:
+    for wrong in (
+        {"first": "1", "second": "1"},
+        {"first": "", "second": "2"},
+        {"first": "1", "second": "2", "ohms": -1.0},
+    ):
+        with pytest.raises(Inconsistent):
+            PinRead(**wrong)  # type: ignore[arg-type]
