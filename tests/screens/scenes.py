@@ -189,7 +189,7 @@ SCENES: dict[str, Callable[[], Scene]] = {
     "earth-lifted": lambda: _earth("earth-lifted", earth.lifted(), "OFF NOW: LE7"),
     "earth-found": lambda: _earth("earth-found", earth.ended(), "the search came to its end", "over 99 %", "<1>"),
     "energise-begun": lambda: _energising(),
-    "energise-level": lambda: _energising(*power.rising(1, 0.012, 8.0)),
+    "energise-level": lambda: _energising(*power.rising(1, 0.042, 8.0)),
     "energise": lambda: _energising(*power.rising(3, 1.792, 31.0, 17.0)),
     "stages": lambda: _stages(
         power.PowerWalk().seated().to("Clear to energise 2A: with cards"),

@@ -80,7 +80,7 @@ def test_too_little_is_shown_as_a_finding_as_much_as_too_much(part: float, findi
 def test_a_battery_that_is_on_by_hand_is_live_and_beyond_this_program() -> None:
     state = power.up().state
     act = Do(text="Close FB and FB2B, switch GB on.", switch_on=["GB"], close=["FB", "FB2B"])
-    here = state.conditions.after(act, n=1, by="Ana", at="")
+    here = state.conditions.after(act, nth=1, by="Ana", at="")
     stands = stages.standing(replace(state, conditions=here))
     assert stands is not None
     assert any(text.startswith("battery GB, -53.5 V, reaches shelves 2B") for text in stands.live)
@@ -98,14 +98,14 @@ def test_a_walk_that_brings_nothing_up_has_no_stages() -> None:
 def test_what_is_waited_for_is_said_with_what_is_left() -> None:
     walk = power.PowerWalk().to(power.FULL, Phase.ENERGISING)
     climb = walk.state.pending.ramp
-    assert climb is not None and len(climb.steps) == 4
+    assert climb is not None and len(climb.levels) == 4
 
     def said(level: int, since: float, amps: float, settled: float | None = None) -> str:
         rise = p.Rise(at=60.0, level=level, since=since, amps=amps, settled=settled)
         return " / ".join(stage_words.rise_words(rise, climb))
 
     assert "level 1 of 4: 12 V set" in said(0, 0.4, 0.2) and "inrush may pass for 1 s more" in said(0, 0.4, 0.2)
-    assert "12 mA leaks and must fall below 8 mA; 110 s left" in said(1, 10.0, 0.012)
+    assert "42 mA leaks and must fall below 26 mA; 110 s left" in said(1, 10.0, 0.042)
     assert "next level in 1 s" in said(1, 2.0, 0.003)
     assert "not settled yet; 160 s left" in said(3, 20.0, 1.7)
     assert "settled; soaks for 43 s more" in said(3, 37.0, 1.7, 17.0)
@@ -140,7 +140,7 @@ def test_a_load_that_comes_up_shows_current_window_level_and_breakers(name: str,
     for words in ("LIVE", "level", "expected at the top", "1.72 A", "FA2A", "all cards", "NOW"):
         assert words in text, f"{words!r} is not in\n{text}"
     if name == "energise-level":
-        assert "12 mA leaks and must fall below 8 mA" in text and "at most 0.45 A" in text
+        assert "42 mA leaks and must fall below 26 mA" in text and "at most 0.45 A" in text
     if name == "energise":
         assert "settled; soaks for 43 s more" in text and "reads 47.98 V" in text
 
@@ -183,9 +183,9 @@ def test_a_load_that_comes_up_and_trouble_are_never_hidden_behind_it() -> None:
             await stage.press("l")
             before = len(walk.entries)
             walk.to(power.FULL, Phase.ENERGISING)
-            stage.hear(*walk.entries[before:], *power.rising(1, 0.012, 8.0))
+            stage.hear(*walk.entries[before:], *power.rising(1, 0.042, 8.0))
             await stage.settle()
-            assert "must fall below 8 mA" in stage.words
+            assert "must fall below 26 mA" in stage.words
             walk.add(e.Troubled(number=walk.state.number, instrument="supply", kind="lost", what="It is gone."))
             walk.safe()
             stage.hear(*walk.entries[-2:])
