@@ -74,11 +74,16 @@ def examine(
     """
     meter.report("head", "who it is")
     meter.conversation.pause(meter.line.settle.value)
+    for data in meter.line.wake:
+        meter.conversation.wake(data.data, meter.line.wake_pause.value)
     if not (_hear(meter) if meter.unasked else _know(meter)):
         meter.report("left", "all else: nothing can be tried before it is heard")
         return meter.wrong
     _try_probe(meter)
     meter.look_at_queue("before anything was set")
+    if meter.profile.setup:
+        # as a walk does: many a meter listens to nothing before it was taken to remote
+        meter.obey(meter.profile.setup, "setup")
     left: dict[str, str] = {}
 
     def leave(function: Function, why: str, advice: str) -> None:

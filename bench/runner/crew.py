@@ -743,10 +743,12 @@ class _Worker(threading.Thread):
         if source.current_limit is not None:
             settings["current"] = source.current_limit.value
         instrument = self._ready()
+        already = False
         if source.output == "on":
             state = self._switch_on(job.epoch, lambda: instrument.set_output(True, settings))
             self.put_on = settings
         else:
+            already = self._is_off_already(instrument)
             state = instrument.set_output(False)
             self.put_on = None
         self._post(
@@ -756,10 +758,22 @@ class _Worker(threading.Thread):
                     instrument=self.port.name,
                     state="on" if state.on else "off",
                     confirmed=True,
+                    already=already,
                     raw=list(state.raw_text),
                 )
             )
         )
+
+    def _is_off_already(self, instrument: Instrument) -> bool:
+        """Whether an output that was switched on, and is to go off now, went off by itself before."""
+        on = self.put_on
+        if on is None:
+            return False
+        try:
+            instrument.confirm_output(on)
+        except InstrumentTrouble as trouble:
+            return trouble.kind == "mismatch"
+        return False
 
     def _switch_on(self, epoch: int, act: Callable[[], T]) -> T:
         """Do something that switches on, unless the instrument was made safe since that was asked for."""

@@ -209,6 +209,7 @@ class Switched(_Event, frozen=True, kw_only=True, tag="switched"):
         state: how it is now, as read back.
         confirmed: whether it was read back.
         raw: the replies that this rests on.
+        already: it was to go off and was off before: it tripped, or somebody switched it off.
     """
 
     number: int
@@ -216,6 +217,7 @@ class Switched(_Event, frozen=True, kw_only=True, tag="switched"):
     state: str
     confirmed: bool
     raw: list[str] = []
+    already: bool = False
 
 
 class Energised(_Event, frozen=True, kw_only=True, tag="energised"):

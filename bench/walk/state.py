@@ -888,6 +888,12 @@ def _switched(state: State, event: e.Switched, nth: int) -> State:
         return _troubled(state, trouble, nth)
     volts = source.voltage.value if source.voltage is not None and wanted == "on" else None
     state = _noted_output(state, [Change("output", event.instrument, wanted, volts=volts)], nth)
+    if event.already:
+        what = (
+            f"The output of {event.instrument} was off already when it was to go off: it tripped, or somebody switched "
+            "it off, since the last reading that needed it."
+        )
+        state = replace(state, kept=replace(state.kept, notes=(*state.kept.notes, (nth, e.Noted(text=what)))))
     if wanted == "off":
         outputs = state.outputs.set_off(event.instrument)
         state = replace(state, conditions=replace(state.conditions, fed=None))

@@ -12,6 +12,7 @@ trouble is over. ``-`` stands for what cannot happen to a kind; :func:`cannot` s
 
 from __future__ import annotations
 
+import re
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -21,10 +22,17 @@ from bench.instruments.instrument import Instrument
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.line import Query
 from tests.drivers.test_drivers import FULL, NAMES, PROFILES, bench, check, ready
+from tests.drivers.twins import TWINS, Hall
 from tests.instruments.server import Mangled, VirtualLine
 
 Pieces = Callable[[bytes, bytes], list[tuple[float, bytes]]]
 STOPS: Final = ("silent", "garbled", "mismatch", "stranger", "lost", "aborted", "refused", "unsafe")
+
+
+def _flipped(letter: re.Match[bytes]) -> bytes:
+    """A letter with its lowest bit the other way: a prefix of a unit becomes another letter."""
+    return bytes([letter[0][0] ^ 1])
+
 
 WIRE: Final[dict[str, Pieces]] = {
     "late": lambda q, r: [(20.0, r)],
@@ -52,6 +60,8 @@ WIRE: Final[dict[str, Pieces]] = {
     "wrong parity": lambda q, r: [(0.0, bytes(b | (0x80 if b.bit_count() % 2 else 0) for b in r))],
     "wrong baud": lambda q, r: [(0.0, bytes((b ^ 0xB7) | 0x80 for b in r))],
     "no answer": lambda q, r: [],
+    "a bit of a letter flipped": lambda q, r: [(0.0, re.sub(rb"[A-Za-z]", lambda one: one[0].swapcase(), r, count=1))],
+    "a bit of the last letter flipped": lambda q, r: [(0.0, re.sub(rb"[A-Za-z](?=[^A-Za-z]*$)", _flipped, r))],
 }
 """What the wire does to an answer, once."""
 
@@ -145,6 +155,14 @@ def _another(desk: Desk) -> None:
     _wire(WIRE["no answer"])(desk)
 
 
+def _swapped(desk: Desk) -> None:
+    """Two cables changed places: another kind of instrument is on this port now."""
+    name = desk.instrument.profile.profile
+    other = "scpi-relay-matrix" if name != "scpi-relay-matrix" else "scpi-supply"
+    desk.wire.engine = TWINS[other](Hall(), desk.line.now)
+    desk.instrument._session.conversation.dialogue.doubt("the port went away for a moment")
+
+
 def _turned(desk: Desk) -> None:
     desk.wire.engine.turn("voltage" if desk.wire.engine.dial != "voltage" else "resistance")
 
@@ -161,12 +179,23 @@ OTHER: Final[dict[str, Callable[[Desk], None]]] = {
     "never quiet": _chatter,
     "switched off and on": _off_and_on,
     "another instrument": _another,
+    "cables exchanged": _swapped,
     "dial turned": _turned,
     "aborted": _abort,
 }
 """What happens to the instrument or its port."""
 TROUBLES: Final[dict[str, Callable[[Desk], None]]] = {**{n: _wire(p) for n, p in WIRE.items()}, **OTHER}
-LASTING: Final = ("silent for good", "unplugged", "another instrument", "dial turned", "never quiet", "aborted")
+LASTING: Final = (
+    *(
+        "silent for good",
+        "unplugged",
+        "another instrument",
+        "cables exchanged",
+        "dial turned",
+        "never quiet",
+        "aborted",
+    ),
+)
 """These do not end by themselves."""
 HANDHELD: Final = ("streaming-text-meter", "polled-text-meter", "seven-segment-frames")
 
@@ -177,6 +206,8 @@ def cannot(name: str, trouble: str) -> str:
     stands_alone = not isinstance(profile.dialogue, Query)
     if profile.dialogue.__struct_config__.tag in ("stream", "frames") and trouble in TIMELESS:
         return "lines that come by themselves carry no time: how long they were on the way cannot be told"
+    if trouble == "cables exchanged" and profile.dialogue.__struct_config__.tag in ("stream", "frames"):
+        return "what is on its port then says nothing by itself: it is silent for good"
     if trouble == "dial turned" and name not in HANDHELD:
         return "it has no dial"
     if trouble in ("switched off and on", "another instrument") and (stands_alone or profile.identify is None):

@@ -154,6 +154,16 @@ def test_a_record_that_ends_with_an_output_on_says_so_until_somebody_says_what_w
     assert resumed.phase is Phase.SAFING and resumed.outputs.on
 
 
+def test_an_output_that_was_off_already_is_noted(small: Made) -> None:
+    desk = Desk(small.began)
+    desk.until(phase=Phase.SWITCHING)
+    desk.one()
+    desk.until(phase=Phase.SWITCHING)
+    event = e.Switched(number=desk.state.number, instrument="supply", state="off", confirmed=True, already=True)
+    desk.add(event)
+    assert "was off already" in desk.state.kept.notes[-1][1].text
+
+
 def _alive(pid: int) -> bool:
     try:
         os.kill(pid, 0)

@@ -146,6 +146,18 @@ def test_a_supply_that_was_unplugged_is_told_though_nothing_is_read(at: At) -> N
     assert isinstance(gone, WentOff) and gone.instrument == "supply" and "not known to be on" in gone.what
 
 
+def test_that_it_was_off_already_is_told_where_it_is_to_go_off(at: At) -> None:
+    at.crew.switch(OFF, 3)
+    switched = at.next()
+    assert isinstance(switched, e.Switched) and not switched.already
+    at.crew.switch(ON, 4)
+    assert isinstance(at.next(), e.Switched)
+    at.supply.on = False
+    at.crew.switch(OFF, 5)
+    switched = at.next()
+    assert isinstance(switched, e.Switched) and switched.state == "off" and switched.already
+
+
 def test_an_output_that_is_off_on_purpose_is_not_missed(at: At) -> None:
     at.crew.switch(OFF, 3)
     assert isinstance(at.next(), e.Switched)
