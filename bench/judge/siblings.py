@@ -128,3 +128,31 @@ def _words(name: str, value: float, centre: float, unit: str) -> str:
     else:
         much = "above" if higher else "below"
     return f"{name} reads {engineering(value, unit)}, {much} its siblings' {engineering(centre, unit)}: look at it."
+
+
+DECADE: Final = 10.0
+"""Insulation spreads over decades; one part in ten of its siblings' is worth a look (common practice, no source)."""
+
+
+def a_decade_below(readings: Mapping[str, float], unit: str) -> tuple[StandOut, ...]:
+    """Insulation readings that pass but lie a decade or more below the median of their siblings, the lowest first.
+
+    Args:
+        readings: name to value, above zero; where a tester was over range, what it is at least.
+        unit: base unit.
+
+    Returns:
+        What stands out, with the decades below as its score; nothing where there are fewer than five readings.
+
+    Raises:
+        JudgeError: a reading that is not above zero.
+    """
+    base_unit("siblings: unit", unit)
+    values = {name: number(f"siblings: {name}", value, unit, above=0.0) for name, value in readings.items()}
+    if len(values) < FEWEST:
+        return ()
+    centre = median(values.values())
+    low = sorted((value, name) for name, value in values.items() if value * DECADE <= centre)
+    return tuple(
+        StandOut(name, value, math.log10(value / centre), _words(name, value, centre, unit)) for value, name in low
+    )

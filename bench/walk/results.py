@@ -16,7 +16,7 @@ from typing import Any
 import msgspec
 from msgspec.structs import replace
 
-from bench.judge.siblings import compare
+from bench.judge.siblings import a_decade_below, compare
 from bench.plant.model import Plant, UnknownName
 from bench.say import verdict as say
 from bench.say.lists import count, some
@@ -48,7 +48,7 @@ def results(state: State) -> dict[int, Outcome]:
         if outcome.found is not None:
             outcome = _searched(state, outcome, checks)
         found[index] = _undisturbed(setting, outcome, disturbed)
-    return {**found, **_stand_outs(setting, found)}
+    return {**found, **_stand_outs(setting, found), **_leaky(setting, found)}
 
 
 def _stand_outs(setting: Setting, found: Mapping[int, Outcome]) -> dict[int, Outcome]:
@@ -77,6 +77,30 @@ def _stand_outs(setting: Setting, found: Mapping[int, Outcome]) -> dict[int, Out
         for odd in compare(readings, unit, resolution=max(resolutions)).stand_outs:
             outcome = siblings[odd.name]
             remark = f"{outcome.remark} {odd.sentence} Score {odd.score:.1f}.".strip()
+            marked[outcome.index] = replace(outcome, remark=remark, odd=True)
+    return marked
+
+
+def _leaky(setting: Setting, found: Mapping[int, Outcome]) -> dict[int, Outcome]:
+    """Insulation that passes but lies a decade below that of its siblings, with the decades in its remark."""
+    groups: dict[tuple[str, str], dict[str, Outcome]] = {}
+    for index, outcome in found.items():
+        step, reading = setting.plan.steps[index], outcome.reading
+        if step.kind != "measure" or reading is None or reading.function != "insulation" or outcome.verdict != "pass":
+            continue
+        volts = str(step.source.at) if isinstance(step.source, Measure) else ""
+        groups.setdefault((step.section, volts), {})[step.title] = outcome
+    marked: dict[int, Outcome] = {}
+    for siblings in groups.values():
+        values: dict[str, float] = {}
+        for name, outcome in siblings.items():
+            bound = outcome.reading.bound if outcome.reading is not None else None
+            value = outcome.figure.value if outcome.figure.value is not None else bound
+            if value is not None and value > 0:
+                values[name] = value
+        for odd in a_decade_below(values, "Ω"):
+            outcome = siblings[odd.name]
+            remark = f"{outcome.remark} {odd.sentence} {-odd.score:.1f} decades below.".strip()
             marked[outcome.index] = replace(outcome, remark=remark, odd=True)
     return marked
 

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.judge.judge_error import JudgeError
-from bench.judge.siblings import compare
+from bench.judge.siblings import a_decade_below, compare
 
 CABLE = {f"pin {n}": 1.00 + 0.01 * (n % 3) for n in range(1, 13)}
 
@@ -87,3 +87,16 @@ def test_scores_do_not_depend_on_scale(values, scale):
     there = compare({k: v * scale for k, v in group.items()}, "Ω", resolution=0.01 * scale)
     for name in group:
         assert there.scores[name] == pytest.approx(here.scores[name], rel=1e-6, abs=1e-6)
+
+
+def test_insulation_is_compared_in_decades() -> None:
+    """Half of its siblings' is ordinary for insulation, a tenth is not; who was over range counts with what it is at
+    least."""
+    good = {f"pair {n}": 2e9 * (1 + 0.4 * (n % 3)) for n in range(1, 8)}
+    assert a_decade_below({**good, "pair 8": 0.9e9}, "Ω") == ()
+    (odd,) = a_decade_below({**good, "pair 8": 40e6}, "Ω")
+    assert odd.name == "pair 8" and odd.score == pytest.approx(-1.85, abs=0.01)
+    assert "times lower than its siblings'" in odd.sentence
+    assert a_decade_below({"a": 1e9, "b": 1e6, "c": 1e9, "d": 1e9}, "Ω") == (), "too few to compare"
+    with pytest.raises(JudgeError):
+        a_decade_below({"a": 0.0}, "Ω")
