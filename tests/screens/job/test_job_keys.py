@@ -13,7 +13,7 @@ import pytest
 from bench.screens.job.data import Survey, Traced, Wish
 from bench.screens.job.keys import actions, keys
 from bench.screens.job.program import JobProgram
-from bench.screens.job.view import TABS, JobView, Place
+from bench.screens.job.view import FILTERS, TABS, JobView, Place
 from bench.screens.program.keys import act_of
 from bench.screens.program.work import Cancelled, Tell
 from bench.screens.replay.program import ReplayProgram
@@ -81,7 +81,7 @@ def test_the_cursor_moves_within_the_list() -> None:
 def test_filters_and_kinds_narrow_the_readiness_page() -> None:
     async def play(stage: JobStage) -> None:
         counts = {}
-        for _ in range(7):
+        for _ in FILTERS:
             counts[stage.moment.status] = len(stage.moment.items)
             await stage.press("f")
         assert stage.moment.status == "all" and counts["all"] == len(survey().ready.things)
