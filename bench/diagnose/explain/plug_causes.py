@@ -98,10 +98,29 @@ class Plugs:
             self._apply(change)
         best = self._evaluate(self.seats, self.turned)
         best = self._polish(best)
-        if best[0] >= _NEVER:
-            self._put(self._plain, frozenset())
-            best = self._polish(self._evaluate(self.seats, self.turned))
+        if best[0] >= _NEVER or self._moves_sound_wires(best[2]):
+            best = self._again(best)
         return plug_causes(self.index, self.seats, self.turned), best[1], best[2]
+
+    def _again(self, best: tuple[float, Wirewise, Seating]) -> tuple[float, Wirewise, Seating]:
+        """The search from plugs that sit right, where the first one moved good wires: the better of the two.
+
+        Plugs with several good wires stay where they are, so that parts and single wires have their turn.
+        """
+        index = self.index
+        kept = list(self.seats), self.turned
+        good = Counter(index.home[pin] for wire in self._sound_wires for pin in (index.near[wire], index.far[wire]))
+        seats, turned = self._retry(
+            {c: plain for c, plain in enumerate(self._plain) if self.seats[c] != plain},
+            [connector for connector, wires in good.items() if wires > 1],
+        )
+        for trial in ((seats, turned), (list(self._plain), frozenset[str]())):
+            self._put(*trial)
+            found = self._polish(self._evaluate(self.seats, self.turned))
+            if found[0] < best[0]:
+                best, kept = found, (list(self.seats), self.turned)
+        self._put(*kept)
+        return best
 
     # States.
 

@@ -16,6 +16,13 @@ def test_what_was_done_to_a_plant_is_told_first_and_nothing_sound_is_touched(see
     assert one.drafted + one.asked < wires * (wires - 1) // 2 or wires <= 12
 
 
+@pytest.mark.parametrize("seed", [297, 770, 951])
+def test_plugs_with_good_wires_stay_where_several_mistakes_look_like_a_moved_plug(seed):
+    """Moved plugs and parts that bring good wires back home explained these cheaply, and were told."""
+    one = look(seed)
+    assert one.first and one.harm == []
+
+
 @pytest.mark.slow
 def test_of_many_plants_nearly_all_are_told_first_and_no_order_harms():
     seen = [look(seed) for seed in range(12, 60)]
