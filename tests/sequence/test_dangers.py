@@ -213,6 +213,44 @@ def test_no_stage_stands_where_converters_may_or_may_not_run(job: str) -> None:
             assert max(stage.to.value for stage in step.ramp) < nominal * 32.5 / 48
 
 
+@BOTH
+def test_each_feed_fails_in_turn_while_the_other_is_read(job: str) -> None:
+    """A feed is opened only while the other carries the load, read dead on its own, and closed before the next."""
+    steps = steps_of(job, "first-power")
+    begin = next(i for i, step in enumerate(steps) if isinstance(step, Hold) and step.word == "SERVICE")
+    plant, closed, failed = plant_of(job), set[str](), list[str]()
+    mains = {plant.supply_path(one.shelf, one.feed).breakers[0] for one in plant.inlets.values()}
+    for step in steps[begin:]:
+        if isinstance(step, Do):
+            closed = closed - set(step.open) | set(step.close)
+            if step.title.endswith(" fails"):
+                failed.append(step.title)
+                left = {plant.breakers[name].feed for name in closed & mains}
+                assert left and left.isdisjoint(plant.breakers[name].feed for name in step.open)
+            elif step.switch_off:
+                assert not closed
+        if isinstance(step, Measure) and " is dead without " in step.title:
+            assert plant.inlets[step.subject].feed not in left and step.limit.at_most is not None
+    assert len(failed) == 2
+
+
+@BOTH
+def test_the_battery_s_room_and_joints_come_before_its_lugs(job: str) -> None:
+    steps = steps_of(job, "first-power")
+    titles = [step.title for step in steps]
+    assert titles.index("The battery's room and joints") < next(
+        i for i, step in enumerate(steps) if isinstance(step, Hold) and step.word == "BATTERY"
+    )
+    room = steps[titles.index("The battery's room and joints")]
+    assert isinstance(room, Do)
+    for word in ("hydrogen", "fuse", "torque", "marked", "direct"):
+        assert word in room.text
+    assert titles[-1] == "Joints again, cold"
+    for step in steps:
+        if isinstance(step, Do) and step.switch_on and not step.connect:
+            assert "earthed pole last" in step.text, step.title
+
+
 def test_a_floating_feed_and_two_polarities_are_refused(tmp_path: Path) -> None:
     both = small_hall.SMALL.replace(
         "{name: B, nominal: -48 V, allowed: [-57 V, -40.5 V]", "{name: B, nominal: +48 V, allowed: [40.5 V, 57 V]"

@@ -58,8 +58,105 @@ def onto_the_plant(plant: Plant, shelves: list[Shelf]) -> list[Part]:
             disconnect=list(mine),
         ),
     ]
+    made.append(
+        Do(
+            title="The battery's room and joints",
+            text="Ventilation of the battery runs, and no spark, flame or tool that sparks comes within half a metre "
+            "of the cells, which give off hydrogen (EN 50272-2 and -3 as quoted in public pages). A fuse made for "
+            "direct current at this voltage sits at the battery in each feed, open. Each joint from there on is "
+            "clean, made up to the torque of its terminal's maker and marked across nut and bar: without a mark it is "
+            "not made up. The meter, its leads and its fuse are rated for this direct voltage and for what the "
+            "battery can drive.",
+        )
+    )
     for name, inlets in mine.items():
         made += _feed(plant, plant.supplies[name], inlets)
+    if len(mine) > 1:
+        made += _in_service(plant, mine)
+    made.append(
+        Do(
+            title="Joints again, cold",
+            text="All is off, disconnected and locked, and has cooled. Go over each joint that carried current: the "
+            "mark has not moved. One that has is undone, cleaned and made up anew, and marked; never a bit more.",
+        )
+    )
+    return made
+
+
+def _in_service(plant: Plant, mine: dict[str, list[Inlet]]) -> list[Part]:
+    """Both supplies on, then each feed opened in turn while somebody watches that the load stays."""
+    every = [inlet for inlets in mine.values() for inlet in inlets]
+    names = ", ".join(mine)
+    breakers = parts.breakers_on(plant, every)
+    stands = unique([*mine, *(name for inlet in every for name in _stands_on(plant, inlet))])
+    shelves = ", ".join(unique(inlet.shelf for inlet in every))
+    made: list[Part] = [
+        Hold(
+            title=f"Clear to put {names} in service together",
+            text=f"{shelves} have run on each feed alone. Someone watches the load and its alarms, someone stands at "
+            "each main breaker and opens it on the word OPEN, for this program cannot; everybody is clear. Type the "
+            "word only if this is so.",
+            word="SERVICE",
+            proven=stands,
+        ),
+        Do(
+            title=f"{names} on together",
+            text=f"With all breakers open, connect {names} as before, the earthed pole last. Then close "
+            f"{', '.join(breakers)}, one after the other, mains first. Feeds share by their volts and their wires: one "
+            "that is lower by a diode's volt carries nothing, and that is no fault.",
+            switch_on=list(mine),
+            close=breakers,
+            proven=stands,
+        ),
+    ]
+    for inlet in every:
+        title = f"{inlet.name} with both in service"
+        made.append(_reads(plant, title, _poles(inlet), inlet.feed, inlet.name, stands))
+    for name, inlets in mine.items():
+        made += _fails(plant, name, inlets, [other for other in every if other not in inlets], stands)
+    back = list(reversed(breakers))
+    made += [
+        Do(title="All feeds off", text=f"Open {', '.join(back)}, the shelves first.", open=back),
+        Do(
+            title=f"Disconnect {names}",
+            text=f"Disconnect {names} at their terminals, the earthed pole first, lock off and tag.",
+            switch_off=list(mine),
+        ),
+    ]
+    return made
+
+
+def _fails(plant: Plant, name: str, inlets: list[Inlet], others: list[Inlet], stands: Sequence[str]) -> list[Step]:
+    """One feed is opened while the load runs, read dead, and closed again."""
+    mains = unique(way(plant, inlet)[1][0] for inlet in inlets)
+    kept = {inlet.shelf for inlet in others}
+    lost = unique(inlet.shelf for inlet in inlets if inlet.shelf not in kept)
+    told = f" {', '.join(lost)} have no other feed and go off." if lost else ""
+    made: list[Step] = [
+        Do(
+            title=f"{name} fails",
+            text=f"Open {', '.join(mains)}. The load stays on: no card restarts, no alarm but this feed's comes, and "
+            f"that one does, at the breaker and at the far end.{told} If the load goes off: close it again, and stop.",
+            open=mains,
+        )
+    ]
+    made += [
+        _reads(plant, f"{one.name} carries on without {name}", _poles(one), one.feed, one.name, stands)
+        for one in others
+        if one.shelf not in lost
+    ]
+    text = "If it is a few volts, put 10 kohm across: a sound old diode leaks. If it stays, its diode is shorted."
+    for inlet in inlets:
+        dead = parts.inlet_volts(inlet, f"{inlet.name} is dead without {name}", DEAD_VOLTS, text=text)
+        made.append(msgspec.structs.replace(dead, proven=list(stands)))
+    made.append(
+        Do(
+            title=f"{name} on again",
+            text=f"Close {', '.join(mains)}. Its alarm clears, and the feeds share as before. Then give it a minute.",
+            close=mains,
+            proven=list(stands),
+        )
+    )
     return made
 
 
