@@ -379,6 +379,9 @@ class Runner:
         """Rest: whatever hangs on that output is off, and its hold point comes up again before it goes on."""
         if gone.instrument not in self.state.outputs.on or self.state.phase is Phase.SAFING:
             return  # it is being switched off already
+        trouble = self.state.pending.trouble
+        if trouble is not None and trouble.instrument == gone.instrument:
+            return  # it is told already, and the walk stands still on it
         self._lost_outputs += 1
         if self._manner.alone and self._lost_outputs > RETRIES:
             self._record(e.Aborted(why=gone.what, by=self._hands.name))

@@ -258,8 +258,6 @@ def an_output_that_went_off_with_the_connection_is_not_read_as_if_it_were_on(ben
     terminal.expect("Type retry")
     bench.plug_in("supply")
     terminal.type("retry")
-    terminal.expect("Type go to go on")
-    terminal.type("go")
     terminal.expect("HOLD POINT")
     assert not bench.supply.engine.on
     terminal.type("POWER")
