@@ -81,8 +81,8 @@ def examine(
         return meter.wrong
     _try_probe(meter)
     meter.look_at_queue("before anything was set")
-    if meter.profile.setup:
-        # as a walk does: many a meter listens to nothing before it was taken to remote
+    if meter.profile.setup and (energise or meter.profile.safe is None):
+        # as a walk does: many a meter listens to nothing before it is remote; what has outputs would lose them
         meter.obey(meter.profile.setup, "setup")
     left: dict[str, str] = {}
 

@@ -219,7 +219,9 @@ def test_nothing_but_identification_is_ever_sent() -> None:
             b"D",
             bytes.fromhex("01 03 01 00 00 01 85 f6"),
         }
-        assert {profile.profile for one in tries for profile in one.profiles} == set(library.names())
+        # what a person reads has no port to be asked at
+        asked = {profile.profile for profile in profiles if not profile.by_eye}
+        assert {profile.profile for one in tries for profile in one.profiles} == asked < set(library.names())
         # an instrument is asked in text before loose characters go out
         assert next(one.sends for one in tries if one.sends) == b"*IDN?\n"
     assert [one.sends for one in questions(profiles, "TCPIP0::192.0.2.1::INSTR")] == [b"*IDN?\n"]

@@ -96,7 +96,7 @@ def bench(data: bytes) -> bool:
     except BadFile as error:
         _told(error)
         return False
-    assert found.file.instruments
+    assert found.file.bench
     return True
 
 

@@ -149,10 +149,12 @@ def test_exchanges_needed_are_wires_less_rounds():
         design = Design((a,), (b,), tuple(Conductor(f"w{k}", p, q) for k, (p, q) in enumerate(ends)))
         for _ in range(20):
             order = list(range(size))
-            rng.shuffle(order)
+            for _ in range(rng.randint(1, 1 + size // 5)):  # more is told as an order that was lost
+                one, other = rng.sample(range(size), 2)
+                order[one], order[other] = order[other], order[one]
             joins = frozenset((Pin("A", str(k + 1)), Pin("B", str(order[k] + 1))) for k in range(size))
             causes = explain(design, Measured(joins)).causes
-            # In a small connector a shift or a mirror may account for a random order by chance.
+            # what hands do in one go (a run that moved along, neighbours) may account for exchanges by chance
             if all(isinstance(c, PinsExchanged | Moved) for c in causes):
                 rounds = networkx.number_weakly_connected_components(networkx.DiGraph(list(enumerate(order))))
                 assert sum(len(c.conductors) - 1 for c in causes) == size - rounds
