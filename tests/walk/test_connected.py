@@ -19,6 +19,7 @@ from bench.plant.model import Plant
 from bench.quantity import Amount
 from bench.report.console import summary
 from bench.sequence.file import Limit as LimitFile
+from bench.sequence.file import Measure
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.by_eye import read_display
@@ -55,8 +56,23 @@ def ohms(state: State, step: Step) -> float:
         return 1e9
     assert state.setting is not None
     held = state.setting.limit(step, state.conditions)
-    assert held.expected is not None
+    if held.expected is None:
+        return 0.05 if meets(state.setting.plant, step) else 1e9
     return held.expected + POOR.get(step.subject, 0.0)
+
+
+def meets(plant: Plant, step: Step) -> bool:
+    """Whether any way leads in that bundle from one probe to the other, over what is held together on bars."""
+    assert isinstance(step.source, Measure) and step.probes is not None
+    wires = [wire for wire in plant.conductors.values() if wire.name not in OPEN]
+    joined = (
+        [{wire.near_end.name, wire.far_end.name} for wire in wires] + [SHORT] + [set(bar) for bar in step.source.join]
+    )
+    reached, before = {step.probes[0]}, 0
+    while len(reached) > before:
+        before = len(reached)
+        reached.update(*(group for group in joined if group & reached))
+    return step.probes[1] in reached
 
 
 @cache
