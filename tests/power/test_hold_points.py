@@ -115,6 +115,8 @@ def every_event(state: State) -> list[e.Event]:
         e.Resumed(software="0"),
         e.Mended(bytes=3, kept="torn", sha256="0"),
         e.Paused(why="tea"),
+        *(e.Guarded(why="the runner was gone", confirmed={"supply": off}) for off in (True, False)),
+        *(e.OutputsSeen(states={"supply": found}, text="I looked.", by="Ana") for found in ("off", "on")),
         e.Aborted(why="tea"),
         began(),
     ]

@@ -38,7 +38,7 @@ def test_the_shipped_sequence_is_walked_to_its_end(shipped: Made) -> None:
     steps = desk.state.setting.plan.steps
     assert [outcome.index for outcome in outcomes(desk.state)] == [step.index for step in reversed(steps)]
     lines = list(verdict_lines(desk.state))
-    assert len(lines) == sum(1 for step in steps if step.reads)
+    assert len(lines) == sum(1 for step in steps if step.judged)
     assert all(line.startswith("pass ") for line in lines)
     assert isinstance(desk.asked, r.Finished) and not desk.asked.aborted
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 
 import pytest
+from msgspec.structs import replace
 
 from bench.runner import protocol as p
 from bench.screens.walk import keys
@@ -54,8 +55,6 @@ def test_a_caution_wants_its_own_key_and_neighbouring_cautions_another() -> None
     wanted = keys.caution_key(view)
     assert wanted in keys.CAUTION_KEYS and wanted not in keys.TAKE
     steps = SCENES["caution"]().walk.state
-    from dataclasses import replace
-
     assert keys.caution_key(View(state=replace(steps, place=replace(steps.place, cursor=1)))) != wanted
 
 
@@ -326,8 +325,7 @@ def test_a_walk_from_the_first_page_to_the_last_by_keys_alone() -> None:
                 match asked:
                     case r.Ask(step=step):
                         typed = {"caution": (keys.caution_key(View(state=walk.state)),), "do": ("space",)}
-                        word = getattr(step.source, "word", "18.5")
-                        await stage.press(*typed.get(step.kind, ("enter", *word, "enter")))
+                        await stage.press(*typed.get(step.kind, ("enter", *walk.said(step), "enter")))
                     case r.Place():
                         await stage.press("enter")
                     case _:

@@ -7,7 +7,7 @@ import subprocess
 import sys
 import threading
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import msgspec
 import pytest
@@ -104,7 +104,7 @@ def played(
         Typist(iter([*lines, None]).__next__),  # type: ignore[arg-type]
         settings,
         interactive=interactive,
-        now=lambda: runner.walk.now.astimezone(EVENING.tzinfo),
+        now=lambda: datetime.fromisoformat(runner.walk.at()).astimezone(EVENING.tzinfo),
     )
     done: list[Ended] = []
     thread = threading.Thread(target=lambda: done.append(plain.run()), daemon=True)
