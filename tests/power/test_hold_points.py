@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import copy
 import importlib
 import string
 import subprocess
@@ -22,13 +23,16 @@ import pytest
 from bench.plant.load import load_plant
 from bench.record.append import RecordBusy, RecordWriter
 from bench.record.read import read_record
+from bench.screens.walk.from_sheet import answer
 from bench.screens.walk.plain import _COMMANDS
 from bench.sequence.file import Do, Energise, Found, Hold
+from bench.sequence.load import load_sequence
 from bench.simulate.messages import Configuration, Twin
 from bench.simulate.process import SimulatedBench
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.state import OutOfTurn, Phase, Refused, Stale, State, request, start, take
+from bench.walk.work_sheet import Cell, as_csv
 from tests.power import small_hall
 from tests.screens.scenes import Scene
 from tests.screens.stage import on_stage
@@ -204,35 +208,71 @@ def test_no_key_passes_a_hold_point() -> None:
 # line by line
 
 
-@pytest.mark.parametrize("interactive", [True, False], ids=["at a terminal", "from a pipe"])
-def test_no_typed_line_but_the_word_passes_a_hold_point_and_none_from_a_pipe(interactive: bool) -> None:
-    lines = [
-        *NOT_THE_WORD,
-        *sorted(_COMMANDS - {"leave", "abort", "pause"}),
-        "skip in a hurry",
-        "touched 2A: a look",
-        "=",
-    ]
-    lines = [line.strip() for line in lines]
-    if not interactive:
-        lines = ["DEAD", "ENERGISE"]
-    walk = next(at_each_hold_point())
-    runner = Runner(walk, seat="Ana")  # type: ignore[arg-type]
-    before = walk.state.place.cursor
-    _, said = played(runner, lines, interactive=interactive)
-    assert walk.state.place.cursor == before and not walk.state.outputs.held
-    taken = [event for event in runner.wishes if isinstance(event, e.Answered)]
-    assert len(runner.refused) >= len(taken)
-    if not interactive:
-        assert "wants a person at a terminal" in said
+LINES = [
+    *(line.strip() for line in NOT_THE_WORD),
+    *sorted(_COMMANDS),
+    "skip in a hurry",
+    "touched 2A: a look",
+    "=",
+]
+LEADS_BACK = {"back", "again"}
+
+
+def at_a_hold_point() -> Runner:
+    """A runner whose walk stands at the first hold point."""
+    return Runner(next(at_each_hold_point()), seat="Ana")  # type: ignore[arg-type]
+
+
+def test_no_typed_line_but_the_word_passes_a_hold_point() -> None:
+    """Each line by itself: some lead back, none leads on."""
+    first = at_a_hold_point().walk
+    hold, known = first.state.place.cursor, len(first.entries)
+    for line in LINES:
+        walk = copy.copy(first)
+        walk.entries = list(first.entries)
+        runner = Runner(walk, seat="Ana")
+        played(runner, [line], interactive=True)
+        stands = walk.state.place.cursor
+        assert stands < hold if line in LEADS_BACK else stands == hold, line
+        assert not walk.state.outputs.held, line
+        assert not [entry for entry in walk.entries[known:] if isinstance(entry.event, e.Answered | e.Skipped)], line
+
+
+def test_typed_lines_together_pass_no_hold_point() -> None:
+    """One line after the other, those last that lead back to where other things are asked."""
+    runner = at_a_hold_point()
+    hold, known = runner.walk.state.place.cursor, len(runner.walk.entries)
+    last = {"pause", "abort", "leave", *LEADS_BACK}
+    played(runner, [line for line in LINES if line not in last], interactive=True)
+    assert runner.walk.state.place.cursor == hold and not runner.walk.state.outputs.held
+    assert not [entry for entry in runner.walk.entries[known:] if isinstance(entry.event, e.Answered | e.Skipped)]
+    assert len([event for event in runner.wishes if isinstance(event, e.Answered)]) >= 10, "they were sent, and refused"
+
+
+def test_no_line_from_a_pipe_passes_a_hold_point() -> None:
+    runner = at_a_hold_point()
+    hold = runner.walk.state.place.cursor
+    _, said = played(runner, ["DEAD", "ENERGISE"])
+    assert runner.walk.state.place.cursor == hold and not runner.walk.state.outputs.held
+    assert not [event for event in runner.wishes if isinstance(event, e.Answered)]
+    assert "wants a person at a terminal" in said
+
+
+def test_a_work_sheet_answers_no_hold_point() -> None:
+    """Not even one that has the word in every line, as if hold points stood on it."""
+    for walk in at_each_hold_point():
+        assert walk.state.setting is not None
+        word = walk.step.source.word
+        cells = {step.key: Cell(line=2, reading=word, again=word, who="Ana") for step in walk.state.setting.plan.steps}
+        assert answer(cells, walk.state) is None
 
 
 # the commands
 
 FLAGS = {
     "run": "--bench --record --resume --operator --json --trace-bytes --speed",
-    "walk": "--bench --record --resume --attach --operator --plain --ascii --quiet --say --by-key --trace-bytes "
-    "--place-after --give-up-after --speed",
+    "walk": "--bench --record --resume --attach --operator --plain --readings --ascii --quiet --say --by-key "
+    "--trace-bytes --place-after --give-up-after --speed",
     "runner": "--bench --record --resume --operator --trace-bytes --speed --seed --demo-faults --place-after --by-key "
     "--give-up-after",
 }
@@ -279,6 +319,8 @@ def real(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     with SimulatedBench(Configuration(plant=plant.file, twins=twins, seed=2)) as bench:
         (folder / "bench.yaml").write_text(REAL.format(**bench.ports), "utf-8")
         (folder / "first.yaml").write_text(SEQUENCE, "utf-8")
+        sheet = as_csv(load_sequence(folder / "first.yaml").plan)
+        (folder / "sheet.csv").write_text(sheet, "utf-8", newline="")
         yield folder
 
 
@@ -289,6 +331,7 @@ VALUES = {
     "--seed": "1",
     "--operator": "Ana",
     "--say": "true",
+    "--readings": "sheet.csv",
 }
 TYPED = "\n".join(["", "y", "DEAD", "yes", "read", "DEAD", "ENERGISE", "", "go", "DEAD"]) + "\n"
 
