@@ -248,6 +248,8 @@ def candidates(state: State) -> Iterator[e.Event]:
     yield e.Seated(by="Ana")
     yield e.Resumed(software="0.0 test")
     yield e.Mended(bytes=1, sha256="0" * 64, kept="a file")
+    yield e.Guarded(why="the runner was killed", confirmed={"supply": True})
+    yield e.OutputsSeen(states={"supply": "off"}, by="Ana")
     yield e.Aborted(why="given up")
 
 
