@@ -12,6 +12,7 @@ import pytest
 from bench.cli import COMMANDS
 from bench.runner.address import address_file, read_address
 from tests.walks.terminal import Terminal
+from tests.walks.test_new_job import TABLE
 from tests.walks.tool import JOB, bench_without_faults, environment, started, wait_for_lines
 
 HOOK = """
@@ -84,6 +85,8 @@ def test_no_command_deals_with_the_network(watched: Path, tmp_path: Path) -> Non
     bench, sequence = bench_without_faults(tmp_path), JOB / "polarity-bay-2.yaml"
     logs, plant = tmp_path / "logs", JOB / "plant.yaml"
     one, two = logs / "1.jsonl", logs / "2.jsonl"
+    job, finds = tmp_path / "job", tmp_path / "finds.csv"
+    finds.write_text(TABLE, "utf-8")
     commands = [
         ["check", plant, sequence, "--bench", bench],
         ["schema", "record"],
@@ -102,6 +105,11 @@ def test_no_command_deals_with_the_network(watched: Path, tmp_path: Path) -> Non
         ["export", one, "-o", tmp_path / "r.csv"],
         ["earth", plant],
         ["identify", "W512", "--plant", plant, "--plan"],
+        ["sheet", sequence, "-o", tmp_path / "sheet.csv"],
+        ["outputs", one],
+        ["findings", plant, "--logs", logs],
+        ["new", job, "--name", "hut", "--title", "", "--feed", "+24 V", "--feeds", "A,B", "--bays", "3"],
+        ["survey", job, "--import", finds, "--tell"],
     ]
     words = [[str(word) for word in command] for command in commands]
     code = EACH.format(commands=words)
