@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
+import os
 import shutil
+import signal
 import sys
 import time
 from pathlib import Path
@@ -10,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from bench.record.read import read_record
+from bench.runner.address import address_file, read_address
 from bench.walk import events as e
 from bench.walk.by_eye import FLAG
 from tests.walks.terminal import Terminal
@@ -58,6 +62,12 @@ def answers(record: Path) -> list[str]:
     return [event.answer for event in events if isinstance(event, e.Answered) and event.by == "Ada"]
 
 
+def end_runner(record: Path) -> None:
+    """The walk waits for somebody to take the seat again: nobody will."""
+    with contextlib.suppress(FileNotFoundError, ProcessLookupError, LookupError):
+        os.kill(read_address(address_file(record)).process, signal.SIGTERM)
+
+
 def test_line_by_line(job: Path) -> None:
     record = job / "r.jsonl"
     words = ("walk", job / "sequence.yaml", "--bench", job / "bench.yaml", "--record", record, "--plain")
@@ -103,6 +113,7 @@ def test_by_keys_digits_are_taken_at_once(job: Path) -> None:
         window.process.terminate()
         window.process.wait(timeout=30)
         window.close()
+        end_runner(record)
 
 
 def test_the_demo_by_hand_shows_a_display_and_takes_what_is_typed(tmp_path: Path) -> None:
@@ -125,4 +136,5 @@ def test_the_demo_by_hand_shows_a_display_and_takes_what_is_typed(tmp_path: Path
     person.expect("The leads read", timeout=90)
     person.hang_up()
     person.process.wait(timeout=60)
+    end_runner(record)
     assert [one.flags for one in readings(record)] == [[FLAG], [FLAG]]
