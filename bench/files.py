@@ -612,7 +612,11 @@ def exact(value: Any) -> Any:
 
 
 def from_text(kind: type, value: Any) -> Any:
-    """msgspec's dec_hook: the counterpart of :func:`exact`."""
+    """msgspec's dec_hook: the counterpart of :func:`exact`.
+
+    Raises:
+        NotImplementedError: as msgspec asks for types that it does not know.
+    """
     reader = getattr(kind, "parse", None)
     if reader is None or not isinstance(value, str):
         raise NotImplementedError(f"cannot read {kind.__name__}")
@@ -620,6 +624,7 @@ def from_text(kind: type, value: Any) -> Any:
 
 
 def _schema_hook(kind: type) -> dict[str, Any]:
+    """msgspec's schema_hook; it asks for the error where a type is not known."""
     if hasattr(kind, "wanted"):
         return {"type": ["string", "number"], "description": kind.wanted()}
     raise NotImplementedError

@@ -37,6 +37,7 @@ def run(options: argparse.Namespace) -> int:
     """Ask what was not said, write the files, check them, and say what to do next."""
     from bench.files import shipped
     from bench.plant.load import plant_of
+    from bench.saved import save
 
     folder: Path = options.folder
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
@@ -54,9 +55,9 @@ def run(options: argparse.Namespace) -> int:
     plant_of(text, folder / "plant.yaml")
     (folder / "benches").mkdir(parents=True, exist_ok=True)
     (folder / LOGS).mkdir(exist_ok=True)
-    (folder / "plant.yaml").write_text(text, "utf-8")
+    save(folder / "plant.yaml", text)
     bench = _BENCH.format(schema=relative(folder / "benches", schemas / "bench.json"))
-    (folder / "benches" / "bench.yaml").write_text(bench, "utf-8")
+    save(folder / "benches" / "bench.yaml", bench)
     print(_next(folder))
     return exits.PASS
 

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import Literal
 
 from bench import exits
 from bench.commands.common import operator_name
@@ -30,7 +31,8 @@ def run(options: argparse.Namespace) -> int:
     from bench.walk.events import OutputsSeen
     from bench.walk.left_on import ends_with
 
-    seen = {**dict.fromkeys(options.seen_on, "on"), **dict.fromkeys(options.seen_off, "off")}
+    seen: dict[str, Literal["off", "on"]] = dict.fromkeys(options.seen_on, "on")
+    seen.update(dict.fromkeys(options.seen_off, "off"))
     state = replay(options.record)
     if seen:
         bench = state.setting.bench if state.setting is not None else None
@@ -47,7 +49,7 @@ def run(options: argparse.Namespace) -> int:
         with writer:
             if torn is not None:
                 writer.append(writer.envelope(mended(torn)))
-            event = OutputsSeen(states=seen, text=options.note.strip(), by=operator_name(options.by))  # type: ignore[arg-type]
+            event = OutputsSeen(states=seen, text=options.note.strip(), by=operator_name(options.by))
             writer.append(writer.envelope(event))
         state = replay(options.record)
     told = ends_with(state)

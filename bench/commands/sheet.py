@@ -22,6 +22,7 @@ def run(options: argparse.Namespace) -> int:
     from bench.assemble import job_folder
     from bench.instruments.bench_file import TYPED, load_bench
     from bench.instruments.profile.library import Library
+    from bench.saved import save
     from bench.sequence.load import load_sequence
     from bench.walk.work_sheet import as_csv, code_of, lines
 
@@ -41,10 +42,10 @@ def run(options: argparse.Namespace) -> int:
     if to.suffix not in (".csv", ".html"):
         raise BadRequest(f"{to}: a name that ends with .csv or .html is wanted")
     if to.suffix == ".csv":
-        to.write_text(as_csv(loaded.plan, roles), "utf-8", newline="")
+        save(to, as_csv(loaded.plan, roles))
     else:
         from bench.report.work_sheet import page
 
-        to.write_text(page(loaded.plan, loaded.plant, roles), "utf-8")
+        save(to, page(loaded.plan, loaded.plant, roles))
     print(f"{to}: {count} readings, code {code_of(loaded.plan)}")
     return exits.PASS

@@ -132,6 +132,7 @@ def _import(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
 def _told(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
     from bench.diagnose.survey import sentences as words
     from bench.diagnose.survey.trips import next_trips
+    from bench.saved import save
 
     survey = read(logs)
     answer = answer_of(survey)
@@ -141,7 +142,7 @@ def _told(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
         from bench.report.survey_page import flags_page
 
         finds = [kept.find for kept in survey.finds.values() if not isinstance(kept.find, ListLine)]
-        options.flags.write_text(flags_page(title, finds), "utf-8")
+        save(options.flags, flags_page(title, finds))
         print(f"flags: {options.flags}")
     if options.tell or options.watch:
         for line in (*words.summary(answer), *words.contradictions(answer), *words.pair_lines(answer),
@@ -168,7 +169,7 @@ def _told(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
     if options.page:
         from bench.report.survey_page import survey_page
 
-        options.page.write_text(survey_page(title, answer, trips), "utf-8")
+        save(options.page, survey_page(title, answer, trips))
         print(f"page: {options.page}")
 
 

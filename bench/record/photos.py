@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Final
 
 from bench.record.append import RecordTrouble
+from bench.saved import save
 
 PHOTOS: Final = "photos"
 """The folder beside the record."""
@@ -31,7 +32,7 @@ def keep_photo(folder: Path, picture: Path) -> str:
         kept = folder / PHOTOS / f"{digest}{picture.suffix.lower()}"
         if not kept.exists():
             kept.parent.mkdir(parents=True, exist_ok=True)
-            kept.write_bytes(data)
+            save(kept, data)  # whole or not at all: a torn one would be taken for kept
     except OSError as error:
-        raise RecordTrouble(f"{picture} cannot be kept: {error.strerror}") from error
+        raise RecordTrouble(f"{picture} cannot be kept: {error.strerror or error}") from error
     return digest

@@ -6,7 +6,7 @@ A willing person who finds everything as it should be. A test overrides what is 
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import msgspec
 
@@ -17,6 +17,9 @@ from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.facts import BenchFacts
 from bench.walk.state import State, request, start, take
+
+if TYPE_CHECKING:
+    from bench.simulate.world.plant import PlantWorld
 
 NIGHT = datetime(2026, 5, 12, 18, 0, 0, tzinfo=UTC)
 
@@ -183,3 +186,26 @@ class Walker:
         if "_advise" not in vars(self):
             self._advise = adviser()
         return msgspec.structs.replace(self._advise(self.state), number=self.state.number)
+
+
+class InTheWorld(Walker):
+    """A walker whose hands join, tag and probe a simulated plant; the tester beeps where that conducts."""
+
+    world: PlantWorld
+
+    def done(self, step: Step) -> e.Event:
+        if step.source.rig is not None:
+            self.world.rig(step.source.rig)
+        return super().done(step)
+
+    def said(self, step: Step) -> str:
+        if step.probes is None:
+            return super().said(step)
+        self.world.place(*step.probes, join=step.source.join)
+        # a tester beeps below 30 Ω (common practice, no source)
+        return "yes" if self.world.resistance("", "", 0.0) < 30.0 else "no"
+
+    def placed(self, step: Step) -> e.Event:
+        if step.probes is not None:
+            self.world.place(*step.probes, join=step.source.join)
+        return super().placed(step)

@@ -303,13 +303,12 @@ class _Planner:
             others = np.flatnonzero(self._answer.mates[at] > _UNSURE)
             chance = self._answer.mates[at, others]
             mates = [self._ends[other] for other in others.tolist()]
-            for look, bits, minutes in (
-                ("label", _label_bits(end, mates, chance), self._costs.reread),
-                ("count", _count_bits(end, mates, chance), self._costs.count),
-                ("tape", _tape_bits(end, mates, chance), self._costs.tape),
-            ):
-                if bits > 0.02:
-                    yield Looking(end.name, look, bits, minutes)  # type: ignore[arg-type]
+            looks = (
+                Looking(end.name, "label", _label_bits(end, mates, chance), self._costs.reread),
+                Looking(end.name, "count", _count_bits(end, mates, chance), self._costs.count),
+                Looking(end.name, "tape", _tape_bits(end, mates, chance), self._costs.tape),
+            )
+            yield from (one for one in looks if one.bits > 0.02)
 
 
 def _look_rate(look: Looking) -> float:

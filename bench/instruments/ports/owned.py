@@ -58,9 +58,11 @@ class OwnedPort:
             raise trouble_from(error, address, "opening") from error
 
     def _open(self) -> None:
+        """Open the port itself; each kind of port does it in its own way."""
         raise NotImplementedError
 
     def _close(self) -> None:
+        """Close the port itself; each kind of port does it in its own way."""
         raise NotImplementedError
 
     def abort(self) -> None:
@@ -143,5 +145,5 @@ def _locked(address: str) -> Any:
             "Give each instrument a port of its own, and end the other run or give this bench another port.",
         ) from error
     except (OSError, NotImplementedError):
-        return None
+        return None  # a file system without locks: filelock says it by either
     return lock

@@ -56,7 +56,7 @@ class Framer:
         self._buffer += data
 
     def pull(self) -> Frame | Noise | None:
-        """The next frame; None where the bytes so far hold no whole one."""
+        """The next frame; None where the bytes so far hold no whole one. Each framer cuts in its own way."""
         raise NotImplementedError
 
     @property

@@ -165,6 +165,23 @@ def _onto(plant: Plant, of: str, feed: str) -> list[Step]:
     return made
 
 
+def _closed_and_read(plant: Plant, inlet: Inlet, beware: str, stands: list[str]) -> tuple[Do, Measure]:
+    """The last breaker before an inlet is closed, and the voltage there is read."""
+    last = way(plant, inlet)[1][-1]
+    return (
+        Do(title=f"Close {last}", text=f"Close {last} ({plant.where(last)}). {beware}", close=[last], proven=stands),
+        Measure(
+            title=f"{inlet.name}: feed {inlet.feed} against its return",
+            text=f"Live parts. {sign_words(plant, inlet)}",
+            read="voltage",
+            between=(inlet.live.name, inlet.back.name),
+            subject=inlet.name,
+            limit=Limit(computed="feed-voltage"),
+            proven=stands,
+        ),
+    )
+
+
 def _polarity_of(plant: Plant, of: str, feed: str, ways: _Feeding) -> list[Part]:
     inlets = [inlet for inlet in _fed(plant, of) if inlet.feed == feed]
     breakers = [*ways.way, *ways.last]
@@ -173,21 +190,7 @@ def _polarity_of(plant: Plant, of: str, feed: str, ways: _Feeding) -> list[Part]
         last = way(plant, inlet)[1][-1]
         stands = [inlet.shelf, *way(plant, inlet)[1]]
         made += [
-            Do(
-                title=f"Close {last}",
-                text=f"Close {last} ({plant.where(last)}). The shelf is empty; stand clear of it.",
-                close=[last],
-                proven=stands,
-            ),
-            Measure(
-                title=f"{inlet.name}: feed {feed} against its return",
-                text=f"Live parts. {sign_words(plant, inlet)}",
-                read="voltage",
-                between=(inlet.live.name, inlet.back.name),
-                subject=inlet.name,
-                limit=Limit(computed="feed-voltage"),
-                proven=stands,
-            ),
+            *_closed_and_read(plant, inlet, "The shelf is empty; stand clear of it.", stands),
             Do(
                 title=f"{last} stays open",
                 text=f"{inlet.name} is not as it should be: open {last} and leave it open until it is mended.",
@@ -235,26 +238,11 @@ def idle_current(plant: Plant, of: str) -> Draft:
             continue
         last = way(plant, inlet)[1][-1]
         stands = stands_on(plant, [inlet])
-        poles = (inlet.live.name, inlet.back.name)
         through, back = (
             msgspec.structs.replace(act, proven=stands) for act in through_the_meter(last, f"shelf {inlet.shelf}")
         )
         parts += [
-            Do(
-                title=f"Close {last}",
-                text=f"Close {last} ({plant.where(last)}). Shelf {inlet.shelf} starts; open it at any smell.",
-                close=[last],
-                proven=stands,
-            ),
-            Measure(
-                title=f"{inlet.name}: feed {feed} against its return",
-                text=f"Live parts. {sign_words(plant, inlet)}",
-                read="voltage",
-                between=poles,
-                subject=inlet.name,
-                limit=Limit(computed="feed-voltage"),
-                proven=stands,
-            ),
+            *_closed_and_read(plant, inlet, f"Shelf {inlet.shelf} starts; open it at any smell.", stands),
             through,
             Measure(
                 title=f"shelf {inlet.shelf} through its breaker {last}",

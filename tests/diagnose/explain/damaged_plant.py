@@ -22,7 +22,7 @@ from bench.simulate.world.plant import PlantWorld
 from bench.walk import events as e
 from bench.walk.state import State
 from tests.diagnose.explain.bundle_walk import BENCH, RANGES
-from tests.walk.walker import Walker
+from tests.walk.walker import InTheWorld
 
 
 def plant_of(pins: int, rows: int = 1, cables: int = 1, *, pairs: bool = False) -> PlantFile:
@@ -62,7 +62,7 @@ def with_frame(file: PlantFile, name: str) -> PlantFile:
     return msgspec.structs.replace(file, earth=msgspec.convert(earth, Earth, dec_hook=from_text))
 
 
-class DamagedPlant(Walker):
+class DamagedPlant(InTheWorld):
     """Readings that the simulated plant gives, on the real fold.
 
     Args:
@@ -79,21 +79,8 @@ class DamagedPlant(Walker):
         sequence = SequenceFile(sequence="a walk", plant="plant.yaml", steps=list(steps))
         self.begin(e.Began(software="0", plant=file, sequence=sequence, bench=BENCH))
 
-    def done(self, step: Step) -> e.Event:
-        if step.source.rig is not None:
-            self.world.rig(step.source.rig)
-        return super().done(step)
-
-    def said(self, step: Step) -> str:
-        if step.probes is None:
-            return super().said(step)
-        self.world.place(*step.probes, join=step.source.join)
-        # a tester beeps below 30 Ω (common practice, no source)
-        return "yes" if self.world.resistance("", "", 0.0) < 30.0 else "no"
-
     def placed(self, step: Step) -> e.Event:
         assert step.probes is not None
-        self.world.place(*step.probes, join=step.source.join)
         return super().placed(step)
 
     def measured(self, step: Step) -> e.Event:

@@ -17,6 +17,7 @@ from bench.walk import events as e
 from bench.walk import requests as r
 from tests.screens import gannet
 from tests.screens.gannet import LEADS, Walk
+from tests.walk.walker import InTheWorld
 
 TAGS = {"method": "tags", "tags": "E24", "tolerance": "1 %", "tags-to": "10 kohm", "common": "screen"}
 
@@ -29,7 +30,7 @@ def bundle() -> PlantFile:
     return msgspec.convert(text, PlantFile, dec_hook=from_text)
 
 
-class SearchWalk(Walk):
+class SearchWalk(InTheWorld, Walk):
     """An identification that is answered from the simulator's plant."""
 
     def __init__(self, settings: dict[str, str], faults: tuple[k.Fault, ...] = ()) -> None:
@@ -50,22 +51,6 @@ class SearchWalk(Walk):
         self.world = PlantWorld(resolve(file), faults, seed=3)
         began = gannet.e.Began(software="0.1", plant=file, sequence=sequence, bench=gannet.bench(), operator="Ana")
         super().__init__(began=began)
-
-    def done(self, step: Step) -> e.Event:
-        if step.source.rig is not None:
-            self.world.rig(step.source.rig)
-        return super().done(step)
-
-    def said(self, step: Step) -> str:
-        if step.probes is None:
-            return super().said(step)
-        self.world.place(*step.probes, join=step.source.join)
-        return "yes" if self.world.resistance("", "", 0.0) < 30.0 else "no"
-
-    def placed(self, step: Step) -> e.Event:
-        if step.probes is not None:
-            self.world.place(*step.probes, join=step.source.join)
-        return super().placed(step)
 
     def measured(self, step: Step) -> e.Event:
         if step.kind != "measure":
