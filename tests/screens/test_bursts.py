@@ -10,7 +10,9 @@ from textual.events import Key
 from textual.keys import _character_to_key
 from textual.pilot import Pilot
 
+from bench.screens.program.prompts import Prompt
 from bench.screens.program.terminal import Terminal
+from bench.screens.walk.program import WalkProgram
 from tests.screens.job.job_scenes import JOB_SCENES
 from tests.screens.job.job_stage import on_job
 from tests.screens.scenes import SCENES
@@ -84,5 +86,24 @@ def test_a_burst_of_any_keys_crashes_no_page_of_a_job(name: str) -> None:
         async with on_job(name) as stage:
             for _ in range(5):
                 await burst(stage.app, stage.pilot, tuple(draw.choices(KEYS, k=draw.randint(2, 9))))
+
+    asyncio.run(look())
+
+
+def test_a_box_whose_own_answer_ends_the_step_says_nothing_of_a_step_that_changed() -> None:
+    """The runner may be quicker than the box goes away."""
+
+    async def look() -> None:
+        async with on_stage(SCENES["hold"]()) as stage:
+            await stage.press("enter")
+            box, program = stage.app.screen, stage.app.program
+            assert isinstance(box, Prompt) and isinstance(program, WalkProgram)
+            box.number = 0  # as for a step that is over
+            box._answered = True  # its answer is on its way
+            program._drop_stale_prompt()
+            assert "nothing was sent" not in program.moment.note
+            box._answered = False
+            program._drop_stale_prompt()
+            assert "nothing was sent" in program.moment.note
 
     asyncio.run(look())

@@ -58,15 +58,20 @@ class _Asking(ModalScreen[str | None], inherit_bindings=False):
         self._unicode = unicode
         self._title, self._lines = title, lines
 
-    def answer(self, text: str | None) -> None:
+    def answer(self, text: str | None) -> bool:
         """Give an answer back, and only once: two keys that come in one read are both for this box.
 
         Args:
             text: the answer; None where nothing is to happen.
+
+        Returns:
+            Whether it is the answer: the first one is.
         """
-        if not self._answered:
-            self._answered = True
-            self.dismiss(text)
+        if self._answered:
+            return False
+        self._answered = True
+        self.dismiss(text)
+        return True
 
     def _static(self, text: str, classes: str = "") -> Static:
         """A text that is shown as it is, whatever it holds."""

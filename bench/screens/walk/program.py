@@ -190,8 +190,9 @@ class WalkProgram(Program[View]):
     def _drop_stale_prompt(self) -> None:
         """A prompt for a request that somebody else answered meanwhile goes away."""
         top = self.host.asked()
-        if isinstance(top, Prompt) and top.number not in (None, self.follower.state.number):
-            top.answer(None)
+        if not isinstance(top, Prompt) or top.number in (None, self.follower.state.number):
+            return
+        if top.answer(None):
             self._note("the step changed while you typed; nothing was sent")
 
     # the moment
