@@ -12,6 +12,7 @@ Over 500 lines: reader, converter and the words of their errors are one thing to
 
 from __future__ import annotations
 
+import dataclasses
 import difflib
 import enum
 import functools
@@ -637,6 +638,7 @@ def json_schema(kind: Any, title: str) -> dict[str, Any]:
     """
     schema = msgspec.json.schema(kind, schema_hook=_schema_hook)
     _loosen(schema)
+    _describe(schema, _structs_in(kind, set()))
     for struct in _structs_in(kind, set()):
         if getattr(struct, "__shorthand__", None):
             definitions = schema.get("$defs", {})
@@ -648,6 +650,31 @@ def json_schema(kind: Any, title: str) -> dict[str, Any]:
         "title": title,
         **schema,
     }
+
+
+def _describe(schema: dict[str, Any], structs: Iterable[type[msgspec.Struct]]) -> None:
+    """Say of every field what it means, as the types say it, and after that how it is written."""
+    from bench.field_notes import notes  # reads the source, which nothing but a schema wants
+
+    known = list(structs)
+    plain = {part for one in known for field, _, _ in _fields_of(one).values() for part in _parts(field)}
+    described: list[type] = [
+        *known,
+        *(part for part in plain if isinstance(part, type) and dataclasses.is_dataclass(part)),
+    ]
+    for struct in described:
+        fields = schema.get("$defs", {}).get(struct.__name__, {}).get("properties", {})
+        for name, text in notes(struct).items():
+            if name in fields:
+                how = fields[name].get("description", "")
+                fields[name]["description"] = f"{text} Written as {how}." if how else text
+
+
+def _parts(kind: Any) -> Iterator[Any]:
+    """A type and all types that it is made of."""
+    yield kind
+    for part in typing.get_args(kind):
+        yield from _parts(part)
 
 
 def _structs_in(kind: Any, seen: set[Any]) -> set[type[msgspec.Struct]]:

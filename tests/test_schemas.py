@@ -43,3 +43,31 @@ def test_shipped_files_point_to_a_schema_that_accepts_them(path: Path) -> None:
     tree = as_text(yaml.safe_load(path.read_text("utf-8")))
     errors = [f"{'/'.join(map(str, error.path))}: {error.message}" for error in validator.iter_errors(tree)]
     assert not errors
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_field_says_what_it_means(kind: str) -> None:
+    """Whoever writes a file by the help of an editor reads nothing else."""
+    bare = [
+        f"{name}.{field}"
+        for name, one in schema(kind)["$defs"].items()
+        for shape in (one, *one.get("anyOf", ()))
+        for field, value in shape.get("properties", {}).items()
+        if len(value.get("description", "")) < 8
+    ]
+    assert bare == []
+
+
+def test_nothing_is_said_of_a_field_that_is_gone() -> None:
+    from bench.commands.schema import _type_of
+    from bench.field_notes import OF_TYPE
+    from bench.files import _structs_in
+
+    known = {
+        f"{base.__name__}.{field}"
+        for kind in KINDS
+        for struct in _structs_in(_type_of(kind), set())
+        for base in (struct, getattr(struct, "__described_by__", struct))
+        for field in (*struct.__struct_fields__, *getattr(base, "__struct_fields__", ()))
+    }
+    assert set(OF_TYPE) <= known, set(OF_TYPE) - known

@@ -109,9 +109,15 @@ def _bench(path: Path) -> list[str]:
     from bench.assemble import job_folder
     from bench.instruments.bench_file import load_bench
     from bench.instruments.profile.library import Library
+    from bench.record.append import utc_now
 
-    load_bench(path, Library.for_job(job_folder(path)))
-    return []
+    bench = load_bench(path, Library.for_job(job_folder(path)))
+    today = utc_now().date()
+    return [
+        f"{path}: the calibration of '{one.name}' was due on {one.due.exact()}"
+        for one in bench.file.instruments
+        if one.due is not None and one.due.day < today
+    ]
 
 
 def _profile(path: Path) -> list[str]:

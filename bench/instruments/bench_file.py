@@ -23,7 +23,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Any, Final, Literal, Self
+from typing import Any, ClassVar, Final, Literal, Self
 
 import msgspec
 
@@ -99,6 +99,7 @@ class Day:
 class LineChanges(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
     """Line settings in place of the profile's; see :class:`~bench.instruments.profile.line.Line`."""
 
+    __described_by__: ClassVar = Line
     baud: int | None = None
     bits: Literal[5, 6, 7, 8] | None = None
     parity: Literal["none", "even", "odd", "mark", "space"] | None = None

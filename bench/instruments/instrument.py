@@ -287,7 +287,12 @@ class Instrument:
                 if taker.function.energises:
                     raise InstrumentTrouble("unable", f"'{taker.function.name}' energises and is not shown live.")
                 self._set_anew(taker)
-                sample = taker.take(0.0, live=True)
+                try:
+                    sample = taker.take(0.0, live=True)
+                except InstrumentTrouble as trouble:
+                    # a key that somebody pressed is set right by the next one, where that can be done over the line
+                    self._upset = trouble.kind == "mismatch"
+                    raise
             yield sample
 
     # ---- outputs ---------------------------------------------------------------------------

@@ -345,6 +345,8 @@ class Taker:
         session, function = self._session, self.function
         meaning = meaning_of(taken.parts, function, session.profile, marks_are_text=taken.frame.parts is None)
         held = self._held or meaning.range or named
+        if meaning.over and held is None and function.ranges_itself and function.ranges:
+            held = function.ranges[-1]
         if isinstance(session.profile.dialogue, Poll | Stream | Frames):
             # nobody set it over the wire, whatever was asked for
             held = meaning.range or self._shown(taken.parts, meaning)
@@ -391,7 +393,7 @@ class Taker:
             return next((part for part in fitting if _is_step(part, meaning.resolution)), None)
         if not meaning.over or not ranges:
             return None
-        if self._ranges_itself(meaning):
+        if self._ranges_itself(meaning) or self.function.ranges_itself:
             return ranges[-1]
         unit = self.function.unit_factor(parts.unit)
         if unit is None:

@@ -125,6 +125,9 @@ class Console:
         self._say(f"{kind} {setting.bench.name}, begun {when}, rule: {setting.rule(state.rules).sentence}")
         for weak in setting.weak:
             self._say(f"warning   {weak}")
+        for one in setting.bench.instruments:
+            if late := one.overdue(entry.at):
+                self._say(f"warning   {late}")
 
     def _outcome(self, n: int, state: State, answer: str = "") -> None:
         # what the walk passed over by itself stands on what came before it

@@ -297,7 +297,7 @@ class Skipped(_Event, frozen=True, kw_only=True, tag="skipped"):
     Attributes:
         number: of the request that it answers.
         reason: in words.
-        by: who.
+        by: who did it, or said so.
         whole: within a search: the search as a whole, and not just the act or reading that it asked for.
     """
 
@@ -314,7 +314,7 @@ class Went(_Event, frozen=True, kw_only=True, tag="went"):
         number: of the request that it answers.
         to: index of the step.
         then: after that step: return to where the walk stood, or go on from there.
-        by: who.
+        by: who did it, or said so.
     """
 
     number: int
@@ -328,7 +328,7 @@ class Noted(_Event, frozen=True, kw_only=True, tag="noted"):
 
     Attributes:
         text: in words.
-        by: who.
+        by: who did it, or said so.
     """
 
     text: str
@@ -341,7 +341,7 @@ class Disturbed(_Event, frozen=True, kw_only=True, tag="disturbed"):
     Attributes:
         touches: names of the plant.
         text: what was done.
-        by: who.
+        by: who did it, or said so.
         when: when it happened, where it is told later: UTC, ISO 8601 with a Z. Empty: at the time of the event itself.
         saw: outside any walk: the last records of the job that were there.
     """
@@ -358,7 +358,7 @@ class Paused(_Event, frozen=True, kw_only=True, tag="paused"):
 
     Attributes:
         why: in words.
-        by: who.
+        by: who did it, or said so.
         make_safe: outputs go off first.
     """
 
@@ -371,7 +371,7 @@ class Continued(_Event, frozen=True, kw_only=True, tag="continued"):
     """The walk goes on after a pause.
 
     Attributes:
-        by: who.
+        by: who did it, or said so.
     """
 
     by: str = ""
@@ -426,7 +426,7 @@ class Aborted(_Event, frozen=True, kw_only=True, tag="aborted"):
 
     Attributes:
         why: in words.
-        by: who.
+        by: who did it, or said so.
     """
 
     why: str = ""
@@ -469,7 +469,7 @@ class OutputsSeen(_Event, frozen=True, kw_only=True, tag="outputs-seen"):
     Attributes:
         states: instrument to how its output was found, or left.
         text: what was done or seen.
-        by: who.
+        by: who did it, or said so.
     """
 
     states: dict[str, Literal["off", "on"]]

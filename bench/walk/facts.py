@@ -73,6 +73,12 @@ class InstrumentFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=T
         """The accuracy table, where the profile has one."""
         return AccuracyTable(self.name, self.rows) if self.rows else None
 
+    def overdue(self, at: str) -> str:
+        """That its calibration was due before a time of day, in a sentence; empty where it was not, or nobody knows."""
+        if not self.due or not at or self.due >= at[:10]:
+            return ""
+        return f"The calibration of {self.name} was due on {self.due}: its accuracy is not what its data sheet says."
+
     def days_since_calibration(self, at: str) -> float | None:
         """Days between the calibration and a time of day; None where either is not known."""
         try:

@@ -765,13 +765,11 @@ def _as_typed(picked: PickedRow, facts: InstrumentFacts, read: e.Read) -> Picked
 def _overload(table: AccuracyTable, function: str, read: e.Read, ambient: float) -> Overload:
     """What an over-range proves: that the value is beyond the range that the meter stood on, or what it said itself.
 
-    Where the reading does not tell the range, it may have stood on the lowest; an insulation tester ranges by itself
-    to the top of its scale before it says so (common practice, no source).
+    Where the reading does not tell the range, it may have stood on the lowest: a key may have held it there.
     """
     rows = table.by_top[function]
     known = [row for row in rows if read.range is not None and math.isclose(row.range_top, read.range)]
-    unknown = rows[-1] if read.function == "insulation" else rows[0]
-    beyond = overload_reading(known[0] if known else unknown, temperature_c=ambient, negative=read.over == "-")
+    beyond = overload_reading(known[0] if known else rows[0], temperature_c=ambient, negative=read.over == "-")
     if read.bound and FLAG in read.flags and read.range is None:
         # a lamp or a tone: its threshold is the surest that its profile has, and no range
         return dataclasses.replace(beyond, top=read.bound, standard_uncertainty=0.0)

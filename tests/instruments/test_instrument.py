@@ -177,6 +177,18 @@ def test_live_readings_go_on_until_they_are_stopped():
     assert dmm.read().value is not None
 
 
+def test_a_key_that_somebody_pressed_is_set_right_by_the_next_live_reading():
+    dmm, line, wire = opened()
+    dmm.configure("ohms 4w", 100.0)
+    live = dmm.live()
+    assert next(live).value is not None
+    wire.engine.receive(b"CONF:VOLT:DC\n", line.now)
+    with pytest.raises(InstrumentTrouble) as caught:
+        next(live)
+    assert caught.value.kind == "mismatch"
+    assert next(dmm.live()).value == pytest.approx(42.0, abs=0.01)
+
+
 def test_reconnecting_identifies_anew_and_sets_up_as_before():
     notices = []
     dmm, line, wire = opened(notice=notices.append)

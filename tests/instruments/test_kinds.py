@@ -5,9 +5,11 @@ from __future__ import annotations
 import pytest
 
 from bench.files import parse
-from bench.instruments.examples import replay
+from bench.instruments.examples import Script, replay
 from bench.instruments.profile.accuracy import accuracy_rows
 from bench.instruments.profile.profile import Profile
+from bench.instruments.reading import Taker
+from bench.instruments.session import Session
 from bench.quantity import Amount, engineering
 from bench.roles import ROLE_OF, UNIT_OF
 
@@ -50,6 +52,30 @@ examples:
     (row,) = accuracy_rows(told)
     assert row.error_at(value).half_width == pytest.approx(abs(value) * 0.01 + 2 * Amount.parse(step).value)
     assert engineering(value, UNIT_OF[reads], resolution=Amount.parse(step).value) == shown
+
+
+INSULATION = """
+profile: kind
+title: a tester
+dialogue: {{kind: query, read: R, reply: '(?P<value>OL|[0-9.]+)'}}
+specials: {{over: [OL]}}
+functions:
+  - {{name: insulation, reads: insulation, takes: 1 s, {more}
+     ranges: [{{range: 1 Mohm, resolution: 1 kohm}}, {{range: 10 Gohm, resolution: 10 Mohm}}]}}
+examples:
+  - {{does: read, function: insulation, exchange: [{{sent: 'R\\n', received: 'OL\\n'}}],
+     gives: {{unit: Ω, over: '+'{bound}}}}}
+"""
+
+
+@pytest.mark.parametrize(("more", "bound"), [("ranges-itself: true,", ", bound: 1e10"), ("", "")])
+def test_over_range_of_an_unknown_range_proves_only_what_the_profile_says_of_it(more, bound):
+    told, _ = parse(INSULATION.format(more=more, bound=bound), Profile, "kind.yaml")
+    assert replay(told, told.examples[0]) == []
+    function = told.functions[0]
+    line = Script(list(told.examples[0].exchange))
+    sample = Taker(Session(told, line, line.clock), function, None, {}).take(0.0)
+    assert sample.range == (1e10 if more else None)
 
 
 def test_every_kind_has_a_unit_that_files_can_write():

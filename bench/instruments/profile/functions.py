@@ -239,7 +239,11 @@ class Function(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_d
     ranges: list[Range] = []
     says: list[Says] = []
     """What it shows in words, of an instrument that a person reads and that has no figures."""
+    ranges_itself: bool = False
+    """It always ranges by itself over all its ranges, and no key holds it on one: over range means beyond the highest.
+    Where this is not said, over range of a range that nobody knows proves nothing above the lowest."""
     read: str = ""
+    """The command that takes a reading; the dialogue's own by default."""
     register: Register | None = None
     reply: Pattern | None = None
     begin: list[str] = []
@@ -289,6 +293,8 @@ class Function(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_d
                 raise Inconsistent(f"equals '{check.equals}'", f"one of {', '.join(sorted(known))}")
         if self.lock and not self.ranges:
             raise Inconsistent(f"'lock' of '{self.name}' without ranges", "the ranges it can be locked to")
+        if self.ranges_itself and self.lock:
+            raise Inconsistent(f"'{self.name}' always ranges by itself and has 'lock'", "one of the two")
         if self.energises and self.repeatable:
             raise Inconsistent(f"'{self.name}' energises and may be repeated", "'repeatable: false'")
         if self.energises and not self.end:

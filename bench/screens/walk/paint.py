@@ -117,6 +117,9 @@ def _note(view: View, cells: int) -> Line:
     """What must be said now: a note first, then who holds the seat."""
     if view.note:
         return note_line(view.note, cells, view.glyphs)
+    late = words.overdue(view.state)
+    if late and view.kind in ("place", "measure"):
+        return note_line(view.say(late), cells, view.glyphs)
     seat = view.say(words.seat_words(view.state, view.you))
     if seat and not view.state.finished and view.kind != "lost":
         return line(Span(f" {seat}; k takes it ", "watch"))

@@ -109,6 +109,7 @@ class Plain:
         self._history = 0
         self._waited = -1
         self._mirrored = False
+        self._told_late: set[str] = set()
         self._why: Why | None = None
         self._sheet = sheet
         self._cells: Mapping[str, Cell] = {}
@@ -311,6 +312,10 @@ class Plain:
         head = f"{where.step} of {where.total}: " if where is not None and state.step is not None else ""
         named = {"caution": "CAUTION: ", "hold": "HOLD POINT: ", "trouble": "TROUBLE: "}.get(page.kind, "")
         self._say(f"{head}{named}{page.title}")
+        late = words.overdue(state)
+        if late and late not in self._told_late:
+            self._told_late.add(late)
+            self._say(late)
         on = live_words(state)
         if on:
             self._say(f"ON: {'; '.join(on)}")

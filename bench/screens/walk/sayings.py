@@ -571,6 +571,15 @@ def lost_words(why: str, *, finished: bool, broken: bool, record: str) -> tuple[
     )
 
 
+def overdue(state: State) -> str:
+    """That the calibration of the instrument for this step is overdue; empty where it is not."""
+    step = state.step
+    if step is None or step.role is None or state.setting is None:
+        return ""
+    facts = state.setting.bench.for_role(step.role)
+    return facts.overdue(state.at) if facts is not None else ""
+
+
 def seat_words(state: State, you: str) -> str:
     """Who holds the operator's seat, as far as it matters to the one who looks; empty for the operator."""
     if not state.seat:
