@@ -120,6 +120,11 @@ class Conductor:
     def __str__(self) -> str:
         return self.name
 
+    @property
+    def looks(self) -> str:
+        """How it is told from its neighbours: its colours, else the number that is printed on it, else its screen."""
+        return self.colour or (f"wire {self.number}" if self.number else "screen")
+
 
 @dataclass(frozen=True, slots=True)
 class Cable:

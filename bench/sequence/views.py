@@ -102,7 +102,7 @@ def _conductor(plant: Plant, one: Conductor) -> View:
             "leg": one.leg or "",
             "near": near_end,
             "far": far_end,
-            "colour": one.colour,
+            "colour": one.looks,
             "mate": one.mate,
             "mate-colour": one.mate_colour,
             "where-near": plant.where(near_end),
@@ -126,8 +126,8 @@ def _pair(plant: Plant, one: tuple[Conductor, Conductor]) -> View:
             "tip-far": tip.far_end.name,
             "ring-near": ring.near_end.name,
             "ring-far": ring.far_end.name,
-            "tip-colour": tip.colour,
-            "ring-colour": ring.colour,
+            "tip-colour": tip.looks,
+            "ring-colour": ring.looks,
         },
     )
 

@@ -20,11 +20,14 @@ from bench.walk.facts import Display, InstrumentFacts
 
 FLAG: Final = "by-eye"
 """Marks a reading that a person read and typed."""
-WANTED: Final = "what the meter shows, with its unit's prefix: 0.4, 4.72 k, -53.4, 120 m, or OL (OL M)"
+WANTED: Final = (
+    "what the meter shows, with its unit's prefix: 0.4, 4.72 k, -53.4, 120 m; "
+    "over range OL M, or with the range on its dial: OL 20 M"
+)
 
 _PREFIXES: Final = {"": 0, "k": 3, "K": 3, "M": 6, "G": 9, "m": -3, "u": -6, "µ": -6, "μ": -6}
 _FIGURE: Final = re.compile(r"([+-]?)([0-9]{1,7})(?:[.,]([0-9]{1,6}))?\s*([kKMGmuµμ]?)")
-_OVER: Final = re.compile(r"(-?)(?:OL|ol|0L|oL|Ol|∞)\s*([kKMGmuµμ]?)")
+_OVER: Final = re.compile(r"(-?)(?:OL|ol|0L|oL|Ol|∞)\s*([0-9]{1,4}(?:[.,][0-9]{1,3})?)?\s*([kKMGmuµμ]?)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,12 +38,14 @@ class Shown:
         value: None where it is over range.
         resolution: one step of the last digit typed; over range, the size of the prefix.
         over: over range, above or below.
+        on: over range, the range that was typed with it; None where none was.
         display: of a word in place of a figure, what that says.
     """
 
     value: float | None
     resolution: float
     over: Literal["", "+", "-"] = ""
+    on: float | None = None
     display: Display | None = None
 
 
@@ -49,7 +54,9 @@ def read_display(text: str) -> Shown | None:
     typed = text.strip()
     over = _OVER.fullmatch(typed)
     if over is not None:
-        return Shown(None, float(f"1e{_PREFIXES[over[2]]}"), "-" if over[1] else "+")
+        power = _PREFIXES[over[3]]
+        on = float(f"{over[2].replace(',', '.')}e{power}") if over[2] else None
+        return Shown(None, float(f"1e{power}"), "-" if over[1] else "+", on)
     figure = _FIGURE.fullmatch(typed)
     if figure is None:
         return None
@@ -63,7 +70,7 @@ def read_from(text: str, displays: list[Display]) -> Shown | None:
     words = {one.word.casefold(): one for one in displays if one.word}
     said = words.get(text.strip().casefold())
     if said is not None:
-        return Shown(None, 0.0, "+", said) if said.beyond else Shown(0.0, said.top, "", said)
+        return Shown(None, 0.0, "+", display=said) if said.beyond else Shown(0.0, said.top, display=said)
     return None if words else read_display(text)
 
 
@@ -108,8 +115,12 @@ def _fits(shown: Shown, display: Display) -> bool:
 def range_of(shown: Shown, displays: list[Display]) -> Display | None:
     """The range that the meter is on: by its last digit, else the lowest that reaches so far.
 
-    Over range only the prefix tells: the value is beyond the lowest range that is shown with it, and more is not known.
+    Over range, the range that was typed with it, or the highest below; else only the prefix tells: the value is beyond
+    the lowest range that is shown with it, and more is not known.
     """
+    if shown.value is None and shown.on is not None:
+        below = [one for one in displays if one.range <= shown.on * 1.001]
+        return below[-1] if below else None
     if shown.value is None:
         unit = shown.resolution
         named = (one for one in displays if unit <= one.range < 1000 * unit)
@@ -121,9 +132,11 @@ def range_of(shown: Shown, displays: list[Display]) -> Display | None:
 
 def doubt(shown: Shown, displays: list[Display]) -> str:
     """Why this meter can hardly show that; empty where it can."""
-    if shown.value is None or not displays or shown.display is not None:
+    if not displays or shown.display is not None:
         return ""
     found = range_of(shown, displays)
+    if shown.value is None:
+        return "" if found is not None else "This meter has no range as low as that. Please look at the dial once more."
     if found is None:
         return "That is more than this meter can show. Please look at the prefix of its unit: k, M, m or none?"
     if found.resolution is not None and not isclose(found.resolution, shown.resolution, rel_tol=1e-6):
@@ -133,11 +146,16 @@ def doubt(shown: Shown, displays: list[Display]) -> str:
 
 def impossible(shown: Shown, displays: list[Display]) -> bool:
     """Whether no range reaches so far: that never counts, however often it is typed."""
-    return bool(displays) and shown.value is not None and shown.display is None and range_of(shown, displays) is None
+    return bool(displays) and shown.display is None and range_of(shown, displays) is None
 
 
 WOULD_FAIL: Final = "That would fail. Please look at the probes and the display once more, and type what it shows now."
 """Why a failing reading is asked for again: a second look, and then it is believed."""
+WHICH_RANGE: Final = (
+    "OL of which range? Where M or k stands beside it, type OL M or OL k. "
+    "With ranges on the dial, type the range with it: OL 20 M."
+)
+"""Why an OL that could be of the lowest range is asked about, where that would leave the question open."""
 FAR: Final = 5.0
 """A reading this many times less than expected is asked about again: a point or a prefix is soon lost. Common practice,
 no source."""

@@ -41,11 +41,12 @@ class Seen(msgspec.Struct, frozen=True):
     head: str
 
 
-EDITION: Final = 3
+EDITION: Final = 4
 """The machine of today. In edition 1 what the walk had passed over by itself kept everything else off that it had
 touched, and breakers that were open already were asked for again. Up to edition 2 an idle current was held against the
 supply's voltage of the plant file and not against the one that was read with it; a figure that somebody typed was not
-asked again where it came too soon, was far below what is expected, or was the one before."""
+asked again where it came too soon, was far below what is expected, or was the one before. Up to edition 3 nobody was
+asked of which range an OL was."""
 
 
 class Began(_Event, frozen=True, kw_only=True, tag="began"):

@@ -811,6 +811,9 @@ def _asked_again(state: State, step: Step, facts: InstrumentFacts, event: e.Answ
         raise Refused("a reading so large that nothing can be computed from it") from error
     if outcome.verdict == "fail":
         return by_eye.WOULD_FAIL
+    bare = shown.over and shown.on is None and shown.display is None and shown.resolution == 1.0
+    if state.setting.began.edition > 3 and bare and outcome.verdict == "undecided":
+        return by_eye.WHICH_RANGE
     return _odd(state, step, shown, event.answer, facts) if today else ""
 
 

@@ -150,6 +150,8 @@ def test_a_failure_is_typed_twice(began: e.Began) -> None:
 def test_over_range_says_only_what_the_prefix_tells(began: e.Began) -> None:
     walk = Walk(began)
     walk.type("1.7")
+    state = walk.type("OL")
+    assert verdict(state, 1) == "" and "OL of which range" in state.pending.doubt
     assert verdict(walk.type("OL"), 1) == "undecided", "beyond 400 ohm is not beyond 100 kohm"
     walk = Walk(began)
     walk.type("1.7")
@@ -157,6 +159,42 @@ def test_over_range_says_only_what_the_prefix_tells(began: e.Began) -> None:
     assert verdict(state, 1) == "pass"
     reading = state.kept.latest[1].reading
     assert reading is not None and reading.bound == 4e6
+
+
+@pytest.mark.parametrize(
+    ("text", "bound", "said"), [("OL 4 M", 4e6, "pass"), ("OL 40 k", 4e4, "undecided"), ("OL 9,9 M", 4e6, "pass")]
+)
+def test_over_range_with_its_range_says_what_that_range_tells(
+    began: e.Began, text: str, bound: float, said: str
+) -> None:
+    walk = Walk(began)
+    walk.type("1.7")
+    walk.type("OL")
+    state = walk.type(text)
+    reading = state.kept.latest[1].reading
+    assert reading is not None and (verdict(state, 1), reading.bound) == (said, bound)
+    assert reading.raw == ["OL", text]
+
+
+def test_a_range_that_the_meter_has_not_never_counts(began: e.Began) -> None:
+    walk = Walk(began)
+    walk.type("1.7")
+    for _ in range(3):
+        state = walk.type("OL 2")
+        assert verdict(state, 1) == "" and "no range as low" in state.pending.doubt
+
+
+def test_where_an_ol_decides_nobody_is_asked_of_its_range(began: e.Began) -> None:
+    """A wire that is open fails on any range; it is looked at twice as every failure is."""
+    walk = Walk(began)
+    assert "would fail" in walk.type("OL").pending.doubt
+    assert verdict(walk.type("OL")) == "fail"
+
+
+def test_a_record_of_before_folds_as_it_was_walked(began: e.Began) -> None:
+    walk = Walk(msgspec.structs.replace(began, edition=3))
+    walk.type("1.7")
+    assert verdict(walk.type("OL"), 1) == "undecided"
 
 
 def test_the_record_folds_to_the_same(began: e.Began) -> None:

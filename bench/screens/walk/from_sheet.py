@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from bench.walk import by_eye
 from bench.walk import events as e
@@ -13,6 +13,9 @@ from bench.walk.work_sheet import Cell, filled
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+STANDS: Final = (by_eye.WOULD_FAIL, by_eye.WHICH_RANGE)
+"""A figure on a sheet that is asked about for these counts as it stands: nobody can look at the display again."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +47,8 @@ def answer(cells: Mapping[str, Cell], state: State) -> FromSheet | None:
     """What the sheet says to what is asked now; None where it says nothing and a person must.
 
     A sheet cannot be looked at twice. A figure that is asked for again gives way to the second look beside it; without
-    one, what would fail counts as it stands, and anything else that is doubtful is passed over, with the reason.
+    one, what would fail and an OL of no named range count as they stand, and anything else that is doubtful is passed
+    over, with the reason.
     """
     asked, facts = request(state), by_eye_at(state)
     if not isinstance(asked, r.Place) or facts is None or asked.step.key not in cells:
@@ -53,7 +57,7 @@ def answer(cells: Mapping[str, Cell], state: State) -> FromSheet | None:
     displays = facts.displays.get(by_eye.function_of(asked.step)[1], [])
     if not typed and not cell.reading:
         return _passed(asked.number, "blank", f"blank on the sheet, line {cell.line}")
-    figure = cell.reading if not typed else cell.again or (cell.reading if doubt == by_eye.WOULD_FAIL else "")
+    figure = cell.reading if not typed else cell.again or (cell.reading if doubt in STANDS else "")
     if len(typed) > 2 or not figure:
         why = f"doubtful on the sheet, line {cell.line}: {cell.reading!r}. {doubt}"
         return _passed(asked.number, "doubtful", why)

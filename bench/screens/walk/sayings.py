@@ -432,8 +432,7 @@ def _wire(plant: Plant, terminal: Terminal, step: Step) -> str:
 
 def wire_words(conductor: Conductor) -> str:
     """A conductor and its mate: ``red/blue, with blue/red (pair 6 ring)``."""
-    own = conductor.colour or (f"wire {conductor.number}" if conductor.number else "screen")
-    parts = [own]
+    parts = [conductor.looks]
     if conductor.mate_colour:
         parts.append(f"mate {conductor.mate_colour}")
     if conductor.pair is not None:
