@@ -11,7 +11,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Any, Final, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 import msgspec
 
@@ -49,6 +49,9 @@ from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.facts import BenchFacts
 from bench.walk.state import State, start, take, typed_reading, zero_before
+
+if TYPE_CHECKING:
+    from bench.simulate.process import SimulatedHands
 
 ZERO_KEEPS: Final = timedelta(hours=12)
 """After so long a walk that is resumed zeroes its leads again: an evening's work. Common practice, no source."""
@@ -94,11 +97,27 @@ def load_job(sequence: Path, bench: Path) -> Job:
         problems += error.problems
     if loaded is None or equipment is None:
         raise BadFile(problems)
-    text = bench.read_text("utf-8")
+    return fitted(loaded, equipment, bench)
+
+
+def fitted(loaded: Loaded, equipment: Bench, bench: Path, text: str = "") -> Job:
+    """A sequence and a bench, once it was seen that they fit.
+
+    Args:
+        loaded: the sequence with its plant.
+        equipment: the bench.
+        bench: its file.
+        text: what stands in it; empty: it is read.
+
+    Raises:
+        BadFile: with every problem.
+    """
+    problems: list[Problem] = []
+    text = text or bench.read_text("utf-8")
     for role in loaded.plan.roles:
         if role not in equipment.role_of:
             found = f"no instrument that fills the role '{role}'"
-            expected = f"one, since {sequence} needs it"
+            expected = f"one, since {loaded.path} needs it"
             problems.append(Problem(Place(str(bench)), "roles", found, expected))
     problems += _unable(loaded, equipment, bench)
     simulate = equipment.file.simulate
@@ -432,6 +451,43 @@ def resumed_walk(
             )
 
 
+@dataclass(frozen=True, slots=True)
+class BenchAtWork:
+    """A bench whose ports are known.
+
+    Attributes:
+        ports: its instruments, not open yet.
+        hands: who places the leads; what a matrix reaches is left to it.
+        move: has the simulator's hands move things that may be loose; None on a real bench.
+    """
+
+    ports: Sequence[InstrumentPort]
+    hands: Hands
+    move: Callable[[Sequence[str]], None] | None
+
+
+@contextlib.contextmanager
+def bench_at_work(job: Job, operator: str, trace: Path | None = None, speed: float = 1.0) -> Iterator[BenchAtWork]:
+    """Get a bench ready for something that is no walk. A simulated one is started and ended with this.
+
+    Args:
+        job: what is read, and with what.
+        operator: who does the work.
+        trace: a file that every byte to and from the instruments is written to.
+        speed: of a simulated bench.
+
+    Raises:
+        SimulationFailed: the simulated bench did not start.
+    """
+    with _bench_at_work(job.bench, began(job, operator), job.faults, speed) as (addresses, hands):
+        used: Hands = hands or PersonsHands(operator)
+        if job.bench.routes is not None:
+            role_of = {str(role): name for role, name in job.bench.role_of.items()}
+            used = RoutedHands(used, job.bench.routes, role_of)
+        ports = instrument_ports(job.bench, job.bench.profiles, addresses, trace)
+        yield BenchAtWork(ports, used, hands.moving if hands is not None else None)
+
+
 def _gates_again(record: Path, state: State, equipment: Bench) -> dict[str, list[str]] | None:
     """What the records beside one that is gone on with have not proven by now; None where no gate asks."""
     setting = state.setting
@@ -488,7 +544,7 @@ def _bench_text(first: e.Began, entries: Sequence[e.Entry]) -> str:
 @contextlib.contextmanager
 def _bench_at_work(
     bench: Bench, first: e.Began, faults: Sequence[Fault], speed: float, state: State | None = None
-) -> Iterator[tuple[dict[str, str], Hands | None]]:
+) -> Iterator[tuple[dict[str, str], SimulatedHands | None]]:
     """The addresses where instruments answer, and the simulator's hands on a simulated bench."""
     if not bench.simulated:
         yield {}, None

@@ -20,6 +20,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Show the record on the screen where there is a terminal; else fold it and print as the run did."""
+    from bench.record.watch import is_watch
+
+    if is_watch(options.record):
+        from bench.commands.watch import tell
+
+        return tell(options.record)
     prints = options.no_screen or options.json or options.verdicts
     if not prints and sys.stdin.isatty() and sys.stdout.isatty():
         return _shown(options)

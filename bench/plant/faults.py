@@ -12,9 +12,10 @@ import msgspec
 
 from bench.files import Inconsistent, Places, Problem, near, one_of
 from bench.plant.file import default
+from bench.plant.loose_places import places_on
 from bench.plant.model import Plant
 from bench.plant.things import Cable
-from bench.quantity import Capacitance, Current, Duration, Frequency, Ratio, Resistance, Voltage
+from bench.quantity import Capacitance, Current, Duration, Frequency, Ratio, Resistance, Temperature, Voltage
 
 Side = Literal["near", "far"]
 
@@ -62,6 +63,32 @@ class Loose(_Fault, frozen=True, kw_only=True, tag="loose"):
             raise Inconsistent(f"period {self.period}", "a period above 0 s")
         if not 0 < self.open.value < 1:
             raise Inconsistent(f"open {self.open}", "more than 0 % and less than 100 %")
+
+
+class Intermittent(_Fault, frozen=True, kw_only=True, tag="intermittent"):
+    """A contact at a named place of a conductor that opens now and then: mostly while it or its neighbour is moved."""
+
+    conductor: str
+    at: str
+    """The place: a plug ``J101``, what is fixed at a pin ``J101.12``, or a stretch ``W101 in T1.2``."""
+    moved: Frequency = default(Frequency(0.3))
+    """How often it opens while it is moved."""
+    neighbour: Ratio = default(Ratio(0.3))
+    """The part of that for each place further along that is moved in its stead."""
+    alone: Duration = default(Duration(600.0))
+    """How long it holds by itself, on average."""
+    lasts: Duration = default(Duration(0.12))
+    """How long it stays open, on average."""
+    warm: Temperature | None = None
+    """In a hall as warm as this it opens ten times as often by itself."""
+    seed: int = 1
+
+    def __post_init__(self) -> None:
+        for name in ("moved", "alone", "lasts"):
+            if getattr(self, name).value <= 0:
+                raise Inconsistent(f"{name} {getattr(self, name)}", "more than 0")
+        if not 0 <= self.neighbour.value <= 1:
+            raise Inconsistent(f"neighbour {self.neighbour}", "0 % to 100 %")
 
 
 class Short(_Fault, frozen=True, kw_only=True, tag="short"):
@@ -276,9 +303,9 @@ class SlowAmmeter(_Fault, frozen=True, kw_only=True, tag="slow-ammeter"):
 
 
 Fault = (
-    Open | HighResistance | Loose | Short | Leakage | Exchanged | PairReversed | SplitPair | Scrambled | Shifted
-    | ConnectorsExchanged | FeedsCrossed | PolarityReversed | HighResistanceLug | SecondEarthPath | BondPoor | BondOpen
-    | ShelfShort | ShelfHeavy | ShelfLight | ShelfDrifts | SlowCapacitor | BatteryAt | SupplyStaysOn
+    Open | HighResistance | Loose | Intermittent | Short | Leakage | Exchanged | PairReversed | SplitPair | Scrambled
+    | Shifted | ConnectorsExchanged | FeedsCrossed | PolarityReversed | HighResistanceLug | SecondEarthPath | BondPoor
+    | BondOpen | ShelfShort | ShelfHeavy | ShelfLight | ShelfDrifts | SlowCapacitor | BatteryAt | SupplyStaysOn
     | BreakerStaysClosed | SupplyLeadsSwapped | DiodeShorted | ShelfCharged | CurrentNoise | SlowAmmeter
 )  # fmt: skip
 
@@ -331,6 +358,12 @@ class _Check:
             return False
         return True
 
+    def place_on(self, fault: Intermittent) -> None:
+        if self.named(fault, ("conductor",), fault.conductor, "conductor"):
+            places = [place.name for place in places_on(self.plant, fault.conductor)]
+            if fault.at not in places:
+                self.say(fault, ("at",), f"'{fault.at}'", f"a place of it: {one_of(places)}", near(fault.at, places))
+
     def joinable(self, fault: Short | Leakage) -> None:
         good = True
         for number, name in enumerate(fault.between):
@@ -359,6 +392,8 @@ class _Check:
         match fault:
             case Open() | HighResistance() | Loose():
                 self.named(fault, ("conductor",), fault.conductor, "conductor")
+            case Intermittent():
+                self.place_on(fault)
             case Short() | Leakage():
                 self.joinable(fault)
             case Exchanged():
@@ -427,6 +462,8 @@ def describe(fault: Fault, plant: Plant) -> str:
             return f"{_wire(plant, fault.conductor)} reads {fault.ohms} too much."
         case Loose():
             return f"{_wire(plant, fault.conductor)} has a loose contact: it opens once in {fault.period}."
+        case Intermittent():
+            return f"{_wire(plant, fault.conductor)} opens now and then at {fault.at}, mostly while that is moved."
         case Short():
             return f"{fault.between[0]} and {fault.between[1]} touch ({fault.ohms})."
         case Leakage():

@@ -25,6 +25,7 @@ from bench.record.append import RecordWriter, TimeOfDay, mended, utc_now
 from bench.record.chain import FIRST, LONGEST, BadLine, check, decode, in_place, is_torn, split
 from bench.record.read import BrokenRecord, read_lines
 from bench.record.survey import is_survey
+from bench.record.watch import is_watch
 from bench.walk.events import Disturbed, Entry, Mended
 
 DISTURBANCES: Final = "disturbances.jsonl"
@@ -175,12 +176,14 @@ def files_in(paths: Iterable[Path]) -> list[Path]:
 
 
 def records_in(paths: Iterable[Path]) -> list[Path]:
-    """The records among files and below folders; files of disturbances and surveys are not among them.
+    """The records among files and below folders; files of disturbances, surveys and watches are not among them.
 
     Raises:
         BrokenRecord: a path does not exist.
     """
-    return [path for path in files_in(paths) if path.name != DISTURBANCES and not is_survey(path)]
+    others = (is_survey, is_watch)
+    found = [path for path in files_in(paths) if path.name != DISTURBANCES]
+    return [path for path in found if not any(other(path) for other in others)]
 
 
 def head_of(path: Path) -> Head:

@@ -22,6 +22,8 @@ from bench.record.index import DISTURBANCES
 from bench.record.read import BrokenRecord, read_lines
 from bench.record.replay import Taken, brought, take_next
 from bench.record.survey import decode_survey, is_survey
+from bench.record.watch import decode_watch, is_watch
+from bench.walk import watching
 from bench.walk.events import Began, Disturbed, Entry, Mended, Read
 from bench.walk.left_on import ends_with
 from bench.walk.outcome import Outcome
@@ -59,7 +61,7 @@ class Verified:
 
     Attributes:
         path: the record.
-        kind: ``walk``, ``disturbances`` or ``survey``.
+        kind: ``walk``, ``disturbances``, ``survey`` or ``watch``.
         lines: whole lines.
         last: the last line's hash, to be written down elsewhere.
         ending: where the walk stands at the end; empty for the others.
@@ -90,8 +92,8 @@ def verify(path: Path, *, judge: bool = True) -> Verified:
         BrokenRecord: the file cannot be read, or is no record at all.
     """
     disturbances = path.name == DISTURBANCES
-    survey = is_survey(path)
-    check = _Check(path, disturbances, judge, survey)
+    survey, watch = is_survey(path), is_watch(path)
+    check = _Check(path, disturbances, judge, survey, watch)
     for _, line in read_lines(path):
         check.line(line)
     check.end()
@@ -101,7 +103,7 @@ def verify(path: Path, *, judge: bool = True) -> Verified:
         raise BrokenRecord(path, 1, "is no record: its first line has neither a hash nor an event")
     return Verified(
         path=path,
-        kind="disturbances" if disturbances else "survey" if survey else "walk",
+        kind="disturbances" if disturbances else "survey" if survey else "watch" if watch else "walk",
         lines=check.whole,
         last=check.previous.decode(),
         ending=check.state.phase.value if check.state is not None and not disturbances else "",
@@ -118,6 +120,9 @@ def changed_lines(lines: Iterable[bytes]) -> list[Finding]:
     return [finding for finding in check.findings if finding.weight == "wrong"]
 
 
+_AnyEntry = Entry | SurveyEntry | watching.WatchEntry
+
+
 @dataclass(slots=True)
 class _Misfit:
     """A line whose hash does not fit, until the next line shows why."""
@@ -132,16 +137,18 @@ class _Misfit:
 
 
 class _Check:
-    def __init__(self, path: Path, disturbances: bool, judge: bool, survey: bool = False) -> None:
+    def __init__(self, path: Path, disturbances: bool, judge: bool, survey: bool = False, watch: bool = False) -> None:
         self.path = path
         self.findings: list[Finding] = []
         self.previous = FIRST
         self.number = self.whole = 0
         self.foreign = False
-        self.state: State | None = start() if judge and not disturbances and not survey else None
+        self.state: State | None = start() if judge and not (disturbances or survey or watch) else None
         self._survey: Survey | None = Survey() if survey else None
+        self._watch: watching.Watch | None = watching.Watch() if watch else None
         self._disturbances = disturbances
-        self._begins: type = Disturbed if disturbances else SurveyBegan if survey else Began
+        begins = {Disturbed: disturbances, SurveyBegan: survey, watching.WatchBegan: watch}
+        self._begins: type = next((kind for kind, holds in begins.items() if holds), Began)
         self._offset = 0
         self._expected = 1
         self._at = ""
@@ -228,14 +235,16 @@ class _Check:
         self.findings.append(Finding(misfit.number, misfit.start, misfit.end, "wrong", words))
         return computed
 
-    def _decoded(self, line: bytes, begin: int, end: int) -> Entry | SurveyEntry | None:
+    def _decoded(self, line: bytes, begin: int, end: int) -> _AnyEntry | None:
         try:
+            if self._watch is not None:
+                return decode_watch(line)
             return decode(line) if self._survey is None else decode_survey(line)
         except BadLine as error:
             self._say(begin, end, str(error))
             return None
 
-    def _in_order(self, entry: Entry | SurveyEntry, begin: int, end: int) -> None:
+    def _in_order(self, entry: _AnyEntry, begin: int, end: int) -> None:
         if self.number == 1 and not isinstance(entry.event, self._begins):
             self._say(begin, end, "the first event does not begin a walk: lines before it are missing")
         elif entry.n != self._expected:
@@ -246,10 +255,10 @@ class _Check:
             words = f"the clock went back from {self._at} to {entry.at}"
             self.findings.append(Finding(self.number, begin, end, "note", words))
         self._at = entry.at
-        if isinstance(entry.event, Mended | TornEnd):
+        if isinstance(entry.event, Mended | TornEnd | watching.TornEnd):
             self.findings += self._kept(entry.event, begin, end)
 
-    def _kept(self, event: Mended | TornEnd, begin: int, end: int) -> Iterator[Finding]:
+    def _kept(self, event: Mended | TornEnd | watching.TornEnd, begin: int, end: int) -> Iterator[Finding]:
         kept = self.path.with_name(Path(event.kept).name) if self.path.name else self.path
         if not kept.is_file():
             words = f"the torn end that was set aside here is no longer there: {event.kept}"
@@ -260,8 +269,15 @@ class _Check:
             words = f"a torn end of {event.bytes} bytes was set aside here in {event.kept}"
         yield Finding(self.number, begin, end, "note", words)
 
-    def _fold(self, entry: Entry | SurveyEntry, begin: int, end: int) -> None:
+    def _fold(self, entry: _AnyEntry, begin: int, end: int) -> None:
         """Fold while everything so far is sound, and compare the verdict that was noted."""
+        if isinstance(entry, watching.WatchEntry):
+            if self._watch is not None and self._sound:
+                try:
+                    self._watch = watching.add(self._watch, entry)
+                except watching.NotNow as error:
+                    self._say(begin, end, str(error))
+            return
         if isinstance(entry, SurveyEntry):
             if self._survey is not None and self._sound:
                 try:

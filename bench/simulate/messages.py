@@ -94,6 +94,8 @@ class Move(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """The cards that are out; all others are in."""
     dummies: dict[str, float] | None = None
     """Shelf to what a dummy load on its converter draws, in amperes."""
+    moving: list[str] | None = None
+    """What hands move from now on, by the names of :mod:`bench.plant.loose_places`; empty: nothing."""
     jump: float = 0.0
     unplug: str = ""
     listen: bool = False

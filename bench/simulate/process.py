@@ -7,7 +7,7 @@ import selectors
 import subprocess
 import sys
 import threading
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 import msgspec
@@ -171,6 +171,10 @@ class SimulatedHands:
     def lift(self) -> None:
         """Take the probes off."""
         self._bench.move(Move(lift=True))
+
+    def moving(self, names: Sequence[str]) -> None:
+        """Move these things from now on, and nothing else; see :mod:`bench.plant.loose_places`."""
+        self._bench.move(Move(moving=list(names)))
 
     def restore(self, handled: Handled, rig: Rig | None = None) -> None:
         """Put breakers, supplies, cards, bonds and clips as an earlier part of the walk left them."""

@@ -185,6 +185,8 @@ class Bench:
                 self.world.cards(move.out, now)
             if move.dummies is not None:
                 self.world.dummies(move.dummies, now)
+            if move.moving is not None:
+                self.world.moving(move.moving, now)
             if move.jump:
                 self.clock.jump(move.jump)
             if move.unplug:

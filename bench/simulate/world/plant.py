@@ -20,11 +20,13 @@ from bench.network.circuit import Edge, Network, PowerLoad, Solution, Undervolta
 from bench.plant import faults as k
 from bench.plant.faulty import apply_faults, loose_is_open
 from bench.plant.flags import SIDES, bundled, flag_name, flag_of
+from bench.plant.loose_places import places_on
 from bench.plant.model import Plant
 from bench.plant.things import Bond, Supply
 from bench.sequence.file import Rig
 from bench.simulate.world.dielectric import Branch, Dielectric
 from bench.simulate.world.terminals import HI, LO, SENSE_HI, SENSE_LO
+from bench.simulate.world.wobble import Wobble
 
 TOUCH_OHM: Final = (0.001, 0.006)
 """Resistance of both tips together, from good to middling (common practice, no source)."""
@@ -105,6 +107,11 @@ class PlantWorld:
         self._nodes = nodes
         self._whole = Network([Edge(edge.id, edge.a, edge.b, edge.ohms) for edge in edges], nodes)
         self._loose = [fault for fault in faults if isinstance(fault, k.Loose)]
+        self._wobbles = [
+            Wobble(fault, [place.name for place in places_on(plant, fault.conductor)])
+            for fault in faults
+            if isinstance(fault, k.Intermittent)
+        ]
         self._stuck = frozenset(fault.breaker for fault in faults if isinstance(fault, k.BreakerStaysClosed))
         self._stays_on = frozenset(fault.supply for fault in faults if isinstance(fault, k.SupplyStaysOn))
         self._batteries = {fault.supply: fault for fault in faults if isinstance(fault, k.BatteryAt)}
@@ -187,6 +194,16 @@ class PlantWorld:
         """Take the leads off, and the clips that were on for one reading."""
         self._places = ()
         self._joined_now = ()
+
+    def moving(self, names: Collection[str], time: float) -> None:
+        """Move these things from now on, and nothing else.
+
+        Args:
+            names: of :mod:`bench.plant.loose_places`.
+            time: now.
+        """
+        for one in self._wobbles:
+            one.move(names, time)
 
     def breakers(self, closed: Iterable[str]) -> None:
         """Close these breakers and open all others.
@@ -355,7 +372,8 @@ class PlantWorld:
 
     def _open_now(self, time: float) -> frozenset[str]:
         """Conductors whose loose contact is open at a moment."""
-        return frozenset(fault.conductor for fault in self._loose if loose_is_open(fault, time))
+        loose = {fault.conductor for fault in self._loose if loose_is_open(fault, time)}
+        return frozenset(loose | {one.conductor for one in self._wobbles if one.is_open(time, self.temperature(time))})
 
     def _network(self, open_now: frozenset[str]) -> Network:
         mark = (open_now, self._joined_now)

@@ -1,0 +1,121 @@
+"""What a watch comes to: the places ranked, and what to move next, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from bench.diagnose.hunt.ranking import NAMED_FROM, Movement, Next, Ranking
+from bench.judge.jumps import OVER, Jump
+from bench.quantity import engineering
+from bench.say.lists import count
+from bench.walk.watching import Sprang, Watch
+
+SHOWN = 5
+"""Places that are told with their chance."""
+
+
+def ranking_of(watch: Watch) -> Ranking:
+    """The places of a watch by what jumped while they were moved."""
+    head = watch.head
+    index = {place.name: number for number, place in enumerate(head.places)}
+    movements = [
+        Movement(one.named, min(one.ended if one.ended is not None else watch.now, max(watch.now, one.named)),
+                 tuple(index[name] for name in one.places))
+        for one in watch.moved
+    ]  # fmt: skip
+    jumps = [sprang.jump.at for sprang in watch.jumps]
+    seen_by = [[not place.on or sprang.point in place.on for sprang in watch.jumps] for place in head.places]
+    return Ranking(
+        [place.weight for place in head.places],
+        movements,
+        jumps,
+        watch.watched,
+        [place.row for place in head.places],
+        seen_by,
+    )
+
+
+def percent(chance: float) -> str:
+    """A chance for people: never 0 % nor 100 %, for neither is known."""
+    if chance > 0.995:
+        return "over 99 %"
+    return f"{chance * 100:.0f} %" if chance >= 0.01 else "under 1 %"
+
+
+def ranked_lines(watch: Watch, ranking: Ranking, most: int = SHOWN) -> list[str]:
+    """The likeliest places with their chances, and that it is none of them."""
+    places = watch.head.places
+    lines = [f"{percent(ranking.chances[index]):>9}  {places[index].name}" for index in ranking.order[:most]]
+    rest = sum(ranking.chances[index] for index in ranking.order[most:])
+    if len(places) > most:
+        lines.append(f"{percent(rest):>9}  the other {count(len(places) - most, 'place')} together")
+    return [*lines, f"{percent(ranking.none):>9}  none of these"]
+
+
+def verdict_line(watch: Watch, ranking: Ranking) -> str:
+    """What can be said so far, in a sentence."""
+    jumps = len(watch.jumps)
+    if not watch.head.places:
+        return f"{count(jumps, 'jump')} in {_minutes(watch.watched)}"
+    if jumps == 0:
+        return f"no jump in {_minutes(watch.watched)}; {count(len(watch.moved), 'movement')} so far"
+    named = ranking.named
+    if named is not None:
+        place = watch.head.places[named]
+        alone = sum(one.places == (place.name,) for one in watch.moved)
+        after = "" if alone > 1 else "; move it alone to confirm it"
+        return f"it is likely {place.name} ({percent(ranking.chances[named])}): {place.text or 'as named'}{after}"
+    if ranking.none >= NAMED_FROM:
+        return f"likely none of these places ({percent(ranking.none)}): what jumps comes without their being moved"
+    return f"{count(jumps, 'jump')}: no place stands out yet (a place is named from {percent(NAMED_FROM)} on)"
+
+
+def next_line(watch: Watch, following: Next | None) -> str:
+    """What to move next."""
+    if following is None:
+        return ""
+    names = [watch.head.places[index].name for index in following.places]
+    together = " together" if len(names) > 1 else ""
+    return f"{_listed(names)}{together}: that tells most now (a jump comes of it by {percent(following.jumps)})"
+
+
+def _listed(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def jump_line(watch: Watch, sprang: Sprang) -> str:
+    """One jump: when, where, how far, how long, and what was moved then."""
+    point, jump = watch.head.points[sprang.point], sprang.jump
+    step = point.resolution or None
+    name = f"{point.name}: " if len(watch.head.points) > 1 else ""
+    moved = f"; moved then: {_listed(sprang.moved)}" if sprang.moved else ""
+    return f"{clock(jump.at)}  {name}{figure(jump.level, point.unit, step)} to " \
+           f"{figure(jump.value, point.unit, step)}{_lasted(jump)}{moved}"  # fmt: skip
+
+
+def _lasted(jump: Jump) -> str:
+    if jump.stayed:
+        return ", and stayed there"
+    if jump.until is None:
+        return ", and is still there"
+    return f" for {engineering(jump.until - jump.at, 's', digits=2)}"
+
+
+def figure(value: float, unit: str, resolution: float | None = None) -> str:
+    """A reading; over range where it is."""
+    return "over range" if value == OVER else engineering(value, unit, resolution=resolution)
+
+
+def clock(seconds: float) -> str:
+    """A time since the watch began: ``3:07.4`` or ``2:03:07``."""
+    whole = int(seconds)
+    hours, minutes = whole // 3600, whole // 60 % 60
+    if hours:
+        return f"{hours}:{minutes:02}:{whole % 60:02}"
+    return f"{minutes}:{seconds % 60:04.1f}"
+
+
+def _minutes(seconds: float) -> str:
+    if seconds < 120:
+        return f"{seconds:.0f} s"
+    return f"{seconds / 60:.0f} min" if seconds < 7200 else f"{seconds / 3600:.1f} h"
