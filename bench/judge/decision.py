@@ -7,6 +7,10 @@ band is either t(p) times the standard uncertainty, so that a wrong pass has at 
 z where the degrees of freedom are infinite; where the shapes of the components make that too short their convolved
 distribution counts), or a factor r times the expanded uncertainty.
 
+No resistance is less than nothing. Near zero that is knowledge (JCGM 106, 6.2 and 7.4: what can be is part of the
+probability): a value that reads at or below zero says less than it seems to, so the chance of a wrong pass is taken
+among what a resistance can be. What reads surely below zero passes nothing: the leads' zero holds no more.
+
 Overload and not-a-number are readings with a meaning; see :class:`Overload` and :class:`NotANumber`.
 """
 
@@ -27,6 +31,9 @@ Verdict = Literal["pass", "fail", "undecided"]
 Statement = Literal["pass", "conditional pass", "conditional fail", "fail"]
 
 DEFAULT_CONFIDENCE: Final = 0.95
+SURELY: Final = 0.999
+"""Confidence at which a resistance is read below zero and believed no longer (common practice, no source)."""
+
 KINDS: Final = ("simple", "guarded", "guarded-acceptance", "guarded-rejection")
 
 
@@ -170,7 +177,7 @@ class Decision:
 
     Attributes:
         verdict: ``pass``, ``fail`` or ``undecided``.
-        told: the sentence where no value was read; empty where one was.
+        told: the sentence where no value was read or the value cannot be; empty elsewhere.
         limit: what it was held against.
         rule: how.
         guard: guard band that was used, in the unit; None where the reading was no number.
@@ -187,7 +194,9 @@ class Decision:
     @cached_property
     def sentence(self) -> str:
         """The verdict with its reason, for a person at the rack."""
-        return self.told if self.budget is None else _value_sentence(self.verdict, self.budget, self.limit)
+        if self.told or self.budget is None:
+            return self.told
+        return _value_sentence(self.verdict, self.budget, self.limit)
 
     @cached_property
     def conformance(self) -> float | None:
@@ -206,7 +215,7 @@ def conformance_probability(budget: Budget, limit: Limit) -> float:
     """Probability that the true value lies within the limit, given the reading (JCGM 106, clause 7).
 
     Takes the reading's scaled t distribution with the budget's degrees of freedom, which is the normal one when they
-    are infinite. A reading without uncertainty gives 0 or 1.
+    are infinite; of a resistance the part of it that is not below zero. A reading without uncertainty gives 0 or 1.
 
     Raises:
         JudgeError: the units differ.
@@ -217,6 +226,8 @@ def conformance_probability(budget: Budget, limit: Limit) -> float:
         return 1.0 if limit.holds(budget.value) else 0.0
     too_low = 0.0 if limit.lower is None else cumulative(_clip((limit.lower - budget.value) / u), budget.dof)
     too_high = 0.0 if limit.upper is None else cumulative(_clip((budget.value - limit.upper) / u), budget.dof)
+    if budget.unit == "Ω" and limit.lower is None:
+        too_high = _among_what_can_be(too_high, cumulative(_clip(-budget.value / u), budget.dof))
     return min(1.0, max(0.0, 1.0 - too_low - too_high))
 
 
@@ -283,6 +294,8 @@ def _decide_value(budget: Budget, limit: Limit, rule: Rule) -> Decision:
     sure = inside and (rule.factor is not None or _sure(_kept(budget, limit, rule.confidence), rule.confidence))
     verdict: Verdict = "undecided"
     if sure if rule.guards_acceptance else limit.holds(value):
+        if budget.unit == "Ω" and value < 0.0 and value < -budget.guard(SURELY):
+            return Decision("undecided", _below_nothing(budget), limit, rule, guard, budget)
         verdict = "pass"
     elif _rejected(value, limit, guard) if rule.guards_rejection else not limit.holds(value):
         verdict = "fail"
@@ -339,7 +352,21 @@ def _kept(budget: Budget, limit: Limit, confidence: float) -> float:
     """Least chance that the true value keeps both bounds."""
     low = 0.0 if limit.lower is None else budget.beyond(budget.value - limit.lower, confidence)
     high = 0.0 if limit.upper is None else budget.beyond(limit.upper - budget.value, confidence)
+    if budget.unit == "Ω" and limit.lower is None:
+        high = _among_what_can_be(high, budget.beyond(budget.value, confidence))
     return 1.0 - low - high
+
+
+def _among_what_can_be(too_high: float, below_zero: float) -> float:
+    """Chance that a resistance is too high, where a part of what the reading allows lies below zero and cannot be."""
+    return min(1.0, too_high / (1.0 - below_zero)) if below_zero < 1.0 else 1.0
+
+
+def _below_nothing(budget: Budget) -> str:
+    return (
+        f"Undecided: {budget.text} is less than nothing. The leads' zero does not hold, or the sense leads are crossed."
+        " Read the leads shorted again, then this."
+    )
 
 
 def _sure(chance: float, confidence: float) -> bool:

@@ -22,6 +22,11 @@ SCALE: Final = 0.6745
 THRESHOLD: Final = 3.5
 FEWEST: Final = 5
 """Fewer siblings than this are not compared: common practice, no source."""
+AS_GOOD_AS_NOTHING: Final = 0.1
+"""Part of what its siblings read, or of the least that a path can have, below which no wire lies between the probes:
+common practice, no source."""
+INSULATES_OHM: Final = 1e5
+"""Ohms from which siblings are insulation and no wires (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +124,12 @@ def compare(
 
 def _words(name: str, value: float, centre: float, unit: str) -> str:
     higher = value > centre
+    if unit == "Ω" and value <= AS_GOOD_AS_NOTHING * centre and centre < INSULATES_OHM:
+        return (
+            f"{name} reads {engineering(value, unit)}, as good as nothing where its siblings read "
+            f"{engineering(centre, unit)}: the probes may have touched each other, or two wires are joined at both "
+            "ends."
+        )
     if centre > 0 and value > 0 and not math.isclose(centre, 0.0):
         times = value / centre if higher else centre / value
         if times >= 2:

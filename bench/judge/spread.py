@@ -163,6 +163,12 @@ def spread_of(parts: tuple[Part, ...]) -> Spread:
     return Spread(math.sqrt(variance), dof, width, tuple(shifts))
 
 
+@lru_cache(maxsize=512)
+def distance_of(parts: tuple[Part, ...], chance: float) -> float:
+    """The quantile of their sum at a chance; see :meth:`Spread.quantile`."""
+    return spread_of(parts).quantile(chance)
+
+
 def shapes_matter(parts: Sequence[Part], chance: float) -> bool:
     """Whether the normal (or t) distribution with the combined uncertainty might promise too much at a chance.
 

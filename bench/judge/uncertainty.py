@@ -21,7 +21,7 @@ from bench.judge.judge_error import (
     one_of,
     probability,
 )
-from bench.judge.spread import Part, few_readings, shapes_matter, spread_of
+from bench.judge.spread import Part, distance_of, few_readings, shapes_matter, spread_of
 from bench.judge.student import coverage_factor, quantile, upper_tail
 from bench.quantity import SI_BASE_UNITS, engineering, with_uncertainty
 
@@ -340,7 +340,7 @@ class Budget:
         """
         plain = quantile(probability("confidence", confidence), self.dof) * self.standard_uncertainty
         parts = self._parts
-        return max(plain, spread_of(parts).quantile(confidence)) if shapes_matter(parts, confidence) else plain
+        return max(plain, distance_of(parts, confidence)) if shapes_matter(parts, confidence) else plain
 
     def beyond(self, distance: float, confidence: float) -> float:
         """Chance that the error exceeds a distance to one side, for a statement at a confidence.

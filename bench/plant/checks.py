@@ -7,7 +7,7 @@ from typing import Final
 from bench.plant.demand import breaker_currents, fault_currents, inlet_drops
 from bench.plant.graph import Edge, Nets, shortest, ways
 from bench.plant.model import Plant
-from bench.plant.protection import melts_first, usual_limit
+from bench.plant.protection import harmed_first, usual_limit
 from bench.plant.report import At, Report
 from bench.plant.things import Bond, Inlet, Terminal
 from bench.quantity import engineering
@@ -58,10 +58,11 @@ def _single_point(plant: Plant, report: Report) -> None:
         expected = "the bond between the isolated bonding network and the building (ITU-T K.27)"
         report.say(at, "single-point", found=found, expected=expected)
         return
+    bar, one = plant.single_point_bar, plant.single_point_bonds
     for other in plant.bonds.values():
-        if other is not bond and _crosses(plant, other):
+        if other not in one and _crosses(plant, other):
             found = f"'{other.name}', a second bond from inside to outside, {other.a.owner} to {other.b.owner}"
-            expected = f"one such bond, the single-point connection '{bond.name}' (ITU-T K.27)"
+            expected = f"one connection, at '{bar.name if bar else ''}', where '{bond.name}' lands (ITU-T K.27)"
             report.say(report.at(other.name), found=found, expected=expected)
 
 
@@ -197,7 +198,7 @@ def _stops(plant: Plant, inlet: Inlet, cable: str, terminal: str) -> str:
 
 
 def _breakers(plant: Plant, report: Report) -> None:
-    """Remark on breakers that are large for the conductors behind them, and on wires that melt before they open."""
+    """Remark on breakers that are large for the conductors behind them, and on wires that are harmed before."""
     behind = Nets(edge for edge in plant.graph() if edge.kind != "bond")
     conductors: dict[str, list[str]] = {}
     for conductor in plant.conductors.values():
@@ -215,7 +216,7 @@ def _breakers(plant: Plant, report: Report) -> None:
                 break
         for name in mine:
             wire = plant.conductors[name].wire
-            why = melts_first(wire, breaker.rating_a, breaker.trips, shorts.get(breaker.name, 0.0))
+            why = harmed_first(wire, breaker.rating_a, breaker.trips, shorts.get(breaker.name, 0.0))
             if why is not None:
                 found = f"{breaker.rating_a:g} A ({breaker.trips}) before conductor {name} of {why[0]}"
                 report.remark(report.at(breaker.name), "rating", found=found, expected=f"{why[1]}; local codes rule")

@@ -177,6 +177,24 @@ class Plant:
         ends = [self.earth_points[end.owner] for end in (self.single_point.a, self.single_point.b)]
         return next((point for point in ends if not point.outside), None)
 
+    @property
+    def single_point_bonds(self) -> tuple[Bond, ...]:
+        """The conductors of the single-point connection, from its bar to the building; the named one first.
+
+        The connection is a bus-bar and no mere point: what lands there is one connection (ITU-T K.27, 3.2.5).
+        """
+        bar, named = self.single_point_bar, self.single_point
+        if bar is None or named is None:
+            return ()
+        others = [
+            bond
+            for bond in self.bonds.values()
+            if bond is not named
+            and any(end.owner == bar.name for end in (bond.a, bond.b))
+            and any(self.earth_points[end.owner].outside for end in (bond.a, bond.b))
+        ]
+        return (named, *others)
+
     def near(self, name: str) -> str:
         """A hint with the nearest name: of the same owner first, since ``J101.120`` is more likely ``J101.12``."""
         owner = name.rpartition(".")[0]

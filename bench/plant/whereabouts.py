@@ -55,6 +55,10 @@ class Plant(Protocol):
         """Supplies by name."""
 
     @property
+    def single_point_bonds(self) -> tuple[Bond, ...]:
+        """The conductors of the single-point connection."""
+
+    @property
     def busbars(self) -> Mapping[str, Busbar]:
         """Busbars by name."""
 
@@ -101,7 +105,9 @@ def where(plant: Plant, thing: Thing) -> str:
         case Feed():
             return f"feed {thing.name}, {engineering(thing.nominal_v, 'V')}{_aside(thing.title)}"
         case Bond():
-            link = ", the single-point connection" if thing.single_point else ""
+            link = ""
+            if thing in plant.single_point_bonds:
+                link = ", the single-point connection" if thing.single_point else ", beside the single-point connection"
             return f"bond {thing.name}{link}, from {thing.a.name} to {thing.b.name}"
         case Tray():
             return f"cable tray {thing.name}{_aside(thing.title)}"

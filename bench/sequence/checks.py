@@ -31,7 +31,7 @@ from bench.sequence.file import (
     Wait,
 )
 from bench.sequence.file import Limit as LimitFile
-from bench.sequence.limits import cables_at
+from bench.sequence.limits import cables_at, shelves_at
 from bench.sequence.plan import Step
 from bench.sequence.power_steps import Forecasts
 
@@ -60,6 +60,7 @@ class Checks:
         say: takes problems.
         before: the steps so far; whoever unrolls adds to them.
         forecasts: what each output that comes up should show.
+        fresh: whether the sequence is to be walked; one in a record was.
         held: whether a hold point stands before.
     """
 
@@ -67,6 +68,7 @@ class Checks:
     say: Say
     before: list[Step]
     forecasts: Forecasts
+    fresh: bool
     held: bool = False
 
     def sound(self, entry: Single, filled: Single) -> bool:
@@ -143,17 +145,26 @@ class Checks:
         return self._bears(entry, volts, cables) and self._without_cards(entry, cables)
 
     def _without_cards(self, entry: Single, cables: Sequence[Cable]) -> bool:
-        """Whether the cards at the cables' ends are out, or a hold point stands before: somebody has looked then."""
-        if self.held:
+        """Whether the cards at the cables' ends were taken out or looked at by steps before, and none went in since.
+
+        Records from before may rest on a hold point alone.
+        """
+        if self.held and not self.fresh:
             return True
-        ends = [owner for cable in cables for owner in (*cable.near, *cable.far)]
-        shelves = {self.plant.connectors[end].shelf for end in ends if end in self.plant.connectors}
-        cards = {card.name for shelf in shelves for card in self.plant.shelves[shelf].cards}
-        left = sorted(cards - {name for step in self.before for name in step.source.take_out})
-        if not left:
+        cards = {c.name for shelf in shelves_at(self.plant, cables) for c in self.plant.shelves[shelf].cards}
+        for step in reversed(self.before):
+            back = sorted(cards & set(step.source.put_in))
+            if back:
+                return self._electronics(entry, back[0], "them taken out again by a step before")
+            cards -= set(step.source.take_out)
+            if isinstance(step.source, Look):
+                cards -= set(step.source.cards)
+        if not cards:
             return True
-        expected = "them taken out by a step before, or a hold point at which somebody has looked"
-        self.say(entry, ("at",), f"a test voltage on a cable with cards at its ends ({left[0]} ...)", expected, "")
+        return self._electronics(entry, min(cards), "them taken out ('take-out') or looked at by a step before")
+
+    def _electronics(self, entry: Single, card: str, expected: str) -> bool:
+        self.say(entry, ("at",), f"a test voltage on a cable with cards at its ends ({card} ...)", expected, "")
         return False
 
     def _bears(self, entry: Single, volts: float, cables: Iterable[Cable]) -> bool:

@@ -210,6 +210,11 @@ class _Common(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", tag_fie
         return []
 
     @property
+    def put_in(self) -> list[str]:
+        """Cards that a hand puts in."""
+        return []
+
+    @property
     def changes(self) -> tuple[Change, ...]:
         """What hands leave otherwise in the plant by it."""
         return ()

@@ -10,6 +10,7 @@ from bench.judge.harness import continuity_limit, insulation_limit
 from bench.judge.insulation import insulation_rule
 from bench.judge.judge_error import JudgeError
 from bench.judge.limit import Limit
+from bench.judge.siblings import AS_GOOD_AS_NOTHING
 from bench.judge.uncertainty import Budget
 from bench.plant.model import NoPath, Plant, UnknownName
 from bench.plant.things import Cable
@@ -39,6 +40,11 @@ class Held:
     least: float | None = None
     amps: float | None = None
     connected: Limit | None = None
+
+    def as_good_as_nothing(self, budget: Budget) -> bool:
+        """Whether a reading is so surely below what a sound item reads that the probes must have touched each other."""
+        most = budget.value + budget.expanded_uncertainty
+        return self.least is not None and most < AS_GOOD_AS_NOTHING * self.least
 
     def remark(self, budget: Budget) -> str:
         """Something worth a look although the verdict stands; may be empty."""
@@ -101,8 +107,12 @@ def _computed(
     a, b = source.between
     if kind in ("conductor", "path"):
         single = kind == "conductor" and step.subject in plant.conductors
+        bond = plant.bonds.get(step.subject) if kind == "path" else None
         if single:
             expected = plant.conductors[step.subject].expected(celsius)
+        elif bond is not None and {bond.a.name, bond.b.name} == {a, b}:
+            # of several conductors side by side the one that is on
+            expected = bond.expected(celsius)
         else:
             expected = plant.path_expected(a, b, celsius)
         banded = expected.limit(margin)
@@ -145,6 +155,16 @@ def cables_at(plant: Plant, places: Sequence[str], of: str = "") -> list[Cable]:
     if of in plant.cables:
         return [*found, plant.cables[of]]
     return [*found, *(plant.cables_of(of) if of in plant.connectors else ())]
+
+
+def shelves_at(plant: Plant, cables: Sequence[Cable]) -> list[str]:
+    """The shelves and halves whose electronics hang on some cables, by a connector or an inlet, in order."""
+    found: list[str] = []
+    for end in (owner for cable in cables for owner in (*cable.near, *cable.far)):
+        shelf = plant.connectors[end].shelf if end in plant.connectors else end
+        if shelf in plant.shelves:
+            found += [shelf, *plant.shelves[shelf].halves]
+    return list(dict.fromkeys(found))
 
 
 def insulation_by_length(cables: Sequence[Cable]) -> Limit:

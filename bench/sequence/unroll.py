@@ -51,12 +51,12 @@ def unroll(sequence: SequenceFile, plant: Plant, say: Say = _refuse) -> Plan:
     Args:
         sequence: the file's content.
         plant: what it is about.
-        say: takes problems; by default the first one is raised.
+        say: takes problems of a file that is to be walked; by default, for what was walked, the first one is raised.
 
     Raises:
         CannotUnroll: the sequence does not fit the plant, and ``say`` was not given.
     """
-    work = _Unroller(plant, say)
+    work = _Unroller(plant, say, fresh=say is not _refuse)
     work.walk(sequence.steps, "", sequence.sequence, {})
     return Plan(sequence, tuple(work.steps))
 
@@ -65,13 +65,14 @@ def unroll(sequence: SequenceFile, plant: Plant, say: Say = _refuse) -> Plan:
 class _Unroller:
     plant: Plant
     say: Say
+    fresh: bool
     steps: list[Step] = field(default_factory=list)
     forecasts: Forecasts = field(init=False)
     checks: Checks = field(init=False)
 
     def __post_init__(self) -> None:
         self.forecasts = Forecasts(self.plant)
-        self.checks = Checks(self.plant, self.say, self.steps, self.forecasts)
+        self.checks = Checks(self.plant, self.say, self.steps, self.forecasts, self.fresh)
 
     def walk(self, entries: list[Any], path: str, section: str, views: Mapping[str, View]) -> None:
         for number, entry in enumerate(entries, 1):

@@ -506,15 +506,20 @@ class Setting:
                 read,
             )
             decision = decide(budget, held.limit, rule)
+            if decision.verdict == "pass" and held.as_good_as_nothing(budget):
+                decision = dataclasses.replace(decision, verdict="undecided", told=_nothing_between(budget, held))
         except JudgeError as error:
             return replace(as_read, sentence=f"Undecided: {error}.")
         advice: tuple[str, ...] = ()
-        if decision.verdict == "undecided":
+        # a reading that cannot be is to be taken again, and no better meter would make it right
+        if decision.verdict == "undecided" and not decision.told:
             four = _has_four_wires(facts)
             advice = _advice(
                 budget, decision, table, function, age, conditions.ambient, four, _takes_margin(step.source, held)
             )
         reached = _connected(budget, held, rule)
+        if decision.told and reached:
+            reached = "undecided"
         return replace(
             base,
             verdict=decision.verdict,
@@ -690,6 +695,14 @@ def _connected(read: Budget | Overload, held: Held, rule: Rule) -> Connected:
         return ""
     verdict = decide(read, held.connected, rule).verdict
     return {"pass": "yes", "fail": "no"}.get(verdict, "undecided")  # type: ignore[return-value]
+
+
+def _nothing_between(budget: Budget, held: Held) -> str:
+    least = engineering(held.least or 0.0, held.limit.unit)
+    return (
+        f"Undecided: {budget.text} is as good as nothing, where this path cannot have less than {least}. The probes "
+        "may have touched each other, or the same pin: look, and read it again. If it stays, look for a second path."
+    )
 
 
 def _reached(connected: Connected, verdict: str, held: Held) -> str:

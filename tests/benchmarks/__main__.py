@@ -33,9 +33,11 @@ ORDERED: Final[dict[str, tuple[str, ...]]] = {
     "conductors": (),
     "earth": ("--plants", "50"),
     "survey": (),
+    "risk": (),
+    "insulation": (),
 }
 """Benchmark to its arguments, in the order of the page; what is not named here comes after, without arguments."""
-LONG: Final = frozenset({"crash", "kills", "conductors", "earth", "survey"})
+LONG: Final = frozenset({"crash", "kills", "conductors", "earth", "survey", "risk", "insulation"})
 """Those that take many minutes: run by name only."""
 HEAD: Final = """# Figures
 

@@ -50,6 +50,33 @@ def test_guarded_rule_on_a_feed(value, verdict):
     assert decide(reading(value, 0.2, "V"), FEED).verdict == verdict
 
 
+@pytest.mark.parametrize("rule", [Rule.simple(), Rule.guarded(), Rule.guarded_by_factor(1.0)])
+def test_a_resistance_below_nothing_passes_nothing(rule):
+    """A bond that reads -5 mΩ is no bond that is proven: the zero is wrong, or the sense leads are crossed."""
+    found = decide(reading(-0.005, 0.001), Limit.at_most(0.01, "Ω", "bond"), rule)
+    assert found.verdict == "undecided" and "less than nothing" in found.sentence
+    assert decide(reading(-0.002, 0.001), Limit.at_most(0.01, "Ω", "bond"), rule).verdict == "pass"
+    assert decide(reading(-0.005, 0.001, "V"), Limit.at_most(0.01, "V", "a drop"), rule).verdict == "pass"
+
+
+def test_a_wrong_pass_near_zero_is_no_likelier_than_stated():
+    """Bonds of anything from nothing to three times the limit, and a meter that is as coarse as the limit."""
+    rng = np.random.default_rng(11)
+    limit, u = Limit.at_most(0.010, "Ω", "bond"), 0.008
+    rule = Rule.guarded(0.95)
+    true = rng.uniform(0.0, 0.030, 200_000)
+    read = true + rng.normal(0.0, u, true.size)
+    # where the decisions turn, by halving: they are monotone but for what reads surely below nothing
+    low, high = -2.5 * u, 0.010
+    for _ in range(40):
+        at = 0.5 * (low + high)
+        low, high = (at, high) if decide(reading(at, u), limit, rule).verdict == "pass" else (low, at)
+    passed = read <= low
+    wrong = np.count_nonzero(passed & (true > 0.010)) / np.count_nonzero(passed)
+    assert np.count_nonzero(passed) > 1000 and wrong <= 0.05
+    assert conformance_probability(reading(low, u), limit) == pytest.approx(0.95, abs=0.01)
+
+
 def test_simple_acceptance_takes_the_reading_at_its_word():
     rule = Rule.simple()
     for value, verdict in ((1.999, "pass"), (2.0, "pass"), (2.001, "fail")):

@@ -30,6 +30,16 @@ def test_low_and_far_out_ones_are_named_in_order():
     assert found.stand_outs[1].score < 0
 
 
+def test_a_wire_that_reads_as_good_as_nothing_says_where_to_look():
+    for value in (0.02, 0.0, -0.01):
+        found = compare({**CABLE, "pin 3": value}, "Ω", resolution=0.01)
+        assert names(found) == ["pin 3"]
+        assert "as good as nothing where its siblings read 1.01 Ω: the probes may have touched" in found.sentence
+    # insulation a decade below is a leak, and no touch of the probes
+    poor = a_decade_below({**{f"pair {n}": 1e9 for n in range(8)}, "pair 9": 1e6}, "Ω")
+    assert "times lower" in poor[0].sentence
+
+
 def test_agreement_is_said():
     found = compare(CABLE, "Ω", resolution=0.01)
     assert found.stand_outs == ()

@@ -156,3 +156,11 @@ def test_voltage_drop_in_the_trade_form():
     """V = 2 I L R(per 1000 ft)/1000, L one way in feet (telephone power trade; AWG 10, 40 A, 100 ft)."""
     ours = voltage_drop(round_trip(awg_conductor(10, Run(100 * FEET_M))), 40.0)
     assert ours.nominal_v == pytest.approx(2 * 40 * 100 * 0.9989 / 1000, rel=1e-3)
+
+
+@pytest.mark.parametrize("row", PUBLISHED["voltage_drops"]["rows"], ids=lambda row: f"AWG {row[0]}")
+def test_voltage_drop_of_worked_examples(row):
+    size, feet, amperes, volts = row
+    wire = awg_conductor(size, Run(feet * FEET_M, temperature_c=75.0), stranded=True)
+    ours = voltage_drop(round_trip(wire), float(amperes))
+    assert ours.nominal_v == pytest.approx(volts, abs=PUBLISHED["voltage_drops"]["tolerance"])

@@ -55,6 +55,8 @@ INSULATION = {
     "settle to 0.1 %": lambda: charge.settle_time(1.0, 1.0, 0.001),
 }
 FUSING = {
+    "k of PVC": lambda: fusing.heat_factor(*fusing.INSULATION_C["PVC"]),
+    "k of XLPE": lambda: fusing.heat_factor(*fusing.INSULATION_C["XLPE"]),
     "AWG 16 in 5 s": lambda: fusing.melting_current(awg_area_mm2(16), 5.0),
     "AWG 14 at 400 A": lambda: fusing.melting_time(awg_area_mm2(14), 400.0),
     "Preece AWG 16": lambda: fusing.preece_current(0.0508 * 25.4),

@@ -32,7 +32,7 @@ sequence: one reading
 plant: plant.yaml
 steps:
   - {step: ask, text: How warm is it?, name: ambient, least: -10, most: 45}
-  - {step: hold, text: Cards out., word: OUT}
+  - {step: do, text: Cards out., take-out: ["1A"]}
   - step: measure
     read: insulation
     between: [J1.1, J1.2]

@@ -11,6 +11,7 @@ SEQUENCE = """
 sequence: insulation pair by pair
 plant: plant.yaml
 steps:
+  - {step: do, text: Cards out., take-out: [1C, 2C]}
   - {step: hold, text: Everybody is clear of both ends., word: CLEAR}
   - step: each
     over: pairs

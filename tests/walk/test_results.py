@@ -432,6 +432,14 @@ def test_verdict_lines_are_made_of_verdict_subject_and_sentence(desk: Desk) -> N
     assert lines == [verdict_line(outcome) for outcome in results(desk.state).values() if outcome.verdict != "done"]
 
 
+def test_probes_that_touch_each_other_pass_no_wire(desk: Desk) -> None:
+    desk.until(phase=Phase.MEASURING, index=7)
+    desk.read(value=0.02)
+    outcome = results(desk.state)[7]
+    assert (outcome.verdict, outcome.advice) == ("undecided", ())
+    assert "as good as nothing" in outcome.sentence and "touched each other" in outcome.sentence
+
+
 def test_a_reading_that_is_too_good_is_remarked(desk: Desk) -> None:
     desk.until(phase=Phase.MEASURING, index=7)
     desk.read(value=0.35)

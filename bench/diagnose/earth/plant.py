@@ -45,17 +45,6 @@ def _point(plant: Plant, one: EarthPoint) -> Point:
     return Point(one.name, title, one.outside, one.mesh, one.is_return, run, metres)
 
 
-def isolating_bond(plant: Plant) -> str:
-    """The bond whose lifting leaves the inside floating: the single-point connection.
-
-    Raises:
-        DiagnoseError: the plant has none.
-    """
-    if plant.single_point is None:
-        raise DiagnoseError(f"the plant {plant.name} has no single-point connection")
-    return plant.single_point.name
-
-
 def where_to_look(plant: Plant, a: str, b: str) -> list[str]:
     """Where in the hall a second path between two earth points may run, in plant words; the likeliest place first.
 

@@ -27,14 +27,14 @@ def earth(plant: Plant, of: str) -> Draft:
     """
     if of:
         raise CannotDraft(f"earth is proven for the whole plant at once, and not for {of} alone")
-    bond, inside, outside = _single_point(plant)
+    links = _single_point(plant)
+    bond, inside, outside = links[0]
     parts: list[Part] = [*dead("the plant"), *_lifting(), AMBIENT, _known_resistor("before")]
     parts += [
         Do(
-            title=f"Lift the single-point connection {bond}",
-            text=f"Take {plant.where(bond)}, off at one end and keep it clear. This is the one conductor that may join "
-            "the inside to the building; everything inside must float now.",
-            lift=[bond],
+            title=f"Lift the single-point connection {' and '.join(name for name, _, _ in links)}",
+            text=_lifted_words(plant, [name for name, _, _ in links]),
+            lift=[name for name, _, _ in links],
         ),
         Measure(
             title="The inside floats",
@@ -47,19 +47,29 @@ def earth(plant: Plant, of: str) -> Draft:
             range=Amount.parse("1 Mohm"),
             limit=by_hand("common practice, no source: an isolated network floats", at_least="100 kohm"),
         ),
-        Do(
-            title=f"Put {bond} back",
-            text="Clean faces, washers as before, tight. Nothing else goes on before it is back and proven.",
-            refit=[bond],
-        ),
-        Measure(
-            title=f"{bond} is proven again",
-            read="resistance",
-            wires=4,
-            between=(inside, outside),
-            subject=bond,
-            limit=Limit(computed="path"),
-        ),
+    ]
+    for number, (name, near, far) in enumerate(links):
+        before = [links[number - 1][0]] if number else []
+        off = f"Take {before[0]} off again, so that {name} is read alone. " if before else ""
+        parts += [
+            Do(
+                title=f"Put {name} back",
+                text=f"{off}Clean faces, washers as before, tight. Nothing else goes on before it is back and proven.",
+                lift=before,
+                refit=[name],
+            ),
+            Measure(
+                title=f"{name} is proven again",
+                read="resistance",
+                wires=4,
+                between=(near, far),
+                subject=name,
+                limit=Limit(computed="path"),
+            ),
+        ]
+    if len(links) > 1:
+        parts += _side_by_side(plant, links)
+    parts += [
         "From here on each reading is chosen by what the ones before it said. 'lifting: yes' lets it ask for a bond to "
         "be lifted where readings alone cannot decide; each is put back and proven again at once. 'path' is the second "
         "path that must not be missed; 'seen' at how many of the places where it could be one of that size must show "
@@ -95,6 +105,41 @@ def _lifting() -> list[Step]:
             "Everything that can feed the plant is locked off, batteries are disconnected at both poles, mains plugs "
             "are out, and no cable to the outside of the building carries anything. Type the word only if this is so.",
             word="EARTH",
+        ),
+    ]
+
+
+def _lifted_words(plant: Plant, names: list[str]) -> str:
+    if len(names) == 1:
+        return (
+            f"Take {plant.where(names[0])}, off at one end and keep it clear. This is the one conductor that may join "
+            "the inside to the building; everything inside must float now."
+        )
+    return (
+        f"Take off at one end and keep clear: {'; '.join(plant.where(name) for name in names)}. They land on one bar "
+        "and are one connection, the only one that may join the inside to the building; everything inside must float "
+        "now."
+    )
+
+
+def _side_by_side(plant: Plant, links: list[tuple[str, str, str]]) -> list[Step]:
+    """The others put back beside the one that was proven last, and the bar read once more with all of them on."""
+    name, near, far = links[-1]
+    others = [one for one, _, _ in links[:-1]]
+    most = plant.bonds[name].expected(plant.ambient_c).high_ohm
+    return [
+        Do(
+            title=f"Put {', '.join(others)} back beside {name}",
+            text="Clean faces, washers as before, tight.",
+            refit=others,
+        ),
+        Measure(
+            title="The single-point connection with all its conductors",
+            read="resistance",
+            wires=4,
+            between=(near, far),
+            subject=name,
+            limit=Limit(at_most=Amount(most, "Ω"), source=f"what {name} may have alone, and others lie beside it"),
         ),
     ]
 
@@ -145,10 +190,11 @@ def earth_live(plant: Plant, of: str) -> Draft:
     alternating = by_hand(_SET_YOUR_OWN, at_most=_MOST_ALTERNATING)
     twice = "a return that is bonded twice, or a load fed from one side to earth"
     loop = "a second path that closes a loop, or a leaking filter"
-    parts += [
-        _clamped(plant, "direct", "current", direct, twice),
-        _clamped(plant, "alternating", "ac-current", alternating, loop),
-    ]
+    for link in _single_point(plant):
+        parts += [
+            _clamped(link, "direct", "current", direct, twice),
+            _clamped(link, "alternating", "ac-current", alternating, loop),
+        ]
     for feed, places in _feeds(plant).items():
         parts.append(f"---- feed {feed}, {abs(plant.feeds[feed].nominal_v):g} V")
         parts += [_ripple(feed, *place) for place in places]
@@ -159,8 +205,10 @@ def earth_live(plant: Plant, of: str) -> Draft:
     return Draft(about, parts)
 
 
-def _clamped(plant: Plant, kind: str, reads: Literal["current", "ac-current"], limit: Limit, points_to: str) -> Step:
-    bond, inside, outside = _single_point(plant)
+def _clamped(
+    link: tuple[str, str, str], kind: str, reads: Literal["current", "ac-current"], limit: Limit, points_to: str
+) -> Step:
+    bond, inside, outside = link
     return Measure(
         title=f"{kind} current in {bond}",
         text=f"Close the clamp round {bond} alone, the conductor of the single-point connection, arrow towards the "
@@ -184,13 +232,15 @@ def _ripple(feed: str, name: str, live: str, back: str) -> Step:
     )
 
 
-def _single_point(plant: Plant) -> tuple[str, str, str]:
-    """The single-point connection, and the points at its inside and its outside end."""
-    bond, bar = plant.single_point, plant.single_point_bar
-    if bond is None or bar is None:
+def _single_point(plant: Plant) -> list[tuple[str, str, str]]:
+    """The conductors of the single-point connection, each with the points at its inside and its outside end."""
+    bar = plant.single_point_bar
+    if bar is None:
         raise CannotDraft(f"the plant {plant.name} has no earthing network with a single-point connection")
-    far = bond.b if bond.a.owner == bar.name else bond.a
-    return bond.name, bar.name, far.name
+    return [
+        (bond.name, bar.name, (bond.b if bond.a.owner == bar.name else bond.a).name)
+        for bond in plant.single_point_bonds
+    ]
 
 
 def _feeds(plant: Plant) -> dict[str, list[tuple[str, str, str]]]:

@@ -17,6 +17,7 @@ from bench.quantity import Amount, Duration, Resistance, Temperature, Voltage
 from bench.sequence.drafts.conductors import scope, searched
 from bench.sequence.drafts.parts import AMBIENT, CannotDraft, Draft, Part, dead
 from bench.sequence.file import Caution, Discharge, Do, Each, Hold, Limit, Measure, Prove, Seek, Step, Wait
+from bench.sequence.limits import shelves_at
 
 _AFTER: Final = Duration(15.0)
 _PROOF_AFTER: Final = Duration(5.0)
@@ -161,11 +162,9 @@ def _voltage(plant: Plant, cables: Iterable[Cable]) -> Amount:
         raise CannotDraft(str(error)) from error
 
 
-def _cards_out(plant: Plant, cables: Iterable[Cable]) -> list[Part]:
+def _cards_out(plant: Plant, cables: Sequence[Cable]) -> list[Part]:
     """The act that takes the cards out at both ends: electronics bear no test voltage."""
-    ends = [owner for cable in cables for owner in (*cable.near, *cable.far)]
-    shelves = dict.fromkeys(plant.connectors[end].shelf for end in ends if end in plant.connectors)
-    full = [name for name in shelves if plant.shelves[name].cards]
+    full = [name for name in shelves_at(plant, cables) if plant.shelves[name].cards]
     if not full:
         return []
     return [
