@@ -434,7 +434,7 @@ def test_verdict_lines_are_made_of_verdict_subject_and_sentence(desk: Desk) -> N
 
 def test_probes_that_touch_each_other_pass_no_wire(desk: Desk) -> None:
     desk.until(phase=Phase.MEASURING, index=7)
-    desk.read(value=0.02)
+    desk.read(value=0.23)
     outcome = results(desk.state)[7]
     assert (outcome.verdict, outcome.advice) == ("undecided", ())
     assert "as good as nothing" in outcome.sentence and "touched each other" in outcome.sentence
