@@ -111,13 +111,38 @@ class Instrument:
         return self._taker.setup if self._taker is not None else None
 
     def open(self) -> Identity:
-        """Wait until it has settled, drain the line, identify it, set it up, and find its error queue empty.
+        """Wait until it has settled, drain the line, identify it, see how its outputs stand, and set it up.
 
         Raises:
-            InstrumentTrouble: any kind but ``mismatch``.
+            InstrumentTrouble: any kind.
         """
         with self._guard:
             return self._session.open()
+
+    def meet(self) -> Identity:
+        """Identify it and see how its outputs stand, and nothing else: :meth:`set_up` has to follow.
+
+        Until then an instrument with an output is only asked, and :meth:`make_safe` says how it stands.
+
+        Raises:
+            InstrumentTrouble: any kind.
+        """
+        with self._guard:
+            return self._session.meet()
+
+    def set_up(self) -> None:
+        """Set up an instrument that was met.
+
+        Raises:
+            InstrumentTrouble: ``refused``, and trouble on the line.
+        """
+        with self._guard:
+            self._session.set_up()
+
+    @property
+    def hands_off(self) -> bool:
+        """Whether it was met and is only asked: nobody has said yet that it is the one that is meant."""
+        return self._session.hands_off
 
     def reconnect(self, transport: Transport) -> Identity:
         """Go on over a new port: identify anew, and set up as before.
@@ -183,6 +208,7 @@ class Instrument:
                 instrument reported an error; ``mismatch`` where it reads back something else; or trouble on the line.
         """
         with self._guard:
+            self._session.refuse_hands_off()
             self._taker = None
             chosen = self._function(function)
             held = _range_for(chosen, range)

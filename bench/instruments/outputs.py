@@ -11,7 +11,7 @@ from typing import Final, TypeVar
 
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.functions import Setting
-from bench.instruments.profile.profile import Output, Switch
+from bench.instruments.profile.profile import Output, Safe, Switch
 from bench.instruments.profile.template import fill, fill_all
 from bench.instruments.session import Session
 from bench.instruments.values import OutputState, SafeState
@@ -34,6 +34,7 @@ UNSAFE_ADVICE: Final = "Treat it as live: switch it off at its own switch, and p
 
 def set_output(session: Session, on: bool, wanted: Mapping[str, str | float], name: str | None) -> OutputState:
     """Switch an output; see :meth:`bench.instruments.instrument.Instrument.set_output`."""
+    session.refuse_hands_off()
     output = _output(session, name)
     if not on and wanted:
         raise InstrumentTrouble("unable", f"'{output.name}' needs no settings to be switched off.")
@@ -151,6 +152,7 @@ def _switch(session: Session, output: Output, on: bool, texts: Mapping[str, str]
 
 def set_channels(session: Session, channels: tuple[str, ...]) -> tuple[str, ...]:
     """Close these channels and open all others; see :meth:`bench.instruments.instrument.Instrument.set_channels`."""
+    session.refuse_hands_off()
     switch = session.profile.switch
     if switch is None:
         raise InstrumentTrouble("unable", "It has no channels to switch.")
@@ -216,6 +218,8 @@ def make_safe(session: Session, told: Told = nobody) -> SafeState:
     commands = tuple(session.encoded(command) for command in safe.send)
     conversation.transport.heed_abort(False)
     conversation.forget()
+    if session.hands_off:
+        return _as_it_stands(session, safe)
     what, lost = "", False
     try:
         for _ in range(SAFE_TRIES):
@@ -231,6 +235,26 @@ def make_safe(session: Session, told: Told = nobody) -> SafeState:
                 if lost:
                     break
         return SafeState(False, True, f"Not confirmed that {safe.text}. {what}", conversation.received, lost)
+    finally:
+        conversation.transport.heed_abort(True)
+
+
+def _as_it_stands(session: Session, safe: Safe) -> SafeState:
+    """How an instrument stands that is only asked, since nobody has said yet that it is the one that is meant."""
+    conversation = session.conversation
+    who = f"{session.identity.text[:80]!r}" if session.identity is not None else "What answers"
+    try:
+        for check in safe.checks:
+            checked = session.check(check, {})
+            if not checked.holds:
+                what = (
+                    f"{who} answers {checked.text[:60]!r} to {check.ask!r}, so it is not known that {safe.text}. "
+                    "It was not told to go off, since nobody has said yet that it is the one that is meant."
+                )
+                return SafeState(False, True, what, conversation.received)
+        return SafeState(True, True, f"Found so, and told nothing: {safe.text}.", conversation.received)
+    except InstrumentTrouble as trouble:
+        return SafeState(False, True, trouble.what, conversation.received, trouble.kind == "lost")
     finally:
         conversation.transport.heed_abort(True)
 

@@ -83,6 +83,8 @@ class Session:
         self.expected_serial = expected_serial
         self.expected_identity = expected_identity
         self._notice = notice
+        self.hands_off = False
+        """It was met and not set up: nobody has said yet that it is the one that is meant, and it is only asked."""
         self._number = 0
         self._transaction = 0
         self.use(line or profile.line)
@@ -150,14 +152,34 @@ class Session:
     # ---- opening ---------------------------------------------------------------------------
 
     def open(self) -> Identity:
-        """Settle, drain, identify, set up, and find the error queue empty.
+        """Settle, drain, identify, see how outputs stand, set up, and find the error queue empty.
 
         Raises:
-            InstrumentTrouble: of any kind but ``mismatch`` and ``unsafe``.
+            InstrumentTrouble: of any kind but ``unsafe``.
         """
         before = self.identity
         try:
-            self._open()
+            identity = self.meet()
+            self.set_up()
+        except BaseException:
+            self.identity = before
+            raise
+        return identity
+
+    def meet(self) -> Identity:
+        """Settle, drain, identify, and see how its outputs stand.
+
+        Nothing is sent but questions, and what the profile says wakes it; an instrument with an output is neither set
+        nor switched until :meth:`set_up`.
+
+        Raises:
+            InstrumentTrouble: of any kind but ``unsafe``; ``mismatch`` where an output does not say how it stands.
+        """
+        before = self.identity
+        self.hands_off = self.profile.safe is not None
+        try:
+            self._meet()
+            self._look_at_outputs()
         except BaseException:
             # what it said in an opening that failed binds nobody
             self.identity = before
@@ -166,7 +188,62 @@ class Session:
             self.identity = Identity()
         return self.identity
 
-    def _open(self) -> None:
+    def set_up(self) -> None:
+        """Set up an instrument that was met, and find its error queue empty.
+
+        Raises:
+            InstrumentTrouble: ``refused``, and trouble on the line.
+        """
+        self.hands_off = False
+        if self.unasked:
+            return
+        if self.profile.safe is not None:
+            self._prove_order()
+        for command in self.profile.setup:
+            self.tell(command)
+        self.refuse_errors("setting up")
+
+    def refuse_hands_off(self) -> None:
+        """Refuse to set or switch an instrument of which nobody has said yet that it is the one that is meant.
+
+        Raises:
+            InstrumentTrouble: ``stranger``.
+        """
+        if self.hands_off:
+            raise InstrumentTrouble(
+                "stranger",
+                f"{(self.identity or Identity()).text[:80]!r} is neither set nor switched: nobody has said yet that it "
+                "is the instrument that is meant.",
+                "Say so, or write its name into the bench file.",
+            )
+
+    def _look_at_outputs(self) -> None:
+        """See that each output says how it stands, as this kind of instrument does; nothing is changed.
+
+        Raises:
+            InstrumentTrouble: ``mismatch``.
+        """
+        for output in self.profile.outputs:
+            checked = self.check(output.is_on, {})
+            if not checked.holds:
+                checked = self.check(output.is_off, {})
+            if not checked.holds:
+                raise InstrumentTrouble(
+                    "mismatch",
+                    f"{output.name} says neither that it is on nor that it is off: {checked.text[:60]!r}.",
+                    self._wrong_kind(),
+                    raw=(checked.raw,),
+                )
+        switch = self.profile.switch
+        if switch is not None and not (checked := self.check(switch.closed, {})).matched:
+            raise InstrumentTrouble(
+                "mismatch",
+                f"It does not list its closed channels: {checked.text[:60]!r}.",
+                self._wrong_kind(),
+                raw=(checked.raw,),
+            )
+
+    def _meet(self) -> None:
         self.conversation.pause(self.line.settle.value)
         for data in self.line.wake:
             self.conversation.wake(data.data, self.line.wake_pause.value)
@@ -175,9 +252,6 @@ class Session:
             return
         self.conversation.dialogue.doubt(OPENED)
         self.conversation.resynchronise()
-        for command in self.profile.setup:
-            self.tell(command)
-        self.refuse_errors("setting up")
 
     def _open_unasked(self) -> None:
         conversation = self.conversation
@@ -363,22 +437,28 @@ class Session:
 
     def _prove(self) -> None:
         """Ask what only this instrument, and only now, can answer."""
-        self._prove_order()
         if self.profile.identify is None:
+            self._prove_order()
             self._prove_by_shape()
             return
+        # who is not known yet is asked for a name before anything is given to keep
+        first = self.ask_identity() if self.identity is None else None
+        if first is not None:
+            self._refuse_stranger(*first)
+        self._prove_order()
         identity, raw = self.ask_identity()
-        if self.identity is None or not self.identity.same_instrument(identity):
-            # a name that lost a letter on the wire is a name too: one that is new must be told twice
-            again, _ = self.ask_identity()
-            if again != identity:
-                raise InstrumentTrouble(
-                    "garbled",
-                    f"The instrument names itself as {identity.text[:80]!r}, and then as {again.text[:80]!r}.",
-                    "Check the cable.",
-                    raw=(raw,),
-                )
-        self._accept(identity, raw)
+        if first is None and (self.identity is None or not self.identity.same_instrument(identity)):
+            first, (identity, raw) = (identity, raw), self.ask_identity()
+        # a name that lost a letter on the wire is a name too: one that is new must be told twice
+        if first is not None and first[0] != identity:
+            raise InstrumentTrouble(
+                "garbled",
+                f"The instrument names itself as {first[0].text[:80]!r}, and then as {identity.text[:80]!r}.",
+                "Check the cable.",
+                raw=(raw,),
+            )
+        self._refuse_stranger(identity, raw)
+        self.identity = identity
 
     def ask_identity(self) -> tuple[Identity, bytes]:
         """Who it says it is, and the reply's raw bytes.
@@ -446,7 +526,7 @@ class Session:
         )
 
     def _prove_order(self) -> None:
-        if self.profile.probe is None:
+        if self.profile.probe is None or self.hands_off:
             return
         number, back, raw = self.keep_number(self.profile.probe)
         if back != number:
@@ -472,7 +552,7 @@ class Session:
     def _wrong_kind(self) -> str:
         return f"Is this {self.profile.title}? If so, its profile '{self.profile.profile}' must learn this answer."
 
-    def _accept(self, identity: Identity, raw: bytes) -> None:
+    def _refuse_stranger(self, identity: Identity, raw: bytes) -> None:
         wanted = self.expected_serial
         if wanted and identity.serial != wanted:
             raise InstrumentTrouble(
@@ -496,7 +576,6 @@ class Session:
                 "Put the first one back, or begin again with the other.",
                 raw=(raw,),
             )
-        self.identity = identity
 
     # ---- errors and checks -----------------------------------------------------------------
 

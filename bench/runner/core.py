@@ -436,6 +436,9 @@ class Runner:
             self._met[event.instrument] = event.address
         if isinstance(event, e.Read):
             self._retries = 0
+        trouble = self.state.pending.trouble
+        if isinstance(event, e.Answered) and trouble is not None and trouble.kind == "stranger":
+            self.crew.agreed(trouble.instrument)
         working = (Phase.MEASURING, Phase.ENERGISING)
         came = isinstance(event, e.Read | e.Energised | e.Troubled)
         if self.state.phase in working and after.phase is not self.state.phase and not came:

@@ -276,6 +276,11 @@ class InstrumentCrew:
         """Bring all outputs to their safe state at once, each in a thread of its own."""
         threading.Thread(target=self._make_safe, args=(number,), name="make safe", daemon=True).start()
 
+    def agreed(self, instrument: str) -> None:
+        """A person was shown who answers as this instrument, and tried again."""
+        if instrument in self._workers:
+            self._workers[instrument].agreed()
+
     def drop_work(self) -> None:
         """Let go of measurements under way."""
         self._dropped += 1
@@ -375,8 +380,10 @@ class _Worker(threading.Thread):
         """Counts how often it was made safe: what was asked for before switches nothing on any more."""
         self._gate = threading.Lock()
         """Held while something switches on."""
-        self._confirmed = False
-        """A person was shown who answers, and tried again."""
+        self._shown: Identity | None = None
+        """Who answers, where a person was asked whether that is the instrument that is meant."""
+        self._agreed: Identity | None = None
+        """And of whom a person said so."""
         self._lost = False
         """Its port went away in the middle of something that had no reading of its own."""
         self._set_to: tuple[str, float | None, dict[str, str | float]] | None = None
@@ -461,6 +468,11 @@ class _Worker(threading.Thread):
         if self._busy and self._instrument is not None:
             self._instrument.abort()
 
+    def agreed(self) -> None:
+        """A person was shown who answers, and tried again."""
+        if self._shown is not None:
+            self._agreed = self._shown
+
     # each kind of job
 
     def _open(self) -> Instrument:
@@ -471,14 +483,22 @@ class _Worker(threading.Thread):
                     self._instrument.close()
                 self._instrument = None
             instrument = self._opener()
+            self._shown = None
             try:
-                identity = instrument.open()
-                if self._before is not None and not self._before.same_instrument(identity):
+                identity = instrument.meet()
+                agreed = self._agreed is not None and self._agreed.same_instrument(identity)
+                if self._before is not None and not self._before.same_instrument(identity) and not agreed:
+                    self._shown = identity
                     raise InstrumentTrouble(
                         "stranger",
                         f"Another instrument answers as {self.port.name}: {identity.text[:80]!r}.",
-                        f"Before it was {self._before.text[:80]!r}. Put that one back, or begin a new walk.",
+                        f"Before it was {self._before.text[:80]!r}. Put that one back and try again; or try again with "
+                        "this one, and what was checked with the first one is checked anew.",
                     )
+                if agreed or not self.port.confirm:
+                    instrument.set_up()
+                else:
+                    self._shown = identity
             except BaseException:
                 instrument.close()
                 raise
@@ -508,9 +528,8 @@ class _Worker(threading.Thread):
     def _meet(self, job: _Meet) -> None:
         instrument = self._find()
         identity = instrument.identity
-        if self.port.confirm and not self._confirmed:
-            # it is told as trouble, so that somebody answers before anything of it is switched on
-            self._confirmed = True
+        if self.port.confirm and self._shown is not None:
+            # it is told as trouble, so that somebody answers before anything is sent to it but questions
             raise InstrumentTrouble(
                 "stranger",
                 f"{self.port.name} names itself {identity.text[:120]!r} at {instrument.address}, and nobody has said "

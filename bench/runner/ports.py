@@ -129,6 +129,9 @@ class Crew(Protocol):
     def make_safe(self, number: int) -> None:
         """Bring all outputs to their safe state, whatever else is going on; posts ``MadeSafe``."""
 
+    def agreed(self, instrument: str) -> None:
+        """A person was told that somebody else answers as this instrument, or who does, and tried again."""
+
     def drop_work(self) -> None:
         """Let go of a measurement under way; its result is not wanted any more."""
 

@@ -25,7 +25,7 @@ from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.outcome import Connected, Outcome
 from bench.walk.setting import Conditions, Setting
-from bench.walk.standing import State
+from bench.walk.standing import Holder, State
 
 
 def outcomes(state: State) -> Iterator[Outcome]:
@@ -44,9 +44,9 @@ def results(state: State) -> dict[int, Outcome]:
     for index in sorted(state.kept.latest):
         outcome = state.kept.latest[index]
         if outcome.reading is not None and setting.plan.steps[index].kind == "measure":
-            outcome = _checked(state, setting, outcome, checks.get(outcome.reading.instrument, []))
+            outcome = _checked(state, setting, outcome, checks)
         if outcome.found is not None:
-            outcome = _searched(state, outcome, checks)
+            outcome = _searched(state, setting, outcome, checks)
         found[index] = _undisturbed(setting, outcome, disturbed)
     return {**found, **_stand_outs(setting, found), **_leaky(setting, found)}
 
@@ -194,30 +194,62 @@ def too_coarse(setting: Setting, outcome: Outcome) -> bool:
     return able is not None and not isinstance(able, str) and able.answer == "cannot"
 
 
-def _checks(state: State, setting: Setting) -> dict[str, list[tuple[str, Outcome]]]:
-    """Instrument to its checks in the order in which they were made: kind of check and outcome.
+Checks = dict[Holder, list[tuple[str, Outcome]]]
+"""Instrument to its checks in the order in which they were made: kind of check and outcome."""
+
+
+def _checks(state: State, setting: Setting) -> Checks:
+    """The checks of each instrument; one that came in for another has its own.
 
     Of each check step the latest reading: a check that failed is not undone by skipping it.
     """
-    found: dict[str, list[tuple[str, Outcome]]] = {}
-    wanted = {step.index for step in setting.plan.steps if step.kind in ("zero", "prove")}
+    found: Checks = {}
+    steps = {step.index for step in setting.plan.steps if step.kind in ("zero", "prove")}
+    wanted, seen = set(steps), set[tuple[int, Holder]]()
     for outcome in outcomes(state):
-        if not wanted:
+        if not wanted and not state.kept.exchanged:
             break
         step = setting.plan.steps[outcome.index]
-        if outcome.index in wanted and outcome.reading is not None:
-            wanted.remove(outcome.index)
-            kind = step.source.against if isinstance(step.source, Prove) else "zero"
-            found.setdefault(outcome.reading.instrument, []).append((kind, outcome))
+        if outcome.index not in steps or outcome.reading is None:
+            continue
+        holder = state.kept.holder(outcome.reading.instrument, outcome.n)
+        if (outcome.index, holder) in seen or (outcome.index not in wanted and not state.kept.exchanged):
+            continue
+        seen.add((outcome.index, holder))
+        wanted.discard(outcome.index)
+        kind = step.source.against if isinstance(step.source, Prove) else "zero"
+        found.setdefault(holder, []).append((kind, outcome))
     for checks in found.values():
         checks.sort(key=lambda check: check[1].n)
     return found
 
 
-def _checked(state: State, setting: Setting, outcome: Outcome, checks: list[tuple[str, Outcome]]) -> Outcome:
+def _unproven(state: State, setting: Setting, outcome: Outcome, checks: Checks) -> str:
+    """The check of the bench that only another instrument went through than took this reading; empty where none is."""
+    assert outcome.reading is not None
+    mine = state.kept.holder(outcome.reading.instrument, outcome.n)
+    if not state.kept.exchanged:
+        return ""
+    own, role = {kind for kind, _ in checks.get(mine, [])}, setting.step_of(outcome).role
+    for holder, made in checks.items():
+        for kind, check in made:
+            if holder != mine and check.n < outcome.n and kind not in own and setting.step_of(check).role == role:
+                return kind
+    return ""
+
+
+def _exchanged(kind: str) -> str:
+    return f"another instrument came in for the one that was checked ({kind.replace('-', ' ')}), and was not"
+
+
+def _checked(state: State, setting: Setting, outcome: Outcome, checks: Checks) -> Outcome:
+    assert outcome.reading is not None
     before: dict[str, Outcome] = {}
     after: dict[str, Outcome] = {}
-    for kind, check in checks:
+    missing = _unproven(state, setting, outcome, checks)
+    if missing:
+        return outcome.voided(_exchanged(missing))
+    for kind, check in checks.get(state.kept.holder(outcome.reading.instrument, outcome.n), []):
         if check.n < outcome.n:
             before[kind] = check
         else:
@@ -232,12 +264,15 @@ def _checked(state: State, setting: Setting, outcome: Outcome, checks: list[tupl
     return _with_drift(state, setting, outcome, opening, closing)
 
 
-def _searched(state: State, outcome: Outcome, checks: Mapping[str, list[tuple[str, Outcome]]]) -> Outcome:
+def _searched(state: State, setting: Setting, outcome: Outcome, checks: Checks) -> Outcome:
     """A search's finding stands on all its readings: a bench check that failed beside one of them voids it."""
     for reading in outcomes(state):
         if reading.asked is None or reading.index != outcome.index or reading.reading is None:
             continue
-        known = checks.get(reading.reading.instrument, [])
+        missing = _unproven(state, setting, reading, checks)
+        if missing:
+            return outcome.voided(_exchanged(missing))
+        known = checks.get(state.kept.holder(reading.reading.instrument, reading.n), [])
         before = {kind: check for kind, check in known if check.n < reading.n}
         after = {kind: check for kind, check in reversed(known) if check.n > reading.n}
         for when, around in (("before", before), ("after", after)):

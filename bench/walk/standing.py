@@ -45,11 +45,14 @@ class Position(msgspec.Struct, frozen=True):
     Attributes:
         cursor: index of the step that is under way; the plan's length at the end.
         back_to: where to go on after a step is measured again; None where the walk goes straight on.
+        again: steps that are taken again first, one after the other: checks of the bench that another instrument has
+            not gone through yet.
         then: where ``SAFING`` and ``PAUSED`` lead.
     """
 
     cursor: int = 0
     back_to: int | None = None
+    again: tuple[int, ...] = ()
     then: Phase = Phase.MEETING
 
     @property
@@ -106,6 +109,10 @@ class Outputs(msgspec.Struct, frozen=True):
         return replace(self, held=frozenset())
 
 
+Holder = tuple[str, int]
+"""One instrument that answers, or answered, to a name of the bench: the name, and how many had come in for it."""
+
+
 class Kept(msgspec.Struct, frozen=True):
     """All that a walk has to show; nothing of it is ever taken away.
 
@@ -114,12 +121,19 @@ class Kept(msgspec.Struct, frozen=True):
         history: all outcomes, newest first; None before the first.
         disturbances: number of the event and what it touched, oldest first.
         notes: number of the event and the text, oldest first.
+        exchanged: number of the event and the name of an instrument that another one answers to from then on, or that
+            has other leads or another calibration; oldest first.
     """
 
     latest: Mapping[int, Outcome] = {}
     history: History | None = None
     disturbances: tuple[tuple[int, e.Disturbed], ...] = ()
     notes: tuple[tuple[int, e.Noted], ...] = ()
+    exchanged: tuple[tuple[int, str], ...] = ()
+
+    def holder(self, instrument: str, n: int) -> Holder:
+        """Which instrument answered to a name when an event happened, by the name and how many had come in for it."""
+        return instrument, sum(name == instrument and at <= n for at, name in self.exchanged)
 
     def with_outcome(self, outcome: Outcome) -> Kept:
         """The same with what came of a step."""

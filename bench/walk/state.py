@@ -75,7 +75,7 @@ from msgspec.structs import replace
 from bench.judge.judge_error import JudgeError
 from bench.judge.watch import RampUp
 from bench.plant.handled import Change, Kind, Mark
-from bench.sequence.file import BENCH_SUPPLY, Do, Energise, Found, Gate, Hold, Look, Measure, Set
+from bench.sequence.file import BENCH_SUPPLY, Do, Energise, Found, Gate, Hold, Look, Measure, Prove, Set
 from bench.sequence.file import Ask as AskStep
 from bench.sequence.plan import Step
 from bench.sequence.power_steps import powered as fed
@@ -83,7 +83,7 @@ from bench.sequence.unroll import CannotUnroll
 from bench.walk import by_eye
 from bench.walk import events as e
 from bench.walk import requests as r
-from bench.walk.facts import InstrumentFacts
+from bench.walk.facts import BenchFacts, InstrumentFacts
 from bench.walk.outcome import Outcome
 from bench.walk.results import results
 from bench.walk.seeking import Seeking
@@ -327,7 +327,17 @@ def _at(state: State, cursor: int) -> State:
 
 def _going_straight_on(state: State) -> State:
     """The same with nowhere to return to after this step."""
-    return replace(state, place=replace(state.place, back_to=None))
+    return replace(state, place=replace(state.place, back_to=None, again=()))
+
+
+def _onward(state: State, index: int) -> tuple[State, int]:
+    """Where to go after a step: what is taken again first, where the walk came from, or the next one."""
+    place = state.place
+    if place.again:
+        return replace(state, place=replace(place, again=place.again[1:])), place.again[0]
+    if place.back_to is not None:
+        return _going_straight_on(state), place.back_to
+    return state, index + 1
 
 
 def _without_trouble(state: State) -> State:
@@ -436,10 +446,40 @@ def _exchanged(state: State, event: e.Met, nth: int) -> State:
         f"Another instrument answers as {event.instrument}: {event.identity or event.serial}. Its leads' zero is void."
     )
     state = _noted(replace(state, conditions=replace(state.conditions, zeros=zeros)), e.Noted(text=what), nth)
+    assert state.setting is not None
+    if state.setting.began.edition > 3:
+        return _came_in(state, [event.instrument], nth)
     zero = zero_before(state)
     kept = state.kept.latest.get(zero.index) if zero is not None else None
     mine = kept is not None and kept.reading is not None and kept.reading.instrument == event.instrument
     return _zero_again(state) if mine else state
+
+
+def _came_in(state: State, names: Iterable[str], nth: int) -> State:
+    """Other instruments answer to these names from here on, or have other leads or another calibration."""
+    new = tuple((nth, name) for name in dict.fromkeys(names))
+    return replace(state, kept=replace(state.kept, exchanged=(*state.kept.exchanged, *new)))
+
+
+def checks_due(state: State, step: Step) -> tuple[int, ...]:
+    """The bench's checks that a reading rests on and that another instrument went through than is to take it."""
+    setting, kept = state.setting, state.kept
+    if not kept.exchanged or setting is None or step.kind not in ("measure", "seek"):
+        return ()
+    last: dict[tuple[str | None, str], int] = {}
+    for check in setting.plan.steps[: step.index]:
+        if check.kind in ("zero", "prove") and check.role in step.roles:
+            against = check.source.against if isinstance(check.source, Prove) else "zero"
+            last[check.role, against] = check.index
+    due = []
+    for (role, _), index in last.items():
+        made = kept.latest.get(index)
+        name = setting.bench.role_of.get(role or "", "")
+        if made is None or made.reading is None:
+            continue  # nobody made it
+        if kept.holder(made.reading.instrument, made.n) != kept.holder(name, state.taken):
+            due.append(index)
+    return tuple(sorted(due))
 
 
 def _switches_off(step: Step | None) -> bool:
@@ -483,8 +523,7 @@ def _enter(state: State, index: int) -> State:
             break
         over = Outcome.passed_over(steps[index], state.taken, why)
         state = _keep(state, over if why else replace(over, verdict="done", sentence=spared))
-        back_to = state.place.back_to
-        index, state = (index + 1, state) if back_to is None else (back_to, _going_straight_on(state))
+        state, index = _onward(state, index)
     if index >= len(steps):
         return _make_safe(_at(state, index), Phase.DONE)
     step = steps[index]
@@ -494,6 +533,11 @@ def _enter(state: State, index: int) -> State:
         return _to(_at(state, index), Phase.MEETING)
     if setting.weak and state.consented is None:
         return _to(_at(state, index), Phase.CONSENTING)
+    due = checks_due(state, step)
+    if due and not state.outputs.on and not _anything_live(state):
+        back = index if state.place.back_to is None else state.place.back_to
+        again = (*due[1:], *((index,) if back != index else ()), *state.place.again)
+        return _enter(replace(state, place=replace(state.place, back_to=back, again=again)), due[0])
     if not _is_held(state, step):
         hold = _hold_before(state, index)
         assert hold is not None, "unrolling lets nothing energise without a hold point before it"
@@ -668,9 +712,8 @@ def _end_step(state: State, outcome: Outcome) -> State:
     state = _keep(state, outcome)
     if state.seeking is not None and state.seeking.index == outcome.index:
         state = replace(state, seeking=None)
-    if state.place.back_to is not None:
-        return _enter(_going_straight_on(state), state.place.back_to)
-    return _enter(state, state.place.cursor + 1)
+    state, index = _onward(state, state.place.cursor)
+    return _enter(state, index)
 
 
 def _answered(state: State, event: e.Answered, nth: int) -> State:
@@ -1007,7 +1050,7 @@ def _went(state: State, event: e.Went, nth: int) -> State:
         seeking = seeking.back()
     elif seeking is not None and not (again and stood == seeking.index):
         seeking = None
-    place = replace(state.place, back_to=stood if again else None)
+    place = replace(state.place, back_to=stood if again else None, again=())
     return _enter(_without_trouble(replace(state, place=place, seeking=seeking)), event.to)
 
 
@@ -1086,21 +1129,36 @@ def _seated(state: State, event: e.Seated, nth: int) -> State:
 
 
 def _resumed(state: State, event: e.Resumed, nth: int) -> State:
-    assert state.setting is not None
-    roles = state.setting.plan.roles
+    setting = state.setting
+    assert setting is not None
+    roles = setting.plan.roles
     if event.bench is not None:
         # other meters, other leads: what they can prove is asked anew, and no old zero is taken off
-        setting, conditions = _sound(state.setting.with_bench(event.bench)), replace(state.conditions, zeros={})
+        changed, zeros = _other_on(setting.bench, event.bench), {}
+        if setting.began.edition > 3:
+            zeros = {name: ohms for name, ohms in state.conditions.zeros.items() if name not in changed}
+            state = _came_in(state, changed, nth)
+        setting, conditions = _sound(setting.with_bench(event.bench)), replace(state.conditions, zeros=zeros)
         state = replace(state, setting=setting, conditions=conditions, consented=None)
     if event.gates is not None:
-        assert state.setting is not None
-        state = replace(state, setting=state.setting.with_gates(event.gates))
+        state = replace(state, setting=setting.with_gates(event.gates))
     final = state.phase is Phase.SAFING and state.place.then in (Phase.DONE, Phase.ABORTED)
     if event.zero_again and not final:
         state = _zero_again(state)
     instruments = replace(state.instruments, met={}, to_meet=() if final else roles)
     then = state.place.then if final else Phase.MEETING
     return _make_safe(replace(state, instruments=instruments, seat=""), then, trouble=None, why_paused="")
+
+
+def _other_on(before: BenchFacts, after: BenchFacts) -> list[str]:
+    """Instruments that are not those of the bench before: other figures, leads or calibration, or another role."""
+
+    def alike(one: InstrumentFacts | None) -> InstrumentFacts | None:
+        return None if one is None else replace(one, roles=[], title="", due="")
+
+    other = [one.name for one in after.instruments if alike(before.instrument(one.name)) != alike(one)]
+    moved = [name for role, name in after.role_of.items() if before.role_of.get(role, name) != name]
+    return [*other, *moved]
 
 
 def zero_before(state: State) -> Step | None:

@@ -269,6 +269,9 @@ class DoomedCrew:
         outputs = {one.name: True for one in state.setting.bench.instruments if one.outputs}
         self._post(e.MadeSafe(number=number, confirmed=outputs))
 
+    def agreed(self, instrument: str) -> None:
+        """Nobody else ever answers here."""
+
     def drop_work(self) -> None:
         pass
 

@@ -133,6 +133,9 @@ class FakeCrew:
 
         threading.Thread(target=make, daemon=True).start()
 
+    def agreed(self, instrument: str) -> None:
+        """Nobody else ever answers here."""
+
     def drop_work(self) -> None:
         self.calls.append(("drop_work",))
 

@@ -208,5 +208,6 @@ def test_who_answers_is_shown_once_before_an_output_is_used(at: At) -> None:
                 if isinstance(message.event, e.Troubled):
                     assert message.event.kind == "stranger"
                     assert "Gannet Head,bench supply,0001" in message.event.what
+                    crew.agreed("supply")
         finally:
             crew.close()

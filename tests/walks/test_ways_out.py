@@ -271,8 +271,37 @@ def an_output_that_went_off_with_the_connection_is_not_read_as_if_it_were_on(ben
     assert read.value == pytest.approx(0.4, abs=0.01)
 
 
+def everything_off_by_word(bench: Bench) -> None:
+    """The one word that switches off at once: the walk rests, and the hold point comes up before it goes on."""
+    terminal = bench.walk_until_live()
+    terminal.type("off")
+    terminal.expect("everything was switched off")
+    until = time.monotonic() + 60
+    while bench.supply.engine.on:
+        assert time.monotonic() < until, terminal.seen
+        time.sleep(0.01)
+    terminal.type("ABORT enough")
+    assert terminal.end() == 3
+    assert bench.last_safe().confirmed == {"supply": True}
+
+
+def killed(bench: Bench) -> None:
+    """Nobody is left but the guard, which switches off and writes it down."""
+    terminal = bench.walk_until_live()
+    terminal.process.kill()
+    terminal.process.wait(timeout=60)
+    until = time.monotonic() + 60
+    while bench.supply.engine.on or not any(isinstance(event, e.Guarded) for event in bench.events()):
+        assert time.monotonic() < until, "the guard did nothing"
+        time.sleep(0.01)
+    (guarded,) = [event for event in bench.events() if isinstance(event, e.Guarded)]
+    assert guarded.confirmed == {"supply": True} and guarded.left == []
+
+
 WALKS: dict[str, Callable[[Bench], None]] = {
     "done": done_with_every_byte_written_down,
+    "ALL OFF": everything_off_by_word,
+    "SIGKILL": killed,
     "abort": ended_by(aborted, "smoke"),
     "left": ended_by(left, "who left the terminal"),
     "SIGINT": ended_by(signalled(signal.SIGINT), "told to end by SIGINT"),

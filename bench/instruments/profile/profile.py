@@ -252,10 +252,28 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_de
         if any(part.accuracy for f in self.functions for part in f.ranges) and not self.accuracy_source:
             raise Inconsistent("accuracy figures without 'accuracy-source'", "where the figures come from")
         self._check_dialogue()
+        self._check_on()
         known = {part.name for part in self.functions}
         for example in self.examples:
             if example.function and example.function not in known:
                 raise Inconsistent(f"an example of '{example.function}'", f"one of {', '.join(sorted(known))}")
+
+    def _check_on(self) -> None:
+        """Refuse a command that switches on where nobody asks for it: a slip in a profile must not do so."""
+        switches_on = {command.strip() for output in self.outputs for command in output.on}
+        switches_on |= {command.strip() for part in self.functions if part.energises for command in part.begin}
+        woken = b"\n".join(data.data for data in self.line.wake).decode("latin-1")
+        quiet = {
+            "line.wake": [one for one in switches_on if one and one in woken],
+            "setup": self.setup,
+            "safe.send": self.safe.send if self.safe is not None else [],
+            **{f"'off' of {one.name}": one.off for one in self.outputs},
+            **{f"'prepare' of {one.name}": one.prepare for one in self.outputs},
+        }
+        for where, commands in quiet.items():
+            found = next((command for command in commands if command.strip() in switches_on), None)
+            if found is not None:
+                raise Inconsistent(f"{found!r}, which switches on, in {where}", "what leaves outputs off")
 
     @property
     def by_eye(self) -> bool:
