@@ -9,7 +9,7 @@ READY := $(VENV)/.ready
 # what was compiled is kept: tests start hundreds of processes, and each would compile every module anew
 unexport PYTHONDONTWRITEBYTECODE
 
-.PHONY: help demo test test-slow test-all check format schema diagram pictures bench bench-long fuzz wheel clean
+.PHONY: help demo test test-slow test-all check format schema docs diagram pictures bench bench-long fuzz wheel clean
 
 help: ## say what can be made
 	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | expand -t 12
@@ -53,6 +53,10 @@ format: $(READY) ## put the code into its format
 schema: $(READY) ## write the JSON Schemas that the shipped YAML files point to
 	@for kind in plant bench sequence profile record; do $(BIN)/proveout schema $$kind > sequences/schemas/$$kind.json; done
 
+docs: $(READY) ## draw the pages that follow from the program, and build the site into docs/_build
+	@$(BIN)/python -m tests.pages
+	@$(BIN)/python -m sphinx -q -W --keep-going -n docs docs/_build
+
 diagram: $(READY) ## draw the state machine from its table into DEVELOPERS.md
 	@$(BIN)/python -m tests.walk.diagram
 
@@ -72,4 +76,4 @@ wheel: $(READY) ## build the wheel and prove it in an empty environment
 	@$(BIN)/python -m tests.wheel
 
 clean: ## remove what was built
-	rm -rf $(VENV) dist .mypy_cache .ruff_cache .pytest_cache .hypothesis
+	rm -rf $(VENV) dist docs/_build .mypy_cache .ruff_cache .pytest_cache .hypothesis

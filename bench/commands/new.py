@@ -9,13 +9,18 @@ import argparse
 import json
 import re
 import sys
+from functools import partial
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final, TypeVar
 
 from bench import exits
 from bench.commands.common import LOGS, relative
 from bench.errors import BadRequest
 
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+Read = TypeVar("Read")
 _NAME: Final = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 _PART: Final = re.compile(r"[A-Za-z0-9_+-]+")
 LOWEST, HIGHEST = 40.5 / 48.0, 57.0 / 48.0
@@ -26,8 +31,8 @@ LOWEST, HIGHEST = 40.5 / 48.0, 57.0 / 48.0
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's options."""
     parser.add_argument("folder", type=Path, help="a folder that is not there yet, or is empty")
-    parser.add_argument("--name", help="the plant's name: small letters, digits and -; by default the folder's")
-    parser.add_argument("--title", help="the same in words")
+    parser.add_argument("--name", help="its name in files: small letters, digits and -; by default from the title")
+    parser.add_argument("--title", help="what the plant is called, in words")
     parser.add_argument("--feed", metavar="VOLTS", help="nominal voltage of the feeds with its sign, such as '-48 V'")
     parser.add_argument("--feeds", metavar="NAMES", help="the feeds, with commas, such as A,B")
     parser.add_argument("--bays", metavar="NAMES", help="the bays as they stand from left to right, or how many")
@@ -42,11 +47,13 @@ def run(options: argparse.Namespace) -> int:
     folder: Path = options.folder
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise BadRequest(f"{folder} is there already; a new job wants a folder that is not there, or is empty")
-    name = _name(options.name or _asked("The plant's name, in small letters", _plain_name(folder)))
-    title = options.title if options.title is not None else _asked("Its title, in words", name)
-    volts = _volts(options.feed or _asked("The feeds' nominal voltage, with its sign", "-48 V"))
-    feeds = _names("feeds", options.feeds or _asked("The feeds, with commas between", "A"))
-    bays = _bays(options.bays or _asked("The bays from left to right, with commas between, or how many", "1"))
+    title = options.title
+    if title is None:
+        title = options.name or _asked("What the plant is called, in words", folder.resolve().name)
+    name = _name(options.name or _plain_name(title, folder))
+    volts = _said(_volts, options.feed, "The feeds' nominal voltage, with its sign", "-48 V")
+    feeds = _said(partial(_names, "feeds"), options.feeds, "The feeds, with commas between", "A")
+    bays = _said(_bays, options.bays, "The bays from left to right, with commas between, or how many", "1")
     taken = {*feeds} & {*bays}
     if taken:
         raise BadRequest(f"'{min(taken)}' is a feed and a bay; each name is used once in the whole plant")
@@ -70,8 +77,27 @@ def _asked(question: str, usual: str) -> str:
     return line.strip() or usual
 
 
-def _plain_name(folder: Path) -> str:
-    return re.sub(r"[^a-z0-9]+", "-", folder.resolve().name.casefold()).strip("-") or "plant"
+def _said(read: Callable[[str], Read], option: str | None, question: str, usual: str) -> Read:
+    """What an option says, else what is answered; whoever slips at a terminal is asked again.
+
+    Raises:
+        BadRequest: a wrong option, or a wrong answer where nobody can be asked again.
+    """
+    if option:
+        return read(option)
+    while True:
+        try:
+            return read(_asked(question, usual))
+        except BadRequest as error:
+            if not sys.stdin.isatty():
+                raise
+            print(error)
+
+
+def _plain_name(title: str, folder: Path) -> str:
+    """The plant's name in files, from its name in words: ``Lookout hut`` is ``lookout-hut``."""
+    words = (title, folder.resolve().name, "plant")
+    return next(name for name in (re.sub(r"[^a-z0-9]+", "-", one.casefold()).strip("-") for one in words) if name)
 
 
 def _name(text: str) -> str:
@@ -138,11 +164,15 @@ instruments: []
 
 
 def _next(folder: Path) -> str:
+    rows = [
+        (f"proveout survey {folder}", "a pile of cables nobody knows: note what hangs and what is free, find by find"),
+        (f"edit {folder}/plant.yaml", "cables that you know: write connectors and cables there"),
+        ("proveout ports --ask", "look for meters, and write them down; one without a port is typed"),
+        (f"proveout open {folder}", "the job on the screen: where it stands, what is next"),
+    ]
+    width = max(len(does) for does, _ in rows)
+    told = "\n".join(f"  {does:{width}}  {why}" for does, why in rows)
     return f"""{folder}/plant.yaml and {folder}/benches/bench.yaml are written.
 What to do next:
-  proveout survey {folder}            note what hangs and what is free, one thing after the other
-  proveout survey {folder} --flags flags.html   print flags, and tie them on
-  proveout survey {folder} --next     which trip tells most a minute
-  proveout ports --ask            look for meters
-  proveout open {folder}              the job on the screen
+{told}
 Before anything else: what is live, and who is licensed to say that it is not? Pull and touch nothing until then."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import pty
+import re
 import select
 import subprocess
 import time
@@ -43,6 +44,27 @@ class Terminal:
                 raise AssertionError(f"the program ended before {text!r}: {self.seen}")
             self.seen += data.decode("utf-8", "replace")
         self.seen = self.seen[self.seen.index(text) + len(text) :]
+
+    def until(self, pattern: str, timeout: float = 30.0) -> str:
+        """Read until a pattern has come; returns what came up to its end.
+
+        Raises:
+            EOFError: the program ended before.
+        """
+        ends = time.monotonic() + timeout
+        while (found := re.search(pattern, self.seen.replace("\r", ""))) is None:
+            if not select.select([self._master], [], [], max(0.0, ends - time.monotonic()))[0]:
+                raise AssertionError(f"{pattern!r} did not come; seen: {self.seen}")
+            try:
+                data = os.read(self._master, 65536)
+            except OSError:
+                data = b""
+            if not data:
+                raise EOFError(self.seen)
+            self.seen += data.decode("utf-8", "replace")
+        seen = self.seen.replace("\r", "")
+        self.seen = seen[found.end() :]
+        return seen[: found.end()]
 
     def type(self, text: str) -> None:
         """Type a line."""

@@ -1,0 +1,1 @@
+"""Pages of the documentation that are drawn from the program, and what is checked of all pages."""

@@ -1,0 +1,9 @@
+"""Write the pages that are drawn from the program: ``python -m tests.pages``."""
+
+from __future__ import annotations
+
+from tests.pages import commands, fields
+
+if __name__ == "__main__":
+    for page in (commands, fields):
+        page.PAGE.write_text(page.page(), "utf-8")
