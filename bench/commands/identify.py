@@ -32,6 +32,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--no-bar", action="store_true", help="there is no shorting bar")
     parser.add_argument("--tester", action="store_true", help="only a continuity tester is at hand")
     parser.add_argument("--flags", metavar="CONNECTOR", help="the ends are on this connector, in an order not known")
+    parser.add_argument(
+        "--known", type=Path, nargs="+", metavar="RECORD", help="records that found some of them: those are left out"
+    )
     parser.add_argument("--colours", type=Path, metavar="FILE", help="colours seen at the flags: CSV with flag, colour")
     parser.add_argument("--trust-colours", action="store_true", help="name an end of a colour of its own untouched")
     parser.add_argument("--plan", action="store_true", help="print the ways and the cards, and walk nothing")
@@ -114,7 +117,8 @@ def _planned(options: argparse.Namespace, path: Path) -> tuple[Plant, Case, tupl
 
     plant = load_plant(path)
     try:
-        case = case_of(plant, Seek(find="conductors", of=options.cable, settings=_settings(options)), _facts(options))
+        settings = _settings(options, plant)
+        case = case_of(plant, Seek(find="conductors", of=options.cable, settings=settings), _facts(options))
         return plant, case, case.ways()
     except DiagnoseError as error:
         raise BadRequest(str(error)) from error
@@ -130,7 +134,7 @@ def _facts(options: argparse.Namespace) -> BenchFacts | None:
     return bench_facts(load_bench(options.bench, Library.for_job(job_folder(options.bench))))
 
 
-def _settings(options: argparse.Namespace) -> dict[str, str]:
+def _settings(options: argparse.Namespace, plant: Plant) -> dict[str, str]:
     """What the search is told, as its step in the sequence has it."""
     given: dict[str, Any] = {
         "method": options.by,
@@ -143,9 +147,23 @@ def _settings(options: argparse.Namespace) -> dict[str, str]:
         "bar": "no" if options.no_bar else None,
         "tester": "yes" if options.tester else None,
         "colours": _colours(options.colours) if options.colours is not None else None,
+        "known": _known(options, plant),
         "trust-colours": "yes" if options.trust_colours else None,
     }
     return {name: str(value) for name, value in given.items() if value}
+
+
+def _known(options: argparse.Namespace, plant: Plant) -> str:
+    """What records found on the connector whose order is not known, as the search is told it."""
+    if options.known is None:
+        return ""
+    if not options.flags:
+        raise BadRequest("--known goes with --flags: the connector whose order is not known")
+    from bench.diagnose.explain.records import found_on
+    from bench.record.replay import replay
+
+    found = found_on([replay(record) for record in options.known], plant, options.cable, options.flags)
+    return "; ".join(f"{place} {conductor}" for place, conductor in found.items())
 
 
 def _colours(path: Path) -> str:
@@ -170,7 +188,7 @@ def _sequence(plant: Plant, options: argparse.Namespace, plant_path: Path, metho
     from bench.sequence.draft import file_text, identify
 
     folder = options.sequence.parent
-    settings = {**_settings(options), "method": method}
+    settings = {**_settings(options, plant), "method": method}
     made = identify(plant, options.cable, settings)
     name = f"identify {options.cable}"
     return file_text(plant, name, made, relative(folder, plant_path), sequence_schema(folder))

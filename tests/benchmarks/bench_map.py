@@ -4,8 +4,9 @@ Each has one to four mistakes (tests/diagnose/explain/drawn_damage.py), is walke
 conductor from pin to pin and the near pins against their neighbours, and then looked at as the tool asks: where wires
 are landed that do not get through. Run by hand from the top folder (use ``nice``):
 
-    python tests/benchmarks/bench_map.py            1,000 plants, about half an hour of one core
-    python tests/benchmarks/bench_map.py 100        the first hundred
+    python -m tests.benchmarks.bench_map              1,000 plants, about four minutes of one core
+    python -m tests.benchmarks.bench_map 100          the first hundred
+    python -m tests.benchmarks.bench_map 1000 5000    1,000 from number 5000 on
 """
 
 from __future__ import annotations
@@ -167,10 +168,14 @@ def harmful(design: Design, plant: DamagedPlant, explanation: Explanation, root:
     return orders
 
 
-def main(count: int) -> None:
-    """All plants, and a table of how they came out."""
-    rows = [look(seed) for seed in range(count)]
-    print(f"{count} plants, {sum(len(row.plant.made) for row in rows)} mistakes\n")
+def main(count: int, first: int = 0) -> None:
+    """All plants, and a table of how they came out; orders that harm are listed as soon as they are found."""
+    rows = []
+    for seed in range(first, first + count):
+        rows.append(look(seed))
+        if rows[-1].harm:
+            print(f"harm in plant {seed}: {rows[-1].harm}", flush=True)
+    print(f"{count} plants from number {first}, {sum(len(row.plant.made) for row in rows)} mistakes\n")
     print(
         f"{'mistakes':>10}{'plants':>8}{'first':>8}{'of three':>10}"
         f"{'drafted':>9}{'asked':>7}{'all crosses':>13}{'harm':>6}"
@@ -198,4 +203,4 @@ def main(count: int) -> None:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 1000)
+    main(*map(int, sys.argv[1:3] or ("1000",)))

@@ -67,7 +67,7 @@ def test_replay_prints_the_very_lines_of_the_run(tmp_path: Path) -> None:
     assert ran.returncode == again[0].returncode == 1
     lines = [proveout("replay", record, "--verdicts", cwd=tmp_path).stdout for _ in range(2)]
     assert lines[0] == lines[1]
-    assert lines[0].count("\n") == 128
+    assert lines[0].count("\n") == 129
 
 
 def test_a_record_is_never_overwritten(tmp_path: Path) -> None:

@@ -112,8 +112,8 @@ def test_a_record_is_judged_again_without_measuring(tmp_path: Path) -> None:
     done = proveout("judge", record, "--limits", limits, cwd=tmp_path)
     assert done.returncode == 1
     assert "was pass      now fail      W101.7" in done.stdout
-    assert "1 of 128 verdicts changed" in done.stdout
+    assert "1 of 129 verdicts changed" in done.stdout
     same = proveout("judge", record, "--rule", "simple", cwd=tmp_path)
     assert same.returncode == 0
-    assert "0 of 128 verdicts changed" in same.stdout
+    assert "0 of 129 verdicts changed" in same.stdout
     assert record.read_bytes() == before

@@ -242,8 +242,9 @@ def bits(cause: Cause, index: Index) -> float:
         case ConnectorsExchanged(names):
             orders = lgamma(len(names)) / log(2)
             return 3.5 * (len(names) - 1) + _choose(connectors, len(names)) + orders
-        case Shifted(_, by):
-            return 3 + log2(connectors) + 2 * log2(1 + abs(by))
+        case Shifted(_, by, along):
+            # a plug cannot sit off along the count of several rows: only wires that were landed one by one can
+            return (5 if along == "count" else 3) + log2(connectors) + 2 * log2(1 + abs(by))
         case Mirrored():
             return 3 + log2(connectors) + 2
         case CableTurned():

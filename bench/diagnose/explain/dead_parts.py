@@ -2,23 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from bench.diagnose.explain.causes import Cause, JoinCause, Open, PartOpen, bits
+from bench.diagnose.explain.forward import NOWHERE
 from bench.diagnose.explain.pin_map import Index
 
 _PART = 4
 """Fewest open wires side by side that are told as one part of a connector."""
 
 
-def together(index: Index, causes: Sequence[Cause]) -> list[Cause]:
+def adrift(near: Sequence[int], far: Sequence[int]) -> set[int]:
+    """Numbers of the wires that a plug or a landing leads nowhere.
+
+    Args:
+        near: the socket pin of each wire's near end, NOWHERE for none.
+        far: of its far end.
+    """
+    if NOWHERE not in near and NOWHERE not in far:
+        return set()
+    return {wire for wire, ends in enumerate(zip(near, far, strict=True)) if NOWHERE in ends}
+
+
+def together(index: Index, causes: Sequence[Cause], loose: Collection[int] = ()) -> list[Cause]:
     """The same causes, with open wires that lie side by side at one connector as one, where that is likelier.
 
-    Side by side is one after the other in the numbering, or all of a row.
+    Side by side is one after the other in the numbering, or all of a row. Wires that meet nothing anyway lie among
+    them, or at their ends where that makes the part a plainer one, such as a whole row.
 
     Args:
         index: of the design.
         causes: those found.
+        loose: numbers of the wires that meet nothing anyway, see :func:`adrift`.
     """
     if sum(isinstance(cause, Open) for cause in causes) < _PART:
         return list(causes)
@@ -36,15 +51,25 @@ def together(index: Index, causes: Sequence[Cause]) -> list[Cause]:
             wires = at.get(pin)
             if wires is None:
                 continue
-            if opened.issuperset(wires):
+            if all(wire in opened or wire in loose for wire in wires):
                 runs[-1] += wires
             else:
                 runs.append([])
-        for run in runs:
-            if len(run) < _PART or len(run) == len(index.fed[connector]):
+        for whole in runs:
+            held = [at for at, wire in enumerate(whole) if wire in opened]
+            if len(held) < _PART:
                 continue
-            part = PartOpen(index.connectors[connector].name, tuple(index.names[w] for w in run))
-            if bits(part, index) < sum(bits(Open(name), index) for name in part.conductors):
+            name = index.connectors[connector].name
+            some = (whole, whole[held[0] : held[-1] + 1], whole[: held[-1] + 1], whole[held[0] :])
+            choices = [run for run in some if len(run) < len(index.fed[connector])]
+            if not choices:
+                continue
+            part = min(
+                (PartOpen(name, tuple(index.names[w] for w in run)) for run in choices),
+                key=lambda one: bits(one, index),
+            )
+            run = [index.wire_number[wire] for wire in part.conductors if index.wire_number[wire] in opened]
+            if bits(part, index) < sum(bits(Open(index.names[wire]), index) for wire in run):
                 parts.append(part)
                 opened -= set(run)
     left = {index.names[w] for w in opened}

@@ -13,6 +13,7 @@ from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.explain.pin_map import Design, Measured, Pin
 from bench.diagnose.explain.reveal import Revealed, place, reveal
 from bench.diagnose.explain.search import explain
+from bench.diagnose.explain.sentences import name_anew
 from bench.diagnose.explain.walk_map import (
     CONDUCTS_BELOW_OHM,
     Pair,
@@ -184,11 +185,14 @@ def _told(plant: Plant, one: WalkMap, failed: list[str], revealed: Revealed, rea
     mapped = replace(revealed, joined=[pair.between for pair in pairs if pair not in outside])
     explanation = explain(one.design, with_found(one.design, one.measured, mapped))
     told = [finding.sentence for finding in explanation.findings] + beside_told(plant, outside)
+    if revealed.lost:
+        told = [_lost(one, revealed)]
     facts = {
         "search": "landings",
         "failed": failed,
         "readings": readings,
         "checked": revealed.checked,
+        "lost": revealed.lost,
         "between": {
             "joined": [list(pair) for pair in revealed.joined],
             "apart": [[list(red), list(black)] for red, black in revealed.apart],
@@ -196,7 +200,11 @@ def _told(plant: Plant, one: WalkMap, failed: list[str], revealed: Revealed, rea
     }
     first = told[0] if told else "Nothing was found wrong: read again what failed; a contact may come and go."
     more = f" And {count(len(told) - 1, 'cause')} more." if len(told) > 1 else ""
-    rest = "" if revealed.checked else " Put it right and begin the walk anew, or go on: the rest is a check of this."
+    rest = (
+        ""
+        if revealed.checked or revealed.lost
+        else " Put it right and begin the walk anew, or go on: the rest is a check of this."
+    )
     touches = {str(pin) for finding in explanation.findings for pin in finding.pins}
     return Found(
         verdict="fail",
@@ -204,4 +212,18 @@ def _told(plant: Plant, one: WalkMap, failed: list[str], revealed: Revealed, rea
         lines=told,
         facts=facts,
         touches=sorted(touches),
+    )
+
+
+def _lost(one: WalkMap, revealed: Revealed) -> str:
+    """What to do where the wires of a connector are in no order."""
+    index = one.design.index
+    far = {place(pin): pin for connector in one.design.far for pin in connector.pins()}
+    homes = [far[name].connector for pair in revealed.joined for name in pair if name in far]
+    connector = max(sorted(set(homes)), key=homes.count)
+    wires = [index.wires[wire] for wire in index.fed[index.connector_number[connector]]]
+    cables = sorted({wire.cable for wire in wires if wire.cable is not None})
+    return (
+        f"The wires on {connector} are in no order that hands make by one mistake. To look for the rest one by one is "
+        f"not worth it: end this walk and name them anew ({name_anew(cables, connector)})."
     )

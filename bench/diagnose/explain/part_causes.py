@@ -21,6 +21,8 @@ from bench.diagnose.explain.wire_causes import Seating
 
 _FEWEST = 3
 """Fewest wires that are told as a part of a connector."""
+HARM = 8.0
+"""Bits for each good wire that a plug or a part is said to move and another cause to bring back."""
 _DISORDER = 6
 """Fewest wires that are told as landed in no order."""
 
@@ -47,6 +49,7 @@ class Parts:
         self.index = index
         self.seen = seen
         self.gain = log2(max(2, len(index.wires))) + 0.75
+        self.sound = seen.sound(index)
         self._costs: dict[Relanded, float] = {}
         self._back: dict[tuple[int, Seat], dict[int, int]] = {}
 
@@ -61,16 +64,15 @@ class Parts:
         index = self.index
         for connector in self._troubled(seating) if only is None else only:
             while True:
-                best: tuple[float, Relanded, Seating] | None = None
+                best: tuple[float, Relanded] | None = None
                 for part in self._candidates(connector, seating):
-                    after = landed(index, seating, part)
-                    saved = self._saved(part, seating, after)
+                    saved = self._saved(part, seating)
                     if saved > 0 and (best is None or saved > best[0] + 1e-9):
-                        best = saved, part, after
+                        best = saved, part
                 if best is None:
                     break
                 chosen.append(best[1])
-                seating = best[2]
+                seating = landed(index, seating, best[1])
         return chosen, seating
 
     def cost(self, part: Relanded) -> float:
@@ -149,14 +151,19 @@ class Parts:
 
     # What it saves.
 
-    def _saved(self, part: Relanded, before: Seating, after: Seating) -> float:
-        wires = [self.index.wire_number[name] for name in part.conductors]
-        right = sum(self._right(after, wire) - self._right(before, wire) for wire in wires)
-        return right * self.gain - self.cost(part)
+    def _saved(self, part: Relanded, seating: Seating) -> float:
+        far = part.end == "far"
+        right = moved = 0
+        for wire, contact, pin in lands(self.index, seating, part):
+            near_pin, far_pin = seating.near[wire], seating.far[wire]
+            right -= self._right(near_pin, far_pin)
+            right += self._right(near_pin, pin) if far else self._right(pin, far_pin)
+            moved += wire in self.sound and contact != (self.index.far if far else self.index.near)[wire]
+        return right * self.gain - self.cost(part) - HARM * moved
 
-    def _right(self, seating: Seating, wire: int) -> bool:
+    def _right(self, near: int, far: int) -> bool:
         label, size = self.seen.padded, self.seen.size
-        start, end = label[seating.near[wire]], label[seating.far[wire]]
+        start, end = label[near], label[far]
         return (
             start in (end, UNTESTED)
             or end == UNTESTED
@@ -354,16 +361,28 @@ def _spans(places: Sequence[int], found: _Found, order: Sequence[int], bridging:
         yield places[0], places[-1]
 
 
+def lands(index: Index, seating: Seating, part: Relanded) -> Iterator[tuple[int, int, int]]:
+    """Each wire of a part, with the contact that it sits on and the socket pin that this meets."""
+    plain: dict[int, bool] = {}
+    for name, to in zip(part.conductors, part.onto, strict=True):
+        if to is None:
+            yield index.wire_number[name], NOWHERE, NOWHERE
+            continue
+        contact = index.number[to]
+        home = index.home[contact]
+        seat = seating.seats[home]
+        if home not in plain:
+            plain[home] = seat == Seat(home)
+        yield index.wire_number[name], contact, contact if plain[home] else place(index, seat, contact)
+
+
 def landed(index: Index, seating: Seating, part: Relanded) -> Seating:
     """The seating with the wires of a part on the contacts that they sit on."""
     far = part.end == "far"
     contacts = list(seating.far_contact if far else seating.near_contact)
     pins = list(seating.far if far else seating.near)
-    for name, to in zip(part.conductors, part.onto, strict=True):
-        wire = index.wire_number[name]
-        contact = NOWHERE if to is None else index.number[to]
-        contacts[wire] = contact
-        pins[wire] = NOWHERE if contact < 0 else place(index, seating.seats[index.home[contact]], contact)
+    for wire, contact, pin in lands(index, seating, part):
+        contacts[wire], pins[wire] = contact, pin
     if far:
         return replace(seating, far_contact=contacts, far=pins)
     return replace(seating, near_contact=contacts, near=pins)

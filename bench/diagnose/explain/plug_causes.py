@@ -24,7 +24,7 @@ from bench.diagnose.explain.causes import (
     bits,
 )
 from bench.diagnose.explain.forward import Mirror, Seat, place, turned_ends
-from bench.diagnose.explain.part_causes import Parts
+from bench.diagnose.explain.part_causes import HARM, Parts
 from bench.diagnose.explain.pin_map import Index
 from bench.diagnose.explain.seats import plug_causes, rounds, rounds_bits, seat_causes
 from bench.diagnose.explain.seen import OFF, UNTESTED, Seen, gather
@@ -42,8 +42,6 @@ _SETTLED = 8
 """A seat that puts more wires right than this is tried without only where nearly as many are still wrong."""
 _NEVER = 1e6
 """Bits for an explanation that has somebody part a designed join: no other may cost as much."""
-_HARM = 8.0
-"""Bits for each good wire that a plug or a part is said to move and another cause to bring back."""
 _COMPOUND = 3.0
 """Bits for each way beyond the first in which one plug sits wrong: hands seldom do two things to one plug."""
 _LEADS = 2
@@ -81,12 +79,7 @@ class Plugs:
                 self._tours[cable] = ends
         self._seating = self._seat(self.seats, self.turned)
         self._parts = Parts(index, seen)
-        label = seen.label
-        self._sound_wires = {
-            wire
-            for wire, (a, b) in enumerate(zip(index.near, index.far, strict=True))
-            if label[a] == label[b] >= 0 and seen.size[label[a]] == 2
-        }
+        self._sound_wires = self._parts.sound
         self._fed = index.fed
         self._fixed: set[int] = set()
         self.weighed: list[tuple[float, list[Cause]]] = []
@@ -211,7 +204,7 @@ class Plugs:
                 wire = index.wire_number[name]
                 if wire in self._sound_wires:
                     moved += to is None or index.number[to] != contacts[wire]
-        return _HARM * moved
+        return HARM * moved
 
     def _bits(self, wirewise: Wirewise) -> float:
         """The cost of causes at wires and parts, with those barred that part a join of the design."""
@@ -307,17 +300,19 @@ class Plugs:
         now = self._right(connector, seat)
         options: list[Option] = []
         if len(self._fed[connector]) - now >= 2 and connector not in self._fixed:
-            votes = self._votes(connector)
-            # where few pairs were tried a single wire that was found elsewhere is worth weighing
-            floor = 1 if self.seen.sampled else max(2, len(self._fed[connector]) // 6)
-            for other, count in votes.most_common(_WEIGHED * (4 if self.seen.sampled else 1)):
-                if other != seat and count >= floor and self._is_seen(connector, other):
-                    options.append((self._right(connector, other), other))
+            options += [(self._right(connector, other), other) for other in self._voted(connector) if other != seat]
             if seat.mated and self._dead(connector) and not self._sound(connector):
                 out = Seat(seat.socket, mated=False)
                 options.append((self._right(connector, out), out))
         self._options[connector] = now, options
         return now, options
+
+    def _voted(self, connector: int) -> list[Seat]:
+        """Seats of a plug that its wires speak for, those with most votes first."""
+        # where few pairs were tried a single wire that was found elsewhere is worth weighing
+        floor = 1 if self.seen.sampled else max(2, len(self._fed[connector]) // 6)
+        votes = self._votes(connector).most_common(_WEIGHED * (4 if self.seen.sampled else 1))
+        return [seat for seat, count in votes if count >= floor and self._is_seen(connector, seat)]
 
     def _dead(self, connector: int) -> bool:
         """Whether several wires of a connector lead nowhere at both ends."""
@@ -510,6 +505,12 @@ class Plugs:
             return seats, self.turned
 
         trouble = self._trouble(wirewise)
+        for connector, seat in enumerate(self.seats):
+            if len(seat_causes(self.index, connector, seat)) > 1:
+                # two things done to one plug put its open wires right as well: one and a dead part is likelier
+                for other in self._voted(connector):
+                    if other.socket == seat.socket and len(seat_causes(self.index, connector, other)) == 1:
+                        yield but({connector: other})
         for connector, seat in enumerate(self.seats):
             plain = Seat(seat.socket)
             if seat == plain or connector not in trouble:

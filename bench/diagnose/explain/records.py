@@ -9,6 +9,7 @@ from bench.diagnose.explain.causes import Open, PartOpen, Unplugged
 from bench.diagnose.explain.pin_map import Pin
 from bench.diagnose.explain.reprove import reprove
 from bench.diagnose.explain.search import Explanation, explain
+from bench.diagnose.explain.seen import Seen
 from bench.diagnose.explain.sentences import conductors_of
 from bench.diagnose.explain.walk_map import WalkMap, maps_of
 from bench.plant.model import Plant
@@ -91,6 +92,34 @@ def to_prove(found: Iterable[Explained], plant: Plant) -> tuple[list[str], list[
                 if here != there:
                     apart.setdefault(frozenset((here, there)), (here, there))
     return list(wires), list(apart.values())
+
+
+def found_on(states: Sequence[State], plant: Plant, cable: str, connector: str) -> dict[str, str]:
+    """Conductors of a cable that walks found on the pins of a connector, alone and by readings: pin to conductor.
+
+    Args:
+        states: the walks.
+        plant: the plant.
+        cable: whose conductors.
+        connector: at one of its ends.
+    """
+    found: dict[str, str] = {}
+    for one in maps_of(*states):
+        index, seen = one.design.index, Seen(one.design.index, one.measured)
+        if connector not in index.connector_number:
+            continue
+        far = index.connector_number[connector] >= index.near_connectors
+        others, here = (index.near, seen.far) if far else (index.far, seen.near)
+        for wire, conductor in enumerate(index.wires):
+            group = seen.label[others[wire]]
+            # a joint of several tells of none of them
+            if conductor.cable != cable or group < 0 or seen.size[group] != 2 or len(here[group]) != 1:
+                continue
+            pin = index.pins[here[group][0]]
+            if pin.connector == connector:
+                found[_name(pin)] = conductor.name
+    order = {name: number for number, name in enumerate(plant.terminals)}
+    return dict(sorted(found.items(), key=lambda item: order.get(item[0], len(order))))
 
 
 def _name(pin: Pin) -> str:

@@ -24,6 +24,8 @@ from bench.diagnose.script import Probe, Script
 OPEN, EXCHANGED, ELSEWHERE = 2.0, 1.25, 4.0
 """Bits for a wire that is open, exchanged with another that does not get through, or landed somewhere else: the order
 matters, the exact figures do not (common practice, no source)."""
+NO_ORDER = 5.0
+"""Bits for a connector whose wires are in no order, before any was found."""
 _MATE, _BESIDE = 8.0, 3.0
 """How much likelier a wire is exchanged with the other of its pair, and with one beside it, than with any other."""
 _STRAYS = 0.04
@@ -32,6 +34,8 @@ SURE = 0.97
 """Weight of one guess at which the rest is a check."""
 _TELLS_NOTHING = 0.05
 """Bits below which a reading is not worth its place."""
+_LOST = 4
+"""Wires found where no guess has them, and not exchanged two by two, at which an early look calls the order lost."""
 _LEAST_ALL_OPEN = 0.2
 """Chance that all are open at which they are read all at once."""
 
@@ -45,12 +49,14 @@ class Revealed:
         apart: pins, many against many, that do not.
         checked: whether each wire was looked for, and not only enough for one guess.
         guess: the guess that is all but certain, where there is one.
+        lost: whether wires were found in no order, so that looking for the rest one by one is not worth it.
     """
 
     joined: list[tuple[str, str]] = field(default_factory=list)
     apart: list[tuple[tuple[str, ...], tuple[str, ...]]] = field(default_factory=list)
     checked: bool = True
     guess: Guess | None = None
+    lost: bool = False
 
 
 def reveal(
@@ -135,6 +141,9 @@ class _Reveal:
             if sure and not check:
                 self.found.checked = False
                 return self.found
+            if not check and weights[-1] >= SURE and self.out_of_order() >= _LOST:
+                self.found.checked, self.found.lost = False, True
+                return self.found
             if len(self.left) > 1 and not self.some_land and self.all_open(weights) >= _LEAST_ALL_OPEN:
                 self.some_land = yield from self.ask(self.left, self.far)
                 if not self.some_land:
@@ -208,16 +217,29 @@ class _Reveal:
     def _against(self, red: Sequence[str], black: Sequence[str]) -> Script[bool]:
         return bool((yield Probe("near", tuple(red), tuple(black), "joined")))
 
+    def out_of_order(self) -> int:
+        """How many wires were found elsewhere, those left out that sit in each other's place."""
+        near_of = {far: near for near, far in self.own.items()}
+        elsewhere = {near: far for near, far in self.landed.items() if far is not None and far != self.own[near]}
+        return sum(elsewhere.get(near_of.get(far, -1)) != self.own[near] for near, far in elsewhere.items())
+
     # What is believed.
 
     def weights(self) -> list[float]:
-        """The weight of each guess, and of none of them in the end; together 1."""
+        """The weight of each guess, and of none of them in the end, an order that is lost among these; together 1."""
         costs = [guess.bits + self.cost * self.amiss(guess) for guess in self.guesses]
-        costs.append(self.cost * len(self.troubled))
+        costs.append(min(self.cost * len(self.troubled), self.no_order()))
         least = min(costs)
         weights = [2.0 ** (least - cost) for cost in costs]
         total = math.fsum(weights)
         return [weight / total for weight in weights]
+
+    def no_order(self) -> float:
+        """Bits for wires in no order: where each that was found sits is then chance, and nothing else is said."""
+        pins = max(2, len(self.far) // max(1, len(self.index.connectors) - self.index.near_connectors))
+        found = sum(far is not None for far in self.landed.values()) + len(self.sound)
+        dead = len(self.landed) - found + len(self.sound)
+        return NO_ORDER + math.log2(max(2, len(self.index.connectors))) + math.log2(pins) * found + self.cost * dead
 
     def amiss(self, guess: Guess) -> int:
         """How many wires are not where a guess has them."""

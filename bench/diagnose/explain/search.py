@@ -24,7 +24,7 @@ from bench.diagnose.explain.causes import (
     StrayJoin,
     bits,
 )
-from bench.diagnose.explain.dead_parts import together
+from bench.diagnose.explain.dead_parts import adrift, together
 from bench.diagnose.explain.forward import Difference, labels, land
 from bench.diagnose.explain.pin_map import Design, Index, Measured, Pin
 from bench.diagnose.explain.plug_causes import Plugs
@@ -113,7 +113,8 @@ def explain(design: Design, measured: Measured) -> Explanation:
     if any((a, b) not in hopeless for a, b, _ in wrong):
         causes = _forced(index, seen, causes)
         wrong = seen.differences(labels(index, causes))
-    causes = together(index, causes)
+    landing = land(index, causes)
+    causes = together(index, causes, adrift(landing.near, landing.far))
     causes += _high(index, measured, causes)
     findings = tuple(_finding(design, cause) for cause in causes)
     unexplained = tuple(Difference((index.pins[a], index.pins[b]), joined) for a, b, joined in wrong)

@@ -101,6 +101,19 @@ class Seen:
             bool(self.near[end]) and len(self.far[end]) == 1
         )
 
+    def sound(self, index: Index) -> set[int]:
+        """Numbers of the wires that conduct where the design has them, and to nothing else.
+
+        Args:
+            index: of the design.
+        """
+        label = self.label
+        return {
+            wire
+            for wire, (a, b) in enumerate(zip(index.near, index.far, strict=True))
+            if label[a] == label[b] >= 0 and self.size[label[a]] == 2
+        }
+
     def _contradictions(self, index: Index) -> list[tuple[int, int]]:
         found = [(a, b) for a, b in self.parted if self.label[a] == self.label[b]]
         if self.sampled:

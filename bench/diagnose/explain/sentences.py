@@ -10,6 +10,7 @@ from bench.diagnose.explain.causes import (
     Cause,
     ConnectorsExchanged,
     HighResistance,
+    How,
     Mirrored,
     Moved,
     Open,
@@ -89,6 +90,9 @@ def sentence(design: Design, cause: Cause) -> str:
         case ConnectorsExchanged((a, b)):
             c, d = _across(design, a), _across(design, b)
             other = f" If they are not, it is {c} and {d} at the other end." if c and d else ""
+            shared = _shared(design, a, b)
+            if not other and shared:
+                other = f" If they are not, the tails that lead to them are exchanged on {shared}: land them again."
             return f"The plugs of {a} and {b} are exchanged. Take both out and put each into its own socket.{other}"
         case ConnectorsExchanged(names):
             moves = ", ".join(
@@ -105,21 +109,18 @@ def sentence(design: Design, cause: Cause) -> str:
                 ("count", True): "too high in the numbering",
                 ("count", False): "too low in the numbering",
             }[along, by > 0]
+            if along == "count":
+                return (
+                    f"The wires of {name} are landed {places} {where}, from the end of one row into the next. Land "
+                    f"them again, each on its own pin.{_or_across(design, name)}"
+                )
             return (
                 f"{name} sits {places} {where}, seen as the pin list is drawn. Take it out and seat "
                 "it on the right pins; if its wires were landed one by one, land them again."
                 f"{_or_across(design, name)}"
             )
         case Mirrored(name, how):
-            what = {
-                "ends": "end for end (the first pin of each row is where the last belongs)",
-                "rows": "with its rows in reversed order",
-                "both": "turned by half a turn",
-            }[how]
-            return (
-                f"{name} is mirrored: {what}. Turn the plug, or, if its wires were landed in "
-                f"mirror image, land them again.{_or_across(design, name)}"
-            )
+            return f"{_mirrored(design, name, how)}{_or_across(design, name)}"
         case CableTurned(cable):
             return f"Cable {cable} lies end for end. Turn it round so that each end is where it belongs."
         case Unplugged(name):
@@ -186,6 +187,22 @@ def sentence(design: Design, cause: Cause) -> str:
             )
 
 
+def _mirrored(design: Design, name: str, how: How) -> str:
+    """A connector that sits mirrored: what a plug can be turned to, and what only landings can be."""
+    index = design.index
+    rows = index.shape[index.connector_number[name]][0]
+    if how == "both" or (how == "ends" and rows == 1):
+        return (
+            f"{name} sits turned by half a turn: its first pin is where its last belongs. Turn the plug; if it fits in "
+            "one way only, its wires were landed from the wrong end: land them again."
+        )
+    what = "with its rows in reversed order" if how == "rows" else "each row end for end"
+    return (
+        f"The wires of {name} are landed in mirror image: {what}, as when pins are counted from the other side. No "
+        "plug sits like this, so do not turn it: land the wires again by the numbers on the connector."
+    )
+
+
 def _pair(name: str | None) -> str:
     """A pair as people call it: ``3 of W101`` for one that is written with its cable."""
     cable, slash, number = (name or "").rpartition("/")
@@ -202,6 +219,15 @@ def _across(design: Design, connector: str) -> str:
         return ""
     other = others.pop()
     return index.connectors[other].name if index.fed[other] == index.fed[number] else ""
+
+
+def _shared(design: Design, one: str, other: str) -> str:
+    """The connector that all wires of two connectors come from, if there is one; else nothing."""
+    index = design.index
+    numbers = {index.connector_number[one], index.connector_number[other]}
+    fed = {wire for number in numbers for wire in index.fed[number]}
+    ends = {index.home[pin] for wire in fed for pin in (index.near[wire], index.far[wire])} - numbers
+    return index.connectors[ends.pop()].name if len(ends) == 1 else ""
 
 
 def _or_across(design: Design, connector: str) -> str:
@@ -239,10 +265,13 @@ def _relanded(design: Design, cause: Relanded) -> str:
             onto = dict(zip(own, cause.onto, strict=True))
             first = [pin for pin, to in onto.items() if to is not None and index.number[to] > index.number[pin]]
             second = [pin for pin in own if pin not in first]
+            opposite = {at: wire.near if cause.end == "far" else wire.far for at, wire in zip(own, wires, strict=True)}
+            here, there = (_spoken(design, [opposite[pin] for pin in run]) for run in (first, second))
             return (
                 f"The wires for {_spoken(design, first)} and those for {_spoken(design, second)} are exchanged as a "
-                "whole: two groups of a cable, two tails or the halves of a block. Exchange them, each in its own "
-                f"order; leave the others.{across}"
+                f"whole (at the other end {here} and {there}; the map cannot tell at which end): two groups of a "
+                "cable, two tails or the halves of a block. Exchange them at the end where they were landed last, "
+                "each in its own order; leave the others."
             )
         case "end for end":
             return (
@@ -267,12 +296,25 @@ def _relanded(design: Design, cause: Relanded) -> str:
             )
         case "no order":
             cables = sorted({wire.cable for wire in wires if wire.cable is not None})
-            way = f" (proveout identify {cables[0]} --flags {name})" if len(cables) == 1 else ""
             return (
                 f"The wires for {_spoken(design, own)} are in no order that hands make by one mistake. Do not exchange "
-                f"them two by two: lift them all and land each again, by where it was found or named anew{way}. Leave "
-                "the others."
+                "them two by two: lift them all and land each again, by where it was found. Where that is not known, "
+                f"name them anew ({name_anew(cables, name)}). Leave the others."
             )
+
+
+def name_anew(cables: Sequence[str], connector: str) -> str:
+    """The command that names wires anew where it is not known which sits where, and begins with what is known.
+
+    Args:
+        cables: that end there.
+        connector: whose order is lost.
+    """
+    cable = cables[0] if len(cables) == 1 else "CABLE"
+    each = "" if len(cables) == 1 else f" for each of {_list(cables)}"
+    return (
+        f"proveout identify {cable} --flags {connector} --known RECORD{each}, which begins with what this record found"
+    )
 
 
 def _along(design: Design, own: Sequence[Pin], onto: Sequence[Pin | None]) -> str:

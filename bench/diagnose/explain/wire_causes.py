@@ -29,7 +29,7 @@ from bench.diagnose.explain.causes import (
     StrayJoin,
     bits,
 )
-from bench.diagnose.explain.dead_parts import together
+from bench.diagnose.explain.dead_parts import adrift, together
 from bench.diagnose.explain.forward import NOWHERE, Seat, place
 from bench.diagnose.explain.pin_map import Index, Pin
 from bench.diagnose.explain.seen import OFF, UNTESTED, Seen
@@ -139,7 +139,7 @@ class Wirewise:
             self._name_rounds(rounds)
             self.causes += ends
         self.causes += self._joins()
-        self.causes = together(index, self.causes)
+        self.causes = together(index, self.causes, adrift(self.near, self.far))
         self.bits = sum(bits(cause, index) for cause in self.causes)
 
     # Sorting wires into those that stay at home and roads.

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final, Literal, get_args
 
 from bench.diagnose.diagnose_error import DiagnoseError
@@ -38,7 +38,7 @@ Method = Literal["tags", "star", "chain", "sizes"]
 METHODS: Final[tuple[Method, ...]] = get_args(Method)
 SETTINGS: Final = (
     "method", "flags", "common", "tags", "measured", "tolerance", "tags-from", "tags-to", "bar", "tester", "direct",
-    "colours", "trust-colours", "apart",
+    "colours", "trust-colours", "apart", "known",
 )  # fmt: skip
 """What a search for conductors may be told."""
 TOLERANCE: Final = {"E24": 0.05, "E96": 0.01}
@@ -75,6 +75,7 @@ class Case:
         direct: the conductor to leave without a tag in a star.
         trust: whether an end with a colour of its own is named untouched.
         apart: ohms at and above which two ends are not joined.
+        found: places to the conductors that were found there before; they are left out of the plan.
     """
 
     cable: str
@@ -94,6 +95,7 @@ class Case:
     direct: str | None
     trust: bool
     apart: float
+    found: Mapping[str, str] = field(default_factory=dict)
 
     def place(self, end: End, name: str) -> str:
         """Where a probe goes for a name of the plan; its near end is the one that is known."""
@@ -194,6 +196,13 @@ class _Reader:
                 raise self._bad("common", "one conductor of the cable and the flag on it, or neither")
             conductors = [c for c in conductors if c not in at]
             flags = [flag for flag in flags if flag != common[1]]
+        found = self._found(conductors, flags)
+        conductors = [c for c in conductors if c.name not in found.values()]
+        flags = [flag for flag in flags if flag not in found]
+        if not conductors:
+            raise self._bad(
+                "known", f"a conductor of {self.cable.name} left over: all are known, nothing is to be found"
+            )
         names = tuple(c.name for c in conductors)
         tester = self._yes("tester")
         tags = () if tester else self._tags(bench)
@@ -222,6 +231,7 @@ class _Reader:
             direct=direct,
             trust=self._yes("trust-colours"),
             apart=self._apart(bench),
+            found=found,
         )
 
     def _bad(self, name: str, expected: str, hint: str = "") -> DiagnoseError:
@@ -390,6 +400,24 @@ class _Reader:
         found = text if text in names else f"{self.cable.name}.{text}"
         if found not in names:
             raise self._bad(name, "a conductor that is to be identified", near(text, names))
+        return found
+
+    def _found(self, conductors: Sequence[Conductor], flags: Sequence[str]) -> dict[str, str]:
+        """What was found before, place to conductor: ``K1.7 W1.3; K1.8 W1.5``."""
+        names = [c.name for c in conductors]
+        found: dict[str, str] = {}
+        for entry in filter(None, map(str.strip, self.settings.get("known", "").split(";"))):
+            place, _, name = entry.partition(" ")
+            name = name.strip()
+            name = name if name in names else f"{self.cable.name}.{name}"
+            if place not in flags or name not in names:
+                raise DiagnoseError(
+                    f"setting 'known': found '{entry}', expected one of {one_of(flags)} with a conductor that is to be "
+                    "identified"
+                )
+            if place in found or name in found.values():
+                raise DiagnoseError(f"setting 'known': found '{entry}', expected each place and each conductor once")
+            found[place] = name
         return found
 
     def _near_colours(self, conductors: Sequence[Conductor]) -> dict[str, str]:

@@ -45,10 +45,12 @@ def found_of(known: Findings, result: Identification) -> Found:
     It passes where every end has a name that is proven; it fails where conductors are open or joined; it is undecided
     where something could not be told, and what could not is said and never guessed.
     """
-    case, total = known.case, len(known.case.flags)
-    named = {**result.names, **result.by_colour}
+    case = known.case
+    total = len(case.flags) + len(case.found)
+    named = {**case.found, **result.names, **result.by_colour}
     lines: list[str] = []
-    said = [f"{len(named)} of {total} conductors of {case.cable} are identified"]
+    before = f", {len(case.found)} of them before" if case.found else ""
+    said = [f"{len(named)} of {total} conductors of {case.cable} are identified{before}"]
     # what was not read leads somewhere, and what is left over with it may arrive there
     unread = any(odd.ohms is None for odd in result.strange)
     left = [one for one in result.open_conductors if one not in result.by_elimination.values()]
@@ -122,11 +124,12 @@ def _ends(case: Case, flags: Sequence[str]) -> str:
 def _named_lines(known: Findings, result: Identification) -> list[str]:
     case, wire = known.case, wire_of(known.plant)
     lines = []
-    for flag in case.flags:
-        conductor = result.names.get(flag) or result.by_colour.get(flag)
+    for flag in (*case.found, *case.flags):
+        conductor = case.found.get(flag) or result.names.get(flag) or result.by_colour.get(flag)
         if conductor is None:
             continue
-        parts = [wire(conductor), case.known[conductor], "by its colour alone" if flag in result.by_colour else ""]
+        how = "found before" if flag in case.found else "by its colour alone" if flag in result.by_colour else ""
+        parts = [wire(conductor), case.known[conductor], how]
         lines.append(f"{case.called(flag)} is {conductor} ({', '.join(part for part in parts if part)})")
     return lines
 
@@ -144,12 +147,12 @@ def _facts(known: Findings, result: Identification) -> dict[str, Any]:
             # what was read with many others on a bar says nothing of one alone
             if place not in barred:
                 evidence.setdefault(place, []).append(answer.n)
-    named = {**result.names, **result.by_colour}
+    named = {**case.found, **result.names, **result.by_colour}
     return {
         "cable": case.cable,
         "side": case.side,
         "method": known.way.method,
-        "names": dict(result.names),
+        "names": {**case.found, **result.names},
         "by_colour": dict(result.by_colour),
         "by_elimination": dict(result.by_elimination),
         "touching": [[list(one.flags), list(one.conductors)] for one in result.shorted],
@@ -162,6 +165,7 @@ def _facts(known: Findings, result: Identification) -> dict[str, Any]:
             flag: sorted({*evidence.get(flag, ()), *evidence.get(case.known[conductor], ())})
             for flag, conductor in named.items()
         },
+        "found_before": list(case.found),
         "readings": known.readings,
         "expected_readings": round(effort.touches),
         "trips": result.trips,
@@ -258,6 +262,8 @@ def _kept(old: ConductorEntry) -> dict[str, str]:
 
 
 def _remark(before: str, facts: Mapping[str, Any], flag: str, record: str) -> str:
+    if flag in facts.get("found_before", ()):
+        return before
     how = "by its colour" if flag in facts["by_colour"] else f"by {facts['method']}"
     numbers = [str(n) for n in facts["evidence"].get(flag, ())]
     seen = f", event {' '.join(numbers[:4])}{' ...' if len(numbers) > 4 else ''}" if numbers else ""

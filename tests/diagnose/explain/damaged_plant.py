@@ -6,13 +6,13 @@ What the explainer says of it is held against the damage itself, never against t
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import msgspec
 
 from bench.files import from_text
 from bench.plant import faults as k
-from bench.plant.file import Earth, PlantFile
+from bench.plant.file import ConductorEntry, ConnectorType, Earth, PlantFile
 from bench.plant.model import Plant
 from bench.plant.resolve import resolve
 from bench.quantity import Resistance
@@ -47,6 +47,47 @@ def plant_of(pins: int, rows: int = 1, cables: int = 1, *, pairs: bool = False) 
         "cables": [{"name": f"W{n}", "type": "N", "length": "12 m", "from": f"J{n}", "to": f"K{n}"} for n in numbers],
     }
     return msgspec.convert(text, PlantFile, dec_hook=from_text)
+
+
+def with_pins(file: PlantFile, pins: Mapping[int, str], cable: str = "W1") -> PlantFile:
+    """The same plant with some conductors of a cable landed by a pin list: conductor to the far pin."""
+    entries = [
+        msgspec.convert({"conductor": str(number), "to": pin}, ConductorEntry, dec_hook=from_text)
+        for number, pin in pins.items()
+    ]
+    cables = [msgspec.structs.replace(one, conductors=entries) if one.name == cable else one for one in file.cables]
+    return msgspec.structs.replace(file, cables=cables)
+
+
+def with_screens(file: PlantFile) -> PlantFile:
+    """The same plant with a screen in every cable, which ends free at both ends."""
+    types = [msgspec.structs.replace(one, screen=one.size) for one in file.cable_types]
+    return msgspec.structs.replace(file, cable_types=types)
+
+
+def with_tails(pins: int) -> PlantFile:
+    """A block J1 of two tails of as many wires: W1 from its first half to K1, W2 from its second to K2."""
+    file = plant_of(pins, cables=2)
+    types = [*file.connector_types, msgspec.convert({"name": "D", "pins": 2 * pins, "rows": 1}, ConnectorType)]
+    bay = file.bays[0]
+    block = msgspec.convert({"name": "J1", "type": "D"}, type(bay.shelves[0].connectors[0]))
+    shelves = [msgspec.structs.replace(bay.shelves[0], connectors=[block]), *bay.shelves[1:]]
+    cables = [
+        msgspec.structs.replace(
+            cable,
+            start=["J1"],
+            conductors=[
+                msgspec.convert(
+                    {"conductor": str(n), "from": f"J1.{n + pins * half}", "to": f"K{half + 1}.{n}"}, ConductorEntry
+                )
+                for n in range(1, pins + 1)
+            ],
+        )
+        for half, cable in enumerate(file.cables)
+    ]
+    return msgspec.structs.replace(
+        file, connector_types=types, bays=[msgspec.structs.replace(bay, shelves=shelves)], cables=cables
+    )
 
 
 def with_frame(file: PlantFile, name: str) -> PlantFile:

@@ -6,16 +6,28 @@ import random
 
 import pytest
 
-from bench.diagnose.explain.causes import Bridged, Open, PartOpen, Shifted, StrayJoin
+from bench.diagnose.explain.causes import Bridged, ConnectorsExchanged, Open, PartOpen, Relanded, Shifted, StrayJoin
 from bench.diagnose.explain.records import explained
 from bench.diagnose.explain.search import explain
 from bench.diagnose.explain.sentences import conductors_of
-from bench.diagnose.explain.walk_map import beside_maps, maps_of
+from bench.diagnose.explain.walk_map import beside_maps, beside_told, maps_of
 from bench.plant import faults as k
 from bench.plant.faulty import apply_faults
 from bench.plant.resolve import resolve
 from bench.sequence.file import Seek
-from tests.diagnose.explain.damaged_plant import all_crosses, designed_pairs, plant_of, reading, walked, with_frame
+from bench.walk.results import results
+from tests.diagnose.explain import damage_kinds as d
+from tests.diagnose.explain.damaged_plant import (
+    all_crosses,
+    designed_pairs,
+    plant_of,
+    reading,
+    walked,
+    with_frame,
+    with_pins,
+    with_screens,
+    with_tails,
+)
 
 READINGS = {"pin to pin": designed_pairs, "every cross": all_crosses}
 
@@ -117,6 +129,55 @@ def test_a_wire_on_the_frame_is_told():
     state = walked(file, [k.Short(between=("K1.2", frame))], steps)
     assert [(pair.between, pair.joined) for pair in beside_maps(state)] == [(("K1.2", frame), True)]
     assert beside_maps(walked(file, [], steps)) == []
+
+
+def test_a_screen_on_the_frame_is_told_with_both_and_the_place():
+    """Read by itself, and looked for where a wire failed and nobody thought of the screen."""
+    file = with_screens(with_frame(plant_of(12), "FR1"))
+    screen = resolve(file).cables["W1"].screen.near_end.name
+    touching = k.Short(between=(screen, "FR1"))
+    state = walked(file, [touching], [*designed_pairs(resolve(file)), reading(screen, "FR1", joined=False)])
+    (told,) = beside_told(resolve(file), beside_maps(state))
+    assert told.startswith("The screen of W1 reaches the frame at FR1 (")
+    looked = walked(file, [touching, *dead(4)], [*designed_pairs(resolve(file)), Seek(find="landings")])
+    (found,) = [outcome.found for outcome in results(looked).values() if outcome.found is not None]
+    assert told in found.lines and any("J1.4 to K1.4 is open" in line for line in found.lines)
+    assert beside_maps(walked(file, dead(4), [*designed_pairs(resolve(file)), Seek(find="landings")])) == []
+
+
+def test_a_pin_list_read_from_the_wrong_column_is_one_cause():
+    """W1 goes from J1.1 to K1.5 and so on; hands landed it by the column of J1."""
+    order = {1: 5, 2: 9, 3: 1, 4: 11, 5: 2, 6: 12, 7: 3, 8: 10, 9: 4, 10: 8, 11: 6, 12: 7}
+    file = with_pins(plant_of(12), {number: f"K1.{pin}" for number, pin in order.items()})
+    faults = d.landed("K1", {pin: number for number, pin in order.items()})
+    state = walked(file, faults, [*designed_pairs(resolve(file)), Seek(find="landings", settings={"joins": "no"})])
+    (one,) = explained([state])
+    (cause,) = one.explanation.causes
+    assert isinstance(cause, Relanded) and cause.order == "other list"
+    assert "read from the wrong column" in one.explanation.findings[0].sentence
+    (found,) = [outcome.found for outcome in results(state).values() if outcome.found is not None]
+    assert found.facts["readings"] <= 24
+
+
+def test_exchanged_tails_of_one_block_are_one_cause_and_both_places_are_said():
+    file = with_tails(9)
+    faults = d.exchanged_runs("J1", range(1, 10), range(10, 19))
+    state = walked(file, faults, [*designed_pairs(resolve(file)), Seek(find="landings", settings={"joins": "no"})])
+    (one,) = explained([state])
+    (finding,) = one.explanation.findings
+    assert finding.cause == ConnectorsExchanged(("K1", "K2"))
+    assert "the tails that lead to them are exchanged on J1" in finding.sentence
+
+
+def test_exchanged_tails_whose_plugs_are_unlike_are_told_at_both_ends():
+    """Only five wires of each tail are landed: no plug can be in the other's socket, since other pins are used."""
+    file = with_tails(9)
+    faults = d.exchanged_runs("J1", range(1, 6), range(11, 16))
+    state = walked(file, faults, [*designed_pairs(resolve(file)), Seek(find="landings", settings={"joins": "no"})])
+    (one,) = explained([state])
+    (finding,) = one.explanation.findings
+    assert isinstance(finding.cause, Relanded) and finding.cause.order == "exchanged"
+    assert "at the other end J1.1 to J1.5 and J1.11 to J1.15;" in finding.sentence
 
 
 def test_what_a_search_found_joined_is_not_explained_as_designed():

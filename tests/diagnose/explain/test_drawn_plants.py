@@ -16,6 +16,19 @@ def test_what_was_done_to_a_plant_is_told_first_and_nothing_sound_is_touched(see
     assert one.drafted + one.asked < wires * (wires - 1) // 2 or wires <= 12
 
 
+@pytest.mark.parametrize("seed", [103, 185])
+def test_one_thing_done_to_a_plug_and_a_dead_row_go_before_two_things_done_to_it(seed):
+    """A plug that was mirrored and shifted put the dead row off its end, and was told in place of both."""
+    one = look(seed)
+    assert one.first and one.harm == []
+
+
+def test_neighbours_with_a_good_pair_between_them_are_not_crossed_over():
+    """Beside wires in no order three pairs were told to be crossed, and the good one to be crossed back."""
+    one = look(1510)
+    assert one.first and one.harm == []
+
+
 @pytest.mark.parametrize("seed", [297, 770, 951])
 def test_plugs_with_good_wires_stay_where_several_mistakes_look_like_a_moved_plug(seed):
     """Moved plugs and parts that bring good wires back home explained these cheaply, and were told."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.explain.causes import (
     ConnectorsExchanged,
     Mirrored,
@@ -14,9 +15,12 @@ from bench.diagnose.explain.causes import (
     Shifted,
     Unplugged,
 )
-from bench.diagnose.explain.records import explained
+from bench.diagnose.explain.records import explained, found_on
 from bench.diagnose.explain.walk_map import beside_maps, beside_told
+from bench.diagnose.identify.case import case_of
 from bench.plant import faults as k
+from bench.plant.faulty import apply_faults
+from bench.plant.graph import Nets
 from bench.plant.resolve import resolve
 from bench.sequence.file import Seek
 from bench.walk.results import results
@@ -69,7 +73,7 @@ def test_where_all_get_through_nothing_is_asked():
     ("faults", "told"),
     [
         ([k.Shifted(connector="K1", by=1)], "K1 sits 1 place to the right"),
-        (d.exchanged_runs("K1", range(1, 10), range(10, 19)), "K1 is mirrored: with its rows in reversed order"),
+        (d.exchanged_runs("K1", range(1, 10), range(10, 19)), "with its rows in reversed order"),
         ([k.Open(conductor=f"W1.{wire}") for wire in range(1, 19)], "Nothing arrives at K1"),
     ],
 )
@@ -78,6 +82,44 @@ def test_an_early_look_takes_about_six_readings(faults, told):
     _, found = looked(faults, wires=5, look="early")
     assert found.facts["readings"] <= 9
     assert told in found.sentence
+
+
+def test_an_early_look_at_an_order_that_is_lost_says_to_name_the_wires_anew():
+    """And what the walk found of them is what naming them begins with."""
+    state, found = looked(d.no_order("K1", range(1, 19), 5), rows=1, wires=6, look="early")
+    assert found.facts["lost"] and "proveout identify W1 --flags K1 --known RECORD" in found.sentence
+    plant = resolve(plant_of(18))
+    known = found_on([state], plant, "W1", "K1")
+    assert len(known) >= 4
+    settings = {"flags": "K1", "known": "; ".join(f"{place} {name}" for place, name in known.items())}
+    anew = walked(
+        plant_of(18), d.no_order("K1", range(1, 19), 5), [Seek(find="conductors", of="W1", settings=settings)]
+    )
+    (named,) = [outcome.found for outcome in results(anew).values()]
+    nets = Nets(apply_faults(plant, d.no_order("K1", range(1, 19), 5)))
+    assert named.verdict == "pass" and len(named.facts["names"]) == 18
+    for pin, name in named.facts["names"].items():
+        there = plant.terminals[pin].node
+        assert nets.root(there) == nets.root(plant.conductors[name].near_end.node)
+    whole = walked(
+        plant_of(18), d.no_order("K1", range(1, 19), 5), [Seek(find="conductors", of="W1", settings={"flags": "K1"})]
+    )
+    (all_of_them,) = [outcome.found for outcome in results(whole).values()]
+    assert named.facts["readings"] < all_of_them.facts["readings"]
+    assert f", {len(known)} of them before" in named.sentence
+
+
+@pytest.mark.parametrize("entry", ["K1.99 W1.2", "K1.2 W9.1", "K1.2 W1.1; K1.2 W1.3", "K1.2"])
+def test_what_is_said_to_be_known_must_fit_the_cable(entry):
+    seek = Seek(find="conductors", of="W1", settings={"flags": "K1", "known": entry})
+    with pytest.raises(DiagnoseError, match="setting 'known'"):
+        case_of(resolve(plant_of(18)), seek, None)
+
+
+def test_two_exchanges_among_the_first_wires_are_no_lost_order():
+    faults = [k.Exchanged(pins=("K1.1", "K1.2")), k.Exchanged(pins=("K1.3", "K1.6"))]
+    _, found = looked(faults, rows=1, wires=6, look="early")
+    assert not found.facts["lost"] and "exchanged" in found.sentence
 
 
 def test_an_early_look_waits_for_the_third_wire():

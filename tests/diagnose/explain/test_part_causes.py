@@ -31,7 +31,7 @@ def told(faults, pins=18, rows=1, cables=1):
         (d.end_for_end("K1", 1, 9), 2, "end for end", "K1.1 to K1.9 are landed end for end"),
         (d.neighbours("K1", 18), 1, "neighbours", "Every two neighbours among K1.1 to K1.18 are exchanged (1 with 2"),
         (d.counted_across("K1", 18, 2), 2, "counted across", "across its rows in place of along them"),
-        (d.no_order("K1", range(1, 19), 3), 1, "no order", "proveout identify W1 --flags K1"),
+        (d.no_order("K1", range(1, 19), 3), 1, "no order", "proveout identify W1 --flags K1 --known RECORD"),
     ],
 )
 def test_a_part_in_another_order_is_one_cause(faults, rows, order, words):
