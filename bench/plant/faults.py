@@ -15,7 +15,7 @@ from bench.plant.file import default
 from bench.plant.loose_places import places_on
 from bench.plant.model import Plant
 from bench.plant.things import Cable
-from bench.quantity import Capacitance, Current, Duration, Frequency, Ratio, Resistance, Temperature, Voltage
+from bench.quantity import Capacitance, Current, Duration, Frequency, Length, Ratio, Resistance, Temperature, Voltage
 
 Side = Literal["near", "far"]
 
@@ -89,6 +89,16 @@ class Intermittent(_Fault, frozen=True, kw_only=True, tag="intermittent"):
                 raise Inconsistent(f"{name} {getattr(self, name)}", "more than 0")
         if not 0 <= self.neighbour.value <= 1:
             raise Inconsistent(f"neighbour {self.neighbour}", "0 % to 100 %")
+
+
+class Damaged(_Fault, frozen=True, kw_only=True, tag="damaged"):
+    """A conductor whose insulation is gone at a distance from its ``from`` end: it touches another one, or earth."""
+
+    conductor: str
+    to: str
+    """Another conductor of the same cable, which is bare at the same place, or a terminal."""
+    at: Length
+    ohms: Resistance = default(Resistance(0.5))
 
 
 class Short(_Fault, frozen=True, kw_only=True, tag="short"):
@@ -303,10 +313,11 @@ class SlowAmmeter(_Fault, frozen=True, kw_only=True, tag="slow-ammeter"):
 
 
 Fault = (
-    Open | HighResistance | Loose | Intermittent | Short | Leakage | Exchanged | PairReversed | SplitPair | Scrambled
-    | Shifted | ConnectorsExchanged | FeedsCrossed | PolarityReversed | HighResistanceLug | SecondEarthPath | BondPoor
-    | BondOpen | ShelfShort | ShelfHeavy | ShelfLight | ShelfDrifts | SlowCapacitor | BatteryAt | SupplyStaysOn
-    | BreakerStaysClosed | SupplyLeadsSwapped | DiodeShorted | ShelfCharged | CurrentNoise | SlowAmmeter
+    Open | HighResistance | Loose | Intermittent | Damaged | Short | Leakage | Exchanged | PairReversed | SplitPair
+    | Scrambled | Shifted | ConnectorsExchanged | FeedsCrossed | PolarityReversed | HighResistanceLug
+    | SecondEarthPath | BondPoor | BondOpen | ShelfShort | ShelfHeavy | ShelfLight | ShelfDrifts | SlowCapacitor
+    | BatteryAt | SupplyStaysOn | BreakerStaysClosed | SupplyLeadsSwapped | DiodeShorted | ShelfCharged | CurrentNoise
+    | SlowAmmeter
 )  # fmt: skip
 
 
@@ -364,6 +375,19 @@ class _Check:
             if fault.at not in places:
                 self.say(fault, ("at",), f"'{fault.at}'", f"a place of it: {one_of(places)}", near(fault.at, places))
 
+    def damaged(self, fault: Damaged) -> None:
+        if not self.named(fault, ("conductor",), fault.conductor, "conductor"):
+            return
+        conductor = self.plant.conductors[fault.conductor]
+        if not 0 < fault.at.value < conductor.length_m:
+            self.say(fault, ("at",), f"at {fault.at}", f"a place within its {conductor.length_m:g} m")
+        other = self.plant.conductors.get(fault.to)
+        if other is None and fault.to not in self.plant.terminals:
+            hint = self.plant.near(fault.to)
+            self.say(fault, ("to",), f"'{fault.to}'", "a conductor of the same cable, or a terminal", hint)
+        elif other is not None and (other.cable != conductor.cable or other is conductor):
+            self.say(fault, ("to",), f"'{fault.to}'", f"another conductor of {conductor.cable}")
+
     def joinable(self, fault: Short | Leakage) -> None:
         good = True
         for number, name in enumerate(fault.between):
@@ -394,6 +418,8 @@ class _Check:
                 self.named(fault, ("conductor",), fault.conductor, "conductor")
             case Intermittent():
                 self.place_on(fault)
+            case Damaged():
+                self.damaged(fault)
             case Short() | Leakage():
                 self.joinable(fault)
             case Exchanged():
@@ -464,6 +490,8 @@ def describe(fault: Fault, plant: Plant) -> str:
             return f"{_wire(plant, fault.conductor)} has a loose contact: it opens once in {fault.period}."
         case Intermittent():
             return f"{_wire(plant, fault.conductor)} opens now and then at {fault.at}, mostly while that is moved."
+        case Damaged():
+            return f"{_wire(plant, fault.conductor)} touches {fault.to} {fault.at} along its way ({fault.ohms})."
         case Short():
             return f"{fault.between[0]} and {fault.between[1]} touch ({fault.ohms})."
         case Leakage():

@@ -105,7 +105,29 @@ def apply_faults(
             landed.exchange((f"{one}.{pin}", f"{other}.{pin}") for pin in pins)
     extra = _extra_ohms(plant, faults, landed, seconds)
     edges = [_actual(edge, landed, extra.get(edge.id, 0.0)) for edge in plant.graph(closed)]
+    edges = _bare(edges, plant, [fault for fault in faults if isinstance(fault, k.Damaged)])
     return edges + [edge for fault in faults for edge in _joined(fault, plant, landed)]
+
+
+def _bare(edges: list[Edge], plant: Plant, faults: Sequence[k.Damaged]) -> list[Edge]:
+    """The edges with those parted that are bare somewhere, and what they touch there."""
+    for number, fault in enumerate(faults):
+        mine = plant.conductors[fault.conductor]
+        share = fault.at.value / mine.length_m
+        ends = []
+        for name in (fault.conductor, fault.to):
+            if name not in plant.conductors:
+                ends.append(plant.terminal(name).node)
+                continue
+            # a conductor that is bare twice is parted again in what is left of it
+            place = f"{name} bare {number}"
+            whole = next(edge for edge in edges if edge.id == name)
+            near = Edge(name, whole.a, place, whole.kind, whole.ohms * share)
+            rest = Edge(f"{name} beyond {number}", place, whole.b, whole.kind, whole.ohms * (1.0 - share))
+            edges = [near if edge is whole else edge for edge in edges] + [rest]
+            ends.append(place)
+        edges.append(Edge(f"damaged:{number}", ends[0], ends[1], "fault", fault.ohms.value))
+    return edges
 
 
 def _actual(edge: Edge, landed: _Landed, extra: float) -> Edge:

@@ -12,6 +12,7 @@ from bench.plant.load import load_plant
 from bench.plant.loose_places import NoWay, places_between, places_on
 from bench.record.verify import verify
 from bench.record.watch import read_watch
+from tests.one_process import command
 
 JOB = Path("sequences/gannet-head")
 BENCH = JOB / "benches" / "loose-contact.yaml"
@@ -52,7 +53,7 @@ def test_what_cannot_be_watched_is_said() -> None:
         (["J101.12~J205.12", "W101.1", "--bench", BENCH], "its leads lie on one at a time"),
         (["J101.12~J205.12", "--bench", BENCH, "--record", "hunt.jsonl"], "begins with watch"),
     ):
-        done = proveout(*words)
+        done = command(["watch", *words], Path.cwd())
         assert done.returncode == 2 and said in done.stdout + done.stderr, done.stderr
 
 

@@ -1,0 +1,72 @@
+"""How soon a loose place among 24 is found, and how true the chances are that are told.
+
+Run by hand from the top folder; 250 searches a row take some ten minutes:
+
+    python -m tests.benchmarks.bench_hunt
+    python -m tests.benchmarks.bench_hunt --count 50
+
+A place is drawn by the kinds' weights, jumps as :mod:`tests.diagnose.hunt.wiggled` says. The baseline of the same
+drawing goes in the order of the list and takes what was named when a jump came.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections import Counter
+
+from tests.diagnose.hunt.wiggled import Habit, searched
+
+MOVES = (6, 12, 24, 36, 48)
+HABITS = {
+    "0.3/s while moved, once in 600 s alone, 10 readings/s": Habit(),
+    "0.08/s while moved": Habit(moved=0.08),
+    "once a minute alone": Habit(alone=1 / 60),
+    "neighbours get 0.6": Habit(neighbour=0.6),
+    "30 ms dips at 5 readings/s": Habit(dip=0.03, rate=5.0),
+    "none of them is loose, once a minute alone": Habit(alone=1 / 60, there=False),
+}
+BANDS = (0.5, 0.8, 0.9, 0.95, 0.985, 1.01)
+
+
+def study(name: str, habit: Habit, count: int, way: str, said: Counter[float], true: Counter[float]) -> None:
+    """One row: the part of searches in which the true place is among the first two named."""
+    hits = dict.fromkeys(MOVES, 0)
+    for seed in range(count):
+        wiggle, rankings = searched(habit, f"{name} {seed}", MOVES[-1], way)
+        by_ear = wiggle.by_ear() if way == "ear" else None
+        for moves in MOVES:
+            if by_ear is not None:
+                hits[moves] += moves == MOVES[-1] and wiggle.true in by_ear[:2]
+                continue
+            ranking = rankings[moves]
+            hits[moves] += wiggle.true in ranking.order[:2]
+            best = ranking.order[0]
+            band = next((one for one in reversed(BANDS) if ranking.chances[best] >= one), None)
+            if band is not None:
+                said[band] += 1
+                true[band] += habit.there and best == wiggle.true
+    row = "".join(f"{hits[moves] / count:7.2f}" if hits[moves] or way != "ear" else "      -" for moves in MOVES)
+    print(f"{way:8}{row}   {name}", flush=True)
+
+
+def main() -> None:
+    """All rows."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--count", type=int, default=250)
+    count = parser.parse_args().count
+    said: Counter[float] = Counter()
+    true: Counter[float] = Counter()
+    print("true place among the first two, after so many movements")
+    print(" " * 8 + "".join(f"{moves:7}" for moves in MOVES))
+    for name, habit in HABITS.items():
+        for way in ("ear", "order", "groups"):
+            if habit.there or way == "groups":
+                study(name, habit, count, way, said, true)
+    print("\nthe likeliest place: said at least, right in, of so many")
+    for band in BANDS[:-1]:
+        if said[band]:
+            print(f"{band:6.3f} {true[band] / said[band]:6.3f} {said[band]:6}")
+
+
+if __name__ == "__main__":
+    main()
