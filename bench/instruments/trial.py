@@ -13,6 +13,8 @@ from collections.abc import Callable
 from functools import partial
 from typing import Final
 
+import msgspec
+
 from bench.instruments.examples import replay
 from bench.instruments.hints import suggested_identity
 from bench.instruments.lenient_session import PATIENCE, LenientSession, Tell, Told, no_better
@@ -20,14 +22,14 @@ from bench.instruments.parts import Decoder, Parts
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.functions import Function, Range
 from bench.instruments.profile.line import Frames, Poll, Query, Stream
-from bench.instruments.profile.profile import Profile
+from bench.instruments.profile.profile import Example, Profile
 from bench.instruments.profile.template import fill, fill_all
 from bench.instruments.reading import Taken, Taker
 from bench.instruments.trial_outputs import look_at_outputs, use_whole
 from bench.instruments.values import Identity
 from bench.instruments.wire.framing import Frame
 from bench.instruments.wire.interpret import Meaning, meaning_of, number_of, refuse_beyond
-from bench.instruments.wire_text import Pattern, show
+from bench.instruments.wire_text import Pattern, WireText, show
 from bench.quantity import engineering
 
 READINGS: Final = 3
@@ -48,12 +50,31 @@ def examples(profile: Profile, decoder: Decoder | None, tell: Tell) -> int:
             tell(Told("wrong", f"{name}: {'; '.join(differs)}", "Correct the example, or the part that it tries."))
         else:
             tell(Told("right", name))
+            lost = _another_value(profile, example, decoder)
+            if lost:
+                advice = "Match exactly as many figures as there are, give a 'length', or let two readings agree."
+                tell(Told("remark", f"{name}: with one byte lost it reads as another value: '{lost}'", advice))
     shown = {example.function for example in profile.examples if example.does == "read"}
     bare = [function.name for function in profile.functions if function.name not in shown]
     if bare:
         advice = "Add one of each, with the bytes that --port shows, so that it is tried without the meter."
         tell(Told("remark", f"no example of a reading of {', '.join(bare)}", advice))
     return wrong
+
+
+def _another_value(profile: Profile, example: Example, decoder: Decoder | None) -> str:
+    """A first answer that lost one byte on the wire and gives another value all the same; empty where none does."""
+    if example.does != "read" or example.gives.trouble or example.gives.value is None or not example.exchange:
+        return ""
+    first, *rest = example.exchange
+    answer = first.received.data
+    for place in range(len(answer)):
+        cut = answer[:place] + answer[place + 1 :]
+        worse = msgspec.structs.replace(first, received=WireText(cut))
+        tried = msgspec.structs.replace(example, exchange=[worse, *rest])
+        if any(wrong.startswith("value") for wrong in replay(profile, tried, decoder)):
+            return show(cut)
+    return ""
 
 
 def examine(

@@ -20,6 +20,7 @@ RESULTS: Final = HERE / "RESULTS.md"
 ORDERED: Final[dict[str, tuple[str, ...]]] = {
     "start": (),
     "step": (),
+    "reading": (),
     "record": (),
     "job": (),
     "network": (),
@@ -27,6 +28,7 @@ ORDERED: Final[dict[str, tuple[str, ...]]] = {
     "evidence": ("--only", "folder"),
     "abort": (),
     "guard": (),
+    "faults": (),
     "power": (),
     "crash": (),
     "kills": (),

@@ -308,6 +308,28 @@ def test_a_meter_that_is_slower_than_its_profile_says(all_examined: dict[str, li
     assert any("'RD' is answered after" in one.text and "the profile waits 0.5 s" in one.text for one in late)
 
 
+def test_a_pattern_that_takes_an_answer_with_a_byte_lost_for_another_value_is_pointed_at(tmp_path: Path) -> None:
+    lax = """
+profile: lax
+title: a meter
+dialogue: {kind: query, read: R, reply: '(?P<value>[+-]?\\d+\\.\\d+)'}
+functions: [{name: volts dc, reads: voltage, takes: 1 s}]
+examples:
+  - {does: read, function: volts dc, exchange: [{sent: "R\\n", received: "+53.4\\n"}], gives: {value: 53.4, unit: V}}
+"""
+    path = tmp_path / "lax.yaml"
+    path.write_text(lax, "utf-8")
+    found: list[Told] = []
+    assert kit.examples(load_profile(path), None, found.append) == 0
+    (remark,) = [one for one in found if "byte lost" in one.text]
+    assert remark.kind == "remark" and "as many figures as there are" in remark.advice
+    strict = tmp_path / "strict.yaml"
+    strict.write_text(lax.replace("profile: lax", "profile: strict").replace("\\d+\\.\\d+", "\\d{2}\\.\\d"), "utf-8")
+    found.clear()
+    assert kit.examples(load_profile(strict), None, found.append) == 0
+    assert [one.text for one in found if "byte lost" in one.text] == []
+
+
 def test_without_a_port_the_examples_are_replayed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     code, out = tried(capsys, "scpi-supply")
     assert code == 0, out

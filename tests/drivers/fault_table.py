@@ -1,8 +1,11 @@
 """What becomes of each named trouble with each kind of instrument, as a table: ``python -m tests.drivers.fault_table``.
 
-Each cell is found by trying it: an instrument that is open and set is asked once while the trouble lasts. It may end in
+Two sorts of trouble: the line's and the port's; and an instrument that is honest and set wrongly, stuck, exchanged, or
+fed by a supply that tripped. Each cell is found by trying it: an instrument that is open and set is asked once while
+the trouble lasts. It may end in
 
 * ``right``: a right reading, and nothing was noticed or had to be;
+* ``bounded``: over range, and said to be beyond no more than it really is;
 * ``retried``: a right reading after it was asked again, set anew or the line brought in step;
 * a clear stop, by its kind (``silent``, ``garbled``, ``mismatch`` ...), with what to do.
 
@@ -12,21 +15,41 @@ trouble is over. ``-`` stands for what cannot happen to a kind; :func:`cannot` s
 
 from __future__ import annotations
 
+import queue
 import re
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
+import pytest
+
 from bench.instruments.instrument import Instrument
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.line import Query
-from tests.drivers.test_drivers import FULL, NAMES, PROFILES, bench, check, ready
+from bench.instruments.profile.profile import Profile
+from bench.instruments.profile.template import fill
+from bench.quantity import Amount, Current, Voltage
+from bench.roles import NO_PLACES, UNIT_OF
+from bench.runner.crew import STUCK_AFTER, InstrumentCrew
+from bench.runner.instrument_port import InstrumentPort
+from bench.runner.ports import Happened
+from bench.runner.ports import Sample as Shown
+from bench.sequence.file import NOWHERE, Limit, Measure, Set
+from bench.sequence.plan import Step
+from bench.walk import events as e
+from tests.drivers.more_kinds import MORE, Recited, Rectifier
+from tests.drivers.test_drivers import FULL, LIBRARY, bench, check, ready
+from tests.drivers.test_drivers import NAMES as SHIPPED
+from tests.drivers.test_drivers import PROFILES as WITH_TWINS
 from tests.drivers.twins import TWINS, Hall
 from tests.instruments.server import Mangled, VirtualLine
 
 Pieces = Callable[[bytes, bytes], list[tuple[float, bytes]]]
-STOPS: Final = ("silent", "garbled", "mismatch", "stranger", "lost", "aborted", "refused", "unsafe")
+STOPS: Final = ("silent", "garbled", "mismatch", "stranger", "lost", "aborted", "refused", "unsafe", "stuck")
+NAMES: Final = (*SHIPPED, *MORE)
+"""Every kind: those that ship, and those of :mod:`tests.drivers.more_kinds`."""
+PROFILES: Final = {**WITH_TWINS, **{name: kind.profile for name, kind in MORE.items()}}
 
 
 def _flipped(letter: re.Match[bytes]) -> bytes:
@@ -87,6 +110,8 @@ class Desk:
         Raises:
             AssertionError: it was not right.
         """
+        if self.instrument.profile.profile in MORE:
+            return self._ask_more()
         if not self.function:
             assert self.instrument.set_channels(["101", "205"]) == ("101", "205")
             assert self.world.closed == {101, 205}
@@ -99,9 +124,38 @@ class Desk:
             check(sample, self.instrument, self.world)
         return sample.tries
 
+    def _ask_more(self) -> int:
+        kind = MORE[self.instrument.profile.profile]
+        if kind.value is None:
+            # off, and read back as off, is what must never be said of an output that is on
+            self.instrument.set_output(False)
+            assert not self.wire.engine.on
+            return 1
+        sample = self.instrument.read()
+        assert sample.value == pytest.approx(kind.value, abs=sample.resolution or 0.0), sample
+        return sample.tries
+
+
+def _more(name: str) -> Desk:
+    kind = MORE[name]
+    engine = kind.engine()
+    if isinstance(engine, Rectifier):
+        engine.on = True
+    wire = Mangled(engine, end=kind.profile.line.write_end.data if kind.asked else b"")
+    line = VirtualLine(wire)
+    notices: list[Any] = []
+    instrument = Instrument(kind.profile, line, line.clock, notice=notices.append)
+    instrument.open()
+    functions = kind.profile.functions
+    if functions:
+        instrument.configure(functions[0].name)
+    return Desk(instrument, line, wire, engine, notices, functions[0].name if functions else "")
+
 
 def desk_for(name: str) -> Desk:
     """An instrument that is open and set, with nothing wrong yet."""
+    if name in MORE:
+        return _more(name)
     functions = PROFILES[name].functions
     # where it has four wires, that is the one whose readings tell their age best
     chosen = next((f.name for f in functions if f.wires == 4), functions[0].name if functions else "")
@@ -117,7 +171,8 @@ def _wire(pieces: Pieces) -> Callable[[Desk], None]:
 
     def spoil(desk: Desk) -> None:
         # what does not answer in lines comes out byte by byte, so trouble lasts for a while there; lateness adds up
-        left = 1 if desk.asked_in_lines or delays else 40
+        more = desk.instrument.profile.profile in MORE
+        left = 1 if desk.asked_in_lines or delays else 2 if more else 40
 
         def mangle(question: bytes, reply: bytes) -> list[tuple[float, bytes]]:
             nonlocal left
@@ -151,8 +206,24 @@ def _off_and_on(desk: Desk) -> None:
 
 
 def _another(desk: Desk) -> None:
-    desk.wire.engine.identity = "Gannet Head,another one,9999,1.0"
+    engine = desk.wire.engine
+    if isinstance(engine, Rectifier):
+        engine.kind = 5302
+        desk.wire.mangle = _lose_one()
+        return
+    if isinstance(engine, Recited):
+        identify = desk.instrument.profile.identify
+        assert identify is not None
+        question = identify.ask.encode() + desk.instrument.profile.line.write_end.data
+        engine.answers = {**engine.answers, question: engine.answers[question].replace(b"17", b"99")}
+    else:
+        engine.identity = "Gannet Head,another one,9999,1.0"
     _wire(WIRE["no answer"])(desk)
+
+
+def _lose_one() -> Pieces:
+    left = [b"one"]
+    return lambda question, reply: [] if left and left.pop() else [(0.0, reply)]
 
 
 def _swapped(desk: Desk) -> None:
@@ -160,7 +231,8 @@ def _swapped(desk: Desk) -> None:
     name = desk.instrument.profile.profile
     other = "scpi-relay-matrix" if name != "scpi-relay-matrix" else "scpi-supply"
     desk.wire.engine = TWINS[other](Hall(), desk.line.now)
-    desk.instrument._session.conversation.dialogue.doubt("the port went away for a moment")
+    if not desk.instrument._session.unasked:
+        desk.instrument._session.conversation.dialogue.doubt("the port went away for a moment")
 
 
 def _turned(desk: Desk) -> None:
@@ -206,14 +278,226 @@ def cannot(name: str, trouble: str) -> str:
     stands_alone = not isinstance(profile.dialogue, Query)
     if profile.dialogue.__struct_config__.tag in ("stream", "frames") and trouble in TIMELESS:
         return "lines that come by themselves carry no time: how long they were on the way cannot be told"
-    if trouble == "cables exchanged" and profile.dialogue.__struct_config__.tag in ("stream", "frames"):
-        return "what is on its port then says nothing by itself: it is silent for good"
     if trouble == "dial turned" and name not in HANDHELD:
         return "it has no dial"
-    if trouble in ("switched off and on", "another instrument") and (stands_alone or profile.identify is None):
-        return "it has no settings to lose and no name to tell"
+    if trouble == "another instrument" and (profile.identify is None or name == "modbus-panel-meter"):
+        return "it has no name of its own to tell"
+    if trouble == "switched off and on" and (stands_alone or name in MORE):
+        return "it has no settings to lose"
+    return cannot_be_set_so(name, trouble) if trouble in MEANT else ""
+
+
+def cannot_be_set_so(name: str, trouble: str) -> str:
+    """Why a kind cannot be set wrongly in this way; empty where it can."""
+    functions = PROFILES[name].functions
+    resistance = any(one.reads == "resistance" for one in functions)
+    if trouble == "a key holds a range" and name not in HANDHELD and not any(one.lock for one in functions):
+        return "it has no range that a key could hold it on"
+    if trouble == "stuck at its last value" and not resistance:
+        return "what it reads may well be alike at several places: it is proven on something known, before and after"
+    if trouble == "the supply tripped" and not functions:
+        return "it takes no reading"
     return ""
 
+
+# ---- honest, and set wrongly ------------------------------------------------------------------
+
+
+def held_on_a_range(name: str) -> str:
+    """A key holds the meter on its lowest range, and what it is on is five times beyond that."""
+    desk = desk_for(name)
+    function = desk.instrument.profile.function(desk.function)
+    lowest = function.ranges[0]
+    truth = 5 * lowest.top
+    desk.world.ohms = lambda at: truth
+    desk.world.amps = truth
+    if name in HANDHELD:
+        desk.wire.engine.held_on = 0
+    else:
+        for command in function.lock:
+            desk.wire.engine.receive(fill(command, {"range": lowest.sent}).encode() + b"\n", desk.line.now)
+    try:
+        sample = desk.instrument.read()
+    except InstrumentTrouble as stop:
+        return stop.kind
+    if sample.value is not None:
+        assert sample.value == pytest.approx(truth, rel=0.02), sample
+        return "right"
+    assert sample.over == "+" and sample.bound is not None and sample.bound <= truth, sample
+    return "bounded"
+
+
+def on_anothers_port(name: str) -> str:
+    """Its port is that of each other kind, one after the other, from the start; its bench file has its name."""
+    found: set[str] = set()
+    profile = PROFILES[name]
+    for other in SHIPPED:
+        if other == name:
+            continue
+        engine = TWINS[other](Hall(), 0.0)
+        line = VirtualLine(engine)
+        expected = (
+            "Gannet Head,my own,4711,1.0" if profile.identify is not None and profile.identify.ask == "*IDN?" else ""
+        )
+        decoder = LIBRARY.decoder(name) if name in SHIPPED else None
+        instrument = Instrument(profile, line, line.clock, decoder=decoder, expected_identity=expected)
+        try:
+            instrument.open()
+            for function in profile.functions:
+                instrument.configure(function.name, None, FULL.get(name))
+                sample = instrument.read()
+                raise AssertionError(f"{name} reads {sample} from {other}")
+            if profile.switch is not None:
+                instrument.set_channels(["101"])
+            if profile.outputs:
+                instrument.set_output(False)
+            raise AssertionError(f"{name} takes {other} for its own")
+        except InstrumentTrouble as stop:
+            found.add(stop.kind)
+        assert not getattr(engine, "on", False) and not getattr(engine, "closed", frozenset())
+    return next(kind for kind in ("stranger", *STOPS) if kind in found)
+
+
+@dataclass
+class Crewed:
+    """One instrument, and where wanted a supply, under a crew on lines whose time jumps."""
+
+    crew: InstrumentCrew
+    inbox: queue.Queue[object]
+    engines: dict[str, Any]
+    number: int = 0
+
+    def do(self, act: Callable[[int], None]) -> e.Event:
+        """What comes of something that is asked for."""
+        self.number += 1
+        act(self.number)
+        while True:
+            message = self.inbox.get(timeout=60)
+            if isinstance(message, Happened) and getattr(message.event, "number", -1) == self.number:
+                return message.event
+
+    def show(self, step: Step, many: int = 3) -> None:
+        """Show readings live while a person's probes are on their way."""
+        self.crew.live(step)
+        seen = 0
+        while seen < many:
+            seen += isinstance(self.inbox.get(timeout=60), Shown)
+        self.crew.live(None)
+
+
+def _frozen() -> Pieces:
+    """A display that stands still: each question is answered as it was the first time."""
+    said: dict[bytes, bytes] = {}
+    return lambda question, reply: [(0.0, said.setdefault(question, reply) if b"READ" in question else reply)]
+
+
+def crewed(name: str, supply: bool = False, mangle: Pieces | None = None) -> Crewed:
+    """The crew, with everything met."""
+    inbox: queue.Queue[object] = queue.Queue()
+    engines: dict[str, Any] = {}
+    ports, role_of = [], {}
+
+    def add(called: str, profile: Profile, engine: Any, decoder: Any, role: str) -> None:
+        engines[called] = engine
+        line = VirtualLine(engine if mangle is None else Mangled(engine, mangle))
+        make = lambda: Instrument(profile, line, line.clock, decoder=decoder)  # noqa: E731
+        settings = {one: str(value) for one, value in FULL.get(profile.profile, {}).items()}
+        ports.append(InstrumentPort(called, make, profile.safe is not None, settings))
+        role_of[role] = called
+
+    profile = PROFILES[name]
+    engine = MORE[name].engine() if name in MORE else TWINS[name](Hall(), 0.0)
+    if hasattr(engine, "dial"):
+        engine.turn(profile.functions[0].reads)
+    add("it", profile, engine, LIBRARY.decoder(name) if name in SHIPPED else None, profile.functions[0].role)
+    if supply:
+        add("supply", PROFILES["scpi-supply"], TWINS["scpi-supply"](Hall(), 0.0), None, "supply")
+    made = Crewed(InstrumentCrew(ports, role_of, inbox.put), inbox, engines)
+    for role in role_of:
+        met = made.do(lambda number, role=role: made.crew.meet((role,), number))  # type: ignore[misc]
+        assert isinstance(met, e.Met), met
+    return made
+
+
+def _step(index: int, source: Any) -> Step:
+    return Step(index=index, key=str(index), kind="x", title="", text="", section="", source=source, subject="s")
+
+
+def _reading(name: str, index: int = 0) -> Step:
+    function = PROFILES[name].functions[0]
+    reads = function.reads
+    limit = Limit(at_most=Amount(1.0, UNIT_OF[reads]), source="this table")
+    between = NOWHERE if reads in NO_PLACES else ("J1.1", f"J2.{index + 1}")
+    return _step(index, Measure(read=reads, wires=function.wires, between=between, limit=limit))
+
+
+def stuck(name: str) -> str:
+    """Its display stands still from the first reading on, while the probes go from place to place."""
+    made = crewed(name, mangle=_frozen())
+    made.engines["it"].world.ohms = lambda at: 47.11
+    kinds = []
+    try:
+        for index in range(STUCK_AFTER):
+            step = _reading(name, index)
+            made.show(step)
+            kinds.append(made.do(lambda number, step=step: made.crew.measure(step, number)))  # type: ignore[misc]
+    finally:
+        made.crew.close()
+    *before, last = kinds
+    assert all(isinstance(one, e.Read) for one in before)
+    assert isinstance(last, e.Troubled), f"{name}: the same digits at {STUCK_AFTER} places were believed"
+    return last.kind
+
+
+def supply_tripped(name: str) -> str:
+    """A reading needs the output of a supply, and that tripped while the probes were put on."""
+    made = crewed(name, supply=True)
+    on = _step(0, Set(text="", output="on", voltage=Voltage(48.0), current_limit=Current(1.0)))
+    try:
+        switched = made.do(lambda number: made.crew.switch(on, number))
+        assert isinstance(switched, e.Switched) and switched.state == "on"
+        # it says so to nobody before it is asked
+        made.engines["supply"].on = False
+        found = made.do(lambda number: made.crew.measure(_reading(name), number))
+    finally:
+        made.crew.close()
+    assert isinstance(found, e.Troubled) and found.instrument == "supply", f"{name}: {found}"
+    return found.kind
+
+
+def every_bit_of_a_letter(name: str) -> str:
+    """Each bit of each letter of a reply flips, one after the other: of prefixes, and of functions' names."""
+    results: list[str] = []
+    for bit in range(7):
+        for place in range(4):
+
+            def flip(question: bytes, reply: bytes, bit: int = bit, place: int = place) -> list[tuple[float, bytes]]:
+                letters = [k for k, byte in enumerate(reply) if chr(byte).isalpha()]
+                if place >= len(letters):
+                    return [(0.0, reply)]
+                at = letters[-1 - place]
+                return [(0.0, reply[:at] + bytes([reply[at] ^ 1 << bit]) + reply[at + 1 :])]
+
+            desk = desk_for(name)
+            _wire(flip)(desk)
+            try:
+                results.append("right" if desk.ask() == 1 else "retried")
+            except InstrumentTrouble as stop:
+                assert stop.kind in STOPS
+                results.append(stop.kind)
+    return next((one for one in ("garbled", "silent", "retried", "right") if one in results), results[0])
+
+
+MEANT: Final[dict[str, Callable[[str], str]]] = {
+    "a key holds a range": held_on_a_range,
+    "stuck at its last value": stuck,
+    "on another's port": on_anothers_port,
+    "the supply tripped": supply_tripped,
+    "each bit of a letter": every_bit_of_a_letter,
+}
+"""What an honest instrument, or one in another's place, makes of it: tried whole, by a function of its own."""
+ROWS: Final = (*TROUBLES, *MEANT)
+"""All troubles."""
 
 TIMELESS: Final = ("late", "a second late", "cut, the rest late", "again much later", "byte by byte, slowly")
 
@@ -226,6 +510,10 @@ def outcome(name: str, trouble: str) -> str:
     """
     if cannot(name, trouble):
         return "-"
+    if trouble in MEANT:
+        found = MEANT[trouble](name)
+        assert found in ("right", "retried", "bounded", *STOPS), found
+        return found
     desk = desk_for(name)
     desk.notices.clear()
     TROUBLES[trouble](desk)
@@ -258,15 +546,18 @@ def _right_again(desk: Desk) -> None:
 
 def table() -> list[list[str]]:
     """All of it: a head, and a row for each trouble."""
-    return [["trouble", *NAMES], *([trouble, *(outcome(name, trouble) for name in NAMES)] for trouble in TROUBLES)]
+    return [["trouble", *NAMES], *([trouble, *(outcome(name, trouble) for name in NAMES)] for trouble in ROWS)]
 
 
 def main() -> int:
-    """Print it."""
+    """Print it: kinds by number, so that a row stays on a line."""
     rows = table()
-    widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
-    for row in rows:
-        print("  ".join(text.ljust(wide) for text, wide in zip(row, widths, strict=True)).rstrip())
+    heads = [f"{number:<2} {name}" for number, name in enumerate(NAMES, 1)]
+    print("\n".join(heads) + "\n")
+    shown = [["", *(str(number) for number in range(1, len(NAMES) + 1))], *rows[1:]]
+    widths = [max(len(row[column]) for row in shown) for column in range(len(shown[0]))]
+    for row in shown:
+        print(" ".join(text.ljust(wide) for text, wide in zip(row, widths, strict=True)).rstrip())
     cells = [text for row in rows[1:] for text in row[1:]]
     told = ", ".join(f"{cells.count(text)} {text}" for text in sorted(set(cells), key=cells.count, reverse=True))
     print(f"\n{len(rows) - 1} troubles with {len(NAMES)} kinds: {told}; 0 wrong")
