@@ -240,14 +240,14 @@ def _length(plant: Plant, cable: str, read: Sequence[tuple[Conductor, Evidence]]
     if reads <= 0 or abs(reads - listed) <= COVERAGE * standard + first.tolerance_m:
         return None
     digits = 1 if reads < 30 else 0
+    length, tolerance = f"{reads:.{digits}f}", f"{max(2 * standard, 10.0**-digits):.{digits}f}"
+    if float(tolerance) >= float(length):
+        return None  # such a length says nothing, and no plant file takes it
     text = (
         f"{cable}: its {count(len(read), 'conductor')} read as {reads:.{digits}f} m ± {2 * standard:.{digits}f} m, the "
         f"file says {listed:g} m (record {some(sorted({row.record for _, row in read}), 3)}); a tape tells for sure"
     )
-    fields = {
-        "length": f"{reads:.{digits}f} m",
-        "length-tolerance": f"{max(2 * standard, 10.0**-digits):.{digits}f} m",
-    }
+    fields = {"length": f"{length} m", "length-tolerance": f"{tolerance} m"}
     return Finding(cable, "length", text, (Change(("cables", cable), fields),))
 
 

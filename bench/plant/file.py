@@ -327,7 +327,8 @@ class Supply(_Entry, frozen=True, kw_only=True):
 
 
 class Busbar(_Entry, frozen=True, kw_only=True):
-    """A busbar: one node with any number of studs."""
+    """A busbar: one node with any number of studs. A stud is a bolt that a lug goes on; it is named where something is
+    bolted to it, ``BA.3`` for the third of bar BA, and needs no entry of its own."""
 
     name: str
     title: str = ""
@@ -360,9 +361,11 @@ class Breaker(_Entry, frozen=True, kw_only=True):
     position: str = ""
     """Where there, in words."""
     line_on: str = ""
-    """The busbar stud that its line side is bolted to, such as ``BA.3``."""
+    """The busbar stud that its line side is bolted to, such as ``BA.3``; empty where a cable comes to its line side.
+    The line side is where the current comes from."""
     load_on: str = ""
-    """The busbar stud that its load side is bolted to."""
+    """The busbar stud that its load side is bolted to; empty where a cable leaves from its load side, as usual. The
+    load side is dead while the breaker is open, and nothing else feeds it."""
     contact: ContactResistance | None = None
 
     def __post_init__(self) -> None:
@@ -394,6 +397,8 @@ class ConductorEntry(_Entry, frozen=True, kw_only=True):
     start: str = msgspec.field(default="", name="from")
     """A pin of the cable's connector, a terminal, ``cut`` or ``unknown``."""
     end: str = msgspec.field(default="", name="to")
+    """The same of its far end. ``cut``: it was cut off, or nobody landed it, and it hangs; ``unknown``: it goes
+    somewhere, and nobody knows where."""
     colour: str = ""
     status: Status | None = None
     """Of both ends."""
@@ -419,7 +424,11 @@ class Cable(_Entry, frozen=True, kw_only=True):
     trays: list[str] = []
     """Tray sections in order from one end to the other; a tray's name stands for all its sections."""
     start: Ends = msgspec.field(default=UNKNOWN, name="from")
+    """Where its near end goes: connectors and terminals in the order of its conductors, a connector for as many as it
+    has pins. ``cut`` stands for all that are left and hang loose, so that they get flags and can be identified;
+    ``unknown`` for all that are left and end somewhere that nobody knows yet. A stud is a terminal: ``BA.3``."""
     end: Ends = msgspec.field(default=UNKNOWN, name="to")
+    """Where its far end goes, said as its near end is."""
     from_status: Status = "known"
     to_status: Status = "known"
     pins: str = ""
@@ -427,7 +436,10 @@ class Cable(_Entry, frozen=True, kw_only=True):
     conductors: list[ConductorEntry] = []
     """Single conductors that differ from the rest."""
     screen_from: str = CUT
+    """Where its screen is connected at the near end: a pin, an earth point or a stud; ``cut`` where it is cut back and
+    ends free."""
     screen_to: str = CUT
+    """The same at its far end."""
     remark: str = ""
 
     def __post_init__(self) -> None:

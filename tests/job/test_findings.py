@@ -149,6 +149,18 @@ def test_a_cable_of_the_right_length_is_no_finding(job):
         assert findings(open_folder(job / "logs", plant.name), plant) == []
 
 
+@pytest.mark.parametrize("metres", [0.06, 0.1, 0.3])
+def test_a_length_with_a_doubt_as_large_as_itself_is_no_finding(job, metres):
+    """No plant file takes a tolerance that is not less than the length; such a length tells nothing."""
+    plant = load_plant(job / "plant.yaml")
+    names = [f"C1.{n}" for n in range(1, 13)]
+    one = plant.conductors["C1.1"]
+    contacts = sum(joint.typical_ohm for joint in one.contacts)
+    ohms = dict.fromkeys(names, contacts + (one.expected(20).nominal_ohm - contacts) * metres / 7)
+    recorded(job, "one.jsonl", joined(plant, *names), day=3, ohms=ohms)
+    assert findings(open_folder(job / "logs", plant.name), plant) == []
+
+
 def test_a_cable_as_found_stays_only_where_somebody_says_so(job, capsys):
     plant = load_plant(job / "plant.yaml")
     ends = {"C2.1": "X21.2", "C2.2": "X21.1"}
