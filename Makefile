@@ -51,7 +51,7 @@ format: $(READY) ## put the code into its format
 	@$(BIN)/ruff check --fix .
 
 schema: $(READY) ## write the JSON Schemas that the shipped YAML files point to
-	@for kind in plant bench sequence profile record; do $(BIN)/proveout schema $$kind > sequences/schemas/$$kind.json; done
+	@for kind in plant bench sequence profile record rates; do $(BIN)/proveout schema $$kind > sequences/schemas/$$kind.json; done
 
 docs: $(READY) ## draw the pages that follow from the program, and build the site into docs/_build
 	@$(BIN)/python -m tests.pages

@@ -127,11 +127,20 @@ def _profile(path: Path) -> list[str]:
     return []
 
 
+def _rates(path: Path) -> list[str]:
+    from bench.diagnose.survey.rates import RATES, RatesFile
+    from bench.files import load
+
+    load(path, RatesFile)
+    return [] if path.name == RATES else [f"{path}: a survey takes its rates from {RATES} in the job's folder only"]
+
+
 _KINDS: dict[str, Callable[[Path], list[str]]] = {
     "sequence": _sequence,
     "plant": _plant,
     "bench": _bench,
     "profile": _profile,
+    "rates": _rates,
 }
 
 

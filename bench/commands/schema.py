@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from bench import exits
 
-KINDS: Final = ("plant", "bench", "sequence", "record", "profile")
+KINDS: Final = ("plant", "bench", "sequence", "record", "profile", "rates")
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -54,4 +54,8 @@ def _type_of(kind: str) -> Any:
         from bench.walk.events import Entry
 
         return Entry
+    if kind == "rates":
+        from bench.diagnose.survey.rates import RatesFile
+
+        return RatesFile
     raise KeyError(kind)

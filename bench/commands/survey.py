@@ -16,6 +16,8 @@ from bench.errors import BadRequest
 
 if TYPE_CHECKING:
     from bench.diagnose.survey.belief import Answer
+    from bench.diagnose.survey.rates import RatesFile
+    from bench.diagnose.survey.trips import Trip
     from bench.plant.finds import Hall
     from bench.plant.model import Plant
     from bench.record.survey import SurveyWriter
@@ -32,6 +34,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--watch", action="store_true", help="only say what belongs together: somebody else is writing")
     parser.add_argument("--ascii", action="store_true", help="on the screen: draw with plain characters only")
     parser.add_argument("--import", dest="table", type=Path, metavar="CSV", help="take finds from a table")
+    parser.add_argument("--merge", type=Path, metavar="RECORD", help="take in a survey of the same job from elsewhere")
     parser.add_argument("--tell", action="store_true", help="say what belongs together, and how surely")
     parser.add_argument("--next", action="store_true", help="say which trips tell most a minute, with their cards")
     parser.add_argument("--why", nargs=2, metavar="END", help="what speaks for and against two ends being one cable")
@@ -56,6 +59,8 @@ def run(options: argparse.Namespace) -> int:
     logs = options.logs or path.parent / LOGS
     if options.table is not None:
         _import(options, plant, logs)
+    if options.merge is not None:
+        _merge(options, plant, logs)
     if options.claim:
         from bench.commands.survey_claim import claim
 
@@ -69,7 +74,7 @@ def run(options: argparse.Namespace) -> int:
     )
     if asked:
         _told(options, plant, logs)
-    elif options.table is None:
+    elif options.table is None and options.merge is None:
         _talk(options, plant, logs)
     return exits.PASS
 
@@ -81,13 +86,20 @@ def hall_of(plant: Plant) -> Hall:
     return Hall(bays=list(plant.bays))
 
 
-def answer_of(survey: Survey) -> Answer:
-    """What the finds of a survey come to."""
+def answer_of(survey: Survey, rates: RatesFile) -> Answer:
+    """What the finds of a survey come to, by what the job says of its finds."""
     from bench.diagnose.survey.belief import Answer
     from bench.diagnose.survey.pile import Pile
 
     finds = [kept.find for kept in survey.finds.values()]
-    return Answer(Pile.of(finds, survey.hall, survey.tries.values()))
+    return Answer(Pile.of(finds, survey.hall, survey.tries.values()), rates.finds)
+
+
+def _rates(options: argparse.Namespace) -> RatesFile:
+    from bench.commands.open import plant_of
+    from bench.diagnose.survey.rates import rates_of
+
+    return rates_of(plant_of(options.job).parent)
 
 
 def _open(options: argparse.Namespace, plant: Plant, logs: Path) -> SurveyWriter:
@@ -129,13 +141,34 @@ def _import(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
           f"{len(finds) - len(new) - len(other)} as before")  # fmt: skip
 
 
+def _merge(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
+    from bench.record.photos import take_photos
+    from bench.record.survey import SURVEY, read_survey, survey_lines
+    from bench.say.lists import count
+    from bench.walk.merging import merged
+
+    began = read_survey(options.merge).began
+    assert began is not None
+    if began.plant != plant.name:
+        raise BadRequest(f"{options.merge} is a survey of '{began.plant}', not of '{plant.name}'")
+    with _open(options, plant, logs) as writer:
+        found = merged(list(survey_lines(logs / SURVEY)), list(survey_lines(options.merge)), options.merge.name)
+        writer.write(*found.events)
+    photos = take_photos(logs, options.merge.parent) if options.merge.parent.resolve() != logs.resolve() else 0
+    print(f"{count(found.finds, 'find')}, {count(found.tries, 'try', 'tries')} and {count(photos, 'photo')} taken in")
+    for name, to in found.renamed.items():
+        print(f"{name} there is {to} here, since {name} is something else here: write {to} on its flag")
+    for name in found.twice:
+        print(f"{name} was described anew by both: what was noted last counts, and both are kept")
+
+
 def _told(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
     from bench.diagnose.survey import sentences as words
     from bench.diagnose.survey.trips import next_trips
     from bench.saved import save
 
-    survey = read(logs)
-    answer = answer_of(survey)
+    survey, rates = read(logs), _rates(options)
+    answer = answer_of(survey, rates)
     title = plant.file.title or plant.name
     if options.flags:
         from bench.plant.finds import ListLine
@@ -160,7 +193,8 @@ def _told(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
             raise BadRequest(f"--like: found '{options.like}', expected the name of a free place")
         for line in words.likeness_lines(answer, options.like):
             print(line)
-    trips = next_trips(answer, here=options.here) if answer.pile.ends and (options.next or options.page) else ()
+    wanted = bool(answer.pile.ends) and (options.next or options.page)
+    trips = next_trips(answer, rates.minutes, options.here) if wanted else ()
     if options.next:
         if not trips:
             print("nothing is left to try that would tell anything")
@@ -176,8 +210,8 @@ def _told(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
 class _Keeper:
     """Holds the survey that is written, and what it comes to."""
 
-    def __init__(self, writer: SurveyWriter, logs: Path) -> None:
-        self._writer, self._logs = writer, logs
+    def __init__(self, writer: SurveyWriter, logs: Path, rates: RatesFile) -> None:
+        self._writer, self._logs, self._rates = writer, logs, rates
         self._answered: tuple[int, Answer] | None = None
 
     @property
@@ -190,8 +224,13 @@ class _Keeper:
     def answer(self) -> Answer:
         last = self._writer.survey.last
         if self._answered is None or self._answered[0] != last:
-            self._answered = last, answer_of(self._writer.survey)
+            self._answered = last, answer_of(self._writer.survey, self._rates)
         return self._answered[1]
+
+    def trips(self, here: str) -> tuple[Trip, ...]:
+        from bench.diagnose.survey.trips import next_trips
+
+        return next_trips(self.answer(), self._rates.minutes, here, 1)
 
     def photo(self, path: str) -> str:
         from bench.record.photos import keep_photo
@@ -203,7 +242,7 @@ def _talk(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
     from bench.screens.survey.talk import Talk
 
     with _open(options, plant, logs) as writer:
-        talk = Talk(_Keeper(writer, logs), operator_name(options.operator))
+        talk = Talk(_Keeper(writer, logs, _rates(options)), operator_name(options.operator))
         if options.plain or not (options.screen or (sys.stdin.isatty() and sys.stdout.isatty())):
             from bench.screens.survey.plain import run as by_line
 

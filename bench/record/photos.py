@@ -36,3 +36,24 @@ def keep_photo(folder: Path, picture: Path) -> str:
     except OSError as error:
         raise RecordTrouble(f"{picture} cannot be kept: {error.strerror or error}") from error
     return digest
+
+
+def take_photos(folder: Path, other: Path) -> int:
+    """Copy the pictures of another folder of records that are not here yet.
+
+    Args:
+        folder: of the records here.
+        other: of the other's.
+
+    Returns:
+        How many came in.
+
+    Raises:
+        RecordTrouble: one cannot be read, or not be kept.
+    """
+    taken = 0
+    for picture in sorted((other / PHOTOS).glob("*")) if (other / PHOTOS).is_dir() else ():
+        if not (folder / PHOTOS / picture.name).exists():
+            keep_photo(folder, picture)
+            taken += 1
+    return taken

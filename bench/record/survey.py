@@ -7,7 +7,7 @@ its own, and a folder may hold several.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -62,18 +62,33 @@ def read_survey(path: Path) -> Survey:
     Raises:
         BrokenRecord: a line is wrong, or does not follow from those before it.
     """
-    survey, chain = Survey(), FIRST
-    for number, line in read_lines(path):
+    survey = Survey()
+    for number, (_, entry) in enumerate(survey_lines(path), 1):
         try:
-            if is_torn(line, chain):
-                break
-            chain = check(line, chain)
-            survey = add(survey, decode_survey(line))
-        except (BadLine, NotNow) as error:
+            survey = add(survey, entry)
+        except NotNow as error:
             raise BrokenRecord(path, number, str(error)) from error
     if survey.began is None:
         raise BrokenRecord(path, 0, "holds no survey")
     return survey
+
+
+def survey_lines(path: Path) -> Iterator[tuple[str, SurveyEntry]]:
+    """The hash and the entry of each line of a survey's record, its chain checked; a torn last line is left out.
+
+    Raises:
+        BrokenRecord: a line is wrong, or does not follow from the one before it.
+    """
+    chain = FIRST
+    for number, line in read_lines(path):
+        try:
+            if is_torn(line, chain):
+                return
+            chain = check(line, chain)
+            entry = decode_survey(line)
+        except BadLine as error:
+            raise BrokenRecord(path, number, str(error)) from error
+        yield chain.decode(), entry
 
 
 class SurveyWriter:

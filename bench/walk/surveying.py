@@ -94,6 +94,24 @@ class Remarked(_Event, frozen=True, kw_only=True, tag="remarked"):
     by: str = ""
 
 
+class TookIn(_Event, frozen=True, kw_only=True, tag="took-in"):
+    """Another survey of the same plant was taken in: the events that follow are its own."""
+
+    source: str
+    """What its record is called."""
+    sha256: str
+    """Of its last line that was taken in."""
+    n: int
+    """The number of that line's event there."""
+    events: int
+    """How many events follow that came from there."""
+    renamed: dict[str, str] = {}
+    """Names there to the names here, where something else was called so."""
+    tries: dict[int, int] = {}
+    """Numbers of its tries there to their numbers here."""
+    by: str = ""
+
+
 class TornEnd(_Event, frozen=True, kw_only=True, tag="mended"):
     """The record's torn end was set aside after a crash."""
 
@@ -102,7 +120,7 @@ class TornEnd(_Event, frozen=True, kw_only=True, tag="mended"):
     kept: str
 
 
-SurveyEvent = SurveyBegan | Walled | Saw | Withdrew | TriedIt | TookBack | Remarked | TornEnd
+SurveyEvent = SurveyBegan | Walled | Saw | Withdrew | TriedIt | TookBack | Remarked | TookIn | TornEnd
 
 
 class SurveyEntry(msgspec.Struct, frozen=True, kw_only=True):

@@ -14,6 +14,7 @@ KINDS: Final = {
     "bench": "A bench file says which instruments are at hand and where they answer.",
     "sequence": "A sequence says what is to be done, in order. `proveout draft` writes most of them.",
     "profile": "A profile says how one kind of instrument talks and how accurate it is.",
+    "rates": "`rates.yaml` in a job says how the finds of its survey come about, and what acts take there.",
 }
 HEAD: Final = """# Every field of every file
 

@@ -6,12 +6,18 @@ keeps a floor: no single find can speak against a pair with more than that.
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Final
 
 import msgspec
 
+from bench.files import Inconsistent, load
 
-class Rates(msgspec.Struct, frozen=True, kw_only=True):
+RATES: Final = "rates.yaml"
+"""The file of a job that says how finds come about there; without it the figures below hold."""
+
+
+class Rates(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
     """How finds come about.
 
     Attributes:
@@ -60,9 +66,32 @@ class Rates(msgspec.Struct, frozen=True, kw_only=True):
     untrue: float = 0.002
     pull_untrue: float = 0.1
 
+    def __post_init__(self) -> None:
+        for name in self.__struct_fields__:
+            value = getattr(self, name)
+            if name in ("slack", "stranger"):
+                if not 0 < value < 1000:
+                    raise Inconsistent(f"{name} {value:g}", "metres above 0")
+            elif not 0 < value < 1:
+                raise Inconsistent(f"{name.replace('_', '-')} {value:g}", "a share above 0 and below 1")
 
-class Costs(msgspec.Struct, frozen=True, kw_only=True):
-    """Minutes that acts take; assumptions too."""
+
+class Costs(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """Minutes that acts take; assumptions too.
+
+    Attributes:
+        walk: to set out for another bay.
+        per_bay: for each bay on the way.
+        climb: up a ladder and down.
+        clip: to clip a lead on one conductor.
+        touch: to touch one conductor and read.
+        tape: to measure a length along the run.
+        reread: to read a label once more, by better light.
+        count: to count conductors.
+        tag: to put a tag on one conductor.
+        pull: to pull gently while somebody feels at the other end.
+        pins: to read a few pins of a place.
+    """
 
     walk: float = 0.6
     per_bay: float = 0.15
@@ -75,6 +104,39 @@ class Costs(msgspec.Struct, frozen=True, kw_only=True):
     tag: float = 1.0
     pull: float = 1.0
     pins: float = 3.0
+
+    def __post_init__(self) -> None:
+        for name in self.__struct_fields__:
+            value = getattr(self, name)
+            if not 0 < value < 1000:
+                raise Inconsistent(f"{name.replace('_', '-')} {value:g}", "minutes above 0")
+
+
+class RatesFile(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """How the finds of a job's survey come about, and what acts take there.
+
+    Attributes:
+        rates: whose they are, in words: ``Gannet Head, noted by torch light``.
+        finds: how finds come about.
+        minutes: what acts take.
+    """
+
+    rates: str
+    finds: Rates = Rates()
+    minutes: Costs = Costs()
+
+
+def rates_of(folder: Path) -> RatesFile:
+    """What a job's folder says of its finds; the usual figures where it says nothing.
+
+    Args:
+        folder: the job's.
+
+    Raises:
+        BadFile: its file is none.
+    """
+    path = folder / RATES
+    return load(path, RatesFile)[0] if path.is_file() else RatesFile(rates="")
 
 
 SURE: Final = 0.99

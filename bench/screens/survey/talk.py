@@ -14,7 +14,7 @@ import msgspec
 
 from bench.diagnose.survey import sentences as words
 from bench.diagnose.survey.belief import Answer
-from bench.diagnose.survey.trips import Trip, next_trips
+from bench.diagnose.survey.trips import Trip
 from bench.plant.finds import Find, FreePlace, ListLine, LooseEnd, Tried
 from bench.screens.survey.fields import FIELDS, Field, NotThat, changed
 from bench.walk.surveying import (
@@ -64,6 +64,9 @@ class Keeper(Protocol):
 
     def answer(self) -> Answer:
         """What the finds come to."""
+
+    def trips(self, here: str) -> Sequence[Trip]:
+        """The trips that tell most, from the bay where one stands; the best first."""
 
     def photo(self, path: str) -> str:
         """Keep a picture beside the record; gives its SHA-256."""
@@ -253,7 +256,7 @@ class Talk:
         elif chosen == MENU[4]:
             self._at = replace(self._at, page=tuple(self._answers()))
         elif chosen == MENU[5]:
-            trips = next_trips(self.keeper.answer(), here=self._at.bay, most=1) if self._ends() else ()
+            trips = self.keeper.trips(self._at.bay) if self._ends() else ()
             if not trips:
                 self.note = "nothing is left to try that would tell anything"
             else:

@@ -4,11 +4,12 @@ import msgspec
 import numpy as np
 import pytest
 
+from bench.cli import main
 from bench.diagnose.survey.belief import Answer
 from bench.diagnose.survey.carried import Carried
 from bench.diagnose.survey.labels import Signs
 from bench.diagnose.survey.pile import Pile
-from bench.diagnose.survey.rates import SURE, Costs, Rates
+from bench.diagnose.survey.rates import SURE, Costs, Rates, rates_of
 from bench.diagnose.survey.trips import next_trips
 from bench.files import Inconsistent
 from bench.plant.finds import Hall, ListLine, LooseEnd, Tried
@@ -252,3 +253,20 @@ def test_the_way_to_the_goal_is_short() -> None:
     assert all(way.reached for way in ways)
     assert np.mean([way.minutes for way in ways]) < 40
     assert sum(way.wrongly_sure for way in ways) == 0
+
+
+def test_a_jobs_own_rates_change_what_is_believed_and_a_bad_one_is_told_with_its_place(tmp_path, capsys):
+    """Whoever counted how often signs are misread in this hall says so in a file, and not in the program."""
+    (tmp_path / "rates.yaml").write_text("rates: by torch light\nfinds: {misread: 0.2}\nminutes: {climb: 4}\n", "utf-8")
+    told = rates_of(tmp_path)
+    assert (told.finds.misread, told.finds.slack, told.minutes.climb) == (0.2, Rates().slack, 4.0)
+    pile = Pile.of(
+        [LooseEnd(name=name, bay="1", label=label) for name, label in (("L1", "W101"), ("L2", "W107"), ("L3", "W250"))]
+    )
+    doubt = [1.0 - Answer(pile, rates).mates[0, 1] for rates in (Rates(), told.finds)]
+    assert doubt[1] < 0.6 * doubt[0]
+    (tmp_path / "rates.yaml").write_text("rates: wrong\nfinds: {misread: 2, slak: 1}\n", "utf-8")
+    assert main(["check", str(tmp_path / "rates.yaml")]) == 2
+    said = capsys.readouterr().err
+    assert "misread 2" in said and "slak" in said and "rates.yaml:2" in said
+    assert rates_of(tmp_path.parent / "nothing").finds == Rates()

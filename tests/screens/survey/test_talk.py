@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from bench.commands.survey import _Keeper
+from bench.diagnose.survey.rates import RatesFile
 from bench.plant.finds import FreePlace, Hall, ListLine, LooseEnd, Tried
 from bench.record.survey import SURVEY, SurveyWriter, read_survey
 from bench.screens.program.cells import width
@@ -22,7 +23,7 @@ from bench.walk.surveying import Saw
 @pytest.fixture
 def talk(tmp_path: Path) -> Iterator[Talk]:
     with SurveyWriter(tmp_path / SURVEY, "hut", Hall(bays=["1", "2", "3"])) as writer:
-        yield Talk(_Keeper(writer, tmp_path), "ann")
+        yield Talk(_Keeper(writer, tmp_path, RatesFile(rates="ours")), "ann")
 
 
 def say(talk: Talk, *lines: str) -> None:
