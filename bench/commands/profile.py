@@ -44,6 +44,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--set", action="append", default=[], metavar="NAME=VALUE", help="a setting, such as nplc=1 or voltage=50"
     )
+    parser.add_argument(
+        "--known",
+        action="append",
+        default=[],
+        metavar="FUNCTION=VALUE",
+        help="what is on it, such as 'ohms 2w=100 ohm'",
+    )
     parser.add_argument("--trace-bytes", type=Path, metavar="FILE", help="write every byte to and from the meter here")
 
 
@@ -100,6 +107,7 @@ def _talk(options: argparse.Namespace, profile: Profile, decoder: Decoder | None
         if not equals:
             raise BadRequest(f"--set wants NAME=VALUE, found '{text}'")
         settings[name.strip()] = value.strip()
+    known = dict(_known(text, profile) for text in options.known)
     who = holder(options.port)
     if who:
         raise BadRequest(f"{options.port} is held by {who}; end that program first")
@@ -108,11 +116,35 @@ def _talk(options: argparse.Namespace, profile: Profile, decoder: Decoder | None
     trace = tracer(options.trace_bytes, profile.profile) if options.trace_bytes is not None else None
     transport = open_port(options.port, profile.line)
     try:
-        meter = LenientSession(profile, transport, report.tell, decoder=decoder, settings=settings, trace=trace)
+        meter = LenientSession(
+            profile, transport, report.tell, decoder=decoder, settings=settings, known=known, trace=trace
+        )
         with _ended_by_signals():
             return examine(meter, energise=options.energise, act=_act)
     finally:
         transport.close()
+
+
+def _known(text: str, profile: Profile) -> tuple[str, float]:
+    """What is on a function, in its base unit.
+
+    Raises:
+        BadRequest: no such function, or no value of its unit.
+    """
+    from bench.quantity import Amount, QuantityError
+
+    name, _, value = (part.strip() for part in text.partition("="))
+    names = [function.name for function in profile.functions]
+    if name not in names:
+        raise BadRequest(f"--known wants FUNCTION=VALUE with one of {', '.join(names)}, found '{text}'")
+    unit = profile.function(name).base_unit
+    try:
+        amount = Amount.parse(value)
+    except QuantityError as error:
+        raise BadRequest(f"--known {name}: {error}") from error
+    if amount.unit != unit:
+        raise BadRequest(f"--known {name}: found '{value}', expected a value in {unit}")
+    return name, amount.value
 
 
 def _consent(profile: Profile) -> None:

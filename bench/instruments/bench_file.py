@@ -31,10 +31,11 @@ from bench.files import BadFile, Inconsistent, Places, Problem, exact, json_sche
 from bench.instruments.instrument import Instrument
 from bench.instruments.matrix_wiring import Routes, Wired, routes_of
 from bench.instruments.ports.address import port_key
-from bench.instruments.ports.transport import open_port
+from bench.instruments.ports.shared import SharedPort
+from bench.instruments.ports.transport import Transport, open_port
 from bench.instruments.profile.accuracy import accuracy_rows
 from bench.instruments.profile.library import Library
-from bench.instruments.profile.line import Line
+from bench.instruments.profile.line import Line, Modbus
 from bench.instruments.profile.profile import Profile
 from bench.instruments.session import NoticeTaker
 from bench.instruments.values import Identity
@@ -180,6 +181,13 @@ class BenchInstrument(msgspec.Struct, frozen=True, kw_only=True, rename="kebab",
     leads: Leads = msgspec.field(default_factory=Leads)
     settings: dict[str, str] = {}
     """Values for its functions' settings, such as ``nplc``, wherever a function has them."""
+    station: int | None = None
+    """Of a Modbus instrument: its number on the line, in place of the profile's."""
+    output: str = ""
+    """Which output of its profile is meant; the first where nothing is said."""
+    shares_port: bool = False
+    """Others of this bench are on the same port and say so too: one box that is known by several names, for a second
+    output or for another of its functions. Stations on one Modbus line need not say it."""
     wired: Wired | None = None
     """Of a relay matrix: what its rows lead to."""
     by_eye: bool = False
@@ -318,7 +326,13 @@ class Bench:
         """
         instrument = self.instrument(name)
         line = self.line(name)
-        transport = open_port(address or instrument.port, line, visa_backend=instrument.visa)
+        where, key = address or instrument.port, port_key(instrument.port)
+        transport: Transport
+        if sum(port_key(one.port) == key for one in self.file.instruments) > 1 and instrument.port != SIMULATED:
+            gap = max(4 * line.character_time, line.between.value)
+            transport = SharedPort(where, lambda: open_port(where, line, visa_backend=instrument.visa), gap)
+        else:
+            transport = open_port(where, line, visa_backend=instrument.visa)
         try:
             return Instrument(
                 self.profiles[name],
@@ -327,6 +341,7 @@ class Bench:
                 decoder=self.library.decoder(instrument.profile),
                 expected_serial=instrument.serial,
                 expected_identity=instrument.identity,
+                output=instrument.output,
                 trace=trace,
                 notice=notice,
             )
@@ -408,7 +423,7 @@ def parse_bench(text: str, name: str, shelf: Library) -> Bench:
     file, places = parse(text, BenchFile, name)
     problems: list[Problem] = []
     profiles = _profiles(file, shelf, places, problems)
-    _check_ports(file, places, problems)
+    _check_ports(file, profiles, places, problems)
     _check_typed(file, profiles, places, problems)
     role_of = _roles(file, profiles, places, problems)
     routes = _routes(file, profiles, places, problems)
@@ -441,10 +456,34 @@ def _profiles(file: BenchFile, shelf: Library, places: Places, problems: list[Pr
             problems.append(Problem(place, f"{at}.profile", found, "a profile without problems", f"{count} follow"))
             problems.extend(entry.problems)
         else:
-            profiles[instrument.name] = entry.profile
+            profiles[instrument.name] = _at_station(instrument, entry.profile, f"{at}.station", places, problems)
+            known_outputs = [one.name for one in entry.profile.outputs]
+            if instrument.output and instrument.output not in known_outputs:
+                found, hint = f"the output '{instrument.output}'", near(instrument.output, known_outputs)
+                problems.append(
+                    Problem(places.of(instrument, "output"), f"{at}.output", found, one_of(known_outputs), hint)
+                )
             _check_serial(instrument, entry.profile, f"{at}.serial", places, problems)
             _check_identity(instrument, entry.profile, f"{at}.identity", places, problems)
     return profiles
+
+
+def _at_station(
+    instrument: BenchInstrument, profile: Profile, at: str, places: Places, problems: list[Problem]
+) -> Profile:
+    """The profile with the station's number that the bench file gives."""
+    if instrument.station is None:
+        return profile
+    if not isinstance(profile.dialogue, Modbus):
+        found = f"a station for '{profile.profile}', which is not on Modbus"
+        problems.append(Problem(places.of(instrument, "station"), at, found, "no station"))
+        return profile
+    try:
+        dialogue = msgspec.structs.replace(profile.dialogue, station=instrument.station)
+    except Inconsistent as error:
+        problems.append(Problem(places.of(instrument, "station"), at, error.found, error.expected))
+        return profile
+    return msgspec.structs.replace(profile, dialogue=dialogue)
 
 
 def _check_serial(
@@ -478,8 +517,23 @@ def _check_identity(
         problems.append(Problem(place, at, found, f"a text that matches {profile.identify.reply.text}"))
 
 
-def _check_ports(file: BenchFile, places: Places, problems: list[Problem]) -> None:
-    taken: dict[str, str] = {}
+def _may_share(one: BenchInstrument, other: BenchInstrument, profiles: dict[str, Profile]) -> str:
+    """Why two instruments may not be on one port; empty where they may."""
+    profile, beside = profiles.get(one.name), profiles.get(other.name)
+    if profile is None or beside is None:
+        return ""
+    if one.line.over(profile.line) != other.line.over(beside.line):
+        return f"the same line settings as '{other.name}' on the same port"
+    stations = {told.dialogue.station for told in (profile, beside) if isinstance(told.dialogue, Modbus)}
+    if len(stations) == 2 or (one.shares_port and other.shares_port):
+        return ""
+    if stations:
+        return f"another 'station' than '{other.name}' has, or 'shares-port: true' at both"
+    return "a port for each, or 'shares-port: true' at both names of one box"
+
+
+def _check_ports(file: BenchFile, profiles: dict[str, Profile], places: Places, problems: list[Problem]) -> None:
+    taken: dict[str, BenchInstrument] = {}
     simulated = [one for one in file.instruments if one.port == SIMULATED]
     for index, instrument in enumerate(file.instruments):
         at, place = f"instruments[{index}].port", places.of(instrument, "port")
@@ -491,10 +545,11 @@ def _check_ports(file: BenchFile, places: Places, problems: list[Problem]) -> No
         if instrument.port == TYPED:
             continue
         key = port_key(instrument.port)
-        if key in taken:
+        why_not = _may_share(instrument, taken[key], profiles) if key in taken else ""
+        if why_not:
             found = f"the port '{instrument.port}' again"
-            problems.append(Problem(place, at, found, "a port for each", f"'{taken[key]}' is on it already"))
-        taken.setdefault(key, instrument.name)
+            problems.append(Problem(place, at, found, why_not, f"'{taken[key].name}' is on it already"))
+        taken.setdefault(key, instrument)
     if file.simulate is not None and not simulated:
         place = places.of(file, "simulate")
         problems.append(Problem(place, "simulate", "'simulate' on a bench of real ports", f"port '{SIMULATED}'"))

@@ -7,7 +7,6 @@ blocks within a hundredth of a second (on message-based VISA resources, at the r
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from time import monotonic
@@ -15,11 +14,12 @@ from typing import Final, TypeVar
 
 from bench.instruments import outputs
 from bench.instruments.parts import Decoder
+from bench.instruments.ports.shared import SharedPort, Turns
 from bench.instruments.ports.transport import Transport
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.functions import Function, Range
 from bench.instruments.profile.line import Line
-from bench.instruments.profile.profile import Profile
+from bench.instruments.profile.profile import Output, Profile
 from bench.instruments.reading import Taker
 from bench.instruments.session import NoticeTaker, Session
 from bench.instruments.values import Identity, Notice, OutputState, SafeState, Sample, Setup
@@ -32,6 +32,12 @@ RETRIES: Final = 2
 """A reading that went wrong is taken again so often at most; what fails three times in a row needs a person."""
 TAKE_OVER: Final = 5.0
 """Seconds that making safe waits for the thread that it aborted; a port lets go within a hundredth of one."""
+
+
+TAKE_OVER_SHARED: Final = 30.0
+"""And on a port that it shares: others may be making safe there, one after the other."""
+FEEDS: Final = 4
+"""So many times within its time a watchdog is fed."""
 
 
 class NotConfigured(RuntimeError):
@@ -49,6 +55,7 @@ class Instrument:
         decoder: for a profile of the kind ``frames``; see :meth:`bench.instruments.profile.library.Library.decoder`.
         expected_serial: the serial number that it must answer with; empty: any.
         expected_identity: what it must answer when asked who it is, but for the version; empty: anything of its kind.
+        output: which of its outputs is meant where nobody says; empty: the first.
         trace: is told every byte that is sent and received.
         notice: is told of retries, resynchronisations and the like.
     """
@@ -63,6 +70,7 @@ class Instrument:
         decoder: Decoder | None = None,
         expected_serial: str = "",
         expected_identity: str = "",
+        output: str = "",
         trace: Trace | None = None,
         notice: NoticeTaker | None = None,
     ) -> None:
@@ -74,11 +82,15 @@ class Instrument:
         self._expected_identity = expected_identity
         self._trace = trace
         self._notice = notice
-        self._guard = threading.RLock()
+        self._output = output
         self._transport = transport
+        self._guard = transport.turns if isinstance(transport, SharedPort) else Turns()
         self._session = self._session_on(transport)
         self._taker: Taker | None = None
         self._upset = False
+        self._watched: Output | None = None
+        """The output that is on, as far as its watchdog goes."""
+        self._fed_at = 0.0
 
     def _session_on(self, transport: Transport) -> Session:
         return Session(
@@ -117,6 +129,7 @@ class Instrument:
             InstrumentTrouble: any kind.
         """
         with self._guard:
+            self._sets()
             return self._session.open()
 
     def meet(self) -> Identity:
@@ -137,6 +150,7 @@ class Instrument:
             InstrumentTrouble: ``refused``, and trouble on the line.
         """
         with self._guard:
+            self._sets()
             self._session.set_up()
 
     @property
@@ -157,6 +171,7 @@ class Instrument:
             self._transport = transport
             self._session = self._session_on(transport)
             self._session.identity = before
+            self._sets()
             self._taker = None
             identity = self._session.open()
             if taker is not None:
@@ -214,6 +229,7 @@ class Instrument:
             held = _range_for(chosen, range)
             texts = outputs.texts_of(chosen.settings, settings or {}, chosen.name)
             taker = Taker(self._session, chosen, held, texts)
+            self._sets()
             taker.configure()
             self._taker = taker
             self._upset = False
@@ -242,6 +258,7 @@ class Instrument:
             taker = self._taker
             if taker is None:
                 raise NotConfigured(f"a reading of {self.profile.profile} before it was configured")
+            self._feed()
             self._set_anew(taker)
             tries = 1
             while True:
@@ -256,10 +273,18 @@ class Instrument:
 
     def _set_anew(self, taker: Taker) -> None:
         """After somebody changed it, set it as it was asked for before it is read again."""
+        if isinstance(self._transport, SharedPort) and not self._transport.set_last:
+            # another name of the same box was at work meanwhile
+            self._sets()
+            taker.configure()
         if self._upset:
             taker.configure()
             self._upset = False
             self._session.say(Notice("set-anew", f"{taker.function.name} was set anew."))
+
+    def _sets(self) -> None:
+        if isinstance(self._transport, SharedPort):
+            self._transport.sets()
 
     def read_timed(self, moments: Sequence[float]) -> list[Sample]:
         """Take several readings of one test that stays on, such as insulation at 30 s and 60 s. Never taken again.
@@ -274,6 +299,7 @@ class Instrument:
             taker = self._taker
             if taker is None:
                 raise NotConfigured(f"a reading of {self.profile.profile} before it was configured")
+            self._set_anew(taker)
             return self._energised(taker, lambda: taker.take_timed(moments))
 
     def _take(self, taker: Taker, after: float) -> Sample:
@@ -331,39 +357,57 @@ class Instrument:
         Args:
             on: whether it shall be on.
             settings: voltage, current limit and the like; needed to switch on.
-            name: the output's name in the profile; the first by default.
+            name: the output's name in the profile; by default the one that is meant.
 
         Raises:
             InstrumentTrouble: ``unable``, ``refused``, ``mismatch``, ``unsafe``, or trouble on the line.
         """
         with self._guard:
-            return outputs.set_output(self._session, on, settings or {}, name)
+            state = outputs.set_output(self._session, on, settings or {}, name or self._output or None)
+            self._watched = outputs.output_of(self._session, state.name) if on else None
+            self._fed_at = self._clock()
+            return state
 
     def change_output(self, settings: Mapping[str, str | float], name: str | None = None) -> OutputState:
         """Give an output that is on other settings and read them back; it stays on where the profile says how.
 
         Args:
             settings: voltage, current limit and the like.
-            name: the output's name in the profile; the first by default.
+            name: the output's name in the profile; by default the one that is meant.
 
         Raises:
             InstrumentTrouble: as :meth:`set_output`; everything is made safe before.
         """
         with self._guard:
-            return outputs.change_output(self._session, settings, name)
+            self._feed()
+            return outputs.change_output(self._session, settings, name or self._output or None)
 
     def confirm_output(self, settings: Mapping[str, str | float], name: str | None = None) -> OutputState:
         """Read back that an output is still on; nothing is switched.
 
         Args:
             settings: what it was switched on with.
-            name: the output's name in the profile; the first by default.
+            name: the output's name in the profile; by default the one that is meant.
 
         Raises:
             InstrumentTrouble: ``mismatch`` where it is off, and trouble on the line.
         """
         with self._guard:
-            return outputs.confirm_output(self._session, settings, name)
+            self._feed()
+            return outputs.confirm_output(self._session, settings, name or self._output or None)
+
+    def _feed(self) -> None:
+        """Tell the instrument's watchdog that the program is there, where one watches and it is time.
+
+        Raises:
+            InstrumentTrouble: trouble on the line.
+        """
+        dog = self._watched.watchdog if self._watched is not None else None
+        if dog is None or not dog.feed or self._clock() - self._fed_at < dog.within.value / FEEDS:
+            return
+        for command in dog.feed:
+            self._session.tell(command)
+        self._fed_at = self._clock()
 
     def set_channels(self, channels: Iterable[str]) -> tuple[str, ...]:
         """Close these channels of a switch and open all others, and read back that it is so.
@@ -391,11 +435,19 @@ class Instrument:
         Args:
             told: is told what is left, and its unit, while charge leaves.
         """
+        shared = self._transport if isinstance(self._transport, SharedPort) else None
         took_over = not self._guard.acquire(blocking=False)
         if took_over:
             self._transport.abort()
-            if not self._guard.acquire(timeout=TAKE_OVER):
+            if shared is not None:
+                shared.wanted(True)
+            mine = self._guard.acquire(timeout=TAKE_OVER if shared is None else TAKE_OVER_SHARED, first=True)
+            if shared is not None:
+                shared.wanted(False)
+            if not mine:
                 return SafeState(False, self.profile.safe is not None, "Its port does not let go.")
+        self._watched = None
+        self._sets()
         try:
             return outputs.make_safe(self._session, told)
         finally:

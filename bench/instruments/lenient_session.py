@@ -66,6 +66,7 @@ class LenientSession(Session):
         tell: is told what is found, as it is found.
         decoder: for a profile of the kind ``frames``.
         settings: values for settings, by name.
+        known: function to what is really on it, in the base unit.
         trace: is told every byte.
     """
 
@@ -77,8 +78,10 @@ class LenientSession(Session):
         *,
         decoder: Decoder | None = None,
         settings: Mapping[str, str] | None = None,
+        known: Mapping[str, float] | None = None,
         trace: Trace | None = None,
     ) -> None:
+        self.known = dict(known or {})
         self.wrong = 0
         """How much does not agree."""
         self.settings = dict(settings or {})
@@ -323,7 +326,12 @@ class LenientSession(Session):
     def obey(self, commands: Sequence[str], where: str) -> None:
         """Send commands, and look after each whether it was refused."""
         for command in commands:
-            self.tell(command)
+            try:
+                self.tell(command)
+            except InstrumentTrouble as trouble:
+                _refuse_lost(trouble)
+                self.say_wrong(f"'{command}': {trouble.what}", f"Correct {where}.")
+                continue
             entries = self.queue()
             if entries:
                 self.say_wrong(f"it refuses '{command}': {'; '.join(entries)}", f"Correct {where}.")
@@ -370,5 +378,5 @@ def end_of(got: bytes) -> bytes:
 
 
 def _refuse_lost(trouble: InstrumentTrouble) -> None:
-    if trouble.kind not in NO_ANSWER:
+    if trouble.kind not in (*NO_ANSWER, "refused"):
         raise trouble

@@ -9,10 +9,11 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Final, TypeVar
 
+from bench.instruments.ports.shared import SharedPort
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.functions import Setting
 from bench.instruments.profile.profile import Output, Safe, Switch
-from bench.instruments.profile.template import fill, fill_all
+from bench.instruments.profile.template import fill, fill_all, plain_number
 from bench.instruments.session import Session
 from bench.instruments.values import OutputState, SafeState
 
@@ -35,7 +36,7 @@ UNSAFE_ADVICE: Final = "Treat it as live: switch it off at its own switch, and p
 def set_output(session: Session, on: bool, wanted: Mapping[str, str | float], name: str | None) -> OutputState:
     """Switch an output; see :meth:`bench.instruments.instrument.Instrument.set_output`."""
     session.refuse_hands_off()
-    output = _output(session, name)
+    output = output_of(session, name)
     if not on and wanted:
         raise InstrumentTrouble("unable", f"'{output.name}' needs no settings to be switched off.")
     texts = texts_of(output.settings, wanted, output.name) if on else {}
@@ -60,7 +61,7 @@ def _or_safe(session: Session, act: Callable[[], T]) -> T:
 
 def change_output(session: Session, wanted: Mapping[str, str | float], name: str | None) -> OutputState:
     """Change an output that is on; see :meth:`bench.instruments.instrument.Instrument.change_output`."""
-    output = _output(session, name)
+    output = output_of(session, name)
     if not output.change:
         return set_output(session, True, wanted, name)
     texts = texts_of(output.settings, wanted, output.name)
@@ -93,7 +94,7 @@ def change_output(session: Session, wanted: Mapping[str, str | float], name: str
 
 def confirm_output(session: Session, wanted: Mapping[str, str | float], name: str | None) -> OutputState:
     """Read back that it is on; see :meth:`bench.instruments.instrument.Instrument.confirm_output`."""
-    output = _output(session, name)
+    output = output_of(session, name)
     texts = texts_of(output.settings, wanted, output.name)
     session.conversation.forget()
     checked = session.check(output.is_on, texts)
@@ -107,7 +108,12 @@ def confirm_output(session: Session, wanted: Mapping[str, str | float], name: st
     return OutputState(output.name, True, dict(texts), (checked.raw,))
 
 
-def _output(session: Session, name: str | None) -> Output:
+def output_of(session: Session, name: str | None) -> Output:
+    """An output by its name; the first where none is given.
+
+    Raises:
+        InstrumentTrouble: ``unable`` where there is none of that name.
+    """
     for output in session.profile.outputs:
         if name in (None, output.name):
             return output
@@ -122,20 +128,30 @@ def _switch(session: Session, output: Output, on: bool, texts: Mapping[str, str]
         for command in fill_all(output.prepare, texts):
             session.tell(command)
         session.refuse_errors(f"setting {output.name}")
-        for check in output.confirm:
-            checked = session.check(check, texts)
+        checks, values = list(output.confirm), dict(texts)
+        if output.watchdog is not None:
+            values["seconds"] = plain_number(output.watchdog.within.value)
+            for command in fill_all(output.watchdog.set, values):
+                session.tell(command)
+            session.refuse_errors("setting the watchdog")
+            checks += output.watchdog.confirm
+        for check in checks:
+            checked = session.check(check, values)
             raws.append(checked.raw)
             if not checked.holds:
                 raise InstrumentTrouble(
                     "mismatch",
                     f"{output.name} was not switched on: it answers {checked.text[:60]!r} to "
-                    f"{fill(check.ask, texts)!r}.",
+                    f"{fill(check.ask, values)!r}.",
                     "It did not take what was set.",
                     raw=tuple(raws),
                 )
     for command in fill_all(output.on if on else output.off, texts):
         session.tell(command)
     session.refuse_errors(f"switching {output.name} {'on' if on else 'off'}")
+    if output.watchdog is not None and not on:
+        for command in output.watchdog.clear:
+            session.tell(command)
     if output.settle.value:
         session.conversation.pause(output.settle.value)
     checked = session.check(output.is_on if on else output.is_off, texts)
@@ -215,7 +231,9 @@ def make_safe(session: Session, told: Told = nobody) -> SafeState:
     if safe is None:
         return SafeState(True, False, "It has no output.")
     conversation = session.conversation
-    commands = tuple(session.encoded(command) for command in safe.send)
+    dogs = [output.watchdog for output in session.profile.outputs if output.watchdog is not None]
+    told_off = [*safe.send, *(command for dog in dogs for command in dog.clear)]
+    commands = tuple(session.encoded(command) for command in told_off)
     conversation.transport.heed_abort(False)
     conversation.forget()
     if session.hands_off:
@@ -277,7 +295,11 @@ def _safe_checks(session: Session, told: Told) -> tuple[bool, str]:
             return True, ""
         if conversation.clock() >= deadline:
             return False, failed
-        conversation.pause(CHECK_PAUSE)
+        if isinstance(conversation.transport, SharedPort):
+            # others have outputs on this line too
+            conversation.transport.turns.rest(CHECK_PAUSE)
+        else:
+            conversation.pause(CHECK_PAUSE)
 
 
 def texts_of(known: list[Setting], wanted: Mapping[str, str | float], name: str) -> dict[str, str]:

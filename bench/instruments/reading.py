@@ -72,6 +72,11 @@ class Taker:
             instruction=function.dial,
         )
 
+    @property
+    def takes(self) -> float:
+        """Seconds that a reading takes at most: as the settings' choices say, else as the function does."""
+        return self._takes
+
     # ---- configuring -----------------------------------------------------------------------
 
     def configure(self) -> None:

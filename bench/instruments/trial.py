@@ -24,7 +24,7 @@ from bench.instruments.profile.functions import Function, Range
 from bench.instruments.profile.line import Frames, Poll, Query, Stream
 from bench.instruments.profile.profile import Example, Profile
 from bench.instruments.profile.template import fill, fill_all
-from bench.instruments.reading import Taken, Taker
+from bench.instruments.reading import READY_PAUSE, Taken, Taker
 from bench.instruments.trial_outputs import look_at_outputs, use_whole
 from bench.instruments.values import Identity
 from bench.instruments.wire.framing import Frame
@@ -271,14 +271,9 @@ class _Trial:
         """Set it, read it, and lock its ranges."""
         meter, function, texts = self._meter, self._function, self._texts
         before = meter.wrong
-        if self._asked:
-            meter.obey(fill_all((*function.configure, *function.automatic), texts), f"'configure' of {function.name}")
-            meter.conversation.pause(function.settle.value)
-            meter.obey(fill_all(function.begin, texts), f"'begin' of {function.name}")
-            meter.confirm(function.running, texts, f"'running' of {function.name}")
+        meter.obey(fill_all((*function.configure, *function.automatic), texts), f"'configure' of {function.name}")
+        meter.conversation.pause(function.settle.value)
         self._read()
-        if self._asked:
-            meter.obey(fill_all(function.end, texts), f"'end' of {function.name}")
         if function.lock and meter.wrong == before:
             self._lock_ranges()
 
@@ -289,7 +284,11 @@ class _Trial:
         times: list[float] = []
         for _ in range(READINGS):
             before = meter.wrong
-            taken = self._trigger()
+            meter.obey(fill_all(function.begin, self._texts), f"'begin' of {function.name}")
+            self._wait_until_ready()
+            meter.confirm(function.running, self._texts, f"'running' of {function.name}")
+            taken = self._trigger() if meter.wrong == before else None
+            meter.obey(fill_all(function.end, self._texts), f"'end' of {function.name}")
             meaning = self._meaning(taken) if taken is not None else None
             named = meter.confirm(function.confirm, self._texts, where)
             if taken is None or meaning is None or meter.wrong > before:
@@ -299,12 +298,37 @@ class _Trial:
             held = meaning.range or next((part for part in function.ranges if part.range.value == named), None)
             meter.report("shown", f"'{show(taken.frame.raw)}' is {_words(meaning, function, held)}, after {took:.3g} s")
         meter.report("right", f"{function.name} reads, in {statistics.median(times):.3g} s (median of {len(times)})")
-        if max(times) > function.takes.value and not meter.unasked:
+        if max(times) > self._taker.takes and not meter.unasked:
             meter.report(
                 "remark",
-                f"a reading took {max(times):.2g} s, and 'takes' of {function.name} says {function.takes}",
+                f"a reading took {max(times):.2g} s, and 'takes' of {self._timed} says {self._taker.takes:g} s",
                 f"Set it to {max(times) * 1.25:.2g} s or more.",
             )
+
+    @property
+    def _timed(self) -> str:
+        """Whose time it is: the function's, or that of a setting's choice."""
+        for setting in self._function.settings:
+            if setting.takes(self._texts[setting.name]) == self._taker.takes:
+                return f"{self._function.name}, {setting.name} {self._texts[setting.name]},"
+        return self._function.name
+
+    def _wait_until_ready(self) -> None:
+        """Ask what says that a reading is ready, as long as a walk would; tell where it does not come."""
+        meter, function = self._meter, self._function
+        until = meter.conversation.clock() + self._taker.takes + meter.line.timeout.value
+        for check in function.ready:
+            where = f"'ready' of {function.name}"
+            question = fill(check.ask, self._texts)
+            ask = partial(meter.check, check, self._texts)
+            while (checked := meter.attempt(ask, where, f"'{question}'")) is not None and not checked.holds:
+                if meter.conversation.clock() >= until:
+                    meter.say_wrong(
+                        f"'{question}' is answered by '{checked.text}' for {self._taker.takes:g} s and longer",
+                        f"Correct {where}, or make 'takes' longer.",
+                    )
+                    return
+                meter.conversation.pause(READY_PAUSE)
 
     def _trigger(self) -> Taken | None:
         """One reading as it comes; None after telling why there is none."""

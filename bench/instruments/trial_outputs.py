@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable
 from functools import partial
 
@@ -9,9 +10,13 @@ from bench.instruments.instrument import Instrument
 from bench.instruments.lenient_session import LenientSession
 from bench.instruments.outputs import UNSAFE_ADVICE
 from bench.instruments.ports.trouble import InstrumentTrouble
+from bench.instruments.profile.accuracy import accuracy_rows
 from bench.instruments.profile.functions import Function
-from bench.instruments.profile.profile import Output
+from bench.instruments.profile.profile import Output, Profile
+from bench.instruments.values import Sample
 from bench.instruments.wire_text import show
+from bench.judge.accuracy import AccuracyTable
+from bench.judge.judge_error import JudgeError
 from bench.quantity import engineering
 
 Leave = Callable[[Function, str, str], None]
@@ -113,7 +118,49 @@ def _use_function(meter: LenientSession, instrument: Instrument, function: Funct
     if sample.value is not None:
         shown = engineering(sample.value, sample.unit, resolution=sample.resolution)
     at = ", ".join(f"{name} {text}" for name, text in settings.items())
-    meter.report("right", f"it reads {function.name}{f' at {at}' if at else ''}: {shown}, in {sample.took:.3g} s")
+    text = f"it reads {function.name}{f' at {at}' if at else ''}: {shown}, in {sample.took:.3g} s"
+    true = meter.known.get(function.name)
+    if true is None:
+        meter.report(
+            "remark",
+            f"{text}; whether that is right is not proven",
+            f"Put something known on it and say what: --known '{function.name}=VALUE'.",
+        )
+        return
+    off = None if sample.value is None else abs(sample.value - true)
+    is_on = engineering(true, sample.unit)
+    if off is not None and off <= _allowed(meter.profile, sample, true):
+        meter.report("right", f"{text}, where {is_on} is on it")
+    else:
+        meter.say_wrong(f"{text}, where {is_on} is on it", _why_off(sample.value, true))
+
+
+def _allowed(profile: Profile, sample: Sample, true: float) -> float:
+    """How far a right reading may be from what is on it: what is known is seldom better than 2 % (our own figure)."""
+    rows = accuracy_rows(profile)
+    far = 0.02 * abs(true) + 2 * (sample.resolution or 0.0)
+    if rows and sample.value is not None:
+        table = AccuracyTable(profile.profile, rows)
+        try:
+            row = table.pick(sample.function, sample.value, range_top=sample.range, allow_overdue=True).row
+        except JudgeError:
+            return far
+        far += row.error_at(sample.value, 23.0).half_width
+    return far
+
+
+def _why_off(value: float | None, true: float) -> str:
+    """What is most often wrong with a profile whose reading is off by so much."""
+    if value is None or not value or not true:
+        return "Look what is on it, and at the place of the point, the order of words and 'scale'."
+    tens = math.log10(abs(value / true))
+    if value * true < 0 and abs(tens) < 0.05:
+        return "The sign is the other way round: exchange the leads, or let 'scale' be negative."
+    if abs(tens) > 0.5 and abs(tens - round(tens)) < 0.02:
+        return f"It is off by {10.0 ** round(tens):g}: look at 'units', 'unit', 'point' and 'scale'."
+    if abs(tens) > 3:
+        return "It is nowhere near: look at the order of words and bytes, and at 'type'."
+    return "Look what is on it; then at 'units', 'scale' and the reply's pattern."
 
 
 def _use_output(meter: LenientSession, instrument: Instrument, output: Output) -> None:

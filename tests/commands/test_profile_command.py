@@ -463,3 +463,95 @@ def test_a_suggested_pattern_matches_what_it_was_made_from(text: str) -> None:
 def test_an_identity_of_four_parts_is_taken_apart() -> None:
     found = Pattern(suggested_identity("GH,meter,1,2.0")).match("GH,meter,1,2.0")
     assert found == {"maker": "GH", "model": "meter", "serial": "1", "version": "2.0"}
+
+
+KNOWN = r"""
+profile: known
+title: a meter
+line: {timeout: 0.5 s, settle: 0 s, quiet: 20 ms}
+dialogue: {kind: query, read: 'R {pace}', reply: '(?P<value>\d{3}\.\d) (?P<unit>k?Ohm)'}
+accuracy-source: test
+functions:
+  - name: ohms 2w
+    reads: resistance
+    units: {Ohm: ohm, kOhm: kohm}
+    settings: [{name: pace, default: fast, choices: [{value: slow, takes: 3 s}, {value: fast, takes: 0.1 s}]}]
+    begin: [GO]
+    ready: [{ask: S, reply: done}]
+    takes: 0.05 s
+    ranges: [{range: 1 kohm, resolution: 0.1 ohm, accuracy: [{of-reading: 1 %, counts: 2}]}]
+"""
+
+
+class Paced:
+    """Answers a reading after some seconds, and says when it is ready; a reading before that is none."""
+
+    def __init__(self, seconds: float) -> None:
+        self.seconds = seconds
+        self.asked: list[bytes] = []
+        self._busy_until = 0.0
+        self._out: list[tuple[float, bytes]] = []
+
+    def receive(self, data: bytes, now: float) -> None:
+        for line in data.split(b"\n")[:-1]:
+            self.asked.append(line)
+            if line == b"GO":
+                self._busy_until = now + 0.2
+            elif line == b"S":
+                self._out.append((now, b"done\n" if now >= self._busy_until else b"busy\n"))
+            elif line.startswith(b"R") and now >= self._busy_until:
+                self._out.append((now + self.seconds, b"099.8 Ohm\n"))
+
+    def send(self, now: float) -> bytes:
+        due = [one for one in self._out if one[0] <= now]
+        self._out = [one for one in self._out if one[0] > now]
+        return b"".join(data for _, data in due)
+
+    @property
+    def wake_at(self) -> float | None:
+        return min((at for at, _ in self._out), default=None)
+
+
+def tried_on(text: str, meter: object, tmp_path: Path, **options: object) -> list[Told]:
+    """What is told of a profile, with this meter at a real port."""
+    path = tmp_path / "known.yaml"
+    path.write_text(text, "utf-8")
+    profile = load_profile(path)
+    found: list[Told] = []
+    with served(meter) as port:
+        transport = open_port(port.address, profile.line)
+        try:
+            kit.examine(LenientSession(profile, transport, found.append, **options))  # type: ignore[arg-type]
+        finally:
+            transport.close()
+    return found
+
+
+@pytest.mark.parametrize(
+    ("true", "kind", "says"),
+    [
+        (None, "remark", "whether that is right is not proven"),
+        (100.0, "right", "where 100 Ω is on it"),
+        (1000.0, "wrong", "off by 0.1"),
+        (-100.0, "wrong", "sign"),
+        (3e9, "wrong", "order of words"),
+        (130.0, "wrong", "Look what is on it"),
+    ],
+)
+def test_a_function_is_called_right_only_against_something_known(
+    tmp_path: Path, true: float | None, kind: str, says: str
+) -> None:
+    known = {} if true is None else {"ohms 2w": true}
+    found = tried_on(KNOWN, Paced(0.0), tmp_path, known=known)
+    (told_of,) = [one for one in found if "it reads ohms 2w" in one.text]
+    assert told_of.kind == kind and says in f"{told_of.text} {told_of.advice}", told_of
+
+
+def test_a_slow_choice_has_its_own_time_and_each_reading_is_begun_and_waited_for(tmp_path: Path) -> None:
+    """Nothing is said against 'takes' of a function where the choice that was asked for says how long it takes."""
+    meter = Paced(0.7)
+    found = tried_on(KNOWN, meter, tmp_path, settings={"pace": "slow"})
+    assert [one for one in found if one.kind == "wrong" or "'takes'" in one.text] == []
+    assert meter.asked.count(b"GO") == meter.asked.count(b"R slow") == 4 and meter.asked.count(b"S") > 4
+    found = tried_on(KNOWN, Paced(0.3), tmp_path)
+    assert any("'takes' of ohms 2w, pace fast, says 0.1 s" in one.text for one in found)

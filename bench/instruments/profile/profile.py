@@ -49,6 +49,43 @@ from bench.quantity import Amount, Duration
 from bench.roles import Reads, Role
 
 
+class Watchdog(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """A timer of the instrument's own that switches an output off when it hears nothing from the program.
+
+    It is set before the output goes on, fed while that is on, and cleared when everything is made safe.
+    """
+
+    within: Duration
+    """So long the instrument waits for a word; ``{seconds}`` in its commands."""
+    set: list[str]
+    """Sent before the output goes on."""
+    confirm: list[Check] = []
+    """Asked then: did it take that? ``equals: seconds`` holds ``value`` against ``within``."""
+    feed: list[str] = []
+    """Sent again and again while the output is on. Empty: any question feeds it."""
+    clear: list[str] = []
+    """Sent after the output went off."""
+
+    def __post_init__(self) -> None:
+        if self.within.value < LEAST_WATCH:
+            raise Inconsistent(
+                f"within {self.within}", f"at least {LEAST_WATCH:g} s: a busy line is late by a second or two"
+            )
+        for command in (*self.set, *self.feed, *self.clear, *(check.ask for check in self.confirm)):
+            unknown = holes(command) - {"seconds"}
+            if unknown:
+                raise Inconsistent(f"{{{min(unknown)}}} in {command!r}", "{seconds} or nothing")
+        if any(holes(command) for command in (*self.feed, *self.clear)):
+            raise Inconsistent("a placeholder in 'feed' or 'clear'", "commands that need nothing to be known")
+        for check in self.confirm:
+            if check.equals not in ("", "seconds"):
+                raise Inconsistent(f"equals '{check.equals}'", "'seconds'")
+
+
+LEAST_WATCH: Final = 3.0
+"""Seconds. An output that is on is asked twice a second; a loaded machine may be late (common practice, no source)."""
+
+
 class Output(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
     """Something that the instrument can switch on."""
 
@@ -66,6 +103,8 @@ class Output(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_def
     is_off: Check
     settle: Duration = seconds(0.0)
     """Wait between switching and reading back."""
+    watchdog: Watchdog | None = None
+    """What the instrument itself switches it off by, should the program be gone."""
 
     def __post_init__(self) -> None:
         known = {setting.name for setting in self.settings}
@@ -242,6 +281,11 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_de
             twice = {name for name in names if names.count(name) > 1}
             if twice:
                 raise Inconsistent(f"two {what}s called '{min(twice)}'", "a name for each")
+        slowest = max((part.takes.value for part in self.functions), default=0.0)
+        for output in self.outputs:
+            if output.watchdog is not None and output.watchdog.within.value < 2 * slowest:
+                found = f"a watchdog of {output.watchdog.within} beside a reading that takes {slowest:g} s"
+                raise Inconsistent(found, "at least twice that: no word is heard meanwhile")
         energises = bool(self.outputs) or self.switch is not None or any(f.energises for f in self.functions)
         if energises and self.safe is None:
             raise Inconsistent("an instrument with an output and no 'safe'", "'safe': how it is made safe")
@@ -323,6 +367,9 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_de
         for output in self.outputs:
             told += [*output.prepare, *output.on, *output.change, *output.off]
             checks += [*output.confirm, output.is_on, output.is_off]
+            if output.watchdog is not None:
+                told += [*output.watchdog.set, *output.watchdog.feed, *output.watchdog.clear]
+                checks += output.watchdog.confirm
         for part in self.functions:
             told += [*part.configure, *part.lock, *part.automatic, *part.begin, *part.end]
             checks += [*part.confirm, *part.ready, *part.running]
