@@ -323,7 +323,7 @@ def test_a_slip_in_a_watchdog_is_told(changes: dict[str, object], says: str) -> 
     text = TWO_OUTPUTS
     for name, value in changes.items():
         old = {"within": "within: 8 s", "feed": "feed: ['F']", "set": "set: ['W {seconds}']"}[name]
-        text = text.replace(old, f"{name}: {value if isinstance(value, str) else value!r}")
+        text = text.replace(old, f"{name}: {value}")
     with pytest.raises(BadFile, match=says):
         parse(text, Profile, "two.yaml")
     profile = two()
