@@ -46,6 +46,7 @@ COMMANDS: Final[dict[str, str]] = {
     "compare": "compare two records or two dates: what changed beyond the uncertainties",
     "report": "make one HTML report of one or more records",
     "verify": "verify records: which line was changed, lost, added or moved, and what is torn",
+    "heads": "write down how far each record goes, to be kept elsewhere: printed, signed, sixteen letters",
     "export": "export readings as a table: CSV or Parquet",
 }
 """Command to what it does, in the order of the help text."""

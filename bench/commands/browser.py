@@ -29,9 +29,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--listen",
         default=LISTEN,
         metavar="HOST:PORT",
-        help=f"where to listen; by default this computer alone reaches it ({LISTEN}). The token is always wanted, and "
-        "nothing is encrypted",
+        help=f"where to listen; by default this computer alone reaches it ({LISTEN}), and 0.0.0.0:8320 is for a tablet "
+        "in the same network. The token is always wanted",
     )
+    parser.add_argument("--certificate", type=Path, metavar="FILE", help="encrypt with this certificate (PEM)")
+    parser.add_argument("--key", type=Path, metavar="FILE", help="its private key, where that is a file of its own")
 
 
 def place_of(text: str) -> tuple[str, int]:
@@ -51,7 +53,7 @@ def run(options: argparse.Namespace) -> int:
     """Serve pages until ctrl-c."""
     host, port = place_of(options.listen)
     try:
-        from bench.screens.browser import SURVEY_KEYS, WALK_KEYS, BrowserServer
+        from bench.screens.browser import SURVEY_KEYS, WALK_KEYS, BrowserServer, certified
     except ImportError as error:
         raise BadRequest(f"this needs an extra part ({error.name}): pip install 'proveout[browser]'") from error
     command = [sys.executable, "-m", "bench.cli"]
@@ -65,7 +67,15 @@ def run(options: argparse.Namespace) -> int:
         command += ["page", "--attach", attached(options.record)().record]
     command += [f"--{name}" for name in ("ascii", "watch") if getattr(options, name)]
     keys = WALK_KEYS if options.survey is None else SURVEY_KEYS
-    server = BrowserServer(command, common.operator_name(options.operator), host, port, keys)
+    tls = None
+    if options.certificate is not None:
+        try:
+            tls = certified(options.certificate, options.key or options.certificate)
+        except OSError as error:
+            raise BadRequest(f"--certificate {options.certificate}: {error.strerror or error}") from error
+    elif options.key is not None:
+        raise BadRequest("--key is that of a certificate: --certificate FILE")
+    server = BrowserServer(command, common.operator_name(options.operator), host, port, keys, tls)
     try:
         asyncio.run(_serve(server))
     except OSError as error:
@@ -74,7 +84,7 @@ def run(options: argparse.Namespace) -> int:
 
 
 async def _serve(server: object) -> None:
-    from bench.screens.browser import BrowserServer
+    from bench.screens.browser import BrowserServer, code_of
 
     assert isinstance(server, BrowserServer)
     told = asyncio.Event()
@@ -86,9 +96,14 @@ async def _serve(server: object) -> None:
             # the loop of some systems takes no signals; the interpreter does
             signal.signal(number, lambda *_: loop.call_soon_threadsafe(told.set))
 
-    def ready(url: str) -> None:
-        print(
-            f"Open this on the tablet; whoever has the address can work with it:\n  {url}\nctrl-c ends it.", flush=True
-        )
+    def ready(urls: list[str]) -> None:
+        print("Open this on the tablet; whoever has the address can work with it:")
+        for url in urls:
+            print(f"  {url}")
+        if urls and not urls[0].startswith("https"):
+            print("Nothing is encrypted: --certificate FILE encrypts, and so does a tunnel.")
+        if sys.stdout.isatty():
+            print(code_of(urls[0]))
+        print("ctrl-c ends it.", flush=True)
 
     await server.serve(ready, told.wait())

@@ -1,8 +1,9 @@
 """Is a record as it was written? Says which line was changed, lost, added or moved, and what is torn.
 
-The chain shows every change that was not carried through to the end. Who rewrites a whole record, hashes and all,
-leaves no trace in it: write the last hash down somewhere else (a log book will do) and compare. Lines cut off at the
-end leave no trace either, unless the walk was over: a walk that is over says so in its last line.
+The chain shows every change that was not carried through to the end. Who rewrites a record from some line on, hashes
+and all, leaves no trace in its chain, and neither do lines cut off at the end, unless the walk was over: a walk that is
+over says so in its last line. Heads that are kept elsewhere show both (:mod:`bench.record.heads`), and so does another
+record that saw them. A value that was changed shows where the meter's own bytes beside it were not.
 
 Where the chain holds, the record is folded: a note of a verdict that today's code would not derive is told as well.
 """
@@ -18,7 +19,8 @@ from pathlib import Path
 from typing import Final, Literal
 
 from bench.record.chain import FIRST, BadLine, decode, hash_of, is_torn, lacks_sectors, split
-from bench.record.index import DISTURBANCES
+from bench.record.index import DISTURBANCES, nothing_in
+from bench.record.raw import RawCheck
 from bench.record.read import BrokenRecord, read_lines
 from bench.record.replay import Taken, brought, take_next
 from bench.record.survey import decode_survey, is_survey
@@ -98,7 +100,7 @@ def verify(path: Path, *, judge: bool = True) -> Verified:
         check.line(line)
     check.end()
     if check.number == 0:
-        raise BrokenRecord(path, 0, "is empty")
+        raise BrokenRecord(path, 0, nothing_in(0))
     if check.foreign:
         raise BrokenRecord(path, 1, "is no record: its first line has neither a hash nor an event")
     return Verified(
@@ -152,6 +154,8 @@ class _Check:
         self._offset = 0
         self._expected = 1
         self._at = ""
+        self._raw = RawCheck()
+        self._places: dict[int, tuple[int, int]] = {}
         self._misfit: _Misfit | None = None
         self._sound = True
         self._recent: deque[bytes] = deque([FIRST], maxlen=RECENT)
@@ -200,6 +204,8 @@ class _Check:
     def end(self) -> None:
         """No more lines."""
         self._settle(None)
+        for number, words in self._raw.found():
+            self.findings.append(Finding(number, *self._places[number], "wrong", words))
         if self.state is not None and self._sound and self.state.setting is not None and not self.state.finished:
             words = f"the walk is not over; it stands at {self.state.phase.value}"
             self.findings.append(Finding(0, self._offset, self._offset, "note", words))
@@ -255,6 +261,8 @@ class _Check:
             words = f"the clock went back from {self._at} to {entry.at}"
             self.findings.append(Finding(self.number, begin, end, "note", words))
         self._at = entry.at
+        if isinstance(entry.event, Read) and self._raw.take(self.number, entry.event):
+            self._places[self.number] = (begin, end)
         if isinstance(entry.event, Mended | TornEnd | watching.TornEnd):
             self.findings += self._kept(entry.event, begin, end)
 

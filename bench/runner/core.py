@@ -547,8 +547,13 @@ class Runner:
     # screens and the seat
 
     def _come(self, screen: Screen) -> None:
+        # two screens of one login are two: neither takes the other's seat for its own
+        name, number = screen.name, 2
+        while any(one.name == screen.name for one in self._screens):
+            screen.name, number = f"{name} {number}", number + 1
         self._screens.append(screen)
-        self._send(screen, p.Welcome(record=str(self._writer.path), you=screen.name, seat=self.state.seat))
+        seat = self._seat.name if self._seat is not None else ""
+        self._send(screen, p.Welcome(record=str(self._writer.path), you=screen.name, seat=seat))
         for line in self._lines:
             if screen not in self._screens:
                 return

@@ -5,7 +5,7 @@ to a terminal drawn in the page. Who comes needs the token once; a cookie that s
 then on. A browser has one page: when it is loaded again its old screen goes first, so the seat falls to the new one by
 the runner's own rules. While one browser has a page, others watch unless they take the seat.
 
-Nothing is encrypted: in a network that is not one's own, put it behind a tunnel.
+With a certificate all of it is encrypted; without one, put it behind a tunnel in a network that is not one's own.
 """
 
 from __future__ import annotations
@@ -13,10 +13,13 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import hmac
+import io
 import json
 import os
 import secrets
 import shlex
+import socket as network
+import ssl
 from collections.abc import Awaitable, Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -28,7 +31,6 @@ from aiohttp import WSMessage, WSMsgType, web
 from textual_serve.app_service import AppService
 from textual_serve.download_manager import DownloadManager
 
-COOKIE: Final = "proveout"
 ENDS_WITHIN: Final = 5.0
 """Seconds that a page's process may take to end when its page is gone; then it is killed."""
 MOST_VISITS: Final = 64
@@ -130,10 +132,11 @@ class BrowserServer:
         host: where to listen.
         port: the port; 0 takes a free one.
         keys: for tablets that have none: what each shows, and what it types.
+        tls: the certificate to encrypt with; None encrypts nothing.
 
     Attributes:
         token: what a browser must show once.
-        url: where to look, with the token; set once it listens.
+        urls: where to look, with the token, from the computer's own address on; set once it listens.
     """
 
     def __init__(
@@ -143,18 +146,22 @@ class BrowserServer:
         host: str,
         port: int,
         keys: Sequence[tuple[str, str]] = WALK_KEYS,
+        tls: ssl.SSLContext | None = None,
     ) -> None:
         self._script = _JS.replace("KEYS", json.dumps([list(key) for key in keys]), 1)
         self.token = secrets.token_urlsafe(24)
-        self.url = ""
+        self.urls: list[str] = []
+        self._tls = tls
         self._command, self._operator = list(command), operator
         self._came = 0
+        # cookies know hosts and no ports: two servers of one computer must not take each other's
+        self._cookie = f"proveout-{secrets.token_hex(8)}"
         self._host, self._port = host, port
         self._visits: list[Visit] = []
         self._downloads = DownloadManager()
 
-    async def serve(self, ready: Callable[[str], object], until: Awaitable[object]) -> None:
-        """Listen until told otherwise; ``ready`` is called with the address.
+    async def serve(self, ready: Callable[[list[str]], object], until: Awaitable[object]) -> None:
+        """Listen until told otherwise; ``ready`` is called with the addresses.
 
         Raises:
             OSError: the address cannot be had.
@@ -172,11 +179,13 @@ class BrowserServer:
         runner = web.AppRunner(app, access_log=None, shutdown_timeout=ENDS_WITHIN)
         await runner.setup()
         try:
-            await web.TCPSite(runner, self._host, self._port).start()
+            await web.TCPSite(runner, self._host, self._port, ssl_context=self._tls).start()
             port = runner.addresses[0][1]
-            shown = f"[{self._host}]" if ":" in self._host else self._host
-            self.url = f"http://{shown}:{port}/?token={self.token}"
-            ready(self.url)
+            kind = "https" if self._tls is not None else "http"
+            for host in reached_by(self._host):
+                shown = f"[{host}]" if ":" in host else host
+                self.urls.append(f"{kind}://{shown}:{port}/?token={self.token}")
+            ready(self.urls)
             await until
         finally:
             await asyncio.gather(*(visit.page.end() for visit in self._visits if visit.page is not None))
@@ -187,13 +196,18 @@ class BrowserServer:
         self, request: web.Request, handler: Callable[[web.Request], Awaitable[web.StreamResponse]]
     ) -> web.StreamResponse:
         """Nobody gets anything without having shown the token; and nothing of a page comes from elsewhere."""
+        try:
+            asked = (request.path, request.query_string, request.host, *request.cookies.values())
+            "".join(asked).encode()
+        except (UnicodeError, ValueError):
+            raise web.HTTPBadRequest(text="This request is not understood.\n") from None
         if request.path == "/" and "token" in request.query:
             return self._let_in(request)
         if self._visit(request) is None:
             raise web.HTTPForbidden(text="The address with its token is wanted, as the program printed it.\n")
         response = await handler(request)
         if not response.prepared:
-            socket = f"ws://{request.host}"
+            socket = f"{self._kind}://{request.host}"
             response.headers["Content-Security-Policy"] = (
                 "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; "
                 f"font-src 'self' data:; connect-src 'self' {socket}; frame-ancestors 'none'; base-uri 'none'"
@@ -214,19 +228,24 @@ class BrowserServer:
             visit = Visit(secrets.token_urlsafe(24), name)
             self._visits = [*self._visits[-MOST_VISITS + 1 :], visit]
         response = web.HTTPSeeOther("/")
-        response.set_cookie(COOKIE, visit.key, httponly=True, samesite="Strict")
+        secure = self._tls is not None
+        response.set_cookie(self._cookie, visit.key, httponly=True, samesite="Strict", secure=secure)
         response.headers["Referrer-Policy"] = "no-referrer"
         return response
 
+    @property
+    def _kind(self) -> str:
+        return "wss" if self._tls is not None else "ws"
+
     def _visit(self, request: web.Request) -> Visit | None:
-        shown = request.cookies.get(COOKIE, "").encode()
+        shown = request.cookies.get(self._cookie, "").encode()
         found = [visit for visit in self._visits if hmac.compare_digest(shown, visit.key.encode())]
         return found[0] if found else None
 
     async def _index(self, request: web.Request) -> web.Response:
         size = request.query.get("size", "18")
         size = size if size.isdecimal() and 6 <= int(size) <= 72 else "18"
-        page = _HTML.format(socket=f"ws://{_escaped(request.host)}/ws", size=size)
+        page = _HTML.format(socket=f"{self._kind}://{_escaped(request.host)}/ws", size=size)
         return web.Response(text=page, content_type="text/html")
 
     async def _socket(self, request: web.Request) -> web.WebSocketResponse:
@@ -282,6 +301,44 @@ async def _pass_on(page: Page, message: WSMessage) -> None:
             await (page.blur() if kind == "blur" else page.focus())
     except (ValueError, TypeError, KeyError, IndexError, ConnectionError):
         return
+
+
+def reached_by(host: str) -> list[str]:
+    """The addresses by which others reach what listens on a host: a wildcard itself is none.
+
+    Nothing is sent: to choose a way to an address is to ask the system's own table.
+    """
+    if host not in ("0.0.0.0", "::", ""):
+        return [host]
+    found: list[str] = []
+    kinds = [(network.AF_INET, "192.0.2.1")]  # an address for examples, RFC 5737
+    kinds += [(network.AF_INET6, "2001:db8::1")] if host != "0.0.0.0" else []
+    for family, elsewhere in kinds:
+        with contextlib.suppress(OSError), network.socket(family, network.SOCK_DGRAM) as probe:
+            probe.connect((elsewhere, 9))
+            found.append(str(probe.getsockname()[0]))
+    return found or ["localhost"]
+
+
+def certified(certificate: Path, key: Path) -> ssl.SSLContext:
+    """A certificate to encrypt with.
+
+    Raises:
+        OSError: a file cannot be read, or holds none (an ``ssl.SSLError``).
+    """
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    context.minimum_version = ssl.TLSVersion.TLSv1_2
+    context.load_cert_chain(certificate, key)
+    return context
+
+
+def code_of(url: str) -> str:
+    """An address as a code to scan from the terminal, in half blocks."""
+    import segno
+
+    out = io.StringIO()
+    segno.make(url, error="l", micro=False).terminal(out, compact=True)
+    return out.getvalue()
 
 
 def _cells(request: web.Request, name: str, otherwise: int) -> int:

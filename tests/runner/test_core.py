@@ -702,6 +702,21 @@ def test_the_first_who_answers_holds_the_seat_and_others_may_note(build: Build) 
     assert made.finish().phase is Phase.ABORTED, "anybody may stop it"
 
 
+def test_a_second_screen_of_the_same_login_takes_no_seat_unasked(build: Build) -> None:
+    """It is told that another one sits there, and that it is the second of that name."""
+    made, _ = operated(build, upto=2, seated=True)
+    page = FakeScreen(made, "Ana")
+    made.settle()
+    (welcome,) = page.got(p.Welcome)
+    assert (welcome.you, welcome.seat) == ("Ana 2", "Ana")
+    page.answer()
+    made.settle()
+    assert made.state.seat == "Ana" and page.refusals() == ["Ana holds the operator's seat; take it first"]
+    page.take_seat()
+    made.settle()
+    assert made.state.seat == "Ana 2"
+
+
 def test_the_seat_can_be_taken_over(build: Build) -> None:
     made, ana = operated(build, upto=2, seated=True)
     ben = FakeScreen(made, "Ben")
