@@ -33,6 +33,7 @@ from bench.plant.file import PlantFile
 from bench.plant.handled import Change, Handled
 from bench.plant.load import load_plant
 from bench.record.append import RecordWriter, mended, stamp, utc_now
+from bench.record.index import clock_behind
 from bench.record.read import read_lines
 from bench.record.replay import follow
 from bench.roles import ROLE_OF, Reads, function_name
@@ -262,6 +263,12 @@ def _cleared(job: Job) -> dict[str, str]:
     return {shelf: "they were not looked at" for step in on for shelf in step.subject.split("+")}
 
 
+def _clock_noted(record: Path, now: str) -> list[e.Noted]:
+    """A note where the clock is behind the records beside one."""
+    words = clock_behind(record.parent, now)
+    return [e.Noted(text=words, by="Proveout")] if words else []
+
+
 def _shown(folder: Path) -> str:
     """A folder as a record keeps it: relative where that says the same."""
     with contextlib.suppress(ValueError):
@@ -356,6 +363,11 @@ def new_walk(
         state = take(start(), entry)
         lines = [writer.append(entry)]
         told(entry, state)
+        for event in _clock_noted(record, entry.at):
+            entry = writer.envelope(event)
+            state = take(state, entry)
+            lines.append(writer.append(entry))
+            told(entry, state)
         yield _walk(
             writer,
             state,
@@ -429,7 +441,8 @@ def resumed_walk(
         simulate = equipment.file.simulate
         faults = tuple(simulate.faults) if simulate is not None else ()
         with _bench_at_work(equipment, first, faults, speed, state) as (addresses, hands):
-            for event in ([mended(torn)] if torn is not None else []) + wake:
+            clock = _clock_noted(record, stamp(utc_now()))
+            for event in ([mended(torn)] if torn is not None else []) + wake + clock:
                 entry = writer.envelope(event)
                 state = take(state, entry)
                 lines.append(writer.append(entry))

@@ -12,8 +12,10 @@ from bench import exits
 from bench.commands.common import LOGS, moment_of, operator_name
 from bench.errors import BadRequest
 from bench.say.lists import count
+from bench.say.times import second, zone
 
 if TYPE_CHECKING:
+    from bench.job.folder import Folder
     from bench.plant.model import Plant
 
 
@@ -25,14 +27,15 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--logs", type=Path, default=LOGS, metavar="DIR", help="the folder of records (default logs/)")
     parser.add_argument("--note", required=True, metavar="TEXT", help="what was done")
     parser.add_argument("--tray", action="store_true", help="all that shares a tray section with a named cable, too")
-    parser.add_argument("--when", metavar="TIME", help="when it happened, if earlier: 2026-05-09 or 2026-05-09T14:30")
+    when = "when it happened, if earlier, by the clock on the wall: 2026-05-09 or 2026-05-09T14:30"
+    parser.add_argument("--when", metavar="TIME", help=when)
     parser.add_argument("--by", default="", help="who says so")
     parser.add_argument("--plant", type=Path, help="the plant file; by default the newest record's plant")
 
 
 def run(options: argparse.Namespace) -> int:
     """Check the names and write the declaration down."""
-    from bench.job.folder import last_seen, newest_plant
+    from bench.job.folder import Folder, newest_plant, open_folder
     from bench.plant.load import load_plant
     from bench.plant.model import UnknownName
     from bench.plant.things import Cable, Conductor
@@ -53,18 +56,28 @@ def run(options: argparse.Namespace) -> int:
                 raise BadRequest(f"--tray is about cables, and '{name}' is none; name the tray section itself")
             cable = thing if isinstance(thing, Cable) else plant.cables[thing.cable]
             names += [section for section in cable.sections if section not in names]
+    folder = open_folder(options.logs, plant.name) if options.logs.is_dir() else Folder(options.logs)
+    when = _moment(options.when)
+    later = folder.read_after(plant, names, when) if when else {}
     event = Disturbed(
         touches=names,
         text=options.note.strip(),
         by=operator_name(options.by),
-        when=_moment(options.when),
-        saw=last_seen(options.logs),
+        when=when,
+        saw=folder.whole_order.heads()[1],
+        later=folder.later(later),
     )
-    counted = _counted(options.logs, plant)
+    counted = _counted(folder, plant)
     path = declare(options.logs, event)
-    gone = counted - _counted(options.logs, plant)
+    gone = counted - _counted(open_folder(options.logs, plant.name), plant)
     conductors = len({subject for _, _, subject in gone if subject in plant.conductors})
-    print(f"written to {path}: {', '.join(names)}")
+    happened = f", {second(when)} {zone()}" if when else ""
+    print(f"written to {path}: {', '.join(names)}{happened}")
+    for record, rows in later.items():
+        print(
+            f"{record}: {count(len(rows), 'reading')} of it still count, taken after that by the clock, from "
+            f"{second(min(row.at for row in rows))} on; if that is not so, say it again without --when"
+        )
     if gone:
         about = f"evidence about {count(conductors, 'conductor')}" if conductors else "evidence"
         print(f"{about} from before no longer counts: {count(len(gone), 'result')}")
@@ -74,11 +87,9 @@ def run(options: argparse.Namespace) -> int:
     return exits.PASS
 
 
-def _counted(logs: Path, plant: Plant) -> set[tuple[str, str, str]]:
+def _counted(folder: Folder, plant: Plant) -> set[tuple[str, str, str]]:
     """The results that count: their records, steps and subjects."""
-    from bench.job.folder import open_folder
-
-    rows = open_folder(logs, plant.name).counting(plant) if logs.is_dir() else []
+    rows = folder.counting(plant)
     return {(row.record, str(row.step), row.subject) for row in rows if row.verdict not in ("void", "skipped")}
 
 

@@ -5,6 +5,7 @@ The columns are listed by --columns. The file's ending says what it becomes: .cs
 from __future__ import annotations
 
 import argparse
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -24,7 +25,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Write the table, or list its columns."""
     from bench.record.export import COLUMNS, NoParquet, rows, write_csv, write_parquet
-    from bench.record.index import records_in
+    from bench.record.index import each_once, records_in
+    from bench.record.read import BrokenRecord
     from bench.saved import whole
 
     if options.columns:
@@ -41,14 +43,30 @@ def run(options: argparse.Namespace) -> int:
     if not records:
         raise BadRequest("found no record")
 
+    once = each_once(records)
+    wrong = dict(once.wrong)
+
     def everything() -> Iterator[dict[str, Any]]:
-        for record in records:
-            yield from rows(record)
+        for record in once.records:
+            try:
+                # whole, before the first row goes out: of a record that is wrong later on there is none
+                found = list(rows(record))
+            except BrokenRecord as error:
+                wrong[record] = error
+                continue
+            yield from found
 
     try:
         with whole(options.output) as place:
             written = writer(everything(), place)
+            if len(wrong) + len(once.copies) == len(records):
+                raise next(iter(wrong.values()))
     except NoParquet as error:
         raise BadRequest(str(error)) from error
-    print(f"{count(written, 'reading')} of {count(len(records), 'record')} in {options.output}")
-    return exits.PASS
+    for why in wrong.values():
+        print(f"NOT IN IT: {why}", file=sys.stderr)
+    for copy, record in once.copies.items():
+        print(f"left out: {copy} is a copy of {record}", file=sys.stderr)
+    used = len(records) - len(wrong) - len(once.copies)
+    print(f"{count(written, 'reading')} of {count(used, 'record')} in {options.output}")
+    return exits.STOPPED if wrong else exits.PASS

@@ -187,7 +187,7 @@ class JobSource:
     def report(self, record: str, tell: Tell) -> str:
         """Write the report of a record beside it; returns where it is."""
         tell("writing the report", 0, 0)
-        return str(write_report([Path(record)]))
+        return str(write_report([Path(record)]).path)
 
     def mend(self, error: Exception) -> str:
         """The text of an error that a person can mend; empty for a bug."""

@@ -13,6 +13,7 @@ from pathlib import Path
 from bench import exits
 from bench.commands.common import LOGS, say_progress
 from bench.say.lists import count
+from bench.say.times import day, zone
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -82,5 +83,5 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _head(began: str, title: str, records: int) -> None:
-    since = f" since {began[:10]}" if began else ""
-    print(f"{title}: {count(records, 'record')}{since}")
+    since = f" since {day(began)}" if began else ""
+    print(f"{title}: {count(records, 'record')}{since}; days and times are {zone()}")

@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 import argparse
+import sys
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from bench import exits
 from bench.errors import BadRequest
 from bench.say.lists import count
+
+if TYPE_CHECKING:
+    from bench.record.read import BrokenRecord
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -27,45 +34,75 @@ def run(options: argparse.Namespace) -> int:
     from bench.record.index import records_in
 
     records = records_in(options.records)
-    output = write_report(records, options.output)
-    print(f"{output}: report of {count(len(records), 'record')}")
-    return exits.PASS
+    written = write_report(records, options.output)
+    for error in written.wrong:
+        print(f"NOT IN IT: {error}", file=sys.stderr)
+    for copy, record in written.copies.items():
+        print(f"left out: {copy} is a copy of {record}", file=sys.stderr)
+    print(f"{written.path}: report of {count(written.records, 'record')}")
+    return exits.STOPPED if written.wrong else exits.PASS
 
 
-def write_report(paths: list[Path], output: Path | None = None) -> Path:
-    """Write the report of some records.
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A report that was written.
+
+    Attributes:
+        path: where it is.
+        records: how many are in it.
+        wrong: what is wrong with those that are not.
+        copies: what was left out as a copy, with the record that is in it.
+    """
+
+    path: Path
+    records: int
+    wrong: tuple[BrokenRecord, ...] = ()
+    copies: Mapping[Path, Path] = field(default_factory=dict)
+
+
+def write_report(paths: list[Path], output: Path | None = None) -> Written:
+    """Write the report of some records; what is wrong with one does not keep the others from it.
 
     Args:
         paths: the records, in any order.
         output: the file; by default beside the record, or report.html for several.
 
     Returns:
-        The file that was written.
+        What was written.
 
     Raises:
         BadRequest: there is no record.
         CannotWrite: the disk is full, or the folder is not there.
-        BrokenRecord: a record cannot be used.
+        BrokenRecord: none of them can be used.
     """
     from bench.job.rows import every_reading
     from bench.record.append import utc_now
-    from bench.record.index import head_of
-    from bench.record.read import read_record
+    from bench.record.index import each_once
+    from bench.record.read import BrokenRecord, read_record
     from bench.record.replay import follow
     from bench.record.verify import verify
     from bench.report.page import page
     from bench.report.sheet import sheet
     from bench.saved import save
 
-    records = sorted(paths, key=lambda path: (head_of(path).at, path.name))
-    if not records:
+    if not paths:
         raise BadRequest("found no record")
-    output = output or (records[0].with_suffix(".html") if len(records) == 1 else Path("report.html"))
+    once = each_once(paths)
+    wrong = dict(once.wrong)
     sheets, readings = [], []
-    for path in records:
-        sheets.append(sheet(path, read_record(path), verify(path)))
-        if len(records) > 1:
-            readings += every_reading(path.name, follow(path))
-    text = page(sheets, readings, utc_now())
-    save(output, text)
-    return output
+    for path in once.records:
+        try:
+            made = sheet(path, read_record(path), verify(path))
+            if len(once.records) > 1:
+                readings += every_reading(path.name, follow(path))
+        except BrokenRecord as error:
+            wrong[path] = error
+            continue
+        sheets.append(made)
+    if not sheets:
+        raise next(iter(wrong.values()))
+    sheets.sort(key=lambda one: (one.began, one.path.name))
+    output = output or (sheets[0].path.with_suffix(".html") if len(paths) == 1 else Path("report.html"))
+    left = [*map(str, wrong.values()), *(f"{copy} is a copy of {path}" for copy, path in once.copies.items())]
+    save(output, page(sheets, readings, utc_now(), left))
+    return Written(output, len(sheets), tuple(wrong.values()), once.copies)

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 from bench import exits
 from bench.commands.common import LOGS
 from bench.errors import BadRequest
+from bench.say.times import zone
 
 if TYPE_CHECKING:
     from bench.job.history import History
@@ -101,6 +102,7 @@ def _show(
             "simulated": history.simulated,
             "records": len(history.heads),
             "broken": history.broken,
+            "clocks": list(history.clocks),
             "series": [plain(one) for one in studies],
         }
         json.dump(shown, sys.stdout, ensure_ascii=False, indent=1)
@@ -109,12 +111,15 @@ def _show(
         _warn(history)
         for line in text:
             print(_fit(line))
+        print(f"days and times are {zone()}")
     return exits.NOT_PASSED if any(one.window is not None for one in studies) else exits.PASS
 
 
 def _warn(history: History) -> None:
     for error in history.broken:
         print(f"NOT READ: {error}")
+    for text in history.clocks:
+        print(f"clock: {text}")
 
 
 def _fit(line: str) -> str:

@@ -19,6 +19,7 @@ from bench.job.readiness import Readiness, readiness
 from bench.job.rows import Chapter
 from bench.plant.handled import Handled, Kind, Mark
 from bench.plant.model import Plant
+from bench.say.times import day
 from bench.sequence.plan import Plan
 from bench.walk.events import Seen
 
@@ -86,9 +87,9 @@ def contradiction(kind: str, name: str, said: Iterable[Mark]) -> str:
 
 def told_by(mark: Mark) -> str:
     """Who said something, when and where: ``on 12 March 2026 (Anna, record 20260312.jsonl)``."""
-    day = f"on {mark.at[:10]}" if mark.at else "at a time that is not known"
+    then = f"on {day(mark.at)}" if mark.at else "at a time that is not known"
     by = f"{mark.by}, " if mark.by else ""
-    return f"{day} ({by}record {mark.record})" if mark.record else f"{day}{f' ({mark.by})' if mark.by else ''}"
+    return f"{then} ({by}record {mark.record})" if mark.record else f"{then}{f' ({mark.by})' if mark.by else ''}"
 
 
 @dataclass(frozen=True, slots=True)

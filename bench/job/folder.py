@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import functools
 import hashlib
-from collections.abc import Callable, Iterable
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -12,6 +13,7 @@ from typing import Final
 
 import msgspec
 
+from bench.job.damage import Damaged, look_at
 from bench.job.order import Order
 from bench.job.reach import Reaching, differences
 from bench.job.readiness import Readiness, readiness, void
@@ -24,6 +26,7 @@ from bench.record.index import (
     Head,
     chain_of,
     declared,
+    end_of,
     files_in,
     hash_at,
     head_of,
@@ -65,7 +68,8 @@ class Folder:
         chapters: one for each record, in the order of time.
         heads: record name to what it begins with.
         declared: disturbances that were told outside any walk.
-        broken: records that cannot be used; their evidence does not count.
+        broken: records that cannot be used, in words; their evidence does not count.
+        damaged: those of them that may have spoken of something.
         left_out: why other records do not count: record name to reason.
         practice: records of simulated benches, where there are real ones: they say nothing of the plant.
         notes: files of disturbances that were told outside any walk, with their last line.
@@ -76,6 +80,7 @@ class Folder:
     heads: dict[str, Head] = field(default_factory=dict)
     declared: list[Told] = field(default_factory=list)
     broken: list[BrokenRecord] = field(default_factory=list)
+    damaged: list[Damaged] = field(default_factory=list)
     left_out: dict[str, str] = field(default_factory=dict)
     practice: list[Chapter] = field(default_factory=list)
     notes: dict[str, Seen] = field(default_factory=dict)
@@ -94,12 +99,14 @@ class Folder:
         def hash_of(record: str, n: int) -> str:
             return hash_at(self.heads[record].path, n)
 
-        return Order(chapters, self.declared, {name: seen.id for name, seen in self.notes.items()}, hash_of)
+        notes = {name: seen.id for name, seen in self.notes.items()}
+        return Order(chapters, self.declared, notes, hash_of, self.damaged)
 
     @property
     def told(self) -> list[Told]:
-        """All that was told, in walks and outside them, in the order of time."""
+        """All that was told, in walks and outside them, and of damaged records, in the order of time."""
         told = [one for chapter in self.chapters for one in chapter.told] + self.declared
+        told += [one.told for one in self.damaged]
         return sorted(told, key=lambda one: (one.happened, one.record, one.n))
 
     @property
@@ -122,6 +129,31 @@ class Folder:
             BrokenRecord: a record's plant cannot be read.
         """
         return readiness(plant, self.counting(plant), self.order)
+
+    def read_after(self, plant: Plant, names: Iterable[str], when: str) -> dict[str, list[Evidence]]:
+        """What was read of some things after a time, by clocks that nothing contradicts: record to its readings.
+
+        Args:
+            plant: as it is now.
+            names: what was touched then.
+            when: the time, UTC.
+        """
+        reaching = Reaching(plant)
+        reach = reaching.of(names)
+        found: dict[str, list[Evidence]] = {}
+        for row in self.rows:
+            if (
+                row.at > when
+                and reach.voids(row.subject, reaching.rests_on(row))
+                and self.order.has_a_clock(row.record)
+            ):
+                found.setdefault(row.record, []).append(row)
+        return found
+
+    def later(self, found: dict[str, list[Evidence]]) -> dict[str, int]:
+        """The same as a disturbance that is told later keeps it: first line's hash to the last line before."""
+        ids = {chapter.record: chapter.id for chapter in self.chapters}
+        return {ids[name]: min(row.n for row in rows) - 1 for name, rows in found.items()}
 
     @property
     def simulated(self) -> bool:
@@ -156,24 +188,82 @@ def open_folder(path: Path, plant: str = "", tell: Tell | None = None) -> Folder
             _add(folder, record, name, plant)
         except BrokenRecord as error:
             folder.broken.append(error)
-    folder.declared = declared_in(path)
-    for file in notes_in(path):
+            folder.damaged += filter(None, [look_at(record, name, error.why)])
+    _settle(folder)
+    return folder
+
+
+def skimmed(path: Path, heads: Mapping[str, Head]) -> Folder:
+    """A folder by the first and last lines of its records alone: which count, in which order; without evidence.
+
+    What is wrong inside of a record shows when it is read.
+
+    Args:
+        path: the folder.
+        heads: record name to what it begins with.
+
+    Raises:
+        BrokenRecord: the folder's file of disturbances was changed.
+    """
+    folder = Folder(path, heads=dict(heads))
+    for name, head in heads.items():
+        end = end_of(head.path)
+        folder.chapters.append(
+            Chapter(
+                record=name,
+                began=head.at,
+                ended=end.at,
+                sequence=head.sequence,
+                bench=head.bench.name,
+                simulated=head.bench.simulated,
+                operator=head.operator,
+                plant_digest="",
+                ending="",
+                order=head.order,
+                saw=head.saw,
+                id=head.id,
+                lines=end.n,
+                last=end.hash,
+            )
+        )
+    ids = Counter(chapter.id for chapter in folder.chapters)
+    for chapter in list(folder.chapters):
+        if ids[chapter.id] > 1:
+            # of several copies one that is damaged must not be the one that counts
+            try:
+                known_chain(path, folder.heads[chapter.record].path)
+            except BrokenRecord as error:
+                folder.chapters.remove(chapter)
+                folder.broken.append(error)
+    _settle(folder)
+    return folder
+
+
+def _settle(folder: Folder) -> None:
+    """Leave out what does not count among the records that were found: copies, and what is not as others saw it."""
+    folder.declared = declared_in(folder.path)
+    for file in notes_in(folder.path):
         chain = chain_of(file)
         if chain.lines:
-            folder.notes[str(file.relative_to(path))] = Seen(chain.first, chain.lines, chain.last)
+            folder.notes[str(file.relative_to(folder.path))] = Seen(chain.first, chain.lines, chain.last)
     _once(folder)
     folder.chapters.sort(key=lambda chapter: (chapter.began, chapter.record))
-    for name, why in folder.order.altered.items():
-        folder.broken.append(BrokenRecord(folder.heads[name].path, 0, why))
-    folder.chapters = [chapter for chapter in folder.chapters if chapter.record not in folder.order.altered]
+    # a damaged copy of a record that is there whole takes nothing away
+    folder.damaged = [one for one in folder.damaged if not any(one.is_copy_of(whole) for whole in folder.chapters)]
+    altered = folder.order.altered
+    for name, (why, lines) in altered.items():
+        path = folder.heads[name].path
+        folder.broken.append(BrokenRecord(path, 0, why))
+        folder.damaged += filter(None, [look_at(path, name, why, lines)])
+    folder.chapters = [chapter for chapter in folder.chapters if chapter.record not in altered]
     if any(not chapter.simulated for chapter in folder.chapters):
         for chapter in folder.chapters:
             if chapter.simulated:
                 folder.left_out[chapter.record] = "simulated"
         folder.practice = [chapter for chapter in folder.chapters if chapter.simulated]
         folder.chapters = [chapter for chapter in folder.chapters if not chapter.simulated]
+        folder.damaged = [one for one in folder.damaged if not one.simulated]
     del folder.order  # it was of all of them
-    return folder
 
 
 def _once(folder: Folder) -> None:
@@ -192,13 +282,15 @@ def _once(folder: Folder) -> None:
         if apart:
             why = f"begins like {apart[0].record} and goes on differently: neither counts"
             folder.broken.append(BrokenRecord(folder.heads[longest.record].path, 0, why))
+            both = [look_at(folder.heads[one.record].path, one.record, why) for one in (longest, *apart)]
+            folder.damaged += filter(None, both)
             gone.add(longest.record)
         folder.chapters = [chapter for chapter in folder.chapters if chapter.record not in gone]
 
 
 def notes_in(path: Path) -> list[Path]:
     """The files of disturbances that were told outside any walk: the folder's own, and those of folders below it."""
-    return [file for file in files_in([path]) if file.name == DISTURBANCES]
+    return [file for file in files_in([path]) if file.name == DISTURBANCES] if path.is_dir() else []
 
 
 def declared_in(path: Path) -> list[Told]:
@@ -229,6 +321,7 @@ def _declared(path: Path, name: str) -> list[Told]:
                     text=event.text,
                     by=event.by,
                     when=event.when,
+                    later=event.later,
                 )
             )
     return found
@@ -343,15 +436,3 @@ def newest_plant(paths: Iterable[Path]) -> Plant:
     if newest is None:
         raise NoRecords("found no record, expected at least one; name their folder with --logs")
     return resolve(newest.plant_file())
-
-
-def last_seen(path: Path) -> list[Seen]:
-    """The last records of a folder that is there, for a disturbance that is told outside any walk.
-
-    Raises:
-        BrokenRecord: the folder's file of disturbances was changed.
-    """
-    if not path.is_dir():
-        return []
-    folder = open_folder(path)
-    return folder.whole_order.heads()[1]

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from bench.job.common_changes import Across
-from bench.job.folder import Tell, chapter_of, declared_in, readings_of
+from bench.job.folder import Tell, chapter_of, declared_in, readings_of, skimmed
 from bench.job.points import Point, Surroundings, surroundings
 from bench.job.reach import differences
 from bench.job.rows import Evidence, Told
@@ -15,12 +15,14 @@ from bench.job.study import Study, Window, bench_changes, study
 from bench.job.suspects import suspects
 from bench.plant.model import Plant
 from bench.plant.resolve import resolve
-from bench.record.index import Head, has_notes, head_of, last_time, may_energise, search
+from bench.record.index import Head, end_of, has_notes, head_of, may_energise, search
 from bench.record.read import BrokenRecord
 
 
 class History:
     """The readings of a folder, record by record, never more than one record's in memory.
+
+    A copy counts once, an altered record not at all, and a simulated one not beside real ones.
 
     Args:
         folder: of the records.
@@ -42,10 +44,12 @@ class History:
                 continue
             if head.plant_name == plant:
                 self.heads[str(path.relative_to(folder))] = head
-        # what a simulator says proves nothing at the rack: it is left out as soon as there is a real record
-        self.simulated = all(head.bench.simulated for head in self.heads.values())
-        if not self.simulated:
-            self.heads = {name: head for name, head in self.heads.items() if not head.bench.simulated}
+        counted = skimmed(folder, self.heads)
+        self.broken += map(str, counted.broken)
+        self.clocks = counted.order.clocks
+        names = {chapter.record for chapter in counted.chapters}
+        self.heads = {name: head for name, head in self.heads.items() if name in names}
+        self.simulated = counted.simulated or not self.heads
 
     def rows(self, names: Iterable[str] | None = None) -> Iterator[Evidence]:
         """The readings of some names, or all."""
@@ -66,7 +70,7 @@ class History:
         """What happened inside a window, from the records that overlap it and from what was declared outside walks."""
         found = declared_in(self.folder)
         for name, head in self.heads.items():
-            if head.at > window.until_at or last_time(head.path) < window.after_at:
+            if head.at > window.until_at or end_of(head.path).at < window.after_at:
                 continue
             try:
                 found += chapter_of(self.folder, name, head).told

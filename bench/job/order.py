@@ -11,10 +11,12 @@ newer record that did not see them is not ordered against them.
 from __future__ import annotations
 
 import bisect
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cached_property
 
+from bench.job.damage import Damaged
 from bench.job.rows import Chapter, Evidence, Told
+from bench.say.times import minute
 from bench.walk.events import Seen
 
 HashAt = Callable[[str, int], str]
@@ -29,6 +31,7 @@ class Order:
         told: disturbances that were told outside any walk, with what was there then.
         notes: file of such disturbances to the hash of its first line.
         hash_at: reads the hash of a line that is not a record's last one.
+        damaged: records that count nowhere: what was written after them must be known all the same.
     """
 
     def __init__(
@@ -37,45 +40,91 @@ class Order:
         told: Iterable[Told] = (),
         notes: dict[str, str] | None = None,
         hash_at: HashAt = lambda record, n: "",
+        damaged: Iterable[Damaged] = (),
     ) -> None:
         self._chapters = {chapter.record: chapter for chapter in chapters}
-        self._name_of = {chapter.id: chapter.record for chapter in chapters if chapter.id}
         self._told = {(one.record, one.n): one for one in told}
         self._id_of = {**{chapter.record: chapter.id for chapter in chapters}, **(notes or {})}
         self._hash_at = hash_at
+        self._damaged = {one.record: one for one in damaged}
+        # what a damaged record saw is still known where its first line is sound
+        self._nodes: dict[str, Chapter | Damaged] = {**self._damaged, **self._chapters}
+        self._name_of = {one.id: name for name, one in self._nodes.items() if one.id}
         self._known: dict[str, dict[str, int]] = {}
         self._told_known: dict[tuple[str, int], dict[str, int]] = {}
         self._pairs: dict[tuple[str, int, str], tuple[bool, bool]] = {}
 
     @cached_property
-    def altered(self) -> dict[str, str]:
-        """Record to why it is not the one that another record saw: it was cut or written anew from some line on."""
-        found: dict[str, str] = {}
+    def altered(self) -> dict[str, tuple[str, int]]:
+        """Record to why it is not the one that another record saw (it was cut, or written anew from some line on), and
+        how many lines were seen at most."""
+        found: dict[str, tuple[str, int]] = {}
         for saw, by in self._all_seen():
             chapter = self._chapters.get(self._name_of.get(saw.id, ""))
-            if chapter is None or chapter.record in found:
+            if chapter is None:
                 continue
+            why, lines = found.get(chapter.record, ("", 0))
             if saw.n > chapter.lines:
-                found[chapter.record] = f"has {chapter.lines} lines, where {by} saw {saw.n}: its end is missing"
-                continue
-            there = chapter.last if saw.n == chapter.lines else self._hash_at(chapter.record, saw.n)
-            if there != saw.head:
-                found[chapter.record] = f"line {saw.n} is not the one that {by} saw"
+                why = why or f"has {chapter.lines} lines, where {by} saw {saw.n}: its end is missing"
+            elif not why:
+                there = chapter.last if saw.n == chapter.lines else self._hash_at(chapter.record, saw.n)
+                why = f"line {saw.n} is not the one that {by} saw" if there != saw.head else ""
+            if why:
+                found[chapter.record] = why, max(lines, saw.n)
         return found
 
     @cached_property
     def clocks(self) -> tuple[str, ...]:
-        """Records whose clock contradicts their order, in words."""
+        """Where a clock contradicts the order, in words."""
         found = []
         for name, chapter in self._chapters.items():
-            for one in chapter.saw:
-                earlier = self._chapters.get(self._name_of.get(one.id, ""))
-                if earlier is not None and one.n >= earlier.lines and earlier.ended > chapter.began:
-                    found.append(
-                        f"{name} was begun after {earlier.record}, and its clock said {chapter.began[:16]} where that "
-                        f"one ended at {earlier.ended[:16]}: a clock was wrong"
-                    )
+            for n, before, after in chapter.jumps:
+                found.append(f"{name}: in line {n} the clock went back from {minute(before)} to {minute(after)}")
+            for earlier in self._ended_after(chapter.saw, chapter.began):
+                found.append(
+                    f"{name} was begun after {earlier.record}, and its clock said {minute(chapter.began)} where that "
+                    f"one ended at {minute(earlier.ended)}: a clock was wrong"
+                )
+        for told in self._told.values():
+            for earlier in self._ended_after(told.saw, told.at):
+                found.append(
+                    f"{told.record}: line {told.n} was told after {earlier.record}, and the clock said "
+                    f"{minute(told.at)} where that one ended at {minute(earlier.ended)}: a clock was wrong"
+                )
         return tuple(found)
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """Records that others saw and that are not there, in words."""
+        known = {*self._name_of, *self._id_of.values()}.union(*self._ids_of_damaged.values())
+        gone = {saw.id: (saw.n, by) for saw, by in self._all_seen() if saw.id not in known}
+        return tuple(f"a record of {n} lines that {by} saw is not there" for n, by in gone.values())
+
+    def _ended_after(self, saw: Iterable[Seen], at: str) -> Iterable[Chapter]:
+        """Records that were seen whole at a time when by their own clock they had not ended."""
+        for one in saw:
+            earlier = self._chapters.get(self._name_of.get(one.id, ""))
+            if earlier is not None and one.n >= earlier.lines and earlier.ended > at:
+                yield earlier
+
+    @cached_property
+    def _wrong_clocks(self) -> frozenset[str]:
+        """Records whose clock contradicts the order of the records, one way or the other, or itself: either side of a
+        contradiction may be the wrong one."""
+        found = {name for name, chapter in self._chapters.items() if chapter.jumps}
+        for name, chapter in self._chapters.items():
+            found |= self._contradicting(self._saw(name), chapter.began, name)
+        for told in self._told.values():
+            found |= self._contradicting(self._told_saw(told), told.at, told.record)
+        return frozenset(found)
+
+    def _contradicting(self, saw: Mapping[str, int], at: str, by: str) -> set[str]:
+        late = {
+            name
+            for key in saw
+            if (name := self._name_of.get(key, "")) in self._chapters and self._chapters[name].began > at
+        }
+        return {*late, by} if late else late
 
     def _all_seen(self) -> Iterable[tuple[Seen, str]]:
         for name, chapter in self._chapters.items():
@@ -93,10 +142,10 @@ class Order:
             if name in self._known:
                 todo.pop()
                 continue
-            chapter = self._chapters[name]
+            node = self._nodes[name]
             # of an older version everything is seen directly
-            before = self._directly(chapter) if chapter.order else []
-            waiting = [one for one in before if one in self._chapters and one not in self._known and one not in todo]
+            before = self._directly(node) if node.order else []
+            waiting = [one for one in before if one not in self._known and one not in todo]
             if waiting:
                 todo += waiting
                 continue
@@ -104,21 +153,21 @@ class Order:
             for earlier in before:
                 for key, n in self._known.get(earlier, {}).items():
                     found[key] = max(n, found.get(key, 0))
-            for saw in self._seen_of(chapter):
+            for saw in self._seen_of(node):
                 found[saw.id] = max(saw.n, found.get(saw.id, 0))
             self._known[name] = found
             todo.pop()
         return self._known[record]
 
-    def _directly(self, chapter: Chapter) -> list[str]:
-        return [self._name_of[saw.id] for saw in self._seen_of(chapter) if saw.id in self._name_of]
+    def _directly(self, node: Chapter | Damaged) -> list[str]:
+        return [self._name_of[saw.id] for saw in self._seen_of(node) if saw.id in self._name_of]
 
-    def _seen_of(self, chapter: Chapter) -> Sequence[Seen]:
+    def _seen_of(self, node: Chapter | Damaged) -> Sequence[Seen]:
         """What a record says that it saw; of an older version what had ended before it began."""
-        if chapter.order:
-            return chapter.saw
+        if node.order or isinstance(node, Damaged):
+            return node.saw
         ends, seen = self._ends_of_old
-        return [one for one in seen[: bisect.bisect_left(ends, chapter.began)] if one.id != chapter.id]
+        return [one for one in seen[: bisect.bisect_left(ends, node.began)] if one.id != node.id]
 
     @cached_property
     def _ends_of_old(self) -> tuple[list[str], list[Seen]]:
@@ -164,16 +213,29 @@ class Order:
         if told is not None:
             saw = self._told_saw(told)
         else:
-            saw = self._saw(other) if other in self._chapters else {}
+            saw = self._saw(other) if other in self._nodes else {}
+        if record in self._damaged:
+            return any(saw.get(one, 0) >= n for one in self._ids_of_damaged[record])
         return saw.get(self._id_of.get(record, ""), 0) >= n
+
+    @cached_property
+    def _ids_of_damaged(self) -> dict[str, set[str]]:
+        """Damaged record to the hashes that its first line may have had: the line that another record saw of it tells,
+        though the first one be lost."""
+        found = {name: {one.id} for name, one in self._damaged.items()}
+        for saw, _ in self._all_seen():
+            for name, one in self._damaged.items():
+                if saw.head in one.stated:
+                    found[name].add(saw.id)
+        return found
 
     def _orders(self, record: str, n: int) -> bool:
         """Whether an event carries an order of its own."""
         told = self._told.get((record, n))
         if told is not None:
             return bool(told.saw)
-        chapter = self._chapters.get(record)
-        return chapter is not None and chapter.order > 0
+        node = self._nodes.get(record)
+        return node is not None and node.order > 0
 
     def row_before(self, row: Evidence, other: Evidence) -> bool:
         """Whether a reading was surely taken before another one."""
@@ -181,8 +243,8 @@ class Order:
 
     def told_after(self, told: Told, row: Evidence) -> bool:
         """Whether something may have happened after a reading: surely so, or nobody can tell."""
-        if told.when and told.when <= row.at:
-            return False  # somebody said that it was before
+        if told.when and self._was_later(told, row):
+            return False
         if told.record == row.record:
             return not self.before(told.record, told.n, told.at, row.record, row.n, row.at) and (
                 self._orders(row.record, row.n) or told.happened > row.at
@@ -195,6 +257,25 @@ class Order:
             known = self._pairs[pair] = (self._was_seen(told.record, told.n, row.record, row.n), ordered)
         was_seen, ordered = known
         return not was_seen and (ordered or (told.at > row.at and told.happened > row.at))
+
+    def has_a_clock(self, record: str) -> bool:
+        """Whether nothing contradicts the clock of a record."""
+        return record not in self._wrong_clocks
+
+    def _was_later(self, told: Told, row: Evidence) -> bool:
+        """Whether a reading was taken after something that was told with a time of its own.
+
+        Whoever told it was shown which readings these are by their clocks. Where nobody was, as by older versions, a
+        clock says so alone: where the reading was there when it was told, and no clock contradicts the order.
+        """
+        if told.later:
+            return row.n > told.later.get(self._id_of.get(row.record, ""), row.n)
+        if told.when > row.at:
+            return False
+        if not self._orders(told.record, told.n) and not self._orders(row.record, row.n):
+            return True  # they have nothing else
+        seen = told.record == row.record or self._was_seen(row.record, row.n, told.record, told.n)
+        return seen and row.at <= told.at and not {row.record, told.record} & self._wrong_clocks
 
     def key(self, row: Evidence) -> tuple[int, str, str, int]:
         """Sorts readings so that none comes before one that was surely taken earlier."""
@@ -215,10 +296,11 @@ class Order:
             Its order, and the last records: what these saw themselves is left out.
         """
         ends = [Seen(one.id, one.lines, one.last) for one in self._chapters.values() if one.id]
+        ends += [Seen(one.id, one.lines, one.last) for one in self._damaged.values() if one.id]
         ends += notes
         covered: dict[str, int] = {}
-        for name in self._chapters:
+        for name in self._nodes:
             for key, n in self._saw(name).items():
                 covered[key] = max(n, covered.get(key, 0))
-        order = 1 + max((chapter.order for chapter in self._chapters.values()), default=0)
+        order = 1 + max((node.order for node in self._nodes.values()), default=0)
         return order, [one for one in ends if covered.get(one.id, 0) < one.n]

@@ -16,11 +16,13 @@ from typing import Final, Literal
 import msgspec
 
 from bench.job.claims import Claim, Claims, Key
+from bench.job.damage import DAMAGED
 from bench.job.order import Order
 from bench.job.reach import Reaching
 from bench.job.rows import Evidence, Told
 from bench.plant.model import Plant
 from bench.say.lists import count, some
+from bench.say.times import day
 
 Status = Literal["proven", "connected", "failing", "undecided", "void", "never tested"]
 STATUSES: Final[tuple[Status, ...]] = ("failing", "undecided", "void", "never tested", "connected", "proven")
@@ -156,7 +158,7 @@ def void(
 
     Args:
         rows: evidence from any records.
-        told: what happened; only disturbances void.
+        told: what happened; only disturbances void, and what is told of damaged records.
         reaching: of the plant as it is now.
         changed: record name to what is different in the plant now, name by name.
         order: of the records; without it their clocks order them.
@@ -164,7 +166,8 @@ def void(
     Returns:
         The rows, oldest first, with the verdict ``void`` and the reason where they no longer count.
     """
-    disturbances = [(one, reaching.of(one.names)) for one in told if one.kind == "disturbance"]
+    disturbances = [(one, reaching.of(one.names)) for one in told if one.kind in ("disturbance", DAMAGED)]
+    anything = [one for one, _ in disturbances if one.kind == DAMAGED and not one.names]
     by_order = order or Order(())
     reached: dict[tuple[str, frozenset[str]], list[Told]] = {}  # the same points are read month after month
     found = []
@@ -173,21 +176,33 @@ def void(
             found.append(row)
             continue
         rests_on = reaching.rests_on(row)
-        why = ""
+        why = was = ""
         point = (row.subject, rests_on)
         if point not in reached:
-            reached[point] = [one for one, reach in disturbances if reach.voids(*point)]
+            reached[point] = [one for one, reach in disturbances if reach.voids(*point)] + anything
         for one in reached[point]:
-            if by_order.told_after(one, row):
-                by = f" ({one.by})" if one.by else ""
-                why = f"{', '.join(one.names)} disturbed on {one.happened[:10]}: {one.text or 'no note'}{by}"
+            if not by_order.told_after(one, row):
+                continue
+            sure = by_order.before(row.record, row.n, row.at, one.record, one.n, one.at)
+            if sure or not why:
+                why, was = _why_void(one), "" if sure else row.verdict
+            if sure:
                 break
         if not why and changed is not None:
             differs = changed.get(row.record, {})
             why = next((differs[name] for name in sorted(rests_on) if name in differs), "")
             why = f"the plant file says otherwise now: {why}" if why else ""
-        found.append(row if not why else msgspec.structs.replace(row, verdict="void", sentence=f"Void: {why}."))
+        found.append(
+            row if not why else msgspec.structs.replace(row, verdict="void", sentence=f"Void: {why}.", was=was)
+        )
     return found
+
+
+def _why_void(told: Told) -> str:
+    if told.kind == DAMAGED:
+        return told.text
+    by = f" ({told.by})" if told.by else ""
+    return f"{', '.join(told.names)} disturbed on {day(told.happened)}: {told.text or 'no note'}{by}"
 
 
 def readiness(plant: Plant, rows: Sequence[Evidence], order: Order | None = None) -> Readiness:
@@ -209,6 +224,9 @@ class _Readiness:
         # several where nobody can say which was the last
         self.newest: dict[Key, list[Evidence]] = {}
         self.spoilt: dict[Key, Evidence] = {}
+        # void, and perhaps not: nobody can say what came first
+        self.unsure: dict[Key, list[Evidence]] = {}
+        self.order = order
         for row in rows:
             for key in self.claims.keys_of(row):
                 if row.verdict in ("pass", "fail", "undecided"):
@@ -216,14 +234,21 @@ class _Readiness:
                     self.newest[key] = [one for one in last if not order.row_before(one, row)] + [row]
                 else:
                     self.spoilt[key] = row
+                    if row.was:
+                        self.unsure.setdefault(key, []).append(row)
 
     def state(self, claim: Claim) -> ClaimState:
         last = self.newest.get(claim.key)
         if last is not None:
             row = last[-1]
-            other = next((one for one in last if one.verdict != row.verdict), None)
+            unsure = [
+                one
+                for one in self.unsure.get(claim.key, ())
+                if not any(self.order.row_before(one, counts) for counts in last)
+            ]
+            other = next((one for one in [*last, *unsure] if (one.was or one.verdict) != row.verdict), None)
             if other is not None:
-                said = f"{other.record} says {other.verdict}, {row.record} says {row.verdict}"
+                said = f"{other.record} says {other.was or other.verdict}, {row.record} says {row.verdict}"
                 return ClaimState(claim, "undecided", row, f"Undecided: {said}, and nobody can say which is later.")
             if row.verdict == "pass":
                 return ClaimState(claim, "proven", row)

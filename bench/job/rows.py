@@ -62,6 +62,8 @@ class Evidence(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
         under: what makes it another quantity than the same reading at another time: bonds that were lifted, what fed
             a voltage.
         connected: of a conductor, whether it is connected at all: ``yes``, ``no`` or ``undecided``.
+        was: of one that is void only because nobody can say whether it came before what would void it, the verdict
+            that it had.
     """
 
     record: str
@@ -89,6 +91,7 @@ class Evidence(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     zero: float | None = None
     under: tuple[str, ...] = ()
     connected: str = ""
+    was: str = ""
 
     @property
     def reads(self) -> str:
@@ -110,6 +113,8 @@ class Told(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
         by: who said so.
         when: when it happened, where that was before it was written.
         saw: of what was told outside any walk, the last records that were there.
+        later: of what was told later, first line's hash of each record that was read after it happened, with the last
+            line before those readings.
     """
 
     record: str
@@ -121,6 +126,7 @@ class Told(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     by: str = ""
     when: str = ""
     saw: tuple[e.Seen, ...] = ()
+    later: dict[str, int] = {}
 
     @property
     def happened(self) -> str:
@@ -149,6 +155,7 @@ class Chapter(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
         id: the hash of its first line.
         lines: how many lines it has.
         last: the hash of its last line.
+        jumps: where its clock went back: the line, and what the clock said before and then.
     """
 
     record: str
@@ -168,6 +175,7 @@ class Chapter(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     id: str = ""
     lines: int = 0
     last: str = ""
+    jumps: tuple[tuple[int, str, str], ...] = ()
 
     @property
     def finished(self) -> bool:
@@ -206,11 +214,14 @@ class _Fold:
         self._told: list[Told] = []
         self._operator = ""
         self._began = self._ended = ""
+        self._jumps: list[tuple[int, str, str]] = []
 
     def run(self, taken: Iterable[Taken]) -> State:
         state = start()
         for before, entry, after in taken:
             state, step = after, before.step
+            if entry.at < self._ended:
+                self._jumps.append((entry.n, self._ended, entry.at))
             self._ended = entry.at
             match entry.event:
                 case e.Began() as began:
@@ -277,6 +288,7 @@ class _Fold:
             order=setting.began.order if setting is not None else 0,
             saw=tuple(setting.began.saw) if setting is not None else (),
             marks=tuple(self._marks(state)),
+            jumps=tuple(self._jumps),
         )
 
     def _marks(self, state: State) -> Iterator[Mark]:

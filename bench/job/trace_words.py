@@ -10,8 +10,9 @@ from bench.job.points import ELSEWHERE
 from bench.job.rows import Evidence
 from bench.job.study import Study, Window
 from bench.quantity import engineering
-from bench.say.lists import count, minute, some
+from bench.say.lists import count, some
 from bench.say.reading import reading
+from bench.say.times import minute
 
 OUT: Final = "beyond the meter's range"
 _MOST: Final = 10

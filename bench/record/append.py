@@ -119,7 +119,7 @@ class ChainedFile(Generic[E]):
 
     @classmethod
     def begin(cls, path: Path, now: TimeOfDay, decode: Callable[[bytes], E]) -> Self:
-        """Begin a new file.
+        """Begin a new file; or again one that was cut off in its first line: what is there of that is set aside.
 
         Args:
             path: the file.
@@ -137,11 +137,14 @@ class ChainedFile(Generic[E]):
         try:
             descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_APPEND, 0o644)
         except FileExistsError:
-            raise FileExistsError(f"{path} is there already; a record is never overwritten") from None
+            if not _never_begun(path):
+                raise FileExistsError(f"{path} is there already; a record is never overwritten") from None
+            descriptor = os.open(path, os.O_RDWR | os.O_APPEND)
         except OSError as error:
             raise RecordTrouble(f"{path} cannot be written: {error.strerror}") from error
         try:
             _lock(descriptor, path)
+            _set_aside(path, descriptor, 0)
             _sync_folder(path.parent)
         except BaseException:
             os.close(descriptor)
@@ -319,6 +322,14 @@ def _plain(entry: Numbered) -> object:
     if isinstance(entry, Entry) and isinstance(entry.event, Read):
         return msgspec.structs.replace(entry, event=msgspec.structs.replace(entry.event, judged={}))
     return entry
+
+
+def _never_begun(path: Path) -> bool:
+    """Whether a file has no whole line: whoever began it was stopped before anything was taken."""
+    try:
+        return next((not line.endswith(b"\n") for _, line in read_lines(path)), path.is_file())
+    except BrokenRecord:
+        return False
 
 
 def _sync_folder(folder: Path) -> None:

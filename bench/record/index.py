@@ -25,8 +25,13 @@ from bench.record.append import RecordWriter, TimeOfDay, mended, utc_now
 from bench.record.chain import FIRST, LONGEST, BadLine, check, decode, in_place, is_torn, split
 from bench.record.read import BrokenRecord, read_lines
 from bench.record.survey import is_survey
+<<<<<<< HEAD
 from bench.record.watch import is_watch
 from bench.walk.events import Disturbed, Entry, Mended
+=======
+from bench.say.times import minute, zone
+from bench.walk.events import Disturbed, Entry, Mended, Seen
+>>>>>>> 5378732 (Let damaged records, wrong clocks and what cannot be ordered leave evidence unknown, never proven; count copies once in traces, reports and exports, and make these without what is damaged; say clocks that contradict the order, and one zone for all times)
 
 DISTURBANCES: Final = "disturbances.jsonl"
 """The file of a folder's disturbances that were told outside any walk. It is chained like a record."""
@@ -41,7 +46,7 @@ _NOTED: Final = re.compile(rb'"subject":' + _TEXT + rb',"between":\[' + _TEXT + 
 _READING: Final = b'"event":{"is":"read"'
 _NOTE: Final = b'"judged":{"step":'
 _ENERGISES: Final = b'"step":"energise"'
-_AT: Final = re.compile(rb'^\{"n":\d+,"at":"([^"]+)"')
+_AT: Final = re.compile(rb'^\{"n":(\d{1,18}),"at":"([^"]+)"')
 
 
 class HeadInstrument(msgspec.Struct, frozen=True):
@@ -77,11 +82,14 @@ class _HeadEvent(msgspec.Struct, frozen=True, tag_field="is", tag="began"):
     sequence: HeadSequence
     bench: HeadBench
     operator: str = ""
+    order: int = 0
+    saw: list[Seen] = []
 
 
 class _HeadLine(msgspec.Struct, frozen=True):
     at: str
     event: _HeadEvent
+    hash: str = ""
 
 
 class _PlantEvent(msgspec.Struct, frozen=True, tag_field="is", tag="began"):
@@ -109,6 +117,9 @@ class Head:
         bench: the bench.
         operator: who began it.
         plant_name: the plant's name.
+        order: of the record among those of its job; 0 in records of older versions.
+        saw: the last records that were there when it began.
+        id: the first line's hash, as it stands there.
     """
 
     path: Path
@@ -118,6 +129,9 @@ class Head:
     bench: HeadBench
     operator: str
     plant_name: str
+    order: int = 0
+    saw: tuple[Seen, ...] = ()
+    id: str = ""
 
     @cached_property
     def plant_digest(self) -> str:
@@ -149,6 +163,8 @@ T = TypeVar("T")
 
 def _decoded(path: Path, decoder: msgspec.json.Decoder[T]) -> T:
     line = next((line for _, line in read_lines(path)), b"")
+    if not line.endswith(b"\n"):
+        raise BrokenRecord(path, 0, nothing_in(len(line)))
     try:
         return decoder.decode(line)
     except (msgspec.MsgspecError, UnicodeDecodeError) as error:
@@ -202,11 +218,29 @@ def head_of(path: Path) -> Head:
         bench=event.bench,
         operator=event.operator,
         plant_name=event.plant.plant,
+        order=event.order,
+        saw=tuple(event.saw),
+        id=read.hash,
     )
 
 
-def last_time(path: Path) -> str:
-    """When a record's last whole line was written, UTC; empty where there is none.
+@dataclass(frozen=True, slots=True)
+class End:
+    """A record's last whole line, as it stands there: nothing of it is checked.
+
+    Attributes:
+        n: its number; 0 where there is none.
+        at: when it was written, UTC.
+        hash: the hash that it states.
+    """
+
+    n: int = 0
+    at: str = ""
+    hash: str = ""
+
+
+def end_of(path: Path) -> End:
+    """A record's last whole line, without reading what is before it.
 
     Raises:
         BrokenRecord: it cannot be read.
@@ -223,10 +257,36 @@ def last_time(path: Path) -> str:
                 whole = lines[:-1] if start == 0 else lines[1:-1]
                 if whole or start == 0:
                     found = _AT.match(whole[-1]) if whole else None
-                    return found.group(1).decode() if found else ""
+                    if found is None:
+                        return End()
+                    return End(
+                        int(found[1]), found[2].decode("ascii", "replace"), whole[-1][-66:-2].decode("ascii", "replace")
+                    )
                 span *= 16
     except OSError as error:
         raise BrokenRecord(path, 0, f"cannot be read: {error.strerror}") from error
+
+
+def clock_behind(folder: Path, now: str) -> str:
+    """What is wrong where the clock is behind what records of a folder say: it is wrong now, or it was wrong then.
+
+    Args:
+        folder: of the records.
+        now: the time of day, as records have it.
+
+    Returns:
+        In words; empty where nothing is wrong.
+    """
+    latest, name = now, ""
+    for path in files_in([folder]) if folder.is_dir() else ():
+        with contextlib.suppress(BrokenRecord):
+            latest, name = max((latest, name), (end_of(path).at, path.name))
+    if not name:
+        return ""
+    return (
+        f"the clock of this computer says {minute(now)} {zone()}, and {name} was written until {minute(latest)}: it is "
+        "wrong now, or was wrong then. The order of the records does not rest on it; set it right all the same"
+    )
 
 
 # Searching
@@ -369,6 +429,57 @@ def hash_at(path: Path, number: int) -> str:
         BrokenRecord: the file cannot be read.
     """
     return next((split(line)[1].decode() for n, line in read_lines(path) if n == number and line.endswith(b"\n")), "")
+
+
+@dataclass(frozen=True, slots=True)
+class Once:
+    """Some records, each once, whatever copies of it are there.
+
+    Attributes:
+        records: those that count.
+        copies: what is left out as a copy, with the record that counts for it.
+        wrong: what cannot be used: damaged, empty, or copies that go on differently, all of them.
+    """
+
+    records: tuple[Path, ...]
+    copies: dict[Path, Path]
+    wrong: dict[Path, BrokenRecord]
+
+
+def each_once(paths: Iterable[Path]) -> Once:
+    """Sort some records by which of them count."""
+    chains: dict[str, list[tuple[Chain, Path]]] = {}
+    copies: dict[Path, Path] = {}
+    wrong: dict[Path, BrokenRecord] = {}
+    for path in paths:
+        try:
+            chain = chain_of(path)
+            if not chain.lines:
+                raise BrokenRecord(path, 0, nothing_in(chain.torn))
+            chains.setdefault(chain.first, []).append((chain, path))
+        except BrokenRecord as error:
+            wrong[path] = error
+    found = []
+    for several in chains.values():
+        (_, path), *rest = sorted(several, key=lambda one: -one[0].lines)
+        apart = [one for chain, one in rest if hash_at(path, chain.lines) != chain.last]
+        copies |= {one: path for _, one in rest if one not in apart}
+        if not apart:
+            found.append(path)
+        for one in (path, *apart) if apart else ():
+            other = apart[0] if one == path else path
+            wrong[one] = BrokenRecord(one, 0, f"begins like {other} and goes on differently: neither counts")
+    return Once(tuple(found), copies, wrong)
+
+
+def nothing_in(torn: int) -> str:
+    """What to say of a record that has no whole line.
+
+    Args:
+        torn: how many bytes it has.
+    """
+    cut = f"was cut off in its first line, {torn} bytes long" if torn else "is empty"
+    return f"{cut}: the walk was not begun, and nothing of it is lost; begin it again"
 
 
 SETTLED_NS: Final = 2_000_000_000

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from datetime import datetime
 from itertools import takewhile
 from pathlib import Path
 from typing import Any, TextIO
@@ -12,6 +11,7 @@ from bench import exits
 from bench.diagnose.supply.patterns import findings
 from bench.quantity import plain
 from bench.say.reading import reading
+from bench.say.times import second, zone
 from bench.say.verdict import counts
 from bench.sequence.file import NO_LIMIT, Do, Found
 from bench.sequence.plan import Step
@@ -119,7 +119,7 @@ class Console:
     def _began(self, entry: e.Entry, state: State) -> None:
         setting = state.setting
         assert setting is not None
-        when = datetime.fromisoformat(entry.at).strftime("%Y-%m-%d %H:%M:%S UTC")
+        when = f"{second(entry.at)} {zone()}"
         self._say(f"{setting.plan.sequence.sequence} - {setting.plant.file.title or setting.plant.name}")
         kind = "simulated bench" if setting.bench.simulated else "bench"
         self._say(f"{kind} {setting.bench.name}, begun {when}, rule: {setting.rule(state.rules).sentence}")

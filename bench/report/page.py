@@ -22,7 +22,7 @@ from bench.job.study import study
 from bench.report import faces, svg
 from bench.report.sheet import Searched, Section, Sheet
 from bench.report.trace_text import drawing
-from bench.say.lists import second
+from bench.say.times import second, zone
 from bench.texts import clean_lines
 
 if TYPE_CHECKING:
@@ -44,13 +44,14 @@ class Drawn:
     svg: str
 
 
-def page(sheets: Sequence[Sheet], readings: Sequence[Evidence], issued: datetime) -> str:
+def page(sheets: Sequence[Sheet], readings: Sequence[Evidence], issued: datetime, left: Sequence[str] = ()) -> str:
     """Render the report.
 
     Args:
         sheets: one for each record, in the order of time; at least one.
         readings: all readings of all of them, for histories.
         issued: when the report is made.
+        left: why other records are not in it.
     """
     from markupsafe import Markup
 
@@ -71,7 +72,8 @@ def page(sheets: Sequence[Sheet], readings: Sequence[Evidence], issued: datetime
     return _template().render(
         title=f"Test report: {', '.join(plants)}",
         number=number(sheets),
-        issued=issued.strftime("%Y-%m-%d %H:%M UTC"),
+        issued=f"{issued.astimezone():%Y-%m-%d %H:%M}",
+        zone=zone(),
         version=__version__,
         simulated=[one for one in sheets if one.bench.simulated],
         sheets=sheets,
@@ -79,6 +81,7 @@ def page(sheets: Sequence[Sheet], readings: Sequence[Evidence], issued: datetime
         histories=safe(_histories(readings)),
         style=Markup(svg.STYLE + faces.STYLE),
         moment=second,
+        left=[clean_lines(text) for text in left],
     )
 
 

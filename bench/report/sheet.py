@@ -12,8 +12,8 @@ from bench.plant.model import Plant, UnknownName
 from bench.record.read import BrokenRecord
 from bench.record.replay import follow
 from bench.record.verify import Verified
-from bench.say.lists import second
 from bench.say.reading import asked, reading
+from bench.say.times import second
 from bench.say.verdict import SIGNS
 from bench.sequence.file import Found
 from bench.sequence.plan import Step

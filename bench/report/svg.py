@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from html import escape
 from typing import Final
 
@@ -93,7 +93,7 @@ def history(
         parts.append(f'<text class="small" x="{_LEFT - 6}" y="{up(y) + 4:.1f}" text-anchor="end">{_text(text)}</text>')
     parts.append(f'<text class="small" x="4" y="{_TOP + 8}">{_text(unit)}</text>')
     for x, anchor in ((dots[0].x, "start"), (dots[-1].x, "end")):
-        day = datetime.fromtimestamp(x, UTC).strftime("%Y-%m-%d")
+        day = datetime.fromtimestamp(x).strftime("%Y-%m-%d")
         parts.append(f'<text class="small" x="{across(x):.1f}" y="{HEIGHT - 8}" text-anchor="{anchor}">{day}</text>')
     if len(level) > 1:
         line = " ".join(f"{across(x):.1f},{up(y):.1f}" for x, y in level)

@@ -24,7 +24,7 @@ from bench.judge.charts import ewma, individuals, mean_and_spread
 from bench.report.svg import STYLE, Dot, history
 from bench.say.axis import Axis
 from bench.say.lists import count as counted
-from bench.say.lists import minute
+from bench.say.times import day, minute
 
 SCALE: Final = 30
 """Characters of a plot in the terminal."""
@@ -157,7 +157,7 @@ def table(studies: Sequence[Study], episodes: Sequence[Episode] = (), most: int 
         lead = f"{one.lead:.1f}" if window is not None and window.by == "values" else "verdict"
         suspect = " (the meter?)" if _turned(one).record in odd else ""
         when = minute(bad.at)
-        again = f"; passes since {window.mended[1].at[:10]}" if window is not None and window.mended is not None else ""
+        again = f"; passes since {day(window.mended[1].at)}" if window is not None and window.mended is not None else ""
         yield f"{when:17} {one.subject[:22]:22} {lead:>7}  {became(one)}{again}{suspect}"
     if len(changed) > most:
         yield f"and {len(changed) - most} more; --json lists them"

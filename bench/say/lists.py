@@ -1,4 +1,4 @@
-"""Counts, lists and times in words."""
+"""Counts and lists in words."""
 
 from __future__ import annotations
 
@@ -20,13 +20,3 @@ def some(names: Sequence[str], most: int) -> str:
     """The first of some names, and how many there are beyond: ``W1, W2 and 3 more``."""
     more = len(names) - most
     return ", ".join(names[:most]) + (f" and {more} more" if more > 0 else "")
-
-
-def minute(at: str) -> str:
-    """A record's time of day to the minute: ``2026-05-12 18:03``, UTC."""
-    return at[:16].replace("T", " ")
-
-
-def second(at: str) -> str:
-    """A record's time of day to the second: ``2026-05-12 18:03:11``, UTC."""
-    return at[:19].replace("T", " ")

@@ -346,6 +346,8 @@ class Disturbed(_Event, frozen=True, kw_only=True, tag="disturbed"):
         by: who did it, or said so.
         when: when it happened, where it is told later: UTC, ISO 8601 with a Z. Empty: at the time of the event itself.
         saw: outside any walk: the last records of the job that were there.
+        later: where it is told later: of each record whose readings were taken after it happened, by its clock and as
+            whoever told it was shown, the hash of the first line, with the last line before those readings.
     """
 
     touches: list[str]
@@ -353,6 +355,7 @@ class Disturbed(_Event, frozen=True, kw_only=True, tag="disturbed"):
     by: str = ""
     when: str = ""
     saw: list[Seen] = []
+    later: dict[str, int] = {}
 
 
 class Paused(_Event, frozen=True, kw_only=True, tag="paused"):

@@ -8,7 +8,7 @@ import msgspec
 import pytest
 
 from bench.job.asfound import as_found, before_a_walk
-from bench.job.folder import last_seen, open_folder
+from bench.job.folder import open_folder
 from bench.judge.accuracy import AccuracyRow
 from bench.plant.load import load_plant
 from bench.quantity import Amount, Temperature
@@ -190,7 +190,9 @@ def test_a_disturbance_that_cannot_be_ordered_voids(tmp_path):
     event = e.Disturbed(touches=[name], text="moved", by="Anna")
 
     def tell(path):
-        declare(path.parent, msgspec.structs.replace(event, saw=last_seen(path.parent)), at(12))
+        declare(
+            path.parent, msgspec.structs.replace(event, saw=open_folder(path.parent).whole_order.heads()[1]), at(12)
+        )
 
     merged = two_laptops(tmp_path, tell, lambda path: walk(path, reading(name), by="Ben", when=at(13), ohms=0.1))
     assert status(found_in(merged), name) == "void"

@@ -9,7 +9,7 @@ from bench.job.folder import DEPENDS_ON
 from bench.job.history import History
 from bench.job.rows import distil
 from bench.record.chain import FIRST, seal
-from bench.record.index import has_notes, head_of, last_time, search
+from bench.record.index import end_of, has_notes, head_of, search
 from bench.record.read import read_record
 from bench.record.replay import follow
 from bench.walk.events import Read
@@ -84,7 +84,7 @@ def test_heads_and_ends_are_read_without_the_rest():
     assert (head.sequence, head.plant_name, head.operator) == ("weekly round 2", "gannet-head", "Marek")
     assert head.bench.simulated and head.bench.instruments[0].calibrated == "2026-01-12"
     assert head.plant_file().plant == "gannet-head"
-    assert last_time(path) == list(read_record(path))[-1].at
+    assert end_of(path).at == list(read_record(path))[-1].at
     assert len({head_of(one).plant_digest for one in season().glob("2*.jsonl")}) == 1
 
 

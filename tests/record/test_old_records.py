@@ -36,7 +36,7 @@ def test_an_old_record_is_sound_and_says_what_it_said(name: str, tmp_path: Path)
     assert dict(tally(state).counts) == COUNTS[name]
     found = verify(path)
     assert not found.wrong, [one.words for one in found.findings]
-    assert write_report([path], tmp_path / "report.html").is_file()
+    assert write_report([path], tmp_path / "report.html").path.is_file()
 
 
 @pytest.mark.parametrize("name", sorted(COUNTS))

@@ -5,8 +5,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.say.axis import Axis
-from bench.say.lists import count, minute, second, some
+from bench.say.lists import count, some
 from bench.say.reading import asked, reading
+from bench.say.times import minute, second
 from bench.say.verdict import ORDER, PAST, PLAIN_SIGNS, SIGNS, WORDS, counts, verdict_line, without_word
 
 
