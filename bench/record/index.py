@@ -25,13 +25,9 @@ from bench.record.append import RecordWriter, TimeOfDay, mended, utc_now
 from bench.record.chain import FIRST, LONGEST, BadLine, check, decode, in_place, is_torn, split
 from bench.record.read import BrokenRecord, read_lines
 from bench.record.survey import is_survey
-<<<<<<< HEAD
 from bench.record.watch import is_watch
-from bench.walk.events import Disturbed, Entry, Mended
-=======
 from bench.say.times import minute, zone
 from bench.walk.events import Disturbed, Entry, Mended, Seen
->>>>>>> 5378732 (Let damaged records, wrong clocks and what cannot be ordered leave evidence unknown, never proven; count copies once in traces, reports and exports, and make these without what is damaged; say clocks that contradict the order, and one zone for all times)
 
 DISTURBANCES: Final = "disturbances.jsonl"
 """The file of a folder's disturbances that were told outside any walk. It is chained like a record."""

@@ -75,12 +75,8 @@ from msgspec.structs import replace
 from bench.judge.judge_error import JudgeError
 from bench.judge.watch import RampUp
 from bench.plant.handled import Change, Kind, Mark
-<<<<<<< HEAD
-from bench.sequence.file import BENCH_SUPPLY, Do, Energise, Found, Gate, Hold, Look, Measure, Prove, Set
-=======
 from bench.say.times import day
-from bench.sequence.file import BENCH_SUPPLY, Do, Energise, Found, Gate, Hold, Look, Measure, Set
->>>>>>> 5378732 (Let damaged records, wrong clocks and what cannot be ordered leave evidence unknown, never proven; count copies once in traces, reports and exports, and make these without what is damaged; say clocks that contradict the order, and one zone for all times)
+from bench.sequence.file import BENCH_SUPPLY, Do, Energise, Found, Gate, Hold, Look, Measure, Prove, Set
 from bench.sequence.file import Ask as AskStep
 from bench.sequence.plan import Step
 from bench.sequence.power_steps import powered as fed

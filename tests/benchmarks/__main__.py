@@ -35,18 +35,12 @@ ORDERED: Final[dict[str, tuple[str, ...]]] = {
     "conductors": (),
     "earth": ("--plants", "50"),
     "survey": (),
-<<<<<<< HEAD
     "risk": (),
     "insulation": (),
-}
-"""Benchmark to its arguments, in the order of the page; what is not named here comes after, without arguments."""
-LONG: Final = frozenset({"crash", "kills", "conductors", "earth", "survey", "risk", "insulation"})
-=======
     "clocks": (),
 }
 """Benchmark to its arguments, in the order of the page; what is not named here comes after, without arguments."""
-LONG: Final = frozenset({"crash", "kills", "conductors", "earth", "survey", "clocks"})
->>>>>>> 5378732 (Let damaged records, wrong clocks and what cannot be ordered leave evidence unknown, never proven; count copies once in traces, reports and exports, and make these without what is damaged; say clocks that contradict the order, and one zone for all times)
+LONG: Final = frozenset({"crash", "kills", "conductors", "earth", "survey", "risk", "insulation", "clocks"})
 """Those that take many minutes: run by name only."""
 HEAD: Final = """# Figures
 
