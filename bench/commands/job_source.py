@@ -184,6 +184,14 @@ class JobSource:
         path, told = draft_walk(self._plant, self.file, walks[0])
         return _sequence(path), f"{walks[0].text}: {told.splitlines()[-1]}"
 
+    def all_off(self, tell: Tell) -> str:
+        """Switch everything off that walks of the job have on; returns what came of it."""
+        from bench.runner.all_off import everything_off
+
+        tell("switching everything off", 0, 0)
+        told = everything_off(live_runners(self.logs)) if self.logs.is_dir() else []
+        return " ".join(told) or "no walk is under way: look at the instruments themselves"
+
     def report(self, record: str, tell: Tell) -> str:
         """Write the report of a record beside it; returns where it is."""
         tell("writing the report", 0, 0)

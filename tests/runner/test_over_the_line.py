@@ -6,10 +6,12 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import pytest
 
 from bench.runner import protocol as p
 from bench.runner.address import Listener, live_runners
+from bench.runner.all_off import everything_off
 from bench.runner.client import Client
 from bench.runner.core import Came, Heard, Left
 from bench.runner.ports import Manner
@@ -106,6 +108,27 @@ def test_the_operator_vanishes_and_another_goes_on(served: World, tmp_path: Path
     words = [event.answer for event in served.events(e.Answered) if event.answer in ("DEAD", "CLEAR")]
     assert words == ["DEAD", "CLEAR", "CLEAR"], "the hold point was passed again, by the one who was there"
     ben.client.close()
+
+
+def test_everything_goes_off_from_another_screen_without_the_seat(served: World, tmp_path: Path) -> None:
+    ana = Person(tmp_path, "Ana")
+    ana.work(until=lambda state: bool(state.outputs.on), clock=lambda: served.advance(1.0))
+    assert served.crew.on
+    (told,) = everything_off(live_runners(tmp_path), "Ben")
+    assert told == f"{served.path.name}: everything is off, confirmed."
+    assert not served.crew.on and served.state.phase is Phase.PAUSED and served.state.seat == "Ana"
+    assert [event.by for event in served.events(e.Paused)] == ["Ben"]
+    # with nothing on it is no more than a wish of somebody without the seat
+    (told,) = everything_off(live_runners(tmp_path), "Ben")
+    assert "nothing was switched: Ana holds the operator's seat" in told
+    ana.client.close()
+
+
+def test_a_runner_that_is_gone_is_said_to_be(served: World, tmp_path: Path) -> None:
+    (runner,) = live_runners(tmp_path)
+    gone = msgspec.structs.replace(runner, unix=str(tmp_path / "nobody"), token="x")
+    (told,) = everything_off([gone])
+    assert "NOT KNOWN" in told
 
 
 def test_nobody_comes_back_over_the_line(served: World, tmp_path: Path) -> None:

@@ -204,6 +204,10 @@ class Source(Protocol):
         """Write the report of a record; returns where it is."""
         ...
 
+    def all_off(self, tell: Tell) -> str:
+        """Switch everything off that walks of the job have on; returns what came of it."""
+        ...
+
     def mend(self, error: Exception) -> str:
         """The text of an error that a person can mend; empty for a bug."""
         ...

@@ -26,6 +26,9 @@ _TAB_WORDS: Final[dict[Page, str]] = {
 }
 _HELP: Final = Key("help", ("h", "question_mark"), "?", "help", "Says what this page shows and what every key does.")
 _BACK: Final = Key("back", BACK, "Esc", "back", "Goes back to where you came from.")
+_ALL_OFF: Final = Key(
+    "all-off", ("z",), "z", "ALL OFF", "Switches everything off that walks under way have on; those walks rest then."
+)
 _LEAVE: Final = Key("leave", ("q",), "q", "leave", "Leaves. Nothing is lost: this screen only reads records.")
 _REREAD: Final = Key("reread", ("u", "f5"), "u", "read again", "Reads the job's files and records again.")
 _FIND: Final = Key("find", ("slash",), "/", "find", "Narrows the list to lines that have what you type.")
@@ -44,6 +47,8 @@ def keys(view: JobView) -> tuple[Key, ...]:
             Key("show-all", ("escape",), "Esc", "show all", "Shows the whole list again."),
         )
     found: list[Key] = [_CANCEL] if view.working is not None else []
+    if view.survey is not None and any(record.live for record in view.survey.records):
+        found.append(_ALL_OFF)
     found += _own(view)
     if view.behind:
         found.append(_BACK)

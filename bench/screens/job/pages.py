@@ -67,9 +67,12 @@ def body(view: JobView, cells: int, rows: int) -> list[Line]:
         return _help(view, cells, rows)
     if view.survey is None:
         return _reading(view, cells, rows)
+    if view.place.page == "start":
+        return _start(view, view.survey, cells, rows)
+    on = _left_on(view, view.survey, cells)
     if view.place.page == "trace":
-        return trace_page(view, cells, rows)
-    return _PAGES[view.place.page](view, view.survey, cells, rows)
+        return [*on, *trace_page(view, cells, rows - len(on))]
+    return [*on, *_PAGES[view.place.page](view, view.survey, cells, rows - len(on))]
 
 
 def _reading(view: JobView, cells: int, rows: int) -> list[Line]:

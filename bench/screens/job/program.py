@@ -256,6 +256,10 @@ class JobProgram(Program[JobView]):
 
         self.start("writing the report", lambda tell: self.source.report(path, tell), then)
 
+    def do_all_off(self) -> None:
+        """Switch off whatever walks under way have on."""
+        self.start("switching everything off", self.source.all_off, lambda came: self.change(note=came))
+
     def do_status(self, status: str = "") -> None:
         """List what stands so on the readiness page."""
         self._narrow("status", status, FILTERS, self.moment.status)

@@ -16,9 +16,10 @@ def keys(view: ReplayView) -> tuple[Key, ...]:
     """All keys that do something at a moment, the most wanted first."""
     if view.typed is not None:
         return LISTED
-    return replay_keys(
+    found = replay_keys(
         playing=view.playing, face=view.face, help=view.help, long=view.long, unicode=view.glyphs.unicode
     )
+    return (_ALL_OFF, *found) if view.live and not view.help else found
 
 
 def actions(view: ReplayView) -> list[Action]:
@@ -71,6 +72,9 @@ def _keys(*, playing: bool, face: str, help: bool, long: bool) -> tuple[Key, ...
     )
 
 
+_ALL_OFF: Final = Key(
+    "all-off", ("z",), "z", "ALL OFF", "The walk is under way: switches everything off that it has on; it rests then."
+)
 _MOVES: Final = (
     Key("on", ("right",), "→", "event", "One event on."),
     Key("back", ("left",), "←", "back", "One event back."),

@@ -20,6 +20,7 @@ from bench.screens.walk.pages import Body, scrolled
 from bench.screens.walk.paint import seen
 from bench.screens.walk.reading_page import verdict_block
 from bench.screens.walk.sayings import last_reading
+from bench.walk.left_on import ends_with
 from bench.walk.outcome import Outcome
 
 TALL: Final = 36
@@ -116,6 +117,12 @@ def _strip(view: ReplayView, cells: int) -> list[Line]:
 def _foot(view: ReplayView, known: Sequence[Key], cells: int) -> list[Line]:
     """Marks, the line, where it stands, and the keys."""
     last = note_line(view.note, cells, view.glyphs) if view.note else one_row(known, cells, view.glyphs.ellipsis)
+    on = " ".join(ends_with(view.playback.last))
+    if on:
+        # whatever moment is shown: somebody may be about to touch what hangs on it
+        what = "OUTPUT ON NOW" if view.live else "OUTPUT ON"
+        alarm = clip((Span(view.say(f"{what}: {on}"), "alarm"),), cells, view.glyphs.ellipsis)
+        return [alarm, _marks(view, cells), _line(view, cells), _where(view, cells), last]
     return [_marks(view, cells), _line(view, cells), _where(view, cells), last]
 
 

@@ -12,6 +12,8 @@ from pathlib import Path
 from typing import Any, ClassVar, Final
 
 from bench.record.read import BrokenRecord
+from bench.runner.address import address_file, read_address
+from bench.runner.all_off import everything_off
 from bench.screens.program.keys import Action, Key
 from bench.screens.program.picture import Picture
 from bench.screens.program.program import Host, Program, signs_of
@@ -106,6 +108,7 @@ class ReplayProgram(Program[Reading | ReplayView]):
             at=playback.at(0),
             now=playback.local(playback.times[0]),
             glyphs=self.moment.glyphs,
+            live=not playback.last.finished and address_file(self._record).exists(),
         )
 
     # time
@@ -248,6 +251,20 @@ class ReplayProgram(Program[Reading | ReplayView]):
     def do_face(self) -> None:
         """Show what fills the screen next."""
         self.change(face=FACES[(FACES.index(self.view.face) + 1) % len(FACES)], scroll=0)
+
+    def do_all_off(self) -> None:
+        """Switch off what the walk has on, where it is under way."""
+        record = self._record
+
+        def off(tell: Tell) -> str:
+            try:
+                runner = read_address(address_file(record))
+            except FileNotFoundError:
+                return "the walk is not under way any more: look at the instruments themselves"
+            return " ".join(everything_off([runner]))
+
+        self.change(playing=False)
+        self.start("switching everything off", off, lambda came: self.change(note=came))
 
     def do_mirror(self) -> None:
         """Show the connectors from their other side."""

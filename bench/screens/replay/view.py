@@ -43,6 +43,7 @@ class ReplayView(Moment):
         speed: how fast.
         mirrored: connectors from their other side.
         long: whether the page is longer than its room.
+        live: whether the walk is under way still.
     """
 
     playback: Playback
@@ -53,6 +54,7 @@ class ReplayView(Moment):
     speed: float = 1.0
     mirrored: bool = False
     long: bool = False
+    live: bool = False
 
     @property
     def walk(self) -> View:

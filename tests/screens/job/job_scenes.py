@@ -260,6 +260,10 @@ class StationSource:
         self.asked.append(f"report {record}")
         return record.replace(".jsonl", ".html")
 
+    def all_off(self, tell: Tell) -> str:
+        self.asked.append("all-off")
+        return "half.jsonl: everything is off, confirmed."
+
     def mend(self, error: Exception) -> str:
         return str(error) if isinstance(error, ValueError) else ""
 

@@ -394,6 +394,30 @@ def test_newer_work_ends_the_older_and_leaving_ends_both() -> None:
     on("start", play, source=source)
 
 
+def test_everything_is_switched_off_from_any_page_and_what_is_on_is_said_on_each() -> None:
+    source = StationSource()
+
+    async def play(stage: JobStage) -> None:
+        program = stage.app.program
+        assert program is not None
+        for page in ("start", "ready", "records", "next"):
+            program.do(f"go {page}")
+            assert any(key.does == "all-off" and key.shown == "z" for key in keys(stage.moment)), page
+        await stage.press("z")
+        await stage.until(lambda: "everything is off" in stage.moment.note)
+        assert source.asked[-1] == "all-off" and "everything is off, confirmed" in stage.words
+        survey = stage.moment.survey
+        assert survey is not None
+        program.change(survey=replace(survey, left_on=("supply is on, 48 V",), records=()), note="")
+        for page in ("start", "ready", "records", "changes"):
+            program.do(f"go {page}")
+            program.repaint()
+            assert "OUTPUT ON: supply is on, 48 V" in stage.words, page
+            assert not any(key.does == "all-off" for key in keys(stage.moment)), "no walk is under way to be told"
+
+    on("start", play, source=source)
+
+
 class Rereading(StationSource):
     """Reads the job once at once, and the second time when it is let go."""
 

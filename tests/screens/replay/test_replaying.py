@@ -11,12 +11,14 @@ from typing import Any, TypeVar
 import pytest
 
 from bench.record.read import BrokenRecord
+from bench.runner.address import address_file
 from bench.screens.program.cells import text_of, width
 from bench.screens.program.glyphs import ASCII
 from bench.screens.program.keys import LISTED
 from bench.screens.program.prompts import Prompt
 from bench.screens.replay import paint as replay_paint
 from bench.screens.replay import playback
+from bench.screens.replay import program as replaying
 from bench.screens.replay.keys import replay_keys
 from bench.screens.replay.playback import Playback, Timeline
 from bench.screens.replay.view import FACES, SPEEDS, ReplayView
@@ -364,6 +366,37 @@ def test_three_pages_a_mirror_and_two_looks(record: Path) -> None:
             assert stage.app.theme == "day" and stage.text == seen
             await stage.press("t")
             assert stage.app.theme == "night"
+
+    asyncio.run(act())
+
+
+def test_a_record_that_ends_with_an_output_on_says_so_at_every_moment_and_a_live_one_is_switched_off(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    walk = Walk()
+    walk.seat()
+    walk.until(r.Place, "measure")
+    walk.add(e.OutputsSeen(states={"PS1": "on"}, text="the lamp is lit", by="Ana"))
+    path = written(walk, tmp_path)
+
+    async def act() -> None:
+        async with on_replay(path) as stage:
+            for key in ("home", "tab", "tab", "end"):
+                await stage.press(key)
+                assert "OUTPUT ON: It ends with an output on: PS1 is on." in stage.text
+            assert "ALL OFF" not in stage.text, "nobody is there to be told"
+        told = []
+        monkeypatch.setattr(replaying, "read_address", lambda file: told.append(file) or "the runner")
+        monkeypatch.setattr(replaying, "everything_off", lambda runners: [f"{runners[0]}: everything is off."])
+        address_file(path).write_text("{}", "ascii")
+        async with on_replay(path) as stage:
+            assert "OUTPUT ON NOW" in stage.text and "z ALL OFF" in stage.text
+            await stage.press("z")
+            for _ in range(200):
+                await stage.press("home")
+                if told:
+                    break
+            assert told == [address_file(path)]
 
     asyncio.run(act())
 
