@@ -61,12 +61,15 @@ def _season(folder: Path, plant: Path, seed: int) -> int:
     """Write the season, and say what may be asked of it."""
     from bench.plant.load import load_plant
     from bench.simulate.pile import survey_pile
-    from bench.simulate.season import make_season
+    from bench.simulate.season import make_first_proof, make_season
 
     records = make_season(folder, seed)
     survey_pile(folder, load_plant(plant), seed)
-    print(f"{len(records)} records of a season at Gannet Head are in {folder}/, all of them simulated. Look into them:")
+    proof = make_first_proof(folder, seed)
+    print(f"{len(records) + 1} records of a season at Gannet Head are in {folder}/, all of them simulated.")
+    print("Look into them:")
     print(f"  proveout survey {plant} --logs {folder} --tell     how it began: a pile of loose ends")
+    print(f"  proveout explain {proof}     the first cable out of it, claimed and proven")
     print(f"  proveout ready {plant} --logs {folder}")
     print(f"  proveout trace --all --logs {folder}")
     print(f"  proveout trace W101.12 --logs {folder}")

@@ -26,7 +26,7 @@ from bench.record.index import head_of, records_in
 from bench.record.read import BrokenRecord
 from bench.report.ready_text import left_on
 from bench.runner.address import live_runners
-from bench.screens.job.data import BenchLine, Changes, RecordLine, SequenceLine, Survey, Traced
+from bench.screens.job.data import BenchLine, Cables, Changes, EndLine, RecordLine, SequenceLine, Survey, Traced
 from bench.screens.program.work import Tell
 from bench.sequence.load import load_sequence
 
@@ -168,6 +168,34 @@ class JobSource:
         changed = [one for one in studies if one.window is not None]
         changed.sort(key=lambda one: one.window is not None and one.window.sides[1].record in odd)
         return Changes(tuple(changed), len(studies), tuple(episodes), odd)
+
+    def cables(self, tell: Tell) -> Cables:
+        """What the pile of cables comes to; empty where nobody surveyed.
+
+        Raises:
+            BrokenRecord: the survey's record was changed.
+            BadFile: the job's rates are wrong.
+        """
+        from bench.commands.survey import answer_of
+        from bench.diagnose.survey.rates import RatesFile, rates_of
+        from bench.diagnose.survey.sentences import contradictions, ends_told, summary, trip_card
+        from bench.diagnose.survey.trips import next_trips
+        from bench.record.survey import SURVEY, read_survey
+
+        if not (self.logs / SURVEY).is_file():
+            return Cables()
+        tell("reading the survey", 0, 0)
+        rates = rates_of(self.file.parent) if self.file is not None else RatesFile(rates="")
+        answer = answer_of(read_survey(self.logs / SURVEY), rates)
+        if not answer.pile.ends:
+            return Cables()
+        tell("working out what belongs together", 0, 0)
+        trips = next_trips(answer, rates.minutes, most=1)
+        return Cables(
+            (*summary(answer), *contradictions(answer)),
+            tuple(EndLine(one.name, one.where, one.fits, one.sure, one.why) for one in ends_told(answer)),
+            tuple(trip_card(trips[0], answer.pile.ends)) if trips else (),
+        )
 
     def draft(self, task: Task, tell: Tell) -> tuple[SequenceLine, str]:
         """Draft the sequence that does a task, beside the plant file.

@@ -10,24 +10,39 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Iterator
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Final
+
+import msgspec
 
 from bench import __version__, files
 from bench.files import shipped
 from bench.judge.accuracy import AccuracyRow
 from bench.plant.load import load_plant
 from bench.plant.model import Plant
+from bench.plant.resolve import resolve
 from bench.plant.things import Bond
 from bench.quantity import Resistance
 from bench.record.append import stamp
 from bench.record.chain import FIRST, seal
 from bench.record.index import declare
 from bench.roles import ROLE_OF, UNIT_OF, function_name
+from bench.sequence.drafts.landing import telling
 from bench.sequence.file import Measure, Prove, SequenceFile, Single, Zero
 from bench.sequence.plan import Step
-from bench.simulate.season_story import APPEARING, ODD_GAIN, ODD_WEEKS, TOUCHED, Work, evening_of, works
+from bench.simulate.season_story import (
+    APPEARING,
+    CLOSING,
+    ODD_GAIN,
+    ODD_WEEKS,
+    OPENING,
+    TOUCHED,
+    Work,
+    conductors,
+    evening_of,
+    works,
+)
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.facts import BenchFacts, InstrumentFacts, Reference
@@ -68,6 +83,61 @@ def make_season(folder: Path, seed: int) -> list[Path]:
             event = e.Disturbed(touches=list(touched.names), text=touched.text, by=touched.by, when=stamp(when))
             declare(folder, event, lambda told=told: told)  # type: ignore[misc]
     return made
+
+
+OUT_OF_THE_PILE: Final = "W101"
+"""The cable of the pile that was proven first."""
+PROVEN_ON: Final = datetime(2026, 2, 16, 18, 30, tzinfo=UTC)
+"""The evening of its proof: after the survey, and before the season's rounds."""
+_FIRST_NUMBER: Final = 1000
+"""Of the evening of its proof: it draws its chances apart from those of the season."""
+
+
+def make_first_proof(folder: Path, seed: int) -> Path:
+    """Make the record that proved the first cable of the pile: a few conductors that tell it, then all of them.
+
+    Args:
+        folder: of the records.
+        seed: as of the season.
+
+    Returns:
+        The record; its plant has both ends of the cable claimed, as the survey's claim left them.
+
+    Raises:
+        FileExistsError: it is there already.
+        BadFile: the plant file that comes with the program cannot be read.
+    """
+    file = load_plant(shipped("sequences") / "gannet-head" / "plant.yaml").file
+    cables = [
+        msgspec.structs.replace(one, from_status="claimed", to_status="claimed") if one.name == OUT_OF_THE_PILE else one
+        for one in file.cables
+    ]
+    plant = resolve(msgspec.structs.replace(file, cables=cables))
+    few = ", ".join(
+        one.name for one in telling([one for one in plant.cables[OUT_OF_THE_PILE].conductors if one.landed])
+    )
+    first = f"""\
+  - step: each
+    over: conductors
+    only: [{few}]
+    title: A few conductors of {OUT_OF_THE_PILE} that tell it from another cable
+    steps:
+      - step: measure
+        read: resistance
+        between: ["{{conductor.near}}", "{{conductor.far}}"]
+        limit: {{computed: conductor}}
+"""
+    begins = PROVEN_ON
+    work = Work(
+        f"proof of where {OUT_OF_THE_PILE} ends",
+        begins,
+        "Ines",
+        OPENING + first + conductors(OUT_OF_THE_PILE) + CLOSING,
+        0,
+    )
+    path = folder / f"{begins:%Y%m%d-%H%M}-{work.name.lower().replace(' ', '-')}.jsonl"
+    _Evening(plant, work, seed, _FIRST_NUMBER).write(path)
+    return path
 
 
 # The bench

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 from bench.diagnose.survey.belief import Answer, Fit, Standing
-from bench.diagnose.survey.carried import Carried
+from bench.diagnose.survey.carried import Carried, Part
 from bench.diagnose.survey.fingerprint import likenesses, next_pins
 from bench.diagnose.survey.pile import natural
 from bench.diagnose.survey.trips import Trip
@@ -120,13 +121,51 @@ def contradictions(answer: Answer) -> Iterator[str]:
             yield f"{label} stands on {count(number, 'line')} of the lists"
 
 
+@dataclass(frozen=True, slots=True)
+class EndTold:
+    """What is believed of one end, in words.
+
+    Attributes:
+        name: the end.
+        where: it hangs.
+        fits: what it may belong to, with chances.
+        sure: whether the first is called.
+        why: what speaks for and against the first, the strongest first.
+    """
+
+    name: str
+    where: str
+    fits: str
+    sure: bool
+    why: tuple[str, ...]
+
+
+def ends_told(answer: Answer) -> list[EndTold]:
+    """All ends, those that are open first, each with what speaks for its likeliest mate."""
+    carried = Carried(answer)
+    found = []
+    for end, standing in zip(answer.pile.ends, answer.standings, strict=True):
+        first = standing.fits[0].name if standing.fits else ""
+        why = tuple(_part(part) for part in carried.parts(end.name, first)) if first else ()
+        found.append(EndTold(end.name, where(end), fits_words(standing), standing.sure, why))
+    return sorted(found, key=_open_first)
+
+
+def _open_first(one: EndTold) -> tuple[bool, tuple[int, int, str]]:
+    return one.sure, natural(one.name)
+
+
 def why_lines(answer: Answer, one: str, other: str) -> Iterator[str]:
     """What speaks for and against two ends being one cable, the strongest first."""
     at = {end.name: number for number, end in enumerate(answer.pile.ends)}
     yield f"{one} and {other} are one cable: {percent(float(answer.mates[at[one], at[other]]))}"
     for part in Carried(answer).parts(one, other):
-        says = f"{_times(part.times)} likelier" if part.times > 1 else f"{_times(1 / part.times)} less likely"
-        yield f"  {part.feature}: {part.words}: {says}"
+        yield f"  {_part(part)}"
+
+
+def _part(part: Part) -> str:
+    says = f"{_times(part.times)} likelier" if part.times > 1 else f"{_times(1 / part.times)} less likely"
+    return f"{part.feature}: {part.words}: {says}"
 
 
 def _times(value: float) -> str:

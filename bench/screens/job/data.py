@@ -176,6 +176,40 @@ class Changes:
     odd: frozenset[str]
 
 
+@dataclass(frozen=True, slots=True)
+class EndLine:
+    """A loose end of the pile of cables.
+
+    Attributes:
+        name: what its flag says.
+        where: it hangs.
+        fits: what it may belong to, with chances.
+        sure: whether the first of them is called.
+        why: what speaks for and against the first.
+    """
+
+    name: str
+    where: str
+    fits: str
+    sure: bool
+    why: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Cables:
+    """What the pile of cables comes to.
+
+    Attributes:
+        told: how much of it is clear, and what contradicts itself.
+        ends: the loose ends; those that are open first.
+        card: the next trip, as a card to take along; empty where none tells anything.
+    """
+
+    told: tuple[str, ...] = ()
+    ends: tuple[EndLine, ...] = ()
+    card: tuple[str, ...] = ()
+
+
 class Source(Protocol):
     """Reads a job. Every call may take long: it runs in a thread of its own, tells how far it is, and can be ended.
 
@@ -194,6 +228,10 @@ class Source(Protocol):
 
     def changes(self, tell: Tell) -> Changes:
         """What changed most."""
+        ...
+
+    def cables(self, tell: Tell) -> Cables:
+        """What the pile of cables comes to."""
         ...
 
     def draft(self, task: Task, tell: Tell) -> tuple[SequenceLine, str]:

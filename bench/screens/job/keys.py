@@ -14,7 +14,7 @@ from bench.screens.job.view import FILTERS, KINDS, TABS, TITLES, JobView, Page, 
 from bench.screens.program.keys import ACTIONS, LISTED, TAKE, THEME, Action, Key, close_help, listed, matching
 
 BACK: Final = ("escape", "backspace")
-_LISTS: Final[tuple[Page, ...]] = ("ready", "next", "sequences", "records", "changes", "bench", "series")
+_LISTS: Final[tuple[Page, ...]] = ("ready", "next", "sequences", "records", "changes", "cables", "bench", "series")
 
 _TAB_WORDS: Final[dict[Page, str]] = {
     "start": "The plant at a glance: where it stands, what is next, what can be walked, what was walked.",
@@ -23,6 +23,7 @@ _TAB_WORDS: Final[dict[Page, str]] = {
     "sequences": "The sequences of the job: pick one, pick a bench, and the walk starts.",
     "records": "What was walked: look back at it, go on with it, make its report.",
     "changes": "Looks through all records for what changed most.",
+    "cables": "The pile of loose cables: what each end belongs to, and the next trip.",
 }
 _HELP: Final = Key("help", ("h", "question_mark"), "?", "help", "Says what this page shows and what every key does.")
 _BACK: Final = Key("back", BACK, "Esc", "back", "Goes back to where you came from.")
@@ -94,6 +95,7 @@ _ENTER: Final[dict[Page, tuple[str, str]]] = {
     "sequences": ("walk it", "Goes on to the choice of the bench; the walk starts after that."),
     "records": ("open it", "Shows what the record holds and what can be done with it."),
     "changes": ("trace it", "Shows every reading of the point, over all records."),
+    "cables": ("the next trip", "Shows the card of the next trip, then again what is known of the end."),
     "series": ("show it", "Shows the readings of what the cursor stands on."),
     "bench": ("start the walk", "Starts the walk with this bench. You are back here when it has ended."),
 }

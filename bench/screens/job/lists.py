@@ -9,7 +9,7 @@ from typing import Final
 from bench.job.readiness import STATUSES, ClaimState, Status, Task, ThingState
 from bench.job.study import Study
 from bench.job.trace_words import became
-from bench.screens.job.data import BenchLine, RecordLine, SequenceLine
+from bench.screens.job.data import BenchLine, EndLine, RecordLine, SequenceLine
 from bench.screens.job.view import TITLES, Item, JobView
 from bench.screens.program.cells import EMPTY, Line, Span, clip, cut, line, text_of, width, wrap
 from bench.screens.program.glyphs import Glyphs
@@ -97,6 +97,8 @@ def draw_item(view: JobView, item: Item, cells: int) -> Line:
             found = _record(view, value, cells)
         case BenchLine():
             found = _bench(view, value)
+        case EndLine():
+            found = _end(view, value)
         case Study():
             found = _study(view, value)
     return clip(found, cells, view.glyphs.ellipsis)
@@ -140,6 +142,12 @@ def _bench(view: JobView, one: BenchLine) -> Line:
         missing = Span(f"has no {', '.join(lacks)}  ", "undecided")
         return line(Span(glyphs.failed, "fail"), " ", *kind, missing, view.say(one.name))
     return line(Span(glyphs.passed, "pass"), " ", *kind, view.say(one.name))
+
+
+def _end(view: JobView, one: EndLine) -> Line:
+    mark = Span(view.glyphs.passed, "pass") if one.sure else Span(view.glyphs.undecided, "undecided")
+    return line(mark, Span(f" {view.say(one.name):7} ", "strong"), Span(f"{view.say(one.where):24.24} ", "dim"),
+                view.say(one.fits))  # fmt: skip
 
 
 def sequence_at(view: JobView) -> SequenceLine | None:

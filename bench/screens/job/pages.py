@@ -11,7 +11,7 @@ from bench.job.next_walk import how_of
 from bench.job.readiness import Readiness, Task, ThingState
 from bench.job.study import Study
 from bench.job.trace_words import causes
-from bench.screens.job.data import BenchLine, RecordLine, SequenceLine, Survey
+from bench.screens.job.data import BenchLine, EndLine, RecordLine, SequenceLine, Survey
 from bench.screens.job.keys import actions, keys
 from bench.screens.job.lists import (
     SHOWN,
@@ -52,6 +52,9 @@ ABOUT: Final[dict[Page, str]] = {
     "records": "What was walked, the newest first. A record that waits can be gone on with.",
     "record": "One record: look back at it step by step, go on with it where it stood, or write its report.",
     "changes": "Points whose readings changed over the records, or failed. What a meter may have done stands last.",
+    "cables": "The loose ends of the survey, those that are open first, with what each may belong to and its chance. "
+    "Below stands what speaks for and against the likeliest; Enter shows the card of the next trip in its place. "
+    "'proveout survey JOB' notes more.",
     "series": "Everything that was read of the point: what is in order last.",
     "trace": "Every reading of one point over all records: time runs to the right. The bar of a reading is how far it "
     "may be off, the wall is its limit, an arrow at the foot is something that was touched or remarked. The words "
@@ -339,6 +342,30 @@ def _changes(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]
     return _listing(view, head, _of_study(view, survey), cells, rows, "Nothing changed, and nothing failed.")
 
 
+def _cables(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:
+    found = view.cables
+    if found is None:
+        text = (
+            "Working out what belongs together ..."
+            if view.working is not None
+            else "Not worked out yet: u reads again."
+        )
+        return [EMPTY, line(Span(text, "strong"))]
+    head = [line(Span("loose cables", "title"), *_sought(view))]
+    for text in found.told[: 4 if rows > 25 else 2]:
+        head += wrapped(view.say(text), cells, "hint", 2, view.glyphs.ellipsis)
+    item = view.item
+    below: list[Line] = []
+    if view.card:
+        card = found.card or ("Nothing is left to try that would tell anything.",)
+        below = [clip(line(view.say(text)), cells, view.glyphs.ellipsis) for text in card]
+    elif item is not None and isinstance(item.value, EndLine):
+        below = wrapped(view.say(f"{item.value.name}: {item.value.fits}"), cells, "strong")
+        below += [clip(line(view.say(text)), cells, view.glyphs.ellipsis) for text in item.value.why]
+    none = "No loose end is noted: 'proveout survey JOB' begins." if not found.ends else "No end is called so."
+    return _listing(view, head, below, cells, rows, none)
+
+
 # Help
 
 
@@ -384,5 +411,6 @@ _PAGES: Final[dict[Page, Callable[[JobView, Survey, int, int], list[Line]]]] = {
     "records": _records,
     "record": _record,
     "changes": _changes,
+    "cables": _cables,
     "series": _series,
 }

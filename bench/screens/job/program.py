@@ -92,7 +92,7 @@ class JobProgram(Program[JobView]):
     def _read(self) -> None:
         def then(survey: Survey) -> None:
             empty: MappingProxyType[str, Any] = MappingProxyType({})
-            self.change(survey=survey, traces=empty, changes=None)
+            self.change(survey=survey, traces=empty, changes=None, cables=None)
             self._fetch()
 
         self.start("reading the job", self.source.survey, then)
@@ -112,6 +112,9 @@ class JobProgram(Program[JobView]):
             self.start(f"reading every record for {name}", lambda tell: self.source.trace(name, tell), traced)
         if place.page == "changes" and view.changes is None:
             self.start("looking through all records", self.source.changes, lambda found: self.change(changes=found))
+        if place.page == "cables" and view.cables is None:
+            title = "working out what belongs together"
+            self.start(title, self.source.cables, lambda found: self.change(cables=found))
 
     # what is pressed
 
@@ -155,7 +158,7 @@ class JobProgram(Program[JobView]):
         if place != view.place:
             behind = () if place.page == "start" else (*view.behind, view.place)[-DEEPEST:]
             self.change(place=place, behind=behind, find="", typing=False)
-        self.change(help=False, scroll=0, series=0, reading=None)
+        self.change(help=False, scroll=0, series=0, reading=None, card=False)
         self._fetch()
 
     def do_back(self) -> None:
@@ -302,6 +305,10 @@ class JobProgram(Program[JobView]):
         study = self.moment.study
         if study is not None:
             self.change(reading=max(0, min(len(study.rows) - 1, self.moment.pointed + by)))
+
+    def do_card(self) -> None:
+        """Show the next trip's card, or again what is known of an end."""
+        self.change(card=not self.moment.card)
 
     def do_series(self, number: str = "") -> None:
         """Show one of a point's series: that of a number, or the next."""

@@ -10,11 +10,13 @@ from typing import Final, Literal
 
 from bench.job.readiness import STATUSES, Status, Task, ThingState
 from bench.job.study import Study
-from bench.screens.job.data import BenchLine, Changes, RecordLine, SequenceLine, Survey, Traced
+from bench.screens.job.data import BenchLine, Cables, Changes, EndLine, RecordLine, SequenceLine, Survey, Traced
 from bench.screens.program.moment import Moment
 
-Page = Literal["start", "ready", "next", "sequences", "records", "changes", "bench", "record", "trace", "series"]
-TABS: Final[tuple[Page, ...]] = ("start", "ready", "next", "sequences", "records", "changes")
+Page = Literal[
+    "start", "ready", "next", "sequences", "records", "changes", "cables", "bench", "record", "trace", "series"
+]
+TABS: Final[tuple[Page, ...]] = ("start", "ready", "next", "sequences", "records", "changes", "cables")
 """The pages that a figure key leads to from anywhere."""
 TITLES: Final[dict[Page, str]] = {
     "start": "start",
@@ -23,6 +25,7 @@ TITLES: Final[dict[Page, str]] = {
     "sequences": "sequences",
     "records": "records",
     "changes": "changes",
+    "cables": "cables",
     "bench": "which bench",
     "record": "record",
     "trace": "trace",
@@ -46,7 +49,7 @@ class Place:
     about: str = ""
 
 
-Value = Task | ThingState | SequenceLine | RecordLine | BenchLine | Study | int
+Value = Task | ThingState | SequenceLine | RecordLine | BenchLine | EndLine | Study | int
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +87,8 @@ class JobView(Moment):
         typing: whether it is being typed.
         traces: what was traced.
         changes: what changed most; None until it was looked for.
+        cables: what the pile of cables comes to; None until it was worked out.
+        card: whether the next trip's card is shown in place of what is known of an end.
         series: which series of a point is shown.
         reading: which reading of it is pointed at; None: the first bad one.
     """
@@ -99,6 +104,8 @@ class JobView(Moment):
     typing: bool = False
     traces: Mapping[str, Traced] = field(default_factory=lambda: MappingProxyType({}))
     changes: Changes | None = None
+    cables: Cables | None = None
+    card: bool = False
     series: int = 0
     reading: int | None = None
 
@@ -181,6 +188,9 @@ def listed(view: JobView, survey: Survey, page: Page) -> list[Item]:
             return _numbered(
                 page, ((one, f"trace {first_name(one.subject)}", f"{one.subject} {one.key.text}") for one in studies)
             )
+        case "cables":
+            ends = view.cables.ends if view.cables is not None else ()
+            return _numbered(page, ((one, "card", f"{one.name} {one.where} {one.fits}") for one in ends))
         case "series":
             traced = view.traced
             shown = enumerate(traced.studies) if traced is not None else ()

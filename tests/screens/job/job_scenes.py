@@ -19,7 +19,7 @@ from bench.job.study import Everything, study
 from bench.job.suspects import suspects
 from bench.plant.load import load_plant
 from bench.plant.model import Plant, UnknownName
-from bench.screens.job.data import BenchLine, Changes, RecordLine, SequenceLine, Survey, Traced
+from bench.screens.job.data import BenchLine, Cables, Changes, EndLine, RecordLine, SequenceLine, Survey, Traced
 from bench.screens.program.work import Tell
 
 STATION = """
@@ -227,6 +227,20 @@ def changes() -> Changes:
     return Changes(changed, len(studies), tuple(episodes), frozenset())
 
 
+CABLES = Cables(
+    ("4 loose ends, 2 free places, 1 line of a list", "sure: 1 pair, 0 ends without a mate here; open: 2 ends"),
+    (
+        EndLine("L2", "bay 1, left", "L4 71 %, no mate here 24 %", False, ("label: W1? and W12: 9.0 times likelier",)),
+        EndLine("L4", "bay 2", "L2 71 %, no mate here 24 %", False, ("label: 'W12' and 'W1?': 9.0 times likelier",)),
+        EndLine("L1", "bay 1", "L3 99.4 %", True, ("length: 9 m by tape and 9.2 m by tape: 4.1 times likelier",)),
+        EndLine("L3", "bay 2", "L1 99.4 %", True),
+    ),
+    ("From bay 1: 8 min, 2 climbs; settles about 2 ends, tells 0.9 bits", "  bay 1:",
+     "    clip the tester to one conductor of L2 (bay 1, left)"),
+)  # fmt: skip
+"""What a small survey comes to."""
+
+
 class StationSource:
     """Answers out of the station, at once.
 
@@ -251,6 +265,10 @@ class StationSource:
         self.asked.append("changes")
         tell("looking through all records", 1, 1)
         return changes()
+
+    def cables(self, tell: Tell) -> Cables:
+        self.asked.append("cables")
+        return CABLES
 
     def draft(self, task: Task, tell: Tell) -> tuple[SequenceLine, str]:
         self.asked.append(f"draft {task.kind} {task.about}")
@@ -291,6 +309,8 @@ JOB_SCENES: dict[str, HallScene] = {
     "records": HallScene(("5",), ("under way", "waits", "broken", "weekly round 8", "10 count, 2 do not")),
     "record": HallScene(("5", "down", "enter"), ("half.jsonl", "Goes on with the walk", "Writes one HTML file")),
     "changes": HallScene(("6",), ("what changed most", "W1.2", "a step from", "passes since", "comes and goes")),
+    "cables": HallScene(("7",), ("loose cables", "open: 2 ends", "L2", "no mate here 24 %", "9.0 times likelier")),
+    "cables-card": HallScene(("7", "enter"), ("From bay 1: 8 min, 2 climbs", "clip the tester to one conductor of L2")),
     "trace": HallScene(
         ("p", *"W1.2", "enter"), ("A step from", "touched", "last good", "first bad", "Marek", "0.6", "J1.2")
     ),

@@ -40,7 +40,7 @@ def test_figures_lead_to_the_pages_from_anywhere_and_escape_back() -> None:
         assert stage.moment.place == Place("bench", "job/continuity.yaml")
         await stage.press("escape")
         assert stage.moment.place.page == "sequences"
-        for page in ("changes", "records", "sequences", "next", "ready", "start"):
+        for page in ("cables", "changes", "records", "sequences", "next", "ready", "start"):
             await stage.press("backspace")
             assert stage.moment.place.page == page
         await stage.press("escape")
@@ -514,5 +514,20 @@ def test_what_is_next_is_drafted_and_walked_by_one_key() -> None:
         assert stage.moment.place.page == "next"
         await stage.press("v")
         assert stage.moment.place.page == "trace"
+
+    on("start", play)
+
+
+def test_enter_on_a_loose_end_shows_the_next_trip_and_again_what_is_known_of_the_end() -> None:
+    async def play(stage: JobStage) -> None:
+        await stage.press("7", "down")
+        assert stage.moment.item is not None and stage.moment.item.words.startswith("l4")
+        assert "W12" in stage.text and "clip the tester" not in stage.text
+        await stage.press("enter")
+        assert "clip the tester" in stage.text
+        await stage.press("enter")
+        assert "clip the tester" not in stage.text
+        await stage.press("slash", *"left", "enter")
+        assert [one.number for one in stage.moment.items] == [1]
 
     on("start", play)
