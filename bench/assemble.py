@@ -49,7 +49,8 @@ from bench.sequence.load import Loaded, load_sequence
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.facts import BenchFacts
-from bench.walk.state import State, start, take, typed_reading, zero_before
+from bench.walk.left_on import knobs_off
+from bench.walk.state import State, by_hand_done, start, take, typed_reading, zero_before
 
 if TYPE_CHECKING:
     from bench.simulate.process import SimulatedHands
@@ -691,6 +692,8 @@ def _walk(
             routes=routes if routes is not None and routes.meter in needed else None,
             by_eye={one.name for one in bench.file.instruments if one.typed},
             shown=lambda number: typed_reading(runner.state, number),
+            knobs=lambda number: by_hand_done(runner.state, number),
+            knobs_off=lambda: knobs_off(runner.state),
         )
 
     guarded = not bench.simulated and any(port.outputs for port in ports)

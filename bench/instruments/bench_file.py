@@ -386,7 +386,7 @@ class Bench:
             "leads_ohm": instrument.leads.bounds,
             "nulls_itself": instrument.leads.nulled,
             "emf_volt": abs(instrument.leads.emf.value) if instrument.leads.emf is not None else 0.0,
-            "outputs": profile.safe is not None,
+            "outputs": profile.safe is not None or profile.set_by_hand,
             "by_eye": instrument.typed,
         }
         if identity is not None:

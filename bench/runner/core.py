@@ -432,7 +432,7 @@ class Runner:
         self._lines.append(line)
         was, self._written_to = self._written_to, self._writer.path
         facts = after.setting.bench.instrument(event.instrument) if isinstance(event, e.Met) and after.setting else None
-        if isinstance(event, e.Met) and facts is not None and facts.outputs:
+        if isinstance(event, e.Met) and facts is not None and facts.outputs and event.address:
             self._met[event.instrument] = event.address
         if isinstance(event, e.Read):
             self._retries = 0

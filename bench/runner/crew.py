@@ -181,6 +181,8 @@ class InstrumentCrew:
         by_eye: instruments that a person reads; what one of them shows that answers over a line all the same, as a
             twin does, is only shown.
         shown: the number of a request to the reading that a person typed for it.
+        knobs: the number of a request to what a person did at the knobs of a supply for it; None while it goes on.
+        knobs_off: supplies that a person sets by their knobs and that were on, to whether they were said to be off.
     """
 
     def __init__(
@@ -195,6 +197,8 @@ class InstrumentCrew:
         routes: Routes | None = None,
         by_eye: Collection[str] = (),
         shown: Callable[[int], e.Read] | None = None,
+        knobs: Callable[[int], e.Energised | e.Switched | None] = lambda number: None,
+        knobs_off: Callable[[], Mapping[str, bool]] = dict,
     ) -> None:
         scale = plant_time or (lambda moment: moment * hurry)
         self._workers = {port.name: _Worker(port, post, hurry, upto, scale, self._feeding) for port in ports}
@@ -204,6 +208,8 @@ class InstrumentCrew:
         self._routes = routes
         self._by_eye = frozenset(by_eye)
         self._shown = shown
+        self._knobs = knobs
+        self._knobs_off = knobs_off
         self._dropped = 0
         self.safe_within = REACHED_WITHIN + max((port.safe_within for port in ports if port.outputs), default=0.0)
 
@@ -242,12 +248,18 @@ class InstrumentCrew:
         matrix.jobs.put(_Route(number, step, channels, meter, wanted, matrix.epoch))
 
     def switch(self, step: Step, number: int) -> None:
-        """Set the step's output and read it back."""
+        """Set the step's output and read it back; one that is set by knobs is switched by whoever types its word."""
+        if self._read_by_eye(step):
+            self._done_by_hand(number)
+            return
         worker = self._for(step)
         worker.jobs.put(_Switch(number, step, worker.epoch))
 
     def energise(self, step: Step, ramp: RampUp, number: int) -> None:
-        """Bring the step's output up its ramp and watch it."""
+        """Bring the step's output up its ramp and watch it; by knobs a person does both, and types what is seen."""
+        if self._read_by_eye(step):
+            self._done_by_hand(number)
+            return
         worker = self._for(step)
         in_lead: _InLead | None = None
         if "amps" in step.roles:
@@ -299,6 +311,12 @@ class InstrumentCrew:
     def _read_by_eye(self, step: Step) -> bool:
         return self._role_of.get(step.role or "") in self._by_eye
 
+    def _done_by_hand(self, number: int) -> None:
+        """Post what a person did at a supply's knobs, once all of it was typed."""
+        event = self._knobs(number)
+        if event is not None:
+            self._post(Happened(event))
+
     def _type_in(self, step: Step, number: int) -> None:
         """Post what a person typed as the step's reading."""
         assert self._shown is not None
@@ -334,6 +352,9 @@ class InstrumentCrew:
         until = time.monotonic() + self.safe_within
         for thread in threads:
             thread.join(timeout=max(0.0, until - time.monotonic()))
+        for name, off in self._knobs_off().items():
+            confirmed[name] = off
+            left[name] = "" if off else f"{name}: nothing but a hand at its knob switches it off"
         event = e.MadeSafe(number=number, confirmed=dict(confirmed), left=[text for text in left.values() if text])
         self._post(Happened(event))
 

@@ -92,7 +92,7 @@ def limit_of(
         )
     margin = wanted.margin.value if wanted.margin is not None else 0.0
     if wanted.computed == "shelf-voltage":
-        return _shelf_voltage(step, source, plant, powered)
+        return _shelf_voltage(step, source, plant, powered, margin)
     if wanted.computed == "stretch-drop":
         return _stretch_drop(source, plant, powered, celsius)
     try:
@@ -182,8 +182,11 @@ DROP_DOUBT: Final = (0.5, 0.2)
 """How far a drop may be from the computed one: a part of it, and volts (common practice, no source)."""
 
 
-def _shelf_voltage(step: Step, source: Measure, plant: Plant, powered: Powered | None) -> Held:
-    """What the distribution tree leaves of the supply's voltage at an inlet, with its sign."""
+def _shelf_voltage(step: Step, source: Measure, plant: Plant, powered: Powered | None, margin: float) -> Held:
+    """What the distribution tree leaves of the supply's voltage at an inlet, with its sign.
+
+    A margin is for a meter that is too coarse for the drop: it still tells dead, reversed and far too low.
+    """
     if powered is None:
         raise JudgeError("limit", "no supply that is on", "'shelf-voltage' after a step that energises")
     flow = PowerTree(plant).flow(powered)
@@ -193,7 +196,7 @@ def _shelf_voltage(step: Step, source: Measure, plant: Plant, powered: Powered |
         raise JudgeError("limit", found, "an inlet that is on")
     volts = flow.nodes[live] - flow.nodes[back]
     drop = abs(powered.volts) - abs(volts)
-    doubt = DROP_DOUBT[0] * drop + DROP_DOUBT[1]
+    doubt = DROP_DOUBT[0] * drop + DROP_DOUBT[1] + margin
     origin = f"{engineering(abs(powered.volts), 'V')} at the supply less a computed drop of {engineering(drop, 'V')}"
     return Held(Limit.between(volts - doubt, volts + doubt, "V", origin), volts)
 

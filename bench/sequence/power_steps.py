@@ -207,8 +207,7 @@ def stage_text(step: Energise, forecast: Forecast) -> str:
     levels = ", ".join(str(level.to) for level in step.ramp)
     lines = [
         f"In the place of {', '.join(what.at)}: {f'{levels}, then ' if levels else ''}{step.voltage}.",
-        f"Expected {engineering(forecast.typical.amps, 'A', digits=3)}, allowed {low:.3f} A to {high:.3f} A; "
-        "the first reading beyond switches off.",
+        f"Expected {engineering(forecast.typical.amps, 'A', digits=3)}, allowed {low:.3f} A to {high:.3f} A.",
     ]
     for load in forecast.typical.shelves.values():
         lines.append(f"On: shelf {load.shelf}, {load.volts:.2f} V and {load.amps:.3f} A expected there.")

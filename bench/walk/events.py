@@ -241,12 +241,14 @@ class Energised(_Event, frozen=True, kw_only=True, tag="energised"):
         tripped: which of the readings switched it off.
         thinned: while it soaked one reading in this number was kept; the watch saw all.
         raw: the replies that the last reading and the state at the end rest on.
+        by_hand: a person set it by its knobs and typed what it showed; ``state`` is what that person said.
     """
 
     number: int
     instrument: str
     state: Literal["on", "off"]
     meter: str = ""
+    by_hand: bool = False
     confirmed: bool
     why: str
     times: list[float] = []

@@ -88,3 +88,16 @@ def ends_with(state: State) -> tuple[str, ...]:
             f"It ends with a supply on: {text}" for text in still_live(state.setting.plant, state.conditions.handled)
         ]
     return tuple(told)
+
+
+def knobs_off(state: State) -> dict[str, bool]:
+    """Supplies that a person sets by their knobs and that were on, to whether somebody said that they are off."""
+    if state.setting is None:
+        return {}
+    on = {one.name for one in outputs_on(state)}
+    mine = [one.name for one in state.setting.bench.instruments if one.by_eye and one.outputs]
+    return {
+        name: name not in on
+        for name in mine
+        if name in on or name in state.outputs.on or name in state.outputs.unconfirmed
+    }

@@ -173,6 +173,8 @@ def _tripped(event: e.Energised, found: Prepared, high: float, word: str) -> str
             head = f"stopped: {event.why}"
             tail = "Nothing is proven"
     off = "Output off" if event.state == "off" and event.confirmed else "OUTPUT NOT CONFIRMED OFF"
+    if event.by_hand and event.state == "off":
+        off = "Output off, says who switched it"
     return f"Fail: {head}, {when}. {off}. {tail}."
 
 
@@ -217,7 +219,7 @@ def _came_up(
     outcome = replace(hold(read, origin), reading=None)
     slow = reforming(source, event, found)
     told = f"{outcome.sentence} {_details(source, event, found, mean)}"
-    outcome = replace(outcome, sentence=told, remark="; ".join(_remarks(source, found, mean, slow)))
+    outcome = replace(outcome, sentence=told, remark="; ".join(_remarks(source, found, mean, slow, event.by_hand)))
     if slow and outcome.verdict == "pass":
         outcome = replace(outcome, finding="reforms")
     if outcome.verdict == "fail" and mean < low:
@@ -255,10 +257,19 @@ def _soaked(source: Energise, outcome: Outcome, watched: list[tuple[float, float
     return replace(outcome, verdict="fail", finding="creeps", sentence=told)
 
 
-def _remarks(source: Energise, found: Prepared, mean: float, slow: str) -> list[str]:
+BY_HAND: Final = (
+    "Set by its knobs and read by eye: nobody saw what came between two looks, and nothing would have switched it off "
+    "but a hand"
+)
+"""What a load that was brought up by hand cannot promise."""
+
+
+def _remarks(source: Energise, found: Prepared, mean: float, slow: str, by_hand: bool) -> list[str]:
     """What is worth a look although the verdict stands."""
     assert found.forecast is not None
     told = [slow] if slow else []
+    if by_hand:
+        told.append(BY_HAND)
     first, second = found.forecast.likely
     margin = source.margin.value
     if not first - margin <= mean <= second + margin and found.forecast.typical.amps > 0:
@@ -272,7 +283,7 @@ def _details(source: Energise, event: e.Energised, found: Prepared, mean: float)
     expected = engineering(found.forecast.typical.amps, "A", digits=3)
     told = f"Measured {engineering(mean, 'A', digits=3)}, expected {expected}"
     seen = inrush(event.times, [a or 0.0 for a in event.amps], event.sets[-1][0], source.inrush.value)
-    if seen is not None and seen.peak_a > 0:
+    if seen is not None and seen.peak_a > 0 and not event.by_hand:
         told += f"; inrush {engineering(seen.peak_a, 'A', digits=3)}"
     tightest = min(found.forecast.breakers.values(), key=lambda load: load.headroom / load.rating, default=None)
     if tightest is not None:

@@ -685,6 +685,8 @@ MARGIN_FROM_OHM: Final = 0.2
 
 def _takes_margin(source: object, held: Held) -> bool:
     """Whether a margin may be proposed on a step's limit."""
+    if isinstance(source, Measure) and source.limit.computed == "shelf-voltage":
+        return True
     conductor = isinstance(source, Measure) and source.limit.computed == "conductor" and held.connected is not None
     return conductor and held.expected is not None and held.expected >= MARGIN_FROM_OHM
 

@@ -153,6 +153,7 @@ class Pending(msgspec.Struct, frozen=True):
         left: seconds left of a wait.
         ramp: what is followed while an output is brought up.
         typed: what a person typed for the reading that is wanted now, oldest first.
+        typed_at: time of day of each of these, and at which it was asked for, UTC.
         doubt: why it is asked again; empty where it is not.
         seen_off: instruments whose output was found off, or went off beside the walk, while the request was open.
         asked_at: time of day at which it was asked for, UTC.
@@ -163,6 +164,7 @@ class Pending(msgspec.Struct, frozen=True):
     left: float = 0.0
     ramp: RampUp | None = None
     typed: tuple[str, ...] = ()
+    typed_at: tuple[tuple[str, str], ...] = ()
     doubt: str = ""
     seen_off: frozenset[str] = frozenset()
     asked_at: str = ""

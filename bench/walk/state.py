@@ -59,6 +59,8 @@ cannot prove some limits. A step is then ``ASKING`` (a person reads, does or typ
 ``SWITCHING``, ``ENERGISING`` or ``WAITING``; a search goes through ``ADVISING`` before each of its acts and readings.
 A reading that a person types is ``PLACING`` again while it is asked again.
 ``TROUBLED`` waits for a decision, ``PAUSED`` for somebody to go on.
+A supply that a person sets by its knobs stays ``ENERGISING`` from level to level, and ``SWITCHING`` until its word was
+typed. Nothing can be made safe about it but by that person: where it is not said to be off, that is the trouble.
 ``DONE`` and ``ABORTED`` are final.
 """
 
@@ -81,10 +83,10 @@ from bench.sequence.file import Ask as AskStep
 from bench.sequence.plan import Step
 from bench.sequence.power_steps import powered as fed
 from bench.sequence.unroll import CannotUnroll
-from bench.walk import by_eye
+from bench.walk import by_eye, by_knobs
 from bench.walk import events as e
 from bench.walk import requests as r
-from bench.walk.facts import BenchFacts, InstrumentFacts
+from bench.walk.facts import BenchFacts, Display, InstrumentFacts
 from bench.walk.outcome import Outcome
 from bench.walk.results import results
 from bench.walk.seeking import Seeking
@@ -147,7 +149,9 @@ def _next() -> dict[tuple[Phase, type], Move]:
         ({P.PLACING}, e.Answered, "placed", {P.MEASURING, P.PLACING}, False),
         ({P.MEASURING}, e.Read, "read", set(), True),
         ({P.SWITCHING}, e.Switched, "switched", {P.TROUBLED}, True),
+        ({P.SWITCHING}, e.Answered, "switched_by_hand", {P.SWITCHING}, False),
         ({P.ENERGISING}, e.Energised, "energised", set(), True),
+        ({P.ENERGISING}, e.Answered, "turned_up", {P.ENERGISING}, False),
         ({P.WAITING}, e.Elapsed, "elapsed", set(), True),
         ({P.ADVISING}, e.Advised, "advised", set(), True),
         ({P.TROUBLED}, e.Answered, "resolved", {P.SAFING, P.MEETING}, True),
@@ -311,7 +315,7 @@ def _to(state: State, phase: Phase, **pending: Any) -> State:
         phase: what is wanted now.
         pending: fields of :class:`Pending` that change.
     """
-    fresh = {"typed": (), "doubt": "", "seen_off": frozenset(), "asked_at": state.at}
+    fresh = {"typed": (), "typed_at": (), "doubt": "", "seen_off": frozenset(), "asked_at": state.at}
     about = replace(state.pending, **{**fresh, **pending})
     return replace(state, phase=phase, number=state.number + 1, pending=about)
 
@@ -904,6 +908,88 @@ def typed_reading(state: State, number: int) -> e.Read:
     return by_eye.reading(facts, step, state.pending.typed, number)
 
 
+def by_knobs_at(state: State) -> InstrumentFacts | None:
+    """The supply that a person sets by its knobs for the step under way; None where it has a port, or none is set."""
+    facts = by_eye_at(state) if state.phase in (Phase.ENERGISING, Phase.SWITCHING) else None
+    return facts if facts is not None and facts.outputs else None
+
+
+def unsafe_by_hand(state: State) -> tuple[str, ...]:
+    """Supplies that a person sets by their knobs and that nobody has said to be off, where that is the trouble."""
+    trouble = state.pending.trouble
+    if state.setting is None or trouble is None or trouble.kind != "unsafe":
+        return ()
+    known = {one.name for one in state.setting.bench.instruments if one.by_eye}
+    return tuple(name for name in state.outputs.unconfirmed if name in known)
+
+
+def _turned_up(state: State, event: e.Answered, nth: int) -> State:
+    """A person who turns a supply up by its knobs typed what its ammeter shows, or that it is off."""
+    ramp = state.pending.ramp
+    if by_knobs_at(state) is None or ramp is None:
+        raise Refused("this output is brought up over its line: nothing is typed for it")
+    if by_knobs_course(state).over:
+        raise Refused("all is typed already")
+    if not by_knobs.understood(event.answer, _ammeter_shows(state)):
+        raise Refused("Type what its ammeter shows, LIMIT if it is at its limit, or OFF when it is off.")
+    before, was = state.pending, by_knobs_course(state)
+    typed, at = (*before.typed, event.answer), (*before.typed_at, (before.asked_at, state.at))
+    after = _to(state, Phase.ENERGISING, typed=typed, typed_at=at, ramp=ramp)
+    now = by_knobs_course(after)
+    # how long a level has stood is counted from when it was asked for, and not from the line before
+    moved = (now.level, now.soaking) != (was.level, was.soaking)
+    asked_at = state.at if moved else before.asked_at
+    return replace(after, pending=replace(after.pending, asked_at=asked_at, doubt=now.said))
+
+
+def by_knobs_course(state: State) -> by_knobs.Course:
+    """How far a supply has come that a person sets by its knobs."""
+    assert state.pending.ramp is not None
+    return by_knobs.course(state.pending.ramp, _knob_lines(state), _ammeter_shows(state))
+
+
+def _knob_lines(state: State) -> list[by_knobs.Line]:
+    told = zip(state.pending.typed, state.pending.typed_at, strict=True)
+    return [by_knobs.Line(text, asked, at) for text, (asked, at) in told]
+
+
+def _ammeter_shows(state: State) -> list[Display]:
+    """What the ammeter of a supply that is set by its knobs can show: its own, or one in its lead."""
+    step, setting = state.step, state.setting
+    assert step is not None and setting is not None
+    facts = setting.bench.for_role("amps" if "amps" in step.roles else "supply")
+    return [] if facts is None else facts.displays.get("current", [])
+
+
+def _switched_by_hand(state: State, event: e.Answered, nth: int) -> State:
+    """A person switched a supply at its knob and typed the word for it."""
+    step = state.step
+    if by_knobs_at(state) is None or step is None or not isinstance(step.source, Set):
+        raise Refused("this output is switched over its line: nothing is typed for it")
+    if state.pending.typed:
+        raise Refused("it is said already")
+    if event.answer.strip().upper() != step.source.output.upper():
+        raise Refused(f"type {step.source.output.upper()} when its output is {step.source.output}")
+    return _to(state, Phase.SWITCHING, typed=(event.answer,))
+
+
+def by_hand_done(state: State, number: int) -> e.Energised | e.Switched | None:
+    """What a person did at the knobs of a supply, once all of it is typed; None before."""
+    step, facts = state.step, by_knobs_at(state)
+    if step is None or facts is None or state.setting is None:
+        return None
+    if isinstance(step.source, Set):
+        if not state.pending.typed:
+            return None
+        raw = list(state.pending.typed)
+        return e.Switched(number=number, instrument=facts.name, state=step.source.output, confirmed=True, raw=raw)
+    now = by_knobs_course(state)
+    if not now.over:
+        return None
+    meter = state.setting.bench.role_of.get("amps", "") if "amps" in step.roles else ""
+    return by_knobs.energised(now, _knob_lines(state), number, facts.name, meter)
+
+
 def _read(state: State, event: e.Read, nth: int) -> State:
     step = state.step
     assert step is not None and state.setting is not None
@@ -1076,12 +1162,18 @@ def _troubled(state: State, event: e.Troubled, nth: int) -> State:
 def _resolved(state: State, event: e.Answered, nth: int) -> State:
     trouble = state.pending.trouble
     assert trouble is not None
-    if event.answer != "retry":
+    by_hand = unsafe_by_hand(state)
+    if by_hand and event.answer.strip().upper() != by_knobs.OFF:
+        raise Refused(f"switch {', '.join(by_hand)} off at its knob; type OFF when its display shows nothing")
+    if event.answer != "retry" and not by_hand:
         raise Refused("answer 'retry', skip the step with a reason, or abort")
     state = _without_trouble(state)
     if trouble.kind == "unsafe":
         then = state.place.then if state.place.then is Phase.PAUSED else Phase.MEETING
-        return _make_safe(state, then)
+        off = [Change("output", name, "off") for name in by_hand]
+        handled = state.conditions.handled.after(off, nth, event.by or state.seat, state.at)
+        state = replace(state, conditions=replace(state.conditions, handled=handled))
+        return _make_safe(state, then, seen_off=frozenset(by_hand))
     return _to(state, Phase.MEETING) if state.instruments.to_meet else _enter(state, state.place.cursor)
 
 
@@ -1229,7 +1321,9 @@ _HANDLERS: Final[dict[str, Callable[..., State]]] = {
         _placed,
         _read,
         _switched,
+        _switched_by_hand,
         _energised,
+        _turned_up,
         _elapsed,
         _advised,
         _resolved,

@@ -20,8 +20,10 @@ from bench.simulate.world.power import PowerWorld
 from bench.simulate.world.terminals import AMPS, HI, LO
 from bench.walk import events as e
 from bench.walk.by_eye import display_of, function_of
+from bench.walk.by_knobs import LIMIT, OFF
 from bench.walk.facts import Display
-from bench.walk.state import Phase, State
+from bench.walk.left_on import knobs_off
+from bench.walk.state import Phase, State, by_hand_done, by_knobs_course, unsafe_by_hand
 from tests.walk.hand_held import Typing
 from tests.walks.tool import JOB
 
@@ -34,7 +36,8 @@ instruments:
   - {name: low-ohm, profile: hand-held-low-ohm-meter, port: typed}
   - {name: tester, profile: dial-insulation-tester, port: typed}
   - {name: clamp, profile: hand-held-clamp, port: typed}
-roles: {ohms: OHMS, volts: hand-held, insulation: tester, amps: AMPS}
+  - {name: supply, profile: hand-set-supply, port: typed}
+roles: {ohms: OHMS, volts: hand-held, insulation: tester, amps: AMPS, supply: supply}
 references:
   - {name: the 100 ohm resistor, value: 100 ohm, tolerance: 1 %}
   - {name: the 1 Mohm resistor, value: 1 Mohm, tolerance: 1 %}
@@ -118,14 +121,14 @@ def walked(
     live: float = 24.0,
 ) -> State:
     """A whole walk by hands that only type; a source that is known to be live has ``live`` volts."""
-    walk = _Walk(first, faults, mistake, live)
+    walk = Person(first, faults, mistake, live)
     walk.run()
     if kept is not None:
         kept.extend(walk.entries)
     return walk.state
 
 
-class _Walk(Typing):
+class Person(Typing):
     """By hands that only type.
 
     Args:
@@ -135,7 +138,9 @@ class _Walk(Typing):
         live: volts of a source that is known to be live.
     """
 
-    def __init__(self, first: e.Began, faults: Sequence[Fault], mistake: Mistake | None, live: float) -> None:
+    def __init__(
+        self, first: e.Began, faults: Sequence[Fault] = (), mistake: Mistake | None = None, live: float = 24.0
+    ) -> None:
         self._hall, self._mistake, self._live_v = Hall(first, faults), mistake, live
         self._hands = SimulatedHands(self._hall, 20.0, {}, 1e6)  # type: ignore[arg-type]
         self.begin(first)
@@ -150,17 +155,58 @@ class _Walk(Typing):
         assert step.role is not None
         facts = self.bench.for_role(step.role)
         assert facts is not None
+        if step.source.after is not None:
+            self._hall.move(Move(jump=step.source.after.value))
         text = shown(_held(self._hall, step, self._live_v), facts.displays[function_of(step)[1]])
         # who made a slip is asked once more, and then types what is there
         if self._mistake is not None and not self.state.pending.typed:
             text = self._mistake(self.state, step, text)
         return self.answered(text)
 
+    def waited(self, left: float) -> e.Event:
+        self._hall.move(Move(jump=left))
+        return super().waited(left)
+
     def done(self, step: Step) -> e.Event:
         self._hands.act(step)
         return self.answered(self._hands.answer(step))
 
+    def brought_up(self, step: Step) -> e.Event:
+        done = by_hand_done(self.state, self.state.number)
+        if done is not None:
+            return done
+        ramp, now = self.state.pending.ramp, by_knobs_course(self.state)
+        assert ramp is not None
+        if not self.state.pending.typed:
+            self._hands.act(step)
+        if now.why:
+            self._hall.world.release(self._hall.clock.now())
+            return self.answered(OFF)
+        level = ramp.levels[now.level]
+        self._hall.world.drive(level.volts, level.limit_a, self._hall.clock.now())
+        self._hall.move(Move(jump=level.inrush_s + level.hold_s + ramp.span_s + (ramp.soak_s if now.soaking else 0.0)))
+        found = self._hall.world.drive(level.volts, level.limit_a, self._hall.clock.now())
+        facts = self.bench.for_role("supply")
+        assert facts is not None
+        text = shown(found.amps, facts.displays["current"])
+        if found.mode == "CURR":
+            text = LIMIT
+        return self.answered(text if self._mistake is None else self._mistake(self.state, step, text))
+
+    def switched(self, step: Step) -> e.Event:
+        done = by_hand_done(self.state, self.state.number)
+        if done is not None:
+            return done
+        self._hall.world.release(self._hall.clock.now())
+        return self.answered(OFF)
+
+    def made_safe(self) -> dict[str, bool]:
+        return knobs_off(self.state)
+
     def event(self) -> e.Event:
+        if unsafe_by_hand(self.state):
+            self._hall.world.release(self._hall.clock.now())
+            return self.answered(OFF)
         if self.state.phase is Phase.TROUBLED:
             return e.Skipped(number=self.state.number, reason="no such instrument", by=self.by)
         return super().event()

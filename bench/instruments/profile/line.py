@@ -234,6 +234,8 @@ class ByEye(
     display: Literal["as the ranges say", "not known"] = "as the ranges say"
     """Whether the last digit of each range is known. ``not known`` is for who has lost the leaflet: ``resolution`` is
     then the coarsest that such a display has, and the digits that are typed say how coarse it is."""
+    output: bool = False
+    """It is a supply that a person sets and switches by its knobs. Nothing switches it off by itself."""
 
 
 Dialogue = Query | Stream | Poll | Frames | Modbus | ByEye

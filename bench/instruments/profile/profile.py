@@ -324,6 +324,11 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_de
         """Whether a person reads it: it has no wire."""
         return isinstance(self.dialogue, ByEye)
 
+    @property
+    def set_by_hand(self) -> bool:
+        """Whether it is a supply that a person sets by its knobs."""
+        return isinstance(self.dialogue, ByEye) and self.dialogue.output
+
     def _check_by_eye(self) -> None:
         if self.outputs or self.switch is not None or any(part.energises for part in self.functions):
             raise Inconsistent("an output that is switched by eye", "a profile of an instrument with a port")
@@ -391,7 +396,7 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_de
     def roles(self) -> tuple[Role, ...]:
         """The roles that an instrument of this kind can fill."""
         roles: dict[Role, None] = dict.fromkeys(part.role for part in self.functions)
-        if self.outputs:
+        if self.outputs or self.set_by_hand:
             roles["supply"] = None
         if self.switch is not None:
             roles["switch"] = None

@@ -17,10 +17,22 @@ from bench.sequence.file import NOWHERE, Ask, Do, Gate, Hold, Look, Measure, Pro
 from bench.sequence.plan import Step
 from bench.walk import requests as r
 from bench.walk.by_eye import function_of, wanted
+from bench.walk.by_knobs import asks
 from bench.walk.facts import InstrumentFacts
 from bench.walk.outcome import Outcome
 from bench.walk.results import outcomes
-from bench.walk.state import SKIPPABLE, Phase, State, by_eye_at, known, request, said_by
+from bench.walk.state import (
+    SKIPPABLE,
+    Phase,
+    State,
+    by_eye_at,
+    by_knobs_at,
+    by_knobs_course,
+    known,
+    request,
+    said_by,
+    unsafe_by_hand,
+)
 
 if TYPE_CHECKING:
     from bench.plant.model import Plant
@@ -135,6 +147,9 @@ def page(state: State, *, mirrored: bool = False) -> Page:
             )
         case r.Resolve():
             text = asked.what[:1].upper() + asked.what[1:]
+            if unsafe_by_hand(state):
+                told = f"{text.rstrip('.')}.\nSwitch it off now, and look that its display shows nothing."
+                return Page("ask", number, "Switch it off by hand", told, wanted="the word OFF when it is off")
             return Page("trouble", number, "Trouble", text.rstrip(".") + ".", asked.advice)
         case r.Rest(why=why):
             text = f"Paused: {why}." if why else "Paused."
@@ -165,6 +180,9 @@ def _step_page(state: State, asked: r.Request, mirrored: bool) -> Page:
             return Page("wait", number, step.title, step.text, f"{duration(left)} to go; it ends by itself.")
         case r.Switch():
             state_word = "off" if source.switches_off else "on"
+            if (knob := by_knobs_at(state)) is not None:
+                text = f"{step.text}\nSwitch {knob.name} {state_word} at its knob, and look that its display says so."
+                return Page("ask", number, step.title, text, wanted=f"the word {state_word.upper()} when it is")
             return Page("switch", number, step.title, step.text, f"The output goes {state_word} and is read back.")
         case r.Place() | r.Measure():
             leads = leads_of(state, step, mirrored=mirrored)
@@ -187,6 +205,9 @@ def _step_page(state: State, asked: r.Request, mirrored: bool) -> Page:
             return Page(kind, number, step.title, text, hint, leads)
         case r.Advise():
             return Page("advise", number, step.title, step.text, "Working out what to read next.")
+        case r.Energise(ramp=ramp) if by_knobs_at(state) is not None:
+            text = f"{asks(ramp, by_knobs_course(state))}\n{step.text}"
+            return Page("ask", number, step.title, text, wanted="the amperes that it shows; or OFF, or LIMIT")
         case _:
             hint = "The output comes up and is watched. It goes off by itself at the first reading beyond."
             return Page("energise", number, step.title, step.text, hint)
