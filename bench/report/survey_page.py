@@ -6,7 +6,6 @@ for each pair that is sure, a dashed one for each that is likely.
 
 from __future__ import annotations
 
-import io
 from collections.abc import Iterable, Sequence
 from html import escape
 from typing import Final
@@ -15,6 +14,7 @@ from bench.diagnose.survey import sentences as words
 from bench.diagnose.survey.belief import Answer
 from bench.diagnose.survey.trips import Trip
 from bench.plant.finds import Find, LooseEnd
+from bench.report.scan_code import code
 from bench.texts import clean
 from bench.walk.surveying import kind_of
 
@@ -192,12 +192,3 @@ def flags_page(title: str, finds: Iterable[Find]) -> str:
             f"<p>{_safe(kind_of(find))}</p><p>{_safe(about)}</p></div></div>\n"
         )
     return "".join([*parts, "</div></body></html>\n"])
-
-
-def code(text: str) -> str:
-    """A text as a QR code (ISO/IEC 18004), as SVG."""
-    import segno
-
-    out = io.BytesIO()
-    segno.make(text, error="m", micro=False).save(out, kind="svg", xmldecl=False, svgns=True, border=2, omitsize=True)
-    return out.getvalue().decode("utf-8")

@@ -11,6 +11,7 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
+import re
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
@@ -22,6 +23,10 @@ COLUMNS: Final = ("code", "step", "what", "red", "black", "read", "reading", "ag
 FILLED: Final = COLUMNS[-4:]
 MOST_LINES: Final = 100_000
 """More than any plan has readings."""
+
+
+SCANNED: Final = re.compile(r"#(?P<code>[0-9A-F]{4}-[0-9A-F]{4})/(?P<line>[0-9]{1,6})")
+"""What stands in the code to scan beside a line: the sheet's code and the line's number."""
 
 
 class BadSheet(ValueError):
@@ -52,6 +57,11 @@ def code_of(plan: Plan) -> str:
     said = "\n".join(f"{step.key} {' '.join(step.probes or ())}" for step in plan.steps if step.reads)
     digits = hashlib.sha256(said.encode()).hexdigest()[:8].upper()
     return f"{digits[:4]}-{digits[4:]}"
+
+
+def scan_text(plan: Plan, step: Step) -> str:
+    """What is scanned beside the line of a reading; it leads the walk there."""
+    return f"#{code_of(plan)}/{step.index + 1}"
 
 
 def asked(plan: Plan, roles: Collection[str] | None = None) -> Iterator[Step]:

@@ -11,9 +11,10 @@ import pytest
 from bench.cli import main
 from bench.report.work_sheet import page
 from bench.screens.walk.from_sheet import answer, cells_of
+from bench.screens.walk.scanned import led_to
 from bench.walk import events as e
 from bench.walk.state import State, request
-from bench.walk.work_sheet import COLUMNS, BadSheet, as_csv, code_of, filled
+from bench.walk.work_sheet import COLUMNS, SCANNED, BadSheet, as_csv, code_of, filled, scan_text
 from tests.walk.by_hand_hall import BENCH, began
 from tests.walk.test_by_eye import Walk
 
@@ -126,3 +127,26 @@ def test_the_walk_says_who_read_it(first: e.Began) -> None:
     assert said is not None and isinstance(said.wish, e.Answered)
     assert (said.wish.read_by, said.wish.read_at) == ("Bo", "2026-05-01 17:30")
     assert request(walk.state).number == said.wish.number
+
+
+def test_each_line_has_a_code_that_leads_back_to_it(first: e.Began) -> None:
+    walk = Walk(first)
+    setting = walk.state.setting
+    assert setting is not None
+    plan = setting.plan
+    html = page(plan, setting.plant)
+    assert html.count("<svg") == 5 and "http" not in html.replace("http://www.w3.org/2000/svg", "")
+    texts = [scan_text(plan, step) for step in plan.steps]
+    assert SCANNED.fullmatch(texts[0]) is not None and len(set(texts)) == 5
+    assert led_to(walk.state, "1.7") is None
+    here = led_to(walk.state, texts[0])
+    assert isinstance(here, str) and "asked now" in here
+    ahead = led_to(walk.state, texts[3])
+    assert isinstance(ahead, str) and "not reached yet" in ahead
+    other = led_to(walk.state, "#0000-0000/1")
+    assert isinstance(other, str) and "another sequence" in other
+    walk.type("1.7")
+    back = led_to(walk.state, texts[0])
+    assert isinstance(back, e.Went) and (back.to, back.then) == (0, "return")
+    walk.add(back)
+    assert walk.state.step is not None and walk.state.step.title == "Wire 1"

@@ -21,6 +21,7 @@ from bench.screens.walk import earth_tree, findings, stage_words, stages
 from bench.screens.walk import sayings as words
 from bench.screens.walk.follow import Follower, Going, Happened, Lost, Misset, News, Rose, Said
 from bench.screens.walk.from_sheet import answer, cells_of
+from bench.screens.walk.scanned import led_to
 from bench.screens.walk.sound import PATTERNS, Speaker
 from bench.screens.walk.touched import touched, unknown
 from bench.sequence.file import Do
@@ -415,7 +416,12 @@ class Plain:
         kind = words.page(state).kind
         first, _, rest = text.partition(" ")
         rest = rest.strip()
-        if text.startswith("="):
+        led = led_to(self._follower.state, text)
+        if isinstance(led, str):
+            self._say(led)
+        elif led is not None:
+            self._wish(led)
+        elif text.startswith("="):
             self._answer(text[1:].strip())
         elif kind == "hold" and self._is_word(text):
             self._answer(text)

@@ -22,6 +22,7 @@ from bench.screens.walk.findings import READ, look_of
 from bench.screens.walk.follow import Follower, Happened, Lost, News, Said
 from bench.screens.walk.keys import SAYS, actions, keys
 from bench.screens.walk.paint import paint
+from bench.screens.walk.scanned import FIRST, led_to
 from bench.screens.walk.sound import APART, PATTERNS, Speaker
 from bench.screens.walk.touched import touched, unknown
 from bench.screens.walk.view import View, allowed
@@ -256,6 +257,8 @@ class WalkProgram(Program[View]):
             self.do_word(character)
         elif character is not None and character in BEGINS_FIGURE and self._types_reading():
             self.do_value(character)
+        elif character == FIRST and not self.moment.watching:
+            self.do_scan(character)
         elif not act:
             if self.moment.watching and key in TAKE:
                 self._note("you watch; k takes the operator's seat")
@@ -341,9 +344,9 @@ class WalkProgram(Program[View]):
         self._prompt(
             title,
             lines,
-            lambda text: e.Answered(number=number, answer=text),
+            lambda text: self._led(text) or e.Answered(number=number, answer=text),
             numbered=True,
-            wrong=lambda text: "" if text.strip() else f"{want} is wanted",
+            wrong=lambda text: self._scan_leads_nowhere(text) or ("" if text.strip() else f"{want} is wanted"),
             begun=begun,
         )
 
@@ -367,6 +370,29 @@ class WalkProgram(Program[View]):
         """Ask for the value that is wanted."""
         page = self.moment.page
         self._answer(page.title, [page.text, "", f"Wanted: {page.wanted}"], page.wanted, begun)
+
+    def do_scan(self, begun: str = "") -> None:
+        """Take a code that is scanned from a work sheet: it leads to its reading."""
+        self._prompt(
+            "A code from a work sheet",
+            ["It leads to its line, as far as the walk has come, and back again."],
+            lambda text: self._led(text) or e.Noted(text=text),
+            numbered=True,
+            wrong=self._leads_nowhere,
+            begun=begun,
+        )
+
+    def _led(self, text: str) -> e.Went | None:
+        found = led_to(self.follower.state, text)
+        return found if isinstance(found, e.Went) else None
+
+    def _leads_nowhere(self, text: str) -> str:
+        found = led_to(self.follower.state, text)
+        return "that is no code of a work sheet" if found is None else found if isinstance(found, str) else ""
+
+    def _scan_leads_nowhere(self, text: str) -> str:
+        found = led_to(self.follower.state, text)
+        return found if isinstance(found, str) else ""
 
     def do_reason(self) -> None:
         """Ask why the walk goes on with this bench."""
