@@ -156,7 +156,7 @@ class Person(Typing):
         facts = self.bench.for_role(step.role)
         assert facts is not None
         if step.source.after is not None:
-            self._hall.move(Move(jump=step.source.after.value))
+            self._hall.move(Move(jump=max(15.0, step.source.after.value)))
         text = shown(_held(self._hall, step, self._live_v), facts.displays[function_of(step)[1]])
         # who made a slip is asked once more, and then types what is there
         if self._mistake is not None and not self.state.pending.typed:

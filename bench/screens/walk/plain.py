@@ -26,9 +26,10 @@ from bench.screens.walk.sound import PATTERNS, Speaker
 from bench.screens.walk.touched import touched, unknown
 from bench.sequence.file import Do
 from bench.walk import events as e
+from bench.walk.by_knobs import OFF, ON
 from bench.walk.left_on import live_words
 from bench.walk.results import results
-from bench.walk.state import BEEPS, Phase
+from bench.walk.state import BEEPS, Phase, by_knobs_at, unsafe_by_hand
 from bench.walk.work_sheet import BadSheet, Cell
 
 if TYPE_CHECKING:
@@ -424,6 +425,9 @@ class Plain:
         elif text.startswith("="):
             self._answer(text[1:].strip())
         elif kind == "hold" and self._is_word(text):
+            self._answer(text)
+        elif text.upper() in (OFF, ON) and (by_knobs_at(state) or unsafe_by_hand(state)):
+            # of a supply that is set by its knobs this says how it is; of all others it switches them off
             self._answer(text)
         elif not text:
             self._yes(kind)
