@@ -29,6 +29,7 @@ Role = Literal[
     "volts",
     "amps",
     "supply",
+    "load",
     "switch",
     "thermometer",
     "lcr",

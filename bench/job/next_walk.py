@@ -16,7 +16,8 @@ SECONDS: Final = 15.0
 """What one reading takes with setting up and all that is beside it, in seconds (common practice, no source)."""
 NEEDS: Final = {
     "ohms": "an ohmmeter", "insulation": "an insulation tester", "volts": "a voltmeter", "amps": "an ammeter",
-    "clamp": "a clamp meter", "supply": "a bench supply", "switch": "a relay matrix", "thermometer": "a thermometer",
+    "clamp": "a clamp meter", "supply": "a bench supply", "load": "an electronic load", "switch": "a relay matrix",
+    "thermometer": "a thermometer",
 }  # fmt: skip
 """What a role is called where no bench is chosen yet."""
 

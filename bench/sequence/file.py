@@ -658,11 +658,20 @@ class Set(_Common, frozen=True, kw_only=True, tag="set"):
     output: Literal["on", "off"]
     voltage: Amount | None = None
     current_limit: Amount | None = None
+    """Of an electronic load: the current that it takes."""
+    by: Literal["supply", "load"] = "supply"
+    """What is switched: the bench supply, or an electronic load that takes current from what is on already."""
+
+    def __post_init__(self) -> None:
+        if self.by == "load" and self.output == "on" and self.current_limit is None:
+            raise Inconsistent("a load without 'current-limit'", "'current-limit': the current that it takes")
+        if self.by == "load" and self.voltage is not None:
+            raise Inconsistent("'voltage' of a load", "'current-limit' alone: a load puts out nothing")
 
     @property
     def role(self) -> Role | None:
-        """The supply."""
-        return "supply"
+        """The supply, or the load."""
+        return self.by
 
     @property
     def energises(self) -> bool:

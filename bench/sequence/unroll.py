@@ -237,7 +237,7 @@ def _title(entry: Single, subject: str) -> str:
         case Ask():
             return entry.name.capitalize()
         case Set():
-            return f"Output {entry.output}"
+            return f"{'Load' if entry.role == 'load' else 'Output'} {entry.output}"
         case Seek():
             return f"Search for {entry.find.replace('-', ' ')}{' of ' + entry.of if entry.of else ''}"
         case Energise():

@@ -565,7 +565,7 @@ def _stands(state: State, step: Step) -> tuple[str, RampUp | None]:
     """Why a step must be passed over, and what an output that comes up follows; see rule 7."""
     assert state.setting is not None
     source = step.source
-    if source.live and not state.outputs.on:
+    if source.live and not any(name != state.setting.bench.role_of.get("load") for name in state.outputs.on):
         return "no output is on", None
     if source.lift and _anything_live(state):
         return "something is live, and no bond is lifted then", None
@@ -1029,7 +1029,8 @@ def _switched(state: State, event: e.Switched, nth: int) -> State:
         state = replace(state, kept=replace(state.kept, notes=(*state.kept.notes, (nth, e.Noted(text=what)))))
     if wanted == "off":
         outputs = state.outputs.set_off(event.instrument)
-        state = replace(state, conditions=replace(state.conditions, fed=None))
+        if source.by == "supply":
+            state = replace(state, conditions=replace(state.conditions, fed=None))
     else:
         outputs = state.outputs.set_on(event.instrument, step.index)
     return _advance(replace(state, outputs=outputs), Outcome.done(step, nth))

@@ -2,16 +2,26 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
+import msgspec
 import pytest
 
-from bench.files import parse
+from bench.files import BadFile, parse
 from bench.instruments.examples import Script, replay
+from bench.instruments.instrument import Instrument
+from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.accuracy import accuracy_rows
 from bench.instruments.profile.profile import Profile
 from bench.instruments.reading import Taker
 from bench.instruments.session import Session
 from bench.quantity import Amount, engineering
 from bench.roles import ROLE_OF, UNIT_OF
+from bench.walk.facts import InstrumentFacts
+from bench.walk.results import results
+from bench.walk.state import Phase
+from tests.instruments.server import VirtualLine
+from tests.walk import paper_walk as paper
 
 KINDS = {
     # what is read, as its replies name the unit, a range, the last digit, a reading, in the base unit, as it is shown
@@ -82,3 +92,118 @@ def test_every_kind_has_a_unit_that_files_can_write():
     for reads, unit in UNIT_OF.items():
         one = Amount(1.0, unit)
         assert Amount.parse(one.exact()) == one, reads
+
+
+LOAD = r"""
+profile: electronic-load
+title: an electronic load
+dialogue: {kind: query, reply: '(?P<value>\d{2}\.\d{3})'}
+identify: {ask: 'ID', reply: '(?P<model>LOAD) (?P<serial>\d+)'}
+accuracy-source: test
+functions:
+  - {name: volts dc, reads: voltage, read: 'V', takes: 0.5 s,
+     ranges: [{range: 80 V, resolution: 1 mV, accuracy: [{of-reading: 0.1 %, counts: 5}]}]}
+outputs:
+  - name: input
+    sinks: true
+    settings: [{name: current, unit: A, least: 0, most: 10}]
+    prepare: ['C {current}']
+    confirm: [{ask: 'C', reply: '(?P<value>.+)', equals: current}]
+    'on': ['IN1']
+    'off': ['IN0']
+    is-on: {ask: 'IN', reply: '1'}
+    is-off: {ask: 'IN', reply: '0'}
+safe: {text: the load takes no current, send: ['IN0'], checks: [{ask: 'IN', reply: '0'}]}
+"""
+WITH_LOAD = """
+sequence: a converter on an electronic load
+plant: plant.yaml
+steps:
+  - {step: hold, text: Everybody is clear., word: CLEAR}
+  - {step: set, text: The supply goes on., output: 'on', voltage: 48 V, current-limit: 2 A}
+  - {step: set, text: It takes its current., by: load, output: 'on', current-limit: 1.5 A}
+  - {step: measure, read: voltage, between: [BA, RA], live: true, limit: {at-least: -57 V, source: us}}
+  - {step: set, text: It lets go., by: load, output: 'off'}
+  - {step: measure, read: voltage, between: [BA, RA], live: true, limit: {at-least: -57 V, source: us}}
+  - {step: set, text: The supply goes off., output: 'off'}
+"""
+
+
+class Loaded:
+    """That load."""
+
+    wake_at = None
+
+    def __init__(self) -> None:
+        self.on = False
+        self.amps = "0"
+        self.identity = "LOAD 12"
+        self._out = b""
+
+    def receive(self, data: bytes, now: float) -> None:
+        for line in data.decode().split("\n"):
+            word, _, value = line.partition(" ")
+            answers = {"ID": self.identity, "V": "53.400", "IN": str(int(self.on)), "C": self.amps}
+            if word == "C" and value:
+                self.amps = value
+            elif word in ("IN0", "IN1"):
+                self.on = word == "IN1"
+            elif word in answers:
+                self._out += f"{answers[word]}\n".encode()
+
+    def send(self, now: float) -> bytes:
+        said, self._out = self._out, b""
+        return said
+
+
+def test_an_electronic_load_takes_its_current_is_read_back_and_let_go() -> None:
+    profile, _ = parse(LOAD, Profile, "load.yaml")
+    assert profile.roles == ("volts", "load")
+    twin = Loaded()
+    line = VirtualLine(twin)
+    load = Instrument(profile, line, line.clock)
+    load.open()
+    assert load.set_output(True, {"current": 1.5}).settings == {"current": "1.5"} and twin.on and twin.amps == "1.5"
+    load.configure("volts dc")
+    assert load.read().value == 53.4
+    assert load.make_safe().confirmed and not twin.on
+    with pytest.raises(InstrumentTrouble, match="0 to 10 A"):
+        load.set_output(True, {"current": 11.0})
+
+
+def test_a_walk_sets_a_load_beside_its_supply(tmp_path: Path) -> None:
+    load = InstrumentFacts(name="load", profile="electronic-load", roles=["load"], outputs=True)
+    bench = msgspec.structs.replace(
+        paper.BENCH, instruments=[*paper.BENCH.instruments, load], role_of={**paper.BENCH.role_of, "load": "load"}
+    )
+    desk = paper.Desk(paper.made(tmp_path, WITH_LOAD, bench=bench).began)
+    desk.until(index=2, phase=Phase.SWITCHING)
+    assert desk.state.step is not None and desk.state.step.title == "Load on"
+    desk.until(index=3)
+    assert set(desk.state.outputs.on) == {"supply", "load"}
+    desk.until(index=5)
+    assert set(desk.state.outputs.on) == {"supply"}
+    desk.finish()
+    assert results(desk.state)[5].verdict == "pass"
+    # a reading that needs the supply is passed over where the load alone is on
+    alone = WITH_LOAD.replace(
+        "  - {step: set, text: The supply goes on., output: 'on', voltage: 48 V, current-limit: 2 A}\n", ""
+    )
+    folder = tmp_path / "alone"
+    folder.mkdir()
+    desk = paper.Desk(paper.made(folder, alone, bench=bench).began).finish()
+    assert "no output is on" in results(desk.state)[2].sentence
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        (", current-limit: 1.5 A", "", "the current that it takes"),
+        ("current-limit: 1.5 A", "current-limit: 1.5 A, voltage: 48 V", "a load puts out nothing"),
+        ("  - {step: hold, text: Everybody is clear., word: CLEAR}\n", "", "a hold point before it"),
+    ],
+)
+def test_a_slip_with_a_load_is_told(tmp_path: Path, old: str, new: str, says: str) -> None:
+    assert old in WITH_LOAD
+    with pytest.raises(BadFile, match=says):
+        paper.made(tmp_path, WITH_LOAD.replace(old, new))

@@ -172,8 +172,8 @@ class Walker:
 
     def switched(self, step: Step) -> e.Event:
         """An output that was set, and read back."""
-        state, supply = "off" if step.source.switches_off else "on", self.bench.role_of["supply"]
-        return e.Switched(number=self.state.number, instrument=supply, state=state, confirmed=True)
+        state, switched = "off" if step.source.switches_off else "on", self.bench.role_of[step.role or "supply"]
+        return e.Switched(number=self.state.number, instrument=switched, state=state, confirmed=True)
 
     def brought_up(self, step: Step) -> e.Event:
         """An output that was brought up and watched."""

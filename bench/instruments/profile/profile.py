@@ -103,6 +103,8 @@ class Output(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_def
     is_off: Check
     settle: Duration = seconds(0.0)
     """Wait between switching and reading back."""
+    sinks: bool = False
+    """It puts out nothing and takes current: an electronic load."""
     watchdog: Watchdog | None = None
     """What the instrument itself switches it off by, should the program be gone."""
 
@@ -396,8 +398,9 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_de
     def roles(self) -> tuple[Role, ...]:
         """The roles that an instrument of this kind can fill."""
         roles: dict[Role, None] = dict.fromkeys(part.role for part in self.functions)
-        if self.outputs or self.set_by_hand:
+        if self.set_by_hand:
             roles["supply"] = None
+        roles.update(dict.fromkeys("load" if output.sinks else "supply" for output in self.outputs))
         if self.switch is not None:
             roles["switch"] = None
         return tuple(roles)

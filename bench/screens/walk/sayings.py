@@ -47,6 +47,7 @@ ROLE_WORDS: Final = {
     "volts": "the voltmeter",
     "amps": "the ammeter",
     "supply": "the supply",
+    "load": "the electronic load",
     "switch": "the switch",
     "thermometer": "the thermometer",
     "lcr": "the LCR meter",
@@ -183,7 +184,8 @@ def _step_page(state: State, asked: r.Request, mirrored: bool) -> Page:
             if (knob := by_knobs_at(state)) is not None:
                 text = f"{step.text}\nSwitch {knob.name} {state_word} at its knob, and look that its display says so."
                 return Page("ask", number, step.title, text, wanted=f"the word {state_word.upper()} when it is")
-            return Page("switch", number, step.title, step.text, f"The output goes {state_word} and is read back.")
+            what = "load" if step.role == "load" else "output"
+            return Page("switch", number, step.title, step.text, f"The {what} goes {state_word} and is read back.")
         case r.Place() | r.Measure():
             leads = leads_of(state, step, mirrored=mirrored)
             kind = "place" if isinstance(asked, r.Place) else "measure"
