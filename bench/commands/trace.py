@@ -109,7 +109,7 @@ def _show(
         print()
     else:
         _warn(history)
-        for line in text:
+        for line in (*text, *_watched(options, head["point"])):
             print(_fit(line))
         print(f"days and times are {zone()}")
     return exits.NOT_PASSED if any(one.window is not None for one in studies) else exits.PASS
@@ -120,6 +120,39 @@ def _warn(history: History) -> None:
         print(f"NOT READ: {error}")
     for text in history.clocks:
         print(f"clock: {text}")
+
+
+def _watched(options: argparse.Namespace, point: str | None) -> list[str]:
+    """What watches in the same folder saw of a point: jumps and events."""
+    from bench.diagnose.hunt.watched import jump_line, moment, noticed_line
+    from bench.record.read import BrokenRecord
+    from bench.record.watch import is_watch, read_watch
+
+    found: list[str] = []
+    for path in sorted(options.logs.glob("watch*.jsonl")) if point is not None else ():
+        if not is_watch(path):
+            continue
+        try:
+            watch = read_watch(path)
+        except BrokenRecord as error:
+            found.append(f"NOT READ: {error}")
+            continue
+        mine = {
+            number
+            for number, watched in enumerate(watch.head.points)
+            if any(place == point or place.startswith(f"{point}.") for place in watched.between)
+            or any(
+                place.name.split(" ")[0] == point and number in (place.on or [number]) for place in watch.head.places
+            )
+        }
+        lines = [jump_line(watch, one) for one in watch.jumps if one.point in mine]
+        lines += [noticed_line(watch, one) for one in watch.noticed if one.point in mine]
+        if mine:
+            found += [
+                f"watched from {moment(watch, 0.0)} ({path.name}):",
+                *(f"  {one}" for one in lines or ["nothing"]),
+            ]
+    return found
 
 
 def _fit(line: str) -> str:

@@ -36,6 +36,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
                         "all that lies on the way between the two places")  # fmt: skip
     parser.add_argument("--every", type=float, default=0.0, metavar="SECONDS", help="pace; by default as fast as it is")
     parser.add_argument("--for", dest="lasts", type=float, metavar="SECONDS", help="end by itself after this time")
+    parser.add_argument("--long", action="store_true", help="for days and weeks: statistics a minute, all readings "
+                        "around what happens; wants pip install 'proveout[parquet]'")  # fmt: skip
     parser.add_argument("--alarms", type=float, default=0.1, metavar="N", help="false alarms an hour that steady "
                         "readings may bring at most (default 0.1)")  # fmt: skip
     parser.add_argument("--record", type=Path, help="the record to write, watch-NAME.jsonl; by default a new one")
@@ -68,19 +70,27 @@ def run(options: argparse.Namespace) -> int:
 
 def tell(record: Path) -> int:
     """Print what a record comes to."""
-    from bench.diagnose.hunt.watched import clock, jump_line, ranked_lines, ranking_of, verdict_line
+    from bench.diagnose.hunt.watched import clock, jump_line, noticed_line, ranked_lines, ranking_of, verdict_line
+    from bench.record.long_store import sealed_tables
     from bench.record.watch import read_watch
 
     watch = read_watch(record)
     for sprang in watch.jumps:
         print(jump_line(watch, sprang))
+    for one in watch.noticed:
+        print(noticed_line(watch, one))
+    if watch.sealed:
+        files = len(sealed_tables(record, watch.sealed, "minutes")) + len(
+            sealed_tables(record, watch.sealed, "readings")
+        )
+        print(f"{files} sealed files in {record.with_suffix('')}, as they were written")
     for gap in watch.gaps:
         print(f"{clock(gap.begin)} to {clock(gap.end)}  nothing was seen: {gap.why}")
     ranking = ranking_of(watch)
     print(verdict_line(watch, ranking))
     for line in ranked_lines(watch, ranking) if watch.head.places else []:
         print(line)
-    return exits.NOT_PASSED if watch.jumps else exits.PASS
+    return exits.NOT_PASSED if watch.jumps or watch.noticed else exits.PASS
 
 
 def _free_name(folder: Path) -> Path:
@@ -184,6 +194,7 @@ def _beginning(options: argparse.Namespace, job: Job) -> tuple[WatchBegan, list[
         seed=job.seed,
         alarms_per_hour=options.alarms,
         by=operator_name(options.operator),
+        long=options.long,
     )
     return began, steps
 
@@ -193,7 +204,9 @@ def _watch(options: argparse.Namespace, job: Job, steps: Sequence[Step], record:
     import msgspec
 
     from bench.assemble import bench_at_work
+    from bench.record.long_store import LongStore
     from bench.record.watch import WatchWriter, is_watch
+    from bench.runner.long_keeper import LongKeeper
     from bench.runner.watch_keeper import Keeper
     from bench.runner.watching import Watcher, paces
 
@@ -220,11 +233,18 @@ def _watch(options: argparse.Namespace, job: Job, steps: Sequence[Step], record:
                     ]
                     writer.write(msgspec.structs.replace(began, points=points))
                 speed = options.speed if job.bench.simulated else 1.0
-                with Keeper(writer, watcher, move=bench.move, by=operator, speed=speed) as keeper:
+                if writer.watch.head.long:
+                    store = LongStore.open(writer.path, writer.watch.sealed, lambda sealed: writer.write(sealed))
+                    kept: Keeper = LongKeeper(writer, watcher, store, move=bench.move, by=operator, speed=speed)
+                else:
+                    kept = Keeper(writer, watcher, move=bench.move, by=operator, speed=speed)
+                with kept as keeper:
                     _show(options, keeper)
+                if isinstance(kept, LongKeeper):
+                    kept.close()
                 watch = writer.watch
         print(f"record: {writer.path}")
-    return exits.NOT_PASSED if watch.jumps else exits.PASS
+    return exits.NOT_PASSED if watch.jumps or watch.noticed else exits.PASS
 
 
 def _show(options: argparse.Namespace, keeper: object) -> None:

@@ -20,6 +20,7 @@ from typing import Final, Literal
 
 from bench.record.chain import FIRST, BadLine, decode, hash_of, is_torn, lacks_sectors, split
 from bench.record.index import DISTURBANCES, nothing_in
+from bench.record.long_store import wrong_with
 from bench.record.raw import RawCheck
 from bench.record.read import BrokenRecord, read_lines
 from bench.record.replay import Taken, brought, take_next
@@ -285,6 +286,8 @@ class _Check:
                     self._watch = watching.add(self._watch, entry)
                 except watching.NotNow as error:
                     self._say(begin, end, str(error))
+                if isinstance(entry.event, watching.Sealed) and (wrong := wrong_with(self.path, entry.event)):
+                    self.findings.append(Finding(self.number, begin, end, "wrong", wrong))
             return
         if isinstance(entry, SurveyEntry):
             if self._survey is not None and self._sound:

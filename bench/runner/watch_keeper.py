@@ -61,13 +61,17 @@ class Keeper:
         self._last = [point.last if point.last is not None else -1.0 for point in points]
         self._still_until: float | None = None
         resumed = writer.watch.last > 1
+        before = self._seen_until()
         self._ahead = max(writer.since_begun(), writer.watch.now) if resumed else 0.0
         self._zero = time.monotonic()
         if resumed:
-            before = writer.watch.now
             self._write(w.WatchResumed(at=self._ahead, software=__version__, by=by))
             self._write(w.Unseen(point=-1, begin=before, end=self._ahead, why="nobody watched"))
         self._thread = threading.Thread(target=self._run, name="watch keeper", daemon=True)
+
+    def _seen_until(self) -> float:
+        """Seconds up to which an earlier sitting kept what it read."""
+        return self._writer.watch.now
 
     @property
     def watch(self) -> w.Watch:
@@ -85,7 +89,8 @@ class Keeper:
         return " ".join(self._wrong.values())
 
     def _time(self, monotonic: float) -> float:
-        return self._ahead + (monotonic - self._zero) * self._speed
+        # what was read while the record was being opened belongs to its beginning
+        return self._ahead + max(0.0, monotonic - self._zero) * self._speed
 
     def __enter__(self) -> Keeper:
         self._thread.start()

@@ -94,6 +94,8 @@ class WatchBegan(_Event, frozen=True, kw_only=True, tag="watch-began"):
     moves_for: float = 5.0
     """Seconds for which each thing is moved."""
     by: str = ""
+    long: bool = False
+    """It runs for days: readings are kept as statistics a minute, and in full around what happened."""
 
 
 class Heard(_Event, frozen=True, kw_only=True, tag="heard"):
@@ -143,6 +145,38 @@ class Unseen(_Event, frozen=True, kw_only=True, tag="unseen"):
     why: str = ""
 
 
+class Sealed(_Event, frozen=True, kw_only=True, tag="sealed"):
+    """A file of a long watch is whole and does not change any more."""
+
+    file: str
+    """Its path from the record's folder."""
+    sha256: str
+    kind: Literal["minutes", "readings"]
+    rows: int
+    begin: float
+    """Seconds of its first row."""
+    end: float
+    """Seconds of its last row."""
+    number: int
+    """Counts the sealings: files of one number belong together."""
+
+
+class Noticed(_Event, frozen=True, kw_only=True, tag="noticed"):
+    """Something happened at a point of a long watch. A fact of its record: not all readings that it came from are kept,
+    those around it are."""
+
+    point: int
+    kind: Literal["dip", "step", "trip", "drift"]
+    at: float
+    until: float
+    level: float
+    """Where readings lay before."""
+    value: float
+    """The furthest off; of a step, drift or trip where they lay then."""
+    sigmas: float
+    """How far off, in standard deviations of a reading."""
+
+
 class WatchResumed(_Event, frozen=True, kw_only=True, tag="watch-resumed"):
     """It was gone on with."""
 
@@ -167,7 +201,19 @@ class TornEnd(_Event, frozen=True, kw_only=True, tag="mended"):
     kept: str
 
 
-WatchEvent = WatchBegan | Heard | Touched | TookTouchBack | Remarked | Unseen | WatchResumed | WatchEnded | TornEnd
+WatchEvent = (
+    WatchBegan
+    | Heard
+    | Touched
+    | TookTouchBack
+    | Remarked
+    | Unseen
+    | Sealed
+    | Noticed
+    | WatchResumed
+    | WatchEnded
+    | TornEnd
+)
 
 
 class WatchEntry(msgspec.Struct, frozen=True, kw_only=True):
@@ -246,6 +292,8 @@ class Watch:
         moved: what was moved, in order; what was taken back is not among it.
         gaps: what was not seen.
         remarks: seconds, who, text.
+        sealed: the files of a long watch.
+        noticed: what happened in it.
         now: seconds of the newest event.
         last: number of the last event.
         ended: why it ended; None: it goes on.
@@ -258,6 +306,8 @@ class Watch:
     moved: tuple[Moved, ...] = ()
     gaps: tuple[Unseen, ...] = ()
     remarks: tuple[tuple[float, str, str], ...] = ()
+    sealed: tuple[Sealed, ...] = ()
+    noticed: tuple[Noticed, ...] = ()
     now: float = 0.0
     last: int = 0
     ended: str | None = None
@@ -328,6 +378,14 @@ def add(watch: Watch, entry: WatchEntry) -> Watch:
             if not -1 <= event.point < len(watch.points) or event.end < event.begin:
                 raise NotNow(f"a gap of point {event.point} from {event.begin} s to {event.end} s")
             return replace(_on(watch, event.end), gaps=(*watch.gaps, event))
+        case Sealed():
+            if event.number < 1 or any(one.file == event.file for one in watch.sealed):
+                raise NotNow(f"{event.file} is sealed already, or has no number")
+            return replace(_on(watch, event.end), sealed=(*watch.sealed, event))
+        case Noticed():
+            if not 0 <= event.point < len(watch.points):
+                raise NotNow(f"something at point {event.point}, and there are {len(watch.points)}")
+            return replace(_on(watch, event.until), noticed=(*watch.noticed, event))
         case WatchResumed():
             return _on(_hands_off(watch, watch.now), event.at)
         case WatchEnded():

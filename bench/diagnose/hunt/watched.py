@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
+from datetime import datetime, timedelta
+from typing import Final
 
 from bench.diagnose.hunt.ranking import NAMED_FROM, Movement, Next, Ranking
 from bench.judge.jumps import OVER, Jump
 from bench.quantity import engineering
 from bench.say.lists import count
-from bench.walk.watching import Sprang, Watch
+from bench.walk.watching import Noticed, Sprang, Watch
 
-SHOWN = 5
+SHOWN: Final = 5
 """Places that are told with their chance."""
 
 
@@ -55,6 +58,11 @@ def ranked_lines(watch: Watch, ranking: Ranking, most: int = SHOWN) -> list[str]
 def verdict_line(watch: Watch, ranking: Ranking) -> str:
     """What can be said so far, in a sentence."""
     jumps = len(watch.jumps)
+    if watch.head.long:
+        kinds = Counter(one.kind for one in watch.noticed)
+        words = ", ".join(count(number, kind) for kind, number in kinds.items())
+        seen = max([watch.now, *(one.end for one in watch.sealed)])
+        return f"{words or 'nothing happened'} in {_minutes(seen)}"
     if not watch.head.places:
         return f"{count(jumps, 'jump')} in {_minutes(watch.watched)}"
     if jumps == 0:
@@ -93,6 +101,36 @@ def jump_line(watch: Watch, sprang: Sprang) -> str:
            f"{figure(jump.value, point.unit, step)}{_lasted(jump)}{moved}"  # fmt: skip
 
 
+NOTICED: Final = {
+    "dip": "dipped to",
+    "step": "stepped to, and stays at",
+    "trip": "went away, to",
+    "drift": "drifted to",
+}
+"""How each kind of event is told."""
+GONE: Final = 1e11
+"""From here on a figure stands for over range."""
+
+
+def noticed_line(watch: Watch, one: Noticed) -> str:
+    """One event of a long watch: when, where, from where to where, and how long."""
+    point = watch.head.points[one.point]
+    step = point.resolution or None
+    value = figure(one.value if abs(one.value) < GONE else OVER, point.unit, step)
+    lasted = f" for {engineering(one.until - one.at, 's', digits=2)}" if one.kind == "dip" else ""
+    far = f" ({one.sigmas:.0f} standard deviations)" if one.sigmas < 1e6 else ""
+    return (
+        f"{moment(watch, one.at)}  {point.name}: {NOTICED[one.kind]} {value}{lasted}, from "
+        f"{figure(one.level, point.unit, step)}{far}"
+    )
+
+
+def moment(watch: Watch, seconds: float) -> str:
+    """A time of a watch by the calendar, UTC, to the second."""
+    began = datetime.fromisoformat(watch.begun)
+    return (began + timedelta(seconds=seconds)).strftime("%Y-%m-%d %H:%M:%S")
+
+
 def _lasted(jump: Jump) -> str:
     if jump.stayed:
         return ", and stayed there"
@@ -118,4 +156,6 @@ def clock(seconds: float) -> str:
 def _minutes(seconds: float) -> str:
     if seconds < 120:
         return f"{seconds:.0f} s"
+    if seconds >= 172_800:
+        return f"{seconds / 86_400:.1f} days"
     return f"{seconds / 60:.0f} min" if seconds < 7200 else f"{seconds / 3600:.1f} h"

@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable, Iterable
 from typing import Final, TextIO
 
-from bench.diagnose.hunt.watched import jump_line
+from bench.diagnose.hunt.watched import jump_line, noticed_line
 from bench.screens.watch.talk import How, Talk, place_lines
 
 LOOK_S: Final = 0.1
@@ -51,10 +51,14 @@ def run(
     for text in place_lines(watch, talk.ranked()[0]):
         print(text, file=out)
     seen, told, trouble, moving = len(watch.jumps), "", "", False
+    noticed = len(watch.noticed)
     while not talk.over:
         for sprang in talk.fresh(seen):
             print(("\a" if tones else "") + f"JUMP {jump_line(talk.keeper.watch, sprang)}", file=out, flush=True)
             seen += 1
+        for one in talk.keeper.watch.noticed[noticed:]:
+            print(("\a" if tones else "") + f"EVENT {noticed_line(talk.keeper.watch, one)}", file=out, flush=True)
+            noticed += 1
         if talk.keeper.trouble != trouble:
             trouble = talk.keeper.trouble
             print(f"TROUBLE {trouble}" if trouble else "the trouble is over", file=out, flush=True)

@@ -63,7 +63,7 @@ class WatchProgram(Program[WatchMoment]):
         super().__init__(host, WatchMoment(told=talk.told(), glyphs=signs_of(host.settings)))
         self._talk = talk
         self._tones = host.settings.tones
-        self._heard = len(talk.keeper.watch.jumps)
+        self._heard = _events(talk)
         self._moving = False
         self._painted = 0.0
         self._typed_from = 0.0
@@ -82,7 +82,7 @@ class WatchProgram(Program[WatchMoment]):
     def tick(self) -> None:
         """Take in what was read; ring where it jumped."""
         keeper = self._talk.keeper
-        jumps = len(keeper.watch.jumps)
+        jumps = _events(self._talk)
         if jumps > self._heard and self._tones:
             self.host.bell()
         self._heard = jumps
@@ -149,6 +149,12 @@ class WatchProgram(Program[WatchMoment]):
         self._renew(scroll=0)
 
 
+def _events(talk: Talk) -> int:
+    """How often it should have rung so far."""
+    watch = talk.keeper.watch
+    return len(watch.jumps) + len(watch.noticed)
+
+
 def paint(moment: WatchMoment, cells: int, rows: int, known: tuple[Key, ...]) -> Picture:
     """The whole screen; exactly ``rows`` lines, none wider than ``cells``.
 
@@ -166,6 +172,8 @@ def paint(moment: WatchMoment, cells: int, rows: int, known: tuple[Key, ...]) ->
     foot.append(line(Span("> ", "key"), Span(f"{moment.say(moment.entry)}_", "watch")))
     foot.append(one_row(known, room, glyphs.ellipsis))
     title = f"{clock(moment.seconds)}   {len(watch.jumps)} jumps   {len(watch.moved)} movements"
+    if watch.head.long:
+        title = f"{clock(moment.seconds)}   {len(watch.noticed)} events"
     head = [sides(line(Span("watch", "accent")), line(Span(title, "dim")), room), EMPTY]
     body = _help(known, room) if moment.help else _body(moment, room, rows - len(head) - len(foot))
     space = max(1, rows - len(head) - len(foot))
@@ -203,6 +211,6 @@ def _body(moment: WatchMoment, room: int, rows: int) -> list[Line]:
     lines += [line(moment.say(text)) for text in told.ranked]
     if told.jumps:
         space = max(1, rows - len(lines) - 1)
-        lines.append(line(Span("jumps", "dim")))
+        lines.append(line(Span("events" if watch.head.long else "jumps", "dim")))
         lines += [line(moment.say(text)) for text in told.jumps[-space:]]
     return lines

@@ -7,7 +7,15 @@ from dataclasses import dataclass
 from typing import Final, Literal, Protocol
 
 from bench.diagnose.hunt.ranking import Next, Ranking
-from bench.diagnose.hunt.watched import jump_line, next_line, percent, ranked_lines, ranking_of, verdict_line
+from bench.diagnose.hunt.watched import (
+    jump_line,
+    next_line,
+    noticed_line,
+    percent,
+    ranked_lines,
+    ranking_of,
+    verdict_line,
+)
 from bench.walk.watching import NotNow, Sprang, Watch
 
 How = Literal["typed", "said", "scanned", "proposed"]
@@ -108,12 +116,13 @@ class Talk:
         ranking, following = self.ranked()
         ranked = ranked_lines(watch, ranking) if watch.head.places else []
         newest = watch.jumps[-jumps:] if jumps else ()
+        happened = watch.noticed[-jumps:] if jumps else ()
         return Told(
             watch,
             verdict_line(watch, ranking),
             tuple(ranked),
             next_line(watch, following),
-            tuple(jump_line(watch, one) for one in newest),
+            (*(jump_line(watch, one) for one in newest), *(noticed_line(watch, one) for one in happened)),
         )
 
     def fresh(self, seen: int) -> tuple[Sprang, ...]:

@@ -1,0 +1,63 @@
+"""Events of a long log: false alarms in noise that hangs together, and what is found."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from bench.diagnose.hunt.charts import Happening, LongChart
+from tests.diagnose.hunt.logged import RATE, Noise, days
+
+HOURS = 1 / 24
+
+
+def charted(times: np.ndarray, values: np.ndarray, block: int = 100) -> list[Happening]:
+    chart, found = LongChart(), []
+    for first in range(0, len(times), block):
+        found += chart.feed(times[first : first + block], values[first : first + block])
+    return found
+
+
+@pytest.mark.parametrize("noise", [Noise(phi=0.0), Noise(), Noise(digit=0.06), Noise(day=2.0)])
+def test_forty_minutes_of_noise_bring_no_alarm(noise: Noise) -> None:
+    assert charted(*days(noise, 2 / 3 * HOURS, 1)) == []
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("phi", [0.3, 0.9])
+def test_a_day_of_correlated_noise_brings_two_alarms_at_most(phi: float) -> None:
+    assert len(charted(*days(Noise(phi=phi), 1.0, 1))) <= 2
+
+
+@pytest.mark.parametrize(("lasts", "deep"), [(0.1, 8.0), (0.3, 6.0), (1.0, 5.0), (5.0, 4.0)])
+def test_dips_are_found_with_their_time(lasts: float, deep: float) -> None:
+    times, values = days(Noise(), HOURS / 2, 2)
+    wanted = (600.0, 900.0, 1200.0)
+    for at in wanted:
+        first = round(at * RATE)
+        values[first : first + max(1, round(lasts * RATE))] += deep * 0.02
+    found = charted(times, values)
+    assert [one.kind for one in found] == ["dip"] * 3
+    assert [one.at for one in found] == pytest.approx(wanted, abs=0.5)
+    assert [one.until - one.at for one in found] == pytest.approx([lasts] * 3, abs=1.0)
+
+
+def test_a_step_a_trip_and_a_drift_are_told_apart() -> None:
+    times, values = days(Noise(), HOURS, 3)
+    values[round(1_000 * RATE) :] += 0.3
+    values[round(2_500 * RATE) :] *= 0.0
+    stepped, tripped = charted(times, values)
+    assert (stepped.kind, tripped.kind) == ("step", "trip")
+    assert stepped.at == pytest.approx(1_000, abs=1) and stepped.value == pytest.approx(-53.2, abs=0.02)
+    assert tripped.at == pytest.approx(2_500, abs=1) and tripped.value == 0.0
+    times, values = days(Noise(day=0.0), 4 * HOURS, 4)
+    found = charted(times[::10], (values + times * 1e-4)[::10])
+    assert {one.kind for one in found} == {"drift"}
+
+
+def test_a_block_of_any_size_finds_the_same_dip() -> None:
+    times, values = days(Noise(), HOURS / 2, 5)
+    values[9_000:9_005] += 0.2
+    for block in (10, 50, 100):
+        (one,) = charted(times, values, block)
+        assert one.at == pytest.approx(900.0, abs=0.2)
