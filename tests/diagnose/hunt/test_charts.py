@@ -51,7 +51,7 @@ def test_a_step_a_trip_and_a_drift_are_told_apart() -> None:
     assert stepped.at == pytest.approx(1_000, abs=1) and stepped.value == pytest.approx(-53.2, abs=0.02)
     assert tripped.at == pytest.approx(2_500, abs=1) and tripped.value == 0.0
     times, values = days(Noise(day=0.0), 4 * HOURS, 4)
-    found = charted(times[::10], (values + times * 1e-4)[::10])
+    found = charted(times[::10], (values + times * 1e-4)[::10], block=10)
     assert {one.kind for one in found} == {"drift"}
 
 
