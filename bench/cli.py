@@ -40,6 +40,7 @@ COMMANDS: Final[dict[str, str]] = {
     "replay": "show what a record holds, step by step",
     "ready": "say what of a plant is proven, what blocks its first power, and what to do next",
     "findings": "show what records found that the plant file does not say, and write it there when asked",
+    "learn": "learn a sound cable's pin list from readings; what looks like damage is asked",
     "disturb": "declare that something was disturbed: what was proven of it no longer counts",
     "outputs": "say which outputs a record ends with on, and write down what somebody saw of them",
     "trace": "find in the records where a point changed, and what was touched in between",

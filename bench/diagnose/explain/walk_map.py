@@ -283,6 +283,12 @@ def _searched(plant: Plant, found: Found) -> list[Pair]:
         if name in plant.conductors:
             conductor = plant.conductors[name]
             pairs.append(Pair((conductor.near_end.name, conductor.far_end.name), joined=False, failed=True))
+            # what arrives nowhere is at none of the places that lead nowhere either
+            here, there = conductor.near_end.name, conductor.far_end.name
+            if side == "near":
+                here, there = there, here
+            left = [flag for flag in facts.get("open_flags", ()) if flag != there]
+            pairs += [Pair((here, flag), joined=False, failed=False) for flag in left]
     return pairs
 
 
