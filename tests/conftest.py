@@ -13,6 +13,7 @@ from bench.plant.load import load_plant
 from bench.simulate import process
 from tests import made_once
 from tests.power import small_hall
+from tests.spent import pytest_runtest_makereport, pytest_runtest_protocol, pytest_terminal_summary  # noqa: F401
 from tests.walk import paper_walk
 
 if TYPE_CHECKING:

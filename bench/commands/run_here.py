@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import argparse
+import atexit
 import dataclasses
 import json
 import os
 import signal
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import AbstractContextManager, contextmanager, suppress
 from pathlib import Path
 from typing import Any, Final
@@ -37,6 +38,10 @@ def signals_to(runner: Runner, clock: Callable[[], float] = time.monotonic) -> I
 
     A second one changes nothing, for outputs are being made safe, and says so. Where that takes longer than it may,
     say with a disk that hangs, one more ends the process, and says that nobody knows what is on.
+
+    A walk that was ended so is the end of its process, too: signals are held until that is gone, for one that came
+    while it closes its ports, or just before its exit, would take its exit code. After any other walk they are as
+    they were.
     """
     first: list[float] = []
 
@@ -59,8 +64,18 @@ def signals_to(runner: Runner, clock: Callable[[], float] = time.monotonic) -> I
     try:
         yield
     finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
+        if first:
+            # past this the interpreter takes handlers of its own down, and what it ignores stays ignored
+            atexit.register(ignore, wanted)
+        else:
+            for number, handler in before.items():
+                signal.signal(number, handler)
+
+
+def ignore(numbers: Iterable[signal.Signals]) -> None:
+    """Ignore these signals from here on."""
+    for number in numbers:
+        signal.signal(number, signal.SIG_IGN)
 
 
 def _say_now(text: str) -> None:

@@ -1,0 +1,61 @@
+"""What each test spends of the processor, and which quick ones spend much.
+
+Wall clocks say how busy the machine is; this counts the processor's time of the worker and of the processes that it
+started and waited for. What tests share is made in the setup of the first that asks, which is kept apart. A test that
+spends more than `ALLOWED` is told at the end of the run, and does not fail.
+"""
+
+from __future__ import annotations
+
+import os
+from typing import TYPE_CHECKING
+
+import pytest
+
+if TYPE_CHECKING:
+    from collections.abc import Generator
+
+ALLOWED = 2.0
+"""Processor seconds that a quick test may spend before it is told."""
+
+_TOLD = 12
+_CALL = "cpu call"
+_mark = 0.0
+
+
+def _spent() -> float:
+    times = os.times()
+    return times.user + times.system + times.children_user + times.children_system
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_protocol() -> Generator[None, object, object]:
+    """Each test begins at nought."""
+    global _mark
+    _mark = _spent()
+    return (yield)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) -> None:
+    """What setup, call and teardown spent goes with the report, from a worker too."""
+    global _mark
+    now = _spent()
+    item.user_properties.append((f"cpu {call.when}", round(now - _mark, 3)))
+    _mark = now
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
+    """Say which tests of the quick part spent more than they should."""
+    spent = [
+        (dict(report.user_properties).get(_CALL, 0.0), report.nodeid)
+        for reports in terminalreporter.stats.values()
+        for report in reports
+        if getattr(report, "when", None) == "call" and "slow" not in report.keywords
+    ]
+    much = sorted((entry for entry in spent if entry[0] > ALLOWED), reverse=True)
+    if much:
+        total = sum(seconds for seconds, _ in spent)
+        terminalreporter.section(f"{len(much)} quick tests spent over {ALLOWED:g} CPU seconds, of {total:.0f} in all")
+        for seconds, test in much[:_TOLD]:
+            terminalreporter.write_line(f"{seconds:6.1f} {test}")
