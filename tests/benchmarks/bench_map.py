@@ -19,13 +19,14 @@ from dataclasses import dataclass
 from bench.diagnose.explain.causes import Bridged, Mirrored, Open, PartOpen, Shifted, StrayJoin, Unplugged
 from bench.diagnose.explain.forward import land
 from bench.diagnose.explain.landings import with_found
-from bench.diagnose.explain.pin_map import Conductor, Connector, Design, Measured, Pin
+from bench.diagnose.explain.pin_map import Conductor, Design, Measured, Pin, pins_on
 from bench.diagnose.explain.reveal import Revealed, place, reveal
 from bench.diagnose.explain.search import Explanation, explain
 from bench.diagnose.halving import separate
 from bench.diagnose.script import Probe, Script, carry_out
 from bench.plant.faulty import apply_faults
 from bench.plant.graph import Nets
+from bench.plant.things import Connector
 from tests.diagnose.explain.drawn_damage import DamagedPlant, damaged_plant, said
 
 
@@ -63,7 +64,7 @@ def look_at(plant: DamagedPlant) -> Looked:
     nets = Nets([edge for edge in apply_faults(plant.plant, plant.faults) if edge.ohms < 1e3])
     root = {name: nets.root(terminal.node) for name, terminal in plant.plant.terminals.items()}
     design = _design(plant)
-    pins = {place(pin): pin for connector in (*design.near, *design.far) for pin in connector.pins()}
+    pins = {place(pin): pin for connector in (*design.near, *design.far) for pin in pins_on(connector)}
     pairs = [(c.near_end.name, c.far_end.name) for c in plant.plant.conductors.values()]
     beside = [(a.name, b.name) for connector in design.near for a, b in plant.plant.neighbours_of(connector.name)]
     read = {True: set[tuple[Pin, Pin]](), False: set[tuple[Pin, Pin]]()}
@@ -103,7 +104,7 @@ def joins_among(design: Design) -> Script[Revealed]:
     def ask(red: Sequence[str], black: Sequence[str]) -> Script[bool]:
         return bool((yield Probe("near", tuple(red), tuple(black), "joined")))
 
-    nets = [place(pin) for connector in design.near for pin in connector.pins()]
+    nets = [place(pin) for connector in design.near for pin in pins_on(connector)]
     return Revealed(joined=(yield from separate(nets, ask)))
 
 
@@ -111,7 +112,7 @@ def _design(plant: DamagedPlant) -> Design:
     cables = list(plant.plant.cables.values())
 
     def panels(names: list[str]) -> tuple[Connector, ...]:
-        return tuple(Connector(name, plant.plant.connectors[name].layout.grid) for name in names)
+        return tuple(plant.plant.connectors[name] for name in names)
 
     wires = []
     for cable in cables:

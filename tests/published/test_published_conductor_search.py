@@ -9,13 +9,14 @@ import pytest
 from bench.diagnose.apart.isolation import find_shorts
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.explain.causes import Moved, PinsExchanged
-from bench.diagnose.explain.pin_map import Conductor, Connector, Design, Measured, Pin
+from bench.diagnose.explain.pin_map import Conductor, Design, Measured, Pin, pins_on
 from bench.diagnose.explain.search import explain
 from bench.diagnose.halving import counting_width
 from bench.diagnose.identify.clip_plans import chain_links, chain_pairs, feasible, identifies, size_plan
 from bench.diagnose.identify.tags import E24, E96, drawer, series_values
 from bench.diagnose.script import carry_out
 from tests.diagnose.apart.bounds import kautz_bound
+from tests.diagnose.explain.connectors import numbered
 
 # IEC 60063: preferred number series for resistors, as quoted in public tables.
 
@@ -144,8 +145,8 @@ def test_exchanges_needed_are_wires_less_rounds():
     rng = random.Random(5)
     counted = 0
     for size in (5, 12, 40):
-        a, b = Connector.numbered("A", size), Connector.numbered("B", size)
-        ends = zip(a.pins(), b.pins(), strict=True)
+        a, b = numbered("A", size), numbered("B", size)
+        ends = zip(pins_on(a), pins_on(b), strict=True)
         design = Design((a,), (b,), tuple(Conductor(f"w{k}", p, q) for k, (p, q) in enumerate(ends)))
         for _ in range(20):
             order = list(range(size))

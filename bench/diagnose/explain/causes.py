@@ -195,11 +195,14 @@ def _choose(n: int, k: int) -> float:
 
 
 def _span_bits(index: Index, home: int, first: int, last: int) -> float:
-    """Bits for where a part of a connector begins and ends: none for an end that is one of a row, or its middle."""
+    """Bits for where a part of a connector begins and ends: none for an end that is one of a row, or its middle.
+
+    Where pins count down the columns, it is a column in place of a row.
+    """
     place = log2(max(2, len(index.order[home])))
     half = len(index.order[home]) / 2
-    begins = index.column[first] == 0 or index.place[first] == half
-    ends = index.column[last] == len(index.connectors[home].rows[index.row[last]]) - 1 or index.place[last] + 1 == half
+    begins = index.place[first] in {half, *(line.start for line in index.lines[home])}
+    ends = index.place[last] + 1 in {half, *(line.stop for line in index.lines[home])}
     return (1.0 if begins else place) + (1.0 if ends else place)
 
 

@@ -62,7 +62,7 @@ def place(index: Index, seat: Seat, contact: int) -> int:
     home = index.home[contact]
     row, column = index.row[contact], index.column[contact]
     if seat.mirror in ("ends", "both"):
-        column = len(index.connectors[home].rows[row]) - 1 - column
+        column = len(index.connectors[home].layout.grid[row]) - 1 - column
     if seat.mirror in ("rows", "both"):
         row = index.shape[home][0] - 1 - row
     if seat.count:
@@ -86,7 +86,7 @@ def turned_ends(index: Index, cable: str) -> dict[int, tuple[int, int]]:
         raise DiagnoseError(f"the design has no cable {cable}")
     near = sorted({index.home[index.near[w]] for w in wires})
     far = sorted({index.home[index.far[w]] for w in wires})
-    shapes = [[index.connectors[c].rows for c in side] for side in (near, far)]
+    shapes = [[index.connectors[c].layout.grid for c in side] for side in (near, far)]
     if [list(map(len, rows)) for rows in shapes[0]] != [list(map(len, rows)) for rows in shapes[1]]:
         raise DiagnoseError(f"cable {cable} cannot be turned: its ends do not have like connectors")
     to_far = dict(zip(near, far, strict=True))

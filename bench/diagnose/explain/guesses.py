@@ -93,7 +93,7 @@ def _causes(index: Index, seen: Seen, troubled: Sequence[int]) -> Iterator[Cause
     for one in hurt:
         for other in hurt:
             if one < other and (one < split) == (other < split):
-                if index.connectors[one].rows == index.connectors[other].rows:
+                if index.connectors[one].layout.grid == index.connectors[other].layout.grid:
                     yield ConnectorsExchanged((index.connectors[one].name, index.connectors[other].name))
                 runs = [sorted(set(at[c]), key=index.place.__getitem__) for c in (one, other)]
                 if len(runs[0]) == len(runs[1]) > _FEWEST:
@@ -127,11 +127,7 @@ def _orders(index: Index, parts: Parts, connector: int, hurt: Sequence[int]) -> 
     order = index.order[connector]
     first, last = index.place[hurt[0]], index.place[hurt[-1]]
     whole = range(len(order))
-    row_spans = [
-        range(index.place[index.grid[connector][row, 0]], index.place[index.grid[connector][row, 0]] + len(names))
-        for row, names in enumerate(index.connectors[connector].rows)
-    ]
-    spans = {whole, *row_spans, range(first, last + 1), range(first, len(order)), range(last + 1)}
+    spans = {whole, *index.lines[connector], range(first, last + 1), range(first, len(order)), range(last + 1)}
     for span in sorted(spans, key=lambda one: (one.start, one.stop)):
         if len(span) <= _FEWEST:
             continue

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from bench.diagnose.diagnose_error import DiagnoseError
-from bench.diagnose.explain.pin_map import Design, Measured, Pin
+from bench.diagnose.explain.pin_map import Design, Measured, Pin, pins_on
 from bench.diagnose.explain.reveal import Revealed, place, reveal
 from bench.diagnose.explain.search import explain
 from bench.diagnose.explain.sentences import name_anew
@@ -152,7 +152,7 @@ def with_found(design: Design, measured: Measured, revealed: Revealed) -> Measur
         measured: before it.
         revealed: what it found.
     """
-    pins = {place(pin): pin for connector in (*design.near, *design.far) for pin in connector.pins()}
+    pins = {place(pin): pin for connector in (*design.near, *design.far) for pin in pins_on(connector)}
     joins = set(measured.joins)
     for a, b in revealed.joined:
         if a not in pins or b not in pins:

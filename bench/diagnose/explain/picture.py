@@ -44,7 +44,7 @@ def _panel(design: Design, connector: int, held: dict[int, int]) -> list[str]:
     index = design.index
     name = index.connectors[connector].name
     cells: list[list[tuple[str, str]]] = []
-    for row, names in enumerate(index.connectors[connector].rows):
+    for row, names in enumerate(index.connectors[connector].layout.grid):
         line = []
         for column, pin_name in enumerate(names):
             pin = index.grid[connector][row, column]

@@ -1,7 +1,7 @@
 """The designed map of a plant's pins and the map that was measured.
 
-A plant is seen from two sides, near and far. On each side there are connectors, and a connector is
-a panel of pins in rows. A conductor runs from a near pin to a far pin. Several conductors may land
+A plant is seen from two sides, near and far. On each side there are the plant's connectors, whose layout says how
+their pins lie and how they count. A conductor runs from a near pin to a far pin. Several conductors may land
 on one pin (a common return, a bus bar): that is how a designed common is written.
 
 What was measured is a set of joins, pairs of pins found conducting, with what was not looked at
@@ -13,9 +13,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from operator import attrgetter
 from typing import Literal, NamedTuple
 
 from bench.diagnose.diagnose_error import DiagnoseError
+from bench.plant.layout import Layout
+from bench.plant.things import Connector
 
 Side = Literal["near", "far"]
 Crosses = Literal["all", "sampled"]
@@ -34,45 +37,9 @@ class Pin(NamedTuple):
 Join = tuple[Pin, Pin]
 
 
-@dataclass(frozen=True)
-class Connector:
-    """A connector as a panel of pins: rows from top to bottom, each from left to right.
-
-    The order of the rows, read one after the other, is the numbering order.
-    """
-
-    name: str
-    rows: tuple[tuple[str, ...], ...]
-
-    def __post_init__(self) -> None:
-        names = [pin for row in self.rows for pin in row]
-        if not names:
-            raise DiagnoseError(f"connector {self.name} has no pins; expected at least one row")
-        if len(set(names)) != len(names):
-            twice = sorted({pin for pin in names if names.count(pin) > 1})
-            raise DiagnoseError(
-                f"connector {self.name} names pin {', '.join(twice)} more than once; expected each pin name once"
-            )
-
-    @classmethod
-    def numbered(cls, name: str, pins: int, rows: int = 1) -> Connector:
-        """A connector with pins 1..pins counted along its rows, rows of equal length.
-
-        Raises DiagnoseError if the pins do not fill the rows evenly.
-        """
-        if pins < 1 or rows < 1 or pins % rows:
-            raise DiagnoseError(
-                f"connector {name}: {pins} pins do not fill {rows} equal rows; expected a multiple of the rows"
-            )
-        width = pins // rows
-        return cls(
-            name,
-            tuple(tuple(str(r * width + c + 1) for c in range(width)) for r in range(rows)),
-        )
-
-    def pins(self) -> tuple[Pin, ...]:
-        """All pins in numbering order."""
-        return tuple(Pin(self.name, pin) for row in self.rows for pin in row)
+def pins_on(connector: Connector) -> tuple[Pin, ...]:
+    """All pins of a connector in counting order."""
+    return tuple(Pin(connector.name, pin) for pin in connector.layout.order)
 
 
 @dataclass(frozen=True)
@@ -105,8 +72,8 @@ class Design:
             if connector.name in seen:
                 faults.append(f"connector {connector.name} appears twice; expected each name once")
             seen.add(connector.name)
-        near = {pin for c in self.near for pin in c.pins()}
-        far = {pin for c in self.far for pin in c.pins()}
+        near = {pin for c in self.near for pin in pins_on(c)}
+        far = {pin for c in self.far for pin in pins_on(c)}
         names: set[str] = set()
         pairs: dict[str, int] = {}
         for wire in self.conductors:
@@ -135,9 +102,10 @@ class Index:
     Attributes (all lists are indexed by pin, connector or wire number):
         pins: the pins; `number` is the way back.
         near_pins: how many of them are on the near side.
-        home: connector of each pin. row, column, place: where the pin is in it.
-        connectors, shape (rows, widest row), grid ((row, column) to pin), order (pins in
-            numbering order), fed (wires that end on the connector, by design).
+        home: connector of each pin. row, column: where the pin is in it, from 0. place: where it is in the counting.
+        connectors, shape (rows, widest row), grid ((row, column) to pin), order (pins in counting order), lines
+            (the rows, or the columns where counting runs down these, as places from first to last), fed (wires that
+            end on the connector, by design).
         names, near, far: name and designed pins of each wire. mate: the other wire of its pair, or -1.
     """
 
@@ -152,27 +120,30 @@ class Index:
         self.place: list[int] = []
         self.grid: list[dict[tuple[int, int], int]] = []
         self.order: list[list[int]] = []
+        self.lines: list[list[range]] = []
         self.near_pins = 0
         for number, connector in enumerate(self.connectors):
             if number == self.near_connectors:
                 self.near_pins = len(self.pins)
             grid: dict[tuple[int, int], int] = {}
             order: list[int] = []
-            for r, row in enumerate(connector.rows):
-                for c, name in enumerate(row):
-                    pin = len(self.pins)
-                    self.pins.append(Pin(connector.name, name))
-                    self.home.append(number)
-                    self.row.append(r)
-                    self.column.append(c)
-                    self.place.append(len(order))
-                    grid[r, c] = pin
-                    order.append(pin)
+            layout = connector.layout
+            for name in layout.order:
+                place = layout.places[name]
+                pin = len(self.pins)
+                self.pins.append(Pin(connector.name, name))
+                self.home.append(number)
+                self.row.append(place.row - 1)
+                self.column.append(place.column - 1)
+                self.place.append(place.index)
+                grid[place.row - 1, place.column - 1] = pin
+                order.append(pin)
             self.grid.append(grid)
             self.order.append(order)
+            self.lines.append(_lines(layout))
         if not design.far:
             self.near_pins = len(self.pins)
-        self.shape = [(len(c.rows), max(map(len, c.rows))) for c in self.connectors]
+        self.shape = [(len(c.layout.grid), max(map(len, c.layout.grid))) for c in self.connectors]
         self.number = {pin: i for i, pin in enumerate(self.pins)}
         self.wires = design.conductors
         self.names = [w.name for w in design.conductors]
@@ -200,6 +171,19 @@ class Index:
     def side(self, pin: int) -> Side:
         """Which side a pin is on."""
         return "near" if pin < self.near_pins else "far"
+
+
+def _lines(layout: Layout) -> list[range]:
+    """The rows as places in the counting; the columns where pins count down these, the whole where in neither way."""
+    places = layout.places.values()
+    for line_of in (attrgetter("row"), attrgetter("column")):
+        lines: dict[int, list[int]] = {}
+        for place in places:
+            lines.setdefault(line_of(place), []).append(place.index)
+        runs = [range(min(line), max(line) + 1) for line in lines.values()]
+        if all(len(run) == len(line) for run, line in zip(runs, lines.values(), strict=True)):
+            return sorted(runs, key=attrgetter("start"))
+    return [range(len(places))]
 
 
 @dataclass(frozen=True)

@@ -261,7 +261,7 @@ class Plugs:
         other = seating.near if far else seating.far
         partners = seen.far if far else seen.near
         rows, columns = index.shape[connector]
-        last = [len(row) - 1 for row in index.connectors[connector].rows]
+        last = [len(row) - 1 for row in index.connectors[connector].layout.grid]
         mirrors = self._mirrors[connector]
         votes: Counter[tuple[int, Mirror, int, int, int]] = Counter()
         for wire in self._fed[connector]:

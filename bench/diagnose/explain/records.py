@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from bench.diagnose.explain.causes import Open, PartOpen, Unplugged
-from bench.diagnose.explain.pin_map import Pin
+from bench.diagnose.explain.pin_map import Pin, pins_on
 from bench.diagnose.explain.reprove import reprove
 from bench.diagnose.explain.search import Explanation, explain
 from bench.diagnose.explain.seen import Seen
@@ -41,7 +41,7 @@ def unknown_landings(one: Explained) -> list[str]:
     for a, b in (*measured.joins, *measured.parted):
         tried.setdefault(a, set()).add(b)
         tried.setdefault(b, set()).add(a)
-    far = {pin for connector in one.map.design.far for pin in connector.pins()}
+    far = {pin for connector in one.map.design.far for pin in pins_on(connector)}
     names = {
         name
         for cause in one.explanation.causes

@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
-from bench.diagnose.explain.pin_map import Conductor, Connector, Design, Join, Measured, Pin
+from bench.diagnose.explain.pin_map import Conductor, Design, Join, Measured, Pin, pins_on
 from bench.plant.graph import Nets
 from bench.plant.model import Plant
-from bench.plant.things import Cable, Terminal
+from bench.plant.things import Cable, Connector, Terminal
 from bench.sequence.file import Found, Measure
 from bench.walk.outcome import Outcome
 from bench.walk.results import results
@@ -73,7 +73,7 @@ def beside_maps(*states: State) -> list[Pair]:
     plant, pairs = _latest(states)
     if plant is None:
         return []
-    mapped = [{pin for c in (*m.design.near, *m.design.far) for pin in c.pins()} for m in _maps(plant, pairs)]
+    mapped = [{pin for c in (*m.design.near, *m.design.far) for pin in pins_on(c)} for m in _maps(plant, pairs)]
     wires, most = Nets(plant.graph()), Nets(plant.graph(plant.breakers))
     found = []
     on_frames = off_the_map(plant, pairs)
@@ -315,7 +315,7 @@ def _groups(cables: Iterable[Cable]) -> list[list[Cable]]:
 def _map(plant: Plant, group: list[Cable], pairs: list[Pair]) -> WalkMap | None:
     near = _panels(plant, [name for cable in group for name in cable.near])
     far = _panels(plant, [name for cable in group for name in cable.far])
-    known = {pin for connector in (*near, *far) for pin in connector.pins()}
+    known = {pin for connector in (*near, *far) for pin in pins_on(connector)}
     wires = []
     for cable in group:
         for conductor in cable.conductors:
@@ -365,9 +365,7 @@ def _map(plant: Plant, group: list[Cable], pairs: list[Pair]) -> WalkMap | None:
 
 
 def _panels(plant: Plant, names: Iterable[str]) -> tuple[Connector, ...]:
-    return tuple(
-        Connector(name, plant.connectors[name].layout.grid) for name in dict.fromkeys(names) if name in plant.connectors
-    )
+    return tuple(plant.connectors[name] for name in dict.fromkeys(names) if name in plant.connectors)
 
 
 def _pin(terminal: Terminal) -> Pin:

@@ -25,12 +25,14 @@ from tests.diagnose.explain.bundle_walk import BENCH, RANGES
 from tests.walk.walker import InTheWorld
 
 
-def plant_of(pins: int, rows: int = 1, cables: int = 1, *, pairs: bool = False) -> PlantFile:
+def plant_of(
+    pins: int, rows: int = 1, cables: int = 1, *, pairs: bool = False, numbering: str = "along-rows"
+) -> PlantFile:
     """Straight cables: W1 from J1 to K1 and so on, their connectors on two shelves that share a frame bar."""
     numbers = range(1, cables + 1)
     text = {
         "plant": "the receiver hall of Gannet Head",
-        "connector-types": [{"name": "R", "pins": pins, "rows": rows}],
+        "connector-types": [{"name": "R", "pins": pins, "rows": rows, "numbering": numbering}],
         "cable-types": [
             {"name": "N", "size": "AWG 24"}
             | ({"pairs": pins // 2} if pairs else {"conductors": pins, "colours": "numbered"})

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from itertools import pairwise
 
 import pytest
 
@@ -105,6 +106,41 @@ def test_whatever_is_wrong_no_sound_join_is_parted_and_no_plug_is_turned_off_goo
             assert not any({f"J1.{w}", f"K1.{w}"} <= pins_of for w in range(1, pins + 1))
         else:
             assert not touched & sound, f"{cause} touches a sound wire"
+
+
+@pytest.mark.parametrize("numbering", ["along-rows", "down-columns", "snake"])
+def test_wires_landed_one_further_are_one_cause_however_the_pins_count(numbering):
+    """One was missed as they were counted off, and all after it sit one further."""
+    file = plant_of(12, 3, numbering=numbering)
+    order = resolve(file).connectors["K1"].layout.order
+    moved = [k.Exchanged(pins=(f"K1.{one}", f"K1.{other}")) for one, other in pairwise(order[1:8])]
+    one = found(file, moved, "every cross")
+    (cause,) = one.explanation.causes
+    assert isinstance(cause, Relanded) and cause.order == "moved along"
+    assert [str(pin) for pin in cause.onto] == [f"K1.{name}" for name in (order[7], *order[1:7])]
+    (finding,) = one.explanation.findings
+    assert f"landed one place too low in the numbering; the wire for K1.{order[1]} sits on K1.{order[7]}" in (
+        finding.sentence
+    )
+
+
+@pytest.mark.parametrize(
+    ("numbering", "lines"),
+    [
+        ("along-rows", [range(4), range(4, 8), range(8, 12)]),
+        ("down-columns", [range(3), range(3, 6), range(6, 9), range(9, 12)]),
+        ("snake", [range(4), range(4, 8), range(8, 12)]),
+    ],
+)
+def test_the_map_counts_pins_as_the_plant_does(numbering, lines):
+    plant = resolve(plant_of(12, 3, numbering=numbering))
+    (one,) = maps_of(walked(plant_of(12, 3, numbering=numbering), [], designed_pairs(plant)))
+    index, layout = one.design.index, plant.connectors["J1"].layout
+    assert [index.pins[pin].name for pin in index.order[0]] == list(layout.order)
+    assert index.lines[0] == lines
+    for name, place in layout.places.items():
+        pin = index.grid[0][place.row - 1, place.column - 1]
+        assert index.pins[pin].name == name and index.place[pin] == place.index
 
 
 def test_a_join_between_cables_that_share_no_connector_is_told():

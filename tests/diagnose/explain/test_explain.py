@@ -23,8 +23,9 @@ from bench.diagnose.explain.causes import (
     Unplugged,
 )
 from bench.diagnose.explain.forward import differences, predict
-from bench.diagnose.explain.pin_map import Conductor, Connector, Design, Measured, Pin
+from bench.diagnose.explain.pin_map import Conductor, Design, Measured, Pin, pins_on
 from bench.diagnose.explain.search import explain
+from tests.diagnose.explain.connectors import numbered
 from tests.diagnose.explain.wiring_damage import (
     BAD,
     KINDS,
@@ -163,7 +164,7 @@ def test_an_exchange_with_one_end_not_tested_is_still_an_exchange():
 def test_plug_faults_are_named_when_a_third_of_the_pins_was_tested(cause):
     rng = random.Random(4)
     whole = predict(DESIGN, [cause])
-    pins = [p for c in (*DESIGN.near, *DESIGN.far) for p in c.pins()]
+    pins = [p for c in (*DESIGN.near, *DESIGN.far) for p in pins_on(c)]
     skipped = frozenset(rng.sample([p for p in pins if p.connector.startswith("A")], 42))
     joins = frozenset(j for j in whole if not skipped & set(j))
     explanation = explain(DESIGN, Measured(joins, not_tested=skipped))
@@ -193,7 +194,7 @@ def test_own_pairs_alone_say_open_and_warn():
 
 
 def test_a_shared_pin_that_was_not_tested_does_not_hide_an_open_wire():
-    a, b = Connector.numbered("A", 3), Connector.numbered("B", 3)
+    a, b = numbered("A", 3), numbered("B", 3)
     design = Design(
         (a,),
         (b,),
@@ -230,8 +231,8 @@ SMALL = (straight(3, 6, 2), scrambled(2, 2, 24), ragged(2), fanned(2, 8, 2))
 def any_map(draw):
     """A design and any relation between its pins, tested in any manner."""
     design = draw(st.sampled_from(SMALL))
-    near = [p for c in design.near for p in c.pins()]
-    far = [p for c in design.far for p in c.pins()]
+    near = [p for c in design.near for p in pins_on(c)]
+    far = [p for c in design.far for p in pins_on(c)]
     own = [(w.near, w.far) for w in design.conductors]
     pairs = st.one_of(
         st.sampled_from(own),
@@ -257,7 +258,7 @@ def test_whatever_was_measured_is_reproduced_but_for_contradictions(case):
     left = differences(design, seen, explanation.causes)
     assert set(left) == set(explanation.unexplained)
     # What is left was found open between pins that other joins connect: nothing could make it.
-    root = {p: p for c in (*design.near, *design.far) for p in c.pins()}
+    root = {p: p for c in (*design.near, *design.far) for p in pins_on(c)}
 
     def find(pin):
         while root[pin] != pin:

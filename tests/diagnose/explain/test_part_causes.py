@@ -9,6 +9,7 @@ from bench.diagnose.explain.records import explained
 from bench.plant import faults as k
 from bench.plant.resolve import resolve
 from tests.diagnose.explain import damage_kinds as d
+from tests.diagnose.explain.connectors import numbered
 from tests.diagnose.explain.damaged_plant import all_crosses, plant_of, walked
 
 ONE = range(1, 10)
@@ -57,10 +58,10 @@ def test_both_rows_exchanged_is_a_mirrored_connector_and_a_dead_row_a_dead_part(
 
 def test_three_wires_in_one_joint_are_one_cause():
     """On three connectors that one record holds: the joint is told once, with all three."""
-    from bench.diagnose.explain.pin_map import Conductor, Connector, Design, Measured, Pin
+    from bench.diagnose.explain.pin_map import Conductor, Design, Measured, Pin
     from bench.diagnose.explain.search import explain
 
-    ends = [(Connector.numbered(f"A{n}", 4), Connector.numbered(f"B{n}", 4)) for n in (1, 2, 3)]
+    ends = [(numbered(f"A{n}", 4), numbered(f"B{n}", 4)) for n in (1, 2, 3)]
     wires = tuple(
         Conductor(f"W{n}.{pin}", Pin(f"A{n}", str(pin)), Pin(f"B{n}", str(pin)))
         for n in (1, 2, 3)

@@ -25,7 +25,9 @@ from bench.diagnose.explain.causes import (
     WireCause,
 )
 from bench.diagnose.explain.forward import land, predict, turned_ends
-from bench.diagnose.explain.pin_map import Conductor, Connector, Design, Measured, Pin
+from bench.diagnose.explain.pin_map import Conductor, Design, Measured, Pin, pins_on
+from bench.plant.things import Connector
+from tests.diagnose.explain.connectors import numbered, written_out
 
 LIMIT = 2.0
 GOOD, BAD = 0.4, 9.0
@@ -52,11 +54,11 @@ def straight(cables: int, pins: int, rows: int, spare: int = 0) -> Design:
     """Cables with like connectors at both ends, pin to pin, pairs side by side."""
     near, far, wires = [], [], []
     for c in range(1, cables + 1):
-        a = Connector.numbered(f"A{c}", pins, rows)
-        b = Connector.numbered(f"B{c}", pins, rows)
+        a = numbered(f"A{c}", pins, rows)
+        b = numbered(f"B{c}", pins, rows)
         near.append(a)
         far.append(b)
-        both = list(zip(a.pins(), b.pins(), strict=True))
+        both = list(zip(pins_on(a), pins_on(b), strict=True))
         for k, (p, q) in enumerate(both[: len(both) - spare]):
             pair = f"C{c}.{k // 2 + 1}"
             wires.append((f"C{c}w{k + 1}", p, q, pair, f"C{c}"))
@@ -68,13 +70,13 @@ def ragged(cables: int) -> Design:
     near, far, wires = [], [], []
     for c in range(1, cables + 1):
         rows = (tuple(str(k) for k in range(1, 14)), tuple(str(k) for k in range(14, 26)))
-        a, b = Connector(f"A{c}", rows), Connector(f"B{c}", rows)
+        a, b = written_out(f"A{c}", rows), written_out(f"B{c}", rows)
         near.append(a)
         far.append(b)
         for k in range(25):
             # Pair partners sit above each other, as is common on two-row connectors.
             pair = f"C{c}.{k % 13 + 1}"
-            wires.append((f"C{c}w{k + 1}", a.pins()[k], b.pins()[k], pair, f"C{c}"))
+            wires.append((f"C{c}w{k + 1}", pins_on(a)[k], pins_on(b)[k], pair, f"C{c}"))
     return _paired(near, far, wires)
 
 
@@ -82,15 +84,15 @@ def fanned(blocks: int, pins: int, tails: int) -> Design:
     """Near blocks of two rows, each fanning out over several single-row far connectors."""
     near, far, wires = [], [], []
     for n in range(1, blocks + 1):
-        block = Connector.numbered(f"K{n}", pins, 2)
+        block = numbered(f"K{n}", pins, 2)
         near.append(block)
         each = pins // tails
         for t in range(tails):
-            tail = Connector.numbered(f"S{n}{chr(97 + t)}", each, 1)
+            tail = numbered(f"S{n}{chr(97 + t)}", each, 1)
             far.append(tail)
             for k in range(each):
                 at = t * each + k
-                wires.append((f"K{n}w{at + 1}", block.pins()[at], tail.pins()[k], f"K{n}.{at // 2}", f"T{n}{t}"))
+                wires.append((f"K{n}w{at + 1}", pins_on(block)[at], pins_on(tail)[k], f"K{n}.{at // 2}", f"T{n}{t}"))
     return _paired(near, far, wires)
 
 
@@ -99,13 +101,13 @@ def scrambled(seed: int, cables: int, pins: int) -> Design:
     rng = random.Random(seed)
     near, far, wires = [], [], []
     for c in range(1, cables + 1):
-        a = Connector.numbered(f"A{c}", pins, 2)
-        b = Connector.numbered(f"B{c}", pins, 2)
+        a = numbered(f"A{c}", pins, 2)
+        b = numbered(f"B{c}", pins, 2)
         near.append(a)
         far.append(b)
-        order = list(b.pins())
+        order = list(pins_on(b))
         rng.shuffle(order)
-        for k, (p, q) in enumerate(zip(a.pins(), order, strict=True)):
+        for k, (p, q) in enumerate(zip(pins_on(a), order, strict=True)):
             if c == 1 and k < 4:
                 q = order[0]
             wires.append((f"C{c}w{k + 1}", p, q, f"C{c}.{k // 2}", f"C{c}"))
@@ -220,19 +222,19 @@ class Damage:
         match kind:
             case "shifted":
                 along = rng.choice(["row", "row", "rows", "count"])
-                if len(connector.rows) == 1:
+                if len(connector.layout.grid) == 1:
                     along = "row"
                 by = rng.choice([1, 1, 2, 3]) if along != "rows" else 1
                 return Shifted(connector.name, rng.choice([-1, 1]) * by, along)
             case "mirrored":
-                how = "ends" if len(connector.rows) == 1 else rng.choice(["ends", "rows", "both"])
+                how = "ends" if len(connector.layout.grid) == 1 else rng.choice(["ends", "rows", "both"])
                 return Mirrored(connector.name, how)
             case "connectors exchanged":
                 side = design.near if connector in design.near else design.far
                 like = [
                     c
                     for c in side
-                    if list(map(len, c.rows)) == list(map(len, connector.rows))
+                    if list(map(len, c.layout.grid)) == list(map(len, connector.layout.grid))
                     and c != connector
                     and f"socket {c.name}" not in self._plugs
                 ]
