@@ -18,7 +18,6 @@ from typing import Any, Final
 from bench import exits
 from bench.assemble import Job, Walk, load_job, new_walk, resumed_walk
 from bench.commands.common import LOGS, operator_name, record_name
-from bench.commands.console_screen import run_with_person
 from bench.commands.demo_faults import demo_faults
 from bench.commands.power_evidence import cleared
 from bench.errors import BadRequest
@@ -119,6 +118,8 @@ def run_here(options: argparse.Namespace, job: Job | None = None) -> int:
         record = walk.writer.path
         with signals_to(walk.runner):
             if not walk.runner.alone:
+                from bench.commands.console_screen import run_with_person  # alone nobody needs the screen's words
+
                 return exit_code(run_with_person(walk, operator_name(options.operator)))
             state = walk.run()
     if options.json:

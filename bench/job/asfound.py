@@ -13,7 +13,6 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from bench.job.folder import Folder, open_folder
-from bench.job.gates import missing
 from bench.job.order import Order
 from bench.job.readiness import Readiness, readiness
 from bench.job.rows import Chapter
@@ -134,6 +133,8 @@ def before_a_walk(folder: Path, plant: Plant, plan: Plan | None = None, *, simul
     marks = tuple(mark for kind in handled.marks for said in handled.marks[kind].values() for mark in said)
     gates: dict[str, list[str]] = {}
     if plan is not None and any(step.kind == "gate" for step in plan.steps):
+        from bench.job.gates import missing  # it loads the drafts, which walks without gates do without
+
         # what a simulator said proves nothing at a real rack
         rows = [] if found.simulated and not simulated else found.counting(plant)
         gates = missing(plan, plant, readiness(plant, rows, found.order))

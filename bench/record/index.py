@@ -24,8 +24,6 @@ from bench.plant.file import PlantFile
 from bench.record.append import RecordWriter, TimeOfDay, mended, utc_now
 from bench.record.chain import FIRST, LONGEST, BadLine, check, decode, in_place, is_torn, split
 from bench.record.read import BrokenRecord, read_lines
-from bench.record.survey import is_survey
-from bench.record.watch import is_watch
 from bench.say.times import minute, zone
 from bench.walk.events import Disturbed, Entry, Mended, Seen
 
@@ -193,6 +191,9 @@ def records_in(paths: Iterable[Path]) -> list[Path]:
     Raises:
         BrokenRecord: a path does not exist.
     """
+    from bench.record.survey import is_survey  # the words of both are their own
+    from bench.record.watch import is_watch
+
     others = (is_survey, is_watch)
     found = [path for path in files_in(paths) if path.name != DISTURBANCES]
     return [path for path in found if not any(other(path) for other in others)]

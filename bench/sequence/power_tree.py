@@ -18,14 +18,15 @@ from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from math import isnan
-from typing import Any, Final, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
-from bench.network.circuit import Edge as Resistor
-from bench.network.circuit import Network, PowerLoad, Solution, UndervoltageCollapse, VoltageSource
 from bench.plant.graph import Edge, Nets
 from bench.plant.model import Plant
 from bench.plant.things import Inlet
 from bench.quantity import engineering
+
+if TYPE_CHECKING:
+    from bench.network.circuit import Solution
 
 DERATING: Final = 0.8
 """Part of a breaker's rating that a continuous load may take: the 125 % continuous-load rule of North American
@@ -320,6 +321,10 @@ def _between(edges: list[Edge], ends: Collection[str]) -> list[Edge]:
 
 
 def _solve(tree: PowerTree, powered: Powered, inlets: tuple[Inlet, ...], loads: list[_Load]) -> Flow:
+    # most walks energise nothing, and do without the solver
+    from bench.network.circuit import Edge as Resistor
+    from bench.network.circuit import Network, PowerLoad, UndervoltageCollapse, VoltageSource
+
     supplies = [tree.plant.supplies[name] for name in powered.at]
     edges = [edge for edge in tree._edges if edge.kind != "breaker" or edge.id in powered.closed]
     wires = [Resistor(edge.id, edge.a, edge.b, max(edge.ohms, LEAST_OHM)) for edge in edges]
