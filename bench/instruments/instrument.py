@@ -8,9 +8,10 @@ blocks within a hundredth of a second (on message-based VISA resources, at the r
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
 from time import monotonic
 from typing import Final, TypeVar
+
+from msgspec.structs import replace
 
 from bench.instruments import outputs
 from bench.instruments.parts import Decoder

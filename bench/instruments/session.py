@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
+
+from msgspec.structs import replace
 
 from bench.instruments.parts import Decoder, Parts
 from bench.instruments.ports.transport import Transport

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import Literal
+
+import msgspec
 
 from bench.instruments.wire_text import show
 
 
-@dataclass(frozen=True, slots=True)
-class Identity:
+class Identity(msgspec.Struct, frozen=True):
     """Who an instrument says it is; empty fields are not told.
 
     Attributes:
@@ -27,8 +27,7 @@ class Identity:
         return (self.maker, self.model, self.serial) == (other.maker, other.model, other.serial)
 
 
-@dataclass(frozen=True, slots=True)
-class Setup:
+class Setup(msgspec.Struct, frozen=True):
     """What an instrument was set to.
 
     Attributes:
@@ -42,12 +41,11 @@ class Setup:
     function: str
     unit: str
     range: float | None = None
-    settings: dict[str, str] = field(default_factory=dict)
+    settings: dict[str, str] = msgspec.field(default_factory=dict)
     instruction: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Sample:
+class Sample(msgspec.Struct, frozen=True):
     """One reading.
 
     Attributes:
@@ -98,8 +96,7 @@ class Sample:
         return tuple(show(data) for data in self.raw)
 
 
-@dataclass(frozen=True, slots=True)
-class OutputState:
+class OutputState(msgspec.Struct, frozen=True):
     """An output after it was switched, as read back.
 
     Attributes:
@@ -111,7 +108,7 @@ class OutputState:
 
     name: str
     on: bool
-    settings: dict[str, str] = field(default_factory=dict)
+    settings: dict[str, str] = msgspec.field(default_factory=dict)
     raw: tuple[bytes, ...] = ()
 
     @property
@@ -120,8 +117,7 @@ class OutputState:
         return tuple(show(data) for data in self.raw)
 
 
-@dataclass(frozen=True, slots=True)
-class SafeState:
+class SafeState(msgspec.Struct, frozen=True):
     """What came of making an instrument safe.
 
     Attributes:
@@ -144,8 +140,7 @@ class SafeState:
         return tuple(show(data) for data in self.raw)
 
 
-@dataclass(frozen=True, slots=True)
-class Notice:
+class Notice(msgspec.Struct, frozen=True):
     """Something that was dealt with, and that a record may want to keep.
 
     Attributes:

@@ -9,8 +9,9 @@ spoke of it, it is ``unknown``. What one record adds is kept by the hash of its 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
+
+import msgspec
 
 from bench.job.folder import Folder, open_folder
 from bench.job.order import Order
@@ -23,8 +24,7 @@ from bench.sequence.plan import Plan
 from bench.walk.events import Seen
 
 
-@dataclass(frozen=True, slots=True)
-class AsFound:
+class AsFound(msgspec.Struct, frozen=True):
     """What the records of a job say of the plant now.
 
     Attributes:
@@ -91,8 +91,7 @@ def told_by(mark: Mark) -> str:
     return f"{then} ({by}record {mark.record})" if mark.record else f"{then}{f' ({mark.by})' if mark.by else ''}"
 
 
-@dataclass(frozen=True, slots=True)
-class Before:
+class Before(msgspec.Struct, frozen=True):
     """What a record that begins now keeps of the records beside it.
 
     Attributes:
@@ -105,7 +104,7 @@ class Before:
     order: int = 1
     saw: tuple[Seen, ...] = ()
     found: tuple[Mark, ...] = ()
-    gates: Mapping[str, list[str]] = field(default_factory=dict)
+    gates: Mapping[str, list[str]] = msgspec.field(default_factory=dict)
 
 
 def before_a_walk(folder: Path, plant: Plant, plan: Plan | None = None, *, simulated: bool) -> Before:

@@ -10,10 +10,10 @@ that other shelves wait for too. A goal is a shelf's first power with its cards 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
 import msgspec
+from msgspec.structs import replace
 
 from bench.job.claims import Claim, Claims, Key
 from bench.job.damage import DAMAGED
@@ -40,8 +40,7 @@ LIVE: Final = 20.0
 """Work around a live test (holds, people, isolation), in readings: common practice, no source."""
 
 
-@dataclass(frozen=True, slots=True)
-class ClaimState:
+class ClaimState(msgspec.Struct, frozen=True):
     """A claim and where it stands.
 
     Attributes:
@@ -57,8 +56,7 @@ class ClaimState:
     why: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class ThingState:
+class ThingState(msgspec.Struct, frozen=True):
     """A shelf, feed, cable or bond and where it stands.
 
     Attributes:
@@ -80,8 +78,7 @@ class ThingState:
     loose: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class Task:
+class Task(msgspec.Struct, frozen=True):
     """Something to do: one visit with the meter, or one repair.
 
     Attributes:
@@ -103,8 +100,7 @@ class Task:
     holds_up: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class GateState:
+class GateState(msgspec.Struct, frozen=True):
     """Whether a shelf may go through a gate.
 
     Attributes:
@@ -118,8 +114,7 @@ class GateState:
     blockers: tuple[tuple[str, str], ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Readiness:
+class Readiness(msgspec.Struct, frozen=True):
     """All of it.
 
     Attributes:
@@ -135,7 +130,7 @@ class Readiness:
     things: tuple[ThingState, ...]
     gates: tuple[GateState, ...]
     tasks: tuple[Task, ...]
-    voids: Mapping[str, tuple[int, int]] = field(default_factory=dict)
+    voids: Mapping[str, tuple[int, int]] = msgspec.field(default_factory=dict)
     readings: int = 0
 
     def of_kind(self, kind: str) -> list[ThingState]:
@@ -192,9 +187,7 @@ def void(
             differs = changed.get(row.record, {})
             why = next((differs[name] for name in sorted(rests_on) if name in differs), "")
             why = f"the plant file says otherwise now: {why}" if why else ""
-        found.append(
-            row if not why else msgspec.structs.replace(row, verdict="void", sentence=f"Void: {why}.", was=was)
-        )
+        found.append(row if not why else replace(row, verdict="void", sentence=f"Void: {why}.", was=was))
     return found
 
 

@@ -16,6 +16,8 @@ from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeAlias
 
+import msgspec
+
 from bench.network.factor import Changes, Factor, Port, Updated, Vector, Whole, across, factorise, updated
 from bench.network.joined import Joined
 from bench.network.loads import CircuitError, LoadState, Ports, PowerLoad, UndervoltageCollapse, settled
@@ -37,8 +39,7 @@ __all__ = [
 Node: TypeAlias = Hashable
 
 
-@dataclass(frozen=True, slots=True)
-class Edge:
+class Edge(msgspec.Struct, frozen=True):
     """A resistor of ``ohms`` between ``a`` and ``b``: 0 joins the nodes, infinity is open."""
 
     id: Hashable
@@ -47,8 +48,7 @@ class Edge:
     ohms: float
 
 
-@dataclass(frozen=True, slots=True)
-class CurrentSource:
+class CurrentSource(msgspec.Struct, frozen=True):
     """Pushes ``amps`` out of ``plus``, through the network, back into ``minus``."""
 
     id: Hashable
@@ -57,8 +57,7 @@ class CurrentSource:
     amps: float
 
 
-@dataclass(frozen=True, slots=True)
-class VoltageSource:
+class VoltageSource(msgspec.Struct, frozen=True):
     """``volts`` between ``plus`` and ``minus`` behind a series resistance ``ohms`` (above 0)."""
 
     id: Hashable
@@ -81,8 +80,7 @@ _Field: TypeAlias = dict[_Island, Vector]
 """The unknowns of each island that a current flows in."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Table:
+class _Table(msgspec.Struct, frozen=True):
     """Names to numbers, and which nodes each edge joins."""
 
     nodes: dict[Node, int]
@@ -91,8 +89,7 @@ class _Table:
     b: list[int]
 
 
-@dataclass(frozen=True, slots=True)
-class _Before:
+class _Before(msgspec.Struct, frozen=True):
     """The network that this one was made from: its islands by node, its ohms, and the edges touched since."""
 
     islands: list[_Island]
@@ -404,8 +401,7 @@ def _update(island: _Island, changes: Changes) -> Whole | Updated | None:
     return updated(island.factor.base, whole) if whole else island.factor.base
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Solution:
+class Solution(msgspec.Struct, frozen=True, eq=False):
     """A solved network.
 
     Attributes:

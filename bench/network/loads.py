@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Hashable, Sequence
-from dataclasses import dataclass
 from typing import Final
+
+import msgspec
 
 from bench.network import dense
 
@@ -30,8 +31,7 @@ class UndervoltageCollapse(CircuitError):
         super().__init__(f"does not converge: undervoltage collapse (loads on: {names})")
 
 
-@dataclass(frozen=True, slots=True)
-class PowerLoad:
+class PowerLoad(msgspec.Struct, frozen=True):
     """Draws constant power whatever the voltage, as converters do.
 
     Attributes:
@@ -59,8 +59,7 @@ class PowerLoad:
         return self.cutoff_volts if self.running else max(self.cutoff_volts, self.starts_volts)
 
 
-@dataclass(frozen=True, slots=True)
-class LoadState:
+class LoadState(msgspec.Struct, frozen=True):
     """What a constant-power load met: its voltage, its current, whether it runs."""
 
     volts: float
@@ -68,8 +67,7 @@ class LoadState:
     on: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Ports:
+class Ports(msgspec.Struct, frozen=True):
     """A network as it looks to several pairs of nodes at once (Thevenin's equivalent).
 
     Attributes:

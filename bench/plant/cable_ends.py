@@ -7,6 +7,8 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
+import msgspec
+
 from bench.files import near, one_of, shown
 from bench.judge.conductor import Contact
 from bench.plant import conductor_make as wire
@@ -23,8 +25,7 @@ Lookup = Callable[[At, tuple[str | int, ...], str], Terminal | None]
 """Gives the terminal of a name, or None with a problem noted."""
 
 
-@dataclass(frozen=True, slots=True)
-class Colour:
+class Colour(msgspec.Struct, frozen=True):
     """A conductor's colour.
 
     Attributes:
@@ -59,8 +60,7 @@ def colours_of(at: At, kind: CableType, report: Report) -> list[Colour]:
     return [Colour(*colour_words(pair.words(leg)), pair.binder) for pair in pairs for leg in ("tip", "ring")]
 
 
-@dataclass(frozen=True, slots=True)
-class _End:
+class _End(msgspec.Struct, frozen=True):
     """One end of one conductor.
 
     Attributes:
@@ -74,8 +74,7 @@ class _End:
     flag: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class _Mate:
+class _Mate(msgspec.Struct, frozen=True):
     """A conductor's part in its pair.
 
     Attributes:
@@ -89,6 +88,10 @@ class _Mate:
     leg: Leg | None = None
     name: str = ""
     colour: str = ""
+
+
+_NO_MATE = _Mate()
+_NO_COLOUR = Colour()
 
 
 @dataclass(slots=True)
@@ -452,8 +455,8 @@ class CableEnds:
         ends: tuple[_End, _End],
         made_of: wire.Wire,
         metres: tuple[float, float],
-        mate: _Mate = _Mate(),
-        colour: Colour = Colour(),
+        mate: _Mate = _NO_MATE,
+        colour: Colour = _NO_COLOUR,
         remark: str = "",
     ) -> Conductor:
         """One conductor.

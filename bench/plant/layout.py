@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
 
+import msgspec
+
 from bench.plant.file import ConnectorType
 
 REACH: Final = 0.6
@@ -13,8 +15,7 @@ REACH: Final = 0.6
 off where rows are staggered."""
 
 
-@dataclass(frozen=True, slots=True)
-class PinPlace:
+class PinPlace(msgspec.Struct, frozen=True):
     """Where one pin lies.
 
     Attributes:

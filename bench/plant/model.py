@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
+import msgspec
+
 from bench.files import Problem, near
 from bench.judge.conductor import ExpectedResistance, series
 from bench.plant import conductor_make as wire
@@ -63,8 +65,7 @@ class NoPath(LookupError):
     """Two terminals of the plant are not joined, whatever breakers are closed."""
 
 
-@dataclass(frozen=True, slots=True)
-class SupplyPath:
+class SupplyPath(msgspec.Struct, frozen=True):
     """The way of a feed to a shelf.
 
     Attributes:

@@ -89,8 +89,7 @@ def _count(node: Node, path: str, before: dict[int, dict[int, int]], numbers: di
             _count(value, f"{path}.{key}" if path else key, before, numbers)
 
 
-@dataclass(frozen=True, slots=True)
-class _Going:
+class _Going(msgspec.Struct, frozen=True):
     """What one round takes out: thousands of slips must not take a look at the whole file each.
 
     Attributes:

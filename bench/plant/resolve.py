@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 from typing import Any, Final
+
+from msgspec.structs import replace
 
 from bench.files import BadFile, Place, near, one_of
 from bench.judge.conductor import Contact

@@ -5,8 +5,9 @@ Over 500 lines, since every attribute is spelled out; there is next to no code i
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
+
+import msgspec
 
 from bench.judge.conductor import Contact, ExpectedResistance
 from bench.plant import conductor_make as wire
@@ -18,8 +19,7 @@ Leg = Literal["tip", "ring"]
 EndStatus = Literal["known", "claimed", "unknown", "cut"]
 
 
-@dataclass(frozen=True, slots=True)
-class Terminal:
+class Terminal(msgspec.Struct, frozen=True):
     """Something that a conductor can end on, and that a probe can touch.
 
     Attributes:
@@ -49,8 +49,7 @@ class Terminal:
         return self.name
 
 
-@dataclass(frozen=True, slots=True)
-class Conductor:
+class Conductor(msgspec.Struct, frozen=True):
     """One conductor of a cable.
 
     Attributes:
@@ -126,8 +125,7 @@ class Conductor:
         return self.colour or (f"wire {self.number}" if self.number else "screen")
 
 
-@dataclass(frozen=True, slots=True)
-class Cable:
+class Cable(msgspec.Struct, frozen=True):
     """A cable.
 
     Attributes:
@@ -167,8 +165,7 @@ class Cable:
         return self.name
 
 
-@dataclass(frozen=True, slots=True)
-class Connector:
+class Connector(msgspec.Struct, frozen=True):
     """A connector on a shelf.
 
     Attributes:
@@ -195,8 +192,7 @@ class Connector:
         return self.name
 
 
-@dataclass(frozen=True, slots=True)
-class Card:
+class Card(msgspec.Struct, frozen=True):
     """A card in its slot; named by shelf and slot: ``2C/5``."""
 
     name: str
@@ -208,8 +204,7 @@ class Card:
         return self.name
 
 
-@dataclass(frozen=True, slots=True)
-class Inlet:
+class Inlet(msgspec.Struct, frozen=True):
     """Where a feed comes into a shelf: two terminals.
 
     Attributes:
@@ -230,8 +225,7 @@ class Inlet:
         return self.name
 
 
-@dataclass(frozen=True, slots=True)
-class Shelf:
+class Shelf(msgspec.Struct, frozen=True):
     """A shelf, or one half of it.
 
     Attributes:
@@ -262,8 +256,7 @@ class Shelf:
         return self.name
 
 
-@dataclass(frozen=True, slots=True)
-class Bay:
+class Bay(msgspec.Struct, frozen=True):
     """A bay with its shelves from the top down, halves not among them."""
 
     name: str
@@ -274,8 +267,7 @@ class Bay:
         return self.name
 
 
-@dataclass(frozen=True, slots=True)
-class Feed:
+class Feed(msgspec.Struct, frozen=True):
     """A feed.
 
     Attributes:
@@ -300,8 +292,7 @@ class Feed:
         return self.name
 
 
-@dataclass(frozen=True, slots=True)
-class Supply:
+class Supply(msgspec.Struct, frozen=True):
     """Where a feed comes from.
 
     Attributes:
@@ -334,8 +325,7 @@ class Supply:
         return self.name
 
 
-@dataclass(frozen=True, slots=True)
-class Busbar:
+class Busbar(msgspec.Struct, frozen=True):
     """A busbar: its own terminal, and those of the studs in use.
 
     Attributes:
@@ -360,8 +350,7 @@ class Busbar:
         return self.name
 
 
-@dataclass(frozen=True, slots=True)
-class Breaker:
+class Breaker(msgspec.Struct, frozen=True):
     """A breaker or fuse.
 
     Attributes:
@@ -392,8 +381,7 @@ class Breaker:
         return self.name
 
 
-@dataclass(frozen=True, slots=True)
-class Section:
+class Section(msgspec.Struct, frozen=True):
     """A section of a cable tray.
 
     Attributes:
@@ -414,8 +402,7 @@ class Section:
         return self.name
 
 
-@dataclass(frozen=True, slots=True)
-class Tray:
+class Tray(msgspec.Struct, frozen=True):
     """A cable tray with its sections in order."""
 
     name: str
@@ -426,8 +413,7 @@ class Tray:
         return self.name
 
 
-@dataclass(frozen=True, slots=True)
-class EarthPoint:
+class EarthPoint(msgspec.Struct, frozen=True):
     """A place of the earthing network that a probe can touch.
 
     Attributes:
@@ -459,8 +445,7 @@ class EarthPoint:
         return self.name
 
 
-@dataclass(frozen=True, slots=True)
-class Bond:
+class Bond(msgspec.Struct, frozen=True):
     """A conductor of the earthing network.
 
     Attributes:

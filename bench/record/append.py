@@ -8,7 +8,6 @@ import hashlib
 import os
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final, Generic, Self, TypeVar
@@ -34,8 +33,7 @@ class CannotKeep(ValueError):
     """An event holds something that a record cannot give back as it is, such as an infinite number."""
 
 
-@dataclass(frozen=True, slots=True)
-class Torn:
+class Torn(msgspec.Struct, frozen=True):
     """A torn end that was set aside."""
 
     bytes: int

@@ -382,8 +382,7 @@ def _pieces(path: Path) -> Iterator[tuple[bytearray, int]]:
 # The chain as a whole
 
 
-@dataclass(frozen=True, slots=True)
-class Chain:
+class Chain(msgspec.Struct, frozen=True):
     """A record's chain, checked from its beginning.
 
     Attributes:

@@ -14,7 +14,6 @@ import statistics
 import threading
 import time
 from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass
 from typing import Final, TypeVar
 
 import msgspec
@@ -59,14 +58,12 @@ LOOK_AT_OUTPUT: Final = 0.4
 """Seconds between two looks at an output that is on while nothing is read: that it went is known within a second."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Meet:
+class _Meet(msgspec.Struct, frozen=True):
     number: int
     roles: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class _Measure:
+class _Measure(msgspec.Struct, frozen=True):
     number: int
     step: Step
     through: _Through | None = None
@@ -75,31 +72,27 @@ class _Measure:
     """It is read with every relay open, to see that the meter still moves."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Switch:
+class _Switch(msgspec.Struct, frozen=True):
     number: int
     step: Step
     epoch: int
 
 
-@dataclass(frozen=True, slots=True)
-class _Energise:
+class _Energise(msgspec.Struct, frozen=True):
     number: int
     ramp: RampUp
     epoch: int
     ammeter: _InLead | None
 
 
-@dataclass(frozen=True, slots=True)
-class _Amps:
+class _Amps(msgspec.Struct, frozen=True):
     """A reading of the current for somebody on another thread, on the range for ``most`` amperes."""
 
     reply: queue.SimpleQueue[Taken | InstrumentTrouble]
     most: float
 
 
-@dataclass(frozen=True, slots=True)
-class _StillOn:
+class _StillOn(msgspec.Struct, frozen=True):
     """A look at an output that is on, for somebody on another thread."""
 
     reply: queue.SimpleQueue[InstrumentTrouble | None]
@@ -136,8 +129,7 @@ class _InLead:
         return found
 
 
-@dataclass(frozen=True, slots=True)
-class _Live:
+class _Live(msgspec.Struct, frozen=True):
     number: int
     step: Step
     token: int
@@ -151,8 +143,7 @@ class _Through:
         self.over = threading.Event()
 
 
-@dataclass(frozen=True, slots=True)
-class _Route:
+class _Route(msgspec.Struct, frozen=True):
     """Close a route, have the meter read through it, open it."""
 
     number: int

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import Protocol
+
+import msgspec
 
 from bench.judge.watch import RampUp
 from bench.sequence.plan import Step
@@ -12,8 +13,7 @@ from bench.walk.events import Advised, Event
 from bench.walk.state import State
 
 
-@dataclass(frozen=True, slots=True)
-class Happened:
+class Happened(msgspec.Struct, frozen=True):
     """The crew or the hands report an event that they want recorded.
 
     Attributes:
@@ -23,8 +23,7 @@ class Happened:
     event: Event
 
 
-@dataclass(frozen=True, slots=True)
-class Sample:
+class Sample(msgspec.Struct, frozen=True):
     """A live reading; never recorded.
 
     Attributes:
@@ -47,8 +46,7 @@ class Sample:
     wrong: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Rising:
+class Rising(msgspec.Struct, frozen=True):
     """A load on its way up, as it is now; never recorded. See :class:`bench.runner.protocol.Rise`.
 
     Attributes:
@@ -68,8 +66,7 @@ class Rising:
     settled: float | None
 
 
-@dataclass(frozen=True, slots=True)
-class WentOff:
+class WentOff(msgspec.Struct, frozen=True):
     """An output that the walk counts on is not on any more, or nobody can tell; noticed while nothing was read.
 
     Attributes:
@@ -81,8 +78,7 @@ class WentOff:
     what: str
 
 
-@dataclass(frozen=True, slots=True)
-class Leaving:
+class Leaving(msgspec.Struct, frozen=True):
     """Charge that leaves while an instrument is made safe; never recorded.
 
     Attributes:
@@ -185,8 +181,7 @@ nothing to advise it raises ``ValueError`` with the reason, in words for a perso
 """
 
 
-@dataclass(frozen=True, slots=True)
-class Manner:
+class Manner(msgspec.Struct, frozen=True):
     """How the hands work.
 
     Attributes:

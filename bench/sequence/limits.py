@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Final
+
+import msgspec
 
 from bench.judge.harness import continuity_limit, insulation_limit
 from bench.judge.insulation import insulation_rule
@@ -22,8 +23,7 @@ from bench.sequence.plan import Step
 from bench.sequence.power_tree import Powered, PowerTree
 
 
-@dataclass(frozen=True, slots=True)
-class Held:
+class Held(msgspec.Struct, frozen=True):
     """A limit, with what a sound item should read.
 
     Attributes:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal, cast
+
+import msgspec
 
 from bench.roles import Role
 from bench.sequence.file import SequenceFile, Single
@@ -18,8 +19,7 @@ def kind_of(source: Single) -> Kind:
     return cast(Kind, source.__struct_config__.tag)
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
+class Step(msgspec.Struct, frozen=True):
     """One thing that the operator does or the bench measures.
 
     Attributes:
@@ -77,8 +77,7 @@ class Step:
         return self.reads or self.kind in ("energise", "seek")
 
 
-@dataclass(frozen=True, slots=True)
-class Plan:
+class Plan(msgspec.Struct, frozen=True):
     """All steps of a sequence over a plant.
 
     Attributes:

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
+
+from msgspec.structs import replace
 
 from bench.judge.watch import Level, RampUp
 from bench.plant.handled import Handled

@@ -15,10 +15,11 @@ North American practice (a breaker carries 125 % of the continuous load, so the 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass, field
 from functools import cached_property
 from math import isnan
 from typing import TYPE_CHECKING, Any, Final, Literal
+
+import msgspec
 
 from bench.plant.graph import Edge, Nets
 from bench.plant.model import Plant
@@ -48,8 +49,7 @@ class WillNotCarry(ValueError):
     """The loads ask for more power than the way to them can carry: the voltage collapses."""
 
 
-@dataclass(frozen=True, slots=True)
-class Powered:
+class Powered(msgspec.Struct, frozen=True):
     """Which part of a plant is on, and what feeds it.
 
     Attributes:
@@ -67,12 +67,11 @@ class Powered:
     ohms: float = 0.0
     closed: frozenset[str] = frozenset()
     out: frozenset[str] = frozenset()
-    dummy: Mapping[str, float] = field(default_factory=dict)
+    dummy: Mapping[str, float] = msgspec.field(default_factory=dict)
     drawn: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class ShelfLoad:
+class ShelfLoad(msgspec.Struct, frozen=True):
     """What a shelf takes.
 
     Attributes:
@@ -88,8 +87,7 @@ class ShelfLoad:
     inlets: Mapping[str, tuple[float, float]]
 
 
-@dataclass(frozen=True, slots=True)
-class BreakerLoad:
+class BreakerLoad(msgspec.Struct, frozen=True):
     """What a closed breaker carries.
 
     Attributes:
@@ -110,8 +108,7 @@ class BreakerLoad:
         return self.allowed - self.amps
 
 
-@dataclass(frozen=True, slots=True)
-class Flow:
+class Flow(msgspec.Struct, frozen=True):
     """A solved tree.
 
     Attributes:
@@ -127,8 +124,7 @@ class Flow:
     nodes: Mapping[str, float]
 
 
-@dataclass(frozen=True, slots=True)
-class Forecast:
+class Forecast(msgspec.Struct, frozen=True):
     """What a part of a plant should do when it is on.
 
     Attributes:
@@ -155,8 +151,7 @@ class Forecast:
         return tuple(sorted(over, key=lambda load: load.amps / load.allowed, reverse=True))
 
 
-@dataclass(frozen=True, slots=True)
-class _Load:
+class _Load(msgspec.Struct, frozen=True):
     """One shelf's cards at nominal voltage: watts of constant power, siemens of resistors, and the volts it is on from.
 
     Three numbers, never one: below turn-on it is off, in its guaranteed range on, and in between nobody knows. So what

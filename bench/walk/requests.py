@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import msgspec
 
 from bench.judge.watch import RampUp
 from bench.sequence.plan import Step
 
 
-@dataclass(frozen=True, slots=True)
-class Start:
+class Start(msgspec.Struct, frozen=True):
     """Nothing is recorded yet: the walk wants its beginning.
 
     Attributes:
@@ -19,8 +18,7 @@ class Start:
     number: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class Meet:
+class Meet(msgspec.Struct, frozen=True):
     """Open and identify the instruments that fill these roles.
 
     Attributes:
@@ -32,8 +30,7 @@ class Meet:
     roles: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Consent:
+class Consent(msgspec.Struct, frozen=True):
     """The bench cannot prove some limits: go on with a reason, or give up.
 
     Attributes:
@@ -45,8 +42,7 @@ class Consent:
     weak: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Ask:
+class Ask(msgspec.Struct, frozen=True):
     """A person reads, does, confirms or types: caution, hold point, act or value.
 
     Attributes:
@@ -58,8 +54,7 @@ class Ask:
     step: Step
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class Place(msgspec.Struct, frozen=True):
     """The probes go to their places. For a zero or a proof the step's text says where.
 
     Attributes:
@@ -71,8 +66,7 @@ class Place:
     step: Step
 
 
-@dataclass(frozen=True, slots=True)
-class Measure:
+class Measure(msgspec.Struct, frozen=True):
     """Take the step's reading now.
 
     Attributes:
@@ -84,8 +78,7 @@ class Measure:
     step: Step
 
 
-@dataclass(frozen=True, slots=True)
-class Switch:
+class Switch(msgspec.Struct, frozen=True):
     """Set an output and read it back.
 
     Attributes:
@@ -97,8 +90,7 @@ class Switch:
     step: Step
 
 
-@dataclass(frozen=True, slots=True)
-class Energise:
+class Energise(msgspec.Struct, frozen=True):
     """Bring an output up its ramp and watch it; off at the first reading beyond.
 
     Attributes:
@@ -112,8 +104,7 @@ class Energise:
     ramp: RampUp
 
 
-@dataclass(frozen=True, slots=True)
-class Wait:
+class Wait(msgspec.Struct, frozen=True):
     """Let time pass; report it in pieces.
 
     Attributes:
@@ -127,8 +118,7 @@ class Wait:
     left: float
 
 
-@dataclass(frozen=True, slots=True)
-class Advise:
+class Advise(msgspec.Struct, frozen=True):
     """A search wants to know what to do next; see :mod:`bench.walk.seeking`.
 
     Attributes:
@@ -140,8 +130,7 @@ class Advise:
     step: Step
 
 
-@dataclass(frozen=True, slots=True)
-class Resolve:
+class Resolve(msgspec.Struct, frozen=True):
     """Trouble: try again, skip with a reason, or give up.
 
     Attributes:
@@ -159,8 +148,7 @@ class Resolve:
     advice: str
 
 
-@dataclass(frozen=True, slots=True)
-class Rest:
+class Rest(msgspec.Struct, frozen=True):
     """Paused.
 
     Attributes:
@@ -172,8 +160,7 @@ class Rest:
     why: str
 
 
-@dataclass(frozen=True, slots=True)
-class MakeSafe:
+class MakeSafe(msgspec.Struct, frozen=True):
     """Bring every output to its safe state and read it back.
 
     Attributes:
@@ -185,8 +172,7 @@ class MakeSafe:
     then: str
 
 
-@dataclass(frozen=True, slots=True)
-class Finished:
+class Finished(msgspec.Struct, frozen=True):
     """Nothing more to do.
 
     Attributes:

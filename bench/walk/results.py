@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import msgspec
@@ -105,8 +104,7 @@ def _leaky(setting: Setting, found: Mapping[int, Outcome]) -> dict[int, Outcome]
     return marked
 
 
-@dataclass(frozen=True, slots=True)
-class Connections:
+class Connections(msgspec.Struct, frozen=True):
     """What a walk says of its conductors: each from the right pin to the right pin and to nothing else, or not.
 
     Attributes:
@@ -362,8 +360,7 @@ def annotated(entry: e.Entry, after: State) -> e.Entry:
     return e.Entry(n=entry.n, at=entry.at, event=noted)
 
 
-@dataclass(frozen=True, slots=True)
-class Tally:
+class Tally(msgspec.Struct, frozen=True):
     """How many steps of a walk have which verdict: the one count that console, screen and report show.
 
     Attributes:

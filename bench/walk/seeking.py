@@ -11,7 +11,6 @@ anew, and so does coming back to it after a step before it was gone to with no r
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Generator, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -121,7 +120,7 @@ class Seeking(msgspec.Struct, frozen=True):
         alone = "~".join(want.probes) if want.probes is not None and not want.join else planned.subject
         # to touch two places with a tester disturbs nothing: an act handles what it moves
         names, subject = want.handles, want.subject or alone
-        return dataclasses.replace(
+        return replace(
             planned,
             key=key,
             kind=kind_of(want),

@@ -83,7 +83,7 @@ class Conditions(msgspec.Struct, frozen=True):
             self,
             handled=handled,
             rig=self.rig if act.rig is None else act.rig,
-            fed=None if self.fed is None else dataclasses.replace(self.fed, closed=handled.closed),
+            fed=None if self.fed is None else replace(self.fed, closed=handled.closed),
             volts={} if act.switch_on or act.switch_off else self.volts,
         )
 

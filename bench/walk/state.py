@@ -66,7 +66,6 @@ typed. Nothing can be made safe about it but by that person: where it is not sai
 
 from __future__ import annotations
 
-import dataclasses
 import math
 from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
@@ -774,7 +773,7 @@ def _looked(state: State, step: Step, look: Look, event: e.Answered, nth: int) -
         wanted = " or ".join(look.expect)
         sentence = f"Fail: {named}, and {wanted} is wanted. Nothing is brought up: put it right, look again."
         outcome = replace(outcome, verdict="fail", sentence=sentence)
-    feeding = conditions.fed and dataclasses.replace(conditions.fed, closed=handled.closed)
+    feeding = conditions.fed and replace(conditions.fed, closed=handled.closed)
     conditions = replace(conditions, handled=handled, fed=feeding)
     return _advance(replace(state, conditions=conditions), outcome)
 
@@ -1067,7 +1066,7 @@ def _energised(state: State, event: e.Energised, nth: int) -> State:
             replace(
                 state,
                 outputs=outputs,
-                conditions=replace(conditions, fed=dataclasses.replace(on, drawn=outcome.figure.value)),
+                conditions=replace(conditions, fed=replace(on, drawn=outcome.figure.value)),
             ),
             outcome,
         )

@@ -6,13 +6,12 @@ import json
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
-import msgspec
 import pytest
+from msgspec.structs import replace
 
 from bench.plant import faults as k
 from bench.plant.model import Plant
@@ -31,7 +30,7 @@ from tests.power.test_on_ports import BENCH
 from tests.runner.test_bring_up import RAMP, STEP, Counted
 from tests.walks.tool import proveout
 
-WITH_METER = replace(STEP, source=msgspec.structs.replace(STEP.source, ammeter=True))
+WITH_METER = replace(STEP, source=replace(STEP.source, ammeter=True))
 
 
 class Shared(Counted):

@@ -5,11 +5,12 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import pytest
+from msgspec.structs import replace
 
 from bench.files import Place
 from bench.instruments.matrix_wiring import Routes

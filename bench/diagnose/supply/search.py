@@ -7,8 +7,10 @@ sits in more places than one, each part is followed.
 
 from __future__ import annotations
 
+import dataclasses
 import math
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.supply.locate import MissingVolts, NextReading
@@ -72,7 +74,7 @@ def _search(state: State, step: Step) -> Search:
             shown = _volts(answer)
             if shown is None:
                 break  # it was skipped: this part ends with what is known
-            part, *others = replace(part, sigma=max(part.sigma, _doubt(answer))).after(reading, shown)
+            part, *others = dataclasses.replace(part, sigma=max(part.sigma, _doubt(answer))).after(reading, shown)
             waiting += others
             reading = part.next_reading()
         ended.append(part)

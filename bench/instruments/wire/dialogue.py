@@ -27,9 +27,10 @@ noise between frames makes nothing suspect, since each frame stands for itself.
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass
 from enum import Enum
 from typing import Final
+
+import msgspec
 
 from bench.instruments.wire.framing import Frame, Framer, Noise
 
@@ -53,15 +54,13 @@ class State(Enum):
     PROVING = "proving"
 
 
-@dataclass(frozen=True, slots=True)
-class NeedData:
+class NeedData(msgspec.Struct, frozen=True):
     """Nothing to tell. ``until`` is when to ask again without new bytes; None: not before some come."""
 
     until: float | None
 
 
-@dataclass(frozen=True, slots=True)
-class Reply:
+class Reply(msgspec.Struct, frozen=True):
     """The answer to question ``number``."""
 
     number: int
@@ -69,22 +68,19 @@ class Reply:
     frame: Frame
 
 
-@dataclass(frozen=True, slots=True)
-class Unasked:
+class Unasked(msgspec.Struct, frozen=True):
     """A frame that answers nothing."""
 
     frame: Frame
 
 
-@dataclass(frozen=True, slots=True)
-class Echo:
+class Echo(msgspec.Struct, frozen=True):
     """A command of ours came back."""
 
     raw: bytes
 
 
-@dataclass(frozen=True, slots=True)
-class Late:
+class Late(msgspec.Struct, frozen=True):
     """Question ``number`` was not answered by its deadline; ``got`` is what came of an answer. The line is suspect."""
 
     number: int
@@ -92,8 +88,7 @@ class Late:
     got: bytes
 
 
-@dataclass(frozen=True, slots=True)
-class Garbled:
+class Garbled(msgspec.Struct, frozen=True):
     """Bytes came that are no message. ``number`` is the open question, 0 where none was. The line is suspect."""
 
     number: int
@@ -101,15 +96,13 @@ class Garbled:
     why: str
 
 
-@dataclass(frozen=True, slots=True)
-class Suspect:
+class Suspect(msgspec.Struct, frozen=True):
     """Nothing is believed until :meth:`Dialogue.resynchronise`."""
 
     why: str
 
 
-@dataclass(frozen=True, slots=True)
-class Quiet:
+class Quiet(msgspec.Struct, frozen=True):
     """The line has been quiet for long enough; ``dropped`` is what was thrown away until then."""
 
     dropped: bytes

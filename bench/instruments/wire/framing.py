@@ -8,8 +8,9 @@ bytes one at a time gives the same frames as feeding them at once.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Final
+
+import msgspec
 
 from bench.instruments.parts import BadFrame, Parts
 
@@ -20,8 +21,7 @@ LONGEST_BLOCK: Final = 2**20
 _TAB: Final = 0x09
 
 
-@dataclass(frozen=True, slots=True)
-class Frame:
+class Frame(msgspec.Struct, frozen=True):
     """One whole message.
 
     Attributes:
@@ -37,8 +37,7 @@ class Frame:
     parts: Parts | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Noise:
+class Noise(msgspec.Struct, frozen=True):
     """Bytes that are no message, and why not."""
 
     raw: bytes

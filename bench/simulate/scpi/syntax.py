@@ -11,9 +11,10 @@ Clauses are cited from memory. Choices where practice differs:
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from enum import Enum
 from typing import Literal
+
+import msgspec
 
 from bench.simulate.scpi.error_queue import ScpiError
 
@@ -115,8 +116,7 @@ class Framer:
 Kind = Literal["number", "character", "string", "block", "expression"]
 
 
-@dataclass(frozen=True, slots=True)
-class Datum:
+class Datum(msgspec.Struct, frozen=True):
     """One element of program data.
 
     ``value`` is a float for a number, bytes for a block, text for the rest (an expression without
@@ -128,8 +128,7 @@ class Datum:
     suffix: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Unit:
+class Unit(msgspec.Struct, frozen=True):
     """One program message unit: ``path`` is the header's mnemonics, in upper case."""
 
     path: tuple[str, ...]
