@@ -13,7 +13,12 @@ from bench.plant.load import load_plant
 from bench.simulate import process
 from tests import made_once
 from tests.power import small_hall
-from tests.spent import pytest_runtest_makereport, pytest_runtest_protocol, pytest_terminal_summary  # noqa: F401
+from tests.spent import (  # noqa: F401
+    pytest_collection_modifyitems,
+    pytest_runtest_makereport,
+    pytest_runtest_protocol,
+    pytest_terminal_summary,
+)
 from tests.walk import paper_walk
 
 if TYPE_CHECKING:

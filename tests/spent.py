@@ -1,8 +1,11 @@
-"""What each test spends of the processor, and which quick ones spend much.
+"""What each test spends of the processor, which quick ones spend much, and which cases of a test are quick.
 
 Wall clocks say how busy the machine is; this counts the processor's time of the worker and of the processes that it
 started and waited for. What tests share is made in the setup of the first that asks, which is kept apart. A test that
 spends more than `ALLOWED` is told at the end of the run, and does not fail.
+
+Of a test with many cases, ``@pytest.mark.quick_cases(n)`` leaves ``n`` in the quick part, spread over all of them; the
+others are slow.
 """
 
 from __future__ import annotations
@@ -43,6 +46,22 @@ def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) ->
     now = _spent()
     item.user_properties.append((f"cpu {call.when}", round(now - _mark, 3)))
     _mark = now
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Leave of the cases of a test only some in the quick part."""
+    cases: dict[str, list[pytest.Item]] = {}
+    for item in items:
+        if item.get_closest_marker("quick_cases") is not None:
+            cases.setdefault(item.nodeid.partition("[")[0], []).append(item)
+    for each in cases.values():
+        marker = each[0].get_closest_marker("quick_cases")
+        assert marker is not None
+        quick = {number * len(each) // marker.args[0] for number in range(marker.args[0])}
+        for number, item in enumerate(each):
+            if number not in quick:
+                item.add_marker(pytest.mark.slow)
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:

@@ -84,6 +84,7 @@ QUESTIONS = [b"READ?", b"FUNC?", b"FRES:RANG?"]
 @pytest.mark.parametrize("byte_by_byte", [False, True], ids=["whole", "byte-by-byte"])
 @pytest.mark.parametrize("question", QUESTIONS, ids=["reading", "function", "range"])
 @pytest.mark.parametrize("fault", FAULTS)
+@pytest.mark.quick_cases(40)
 def test_once(fault, question, byte_by_byte):
     instrument, _, _, world, _ = bench(Once(question, FAULTS[fault]), byte_by_byte=byte_by_byte)
     for _ in range(3):

@@ -55,6 +55,7 @@ async def burst(app: Terminal, pilot: Pilot[None], keys: tuple[str, ...]) -> Non
         ("ask", "enter"),
     ],
 )
+@pytest.mark.quick_cases(2)
 def test_the_same_key_twice_in_one_read_answers_a_box_once(scene: str, first: str) -> None:
     async def look(keys: tuple[str, ...]) -> None:
         async with on_stage(SCENES[scene]()) as stage:
@@ -69,6 +70,7 @@ def test_the_same_key_twice_in_one_read_answers_a_box_once(scene: str, first: st
 
 
 @pytest.mark.parametrize("name", SCENES)
+@pytest.mark.quick_cases(12)
 def test_a_burst_of_any_keys_crashes_no_page_of_a_walk(name: str) -> None:
     async def look() -> None:
         draw = random.Random(name)
@@ -80,6 +82,7 @@ def test_a_burst_of_any_keys_crashes_no_page_of_a_walk(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", JOB_SCENES)
+@pytest.mark.quick_cases(5)
 def test_a_burst_of_any_keys_crashes_no_page_of_a_job(name: str) -> None:
     async def look() -> None:
         draw = random.Random(name)

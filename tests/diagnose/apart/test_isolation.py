@@ -72,6 +72,7 @@ def conductance(leaks):
 
 @given(st.integers(2, 40), st.integers(0, 6), st.randoms(use_true_random=False))
 @settings(max_examples=80, deadline=None)
+@pytest.mark.slow
 def test_every_pair_is_proven_or_named(count, poor, rng):
     nets = [f"n{k:02}" for k in range(count)]
     limit = 10e6

@@ -76,6 +76,7 @@ def test_a_pair_out_of_reach_is_not_asked_for_again_whichever_way_round():
     assert isinstance(third, Ask) and {third.a, third.b} not in ({first.a, first.b}, {second.a, second.b})
 
 
+@pytest.mark.slow
 def test_lifting_decides_what_the_meter_cannot():
     true = world_with(("bay 1", "bay 5", 60e-3))
     coarse = Meter(0.02, 200e-6)

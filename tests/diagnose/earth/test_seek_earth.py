@@ -72,6 +72,7 @@ def test_a_sound_plant_passes_and_every_lift_is_put_back_and_proven() -> None:
     ("between", "milliohm", "crosses"),
     [(("E3", "ET1"), 6.0, False), (("E3", "X3"), 9.0, True), (("E1", "E2"), 12.0, False), (("ES4", "ET3"), 8.0, False)],
 )
+@pytest.mark.quick_cases(1)
 def test_a_second_path_is_found_and_named_first(
     seed: int, between: tuple[str, str], milliohm: float, crosses: bool
 ) -> None:
@@ -128,6 +129,7 @@ def test_what_was_read_stands_beside_what_was_expected() -> None:
     pytest.param(poor("LT2", 60), "LT2", "poor bond", marks=pytest.mark.slow),
     pytest.param(gone("LS2"), "LS2", "open bond", marks=pytest.mark.slow),
 ])  # fmt: skip
+@pytest.mark.quick_cases(1)
 def test_a_poor_and_an_open_bond_are_named(fault: Any, bond: str, kind: str) -> None:
     found = EarthWalk([fault]).search()
     first = suspects(found)[0]
@@ -135,6 +137,7 @@ def test_a_poor_and_an_open_bond_are_named(fault: Any, bond: str, kind: str) -> 
     assert found.facts["poor-bonds"] == [bond]
 
 
+@pytest.mark.slow
 def test_two_second_paths_at_once_are_both_named() -> None:
     faults = [second_path("E3", "ET1", 6.0), second_path("E1", "E2", 4.0)]
     found = EarthWalk(faults).search()
@@ -144,6 +147,7 @@ def test_two_second_paths_at_once_are_both_named() -> None:
     assert {one["bond"] for one in found.facts["plan"] if one["act"] == "lift"} & {"LE1", "LE2"}
 
 
+@pytest.mark.slow
 def test_a_second_path_beside_a_poor_bond() -> None:
     found = beside_a_poor_bond().found
     told = {one.get("bond") or "-".join(sorted(one["between"])) for one in suspects(found) if one["chance"] > 0.9}
@@ -254,6 +258,7 @@ def test_what_it_says_of_bonds_is_evidence(walked: Callable[[], EarthWalk], pass
 @pytest.mark.parametrize(
     "between", [("E3", "X3"), *(pytest.param(one, marks=pytest.mark.slow) for one in (("E7", "X4"), ("ES1", "X2")))]
 )
+@pytest.mark.slow
 def test_the_buildings_own_earths_are_never_lifted(between: tuple[str, str]) -> None:
     walk = EarthWalk([second_path(*between, 40.0)], worse=20)
     found = walk.search()

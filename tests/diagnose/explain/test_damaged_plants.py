@@ -80,6 +80,7 @@ def test_a_dead_row_is_one_cause_and_every_pin_of_it_is_said():
 
 @pytest.mark.parametrize("readings", READINGS)
 @pytest.mark.parametrize("seed", range(30))
+@pytest.mark.quick_cases(15)
 def test_whatever_is_wrong_no_sound_join_is_parted_and_no_plug_is_turned_off_good_wires(seed, readings):
     """Random damage in the circuit: of the sound wires none is in a join that is to be parted."""
     draw = random.Random(seed)

@@ -8,6 +8,7 @@ from tests.benchmarks.bench_map import look
 
 
 @pytest.mark.parametrize("seed", range(12))
+@pytest.mark.quick_cases(3)
 def test_what_was_done_to_a_plant_is_told_first_and_nothing_sound_is_touched(seed):
     one = look(seed)
     assert one.first, [made.told for made in one.plant.made]
@@ -30,6 +31,7 @@ def test_neighbours_with_a_good_pair_between_them_are_not_crossed_over():
 
 
 @pytest.mark.parametrize("seed", [297, 770, 951])
+@pytest.mark.quick_cases(1)
 def test_plugs_with_good_wires_stay_where_several_mistakes_look_like_a_moved_plug(seed):
     """Moved plugs and parts that bring good wires back home explained these cheaply, and were told."""
     one = look(seed)

@@ -252,6 +252,7 @@ def any_map(draw):
 
 @given(any_map())
 @settings(max_examples=300, deadline=None)
+@pytest.mark.slow
 def test_whatever_was_measured_is_reproduced_but_for_contradictions(case):
     design, seen = case
     explanation = explain(design, seen)

@@ -55,6 +55,7 @@ def looked(faults, pins=18, rows=2, cables=1, wires=None, **settings):
         (d.exchanged_runs("K1", range(1, 6), range(3, 8), "K2"), 2, 2, Relanded, 16),
     ],
 )
+@pytest.mark.quick_cases(5)
 def test_from_opens_alone_the_true_cause_is_found(faults, rows, cables, cause, most):
     """And it is the only one, in no more readings than a few and one for each wire; every cross would take hundreds."""
     state, found = looked(faults, 18, rows, cables, joins="no")

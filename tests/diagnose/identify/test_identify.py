@@ -86,6 +86,7 @@ def test_every_count_with_an_open_and_a_short(way):
 
 @pytest.mark.parametrize("way", ["tags", "star", "chain", "sizes"])
 @pytest.mark.parametrize("faults", [(2, 0), (0, 2), (2, 1), (3, 2)])
+@pytest.mark.quick_cases(4)
 def test_several_faults_never_make_a_wrong_name(way, faults):
     sizes = (3, 4, 6, 7, 8, 11, 16, 23, 40, 75)
     if way in ("chain", "sizes") and faults[0] >= 2 and faults[1]:
@@ -463,6 +464,7 @@ def slipping(cable, at, slip):
 
 @pytest.mark.parametrize("faults", [(0, 0), (1, 0), (0, 1), (1, 1)])
 @pytest.mark.parametrize("slip", ["red", "black", "no contact"])
+@pytest.mark.quick_cases(3)
 def test_one_slip_of_a_probe_in_a_star_never_makes_a_wrong_name(slip, faults):
     """Every reading slips once; among them the ones that once made a tagged end pass as the direct one."""
     for size, seed in ((5, 0), (5, 1), (12, 0)):

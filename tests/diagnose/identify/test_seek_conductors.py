@@ -43,6 +43,7 @@ WAYS = {
 
 @pytest.mark.parametrize("way", WAYS)
 @pytest.mark.parametrize("wires", [3, 6, 14, 25])
+@pytest.mark.quick_cases(8)
 def test_all_is_named_where_all_is_well(way: str, wires: int) -> None:
     bundle = Bundle(wires, WAYS[way], seed=wires)
     found = bundle.identify()
@@ -56,6 +57,7 @@ def test_all_is_named_where_all_is_well(way: str, wires: int) -> None:
 
 
 @pytest.mark.parametrize("seed", range(24))
+@pytest.mark.quick_cases(6)
 def test_with_opens_and_shorts_no_name_is_wrong_and_what_is_wrong_is_said(seed: int) -> None:
     rng = random.Random(f"faults {seed}")
     wires = rng.randint(6, 26)

@@ -227,6 +227,7 @@ def test_a_trip_never_asks_for_what_is_not_there() -> None:
         assert rung(made, next(iter(names)), [made.ends[1].name], np.random.default_rng(0)) is not None
 
 
+@pytest.mark.slow
 def test_a_small_sample_of_the_study() -> None:
     """Right and sure on a few piles: the bounds are those of the study, with room for so few."""
     found = [figures(20, seed) for seed in range(8)]

@@ -197,6 +197,7 @@ def test_every_page_fits_every_size_and_alphabet(face: str) -> None:
                     assert all(text_of(one).isascii() for one in lines)
 
 
+@pytest.mark.slow
 def test_every_scene_can_be_replayed() -> None:
     for make in SCENES.values():
         walk = make().walk
