@@ -117,6 +117,26 @@ class Conditions(msgspec.Struct, frozen=True):
         return replace(self, zeros={**self.zeros, instrument: (*known, ohms)})
 
 
+class _Taken(msgspec.Struct, frozen=True):
+    """How a reading was taken.
+
+    Attributes:
+        nth: the event's number.
+        conditions: as they were.
+        at: time of day.
+        wires: leads of the meter that were at work.
+        zero: what the leads themselves read before, in ohms; None where that is not taken off.
+        drift: by how much this moved until the closing zero, in ohms.
+    """
+
+    nth: int
+    conditions: Conditions
+    at: str
+    wires: int = 2
+    zero: float | None = None
+    drift: float = 0.0
+
+
 @dataclass(frozen=True, slots=True)
 class Rules:
     """What replaces the sequence's own limits and decision rule when a record is judged again.
@@ -380,7 +400,7 @@ class Setting:
         """Judge a load that was brought up; see :mod:`bench.walk.power`."""
 
         def hold(read: e.Read, held: Held) -> Outcome:
-            return self._held_against(step, read, nth, held, self.rule(rules), conditions, at, 2, None, 0.0)
+            return self._held_against(step, read, held, self.rule(rules), _Taken(nth, conditions, at))
 
         base = Outcome(
             step.index,
@@ -429,7 +449,8 @@ class Setting:
             )
         zeros = conditions.zeros.get(read.instrument, ())
         zero = zeros[-1] if zeros and source.read == "resistance" and source.wires == 2 else None
-        outcome = self._held_against(step, read, nth, held, self.rule(rules), conditions, at, source.wires, zero, drift)
+        taken = _Taken(nth, conditions, at, source.wires, zero, drift)
+        outcome = self._held_against(step, read, held, self.rule(rules), taken)
         if held.amps and outcome.figure.value is not None and outcome.verdict in ("pass", "fail", "undecided"):
             outcome = replace(outcome, sentence=f"{outcome.sentence} {joint_words(outcome.figure.value, held.amps)}")
         inlet = self.plant.inlets.get(step.subject)
@@ -440,31 +461,19 @@ class Setting:
             outcome = replace(outcome, sentence=turned) if turned else outcome
         return _absorbed(outcome, source, read) if read.series else outcome
 
-    def _held_against(
-        self,
-        step: Step,
-        read: e.Read,
-        nth: int,
-        held: Held,
-        rule: Rule,
-        conditions: Conditions,
-        at: str,
-        wires: int,
-        zero: float | None,
-        drift: float,
-    ) -> Outcome:
+    def _held_against(self, step: Step, read: e.Read, held: Held, rule: Rule, taken: _Taken) -> Outcome:
         facts = self.bench.instrument(read.instrument)
         base = Outcome(
             step.index,
             step.key,
-            nth,
+            taken.nth,
             "undecided",
             "",
             step.subject,
             reading=read,
-            figure=Figure(unit=read.unit, over=read.over, zero=zero),
+            figure=Figure(unit=read.unit, over=read.over, zero=taken.zero),
             bounds=Bounds(held.limit.lower, held.limit.upper, held.limit.source),
-            circumstances=self._circumstances(conditions, at),
+            circumstances=self._circumstances(taken.conditions, taken.at),
         )
         as_read = replace(base, figure=replace(base.figure, value=read.value))
         table = facts.table if facts is not None else None
@@ -475,12 +484,12 @@ class Setting:
                 sentence=f"Undecided: nothing is known of the accuracy of {read.instrument} for {read.function}.",
             )
         try:
-            age = facts.days_since_calibration(at)
+            age = facts.days_since_calibration(taken.at)
             if read.nan:
                 decision = decide(NotANumber(read.unit), held.limit, rule)
                 return replace(base, verdict=decision.verdict, sentence=decision.sentence)
             if read.over or read.value is None:
-                beyond = _overload(table, function, read, conditions.ambient)
+                beyond = _overload(table, function, read, taken.conditions.ambient)
                 decision = decide(beyond, held.limit, rule)
                 reached = _connected(beyond, held, rule)
                 return replace(
@@ -497,10 +506,10 @@ class Setting:
                 reading_budget(
                     read.value,
                     picked,
-                    temperature_c=conditions.ambient,
-                    leads=_leads_at(read.value, picked, _leads(facts, wires, zero)) if is_low_ohm else None,
+                    temperature_c=taken.conditions.ambient,
+                    leads=_leads_at(read.value, picked, _leads(facts, taken.wires, taken.zero)) if is_low_ohm else None,
                     emf=emf,
-                    zero_drift=drift if is_low_ohm and wires == 2 else 0.0,
+                    zero_drift=taken.drift if is_low_ohm and taken.wires == 2 else 0.0,
                     quantity="reading",
                 ),
                 read,
@@ -515,7 +524,7 @@ class Setting:
         if decision.verdict == "undecided" and not decision.told:
             four = _has_four_wires(facts)
             advice = _advice(
-                budget, decision, table, function, age, conditions.ambient, four, _takes_margin(step.source, held)
+                budget, decision, table, function, age, taken.conditions.ambient, four, _takes_margin(step.source, held)
             )
         reached = _connected(budget, held, rule)
         if decision.told and reached:
@@ -532,7 +541,7 @@ class Setting:
                 for said in (
                     _reached(reached, decision.verdict, held),
                     held.remark(budget),
-                    _elsewhere(step.source, budget, conditions.ambient),
+                    _elsewhere(step.source, budget, taken.conditions.ambient),
                 )
                 if said
             ),
@@ -583,7 +592,8 @@ class Setting:
             size = abs(read.value) if read.value is not None else None
             shown = msgspec.structs.replace(read, value=size, over="+" if read.over else "")
         # a bench proof asks whether the reading agrees with what is known: the doubt of both is the tolerance already
-        outcome = self._held_against(step, shown, nth, held, Rule.simple(), conditions, at, source.wires, zero, 0.0)
+        taken = _Taken(nth, conditions, at, source.wires, zero)
+        outcome = self._held_against(step, shown, held, Rule.simple(), taken)
         return replace(outcome, reading=read, figure=replace(outcome.figure, over=read.over))
 
     def proof_limit(self, source: Prove, read: e.Read) -> Held | str:
