@@ -218,7 +218,7 @@ def _told(plant: Plant, one: WalkMap, failed: list[str], revealed: Revealed, rea
 def _lost(one: WalkMap, revealed: Revealed) -> str:
     """What to do where the wires of a connector are in no order."""
     index = one.design.index
-    far = {place(pin): pin for connector in one.design.far for pin in connector.pins()}
+    far = {place(pin): pin for connector in one.design.far for pin in pins_on(connector)}
     homes = [far[name].connector for pair in revealed.joined for name in pair if name in far]
     connector = max(sorted(set(homes)), key=homes.count)
     wires = [index.wires[wire] for wire in index.fed[index.connector_number[connector]]]
