@@ -9,7 +9,7 @@ READY := $(VENV)/.ready
 # what was compiled is kept: tests start hundreds of processes, and each would compile every module anew
 unexport PYTHONDONTWRITEBYTECODE
 
-.PHONY: help demo test test-slow test-all check format schema docs diagram pictures bench bench-long fuzz wheel clean
+.PHONY: help demo test test-slow test-all check format schema docs diagram rooms pictures bench bench-long fuzz wheel clean
 
 help: ## say what can be made
 	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | expand -t 12
@@ -59,6 +59,9 @@ docs: $(READY) ## draw the pages that follow from the program, and build the sit
 
 diagram: $(READY) ## draw the state machine from its table into DEVELOPERS.md
 	@$(BIN)/python -m tests.walk.diagram
+
+rooms: $(READY) ## count the rooms' modules and lines into DEVELOPERS.md
+	@$(BIN)/python -m tests.house.rooms
 
 pictures: $(READY) ## remake the pictures of the screens
 	@$(BIN)/python -m tests.screens.pictures
