@@ -307,7 +307,7 @@ class PersonsHands:
 
 @dataclass(slots=True)
 class Walk:
-    """A walk that is ready to be run, or to be gone on with.
+    """A walk that is ready to be run or continued.
 
     Attributes:
         writer: the open record.
@@ -411,7 +411,7 @@ def resumed_walk(
         speed: of a simulated bench.
 
     Raises:
-        BrokenRecord, RecordBusy, RecordTrouble: the record cannot be gone on with.
+        BrokenRecord, RecordBusy, RecordTrouble: the record cannot be continued.
         BadFile: the bench cannot be used.
         BadRequest: the walk is over.
         SimulationFailed: the simulated bench did not start.
@@ -503,7 +503,7 @@ def bench_at_work(job: Job, operator: str, trace: Path | None = None, speed: flo
 
 
 def _gates_again(record: Path, state: State, equipment: Bench) -> dict[str, list[str]] | None:
-    """What the records beside one that is gone on with have not proven by now; None where no gate asks."""
+    """What the records beside one that is continued have not proven by now; None where no gate asks."""
     setting = state.setting
     if setting is None or not any(step.kind == "gate" for step in setting.plan.steps):
         return None

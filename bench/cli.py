@@ -85,7 +85,7 @@ def help_text(columns: int) -> str:
 
 
 def _wrapped(text: str, columns: int) -> list[str]:
-    """A text in lines that are no longer than so many columns, broken between words."""
+    """A text in lines that fit a number of columns, broken between words."""
     lines = [""]
     for word in text.split():
         if lines[-1] and len(lines[-1]) + 1 + len(word) > columns:

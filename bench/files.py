@@ -81,7 +81,7 @@ class BadFile(ValueError):
     """
 
     def __init__(self, problems: Iterable[Problem]) -> None:
-        self.problems = sorted(problems, key=lambda p: (p.place.file, p.place.line, p.place.column))
+        self.problems = sorted(problems, key=lambda one: (one.place.file, one.place.line, one.place.column))
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
 

@@ -79,7 +79,7 @@ class Routes:
     Attributes:
         switch: the matrix.
         meter: the instrument on its buses.
-        most: so many channels may be closed at once.
+        most: how many channels may be closed at once.
         reads: what may be read through it.
         red: place to the channel that puts it on the red bus.
         black: place to the channel that puts it on the black bus.

@@ -132,7 +132,7 @@ class Taker:
     # ---- taking ----------------------------------------------------------------------------
 
     def take_timed(self, moments: Sequence[float]) -> list[Sample]:
-        """Take several readings while the test goes on, each so many seconds after it began.
+        """Take several readings while the test goes on, each a number of seconds after it began.
 
         Args:
             moments: rising, at least one.

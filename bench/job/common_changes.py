@@ -3,7 +3,7 @@
 Every series is looked at across the bracket of one point's change: its readings up to the last good one against those
 from the first bad one on. Then each thing that series can have in common (a connector, a cable, a tray section, a
 shelf, the meter or the operator of the later readings) is held against chance: had the changes fallen anywhere among
-the points that were read on both sides, how likely would so many of them share it? That is the upper tail of the
+the points that were read on both sides, how likely is it that as many of them share it? That is the upper tail of the
 hypergeometric distribution (Fisher's exact test).
 """
 
@@ -219,7 +219,7 @@ def _causes(moved: Iterable[Moved], plant: Plant) -> list[Cause]:
 
 
 def upper_tail(total: int, marked: int, drawn: int, hits: int) -> float:
-    """Chance of at least so many hits when some of a total are drawn without looking, a number of which are marked.
+    """Chance of at least this number of hits when some of a total are drawn blindly, a number of which are marked.
 
     The upper tail of the hypergeometric distribution.
     """

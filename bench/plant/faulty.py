@@ -305,18 +305,24 @@ def random_faults(plant: Plant, cable: str, seed: int, count: int) -> list[k.Fau
     rng = random.Random(seed)
     free = {conductor.name: conductor for conductor in found.conductors if conductor.landed}
     makers: list[Callable[[], k.Fault | None]] = [
-        lambda: _of_one(rng, free, lambda c: k.Open(conductor=c.name)),
+        lambda: _of_one(rng, free, lambda wire: k.Open(conductor=wire.name)),
         lambda: _of_one(
-            rng, free, lambda c: k.HighResistance(conductor=c.name, ohms=Resistance(round(rng.uniform(2, 80), 1)))
+            rng,
+            free,
+            lambda wire: k.HighResistance(conductor=wire.name, ohms=Resistance(round(rng.uniform(2, 80), 1))),
         ),
-        lambda: _of_two(rng, free, lambda a, b: k.Short(between=(a.name, b.name))),
+        lambda: _of_two(rng, free, lambda one, other: k.Short(between=(one.name, other.name))),
         lambda: _of_two(
             rng,
             free,
-            lambda a, b: k.Leakage(between=(a.name, b.name), ohms=Resistance(round(rng.uniform(5e4, 2e6), -3))),
+            lambda one, other: k.Leakage(
+                between=(one.name, other.name), ohms=Resistance(round(rng.uniform(5e4, 2e6), -3))
+            ),
         ),
-        lambda: _of_two(rng, free, lambda a, b: k.Exchanged(pins=(a.far_end.name, b.far_end.name)), owner=True),
-        lambda: _of_pair(rng, free, lambda a: k.PairReversed(cable=cable, pair=a.pair or 0)),
+        lambda: _of_two(
+            rng, free, lambda one, other: k.Exchanged(pins=(one.far_end.name, other.far_end.name)), owner=True
+        ),
+        lambda: _of_pair(rng, free, lambda wire: k.PairReversed(cable=cable, pair=wire.pair or 0)),
         lambda: _of_pairs(rng, free, cable),
     ]
     faults: list[k.Fault] = []

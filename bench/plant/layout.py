@@ -75,7 +75,7 @@ class Layout:
                         if abs(self.places[pin].across - self.places[other].across) <= REACH:
                             near[pin].append(other)
                             near[other].append(pin)
-        return {pin: tuple(sorted(found, key=lambda p: self.places[p].index)) for pin, found in near.items()}
+        return {pin: tuple(sorted(found, key=lambda other: self.places[other].index)) for pin, found in near.items()}
 
     @property
     def pairs(self) -> int:

@@ -86,7 +86,7 @@ class WatchWriter:
     """A watch that is being written: every event is on disk before it is taken. Use as a context manager.
 
     Args:
-        path: the record; one that is there is gone on with.
+        path: the record; one that is there is continued.
         now: the time of day.
 
     Attributes:

@@ -25,7 +25,7 @@ SHOWN: Final[dict[Kind, tuple[str, ...]]] = {
 """Kind to the states that are worth a line: what is not as it stands in a plant that rests."""
 _ORDER: Final[tuple[Status, ...]] = ("proven", "connected", *STATUSES[:4])
 _SAID_HOW: Final = 3
-"""Of so many tasks it is said how they are done; 'proveout draft PLANT next' drafts the first."""
+"""How many tasks are told with how they are done; 'proveout draft PLANT next' drafts the first."""
 _MOST: Final = 12
 """Lines of one list; the rest is counted."""
 

@@ -8,7 +8,7 @@ what, while the bench reads. So its machine is small:
   else, so the same record gives the same jumps live, resumed and replayed;
 * what is moved is told by a touch; it is under way until the next one, or until its time is over;
 * between two sittings, and where a port was lost, lies a gap: nothing was seen in it;
-* the last event ends it; one without an end can be gone on with.
+* the last event ends it; one without an end can be continued.
 
 As everywhere events hold facts only. Which place the jumps speak for is worked out by :mod:`bench.diagnose.hunt`.
 
@@ -84,7 +84,7 @@ class WatchBegan(_Event, frozen=True, kw_only=True, tag="watch-began"):
     points: list[Point]
     places: list[Place] = []
     bench: str = ""
-    """The bench file's text, so that it can be gone on with."""
+    """The bench file's text, so that it can be continued."""
     job: str = ""
     """The job's folder."""
     seed: int | None = None
@@ -178,7 +178,7 @@ class Noticed(_Event, frozen=True, kw_only=True, tag="noticed"):
 
 
 class WatchResumed(_Event, frozen=True, kw_only=True, tag="watch-resumed"):
-    """It was gone on with."""
+    """It was continued."""
 
     at: float
     software: str = ""

@@ -1,4 +1,4 @@
-"""A plan of identification in print: the ways that can be gone, and the cards for both ends."""
+"""A plan of identification in print: the ways that are open, and the cards for both ends."""
 
 from __future__ import annotations
 

@@ -116,7 +116,7 @@ class Case:
         return f"flag {place.removeprefix(head)}" if place.startswith(head) else place
 
     def ways(self) -> tuple[Way, ...]:
-        """All ways that can be gone, the best first; the one that was asked for alone, if any was.
+        """All ways that are open, the best first; the one that was asked for alone, if any was.
 
         Raises:
             DiagnoseError: none can.

@@ -296,7 +296,7 @@ class _Chain:
         """Whether two far ends may be a pair, by the colours of the pairs that were clipped."""
         near, far = self._plan.colours.near, self._plan.colours.far
         if not near or not far:
-            return lambda a, b: True
+            return lambda one, other: True
         together = {
             pair
             for group in first
@@ -304,14 +304,14 @@ class _Chain:
             for a, b in (group[:2], group[1::-1])
             for pair in ((near.get(a), near.get(b)),)
         }
-        return lambda a, b: _fits(far.get(a), far.get(b), together)
+        return lambda one, other: _fits(far.get(one), far.get(other), together)
 
     def _may_second(self, links: Sequence[Sequence[str]]) -> May:
         near, far = self._plan.colours.near, self._plan.colours.far
         if not near or not far:
-            return lambda a, b: True
+            return lambda one, other: True
         together = {(far.get(a), far.get(b)) for link in links for a in link for b in link if a != b}
-        return lambda a, b: _fits(near.get(a), near.get(b), together)
+        return lambda one, other: _fits(near.get(one), near.get(other), together)
 
     def _part_joined(self) -> None:
         """Take back the names of ends that are joined at the far end: each may be any of them."""
@@ -353,9 +353,13 @@ class _Chain:
 
 def _mixed(flags: Iterable[str]) -> list[str]:
     """Ends in an order that has nothing to do with any chain."""
-    return sorted(flags, key=lambda f: (crc32(f.encode()), f))
+    return sorted(flags, key=lambda flag: (crc32(flag.encode()), flag))
 
 
-def _fits(a: str | None, b: str | None, together: set[tuple[str | None, str | None]]) -> bool:
+def _fits(one: str | None, other: str | None, together: set[tuple[str | None, str | None]]) -> bool:
     """Whether two colours, None for unknown, may be one of these combinations."""
-    return any((a is None or x is None or a == x) and (b is None or y is None or b == y) for x, y in together)
+    return any(_alike(one, first) and _alike(other, second) for first, second in together)
+
+
+def _alike(one: str | None, other: str | None) -> bool:
+    return one is None or other is None or one == other

@@ -26,7 +26,7 @@ class Grouper:
 
     def __init__(self, prober: Prober, end: End, bar: bool, may: May | None = None) -> None:
         self._desk, self._end, self._bar = prober, end, bar
-        self._may = may or (lambda a, b: True)
+        self._may = may or (lambda one, other: True)
 
     def ask(self, red: Sequence[str], black: Sequence[str]) -> Script[bool]:
         """Whether two sides are joined."""

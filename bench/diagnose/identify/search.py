@@ -33,7 +33,7 @@ def search(state: State, step: Step, trail: Trail) -> Search:
     Settings: see :data:`bench.diagnose.identify.case.SETTINGS`.
 
     Raises:
-        DiagnoseError: a setting is of no use, or no way can be gone with what is at hand.
+        DiagnoseError: a setting is of no use, or no way is open with what is at hand.
     """
     return followed(_search(state, step), trail)
 

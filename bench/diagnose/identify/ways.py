@@ -58,7 +58,7 @@ def ways(
     trust_colours: bool = False,
     direct: str | None = None,
 ) -> tuple[Way, ...]:
-    """All ways that can be gone with what is at hand, the best first.
+    """All ways that are open with what is at hand, the best first.
 
     Args:
         conductors: their names.

@@ -1,7 +1,7 @@
 """Which place is like which: a few readings between pins of a connector on a shelf, held against those of other places.
 
 Straps, terminations and supply pins differ from one family of sockets and cards to the next, and twins have the same. A
-reading is joined, open, or so many ohms. Of two places of one family a reading agrees as a rule; a card that is out, a
+reading is joined, open, or some ohms. Of two places of one family a reading agrees as a rule; a card that is out, a
 fuse that is gone or a slip of the probe makes one differ, so no single reading decides. Only dead things are read: a
 place that was not proved dead has no readings.
 """

@@ -1,8 +1,8 @@
 """A pile of finds as the solver wants it: arrays of what was noted, and kinds of cable learned from the finds.
 
-No catalogue is needed: the kinds that occur (a jacket with so many conductors, coloured so) are read off the ends that
-were looked at closely, and how often each occurs, which connectors it has and how thick it is are learned from all of
-them (expectation and maximisation, a few rounds; from memory).
+No catalogue is needed: the kinds that occur (a jacket, the number of its conductors and their colours) are read off
+the ends that were looked at closely, and how often each occurs, which connectors it has and how thick it is are learned
+from all of them (expectation and maximisation, a few rounds; from memory).
 """
 
 from __future__ import annotations

@@ -13,7 +13,7 @@ from bench.quantity import Duration
 
 
 def seconds(value: float) -> Duration:
-    """A field whose default is so many seconds."""
+    """A field with a default in seconds."""
     return msgspec.field(default_factory=lambda: Duration(value))
 
 

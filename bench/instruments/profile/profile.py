@@ -133,7 +133,7 @@ class Switch(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_def
     closed: Check
     """Asks for all closed channels; the group ``channels`` holds their names with commas between, or nothing."""
     most: int = 2
-    """At most so many are closed at once."""
+    """How many may be closed at once."""
     settle: Duration = seconds(0.02)
 
     def __post_init__(self) -> None:
@@ -417,5 +417,5 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_de
         raise KeyError(name)
 
     def functions_for(self, reads: Reads, wires: int | None = None) -> tuple[Function, ...]:
-        """The functions that measure something, with so many wires if it matters."""
+        """The functions that measure something, with this number of wires if it matters."""
         return tuple(f for f in self.functions if f.reads == reads and wires in (None, f.wires))

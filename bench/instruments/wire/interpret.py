@@ -55,7 +55,7 @@ def with_point(text: str, decimal: str) -> str:
 
 
 def _pointed(figure: str, places: str) -> str:
-    """A figure that came as bare digits, with its point put in so many places from the right."""
+    """A figure that came as bare digits, with its point put in, counted in places from the right."""
     sign, digits = (figure[:1], figure[1:]) if figure[:1] in ("+", "-") else ("", figure)
     bare = digits.strip()
     if not bare.isdecimal() or not places.isdecimal() or places == "0":

@@ -17,7 +17,7 @@ from bench.plant.model import Plant
 from bench.screens.program.work import Tell
 
 ENDINGS: Final = {"done": "done", "aborted": "given up"}
-"""How a walk's last phase is told; any other one waits to be gone on with."""
+"""How a walk's last phase is told; any other one waits to be continued."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +109,7 @@ class RecordLine:
 
     @property
     def open(self) -> bool:
-        """Whether its walk can be gone on with."""
+        """Whether its walk can be continued."""
         return not self.broken and not self.live and bool(self.ending) and self.ending not in ENDINGS
 
 

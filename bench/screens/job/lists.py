@@ -55,7 +55,7 @@ def window(items: Sequence[Item], cursor: int, rows: int) -> tuple[int, int]:
 
 
 def draw_list(view: JobView, items: Sequence[Item], cells: int, rows: int, lead: bool = False) -> list[Line]:
-    """The visible part of a list. Only so many lines are made as are seen, however long it is.
+    """The visible part of a list. Only the lines that are seen are made, however long it is.
 
     Args:
         view: the moment.

@@ -49,7 +49,7 @@ ABOUT: Final[dict[Page, str]] = {
     "sequences": "The sequences of the job. Pick one, then pick a bench; the walk takes the screen, and you come back "
     "here when it ends.",
     "bench": "The benches of the job. One that lacks what the sequence needs cannot be taken.",
-    "records": "What was walked, the newest first. A record that waits can be gone on with.",
+    "records": "What was walked, the newest first. A record that waits can be continued.",
     "record": "One record: look back at it step by step, go on with it where it stood, or write its report.",
     "changes": "Points whose readings changed over the records, or failed. What a meter may have done stands last.",
     "cables": "The loose ends of the survey, those that are open first, with what each may belong to and its chance. "

@@ -57,7 +57,7 @@ class Item:
     """A line that the cursor can stand on.
 
     Attributes:
-        value: what it shows; a number stands for so many more on a page of their own.
+        value: what it shows; a number stands for that many more on a page of their own.
         does: what Enter does there; see :mod:`bench.screens.job.keys`.
         words: what it can be found by.
         number: its place in its list, from 1.

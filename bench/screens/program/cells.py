@@ -54,7 +54,7 @@ def width(content: Line | str) -> int:
 
 
 def cut(text: str, cells: int, ellipsis: str = "…") -> str:
-    """The text in at most so many cells; what is cut ends in an ellipsis."""
+    """The text in a number of cells at most; what is cut ends in an ellipsis."""
     if cell_len(text) <= cells:
         return text
     if cells <= len(ellipsis):
@@ -63,7 +63,7 @@ def cut(text: str, cells: int, ellipsis: str = "…") -> str:
 
 
 def cut_front(text: str, cells: int, ellipsis: str = "…") -> str:
-    """The end of the text in at most so many cells: for file names."""
+    """The end of the text in a number of cells at most: for file names."""
     if cell_len(text) <= cells:
         return text
     kept = text
@@ -73,7 +73,7 @@ def cut_front(text: str, cells: int, ellipsis: str = "…") -> str:
 
 
 def clip(content: Line, cells: int, ellipsis: str = "…") -> Line:
-    """The line in at most so many cells."""
+    """The line in a number of cells at most."""
     if width(content) <= cells:
         return content
     kept: list[Span] = []
@@ -108,7 +108,7 @@ def indent(content: Line, cells: int) -> Line:
 
 
 def wrap(text: str, cells: int) -> list[str]:
-    """The text in lines of at most so many cells, parted at blanks; a word that is too long is chopped."""
+    """The text in lines of a number of cells at most, parted at blanks; a word that is too long is chopped."""
     if cells < 1:
         return []
     lines: list[str] = []

@@ -25,7 +25,7 @@ def inner(cells: int) -> int:
 
 
 def filled(middle: Sequence[Line], room: int) -> list[Line]:
-    """The lines, cut or filled up to so many."""
+    """The lines, cut or filled up to a number of rows."""
     return [*middle[:room], *[EMPTY] * (room - len(middle))]
 
 

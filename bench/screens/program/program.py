@@ -110,7 +110,7 @@ class Program(ABC, Generic[M]):
 
     @abstractmethod
     def paint(self, cells: int, rows: int) -> Picture:
-        """The moment, as exactly so many rows."""
+        """The moment, as a picture of just this number of rows."""
 
     def actions(self) -> list[Action]:
         """The lines of the list of all actions that have what was typed."""

@@ -110,7 +110,7 @@ class Talk:
         """What there is to show.
 
         Args:
-            jumps: so many of the newest jumps.
+            jumps: how many of the newest jumps.
         """
         watch = self._keeper.watch
         ranking, following = self.ranked()
@@ -126,7 +126,7 @@ class Talk:
         )
 
     def fresh(self, seen: int) -> tuple[Sprang, ...]:
-        """The jumps after the first so many."""
+        """The jumps after a number of them."""
         return self._keeper.watch.jumps[seen:]
 
     def take(self, text: str, how: How = "typed") -> None:

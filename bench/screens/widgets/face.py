@@ -70,7 +70,7 @@ class _Grid:
 
 
 def draw(face: Face, cells: int, glyphs: Glyphs, *, rows: int = 12) -> list[Line]:
-    """The face in at most so many cells, in a frame; as high as the connector has rows, and two for the frame.
+    """The face in a number of cells at most, in a frame; as high as the connector has rows, and two for the frame.
 
     Args:
         face: what is drawn.

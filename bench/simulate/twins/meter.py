@@ -67,7 +67,7 @@ _INPUT_OHMS: Final = {"VOLT": 10e6, "VOLT:AC": 1e6, "CURR": 0.05}
 _AC_S: Final = 0.4
 """A reading of an alternating quantity: it has no integration time to choose."""
 _SETTLE_S: Final = ((1e5, 0.002), (1e6, 0.010), (1e7, 0.100), (1e8, 0.300))
-"""Ohms of a range from which on the input must settle for so many seconds."""
+"""Ohms of a range from which on the input must settle for some seconds."""
 _LINE_HZ: Final = 50.0
 _COMPENSATION_VOLTS: Final = 0.1
 """Above this voltage between the leads, offset compensation has no answer."""

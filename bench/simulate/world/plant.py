@@ -338,7 +338,7 @@ class PlantWorld:
         """A fresh piece of insulation: its capacitance is that of the cable that both leads are on."""
         places, groups = mark
         low, high = (math.log(ohms) for ohms in SOUND_OHM)
-        # so many ends leak side by side as are on the smaller side
+        # as many ends leak side by side as are on the smaller side
         sides = [max((len(group) for group in groups if place in group), default=1) for place in places]
         self._sound[mark] = math.exp(self._insulation.uniform(low, high)) / min(sides)
         ends = [self._cables_at(place) for place in places]

@@ -58,7 +58,7 @@ class ShelfInput:
         bleed: ohms of the bleeder across the capacitor.
         slow: the part of the capacitor that has slept; None where all is well.
         warms: how far its power moves as it warms up, as a part.
-        creeps: amperes at nominal voltage that are added within so many seconds of running.
+        creeps: amperes at nominal voltage that are added within this number of seconds of running.
         nominal: volts that currents are given at.
         volts: across the capacitor.
         bridged: whether the inrush limiter is bridged.
