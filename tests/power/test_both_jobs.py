@@ -49,6 +49,7 @@ def test_two_faults_at_once_are_named_rightly(folder: Path, job: str, seed: int)
 
 
 @pytest.mark.parametrize("seed", range(6))
+@pytest.mark.quick_cases(2)
 def test_a_sound_shelf_with_noise_or_a_slow_meter_passes_its_soak(folder: Path, seed: int) -> None:
     verdict, sentence = bench.soaked(hall(folder, "small-hall"), seed)
     assert verdict == "pass", sentence

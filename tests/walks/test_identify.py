@@ -124,6 +124,7 @@ simulate: {seed: 5}
 
 
 @pytest.mark.parametrize("way", ["sizes", "chain"])
+@pytest.mark.quick_cases(1)
 def test_a_bare_tester_needs_no_instrument_at_all(way: str, tmp_path: Path) -> None:
     plant, bench_file, record = tmp_path / "plant.yaml", tmp_path / "bench.yaml", tmp_path / "r.jsonl"
     plant.write_text(SMALL, "utf-8")

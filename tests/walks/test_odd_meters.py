@@ -60,6 +60,7 @@ def read_on(name: str, twin: HandheldTwin, function: str = "ohms 2w") -> tuple[I
 
 
 @pytest.mark.parametrize("kind", BENCHES)
+@pytest.mark.quick_cases(2)
 def test_faults_are_found_and_what_cannot_be_told_is_left_open(kind: str, tmp_path: Path) -> None:
     faults = load_job(SEQUENCE, BENCHES[kind]).faults
     touched = {name for fault in faults for name in affected_pins(fault, PLANT).continuity}
@@ -224,6 +225,7 @@ def test_bytes_go_out_no_faster_than_the_line_carries_them(name: str) -> None:
 
 @pytest.mark.parametrize("name", TWINS)
 @pytest.mark.parametrize("seed", range(20))
+@pytest.mark.quick_cases(9)
 def test_each_is_as_good_as_its_profile_says(name: str, seed: int) -> None:
     """With its own errors and leads off, no reading is off by more than the accuracy table allows."""
     table = AccuracyTable(name, accuracy_rows(LIBRARY.profile(name)))

@@ -141,6 +141,12 @@ def key_help(known: Sequence[Key], cells: int) -> list[Line]:
     return lines
 
 
+def help_page(texts: Iterable[str], known: Sequence[Key], cells: int) -> list[Line]:
+    """What a page is for, and its keys below."""
+    lines = [line(part) for text in texts for part in wrap(text, cells)]
+    return [*lines, EMPTY, *key_help(known, cells)]
+
+
 def action_list(moment: Moment, found: Sequence[Action], cells: int, rows: int) -> list[Line]:
     """What was typed, and every action that has it, the chosen one set off."""
     glyphs = moment.glyphs

@@ -37,3 +37,23 @@ def framed(lines: Sequence[Line], cells: int, glyphs: Glyphs) -> list[Line]:
 def note_line(text: str, cells: int, glyphs: Glyphs) -> Line:
     """Something that is told once."""
     return (Span(cut(f" ! {glyphs.say(text)} ", cells, glyphs.ellipsis), "note"),)
+
+
+def scrolled(
+    head: Sequence[Line], body: Sequence[Line], foot: Sequence[Line], scroll: int, size: tuple[int, int], glyphs: Glyphs
+) -> Picture:
+    """A page whose middle scrolls between a head and a foot that stay.
+
+    Args:
+        head: above.
+        body: the middle; of any length.
+        foot: below.
+        scroll: how far it was scrolled, in lines; no further than there is anything below.
+        size: cells and rows.
+        glyphs: the signs that the terminal has.
+    """
+    cells, rows = size
+    space = max(1, rows - len(head) - len(foot))
+    furthest = max(0, len(body) - space)
+    lines = [*head, *filled(body[min(scroll, furthest) :], space), *foot]
+    return Picture(framed(lines[:rows], cells, glyphs), furthest)

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from typing import Final
 
 from bench.screens.program.cells import EMPTY, Line, Span, cut, line, sides, wrap
-from bench.screens.program.keys import Key, close_help, key_help, one_row, typed_on
+from bench.screens.program.keys import Key, close_help, help_page, one_row, typed_on
 from bench.screens.program.moment import Moment
-from bench.screens.program.picture import Picture, filled, framed, inner, note_line
+from bench.screens.program.picture import Picture, inner, note_line, scrolled
 from bench.screens.program.program import Host, Program, signs_of
 from bench.screens.survey.talk import HELP, Asked, Talk
 
@@ -111,19 +111,8 @@ def paint(moment: SurveyMoment, cells: int, rows: int, known: tuple[Key, ...]) -
     foot: list[Line] = [note_line(text, room, glyphs) for text in wrap(moment.note, room - 4)[:4]]
     foot.append(one_row(known, room, glyphs.ellipsis))
     head = [sides(line(Span("survey", "accent")), line(Span(moment.say(moment.asked.title), "dim")), room), EMPTY]
-    body = _help(known, room) if moment.help else _question(moment, room)
-    space = max(1, rows - len(head) - len(foot))
-    furthest = max(0, len(body) - space)
-    scroll = min(moment.scroll, furthest)
-    lines = [*head, *filled(body[scroll:], space), *foot]
-    return Picture(framed(lines[:rows], cells, glyphs), furthest)
-
-
-def _help(known: tuple[Key, ...], room: int) -> list[Line]:
-    lines: list[Line] = []
-    for text in HELP:
-        lines += [line(part) for part in wrap(text, room)]
-    return [*lines, EMPTY, *key_help((*_KEYS, *known[:1]), room)]
+    body = help_page(HELP, (*_KEYS, *known[:1]), room) if moment.help else _question(moment, room)
+    return scrolled(head, body, foot, moment.scroll, (cells, rows), glyphs)
 
 
 def _question(moment: SurveyMoment, room: int) -> list[Line]:

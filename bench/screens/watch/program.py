@@ -8,9 +8,9 @@ from typing import Final
 
 from bench.diagnose.hunt.watched import clock
 from bench.screens.program.cells import EMPTY, Line, Span, line, sides, wrap
-from bench.screens.program.keys import Key, close_help, key_help, one_row, typed_on
+from bench.screens.program.keys import Key, close_help, help_page, one_row, typed_on
 from bench.screens.program.moment import Moment
-from bench.screens.program.picture import Picture, filled, framed, inner, note_line
+from bench.screens.program.picture import Picture, inner, note_line, scrolled
 from bench.screens.program.program import Host, Program, signs_of
 from bench.screens.watch.strip import strip
 from bench.screens.watch.talk import HELP, How, Talk, Told, place_lines
@@ -175,19 +175,12 @@ def paint(moment: WatchMoment, cells: int, rows: int, known: tuple[Key, ...]) ->
     if watch.head.long:
         title = f"{clock(moment.seconds)}   {len(watch.noticed)} events"
     head = [sides(line(Span("watch", "accent")), line(Span(title, "dim")), room), EMPTY]
-    body = _help(known, room) if moment.help else _body(moment, room, rows - len(head) - len(foot))
-    space = max(1, rows - len(head) - len(foot))
-    furthest = max(0, len(body) - space)
-    scroll = min(moment.scroll, furthest)
-    lines = [*head, *filled(body[scroll:], space), *foot]
-    return Picture(framed(lines[:rows], cells, glyphs), furthest)
-
-
-def _help(known: tuple[Key, ...], room: int) -> list[Line]:
-    lines: list[Line] = []
-    for text in HELP:
-        lines += [line(part) for part in wrap(text, room)]
-    return [*lines, EMPTY, *key_help((*_KEYS, *known[:1]), room)]
+    body = (
+        help_page(HELP, (*_KEYS, *known[:1]), room)
+        if moment.help
+        else _body(moment, room, rows - len(head) - len(foot))
+    )
+    return scrolled(head, body, foot, moment.scroll, (cells, rows), glyphs)
 
 
 def _body(moment: WatchMoment, room: int, rows: int) -> list[Line]:
