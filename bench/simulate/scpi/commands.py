@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
 from typing import Any, Protocol, TypeAlias
+
+import msgspec
 
 from bench.simulate.scpi.error_queue import ScpiError
 from bench.simulate.scpi.syntax import Datum
@@ -118,8 +119,7 @@ def _value(value: Value) -> float:
     return value() if callable(value) else value
 
 
-@dataclass(frozen=True)
-class Number:
+class Number(msgspec.Struct, frozen=True):
     """Decimal numeric data with its unit, limits and default.
 
     Limits may be callables where they depend on the state. ``MINimum``, ``MAXimum`` and, with a
@@ -132,7 +132,7 @@ class Number:
     maximum: Value = math.inf
     default: Value | None = None
     integer: bool = False
-    words: Mapping[str, Any] = field(default_factory=dict)
+    words: Mapping[str, Any] = msgspec.field(default_factory=dict)
     optional: bool = False
 
     def read(self, datum: Datum) -> Any:
@@ -170,8 +170,7 @@ class Number:
         return int(out) if self.integer else out
 
 
-@dataclass(frozen=True)
-class Boolean:
+class Boolean(msgspec.Struct, frozen=True):
     """``ON``, ``OFF``, or a number that is rounded: zero is off, all else on."""
 
     optional: bool = False
@@ -190,8 +189,7 @@ class Boolean:
         return datum.value == "ON"
 
 
-@dataclass(frozen=True)
-class Choice:
+class Choice(msgspec.Struct, frozen=True):
     """Character data from a list, each in long or short form; its value is the short form."""
 
     words: tuple[str, ...]
@@ -207,8 +205,7 @@ class Choice:
         raise ScpiError(-224)
 
 
-@dataclass(frozen=True)
-class Text:
+class Text(msgspec.Struct, frozen=True):
     """A string in single or double quotes."""
 
     optional: bool = False
@@ -220,8 +217,7 @@ class Text:
         return str(datum.value)
 
 
-@dataclass(frozen=True)
-class Block:
+class Block(msgspec.Struct, frozen=True):
     """Arbitrary block data of definite or indefinite length."""
 
     optional: bool = False
@@ -238,8 +234,7 @@ _CHANNEL = re.compile(r"\s*(\d{1,9})\s*(?::\s*(\d{1,9})\s*)?", re.ASCII)
 MOST_CHANNELS = 10_000
 
 
-@dataclass(frozen=True)
-class Channels:
+class Channels(msgspec.Struct, frozen=True):
     """A channel list such as ``(@101,102:105)``; a range may run downwards."""
 
     optional: bool = False
@@ -270,8 +265,7 @@ class Channels:
 # ---- commands ------------------------------------------------------------------------------
 
 
-@dataclass(slots=True)
-class Call:
+class Call(msgspec.Struct):
     """One command being carried out: its arguments, its time.
 
     ``now`` is when it starts, in seconds; :meth:`spend` says how long it takes, and the reply of a
@@ -295,8 +289,7 @@ Handler: TypeAlias = Callable[[Call], None]
 Query: TypeAlias = Callable[[Call], Response | Callable[[float], Response]]
 
 
-@dataclass(frozen=True)
-class Command:
+class Command(msgspec.Struct, frozen=True):
     """A header such as ``[:SENSe]:RESistance:RANGe[:UPPer]`` with what it does.
 
     Square brackets mark nodes that may be left out. ``perform`` carries out the command form, ``query`` answers the
@@ -310,8 +303,7 @@ class Command:
     query_parameters: tuple[Parameter, ...] = ()
 
 
-@dataclass(frozen=True)
-class _Limit:
+class _Limit(msgspec.Struct, frozen=True):
     """MINimum, MAXimum or DEFault after the query form of a numeric setting."""
 
     number: Number
