@@ -76,10 +76,19 @@ def place(index: Index, seat: Seat, contact: int) -> int:
 
 
 def turned_ends(index: Index, cable: str) -> dict[int, tuple[int, int]]:
-    """Where each wire of a cable ends when the cable lies end for end: {wire: (near, far)}.
+    """Where each wire of a cable ends when the cable lies end for end.
 
-    The near connectors of the cable take the places of its far ones, in the order in which the
-    design lists them. Raises DiagnoseError when the ends do not have like connectors.
+    The near connectors of the cable take the places of its far ones, in the order in which the design lists them.
+
+    Args:
+        index: the design.
+        cable: its name.
+
+    Returns:
+        Wire to its near and its far pin.
+
+    Raises:
+        DiagnoseError: the design has no such cable, or its ends do not have like connectors.
     """
     wires = index.cables.get(cable)
     if wires is None:
@@ -104,7 +113,8 @@ def turned_ends(index: Index, cable: str) -> dict[int, tuple[int, int]]:
 def seats_of(index: Index, causes: Iterable[Cause]) -> list[Seat]:
     """How every plug sits under these causes, by connector number.
 
-    Raises DiagnoseError for a connector that the design does not have, or an exchange across sides.
+    Raises:
+        DiagnoseError: the design lacks a connector, or the exchange is across sides.
     """
     mirror: dict[int, Mirror] = {}
     shift: dict[int, tuple[int, int, int]] = {}
@@ -157,7 +167,8 @@ class Landing:
 def land(index: Index, causes: Sequence[Cause]) -> Landing:
     """Land every wire under these causes.
 
-    Raises DiagnoseError for a name that the design does not have.
+    Raises:
+        DiagnoseError: the design lacks a name.
     """
     near, far = list(index.near), list(index.far)
     cut: set[int] = set()
@@ -227,7 +238,8 @@ def labels(index: Index, causes: Sequence[Cause]) -> list[int]:
 def predict(design: Design, causes: Sequence[Cause] = ()) -> frozenset[Join]:
     """Every near pin with every far pin that it conducts to under these causes.
 
-    Raises DiagnoseError when a cause names something that the design does not have.
+    Raises:
+        DiagnoseError: a cause names something that the design does not have.
     """
     index = design.index
     members: dict[int, tuple[list[Pin], list[Pin]]] = {}
@@ -253,7 +265,8 @@ class Difference:
 def differences(design: Design, measured: Measured, causes: Sequence[Cause] = ()) -> tuple[Difference, ...]:
     """Every tested pair that the causes, run forward, do not reproduce.
 
-    Raises DiagnoseError when a cause or the map names something that the design does not have.
+    Raises:
+        DiagnoseError: a cause or the map names something that the design does not have.
     """
     index = design.index
     seen = Seen(index, measured)

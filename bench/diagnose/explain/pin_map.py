@@ -44,7 +44,15 @@ def pins_on(connector: Connector) -> tuple[Pin, ...]:
 
 @dataclass(frozen=True)
 class Conductor:
-    """One designed wire: where it starts, where it ends, which pair and cable it belongs to."""
+    """One designed wire.
+
+    Attributes:
+        name: its name.
+        near: where it starts.
+        far: where it ends.
+        pair: that it belongs to; None where it is in none.
+        cable: that it runs in, where that is known.
+    """
 
     name: str
     near: Pin
@@ -55,10 +63,16 @@ class Conductor:
 
 @dataclass(frozen=True)
 class Design:
-    """What should run where: the connectors of both sides and the conductors between them.
+    """What should run where.
 
-    Raises DiagnoseError, with every fault found, if a name is used twice, a conductor ends on a
-    pin that no connector has, or a pair does not have exactly two conductors.
+    Attributes:
+        near: the connectors of one side.
+        far: those of the other.
+        conductors: what runs between them.
+
+    Raises:
+        DiagnoseError: with every fault found: a name is used twice, a conductor ends on a pin that no connector has, or
+            a pair does not have exactly two conductors.
     """
 
     near: tuple[Connector, ...]
@@ -190,15 +204,20 @@ def _lines(layout: Layout) -> list[range]:
 class Measured:
     """What the meter found between pins.
 
-    joins: pairs found conducting, normally a near pin and a far pin; two pins of one side may be
-        given too where they were tried.
-    crosses: "all" when every tested near pin was tried against every tested far pin, so that a
-        pair that is not in `joins` was found open. "sampled" when only the pairs in `joins` and
-        in `parted` were tried; of any other pair nothing is known.
-    parted: pairs found not conducting. Needed for "sampled"; for "all" only for pairs of one side.
-    not_tested: pins that nobody touched: neither joined nor open.
-    resistances: ohms read between joined pins, where known.
-    limit: largest good resistance in ohms of any conductor; `limits` sets it by conductor name.
+    Attributes:
+        joins: pairs found conducting, normally a near pin and a far pin; two pins of one side may be given too where
+            they were tried.
+        not_tested: pins that nobody touched: neither joined nor open.
+        crosses: "all" when every tested near pin was tried against every tested far pin, so that a pair that is not
+            in ``joins`` was found open. "sampled" when only the pairs in ``joins`` and in ``parted`` were tried; of
+            any other pair nothing is known.
+        parted: pairs found not conducting. Needed for "sampled"; for "all" only for pairs of one side.
+        resistances: ohms read between joined pins, where known.
+        limit: largest good resistance of any conductor, in ohms.
+        limits: the same by conductor name.
+
+    Raises:
+        DiagnoseError: a pair is given as joined and as parted, or a pin with itself.
     """
 
     joins: frozenset[Join]

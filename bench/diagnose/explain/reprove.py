@@ -50,10 +50,16 @@ def reprove(
 ) -> tuple[Proof, ...]:
     """What to prove again after some of the causes found were repaired; all of them by default.
 
-    ends: the connectors at which hands worked, where that is known; otherwise both ends of every
-    wire count. Repaired wires come first, then their neighbours, then the rest of a connector.
+    Repaired wires come first, then their neighbours, then the rest of a connector.
 
-    Raises DiagnoseError when a repaired cause is not one of the causes, or a connector is unknown.
+    Args:
+        design: the designed map.
+        causes: what was found.
+        repaired: which of them were repaired.
+        ends: the connectors at which hands worked, where that is known; otherwise both ends of every wire count.
+
+    Raises:
+        DiagnoseError: a repaired cause is not one of the causes, or a connector is unknown.
     """
     index = design.index
     chosen = list(causes if repaired is None else repaired)

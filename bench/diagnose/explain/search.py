@@ -100,8 +100,13 @@ class Explanation:
 def explain(design: Design, measured: Measured) -> Explanation:
     """Explain a measured map by the fewest human causes.
 
-    Raises DiagnoseError when the map names pins that the design does not have, or gives a reading
-    for a pin that it calls not tested.
+    Args:
+        design: the designed map.
+        measured: what was found.
+
+    Raises:
+        DiagnoseError: the map names pins that the design does not have, or gives a reading for a pin that it calls not
+            tested.
     """
     index = design.index
     seen = Seen(index, measured)

@@ -44,8 +44,8 @@ class Seen:
         contradictions: pairs measured as open although both lie in one group by way of others.
         apart: in a sampled map, pairs of groups that a reading found apart.
 
-    Raises DiagnoseError when the map names pins that the design does not have, or joins a pin that
-    it also calls not tested.
+    Raises:
+        DiagnoseError: the map names pins that the design does not have, or joins a pin that it also calls not tested.
     """
 
     def __init__(self, index: Index, measured: Measured) -> None:

@@ -28,8 +28,8 @@ __all__ = [
     "ThermometerWorld",
 ]
 
-#: The terminals of a bench meter. Current flows into ``AMPS`` and out of ``LO``.
 HI, LO, SENSE_HI, SENSE_LO, AMPS = "hi", "lo", "sense_hi", "sense_lo", "amps"
+"""The terminals of a bench meter. Current flows into ``AMPS`` and out of ``LO``."""
 
 Mode = Literal["VOLT", "CURR", "NONE"]
 
