@@ -122,6 +122,7 @@ def afresh(network, edges):
 
 
 @pytest.mark.parametrize("seed", range(6))
+@pytest.mark.quick_cases(2)
 def test_changes_answer_as_a_fresh_network_does(seed):
     rng = random.Random(seed)
     edges = plant(rng, 120, leaks=seed % 2 == 0)

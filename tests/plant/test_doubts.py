@@ -107,6 +107,7 @@ def test_a_shelf_and_its_halves_are_counted_alike_everywhere():
         ("{name: BA, title: main bar", "{name: BX, title: main bar", "so in "),
     ],
 )  # fmt: skip
+@pytest.mark.quick_cases(1)
 def test_one_slip_in_a_feed_is_told_once(old, new, told):
     problems = refused(old, new, HALL)
     assert len(problems) == 1 and told in problems[0], problems

@@ -233,6 +233,7 @@ def test_a_loose_contact_opens_once_in_each_period():
 
 
 @pytest.mark.parametrize("seed", range(25))
+@pytest.mark.quick_cases(9)
 def test_what_a_fault_changes_is_just_what_networkx_finds_changed(seed):
     faults = random_faults(PLANT, "W101", seed, 3)
     edges = apply_faults(PLANT, faults)
@@ -264,6 +265,7 @@ def test_moved_plugs_against_networkx(fault):
     count=st.integers(0, 12),
     cable=st.sampled_from(["W101", "W111", "W202", "W303", "W404"]),
 )
+@pytest.mark.slow
 def test_random_faults_can_be_had_described_and_stored(seed, count, cable):
     faults = random_faults(PLANT, cable, seed, count)
     assert len(faults) == count

@@ -69,6 +69,7 @@ def test_a_tag_may_hang_on_a_flag(gannet_head: Plant) -> None:
     assert world.resistance("", "", 0.0) == pytest.approx(4700.0, abs=0.1)
 
 
+@pytest.mark.slow
 def test_a_flag_that_the_file_knows_is_on_its_wire_and_the_others_stay(gannet_head: Plant, tmp_path: Path) -> None:
     """What an identification wrote down is so from there on, in the simulator too: the rest is tied as it was."""
     before = PlantWorld(gannet_head, seed=5).flags

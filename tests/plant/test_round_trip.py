@@ -86,6 +86,7 @@ def entries(draw, kind):
         f.EarthPoint, f.Bond, f.Contacts, f.ConductorEntry,
     ],
 )  # fmt: skip
+@pytest.mark.quick_cases(4)
 def test_every_entry_comes_out_of_json_as_it_was(kind, data):
     entry = data.draw(entries(kind))
     text = msgspec.json.encode(entry, enc_hook=exact)

@@ -24,6 +24,7 @@ cables:
 
 
 @pytest.mark.parametrize("path", [HALL, HUT])
+@pytest.mark.quick_cases(1)
 def test_nothing_to_change_changes_nothing(path):
     assert changed(path.read_text("utf-8"), []) == path.read_text("utf-8")
 
@@ -103,6 +104,7 @@ def test_a_comment_is_not_lost_in_silence(tmp_path):
         assert "'# what?', which would be lost" in str(error)
 
 
+@pytest.mark.slow
 def test_what_the_loader_does_not_take_is_not_written():
     with pytest.raises(BadFile, match="pin '99' of J441"):
         rewritten(HALL, [Change(("cables", "W403", "conductors", "25"), {"to": "J441.99"})])
