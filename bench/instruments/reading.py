@@ -10,7 +10,7 @@ from typing import Final
 from bench.instruments.parts import Parts
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.functions import Function, Range
-from bench.instruments.profile.line import Frames, Poll, Query, Stream
+from bench.instruments.profile.line import Frames, Poll, Query, Snmp, Stream
 from bench.instruments.profile.profile import AUTOMATIC, HELD_RANGE
 from bench.instruments.profile.template import fill, fill_all
 from bench.instruments.session import Session
@@ -306,6 +306,8 @@ class Taker:
         started = clock()
         if function.register is not None:
             frame = session.ask_register(function.register, self._takes)
+        elif isinstance(dialogue, Snmp):
+            frame = session.ask_point(function.read, self._takes)
         elif isinstance(dialogue, Poll | Frames):
             frame = session.answer(dialogue.ask.data, self._takes)
         else:

@@ -12,7 +12,7 @@ from bench.instruments.parts import Decoder, Parts
 from bench.instruments.ports.transport import Transport
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.functions import Check, Function
-from bench.instruments.profile.line import Frames, Line, Modbus, Poll, Probe, Query, Register, Stream
+from bench.instruments.profile.line import Frames, Line, Modbus, Poll, Probe, Query, Register, Snmp, Stream
 from bench.instruments.profile.profile import Profile
 from bench.instruments.profile.template import fill
 from bench.instruments.values import Identity, Notice
@@ -25,6 +25,8 @@ from bench.instruments.wire_text import Pattern, WireText, quote
 NoticeTaker = Callable[[Notice], None]
 
 OPENED: Final = "the port was opened just now"
+DATAGRAMS_APART: Final = 0.001
+"""Seconds (our own figure)."""
 LATE_SLACK: Final = 1.0
 """Of the answer's time-out: so long a silence is waited for after a late answer where no probe tells answers apart."""
 
@@ -95,7 +97,7 @@ class Session:
         """Talk with these line settings from here on."""
         self.line = line
         profile = self.profile
-        binary = isinstance(profile.dialogue, Modbus | Frames)
+        binary = isinstance(profile.dialogue, Modbus | Snmp | Frames)
         self.conversation = Conversation(
             Dialogue(
                 self._framer(),
@@ -116,8 +118,13 @@ class Session:
 
     @property
     def _silence(self) -> float:
-        """Seconds that must lie between two frames: three and a half characters on Modbus RTU, by its specification."""
+        """Seconds that must lie between two frames: three and a half characters on Modbus RTU, by its specification.
+
+        Of datagrams each is a message, so that two are never sent as one.
+        """
         dialogue = self.profile.dialogue
+        if isinstance(dialogue, Snmp):
+            return DATAGRAMS_APART
         rtu = isinstance(dialogue, Modbus) and dialogue.framing == "rtu"
         return 3.5 * self.line.character_time if rtu else 0.0
 
@@ -137,6 +144,10 @@ class Session:
             from bench.instruments.wire.modbus import framer_for
 
             return framer_for(dialogue)
+        if isinstance(dialogue, Snmp):
+            from bench.instruments.wire.snmp import SnmpFramer
+
+            return SnmpFramer()
         if isinstance(dialogue, Poll) and dialogue.length:
             return FixedFramer(dialogue.length, self.line.read_end.data)
         return LineFramer(self.line.read_end.data, blocks=isinstance(dialogue, Query))
@@ -284,6 +295,8 @@ class Session:
         dialogue = self.profile.dialogue
         if isinstance(dialogue, Modbus):
             return self._write_frame(dialogue, command)
+        if isinstance(dialogue, Snmp):
+            return self._set_frame(dialogue, command)
         if isinstance(dialogue, Frames):
             return WireText.parse(command).data
         return command.encode(self.line.encoding)
@@ -297,6 +310,13 @@ class Session:
         dialogue = self.profile.dialogue
         if isinstance(dialogue, Modbus):
             self._write(dialogue, command)
+            return
+        if isinstance(dialogue, Snmp):
+            try:
+                sent = self._set_frame(dialogue, command)
+            except ValueError as error:
+                raise InstrumentTrouble("unable", f"{command!r} cannot be sent: {error}.") from error
+            self._point_of(dialogue, command.partition("=")[0], sent, 0.0)
             return
         acknowledge = dialogue.acknowledge if isinstance(dialogue, Query | Frames) else None
         if acknowledge is None:
@@ -359,10 +379,38 @@ class Session:
             frame = self.ask_register(register, takes)
             assert frame.parts is not None
             return text_of_point(frame.parts, register), frame.raw
-        frame = self.answer(self.encoded(command), takes)
+        if isinstance(dialogue, Snmp):
+            frame = self.ask_point(command, takes)
+        else:
+            frame = self.answer(self.encoded(command), takes)
         if frame.parts is not None:
             return frame.parts.value, frame.raw
         return self.text_of(frame), frame.raw
+
+    def _set_frame(self, dialogue: Snmp, command: str) -> bytes:
+        from bench.instruments.wire.snmp import set_request
+
+        name, _, value = command.partition("=")
+        return set_request(dialogue, dialogue.points[name.strip()], value, self._next_transaction())
+
+    def ask_point(self, name: str, takes: float = 0.0) -> Frame:
+        """Ask for a value by SNMP; the frame's ``parts`` hold it."""
+        from bench.instruments.wire.snmp import get_request
+
+        dialogue = self.profile.dialogue
+        assert isinstance(dialogue, Snmp)
+        sent = get_request(dialogue, dialogue.points[name.strip()], self._next_transaction())
+        return self._point_of(dialogue, name, sent, takes)
+
+    def _point_of(self, dialogue: Snmp, name: str, sent: bytes, takes: float) -> Frame:
+        from bench.instruments.wire.snmp import value_of, with_parts
+
+        number = self._transaction
+        frame = self.answer(sent, takes)
+        try:
+            return with_parts(frame, value_of(dialogue, frame, dialogue.points[name.strip()], number))
+        except ValueError as error:
+            raise self.nonsense(frame.raw, str(error)) from error
 
     def answer(self, question: bytes, takes: float = 0.0) -> Frame:
         """Ask a question in bytes: all that is asked goes through here.
@@ -545,6 +593,8 @@ class Session:
         elif isinstance(dialogue, Modbus):
             known = [part.register for part in self.profile.functions if part.register is not None]
             self.ask_register((known or list(dialogue.points.values()))[0])
+        elif isinstance(dialogue, Snmp):
+            self.ask_point(next(iter(dialogue.points)))
 
     @property
     def slowest(self) -> float:

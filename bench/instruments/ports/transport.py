@@ -4,6 +4,7 @@
 
     /dev/ttyUSB0, COM3, serial:/dev/ttyUSB0     a serial port (:mod:`bench.instruments.ports.serial_line`)
     socket://host:5025                          a TCP socket (:mod:`bench.instruments.ports.tcp`)
+    udp://host:161                              datagrams, for SNMP (:mod:`bench.instruments.ports.udp`)
     program:python3 meter.py                    a program of one's own (:mod:`bench.instruments.ports.program`)
     rfc2217://host:4000                         a serial port behind a network server, RFC 2217
     ASRL...::INSTR, TCPIP..., USB..., GPIB...   a VISA resource (:mod:`bench.instruments.ports.visa`)
@@ -77,6 +78,10 @@ def open_port(address: str, line: Line | None = None, *, visa_backend: str = "@p
         from bench.instruments.ports.tcp import TcpPort
 
         return TcpPort(text)
+    if text.startswith("udp://"):
+        from bench.instruments.ports.udp import UdpPort
+
+        return UdpPort(text)
     if text.startswith("program:"):
         from bench.instruments.ports.program import ProgramPort
 

@@ -226,6 +226,44 @@ class Modbus(
             raise Inconsistent(f"station {self.station}", "1 to 247")
 
 
+class Point(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """A value that an instrument on a network holds for SNMP."""
+
+    oid: str
+    """Its number, such as ``1.3.6.1.4.1.8072.9.1.0``; the last figure, most often 0, is part of it."""
+    scale: float = 1.0
+    """The number that is held times this is the value in the function's unit."""
+    text: bool = False
+    """It holds text, and no number."""
+    set: bool = False
+    """It may be set."""
+
+    def __post_init__(self) -> None:
+        parts = self.oid.split(".")
+        if len(parts) < 3 or not all(part.isdecimal() for part in parts):
+            raise Inconsistent(f"oid {self.oid!r}", "figures with points between, such as 1.3.6.1.2.1.1.1.0")
+        if self.scale == 0:
+            raise Inconsistent("scale 0", "a factor")
+
+
+class Snmp(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True, tag_field="kind", tag="snmp"):
+    """Values of an instrument on a network, such as a rectifier, by SNMP; the port is ``udp://host:161``.
+
+    As with Modbus, a command is ``NAME=VALUE``, a question and what a function reads is ``NAME``; names are those of
+    ``points``. Needs ``pip install 'proveout[snmp]'``. Versions 1 and 2c encrypt nothing: use them on the bench's own
+    network alone.
+    """
+
+    points: dict[str, Point]
+    """Name to what the instrument holds, for readings, outputs, safe states and whatever is set."""
+    version: Literal["1", "2c"] = "2c"
+    """Of the protocol; old rectifiers know 1 only."""
+    community: str = "public"
+    """The word that lets one read."""
+    write_community: str = ""
+    """The word that lets one set; by default the one for reading."""
+
+
 class ByEye(
     msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True, tag_field="kind", tag="by-eye"
 ):
@@ -238,7 +276,7 @@ class ByEye(
     """It is a supply that a person sets and switches by its knobs. Nothing switches it off by itself."""
 
 
-Dialogue = Query | Stream | Poll | Frames | Modbus | ByEye
+Dialogue = Query | Stream | Poll | Frames | Modbus | Snmp | ByEye
 
 
 class Identify(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):

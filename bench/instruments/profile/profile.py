@@ -36,9 +36,12 @@ from bench.instruments.profile.line import (
     Identify,
     Line,
     Modbus,
+    Point,
     Poll,
     Probe,
     Query,
+    Register,
+    Snmp,
     Stream,
     seconds,
     wire,
@@ -352,6 +355,9 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_de
                 raise Inconsistent(
                     f"'{part.name}' of a {dialogue.__struct_config__.tag} dialogue", "'register' for modbus only"
                 )
+            if isinstance(dialogue, Snmp) and part.read not in dialogue.points:
+                known = ", ".join(dialogue.points)
+                raise Inconsistent(f"'{part.name}' that reads {part.read!r}", f"a point's name: {known}")
             commands = (*part.configure, *part.lock, *part.automatic, *part.begin, *part.end)
             if commands and isinstance(dialogue, Stream | Poll):
                 raise Inconsistent(f"commands of '{part.name}' in a dialogue without commands", "none")
@@ -360,15 +366,15 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_de
         commands_needed = bool(self.setup or self.outputs or self.switch or self.errors or self.probe)
         if commands_needed and (isinstance(dialogue, Stream | Poll) or self._talks_by_itself):
             raise Inconsistent("commands in a dialogue that has none", "the dialogue 'query'")
-        if isinstance(dialogue, Modbus):
+        if isinstance(dialogue, Modbus | Snmp):
             self._check_points(dialogue)
 
     @property
     def _talks_by_itself(self) -> bool:
         return isinstance(self.dialogue, Frames) and not self.dialogue.ask.data
 
-    def _check_points(self, dialogue: Modbus) -> None:
-        """Every command and question of a Modbus instrument names a point that can be written or read."""
+    def _check_points(self, dialogue: Modbus | Snmp) -> None:
+        """Every command and question of such an instrument names a point that can be written or read."""
         checks = [*(self.safe.checks if self.safe is not None else [])]
         told = [*self.setup, *(self.safe.send if self.safe is not None else [])]
         for output in self.outputs:
@@ -381,15 +387,17 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_de
             told += [*part.configure, *part.lock, *part.automatic, *part.begin, *part.end]
             checks += [*part.confirm, *part.ready, *part.running]
         if self.switch is not None or self.errors is not None or self.probe is not None:
-            raise Inconsistent("a switch, an error queue or a probe on Modbus", "outputs, one for each relay")
+            raise Inconsistent("a switch, an error queue or a probe of points", "outputs, one for each relay")
         known = ", ".join(dialogue.points) or "none"
         for command in told:
             name, equals, _ = command.partition("=")
             point = dialogue.points.get(name.strip())
             if not equals or point is None:
                 raise Inconsistent(f"the command {command!r}", f"NAME=VALUE with a point's name: {known}")
-            if point.table in ("input", "discrete"):
+            if isinstance(point, Register) and point.table in ("input", "discrete"):
                 raise Inconsistent(f"the command {command!r}", "a point that can be written: 'holding' or 'coil'")
+            if isinstance(point, Point) and not point.set:
+                raise Inconsistent(f"the command {command!r}", "a point with 'set: true'")
         for check in checks:
             if check.ask.strip() not in dialogue.points:
                 raise Inconsistent(f"the question {check.ask!r}", f"a point's name: {known}")
