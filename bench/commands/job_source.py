@@ -176,7 +176,7 @@ class JobSource:
             BrokenRecord: the survey's record was changed.
             BadFile: the job's rates are wrong.
         """
-        from bench.commands.survey import answer_of
+        from bench.diagnose.survey.belief import answer_of
         from bench.diagnose.survey.rates import RatesFile, rates_of
         from bench.diagnose.survey.sentences import contradictions, ends_told, summary, trip_card
         from bench.diagnose.survey.trips import next_trips

@@ -86,15 +86,6 @@ def hall_of(plant: Plant) -> Hall:
     return Hall(bays=list(plant.bays))
 
 
-def answer_of(survey: Survey, rates: RatesFile) -> Answer:
-    """What the finds of a survey come to, by what the job says of its finds."""
-    from bench.diagnose.survey.belief import Answer
-    from bench.diagnose.survey.pile import Pile
-
-    finds = [kept.find for kept in survey.finds.values()]
-    return Answer(Pile.of(finds, survey.hall, survey.tries.values()), rates.finds)
-
-
 def _rates(options: argparse.Namespace) -> RatesFile:
     from bench.commands.open import plant_of
     from bench.diagnose.survey.rates import rates_of
@@ -164,6 +155,7 @@ def _merge(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
 
 def _told(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
     from bench.diagnose.survey import sentences as words
+    from bench.diagnose.survey.belief import answer_of
     from bench.diagnose.survey.trips import next_trips
     from bench.saved import save
 
@@ -222,6 +214,8 @@ class _Keeper:
         self._writer.write(*events)
 
     def answer(self) -> Answer:
+        from bench.diagnose.survey.belief import answer_of
+
         last = self._writer.survey.last
         if self._answered is None or self._answered[0] != last:
             self._answered = last, answer_of(self._writer.survey, self._rates)

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from bench.commands.survey import answer_of
+from bench.diagnose.survey.belief import answer_of
 from bench.diagnose.survey.rates import SURE, RatesFile
 from bench.files import shipped
 from bench.job.findings import findings

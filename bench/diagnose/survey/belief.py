@@ -14,8 +14,9 @@ import numpy as np
 
 from bench.diagnose.survey.matching import ALONE, Belief, Floats, Ints, solve
 from bench.diagnose.survey.pile import Pile
-from bench.diagnose.survey.rates import SURE, Rates
+from bench.diagnose.survey.rates import SURE, Rates, RatesFile
 from bench.diagnose.survey.weights import Weighing
+from bench.walk.surveying import Survey
 
 WORTH_NAMING: Final = 0.05
 """A mate with a smaller chance is not named among those that fit."""
@@ -187,6 +188,17 @@ class Answer:
                     todo += np.flatnonzero(self.mates[row] >= WORTH_NAMING).tolist()
             groups.append(tuple(names[row] for row in sorted(group)))
         return tuple(sorted(groups, key=len, reverse=True))
+
+
+def answer_of(survey: Survey, rates: RatesFile) -> Answer:
+    """What the finds of a survey come to, by what the job says of its finds.
+
+    Args:
+        survey: as it stands.
+        rates: the job's.
+    """
+    finds = [kept.find for kept in survey.finds.values()]
+    return Answer(Pile.of(finds, survey.hall, survey.tries.values()), rates.finds)
 
 
 def _by_chance(pair: tuple[str, str, float]) -> tuple[float, str]:
