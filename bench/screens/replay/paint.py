@@ -16,10 +16,10 @@ from bench.screens.replay.keys import actions, keys, replay_keys
 from bench.screens.replay.playback import RANK, Kind, words
 from bench.screens.replay.view import Reading, ReplayView
 from bench.screens.walk import findings
-from bench.screens.walk.pages import Body, scrolled
 from bench.screens.walk.paint import seen
 from bench.screens.walk.reading_page import verdict_block
 from bench.screens.walk.sayings import last_reading
+from bench.screens.walk.scrolled import Body, scrolled
 from bench.walk.left_on import ends_with
 from bench.walk.outcome import Outcome
 

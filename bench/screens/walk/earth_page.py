@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 from bench.screens.program.cells import EMPTY, Line, Span, cut, line, sides, width, wrapped
 from bench.screens.walk.earth_tree import facts_of, has_earth, standing, suspicion, tree
-from bench.screens.walk.pages import Body, scrolled
+from bench.screens.walk.scrolled import Body, scrolled
 
 if TYPE_CHECKING:
     from bench.screens.walk.view import View

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from typing import Final, NamedTuple
+from typing import Final
 
 from bench.quantity import engineering
 from bench.screens.program.cells import (
@@ -27,6 +27,7 @@ from bench.screens.walk import sayings as words
 from bench.screens.walk.display import on_display
 from bench.screens.walk.keys import caution_key, keys
 from bench.screens.walk.reading_page import verdict_block, verdicts
+from bench.screens.walk.scrolled import Body, scrolled
 from bench.screens.walk.view import View
 from bench.screens.widgets import digits
 from bench.sequence.file import Do, Found
@@ -37,32 +38,10 @@ WIDE: Final = 72
 """Cells of a line of running text: longer ones are lost by tired eyes."""
 
 
-class Body(NamedTuple):
-    """A page's lines, and how far it can be scrolled."""
-
-    lines: list[Line]
-    furthest: int = 0
-
-
 def body(view: View, cells: int, rows: int) -> Body:
     """The page of the moment, scrolled where it is longer than its room."""
     make = _PAGES.get(view.kind, _plain)
     return make(view, cells, rows)
-
-
-def scrolled(view: View, lines: list[Line], rows: int) -> Body:
-    """A window of a long page; its last line says that there is more."""
-    if len(lines) <= rows or rows < 2:
-        return Body(lines)
-    furthest = len(lines) - rows + 1
-    top = max(0, min(view.scroll, furthest))
-    below = furthest - top
-    window = lines[top : top + rows - 1]
-    if below > 0:
-        more = Span(f"{view.glyphs.down} {below} more lines: {view.scrolled_by}", "hint")
-    else:
-        more = Span(f"{view.glyphs.up} the end; {view.scrolled_by} go back", "dim")
-    return Body([*window, (more,)], furthest)
 
 
 def _running(text: str, cells: int, style: str = "") -> list[Line]:
@@ -76,6 +55,10 @@ def _framed(view: View, title: str, inside: list[Line], cells: int, rows: int, s
         return scrolled(view, [(Span(title, style),), *inside], rows)
     frame = glyphs.heavy
     inner = cells - 2
+    if width(title) > inner - 6:
+        # too long for the frame: its kind stays there, and the whole of it stands inside
+        kind, _, rest = title.partition(": ")
+        title, inside = kind, [*wrapped(rest or title, inner - 4, "title"), EMPTY, *inside]
     band = (Span(frame[7], style), Span(glyphs.beyond * inner, "hatch"), Span(frame[3], style))
     head = clip(line(Span(f" {title} ", "word")), inner - 4)
     lead = (inner - width(head)) // 2
@@ -140,7 +123,7 @@ def _plain(view: View, cells: int, rows: int) -> Body:
     if search_page.has_cards(view.state) and now.kind == "do":
         done = [] if view.watching else [EMPTY, _press("Enter", "when it is done")]
         return scrolled(view, [EMPTY, *search_page.cards(view, cells), *done], rows)
-    lines: list[Line] = [(Span(now.title, "title"),), EMPTY, *_running(now.text, cells)]
+    lines: list[Line] = [*wrapped(now.title, cells, "title"), EMPTY, *_running(now.text, cells)]
     step = view.state.step
     if step is not None and isinstance(step.source, Do):
         lines += _handled(view, step.source, cells)
@@ -182,7 +165,7 @@ def _wait(view: View, cells: int, rows: int) -> Body:
     bar = min(cells, 60)
     full = round(bar * (1 - left / whole)) if whole > 0 else bar
     lines: list[Line] = [
-        centred((Span(now.title, "title"),), cells),
+        *(centred(one, cells) for one in wrapped(now.title, cells, "title")),
         EMPTY,
         *(centred(one, cells) for one in _running(now.text, cells)),
         EMPTY,
@@ -214,7 +197,7 @@ def _starting(view: View, cells: int, rows: int) -> Body:
 def _working(view: View, cells: int, rows: int) -> Body:
     """The bench works by itself; what it reads meanwhile is shown large."""
     now, live = view.page, view.live
-    lines: list[Line] = [centred((Span(now.title, "title"),), cells), EMPTY]
+    lines: list[Line] = [*(centred(one, cells) for one in wrapped(now.title, cells, "title")), EMPTY]
     lines += [centred(one, cells) for one in _running(now.text, cells)]
     if live is not None and live.value is not None:
         text = engineering(live.value, live.unit, resolution=live.resolution)
@@ -231,7 +214,7 @@ def _working(view: View, cells: int, rows: int) -> Body:
 
 def _consent(view: View, cells: int, rows: int) -> Body:
     now = view.page
-    lines: list[Line] = [(Span(now.title, "warn"),), EMPTY, *_running(now.text, cells), EMPTY]
+    lines: list[Line] = [*wrapped(now.title, cells, "warn"), EMPTY, *_running(now.text, cells), EMPTY]
     weak = view.state.setting.weak if view.state.setting is not None else ()
     for sentence in weak:
         lines += _item(view.glyphs.undecided, "undecided", view.say(sentence), cells)
@@ -271,7 +254,7 @@ def _trouble(view: View, cells: int, rows: int) -> Body:
 
 def _rest(view: View, cells: int, rows: int) -> Body:
     now = view.page
-    lines: list[Line] = [(Span(now.title, "title"),), EMPTY, *_running(now.text, cells)]
+    lines: list[Line] = [*wrapped(now.title, cells, "title"), EMPTY, *_running(now.text, cells)]
     step = view.state.step
     if step is not None:
         lines += [EMPTY, *wrapped(view.say(f"It goes on at: {step.title}"), min(cells, WIDE), "dim")]

@@ -8,15 +8,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from bench.screens.program.cells import EMPTY, Line, Span, clip, line, sides, width
+from bench.screens.program.cells import EMPTY, Line, Span, clip, line, sides, width, wrapped
 from bench.screens.program.keys import Key, action_list, key_line, one_row
 from bench.screens.program.picture import Picture, filled, framed, inner, note_line
 from bench.screens.walk import earth_page, pages, stage_page
 from bench.screens.walk import reading_page as walking
 from bench.screens.walk import sayings as words
 from bench.screens.walk.keys import actions, keys
+from bench.screens.walk.scrolled import Body
 from bench.screens.walk.view import View
 from bench.walk.left_on import live_words
+
+LEAST_CELLS, LEAST_ROWS = 40, 14
+"""Below this a page says that it is too small, and what is on."""
 
 
 def paint(view: View, cells: int, rows: int, known: Sequence[Key] | None = None) -> Picture:
@@ -29,6 +33,9 @@ def paint(view: View, cells: int, rows: int, known: Sequence[Key] | None = None)
         known: its keys, where they are worked out already.
     """
     within = inner(cells)
+    if cells < LEAST_CELLS or rows < LEAST_ROWS:
+        said = filled([*_live(view, within), *_too_small(cells, rows)], rows)
+        return Picture(framed(said, cells, view.glyphs))
     head = [_head(view, within), _rule(view, within), *_live(view, within)]
     foot = _foot(view, keys(view) if known is None else known, within)
     room = max(0, rows - len(head) - len(foot))
@@ -36,25 +43,32 @@ def paint(view: View, cells: int, rows: int, known: Sequence[Key] | None = None)
     return Picture(framed([*head, *filled(middle, room), *foot][:rows], cells, view.glyphs), furthest)
 
 
-def seen(view: View, cells: int, rows: int) -> pages.Body:
+def _too_small(cells: int, rows: int) -> list[Line]:
+    """What is said where an instruction would be cut into pieces that nobody can act on."""
+    least = f"{LEAST_CELLS} by {LEAST_ROWS}"
+    text = f"Too small: {cells} by {rows}. Make this window at least {least}, or its letters smaller."
+    return wrapped(text, max(1, cells - 1), "alarm")
+
+
+def seen(view: View, cells: int, rows: int) -> Body:
     """The same without notes and keys: what was to be seen, for those who look back at it."""
     head = [_head(view, cells), _rule(view, cells), *_live(view, cells)]
     middle, furthest = body(view, cells, max(0, rows - len(head)))
-    return pages.Body([*head, *middle][:rows], furthest)
+    return Body([*head, *middle][:rows], furthest)
 
 
-def body(view: View, cells: int, rows: int) -> pages.Body:
+def body(view: View, cells: int, rows: int) -> Body:
     """What stands between head and notes."""
     if view.kind == "actions":
-        return pages.Body(action_list(view, actions(view), cells, rows))
+        return Body(action_list(view, actions(view), cells, rows))
     if view.kind in ("energise", "stages"):
         return stage_page.body(view, cells, rows)
     if view.kind == "earth":
         return earth_page.body(view, cells, rows)
     if view.kind == "beep":
-        return pages.Body(walking.beep_body(view, cells, rows))
+        return walking.beep_body(view, cells, rows)
     if view.kind in ("place", "measure"):
-        return pages.Body(walking.body(view, cells, rows))
+        return walking.body(view, cells, rows)
     return pages.body(view, cells, rows)
 
 

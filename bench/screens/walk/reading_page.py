@@ -34,6 +34,7 @@ from bench.screens.walk import findings, search_page
 from bench.screens.walk import sayings as words
 from bench.screens.walk.findings import READ, look_of
 from bench.screens.walk.sayings import Lead
+from bench.screens.walk.scrolled import Body, scrolled
 from bench.screens.walk.view import View
 from bench.screens.widgets import digits, face, scale
 from bench.sequence.file import NO_LIMIT, Measure, Prove, Zero
@@ -64,8 +65,11 @@ class LargeFigure:
     outcome: Outcome | None = None
 
 
-def body(view: View, cells: int, rows: int) -> list[Line]:
+def body(view: View, cells: int, rows: int) -> Body:
     """The page below the head and above the notes.
+
+    What to do and where each lead goes is never cut: all else gives way to it, what is looked back at first. Where not
+    even that has room, the page scrolls.
 
     Args:
         view: what there is to show.
@@ -75,18 +79,23 @@ def body(view: View, cells: int, rows: int) -> list[Line]:
     step = view.state.step
     assert step is not None
     now = view.page
-    tall = rows >= TALL - 4
     figure = figure_of(view)
     hint = view.say(words.placing(step, view.live) if now.kind == "place" else words.measuring(step))
-    instruction = _instruction(view, cells, tall)
-    joint = [wire(view, step, cells), centred((Span(hint, "hint"),), cells)]
+    needed = _needed(view, hint, cells, rows >= TALL - 4, rows - 1)
+    joint = [wire(view, step, cells)]
     bar = [one for one in scale.draw(figure.gauge, cells, view.glyphs) if one]
-    taken = len(instruction) + len(joint) + len(bar) + 1
-    faces = _faces(view, now.leads, cells, rows - taken - 5 - 3)
-    places = _places(view, now.leads, cells, 4 if rows - taken - 5 - len(faces) >= 5 else 3)
-    taken += len(places) + len(faces)
+    small = _small_figure(view, figure, cells)
+    if needed.height + 1 > rows:
+        return scrolled(view, [*needed.lines, *joint, *small, *bar, *verdicts(view, cells, 1)], rows)
+    if needed.height + len(joint) + len(bar) + 5 > rows:
+        return Body(_crowded(view, needed, [joint, bar, small], cells, rows))
+    taken = needed.height + len(joint) + len(bar) + 1
+    faces = _faces(view, now.leads, cells, rows - taken - 5)
+    said = len(verdicts(view, cells, 2))  # what failed is told whole before what a place looks like
+    places = _places(view, now.leads, cells, spots=rows - taken - 5 - len(faces) >= said)
+    taken += len(faces) + len(places) - len(needed.places)
     figures = _figures(view, figure, cells, 7 if rows - taken >= 10 else 5)
-    blocks = [instruction, places, faces, joint, figures, bar]
+    blocks = [needed.instruction, places, faces, [*joint, *needed.hint], figures, bar]
     spare = rows - taken - len(figures)
     wanted = len(verdicts(view, cells, 1 + spare)) - 1 if spare < 3 else 0
     lines = _aired(blocks, min(spare - wanted, rows // 4))
@@ -94,38 +103,83 @@ def body(view: View, cells: int, rows: int) -> list[Line]:
     if left > 2:
         lines.append(EMPTY)
         left -= 1
-    return [*lines, *verdicts(view, cells, left)][:rows]
+    return Body([*lines, *verdicts(view, cells, left)][:rows])
 
 
-def beep_body(view: View, cells: int, rows: int) -> list[Line]:
+def beep_body(view: View, cells: int, rows: int) -> Body:
     """The page of an act after which the operator says whether a continuity tester beeps; see :func:`body`."""
     step, now = view.state.step, view.page
     assert step is not None
-    tall = rows >= TALL - 4
-    instruction = _instruction(view, cells, tall)
-    joint = [wire(view, step, cells), centred((Span(now.hint, "strong"),), cells)]
+    needed = _needed(view, now.hint, cells, rows >= TALL - 4, rows - 1)
+    joint = [wire(view, step, cells)]
     answers = line(Span(" y ", "word"), "  it beeps      ", Span(" n ", "word"), "  it is silent")
     press = [] if view.watching else [centred(answers, cells)]
-    taken = len(instruction) + len(joint) + len(press) + 3
-    places = _places(view, now.leads, cells, 4 if rows - taken >= 9 else 3)
-    faces = _faces(view, now.leads, cells, rows - taken - len(places))
-    blocks = [instruction, places, faces, joint, press]
-    lines = _aired(blocks, min(rows - taken + 3 - len(places) - len(faces), rows // 4))
+    if needed.height + len(press) > rows:
+        return scrolled(view, [*needed.lines, *press, *joint], rows)
+    if needed.height + len(joint) + len(press) > rows:
+        return Body(_crowded(view, needed, [press, joint], cells, rows))
+    taken = needed.height + len(joint) + len(press)
+    faces = _faces(view, now.leads, cells, rows - taken)
+    places = _places(view, now.leads, cells, spots=rows - taken - len(faces) >= 5)
+    taken += len(faces) + len(places) - len(needed.places)
+    blocks = [needed.instruction, places, faces, [*joint, *needed.hint], press]
+    lines = _aired(blocks, min(rows - taken, rows // 4))
     left = rows - len(lines)
     if left > 2:
         lines.append(EMPTY)
         left -= 1
-    return [*lines, *verdicts(view, cells, left)][:rows]
+    return Body([*lines, *verdicts(view, cells, left)][:rows])
 
 
-def _instruction(view: View, cells: int, tall: bool) -> list[Line]:
-    """What is done here, and how far a search has come."""
+@dataclass(frozen=True, slots=True)
+class _Needed:
+    """What nobody can do the step without."""
+
+    instruction: list[Line]
+    places: list[Line]
+    hint: list[Line]
+
+    @property
+    def lines(self) -> list[Line]:
+        return [*self.instruction, *self.places, *self.hint]
+
+    @property
+    def height(self) -> int:
+        return len(self.lines)
+
+
+def _needed(view: View, hint: str, cells: int, tall: bool, rows: int) -> _Needed:
+    """What to do, where each lead goes, and how to hold; how far a search has come gives way where rows are few."""
     now = view.page
-    return [
-        (Span(cut(now.title, cells, view.glyphs.ellipsis), "title"),),
-        *wrapped(now.text, min(cells, 96), "", 4 if tall else 2, view.glyphs.ellipsis),
-        *search_page.head(view, cells, 3 if tall else 2),
-    ]
+    told = [*wrapped(now.title, cells, "title"), *wrapped(now.text, min(cells, 96))]
+    places = _places(view, now.leads, cells)
+    held = [centred(one, cells) for one in wrapped(hint, cells, "hint")]
+    far = search_page.head(view, cells, 3 if tall else 2)
+    return _Needed(told + far[: max(0, rows - len(told) - len(places) - len(held))], places, held)
+
+
+def _crowded(view: View, needed: _Needed, more: Sequence[list[Line]], cells: int, rows: int) -> list[Line]:
+    """What is needed, and of the rest what has room: what comes last in it is kept first."""
+    left = rows - needed.height
+    kept: list[list[Line]] = []
+    for block in reversed(more):
+        kept.insert(0, block if len(block) <= left else [])
+        left -= len(kept[0])
+    return [*needed.lines, *(one for block in kept for one in block), *verdicts(view, cells, left)][:rows]
+
+
+def _small_figure(view: View, figure: LargeFigure, cells: int) -> list[Line]:
+    """The figure on one line, where large digits have no room."""
+    style = "digits"
+    mark: list[Span | str] = []
+    if figure.outcome is not None and look_of(figure.outcome) in ("pass", "fail", "undecided"):
+        style = figure.outcome.verdict
+        mark = ["  ", verdict_block(view, figure.outcome)]
+    asked: list[Span | str] = []
+    if figure.gauge.bounds:
+        asked = [Span("   asked ", "dim"), Span(view.say(figure.gauge.bounds), "wall")]
+    text = view.say(figure.text) or view.glyphs.gap * 3
+    return [clip(line(Span(f"{figure.label} ", "dim"), Span(text, style), *mark, *asked), cells, view.glyphs.ellipsis)]
 
 
 def _aired(blocks: Sequence[list[Line]], spare: int) -> list[Line]:
@@ -400,25 +454,49 @@ def _wire_label(state: State, step: Step) -> str:
 # Places and faces
 
 
-def _places(view: View, leads: Sequence[Lead], cells: int, rows: int) -> list[Line]:
-    """For each lead its place, in as many lines as there is room for."""
+def _places(view: View, leads: Sequence[Lead], cells: int, *, spots: bool = False) -> list[Line]:
+    """For each lead its place, whole: side by side, or one below the other where that takes fewer lines.
+
+    Args:
+        view: what there is to show.
+        leads: red first.
+        cells: width of both together.
+        spots: whether there is room for what each place looks like, which pin or which wire.
+    """
     if not leads:
         return []
     half = cells // 2 - 1
-    sides = words.seen_from(view.state, mirrored=view.mirrored)
-    columns = []
-    for number, lead in enumerate(leads):
-        side = f"({sides[lead.connector]} side)" if lead.connector else ""
-        parts = [Span(f" {lead.colour.upper()} ", lead.colour), Span(lead.label, "strong"), Span(side, "dim")]
-        parts = [part for part in parts if part.text]
-        name: list[Span] = []
-        for part in parts if number == 0 else parts[::-1]:
-            name += [Span(" "), part] if name else [part]
-        last = lead.spot or lead.wire
-        where = wrapped(lead.where, half, "", rows - 1 - bool(last), view.glyphs.ellipsis)
-        lines = [tuple(name), *where, *([(Span(last, "dim"),)] if last else [])]
-        columns.append([clip(one, half, view.glyphs.ellipsis) for one in lines])
+    columns = [_place(view, lead, half, spots, at_right=bool(number)) for number, lead in enumerate(leads)]
+    below = [one for lead in leads for one in _place(view, lead, cells, spots, at_right=False)]
+    if len(columns) < 2 or len(below) < max(len(one) for one in columns):
+        return below
     return beside(columns[0], columns[1], cells)
+
+
+def _place(view: View, lead: Lead, cells: int, spots: bool, *, at_right: bool) -> list[Line]:
+    """One lead's colour and place, in as many lines as they take."""
+    sides = words.seen_from(view.state, mirrored=view.mirrored)
+    side = f"({sides[lead.connector]} side)" if lead.connector else ""
+    tag, label, seen = Span(f" {lead.colour.upper()} ", lead.colour), Span(lead.label, "strong"), Span(side, "dim")
+    name = _row([seen, label, tag] if at_right else [tag, label, seen])
+    lines = [name]
+    if width(name) > cells:
+        beside_tag = [seen, tag] if at_right else [tag, seen]
+        lines = [_row(beside_tag), *wrapped(lead.label, cells, "strong")]
+    last = lead.spot or lead.wire
+    lines += wrapped(lead.where, cells) if lead.where else []
+    if spots and last:
+        lines.append(clip((Span(last, "dim"),), cells, view.glyphs.ellipsis))
+    return lines
+
+
+def _row(parts: Sequence[Span]) -> Line:
+    """Parts that are there, with a blank between."""
+    spans: list[Span] = []
+    for part in parts:
+        if part.text:
+            spans += [Span(" "), part] if spans else [part]
+    return tuple(spans)
 
 
 def _faces(view: View, leads: Sequence[Lead], cells: int, rows: int) -> list[Line]:

@@ -31,7 +31,7 @@ def cards(view: View, cells: int) -> list[Line]:
     found = cards_of(setting.plant, step.source.rig)
     titles = {card.title for card in found}
     intro = [text for text in view.page.text.splitlines() if not text.startswith("  ") and text not in titles]
-    lines: list[Line] = [(Span(view.page.title, "title"),), *head(view, cells, 2), EMPTY]
+    lines: list[Line] = [*wrapped(view.page.title, cells, "title"), *head(view, cells, 2), EMPTY]
     for text in intro:
         lines += wrapped(text, min(cells, 96))
     for card in found:

@@ -24,7 +24,7 @@ from bench.screens.program.cells import (
     wrapped,
 )
 from bench.screens.walk import stage_words, stages
-from bench.screens.walk.pages import Body, scrolled
+from bench.screens.walk.scrolled import Body, scrolled
 from bench.screens.walk.stages import Headroom, Stage, Standing
 from bench.screens.walk.view import View
 from bench.screens.widgets import digits, scale

@@ -39,7 +39,7 @@ SIZES = [(80, 24), (120, 40), (60, 20), (100, 30), (40, 12), (200, 60), (20, 6),
 @pytest.mark.quick_cases(14)
 def test_a_page_fits_every_size_and_every_alphabet(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     scene = SCENES[name]()
-    views = [_view(scene), _view(scene, glyphs=ASCII), _view(scene, help=True), _view(scene, mirrored=True)]
+    views = [view_of(scene), view_of(scene, glyphs=ASCII), view_of(scene, help=True), view_of(scene, mirrored=True)]
     for number, view in enumerate(views):
         for size in SIZES if number < 2 else SIZES[:3]:
             lines = paint(view, *size).lines
@@ -60,7 +60,7 @@ def test_a_page_fits_every_size_and_every_alphabet(name: str, monkeypatch: pytes
     paint(views[1], 80, 24)
 
 
-def _view(scene: Scene, **more: object) -> View:
+def view_of(scene: Scene, **more: object) -> View:
     from bench.screens.walk.follow import Follower
 
     follower = Follower(lambda: 0.0)
@@ -79,7 +79,7 @@ def _view(scene: Scene, **more: object) -> View:
 
 
 def test_a_moment_always_looks_the_same() -> None:
-    view = _view(SCENES["place-touching"]())
+    view = view_of(SCENES["place-touching"]())
     assert paint(view, 80, 24) == paint(view, 80, 24)
 
 
