@@ -690,7 +690,7 @@ def _walk(
             hurry=hurry,
             upto=lambda step: _upto(runner.state, step),
             routes=routes if routes is not None and routes.meter in needed else None,
-            by_eye={one.name for one in bench.file.instruments if one.typed},
+            by_eye={one.name: one.serial for one in bench.file.instruments if one.typed},
             shown=lambda number: typed_reading(runner.state, number),
             knobs=lambda number: by_hand_done(runner.state, number),
             knobs_off=lambda: knobs_off(runner.state),

@@ -13,7 +13,7 @@ import queue
 import statistics
 import threading
 import time
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Mapping
 from typing import Final, TypeVar
 
 import msgspec
@@ -169,8 +169,8 @@ class InstrumentCrew:
             range for it, since hunting through all ranges on open leads takes some meters a second.
         plant_time: a moment of the monotonic clock to seconds on the plant's time scale; by default ``hurry`` times it.
         routes: what a relay matrix among them joins by itself.
-        by_eye: instruments that a person reads; what one of them shows that answers over a line all the same, as a
-            twin does, is only shown.
+        by_eye: instruments that a person reads, to their serial numbers as the bench file has them; what one of them
+            shows that answers over a line all the same, as a twin does, is only shown.
         shown: the number of a request to the reading that a person typed for it.
         knobs: the number of a request to what a person did at the knobs of a supply for it; None while it goes on.
         knobs_off: supplies that a person sets by their knobs and that were on, to whether they were said to be off.
@@ -186,7 +186,7 @@ class InstrumentCrew:
         upto: Callable[[Step], float | None] = lambda step: None,
         plant_time: Callable[[float], float] | None = None,
         routes: Routes | None = None,
-        by_eye: Collection[str] = (),
+        by_eye: Mapping[str, str] | None = None,
         shown: Callable[[int], e.Read] | None = None,
         knobs: Callable[[int], e.Energised | e.Switched | None] = lambda number: None,
         knobs_off: Callable[[], Mapping[str, bool]] = dict,
@@ -197,7 +197,7 @@ class InstrumentCrew:
         self._post = post
         self._token = 0
         self._routes = routes
-        self._by_eye = frozenset(by_eye)
+        self._by_eye = dict(by_eye or {})
         self._shown = shown
         self._knobs = knobs
         self._knobs_off = knobs_off
@@ -217,7 +217,9 @@ class InstrumentCrew:
         # one at a time: the next request names those that are still to be met
         name, mine = next(iter(by_name.items()))
         if name in self._by_eye and name not in self._workers:
-            self._post(Happened(e.Met(number=number, instrument=name, roles=mine, identity="read by eye")))
+            serial = self._by_eye[name]
+            met = e.Met(number=number, instrument=name, roles=mine, identity="read by eye", serial=serial)
+            self._post(Happened(met))
             return
         self._workers[name].jobs.put(_Meet(number, tuple(mine)))
 

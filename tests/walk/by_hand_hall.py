@@ -184,7 +184,8 @@ class Person(Typing):
             return self.answered(OFF)
         level = ramp.levels[now.level]
         self._hall.world.drive(level.volts, level.limit_a, self._hall.clock.now())
-        self._hall.move(Move(jump=level.inrush_s + level.hold_s + ramp.span_s + (ramp.soak_s if now.soaking else 0.0)))
+        stood = level.inrush_s + level.hold_s + ramp.span_s + (ramp.soak_s if now.soaking else 0.0)
+        self._hall.move(Move(jump=max(20.0, stood)))
         found = self._hall.world.drive(level.volts, level.limit_a, self._hall.clock.now())
         facts = self.bench.for_role("supply")
         assert facts is not None

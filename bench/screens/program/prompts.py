@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import ClassVar
+from typing import ClassVar, Final
 
 from textual.app import ComposeResult
 from textual.containers import Vertical
@@ -90,6 +90,7 @@ class Prompt(_Asking):
     """Asks for a text; gives it back, or None where nothing is to happen."""
 
     AUTO_FOCUS = "Input"
+    BOX: ClassVar[type[Input]] = Input
 
     def __init__(
         self,
@@ -111,7 +112,7 @@ class Prompt(_Asking):
         """The box."""
         with Vertical():
             yield from self._head()
-            yield Input(self._begun, max_length=500, select_on_focus=False)
+            yield self.BOX(self._begun, max_length=500, select_on_focus=False)
             yield self._static("", "wrong")
             yield self._static(self._keys, "keys")
 
@@ -132,6 +133,52 @@ class Prompt(_Asking):
             if event.key != "escape":
                 self.out()
             self.answer(None)
+
+
+UNITS: Final = ("", "k", "M", "m", "u")
+"""Prefixes of a unit, in the order in which one key goes through them."""
+OVER: Final = "OL"
+
+
+def next_unit(text: str) -> str:
+    """A figure with the next prefix: ``4.7``, ``4.7 k``, ``4.7 M``, ``4.7 m``, ``4.7 u``, ``4.7`` again."""
+    bare = text.rstrip()
+    last = bare[-1:] if bare[-1:] in UNITS[1:] else ""
+    figure = bare[: len(bare) - len(last)].rstrip()
+    return f"{figure} {UNITS[(UNITS.index(last) + 1) % len(UNITS)]}".strip() if figure else text
+
+
+class _FigureBox(Input):
+    """A box for a figure."""
+
+    async def _on_key(self, event: Key) -> None:
+        """The two keys of a number pad that stand for what it lacks; all else as ever."""
+        if event.character not in ("*", "+"):
+            await super()._on_key(event)
+            return
+        event.stop()
+        event.prevent_default()
+        self.value = OVER if event.character == "+" else next_unit(self.value)
+        self.cursor_position = len(self.value)
+
+
+class Figure(Prompt):
+    """Asks for what a display shows. With a number pad alone, ``*`` goes through the units and ``+`` is over range."""
+
+    BOX = _FigureBox
+
+    def __init__(
+        self,
+        title: str,
+        lines: Sequence[str],
+        check: Check,
+        *,
+        number: int | None = None,
+        keys: str = "k M m u are units, * goes through them, + is OL. Enter sends it, Escape goes back",
+        unicode: bool = True,
+        begun: str = "",
+    ) -> None:
+        super().__init__(title, lines, check, number=number, keys=keys, unicode=unicode, begun=begun)
 
 
 class Sure(_Asking):

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 from bench.screens.program.keys import OUT, TAKE, Action, Key, act_of
 from bench.screens.program.picture import Picture
 from bench.screens.program.program import Host, Program, signs_of
-from bench.screens.program.prompts import Check, Prompt, Sure
+from bench.screens.program.prompts import OVER, Check, Figure, Prompt, Sure
 from bench.screens.program.settings import Ended, Why
 from bench.screens.walk import findings
 from bench.screens.walk import sayings as words
@@ -46,7 +46,7 @@ LIVE_EVERY: Final = 0.09
 """Seconds between two pictures of the live reading: ten in a second are read as moving, and cost half of twenty."""
 FRESH: Final = 10.0
 """Seconds after which an entry makes no sound: it is history that a late screen catches up with."""
-BEGINS_FIGURE: Final = frozenset("0123456789-.,O")
+BEGINS_FIGURE: Final = frozenset("0123456789-.,O+")
 """What a reading that is typed may begin with."""
 ONCE: Final = frozenset({"word", "value", "reason", "back", "again", "pause", "go-on", "seat"})
 """Acts that a held key must not do again and again."""
@@ -319,6 +319,7 @@ class WalkProgram(Program[View]):
         numbered: bool,
         wrong: Check | None = None,
         begun: str = "",
+        figure: bool = False,
     ) -> None:
         """Ask for a text, check it against the machine, and wish for what it makes."""
 
@@ -330,7 +331,8 @@ class WalkProgram(Program[View]):
                 self._wish(make(text))
 
         number = self.moment.state.number if numbered else None
-        prompt = Prompt(title, lines, check, number=number, unicode=self.host.settings.unicode, begun=begun)
+        kind = Figure if figure else Prompt
+        prompt = kind(title, lines, check, number=number, unicode=self.host.settings.unicode, begun=begun)
         prompt.out = self._out
         self.host.ask(prompt, done)
 
@@ -347,7 +349,8 @@ class WalkProgram(Program[View]):
             lambda text: self._led(text) or e.Answered(number=number, answer=text),
             numbered=True,
             wrong=lambda text: self._scan_leads_nowhere(text) or ("" if text.strip() else f"{want} is wanted"),
-            begun=begun,
+            begun=OVER if begun == "+" else begun,
+            figure=self._types_reading(),
         )
 
     def _begins_word(self, typed: str) -> bool:
