@@ -37,10 +37,11 @@ ORDERED: Final[dict[str, tuple[str, ...]]] = {
     "survey": (),
     "risk": (),
     "insulation": (),
+    "typed": (),
     "clocks": (),
 }
 """Benchmark to its arguments, in the order of the page; what is not named here comes after, without arguments."""
-LONG: Final = frozenset({"crash", "kills", "conductors", "earth", "survey", "risk", "insulation", "clocks"})
+LONG: Final = frozenset({"crash", "kills", "conductors", "earth", "survey", "risk", "insulation", "typed", "clocks"})
 """Those that take many minutes: run by name only."""
 HEAD: Final = """# Figures
 

@@ -46,3 +46,16 @@ def test_a_reading_is_typed_with_a_number_pad_alone() -> None:
 
     asyncio.run(typed())
     assert given == ["4,7 M", "OL"]
+
+
+def test_the_box_to_type_in_stays_on_a_small_screen() -> None:
+    async def looked() -> None:
+        app: App[None] = App()
+        async with app.run_test(size=(80, 24)) as pilot:
+            app.push_screen(Figure("Insulation", ["Clip it on, and hold still. " * 8] * 6, lambda text: ""))
+            await pilot.pause()
+            box = app.screen.query_one(Input).region
+            assert box.y > 0 and box.bottom < 24
+            assert app.screen.query_one(".keys").region.bottom <= 24
+
+    asyncio.run(looked())

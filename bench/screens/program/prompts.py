@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from typing import ClassVar, Final
 
 from textual.app import ComposeResult
-from textual.containers import Vertical
+from textual.containers import Vertical, VerticalScroll
 from textual.events import Key
 from textual.screen import ModalScreen
 from textual.widgets import Input, Static
@@ -38,6 +38,7 @@ class _Asking(ModalScreen[str | None], inherit_bindings=False):
     }
     _Asking.plain Vertical { border: ascii $accent; }
     _Asking Static { height: auto; }
+    _Asking .about { height: auto; max-height: 50vh; }
     _Asking .title { text-style: bold; margin-bottom: 1; }
     _Asking .wrong { text-style: bold; color: $error; height: auto; min-height: 1; }
     _Asking .keys { color: $accent; }
@@ -111,7 +112,9 @@ class Prompt(_Asking):
     def compose(self) -> ComposeResult:
         """The box."""
         with Vertical():
-            yield from self._head()
+            # what is long scrolls: the box to type in stays on a small screen
+            with VerticalScroll(classes="about", can_focus=False):
+                yield from self._head()
             yield self.BOX(self._begun, max_length=500, select_on_focus=False)
             yield self._static("", "wrong")
             yield self._static(self._keys, "keys")
