@@ -56,9 +56,9 @@ def signals_to(runner: Runner, clock: Callable[[], float] = time.monotonic) -> I
         _say_now("ended at once: nobody knows what is on; look at every supply and tester yourself")
         os._exit(exits.STOPPED)
 
-    wanted = [signal.SIGINT, signal.SIGTERM]
-    if hasattr(signal, "SIGHUP"):
-        wanted.append(signal.SIGHUP)
+    # the window that is closed: SIGHUP, and on Windows SIGBREAK, which comes for Ctrl-Break too
+    names = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
+    wanted = [getattr(signal, name) for name in names if hasattr(signal, name)]
     before = {number: signal.signal(number, tell) for number in wanted}
     try:
         yield

@@ -80,7 +80,24 @@ def _lock(descriptor: int, path: Path) -> None:
 
 _COPIED: Final = 2**20
 """Bytes that are copied at a time."""
-_sync: Final = getattr(os, "fdatasync", os.fsync)
+_SYNC: Final = getattr(os, "fdatasync", os.fsync)
+
+
+def _sync(descriptor: int) -> None:
+    """Have what was written reach the disk itself.
+
+    On macOS the plain call leaves it in the drive's own memory: there is one of the system's own that does not. A file
+    system that lacks it gets the plain one.
+    """
+    if sys.platform == "darwin":
+        import fcntl
+
+        try:
+            fcntl.fcntl(descriptor, fcntl.F_FULLFSYNC)
+            return
+        except OSError:
+            pass
+    _SYNC(descriptor)
 
 
 E = TypeVar("E", bound=Numbered)

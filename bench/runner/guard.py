@@ -328,7 +328,7 @@ def _load_ahead(bench: Bench) -> None:
 def main() -> None:
     """Guard one runner."""
     # whoever ends the runner this way ends the guard too early: it goes when the runner has gone
-    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
+    for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK"):
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), signal.SIG_IGN)
     lines = _lines()
