@@ -20,6 +20,8 @@ from bench.diagnose.survey.rates import Rates
 from bench.plant.finds import Find, FreePlace, Hall, ListLine, LooseEnd, Tried
 
 _ROUNDS: Final = 4
+_ONCE: Final = 0.8
+"""Taken off the number of ends of each kind: a cable has two ends, so a kind that is seen once is mostly a miscount."""
 _IMPOSSIBLE: Final = 0.01
 """What a count or a size that cannot be costs for each step: people err in ways that nobody thought of."""
 
@@ -113,7 +115,7 @@ class Kinds:
         for _ in range(_ROUNDS):
             posterior = chance * share
             posterior /= np.maximum(posterior.sum(axis=1, keepdims=True), 1e-300)
-            share = posterior.sum(axis=0) + 0.1
+            share = np.maximum(posterior.sum(axis=0) - _ONCE, 0.05)
             share /= share.sum()
             chance = fixed.copy()
             if len(connectors) > 1:

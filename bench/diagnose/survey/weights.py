@@ -95,8 +95,10 @@ class Weighing:
         if "kind" in self._without:
             count = len(self.pile.ends)
             return np.ones((count, count)), np.ones(count)
-        chance = self._kinds.chance
-        return (chance * share) @ chance.T, chance @ share
+        chance, junk = self._kinds.chance, self.rates.junk
+        single = chance @ share
+        # as with all that is noted: what means nothing cannot speak against a pair without end
+        return (1.0 - junk) * (chance * share) @ chance.T + junk * np.outer(single, single), single
 
     def _lengths(self, true: Floats) -> Floats:
         if "length" in self._without:
