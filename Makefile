@@ -36,7 +36,7 @@ test: $(READY) ## run the tests but those that take long
 	@$(TESTS) -m "not slow"
 
 test-slow: $(READY) ## run those that take long
-	@$(TESTS) -m slow
+	@$(TESTS) -m "slow or drawn"
 
 test-all: test test-slow ## run all tests
 

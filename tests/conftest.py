@@ -25,9 +25,16 @@ if TYPE_CHECKING:
     from bench.plant.model import Plant
     from tests.one_process import ServingThread
 
-# the same cases every time, and a busy machine is no failure
+# the same cases every time, and a busy machine is no failure; `make test` draws a fifth, `make test-slow` all of them
 settings.register_profile("same", deadline=None, derandomize=True)
+settings.register_profile("some", settings.get_profile("same"), max_examples=20)
 settings.load_profile("same")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Draw few cases where only the quick part is wanted."""
+    if config.option.markexpr == "not slow":
+        settings.load_profile("some")
 
 
 def pytest_collection_finish() -> None:

@@ -4,8 +4,8 @@ Wall clocks say how busy the machine is; this counts the processor's time of the
 started and waited for. What tests share is made in the setup of the first that asks, which is kept apart. A test that
 spends more than `ALLOWED` is told at the end of the run, and does not fail.
 
-Of a test with many cases, ``@pytest.mark.quick_cases(n)`` leaves ``n`` in the quick part, spread over all of them; the
-others are slow.
+A test that draws its cases draws a fifth of them in the quick part and all in the slow one: it is in both. Of a test
+with many cases, ``@pytest.mark.quick_cases(n)`` leaves ``n`` in the quick part, spread over all; the others are slow.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import os
 from typing import TYPE_CHECKING
 
 import pytest
+from hypothesis import is_hypothesis_test
 
 if TYPE_CHECKING:
     from collections.abc import Generator
@@ -50,9 +51,11 @@ def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) ->
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Leave of the cases of a test only some in the quick part."""
+    """Leave of the cases of a test only some in the quick part; have what draws its cases in both."""
     cases: dict[str, list[pytest.Item]] = {}
     for item in items:
+        if isinstance(item, pytest.Function) and is_hypothesis_test(item.obj):
+            item.add_marker(pytest.mark.drawn)
         if item.get_closest_marker("quick_cases") is not None:
             cases.setdefault(item.nodeid.partition("[")[0], []).append(item)
     for each in cases.values():

@@ -8,6 +8,7 @@ from tests.runner import crash_points
 
 
 @pytest.mark.parametrize("kind", crash_points.KINDS)
+@pytest.mark.quick_cases(2)
 def test_killed_once(kind: str) -> None:
     stories, whole = crash_points.compared(kind, 16, 1)
     assert sum(len(story.deaths) for story in stories) == len(stories)
@@ -16,6 +17,7 @@ def test_killed_once(kind: str) -> None:
 
 
 @pytest.mark.parametrize("kind", crash_points.KINDS)
+@pytest.mark.quick_cases(2)
 def test_killed_again_and_again(kind: str) -> None:
     stories, _ = crash_points.compared(kind, 2, 2, at_once=8)
     assert sum(len(story.deaths) for story in stories) > 8

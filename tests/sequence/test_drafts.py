@@ -46,6 +46,7 @@ def drafted(plant: Plant, kind: str, of: str) -> SequenceFile | None:
 
 
 @pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.quick_cases(4)
 def test_drafts_of_gannet_head_read_back_as_they_were_built(kind: str) -> None:
     plant = load_plant(small_hall.GANNET)
     asked = (
@@ -67,6 +68,7 @@ def test_drafts_of_the_small_hall_read_back_as_they_were_built(kind: str, tmp_pa
 
 @settings(max_examples=10, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(random_plants.plant_texts())
+@pytest.mark.slow
 def test_drafts_of_any_plant_read_back_and_load(text: str) -> None:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "plant.yaml"

@@ -111,6 +111,7 @@ def with_comments(draw):
 
 @settings(max_examples=100, deadline=None)
 @given(with_comments())
+@pytest.mark.slow
 def test_what_is_written_reads_back_as_it_was(drawn):
     sequence, comments = drawn
     text = write(sequence, comments)
