@@ -235,6 +235,7 @@ def test_compare_two_dates(capsys):
     assert code == BAD_INPUT and "expected a record, or a date" in err
 
 
+@pytest.mark.slow
 def test_the_same_season_twice(tmp_path):
     """The same seed gives the same bytes; another seed other readings; nothing is overwritten."""
     from bench.simulate.season import make_season
