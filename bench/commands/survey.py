@@ -39,13 +39,15 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--next", action="store_true", help="say which trips tell most a minute, with their cards")
     parser.add_argument("--why", nargs=2, metavar="END", help="what speaks for and against two ends being one cable")
     parser.add_argument("--like", metavar="PLACE", help="which places are of one family by the readings of their pins")
+    parser.add_argument("--read-pins", metavar="PLACE", help="draft a few readings between the pins of a free place")
+    parser.add_argument("--reads", type=Path, metavar="RECORD", help="take in what a walk read between pins of places")
     parser.add_argument("--page", type=Path, metavar="HTML", help="write the page for whoever leads the work")
     parser.add_argument("--flags", type=Path, metavar="HTML", help="write flags to print, each with a code to scan")
     parser.add_argument("--claim", nargs=2, metavar="END=PLACE", help="two ends of one cable with their places")
     parser.add_argument("--cable", default="", help="for --claim: the cable's name")
     parser.add_argument("--size", default="", help="for --claim: the conductors' size, such as 'AWG 24'")
     parser.add_argument("--length", default="", help="for --claim: the cable's length, such as '12 m'")
-    parser.add_argument("--write", action="store_true", help="for --claim: write it, and draft the proof")
+    parser.add_argument("--write", action="store_true", help="for --claim and --read-pins: write it and draft the walk")
     parser.add_argument("--here", default="", metavar="BAY", help="for --next: where you stand")
 
 
@@ -68,6 +70,14 @@ def run(options: argparse.Namespace) -> int:
             raise BadRequest("--claim wants the cable's name: --cable W1")
         given = options.cable, options.size, options.length
         claim(path, plant, read(logs), options.claim, *given, write=options.write)
+        return exits.PASS
+    if options.read_pins:
+        from bench.commands.survey_pins import read_pins
+
+        read_pins(path, plant, read(logs), options.read_pins, write=options.write)
+        return exits.PASS
+    if options.reads is not None:
+        _reads(options, plant, logs)
         return exits.PASS
     asked = (
         options.tell or options.watch or options.next or options.why or options.like or options.page or options.flags
@@ -130,6 +140,25 @@ def _import(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
             raise BadRequest(f"{options.table}: {error}; what stood before it was taken") from error
     print(f"{count(len(new), 'new find')}, {count(len(other), 'find')} described anew, "
           f"{len(finds) - len(new) - len(other)} as before")  # fmt: skip
+
+
+def _reads(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
+    from bench.commands.survey_pins import taken_reads
+    from bench.plant.finds import FreePlace
+    from bench.say.lists import count
+
+    survey = read(logs)
+    found = list(taken_reads(survey, options.reads))
+    if not found:
+        raise BadRequest(f"{options.reads} holds no reading between two pins of a free place of the survey")
+    with _open(options, plant, logs) as writer:
+        writer.write(*found)
+    for one in found:
+        assert isinstance(one.find, FreePlace)
+        before = survey.finds[one.find.name].find
+        assert isinstance(before, FreePlace)
+        name, new = one.find.name, len(one.find.reads) - len(before.reads)
+        print(f"{name}: {count(new, 'reading')} taken in; --like {name} says which places are like it")
 
 
 def _merge(options: argparse.Namespace, plant: Plant, logs: Path) -> None:

@@ -72,17 +72,9 @@ def _changes(plant: Plant, one: Landing, other: Landing, cable: str, size: str, 
         raise BadRequest(
             f"nobody counted the conductors of {one[0].name} or {other[0].name} yet: note it in the survey first"
         )
-    known = {kind.name for kind in plant.file.connector_types}
+    known: set[str] = set()
     for _, place in (one, other):
-        if place.connector not in known:
-            known.add(place.connector)
-            fields = {"pins": str(max(conductors, place.filled or 0))}
-            yield Change(("connector-types", place.connector), fields)
-        if place.shelf not in plant.shelves:
-            yield Change(("bays", place.bay, "shelves", place.shelf))
-        if place.name not in plant.connectors:
-            way = _way(plant, place)
-            yield Change((*way, "connectors", place.name), {"type": place.connector})
+        yield from place_changes(plant, place, max(conductors, place.filled or 0), known)
     colours = next((end.colours for end, _ in (one, other) if end.colours), "")
     paired = colours == "pair-code" and conductors % 2 == 0
     kind = next(
@@ -117,6 +109,33 @@ def _changes(plant: Plant, one: Landing, other: Landing, cable: str, size: str, 
             "remark": ends,
         },
     )
+
+
+def place_changes(plant: Plant, place: FreePlace, pins: int, known: set[str] | None = None) -> Iterator[Change]:
+    """What puts a free place into the plant file: its shelf, its kind of connector, and the connector.
+
+    Args:
+        plant: as it is.
+        place: with its bay, its shelf and its kind of connector.
+        pins: of a kind that the plant file does not have yet.
+        known: kinds that were put there on the way.
+
+    Raises:
+        BadRequest: nobody said how many pins such a connector has.
+    """
+    kinds = {kind.name for kind in plant.file.connector_types} | (known or set())
+    if place.connector not in kinds:
+        if pins < 1:
+            raise BadRequest(
+                f"{place.name}: nobody noted how many contacts a {place.connector} has: note it in the survey"
+            )
+        if known is not None:
+            known.add(place.connector)
+        yield Change(("connector-types", place.connector), {"pins": str(pins)})
+    if place.shelf not in plant.shelves:
+        yield Change(("bays", place.bay, "shelves", place.shelf))
+    if place.name not in plant.connectors:
+        yield Change((*_way(plant, place), "connectors", place.name), {"type": place.connector})
 
 
 def _way(plant: Plant, place: FreePlace) -> tuple[str, ...]:

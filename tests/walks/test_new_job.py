@@ -119,3 +119,41 @@ def test_a_claim_says_what_is_missing(job: Path, capsys: pytest.CaptureFixture[s
     assert main(["survey", "hut", "--claim", "L1=P1", "L2=P2", "--cable", "W101", "--size", "0.5 mm2"]) == 2
     assert "P1 has no shelf yet" in capsys.readouterr().err
     assert main(["survey", "hut", "--claim", "L1=P9", "L2=P2", "--cable", "W101"]) == 2
+
+
+SOCKETS = """find,name,bay,shelf,connector,gender,filled
+free-place,P1,1,1A,D9,socket,9
+free-place,P2,2,2A,D9,socket,9
+free-place,P3,2,2B,D9,socket,9
+"""
+
+
+@pytest.mark.slow
+def test_a_place_is_told_by_readings_over_a_real_port(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """P1 and P2 have a strap from pin 1 to pin 3, P3 has none: the walks read them, the survey says who is alike."""
+    Path("places.csv").write_text(SOCKETS, "utf-8")
+    bench = shipped("sequences") / "gannet-head" / "benches" / "simulated.yaml"
+    text = bench.read_text("utf-8")
+    head = text[: text.index("  faults:")].replace("../../schemas", "schemas")
+    straps = "".join(f"    - {{fault: short, between: [{name}.1, {name}.3], ohms: 0.1 ohm}}\n" for name in ("P1", "P2"))
+    assert main(["survey", "hut", "--import", "places.csv"]) == 0
+    for name in ("P1", "P2", "P3"):
+        assert main(["survey", "hut", "--read-pins", name]) == 0
+        assert not Path(f"hut/pins-{name}.yaml").exists()
+        assert main(["survey", "hut", "--read-pins", name, "--write"]) == 0
+    (job / "benches" / "bench.yaml").write_text(f"{head}  faults:\n{straps}", "utf-8")
+    for name in ("P1", "P2", "P3"):
+        record = str(job / "logs" / f"pins-{name}.jsonl")
+        assert main(["check", f"hut/pins-{name}.yaml"]) == 0
+        assert main(["run", f"hut/pins-{name}.yaml", "--bench", str(job / "benches" / "bench.yaml"),
+                     "--record", record, "--speed", "1000"]) == 0  # fmt: skip
+        assert main(["survey", "hut", "--reads", record]) == 0
+    capsys.readouterr()
+    assert main(["survey", "hut", "--like", "P1"]) == 0
+    first = capsys.readouterr().out.splitlines()[0]
+    assert first.startswith("P1 is of one family with P2: ") and "unlike" not in first
+    kept = read_survey(job / "logs" / SURVEY).finds["P1"]
+    straps_read = [read for read in kept.find.reads if (read.first, read.second) == ("1", "3")]
+    assert len(straps_read) == 1 and 0 < straps_read[0].ohms < 1
+    assert {read.ohms for read in kept.find.reads if (read.first, read.second) != ("1", "3")} == {None}
+    assert main(["survey", "hut", "--reads", str(job / "logs" / SURVEY)]) == 2
