@@ -7,9 +7,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from msgspec.structs import replace
+
 from bench.instruments.parts import Parts
 from bench.instruments.ports.trouble import InstrumentTrouble
-from bench.instruments.profile.functions import Function, Range
+from bench.instruments.profile.functions import Function, Range, Trace
 from bench.instruments.profile.line import Frames, Poll, Query, Snmp, Stream
 from bench.instruments.profile.profile import AUTOMATIC, HELD_RANGE
 from bench.instruments.profile.template import fill, fill_all
@@ -169,7 +171,47 @@ class Taker:
             taken, raws, named = self._ask(after)
         if not live:
             taken = self._agreed(taken)
-        return self._sample(taken, raws, named)
+        sample = self._sample(taken, raws, named)
+        return sample if live or self.function.trace is None else self._with_trace(sample, self.function.trace)
+
+    def _with_trace(self, sample: Sample, trace: Trace) -> Sample:
+        """The reading with the curve behind it, which must show an echo where the figure says that one is.
+
+        Raises:
+            InstrumentTrouble: ``garbled`` where the reply is no curve; ``mismatch`` where the two do not agree.
+        """
+        session = self._session
+        text, raw = session.ask(trace.ask, self._takes)
+        found = trace.reply.match(text)
+        if found is None:
+            raise session.nonsense(raw, "it is no curve as the profile describes one", trace.reply)
+        parts = [number_of(one) for one in found["points"].split(",")]
+        heights = [one * trace.scale for one in parts if one is not None]
+        if len(heights) != len(parts) or any(abs(one) > 1.0 + 1e-9 for one in heights):
+            raise session.nonsense(raw, "more comes back in its curve than was sent, or a figure is none", trace.reply)
+        step = trace.step.value
+        curve = tuple((number * step, height) for number, height in enumerate(heights))
+        blind = trace.blind.value if trace.blind is not None else 0.0
+        echo = first_echo(curve, blind, trace.least.value)
+        beyond = curve[-1][0] if curve else 0.0
+        says = sample.value
+        apart = 2 * step + 2 * (sample.resolution or 0.0)
+        agrees = (
+            (echo is None) == (says is None or says > beyond)
+            if echo is None or says is None
+            else (abs(echo[0] - says) <= apart)
+        )
+        if not agrees:
+            shown = "nothing" if says is None else engineering(says, "m")
+            at = "no echo" if echo is None else f"its first echo at {engineering(echo[0], 'm')}"
+            raise InstrumentTrouble(
+                "mismatch",
+                f"It says {shown}, and its curve shows {at}.",
+                "Look at its cursor, its gain and the velocity that it is set to.",
+                raw=(*sample.raw, raw),
+            )
+        ends = () if echo is None else ("open-end",) if echo[1] > 0 else ("short",)
+        return replace(sample, trace=curve, flags=(*sample.flags, *ends), raw=(*sample.raw, raw))
 
     def _agreed(self, first: Taken) -> Taken:
         """A reading that as many in a row agree with as the profile wants.
@@ -443,6 +485,28 @@ class Taker:
         if held is not None and held.resolution is not None:
             return held.resolution.value * self._coarser
         return meaning.resolution
+
+
+def first_echo(curve: Sequence[tuple[float, float]], blind: float, least: float) -> tuple[float, float] | None:
+    """The first place beyond the blind stretch from which enough comes back, and the height to which that echo rises.
+
+    Args:
+        curve: metres, and the part of the pulse that comes back from there.
+        blind: metres that are not looked at.
+        least: a smaller part is none.
+
+    Returns:
+        Metres and part; None where nothing comes back.
+    """
+    inside = [(at, height) for at, height in curve if at > blind]
+    begun = next((number for number, (_, height) in enumerate(inside) if abs(height) >= least), None)
+    if begun is None:
+        return None
+    sign = math.copysign(1.0, inside[begun][1])
+    top = begun
+    while top + 1 < len(inside) and sign * inside[top + 1][1] > sign * inside[top][1]:
+        top += 1
+    return inside[begun][0], inside[top][1]
 
 
 def _is_step(part: Range, resolution: float | None) -> bool:

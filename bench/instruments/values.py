@@ -58,6 +58,7 @@ class Sample(msgspec.Struct, frozen=True):
         nan: the instrument showed that it has no number.
         bound: where it showed over range: what the true value is beyond, in the base unit; None where not known.
         flags: what its marks mean, such as ``low-battery``.
+        trace: the curve behind it: metres, and the part of the pulse that came back from there.
         sent: the bytes that asked for it.
         raw: the replies that it rests on, in order.
         started: when it was triggered, on the clock of the deadlines.
@@ -74,6 +75,7 @@ class Sample(msgspec.Struct, frozen=True):
     nan: bool = False
     bound: float | None = None
     flags: tuple[str, ...] = ()
+    trace: tuple[tuple[float, float], ...] = ()
     sent: bytes = b""
     raw: tuple[bytes, ...] = ()
     started: float = 0.0

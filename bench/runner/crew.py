@@ -929,6 +929,7 @@ def _read(number: int, instrument: str, function: str, samples: list[Taken]) -> 
         bound=last.bound if last.over else None,
         nan=last.nan,
         flags=list(dict.fromkeys(flag for sample in samples for flag in sample.flags)),
+        trace=list(last.trace),
         range=last.range,
         resolution=last.resolution,
         raw=[text for sample in samples for text in sample.raw_text],

@@ -155,6 +155,7 @@ class Read(_Event, frozen=True, kw_only=True, tag="read"):
         count: how many readings were averaged.
         series: timed readings while the test voltage stayed on: seconds since it was put on, and the reading (None:
             over range).
+        trace: of a cable-fault reflectometer, the curve behind it: metres, and the part of the pulse that came back.
         spread: standard deviation of the single readings where several were averaged.
         took: seconds from trigger to reply.
         tries: how often it was asked for.
@@ -176,6 +177,7 @@ class Read(_Event, frozen=True, kw_only=True, tag="read"):
     raw: list[str] = []
     count: int = 1
     series: list[tuple[float, float | None]] = []
+    trace: list[tuple[float, float]] = []
     spread: float | None = None
     took: float = 0.0
     tries: int = 1

@@ -207,3 +207,96 @@ def test_a_slip_with_a_load_is_told(tmp_path: Path, old: str, new: str, says: st
     assert old in WITH_LOAD
     with pytest.raises(BadFile, match=says):
         paper.made(tmp_path, WITH_LOAD.replace(old, new))
+
+
+REFLECTOMETER = r"""
+profile: reflectometer
+title: a cable-fault reflectometer
+dialogue: {kind: query, read: 'D', reply: '(?P<value>\d{4}\.\d) (?P<unit>m)'}
+accuracy-source: test
+functions:
+  - name: distance
+    reads: distance
+    units: {m: m}
+    takes: 1 s
+    trace:
+      ask: 'T'
+      reply: 'T(?P<points>[-+0-9.,]+)'
+      step: 10 m
+      scale: 0.01
+      blind: 15 m
+      least: 20 %
+    ranges: [{range: 1 km, resolution: 0.1 m, accuracy: [{of-reading: 1 %, counts: 2}]}]
+"""
+OPEN = "T95,80,2,1,-3,2,4,25,60,71,50,20,5,0"
+"""The pulse and the lead, then an open end at 70 m."""
+SHORTED = "T95,80,2,1,-3,2,4,-25,-60,-71,-50,-20,-5,0"
+
+
+class Reflecting:
+    """That reflectometer."""
+
+    wake_at = None
+
+    def __init__(self, figure: str, curve: str) -> None:
+        self._says = {"D": figure, "T": curve}
+        self._out = b""
+
+    def receive(self, data: bytes, now: float) -> None:
+        self._out += b"".join(f"{self._says[line]}\n".encode() for line in data.decode().split("\n") if line)
+
+    def send(self, now: float) -> bytes:
+        said, self._out = self._out, b""
+        return said
+
+
+def distance_with(curve: str, figure: str = "0070.0 m"):
+    """A reading of a reflectometer that says this figure and this curve."""
+    told, _ = parse(REFLECTOMETER, Profile, "reflectometer.yaml")
+    line = VirtualLine(Reflecting(figure, curve))
+    meter = Instrument(told, line, line.clock)
+    meter.open()
+    meter.configure("distance")
+    return meter.read()
+
+
+@pytest.mark.parametrize(("curve", "end"), [(OPEN, "open-end"), (SHORTED, "short")])
+def test_a_reflectometer_gives_a_distance_and_the_curve_behind_it(curve: str, end: str) -> None:
+    sample = distance_with(curve)
+    assert (sample.value, sample.unit, sample.flags) == (70.0, "m", (end,))
+    assert len(sample.trace) == 14 and sample.trace[7][0] == 70.0 and abs(sample.trace[9][1]) == pytest.approx(0.71)
+    assert len(sample.raw) == 2, "both replies are kept"
+
+
+@pytest.mark.parametrize(
+    ("curve", "figure", "kind", "says"),
+    [
+        (OPEN, "0110.0 m", "mismatch", "first echo at 70"),  # its cursor was left elsewhere
+        ("T95,80,2,1,-3,2,4,5,6,7,5,2,5,0", "0070.0 m", "mismatch", "no echo"),
+        ("T950,800,2,1", "0070.0 m", "garbled", "more comes back"),
+        ("T95,80,,1", "0070.0 m", "garbled", "more comes back in its curve than was sent, or a figure is none"),
+        ("nothing", "0070.0 m", "garbled", "no curve"),
+    ],
+)
+def test_a_cursor_that_the_curve_does_not_bear_out_is_no_reading(curve: str, figure: str, kind: str, says: str) -> None:
+    with pytest.raises(InstrumentTrouble, match=says) as stop:
+        distance_with(curve, figure)
+    assert stop.value.kind == kind
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        (
+            "reads: distance\n    units: {m: m}",
+            "reads: voltage\n    units: {m: V}",
+            "with 'distance' only|a range in V",
+        ),
+        ("step: 10 m", "step: 10 s", "metres"),
+        ("least: 20 %", "least: 0 %", "above 0"),
+        ("<points>", "<figures>", "points"),
+    ],
+)
+def test_a_slip_with_a_curve_is_told(old: str, new: str, says: str) -> None:
+    with pytest.raises(BadFile, match=says):
+        parse(REFLECTOMETER.replace(old, new), Profile, "reflectometer.yaml")

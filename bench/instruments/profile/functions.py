@@ -213,6 +213,36 @@ class Says(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defau
             raise Inconsistent(f"{bound} of '{self.word}'", "a value above zero")
 
 
+class Trace(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """The curve behind a distance, as a cable-fault reflectometer gives it: what comes back, by the way there.
+
+    It is kept with the reading, and the reading is held against it: the first echo must stand where the figure says.
+    """
+
+    ask: str
+    """The question for it, asked after the reading."""
+    reply: Pattern
+    """With the group ``points``: figures with commas between, the nearest first; above zero where the echo stands the
+    same way up as the pulse, as at an open end, and below where it is turned over, as at a short."""
+    step: Amount
+    """Way between two points."""
+    scale: float = 1.0
+    """A figure times this is the part of the pulse that comes back, between -1 and 1."""
+    blind: Amount | None = None
+    """So near it is the pulse itself and the instrument's own lead."""
+    least: Ratio = msgspec.field(default_factory=lambda: Ratio(0.1))
+    """A smaller echo is none: joints and noise."""
+
+    def __post_init__(self) -> None:
+        if "points" not in self.reply.groups:
+            raise Inconsistent("a curve's reply without the group 'points'", "(?P<points>...)")
+        for name, amount in (("step", self.step), ("blind", self.blind)):
+            if amount is not None and (amount.unit != "m" or amount.value <= 0):
+                raise Inconsistent(f"{name} {amount}", "a way above zero, in metres")
+        if not 0 < self.least.value < 1:
+            raise Inconsistent(f"least {self.least}", "above 0 % and below 100 %")
+
+
 class Function(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
     """One thing that the instrument measures."""
 
@@ -254,6 +284,8 @@ class Function(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_d
     """Asked after ``begin`` and the wait, right before the reading: is the test still running?"""
     end: list[str] = []
     """Sent after a reading, whatever came of it."""
+    trace: Trace | None = None
+    """The curve that it reads a distance from."""
     energises: bool = False
     """It puts a dangerous voltage or a strong current on the probes while it reads."""
     repeatable: bool = True
@@ -291,6 +323,8 @@ class Function(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_d
         for check in (*self.confirm, *self.ready, *self.running):
             if check.equals and check.equals not in known:
                 raise Inconsistent(f"equals '{check.equals}'", f"one of {', '.join(sorted(known))}")
+        if self.trace is not None and self.reads != "distance":
+            raise Inconsistent(f"'trace' of {self.reads}", "it with 'distance' only")
         if self.lock and not self.ranges:
             raise Inconsistent(f"'lock' of '{self.name}' without ranges", "the ranges it can be locked to")
         if self.ranges_itself and self.lock:

@@ -202,6 +202,11 @@ def meter(view: ReplayView, cells: int, *, brief: bool = False) -> list[Line]:
     ]
     raw = "  ".join(read.raw) or "(nothing kept)"
     lines += _field("raw", say(raw), cells, "strong")
+    if read.trace:
+        far, echo = engineering(read.trace[-1][0], "m"), max((height for _, height in read.trace), key=abs)
+        lines += _field(
+            "curve", say(f"{len(read.trace)} points to {far}; most that comes back: {echo:+.2f}"), cells, "strong"
+        )
     facts = [findings.raw_reading(read), read.function]
     if read.range is not None:
         facts.append(f"range {engineering(read.range, read.unit)}")
