@@ -41,10 +41,12 @@ from bench.sequence.file import NO_LIMIT, Measure, Prove, Zero
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.outcome import Outcome
-from bench.walk.state import Phase, State
+from bench.walk.state import Phase, State, by_eye_at
 
 TALL: Final = 32
 """Rows from which there is room for taller digits and for air."""
+NEXT_GAP: Final = "    "
+"""Between the two pins that are next: the red lead's and the black one's."""
 TOUCHES: Final = ("touching", "settled")
 
 
@@ -53,10 +55,10 @@ class LargeFigure:
     """The figure in large digits, with what belongs to it.
 
     Attributes:
-        label: ``NOW`` or ``LAST``.
+        label: ``NOW``, ``NEXT``, ``TO GO`` or ``LAST``.
         text: what the digits say; empty where there is nothing yet.
         gauge: the scale below.
-        outcome: the outcome that is shown, for ``LAST``.
+        outcome: the last outcome, for ``LAST`` and ``NEXT``.
     """
 
     label: str
@@ -173,7 +175,7 @@ def _small_figure(view: View, figure: LargeFigure, cells: int) -> list[Line]:
     style = "digits"
     mark: list[Span | str] = []
     if figure.outcome is not None and look_of(figure.outcome) in ("pass", "fail", "undecided"):
-        style = figure.outcome.verdict
+        style = figure.outcome.verdict if figure.label == "LAST" else style
         mark = ["  ", verdict_block(view, figure.outcome)]
     asked: list[Span | str] = []
     if figure.gauge.bounds:
@@ -199,7 +201,8 @@ def _aired(blocks: Sequence[list[Line]], spare: int) -> list[Line]:
 
 
 def figure_of(view: View) -> LargeFigure:
-    """What the large digits show: the reading as it is now, or the last one with its verdict until the next touch."""
+    """What the large digits show: the reading as it is now, the last one with its verdict until the probes are lifted,
+    and then the pins that are next."""
     state, live = view.state, view.live
     step = state.step
     assert step is not None
@@ -207,6 +210,10 @@ def figure_of(view: View) -> LargeFigure:
         return LargeFigure("NOW", "", limit_gauge(state, step))  # it reads something else: no figure of that is of use
     measuring = state.phase is Phase.MEASURING
     last = state.kept.history.outcome if state.kept.history is not None else None
+    away = (live is not None and live.touch == "open") or by_eye_at(state) is not None
+    if away and not measuring and (pins := _next_pins(view)):
+        known = last if last is not None and last.reading is not None else None
+        return LargeFigure("NEXT", pins, limit_gauge(state, step), known)
     if live is not None and (live.touch in TOUCHES or measuring or last is None or last.reading is None):
         return _live_figure(state, step, view)
     if last is not None and last.reading is not None and not measuring:
@@ -215,6 +222,13 @@ def figure_of(view: View) -> LargeFigure:
     if waiting is not None:
         return LargeFigure("TO GO", f"{waiting} s", limit_gauge(state, step))
     return LargeFigure("NOW", "", limit_gauge(state, step))
+
+
+def _next_pins(view: View) -> str:
+    """The pins where the leads go next, red first, to be read from afar; empty where a lead goes to no pin."""
+    pins = [lead.pin.upper() for lead in view.page.leads]
+    text = NEXT_GAP.join(pins)
+    return text if len(pins) == 2 and all(pins) and digits.can_draw(text) else ""
 
 
 def _seconds_left(view: View, step: Step) -> int | None:
@@ -313,8 +327,8 @@ def _figures(view: View, figure: LargeFigure, cells: int, height: int) -> list[L
     side = (cells - block) // 2 - 2
     left, right = _figure_left(view, figure, side), _figure_right(view, figure, side)
     style = "digits-last" if figure.label == "LAST" else "digits"
-    if figure.outcome is not None and look_of(figure.outcome) in ("pass", "fail", "undecided"):
-        style = figure.outcome.verdict
+    if figure.label == "LAST" and figure.outcome is not None:
+        style = figure.outcome.verdict if look_of(figure.outcome) in ("pass", "fail", "undecided") else style
     rows = []
     top = max(0, (height - 5) // 2)
     for number in range(height):
@@ -352,10 +366,10 @@ def _figure_left(view: View, figure: LargeFigure, cells: int) -> list[Line]:
         touch = view.live.touch if view.live is not None else ""
         lines.append((Span(touch, "dim"),))
         return lines
-    lines.append((Span(cut(view.say(findings.name_of(view.state, outcome)), cells, view.glyphs.ellipsis), "strong"),))
-    lines.append(EMPTY)
-    lines.append((verdict_block(view, outcome),))
-    return lines
+    name = (Span(cut(view.say(findings.name_of(view.state, outcome)), cells, view.glyphs.ellipsis), "strong"),)
+    if figure.label == "NEXT":
+        return [*lines, EMPTY, (Span("LAST", "dim"),), name, (verdict_block(view, outcome),)]
+    return [*lines, name, EMPTY, (verdict_block(view, outcome),)]
 
 
 def verdict_block(view: View, outcome: Outcome) -> Span:

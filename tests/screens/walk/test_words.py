@@ -159,18 +159,21 @@ def test_a_voice_says_the_verdict_first() -> None:
 # The figure
 
 
-def test_the_last_verdict_stays_until_the_next_touch() -> None:
+def test_the_last_verdict_stays_until_the_probes_are_lifted_and_then_the_next_pins_are_the_big_thing() -> None:
     scene = SCENES["place-failed"]()
     state = scene.walk.state
     for live, label in (
         (None, "LAST"),
-        (ohms(None, "open"), "LAST"),
+        (ohms(None, "open"), "NEXT"),
         (ohms(0.8, "lift"), "LAST"),
         (ohms(0.8, "touching", 0.3), "NOW"),
         (ohms(0.8, "settled", 1.0), "NOW"),
     ):
         figure = figure_of(View(state=state, live=live))
         assert figure.label == label
+    waiting = figure_of(View(state=state, live=ohms(None, "open")))
+    assert waiting.text.split() == ["30", "30"] and waiting.outcome is not None
+    assert waiting.gauge.bounds and waiting.gauge.value is None, "the limit is the next one's, not the last one's"
     assert figure.text == "0.800 Ω", "the leads are taken off the live reading, as they will be off the real one"
     assert figure.gauge.expanded is not None and figure.gauge.expanded > 0
 
