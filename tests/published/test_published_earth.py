@@ -9,8 +9,9 @@ import pytest
 
 from bench.diagnose.earth.fit import Case, solve
 from bench.diagnose.earth.lifts import StrayPath, across_gap, certify, fewest_removals, resistance
-from bench.diagnose.earth.live import PSOPHOMETRIC_DB, psophometric, psophometric_db
+from bench.diagnose.earth.live import psophometric, psophometric_db
 from bench.diagnose.earth.model import Bond, BondNetwork, Point, paper_faults
+from bench.judge.weighting import PSOPHOMETRIC_DB
 from tests.diagnose.earth.matrix import resistance_matrix
 
 

@@ -4,48 +4,20 @@ Small pure functions over samples and tones. A current in the SPC conductor of a
 means that it is not isolated, or that a return is bonded twice. How much is too much has no published
 figure that we know of, so limits are the caller's.
 
-Psophometric weighting is that of ITU-T O.41 (telephone circuits), as quoted in a public draft of
-ANSI/TIA-470.120-C, table A.1.
+Psophometric weighting is that of ITU-T O.41 (telephone circuits); see :mod:`bench.judge.weighting`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from math import inf, log, sqrt
+from math import sqrt
 from typing import Literal
 
 import numpy as np
 
 from bench.diagnose.diagnose_error import DiagnoseError
-
-PSOPHOMETRIC_DB: dict[float, float] = {
-    16.66: -85.0,
-    50.0: -63.0,
-    100.0: -41.0,
-    200.0: -21.0,
-    300.0: -10.6,
-    400.0: -6.3,
-    500.0: -3.6,
-    600.0: -2.0,
-    700.0: -0.9,
-    800.0: 0.0,
-    900.0: 0.6,
-    1000.0: 1.0,
-    1200.0: 0.0,
-    1400.0: -0.9,
-    1600.0: -1.7,
-    1800.0: -2.4,
-    2000.0: -3.0,
-    2500.0: -4.2,
-    3000.0: -5.6,
-    3500.0: -8.5,
-    4000.0: -15.0,
-    4500.0: -25.0,
-    5000.0: -36.0,
-    6000.0: -43.0,
-}
-"""Relative weight in dB by frequency in hertz, 0 dB at 800 Hz."""
+from bench.judge.weighting import weight_db
 
 
 def rms(samples: Sequence[float]) -> float:
@@ -78,23 +50,14 @@ def ripple(samples: Sequence[float]) -> Ripple:
 
 
 def psophometric_db(hertz: float) -> float:
-    """Weight at a frequency in dB: the table, and between its rows a straight line over log frequency.
-
-    Below the first row and above the last the slope of the nearest two rows goes on; at 0 Hz nothing
-    passes (minus infinity).
+    """Weight at a frequency in dB; see :func:`bench.judge.weighting.weight_db`.
 
     Raises:
         DiagnoseError: a negative frequency, or no number.
     """
     if not hertz >= 0:
         raise DiagnoseError(f"a frequency of {hertz} Hz; 0 or more is expected")
-    if hertz == 0:
-        return -inf
-    known = list(PSOPHOMETRIC_DB)
-    place = min(max(int(np.searchsorted(known, hertz)), 1), len(known) - 1)
-    low, high = known[place - 1], known[place]
-    below, above = PSOPHOMETRIC_DB[low], PSOPHOMETRIC_DB[high]
-    return below + (above - below) * log(hertz / low) / log(high / low)
+    return weight_db("psophometric", hertz)
 
 
 def psophometric(tones: Iterable[tuple[float, float]]) -> float:

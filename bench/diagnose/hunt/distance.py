@@ -53,6 +53,8 @@ ALPHA: Final = 0.00393
 """Relative change of copper's resistance a kelvin, at 20 °C (IEC 60028, the annealed copper standard)."""
 DECIDES: Final = 0.5
 """From this part of the variance on one cause is said to decide."""
+ROOTED: Final = 0.95
+"""Part of the drawings that must have a root, where the method takes one."""
 USELESS: Final = 0.5
 """An interval wider than this part of the cable tells nothing."""
 COVERAGE: Final = 0.95
@@ -364,7 +366,8 @@ def distance(
     refuse(method, figures, wander)
     drawn = _Drawn(line, figures, wander, draws)
     share, metres = _solved(method, drawn)
-    if len(metres) < draws / 2:
+    # a root of what is below zero is no place: where that is frequent the readings lie too near each other to tell
+    if len(metres) < draws * (ROOTED if method == "earth-one-wire" else 0.5):
         raise CannotTell(
             f"most of what the readings may mean lies outside the cable: the fault is not of the kind that "
             f"'{TITLES[method]}' looks for, or readings were exchanged"
@@ -398,7 +401,8 @@ def _causes(method: Method, drawn: _Drawn) -> tuple[tuple[str, float], ...]:
     found = []
     for cause in CAUSES:
         held = _Drawn(drawn.line, drawn.figures, drawn.wander, drawn.count, frozenset({cause}), drawn.seed)
-        left = float(np.var(_solved(method, held)[1]))
+        metres = _solved(method, held)[1]
+        left = float(np.var(metres)) if len(metres) else whole
         found.append((cause, max(0.0, 1.0 - left / whole) if whole > 0.0 else 0.0))
     return tuple(sorted(found, key=lambda one: -one[1]))
 

@@ -1,0 +1,129 @@
+"""Hum and noise in sound files: psophometric and C-message levels, mains harmonics, converters' lines, and changes.
+
+Record with any recorder or sound card, through a transformer or an isolated probe made for it, with automatic gain off.
+A tone of known level recorded at the same settings turns parts of full scale into volts; without it all is relative."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from bench import exits
+from bench.errors import BadRequest
+
+if TYPE_CHECKING:
+    from bench.diagnose.hunt.noise import Heard
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the command's options."""
+    parser.add_argument("recordings", nargs="+", type=Path, metavar="WAV", help="recordings, in their order")
+    parser.add_argument("--before", type=Path, metavar="WAV", help="a recording from before, at the same settings")
+    parser.add_argument("--tone", action="append", default=[], metavar="WAV=LEVEL", help="a recorded tone of known "
+                        "level, such as tone.wav=100mV; two of unlike levels show automatic gain")  # fmt: skip
+    parser.add_argument("--mains", type=float, choices=(50.0, 60.0), default=50.0, help="nominal, in Hz (default 50)")
+    parser.add_argument("--channel", type=int, default=1, help="counted from 1")
+    parser.add_argument("--off-600", action="store_true", help="it was not read across 600 ohm: no dBm then")
+    parser.add_argument("--at-most", metavar="LEVEL", help="psophometric limit, such as 2mV; wants --source")
+    parser.add_argument("--source", default="", help="where that limit comes from")
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+
+
+def run(options: argparse.Namespace) -> int:
+    """Read, weigh, compare, print."""
+    from bench.diagnose.diagnose_error import DiagnoseError
+    from bench.diagnose.hunt.noise import calibration, changes, heard, read_sound
+
+    if options.at_most and not options.source:
+        raise BadRequest("--at-most wants --source: a limit without an origin cannot be defended later")
+    try:
+        tones = []
+        for one in options.tone:
+            name, equals, level = one.rpartition("=")
+            if not equals:
+                raise BadRequest(f"--tone: found '{one}', expected WAV=LEVEL such as tone.wav=100mV")
+            tones.append((read_sound(Path(name), options.channel), _volts(level, "--tone")))
+        volts = calibration(tones) if tones else None
+        found = [heard(read_sound(path, options.channel), volts, options.mains) for path in options.recordings]
+        before = heard(read_sound(options.before, options.channel), volts, options.mains) if options.before else None
+        compared = [(one, changes(before, one)) for one in found] if before is not None else []
+    except DiagnoseError as error:
+        raise BadRequest(str(error)) from error
+    limit = _volts(options.at_most, "--at-most") if options.at_most else None
+    if limit is not None and volts is None:
+        raise BadRequest("--at-most wants --tone: what is relative to full scale cannot be held against volts")
+    beyond = [one for one in found if limit is not None and one.levels["psophometric"] > limit]
+    if options.json:
+        json.dump([_plain(one) for one in found], sys.stdout, ensure_ascii=False, indent=1)
+        print()
+    else:
+        for one in found:
+            print("\n".join(_lines(one, across_600=not options.off_600)))
+            if limit is not None:
+                word = "MORE than" if one in beyond else "at most"
+                print(f"  {word} {options.at_most} psophometric ({options.source})")
+        for one, changed in compared:
+            print(f"{one.name} against {options.before.name}:")
+            for change in changed:
+                sure = "" if change.sure else ", within what both scatter by"
+                step = change.after_db - change.before_db
+                print(f"  {change.what:32}{step:+7.1f} dB{sure}")
+    return exits.NOT_PASSED if beyond else exits.PASS
+
+
+def _volts(text: str, where: str) -> float:
+    from bench.quantity import QuantityError, Voltage
+
+    try:
+        volts = Voltage.parse(text).value
+    except QuantityError as error:
+        raise BadRequest(f"{where}: {error}") from error
+    if volts <= 0:
+        raise BadRequest(f"{where}: found '{text}', expected a level above 0")
+    return volts
+
+
+def _lines(one: Heard, across_600: bool) -> list[str]:
+    from bench.diagnose.hunt.noise import dbmp, dbrnc
+    from bench.quantity import engineering
+
+    how = "calibrated by a known tone" if one.volts is not None else "relative to full scale: no tone of known level"
+    lines = [f"{one.name}: {one.seconds:.1f} s, mains at {one.mains:.2f} Hz, {how}"]
+    for weighting, level in one.levels.items():
+        if one.volts is None:
+            told = f"{one.level_db(weighting):.1f} dB"
+        else:
+            told = engineering(level, "V", digits=3)
+            if weighting == "psophometric":
+                told += "p"
+                if across_600:
+                    told += f" ({dbmp(level):.1f} dBmp)"
+            if weighting == "c-message" and across_600:
+                told += f" ({dbrnc(level):.1f} dBrnC)"
+        lines.append(f"  {weighting:14}{told}, ±{one.scatter[weighting]:.1f} dB by how long it is")
+    for line in one.lines:
+        strong = engineering(line.rms, "V", digits=3) if one.volts is not None else f"{_db(line.rms):.1f} dB"
+        which = f"mains times {line.order}" if line.order else "no harmonic of the mains: a converter, a clock?"
+        lines.append(f"  {line.hertz:9.1f} Hz  {strong:>10}  {which}")
+    return lines
+
+
+def _db(level: float) -> float:
+    import math
+
+    return 20.0 * math.log10(max(level, 1e-15))
+
+
+def _plain(one: Heard) -> dict[str, Any]:
+    return {
+        "name": one.name,
+        "seconds": one.seconds,
+        "unit": "V" if one.volts is not None else "full scale",
+        "mains": one.mains,
+        "levels": one.levels,
+        "scatter_db": one.scatter,
+        "lines": [{"hertz": line.hertz, "rms": line.rms, "order": line.order} for line in one.lines],
+    }
