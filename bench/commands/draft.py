@@ -29,7 +29,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--record", type=Path, nargs="+", metavar="RECORD", help="for reprove: the records that found what is repaired"
     )
     parser.add_argument(
-        "--logs", type=Path, default=LOGS, metavar="DIR", help="for next: the folder of records (default logs/)"
+        "--logs",
+        type=Path,
+        default=LOGS,
+        metavar="DIR",
+        help="the folder of records (default logs/): what is next, and whether the plant has had power",
     )
     parser.add_argument("-o", "--output", type=Path, metavar="FILE", help="where to write it; else it is printed")
 
@@ -54,17 +58,38 @@ def run(options: argparse.Namespace) -> int:
     try:
         above_steps = _by_hand(options.kind, plant, of)
         plant_file = relative(folder, options.plant)
-        text = draft(plant, options.kind, of, plant_file, sequence_schema(folder), above_steps)
+        powered = has_had_power(options.logs, plant)
+        text = draft(plant, options.kind, of, plant_file, sequence_schema(folder), above_steps, powered=powered)
     except (CannotDraft, UnknownName) as error:
         raise BadRequest(str(error)) from error
     if options.output is None:
         sys.stdout.write(text)
         return exits.PASS
-    print(drafted(plant, options.plant, options.kind, of, options.output, text))
+    print(drafted(plant, options.plant, options.kind, of, options.output, text, powered=powered))
     return exits.PASS
 
 
-def drafted(plant: Plant, plant_path: Path, kind: str, of: str, path: Path, text: str) -> str:
+def has_had_power(logs: Path, plant: Plant) -> bool:
+    """Whether the records of a job tell that its plant has had power.
+
+    Args:
+        logs: the folder of records; it may be missing.
+        plant: as it is now.
+    """
+    from bench.job.asfound import left
+    from bench.job.folder import NoRecords, open_folder
+    from bench.sequence.drafts.dead_first import had_power
+
+    if not logs.is_dir():
+        return False
+    try:
+        folder = open_folder(logs, plant.name)
+    except NoRecords:
+        return False
+    return had_power(left(folder.chapters, folder.order))
+
+
+def drafted(plant: Plant, plant_path: Path, kind: str, of: str, path: Path, text: str, *, powered: bool = False) -> str:
     """Write a draft; one that is there already is drafted again only where nobody changed it by hand.
 
     Args:
@@ -74,6 +99,7 @@ def drafted(plant: Plant, plant_path: Path, kind: str, of: str, path: Path, text
         of: about what.
         path: where to.
         text: today's draft.
+        powered: whether the plant has had power.
 
     Returns:
         What became of it, in words.
@@ -90,7 +116,8 @@ def drafted(plant: Plant, plant_path: Path, kind: str, of: str, path: Path, text
         keep_draft(path, mine)
         return f"{path} is drafted; read it before you use it"
     schema = sequence_schema(path.parent)
-    there = kept(plant, path.read_text("utf-8"), relative(path.parent, plant_path), schema, _by_hand(kind, plant, of))
+    before, above = path.read_text("utf-8"), _by_hand(kind, plant, of)
+    there = kept(plant, before, relative(path.parent, plant_path), schema, above, powered=powered)
     if there is None or (there.kind, there.of) != (kind, of):
         keep_draft(path, mine)  # says that the file is there
     assert there is not None
@@ -125,7 +152,7 @@ def _next(options: argparse.Namespace) -> int:
     task, walk = found
     print(f"next: {task.text}")
     print(walk.text)
-    path, told = draft_walk(plant, options.plant, walk, options.output)
+    path, told = draft_walk(plant, options.plant, walk, options.output, has_had_power(options.logs, plant))
     print(told)
     benches = _benches(options.plant.parent, walk.roles)
     for bench in benches[:3]:
@@ -137,7 +164,9 @@ def _next(options: argparse.Namespace) -> int:
     return exits.PASS
 
 
-def draft_walk(plant: Plant, plant_path: Path, walk: NextWalk, path: Path | None = None) -> tuple[Path, str]:
+def draft_walk(
+    plant: Plant, plant_path: Path, walk: NextWalk, path: Path | None = None, powered: bool = False
+) -> tuple[Path, str]:
     """Draft a walk beside its plant file, or take the file that is there and says the same.
 
     Args:
@@ -145,6 +174,7 @@ def draft_walk(plant: Plant, plant_path: Path, walk: NextWalk, path: Path | None
         plant_path: its file.
         walk: what to draft.
         path: where to; by default a name of its own, another one where a file of somebody's has that.
+        powered: whether the plant has had power.
 
     Returns:
         The file, and what became of it in words.
@@ -158,9 +188,10 @@ def draft_walk(plant: Plant, plant_path: Path, walk: NextWalk, path: Path | None
 
     folder = plant_path.parent if path is None else path.parent
     above = _by_hand(walk.kind, plant, walk.of)
-    text = draft(plant, walk.kind, walk.of, relative(folder, plant_path), sequence_schema(folder), above)
+    schema = sequence_schema(folder)
+    text = draft(plant, walk.kind, walk.of, relative(folder, plant_path), schema, above, powered=powered)
     if path is not None:
-        return path, drafted(plant, plant_path, walk.kind, walk.of, path, text)
+        return path, drafted(plant, plant_path, walk.kind, walk.of, path, text, powered=powered)
     number, path = 1, folder / walk.file
     while path.exists():
         there = path.read_text("utf-8")
@@ -170,7 +201,7 @@ def draft_walk(plant: Plant, plant_path: Path, walk: NextWalk, path: Path | None
             break
         number += 1
         path = folder / f"{walk.file.removesuffix('.yaml')}-{number}.yaml"
-    return path, drafted(plant, plant_path, walk.kind, walk.of, path, text)
+    return path, drafted(plant, plant_path, walk.kind, walk.of, path, text, powered=powered)
 
 
 def _benches(job: Path, roles: tuple[str, ...]) -> list[Path]:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bench import exits
-from bench.commands.common import keep_draft, relative, sequence_schema
+from bench.commands.common import LOGS, keep_draft, relative, sequence_schema
 from bench.errors import BadRequest
 from bench.say.lists import count
 
@@ -120,13 +120,18 @@ def draft(
     Raises:
         BadRequest: the file is there, or no plant file was named.
     """
+    from bench.commands.draft import has_had_power
     from bench.sequence.draft import again, file_text
+    from bench.sequence.drafts.dead_first import dead_first
 
     if options.plant is None:
         raise BadRequest("a drafted sequence names its plant file: say --plant FILE")
     about = f"{name[:1].upper()}{name[1:]}, from {count(len(options.record), 'record')}."
     plant_file = relative(path.parent, options.plant)
     made = again(plant.name, about, wires, apart, look=look)
+    if wires and has_had_power(LOGS, plant):
+        names = dict.fromkeys(plant.conductors[wire].cable for wire in wires)
+        made = dead_first(plant, "", made, [plant.cables[name] for name in names])
     keep_draft(path, file_text(plant, name, made, plant_file, sequence_schema(path.parent)))
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Final
 
 from bench.assemble import job_folder
-from bench.commands.draft import draft_walk
+from bench.commands.draft import draft_walk, has_had_power
 from bench.commands.report import write_report
 from bench.errors import BadRequest, expected
 from bench.files import BadFile
@@ -209,7 +209,7 @@ class JobSource:
         walks = walks_of(self._plant, task)
         if not walks:
             raise BadRequest("no walk can be drafted for this yet: 'proveout ready' says what is missing")
-        path, told = draft_walk(self._plant, self.file, walks[0])
+        path, told = draft_walk(self._plant, self.file, walks[0], powered=has_had_power(self.logs, self._plant))
         return _sequence(path), f"{walks[0].text}: {told.splitlines()[-1]}"
 
     def all_off(self, tell: Tell) -> str:

@@ -40,6 +40,7 @@ def run(options: argparse.Namespace) -> int:
             place_after=options.place_after if simulated else None,
             by_contact=not options.by_key,
             give_up_after=options.give_up_after,
+            tick=1.0 / max(1.0, options.speed) if simulated else 1.0,
         )
 
     operator = common.operator_name(options.operator)

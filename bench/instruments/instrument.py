@@ -59,6 +59,9 @@ class Instrument:
         output: which of its outputs is meant where nobody says; empty: the first.
         trace: is told every byte that is sent and received.
         notice: is told of retries, resynchronisations and the like.
+
+    Attributes:
+        leaving: is told what is left, and its unit, while charge leaves after a reading that energises.
     """
 
     def __init__(
@@ -92,6 +95,7 @@ class Instrument:
         self._watched: Output | None = None
         """The output that is on, as far as its watchdog goes."""
         self._fed_at = 0.0
+        self.leaving: outputs.Told = outputs.nobody
 
     def _session_on(self, transport: Transport) -> Session:
         return Session(
@@ -317,7 +321,7 @@ class Instrument:
             trouble = error
         finally:
             # whatever came of the reading, and however it ended
-            state = outputs.make_safe(self._session)
+            state = outputs.make_safe(self._session, self.leaving)
         if not state.confirmed:
             before = f"{trouble.what} " if trouble is not None else ""
             raise InstrumentTrouble("unsafe", before + state.what, outputs.UNSAFE_ADVICE, raw=state.raw) from trouble

@@ -174,6 +174,7 @@ class Runner:
         self._retries = 0
         self._lost_outputs = 0
         self._ending: str = ""
+        self._voltage: p.Voltage | None = None
         self._unwritten: e.Event | None = None
 
     @property
@@ -232,7 +233,7 @@ class Runner:
     # what the machine asks for
 
     def _begin(self, asked: r.Request) -> None:
-        self._timers.clear()
+        self._drop_timers()
         self.crew.live(None)
         alone, number = self._manner.alone, asked.number
         match asked:
@@ -247,6 +248,8 @@ class Runner:
                 self._answer(number, "a simulated bench: going on to show what can be shown")
             case r.Place():
                 self._begin_placing(asked)
+            case r.Measure() if asked.step.source.test_voltage is not None and by_eye_at(self.state) is None:
+                self._put_voltage_on(asked, 0 if alone else self._manner.countdown)
             case r.Measure():
                 self.crew.measure(asked.step, number)
             case r.Switch():
@@ -264,6 +267,28 @@ class Runner:
                 self._record(e.Continued(by=self._hands.name))
             case _:
                 pass  # somebody at a screen answers
+
+    def _put_voltage_on(self, asked: r.Measure, left: int) -> None:
+        """Count down, telling every screen, and then take the reading at its test voltage; a rest ends the count."""
+        wanted = asked.step.source.test_voltage
+        assert wanted is not None
+        if left > 0:
+            self._tell_voltage(p.Voltage(stage="coming", volts=wanted.value, seconds=left))
+            self._after(self._manner.tick, lambda: self._put_voltage_on(asked, left - 1))
+            return
+        self._tell_voltage(p.Voltage(stage="on", volts=wanted.value))
+        self.crew.measure(asked.step, asked.number)
+
+    def _tell_voltage(self, now: p.Voltage) -> None:
+        self._voltage = now
+        self._tell(now)
+
+    def _drop_timers(self) -> None:
+        """What was to come by itself does not, a test voltage neither."""
+        self._timers.clear()
+        if self._voltage is not None and self._voltage.stage == "coming":
+            said = "The test voltage was stopped before it came on."
+            self._tell_voltage(p.Voltage(stage="gone", volts=0.0, said=said))
 
     def _answer(self, number: int, answer: str, matrix: str = "") -> None:
         how: Literal["matrix", "simulated"] = "matrix" if matrix else "simulated"
@@ -365,7 +390,7 @@ class Runner:
             case WentOff():
                 self._went_off(message)
             case Leaving():
-                self._tell(p.Live(role=message.instrument, unit=message.unit, value=message.value))
+                self._charge_leaves(message)
             case Came(screen):
                 self._come(screen)
             case Left(screen):
@@ -374,6 +399,18 @@ class Runner:
                 self._hear(screen, said)
             case Signalled(name):
                 self._end(f"told to end by {name}")
+
+    def _charge_leaves(self, leaving: Leaving) -> None:
+        """Tell how much is left, of a test voltage as such."""
+        on = self._voltage is not None and self._voltage.stage in ("on", "leaving", "unknown")
+        if leaving.gone:
+            self._tell_voltage(p.Voltage(stage="gone", volts=leaving.value, said=leaving.gone))
+        elif leaving.lost:
+            self._tell_voltage(p.Voltage(stage="unknown", volts=leaving.value))
+        elif on:
+            self._tell_voltage(p.Voltage(stage="leaving", volts=leaving.value))
+        else:
+            self._tell(p.Live(role=leaving.instrument, unit=leaving.unit, value=leaving.value))
 
     def _went_off(self, gone: WentOff) -> None:
         """Rest: whatever hangs on that output is off, and its hold point comes up again before it goes on."""
@@ -399,6 +436,10 @@ class Runner:
             event = msgspec.structs.replace(event, left=[*event.left, *beyond])
         why = self._record(event)
         if not why or self._unwritten is not None:
+            return
+        if isinstance(event, e.Troubled) and event.kind == "unsafe" and number != self.state.number:
+            # the walk had left the step: it must be told all the same
+            self._record(e.Noted(text=f"{event.what} {event.advice}".strip()))
             return
         if number == self.state.number:
             what = f"what came does not fit what was asked: {why}"
@@ -476,7 +517,7 @@ class Runner:
         first = self._unwritten is None
         self._unwritten = event
         if first:
-            self._timers.clear()
+            self._drop_timers()
             self.crew.live(None)
             self.crew.drop_work()
             self.crew.make_safe(_ASIDE)
@@ -558,6 +599,8 @@ class Runner:
             if screen not in self._screens:
                 return
             self._send(screen, p.Line(raw=line.decode()))
+        if self._voltage is not None:
+            self._send(screen, self._voltage)
 
     def _leave(self, screen: Screen) -> None:
         self._screens = [one for one in self._screens if one is not screen]
@@ -611,7 +654,8 @@ class Runner:
             if isinstance(wish, e.Aborted):
                 self._end("given up while the record could not be written")
             return _FAILING
-        off = isinstance(wish, e.Paused) and wish.make_safe and bool(outputs_on(self.state))
+        volts = self._voltage is not None and self._voltage.stage in ("coming", "on")
+        off = isinstance(wish, e.Paused) and wish.make_safe and (volts or bool(outputs_on(self.state)))
         if screen is not self._seat and not isinstance(wish, _FREE) and not off:
             if self._seat is not None:
                 return f"{self._seat.name} holds the operator's seat; take it first"

@@ -70,6 +70,8 @@ class _Measure(msgspec.Struct, frozen=True):
     """Takes the reading and passes it on; None: it is posted at once."""
     bare: bool = False
     """It is read with every relay open, to see that the meter still moves."""
+    wanted: Callable[[], bool] = lambda: True
+    """Whether anybody still waits for it: a walk that rests meanwhile puts no test voltage on any more."""
 
 
 class _Switch(msgspec.Struct, frozen=True):
@@ -230,14 +232,15 @@ class InstrumentCrew:
             return
         meter, routes = self._for(step), self._routes
         channels = channels_for(routes, self._role_of, step) if routes is not None else None
-        if routes is None or channels is None:
-            meter.jobs.put(_Measure(number, step))
-            return
-        matrix, dropped = self._workers[routes.switch], self._dropped
+        dropped = self._dropped
 
         def wanted() -> bool:
             return dropped == self._dropped
 
+        if routes is None or channels is None:
+            meter.jobs.put(_Measure(number, step, wanted=wanted))
+            return
+        matrix = self._workers[routes.switch]
         matrix.jobs.put(_Route(number, step, channels, meter, wanted, matrix.epoch))
 
     def switch(self, step: Step, number: int) -> None:
@@ -426,8 +429,10 @@ class _Worker(threading.Thread):
                 case _Meet():
                     self._meet(job)
                 case _Measure():
-                    self._busy = True
-                    read = self._measure(job)
+                    self._busy = True  # before the look: whoever drops work either sees this or is seen
+                    read = self._measure(job) if job.wanted() else None
+                    if read is None:
+                        return
                     if job.through is not None:
                         job.through.read = read
                     else:
@@ -695,8 +700,25 @@ class _Worker(threading.Thread):
         return None
 
     def _taken(self, job: _Measure) -> e.Read:
-        source = job.step.source
+        """Take a reading; of one at a test voltage it is told what becomes of the charge, until that is read back."""
         instrument, function = self._configure(job.step)
+        if job.step.source.test_voltage is None:
+            return self._samples(job, instrument, function)
+        instrument.leaving = self._leaving
+        safe = instrument.profile.safe
+        gone = f"Discharged, read back: {safe.text}." if safe is not None else ""
+        try:
+            read = self._samples(job, instrument, function)
+        except InstrumentTrouble as trouble:
+            # where it does not say so itself it was read back after all
+            lost = trouble.kind == "unsafe"
+            self._post(Leaving(self.port.name, 0.0, "V", "" if lost else gone, lost or not gone))
+            raise
+        self._post(Leaving(self.port.name, 0.0, "V", gone, not gone))
+        return read
+
+    def _samples(self, job: _Measure, instrument: Instrument, function: str) -> e.Read:
+        source = job.step.source
         if source.times:
             moments = [time.value for time in source.times]
             taken = instrument.read_timed([moment / self._hurry for moment in moments])
@@ -729,7 +751,7 @@ class _Worker(threading.Thread):
         try:
             self._switch_on(job.epoch, lambda: instrument.set_channels(job.channels))
             if job.wanted():
-                job.meter.jobs.put(_Measure(job.number, job.step, through))
+                job.meter.jobs.put(_Measure(job.number, job.step, through, wanted=job.wanted))
                 while not through.over.wait(0.2) and job.meter.is_alive():
                     pass
             replies = instrument.confirm_channels(job.channels) if through.read is not None else ()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import Protocol
+from typing import Final, Protocol
 
 import msgspec
 
@@ -85,11 +85,15 @@ class Leaving(msgspec.Struct, frozen=True):
         instrument: that discharges.
         value: what is left, in ``unit``.
         unit: base unit.
+        gone: what was read back when nothing was left that could hurt, in words; empty until then.
+        lost: it could not be read back: nobody knows what is left.
     """
 
     instrument: str
     value: float
     unit: str
+    gone: str = ""
+    lost: bool = False
 
 
 Post = Callable[[Happened | Sample | Rising | WentOff | Leaving], None]
@@ -181,6 +185,11 @@ nothing to advise it raises ``ValueError`` with the reason, in words for a perso
 """
 
 
+COUNTDOWN: Final = 5
+"""Seconds in which somebody who still has a hand on a wire can call, and somebody else can stop it (common practice,
+no source)."""
+
+
 class Manner(msgspec.Struct, frozen=True):
     """How the hands work.
 
@@ -189,9 +198,13 @@ class Manner(msgspec.Struct, frozen=True):
         place_after: seconds after which the hands place the probes by themselves; None: they wait to be told.
         by_contact: a settled contact is taken without a key.
         give_up_after: seconds that an empty seat is waited for before the walk is aborted.
+        countdown: seconds between hands off and an insulation test voltage, in which any key stops it.
+        tick: seconds that one of those takes: less where time is simulated and hurries.
     """
 
     alone: bool = False
     place_after: float | None = None
     by_contact: bool = False
     give_up_after: float = 1800.0
+    countdown: int = COUNTDOWN
+    tick: float = 1.0

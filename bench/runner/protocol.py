@@ -8,14 +8,14 @@ the machine, puts the sender's name in, and records it or refuses.
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, Literal
 
 import msgspec
 
 from bench.files import exact, from_text
 from bench.walk import events as e
 
-VERSION: Final = 2
+VERSION: Final = 3
 LONGEST: Final = 64 * 2**20
 """Bytes in one message: the record's first line holds a whole plant."""
 
@@ -127,6 +127,22 @@ class Rise(_Message, frozen=True, kw_only=True, tag="rise"):
     settled: float | None = None
 
 
+class Voltage(_Message, frozen=True, kw_only=True, tag="voltage"):
+    """An insulation test voltage, as it is now; not recorded.
+
+    Attributes:
+        stage: it is coming, on, leaving as the wires discharge, gone and read back, or not known to be off.
+        volts: the test voltage; of one that is leaving what is left.
+        seconds: until it comes on.
+        said: what was read back when it was gone, in words.
+    """
+
+    stage: Literal["coming", "on", "leaving", "gone", "unknown"]
+    volts: float
+    seconds: int = 0
+    said: str = ""
+
+
 class Refusal(_Message, frozen=True, kw_only=True, tag="refusal"):
     """The last wish was not recorded.
 
@@ -150,7 +166,7 @@ class Bye(_Message, frozen=True, kw_only=True, tag="bye"):
 
 
 FromClient = Hello | Do | TakeSeat
-ToClient = Welcome | Line | Live | Rise | Refusal | RecordFailing | Bye
+ToClient = Welcome | Line | Live | Rise | Voltage | Refusal | RecordFailing | Bye
 
 _encoder: Final = msgspec.json.Encoder(enc_hook=exact)
 _from_client: Final[msgspec.json.Decoder[FromClient]] = msgspec.json.Decoder(FromClient, dec_hook=from_text)

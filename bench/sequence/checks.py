@@ -120,6 +120,8 @@ class Checks:
     def _search(self, entry: Single, filled: Seek) -> bool:
         if filled.of and not self._known(entry, ("of",), filled.of):
             return False
+        if not self._all_known(entry, filled):
+            return False
         return filled.at is None or self._may_test(entry, filled.at.value, cables_at(self.plant, (), filled.of))
 
     def _all_known(self, entry: Single, filled: Single) -> bool:

@@ -12,6 +12,7 @@ from bench.plant.model import Plant
 from bench.quantity import Ratio
 from bench.sequence.drafts.again import again
 from bench.sequence.drafts.conductors import continuity, crosses, identify
+from bench.sequence.drafts.dead_first import dead_first
 from bench.sequence.drafts.earth import earth, earth_live
 from bench.sequence.drafts.inlets import idle_current, polarity
 from bench.sequence.drafts.insulation import insulation, isolation
@@ -25,7 +26,16 @@ from bench.sequence.writer import write
 __all__ = ["KINDS", "CannotDraft", "Draft", "again", "draft", "file_text", "identify"]
 
 
-def draft(plant: Plant, kind: str, of: str, plant_file: str, schema: str, above_steps: Sequence[str] = ()) -> str:
+def draft(
+    plant: Plant,
+    kind: str,
+    of: str,
+    plant_file: str,
+    schema: str,
+    above_steps: Sequence[str] = (),
+    *,
+    powered: bool = False,
+) -> str:
     """Draft a sequence.
 
     Args:
@@ -35,6 +45,7 @@ def draft(plant: Plant, kind: str, of: str, plant_file: str, schema: str, above_
         plant_file: the path that the sequence will name.
         schema: the path of the JSON Schema that an editor should use.
         above_steps: lines of comment above the steps.
+        powered: whether the plant has had power before: then a draft for a dead plant proves it dead.
 
     Returns:
         The text of a sequence file.
@@ -44,6 +55,8 @@ def draft(plant: Plant, kind: str, of: str, plant_file: str, schema: str, above_
         UnknownName: nothing is called ``of``.
     """
     made = KINDS[kind](plant, of)
+    if powered:
+        made = dead_first(plant, of, made)
     return file_text(plant, f"{kind} {of}".strip(), made, plant_file, schema, above_steps)
 
 

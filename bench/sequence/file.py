@@ -804,6 +804,8 @@ class Seek(_Common, frozen=True, kw_only=True, tag="seek"):
     """Test voltage, for insulation."""
     after: Duration | None = None
     """How long each reading runs before it counts."""
+    proven: list[str] = []
+    """Plant names: where an earlier reading about one of them does not count as passed, nothing is searched."""
     settings: dict[str, str] = {}
     """What the search needs to know beside, by name; which names there are depends on what is looked for."""
 

@@ -15,6 +15,7 @@ from typing import Final
 
 from bench.plant.model import Plant, UnknownName
 from bench.sequence.draft import KINDS, CannotDraft, draft
+from bench.sequence.drafts.dead_first import PROVED
 
 _MARK: Final = re.compile(r"^# draft (?P<kind>[a-z-]+)(?: (?P<of>\S+))?, (?P<digest>[0-9a-f]{16})\n", re.MULTILINE)
 
@@ -62,7 +63,9 @@ def is_draft(text: str, kind: str, of: str) -> bool:
     return mark is not None and (mark["kind"], mark["of"] or "") == (kind, of)
 
 
-def kept(plant: Plant, text: str, plant_file: str, schema: str, above_steps: Sequence[str] = ()) -> Kept | None:
+def kept(
+    plant: Plant, text: str, plant_file: str, schema: str, above_steps: Sequence[str] = (), *, powered: bool = False
+) -> Kept | None:
     """What has become of a drafted file; None where it is no draft of this program.
 
     Args:
@@ -71,6 +74,7 @@ def kept(plant: Plant, text: str, plant_file: str, schema: str, above_steps: Seq
         plant_file: the path of the plant that a draft beside it would name.
         schema: the path of the schema that it would name.
         above_steps: lines of comment above the steps, as for a new draft.
+        powered: whether the plant has had power, as for a new draft.
     """
     mark = _MARK.search(text)
     if mark is None or mark["kind"] not in KINDS:
@@ -78,10 +82,13 @@ def kept(plant: Plant, text: str, plant_file: str, schema: str, above_steps: Seq
     kind, of = mark["kind"], mark["of"] or ""
     by_hand = _digest(_bare(text)) != mark["digest"]
     try:
-        today = draft(plant, kind, of, plant_file, schema, above_steps)
+        proves = PROVED in " ".join(text.split())
+        today = draft(plant, kind, of, plant_file, schema, above_steps, powered=powered or proves)
     except (CannotDraft, UnknownName) as error:
         return Kept(kind, of, text, "", f"it cannot be drafted any more: {error}", by_hand)
     stale = "" if _digest(today) == mark["digest"] else "the plant has changed since it was drafted"
+    if stale and powered and not proves:
+        stale = "the plant has had power since it was drafted, and it does not prove it dead"
     return Kept(kind, of, text, marked(today, kind, of), stale, by_hand)
 
 

@@ -289,7 +289,28 @@ SCENES: dict[str, Callable[[], Scene]] = {
         "insulation", _insulation(), shows=("J101 pin 1", "J101 pin 26", "insulation", "at least 10 MΩ")
     ),
     "insulating": lambda: Scene(
-        "insulating", _insulating(), shows=("The tester is on at 100 V", "Hands off", "for 10 s")
+        "insulating",
+        _insulating(),
+        said=(p.Voltage(stage="on", volts=100.0),),
+        shows=("TEST VOLTAGE 100 V", "100 V IS ON", "Hands off", "for 10 s", "STOP"),
+    ),
+    "voltage-coming": lambda: Scene(
+        "voltage-coming",
+        _insulating(),
+        said=(p.Voltage(stage="coming", volts=100.0, seconds=4),),
+        shows=("TEST VOLTAGE 100 V", "IN 4 s", "Hands off", "any other key: STOP"),
+    ),
+    "voltage-leaving": lambda: Scene(
+        "voltage-leaving",
+        _insulating(),
+        said=(p.Voltage(stage="leaving", volts=64.0),),
+        shows=("TEST VOLTAGE 100 V", "DISCHARGING: 64 V left", "Hands off"),
+    ),
+    "discharged": lambda: Scene(
+        "discharged",
+        _insulation(),
+        said=(p.Voltage(stage="gone", volts=19.0, said="Discharged, read back: less than 25 V is left on the leads."),),
+        shows=("Discharged, read back", "J101 pin 26", "All hands off"),
     ),
     "feed": lambda: Scene("feed", _feed(), shows=("busbar BA", "breaker F21", "line side", "left row")),
     "switching": lambda: Scene("switching", _switching(), shows=("bench supply goes on", "read back")),

@@ -85,9 +85,17 @@ class Going:
     text: str
 
 
+@dataclass(frozen=True, slots=True)
+class Volts:
+    """An insulation test voltage comes, is on, leaves or is gone."""
+
+    now: p.Voltage
+    last: p.Voltage | None
+
+
 STAYS: Final = 3
 """So many live readings show the same before a display is told of line by line."""
-News = Happened | Said | Misset | Lost | Rose | Going
+News = Happened | Said | Misset | Lost | Rose | Going | Volts
 LONGEST: Final = 600
 """Points of a trend that are kept: of more, every second one goes."""
 
@@ -100,6 +108,7 @@ class Follower:
         live: the last live reading of the step under way.
         rise: the load that comes up, as it is now; None where none does.
         trend: seconds and amperes of its way so far.
+        voltage: the insulation test voltage as it was heard of last, until the page after the one on which it went.
         failing: why the record cannot be written; empty where it can.
         lost: how the line ended; None while it stands.
         since: when the open request came up, in the clock's seconds.
@@ -111,6 +120,7 @@ class Follower:
         self.live: p.Live | None = None
         self.rise: p.Rise | None = None
         self.trend: tuple[tuple[float, float], ...] = ()
+        self.voltage: p.Voltage | None = None
         self.failing = ""
         self.lost: Lost | None = None
         self.since = clock()
@@ -118,6 +128,8 @@ class Follower:
         self.pace = Pace()
         self._clock = clock
         self._told_going = float("-inf")
+        self._told_leaving = float("-inf")
+        self._gone_at = 0
         self._display, self._stays = (-1, ""), 0
         self._wake = wake
 
@@ -138,6 +150,8 @@ class Follower:
             case p.Rise():
                 self._rise(message)
                 return
+            case p.Voltage():
+                self._volts(message)
             case p.Refusal(why=why):
                 self.news.put(Said(why))
             case p.RecordFailing(why=why):
@@ -150,6 +164,16 @@ class Follower:
             case _:
                 return
         self._wake()
+
+    def _volts(self, now: p.Voltage) -> None:
+        """Tell of every change; what is left while it leaves once a second."""
+        last, self.voltage = self.voltage, now
+        self._gone_at = self.state.number
+        still = now.stage == "leaving" and last is not None and last.stage == "leaving"
+        if still and self._clock() - self._told_leaving < 1.0:
+            return
+        self._told_leaving = self._clock()
+        self.news.put(Volts(now, last))
 
     def _shown(self, live: p.Live) -> None:
         """Tell what stands on a display that a person reads, once it stays."""
@@ -215,6 +239,8 @@ class Follower:
             self.since = self._clock()
         if after.place.cursor != before.place.cursor or after.phase not in (Phase.PLACING, Phase.MEASURING):
             self.live = None
+        if self.voltage is not None and self.voltage.stage == "gone" and after.number > self._gone_at + 1:
+            self.voltage = None
         if after.phase is not Phase.ENERGISING:
             self.rise, self.trend = None, ()
         self.failing = ""

@@ -43,6 +43,8 @@ def keys(view: View) -> tuple[Key, ...]:
     off = [_ALL_OFF] if kind not in ("starting", "lost") and view.state.phase in OPEN and outputs_on(view.state) else []
     if kind == "help":
         return (*off, close_help("back to the walk"))
+    if kind == "voltage":
+        return (*off, *_answers(view, kind), _ABORT, *([_SEAT] if view.watching else []), _LEAVE)
     found: list[Key] = off
     if kind == "stages":
         return (*off, _STAGES_OFF, *_always_open(view), _HELP, _LEAVE)
@@ -130,6 +132,9 @@ def _answers(view: View, kind: str) -> list[Key]:
             )
             more = "Tries the same again; the instrument is asked for its name first."
             return [Key("retry", ("r",) if unsafe else ("r", *TAKE), "r", "try again", more)]
+        case "voltage":
+            more = "Stops the count, or takes the test voltage off. So does every key that does nothing else here."
+            return [Key("stop", (*TAKE, "escape"), "Enter", "STOP", more)]
         case "rest":
             return [Key("go-on", ("p",), "p", "go on", "Goes on where the walk rested.")]
         case _:

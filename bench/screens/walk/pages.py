@@ -22,7 +22,7 @@ from bench.screens.program.cells import (
 )
 from bench.screens.program.glyphs import Glyphs
 from bench.screens.program.keys import key_help
-from bench.screens.walk import findings, search_page, stages
+from bench.screens.walk import findings, search_page, stages, voltage_words
 from bench.screens.walk import sayings as words
 from bench.screens.walk.display import on_display
 from bench.screens.walk.keys import caution_key, keys
@@ -176,6 +176,27 @@ def _wait(view: View, cells: int, rows: int) -> Body:
         centred((Span(now.hint, "hint"),), cells),
     ]
     return _middle(view, lines, rows)
+
+
+def _voltage(view: View, cells: int, rows: int) -> Body:
+    """A test voltage: the count, the volts that are on, what is left of them. It looks like nothing else."""
+    now, volts, inner = view.page, view.voltage, cells - 6
+    step = view.state.step
+    figure = voltage_words.of(step)
+    head = f"TEST VOLTAGE {figure}"
+    if volts is not None and volts.stage == "coming":
+        figure = str(volts.seconds)
+    elif volts is not None and volts.stage in ("on", "leaving"):
+        figure = engineering(volts.volts, "V", digits=3)
+    lines: list[Line] = _running(now.title, inner, "strong")
+    if digits.can_draw(figure) and digits.drawn_width(figure, 5) <= inner and rows >= 16:
+        lines += [EMPTY, *((Span(row, "alarm"),) for row in digits.draw(figure, 5, view.glyphs)), EMPTY]
+    lines += _running(view.say(voltage_words.said(volts, None) if volts is not None else now.hint), inner, "strong")
+    lines += [_press("Enter", "or any other key: STOP"), EMPTY]
+    for lead in now.leads:
+        lines.append(line(Span(f"{lead.colour} lead: ", "dim"), Span(lead.label, "strong")))
+    lines += _running(now.hint, inner, "hint")
+    return _framed(view, head, _block(lines, cells - 4), cells, rows, "alarm")
 
 
 def _middle(view: View, lines: list[Line], rows: int) -> Body:
@@ -370,6 +391,8 @@ _ABOUT: Final = {
     "wire across the screen closes when the probes touch; hold still until it is whole. The bar below is the limit: "
     "the hatched part is out of bounds, the grey band is how far the reading may be off.",
     "measure": "The bench is measuring. Keep still; with the insulation tester, keep your hands off.",
+    "voltage": "An insulation test voltage is counted down, then it is on, then what is left of it is read back. "
+    "Hands stay off, at the far end too, until it is said that it is discharged. Any key stops it at any time.",
     "caution": "Something here can hurt you or the plant. Read it, act on it, then press the key that is shown.",
     "hold": "A hold point is passed only by a person who has made sure. The word is recorded with your name.",
     "do": "Do what is written, then confirm.",
@@ -431,6 +454,7 @@ _PAGES: Final[dict[str, Callable[[View, int, int], Body]]] = {
     "caution": _caution,
     "hold": _hold,
     "wait": _wait,
+    "voltage": _voltage,
     "start": _starting,
     "starting": _starting,
     "safe": _working,

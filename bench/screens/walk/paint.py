@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from bench.screens.program.cells import EMPTY, Line, Span, clip, line, sides, width, wrapped
 from bench.screens.program.keys import Key, action_list, key_line, one_row
 from bench.screens.program.picture import Picture, filled, framed, inner, note_line
-from bench.screens.walk import earth_page, pages, stage_page
+from bench.screens.walk import earth_page, pages, stage_page, voltage_words
 from bench.screens.walk import reading_page as walking
 from bench.screens.walk import sayings as words
 from bench.screens.walk.keys import actions, keys
@@ -104,11 +104,13 @@ def _rule(view: View, cells: int) -> Line:
 
 
 def _live(view: View, cells: int) -> list[Line]:
-    """What is on, at how many volts: on every page, whatever else it shows."""
+    """What is on, at how many volts, a test voltage too: on every page, whatever else it shows."""
     on = live_words(view.state)
-    if not on:
-        return []
-    return [clip(line(Span(view.say(f" ON: {'; '.join(on)} "), "word")), cells, view.glyphs.ellipsis)]
+    found = [line(Span(view.say(f" ON: {'; '.join(on)} "), "word"))] if on else []
+    if view.voltage is not None:
+        style = "pass" if view.voltage.stage == "gone" else "word"
+        found.append(line(Span(view.say(f" {voltage_words.heading(view.voltage)} "), style)))
+    return [clip(one, cells, view.glyphs.ellipsis) for one in found]
 
 
 def _foot(view: View, known: Sequence[Key], cells: int) -> list[Line]:

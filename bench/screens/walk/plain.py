@@ -17,9 +17,9 @@ from typing import TYPE_CHECKING, Final, TextIO
 
 from bench.screens.program.glyphs import ASCII, UNICODE
 from bench.screens.program.settings import Ended, Settings, Why
-from bench.screens.walk import earth_tree, findings, stage_words, stages
+from bench.screens.walk import earth_tree, findings, stage_words, stages, voltage_words
 from bench.screens.walk import sayings as words
-from bench.screens.walk.follow import Follower, Going, Happened, Lost, Misset, News, Rose, Said
+from bench.screens.walk.follow import Follower, Going, Happened, Lost, Misset, News, Rose, Said, Volts
 from bench.screens.walk.from_sheet import answer, cells_of
 from bench.screens.walk.scanned import led_to
 from bench.screens.walk.sound import PATTERNS, Speaker
@@ -49,6 +49,7 @@ HELP: Final = """What you can type, always followed by Enter:
   note TEXT      a remark for the record
   touched NAMES: WHAT   something was touched; what was proven about it no longer counts
   off            every output off at once, whoever holds the seat; so does Ctrl-C
+                 (while a test voltage is counted down or on, any line stops it)
   pause, go      rest, and go on
   retry          try again after trouble
   where          what is asked now, once more
@@ -113,6 +114,7 @@ class Plain:
         self._mirrored = False
         self._told_late: set[str] = set()
         self._why: Why | None = None
+        self._voltage = ""
         self._sheet = sheet
         self._cells: Mapping[str, Cell] = {}
         self._from_sheet = Counter[str]()
@@ -203,6 +205,12 @@ class Plain:
                 self._say(f"not taken: {why}")
             case Going(text=text):
                 self._say(text)
+            case Volts(now=now, last=last):
+                self._voltage = now.stage
+                text = voltage_words.said(now, last)
+                self._say(text)
+                if self._speaker is not None and now.stage != "leaving":
+                    self._speaker.say(text)
             case Misset(wrong=wrong):
                 self._say(wrong or "The dial is right now.")
             case Rose(rise=rise, ramp=ramp):
@@ -280,8 +288,8 @@ class Plain:
                 self._waited = state.place.cursor
                 self._say(f"{page.title}: {page.text} {page.hint}")
         elif page.kind == "measure":
-            if page.hint:
-                self._say(page.hint)
+            if page.hint and not words.volts_on(state):
+                self._say(page.hint)  # of a test voltage it is told as it comes
         else:
             self._waited = -1
             self._write(page)
@@ -366,7 +374,7 @@ class Plain:
         if self._follower.state.seat not in ("", self._link.you):
             return f"{self._follower.state.seat} holds the operator's seat; you watch. Type seat to take it."
         return {
-            "place": "Hold still until it is taken, or press Enter.",
+            "place": self._placed(),
             "do": "Press Enter when it is done.",
             "beep": "Type yes if the tester beeps, or no if it is silent.",
             "caution": "Type read when you have read it and act on it.",
@@ -376,6 +384,12 @@ class Plain:
             "trouble": "Type retry, skip WHY, or ABORT WHY.",
             "rest": "Type go to go on.",
         }.get(page.kind, "")
+
+    def _placed(self) -> str:
+        step = self._follower.state.step
+        if step is not None and step.source.test_voltage is not None:
+            return f"{voltage_words.before(step)} Press Enter to confirm."
+        return "Hold still until it is taken, or press Enter."
 
     def _end(self) -> None:
         state = self._follower.state
@@ -418,7 +432,9 @@ class Plain:
         first, _, rest = text.partition(" ")
         rest = rest.strip()
         led = led_to(self._follower.state, text)
-        if isinstance(led, str):
+        if kind == "measure" and self._voltage in ("coming", "on"):
+            self._command("stop", "", kind)  # whatever was typed
+        elif isinstance(led, str):
             self._say(led)
         elif led is not None:
             self._wish(led)
@@ -507,6 +523,8 @@ class Plain:
             case "touched":
                 wrong = unknown(state, rest)
                 self._say(wrong) if wrong else self._wish(touched(rest))
+            case "stop":
+                self._wish(e.Paused(why="the test voltage was stopped", make_safe=True))
             case "off":
                 self._wish(e.Paused(why="everything was switched off", make_safe=True))
             case "pause":

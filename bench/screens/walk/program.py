@@ -16,10 +16,10 @@ from bench.screens.program.picture import Picture
 from bench.screens.program.program import Host, Program, signs_of
 from bench.screens.program.prompts import OVER, Check, Figure, Prompt, Sure
 from bench.screens.program.settings import Ended, Why
-from bench.screens.walk import findings
+from bench.screens.walk import findings, voltage_words
 from bench.screens.walk import sayings as words
 from bench.screens.walk.findings import READ, look_of
-from bench.screens.walk.follow import Follower, Happened, Lost, News, Said
+from bench.screens.walk.follow import Follower, Happened, Lost, News, Said, Volts
 from bench.screens.walk.keys import SAYS, actions, keys
 from bench.screens.walk.paint import paint
 from bench.screens.walk.scanned import FIRST, led_to
@@ -149,6 +149,12 @@ class WalkProgram(Program[View]):
                     self._note(why)
             case Lost():
                 self._ring("lost")
+            case Volts(now=now, last=last) if now.stage != "leaving":
+                if now.stage == "coming" and (last is None or last.stage != "coming"):
+                    self._ring("voltage")
+                    self._uncover()
+                if self._speaker is not None:
+                    self._speaker.say(voltage_words.said(now, last))
             case Happened():
                 if self.moment.note and news.before.number != news.after.number:
                     self._note("")
@@ -188,6 +194,13 @@ class WalkProgram(Program[View]):
         self.host.bell()
         self._bell = self.host.set_timer(APART, self._ring_on) if self._rings else None
 
+    def _uncover(self) -> None:
+        """Nothing hides a test voltage that comes, and no key is taken for anything else."""
+        top = self.host.asked()
+        if isinstance(top, Prompt):
+            top.answer(None)
+        self.change(help=False, stages=False, earth=False, typed=None)
+
     def _drop_stale_prompt(self) -> None:
         """A prompt for a request that somebody else answered meanwhile goes away."""
         top = self.host.asked()
@@ -202,23 +215,24 @@ class WalkProgram(Program[View]):
         """Go on to another moment where anything that is shown is another one now."""
         follower, now = self.follower, self._now()
         waited = int(self._clock() - follower.since) if follower.state.phase is Phase.MEASURING else 0
-        things = (follower.state, follower.lost, follower.live, follower.rise)
+        things = (follower.state, follower.lost, follower.voltage, follower.live, follower.rise)
         facts = (follower.failing, now.hour, now.minute, waited)
         # states are large: two that are one and the same are told by identity, never compared
         same = [a is b for a, b in zip(things, self._things, strict=False)] if facts == self._facts else []
         if same and all(same):
             return
         moment = self._clock()
-        if same and all(same[:2]) and moment - self._painted < LIVE_EVERY:
+        if same and all(same[:3]) and moment - self._painted < LIVE_EVERY:
             return  # only a live reading is another one
         self._painted = moment
-        state, lost, live, rise = things
+        state, lost, volts, live, rise = things
         fresh = {} if self._things and self._things[0] is state else {"left": follower.left(), "may": allowed(state)}
         self._things, self._facts = things, facts
         self.change(
             state=state,
             live=live,
             rise=rise,
+            voltage=volts,
             trend=follower.trend,
             lost=lost,
             failing=follower.failing,
@@ -257,6 +271,8 @@ class WalkProgram(Program[View]):
             self.do_word(character)
         elif character is not None and character in BEGINS_FIGURE and self._types_reading():
             self.do_value(character)
+        elif not act and self.moment.kind == "voltage":
+            self.do_stop()  # any key
         elif character == FIRST and not self.moment.watching:
             self.do_scan(character)
         elif not act:
@@ -274,6 +290,8 @@ class WalkProgram(Program[View]):
     def _act(self, act: str, up: float, now: float) -> None:
         if act in SAYS:
             self._yes(act, up, now)
+        elif act == "stop" and up < QUIET:
+            pass  # the key that confirmed hands off, held
         elif up < QUIET and act in ONCE:
             self._note("a key that is held counts once; press it again")
         else:
@@ -473,6 +491,10 @@ class WalkProgram(Program[View]):
     def do_pause(self) -> None:
         """Pause the walk."""
         self._wish(e.Paused(why="the operator paused", make_safe=True))
+
+    def do_stop(self) -> None:
+        """No test voltage: the count ends, or it is taken off."""
+        self._wish(e.Paused(why="the test voltage was stopped by a key", make_safe=True))
 
     def do_go_on(self) -> None:
         """Go on with it."""

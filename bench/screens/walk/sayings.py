@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from bench.plant.handled import STATES
 from bench.plant.whereabouts import ordinal
+from bench.screens.walk import voltage_words
 from bench.sequence.file import NOWHERE, Ask, Do, Gate, Hold, Look, Measure, Prove, Zero
 from bench.sequence.plan import Step
 from bench.walk import requests as r
@@ -252,7 +253,10 @@ def _set_by_hand(step: Step) -> list[str]:
             said.append(f"Set it to {source.at}: no other voltage.")
         if source.after is not None:
             said.append(f"Hold its test key for {duration(source.after.value)}, and type what it shows while it runs.")
-        said.append("Then let go, and touch nothing before it shows that the cable is discharged.")
+        said.append(
+            "Say HANDS OFF, hear it from the far end, and count to five before you press the key. Then let go, and "
+            "touch nothing before it shows that the cable is discharged."
+        )
     return said
 
 
@@ -314,6 +318,12 @@ def _wanted(source: Ask) -> str:
     return f"a number{unit}, with a decimal point"
 
 
+def volts_on(state: State) -> str:
+    """The insulation test voltage that a reading under way puts on, or is about to; empty where there is none."""
+    step = state.step
+    return voltage_words.of(step) if state.phase is Phase.MEASURING and by_eye_at(state) is None else ""
+
+
 def relays_for(state: State, step: Step) -> str:
     """The relay matrix that places the probes for a step, as far as the bench's facts tell; empty where hands do."""
     relays = state.setting.bench.relays if state.setting is not None else None
@@ -355,6 +365,8 @@ def placing(step: Step, live: Live | None) -> str:
         return "Steady. Taking it."
     if touch == "open" and step.kind in ("measure", "zero"):
         return "Waiting for the probes to touch."
+    if step.source.test_voltage is not None:
+        return voltage_words.before(step)
     return "Confirm when the probes are in place."
 
 
@@ -381,9 +393,10 @@ def handled(source: Do) -> list[tuple[str, str]]:
 def measuring(step: Step) -> str:
     """What the bench does while it measures."""
     source, seconds = step.source, step.source.lasts
+    if source.test_voltage is not None:
+        return voltage_words.during(step, duration(seconds) if seconds else "")
     if source.read == "insulation":
-        volts = f" at {source.test_voltage}" if source.test_voltage is not None else ""
-        return f"The tester is on{volts}{f' for {duration(seconds)}' if seconds else ''}. Hands off."
+        return f"The tester is on{f' for {duration(seconds)}' if seconds else ''}. Hands off."
     if seconds:
         return f"Measuring for {duration(seconds)}. Hold still."
     if source.readings > 1:

@@ -11,7 +11,7 @@ import subprocess
 import threading
 from typing import Final
 
-PATTERNS: Final = {"pass": 1, "fail": 2, "undecided": 3, "trouble": 4, "lost": 5}
+PATTERNS: Final = {"pass": 1, "fail": 2, "undecided": 3, "trouble": 4, "lost": 5, "voltage": 6}
 """How often the bell rings."""
 APART: Final = 0.18
 """Seconds between two rings of one pattern: ears count them, terminals do not merge them."""

@@ -12,7 +12,7 @@ from bench.walk import events as e
 from bench.walk.state import OutOfTurn, Phase, Refused, State, accepts, start
 
 if TYPE_CHECKING:
-    from bench.runner.protocol import Live, Rise
+    from bench.runner.protocol import Live, Rise, Voltage
     from bench.screens.walk.follow import Lost
 
 
@@ -74,6 +74,7 @@ class View(Moment):
         stages: the stages of first power are open, over whatever is asked.
         earth: the earthing network is open, over whatever is asked.
         rise: the load that comes up, as it is now.
+        voltage: an insulation test voltage, as it was heard of last; None where there is none.
         trend: seconds and amperes of its way so far.
         scrolled_by: the keys that move a long page, in words.
         elapsed: seconds since the open request came up.
@@ -92,6 +93,7 @@ class View(Moment):
     stages: bool = False
     earth: bool = False
     rise: Rise | None = None
+    voltage: Voltage | None = None
     trend: tuple[tuple[float, float], ...] = ()
     scrolled_by: str = "arrow keys"
     elapsed: float = 0.0
@@ -135,6 +137,8 @@ class View(Moment):
             return "starting"
         if self.page.kind in ("trouble", "energise"):
             return self.page.kind  # these are never hidden
+        if self.page.kind == "measure" and words.volts_on(self.state):
+            return "voltage"  # nor is this
         return "stages" if self.stages else "earth" if self.earth else self.page.kind
 
     @property

@@ -39,19 +39,7 @@ def proved_dead(plant: Plant, inlets: Sequence[Inlet], why: str = "") -> list[Pa
         inlets: whose shelves and ways will be handled.
         why: what the readings are for, said with the first proof; may be empty.
     """
-    text = (
-        "Put the probes on a proving unit or another known source of direct voltage near the plant's own, and leave "
-        "the meter on that range. It must show it. An indicator's lamp for dangerous voltage stays dark on this plant "
-        "by design: go by its lowest step, or by a meter."
-    )
-    made: list[Part] = [
-        Prove(
-            title="The meter shows a known source, before",
-            against="live-source",
-            read="voltage",
-            text=f"{why} {text}".strip(),
-        )
-    ]
+    made: list[Part] = []
     lost = [bay for bay in unique(plant.shelves[inlet.shelf].bay for inlet in inlets) if _frame(plant, bay) is None]
     for bay in lost:
         made.append(
@@ -61,17 +49,40 @@ def proved_dead(plant: Plant, inlets: Sequence[Inlet], why: str = "") -> list[Pa
                 "each point against bare metal of the frame as well; go on only if all of it reads nothing.",
             )
         )
-    made += _readings(plant, inlets)
-    made.append(
+    shelves = unique(inlet.shelf for inlet in inlets)
+    made += point_readings(plant, _on_the_way(plant, inlets), shelves)
+    return between_proofs(plant, made, why)
+
+
+def between_proofs(plant: Plant, readings: Sequence[Part], why: str = "") -> list[Part]:
+    """Readings between two proofs of the meter on a known source.
+
+    Args:
+        plant: the plant.
+        readings: that count only where the meter is proven after them too.
+        why: what they are for, said with the first proof; may be empty.
+    """
+    text = (
+        "Put the probes on a proving unit or another known source of direct voltage near the plant's own, and leave "
+        "the meter on that range. It must show it. An indicator's lamp for dangerous voltage stays dark on this plant "
+        "by design: go by its lowest step, or by a meter."
+    )
+    return [
+        Prove(
+            title="The meter shows a known source, before",
+            against="live-source",
+            read="voltage",
+            text=f"{why} {text}".strip(),
+        ),
+        *readings,
         Prove(
             title="The meter shows a known source, after",
             against="live-source",
             read="voltage",
             text="Put the probes on the same known source again. If the meter does not show it now, none of the "
             "readings since the first proof counts.",
-        )
-    )
-    return made
+        ),
+    ]
 
 
 def stands_on(plant: Plant, inlets: Iterable[Inlet]) -> list[str]:
@@ -98,7 +109,14 @@ def _on_the_way(plant: Plant, inlets: Iterable[Inlet]) -> list[str]:
     return unique(names)
 
 
-def _readings(plant: Plant, inlets: Sequence[Inlet]) -> list[Measure]:
+def point_readings(plant: Plant, names: Sequence[str], shelves: Sequence[str]) -> list[Measure]:
+    """Every point of some supplies and breakers, both sides of each, and of some shelves' inlets, in all pairs.
+
+    Args:
+        plant: the plant.
+        names: supplies and breakers.
+        shelves: whose inlets are read.
+    """
     found: list[Measure] = []
     seen: set[frozenset[str]] = set()
 
@@ -122,7 +140,6 @@ def _readings(plant: Plant, inlets: Sequence[Inlet]) -> list[Measure]:
                 )
             )
 
-    names = _on_the_way(plant, inlets)
     for name in names:
         if name in plant.supplies:
             supply = plant.supplies[name]
@@ -135,7 +152,7 @@ def _readings(plant: Plant, inlets: Sequence[Inlet]) -> list[Measure]:
             for side, end in (("line", breaker.line), ("load", breaker.load)):
                 places = [_Place(end.name, end.node), back, *_frame_of(plant, breaker.at)]
                 read(name, f"breaker {name}, {side} side,", places)
-    for shelf in unique(inlet.shelf for inlet in inlets):
+    for shelf in shelves:
         mine = plant.shelves[shelf].inlets
         places = [_Place(end.name, end.node) for inlet in mine for end in (inlet.live, inlet.back)]
         # about its first inlet: what is wrong at one keeps the whole shelf off

@@ -58,9 +58,11 @@ def supply_search(plant: Plant, of: str) -> Draft:
     ]
     text = "The cards are in, and capacitors charge through the meter. Hold the probes still."
     limit = by_hand("common practice, no source: a shelf with its cards in", at_least="100 ohm")
-    made += [parts.not_shorted(inlet, f"{inlet.name} is not shorted", text, limit) for inlet in inlets]
+    after: list[Part] = []
+    after += [parts.not_shorted(inlet, f"{inlet.name} is not shorted", text, limit) for inlet in inlets]
     for inlet in inlets:
-        made += _on_one_feed(plant, inlet)
+        after += _on_one_feed(plant, inlet)
+    made += parts.guarded(after, stands_on(plant, inlets))
     return Draft(f"Where voltage is lost on the way to {of}: on each feed, stretch by stretch, while it is on.", made)
 
 

@@ -65,6 +65,7 @@ DOES: dict[str, Callable[[Stage, State], object]] = {
     "abort": lambda stage, s: _asked(stage),
     "back": lambda stage, s: _wished(stage, e.Went(number=s.number, to=_before(s), then="go-on")),
     "again": lambda stage, s: _wished(stage, e.Went(number=s.number, to=_again(s), then="return")),
+    "stop": lambda stage, s: _wished(stage, e.Paused(why="the test voltage was stopped by a key", make_safe=True)),
     "pause": lambda stage, s: _wished(stage, e.Paused(why="the operator paused", make_safe=True)),
     "all-off": lambda stage, s: _wished(stage, e.Paused(why="everything was switched off by a key", make_safe=True)),
     "go-on": lambda stage, s: _wished(stage, e.Continued()),

@@ -44,8 +44,24 @@ def test_yes_answers_the_open_request(scene: str, key: str) -> None:
 
 
 def test_yes_means_nothing_where_nothing_is_asked() -> None:
-    for scene in ("insulating", "wait", "meeting", "switching", "paused", "done", "unsafe"):
+    for scene in ("wait", "meeting", "switching", "paused", "done", "unsafe"):
         assert pressed(scene, "enter", "space").link.wishes == []
+
+
+@pytest.mark.parametrize("scene", ["voltage-coming", "insulating"])
+@pytest.mark.parametrize("key", ["enter", "space", "escape", "s", "n", "g", "7", "question_mark"])
+def test_any_key_stops_a_test_voltage(scene: str, key: str) -> None:
+    (wish,) = pressed(scene, key).link.wishes
+    assert isinstance(wish, e.Paused) and wish.make_safe
+
+
+def test_whoever_watches_stops_a_test_voltage_too() -> None:
+    (wish,) = pressed("voltage-coming", "space", you="Ben").link.wishes
+    assert isinstance(wish, e.Paused) and wish.make_safe
+
+
+def test_the_key_that_confirmed_hands_off_does_not_stop_while_it_is_held() -> None:
+    assert len(pressed("voltage-coming", "enter", "enter", "enter", apart=0.1).link.wishes) == 1
 
 
 def test_a_caution_wants_its_own_key_and_neighbouring_cautions_another() -> None:
@@ -114,7 +130,7 @@ def test_skipping_wants_a_reason_and_only_where_skipping_is_allowed() -> None:
 
 
 def test_notes_and_disturbances() -> None:
-    assert pressed("insulating", "n", *"rain", "enter").link.wishes == [e.Noted(text="rain")]
+    assert pressed("wait", "n", *"rain", "enter").link.wishes == [e.Noted(text="rain")]
     assert pressed("place-open", "n", "enter").link.wishes == []
     assert pressed("place-open", "d", *"J101, W101.3: a foot", "enter").link.wishes == [
         e.Disturbed(touches=["J101", "W101.3"], text="a foot")
@@ -277,6 +293,7 @@ def test_every_key_that_is_shown_is_one_that_the_machine_takes(name: str) -> Non
         "back": e.Went(number=number, to=state.place.cursor - 1, then="go-on"),
         "skip": e.Skipped(number=number, reason="why not"),
         "pause": e.Paused(),
+        "stop": e.Paused(),
         "go-on": e.Continued(),
         "note": e.Noted(text="a"),
         "disturb": e.Disturbed(touches=["J101"]),
@@ -286,6 +303,9 @@ def test_every_key_that_is_shown_is_one_that_the_machine_takes(name: str) -> Non
     for one in keys.keys(view):
         if one.does in trial:
             accepts(state, trial[one.does])
+    if view.kind == "voltage":
+        return  # every other key stops it
+    del trial["stop"]
     offered = {one.does for one in keys.keys(view)} | {"again"}
     for does, event in trial.items():
         if does not in offered and not view.watching and does not in ("retry", "back"):

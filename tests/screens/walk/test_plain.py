@@ -366,3 +366,49 @@ def test_an_empty_line_says_nothing_of_a_tester() -> None:
     _, text = played(runner, ["", ""], interactive=True)
     assert not [event for event in runner.wishes if isinstance(event, e.Answered)]
     assert text.count("Type yes if the tester beeps") == 3
+
+
+class CountingRunner(Runner):
+    """It stands at a reading at a test voltage, counts, and goes no further by itself."""
+
+    def work(self) -> None:
+        step = self.walk.state.step
+        if isinstance(self.walk.asked, r.Measure) and step is not None and step.source.test_voltage is not None:
+            self.heard(p.Voltage(stage="coming", volts=100.0, seconds=5))
+            self.heard(p.Voltage(stage="coming", volts=100.0, seconds=4))
+            return
+        super().work()
+
+
+def test_a_test_voltage_is_counted_down_in_lines_and_any_line_stops_it() -> None:
+    walk = Walk()
+    walk.until(r.Place, "measure", 57)
+    for line in ("", "wait"):
+        runner = CountingRunner(walk, seat="Ana")
+        ended, said = typed_at(runner, ["", line])
+        assert "All hands off, at the far end too?" in said and "any key stops" in said
+        assert "Hands off. Test voltage 100 V in 5 s: press Enter to stop it." in said and "\n4 ...\n" in said
+        assert [type(one) for one in runner.wishes] == [e.Answered, e.Paused], (line, said)
+        assert ended.why == "left"
+        walk = Walk()
+        walk.until(r.Place, "measure", 57)
+
+
+def typed_at(runner: Runner, lines: list[str]) -> tuple[Ended, str]:
+    """As :func:`played`, by a person who types as soon as something is asked, with a clock that runs on."""
+    moments = iter(range(10_000))
+    out = io.StringIO()
+    plain = Plain(
+        runner.connect,  # type: ignore[arg-type]
+        out,
+        Typist(iter([*lines, None]).__next__),  # type: ignore[arg-type]
+        interactive=True,
+        clock=lambda: float(next(moments)),
+        now=lambda: datetime.fromisoformat(runner.walk.at()).astimezone(EVENING.tzinfo),
+    )
+    done: list[Ended] = []
+    thread = threading.Thread(target=lambda: done.append(plain.run()), daemon=True)
+    thread.start()
+    thread.join(60)
+    assert done, f"it never ended:\n{out.getvalue()}"
+    return done[0], out.getvalue()

@@ -23,7 +23,8 @@ KEPT = [(80, 24), (120, 40)]
 WALKING = (
     "meeting", "consent", "caution", "hold", "hold-typed", "do", "ask", "ask-typed", "zero", "prove", "place-open",
     "place-touching", "place-passed", "place-failed", "place-high", "place-undecided", "mirrored", "insulation",
-    "insulating", "feed", "switching", "wait", "trouble", "unsafe", "paused", "watching", "refused", "help", "note",
+    "insulating", "voltage-coming", "discharged",
+    "feed", "switching", "wait", "trouble", "unsafe", "paused", "watching", "refused", "help", "note",
     "disturb", "skip", "abort", "leave", "failing", "lost", "done", "done-clean", "aborted",
     "earth", "earth-suspected", "earth-lifted", "earth-found", "search-beep",
 )  # fmt: skip
