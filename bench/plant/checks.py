@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
 from typing import Final
 
-from bench.plant.demand import breaker_currents, fault_currents, inlet_drops
+from bench.plant.demand import breaker_currents, fault_currents, feed_paths, inlet_drops
 from bench.plant.graph import Edge, Nets, shortest, ways
-from bench.plant.model import Plant
-from bench.plant.protection import harmed_first, usual_limit
+from bench.plant.model import Plant, SupplyPath
+from bench.plant.protection import BREAKS_AT_MOST, harmed_first, opens_too, usual_limit
 from bench.plant.report import At, Report
-from bench.plant.things import Bond, Inlet, Terminal
+from bench.plant.things import Bond, Inlet, Supply, Terminal
 from bench.quantity import engineering
 
 CONTINUOUS: Final = 0.8
@@ -36,6 +38,7 @@ def check_plant(plant: Plant, report: Report) -> None:
     _breakers(plant, report)
     if report.is_sound():
         _loading(plant, report)
+        _batteries(plant, report)
     _cards(plant, report)
 
 
@@ -221,6 +224,90 @@ def _breakers(plant: Plant, report: Report) -> None:
                 found = f"{breaker.rating_a:g} A ({breaker.trips}) before conductor {name} of {why[0]}"
                 report.remark(report.at(breaker.name), "rating", found=found, expected=f"{why[1]}; local codes rule")
                 break
+
+
+def _batteries(plant: Plant, report: Report) -> None:
+    """Remark on what is to open a short of a battery: its fuse, what each device breaks, whether it alone opens."""
+    shorts = fault_currents(plant)
+    for supply in plant.supplies.values():
+        if supply.kind != "battery" or supply.limit_a is not None or supply.ohms <= 0:
+            continue
+        paths = [path for path in feed_paths(plant, supply.feed).values() if path.supply == supply.name]
+        if not paths:
+            continue
+        amperes = abs(supply.volts) / supply.ohms
+        at = report.at(supply.name)
+        told = (
+            f"{engineering(amperes, 'A', digits=2)} of battery {supply.name} ({supply.volts:g} V over its resistance)"
+        )
+        if supply.fuse_a is None:
+            mains = ", ".join(dict.fromkeys(path.breakers[0] for path in paths if path.breakers))
+            found = f"no fuse at the battery: nothing opens {told} before {mains or 'any breaker'}"
+            expected = "a fuse for direct current in the feed's pole at its terminals (common practice, no source)"
+            report.remark(at, "fuse", found=found, expected=f"{expected}; local codes rule")
+        else:
+            _battery_fuse(plant, report, supply, paths[0], amperes)
+        names = list(dict.fromkeys(name for path in paths for name in path.breakers))
+        silent = [name for name in names if plant.breakers[name].breaks_a is None]
+        if silent:
+            most = engineering(max(shorts.get(name, 0.0) for name in silent), "A", digits=2)
+            found = f"{_some(silent)} without 'breaks', where a short draws up to {most}"
+            report.remark(report.at(silent[0]), found=found, expected=f"what its maker says for this voltage "
+                          f"({BREAKS_AT_MOST}); where a resistance is not known, 20 A for each Ah")  # fmt: skip
+        for name in names:
+            breaks = plant.breakers[name].breaks_a
+            if breaks is not None and breaks < shorts.get(name, 0.0):
+                found = f"{name} breaks {engineering(breaks, 'A')}"
+                expected = f"at least the {engineering(shorts[name], 'A', digits=3)} of a short behind it"
+                report.remark(report.at(name), "breaks", found=found, expected=expected)
+        _in_a_row(plant, report, supply, paths, shorts)
+
+
+def _battery_fuse(plant: Plant, report: Report, supply: Supply, path: SupplyPath, amperes: float) -> None:
+    """Remark on a battery's fuse that does not break its short, or does not protect its cable."""
+    at = report.at(supply.name)
+    assert supply.fuse_a is not None
+    if supply.fuse_breaks_a is None or supply.fuse_breaks_a < amperes:
+        breaks = supply.fuse_breaks_a
+        found = "a fuse without 'fuse-breaks'" if breaks is None else f"a fuse that breaks {engineering(breaks, 'A')}"
+        expected = f"one that breaks {engineering(amperes, 'A', digits=2)} of direct current at this voltage"
+        report.remark(at, "fuse-breaks", found=found, expected=expected)
+    first = [edge.id for edge in path.out if edge.kind == "conductor"][-1:]
+    for name in first:
+        usual = usual_limit(plant.conductors[name].wire)
+        if usual is not None and supply.fuse_a > usual[0]:
+            found = f"a fuse of {engineering(supply.fuse_a, 'A')} before conductor {name}"
+            report.remark(at, "fuse", found=found, expected=f"at most {usual[0]:g} A ({usual[1]}); local codes rule")
+
+
+def _in_a_row(
+    plant: Plant, report: Report, supply: Supply, paths: Sequence[SupplyPath], shorts: Mapping[str, float]
+) -> None:
+    """Remark on devices that may both open on a short behind the second one, once for each first one."""
+    doubts: dict[str, tuple[list[str], str]] = {}
+    for path in paths:
+        rows = [("fuse", supply.fuse_a, supply.name)] if supply.fuse_a is not None else []
+        rows += [(plant.breakers[name].trips, plant.breakers[name].rating_a, name) for name in path.breakers]
+        for (trips, rating, name), (then_trips, then_rating, then) in pairwise(rows):
+            fault, table = shorts.get(then, 0.0), plant.breakers[then].selective_a
+            if table is not None and fault <= table:
+                continue
+            why = opens_too(trips, rating, then_trips, then_rating, fault)
+            if table is not None:
+                why = f"at most {engineering(table, 'A')} there, by the makers' table"
+            told = doubts.setdefault(name, ([], why))
+            if why and then not in told[0]:
+                told[0].append(then)
+    for name, (behind, why) in doubts.items():
+        if behind:
+            what = f"the fuse of {name}" if name == supply.name else name
+            most = engineering(max(shorts.get(one, 0.0) for one in behind), "A", digits=2)
+            found = f"{what} may open too on a short of up to {most} behind {_some(behind)}"
+            report.remark(report.at(behind[0]), found=found, expected=why)
+
+
+def _some(names: Sequence[str]) -> str:
+    return ", ".join(names) if len(names) <= 4 else f"{', '.join(names[:3])} and {len(names) - 3} more"
 
 
 def _loading(plant: Plant, report: Report) -> None:

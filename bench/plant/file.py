@@ -320,6 +320,10 @@ class Supply(_Entry, frozen=True, kw_only=True):
     """The feed's nominal voltage by default."""
     resistance: Resistance = default(Resistance(0.01))
     current_limit: Current | None = None
+    fuse: Current | None = None
+    """The fuse at its own terminals, in the feed's pole."""
+    fuse_breaks: Current | None = None
+    """The direct current that this fuse breaks at this voltage, by its maker."""
     at: str = ""
     """The bay or shelf where it stands; may be empty."""
     position: str = ""
@@ -356,6 +360,10 @@ class Breaker(_Entry, frozen=True, kw_only=True):
     rating: Current
     trips: Literal["B", "C", "D", "fuse"] = "C"
     """Characteristic of IEC 60898-1, or a fuse."""
+    breaks: Current | None = None
+    """The direct current that it breaks at this voltage, by its maker."""
+    selective: Current | None = None
+    """Up to this current the device before it stays closed when this one opens, by the makers' table."""
     at: str = ""
     """The bay or shelf where it sits."""
     position: str = ""

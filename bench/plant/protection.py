@@ -88,6 +88,35 @@ def harmed_first(wire: Wire, rating_a: float, trips: str, fault_a: float) -> tup
     return None
 
 
+FUSES: Final = 1.6
+"""Ratings of two fuses (gG) of which only the smaller opens; IEC 60269-2 practice as printed in a fuse maker's text."""
+FUSE_OVER_BREAKER: Final = 2.0
+"""The same of a fuse before a breaker (common practice, no source)."""
+_NEVER_AT_ONCE: Final = {"B": 3.0, "C": 5.0, "D": 10.0}
+"""Times its rating below which a breaker does not open at once; IEC 60898-1, as quoted in public tables."""
+BREAKS_AT_MOST: Final = "IEC 60898-2 ends at 10 kA and 220 V a pole, as quoted in a catalogue page"
+
+
+def opens_too(before: str, before_a: float, after: str, after_a: float, fault_a: float) -> str:
+    """Why of two devices in a row the first may open as well on a short behind the second; empty where it stays.
+
+    Args:
+        before: characteristic of the first: ``B``, ``C``, ``D`` or ``fuse``.
+        before_a: its rating.
+        after: characteristic of the second.
+        after_a: its rating.
+        fault_a: amperes of a short right behind the second.
+    """
+    if before == "fuse":
+        ratio = FUSES if after == "fuse" else FUSE_OVER_BREAKER
+        source = "IEC 60269-2 practice, as printed" if after == "fuse" else "common practice, no source"
+        return f"at least {ratio:g} times the rating ({source})" if before_a < ratio * after_a - 1e-9 else ""
+    stays = _NEVER_AT_ONCE.get(before, 0.0) * before_a
+    if fault_a >= stays:
+        return f"at most {engineering(stays, 'A', digits=3)} there, or the makers' table for both ('selective')"
+    return ""
+
+
 def usual_limit(wire: Wire) -> tuple[float, str] | None:
     """Amperes that usually protect a conductor, and the source; None where no table was at hand.
 

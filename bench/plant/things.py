@@ -303,6 +303,8 @@ class Supply(msgspec.Struct, frozen=True):
         volts: open-circuit voltage with its sign.
         ohms: internal resistance.
         limit_a: current limit; None where there is none.
+        fuse_a: the fuse at its terminals, in amperes; None where there is none.
+        fuse_breaks_a: what that fuse breaks; None where nobody says.
         live: the terminal of the feed's own pole.
         back: the terminal of the return.
         at: bay or shelf; may be empty.
@@ -316,6 +318,8 @@ class Supply(msgspec.Struct, frozen=True):
     volts: float
     ohms: float
     limit_a: float | None
+    fuse_a: float | None
+    fuse_breaks_a: float | None
     live: Terminal
     back: Terminal
     at: str
@@ -359,6 +363,8 @@ class Breaker(msgspec.Struct, frozen=True):
         feed: the feed's name.
         rating_a: rated current.
         trips: ``B``, ``C``, ``D`` (IEC 60898-1) or ``fuse``.
+        breaks_a: the direct current that it breaks; None where nobody says.
+        selective_a: up to which the device before it stays closed; None where nobody says.
         line: the terminal on the supply's side.
         load: the terminal on the load's side.
         closed: what it should read when it is closed.
@@ -371,6 +377,8 @@ class Breaker(msgspec.Struct, frozen=True):
     feed: str
     rating_a: float
     trips: str
+    breaks_a: float | None
+    selective_a: float | None
     line: Terminal
     load: Terminal
     closed: ExpectedResistance
