@@ -207,6 +207,9 @@ class CardType(_Entry, frozen=True, kw_only=True):
     """The lowest feed voltage that it is guaranteed for, without sign: it turns on below, nobody knows where."""
     works_to: Voltage = default(Voltage(57.0))
     """The highest feed voltage that it bears, without sign."""
+    keeps: str = ""
+    """What it holds that cannot be bought again, such as ``programme of the exchange, on a disc``: it is copied, and
+    the copy read back, before its shelf gets power."""
 
     def __post_init__(self) -> None:
         if self.idle.value < 0:

@@ -374,8 +374,9 @@ def _where(plant: Plant, step: Step) -> list[str]:
 
 
 def _add_conditions(made: Sheet, state: State) -> None:
-    units = {"ambient": "°C", "humidity": "%"}
-    names = {"ambient": "temperature of conductors and meters", "humidity": "relative humidity", "remark": "remark"}
+    units = {"ambient": "°C", "humidity": "%", "strap": "MΩ"}
+    names = {"ambient": "temperature of conductors and meters", "humidity": "relative humidity", "remark": "remark",
+             "strap": "wrist strap with its wearer", "checksum": "checksum of original and copy"}  # fmt: skip
     answers = state.conditions.answers
     for name, value in answers.items():
         made.conditions.append((names.get(name, name), f"{value} {units.get(name, '')}".strip()))

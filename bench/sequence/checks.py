@@ -16,6 +16,7 @@ from bench.quantity import engineering
 from bench.roles import UNIT_OF
 from bench.sequence.file import (
     NOWHERE,
+    Ask,
     Discharge,
     Do,
     Energise,
@@ -96,7 +97,7 @@ class Checks:
             case Wait():
                 good = filled.discharge is None or self._discharge(filled.discharge)
                 return good and self._all_known(entry, filled)
-            case Hold():
+            case Hold() | Ask():
                 return self._all_known(entry, filled)
             case Set(output="on") if not self.held:
                 self.say(entry, ("output",), "an output that goes on", "a hold point before it", "")

@@ -398,10 +398,16 @@ _CHANGES: Final[tuple[tuple[str, Kind, str], ...]] = (
 class Ask(_Common, frozen=True, kw_only=True, tag="ask"):
     """A value that the operator types, such as the room's temperature."""
 
+    NAMES = ("proven",)
+
     text: str
-    name: Literal["ambient", "humidity", "remark"]
+    name: Literal["ambient", "humidity", "remark", "strap", "checksum"]
+    """A remark is free text; ``strap`` is what a wrist strap with its wearer read, in MΩ; ``checksum`` is that of an
+    original and that of its copy, which must agree."""
     least: float | None = None
     most: float | None = None
+    proven: list[str] = []
+    """Plant names: where an earlier reading about one of them does not count as passed, nobody is asked."""
 
 
 class Look(_Common, frozen=True, kw_only=True, tag="look"):

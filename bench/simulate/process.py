@@ -232,7 +232,8 @@ class SimulatedHands:
             case Gate():
                 return "a simulated bench: going on to show what can be shown"
             case Ask(name=name):
-                return f"{self._ambient:g}" if name == "ambient" else "0"
+                said = {"ambient": f"{self._ambient:g}", "strap": "1.1", "checksum": "5a9e17c40b72 5a9e17c40b72"}
+                return said.get(name, "0")
         return step.source.word
 
     def _stands(self, kind: Kind, name: str) -> str:

@@ -46,6 +46,9 @@ from bench.walk.power import Prepared, joint_words, judge_energised, loses, prep
 
 ROOM: Final = (-40.0, 70.0)
 """°C that a room can have; what is outside is a slip of the fingers."""
+STRAP: Final = (0.75, 35.0)
+"""MΩ of a wrist strap with its wearer: at most by IEC 61340-5-1, as quoted in a public table; at least, so that
+touching something live stays harmless, by a tester's data."""
 
 
 class Conditions(msgspec.Struct, frozen=True):
@@ -96,10 +99,21 @@ class Conditions(msgspec.Struct, frozen=True):
         answers = {**self.answers, ask.name: answer}
         if ask.name == "remark":
             return replace(self, answers=answers)
+        if ask.name == "checksum":
+            sums = answer.casefold().split()
+            if len(sums) != 2 or any(len(one) < 8 or set(one) - set("0123456789abcdef") for one in sums):
+                raise refuse("two checksums are wanted, of the original and of the copy, in hexadecimal digits")
+            if sums[0] != sums[1]:
+                raise refuse("they differ: the copy is no copy; make it anew, and read both again")
+            return replace(self, answers=answers)
         try:
             value = float(answer)
         except ValueError:
             value = math.nan
+        if ask.name == "strap":
+            if not STRAP[0] <= value <= STRAP[1]:
+                raise refuse(f"{STRAP[0]:g} to {STRAP[1]:g} MΩ are wanted: no card is touched with another strap")
+            return replace(self, answers=answers)
         low, high = (
             ROOM[0] if ask.least is None else ask.least,
             ROOM[1] if ask.most is None else ask.most,

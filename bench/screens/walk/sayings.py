@@ -312,7 +312,9 @@ def _own_text(step: Step) -> str:
 def _wanted(source: Ask) -> str:
     if source.name == "remark":
         return "your words"
-    unit = {"ambient": " in °C", "humidity": " in %"}[source.name]
+    if source.name == "checksum":
+        return "the checksum of the original, a space, and that of the copy"
+    unit = {"ambient": " in °C", "humidity": " in %", "strap": " in MΩ"}[source.name]
     if source.least is not None and source.most is not None:
         return f"a number from {source.least:g} to {source.most:g}{unit}"
     return f"a number{unit}, with a decimal point"

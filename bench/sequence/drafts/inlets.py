@@ -11,13 +11,14 @@ from bench.plant.things import Inlet
 from bench.sequence.drafts.parts import CannotDraft, Draft, Part, called, unique
 from bench.sequence.drafts.power_parts import (
     ammeter_places,
-    breakers_on,
     check_signs,
+    isolate,
     reached,
     return_bar,
     sign_words,
     supplies_of,
     through_the_meter,
+    tools,
     way,
 )
 from bench.sequence.drafts.proved_dead import proved_dead, stands_on
@@ -99,14 +100,8 @@ def _off_and_dead(plant: Plant, of: str, then: str) -> list[Part]:
             text="Nothing of this plant may be live while wires and cards are handled. Follow the site's rules and "
             "local codes. If you are not sure that it is dead, stop and ask the person in charge.",
         ),
-        Do(
-            title="Isolate",
-            text=f"Open every breaker to {what}, disconnect {', '.join(supplies)} at their terminals, lock off and "
-            "tag. The bench supply's leads are on nothing.",
-            open=breakers_on(plant, inlets),
-            switch_off=supplies,
-            disconnect=supplies,
-        ),
+        tools(plant, supplies),
+        isolate(plant, what, inlets),
         *proved_dead(plant, inlets),
         Hold(
             title="Isolated and proved dead",

@@ -92,15 +92,9 @@ def _isolate(plant: Plant, of: str, shelves: list[Shelf]) -> list[Part]:
             "authorised people may do this. Local codes and the rules of the site come before every word of this "
             "sequence. This program is no safety device.",
         ),
+        parts.tools(plant, supplies),
         *looking.all_breakers(plant, supplies),
-        Do(
-            title="Isolate",
-            text=f"Open every breaker to {what}, disconnect {', '.join(supplies)} at their terminals, lock off and "
-            "tag. The bench supply's leads are on nothing.",
-            open=parts.breakers_on(plant, inlets),
-            switch_off=supplies,
-            disconnect=supplies,
-        ),
+        parts.isolate(plant, what, inlets),
         *looking.nothing_beside(plant, supplies, parts.breakers_on(plant, inlets)),
         *proved_dead(plant, inlets),
         Hold(
@@ -111,20 +105,29 @@ def _isolate(plant: Plant, of: str, shelves: list[Shelf]) -> list[Part]:
             word="DEAD",
             proven=stands_on(plant, inlets),
         ),
+        msgspec.structs.replace(parts.joints(plant, inlets), proven=stands_on(plant, inlets)),
     ]
 
 
 def _resistance(plant: Plant, shelves: list[Shelf]) -> list[Part]:
     names = [shelf.name for shelf in shelves]
     stands = stands_on(plant, [inlet for shelf in shelves for inlet in reached(plant, shelf)])
+    slowest = max(shelves, key=lambda one: sum(_farad(card) for card in _cards(plant, one)))
     made: list[Part] = [
+        *parts.lose_charge(
+            plant, slowest, _cards(plant, slowest), stands, [one.name for one in shelves if one is not slowest]
+        ),
+        parts.strap(stands),
         Do(
             title="Cards out",
-            text=f"Take all cards out of {', '.join(names)}: strap on, a word to the person beside you, and note where "
-            "each card was. Their capacitors may be charged: touch no contacts.",
+            text=f"Take all cards out of {', '.join(names)}, one shelf after the other, and note where each card was. "
+            "They go into bags that carry charge away. Touch no contacts: capacitors give some of their charge back. "
+            "Where a shelf's capacitors can be reached, read their leakage and series resistance now and keep both "
+            "in a "
+            "note with key n: what grows from year to year is changed before it fails.",
             take_out=names,
             proven=stands,
-        )
+        ),
     ]
     text = "Hold the probes still: the shelf's capacitors charge through the meter, and the reading climbs."
     limit = by_hand("common practice, no source: an empty shelf", at_least="1 kohm")
@@ -150,7 +153,8 @@ def _shelf(plant: Plant, shelf: Shelf, shelves: list[Shelf]) -> list[Part]:
     everything = _cards(plant, shelf)
     groups = _groups(everything)
     stands = stands_on(plant, inlets)
-    made: list[Part] = [looking.gate(shelf.name), _clear(shelf.name, "without cards")]
+    made: list[Part] = [looking.gate(shelf.name), *parts.copied(shelf, everything, stands)]
+    made.append(_clear(shelf.name, "without cards"))
     # last on the first feed, where the cards go in next: the leads need not move again
     for inlet in [*others, first]:
         made += _empty(plant, shelf, inlet, shelves, up=inlet is first)
@@ -211,7 +215,7 @@ def _group_in(
     names = [card.name for card in group]
     what = "Put a dummy load on its output. " if dummy else ""
     text = (
-        "Strap on, tested. The shelf is off. Read once more behind its diodes, where a card will go: below 2 V, or "
+        "Strap on. The shelf is off. Read once more behind its diodes, where a card will go: below 2 V, or "
         "wait until it is, for capacitors that have slept give their charge back. "
         f"Then put in {', '.join(names)}. {what}"
         "The program knows no more of the shelf than you have told it: if anything looks or smells wrong, stop."
@@ -252,6 +256,10 @@ def _group_in(
     if dummy:
         made.append(Do(title="Dummy load off", text="Take the dummy load off."))
     return made
+
+
+def _farad(card: Card) -> float:
+    return card.type.input_capacitance.value if card.type.input_capacitance is not None else 0.0
 
 
 def _cards(plant: Plant, shelf: Shelf) -> list[Card]:

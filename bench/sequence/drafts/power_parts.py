@@ -14,7 +14,7 @@ from bench.plant.things import Card, Inlet, Shelf
 from bench.quantity import Amount, Current, Duration, Voltage, engineering
 from bench.sequence.drafts.parts import Beside, CannotDraft, Part, by_hand, unique
 from bench.sequence.drafts.proved_dead import DEAD_VOLTS
-from bench.sequence.file import Do, Energise, Hold, Limit, Measure, Ramp, Set, Step, Wait
+from bench.sequence.file import Ask, Do, Energise, Hold, Limit, Measure, Ramp, Set, Step, Wait
 from bench.sequence.power_tree import Powered, PowerTree, WillNotCarry, headroom_line
 
 SUPPLY_A: Final = 5.0
@@ -173,19 +173,23 @@ def positive(plant: Plant, feed: str) -> bool:
     return plant.feeds[feed].nominal_v > 0
 
 
-def sign_words(plant: Plant, inlet: Inlet) -> str:
-    """Where the probes go at an inlet, and which sign is right there.
+def sign_words(plant: Plant, inlet: Inlet, red: str = "", black: str = "") -> str:
+    """Where the probes go, and which sign is right there.
 
     Args:
         plant: the plant.
         inlet: of it.
+        red: where the red probe goes; the inlet's feed by default.
+        black: where the black probe goes; the inlet's return by default.
     """
     right = (
         "plus: the feed is positive and its return earthed"
         if positive(plant, inlet.feed)
         else ("minus: the return is positive here and earthed")
     )
-    return f"Red probe on {inlet.live.name}, black probe on {inlet.back.name}. The right sign is {right}."
+    return (
+        f"Red probe on {red or inlet.live.name}, black probe on {black or inlet.back.name}. The right sign is {right}."
+    )
 
 
 def check_signs(plant: Plant, inlets: Sequence[Inlet]) -> None:
@@ -280,7 +284,7 @@ def there_first(plant: Plant, inlet: Inlet, neighbours: Sequence[Inlet] = ()) ->
     text = f"A harmless voltage first: it shows whether the bench supply is in the place of {supply}, and its sign."
     sign = sign_words(plant, inlet)
     bar = return_bar(plant, inlet)
-    beside = f"{sign} Here: red on {last.load.name}, black on {bar}."
+    beside = sign_words(plant, inlet, last.load.name, bar)
     made: list[Part] = [
         empty_brought_up(title, text, [supply], target, _SAFE_LIMIT),
         volts((last.load.name, bar), last.name, f"{last.name}, load side", SHELF_VOLTAGE, live=True, text=beside),
@@ -320,7 +324,142 @@ def apart(plant: Plant, inlet: Inlet, when: str) -> list[Part]:
     return made
 
 
-def lose_charge(plant: Plant, shelf: Shelf, cards: Sequence[Card], names: Sequence[str]) -> list[Part]:
+def isolate(plant: Plant, what: str, inlets: Sequence[Inlet]) -> Do:
+    """Everything that can feed some inlets is opened and taken off: the loads first, the battery last.
+
+    Args:
+        plant: the plant.
+        what: is isolated, in words.
+        inlets: of it, that are reached.
+    """
+    supplies = supplies_of(plant, inlets)
+    batteries = [name for name in supplies if plant.supplies[name].kind == "battery"]
+    fuses = f" Take the fuse out at {' and at '.join(batteries)}." if batteries else ""
+    return Do(
+        title="Isolate",
+        text=f"Loads first, battery last. Open every breaker to {what}, those of its shelves before the mains.{fuses} "
+        f"Then disconnect {', '.join(supplies)} at their terminals, the earthed pole first: from then on a slip to the "
+        "frame closes no circuit (makers' manuals). Cover the lugs, lock off and tag. The bench supply's leads are on "
+        "nothing.",
+        open=list(reversed(breakers_on(plant, inlets))),
+        switch_off=supplies,
+        disconnect=supplies,
+    )
+
+
+def tools(plant: Plant, supplies: Sequence[str]) -> Do:
+    """What meter, leads and tools must bear, before anything is touched with them.
+
+    Args:
+        plant: the plant.
+        supplies: that they may meet.
+    """
+    found = [plant.supplies[name] for name in supplies]
+    volts = max(abs(one.volts) for one in found)
+    most = [abs(one.volts) / one.ohms for one in found if one.kind == "battery" and one.limit_a is None and one.ohms]
+    amps = (
+        f" A short of a battery here takes about {engineering(max(most), 'A', digits=2)} by the plant file."
+        if most
+        else ""
+    )
+    return Do(
+        title="Meter, leads and tools",
+        text=f"Meter, leads and every fuse in them are made for direct voltage, {volts:g} V and more, and for the "
+        f"measurement category of a battery's wiring; an ammeter's fuse breaks a battery's short.{amps} Leads whole, "
+        "tips with guards; spanners insulated all over; eye protection. What is not so stays away.",
+    )
+
+
+def joints(plant: Plant, inlets: Sequence[Inlet]) -> Do:
+    """Each joint that will carry current is made up and marked, and that is recorded.
+
+    Args:
+        plant: the plant.
+        inlets: whose ways they are on.
+    """
+    return Do(
+        title="Joints made up and marked",
+        text=f"Go along the ways: {'; '.join(_joints(plant, inlets))}. Each joint is clean and flat, made up to the "
+        "torque of its terminal's maker, which always rules (where only the bolt is known: M6 8, M8 20, M10 40, M12 70 "
+        "N m, 8.8 dry on copper, DIN 43673 as quoted in a public note), and marked across nut and bar. A joint without "
+        "a mark is not made up: go on when all have one.",
+    )
+
+
+def joints_again(plant: Plant, inlets: Sequence[Inlet]) -> Do:
+    """The same joints after they were warm, cold and dead.
+
+    Args:
+        plant: the plant.
+        inlets: whose ways they are on.
+    """
+    return Do(
+        title="Joints again, cold",
+        text=f"All is off, disconnected and locked, and has cooled. Go along the ways again: "
+        f"{'; '.join(_joints(plant, inlets))}. Look at each mark, and try the joint at 80 % of its torque (DIN 43673 "
+        "as "
+        "quoted in a public note). One that has moved is undone, cleaned, made up anew and marked; never a bit more.",
+    )
+
+
+def _joints(plant: Plant, inlets: Sequence[Inlet]) -> list[str]:
+    """The terminals on the ways of some inlets, feed by feed: supply, breakers, inlets, and the returns."""
+    found: dict[str, list[str]] = {}
+    for inlet in inlets:
+        name, breakers = way(plant, inlet)
+        supply = plant.supplies[name]
+        names = [
+            supply.live.name,
+            *(end.name for one in breakers for end in (plant.breakers[one].line, plant.breakers[one].load)),
+        ]
+        names += [inlet.live.name, inlet.back.name, return_bar(plant, inlet), supply.back.name]
+        found.setdefault(f"feed {inlet.feed}", []).extend(names)
+    return [f"{feed}: {', '.join(unique(names))}" for feed, names in found.items()]
+
+
+def strap(proven: Sequence[str] = ()) -> Ask:
+    """The wrist strap is tested with its wearer, before the first card is touched.
+
+    Args:
+        proven: what must have passed, else nobody is asked.
+    """
+    return Ask(
+        title="Wrist strap",
+        text="Strap on, its cord on the earth point of the frame, never near an open battery or a bare live bar. What "
+        "does a strap tester, or the ohmmeter from your other hand to the frame, show in MΩ? (0.75 to 35: IEC "
+        "61340-5-1 "
+        "as quoted in a public table, and a tester's data.)",
+        name="strap",
+        proven=list(proven),
+    )
+
+
+def copied(shelf: Shelf, cards: Sequence[Card], proven: Sequence[str]) -> list[Part]:
+    """What cannot be bought again is copied before its shelf gets power, and the copy is read back.
+
+    Args:
+        shelf: that gets power.
+        cards: of it.
+        proven: what must have passed, else nobody is asked.
+    """
+    return [
+        Ask(
+            title=f"Copy of what {card.name} keeps",
+            text=f"{card.name}, {card.type.title or card.type.name}, keeps: {card.type.keeps}. It cannot be bought "
+            "again, "
+            f"and {shelf.name} gets power next. Copy it on a machine of its own, write-protected, and read the copy "
+            "back. What is the checksum of the original, and that of the copy?",
+            name="checksum",
+            proven=list(proven),
+        )
+        for card in cards
+        if card.type.keeps
+    ]
+
+
+def lose_charge(
+    plant: Plant, shelf: Shelf, cards: Sequence[Card], names: Sequence[str], others: Sequence[str] = ()
+) -> list[Part]:
     """A shelf's capacitors lose their charge behind the diodes, before hands reach in.
 
     Where the plant file knows the bleeder, the wait is computed: R C ln(V0 / V) x 1.26, from what was there to 5 V. The
@@ -332,13 +471,15 @@ def lose_charge(plant: Plant, shelf: Shelf, cards: Sequence[Card], names: Sequen
         shelf: whose cards are handled.
         cards: that are in.
         names: what must have passed, else nobody waits.
+        others: shelves that lose theirs sooner, and are handled with it.
     """
+    called = ", ".join((shelf.name, *others))
     inside = plant.file.shelf_input
     height = max(nominal_volts(plant, inlet) for inlet in shelf.inlets)
     if inside is None:
         return [
             Do(
-                title=f"Read behind the diodes of {shelf.name}",
+                title=f"Read behind the diodes of {called}",
                 text="Its capacitors keep their charge behind the diodes, where the inlets show nothing, and the plant "
                 "file names no bleeder: there is no time after which it is safe. Read at the converter's input or the "
                 "card connector, on a proven meter, feed to return and each to the frame: go on only below 2 V, and "
@@ -352,8 +493,8 @@ def lose_charge(plant: Plant, shelf: Shelf, cards: Sequence[Card], names: Sequen
     seconds = float(math.ceil(inside.bleeder.value * farad * math.log(height / CHARGED) * WAIT_FACTOR))
     return [
         Wait(
-            title=f"{shelf.name} loses its charge",
-            text=f"Nobody reaches into {shelf.name} yet. Behind the diodes its capacitors ({engineering(farad, 'F')}) "
+            title=f"{called} {'lose their' if others else 'loses its'} charge",
+            text=f"Nobody reaches into {called} yet. Behind the diodes its capacitors ({engineering(farad, 'F')}) "
             f"keep up to {height:g} V, and no probe at an inlet sees it. Through the bleeder ({inside.bleeder}) they "
             f"take {seconds:g} s to fall to {CHARGED:g} V.",
             time=Duration(seconds),
@@ -384,7 +525,7 @@ def _guarded(part: Part, names: list[str]) -> Part:
         return Beside(guarded_step, part.comments)
     if isinstance(part, Do) and (part.disconnect or part.switch_off or (part.open and part.title == _BREAKERS_OPEN)):
         return part
-    if isinstance(part, Do | Hold | Wait) or (isinstance(part, Measure) and not part.live):
+    if isinstance(part, Do | Hold | Wait | Ask) or (isinstance(part, Measure) and not part.live):
         return msgspec.structs.replace(part, proven=names)
     return part
 

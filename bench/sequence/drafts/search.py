@@ -9,7 +9,7 @@ from bench.plant.things import Inlet
 from bench.sequence.drafts import power_parts as parts
 from bench.sequence.drafts.parts import Beside, CannotDraft, Draft, Part, by_hand, called
 from bench.sequence.drafts.proved_dead import proved_dead, stands_on
-from bench.sequence.file import Caution, Do, Hold, Seek
+from bench.sequence.file import Caution, Hold, Seek
 
 _MARGIN_A: Final = 0.3
 """A converter makes up for lost voltage with more current, and this sequence is for a shelf that loses some."""
@@ -39,14 +39,8 @@ def supply_search(plant: Plant, of: str) -> Draft:
             "of amperes through a slipped probe. Only licensed or authorised people may do this. Local codes and the "
             "rules of the site come before every word of this sequence. This program is no safety device.",
         ),
-        Do(
-            title="Isolate",
-            text=f"Open every breaker to {of}, disconnect {', '.join(supplies)} at their terminals, lock off and tag. "
-            "The bench supply's leads are on nothing.",
-            open=parts.breakers_on(plant, inlets),
-            switch_off=supplies,
-            disconnect=supplies,
-        ),
+        parts.tools(plant, supplies),
+        parts.isolate(plant, of, inlets),
         *proved_dead(plant, inlets, "Ohms are read next, and leads are moved."),
         Hold(
             title="Isolated and proved dead",
