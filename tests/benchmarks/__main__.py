@@ -39,9 +39,12 @@ ORDERED: Final[dict[str, tuple[str, ...]]] = {
     "insulation": (),
     "typed": (),
     "clocks": (),
+    "first_powers": ("all",),
 }
 """Benchmark to its arguments, in the order of the page; what is not named here comes after, without arguments."""
-LONG: Final = frozenset({"crash", "kills", "conductors", "earth", "survey", "risk", "insulation", "typed", "clocks"})
+LONG: Final = frozenset(
+    {"crash", "kills", "conductors", "earth", "survey", "risk", "insulation", "typed", "clocks", "first_powers"}
+)
 """Those that take many minutes: run by name only."""
 HEAD: Final = """# Figures
 

@@ -2,6 +2,7 @@
 
     python -m tests.benchmarks.bench_first_powers [RUNS OF EACH JOB [FIRST SEED [JOB]]]
     python -m tests.benchmarks.bench_first_powers soaks [SOAKS [FIRST SEED]]
+    python -m tests.benchmarks.bench_first_powers all
 
 Prints its figures; exit code 1 where one is not what it must be. The tests walk a small sample of the same.
 """
@@ -14,6 +15,7 @@ import tempfile
 import time
 from collections import Counter
 from pathlib import Path
+from typing import Final
 
 from msgspec.structs import replace
 
@@ -22,6 +24,10 @@ from bench.plant import faults as k
 from bench.quantity import Current, Duration, Frequency
 from tests.power import pure_walk
 from tests.power import season_of_both as season
+
+
+TELL_EVERY: Final = 25
+"""Runs between two lines on the standard error stream."""
 
 
 def first_powers(runs: int, start: int, jobs: tuple[str, ...]) -> bool:
@@ -41,6 +47,13 @@ def first_powers(runs: int, start: int, jobs: tuple[str, ...]) -> bool:
             for text in came.against:
                 good = False
                 print(f"  {job} seed {seed}, {' + '.join(one.kind for one in wrongs)}: {text}", flush=True)
+            if sys.stderr.isatty() or (seed - start) % TELL_EVERY == TELL_EVERY - 1:
+                done = seed - start + 1
+                print(
+                    f"{job}: {done} of {runs} walked, {sum(right.values())} as they must be",
+                    file=sys.stderr,
+                    flush=True,
+                )
         print(f"first power of {job}: {runs} runs from seed {start}, {time.monotonic() - began:.0f} s")
         for kind in asked:
             print(f"  {kind:14} {right[kind]:3} of {asked[kind]:3} as they must be", flush=True)
@@ -55,6 +68,8 @@ def soaks(count: int, start: int) -> bool:
     for seed in range(start, start + count):
         verdict, sentence = soaked(here, seed)
         answers[verdict] += 1
+        if (seed - start) % (8 * TELL_EVERY) == 8 * TELL_EVERY - 1:
+            print(f"{seed - start + 1} of {count} soaked: {dict(answers)}", file=sys.stderr, flush=True)
         if verdict == "fail":
             print(f"  seed {seed}: {sentence}", flush=True)
     print(f"{count} soaks of a sound shelf from seed {start}, {time.monotonic() - began:.0f} s: {dict(answers)}")
@@ -102,6 +117,9 @@ def soaked(here: season.Hall, seed: int) -> tuple[str, str]:
 def main() -> int:
     """Run all; see the module's text."""
     words = sys.argv[1:]
+    if words == ["all"]:
+        powers = first_powers(300, 0, tuple(season.JOBS))
+        return 0 if soaks(1000, 0) and powers else 1
     if words[:1] == ["soaks"]:
         return 0 if soaks(int(words[1]) if len(words) > 1 else 1000, int(words[2]) if len(words) > 2 else 0) else 1
     runs = int(words[0]) if words else 300
