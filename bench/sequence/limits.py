@@ -198,7 +198,21 @@ def _shelf_voltage(step: Step, source: Measure, plant: Plant, powered: Powered |
     drop = abs(powered.volts) - abs(volts)
     doubt = DROP_DOUBT[0] * drop + DROP_DOUBT[1] + margin
     origin = f"{engineering(abs(powered.volts), 'V')} at the supply less a computed drop of {engineering(drop, 'V')}"
+    most = _drop_of(plant, source.between[0])
+    if most is not None and drop + doubt > most:
+        # the feed allows less than what such a way may lose
+        least = abs(powered.volts) - most
+        origin = f"{engineering(abs(powered.volts), 'V')} at the supply less the {most:g} V that the feed may lose"
+        bounds = (least, volts + doubt) if volts > 0 else (volts - doubt, -least)
+        return Held(Limit.between(*bounds, "V", origin), volts)
     return Held(Limit.between(volts - doubt, volts + doubt, "V", origin), volts)
+
+
+def _drop_of(plant: Plant, name: str) -> float | None:
+    """What the feed of an inlet may lose on its way there and back, in volts; None where the file does not say."""
+    inlet = next((one for one in plant.inlets.values() if one.live.name == name), None)
+    drop = plant.feeds[inlet.feed].drop_v if inlet is not None else None
+    return None if drop is None else abs(drop)
 
 
 LEAST_DROP: Final = 0.001

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
-from typing import Any
+from typing import Any, Final
 
 import msgspec
 from msgspec.structs import replace
@@ -20,6 +20,7 @@ from bench.plant.model import Plant, UnknownName
 from bench.say import verdict as say
 from bench.say.lists import count, some
 from bench.sequence.file import Measure, Prove
+from bench.sequence.limits import LEAST_DROP
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.outcome import Connected, Outcome
@@ -47,7 +48,7 @@ def results(state: State) -> dict[int, Outcome]:
         if outcome.found is not None:
             outcome = _searched(state, setting, outcome, checks)
         found[index] = _undisturbed(setting, outcome, disturbed)
-    return {**found, **_stand_outs(setting, found), **_leaky(setting, found)}
+    return {**found, **_stand_outs(setting, found), **_leaky(setting, found), **_twins(setting, found)}
 
 
 def _stand_outs(setting: Setting, found: Mapping[int, Outcome]) -> dict[int, Outcome]:
@@ -102,6 +103,51 @@ def _leaky(setting: Setting, found: Mapping[int, Outcome]) -> dict[int, Outcome]
             remark = f"{outcome.remark} {odd.sentence} {-odd.score:.1f} decades below.".strip()
             marked[outcome.index] = replace(outcome, remark=remark, odd=True)
     return marked
+
+
+TWIN: Final = 1.5
+"""Times the loss of the least like joint at which one is looked at (ANSI/NETA, as quoted in public pages)."""
+TWIN_VOLTS: Final = 0.002
+"""Volts that it must lose more than that: contacts of unlike metals and pick-up (common practice, no source)."""
+
+
+def _twins(setting: Setting, found: Mapping[int, Outcome]) -> dict[int, Outcome]:
+    """Joints that pass but lose far more than their twins at the same current: A against B, shelf against shelf.
+
+    What a sound one may lose at the current that flowed is the measure, so ways of other lengths still compare.
+    """
+    groups: dict[tuple[str, ...], list[tuple[float, Outcome, str]]] = {}
+    for index, outcome in found.items():
+        source, most = setting.plan.steps[index].source, outcome.bounds.high
+        stretch = isinstance(source, Measure) and source.limit.computed == "stretch-drop"
+        if not stretch or outcome.verdict != "pass" or outcome.figure.value is None or not most:
+            continue
+        kind = tuple(_kind(setting.plant, name) for name in source.between)
+        name = f"{source.between[0]} to {source.between[1]}"
+        groups.setdefault(kind, []).append((abs(outcome.figure.value) / max(most - LEAST_DROP, 1e-9), outcome, name))
+    marked: dict[int, Outcome] = {}
+    for twins in groups.values():
+        least, _, least_name = min(twins, key=lambda one: one[0])
+        for part, outcome, _ in twins:
+            most = (outcome.bounds.high or 0.0) - LEAST_DROP
+            if (part - TWIN * least) * most < TWIN_VOLTS or part <= TWIN * least:
+                continue
+            times = f"{part / least:.1f} times as much as" if least > 0.01 else "far more than"
+            told = (
+                f"It loses {times} its twin, {least_name}, at the same current: look at this joint cold and dead "
+                f"({TWIN:g} times is where one looks, a maintenance specification as quoted in public pages)."
+            )
+            marked[outcome.index] = replace(outcome, remark=f"{outcome.remark} {told}".strip(), odd=True)
+    return marked
+
+
+def _kind(plant: Plant, name: str) -> str:
+    """What kind of place it is; breakers of one rating are like one another."""
+    terminal = plant.terminals.get(name)
+    if terminal is None:
+        return name
+    breaker = plant.breakers.get(terminal.owner)
+    return f"{terminal.kind} {name.rpartition('.')[2]} {breaker.rating_a:g} A" if breaker is not None else terminal.kind
 
 
 class Connections(msgspec.Struct, frozen=True):

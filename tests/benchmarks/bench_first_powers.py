@@ -25,7 +25,6 @@ from bench.quantity import Current, Duration, Frequency
 from tests.power import pure_walk
 from tests.power import season_of_both as season
 
-
 TELL_EVERY: Final = 25
 """Runs between two lines on the standard error stream."""
 
