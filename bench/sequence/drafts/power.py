@@ -35,6 +35,9 @@ from bench.sequence.drafts.proved_dead import proved_dead, stands_on
 from bench.sequence.file import Caution, Do, Hold, Measure, Step
 
 _DUMMY_A: Final = 0.5
+_DUMMY_OFF: Final = Do(
+    title="Dummy load off", text="The shelf is off and has lost its charge. Take the dummy load off."
+)
 _SOAK_S: Final = 60.0
 _SOAK_ON_THE_OTHER_S: Final = 20.0
 
@@ -160,10 +163,22 @@ def _shelf(plant: Plant, shelf: Shelf, shelves: list[Shelf]) -> list[Part]:
         made += _empty(plant, shelf, inlet, shelves, up=inlet is first)
     inside: list[Card] = []
     for number, (title, group) in enumerate(groups):
+        loaded = number > 0 and groups[number - 1][0] == "converter"
         inside += group
         made += _group_in(
-            plant, shelf, first, title, group, inside, everything, first=number == 0, last=number + 1 == len(groups)
+            plant,
+            shelf,
+            first,
+            title,
+            group,
+            inside,
+            everything,
+            first=number == 0,
+            last=number + 1 == len(groups),
+            loaded=loaded,
         )
+    if groups and groups[-1][0] == "converter":
+        made += [*parts.lose_charge(plant, shelf, inside, ()), _DUMMY_OFF]
     made += parts.leads_off(plant, [way(plant, first)[0]])
     for inlet in others:
         made += _on_the_other(plant, shelf, inlet)
@@ -207,8 +222,9 @@ def _group_in(
     *,
     first: bool,
     last: bool,
+    loaded: bool,
 ) -> list[Part]:
-    """One group of cards goes in, and the shelf is brought up with it."""
+    """One group of cards goes in, and the shelf is brought up with it; ``loaded``: a dummy load comes off first."""
     supply, breakers = way(plant, inlet)
     dummy = _DUMMY_A if title == "converter" else 0.0
     _, most = forecast(plant, [inlet], frozenset(card.name for card in everything if card not in inside), dummy)
@@ -238,6 +254,7 @@ def _group_in(
     before = inside[: len(inside) - len(group)]
     made: list[Part] = [
         *parts.lose_charge(plant, shelf, before, ()),
+        *([_DUMMY_OFF] if loaded else []),
         Do(title=f"Put in: {title}", text=text, put_in=names),
     ]
     if first:
@@ -253,8 +270,6 @@ def _group_in(
     if first or last:
         made += parts.apart(plant, inlet, f"with {title} in on {inlet.feed}")
     made += parts.switched_off(breakers)
-    if dummy:
-        made.append(Do(title="Dummy load off", text="Take the dummy load off."))
     return made
 
 

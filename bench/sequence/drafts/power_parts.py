@@ -183,9 +183,9 @@ def sign_words(plant: Plant, inlet: Inlet, red: str = "", black: str = "") -> st
         black: where the black probe goes; the inlet's return by default.
     """
     right = (
-        "plus: the feed is positive and its return earthed"
+        "plus: the return, minus here, is earthed"
         if positive(plant, inlet.feed)
-        else ("minus: the return is positive here and earthed")
+        else "minus: the return, plus here, is earthed"
     )
     return (
         f"Red probe on {red or inlet.live.name}, black probe on {black or inlet.back.name}. The right sign is {right}."
@@ -320,7 +320,7 @@ def apart(plant: Plant, inlet: Inlet, when: str) -> list[Part]:
             if plant.terminal(end.name).node == inlet.back.node:
                 continue
             title = f"{end.name} does not rise {when}, to {inlet.back.name}"
-            made.append(volts(between, other.name, title, APART_LIMIT, live=True, text=text))
+            made.append(volts(between, other.name, title, APART_LIMIT, live=True))
     return made
 
 
@@ -591,6 +591,9 @@ def under_load(plant: Plant, inlet: Inlet) -> Measure:
     return inlet_volts(inlet, f"{inlet.name} under load", SHELF_VOLTAGE, live=True, text=text)
 
 
+_LIVE: Final = "Live parts, as before; either sign is right."
+
+
 def stretches(plant: Plant, inlets: Sequence[Inlet], *, shared: bool = False) -> list[Part]:
     """What each stretch of the way to some inlets loses, while they draw current: a poor joint shows nowhere else.
 
@@ -614,8 +617,8 @@ def stretches(plant: Plant, inlets: Sequence[Inlet], *, shared: bool = False) ->
     subject = "+".join(unique(inlet.shelf for inlet in inlets))
     limit = Limit(computed="stretch-drop")
     return [
-        volts(pair, subject, f"Joints from {pair[0]} to {pair[1]}", limit, live=True, text=text)
-        for pair in dict.fromkeys(pairs)
+        volts(pair, subject, f"Joints from {pair[0]} to {pair[1]}", limit, live=True, text=text if not n else _LIVE)
+        for n, pair in enumerate(dict.fromkeys(pairs))
     ]
 
 
