@@ -119,8 +119,13 @@ def _twins(setting: Setting, found: Mapping[int, Outcome]) -> dict[int, Outcome]
     groups: dict[tuple[str, ...], list[tuple[float, Outcome, str]]] = {}
     for index, outcome in found.items():
         source, most = setting.plan.steps[index].source, outcome.bounds.high
-        stretch = isinstance(source, Measure) and source.limit.computed == "stretch-drop"
-        if not stretch or outcome.verdict != "pass" or outcome.figure.value is None or not most:
+        if (
+            not isinstance(source, Measure)
+            or source.limit.computed != "stretch-drop"
+            or outcome.verdict != "pass"
+            or outcome.figure.value is None
+            or not most
+        ):
             continue
         kind = tuple(_kind(setting.plant, name) for name in source.between)
         name = f"{source.between[0]} to {source.between[1]}"

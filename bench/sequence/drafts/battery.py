@@ -64,10 +64,8 @@ def onto_the_plant(plant: Plant, shelves: list[Shelf]) -> list[Part]:
             title="The battery's room",
             text="Ventilation of the battery runs, and no spark, flame or tool that sparks comes within half a metre "
             "of the cells, which give off hydrogen (EN 50272-2 and -3 as quoted in public pages: 0.05 x cells x "
-            "gassing "
-            "current in mA/Ah x Ah / 1000 cubic metres of air an hour, and 28 cm2 of opening in and out for each). "
-            "Every "
-            "cell is covered but the one at hand; strap and rings off.",
+            "gassing current in mA/Ah x Ah / 1000 cubic metres of air an hour, and 28 cm2 of opening in and out "
+            "for each). Every cell is covered but the one at hand; strap and rings off.",
         )
     )
     made += [_protection(plant, plant.supplies[name], inlets) for name, inlets in mine.items()]
@@ -141,10 +139,9 @@ def _in_service(plant: Plant, mine: dict[str, list[Inlet]]) -> list[Part]:
         Do(
             title="Alarm contacts and trips",
             text="With somebody at the far end: each breaker's alarm contact was seen to come when it opened above; "
-            "pull "
-            "one fuse of each kind and see its alarm too; and look that each alarm comes with its power gone, since a "
-            "contact that needs power says nothing then. A trip test only where the maker of the device allows one, "
-            "with his tester. Write each device and what it did into a note with key n.",
+            "pull one fuse of each kind and see its alarm too; and look that each alarm comes with its power gone, "
+            "since a contact that needs power says nothing then. A trip test only where the maker of the device "
+            "allows one, with his tester. Write each device and what it did into a note with key n.",
             proven=stands,
         )
     )

@@ -14,6 +14,7 @@ from bench.sequence.drafts.power_parts import (
     check_signs,
     isolate,
     reached,
+    reached_into,
     return_bar,
     sign_words,
     supplies_of,
@@ -70,7 +71,8 @@ def polarity(plant: Plant, of: str) -> Draft:
         UnknownName: nothing is called so.
     """
     feeding = _feeding(plant, of)
-    parts: list[Part] = [*_off_and_dead(plant, of, "Take all cards out of the shelves, and leave all breakers open.")]
+    out = "Take all cards out of the shelves, touch no contacts, and leave all breakers open."
+    parts: list[Part] = [*_off_and_dead(plant, of, out, reach_in=True)]
     parts += _live(plant, of)
     for feed, ways in feeding.items():
         parts += _polarity_of(plant, of, feed, ways)
@@ -87,8 +89,8 @@ def _still_shows() -> Prove:
     )
 
 
-def _off_and_dead(plant: Plant, of: str, then: str) -> list[Part]:
-    """All is isolated and proved dead at every point, before hands go near it."""
+def _off_and_dead(plant: Plant, of: str, then: str, *, reach_in: bool = False) -> list[Part]:
+    """All is isolated and proved dead at every point, before hands go near it; or reach into its shelves."""
     inlets = _fed(plant, of)
     check_signs(plant, inlets)
     supplies = supplies_of(plant, inlets)
@@ -110,6 +112,7 @@ def _off_and_dead(plant: Plant, of: str, then: str) -> list[Part]:
             word="DEAD",
             proven=stands,
         ),
+        *(reached_into(plant, unique(inlet.shelf for inlet in inlets), stands) if reach_in else []),
         Do(title="Cards", text=then, proven=stands),
     ]
 

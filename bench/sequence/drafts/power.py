@@ -115,19 +115,15 @@ def _isolate(plant: Plant, of: str, shelves: list[Shelf]) -> list[Part]:
 def _resistance(plant: Plant, shelves: list[Shelf]) -> list[Part]:
     names = [shelf.name for shelf in shelves]
     stands = stands_on(plant, [inlet for shelf in shelves for inlet in reached(plant, shelf)])
-    slowest = max(shelves, key=lambda one: sum(_farad(card) for card in _cards(plant, one)))
     made: list[Part] = [
-        *parts.lose_charge(
-            plant, slowest, _cards(plant, slowest), stands, [one.name for one in shelves if one is not slowest]
-        ),
+        *parts.lose_all(plant, shelves, stands),
         parts.strap(stands),
         Do(
             title="Cards out",
             text=f"Take all cards out of {', '.join(names)}, one shelf after the other, and note where each card was. "
             "They go into bags that carry charge away. Touch no contacts: capacitors give some of their charge back. "
-            "Where a shelf's capacitors can be reached, read their leakage and series resistance now and keep both "
-            "in a "
-            "note with key n: what grows from year to year is changed before it fails.",
+            "Where a shelf's capacitors can be reached, read their leakage and series resistance now and keep both in "
+            "a note with key n: what grows from year to year is changed before it fails.",
             take_out=names,
             proven=stands,
         ),
@@ -153,7 +149,7 @@ def _clear(shelf: str, what: str) -> Step:
 def _shelf(plant: Plant, shelf: Shelf, shelves: list[Shelf]) -> list[Part]:
     inlets = reached(plant, shelf)
     first, *others = inlets
-    everything = _cards(plant, shelf)
+    everything = parts.cards_of(plant, shelf)
     groups = _groups(everything)
     stands = stands_on(plant, inlets)
     made: list[Part] = [looking.gate(shelf.name), *parts.copied(shelf, everything, stands)]
@@ -271,15 +267,6 @@ def _group_in(
         made += parts.apart(plant, inlet, f"with {title} in on {inlet.feed}")
     made += parts.switched_off(breakers)
     return made
-
-
-def _farad(card: Card) -> float:
-    return card.type.input_capacitance.value if card.type.input_capacitance is not None else 0.0
-
-
-def _cards(plant: Plant, shelf: Shelf) -> list[Card]:
-    owners = [shelf, *(plant.shelves[half] for half in shelf.halves if not plant.shelves[half].inlets)]
-    return [card for owner in owners for card in owner.cards]
 
 
 def _groups(cards: list[Card]) -> list[tuple[str, list[Card]]]:

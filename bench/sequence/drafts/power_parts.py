@@ -395,10 +395,10 @@ def joints_again(plant: Plant, inlets: Sequence[Inlet]) -> Do:
     """
     return Do(
         title="Joints again, cold",
-        text=f"All is off, disconnected and locked, and has cooled. Go along the ways again: "
+        text="All is off, disconnected and locked, and has cooled. Go along the ways again: "
         f"{'; '.join(_joints(plant, inlets))}. Look at each mark, and try the joint at 80 % of its torque (DIN 43673 "
-        "as "
-        "quoted in a public note). One that has moved is undone, cleaned, made up anew and marked; never a bit more.",
+        "as quoted in a public note). One that has moved is undone, cleaned, made up anew and marked; never a bit "
+        "more.",
     )
 
 
@@ -501,6 +501,46 @@ def lose_charge(
             proven=list(names),
         )
     ]
+
+
+def reached_into(plant: Plant, names: Sequence[str], stands: Sequence[str]) -> list[Part]:
+    """What comes before hands that reach into shelves: their charge goes, and the strap is tested.
+
+    Args:
+        plant: the plant.
+        names: of the shelves.
+        stands: what must have passed, else nobody is asked.
+    """
+    return [*lose_all(plant, [plant.shelves[name] for name in names], stands), strap(stands)]
+
+
+def cards_of(plant: Plant, shelf: Shelf) -> list[Card]:
+    """The cards that a shelf's inlets feed: its own, and those of its halves that have no inlet.
+
+    Args:
+        plant: the plant.
+        shelf: of it.
+    """
+    owners = [shelf, *(plant.shelves[half] for half in shelf.halves if not plant.shelves[half].inlets)]
+    return [card for owner in owners for card in owner.cards]
+
+
+def lose_all(plant: Plant, shelves: Sequence[Shelf], names: Sequence[str]) -> list[Part]:
+    """Some shelves with all cards in lose their charge: as long as the slowest takes.
+
+    Args:
+        plant: the plant.
+        shelves: that are handled next.
+        names: what must have passed, else nobody waits.
+    """
+
+    def farad(shelf: Shelf) -> float:
+        found = [card.type.input_capacitance for card in cards_of(plant, shelf)]
+        return sum(one.value for one in found if one is not None)
+
+    slowest = max(shelves, key=farad)
+    others = [one.name for one in shelves if one is not slowest]
+    return lose_charge(plant, slowest, cards_of(plant, slowest), names, others)
 
 
 _BREAKERS_OPEN: Final = "Breakers open"

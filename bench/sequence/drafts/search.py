@@ -65,9 +65,7 @@ def _on_one_feed(plant: Plant, inlet: Inlet) -> list[Part]:
     supply, breakers = parts.way(plant, inlet)
     _, most = parts.forecast(plant, [inlet])
     target = parts.nominal_volts(plant, inlet)
-    shelf = plant.shelves[of]
-    owners = [shelf, *(plant.shelves[half] for half in shelf.halves if not plant.shelves[half].inlets)]
-    cards = [card for owner in owners for card in owner.cards]
+    cards = parts.cards_of(plant, plant.shelves[of])
     step = parts.brought_up(
         f"{of} on {feed} alone",
         f"The bench supply stands in the place of {supply}.",
