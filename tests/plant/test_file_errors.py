@@ -656,13 +656,13 @@ bays:
 feeds:
   - {name: A, nominal: -48 V, allowed: [-57 V, -40.5 V], return: BR, drop: 2 V}
 supplies:
-  - {name: GA, feed: A, kind: battery, resistance: 8 mohm}
+  - {name: GA, feed: A, kind: battery, resistance: 8 mohm, fuse: 20 A, fuse-breaks: 10 kA}
 busbars:
   - {name: BA, feed: A, at: "1"}
   - {name: BR, pole: return}
 breakers:
-  - {name: F1, feed: A, rating: 10 A, line-on: BA.2, at: "1"}
-  - {name: F2, feed: A, rating: 6 A, line-on: BA.3, trips: B}
+  - {name: F1, feed: A, rating: 10 A, breaks: 10 kA, line-on: BA.2, at: "1"}
+  - {name: F2, feed: A, rating: 6 A, breaks: 10 kA, line-on: BA.3, trips: B}
 trays:
   - {name: T1, sections: [{name: 1}, {name: 2, length: 3 m}]}
 cables:
