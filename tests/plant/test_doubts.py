@@ -36,8 +36,8 @@ def usual(path):
     [
         ("from: X11, to: X21}", "from: [X11.1, cut], to: [X11.10, cut]}", "found X11 at both ends of C2"),
         ("length: 6.5 m, trays: [DUCT]", "length: 7000 m, trays: [DUCT]", "found 7000 m in 6 m of tray"),
-        ("- {name: PS, title: signals from P, feed: P, rating: 20 A, at: power, line-on: PLUSP.3}",
-         "- {name: PS, title: signals from P, feed: P, rating: 20 A, at: power, line-on: PLUSP.2}",
+        ("at: power, line-on: PLUSP.3}",
+         "at: power, line-on: PLUSP.2}",
          "found PF, PS on stud PLUSP.2, expected a stud for each breaker"),
         ("to: X20, screen-from: EF}", "to: X20, screen-from: EF, screen-to: ES}",
          "found the screen of C1 on EF and on ES, expected one end on earth"),

@@ -72,7 +72,7 @@ class Person(Walker):
             self.add(e.Aborted()) if isinstance(asked, r.Resolve) else self.one()
 
     def said(self, step: Step) -> str:
-        return {"look": self.looks, "gate": "it is late"}.get(step.kind, step.source.word)
+        return {"look": self.looks, "gate": "it is late", "ask": "1.2"}.get(step.kind, step.source.word)
 
     def measured(self, step: Step) -> e.Event:
         volts = step.source.read == "voltage"
