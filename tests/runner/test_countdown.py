@@ -34,7 +34,7 @@ sequence: one pair at a test voltage
 plant: plant.yaml
 steps:
   - {step: hold, text: Isolated., word: DEAD}
-  - {step: measure, read: insulation, between: [J1.1, J1.2], at: 100 V, after: 5 s,
+  - {step: measure, read: insulation, between: [J3.1, J3.2], at: 100 V, after: 5 s,
      limit: {at-least: 10 Mohm, source: set for this test}}
 """
 TESTER = InstrumentFacts(
