@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from bench.plant.load import load_plant
 from bench.plant.model import Plant
 from bench.sequence.limits import idle_window
 from bench.sequence.power_tree import DERATING, Powered, PowerTree, WillNotCarry, headroom_line
@@ -89,17 +90,53 @@ def test_more_power_than_the_way_can_carry_is_said(hall: Plant) -> None:
 
 @pytest.mark.skipif(spice.NGSPICE is None, reason="ngspice is not installed")
 @pytest.mark.parametrize("which", ["one shelf", "feed A", "both feeds"])
-def test_every_voltage_is_that_of_a_circuit_simulator(hall: Plant, gannet: Plant, tmp_path: Path, which: str) -> None:
-    """An independent solver (ngspice) on the same tree: each node within 1e-6 of its voltage."""
+@pytest.mark.parametrize("volts", [-57.0, -48.0, -40.5])
+def test_every_voltage_is_that_of_a_circuit_simulator(
+    hall: Plant, gannet: Plant, tmp_path: Path, which: str, volts: float
+) -> None:
+    """An independent solver (ngspice) on the same tree, at full, nominal and lowest voltage."""
     plant = hall if which == "one shelf" else gannet
     at = ("GA", "GB") if which == "both feeds" else ("GA",)
     closed = frozenset({"FA", "FA2A"}) if which == "one shelf" else frozenset(plant.breakers)
+    _agrees(plant, Powered(at, volts, closed=closed), tmp_path)
+
+
+@pytest.mark.skipif(spice.NGSPICE is None, reason="ngspice is not installed")
+@pytest.mark.parametrize("volts", [28.8, 24.0, 21.0])
+def test_so_it_is_on_a_positive_feed(tmp_path: Path, volts: float) -> None:
+    plant = load_plant(Path(__file__).parents[1] / "jobs" / "beacon-hut" / "plant.yaml")
+    _agrees(plant, Powered(("BATP",), volts, closed=frozenset(plant.breakers)), tmp_path)
+
+
+def _agrees(plant: Plant, powered: Powered, folder: Path) -> None:
+    """Each inlet within 1e-6 of its voltage, and the current of all within 1e-6 of its own."""
     tree = PowerTree(plant)
-    powered = Powered(at, -48.0, closed=closed)
     deck, number = spice.netlist(plant, tree, powered)
-    ends = {end.node for inlet in tree.inlets_on(at, closed) for end in (inlet.live, inlet.back)}
-    theirs = spice.solved(deck, [number[node] for node in sorted(ends)], tmp_path)
-    ours = tree.flow(powered).nodes
+    on = list(tree.inlets_on(powered.at, powered.closed))
+    ends = {end.node for inlet in on for end in (inlet.live, inlet.back)}
+    theirs = spice.solved(deck, [number[node] for node in sorted(ends)], folder)
+    flow = tree.flow(powered)
     assert len(theirs) == len(ends)
-    worst = max(abs(ours[node] - theirs[number[node]]) for node in ends)
-    assert worst <= 1e-6 * 48.0
+    worst = max(abs(flow.nodes[node] - theirs[number[node]]) for node in ends)
+    assert worst <= 1e-6 * abs(powered.volts)
+    amps = 0.0
+    for inlet in on:
+        mine = sum(one.shelf == inlet.shelf for one in on)
+        across = abs(theirs[number[inlet.live.node]] - theirs[number[inlet.back.node]])
+        nominal = abs(plant.feeds[inlet.feed].nominal_v)
+        for card in plant.shelves[inlet.shelf].cards:
+            ratio = nominal / across if card.type.load == "constant-power" else across / nominal
+            amps += card.type.idle.value * ratio / mine
+    assert flow.amps == pytest.approx(amps, rel=1e-6)
+
+
+@pytest.mark.parametrize("volts", [40.5, 44.0, 48.0, 53.5, 57.0])
+def test_the_idle_window_follows_the_voltage_that_is_read(hall: Plant, volts: float) -> None:
+    """A sound shelf is inside at every voltage, and one with a receiver missing outside (constant power: P / U)."""
+    cards = [card.type for card in hall.shelves["2A"].cards]
+    assert all(one.load == "constant-power" for one in cards)
+    sound = sum(one.idle.value for one in cards) * 48.0 / volts
+    missing = sound - 0.55 * 48.0 / volts
+    typical, least, most, at = idle_window(hall, "2A", "A", read=-volts)
+    assert at == volts and typical == pytest.approx(sound, rel=1e-9)
+    assert least < sound < most and missing < least
