@@ -13,6 +13,7 @@ from bench.sequence.draft import draft
 from bench.walk.by_eye import FLAG
 from bench.walk.results import outcomes, results
 from bench.walk.state import Phase, State
+from tests.instruments.server import LIBRARY
 from tests.walk.by_hand_hall import JOB, began, walked
 
 slow = pytest.mark.slow
@@ -115,3 +116,15 @@ instruments:
 """
     state = walked(began(tmp_path, sequence, bench), live=60.0)
     assert [one.verdict for one in results(state).values()] == ["pass", "pass"]
+
+
+@pytest.mark.parametrize("word", ["low", "live"])
+def test_a_live_bar_of_48_volts_lights_a_lower_step_alone_and_is_not_dead(word: str, tmp_path: Path) -> None:
+    """The lamp for dangerous voltage begins at 120 V direct (IEC 61243-3, as printed in makers' manuals)."""
+    says = {one.word: one for one in LIBRARY.profile("two-pole-indicator").functions[0].says}
+    low, dark, live = says["low"].at_least, says["dark"].at_most, says["live"].at_least
+    assert low is not None and dark is not None and live is not None
+    assert low.value <= dark.value and low.value < 24.0 < 48.0 < live.value, (
+        "24 and 48 V show as low, and never as dark"
+    )
+    assert says[word].at_least.value > 1.0, "what is lit is never within a volt of nothing"
