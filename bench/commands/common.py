@@ -8,8 +8,12 @@ import sys
 from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from bench.errors import BadRequest
+
+if TYPE_CHECKING:
+    from bench.plant.model import Plant
 
 LOGS = Path("logs")
 """Where records go by default: below the folder that the command is run in."""
@@ -98,3 +102,23 @@ def record_name(folder: Path, sequence: str) -> Path:
         path = folder / f"{base}-{number}.jsonl"
         number += 1
     return path
+
+
+def has_had_power(logs: Path, plant: Plant) -> bool:
+    """Whether the records of a job tell that its plant has had power.
+
+    Args:
+        logs: the folder of records; it may be missing.
+        plant: as it is now.
+    """
+    from bench.job.asfound import left
+    from bench.job.folder import NoRecords, open_folder
+    from bench.sequence.drafts.dead_first import had_power
+
+    if not logs.is_dir():
+        return False
+    try:
+        folder = open_folder(logs, plant.name)
+    except NoRecords:
+        return False
+    return had_power(left(folder.chapters, folder.order))

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bench import exits
-from bench.commands.common import LOGS, keep_draft, relative, sequence_schema
+from bench.commands.common import LOGS, has_had_power, keep_draft, relative, sequence_schema
 from bench.errors import BadRequest
 
 if TYPE_CHECKING:
@@ -67,26 +67,6 @@ def run(options: argparse.Namespace) -> int:
         return exits.PASS
     print(drafted(plant, options.plant, options.kind, of, options.output, text, powered=powered))
     return exits.PASS
-
-
-def has_had_power(logs: Path, plant: Plant) -> bool:
-    """Whether the records of a job tell that its plant has had power.
-
-    Args:
-        logs: the folder of records; it may be missing.
-        plant: as it is now.
-    """
-    from bench.job.asfound import left
-    from bench.job.folder import NoRecords, open_folder
-    from bench.sequence.drafts.dead_first import had_power
-
-    if not logs.is_dir():
-        return False
-    try:
-        folder = open_folder(logs, plant.name)
-    except NoRecords:
-        return False
-    return had_power(left(folder.chapters, folder.order))
 
 
 def drafted(plant: Plant, plant_path: Path, kind: str, of: str, path: Path, text: str, *, powered: bool = False) -> str:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bench import exits
-from bench.commands.common import LOGS, keep_draft, relative, sequence_schema
+from bench.commands.common import LOGS, has_had_power, keep_draft, relative, sequence_schema
 from bench.errors import BadRequest
 from bench.say.lists import count
 
@@ -120,7 +120,6 @@ def draft(
     Raises:
         BadRequest: the file is there, or no plant file was named.
     """
-    from bench.commands.draft import has_had_power
     from bench.sequence.draft import again, file_text
     from bench.sequence.drafts.dead_first import dead_first
 

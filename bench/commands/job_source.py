@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import Final
 
 from bench.assemble import job_folder
-from bench.commands.draft import draft_walk, has_had_power
+from bench.commands.common import has_had_power
+from bench.commands.draft import draft_walk
 from bench.commands.report import write_report
 from bench.errors import BadRequest, expected
 from bench.files import BadFile

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from bench.commands.draft import has_had_power
+from bench.commands.common import has_had_power
 from bench.plant.handled import Change, Handled
 from bench.plant.load import load_plant
 from bench.sequence.draft import KINDS, draft
