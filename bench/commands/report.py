@@ -78,8 +78,8 @@ def write_report(paths: list[Path], output: Path | None = None) -> Written:
     from bench.job.rows import every_reading
     from bench.record.append import utc_now
     from bench.record.index import each_once
-    from bench.record.read import BrokenRecord, read_record
-    from bench.record.replay import follow
+    from bench.record.read import BrokenRecord
+    from bench.record.replay import Taken, follow
     from bench.record.verify import verify
     from bench.report.page import page
     from bench.report.sheet import sheet
@@ -92,9 +92,13 @@ def write_report(paths: list[Path], output: Path | None = None) -> Written:
     sheets, readings = [], []
     for path in once.records:
         try:
-            made = sheet(path, read_record(path), verify(path))
+            # folded once for all: of a record that is not sound, the second fold says where
+            kept: list[Taken] = []
+            verified = verify(path, kept=kept)
+            taken = kept if len(kept) == verified.lines else list(follow(path))
+            made = sheet(path, taken, verified)
             if len(once.records) > 1:
-                readings += every_reading(path.name, follow(path))
+                readings += every_reading(path.name, taken)
         except BrokenRecord as error:
             wrong[path] = error
             continue

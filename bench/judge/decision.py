@@ -18,13 +18,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Final, Literal, Self
 
 from bench.judge.judge_error import JudgeError, base_unit, number, one_of, probability, same_unit
 from bench.judge.limit import Limit
 from bench.judge.student import cumulative, quantile
 from bench.judge.uncertainty import Budget
+from bench.once import once
 from bench.quantity import engineering
 
 Verdict = Literal["pass", "fail", "undecided"]
@@ -191,19 +191,19 @@ class Decision:
     guard: float | None = None
     budget: Budget | None = None
 
-    @cached_property
+    @once
     def sentence(self) -> str:
         """The verdict with its reason, for a person at the rack."""
         if self.told or self.budget is None:
             return self.told
         return _value_sentence(self.verdict, self.budget, self.limit)
 
-    @cached_property
+    @once
     def conformance(self) -> float | None:
         """Probability that the true value conforms; None where no value was read."""
         return None if self.budget is None else conformance_probability(self.budget, self.limit)
 
-    @cached_property
+    @once
     def statement(self) -> Statement | None:
         """The four-way statement of ILAC-G8; None where no value was read."""
         if self.budget is None or self.guard is None:

@@ -121,6 +121,21 @@ def reading_budget(
     )
 
 
+def with_drift(budget: Budget, drift: float) -> Budget:
+    """The same reading's budget with the drift of the bench's zero, which was not known when it was taken.
+
+    Args:
+        budget: without one.
+        drift: difference between the closing and the opening proof, in the unit, not below zero.
+    """
+    if drift <= 0.0:
+        return budget
+    moved = Component.within(ZERO, drift, role="zero", basis="opening and closing proof of the bench")
+    scatter = budget.having("scatter")
+    others = tuple(part for part in budget.components if part.role != "scatter")
+    return budget.with_components((*others, moved, *scatter))
+
+
 def overload_reading(
     row: AccuracyRow | PickedRow,
     *,

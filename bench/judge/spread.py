@@ -35,7 +35,7 @@ _SEVEN: Final = (
 _COS_NODES: Final = 24
 _COS_NODES_ALONE: Final = 400
 
-_SAFE_FROM: Final = 0.95
+SAFE_FROM: Final = 0.95
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,7 +176,7 @@ def shapes_matter(parts: Sequence[Part], chance: float) -> bool:
     """
     kept = [part for part in parts if part[1] > 0.0]
     few = any(dof < math.inf for _, _, dof in kept)
-    if not few and chance >= _SAFE_FROM:
+    if not few and chance >= SAFE_FROM:
         return False
     if len(kept) < 2 and all(shape == "normal" or dof < math.inf for shape, _, dof in kept):
         return False

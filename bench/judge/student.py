@@ -111,6 +111,7 @@ def density(t: float, dof: float) -> float:
 
 
 @lru_cache(maxsize=1024)
+@lru_cache(maxsize=1024)
 def quantile(p: float, dof: float) -> float:
     """Value that a Student t value stays below with probability ``p``.
 

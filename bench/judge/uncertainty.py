@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 from typing import Any, Final, Self
 
 from bench.judge.judge_error import (
@@ -21,8 +20,9 @@ from bench.judge.judge_error import (
     one_of,
     probability,
 )
-from bench.judge.spread import Part, distance_of, few_readings, shapes_matter, spread_of
+from bench.judge.spread import SAFE_FROM, Part, distance_of, few_readings, shapes_matter, spread_of
 from bench.judge.student import coverage_factor, quantile, upper_tail
+from bench.once import once
 from bench.quantity import SI_BASE_UNITS, engineering, with_uncertainty
 
 DISTRIBUTIONS: Final = ("normal", "rectangular", "triangular", "u-shaped")
@@ -256,7 +256,7 @@ class Budget:
                 "a positive semi-definite matrix",
             )
 
-    @cached_property
+    @once
     def variance(self) -> float:
         """Square of the standard uncertainty (GUM equation 13)."""
         own = math.fsum([component.contribution**2 for component in self.components])
@@ -268,12 +268,12 @@ class Budget:
         )
         return max(0.0, own + shared)
 
-    @cached_property
+    @once
     def standard_uncertainty(self) -> float:
         """Combined standard uncertainty, in the unit."""
         return math.sqrt(self.variance)
 
-    @cached_property
+    @once
     def effective_dof(self) -> float:
         """Effective degrees of freedom (Welch and Satterthwaite, GUM equation G.2b), not yet cut.
 
@@ -310,7 +310,7 @@ class Budget:
             result.append((part.variance, min(member.dof for member in members)))
         return result
 
-    @cached_property
+    @once
     def dof(self) -> float:
         """Degrees of freedom to use: the effective ones cut to an integer, at least 1, or infinite."""
         effective = self.effective_dof
@@ -324,7 +324,7 @@ class Budget:
         """Factor k at the budget's level, from Student's t."""
         return coverage_factor(self.level, self.dof)
 
-    @cached_property
+    @once
     def expanded_uncertainty(self) -> float:
         """Half of the interval that holds the true value with the budget's level: k times the standard uncertainty."""
         return self.coverage_factor * self.standard_uncertainty
@@ -338,7 +338,12 @@ class Budget:
         Raises:
             JudgeError: the confidence is not a probability.
         """
-        plain = quantile(probability("confidence", confidence), self.dof) * self.standard_uncertainty
+        if not 0.0 < confidence < 1.0:
+            probability("confidence", confidence)
+        dof = self.dof
+        plain = quantile(confidence, dof) * self.standard_uncertainty
+        if dof == math.inf and confidence >= SAFE_FROM:
+            return plain  # as most readings: the shapes add nothing there, see shapes_matter
         parts = self._parts
         return max(plain, distance_of(parts, confidence)) if shapes_matter(parts, confidence) else plain
 
@@ -352,11 +357,14 @@ class Budget:
         u = self.standard_uncertainty
         if u == 0.0:
             return 1.0 if distance < 0 else 0.0
-        plain = upper_tail(max(-1e150, min(1e150, distance / u)), self.dof)
+        dof = self.dof
+        plain = upper_tail(max(-1e150, min(1e150, distance / u)), dof)
+        if dof == math.inf and confidence >= SAFE_FROM:
+            return plain
         parts = self._parts
         return max(plain, spread_of(parts).beyond(distance)) if shapes_matter(parts, confidence) else plain
 
-    @cached_property
+    @once
     def _parts(self) -> tuple[Part, ...]:
         """Shapes and sizes of what adds up; components that hang together by correlations count as one normal one."""
         if not self.correlations:
@@ -391,7 +399,7 @@ class Budget:
         pairs = tuple(pair for pair in self.correlations if pair.first in names and pair.second in names)
         return replace(self, components=kept, correlations=pairs)
 
-    @cached_property
+    @once
     def text(self) -> str:
         """Value and expanded uncertainty: ``0.874 Ω ± 0.012 Ω``."""
         return with_uncertainty(self.value, self.expanded_uncertainty, self.unit)

@@ -84,12 +84,13 @@ class Verified:
         return any(finding.weight != "note" for finding in self.findings)
 
 
-def verify(path: Path, *, judge: bool = True) -> Verified:
+def verify(path: Path, *, judge: bool = True, kept: list[Taken] | None = None) -> Verified:
     """Verify one record, or a file of disturbances.
 
     Args:
         path: the file.
         judge: also fold the record and compare the verdicts that were noted.
+        kept: is filled with the steps of that fold, as far as all is sound, for whoever needs them too.
 
     Raises:
         BrokenRecord: the file cannot be read, or is no record at all.
@@ -97,6 +98,7 @@ def verify(path: Path, *, judge: bool = True) -> Verified:
     disturbances = path.name == DISTURBANCES
     survey, watch = is_survey(path), is_watch(path)
     check = _Check(path, disturbances, judge, survey, watch)
+    check.kept = kept
     for _, line in read_lines(path):
         check.line(line)
     check.end()
@@ -145,6 +147,7 @@ class _Check:
         self.findings: list[Finding] = []
         self.previous = FIRST
         self.number = self.whole = 0
+        self.kept: list[Taken] | None = None
         self.foreign = False
         self.state: State | None = start() if judge and not (disturbances or survey or watch) else None
         self._survey: Survey | None = Survey() if survey else None
@@ -301,6 +304,8 @@ class _Check:
         try:
             step = Taken(self.state, entry, take_next(self.state, entry, self.path))
             self.state = step.after
+            if self.kept is not None:
+                self.kept.append(step)
         except BrokenRecord as error:
             self._say(begin, end, error.why)
             return

@@ -10,7 +10,7 @@ from pathlib import Path
 from bench.diagnose.supply.patterns import findings
 from bench.plant.model import Plant, UnknownName
 from bench.record.read import BrokenRecord
-from bench.record.replay import follow
+from bench.record.replay import Taken
 from bench.record.verify import Verified
 from bench.say.reading import asked, reading
 from bench.say.times import second
@@ -171,8 +171,13 @@ class Sheet:
         return ", ".join(dict.fromkeys(name for name in names if name)) or "not named"
 
 
-def sheet(path: Path, entries: Iterable[e.Entry], verified: Verified) -> Sheet:
+def sheet(path: Path, taken: Iterable[Taken], verified: Verified) -> Sheet:
     """Gather one record.
+
+    Args:
+        path: the record.
+        taken: all of it, as :func:`bench.record.replay.follow` gives it.
+        verified: what came of its chain.
 
     Raises:
         BrokenRecord: the entries are no record that the machine wrote, or none at all.
@@ -180,7 +185,7 @@ def sheet(path: Path, entries: Iterable[e.Entry], verified: Verified) -> Sheet:
     state, met = start(), list[tuple[e.Met, str]]()
     happened: list[tuple[str, Happening]] = []
     began = ended = ""
-    for before, entry, after in follow(path, entries):
+    for before, entry, after in taken:
         state = after
         began, ended = began or entry.at, entry.at
         if isinstance(entry.event, e.Met):

@@ -345,8 +345,11 @@ def _with_drift(state: State, setting: Setting, outcome: Outcome, opening: Outco
     drift = abs(closing.figure.value - opening.figure.value)
     if outcome.circumstances.bench is not None and outcome.circumstances.bench is not setting.bench:
         setting = setting.with_bench(outcome.circumstances.bench)  # the walk was resumed with another one since
+    # the same zero was taken off then: of its budget the drift alone is new
+    same = outcome.figure.zero == opening.figure.value and not state.rules.accuracy
+    known = outcome.figure.budget if same else None
     return setting.judge_measure(
-        step, source, reading, outcome.n, conditions, state.rules, outcome.circumstances.at, drift
+        step, source, reading, outcome.n, conditions, state.rules, outcome.circumstances.at, drift, known
     )
 
 

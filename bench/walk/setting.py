@@ -23,7 +23,7 @@ from bench.judge.insulation import TimedReading, at_temperature, dielectric_abso
 from bench.judge.judge_error import JudgeError
 from bench.judge.limit import Limit
 from bench.judge.ohms import Leads, ThermalEmf
-from bench.judge.reading import overload_reading, reading_budget
+from bench.judge.reading import overload_reading, reading_budget, with_drift
 from bench.judge.uncertainty import Budget
 from bench.plant.handled import Handled, Kind, Mark
 from bench.plant.model import Plant
@@ -141,6 +141,7 @@ class _Taken(msgspec.Struct, frozen=True):
         wires: leads of the meter that were at work.
         zero: what the leads themselves read before, in ohms; None where that is not taken off.
         drift: by how much this moved until the closing zero, in ohms.
+        budget: the same reading's without that drift, where it was worked out already.
     """
 
     nth: int
@@ -149,6 +150,7 @@ class _Taken(msgspec.Struct, frozen=True):
     wires: int = 2
     zero: float | None = None
     drift: float = 0.0
+    budget: Budget | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -438,6 +440,7 @@ class Setting:
         rules: Rules,
         at: str,
         drift: float = 0.0,
+        budget: Budget | None = None,
     ) -> Outcome:
         """Judge a measuring step's reading.
 
@@ -450,6 +453,7 @@ class Setting:
             rules: replacing limits or decision rule.
             at: time of day of the reading.
             drift: by how much the leads' zero moved until the closing zero, in ohms.
+            budget: of the same reading under the same conditions without that drift, where it was worked out already.
         """
         if rules.accuracy:
             plain = dataclasses.replace(rules, accuracy={})
@@ -463,7 +467,7 @@ class Setting:
             )
         zeros = conditions.zeros.get(read.instrument, ())
         zero = zeros[-1] if zeros and source.read == "resistance" and source.wires == 2 else None
-        taken = _Taken(nth, conditions, at, source.wires, zero, drift)
+        taken = _Taken(nth, conditions, at, source.wires, zero, drift, budget)
         outcome = self._held_against(step, read, held, self.rule(rules), taken)
         if held.amps and outcome.figure.value is not None and outcome.verdict in ("pass", "fail", "undecided"):
             outcome = replace(outcome, sentence=f"{outcome.sentence} {joint_words(outcome.figure.value, held.amps)}")
@@ -509,25 +513,12 @@ class Setting:
                 return replace(
                     base, verdict=decision.verdict, sentence=_open_or_over(decision, beyond), connected=reached
                 )
-            picked = _pick(table, function, read, age)
-            if FLAG in read.flags:
-                picked = _as_typed(picked, facts, read)
-            emf = None
-            if facts.emf_volt > 0 and picked.row.test_current_a is not None and read.unit == "Ω":
-                emf = ThermalEmf(facts.emf_volt, picked.row.test_current_a, "none")
             is_low_ohm = read.unit == "Ω" and step.role == "ohms"
-            budget = _with_scatter(
-                reading_budget(
-                    read.value,
-                    picked,
-                    temperature_c=taken.conditions.ambient,
-                    leads=_leads_at(read.value, picked, _leads(facts, taken.wires, taken.zero)) if is_low_ohm else None,
-                    emf=emf,
-                    zero_drift=taken.drift if is_low_ohm and taken.wires == 2 else 0.0,
-                    quantity="reading",
-                ),
-                read,
-            )
+            drift = taken.drift if is_low_ohm and taken.wires == 2 else 0.0
+            if taken.budget is not None:
+                budget = with_drift(taken.budget, drift)
+            else:
+                budget = _budget(read, table, function, facts, age, taken, drift, is_low_ohm)
             decision = decide(budget, held.limit, rule)
             if decision.verdict == "pass" and held.as_good_as_nothing(budget):
                 decision = dataclasses.replace(decision, verdict="undecided", told=_nothing_between(budget, held))
@@ -540,7 +531,7 @@ class Setting:
             advice = _advice(
                 budget, decision, table, function, age, taken.conditions.ambient, four, _takes_margin(step.source, held)
             )
-        reached = _connected(budget, held, rule)
+        reached = _connected(budget, held, rule, decision)
         if decision.told and reached:
             reached = "undecided"
         return replace(
@@ -715,12 +706,64 @@ def _takes_margin(source: object, held: Held) -> bool:
     return conductor and held.expected is not None and held.expected >= MARGIN_FROM_OHM
 
 
-def _connected(read: Budget | Overload, held: Held, rule: Rule) -> Connected:
-    """Whether a reading shows a conductor connected, sound or not; empty for what is no conductor."""
+def _connected(read: Budget | Overload, held: Held, rule: Rule, sound: Decision | None = None) -> Connected:
+    """Whether a reading shows a conductor connected, sound or not; empty for what is no conductor.
+
+    Args:
+        read: the reading.
+        held: what it is held against.
+        rule: the decision rule.
+        sound: what was decided of its soundness.
+    """
     if held.connected is None:
         return ""
+    if sound is not None and sound.verdict == "pass" and _asks_less(held.connected, held.limit):
+        return "yes"
     verdict = decide(read, held.connected, rule).verdict
     return {"pass": "yes", "fail": "no"}.get(verdict, "undecided")  # type: ignore[return-value]
+
+
+def _asks_less(one: Limit, other: Limit) -> bool:
+    """Whether whatever keeps one upper limit keeps another one, too."""
+    if one.lower is not None or other.lower is not None or one.upper is None or other.upper is None:
+        return False
+    return one.upper >= other.upper
+
+
+def _budget(
+    read: e.Read,
+    table: AccuracyTable,
+    function: str,
+    facts: InstrumentFacts,
+    age: float | None,
+    taken: _Taken,
+    drift: float,
+    is_low_ohm: bool,
+) -> Budget:
+    """The uncertainty budget of a reading that has a value.
+
+    Raises:
+        JudgeError: the table does not cover it.
+    """
+    assert read.value is not None
+    picked = _pick(table, function, read, age)
+    if FLAG in read.flags:
+        picked = _as_typed(picked, facts, read)
+    emf = None
+    if facts.emf_volt > 0 and picked.row.test_current_a is not None and read.unit == "Ω":
+        emf = ThermalEmf(facts.emf_volt, picked.row.test_current_a, "none")
+    return _with_scatter(
+        reading_budget(
+            read.value,
+            picked,
+            temperature_c=taken.conditions.ambient,
+            leads=_leads_at(read.value, picked, _leads(facts, taken.wires, taken.zero)) if is_low_ohm else None,
+            emf=emf,
+            zero_drift=drift,
+            quantity="reading",
+        ),
+        read,
+    )
 
 
 def _nothing_between(budget: Budget, held: Held) -> str:

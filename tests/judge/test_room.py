@@ -24,7 +24,7 @@ def test_imports_only_the_ground_floor_and_the_standard_library(module):
             assert node.level == 0
             names = [node.module]
         for name in names:
-            ours = name.startswith(("bench.judge.", "bench.say.", "bench.quantity", "bench.files"))
+            ours = name.startswith(("bench.judge.", "bench.say.", "bench.once", "bench.quantity", "bench.files"))
             assert ours or name.split(".")[0] in sys.stdlib_module_names, (module, name)
 
 

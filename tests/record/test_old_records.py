@@ -11,7 +11,6 @@ import pytest
 
 from bench.commands.report import write_report
 from bench.record.export import rows
-from bench.record.read import read_record
 from bench.record.replay import brought, follow, replay
 from bench.record.verify import verify
 from bench.report.console import Console
@@ -70,6 +69,6 @@ def test_one_count_wherever_it_is_shown(name: str) -> None:
     told = io.StringIO()
     Console(told).summary(state, path)
     assert f"of {counted.asked} readings asked for" in told.getvalue()
-    made = sheet(path, read_record(path), verify(path))
+    made = sheet(path, follow(path), verify(path))
     assert (made.counts, made.asked_for) == (counted.counts, counted.asked)
     assert {verdict: number for verdict, number in summary(state).counts.items() if number} == counted.counts

@@ -55,7 +55,7 @@ def test_every_reader_says_the_line_that_does_not_follow(wrong: tuple[Path, int]
         "follow": lambda: list(follow(path)),
         "export": lambda: list(rows(path)),
         "report": lambda: write_report([path], path.with_suffix(".html")),
-        "sheet": lambda: sheet(path, [step.entry for step in follow(path)], verify(path)),
+        "sheet": lambda: sheet(path, follow(path), verify(path)),
         "distil": lambda: distil("wrong", follow(path)),
         "replay screen": lambda: open_playback(path),
     }

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from bench.record.read import read_record
+from bench.record.replay import follow
 from bench.record.verify import verify
 from bench.report.page import page
 from bench.report.sheet import sheet
@@ -20,7 +20,7 @@ WIDE = "[...document.querySelectorAll('body *')].filter(e => e.getBoundingClient
 
 
 def made(*paths: Path) -> str:
-    return page([sheet(path, read_record(path), verify(path)) for path in paths], [], ISSUED)
+    return page([sheet(path, follow(path), verify(path)) for path in paths], [], ISSUED)
 
 
 def test_it_is_read_from_disk_and_asks_for_nothing_else(tmp_path: Path) -> None:

@@ -17,6 +17,7 @@ from bench.cli import main
 from bench.exits import BAD_INPUT, PASS
 from bench.record.append import RecordWriter
 from bench.record.read import read_record
+from bench.record.replay import follow
 from bench.record.verify import verify
 from bench.report.faces import face, worst
 from bench.report.page import number, page
@@ -63,7 +64,7 @@ class Reader(html.parser.HTMLParser):
 
 
 def made(*paths):
-    return page([sheet(path, read_record(path), verify(path)) for path in paths], [], ISSUED)
+    return page([sheet(path, follow(path), verify(path)) for path in paths], [], ISSUED)
 
 
 @pytest.fixture(scope="module")
@@ -203,7 +204,7 @@ def test_a_face_shows_each_pin_at_its_place_with_its_worst_verdict():
 
 def test_the_number_names_just_these_records():
     """Another record, another number; the same again, the same."""
-    one, other = (sheet(path, read_record(path), verify(path)) for path in (record(1), record(2)))
+    one, other = (sheet(path, follow(path), verify(path)) for path in (record(1), record(2)))
     assert number([one]) == number([one]) != number([other])
     assert number([one, other]) not in (number([one]), number([other, one]))
     assert re.fullmatch(r"[0-9A-F]{4}-[0-9A-F]{4}-[0-9A-F]{4}", number([one]))

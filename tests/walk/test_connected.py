@@ -166,12 +166,13 @@ def test_check_says_of_each_limit_whether_the_bench_can_prove_it() -> None:
 def test_the_report_says_read_by_eye_and_tells_the_two_limits_apart() -> None:
     from datetime import UTC, datetime
 
+    from bench.record.replay import follow
     from bench.record.verify import Verified
     from bench.report.page import page
     from bench.report.sheet import sheet
 
     sound = Verified(Path("r.jsonl"), "walk", len(_entries()), "", "done", ())
-    made = sheet(Path("r.jsonl"), list(_entries()), sound)
+    made = sheet(Path("r.jsonl"), follow(Path("r.jsonl"), _entries()), sound)
     text = page([made], [], datetime(2026, 5, 2, tzinfo=UTC))
     assert "46 of 50 conductors are connected" in text
     assert text.count("read by eye") >= 120, "each of the readings says so"
