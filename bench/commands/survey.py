@@ -48,6 +48,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--size", default="", help="for --claim: the conductors' size, such as 'AWG 24'")
     parser.add_argument("--length", default="", help="for --claim: the cable's length, such as '12 m'")
     parser.add_argument("--write", action="store_true", help="for --claim and --read-pins: write it and draft the walk")
+    parser.add_argument("--tags", default="", metavar="LIST", help="for --next: resistors at hand, E24, E96 or values "
+                        "with commas; each tag then has its value on the card")  # fmt: skip
     parser.add_argument("--here", default="", metavar="BAY", help="for --next: where you stand")
 
 
@@ -183,9 +185,10 @@ def _merge(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
 
 
 def _told(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
+    from bench.commands.survey_tags import told_tags, values_at_hand
     from bench.diagnose.survey import sentences as words
     from bench.diagnose.survey.belief import answer_of
-    from bench.diagnose.survey.trips import next_trips
+    from bench.diagnose.survey.trips import MOST_TAGS, next_trips
     from bench.saved import save
 
     survey, rates = read(logs), _rates(options)
@@ -215,12 +218,14 @@ def _told(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
         for line in words.likeness_lines(answer, options.like):
             print(line)
     wanted = bool(answer.pile.ends) and (options.next or options.page)
-    trips = next_trips(answer, rates.minutes, options.here) if wanted else ()
+    apart = values_at_hand(options.tags) if options.tags else ()
+    most = min(len(apart), MOST_TAGS) if options.tags else MOST_TAGS
+    trips = next_trips(answer, rates.minutes, options.here, tags=most) if wanted else ()
     if options.next:
         if not trips:
             print("nothing is left to try that would tell anything")
         for trip in trips:
-            print("\n".join(words.trip_card(trip, answer.pile.ends)))
+            print("\n".join(words.trip_card(trip, answer.pile.ends, told_tags(apart, len(trip.tagged)))))
     if options.page:
         from bench.report.survey_page import survey_page
 

@@ -172,8 +172,14 @@ def _times(value: float) -> str:
     return f"{value:.1f} times" if value < 10 else f"{value:,.0f} times".replace(",", " ") if value < 1e5 else "far"
 
 
-def trip_card(trip: Trip, ends: Sequence[LooseEnd]) -> list[str]:
-    """One trip as a card to take along."""
+def trip_card(trip: Trip, ends: Sequence[LooseEnd], tags: Sequence[tuple[str, str]] = ()) -> list[str]:
+    """One trip as a card to take along.
+
+    Args:
+        trip: the trip.
+        ends: all loose ends.
+        tags: the value of each tag in turn, and what a reading of it may show.
+    """
     at = {end.name: end for end in ends}
     climbs = count(trip.climbs, "climb")
     lines = [
@@ -185,7 +191,12 @@ def trip_card(trip: Trip, ends: Sequence[LooseEnd]) -> list[str]:
         lines.append(f"  bay {stop.bay}:")
         for name in stop.tagged:
             how = f"put tag {number[name]} on" if len(number) > 1 else "clip the tester to"
-            lines.append(f"    {how} one conductor of {name} ({where(at[name])})")
+            value = f", {tags[number[name] - 1][0]} to the frame" if len(number) > 1 and tags else ""
+            lines.append(f"    {how} one conductor of {name} ({where(at[name])}){value}")
         lines += [f"    touch every conductor of {name} ({where(at[name])})" for name in stop.touched]
         lines += [f"    {look.end}: {SENSE[look.look]}" for look in stop.looks]
+    if tags and len(number) > 1:
+        lines.append("  each conductor that is touched, against the frame, reads:")
+        lines += [f"    {tags[place - 1][1]}: {name}, by tag {place}" for name, place in number.items()]
+        lines.append("    anything else: none of these")
     return lines

@@ -137,7 +137,9 @@ class _Draws:
         return float(-(share * np.log2(share)).sum()), cells
 
 
-def next_trips(answer: Answer, costs: Costs | None = None, here: str = "", most: int = 3) -> tuple[Trip, ...]:
+def next_trips(
+    answer: Answer, costs: Costs | None = None, here: str = "", most: int = 3, tags: int = MOST_TAGS
+) -> tuple[Trip, ...]:
     """The trips that settle most a minute; the best first.
 
     Args:
@@ -145,9 +147,10 @@ def next_trips(answer: Answer, costs: Costs | None = None, here: str = "", most:
         costs: what acts take.
         here: the bay where one stands; empty where it does not matter.
         most: trips at most.
+        tags: ends that can be tagged at once: as many values as the meter tells apart.
     """
     for least in _UNLIKELY:
-        found = sorted(_Planner(answer, costs or Costs(), here, least).trips(), key=_by_rate)
+        found = sorted(_Planner(answer, costs or Costs(), here, least, tags).trips(), key=_by_rate)
         if any(trip.touches for trip in found):
             break
     return tuple(found[:most])
@@ -171,8 +174,8 @@ class _Sweep:
 
 
 class _Planner:
-    def __init__(self, answer: Answer, costs: Costs, here: str, least: float) -> None:
-        self._answer, self._costs, self._here = answer, costs, here
+    def __init__(self, answer: Answer, costs: Costs, here: str, least: float, tags: int) -> None:
+        self._answer, self._costs, self._here, self._tags = answer, costs, here, tags
         self._ends = answer.pile.ends
         bays = [*answer.pile.hall.bays, *sorted({end.bay for end in self._ends} - set(answer.pile.hall.bays))]
         self._bay_at = {bay: number for number, bay in enumerate(bays)}
@@ -222,7 +225,7 @@ class _Planner:
         new_tag, new_touch = tag not in sweep.tagged, touch not in sweep.touched
         if not (new_tag or new_touch) or tag in sweep.touched or touch in sweep.tagged:
             return 0.0, 1.0
-        if new_tag and len(sweep.tagged) >= MOST_TAGS:
+        if new_tag and len(sweep.tagged) >= self._tags:
             return 0.0, 1.0
         order = sweep.order
         if order[self._ends[tag].bay] > order[self._ends[touch].bay]:

@@ -1,16 +1,22 @@
 """Likelihoods, answers and trips on made piles: small samples of the study in tests/benchmarks/bench_survey.py."""
 
+import itertools
+
 import msgspec
 import numpy as np
 import pytest
 
 from bench.cli import main
+from bench.commands.survey_tags import _LOOP, _METER, told_tags, values_at_hand
+from bench.diagnose.identify.tags import choose, shows
 from bench.diagnose.survey.belief import Answer
 from bench.diagnose.survey.carried import Carried
 from bench.diagnose.survey.labels import Signs
 from bench.diagnose.survey.pile import Pile
 from bench.diagnose.survey.rates import SURE, Costs, Rates, rates_of
+from bench.diagnose.survey.sentences import trip_card
 from bench.diagnose.survey.trips import next_trips
+from bench.errors import BadRequest
 from bench.files import Inconsistent
 from bench.plant.finds import Hall, ListLine, LooseEnd, Tried
 from bench.quantity import Length
@@ -271,3 +277,24 @@ def test_a_jobs_own_rates_change_what_is_believed_and_a_bad_one_is_told_with_its
     said = capsys.readouterr().err
     assert "misread 2" in said and "slak" in said and "rates.yaml:2" in said
     assert rates_of(tmp_path.parent / "nothing").finds == Rates()
+
+
+def test_tags_of_a_trip_have_values_that_one_touch_tells_apart_and_the_card_says_them():
+    """With identify's own choice among what is at hand; fewer values mean fewer tags in one trip."""
+    made = pile(60, 3)
+    answer = Answer(Pile.of([*made.ends, *made.lines], made.hall))
+    whole, few = next_trips(answer, most=1)[0], next_trips(answer, most=1, tags=3)[0]
+    assert 3 < len(whole.tagged) <= 16 and len(few.tagged) <= 3
+    at_hand = values_at_hand("E24")
+    told = told_tags(at_hand, len(whole.tagged))
+    card = trip_card(whole, answer.pile.ends, told)
+    for name, (value, reads) in zip(whole.tagged, told, strict=True):
+        assert any(name in line and f"{value} to the frame" in line for line in card)
+        assert any(line.strip().startswith(f"{reads}: {name}") for line in card)
+    chosen = choose(at_hand, _LOOP, _METER, len(whole.tagged))
+    bands = [shows(*tag.within(), _LOOP, _METER) for tag in chosen]
+    assert all(before[1] < after[0] for before, after in itertools.pairwise(bands))
+    assert len(values_at_hand("1 kohm, 2.2 kohm, 4.7 kohm, 1.01 kohm")) == 3
+    for wrong, said in (("1 kohm", "expected two or more"), ("many", "expected E24, E96 or a resistance")):
+        with pytest.raises(BadRequest, match=said):
+            values_at_hand(wrong)
