@@ -32,7 +32,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Gather, render, write."""
     from bench.record.index import records_in
+    from bench.record.watch import is_watch
 
+    if len(options.records) == 1 and is_watch(options.records[0]):
+        return _watch_report(options.records[0], options.output)
     records = records_in(options.records)
     written = write_report(records, options.output)
     for error in written.wrong:
@@ -41,6 +44,21 @@ def run(options: argparse.Namespace) -> int:
         print(f"left out: {copy} is a copy of {record}", file=sys.stderr)
     print(f"{written.path}: report of {count(written.records, 'record')}")
     return exits.STOPPED if written.wrong else exits.PASS
+
+
+def _watch_report(record: Path, output: Path | None) -> int:
+    """The page of a watch."""
+    from bench.record.long_store import bands
+    from bench.record.watch import read_watch
+    from bench.report.watch_page import Band, watch_page
+    from bench.saved import save
+
+    watch = read_watch(record)
+    output = output or record.with_suffix(".html")
+    minutes = [Band(*row) for row in bands(record, watch.sealed)]
+    save(output, watch_page(record.stem, watch, minutes))
+    print(f"{output}: report of a watch")
+    return exits.PASS
 
 
 @dataclass(frozen=True, slots=True)

@@ -412,6 +412,32 @@ def _table(columns: dict[str, Sequence[Any]]) -> pyarrow.Table:
     return pa.table({name: pa.array(values, types.get(name, pa.float32())) for name, values in columns.items()})
 
 
+def bands(record: Path, sealed: Sequence[Sealed]) -> list[tuple[int, int, float, float]]:
+    """Point, minute, least and most of every sealed minute that had a figure.
+
+    Args:
+        record: the watch's record.
+        sealed: what it knows to be sealed.
+
+    Raises:
+        BrokenRecord: a file is not there, or was changed.
+        NoParquet: pyarrow is not installed.
+    """
+    paths = sealed_tables(record, sealed, "minutes")
+    if not paths:
+        return []
+    try:
+        import pyarrow.parquet as pq
+    except ImportError as error:
+        raise NoParquet from error
+    found: list[tuple[int, int, float, float]] = []
+    for path in paths:
+        table = pq.read_table(path, columns=["point", "minute", "n", "min", "max"])
+        columns = (table[name].to_pylist() for name in ("point", "minute", "n", "min", "max"))
+        found += [(point, minute, low, high) for point, minute, n, low, high in zip(*columns, strict=True) if n]
+    return found
+
+
 def wrong_with(record: Path, one: Sealed) -> str:
     """What is wrong with a sealed file, in words; empty where it is as it was written.
 

@@ -40,10 +40,27 @@ ORDERED: Final[dict[str, tuple[str, ...]]] = {
     "typed": (),
     "clocks": (),
     "first_powers": ("all",),
+    "hunt": (),
+    "distance": (),
+    "long_watch": (),
 }
 """Benchmark to its arguments, in the order of the page; what is not named here comes after, without arguments."""
 LONG: Final = frozenset(
-    {"crash", "kills", "conductors", "earth", "survey", "risk", "insulation", "typed", "clocks", "first_powers"}
+    {
+        "crash",
+        "kills",
+        "conductors",
+        "earth",
+        "survey",
+        "risk",
+        "insulation",
+        "typed",
+        "clocks",
+        "first_powers",
+        "hunt",
+        "distance",
+        "long_watch",
+    }
 )
 """Those that take many minutes: run by name only."""
 HEAD: Final = """# Figures

@@ -16,7 +16,8 @@ from bench.record.long_store import MINUTE_S, LongStore, minute_of, sealed_table
 from bench.record.read import BrokenRecord
 from bench.record.verify import verify
 from bench.record.watch import read_watch
-from bench.walk.watching import Sealed
+from bench.walk.watching import Noticed, Sealed
+from tests.one_process import command
 from tests.record.long_feeder import RATE, began, feed, value
 
 A_MINUTE = int(MINUTE_S * RATE)
@@ -136,6 +137,19 @@ def test_a_full_disk_is_told_and_what_waits_is_written_later(tmp_path: Path, mon
         store.close()
     feed(record, 1_300, 100)
     assert counted(record) == whole(1_300)
+
+
+def test_trace_replay_and_report_know_a_watch(tmp_path: Path) -> None:
+    record = tmp_path / "watch-a.jsonl"
+    feed(record, 2_000, 100)
+    with began(record) as writer:
+        writer.write(Noticed(point=0, kind="dip", at=61.0, until=63.0, level=-53.5, value=-40.0, sigmas=40.0))
+    told = command(["replay", record], tmp_path)
+    assert told.returncode == 1 and "dipped to -40 V" in told.stdout and "as they were written" in told.stdout
+    written = command(["report", record], tmp_path)
+    assert written.returncode == 0, written.stderr
+    page = record.with_suffix(".html").read_text()
+    assert "dipped to -40 V" in page and "<svg" in page and "<script" not in page
 
 
 def test_a_sealed_file_that_was_changed_or_is_gone_is_found(tmp_path: Path) -> None:
