@@ -15,7 +15,7 @@ import numpy as np
 from bench.diagnose.survey.matching import ALONE, Belief, Floats, Ints, solve
 from bench.diagnose.survey.pile import Pile
 from bench.diagnose.survey.rates import SURE, Rates, RatesFile
-from bench.diagnose.survey.weights import Weighing
+from bench.diagnose.survey.weights import TOP, Weighing
 from bench.walk.surveying import Survey
 
 WORTH_NAMING: Final = 0.05
@@ -140,7 +140,15 @@ class Answer:
 
     @cached_property
     def _placed(self) -> Belief:
-        weights = Weighing(self.pile, self.rates).places()
+        weighing = Weighing(self.pile, self.rates)
+        weights = weighing.places()
+        first = self._solved_places(weights)
+        ends = len(self.pile.ends)
+        # what stands at a place of the same family is known only after a first answer
+        family = weighing.by_family(first.pairs[:ends, ends:]) if self.pile.ends and self.pile.places else None
+        return first if family is None else self._solved_places(np.minimum(weights * family, TOP))
+
+    def _solved_places(self, weights: Floats) -> Belief:
         ends, places = weights.shape
         graph = np.zeros((ends + places, ends + places))
         graph[:ends, ends:] = weights

@@ -24,6 +24,7 @@ from typing import Final
 
 import numpy as np
 
+from bench.diagnose.survey.fingerprint import likenesses
 from bench.diagnose.survey.labels import Signs
 from bench.diagnose.survey.matching import Floats
 from bench.diagnose.survey.pile import Kinds, Pile, Runs
@@ -33,7 +34,9 @@ from bench.plant.finds import FreePlace, ListLine, LooseEnd
 _OPPOSITE: Final = {"plug": "socket", "socket": "plug"}
 _TWICE: Final = 0.02
 """Share of names that are used twice after all."""
-_TOP: Final = 1e12
+_HARDLY: Final = 0.05
+"""A likeness, times the chance that the other place has an end, below which it tells nothing."""
+TOP: Final = 1e12
 """No weight needs to be more: the solver multiplies two of them."""
 
 
@@ -86,7 +89,7 @@ class Weighing:
         weights = weights / (1.0 - (1.0 - _TWICE) * np.minimum(once, 1.0) + rates.twins / count * ratio * twin)
         self._branches(weights)
         self._take_tries(weights)
-        weights = np.minimum((weights + weights.T) / 2.0, _TOP)
+        weights = np.minimum((weights + weights.T) / 2.0, TOP)
         np.fill_diagonal(weights, 0.0)
         return weights
 
@@ -251,7 +254,36 @@ class Weighing:
         if "label" not in self._without:
             weights *= self._written()
         self._take_place_tries(weights)
-        return np.asarray(np.minimum(weights, _TOP))
+        return np.asarray(np.minimum(weights, TOP))
+
+    def by_family(self, placed: Floats) -> Floats | None:
+        """What readings between pins say of ends and places: places of one family want cables of one kind.
+
+        Args:
+            placed: chance of each end (row) to belong to each place (column), without these readings.
+
+        Returns:
+            How much likelier each end belongs to each place; None where no two places were read alike.
+        """
+        places, junk = self.pile.places, self.rates.junk
+        chance = self._kinds.chance
+        single = np.maximum(chance @ self._kinds.share, 1e-300)
+        kind = chance * self._kinds.share / single[:, None]
+        column = {place.name: number for number, place in enumerate(places)}
+        factor = np.ones_like(placed)
+        for number, place in enumerate(places):
+            for one in likenesses(place, places) if place.reads else ():
+                if not one.other:
+                    continue
+                there = placed[:, column[one.other]]
+                held = one.chance * float(there.sum())
+                if held < _HARDLY:
+                    continue
+                wanted = there @ kind / there.sum()
+                factor[:, number] += min(held, 1.0) * ((chance @ wanted) / single - 1.0)
+        if (factor == 1.0).all():
+            return None
+        return np.asarray((1.0 - junk) * np.maximum(factor, 0.0) + junk)
 
     def _fits(self, end: LooseEnd, place: FreePlace) -> float:
         """How connector, gender, key and contacts fit, against an end and a place that have nothing to do."""

@@ -2,9 +2,11 @@
 
 import pytest
 
+from bench.diagnose.survey.belief import Answer
 from bench.diagnose.survey.fingerprint import alike, kind_of_reading, likenesses, next_pins, readings_of
+from bench.diagnose.survey.pile import Pile
 from bench.files import Inconsistent
-from bench.plant.finds import FreePlace, PinRead
+from bench.plant.finds import FreePlace, Hall, ListLine, LooseEnd, PinRead, Tried
 
 
 def place(name: str, **reads: float | None) -> FreePlace:
@@ -75,3 +77,36 @@ def test_a_reading_needs_two_pins() -> None:
     ):
         with pytest.raises(Inconsistent):
             PinRead(**wrong)  # type: ignore[arg-type]
+
+
+def test_a_place_of_the_same_family_wants_a_cable_of_the_same_kind():
+    """P1 has its seven-wire cable; P2 reads like P1, so of two ends beside it that with seven wires belongs there."""
+
+    def answer(*reads: PinRead) -> Answer:
+        same = [PinRead(first="1", second="3", ohms=0.2), PinRead(first="2", second="4", ohms=4700.0)]
+        other = [PinRead(first="1", second="3"), PinRead(first="2", second="4", ohms=150.0)]
+        finds = [
+            LooseEnd(name="L1", bay="1", jacket="black", conductors=7, label="P1"),
+            LooseEnd(name="L2", bay="1", jacket="grey", conductors=50, label="P4"),
+            LooseEnd(name="L3", bay="2", jacket="black", conductors=7),
+            LooseEnd(name="L4", bay="2", jacket="grey", conductors=50),
+            FreePlace(name="P1", bay="1", shelf="1A", connector="B24", reads=same),
+            FreePlace(name="P4", bay="1", shelf="1A", connector="B24", reads=other),
+            FreePlace(name="P2", bay="2", shelf="2A", connector="B24", reads=list(reads)),
+        ]
+        line = ListLine(name="D1", label="W1", from_bay="1", to_bay="2", from_place="P1")
+        tried = [
+            Tried(touched=end, among=[place], answer=place, way="fingerprint")
+            for end, place in (("L1", "P1"), ("L2", "P4"))
+        ]
+        return Answer(Pile.of([*finds, line], Hall(bays=["1", "2"]), tried))
+
+    plain = answer()
+    ends = {end.name: row for row, end in enumerate(plain.pile.ends)}
+    at = [place.name for place in plain.pile.places].index("P2")
+    read = answer(PinRead(first="1", second="3", ohms=0.25), PinRead(first="2", second="4", ohms=4650.0))
+    before = plain.places[ends["L3"], at] / plain.places[ends["L4"], at]
+    after = read.places[ends["L3"], at] / read.places[ends["L4"], at]
+    assert 0.5 < before < 2.0 and after > 4.0
+    unlike = answer(PinRead(first="1", second="3"), PinRead(first="2", second="4", ohms=155.0))
+    assert unlike.places[ends["L4"], at] > 4.0 * unlike.places[ends["L3"], at]
