@@ -124,7 +124,7 @@ KINDS = {
     "idle-current": ("2C", "hand-held", "hand-held"),
     "earth": ("", "low-ohm", "hand-held"),
     "earth-live": ("", "hand-held", "clamp"),
-    "first-power": ("2C", "hand-held", "hand-held"),
+    "first-power": ("6A", "hand-held", "hand-held"),
 }
 """Kind of sequence to what it is drafted for, which meter reads ohms, and which reads amperes."""
 
@@ -158,7 +158,7 @@ class Lines:
         """Type it once the page was written: somebody reads first. An empty answer is Enter."""
         step, setting = state.step, state.setting
         numbered = f"{step.index + 1} of " if step is not None and setting is not None else "why"
-        until = time.monotonic() + 2.0
+        until = time.monotonic() + 0.5
         while numbered not in self.terminal.seen[max(0, self._heard) :] and time.monotonic() < until:
             time.sleep(0.02)
         self._quiet()
