@@ -316,13 +316,6 @@ class InstrumentCrew:
     def _type_in(self, step: Step, number: int) -> None:
         """Post what a person typed as the step's reading."""
         assert self._shown is not None
-        if step.source.times:
-            name = self._role_of[step.role or ""]
-            what = f"{name} is read by eye, and this step wants several readings at their seconds."
-            advice = "Give the role to an instrument with a port, or skip the step."
-            trouble = e.Troubled(number=number, instrument=name, kind="unable", what=what, advice=advice)
-            self._post(Happened(trouble))
-            return
         self._post(Happened(self._shown(number)))
 
     def _for(self, step: Step) -> _Worker:

@@ -13,6 +13,8 @@ from datetime import datetime
 from math import isclose
 from typing import Final, Literal
 
+import msgspec
+
 from bench.roles import UNIT_OF, Reads
 from bench.sequence.plan import Step
 from bench.walk import events as e
@@ -217,6 +219,14 @@ def reading(facts: InstrumentFacts, step: Step, typed: tuple[str, ...], number: 
         typed: the lines, oldest first; the last is a figure.
         number: of the request that it answers.
     """
+    if step.source.times:
+        each = [_reading(facts, step, (line,), number) for line in typed]
+        series = [(moment.value, one.value) for moment, one in zip(step.source.times, each, strict=True)]
+        return msgspec.structs.replace(each[-1], raw=list(typed), series=series)
+    return _reading(facts, step, typed, number)
+
+
+def _reading(facts: InstrumentFacts, step: Step, typed: tuple[str, ...], number: int) -> e.Read:
     reads, function = function_of(step)
     displays = facts.displays.get(function, [])
     shown = read_from(typed[-1], displays)

@@ -821,10 +821,31 @@ def _placed(state: State, event: e.Answered, nth: int) -> State:
     if step is None or facts is None:
         return _to(state, Phase.MEASURING)
     typed = (*state.pending.typed, event.answer)
+    if step.source.times:
+        return _one_of_several(state, step, facts, event, typed)
     why = _asked_again(state, step, facts, event, nth)
     if why:
         return _to(state, Phase.PLACING, typed=typed, doubt=why, asked_at=state.pending.asked_at)
     return _to(state, Phase.MEASURING, typed=typed)
+
+
+def _one_of_several(
+    state: State, step: Step, facts: InstrumentFacts, event: e.Answered, typed: tuple[str, ...]
+) -> State:
+    """One figure of a test that stays on, each at its second by the walk's clock; the last one is the reading."""
+    displays = facts.displays.get(by_eye.function_of(step)[1], [])
+    shown = by_eye.read_from(event.answer, displays)
+    if shown is None:
+        raise Refused(f"Type {by_eye.wanted(displays)}.")
+    moments = [one.value for one in step.source.times]
+    asked_at = state.pending.asked_at
+    why = by_eye.doubt(shown, displays) or by_eye.too_soon(moments[len(typed) - 1], asked_at, state.at)
+    if why:
+        raise Refused(why)
+    if len(typed) == len(moments):
+        return _to(state, Phase.MEASURING, typed=typed)
+    told = f"Keep the test on. When {moments[len(typed)]:g} s have gone since it began, type what it shows then."
+    return _to(state, Phase.PLACING, typed=typed, doubt=told, asked_at=asked_at)
 
 
 def _asked_again(state: State, step: Step, facts: InstrumentFacts, event: e.Answered, nth: int) -> str:
@@ -849,7 +870,7 @@ def _asked_again(state: State, step: Step, facts: InstrumentFacts, event: e.Answ
             return soon
     if state.pending.typed and by_eye.read_from(state.pending.typed[-1], displays) == shown:
         return ""
-    if why or source.times:
+    if why:
         return why
     read = by_eye.reading(facts, step, (event.answer,), state.number)
     try:

@@ -208,11 +208,20 @@ class Pressed:
         elif kind == "beep":
             glass.press(text[:1], done)
         else:
-            if "Enter sends it" not in glass.words:
-                glass.press("\r", lambda: "Enter sends it" in glass.words)
-            glass.type(f"{text}\r")
-            glass.until(done)
-            glass.until(lambda: "Enter sends it" not in glass.words)
+            while not done():
+                if not self._box():
+                    glass.press("\r", lambda: self._box() or done())
+                glass.type(f"{text}\r")
+                until = time.monotonic() + 8.0
+                while not done() and time.monotonic() < until:
+                    time.sleep(0.05)
+                if not done():
+                    # what was typed into a box that was about to close is typed again
+                    glass.press("\x1b", lambda: not self._box())
+            glass.until(lambda: not self._box())
+
+    def _box(self) -> bool:
+        return "Enter sends it" in self.glass.words
 
     def skip(self, reason: str) -> None:
         self.glass.press("s", lambda: "Enter sends it" in self.glass.words)

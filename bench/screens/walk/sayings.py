@@ -253,6 +253,9 @@ def _set_by_hand(step: Step) -> list[str]:
             said.append(f"Set it to {source.at}: no other voltage.")
         if source.after is not None:
             said.append(f"Hold its test key for {duration(source.after.value)}, and type what it shows while it runs.")
+        if source.times:
+            first = duration(source.times[0].value)
+            said.append(f"Begin the test now and keep it on. When {first} have gone, type what it shows then.")
         said.append(
             "Say HANDS OFF, hear it from the far end, and count to five before you press the key. Then let go, and "
             "touch nothing before it shows that the cable is discharged."
