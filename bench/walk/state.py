@@ -947,7 +947,8 @@ def _turned_up(state: State, event: e.Answered, nth: int) -> State:
     """A person who turns a supply up by its knobs typed what its ammeter shows, or that it is off."""
     ramp = state.pending.ramp
     if by_knobs_at(state) is None or ramp is None:
-        raise Refused("this output is brought up over its line: nothing is typed for it")
+        # this output is brought up over its line: nothing is typed for it
+        raise OutOfTurn(state.phase, event)
     if by_knobs_course(state).over:
         raise Refused("all is typed already")
     if not by_knobs.understood(event.answer, _ammeter_shows(state)):
@@ -985,7 +986,8 @@ def _switched_by_hand(state: State, event: e.Answered, nth: int) -> State:
     """A person switched a supply at its knob and typed the word for it."""
     step = state.step
     if by_knobs_at(state) is None or step is None or not isinstance(step.source, Set):
-        raise Refused("this output is switched over its line: nothing is typed for it")
+        # this output is switched over its line: nothing is typed for it
+        raise OutOfTurn(state.phase, event)
     if state.pending.typed:
         raise Refused("it is said already")
     if event.answer.strip().upper() != step.source.output.upper():

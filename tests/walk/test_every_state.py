@@ -195,7 +195,7 @@ def test_every_pair_has_its_handler_or_no_place(phase: Phase, kind: type) -> Non
         e.Began: {Phase.EMPTY},
         e.MadeSafe: {Phase.SAFING},
         e.Met: {Phase.MEETING},
-        e.Answered: {Phase.CONSENTING, Phase.ASKING, Phase.PLACING, Phase.TROUBLED},
+        e.Answered: {Phase.CONSENTING, Phase.ASKING, Phase.PLACING, Phase.TROUBLED, Phase.SWITCHING, Phase.ENERGISING},
         e.Read: {Phase.MEASURING},
         e.Switched: {Phase.SWITCHING},
         e.Energised: {Phase.ENERGISING},

@@ -12,7 +12,11 @@ from bench.walk.results import outcomes, results
 from bench.walk.state import Phase
 from tests.walks.typist import walked_by
 
-pytestmark = [pytest.mark.slow, pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals")]
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.timeout(900),
+    pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals"),
+]
 
 
 @pytest.mark.parametrize(
