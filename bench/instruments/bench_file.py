@@ -567,7 +567,10 @@ def _check_typed(file: BenchFile, profiles: dict[str, Profile], places: Places, 
             continue
         if profile.safe is not None or profile.outputs or profile.switch is not None:
             found = f"'{TYPED}' for '{profile.profile}', which switches something that must be made safe"
-            problems.append(Problem(place, at, found, "the port that it answers on"))
+            wanted = "the port that it answers on"
+            if profile.outputs:
+                wanted += ", or 'hand-set-supply' for a supply that a person sets by its knobs"
+            problems.append(Problem(place, at, found, wanted))
         elif not all(part.resolution is not None for one in profile.functions for part in one.ranges) or not all(
             one.ranges for one in profile.functions
         ):

@@ -19,8 +19,20 @@ from bench.sequence.file import Do, Energise, Hold, Limit, Measure, Set
 from bench.sequence.file import Found as SearchEnd
 from bench.walk import events as e
 from bench.walk import requests as r
+from bench.walk.by_knobs import OFF
 from bench.walk.facts import Display
-from bench.walk.state import OutOfTurn, Phase, Refused, State, by_eye_at, request, start, take
+from bench.walk.state import (
+    OutOfTurn,
+    Phase,
+    Refused,
+    State,
+    by_eye_at,
+    by_knobs_at,
+    request,
+    start,
+    take,
+    unsafe_by_hand,
+)
 from tests.walk import paper_walk as paper
 
 OUTPUT = """
@@ -212,6 +224,8 @@ def candidates(state: State) -> Iterator[e.Event]:
     if by_eye_at(state) is not None:
         for answer in ("1.0", "9.0"):
             yield e.Answered(number=number, answer=answer)
+    if by_knobs_at(state) is not None or unsafe_by_hand(state):
+        yield e.Answered(number=number, answer=OFF)
     yield e.MadeSafe(number=number, confirmed={"supply": True})
     yield e.MadeSafe(number=number, confirmed={"supply": False})
     for role in ("ohms", "supply"):
@@ -267,6 +281,15 @@ def typed(sequence: e.Began) -> e.Began:
     return msgspec.structs.replace(sequence, bench=bench)
 
 
+def with_knobs(sequence: e.Began) -> e.Began:
+    """The same beginning with a supply that a person sets by its knobs."""
+    supply = msgspec.structs.replace(
+        paper.SUPPLY, by_eye=True, displays={"current": [Display(range=10.0, top=10.0, resolution=0.01)]}
+    )
+    bench = msgspec.structs.replace(paper.BENCH, instruments=[paper.METER, supply])
+    return msgspec.structs.replace(sequence, bench=bench)
+
+
 def explore(first: e.Began) -> Explored:
     """Try every event in every state."""
     empty = Found(start(), Ghosts())
@@ -298,7 +321,7 @@ class Walks(dict[str, Explored]):
         folder: an empty one, for the files that they are read from.
     """
 
-    NAMES = ("an output", "by hand", "under watch", "a search", "by eye")
+    NAMES = ("an output", "by hand", "under watch", "a search", "by eye", "by knobs")
 
     def __init__(self, folder: Path) -> None:
         super().__init__()
@@ -311,10 +334,13 @@ class Walks(dict[str, Explored]):
             "under watch": UNDER_WATCH,
             "a search": A_SEARCH,
             "by eye": BY_EYE,
+            "by knobs": UNDER_WATCH,
         }
         first = paper.made(self._folder, texts[name]).began
         if name == "by eye":
             first = typed(first)
+        if name == "by knobs":
+            first = with_knobs(first)
         self[name] = explore(weakened(first) if name in ("an output", "by hand") else first)
         return self[name]
 
