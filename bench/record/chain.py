@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from hashlib import sha256
 from typing import Final, Protocol
 
@@ -30,7 +31,12 @@ _CHANGED_ENDS: Final = (
 )
 
 _encoder: Final = msgspec.json.Encoder(enc_hook=exact)
-_decoder: Final = msgspec.json.Decoder(Entry, dec_hook=from_text)
+
+
+@cache
+def _decoder() -> msgspec.json.Decoder[Entry]:
+    """Made when a line is read first: a new walk reads none, and every kind of event and of plant thing is in it."""
+    return msgspec.json.Decoder(Entry, dec_hook=from_text)
 
 
 class _Versioned(msgspec.Struct, frozen=True):
@@ -169,7 +175,7 @@ def decode(line: bytes) -> Entry:
         BadLine: it is not valid, or of a newer format than this program knows.
     """
     try:
-        entry = _decoder.decode(line)
+        entry = _decoder().decode(line)
     except (msgspec.MsgspecError, ValueError, NotImplementedError, RecursionError) as error:
         _refuse_newer(line)
         raise BadLine(f"no event that this version knows: {error}") from error
