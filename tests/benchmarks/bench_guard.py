@@ -26,7 +26,15 @@ from bench.simulate.twins.supply import SupplyTwin
 from tests.drivers.twins import Hall
 from tests.instruments.server import served
 
-WAYS = {"told to end": None, "killed": signal.SIGKILL, "stopped": signal.SIGSTOP}
+WAYS = {
+    "told to end": None,
+    "Ctrl-C": signal.SIGINT,
+    "terminated": signal.SIGTERM,
+    "hung up": signal.SIGHUP,
+    "killed": signal.SIGKILL,
+    "stopped": signal.SIGSTOP,
+}
+"""What ends it; this runner takes no signal for itself, so that each but the first leaves everything to the guard."""
 
 
 def off_after(way: signal.Signals | None) -> tuple[float, float]:

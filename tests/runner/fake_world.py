@@ -12,6 +12,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import msgspec
+
 from bench.record.append import RecordTrouble, RecordWriter
 from bench.record.read import read_record
 from bench.runner import protocol as p
@@ -95,7 +97,12 @@ class FakeCrew:
 
     def meet(self, roles: tuple[str, ...], number: int) -> None:
         state = self._world.runner.state
-        self._do("meet", number, roles, make=lambda: paper.willing(state))
+
+        def make() -> e.Event:
+            met = paper.willing(state)
+            return msgspec.structs.replace(met, address="a port") if isinstance(met, e.Met) else met
+
+        self._do("meet", number, roles, make=make)
 
     def measure(self, step: Step, number: int) -> None:
         state = self._world.runner.state

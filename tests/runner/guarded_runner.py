@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import queue
+import signal
 import sys
 import threading
 from pathlib import Path
@@ -32,6 +33,10 @@ ON = Set(text="", output="on", voltage=Voltage(48.0), current_limit=Current(1.0)
 
 
 def main(address: str, record: Path) -> None:
+    # whoever started this may have told it to ignore them
+    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.SIG_DFL)
     profile = Library.for_job().profile("scpi-supply")
     inbox: queue.Queue[object] = queue.Queue()
     guard = Guard(Begin(os.getpid(), BENCH.format(address=address), ".", str(record)))
