@@ -127,7 +127,7 @@ def draft(
         raise BadRequest("a drafted sequence names its plant file: say --plant FILE")
     about = f"{name[:1].upper()}{name[1:]}, from {count(len(options.record), 'record')}."
     plant_file = relative(path.parent, options.plant)
-    made = again(plant.name, about, wires, apart, look=look)
+    made = again(plant, plant.name, about, wires, apart, look=look)
     if wires and has_had_power(LOGS, plant):
         names = dict.fromkeys(plant.conductors[wire].cable for wire in wires)
         made = dead_first(plant, "", made, [plant.cables[name] for name in names])

@@ -19,17 +19,19 @@ def missing(plan: Plan, plant: Plant, ready: Readiness) -> dict[str, list[str]]:
         plant: as it is now.
         ready: what the records say of it.
     """
-    read = {step.subject for step in plan.steps if isinstance(step.source, Measure)}
+    readings = [(step.subject, step.source) for step in plan.steps if isinstance(step.source, Measure)]
+    gates = [step.source for step in plan.steps if isinstance(step.source, Gate)]
     found: dict[str, list[str]] = {}
-    for shelf in dict.fromkeys(step.source.shelf for step in plan.steps if isinstance(step.source, Gate)):
-        own = all(inlet.name in read for inlet in plant.inlets_of(shelf))
-        names = [name for gate in ready.gates if gate.shelf == shelf for name in gate.blockers]
+    for shelf in dict.fromkeys(gate.shelf for gate in gates):
+        inlets = {inlet.name for inlet in plant.inlets_of(shelf)}
+        ohms = {name for name, one in readings if one.read == "resistance"}
+        volts = {name for name, one in readings if one.read == "voltage" and one.limit.computed is not None}
+        own = {kind for kind, names in (("inlets", ohms), ("polarity", volts)) if inlets <= names}
+        with_cards = any(gate.cards for gate in gates if gate.shelf == shelf)
+        stages = [gate for gate in ready.gates if gate.shelf == shelf and (with_cards or gate.gate == "first power")]
+        names = [name for gate in stages for name in gate.blockers if name[0] not in own]
         tasks = {(task.kind, task.about): task for task in ready.tasks}
-        found[shelf] = [
-            _said(plant, kind, about, tasks.get((kind, about)))
-            for kind, about in dict.fromkeys(names)
-            if not (own and kind in ("inlets", "polarity"))
-        ]
+        found[shelf] = [_said(plant, kind, about, tasks.get((kind, about))) for kind, about in dict.fromkeys(names)]
     return found
 
 

@@ -248,10 +248,10 @@ class _Fold:
         return state
 
     def _looked(self, entry: e.Entry, answer: e.Answered, look: Look, before: State) -> None:
-        """What was found otherwise than it was left. Evidence on a bond or a card that somebody moved no longer counts;
-        a breaker proves nothing that its handling could void."""
+        """What was found otherwise than it was left. Evidence on a bond, a card or a plug that somebody moved no longer
+        counts; a breaker proves nothing that its handling could void."""
         for change, mark in unexplained(before, look, look.answered(answer.answer)):
-            kind = "disturbance" if change.kind in ("bond", "card") else "unexplained"
+            kind = "disturbance" if change.kind in ("bond", "card", "plug") else "unexplained"
             text = f"found {change.state}, was left {mark.change.state} {said_by(mark)}: an unexplained change"
             self._tell(entry, kind, (change.name,), text, answer.by)
 

@@ -156,7 +156,7 @@ class Console:
         elif outcome.answer:
             self._say(f"{'tester':9} {step.title}: {outcome.sentence}")
         elif step.kind in ("look", "gate") and not outcome.sentence.startswith("Not needed"):
-            tail = f" {outcome.remark}." if outcome.remark else ""
+            tail = f" {outcome.remark}" if outcome.remark else ""
             self._say(f"{step.kind:9} {step.title}: {outcome.sentence}{tail}")
         elif outcome.sentence.startswith("Not needed"):
             self._say(f"{'spared':9} {step.title}: {outcome.sentence[0].lower()}{outcome.sentence[1:]}")
@@ -171,7 +171,7 @@ def _worth_a_line(setting: Setting, outcome: Outcome) -> bool:
     """Whether the summary names it: what did not pass, but for conductors that are connected and only not decided."""
     if too_coarse(setting, outcome):
         return outcome.odd
-    return outcome.verdict not in ("pass", "done") or bool(outcome.remark)
+    return outcome.verdict not in ("pass", "done") or bool(outcome.remark or outcome.news)
 
 
 def _read(outcome: Outcome) -> str:
@@ -222,6 +222,6 @@ def summary(state: State, record: Path) -> dict[str, Any]:
                 "connected": outcome.connected,
             }
             for index, outcome in found.items()
-            if outcome.verdict != "done"
+            if outcome.verdict != "done" or outcome.news
         ],
     }

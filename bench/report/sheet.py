@@ -15,7 +15,7 @@ from bench.record.verify import Verified
 from bench.say.reading import asked, reading
 from bench.say.times import second
 from bench.say.verdict import SIGNS
-from bench.sequence.file import Found
+from bench.sequence.file import Found, Look
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.by_eye import FLAG
@@ -24,7 +24,7 @@ from bench.walk.left_on import ends_with
 from bench.walk.outcome import Outcome
 from bench.walk.results import connections, results, tally, too_coarse
 from bench.walk.setting import Setting
-from bench.walk.state import Phase, State, start
+from bench.walk.state import Phase, State, said_by, start, unexplained
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,6 +238,10 @@ def _told(entry: e.Entry, before: State) -> Happening:
         case e.Answered(answer=answer) if step is not None and step.kind == "gate" and before.setting is not None:
             missing = "; ".join(before.setting.missing(step.subject))
             what, text = f"{title}: not proven", f"{answer} ({missing})"
+        case e.Answered(answer=answer) if step is not None and isinstance(step.source, Look):
+            changed = unexplained(before, step.source, step.source.answered(answer))
+            told = "; ".join(f"{one.name} was {mark.change.state} {said_by(mark)}" for one, mark in changed)
+            what, text = title, f"{answer} (unexplained change: {told})" if told else answer
         case e.Answered(answer=answer):
             what, text = title, answer
         case e.Disturbed(touches=touches, text=words):

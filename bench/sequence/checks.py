@@ -136,6 +136,7 @@ class Checks:
             ("supplies", plant.supplies),
             ("cards", plant.cards),
             ("bonds", plant.bonds),
+            ("plugs", plant.connectors),
         ):
             for place, name in enumerate(getattr(filled, wanted)):
                 if name not in known:

@@ -421,13 +421,16 @@ class Look(_Common, frozen=True, kw_only=True, tag="look"):
     supplies: list[str] = []
     cards: list[str] = []
     bonds: list[str] = []
+    plugs: list[str] = []
+    """Connectors, whose plugs are looked at."""
     expect: list[str] = []
     """States that they may be in. Where one is found otherwise nothing is brought up until somebody looks again; where
     all are known to be so already, nobody is asked. Empty: any state will do."""
 
     def __post_init__(self) -> None:
-        if sum(1 for names in (self.breakers, self.supplies, self.cards, self.bonds) if names) != 1:
-            raise Inconsistent("things of no kind or of several", "breakers, supplies, cards or bonds, a step for each")
+        if sum(1 for names in self._lists if names) != 1:
+            wanted = "breakers, supplies, cards, bonds or plugs, a step for each"
+            raise Inconsistent("things of no kind or of several", wanted)
         wrong = [state for state in self.expect if state not in STATES[self.kind]]
         if wrong:
             raise Inconsistent(f"'{wrong[0]}' for a {self.kind}", " or ".join(STATES[self.kind]))
@@ -440,14 +443,17 @@ class Look(_Common, frozen=True, kw_only=True, tag="look"):
     @property
     def kind(self) -> Kind:
         """The kind of the things that are looked at."""
-        if self.breakers:
-            return "breaker"
-        return "supply" if self.supplies else "card" if self.cards else "bond"
+        kinds: tuple[Kind, ...] = ("breaker", "supply", "card", "bond", "plug")
+        return next(kind for kind, names in zip(kinds, self._lists, strict=True) if names)
 
     @property
     def names(self) -> list[str]:
         """The things that are looked at."""
-        return [*self.breakers, *self.supplies, *self.cards, *self.bonds]
+        return [name for names in self._lists for name in names]
+
+    @property
+    def _lists(self) -> tuple[list[str], ...]:
+        return (self.breakers, self.supplies, self.cards, self.bonds, self.plugs)
 
     def answered(self, answer: str) -> tuple[Change, ...]:
         """What an answer says of each thing.
@@ -480,6 +486,8 @@ class Gate(_Common, frozen=True, kw_only=True, tag="gate"):
 
     shelf: str
     text: str = ""
+    cards: bool = True
+    """Whether its cards are in then: what they need must be proven too."""
 
     @property
     def subject(self) -> str:

@@ -239,9 +239,8 @@ class SimulatedHands:
     def _stands(self, kind: Kind, name: str) -> str:
         """How a thing of the simulated plant stands: as these hands left it, or as it was built."""
         state = self._handled.state(kind, name)
-        return (
-            {"breaker": "open", "supply": "off", "card": "in", "bond": "in place"}[kind] if state == UNKNOWN else state
-        )
+        built = {"breaker": "open", "supply": "off", "card": "in", "bond": "in place", "plug": "mated"}
+        return built[kind] if state == UNKNOWN else state
 
     def jump(self, seconds: float) -> bool:
         """Simulated time passes at once."""

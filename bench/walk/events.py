@@ -46,8 +46,8 @@ EDITION: Final = 4
 touched, and breakers that were open already were asked for again. Up to edition 2 an idle current was held against the
 supply's voltage of the plant file and not against the one that was read with it; a figure that somebody typed was not
 asked again where it came too soon, was far below what is expected, or was the one before. Up to edition 3 nobody was
-asked of which range an OL was, and an instrument that came in for another one had only the leads zeroed again, and no
-other check of the bench."""
+asked of which range an OL was, an instrument that came in for another one had only the leads zeroed again, and no
+other check of the bench, and readings were asked for behind a hold point that the walk had passed over."""
 
 
 class Began(_Event, frozen=True, kw_only=True, tag="began"):

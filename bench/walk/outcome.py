@@ -72,6 +72,10 @@ class Circumstances(msgspec.Struct, frozen=True, repr_omit_defaults=True):
     bench: BenchFacts | None = None
 
 
+UNPROVEN = "Not proven: "
+"""How a gate begins that somebody passed on a reason."""
+
+
 class Outcome(msgspec.Struct, frozen=True, repr_omit_defaults=True):
     """What came of a step.
 
@@ -122,6 +126,14 @@ class Outcome(msgspec.Struct, frozen=True, repr_omit_defaults=True):
     def connected_at_least(self) -> bool:
         """Whether this reading shows the conductor connected, and leaves open whether it is sound."""
         return self.verdict == "undecided" and self.connected == "yes"
+
+    @property
+    def news(self) -> str:
+        """What a step without a reading has to tell: what was found otherwise than it was left, or what was passed
+        without proof; empty where it has nothing."""
+        if self.verdict != "done" or not (self.remark or self.sentence.startswith(UNPROVEN)):
+            return ""
+        return self.remark or self.sentence
 
     @classmethod
     def done(cls, step: Step, nth: int, handled: Handled | None = None) -> Outcome:

@@ -32,6 +32,8 @@ Rules
    an act by hand that makes something live) comes up only while the hold point before it is *held*: passed since
    outputs were last made safe, and since the walk last rested with nobody there. Where it is not, the hold point comes
    up first. An output that may be on counts as on: while its switching is under way, and after it was not confirmed.
+   A hold point that names what it stands on (``proven``) is passed over where that is not so, and with it every reading
+   and every act that it guards.
 7. An output that is brought up under watch (``ENERGISING``) stands on evidence. It comes up only where every earlier
    reading about what it would feed counts and is a pass, or was skipped by a person with a reason; else the walk
    passes it over by itself and says why. The same holds where the breakers that are really closed would be overloaded.
@@ -86,7 +88,7 @@ from bench.walk import by_eye, by_knobs
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.facts import BenchFacts, Display, InstrumentFacts
-from bench.walk.outcome import Outcome
+from bench.walk.outcome import UNPROVEN, Outcome
 from bench.walk.results import results
 from bench.walk.seeking import Seeking
 from bench.walk.setting import Conditions, Rules, Setting
@@ -566,22 +568,42 @@ def _stands(state: State, step: Step) -> tuple[str, RampUp | None]:
     source = step.source
     if source.live and not any(name != state.setting.bench.role_of.get("load") for name in state.outputs.on):
         return "no output is on", None
+    if step.kind in _BEHIND_HOLDS and (bar := _unguarded(state, step)):
+        return bar, None
     if source.lift and _anything_live(state):
         return "something is live, and no bond is lifted then", None
     match source:
         case Energise():
             bar = _doubt(state, step, {step.subject, *step.touches, *source.at}) or _elsewhere(state, source)
+            bar = bar or _unguarded(state, step)
             if bar:
                 return bar, None
             found = state.setting.prepared(step, state.conditions)
             return found.refusal, found.ramp
         case Do(energises=True):
             bar = _doubt(state, step, {*source.close, *source.switch_on, *source.proven}, {"look", "gate"})
+            bar = bar or _unguarded(state, step)
             if bar:
                 return bar, None
     bar = _doubt(state, step, set(source.proven)) if source.proven else ""
     # what was disturbed is read again from the hold point; what failed ends there
     return ("" if step.kind == "hold" and bar.endswith(_VOID) else bar), None
+
+
+_BEHIND_HOLDS: Final = frozenset({"measure", "seek", "zero", "prove", "ask"})
+"""Kinds of step that are passed over where the hold point before them was, beside what energises."""
+
+
+def _unguarded(state: State, step: Step) -> str:
+    """Why nothing is read or made live here: the hold point that guards it was passed over by the walk itself; else empty."""
+    assert state.setting is not None
+    if state.setting.began.edition < 4:
+        return ""
+    index = _hold_before(state, step.index)
+    hold = state.kept.latest.get(index) if index is not None else None
+    if index is None or hold is None or not hold.barred or hold.verdict != "skipped":
+        return ""
+    return f"'{state.setting.plan.steps[index].title}' was not passed"
 
 
 def _elsewhere(state: State, source: Energise) -> str:
@@ -756,8 +778,8 @@ def _looked(state: State, step: Step, look: Look, event: e.Answered, nth: int) -
     except ValueError as error:
         raise Refused(str(error)) from error
     against = unexplained(state, look, changes)
-    remark = "; ".join(
-        f"Unexplained change: {change.name} is {change.state} and was {mark.change.state} {said_by(mark)}"
+    remark = " ".join(
+        f"Unexplained change: {change.name} is {change.state} and was {mark.change.state} {said_by(mark)}."
         for change, mark in against
     )
     conditions = state.conditions
@@ -812,7 +834,7 @@ def _reasoned(state: State, step: Step, reason: str, event: e.Answered, nth: int
     if not name:
         raise Refused("going on without proof needs a name: begin the walk with --operator")
     missing = "; ".join(state.setting.missing(step.subject))
-    sentence = f"Not proven: {missing}. {name} goes on all the same: {reason}"
+    sentence = f"{UNPROVEN}{missing}. {name} goes on all the same: {reason}"
     return replace(Outcome.done(step, nth), sentence=sentence)
 
 

@@ -35,9 +35,9 @@ class Person(Walker):
     """Answers what a walk asks, up to the first energise step."""
 
     def __init__(self, tmp_path: Path, *, found: tuple[Mark, ...] = (), gates: dict[str, list[str]] | None = None,
-                 operator: str = "Ana") -> None:  # fmt: skip
+                 operator: str = "Ana", kind: str = "first-power", of: str = "finder") -> None:  # fmt: skip
         path = tmp_path / "first.yaml"
-        path.write_text(draft(load_plant(HUT / "plant.yaml"), "first-power", "finder", str(HUT / "plant.yaml"), "s"))
+        path.write_text(draft(load_plant(HUT / "plant.yaml"), kind, of, str(HUT / "plant.yaml"), "s"), "utf-8")
         loaded = load_sequence(path)
         self.looks = "open"
         self.begin(
@@ -46,7 +46,11 @@ class Person(Walker):
                 edition=e.EDITION,
                 plant=loaded.plant.file,
                 sequence=msgspec.structs.replace(loaded.sequence, ambient=Temperature.parse("20 degC")),
-                bench=BENCH,
+                bench=msgspec.structs.replace(
+                    BENCH,
+                    instruments=[*BENCH.instruments, msgspec.structs.replace(BENCH.instruments[0], name="tester")],
+                    role_of={**BENCH.role_of, "insulation": "tester"},
+                ),
                 operator=operator,
                 found=list(found),
                 gates=gates or {},
@@ -134,7 +138,7 @@ def test_what_contradicts_the_records_is_an_unexplained_change(tmp_path: Path) -
     person.until(Look)
     person.say("k5 closed, rest open", "Ben")
     (look,) = person.outcomes("look")
-    assert look.remark == ("Unexplained change: k5 is closed and was open on 2026-03-12 (Anna, record march.jsonl)")
+    assert look.remark == ("Unexplained change: k5 is closed and was open on 2026-03-12 (Anna, record march.jsonl).")
     handled: Handled = person.state.conditions.handled
     (mark,) = handled.said("breaker", "k5")
     assert (mark.change.state, mark.by) == ("closed", "Ben")

@@ -92,7 +92,7 @@ def test_a_draft_is_what_ships(name: str) -> None:
 
 def test_what_is_proven_again_after_a_repair_reads_back(tmp_path: Path) -> None:
     plant = load_plant(JOB / "plant.yaml")
-    made = again("gannet-head", "Proof.", ["W101.1", "W101.2"], [("J101.1", "J101.2")])
+    made = again(plant, "gannet-head", "Proof.", ["W101.1", "W101.2"], [("J101.1", "J101.2")])
     path = tmp_path / "s.yaml"
     path.write_text(file_text(plant, "proof", made, str(JOB / "plant.yaml"), "x"), "utf-8")
     loaded = load_sequence(path)

@@ -65,12 +65,14 @@ def verdict_line(state: State, outcome: Outcome) -> str:
     look = look_of(outcome)
     if look == READ and outcome.asked is not None:
         return f"{WORDS[look]} {outcome.asked.title}: {'open' if outcome.figure.over == '+' else reading(outcome)}"
+    if outcome.news:
+        return f"{WORDS[look]} {name_of(state, outcome)}: {outcome.news}"
     return verdict_line_of(WORDS[look], name_of(state, outcome), outcome.verdict, outcome.sentence, outcome.remark)
 
 
 def telling(state: State) -> Iterator[Outcome]:
     """Outcomes worth showing as they come, newest first: all but those that only say done."""
-    return (one for one in outcomes(state) if one.verdict != "done" or one.answer)
+    return (one for one in outcomes(state) if one.verdict != "done" or one.answer or one.news)
 
 
 def place_of(state: State, outcome: Outcome) -> str:
@@ -110,7 +112,8 @@ class Summary:
         worries: outcomes that someone must look at, in plan order: failed, undecided, void. A conductor that is
             connected, and of which the meter does not tell whether it is sound, is not among them.
         skipped: skipped steps, in plan order.
-        remarked: what is worth a look although it did not fail: remarks on passes, and what its siblings differ from.
+        remarked: what is worth a look although it did not fail: remarks on passes, what its siblings differ from, what
+            somebody found otherwise than it was left, and what was passed without proof.
         unsafe: instruments whose outputs could not be confirmed off.
         seen: what is wrong with what was brought up, in words, in the order in which the walk met it.
         connected: what is said of conductors where the meter was too coarse for some; empty where it was not.
@@ -144,7 +147,9 @@ def summary(state: State) -> Summary:
         total - len(latest),
         tuple(one for one in latest if one.verdict in ("fail", "undecided", "void") and one not in coarse),
         tuple(one for one in latest if one.verdict == "skipped"),
-        tuple(one for one in latest if one.remark and (one.verdict == "pass" or (one.odd and one in coarse))),
+        tuple(
+            one for one in latest if one.news or (one.remark and (one.verdict == "pass" or (one.odd and one in coarse)))
+        ),
         state.outputs.unconfirmed,
         tuple(power_findings(state)),
         connections(state, found).sentence if coarse else "",

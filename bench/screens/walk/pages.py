@@ -132,7 +132,7 @@ def _plain(view: View, cells: int, rows: int) -> Body:
     if shown := on_display(view.state, view.live):
         lines += [EMPTY, line(Span("The display shows  ", "dim"), Span(view.say(shown), "digits"))]
     if now.wanted and now.kind == "ask":
-        lines += [EMPTY, line("wanted: ", Span(now.wanted, "strong"))]
+        lines += [EMPTY, *_running(f"wanted: {now.wanted}", cells, "strong")]
     if now.kind in ("do", "ask") and not view.watching:
         lines += [EMPTY, _press("Enter", "when it is done" if now.kind == "do" else "to type it")]
     known = verdicts(view, cells, max(1, min(6, rows - len(lines) - 6)))
@@ -338,7 +338,8 @@ def _end(view: View, cells: int, rows: int) -> Body:
         lines += _item(glyphs.mark("skipped"), "skipped", text, cells)
     for outcome in found.remarked:
         name = findings.name_of(state, outcome)
-        text = view.say(outcome.remark if outcome.remark.startswith(name) else f"{name}: {outcome.remark}")
+        said = outcome.news or outcome.remark
+        text = view.say(said if said.startswith(name) else f"{name}: {said}")
         lines += _item(glyphs.mark(outcome.verdict), outcome.verdict, text, cells)
     for outcome in results(state).values():
         if outcome.found is not None and outcome.verdict in ("pass", "fail", "undecided"):

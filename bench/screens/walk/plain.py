@@ -237,7 +237,7 @@ class Plain:
             self._say(f"{self._history} readings are in the record already")
             self._history = 0
         state, outcome = news.after, news.outcome
-        if outcome is not None and (outcome.verdict != "done" or outcome.answer):
+        if outcome is not None and (outcome.verdict != "done" or outcome.answer or outcome.news):
             mark = self._glyphs.mark(findings.look_of(outcome))
             self._say(f"{mark} {findings.verdict_line(state, outcome)}")
             for advice in outcome.advice[:1]:
@@ -409,6 +409,9 @@ class Plain:
             place = findings.place_of(state, outcome)
             if place and outcome.verdict != "skipped":
                 self._say(f"  {place}")
+        for outcome in found.remarked:
+            if outcome.news:
+                self._say(f"{self._glyphs.mark(outcome.verdict)} {findings.name_of(state, outcome)}: {outcome.news}")
         for outcome in results(state).values():
             if outcome.found is not None and outcome.verdict in ("pass", "fail", "undecided"):
                 self._say("\n".join([outcome.found.sentence, *(f"  {text}" for text in outcome.found.lines)]))

@@ -600,6 +600,8 @@ def verdicts(view: View, cells: int, rows: int) -> list[Line]:
         known.append(outcome)
         if len(known) >= max(rows, 12):
             break
+    if known and known[0].news:
+        return _whole_sentence(view, known[0], cells, rows)
     if rows > 2:
         return [_sentence(view, outcome, cells, column=10) for outcome in known[:rows]]
     if known and look_of(known[0]) not in ("pass", "skipped", READ):

@@ -272,13 +272,16 @@ def looking(state: State, step: Step, look: Look) -> str:
     asked = ", ".join(STATES[look.kind][:-1]) + f" or {STATES[look.kind][-1]} now?"
     lines = [step.text] if step.text else []
     unknown = []
+    left: dict[str, list[str]] = {}
     for name in look.names:
         said = known(state, look.kind, name)
         if not said:
             unknown.append(name)
             continue
         was = " and ".join(f"{mark.change.state} {said_by(mark)}" for mark in said)
-        lines.append(f"{name} was {was}: {asked}")
+        left.setdefault(was, []).append(name)
+    for was, names in left.items():
+        lines.append(f"{', '.join(names)} {'was' if len(names) == 1 else 'were'} {was}: {asked}")
     if unknown:
         lines.append(f"Nobody has said how {', '.join(unknown)} {'stands' if len(unknown) == 1 else 'stand'}: {asked}")
     return "\n".join(lines)

@@ -5,23 +5,31 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Literal
 
-from bench.sequence.drafts.parts import AMBIENT, CLOSING, OPENING, Draft, Part, apart_limit, dead
+from bench.plant.model import Plant
+from bench.sequence.drafts import looking
+from bench.sequence.drafts.parts import AMBIENT, CLOSING, OPENING, Draft, Part, apart_limit, dead, unique
 from bench.sequence.file import Each, Limit, Measure, Seek
 
 
 def again(
-    what: str, about: str, wires: Sequence[str], apart: Sequence[tuple[str, str]], *, look: bool = False
+    plant: Plant, what: str, about: str, wires: Sequence[str], apart: Sequence[tuple[str, str]], *, look: bool = False
 ) -> Draft:
     """Steps that prove wires to get through, and pins to be apart.
 
     Args:
+        plant: the plant.
         what: what is handled, in words.
         about: what the sequence finds.
         wires: conductors to prove from end to end.
         apart: places, two by two, that should be apart.
         look: whether to look for what became of those that do not get through.
     """
-    parts: list[Part] = [*dead(what), AMBIENT, *OPENING]
+    places = [name for pair in apart for name in pair if name in plant.terminals]
+    cables = [plant.conductors[name].cable for name in wires if name in plant.conductors]
+    cables += [end.cable for name in places for end in plant.landings.get(name, ())]
+    there = looking.around_all(plant, unique(cables))
+    looks = [*looking.nothing_on(plant, there), *looking.plugs(there)]
+    parts: list[Part] = [*dead(what, looks, there.stands_on), AMBIENT, *OPENING]
     if wires:
         parts.append(
             Each(over="conductors", only=list(wires), title="Conductors from pin to pin", steps=[through_conductor()])

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Final
 
 from bench.plant.flags import SIDES, unnamed
 from bench.plant.model import NoPath, Plant, UnknownName
 from bench.plant.things import Bay, Cable, Conductor, Connector, Shelf
 from bench.quantity import Amount
+from bench.sequence.drafts import looking
 from bench.sequence.drafts.again import through_conductor
 from bench.sequence.drafts.parts import (
     AMBIENT,
@@ -19,6 +20,7 @@ from bench.sequence.drafts.parts import (
     Draft,
     Part,
     apart_limit,
+    cards_out,
     dead,
 )
 from bench.sequence.file import Do, Each, Hold, Measure, Prove, Seek, Step
@@ -51,7 +53,9 @@ def continuity(plant: Plant, of: str) -> Draft:
     thin = [one for one in conductors if one.cable not in names]
     if not any(one.landed for one in thin) and not any(one.landed for cable in power for one in cable.conductors):
         raise CannotDraft(f"no conductor of {of} is landed at both ends, so nothing can be proved from pin to pin yet")
-    parts: list[Part] = [*dead(what), AMBIENT]
+    there = looking.around(plant, of)
+    looks = [*looking.nothing_on(plant, there), *looking.plugs(there)]
+    parts: list[Part] = [*dead(what, looks, there.stands_on), AMBIENT]
     if any(one.landed for one in thin):
         parts += _through_pins(plant, of, thin, conductors, connectors)
     if power:
@@ -128,7 +132,7 @@ def _reach(plant: Plant, cables: list[Cable]) -> Step:
         here, there = plant.where(one.near_end.name), plant.where(one.far_end.name)
         if _place(plant, one.near_end.name) != _place(plant, one.far_end.name):
             far.append(f"{cable.name}, {cable.length_m:g} m: from {here} to {there}")
-    text = "All breakers on the way are open, and nothing is loose that is to be read. Four-wire clips on bare metal."
+    text = "Nothing is loose that is to be read. Four-wire clips on bare metal."
     if far:
         text += (
             " The ends of these are out of one person's reach: lay extension leads for two of the four clips, or have "
@@ -221,7 +225,9 @@ def identify(plant: Plant, of: str, settings: Mapping[str, str]) -> Draft:
     opening: tuple[Part, ...] = (_tester("", _TESTER_BEFORE),) if by_tester else (AMBIENT, *OPENING)
     closing: tuple[Part, ...] = (_tester(" again", _TESTER_AFTER),) if by_tester else CLOSING
     search = Seek(title=f"Which wire is which in {of}", find="conductors", of=of, settings=dict(settings))
-    parts = [*dead(f"cable {of} at both ends"), _cards_out(f"cable {of}"), *opening, _IDENTIFY_SETTINGS, search]
+    there = looking.around(plant, of)
+    opened = dead(f"cable {of} at both ends", looking.nothing_on(plant, there), there.stands_on)
+    parts = [*opened, *_cards_out(plant, f"cable {of}", [cable], there), *opening, _IDENTIFY_SETTINGS, search]
     about = f"Which wire of {of} is which: its loose ends are given flags, and each flag its conductor."
     return Draft(about, [*parts, *closing])
 
@@ -243,14 +249,18 @@ def _tester(again: str, otherwise: str) -> Step:
     )
 
 
-def _cards_out(what: str) -> Step:
-    return Hold(
-        title="Cards out, feeds off",
-        text=f"All cards are out of the shelves that {what} lands in, arresters and terminations are off, and no meter "
-        "or tool of anybody else is on its wires. Nothing of it is live. Type the word only if you have checked it "
-        "yourself.",
-        word="CARDS-OUT",
-    )
+def _cards_out(plant: Plant, what: str, cables: Iterable[Cable], there: looking.Around) -> list[Part]:
+    return [
+        *cards_out(plant, cables, "They join wires that are to be told apart.", there.stands_on),
+        Hold(
+            title="Cards out, feeds off",
+            text=f"All cards are out of the shelves that {what} lands in, arresters and terminations are off, and no "
+            "meter or tool of anybody else is on its wires. Nothing of it is live. Type the word only if you have "
+            "checked it yourself.",
+            word="CARDS-OUT",
+            proven=there.stands_on,
+        ),
+    ]
 
 
 def crosses(plant: Plant, of: str) -> Draft:
@@ -265,7 +275,10 @@ def crosses(plant: Plant, of: str) -> Draft:
         CannotDraft: nothing was named.
     """
     what = searched(plant, of, "crosses")
-    parts: list[Part] = [*dead(what), _cards_out(what), AMBIENT, *OPENING]
+    there = looking.around(plant, of)
+    cables = [plant.cables[of]] if of in plant.cables else plant.cables_of(of)
+    opened = dead(what, looking.nothing_on(plant, there), there.stands_on)
+    parts: list[Part] = [*opened, *_cards_out(plant, what, cables, there), AMBIENT, *OPENING]
     parts += [
         "All nets are held against all others, in groups on two bars: nothing is left out, as it is where only "
         "neighbours are looked at (draft continuity). By a relay matrix it goes by itself.",

@@ -6,6 +6,7 @@ from typing import Final, Literal
 
 from bench.plant.model import Plant
 from bench.quantity import Amount
+from bench.sequence.drafts import looking
 from bench.sequence.drafts.parts import AMBIENT, CannotDraft, Draft, Part, by_hand, dead
 from bench.sequence.file import Caution, Do, Hold, Limit, Measure, Prove, Seek, Step
 
@@ -29,12 +30,17 @@ def earth(plant: Plant, of: str) -> Draft:
         raise CannotDraft(f"earth is proven for the whole plant at once, and not for {of} alone")
     links = _single_point(plant)
     bond, inside, outside = links[0]
-    parts: list[Part] = [*dead("the plant"), *_lifting(), AMBIENT, _known_resistor("before")]
+    there = looking.around(plant)
+    looks = [*looking.nothing_on(plant, there), *looking.bonds(list(plant.bonds))]
+    stands_on = [*there.stands_on, *plant.bonds]
+    opened = [*dead("the plant", looks, stands_on), *_lifting(stands_on)]
+    parts: list[Part] = [*opened, AMBIENT, _known_resistor("before")]
     parts += [
         Do(
             title=f"Lift the single-point connection {' and '.join(name for name, _, _ in links)}",
             text=_lifted_words(plant, [name for name, _, _ in links]),
             lift=[name for name, _, _ in links],
+            proven=there.stands_on,
         ),
         Measure(
             title="The inside floats",
@@ -90,7 +96,7 @@ def earth(plant: Plant, of: str) -> Draft:
     return Draft(about, parts)
 
 
-def _lifting() -> list[Step]:
+def _lifting(stands_on: list[str]) -> list[Step]:
     return [
         Caution(
             title="Lifting an earth",
@@ -105,6 +111,7 @@ def _lifting() -> list[Step]:
             "Everything that can feed the plant is locked off, batteries are disconnected at both poles, mains plugs "
             "are out, and no cable to the outside of the building carries anything. Type the word only if this is so.",
             word="EARTH",
+            proven=stands_on,
         ),
     ]
 
@@ -179,12 +186,7 @@ def earth_live(plant: Plant, of: str) -> Draft:
             "main breaker. Type the word only if this is so.",
             word="LIVE",
         ),
-        Do(
-            title="The plant as it runs",
-            text="Nothing is switched for this check: do not open or close anything for it. Look at each main breaker "
-            "and each supply, and write a note with key n about what is off: what is read below holds for the plant as "
-            "it runs now.",
-        ),
+        *looking.as_it_runs(plant),
     ]
     direct = by_hand(_SET_YOUR_OWN, at_least=f"-{_MOST_DIRECT}", at_most=_MOST_DIRECT)
     alternating = by_hand(_SET_YOUR_OWN, at_most=_MOST_ALTERNATING)

@@ -8,6 +8,7 @@ import msgspec
 
 from bench.plant.model import NoPath, Plant
 from bench.plant.things import Inlet
+from bench.sequence.drafts import looking
 from bench.sequence.drafts.parts import CannotDraft, Draft, Part, called, unique
 from bench.sequence.drafts.power_parts import (
     ammeter_places,
@@ -22,7 +23,7 @@ from bench.sequence.drafts.power_parts import (
     tools,
     way,
 )
-from bench.sequence.drafts.proved_dead import proved_dead, stands_on
+from bench.sequence.drafts.proved_dead import points_of, proved_dead, stands_on
 from bench.sequence.file import Caution, Do, Hold, Limit, Measure, Prove, Step
 
 
@@ -71,9 +72,8 @@ def polarity(plant: Plant, of: str) -> Draft:
         UnknownName: nothing is called so.
     """
     feeding = _feeding(plant, of)
-    out = "Take all cards out of the shelves, touch no contacts, and leave all breakers open."
-    parts: list[Part] = [*_off_and_dead(plant, of, out, reach_in=True)]
-    parts += _live(plant, of)
+    parts: list[Part] = [*_off_and_dead(plant, of, reach_in=True), *_cards_out(plant, of)]
+    parts += _live(plant, of, cards=False)
     for feed, ways in feeding.items():
         parts += _polarity_of(plant, of, feed, ways)
     parts.append(_still_shows())
@@ -89,7 +89,7 @@ def _still_shows() -> Prove:
     )
 
 
-def _off_and_dead(plant: Plant, of: str, then: str, *, reach_in: bool = False) -> list[Part]:
+def _off_and_dead(plant: Plant, of: str, *, reach_in: bool = False) -> list[Part]:
     """All is isolated and proved dead at every point, before hands go near it; or reach into its shelves."""
     inlets = _fed(plant, of)
     check_signs(plant, inlets)
@@ -103,7 +103,9 @@ def _off_and_dead(plant: Plant, of: str, then: str, *, reach_in: bool = False) -
             "local codes. If you are not sure that it is dead, stop and ask the person in charge.",
         ),
         tools(plant, supplies),
+        *looking.all_breakers(plant, supplies),
         isolate(plant, what, inlets),
+        *looking.nothing_beside(plant, supplies, breakers_on(plant, inlets)),
         *proved_dead(plant, inlets),
         Hold(
             title="Isolated and proved dead",
@@ -113,7 +115,6 @@ def _off_and_dead(plant: Plant, of: str, then: str, *, reach_in: bool = False) -
             proven=stands,
         ),
         *(reached_into(plant, unique(inlet.shelf for inlet in inlets), stands) if reach_in else []),
-        Do(title="Cards", text=then, proven=stands),
     ]
 
 
@@ -225,10 +226,9 @@ def idle_current(plant: Plant, of: str) -> Draft:
     if not inlets:
         raise CannotDraft(f"no shelf of {called(plant, of)} has cards whose idle current is known")
     parts: list[Part] = [
-        *_off_and_dead(
-            plant, of, "Look that the cards are in as the plant file has them. Do not touch their contacts."
-        ),
-        *_live(plant, of),
+        *_off_and_dead(plant, of),
+        *looking.cards(plant, _full(plant, of), "in", "As the plant file has them? Do not touch their contacts."),
+        *_live(plant, of, cards=True),
         *_onto(plant, of, feed),
     ]
     for inlet in _fed(plant, of):
@@ -271,7 +271,30 @@ def idle_current(plant: Plant, of: str) -> Draft:
     return Draft(f"What each shelf draws when it idles on feed {feed} alone, against the sum of its cards.", parts)
 
 
-def _live(plant: Plant, of: str) -> list[Part]:
+def _full(plant: Plant, of: str) -> list[str]:
+    """The shelves that are fed and have cards, halves that are fed as a whole among them."""
+    shelves = plant.shelves_of(of)
+    fed = {inlet.shelf for inlet in _fed(plant, of)}
+    return [one.name for one in shelves if one.cards and fed & {one.name, one.half_of}]
+
+
+def _cards_out(plant: Plant, of: str) -> list[Part]:
+    full = _full(plant, of)
+    if not full:
+        return []
+    return [
+        Do(
+            title="Cards out",
+            text=f"Take all cards out of {', '.join(full)}, touch no contacts, note where each card was, and leave all "
+            "breakers open.",
+            take_out=full,
+            proven=stands_on(plant, _fed(plant, of)),
+        )
+    ]
+
+
+def _live(plant: Plant, of: str, *, cards: bool) -> list[Part]:
+    fed = unique(inlet.shelf for inlet in _fed(plant, of))
     return [
         Caution(
             title="Live feeds",
@@ -285,10 +308,13 @@ def _live(plant: Plant, of: str) -> list[Part]:
             read="voltage",
             text="Put the probes on a source that you know to be live. The meter must show it.",
         ),
+        *(looking.gate(shelf, cards=cards) for shelf in fed),
         Hold(
             title="Clear to energise",
-            text=f"The person in charge has cleared {called(plant, of)} for power: continuity and insulation are "
-            "proven, everybody is clear, and somebody stands at the main breaker. Type the word only if this is so.",
+            text=f"The person in charge has cleared {called(plant, of)} for power, on what the records prove and on "
+            "the reasons that were given for what they do not. Everybody is clear, and somebody stands at the main "
+            "breaker. Type the word only if this is so.",
             word="ENERGISE",
+            proven=points_of(plant, _fed(plant, of)),
         ),
     ]

@@ -14,10 +14,10 @@ from bench.judge.judge_error import JudgeError
 from bench.plant.model import Plant
 from bench.plant.things import Cable, Conductor
 from bench.quantity import Amount, Duration, Resistance, Temperature, Voltage
+from bench.sequence.drafts import looking
 from bench.sequence.drafts.conductors import scope, searched
-from bench.sequence.drafts.parts import AMBIENT, CannotDraft, Draft, Part, dead
-from bench.sequence.file import Caution, Discharge, Do, Each, Hold, Limit, Measure, Prove, Seek, Step, Wait
-from bench.sequence.limits import shelves_at
+from bench.sequence.drafts.parts import AMBIENT, CannotDraft, Draft, Part, cards_out, dead
+from bench.sequence.file import Caution, Discharge, Each, Hold, Limit, Measure, Prove, Seek, Step, Wait
 
 _AFTER: Final = Duration(15.0)
 _PROOF_AFTER: Final = Duration(5.0)
@@ -46,6 +46,7 @@ def insulation(plant: Plant, of: str) -> Draft:
     first, mate = pairs[0]
     cables = [plant.cables[name] for name in dict.fromkeys(tip.cable for tip, _ in pairs)]
     volts = _voltage(plant, cables)
+    there = looking.around(plant, of)
     by_length = Limit(computed="insulation-by-length")
     every = Measure(
         title="pair {pair.number} of {pair.cable}: {pair.tip-colour} to {pair.ring-colour}",
@@ -67,19 +68,20 @@ def insulation(plant: Plant, of: str) -> Draft:
         limit=by_length,
     )
     parts: list[Part] = [
-        *dead(what),
+        *dead(what, [*looking.nothing_on(plant, there), *looking.plugs(there)], there.stands_on),
         Caution(
             title="Test voltage",
             text="The insulation tester puts up to several hundred volts on the wires. It can hurt, and it destroys "
             "electronics. Keep everybody off both ends. Never touch a wire before the tester says that it is "
             "discharged. Only a person who is competent for insulation tests at this site may do this.",
         ),
-        *_cards_out(plant, cables),
+        *cards_out(plant, cables, "Electronics bear no test voltage.", there.stands_on),
         Hold(
             title="Cards out, both ends free",
             text="All cards are out of the shelves at both ends, the connectors are unplugged, surge arresters are "
             "disconnected, and somebody guards the far end. Type the word only if you have checked it yourself.",
             word="CARDS-OUT",
+            proven=there.stands_on,
         ),
         AMBIENT,
         *_proof(first, mate, volts, "before"),
@@ -120,9 +122,10 @@ def isolation(plant: Plant, of: str) -> Draft:
     what = searched(plant, of, "isolation")
     cables = [plant.cables[of]] if of in plant.cables else plant.cables_of(of)
     volts = _voltage(plant, cables)
+    there = looking.around(plant, of)
     proven = next((one.conductors[:2] for one in cables if len(one.conductors) > 1), None)
     parts: list[Part] = [
-        *dead(what),
+        *dead(what, [*looking.nothing_on(plant, there), *looking.plugs(there)], there.stands_on),
         Caution(
             title="Test voltage on many wires at once",
             text="The insulation tester puts up to several hundred volts on half of the wires at once, at both ends, "
@@ -130,13 +133,14 @@ def isolation(plant: Plant, of: str) -> Draft:
             "tester says that all are discharged, and prove them dead. Only a person who is competent for insulation "
             "tests at this site may do this.",
         ),
-        *_cards_out(plant, cables),
+        *cards_out(plant, cables, "Electronics bear no test voltage.", there.stands_on),
         Hold(
             title="Both ends free and guarded",
             text="All cards are out of the shelves at both ends, the connectors are unplugged from electronics, surge "
             "arresters are disconnected, and somebody guards the far end. Type the word only if you have checked it "
             "yourself.",
             word="GUARDED",
+            proven=there.stands_on,
         ),
         AMBIENT,
     ]
@@ -160,21 +164,6 @@ def _voltage(plant: Plant, cables: Iterable[Cable]) -> Amount:
         return Amount(test_voltage(wanted, rated), "V")
     except JudgeError as error:
         raise CannotDraft(str(error)) from error
-
-
-def _cards_out(plant: Plant, cables: Sequence[Cable]) -> list[Part]:
-    """The act that takes the cards out at both ends: electronics bear no test voltage."""
-    full = [name for name in shelves_at(plant, cables) if plant.shelves[name].cards]
-    if not full:
-        return []
-    return [
-        Do(
-            title="Take the cards out at both ends",
-            text=f"Take all cards out of {', '.join(full)}, and keep their places noted. Electronics bear no test "
-            "voltage.",
-            take_out=full,
-        )
-    ]
 
 
 def _proof(tip: Conductor, ring: Conductor, volts: Amount, when: str) -> Sequence[Part]:

@@ -7,8 +7,10 @@ from dataclasses import dataclass
 from typing import Final
 
 from bench.plant.model import Plant
+from bench.plant.things import Cable
 from bench.quantity import Amount
-from bench.sequence.file import Ask, Caution, Hold, Limit, Prove, Step, Zero
+from bench.sequence.file import Ask, Caution, Do, Hold, Limit, Prove, Step, Zero
+from bench.sequence.limits import shelves_at
 from bench.sequence.writer import Comments
 
 
@@ -93,11 +95,13 @@ def unique(names: Iterable[str]) -> list[str]:
     return list(dict.fromkeys(names))
 
 
-def dead(what: str) -> list[Part]:
+def dead(what: str, looks: Sequence[Part] = (), stands_on: Sequence[str] = ()) -> list[Part]:
     """What makes sure of a dead plant.
 
     Args:
         what: what is to be handled, in words.
+        looks: at what can feed it.
+        stands_on: what they must have found as it should be.
     """
     return [
         Caution(
@@ -105,12 +109,36 @@ def dead(what: str) -> list[Part]:
             text="Nothing of this plant may be live while wires are handled. Follow the site's rules and local codes. "
             "If you are not sure that it is dead, stop and ask the person in charge.",
         ),
+        *looks,
         Hold(
             title="Isolated and locked off",
             text=f"What can feed {what} is isolated, locked off and tagged, and has been proved dead by the person in "
             "charge. Type the word only if you have seen it done.",
             word="DEAD",
+            proven=list(stands_on),
         ),
+    ]
+
+
+def cards_out(plant: Plant, cables: Iterable[Cable], why: str, stands_on: Sequence[str] = ()) -> list[Part]:
+    """The act that takes the cards out at both ends of cables.
+
+    Args:
+        plant: the plant.
+        cables: of it.
+        why: they must be out, in a sentence.
+        stands_on: what must have been found as it should be before anybody does it.
+    """
+    full = [name for name in shelves_at(plant, list(cables)) if plant.shelves[name].cards]
+    if not full:
+        return []
+    return [
+        Do(
+            title="Take the cards out at both ends",
+            text=f"Take all cards out of {', '.join(full)}, and keep their places noted. {why}",
+            take_out=full,
+            proven=list(stands_on),
+        )
     ]
 
 

@@ -97,6 +97,16 @@ def stands_on(plant: Plant, inlets: Iterable[Inlet]) -> list[str]:
     return [*shelves, *(inlet.name for inlet in every), *_on_the_way(plant, every)]
 
 
+def points_of(plant: Plant, inlets: Iterable[Inlet]) -> list[str]:
+    """The same without the shelves: what was read, and not what is held up for one shelf alone.
+
+    Args:
+        plant: the plant.
+        inlets: as for :func:`proved_dead`.
+    """
+    return [name for name in stands_on(plant, inlets) if name not in plant.shelves]
+
+
 def _on_the_way(plant: Plant, inlets: Iterable[Inlet]) -> list[str]:
     names: list[str] = []
     for inlet in inlets:

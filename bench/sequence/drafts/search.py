@@ -6,9 +6,10 @@ from typing import Final
 
 from bench.plant.model import Plant
 from bench.plant.things import Inlet
+from bench.sequence.drafts import looking
 from bench.sequence.drafts import power_parts as parts
 from bench.sequence.drafts.parts import Beside, CannotDraft, Draft, Part, by_hand, called
-from bench.sequence.drafts.proved_dead import proved_dead, stands_on
+from bench.sequence.drafts.proved_dead import points_of, proved_dead, stands_on
 from bench.sequence.file import Caution, Hold, Seek
 
 _MARGIN_A: Final = 0.3
@@ -40,7 +41,9 @@ def supply_search(plant: Plant, of: str) -> Draft:
             "rules of the site come before every word of this sequence. This program is no safety device.",
         ),
         parts.tools(plant, supplies),
+        *looking.all_breakers(plant, supplies),
         parts.isolate(plant, of, inlets),
+        *looking.nothing_beside(plant, supplies, parts.breakers_on(plant, inlets)),
         *proved_dead(plant, inlets, "Ohms are read next, and leads are moved."),
         Hold(
             title="Isolated and proved dead",
@@ -52,6 +55,12 @@ def supply_search(plant: Plant, of: str) -> Draft:
     ]
     text = "The cards are in, and capacitors charge through the meter. Hold the probes still."
     limit = by_hand("common practice, no source: a shelf with its cards in", at_least="100 ohm")
+    made += looking.cards(
+        plant,
+        [one for one in (of, *shelf.halves) if not (one != of and plant.shelves[one].inlets)] if shelf else [],
+        "in",
+        "As the plant file has them? What the shelf draws is held against them. Do not touch their contacts.",
+    )
     after: list[Part] = []
     after += [parts.not_shorted(inlet, f"{inlet.name} is not shorted", text, limit) for inlet in inlets]
     for inlet in inlets:
@@ -77,10 +86,12 @@ def _on_one_feed(plant: Plant, inlet: Inlet) -> list[Part]:
     )
     made: list[Part] = [
         *parts.leads_on(plant, [supply]),
-        parts.clear_to_energise(
-            f"Clear to energise {of} on feed {feed}",
-            f"The person in charge has cleared {of} for live readings: everybody is clear of it but who reads, and "
-            "somebody stands at the main breaker. Type the word only if this is so.",
+        Hold(
+            title=f"Clear to energise {of} on feed {feed}",
+            text=f"The person in charge has cleared {of} for live readings: everybody is clear of it but who reads, "
+            "and somebody stands at the main breaker. Type the word only if this is so.",
+            word="ENERGISE",
+            proven=points_of(plant, [inlet]),
         ),
         parts.closed(breakers),
         *parts.there_first(plant, inlet),
