@@ -36,7 +36,7 @@ from bench.record.append import RecordWriter, mended, stamp, utc_now
 from bench.record.index import clock_behind
 from bench.record.read import read_lines
 from bench.record.replay import follow
-from bench.roles import ROLE_OF, Reads, function_name
+from bench.roles import Reads, function_name
 from bench.runner.core import Runner
 from bench.runner.crew import InstrumentCrew
 from bench.runner.guard import Begin, Guard
@@ -44,7 +44,7 @@ from bench.runner.instrument_port import InstrumentPort, Opener
 from bench.runner.ports import Hands, Manner
 from bench.runner.routed import RoutedHands
 from bench.say.lists import some
-from bench.sequence.file import Energise, Look, Measure, Prove, Zero
+from bench.sequence.file import Energise, Look, Measure, Prove, Seek, Zero
 from bench.sequence.load import Loaded, load_sequence
 from bench.sequence.plan import Step
 from bench.walk import events as e
@@ -118,8 +118,13 @@ def fitted(loaded: Loaded, equipment: Bench, bench: Path, text: str = "") -> Job
     text = text or bench.read_text("utf-8")
     for role in loaded.plan.roles:
         if role not in equipment.role_of:
+            able = [name for name, profile in equipment.profiles.items()
+                    if role in profile.roles and (role == "supply" or not profile.outputs)]  # fmt: skip
             found = f"no instrument that fills the role '{role}'"
             expected = f"one, since {loaded.path} needs it"
+            if able:
+                found = f"nothing that says which of {some(able, 4)} fills the role '{role}'"
+                expected = f"'{role}: {able[0]}' below 'roles', or another one of them, since {loaded.path} needs it"
             problems.append(Problem(Place(str(bench)), "roles", found, expected))
     problems += _unable(loaded, equipment, bench)
     simulate = equipment.file.simulate
@@ -147,12 +152,18 @@ def _unable(loaded: Loaded, bench: Bench, path: Path) -> list[Problem]:
     wanted: dict[tuple[str, Reads, Literal[2, 4] | None], str] = {}
     for step in loaded.plan.steps:
         source = step.source
-        if isinstance(source, Measure | Zero | Prove) and step.roles and step.roles[0] in bench.role_of:
+        if isinstance(source, Energise) and source.ammeter and "amps" in bench.role_of:
+            wanted.setdefault((bench.role_of["amps"], "current", None), step.title)
+        if isinstance(source, Measure | Zero | Prove | Seek) and step.roles and step.roles[0] in bench.role_of:
             wires = source.wires if source.read == "resistance" else None
             wanted.setdefault((bench.role_of[step.roles[0]], source.read, wires), step.title)
     problems = []
     for (name, reads, wires), title in wanted.items():
         profile = bench.profiles[name]
+        if profile.outputs:
+            found = f"{name}, a supply, to read {reads} for '{title}': it reads only what it gives itself"
+            problems.append(Problem(Place(str(path)), "roles", found, "a meter whose leads go to the places"))
+            continue
         functions = profile.functions_for(reads, wires)
         if functions:
             continue
@@ -645,14 +656,14 @@ def _wires(bench: Bench, name: str) -> dict[int, tuple[Literal["red", "black"], 
     return found
 
 
-def _dials(bench: Bench) -> dict[Reads, str]:
-    """What is read to the instrument that reads it, where a dial must be turned for that by hand."""
-    found: dict[Reads, str] = {}
-    for reads, role in ROLE_OF.items():
-        name = bench.role_of.get(role)
-        if name is not None and any(one.dial for one in bench.profiles[name].functions_for(reads)):
-            found[reads] = name
-    return found
+def _dials(bench: Bench) -> dict[tuple[str, Reads], str]:
+    """Role and what is read to the instrument that reads it, where a dial must be turned for that by hand."""
+    return {
+        (role, function.reads): name
+        for role, name in bench.role_of.items()
+        for function in bench.profiles[name].functions
+        if function.dial
+    }
 
 
 def _walk(

@@ -28,6 +28,7 @@ Role = Literal[
     "insulation",
     "volts",
     "amps",
+    "clamp",
     "supply",
     "load",
     "switch",

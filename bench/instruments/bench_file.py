@@ -593,7 +593,11 @@ def _roles(file: BenchFile, profiles: dict[str, Profile], places: Places, proble
             role_of[role] = name
     for name in names:
         for role in profiles[name].roles if name in profiles else ():
-            able = [other for other in names if other in profiles and role in profiles[other].roles]
+            # a supply reads only what it gives itself: whoever wants it as a meter says so
+            meters = [
+                other for other in names if other in profiles and (role == "supply" or not profiles[other].outputs)
+            ]
+            able = [other for other in meters if role in profiles[other].roles]
             if role not in file.roles and able == [name]:
                 role_of[role] = name
     return role_of

@@ -31,6 +31,8 @@ QUIET_READINGS: Final = 3
 """This number of readings in a row below the leakage limit end a wait for it."""
 LEAST_READINGS: Final = 8
 """Fewer readings in a span say nothing about its slope."""
+SOAK_READINGS: Final = 20
+"""A soak goes on until it has this many: fewer cannot be cut into blocks."""
 CONFIDENT: Final = 1.96
 """Standard errors on each side of 95 %."""
 LONGER: Final = (1, 2, 4, 8)
@@ -124,7 +126,7 @@ class Settling:
         """Take a reading; times rise. Returns whether it has settled."""
         points = self._points
         points.append((t, value))
-        while len(points) > 2 and points[1][0] <= t - LONGER[-1] * self._span:
+        while len(points) > LEAST_READINGS and points[1][0] <= t - LONGER[-1] * self._span:
             points.popleft()
         if self.at is not None:
             return True
@@ -148,6 +150,8 @@ class Settling:
         for longer in LONGER:
             begin = t - longer * self._span
             inside = [point for point in self._points if point[0] >= begin - 1e-9]
+            if longer == LONGER[-1] and len(inside) < LEAST_READINGS:
+                inside = list(self._points)[-LEAST_READINGS:]
             if t - self._points[0][0] < 0.98 * longer * self._span:
                 return None
             if len(inside) < LEAST_READINGS:
@@ -198,6 +202,9 @@ class Watch:
     samples: int = 0
     _set_at: float = 0.0
     _quiet: int = 0
+    _last: float = 0.0
+    _seen: float = 0.0
+    _soaked: int = 0
     _settling: Settling = field(init=False)
 
     def __post_init__(self) -> None:
@@ -210,8 +217,9 @@ class Watch:
 
     def was_set(self, t: float) -> None:
         """The supply has taken the setting; the inrush is let through from here."""
-        self._set_at = t
+        self._set_at = self._last = t
         self._quiet = 0
+        self._seen = 0.0
 
     def sample(self, t: float, amps: float | None, volts: float | None = None) -> Order | None:
         """Take a reading. Returns an order to the supply, or None: go on reading.
@@ -224,6 +232,8 @@ class Watch:
         level, index = self.ramp.levels[self.level], self.samples
         self.samples += 1
         since = t - self._set_at
+        self._seen += min(t - self._last, self.ramp.span_s / LEAST_READINGS)
+        self._last = t
         if amps is None:
             return self._off("no-number", index)
         amps = abs(amps)  # a meter in the return lead counts the other way
@@ -244,7 +254,12 @@ class Watch:
             self.level += 1
             following = self.ramp.levels[self.level]
             return Setting(following.volts, following.limit_a)
-        return self._off("leaks", index) if since > max(level.within_s, level.hold_s) else None
+        return self._off("leaks", index) if self._late(level) else None
+
+    def _late(self, level: Level) -> bool:
+        """Whether the level has lasted for longer than it may. Time that nobody read in says nothing of the load, so a
+        slow meter, or a machine that was busy, has as many readings as another before anybody is told so."""
+        return self._seen > max(level.within_s, level.hold_s)
 
     def _rest(self, level: Level, t: float, since: float, amps: float, index: int) -> Order | None:
         if since <= level.inrush_s:
@@ -252,9 +267,13 @@ class Watch:
         if self.settled_at is None:
             if self._settling.add(t, amps) and since >= level.hold_s:
                 self.settled_at = t
-            elif since > max(level.within_s, level.hold_s):
+            elif self._late(level):
                 return self._off("restless", index)
-        if self.settled_at is not None and t - self.settled_at >= self.ramp.soak_s:
+        if self.settled_at is None:
+            return None
+        self._soaked += 1
+        enough = self._soaked > SOAK_READINGS or self.ramp.soak_s <= 0
+        if t - self.settled_at >= self.ramp.soak_s and enough:
             self.why = "done"
             return Finished()
         return None

@@ -531,6 +531,8 @@ class Measure(_Common, frozen=True, kw_only=True, tag="measure"):
     """The plant object that the verdict is about, where it is not the loop's."""
     proven: list[str] = []
     """Plant names: where an earlier reading about one of them does not count as passed, this one is passed over."""
+    clamp: bool = False
+    """Current is read by a clamp that closes round the conductor between the two places: nothing is opened for it."""
     live: bool = False
     """It needs a supply's output on: where that is off it is passed over, with the reason."""
     join: list[list[str]] = []
@@ -541,6 +543,8 @@ class Measure(_Common, frozen=True, kw_only=True, tag="measure"):
         Rig(join=self.join)
         if self.read not in NO_PLACES and self.between == NOWHERE:
             raise Inconsistent("a reading without 'between'", "the two places for the probes")
+        if self.clamp and self.read not in ("current", "ac-current"):
+            raise Inconsistent(f"'clamp' for {self.read}", "it for current only")
         if not 1 <= self.readings <= 1000:
             raise Inconsistent(f"readings {self.readings}", "1 to 1000 readings")
         moments = [time.value for time in self.times]
@@ -570,7 +574,7 @@ class Measure(_Common, frozen=True, kw_only=True, tag="measure"):
     @property
     def role(self) -> Role | None:
         """What reads it."""
-        return ROLE_OF[self.read]
+        return "clamp" if self.clamp else ROLE_OF[self.read]
 
     @property
     def probes(self) -> tuple[str, str] | None:

@@ -128,7 +128,7 @@ class SimulatedHands:
     name = "the simulator's hands"
 
     def __init__(
-        self, bench: SimulatedBench, ambient: float, dials: Mapping[Reads, str], proving_ohms: float = 1e6
+        self, bench: SimulatedBench, ambient: float, dials: Mapping[tuple[str, Reads], str], proving_ohms: float = 1e6
     ) -> None:
         self._bench = bench
         self._proving_ohms = proving_ohms
@@ -148,7 +148,7 @@ class SimulatedHands:
         if self._clipped:
             self._clipped = False
             self._bench.move(Move(rig=self._rig))
-        dial = self._dial(source.read)
+        dial = self._dial(source.role or "", source.read)
         match source:
             case Measure(between=between) if between == NOWHERE:
                 self._bench.move(Move(dial=dial, lift=True))
@@ -165,8 +165,9 @@ class SimulatedHands:
                 where = {"reference": "reference", "live-source": "live"}.get(source.against, "")
                 self._bench.move(Move(dial=dial, hold=where, lift=not where))
 
-    def _dial(self, reads: Reads) -> dict[str, Reads]:
-        return {self._dials[reads]: reads} if reads in self._dials else {}
+    def _dial(self, role: str, reads: Reads) -> dict[str, Reads]:
+        name = self._dials.get((role, reads))
+        return {} if name is None else {name: reads}
 
     def lift(self) -> None:
         """Take the probes off."""
@@ -198,7 +199,7 @@ class SimulatedHands:
         if isinstance(source, Energise):
             on = [name for name in step.touches if name in self._bench.shelves]
             amps = source.dummy.value if source.dummy is not None else 0.0
-            dial = self._dial("current") if source.ammeter else {}
+            dial = self._dial("amps", "current") if source.ammeter else {}
             dummies = dict.fromkeys(on, amps) if amps else {}
             # leads that were put somewhere by an act of their own are there, whatever this step takes for granted
             moved = self._handled.said("connection", BENCH_SUPPLY)

@@ -30,7 +30,7 @@ from bench.plant.model import Plant
 from bench.plant.resolve import resolve
 from bench.quantity import engineering
 from bench.recent import Recent
-from bench.roles import ROLE_OF, UNIT_OF, function_name
+from bench.roles import UNIT_OF, function_name
 from bench.say.reading import reading as reading_text
 from bench.sequence.file import Ask, Decide, Do, Energise, Measure, Prove, Rig, SequenceFile, Single, Zero
 from bench.sequence.file import Limit as LimitFile
@@ -343,7 +343,7 @@ class Setting:
         return dataclasses.replace(sound, sentence=f"{first} That it is sound: {sound.sentence}")
 
     def _capability(self, source: Measure, held: Held, conditions: Conditions) -> Capability | str:
-        facts = self.bench.for_role(ROLE_OF[source.read])
+        facts = self.bench.for_role(source.role or "")
         table = facts.table if facts is not None else None
         if facts is None or table is None:
             return f"Nothing is known of the accuracy of {facts.title or facts.name if facts else 'the meter'}."

@@ -595,7 +595,7 @@ _BEHIND_HOLDS: Final = frozenset({"measure", "seek", "zero", "prove", "ask"})
 
 
 def _unguarded(state: State, step: Step) -> str:
-    """Why nothing is read or made live here: the hold point that guards it was passed over by the walk itself; else empty."""
+    """Why nothing is read or made live here: the hold point that guards it was passed over; else empty."""
     assert state.setting is not None
     if state.setting.began.edition < 4:
         return ""

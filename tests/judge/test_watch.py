@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from bench.judge.soak import soak
 from bench.judge.watch import (
     Finished,
     Level,
@@ -33,7 +34,7 @@ def climb(amps: object, ramp: RampUp = RAMP, step: float = 0.1, volts: object = 
     orders.append(setting)
     watch.was_set(0.0)
     t, since = 0.0, 0.0
-    while not watch.why and t < 600:
+    while not watch.why and t < 20_000:
         t += step
         shown = volts(t - since, setting.volts) if callable(volts) else setting.volts
         order = watch.sample(t, amps(t - since, setting.volts), shown)  # type: ignore[operator]
@@ -172,3 +173,52 @@ def test_a_slow_meter_settles_too() -> None:
 def test_noise_of_ten_milliamperes_is_no_restlessness(seed: int) -> None:
     noise, settling = random.Random(seed), Settling(10.0, 0.010)
     assert any(settling.add(0.15 * k, 0.165 + noise.gauss(0, 0.010)) for k in range(1200))
+
+
+@pytest.mark.parametrize("step", [0.1, 4.0, 10.0, 20.0])
+@pytest.mark.parametrize("seed", range(3))
+def test_how_many_readings_fall_into_a_span_says_nothing_of_the_load(step: float, seed: int) -> None:
+    """A rehearsal that runs a hundred times as fast as a plant reads as seldom as this."""
+    draw = random.Random(seed)
+    kept: list[tuple[float, float]] = []
+
+    def trace(t: float, v: float) -> float:
+        value = (0.01 if v < 40 else 1.8 + 0.3 * math.exp(-t / 2.0)) + draw.gauss(0.0, 0.002)
+        if v > 40:
+            kept.append((t, value))
+        return value
+
+    watch, _ = climb(trace, step=step)
+    assert watch.why == "done"
+    lasted = kept[-1][0] - (watch.settled_at or 0.0)
+    inside = [point for point in kept if point[0] >= kept[-1][0] - lasted]
+    found = soak([t for t, _ in inside], [a for _, a in inside], 0.05)
+    assert found is not None and found.answer == "steady"
+
+
+@pytest.mark.parametrize("step", [0.1, 4.0, 10.0, 20.0])
+def test_what_goes_up_and_down_is_restless_however_seldom_it_is_read(step: float) -> None:
+    def trace(t: float, v: float) -> float:
+        return 0.01 if v < 40 else 1.4 + 0.3 * math.sin(t / 8.0)
+
+    _, orders = climb(trace, step=step)
+    assert orders[-1] == Off("restless")
+
+
+def test_a_machine_that_was_busy_for_a_minute_judges_nothing_by_it() -> None:
+    def trace(t: float, v: float) -> float:
+        return 0.01 if v < 40 else 1.8 + 0.002 * math.sin(40 * t)
+
+    watch, said, t = Watch(RAMP), [], 0.0
+    setting = watch.begin()
+    watch.was_set(0.0)
+    for number in range(4000):
+        t += 130.0 if number == 120 else 0.1
+        order = watch.sample(t, trace(t, setting.volts))
+        said += [order] if order is not None else []
+        if isinstance(order, Setting):
+            setting = order
+            watch.was_set(t)
+        if isinstance(order, Off | Finished):
+            break
+    assert said[-1] == Finished(), said

@@ -292,6 +292,8 @@ class Function(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_d
     """A reading that went wrong may simply be taken again."""
     settle: Duration = seconds(0.0)
     """Wait after configuring."""
+    clamp: bool = False
+    """It closes round a conductor: nothing is opened for it, and no lead touches anything."""
     takes: Duration = seconds(1.0)
     """How long a reading takes at most, at default settings."""
 
@@ -329,6 +331,8 @@ class Function(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_d
             raise Inconsistent(f"'lock' of '{self.name}' without ranges", "the ranges it can be locked to")
         if self.ranges_itself and self.lock:
             raise Inconsistent(f"'{self.name}' always ranges by itself and has 'lock'", "one of the two")
+        if self.clamp and self.reads not in ("current", "ac-current"):
+            raise Inconsistent(f"'clamp' of '{self.name}', which reads {self.reads}", "it for current only")
         if self.energises and self.repeatable:
             raise Inconsistent(f"'{self.name}' energises and may be repeated", "'repeatable: false'")
         if self.energises and not self.end:

@@ -406,6 +406,8 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_de
     def roles(self) -> tuple[Role, ...]:
         """The roles that an instrument of this kind can fill."""
         roles: dict[Role, None] = dict.fromkeys(part.role for part in self.functions)
+        if any(part.clamp for part in self.functions):
+            roles["clamp"] = None
         if self.set_by_hand:
             roles["supply"] = None
         roles.update(dict.fromkeys("load" if output.sinks else "supply" for output in self.outputs))

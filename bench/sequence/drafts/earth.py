@@ -218,6 +218,7 @@ def _clamped(
         read=reads,
         between=(inside, outside),
         subject=bond,
+        clamp=True,
         limit=limit,
     )
 
