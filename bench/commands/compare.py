@@ -14,6 +14,7 @@ from bench import exits
 from bench.commands.common import LOGS, moment_of, say_progress
 
 if TYPE_CHECKING:
+    from bench.job.compare import Difference
     from bench.job.rows import Evidence
 
 
@@ -33,7 +34,7 @@ def run(options: argparse.Namespace) -> int:
     if Path(options.before).is_file() and Path(options.after).is_file():
         found = compare(_of_record(Path(options.before)), _of_record(Path(options.after)))
     else:
-        found = compare(*_on_dates(options.logs, options.before, options.after))
+        found = _on_dates(options.logs, options.before, options.after)
     if options.json:
         shown = {"before": options.before, "after": options.after, "differences": plain(found)}
         json.dump(shown, sys.stdout, ensure_ascii=False, indent=1)
@@ -52,8 +53,9 @@ def _of_record(path: Path) -> tuple[Evidence, ...]:
     return distil(path.name, follow(path)).evidence
 
 
-def _on_dates(logs: Path, before: str, after: str) -> tuple[list[Evidence], list[Evidence]]:
-    """What counted at the end of two days, by all records of a folder."""
+def _on_dates(logs: Path, before: str, after: str) -> list[Difference]:
+    """What counted at the end of two days, by all records of a folder in their order, held against each other."""
+    from bench.job.compare import compare
     from bench.job.folder import newest_plant, open_folder
     from bench.job.reach import Reaching
     from bench.job.readiness import void
@@ -69,8 +71,8 @@ def _on_dates(logs: Path, before: str, after: str) -> tuple[list[Evidence], list
     for moment in moments:
         rows = [row for row in folder.rows if row.at <= moment]
         told = [one for one in folder.told if one.happened <= moment]
-        sides.append(void(rows, told, reaching))
-    return sides[0], sides[1]
+        sides.append(void(rows, told, reaching, {}, folder.order))
+    return compare(sides[0], sides[1], folder.order)
 
 
 def _end_of(text: str) -> str:

@@ -119,15 +119,22 @@ NEXT = "next"
 
 def _next(options: argparse.Namespace) -> int:
     from bench.job.folder import Folder, open_folder
-    from bench.job.next_walk import next_walk
+    from bench.job.next_walk import NOTHING_YET, next_walk
     from bench.plant.load import load_plant
 
     plant = load_plant(options.plant)
     begun = options.logs != LOGS or LOGS.is_dir()
     folder = open_folder(options.logs, plant.name) if begun else Folder(LOGS)
-    found = next_walk(plant, folder.ready(plant))
+    ready = folder.ready(plant)
+    found = next_walk(plant, ready)
+    if found is None and ready.empty:
+        print(NOTHING_YET)
+        return exits.NOT_PASSED
+    if found is None and ready.tasks:
+        print(f"no walk can be drafted for what is left; the first of it: {ready.tasks[0].text}")
+        return exits.NOT_PASSED
     if found is None:
-        print("nothing is left that a walk could prove")
+        print("all is proven that a walk could prove")
         return exits.PASS
     task, walk = found
     print(f"next: {task.text}")

@@ -78,7 +78,7 @@ def run(options: argparse.Namespace) -> int:
                 print(f"\n{title}")
                 for text in told:
                     print(text if text.startswith("  ") else f"  {text}")
-    done = not ready.tasks and not folder.broken
+    done = not ready.tasks and not ready.empty and not folder.broken
     return exits.PASS if done else exits.NOT_PASSED
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
+from typing import Final
 
 import msgspec
 
@@ -19,6 +20,7 @@ from bench.job.readiness import Readiness, readiness
 from bench.job.rows import Chapter
 from bench.plant.handled import Handled, Kind, Mark
 from bench.plant.model import Plant
+from bench.record.index import DISTURBANCES
 from bench.say.times import day
 from bench.sequence.plan import Plan
 from bench.walk.events import Seen
@@ -107,6 +109,15 @@ class Before(msgspec.Struct, frozen=True):
     gates: Mapping[str, list[str]] = msgspec.field(default_factory=dict)
 
 
+LOGS: Final = "logs"
+"""The folder of a job that its records are in; folders within it are part of it."""
+
+
+def _of_the_job(folder: Path) -> Path:
+    """The folder with all records of the job, for one that a record goes to: itself, or the ``logs`` that it is in."""
+    return next((one for one in folder.resolve().parents if one.name == LOGS), folder)
+
+
 def before_a_walk(folder: Path, plant: Plant, plan: Plan | None = None, *, simulated: bool) -> Before:
     """What a record that begins now keeps of the records beside it.
 
@@ -119,9 +130,8 @@ def before_a_walk(folder: Path, plant: Plant, plan: Plan | None = None, *, simul
     Returns:
         What the records say; the order of the first one where there is no such folder.
 
-    Raises:
-        BrokenRecord: the folder's file of disturbances was changed.
     """
+    folder = _of_the_job(folder)
     found = open_folder(folder, plant.name) if folder.is_dir() else Folder(folder)
     order, saw = found.whole_order.heads(found.notes.values())
     if simulated:
@@ -137,4 +147,10 @@ def before_a_walk(folder: Path, plant: Plant, plan: Plan | None = None, *, simul
         # what a simulator said proves nothing at a real rack
         rows = [] if found.simulated and not simulated else found.counting(plant)
         gates = missing(plan, plant, readiness(plant, rows, found.order))
+        lost = [
+            f"what {error.path.name} said, which is damaged"
+            for error in found.broken
+            if error.path.name == DISTURBANCES
+        ]
+        gates = {shelf: [*lost, *names] for shelf, names in gates.items()}
     return Before(order, tuple(saw), marks, gates)

@@ -12,6 +12,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
+from bench.job.order import Order
 from bench.job.rows import Evidence
 from bench.job.series import SeriesKey, Track, comparable, key_of
 
@@ -52,26 +53,36 @@ class Difference:
         )
 
 
-def newest(rows: Iterable[Evidence]) -> dict[SeriesKey, Evidence]:
-    """The newest reading of each series; one that was skipped does not count."""
+def newest(rows: Iterable[Evidence], order: Order | None = None) -> dict[SeriesKey, Evidence]:
+    """The newest reading of each series; one that was skipped does not count.
+
+    Args:
+        rows: the readings.
+        order: in which their records were written, where they say so; else their clocks are all there is.
+    """
     found: dict[SeriesKey, Evidence] = {}
     for row in sorted(rows, key=lambda one: (one.at, one.record, one.n)):
-        if row.verdict != "skipped" and row.function:
-            found[key_of(row)] = row
+        if row.verdict == "skipped" or not row.function:
+            continue
+        key = key_of(row)
+        last = found.get(key)
+        if last is None or order is None or not order.before(row.record, row.n, row.at, last.record, last.n, last.at):
+            found[key] = row
     return found
 
 
-def compare(before: Iterable[Evidence], after: Iterable[Evidence]) -> list[Difference]:
+def compare(before: Iterable[Evidence], after: Iterable[Evidence], order: Order | None = None) -> list[Difference]:
     """Hold two sets of evidence against each other: first what got worse, then what changed most.
 
     Args:
         before: the first side; of each series the newest counts.
         after: the second side.
+        order: of the records of one job.
     """
-    one, other = newest(before), newest(after)
+    one, other = newest(before, order), newest(after, order)
     found = [_difference(key, one.get(key), other.get(key)) for key in {**one, **other}]
-    order: dict[What, int] = {"verdict": 0, "value": 1, "only after": 2, "only before": 3, "same": 4}
-    return sorted(found, key=lambda d: (not d.worse, order[d.what], -abs(d.score or 0.0), d.subject))
+    rank: dict[What, int] = {"verdict": 0, "value": 1, "only after": 2, "only before": 3, "same": 4}
+    return sorted(found, key=lambda d: (not d.worse, rank[d.what], -abs(d.score or 0.0), d.subject))
 
 
 def _difference(key: SeriesKey, before: Evidence | None, after: Evidence | None) -> Difference:

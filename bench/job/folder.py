@@ -35,7 +35,7 @@ from bench.record.index import (
 )
 from bench.record.read import BrokenRecord
 from bench.record.replay import follow
-from bench.walk.events import Disturbed, Seen
+from bench.walk.events import Disturbed, Entry, Seen
 
 Tell = Callable[[int, int], None]
 """Is told which record of how many is read; may raise to end the reading."""
@@ -174,7 +174,6 @@ def open_folder(path: Path, plant: str = "", tell: Tell | None = None) -> Folder
 
     Raises:
         NoRecords: no such folder.
-        BrokenRecord: the folder's file of disturbances was changed.
     """
     if not path.is_dir():
         raise NoRecords(f"found no folder {path}, expected the one that the records are in; name it with --logs")
@@ -201,9 +200,6 @@ def skimmed(path: Path, heads: Mapping[str, Head]) -> Folder:
     Args:
         path: the folder.
         heads: record name to what it begins with.
-
-    Raises:
-        BrokenRecord: the folder's file of disturbances was changed.
     """
     folder = Folder(path, heads=dict(heads))
     for name, head in heads.items():
@@ -241,8 +237,11 @@ def skimmed(path: Path, heads: Mapping[str, Head]) -> Folder:
 
 def _settle(folder: Folder) -> None:
     """Leave out what does not count among the records that were found: copies, and what is not as others saw it."""
-    folder.declared = declared_in(folder.path)
+    folder.declared = declared_in(folder.path, folder.broken)
+    damaged = {error.path for error in folder.broken}
     for file in notes_in(folder.path):
+        if file in damaged:
+            continue
         chain = chain_of(file)
         if chain.lines:
             folder.notes[str(file.relative_to(folder.path))] = Seen(chain.first, chain.lines, chain.last)
@@ -293,21 +292,27 @@ def notes_in(path: Path) -> list[Path]:
     return [file for file in files_in([path]) if file.name == DISTURBANCES] if path.is_dir() else []
 
 
-def declared_in(path: Path) -> list[Told]:
-    """The disturbances of a folder that were told outside any walk.
+def declared_in(path: Path, broken: list[BrokenRecord]) -> list[Told]:
+    """The disturbances of a folder that were told outside any walk; of a damaged file those before the damage.
 
-    Raises:
-        BrokenRecord: the file that they stand in was changed.
+    Args:
+        path: the folder.
+        broken: takes up what is wrong with a file that they stand in.
     """
     found = []
     for file in notes_in(path):
-        found += _declared(file.parent, str(file.relative_to(path)))
+        entries: list[Entry] = []
+        try:
+            declared(file.parent, entries)
+        except BrokenRecord as error:
+            broken.append(error)
+        found += _declared(entries, str(file.relative_to(path)))
     return found
 
 
-def _declared(path: Path, name: str) -> list[Told]:
+def _declared(entries: Iterable[Entry], name: str) -> list[Told]:
     found = []
-    for entry in declared(path):
+    for entry in entries:
         event = entry.event
         if isinstance(event, Disturbed):
             found.append(

@@ -68,7 +68,9 @@ class History:
 
     def told(self, plant: Plant, window: Window) -> list[Told]:
         """What happened inside a window, from the records that overlap it and from what was declared outside walks."""
-        found = declared_in(self.folder)
+        damaged: list[BrokenRecord] = []
+        found = declared_in(self.folder, damaged)
+        self.broken += [str(error) for error in damaged if str(error) not in self.broken]
         for name, head in self.heads.items():
             if head.at > window.until_at or end_of(head.path).at < window.after_at:
                 continue

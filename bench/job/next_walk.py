@@ -22,6 +22,15 @@ NEEDS: Final = {
 """What a role is called where no bench is chosen yet."""
 
 
+NOTHING_YET: Final = (
+    "The plant file has nothing yet that a reading could prove: no cable that lands at both ends, no bond, no shelf with "
+    "an inlet. Note what hangs and what is free with 'proveout survey JOB'; 'proveout survey JOB --claim' puts what "
+    "is sure into the plant file. Or write it there yourself; 'proveout identify CABLE' names the wires of a cable that "
+    "was cut."
+)
+"""What to do where a job has just begun."""
+
+
 @dataclass(frozen=True, slots=True)
 class NextWalk:
     """A walk that does a task, or a part of it.

@@ -133,6 +133,11 @@ class Readiness(msgspec.Struct, frozen=True):
     voids: Mapping[str, tuple[int, int]] = msgspec.field(default_factory=dict)
     readings: int = 0
 
+    @property
+    def empty(self) -> bool:
+        """Whether the plant file has nothing yet that a reading could prove."""
+        return not any(thing.states for thing in self.things)
+
     def of_kind(self, kind: str) -> list[ThingState]:
         """The things of a kind."""
         return [thing for thing in self.things if thing.kind == kind]

@@ -533,16 +533,20 @@ def declare(folder: Path, event: Disturbed, now: TimeOfDay = utc_now) -> Path:
     return path
 
 
-def declared(folder: Path) -> list[Entry]:
+def declared(folder: Path, found: list[Entry] | None = None) -> list[Entry]:
     """The disturbances of a folder that were told outside any walk, oldest first.
+
+    Args:
+        folder: that holds the file.
+        found: takes them up one by one, so that those before a damaged line are had all the same.
 
     Raises:
         BrokenRecord: the file was changed, or holds something else.
     """
+    found = [] if found is None else found
     path = folder / DISTURBANCES
     if not path.is_file():
-        return []
-    found: list[Entry] = []
+        return found
     previous = FIRST
     for number, line in read_lines(path):
         try:

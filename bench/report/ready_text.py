@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any, Final
 
 from bench.job.asfound import told_by
-from bench.job.next_walk import how_of
+from bench.job.next_walk import NOTHING_YET, how_of
 from bench.job.readiness import STATUSES, GateState, Readiness, Status, Task, ThingState
 from bench.plant.handled import Handled, Kind
 from bench.quantity import engineering
@@ -120,6 +120,9 @@ def _gate(gate: GateState) -> str:
 
 
 def _next(ready: Readiness) -> Iterator[str]:
+    if ready.empty:
+        yield ""
+        yield f"Next: {NOTHING_YET}"
     if not ready.tasks:
         return
     yield ""

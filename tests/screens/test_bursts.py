@@ -13,6 +13,7 @@ from textual.pilot import Pilot
 from bench.screens.program.prompts import Prompt
 from bench.screens.program.terminal import Terminal
 from bench.screens.walk.program import WalkProgram
+from bench.walk import events as e
 from tests.screens.job.job_scenes import JOB_SCENES
 from tests.screens.job.job_stage import on_job
 from tests.screens.scenes import SCENES
@@ -110,3 +111,33 @@ def test_a_box_whose_own_answer_ends_the_step_says_nothing_of_a_step_that_change
             assert "nothing was sent" in program.moment.note
 
     asyncio.run(look())
+
+
+def test_a_note_box_does_not_freeze_the_walk_behind_it() -> None:
+    """What happens meanwhile is painted behind the box, in the very bytes that go to the terminal; the note is kept."""
+
+    async def show() -> None:
+        scene = SCENES["place-touching"]()
+        async with on_stage(scene) as stage:
+            await stage.press("n")
+            assert isinstance(stage.app.screen, Prompt)
+            await stage.press(*"loose")
+            sent: list[str] = []
+            display = stage.app._display
+
+            def spy(screen: object, renderable: object) -> None:
+                if renderable is not None:
+                    sent.append(renderable.render_segments(stage.app.console))  # type: ignore[attr-defined]
+                display(screen, renderable)  # type: ignore[arg-type]
+
+            stage.app._display = spy  # type: ignore[method-assign,assignment]
+            before = scene.walk.step.subject
+            for _ in range(2):  # the contact has settled: it is taken, and read
+                stage.hear(scene.walk.add(scene.walk.event()))
+            await stage.settle()
+            await stage.until(lambda: before in "".join(sent))
+            assert isinstance(stage.app.screen, Prompt), "the box stays: a note belongs to no step"
+            await stage.press("enter")
+            assert [one.text for one in stage.link.wishes if isinstance(one, e.Noted)] == ["loose"]
+
+    asyncio.run(show())

@@ -41,6 +41,15 @@ def test_a_new_job_checks_and_every_command_works_on_it(job: Path, capsys: pytes
     assert said.err == ""
 
 
+def test_a_job_that_has_just_begun_says_what_to_do_first(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Nothing can be proved yet, and that is not the same as that all is proven."""
+    path = str(job / "plant.yaml")
+    for words in (["ready", path], ["draft", path, "next"]):
+        assert main([*words, "--logs", str(job / "logs")] if (job / "logs").is_dir() else words) == 1
+        said = " ".join(capsys.readouterr().out.split())
+        assert "nothing yet that a reading could prove" in said and "'proveout survey JOB'" in said, said
+
+
 def test_a_negative_feed_keeps_its_sign(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     assert main(["new", "site", "--name", "s", "--title", "", "--feed", "-48", "--feeds", "A", "--bays", "x, y"]) == 0

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Final
 
-from bench.job.next_walk import how_of
+from bench.job.next_walk import NOTHING_YET, how_of
 from bench.job.readiness import Readiness, Task, ThingState
 from bench.job.study import Study
 from bench.job.trace_words import causes
@@ -186,7 +186,7 @@ def _listing(
     found = view.items
     pane = min(len(below), max(0, (rows - len(head)) // 2 - 1))
     room = rows - len(head) - (pane + 1 if pane else 0)
-    lines = draw_list(view, found, cells, room) if found else [line(Span(none, "dim"))]
+    lines = draw_list(view, found, cells, room) if found else wrapped(none, min(cells, WIDE), "dim")
     lines = [*head, *lines]
     if not pane:
         return lines
@@ -217,7 +217,7 @@ def _next(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:
     head = line(Span("what to do, in the order that clears most", "title"), *_sought(view))
     item = view.item
     below = _made_of(view, item.value, cells) if item is not None and isinstance(item.value, Task) else []
-    return _listing(view, [head], below, cells, rows, "Nothing is left to do.")
+    return _listing(view, [head], below, cells, rows, NOTHING_YET if survey.ready.empty else "Nothing is left to do.")
 
 
 def _made_of(view: JobView, task: Task, cells: int) -> list[Line]:
