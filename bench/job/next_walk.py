@@ -23,10 +23,10 @@ NEEDS: Final = {
 
 
 NOTHING_YET: Final = (
-    "The plant file has nothing yet that a reading could prove: no cable that lands at both ends, no bond, no shelf with "
-    "an inlet. Note what hangs and what is free with 'proveout survey JOB'; 'proveout survey JOB --claim' puts what "
-    "is sure into the plant file. Or write it there yourself; 'proveout identify CABLE' names the wires of a cable that "
-    "was cut."
+    "The plant file has nothing yet that a reading could prove: no cable that lands at both ends, no bond, no shelf "
+    "with an inlet. Note what hangs and what is free with 'proveout survey JOB'; 'proveout survey JOB --claim' puts "
+    "what is sure into the plant file. Or write it there yourself; 'proveout identify CABLE' names the wires of a "
+    "cable that was cut."
 )
 """What to do where a job has just begun."""
 

@@ -1,4 +1,4 @@
-"""A damaged file of disturbances, folders within folders, records that are held by a runner, and clocks that were wrong."""
+"""A damaged file of disturbances, folders within folders, records that a runner holds, and clocks that were wrong."""
 
 import json
 
