@@ -44,6 +44,7 @@ COMMANDS: Final[dict[str, str]] = {
     "learn": "learn a sound cable's pin list from readings; what looks like damage is asked",
     "disturb": "declare that something was disturbed: what was proven of it no longer counts",
     "outputs": "say which outputs a record ends with on, and write down what somebody saw of them",
+    "attach": "keep a photo, a sheet or a file's checksum with a record, beside it and by its hash",
     "trace": "find in the records where a point changed, and what was touched in between",
     "compare": "compare two records or two dates: what changed beyond the uncertainties",
     "report": "make one HTML report of one or more records",

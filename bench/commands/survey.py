@@ -164,7 +164,7 @@ def _reads(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
 
 
 def _merge(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
-    from bench.record.photos import take_photos
+    from bench.record.kept import take_photos
     from bench.record.survey import SURVEY, read_survey, survey_lines
     from bench.say.lists import count
     from bench.walk.merging import merged
@@ -261,7 +261,7 @@ class _Keeper:
         return next_trips(self.answer(), self._rates.minutes, here, 1)
 
     def photo(self, path: str) -> str:
-        from bench.record.photos import keep_photo
+        from bench.record.kept import keep_photo
 
         return keep_photo(self._logs, Path(path))
 

@@ -20,6 +20,7 @@ from typing import Final, Literal
 
 from bench.record.chain import FIRST, BadLine, decode, hash_of, is_torn, lacks_sectors, split
 from bench.record.index import DISTURBANCES, nothing_in
+from bench.record.kept import wrong_file, wrong_photos
 from bench.record.long_store import wrong_with
 from bench.record.raw import RawCheck
 from bench.record.read import BrokenRecord, read_lines
@@ -27,7 +28,7 @@ from bench.record.replay import Taken, brought, take_next
 from bench.record.survey import decode_survey, is_survey
 from bench.record.watch import decode_watch, is_watch
 from bench.walk import watching
-from bench.walk.events import Began, Disturbed, Entry, Mended, Read
+from bench.walk.events import Attached, Began, Disturbed, Entry, Kept, Mended, Read
 from bench.walk.left_on import ends_with
 from bench.walk.outcome import Outcome
 from bench.walk.state import State, start
@@ -267,8 +268,20 @@ class _Check:
         self._at = entry.at
         if isinstance(entry.event, Read) and self._raw.take(self.number, entry.event):
             self._places[self.number] = (begin, end)
+        if isinstance(entry.event, Attached):
+            self._attached(entry.event.files, begin, end)
+        if isinstance(entry, SurveyEntry) and self.path.name:
+            photos = getattr(getattr(entry.event, "find", None), "photo", [])
+            self.findings += [Finding(self.number, begin, end, "wrong", one) for one in wrong_photos(self.path, photos)]
         if isinstance(entry.event, Mended | TornEnd | watching.TornEnd):
             self.findings += self._kept(entry.event, begin, end)
+
+    def _attached(self, files: Iterable[Kept], begin: int, end: int) -> None:
+        """Whether the files that were kept with it lie there as they were; a line of its own says nothing of them."""
+        for kept in files if self.path.name else ():
+            words = wrong_file(self.path, kept)
+            if words:
+                self.findings.append(Finding(self.number, begin, end, "wrong", words))
 
     def _kept(self, event: Mended | TornEnd | watching.TornEnd, begin: int, end: int) -> Iterator[Finding]:
         kept = self.path.with_name(Path(event.kept).name) if self.path.name else self.path

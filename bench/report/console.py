@@ -63,6 +63,9 @@ class Console:
                 self._say(f"trouble   {trouble.what} {trouble.advice}".rstrip())
             case e.Noted() as note:
                 self._say(f"note      {note.text}")
+            case e.Attached() as attached:
+                names = ", ".join(kept.name for kept in attached.files)
+                self._say(f"kept      {names}: {attached.text}".rstrip(": "))
             case e.Disturbed() as disturbed:
                 self._say(f"disturbed {', '.join(disturbed.touches)} {disturbed.text}".rstrip())
             case e.Aborted() as aborted:
@@ -222,6 +225,7 @@ def summary(state: State, record: Path) -> dict[str, Any]:
                 "connected": outcome.connected,
             }
             for index, outcome in found.items()
-            if outcome.verdict != "done" or outcome.news
+            if outcome.verdict != "done"
         ],
+        "told": [{"title": steps[index].title, "text": one.news} for index, one in found.items() if one.news],
     }

@@ -8,6 +8,7 @@ request; every text from a record is escaped.
 
 from __future__ import annotations
 
+import base64
 import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -32,6 +33,9 @@ TEMPLATE: Final = Path(__file__).with_name("report.html")
 MOST_PARTS: Final = 25
 """Readings of one section that are plotted against their limit: the nearest to it and beyond."""
 MOST_HISTORIES: Final = 12
+PICTURES: Final = {".jpg": "image/jpeg", ".jpeg": "image/jpeg", ".png": "image/png", ".gif": "image/gif"}
+MOST_PICTURE: Final = 8_000_000
+"""Bytes of a picture that still goes into the page; a bigger one is named there."""
 FEWEST_RUNS: Final = 3
 """Runs without which no history is drawn."""
 
@@ -64,6 +68,7 @@ def page(sheets: Sequence[Sheet], readings: Sequence[Evidence], issued: datetime
             "sheet": one,
             "faces": safe(_faces(one)),
             "plots": {section.title: safe(_parts(section)) for section in one.sections},
+            "pictures": _pictures(one),
             "searches": [(searched, safe(_searched(one, searched))) for searched in one.searches],
         }
         for one in sheets
@@ -89,6 +94,19 @@ def number(sheets: Sequence[Sheet]) -> str:
     """The report's number: it follows from the records' last hashes, so that it names just these records."""
     digest = hashlib.sha256("".join(one.verified.last for one in sheets).encode()).hexdigest()
     return f"{digest[:4]}-{digest[4:8]}-{digest[8:12]}".upper()
+
+
+def _pictures(one: Sheet) -> list[dict[str, str]]:
+    """The pictures that were kept and are as they were, each within the page itself."""
+    found = []
+    for kept in one.attachments:
+        kind = PICTURES.get(Path(kept.name).suffix.lower())
+        if kind is None or kept.place is None or kept.wrong or kept.size > MOST_PICTURE:
+            continue
+        data = base64.b64encode(kept.place.read_bytes()).decode()
+        caption = ": ".join(filter(None, (kept.name, kept.happened.text)))
+        found.append({"caption": caption, "data": f"data:{kind};base64,{data}"})
+    return found
 
 
 def _faces(one: Sheet) -> list[Drawn]:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from bench.diagnose.supply.patterns import findings
 from bench.plant.model import Plant, UnknownName
+from bench.record.kept import place_of, wrong_file
 from bench.record.read import BrokenRecord
 from bench.record.replay import Taken
 from bench.record.verify import Verified
@@ -105,6 +106,27 @@ class Happening:
     by: str
 
 
+@dataclass(frozen=True, slots=True)
+class Attachment:
+    """A file that was kept with a step or a note.
+
+    Attributes:
+        happened: when, by whom, with what and what it shows.
+        name: its own name.
+        sha256: of its bytes.
+        size: bytes.
+        wrong: what is wrong with the copy; empty where nothing is.
+        place: where the copy lies; None where the checksum alone is kept.
+    """
+
+    happened: Happening
+    name: str
+    sha256: str
+    size: int
+    wrong: str
+    place: Path | None
+
+
 @dataclass(slots=True)
 class Sheet:
     """One record.
@@ -130,6 +152,7 @@ class Sheet:
         deviations: what was not done as the sequence says.
         overrides: reasons for going on in spite of something.
         disturbances: what was disturbed, and notes.
+        attachments: files that were kept with steps and notes.
         pins: terminal to the verdicts of the readings that touched it.
         connected: what is said of conductors where the meter was too coarse for some.
         finer: what would tell whether those that are connected are sound.
@@ -155,6 +178,7 @@ class Sheet:
     deviations: list[Happening] = field(default_factory=list)
     overrides: list[Happening] = field(default_factory=list)
     disturbances: list[Happening] = field(default_factory=list)
+    attachments: list[Attachment] = field(default_factory=list)
     pins: dict[str, list[str]] = field(default_factory=dict)
     connected: str = ""
     finer: tuple[str, ...] = ()
@@ -184,12 +208,15 @@ def sheet(path: Path, taken: Iterable[Taken], verified: Verified) -> Sheet:
     """
     state, met = start(), list[tuple[e.Met, str]]()
     happened: list[tuple[str, Happening]] = []
+    attached: list[Attachment] = []
     began = ended = ""
     for before, entry, after in taken:
         state = after
         began, ended = began or entry.at, entry.at
         if isinstance(entry.event, e.Met):
             met.append((entry.event, entry.at))
+        if isinstance(entry.event, e.Attached):
+            attached += _attachments(path, entry, before)
         kind = _kind(entry, before)
         if kind:
             happened.append((kind, _told(entry, before)))
@@ -198,11 +225,27 @@ def sheet(path: Path, taken: Iterable[Taken], verified: Verified) -> Sheet:
     ending = {Phase.DONE: "complete", Phase.ABORTED: "aborted"}.get(state.phase, "not finished")
     made = Sheet(path, state.setting, verified, began, ended, ending, ends_with(state))
     made.meters = _meters(state.setting, met)
+    made.attachments = attached
     for kind, one in happened:
         getattr(made, kind).append(one)
     _add_results(made, state)
     _add_conditions(made, state)
     return made
+
+
+def _attachments(path: Path, entry: e.Entry, before: State) -> list[Attachment]:
+    """The files that an event kept, each with the step that was under way or what it is about."""
+    event = entry.event
+    assert isinstance(event, e.Attached)
+    planned = before.setting.plan.steps if before.setting is not None else ()
+    about = next((step.title for step in planned if step.key == event.about), event.about)
+    about = about or (before.step.title if before.step is not None else "the walk")
+    happened = Happening(entry.n, second(entry.at), about, event.text, event.by)
+    return [
+        Attachment(happened, kept.name, kept.sha256, kept.size, wrong_file(path, kept),
+                   place_of(path, kept) if kept.copied else None)
+        for kept in event.files
+    ]  # fmt: skip
 
 
 def _kind(entry: e.Entry, before: State) -> str:

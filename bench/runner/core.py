@@ -50,7 +50,7 @@ _ASIDE: Final = -1
 _LEAVING: Final = -2
 """The same on the way out of a failure."""
 _FAILING: Final = "the record cannot be written; nothing goes on until it can"
-_FREE: Final = (e.Noted, e.Disturbed, e.Aborted)
+_FREE: Final = (e.Noted, e.Attached, e.Disturbed, e.Aborted)
 """What a screen may wish that does not hold the operator's seat; so it may that everything goes off."""
 
 

@@ -341,6 +341,38 @@ class Noted(_Event, frozen=True, kw_only=True, tag="noted"):
     by: str = ""
 
 
+class Kept(msgspec.Struct, frozen=True, kw_only=True):
+    """A file that belongs to a record.
+
+    Attributes:
+        name: its own name, without its folder.
+        sha256: of its bytes, as hex digits.
+        size: bytes.
+        copied: whether a copy lies beside the record; else its checksum alone is kept.
+    """
+
+    name: str
+    sha256: str
+    size: int = 0
+    copied: bool = True
+
+
+class Attached(_Event, frozen=True, kw_only=True, tag="attached"):
+    """Files were kept with the step under way, or with what is named. It may come after the end of a walk too.
+
+    Attributes:
+        files: which.
+        about: a step's key or a name of the plant; empty for the step under way.
+        text: what they show.
+        by: who.
+    """
+
+    files: list[Kept]
+    about: str = ""
+    text: str = ""
+    by: str = ""
+
+
 class Disturbed(_Event, frozen=True, kw_only=True, tag="disturbed"):
     """Something physical was changed: evidence from before about what it touches no longer counts.
 
@@ -488,6 +520,7 @@ class OutputsSeen(_Event, frozen=True, kw_only=True, tag="outputs-seen"):
 
 Event = (
     Began
+    | Attached
     | Met
     | Answered
     | Read

@@ -171,6 +171,7 @@ def _next() -> dict[tuple[Phase, type], Move]:
         (OPEN, e.Aborted, "aborted", {P.SAFING}, False),
         (frozenset(P) - {P.EMPTY}, e.Guarded, "guarded", None, False),
         (frozenset(P) - {P.EMPTY}, e.OutputsSeen, "outputs_seen", None, False),
+        (frozenset(P) - {P.EMPTY}, e.Attached, "attached", None, False),
     ]
     found: dict[tuple[Phase, type], Move] = {}
     for phases, kind, handler, to, enters in table:
@@ -1341,6 +1342,10 @@ def _seen_off(state: State, names: frozenset[str]) -> State:
     return replace(state, pending=replace(state.pending, seen_off=names))
 
 
+def _attached(state: State, event: e.Attached, nth: int) -> State:
+    return state  # whoever reads the record finds it there; nothing follows from it
+
+
 def _mended(state: State, event: e.Mended, nth: int) -> State:
     return state
 
@@ -1385,6 +1390,7 @@ _HANDLERS: Final[dict[str, Callable[..., State]]] = {
         _aborted,
         _guarded,
         _outputs_seen,
+        _attached,
     )
 }
 """What the table names."""

@@ -38,6 +38,7 @@ from bench.walk.results import outcomes, results
 from bench.walk.state import State, fold, request, start, take
 from tests.power import small_hall
 from tests.walk import paper_walk as paper
+from tests.walk.walker import at_rest
 
 BENCH = """
 bench: bench of the doomed
@@ -302,7 +303,7 @@ class DoomedHands:
         self._twins.log.append("act")
 
     def answer(self, step: Step) -> str:
-        return {"hold": getattr(step.source, "word", ""), "ask": "21.5", "look": "open", "gate": "to see"}.get(
+        return {"hold": getattr(step.source, "word", ""), "ask": "21.5", "look": at_rest(step), "gate": "to see"}.get(
             step.kind, ""
         )
 

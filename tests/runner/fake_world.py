@@ -25,6 +25,7 @@ from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.state import State, request, start, take
 from tests.walk import paper_walk as paper
+from tests.walk.walker import at_rest
 
 PATIENCE = 20.0
 """Seconds before a test that waits for something calls it a failure."""
@@ -189,7 +190,7 @@ class FakeHands:
     def answer(self, step: Step) -> str:
         if self.says is not None:
             return self.says(step)
-        return {"hold": getattr(step.source, "word", ""), "ask": "21.5", "look": "open", "gate": "to see"}.get(
+        return {"hold": getattr(step.source, "word", ""), "ask": "21.5", "look": at_rest(step), "gate": "to see"}.get(
             step.kind, ""
         )
 

@@ -22,6 +22,7 @@ from bench.walk.results import passed, verdict_lines
 from bench.walk.state import Phase, State, request, start, take
 from tests.runner.fake_world import Bell, World, world
 from tests.walk.paper_walk import Made
+from tests.walk.walker import at_rest
 
 
 class Person:
@@ -55,7 +56,12 @@ class Person:
             self.answered = asked.number
             match asked:
                 case r.Ask(number=number, step=step):
-                    words = {"hold": getattr(step.source, "word", ""), "ask": "21.5", "look": "open", "gate": "to see"}
+                    words = {
+                        "hold": getattr(step.source, "word", ""),
+                        "ask": "21.5",
+                        "look": at_rest(step),
+                        "gate": "to see",
+                    }
                     self.client.wish(e.Answered(number=number, answer=words.get(step.kind, "")))
                 case r.Place(number=number):
                     self.client.wish(e.Answered(number=number))

@@ -39,7 +39,7 @@ READINGS: tuple[dict[str, Any], ...] = (
     {"value": -0.2},
     {"value": 1e-9, "count": 4, "spread": 1e-3},
 )
-PASSIVE = (e.Noted, e.Disturbed, e.Seated, e.Mended, e.Guarded, e.OutputsSeen)
+PASSIVE = (e.Noted, e.Disturbed, e.Seated, e.Mended, e.Guarded, e.OutputsSeen, e.Attached)
 LIVE = """
 sequence: searches and power
 plant: plant.yaml

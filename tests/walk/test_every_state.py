@@ -208,6 +208,7 @@ def test_every_pair_has_its_handler_or_no_place(phase: Phase, kind: type) -> Non
         # after its end too: an output may have been left on then
         e.Guarded: set(Phase) - {Phase.EMPTY},
         e.OutputsSeen: set(Phase) - {Phase.EMPTY},
+        e.Attached: set(Phase) - {Phase.EMPTY},
     }
     assert ((phase, kind) in NEXT) == (phase in places.get(kind, OPEN))
 

@@ -12,6 +12,7 @@ import msgspec
 
 from bench.diagnose.searches import adviser
 from bench.roles import UNIT_OF
+from bench.sequence.file import Look
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk import requests as r
@@ -22,6 +23,15 @@ if TYPE_CHECKING:
     from bench.simulate.world.plant import PlantWorld
 
 NIGHT = datetime(2026, 5, 12, 18, 0, 0, tzinfo=UTC)
+
+
+AT_REST = {"breaker": "open", "supply": "off", "card": "in", "bond": "in place", "plug": "mated"}
+"""How things of each kind stand in a plant that rests."""
+
+
+def at_rest(step: Step) -> str:
+    """What somebody says who looks at a plant that rests; empty where nobody is asked to look."""
+    return AT_REST[step.source.kind] if isinstance(step.source, Look) else ""
 
 
 class Walker:
@@ -135,7 +145,7 @@ class Walker:
         """What is typed there: the word of a hold point, how the plant stands, a reason, a temperature."""
         if step.kind == "do":
             return "yes" if step.source.probes is not None else ""
-        return step.source.word or {"ask": "21.5", "look": "open", "gate": "to see"}.get(step.kind, "")
+        return step.source.word or {"ask": "21.5", "look": at_rest(step), "gate": "to see"}.get(step.kind, "")
 
     def placed(self, step: Step) -> e.Event:
         """The probes are where the step wants them."""

@@ -210,7 +210,7 @@ def test_it_can_be_drafted_and_run_like_any_sequence(tmp_path: Path) -> None:
 
 
 def test_line_by_line_it_says_what_to_clip_and_which_flag_to_touch(tmp_path: Path) -> None:
-    typed = "read\nDEAD\nCARDS-OUT\n20\n" + "\n" * 200
+    typed = "read\nopen\nopen\nDEAD\n\nCARDS-OUT\n20\n" + "\n" * 200
     done = subprocess.run(
         [*COMMAND, "identify", "W512", "--plant", str(PLANT), "--bench", str(bench(tmp_path, [])), *WAYS["tags"],
          "--plain", "--record", "r.jsonl", "--speed", "200"],

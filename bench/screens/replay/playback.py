@@ -315,6 +315,8 @@ def words(entry: e.Entry, verdict: str = "") -> tuple[str, str]:
             return ("again", "") if then == "return" else ("went back", "")
         case e.Noted(text=text, by=by):
             return "note", f"{text}{f' ({by})' if by else ''}"
+        case e.Attached(files=files, text=text):
+            return "kept", f"{', '.join(one.name for one in files)}{f': {text}' if text else ''}"
         case e.Disturbed(touches=touches, text=text):
             return "touched", f"{', '.join(touches)}{f': {text}' if text else ''}"
         case e.Paused(why=why):

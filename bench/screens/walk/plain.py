@@ -21,6 +21,7 @@ from bench.screens.walk import earth_tree, findings, stage_words, stages, voltag
 from bench.screens.walk import sayings as words
 from bench.screens.walk.follow import Follower, Going, Happened, Lost, Misset, News, Rose, Said, Volts
 from bench.screens.walk.from_sheet import answer, cells_of
+from bench.screens.walk.noting import note, wrong_with
 from bench.screens.walk.scanned import led_to
 from bench.screens.walk.sound import PATTERNS, Speaker
 from bench.screens.walk.touched import touched, unknown
@@ -46,7 +47,7 @@ HELP: Final = """What you can type, always followed by Enter:
   yes, no        whether the continuity tester beeps
   back           to the step before, in a search the last answer; again: measure the last reading again
   skip WHY       pass this step over; skip-search WHY: the whole search
-  note TEXT      a remark for the record
+  note TEXT      a remark for the record; @FILE in it keeps a photo or a sheet beside the record
   touched NAMES: WHAT   something was touched; what was proven about it no longer counts
   off            every output off at once, whoever holds the seat; so does Ctrl-C
                  (while a test voltage is counted down or on, any line stops it)
@@ -248,6 +249,8 @@ class Plain:
                 self._say("steady; taken")
             case e.Noted(text=text):
                 self._say(f"note kept: {text}")
+            case e.Attached(files=files):
+                self._say(f"kept beside the record: {', '.join(one.name for one in files)}")
             case e.Disturbed(touches=touches):
                 self._say(f"touched: {', '.join(touches)}; what was proven about it before no longer counts")
             case e.Seated(by=by) if by:
@@ -522,7 +525,8 @@ class Plain:
             case "skip-search" if state.planned is not None and state.planned.kind == "seek":
                 self._wish(e.Skipped(number=number, reason=rest, whole=True))
             case "note" if rest:
-                self._wish(e.Noted(text=rest))
+                wrong = wrong_with(rest)
+                self._say(wrong) if wrong else self._wish(note(rest, self._link.record))
             case "touched":
                 wrong = unknown(state, rest)
                 self._say(wrong) if wrong else self._wish(touched(rest))
@@ -543,7 +547,7 @@ class Plain:
                 self._say(f"{word} has no place here; type where, or help")
 
     def _wish(self, event: Wish) -> None:
-        if not isinstance(event, e.Noted | e.Disturbed):
+        if not isinstance(event, e.Noted | e.Attached | e.Disturbed):
             self._answered = self._asked
         self._link.wish(event)
 

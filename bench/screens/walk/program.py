@@ -21,6 +21,7 @@ from bench.screens.walk import sayings as words
 from bench.screens.walk.findings import READ, look_of
 from bench.screens.walk.follow import Follower, Happened, Lost, News, Said, Volts
 from bench.screens.walk.keys import SAYS, actions, keys
+from bench.screens.walk.noting import note, wrong_with
 from bench.screens.walk.paint import paint
 from bench.screens.walk.scanned import FIRST, led_to
 from bench.screens.walk.sound import APART, PATTERNS, Speaker
@@ -444,10 +445,10 @@ class WalkProgram(Program[View]):
         """Ask for a remark."""
         self._prompt(
             "A note for the record",
-            ["It is kept with the time and your name."],
-            lambda text: e.Noted(text=text),
+            ["It is kept with the time and your name. @FILE keeps a photo or a sheet with it, beside the record."],
+            lambda text: note(text, self.moment.record),
             numbered=False,
-            wrong=lambda text: "" if text.strip() else "nothing is written yet",
+            wrong=wrong_with,
         )
 
     def do_disturb(self) -> None:

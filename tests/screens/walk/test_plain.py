@@ -23,6 +23,7 @@ from tests.screens.gannet import Walk, bench, continuity, plant
 from tests.screens.scenes import SCENES
 from tests.screens.stage import EVENING
 from tests.screens.walk import search_scenes as search
+from tests.walk.walker import at_rest
 
 
 class Typist:
@@ -126,7 +127,7 @@ def whole() -> list[str]:
                         "caution": "read",
                         "do": "",
                         "hold": getattr(step.source, "word", ""),
-                        "look": "open",
+                        "look": at_rest(step),
                         "gate": "to see",
                     }.get(step.kind, "18.5")
                 )

@@ -1,0 +1,35 @@
+"""A remark that somebody types, with the files that it names."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from bench.record.append import RecordTrouble
+from bench.record.kept import keep_file, named
+from bench.walk import events as e
+
+
+def note(text: str, record: str) -> e.Noted | e.Attached:
+    """The event of a remark; files that it names by ``@FILE`` are kept beside the record first.
+
+    Where one cannot be kept the remark is, and says so: what somebody typed is never lost.
+
+    Args:
+        text: what was typed.
+        record: the record's path.
+    """
+    words, files = named(text)
+    if not files:
+        return e.Noted(text=text)
+    try:
+        return e.Attached(files=[keep_file(Path(record), one) for one in files], text=words)
+    except RecordTrouble as error:
+        return e.Noted(text=f"{text} (not kept: {error})")
+
+
+def wrong_with(text: str) -> str:
+    """Why a remark will not do yet; empty where it will."""
+    if not text.strip():
+        return "nothing is written yet"
+    missing = [str(one) for one in named(text)[1] if not one.is_file()]
+    return f"there is no file {', '.join(missing)}" if missing else ""
