@@ -26,7 +26,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     scope.add_argument("--connector", metavar="NAME", help="everything of this connector")
     scope.add_argument("--shelf", metavar="NAME", help="everything of this shelf")
     parser.add_argument(
-        "--record", type=Path, nargs="+", metavar="RECORD", help="for reprove: the records that found what is repaired"
+        "--record",
+        type=Path,
+        nargs="+",
+        metavar="RECORD",
+        help="for reprove: the records that found what is repaired; for again: whose failed ones are measured",
     )
     parser.add_argument(
         "--logs",
@@ -49,7 +53,9 @@ def run(options: argparse.Namespace) -> int:
         return _reprove(options)
     if options.kind == NEXT:
         return _next(options)
-    known = [*KINDS, REPROVE, NEXT]
+    if options.kind == AGAIN:
+        return _again(options)
+    known = [*KINDS, REPROVE, NEXT, AGAIN]
     if options.kind not in known:
         raise BadRequest(f"found '{options.kind}', expected {one_of(known)}; {near(options.kind, known)}".rstrip("; "))
     plant = load_plant(options.plant)
@@ -224,6 +230,36 @@ def _reprove(options: argparse.Namespace) -> int:
         raise BadRequest("nothing was found that a repair would touch")
     draft(options, plant, options.output, "proof after a repair", wires, apart)
     print(f"{options.output} is drafted; read it before you use it")
+    return exits.PASS
+
+
+AGAIN = "again"
+"""Drafted from what one record's walk did not find as it should be."""
+
+
+def _again(options: argparse.Namespace) -> int:
+    from bench.plant.load import load_plant
+    from bench.record.replay import replay
+    from bench.say.lists import count
+    from bench.sequence.draft import file_text
+    from bench.sequence.drafts.parts import Draft
+    from bench.sequence.file import Measure
+    from bench.walk.afterwards import measured_again
+
+    if not options.record or len(options.record) > 1 or options.output is None:
+        raise BadRequest("again wants the record whose failed ones are measured, and a file: --record RECORD -o FILE")
+    state = replay(options.record[0])
+    steps = measured_again(state)
+    if not steps or state.setting is None:
+        raise BadRequest(
+            "nothing of it is measured again alone: all passed, or it made something live and is walked as a whole"
+        )
+    plant, output = load_plant(options.plant), options.output
+    name = f"{state.setting.plan.sequence.sequence}, again"
+    made = Draft(f"What did not pass in {options.record[0].name}, measured again.", steps)
+    text = file_text(plant, name, made, relative(output.parent, options.plant), sequence_schema(output.parent))
+    keep_draft(output, text)
+    print(f"{output} is drafted: {count(sum(isinstance(step, Measure) for step in steps), 'reading')}")
     return exits.PASS
 
 

@@ -175,6 +175,8 @@ def _screen(options: argparse.Namespace, find: Callable[[], RunnerAddress]) -> i
 
         if not options.plain:  # which has told it already
             Console().summary(ended.state, Path(ended.record))
+        if ended.then:
+            _afterwards(options, ended)
         return exit_code(ended.state)
     if ended.said:
         print(ended.said, file=sys.stderr)
@@ -183,6 +185,27 @@ def _screen(options: argparse.Namespace, find: Callable[[], RunnerAddress]) -> i
     elif ended.record:
         print(f"The record is kept. Go on with: proveout walk --resume {ended.record}", file=sys.stderr)
     return exits.STOPPED
+
+
+def _afterwards(options: argparse.Namespace, ended: Ended) -> None:
+    """Do what was asked for on the last page, each as if it had been typed."""
+    from bench.walk.afterwards import afterwards
+
+    assert ended.state is not None
+    for one in afterwards(ended.state, ended.record):
+        if one.act != ended.then:
+            continue
+        print(f"\n{one.typed}", flush=True)
+        command = [sys.executable, "-m", "bench.cli"]
+        code = subprocess.call([*command, *one.command])
+        if one.act != "again" or code != exits.PASS:
+            return
+        drafted = one.command[-1]
+        if options.bench is None:
+            print(f"walk it: proveout walk {drafted} --bench BENCH")
+            return
+        words = ["walk", drafted, "--bench", str(options.bench), "--operator", options.operator]
+        subprocess.call([*command, *words])
 
 
 def _shown(options: argparse.Namespace, find: Callable[[], RunnerAddress]) -> Ended:

@@ -42,9 +42,11 @@ class Ended:
         state: the record, as far as it was seen; None where there was none yet.
         record: where the record is; empty where that was never known.
         said: what the runner said when it went; may be empty.
+        then: what is to be done now that the walk is over: ``explain``, ``report``, ``again``, ``next``; may be empty.
     """
 
     why: Why
     state: State | None = None
     record: str = ""
     said: str = ""
+    then: str = ""

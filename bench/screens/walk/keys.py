@@ -9,6 +9,7 @@ from bench.screens.program.keys import ACTIONS, LISTED, TAKE, THEME, Action, Key
 from bench.screens.walk.earth_tree import has_earth
 from bench.screens.walk.stages import has_stages
 from bench.screens.walk.view import View, allowed
+from bench.walk.afterwards import afterwards
 from bench.walk.left_on import outputs_on
 from bench.walk.state import OPEN
 
@@ -56,6 +57,8 @@ def keys(view: View) -> tuple[Key, ...]:
         found += _always_open(view)
     elif kind == "failing":
         found.append(_ABORT)
+    if kind not in ("starting", "lost", "failing") and view.state.finished:
+        found += [_AFTER[one.act] for one in afterwards(view.state, view.record)]
     if kind in ("place", "measure", "beep") and any(lead.connector for lead in view.page.leads):
         found.append(_MIRROR)
     if kind not in ("starting", "lost", "failing", "energise") and has_stages(view.state):
@@ -91,6 +94,21 @@ _EARTH: Final = Key(
 _EARTH_OFF: Final = Key(
     "earth", ("e", "escape", *TAKE), "e", "back to the step", "Closes the network. Nothing is answered by it."
 )
+_AFTER: Final = {
+    "explain": Key(
+        "explain", ("w",), "w", "what went wrong", "Leaves, and says what people did wrong and what to do about it."
+    ),
+    "again": Key(
+        "remeasure",
+        ("g",),
+        "g",
+        "measure again",
+        "Drafts a walk of what did not pass, and begins it on the same bench.",
+    ),
+    "report": Key("report", ("r",), "r", "report", "Leaves, and writes a report beside the record."),
+    "next": Key("next", ("n",), "n", "what is next", "Leaves, and drafts what is to be done next."),
+}
+"""What can be done once a walk is over."""
 _HELP: Final = Key("help", ("h", "question_mark"), "?", "help", "Shows what this page wants and what every key does.")
 _LEAVE: Final = Key(
     "leave", ("q",), "q", "leave", "Leaves this screen. The walk pauses, the record is kept, and you can come back."

@@ -27,6 +27,7 @@ from bench.screens.walk.sound import PATTERNS, Speaker
 from bench.screens.walk.touched import touched, unknown
 from bench.sequence.file import Do
 from bench.walk import events as e
+from bench.walk.afterwards import afterwards
 from bench.walk.by_knobs import OFF, ON
 from bench.walk.left_on import live_words
 from bench.walk.results import results
@@ -422,6 +423,8 @@ class Plain:
             told = ", ".join(f"{count} {kind}" for kind, count in self._from_sheet.items())
             self._say(f"from the work sheet: {told}")
         self._say(f"record {self._link.record}")
+        for after in afterwards(state, self._link.record):
+            self._say(f"{after.words}: {after.typed}")
         self._why = "finished"
 
     # what was typed

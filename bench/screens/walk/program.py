@@ -100,14 +100,14 @@ class WalkProgram(Program[View]):
         if self.link is not None:
             self.link.close()
 
-    def leave(self, why: Why = "left") -> None:
-        """End the screen, and keep how."""
+    def leave(self, why: Why = "left", then: str = "") -> None:
+        """End the screen, and keep how, and what is to be done then."""
         state, lost = self.follower.state, self.follower.lost
         if why == "left":
             why = "finished" if state.finished else "lost" if lost is not None else "left"
         seen = state if state.setting is not None else None
         if not self.over:
-            self.ended = Ended(why, seen, self.moment.record, lost.why if lost is not None else "")
+            self.ended = Ended(why, seen, self.moment.record, lost.why if lost is not None else "", then)
         super().leave()
 
     def told_to_end(self) -> None:
@@ -525,6 +525,22 @@ class WalkProgram(Program[View]):
         """Switch the tones off and on."""
         self._tones = not self._tones
         self._note("tones are on" if self._tones else "tones are off")
+
+    def do_explain(self) -> None:
+        """Leave, and have said what went wrong."""
+        self.leave(then="explain")
+
+    def do_remeasure(self) -> None:
+        """Leave, and measure again what did not pass."""
+        self.leave(then="again")
+
+    def do_report(self) -> None:
+        """Leave, and have a report written."""
+        self.leave(then="report")
+
+    def do_next(self) -> None:
+        """Leave, and draft what is next."""
+        self.leave(then="next")
 
     def do_leave(self) -> None:
         """Leave, asked once more where the walk would pause by it."""
