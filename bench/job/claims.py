@@ -1,7 +1,8 @@
 """What has to be shown of a plant before it may live, claim by claim, and which evidence speaks for which claim.
 
-Five kinds of claim. *joined*: a conductor or bond reads what it should from end to end. *apart*: two neighbouring pins
-with wires on them, or an inlet's two terminals, are not joined. *floats*: with the single-point connection lifted the
+Six kinds of claim. *joined*: a conductor or bond reads what it should from end to end. *apart*: two neighbouring pins
+with wires on them, or an inlet's two terminals, are not joined. *insulated*: all of a cable bears its test voltage,
+where the plant file asks for that. *floats*: with the single-point connection lifted the
 inside of the earthing network is apart from the building. *polarity*: an inlet has its feed's voltage, with its sign.
 *idle*: a shelf draws what its cards should. One more is not asked for, but counts where it was looked at: *quiet*, an
 inlet shows nothing while it is dead, or while another feed is on.
@@ -17,12 +18,12 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
 
-from bench.job.rows import APART, ENERGISED, PARTLY, Evidence
+from bench.job.rows import APART, ENERGISED, INSULATED, PARTLY, Evidence
 from bench.plant.graph import Nets
 from bench.plant.model import NoPath, Plant
 from bench.plant.things import Cable, EarthPoint, Inlet
 
-ClaimKind = Literal["joined", "apart", "floats", "polarity", "idle", "quiet"]
+ClaimKind = Literal["joined", "apart", "insulated", "floats", "polarity", "idle", "quiet"]
 Key = tuple[ClaimKind, frozenset[str]]
 
 
@@ -64,7 +65,7 @@ class Claims:
         found = {}
         for cable in self.plant.cables.values():
             joined = [self._joined(one.name) for one in cable.conductors if one.landed]
-            found[cable.name] = (*joined, *self._neighbours(cable))
+            found[cable.name] = (*joined, *self._neighbours(cable), *self.insulated(cable.name))
         return found
 
     @cached_property
@@ -100,6 +101,12 @@ class Claims:
             names = dict.fromkeys(edge.id for edge in (*path.out, *path.back) if edge.kind == "conductor")
             found[inlet.name] = tuple(self._joined(name) for name in names)
         return found
+
+    def insulated(self, cable: str) -> tuple[Claim, ...]:
+        """The claim that a cable is insulated, where the plant file asks for its proof."""
+        if not self.plant.cables[cable].prove_insulation:
+            return ()
+        return (Claim(("insulated", frozenset({cable})), cable, f"{cable} is insulated"),)
 
     def idle(self, shelf: str) -> tuple[Claim, ...]:
         """The claim that a shelf draws what its cards should; none for a shelf without cards."""
@@ -183,6 +190,8 @@ class Claims:
             return (("idle", frozenset({shelf})),) if shelf else ()
         if row.function == APART:
             return self._all_apart(row)
+        if row.function == INSULATED:
+            return (("insulated", frozenset(row.between)),)
         if row.reads not in ("resistance", "insulation") or len(row.between) != 2:
             return ()
         if row.high is not None and row.low is None:

@@ -100,7 +100,7 @@ def kinds_of(kind: str, about: str, claims: frozenset[str]) -> list[tuple[str, s
     """
     if kind == "cable":
         found = [("continuity", "cable", about)] if "joined" in claims else []
-        return [*found, ("isolation", "cable", about)] if "apart" in claims else found
+        return [*found, ("isolation", "cable", about)] if claims & {"apart", "insulated"} else found
     if kind == "earth":
         return [("earth", "", "")]
     return {

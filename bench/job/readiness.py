@@ -351,6 +351,8 @@ class _Readiness:
                     conductor = self.plant.conductors.get(claim.about)
                     # where the plant file shows no way from a supply, the shelf itself is what has to be looked at
                     self._want(first, ("cable", conductor.cable) if conductor else ("inlets", shelf.name), [claim])
+                    if conductor is not None:
+                        self._want(first, ("cable", conductor.cable), self.claims.insulated(conductor.cable))
                 self._want(first, ("inlets", shelf.name), self.claims.of_inlet[inlet.name][:1])
             cards = {task: dict(states) for task, states in first.items()}
             for cable in self._signal_cables(shelf.name):

@@ -30,6 +30,8 @@ PARTLY: Final = "not all cards in"
 """Stands as the second place of such a row where a shelf had not all its cards, or a dummy load."""
 APART: Final = "apart"
 """The function of what a search said of many nets at once: ``between`` names one place on each."""
+INSULATED: Final = "insulated"
+"""The function of what a search at a test voltage said of a whole cable: ``between`` names that alone."""
 
 
 class Evidence(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -316,7 +318,10 @@ class _Fold:
         whole = tuple(name for name in facts.get("nets", ()) if name not in named)
         ends = [(whole, "pass")] if len(whole) > 1 else []
         ends += [(pair, "fail") for pair in wrong]
-        for between, verdict in ends:
+        said = [(between, verdict, APART) for between, verdict in ends]
+        if low is not None:
+            said.append(((outcome.subject,), found.verdict, INSULATED))
+        for between, verdict, function in said:
             yield Evidence(
                 record=self._record,
                 n=outcome.n,
@@ -324,7 +329,7 @@ class _Fold:
                 step=outcome.key,
                 subject=outcome.subject,
                 between=between,
-                function=APART,
+                function=function,
                 verdict="void" if outcome.verdict == "void" else verdict,
                 sentence=outcome.sentence,
                 low=low,

@@ -184,6 +184,7 @@ class CableEnds:
             conductors,
             screen,
             cable.remark,
+            cable.prove_insulation,
         )
 
     def _ends_nowhere(self, at: At, step: str, text: str) -> None:

@@ -451,6 +451,8 @@ class Cable(_Entry, frozen=True, kw_only=True):
     ends free."""
     screen_to: str = CUT
     """The same at its far end."""
+    prove_insulation: bool = False
+    """Whether its insulation is to be proven at a test voltage before what it leads to gets power."""
     remark: str = ""
 
     def __post_init__(self) -> None:

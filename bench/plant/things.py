@@ -140,6 +140,7 @@ class Cable(msgspec.Struct, frozen=True):
         conductors: in order, the screen not among them.
         screen: its screen, or None.
         remark: what the file says about it.
+        prove_insulation: whether its insulation is to be proven before what it leads to gets power.
     """
 
     name: str
@@ -153,6 +154,7 @@ class Cable(msgspec.Struct, frozen=True):
     conductors: tuple[Conductor, ...]
     screen: Conductor | None
     remark: str = ""
+    prove_insulation: bool = False
 
     @property
     def pairs(self) -> tuple[tuple[Conductor, Conductor], ...]:
