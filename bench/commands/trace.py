@@ -120,6 +120,8 @@ def _warn(history: History) -> None:
         print(f"NOT READ: {error}")
     for text in history.clocks:
         print(f"clock: {text}")
+    for name, late in history.moved.items():
+        print(f"clock: the readings of {name} are taken for {late / 3600:.1f} h later than it says")
 
 
 def _watched(options: argparse.Namespace, point: str | None) -> list[str]:

@@ -4,17 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
+from datetime import datetime, timedelta
 from pathlib import Path
+
+import msgspec
 
 from bench.job.common_changes import Across
 from bench.job.folder import Tell, chapter_of, declared_in, readings_of, skimmed
 from bench.job.points import Point, Surroundings, surroundings
 from bench.job.reach import differences
-from bench.job.rows import Evidence, Told
+from bench.job.rows import Chapter, Evidence, Told
 from bench.job.study import Study, Window, bench_changes, study
 from bench.job.suspects import suspects
 from bench.plant.model import Plant
 from bench.plant.resolve import resolve
+from bench.record.append import stamp
 from bench.record.index import Head, end_of, has_notes, head_of, may_energise, search
 from bench.record.read import BrokenRecord
 
@@ -50,6 +54,7 @@ class History:
         names = {chapter.record for chapter in counted.chapters}
         self.heads = {name: head for name, head in self.heads.items() if name in names}
         self.simulated = counted.simulated or not self.heads
+        self.moved = _moved(counted.chapters)
 
     def rows(self, names: Iterable[str] | None = None) -> Iterator[Evidence]:
         """The readings of some names, or all."""
@@ -62,9 +67,14 @@ class History:
                     continue
                 for row in readings_of(self.folder, name, head):
                     if wanted is None or row.subject in wanted or not wanted.isdisjoint(row.between):
-                        yield row
+                        yield self._in_order(name, row)
             except BrokenRecord as error:
                 self.broken.append(str(error))
+
+    def _in_order(self, name: str, row: Evidence) -> Evidence:
+        """The reading at a time that does not contradict the order of records, where its clock does."""
+        late = self.moved.get(name)
+        return row if late is None else msgspec.structs.replace(row, at=_later(row.at, late))
 
     def told(self, plant: Plant, window: Window) -> list[Told]:
         """What happened inside a window, from the records that overlap it and from what was declared outside walks."""
@@ -93,6 +103,31 @@ class History:
             Told(record=first.record, n=1, at=after.at, kind="plant", names=(name,), text=words)
             for name, words in changed.items()
         ]
+
+
+def _moved(chapters: Iterable[Chapter]) -> dict[str, float]:
+    """Record to the seconds by which it began later than its clock says: after the end of another one that it saw."""
+    by_id = {chapter.id: chapter for chapter in chapters if chapter.id}
+    moved: dict[str, float] = {}
+    for chapter in sorted(by_id.values(), key=lambda one: (one.order, one.began)):
+        late = 0.0
+        for saw in chapter.saw:
+            before = by_id.get(saw.id)
+            # one that was gone on with afterwards ended later, and rightly so
+            if before is not None and before.ended and saw.n >= before.lines:
+                apart = _seconds(before.ended) + moved.get(before.record, 0.0) - _seconds(chapter.began)
+                late = max(late, apart + 1.0 if apart > 0 else 0.0)
+        if late:
+            moved[chapter.record] = late
+    return moved
+
+
+def _seconds(at: str) -> float:
+    return datetime.fromisoformat(at).timestamp()
+
+
+def _later(at: str, seconds: float) -> str:
+    return stamp(datetime.fromisoformat(at) + timedelta(seconds=seconds))
 
 
 def _may_speak_of(path: Path, names: frozenset[str]) -> bool:

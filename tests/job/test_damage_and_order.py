@@ -81,6 +81,20 @@ def test_a_record_that_a_walk_waits_in_says_how_to_get_there(tmp_path):
     assert f"proveout walk --attach {path}" in str(caught.value)
 
 
+def test_a_trace_follows_the_order_that_records_tell(tmp_path, capsys):
+    """Ben's clock is a week slow. By it the fault would lie between two good readings."""
+    logs = tmp_path / "logs"
+    logs.mkdir()
+    for name, day, ohms in (("one", 2, 0.7), ("two", 9, 0.7), ("three", 20, 0.7), ("four", 13, 7.0)):
+        walk(logs / f"{name}.jsonl", [reading()], by="Ben" if name == "four" else "Anna", when=at(day), ohms=ohms)
+    main(["trace", "C1.1", "--logs", str(logs), "--alone"])
+    said = capsys.readouterr().out
+    assert "four.jsonl: its clock was wrong by 168.0 h at least" in said, said
+    main(["trace", "C1.1", "--logs", str(logs), "--alone", "--json"])
+    (series,) = json.loads(capsys.readouterr().out)["series"]
+    assert (series["last_good"]["record"], series["first_bad"]["record"]) == ("three.jsonl", "four.jsonl")
+
+
 def test_days_are_compared_in_the_order_that_records_tell(tmp_path, capsys):
     """Ben's clock is a week slow: what he read after Anna, and knowing her record, is the later reading."""
     logs = tmp_path / "logs"

@@ -168,6 +168,7 @@ def test_on_the_screen_a_look_says_what_is_known_and_what_changed(tmp_path: Path
             await stage.press("enter")
             await stage.press(*"open")
             await stage.press("enter")
+            await stage.until(lambda: stage.link.wishes)
             assert [one.answer for one in stage.link.wishes if isinstance(one, e.Answered)] == ["open"]
             stage.hear(person.add(e.Answered(number=person.state.number, answer="k5 closed, rest open", by="Ana")))
             await stage.settle()
@@ -189,6 +190,7 @@ def test_on_the_screen_a_gate_wants_a_reason(tmp_path: Path, size: tuple[int, in
             await stage.press("enter")
             await stage.press(*"late")
             await stage.press("enter")
+            await stage.until(lambda: stage.link.wishes)
             assert [one.answer for one in stage.link.wishes if isinstance(one, e.Answered)] == ["late"]
             person.add(e.Answered(number=person.state.number, answer="late", by="Ana"))
             (told,) = summary(person.state).remarked

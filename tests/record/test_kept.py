@@ -136,6 +136,7 @@ def test_on_the_screen_a_note_keeps_a_file(tmp_path: Path, picture: Path) -> Non
             assert "@FILE" in stage.text
             await stage.press(*f"burnt @{plain}")
             await stage.press("enter")
+            await stage.until(lambda: stage.link.wishes)
             (wish,) = [one for one in stage.link.wishes if isinstance(one, e.Attached)]
             assert wish.text == "burnt" and place_of(Path(stage.link.record), wish.files[0]).read_bytes() == PNG
 

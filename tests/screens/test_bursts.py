@@ -138,6 +138,7 @@ def test_a_note_box_does_not_freeze_the_walk_behind_it() -> None:
             await stage.until(lambda: before in "".join(sent))
             assert isinstance(stage.app.screen, Prompt), "the box stays: a note belongs to no step"
             await stage.press("enter")
+            await stage.until(lambda: stage.link.wishes)
             assert [one.text for one in stage.link.wishes if isinstance(one, e.Noted)] == ["loose"]
 
     asyncio.run(show())

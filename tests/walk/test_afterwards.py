@@ -108,6 +108,7 @@ def test_on_the_screen_a_key_does_it(key: str, then: str) -> None:
             assert isinstance(program, WalkProgram)
             assert {"measure again", "report", "what is next", "what went wrong"} <= {one.word for one in program.known}
             await stage.press(key)
+            await stage.until(lambda: program.over)
             assert (program.ended.why, program.ended.then) == ("finished", then)
 
     asyncio.run(show())

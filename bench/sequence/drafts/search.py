@@ -9,7 +9,7 @@ from bench.plant.things import Inlet
 from bench.sequence.drafts import looking
 from bench.sequence.drafts import power_parts as parts
 from bench.sequence.drafts.parts import Beside, CannotDraft, Draft, Part, by_hand, called
-from bench.sequence.drafts.proved_dead import points_of, proved_dead, stands_on
+from bench.sequence.drafts.proved_dead import proved_dead, stands_on
 from bench.sequence.file import Caution, Hold, Seek
 
 _MARGIN_A: Final = 0.3
@@ -63,6 +63,7 @@ def supply_search(plant: Plant, of: str) -> Draft:
     )
     after: list[Part] = []
     after += [parts.not_shorted(inlet, f"{inlet.name} is not shorted", text, limit) for inlet in inlets]
+    made.append(looking.gate(of))
     for inlet in inlets:
         after += _on_one_feed(plant, inlet)
     made += parts.guarded(after, stands_on(plant, inlets))
@@ -86,12 +87,10 @@ def _on_one_feed(plant: Plant, inlet: Inlet) -> list[Part]:
     )
     made: list[Part] = [
         *parts.leads_on(plant, [supply]),
-        Hold(
-            title=f"Clear to energise {of} on feed {feed}",
-            text=f"The person in charge has cleared {of} for live readings: everybody is clear of it but who reads, "
-            "and somebody stands at the main breaker. Type the word only if this is so.",
-            word="ENERGISE",
-            proven=points_of(plant, [inlet]),
+        parts.clear_to_energise(
+            f"Clear to energise {of} on feed {feed}",
+            f"The person in charge has cleared {of} for live readings: everybody is clear of it but who reads, and "
+            "somebody stands at the main breaker. Type the word only if this is so.",
         ),
         parts.closed(breakers),
         *parts.there_first(plant, inlet),
