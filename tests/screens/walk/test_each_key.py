@@ -79,6 +79,10 @@ DOES: dict[str, Callable[[Stage, State], object]] = {
     "theme": lambda stage, s: stage.app.theme == "day",
     "sound": lambda stage, s: _view(stage).note == "tones are off",
     "leave": lambda stage, s: stage.app.over or _asked(stage, Sure),
+    # what is done then is in tests/walk/test_afterwards.py
+    "explain": lambda stage, s: stage.app.over,
+    "report": lambda stage, s: stage.app.over,
+    "next": lambda stage, s: stage.app.over,
 }
 """What each act comes to, given the stage after the key and the state before it."""
 
