@@ -119,7 +119,7 @@ def fitted(loaded: Loaded, equipment: Bench, bench: Path, text: str = "") -> Job
     for role in loaded.plan.roles:
         if role not in equipment.role_of:
             able = [name for name, profile in equipment.profiles.items()
-                    if role in profile.roles and (role == "supply" or not profile.outputs)]  # fmt: skip
+                    if role in profile.roles and (role == "supply" or "supply" not in profile.roles)]  # fmt: skip
             found = f"no instrument that fills the role '{role}'"
             expected = f"one, since {loaded.path} needs it"
             if able:
@@ -160,7 +160,7 @@ def _unable(loaded: Loaded, bench: Bench, path: Path) -> list[Problem]:
     problems = []
     for (name, reads, wires), title in wanted.items():
         profile = bench.profiles[name]
-        if profile.outputs:
+        if "supply" in profile.roles:
             found = f"{name}, a supply, to read {reads} for '{title}': it reads only what it gives itself"
             problems.append(Problem(Place(str(path)), "roles", found, "a meter whose leads go to the places"))
             continue

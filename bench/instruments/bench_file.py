@@ -595,7 +595,9 @@ def _roles(file: BenchFile, profiles: dict[str, Profile], places: Places, proble
         for role in profiles[name].roles if name in profiles else ():
             # a supply reads only what it gives itself: whoever wants it as a meter says so
             meters = [
-                other for other in names if other in profiles and (role == "supply" or not profiles[other].outputs)
+                other
+                for other in names
+                if other in profiles and (role == "supply" or "supply" not in profiles[other].roles)
             ]
             able = [other for other in meters if role in profiles[other].roles]
             if role not in file.roles and able == [name]:
