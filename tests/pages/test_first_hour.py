@@ -22,6 +22,8 @@ def typed(asked: str, place: int) -> str:
         return "that it is connected is enough for now"
     if "Type read" in asked:
         return "read"
+    if "Type mated" in asked:
+        return "mated"
     if "Type the word" in asked:
         return "DEAD"
     if "temperature" in asked:
