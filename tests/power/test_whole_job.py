@@ -123,7 +123,7 @@ def test_from_an_empty_folder_to_both_bays_on(tmp_path: Path) -> None:
     # the reasons stand in the record and in the report, with the name
     said = [entry.event for entry in read_record(job / "logs" / "first.jsonl") if isinstance(entry.event, e.Answered)]
     assert [event.by for event in said if event.answer == REASON] == ["Cora", "Cora"]
-    page = write_report([job / "logs" / "first.jsonl"], tmp_path / "report.html").read_text("utf-8")
+    page = write_report([job / "logs" / "first.jsonl"], tmp_path / "report.html").path.read_text("utf-8")
     assert "What the records have proven for keyers: not proven" in page and REASON in page
 
 

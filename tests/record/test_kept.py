@@ -57,7 +57,7 @@ def test_a_photo_is_kept_with_a_step_of_a_walk_that_is_over(record: Path, pictur
     assert place_of(record, kept) == record.parent / FILES / f"{kept.sha256}.png"
     assert place_of(record, kept).read_bytes() == PNG
     assert not verify(record).wrong
-    page = write_report([record], tmp_path / "report.html").read_text("utf-8")
+    page = write_report([record], tmp_path / "report.html").path.read_text("utf-8")
     assert "The lug.PNG" in page and kept.sha256 in page and "burnt" in page and "2C.A" in page
     assert "data:image/png;base64," in page and 'src="http' not in page
     picture.unlink()
@@ -77,7 +77,7 @@ def test_a_torn_file_or_one_that_is_gone_is_told(
         place.unlink()
     assert [told in words for words in wrong(record)] == [True]
     assert main(["verify", str(record)]) == 1
-    page = write_report([record], tmp_path / "report.html").read_text("utf-8")
+    page = write_report([record], tmp_path / "report.html").path.read_text("utf-8")
     assert "NOT as it was kept" in page and "data:image/png" not in page
     # kept again it is whole again: the hash says which one was meant
     keep_file(record, picture)
@@ -99,7 +99,7 @@ def test_a_checksum_alone(record: Path, picture: Path, tmp_path: Path) -> None:
     (event,) = attached(record)
     assert not event.files[0].copied and not (record.parent / FILES).exists()
     assert not verify(record).wrong
-    assert "its checksum alone" in write_report([record], tmp_path / "r.html").read_text("utf-8")
+    assert "its checksum alone" in write_report([record], tmp_path / "r.html").path.read_text("utf-8")
 
 
 @pytest.mark.parametrize("words", [["nothing.jpg"], ["{}", "--about", "2Z.A"]])
