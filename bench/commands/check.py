@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,7 @@ from bench.errors import BadRequest
 
 if TYPE_CHECKING:
     from bench.files import Problem
+    from bench.plant.model import Plant
     from bench.walk.setting import Setting
 
 
@@ -86,17 +88,37 @@ def _check_one(path: Path, remarks: list[str]) -> str:
 
 
 def _sequence(path: Path) -> list[str]:
-    from bench.commands.common import sequence_schema
+    from bench.files import BadFile, Place, Problem, parse
+    from bench.plant.load import load_plant
+    from bench.sequence.file import SequenceFile
     from bench.sequence.load import load_sequence
+
+    try:
+        loaded = load_sequence(path)
+    except BadFile as error:
+        # a name that is gone from the plant is a mistake in the file, and a draft of today would not have it
+        stale = ""
+        with suppress(BadFile, OSError):
+            named = parse(path.read_text("utf-8"), SequenceFile, str(path))[0].plant
+            stale = _stale(path, load_plant(path.parent / named), named)
+        if not stale:
+            raise
+        raise BadFile([*error.problems, Problem(Place(str(path)), "", stale, "to draft it again")]) from error
+    stale = _stale(path, loaded.plant, loaded.plan.sequence.plant)
+    return [f"{path}: {stale}"] if stale else []
+
+
+def _stale(path: Path, plant: Plant, named: str) -> str:
+    """Why a draft no longer fits its plant, and what differs; empty where it does, or is no draft."""
+    from bench.commands.common import sequence_schema
     from bench.sequence.redraft import kept
 
-    loaded = load_sequence(path)
-    there = kept(loaded.plant, path.read_text("utf-8"), loaded.plan.sequence.plant, sequence_schema(path.parent))
+    there = kept(plant, path.read_text("utf-8"), named, sequence_schema(path.parent))
     if there is None or not there.stale:
-        return []
+        return ""
     differs = there.difference()
     more = f" and {len(differs) - 6} more lines" if len(differs) > 6 else ""
-    return [f"{path}: this draft is stale: {there.stale}; today: {'; '.join(differs[:6])}{more}"]
+    return f"this draft is stale: {there.stale}; today: {'; '.join(differs[:6])}{more}"
 
 
 def _plant(path: Path) -> list[str]:
