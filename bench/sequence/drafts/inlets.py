@@ -12,6 +12,7 @@ from bench.sequence.drafts import looking
 from bench.sequence.drafts.parts import CannotDraft, Draft, Part, called, unique
 from bench.sequence.drafts.power_parts import (
     ammeter_places,
+    breakers_on,
     check_signs,
     isolate,
     reached,
