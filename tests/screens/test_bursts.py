@@ -11,7 +11,7 @@ from textual.keys import _character_to_key
 from textual.pilot import Pilot
 
 from bench.screens.program.prompts import Prompt
-from bench.screens.program.terminal import Terminal
+from bench.screens.program.terminal import Page, Terminal
 from bench.screens.walk.program import WalkProgram
 from bench.walk import events as e
 from tests.screens.job.job_scenes import JOB_SCENES
@@ -90,6 +90,27 @@ def test_a_burst_of_any_keys_crashes_no_page_of_a_job(name: str) -> None:
         async with on_job(name) as stage:
             for _ in range(5):
                 await burst(stage.app, stage.pilot, tuple(draw.choices(KEYS, k=draw.randint(2, 9))))
+
+    asyncio.run(look())
+
+
+@pytest.mark.parametrize("apart", [False, True])
+def test_a_hold_word_that_comes_with_what_opens_its_box_is_taken(apart: bool) -> None:
+    """Pasted, or typed by somebody quick: no letter of it is lost, and none is taken for a key of the page."""
+
+    async def look() -> None:
+        async with on_stage(SCENES["hold"]()) as stage:
+            stage.seconds += 2.0  # the page has been read
+            keys = ("enter", *"DEAD", "enter")
+            if apart:
+                for key in keys:
+                    stage.app.post_message(Key(key, key if len(key) == 1 else None))
+                    await asyncio.sleep(0)
+                await stage.settle()
+            else:
+                await burst(stage.app, stage.pilot, keys)
+            await stage.until(lambda: isinstance(stage.app.screen, Page) and stage.link.wishes)
+            assert [getattr(wish, "answer", None) for wish in stage.link.wishes] == ["DEAD"]
 
     asyncio.run(look())
 

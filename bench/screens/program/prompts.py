@@ -13,6 +13,8 @@ from textual.widgets import Input, Static
 
 from bench.screens.program.glyphs import ASCII, UNICODE
 
+OUT: Final = ("escape", "ctrl+c", "ctrl+q")
+"""Keys that leave a box."""
 Check = Callable[[str], str]
 """Says what is wrong with an answer; empty where nothing is."""
 
@@ -108,6 +110,8 @@ class Prompt(_Asking):
         self._begun = begun
         self._check = check
         self._keys = keys
+        self._early: list[tuple[str, str | None]] = []
+        self._there = False
 
     def compose(self) -> ComposeResult:
         """The box."""
@@ -119,23 +123,59 @@ class Prompt(_Asking):
             yield self._static("", "wrong")
             yield self._static(self._keys, "keys")
 
+    def on_mount(self) -> None:
+        """What was typed before the box was there goes into it."""
+        self._there = True
+        early, self._early = self._early, []
+        for key, character in early:
+            self.typed(key, character)
+
+    @property
+    def ready(self) -> bool:
+        """Whether keys go into the box by themselves."""
+        return self._there and self.query_one(self.BOX).has_focus
+
+    def typed(self, key: str, character: str | None) -> None:
+        """Take a key that came before the box had the cursor, as in a word that is pasted with what opens the box."""
+        if not self._there:
+            self._early.append((key, character))
+            return
+        box = self.query_one(self.BOX)
+        if key == "enter":
+            self._send(box.value)
+        elif key == "backspace":
+            box.action_delete_left()
+        elif key in OUT:
+            self._leave(key)
+        elif character is not None and character.isprintable():
+            box.insert_text_at_cursor(character)
+
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """Give the text back if it will do; else say what is wrong and stay."""
         event.stop()
-        wrong = self._check(event.value)
+        self._send(event.value)
+
+    def _send(self, text: str) -> None:
+        wrong = self._check(text)
         if wrong:
             self.query_one(".wrong", Static).update(self._shown(wrong))
         else:
-            self.answer(event.value.strip())
+            self.answer(text.strip())
 
     def on_key(self, event: Key) -> None:
         """Escape goes back; Ctrl+C too, since people press it."""
-        if event.key in ("escape", "ctrl+c", "ctrl+q"):
+        if event.key in OUT:
             event.stop()
             event.prevent_default()
-            if event.key != "escape":
-                self.out()
-            self.answer(None)
+            self._leave(event.key)
+        elif not self.query_one(self.BOX).has_focus:
+            event.stop()
+            self.typed(event.key, event.character)
+
+    def _leave(self, key: str) -> None:
+        if key != "escape":
+            self.out()
+        self.answer(None)
 
 
 UNITS: Final = ("", "k", "M", "m", "u")

@@ -16,11 +16,12 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, ClassVar, Final
 
 from textual.app import App, ComposeResult
-from textual.events import Key, Resize
+from textual.events import Event, Key, Resize
 from textual.screen import ModalScreen, Screen
 from textual.theme import Theme
 
 from bench.screens.program.cells import EMPTY, Line, Span, centred
+from bench.screens.program.prompts import Prompt
 from bench.screens.program.settings import Settings
 from bench.screens.program.sheet import Sheet
 
@@ -115,6 +116,19 @@ class Terminal(App[None], inherit_bindings=False):
     def get_default_screen(self) -> Screen[None]:
         """The page is there from the start."""
         return Page(self.sheet, self.pressed)
+
+    async def on_event(self, event: Event) -> None:
+        """Take keys one after the other as they were read: each where the one before has left the screen.
+
+        Textual would hand all keys of one read to what was on the screen when they came, and a word that is pasted
+        together with the key that opens its box would miss the box.
+        """
+        if isinstance(event, Key) and not event.is_forwarded:
+            top = self.asked()
+            if top is None or (isinstance(top, Prompt) and not top.ready):
+                self.pressed(event.key, event.character)
+                return
+        await super().on_event(event)
 
     def on_mount(self) -> None:
         """Paint, and only then begin to work."""
@@ -216,7 +230,9 @@ class Terminal(App[None], inherit_bindings=False):
         if self.over:
             return
         self._take_up()
-        if self.program is not None:
+        if isinstance(box := self.asked(), Prompt):
+            box.typed(key, character)  # the key was read before the box was there
+        elif self.program is not None:
             self.program.pressed(key, character)
         elif key.lower() in ("q", "ctrl+c", "ctrl+q"):
             self.end()
