@@ -100,7 +100,8 @@ def test_every_prefix_and_unit_of_a_meter_has_a_large_form() -> None:
     for unit in ("Ω", "V", "A", "°C", "F", "s", "Hz", "W"):
         for prefix in ("p", "n", "µ", "m", "", "k", "M", "G", "T"):
             assert digits.can_draw(f"{prefix}{unit}")
-    assert not digits.can_draw("J")
+    assert not digits.can_draw("@")
+    assert digits.can_draw("ABCDEFGHIJKLMNOPQRSTUVWXYZ 0123456789"), "pins have letters"
 
 
 # Scales
