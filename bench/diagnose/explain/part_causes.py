@@ -21,8 +21,6 @@ from bench.diagnose.explain.wire_causes import Seating
 
 _FEWEST = 3
 """Fewest wires that are told as a part of a connector."""
-HARM = 8.0
-"""Bits for each good wire that a plug or a part is said to move and another cause to bring back."""
 _DISORDER = 6
 """Fewest wires that are told as landed in no order."""
 
@@ -153,13 +151,14 @@ class Parts:
 
     def _saved(self, part: Relanded, seating: Seating) -> float:
         far = part.end == "far"
-        right = moved = 0
+        right = 0
         for wire, contact, pin in lands(self.index, seating, part):
             near_pin, far_pin = seating.near[wire], seating.far[wire]
             right -= self._right(near_pin, far_pin)
             right += self._right(near_pin, pin) if far else self._right(pin, far_pin)
-            moved += wire in self.sound and contact != (self.index.far if far else self.index.near)[wire]
-        return right * self.gain - self.cost(part) - HARM * moved
+            if wire in self.sound and contact != (self.index.far if far else self.index.near)[wire]:
+                return 0.0  # no part is said to hold a good wire that another cause would have to bring back
+        return right * self.gain - self.cost(part)
 
     def _right(self, near: int, far: int) -> bool:
         label, size = self.seen.padded, self.seen.size
@@ -279,13 +278,14 @@ class Parts:
         for total, places in sums.items():
             if len(places) < _FEWEST:
                 continue
-            first, last = min(places), max(places)
-            first, last = min(first, total - last), max(last, total - first)
-            if first < 0 or last >= len(order):
-                continue
-            onto = {order[at]: order[total - at] for at in range(first, last + 1)}
-            if (part := self._part("end for end", found, onto)) is not None:
-                yield part
+            # the widest, and each within it: two wires around them may be exchanged by themselves
+            for first in sorted({min(at, total - at) for at in places}):
+                last = total - first
+                if first < 0 or last >= len(order):
+                    continue
+                onto = {order[at]: order[total - at] for at in range(first, last + 1)}
+                if (part := self._part("end for end", found, onto)) is not None:
+                    yield part
 
     def _neighbours(self, found: _Found, moved: dict[int, int]) -> Iterator[Relanded]:
         index = self.index
@@ -299,6 +299,13 @@ class Parts:
             if len(pairs) < 2:
                 continue
             spans = [(pairs[0], pairs[-1])]
+            # runs of them, where others lie between
+            begin = 0
+            for at in range(1, len(pairs) + 1):
+                if at == len(pairs) or pairs[at] != pairs[at - 1] + 2:
+                    if at - begin > 1:
+                        spans.append((pairs[begin], pairs[at - 1]))
+                    begin = at
             if parity == 0 or len(order) % 2:
                 spans.append((parity, len(order) - 2 - (len(order) - parity) % 2))
             for start, end in spans:

@@ -24,7 +24,7 @@ from bench.diagnose.explain.causes import (
     bits,
 )
 from bench.diagnose.explain.forward import Mirror, Seat, place, turned_ends
-from bench.diagnose.explain.part_causes import HARM, Parts
+from bench.diagnose.explain.part_causes import Parts
 from bench.diagnose.explain.pin_map import Index
 from bench.diagnose.explain.seats import plug_causes, rounds, rounds_bits, seat_causes
 from bench.diagnose.explain.seen import OFF, UNTESTED, Seen, gather
@@ -42,6 +42,8 @@ _SETTLED = 8
 """A seat that puts more wires right than this is tried without only where nearly as many are still wrong."""
 _NEVER = 1e6
 """Bits for an explanation that has somebody part a designed join: no other may cost as much."""
+_HARM = 8.0
+"""Bits for each good wire that a plug or a part is said to move and another cause to bring back."""
 _COMPOUND = 3.0
 """Bits for each way beyond the first in which one plug sits wrong: hands seldom do two things to one plug."""
 _LEADS = 2
@@ -204,7 +206,7 @@ class Plugs:
                 wire = index.wire_number[name]
                 if wire in self._sound_wires:
                     moved += to is None or index.number[to] != contacts[wire]
-        return HARM * moved
+        return _HARM * moved
 
     def _bits(self, wirewise: Wirewise) -> float:
         """The cost of causes at wires and parts, with those barred that part a join of the design."""

@@ -24,6 +24,12 @@ def test_one_thing_done_to_a_plug_and_a_dead_row_go_before_two_things_done_to_it
     assert one.first and one.harm == []
 
 
+def test_two_wires_exchanged_around_a_run_that_lies_end_for_end_make_it_no_longer():
+    """The run was told with the two good wires between, and these to be crossed back."""
+    one = look(5101)
+    assert one.first and one.harm == []
+
+
 def test_neighbours_with_a_good_pair_between_them_are_not_crossed_over():
     """Beside wires in no order three pairs were told to be crossed, and the good one to be crossed back."""
     one = look(1510)
