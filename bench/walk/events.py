@@ -346,8 +346,8 @@ class Kept(msgspec.Struct, frozen=True, kw_only=True):
 
     Attributes:
         name: its own name, without its folder.
-        sha256: of its bytes, as hex digits.
-        size: bytes.
+        sha256: the sum of its bytes, as hex digits.
+        size: how many bytes it has.
         copied: whether a copy lies beside the record; else its checksum alone is kept.
     """
 
@@ -361,10 +361,10 @@ class Attached(_Event, frozen=True, kw_only=True, tag="attached"):
     """Files were kept with the step under way, or with what is named. It may come after the end of a walk too.
 
     Attributes:
-        files: which.
+        files: what was kept, one by one.
         about: a step's key or a name of the plant; empty for the step under way.
         text: what they show.
-        by: who.
+        by: who kept them.
     """
 
     files: list[Kept]
