@@ -30,6 +30,7 @@ COMMANDS: Final[dict[str, str]] = {
     "watch": "read points for minutes to weeks: find what is loose while it is moved, and what happened meanwhile",
     "distance": "say how far along a cable a short, an earth fault or an open lies, and which method can tell",
     "noise": "weigh hum and noise in sound files: levels, mains harmonics, lines of converters, before and after",
+    "trips": "say what breaker trips, fuse alarms and resets have in common, each with its evidence",
     "browser": "show a walk that is under way in a browser, say on a tablet at the rack",
     "run": "run a sequence without a screen",
     "draft": "draft a sequence from a plant: insulation, continuity, polarity, idle current, first power",
