@@ -1,8 +1,8 @@
 """What trips, blown fuses and resets have in common: each circumstance ranked, with how easily chance brings it.
 
 Of ``n`` events ``k`` share a circumstance that a part ``p`` of all that could trip has too. Chance alone brings ``k``
-or more with the upper tail of the binomial distribution. Many circumstances are tried, so the tail is multiplied by their
-number (Bonferroni). Nothing is called a cause: what stands out is where to look first.
+or more with the upper tail of the binomial distribution. Many circumstances are tried, so the tail is multiplied by
+their number (Bonferroni). Nothing is called a cause: what stands out is where to look first.
 """
 
 from __future__ import annotations
