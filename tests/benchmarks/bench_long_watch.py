@@ -77,7 +77,7 @@ def week() -> None:
     by_hour = "SELECT {} AS hour, min({}), max({}) FROM read_parquet(?) GROUP BY 1 ORDER BY 1"
     for title, query, source in (
         ("each hour's extremes over the week, from minutes", by_hour.format("minute // 60", "min", "max"), names),
-        ("the same from all readings by DuckDB", by_hour.format("at // 3600", "value", "value"), [str(own)]),
+        ("the same from all readings by DuckDB", by_hour.format('"at" // 3600', "value", "value"), [str(own)]),
     ):
         best = min(_timed(lambda query=query, source=source: db.execute(query, [source]).fetchall()) for _ in range(3))
         print(f"  {title}: {best * 1000:.0f} ms")
