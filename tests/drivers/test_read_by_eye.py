@@ -27,11 +27,11 @@ def bench_of(name: str) -> BenchFacts:
 
 
 def test_every_kind_of_instrument_is_there() -> None:
-    """A meter, an insulation tester, a clamp, an indicator, a beeper, a thermometer, a low-ohm meter."""
+    """A meter, an insulation tester, a clamp, an indicator, a beeper, a thermometer, a low-ohm meter, a supply."""
     reads = {one.reads for name in BY_EYE for one in LIBRARY.profile(name).functions}
     asked = {"resistance", "insulation", "voltage", "ac-voltage", "current", "ac-current", "temperature"}
     assert reads == asked < set(UNIT_OF)
-    assert len(BY_EYE) == 7
+    assert len(BY_EYE) == 8
     assert {one.wires for name in BY_EYE for one in LIBRARY.profile(name).functions} == {2, 4}
 
 

@@ -528,7 +528,7 @@ def test_problems_of_form_type_sense_and_pin_lists_come_in_one_go(problems):
         "plant.yaml:9:22: card-types[0].idle: found '0.5', expected a current such as '2.5 A'",
         "plant.yaml:15:27: bays[0].shelves[0].cards.9: found a card in slot 9, expected a slot from 1 to 4",
         "plant.yaml:22:40: cables[1].form: found the field 'form', expected one of 'name', 'type', 'title', 'length', "
-        "'length-tolerance', 'trays', 'from', 'to', 'from-status', 'to-status', 'pins', 'conductors' and 3 more; "
+        "'length-tolerance', 'trays', 'from', 'to', 'from-status', 'to-status', 'pins', 'conductors' and 4 more; "
         "did you mean 'from'?",
         "plant.yaml:23:54: cables[2].to: found 'J9', expected a connector, or a terminal such as 'J101.12', 'F3.load' "
         "or 'BA.2'",

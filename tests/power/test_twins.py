@@ -48,7 +48,7 @@ def test_what_a_feed_may_lose_bounds_the_voltage_at_its_shelves(drop: str) -> No
     between = (inlet.live.name, inlet.back.name)
     source = Measure(read="voltage", between=between, limit=Limit(computed="shelf-voltage"), live=True)
     powered = Powered(("GA",), -48.0, closed=frozenset(plant.supply_path("2A", "A").breakers))
-    held = limits._shelf_voltage(None, source, plant, powered)  # type: ignore[arg-type]
+    held = limits._shelf_voltage(None, source, plant, powered, 0.0)  # type: ignore[arg-type]
     assert held.limit.upper is not None
     lost = 48.0 + held.limit.upper  # the feed is negative: what is nearest to nothing is the upper bound
     if drop == "0.3 V":

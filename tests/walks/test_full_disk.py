@@ -31,10 +31,14 @@ SEQUENCE = JOB / "polarity-bay-2.yaml"
 def test_a_disk_that_fills_up_ends_the_run_safely_and_it_can_be_gone_on_with(tmp_path: Path) -> None:
     import resource
 
-    bench, record = bench_without_faults(tmp_path), tmp_path / "r.jsonl"
-    words = ("run", SEQUENCE, "--bench", bench, "--record", tmp_path / "whole.jsonl", "--speed", 300)
-    _, whole = run_json(*words, cwd=tmp_path)
-    lines = (tmp_path / "whole.jsonl").read_bytes().splitlines(keepends=True)
+    # apart: a walk takes up how other records of its folder leave the plant, and its first line grows with that
+    apart, own = tmp_path / "apart", tmp_path / "own"
+    apart.mkdir()
+    own.mkdir()
+    bench, record = bench_without_faults(tmp_path), own / "r.jsonl"
+    words = ("run", SEQUENCE, "--bench", bench, "--record", apart / "whole.jsonl", "--speed", 300)
+    _, whole = run_json(*words, cwd=apart)
+    lines = (apart / "whole.jsonl").read_bytes().splitlines(keepends=True)
     room = sum(map(len, lines[:20])) + 40  # the next line begins, and has no room
 
     def small() -> None:
@@ -42,7 +46,7 @@ def test_a_disk_that_fills_up_ends_the_run_safely_and_it_can_be_gone_on_with(tmp
 
     done = subprocess.run(
         [*COMMAND, "run", SEQUENCE, "--bench", bench, "--record", record, "--speed", "300"],
-        cwd=tmp_path,
+        cwd=own,
         env=environment(),
         stdin=subprocess.DEVNULL,
         capture_output=True,
@@ -57,7 +61,7 @@ def test_a_disk_that_fills_up_ends_the_run_safely_and_it_can_be_gone_on_with(tmp
     entries = list(read_record(record))
     assert record.read_bytes().endswith(b"\n"), "what did not fit whole was cut off again"
     assert len(entries) >= 15 and not fold(entries).finished
-    code, summary = run_json("run", "--resume", record, "--speed", 300, cwd=tmp_path)
+    code, summary = run_json("run", "--resume", record, "--speed", 300, cwd=own)
     assert code == 0
     assert {one["step"]: one["verdict"] for one in summary["verdicts"]} == {
         one["step"]: one["verdict"] for one in whole["verdicts"]

@@ -90,9 +90,12 @@ def test_faults_are_found_and_what_cannot_be_told_is_left_open(kind: str, tmp_pa
     # each that is undecided knows what would decide it, and says that it is connected
     told = proveout("replay", record, cwd=tmp_path).stdout
     reasons = dict(re.findall(r"^undecided (\S+): (.*)$", told, re.MULTILINE))
+    # after its first wires the cable as a whole is open still, and that is said
+    assert "looked for in the end" in reasons.pop("W101")
     assert set(reasons) == conductors - wanted
     assert all("It is connected, pin to pin" in reason for reason in reasons.values())
     undecided = [one for one in results(fold(read_record(record))).values() if one.verdict == "undecided"]
+    undecided = [one for one in undecided if one.subject != "W101"]
     assert {one.subject for one in undecided} == conductors - wanted
     # where the leads' zero has moved, that is proposed beside it
     assert all("Use a meter that is good to ±" in " ".join(one.advice) for one in undecided)

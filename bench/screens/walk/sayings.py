@@ -154,7 +154,7 @@ def page(state: State, *, mirrored: bool = False) -> Page:
                 return Page("ask", number, "Switch it off by hand", told, wanted="the word OFF when it is off")
             return Page("trouble", number, "Trouble", text.rstrip(".") + ".", asked.advice)
         case r.Rest(why=why):
-            text = f"Paused: {why}." if why else "Paused."
+            text = f"Paused: {why.rstrip('.')}." if why else "Paused."
             return Page("rest", number, "The walk rests", f"{text} Nothing is measured and nothing switched.")
         case r.Finished(aborted=aborted):
             if aborted:

@@ -50,21 +50,21 @@ def dead_first(plant: Plant, of: str, made: Draft, cables: Sequence[Cable] = ())
         return made
     hold = made.parts[where]
     assert isinstance(hold, Hold)
-    if hold.proven:
+    if any(isinstance(part, Measure) for part in made.parts[:where]):
         return made
     proof, names = _proof(plant, of, cables)
     if not names:
         return made
+    # a conductor that fails at an inlet says nothing of the others
+    apart = [name for name in names if name not in plant.inlets and name not in plant.shelves]
+    after = [_standing(part, apart or names) for part in made.parts[where + 1 :]]
+    held = msgspec.structs.replace(hold, text=f"{hold.text} {PROVED}", proven=unique([*hold.proven, *names]))
     stop = Do(
         title="Not dead: stop here",
         text="Something above was not dead, or was not read, or the meter did not show its source. Touch nothing more. "
         "Tell the person in charge, find what feeds it, and begin this walk anew: give it up now.",
-        unless_proven=names,
+        unless_proven=held.proven,
     )
-    # a conductor that fails at an inlet says nothing of the others
-    apart = [name for name in names if name not in plant.inlets and name not in plant.shelves]
-    after = [_standing(part, apart or names) for part in made.parts[where + 1 :]]
-    held = msgspec.structs.replace(hold, text=f"{hold.text} {PROVED}", proven=names)
     return Draft(made.about, [*made.parts[:where], *proof, held, stop, *after])
 
 
@@ -134,6 +134,6 @@ def _standing(part: Part, names: list[str]) -> Part:
             assert not isinstance(standing, str | Beside)
             steps.append(standing)
         return msgspec.structs.replace(part, steps=steps)
-    if isinstance(part, _GUARDED) and not part.proven:
-        return msgspec.structs.replace(part, proven=names)
+    if isinstance(part, _GUARDED):
+        return msgspec.structs.replace(part, proven=unique([*part.proven, *names]))
     return part
