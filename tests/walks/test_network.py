@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import os
+import struct
 import subprocess
 import sys
+import wave
 from pathlib import Path
 
 import pytest
@@ -87,6 +89,11 @@ def test_no_command_deals_with_the_network(watched: Path, tmp_path: Path) -> Non
     one, two = logs / "1.jsonl", logs / "2.jsonl"
     job, finds = tmp_path / "job", tmp_path / "finds.csv"
     finds.write_text(TABLE, "utf-8")
+    trips, tone = tmp_path / "trips.csv", tmp_path / "tone.wav"
+    trips.write_text("at,thing\n2026-05-09T14:30,FA2A\n2026-05-10T14:30,FA2A\n", "utf-8")
+    with wave.open(str(tone), "wb") as sound:
+        sound.setparams((1, 2, 8000, 0, "NONE", ""))
+        sound.writeframes(b"".join(struct.pack("<h", 1000 * (n % 2)) for n in range(16000)))
     commands = [
         ["check", plant, sequence, "--bench", bench],
         ["schema", "record"],
@@ -110,6 +117,11 @@ def test_no_command_deals_with_the_network(watched: Path, tmp_path: Path) -> Non
         ["findings", plant, "--logs", logs],
         ["new", job, "--name", "hut", "--title", "", "--feed", "+24 V", "--feeds", "A,B", "--bays", "3"],
         ["survey", job, "--import", finds, "--tell"],
+        ["attach", one, finds],
+        ["heads", logs],
+        ["distance", "W104.1", "short", "--bench", bench, "--plant", plant],
+        ["noise", tone],
+        ["trips", plant, trips],
     ]
     words = [[str(word) for word in command] for command in commands]
     code = EACH.format(commands=words)
@@ -125,7 +137,7 @@ def test_no_command_deals_with_the_network(watched: Path, tmp_path: Path) -> Non
     assert not watched.exists(), watched.read_text("utf-8")
     tried = {command[0] for command in words}
     # a walk of its own below; these load nothing that those above do not
-    assert set(COMMANDS) - tried <= ASKED | {"walk", "demo", "open", "explain", "judge"}
+    assert set(COMMANDS) - tried <= ASKED | {"walk", "demo", "open", "explain", "judge", "watch", "learn"}
 
 
 @pytest.mark.skipif(not Path("/proc/self/net/tcp").exists(), reason="the system does not show a process's sockets")

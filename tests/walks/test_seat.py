@@ -18,7 +18,7 @@ from bench.runner.client import Client, NotLetIn
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.state import State, request, start, take
-from tests.walks.tool import SEQUENCE, bench_without_faults, wait_for_lines
+from tests.walks.tool import SEQUENCE, bench_without_faults
 from tests.walks.window import Window
 
 
@@ -150,7 +150,10 @@ def test_a_killed_runner_is_resumed_by_a_new_screen(tmp_path: Path) -> None:
     first = Screen("walk", SEQUENCE, "--bench", bench, "--record", record, cwd=tmp_path)
     wait_for_door(record)
     door = read_address(address_file(record))
-    wait_for_lines(record, 3)
+    end = time.monotonic() + 40
+    while b'"is":"seated"' not in record.read_bytes():
+        assert time.monotonic() < end, "the screen takes no seat"
+        time.sleep(0.02)
     os.kill(door.process, signal.SIGKILL)
     # the screen says so and how to go on, until somebody has read it
     first.wait_for(b"leave this screen")

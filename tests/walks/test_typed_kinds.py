@@ -1,4 +1,8 @@
-"""Walks with nothing but instruments that a person reads, before a real terminal; all kinds: benchmarks/bench_typed."""
+"""Walks with nothing but instruments that a person reads, before a real terminal; all kinds: benchmarks/bench_typed.
+
+First power waits in real time until its charges are gone, minutes of it: here it is walked in one process
+(``tests/walk/test_first_power_by_hand.py``), before a terminal by the benchmark.
+"""
 
 from __future__ import annotations
 
@@ -19,9 +23,7 @@ pytestmark = [
 ]
 
 
-@pytest.mark.parametrize(
-    ("kind", "manner"), [("first-power", "line by line"), ("crosses", "line by line"), ("continuity", "by keys")]
-)
+@pytest.mark.parametrize(("kind", "manner"), [("crosses", "line by line"), ("continuity", "by keys")])
 def test_a_kind_comes_to_its_end(tmp_path: Path, kind: str, manner: str) -> None:
     state, typed = walked_by(kind, manner, tmp_path)
     assert state.phase is Phase.DONE and typed > 5

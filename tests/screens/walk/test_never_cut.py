@@ -14,7 +14,7 @@ from bench.screens.program.cells import Line
 from bench.screens.walk.paint import LEAST_CELLS, LEAST_ROWS, paint
 from bench.screens.walk.view import View
 from tests.screens.scenes import SCENES
-from tests.screens.walk.every_page import DRAFTS, pages
+from tests.screens.walk.every_page import DRAFTS, begun, pages
 from tests.screens.walk.test_scenes import view_of
 
 SIZES = ((80, 24), (60, 20), (120, 40), (48, 44), (LEAST_CELLS, LEAST_ROWS))
@@ -41,9 +41,15 @@ def words_of(text: str) -> Counter[str]:
 
 
 def must(view: View) -> Iterator[str]:
-    """What a person at that step has to read: what to do, and where each lead goes."""
+    """What a person at that step has to read: what to do, and where each lead goes.
+
+    While a test voltage is on, the page says nothing but that, and hands off: nobody goes anywhere then.
+    """
     now = view.page
-    yield from (now.title, now.text)
+    yield now.title
+    if view.kind == "voltage":
+        return
+    yield now.text
     for lead in now.leads:
         yield from (lead.colour.upper(), lead.label, lead.where)
 
@@ -80,7 +86,11 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.mark.parametrize("size", SIZES, ids=lambda size: f"{size[0]}x{size[1]}")
 @pytest.mark.parametrize(("job", "kind", "of"), EVERY, ids=lambda one: str(one).replace(" ", "-"))
 def test_no_word_is_cut(folder: Path, job: str, kind: str, of: str, size: tuple[int, int]) -> None:
-    assert lacking(folder, job, kind, of, size, every=1) == {}
+    whole = begun(folder, job, kind, of).setting
+    assert whole is not None
+    # a draft of a thousand steps says the same few things about one place after the other
+    every = 1 if len(whole.plan.steps) < 400 else 3
+    assert lacking(folder, job, kind, of, size, every=every) == {}
 
 
 @pytest.mark.parametrize("size", SIZES, ids=lambda size: f"{size[0]}x{size[1]}")
