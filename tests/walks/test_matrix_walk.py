@@ -182,7 +182,7 @@ def test_on_real_ports_a_person_is_asked_only_for_what_is_not_wired(tmp_path: Pa
     with served(matrix) as relays, served(MeterTwin(world, seed=1, now=now)) as meter:
         text = BENCH.read_text("utf-8").split("simulate:")[0]
         for serial, address in (("GH-0007", meter.address), ("GH-0031", relays.address)):
-            text = text.replace("port: simulated", f"port: {address}", 1).replace(f"    serial: {serial}\n", "")
+            text = text.replace("port: simulated", f"port: {address}", 1).replace(serial, "'0001'")
         (tmp_path / "bench.yaml").write_text(text, "utf-8")
         (tmp_path / "sequence.yaml").write_text(BY_A_PERSON.format(plant=JOB / "plant.yaml"), "utf-8")
         record = tmp_path / "r.jsonl"
