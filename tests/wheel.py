@@ -55,7 +55,8 @@ def main() -> int:
         )
         assert done.returncode == 1, f"exit code {done.returncode}: {done.stderr}"
         summary = json.loads(done.stdout)
-        assert summary["counts"] == {"pass": 122, "fail": 6}, summary["counts"]
+        # undecided: what the look after the first wires leaves open is found in the end
+        assert summary["counts"] == {"pass": 122, "fail": 6, "undecided": 1}, summary["counts"]
         assert len(list((work / "logs").glob("*.jsonl"))) == 1
     print(f"the wheel works in an empty environment: {summary['counts']}")
     return 0
