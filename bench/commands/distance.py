@@ -259,8 +259,9 @@ def _kit(bench: Bench, unit: str, value: float) -> tuple[Kit, str] | None:
     meter = facts.for_role(ROLE_OF[reads])
     if meter is None or meter.table is None:
         return None
-    for wires in (4, 2) if reads == "resistance" else (None,):
-        function = meter.accuracy_of.get(function_name(reads, wires))  # type: ignore[arg-type]
+    # only resistance has wires to choose
+    for wires in (4, 2) if reads == "resistance" else (2,):
+        function = meter.accuracy_of.get(function_name(reads, wires))
         if function is None or function not in meter.table.functions:
             continue
         try:
@@ -270,7 +271,7 @@ def _kit(bench: Bench, unit: str, value: float) -> tuple[Kit, str] | None:
         scale = row.percent_of_reading / 100.0
         own = row.percent_of_range / 100.0 * row.range_top + (row.counts + 0.5) * row.resolution
         # two wires leave what the zero of the leads does not take off: some contact at the tips
-        own += TIPS_OHM if wires == 2 else 0.0
+        own += TIPS_OHM if reads == "resistance" and wires == 2 else 0.0
         return Kit(scale, own, meter.name), f"{meter.name} {row.range_top:g}"
     return None
 

@@ -132,13 +132,15 @@ def _reading(plant: Plant, text: str, join: list[list[str]]) -> Measure:
     from bench.roles import NO_PLACES, UNIT_OF, Reads
     from bench.sequence.file import Limit, Measure
 
-    reads, colon, places = text.partition(":")
+    said, colon, places = text.partition(":")
     if not colon:
-        reads, places = "resistance", text
-    if reads not in get_args(Reads):
-        raise BadRequest(f"found '{reads}', expected what is read: {', '.join(get_args(Reads))}")
+        said, places = "resistance", text
+    known: tuple[Reads, ...] = get_args(Reads)
+    reads = next((one for one in known if one == said), None)
+    if reads is None:
+        raise BadRequest(f"found '{said}', expected what is read: {', '.join(known)}")
     # it is watched and not judged, but a reading that is a step has a limit
-    limit = Limit(at_least=Amount(-1e15, UNIT_OF[reads]), source="a watch judges nothing")  # type: ignore[index]
+    limit = Limit(at_least=Amount(-1e15, UNIT_OF[reads]), source="a watch judges nothing")
     if reads in NO_PLACES:
         return Measure(read=reads, limit=limit)
     if "~" not in places and places in plant.conductors:
@@ -149,7 +151,7 @@ def _reading(plant: Plant, text: str, join: list[list[str]]) -> Measure:
         if not tilde:
             raise BadRequest(f"found '{text}', expected two places such as J101.12~J205.12, or a conductor")
         between = plant.terminal(one).name, plant.terminal(other).name
-    return Measure(read=reads, between=between, limit=limit, join=join)  # type: ignore[arg-type]
+    return Measure(read=reads, between=between, limit=limit, join=join)
 
 
 def _beginning(options: argparse.Namespace, job: Job) -> tuple[WatchBegan, list[Step]]:

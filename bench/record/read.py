@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Final
+from typing import Final, TypeVar
 
 from bench.record.chain import FIRST, LONGEST, BadLine, check, decode, in_place, is_torn, lacks_sectors
 from bench.walk.events import Entry
 
+E = TypeVar("E")
 _NEWLINE: Final = ord("\n")
 
 
@@ -44,6 +45,28 @@ def read_lines(path: Path) -> Iterator[tuple[int, bytes]]:
                 yield number, line
     except OSError as error:
         raise BrokenRecord(path, 0, f"cannot be read: {error.strerror}") from error
+
+
+def read_chained(path: Path, decode_line: Callable[[bytes], E]) -> Iterator[tuple[int, str, E]]:
+    """Number, hash and entry of each line of a file of chained lines that is no walk's; a torn last line is left out.
+
+    Args:
+        path: the file.
+        decode_line: reads a line's entry.
+
+    Raises:
+        BrokenRecord: a line is wrong, or does not follow from the one before it.
+    """
+    chain = FIRST
+    for number, line in read_lines(path):
+        try:
+            if is_torn(line, chain):
+                return
+            chain = check(line, chain)
+            entry = decode_line(line)
+        except BadLine as error:
+            raise BrokenRecord(path, number, str(error)) from error
+        yield number, chain.decode(), entry
 
 
 def read_record(path: Path) -> Iterator[Entry]:

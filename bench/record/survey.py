@@ -17,8 +17,8 @@ from bench import __version__
 from bench.files import from_text
 from bench.plant.finds import Hall
 from bench.record.append import ChainedFile, TimeOfDay, Torn, stamp, utc_now
-from bench.record.chain import FIRST, BadLine, check, is_torn
-from bench.record.read import BrokenRecord, read_lines
+from bench.record.chain import BadLine
+from bench.record.read import BrokenRecord, read_chained
 from bench.walk.surveying import (
     SURVEY_FORMAT,
     NotNow,
@@ -79,16 +79,8 @@ def survey_lines(path: Path) -> Iterator[tuple[str, SurveyEntry]]:
     Raises:
         BrokenRecord: a line is wrong, or does not follow from the one before it.
     """
-    chain = FIRST
-    for number, line in read_lines(path):
-        try:
-            if is_torn(line, chain):
-                return
-            chain = check(line, chain)
-            entry = decode_survey(line)
-        except BadLine as error:
-            raise BrokenRecord(path, number, str(error)) from error
-        yield chain.decode(), entry
+    for _, stated, entry in read_chained(path, decode_survey):
+        yield stated, entry
 
 
 class SurveyWriter:

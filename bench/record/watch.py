@@ -12,8 +12,8 @@ import msgspec
 
 from bench.files import from_text
 from bench.record.append import ChainedFile, TimeOfDay, stamp, utc_now
-from bench.record.chain import FIRST, BadLine, check, is_torn
-from bench.record.read import BrokenRecord, read_lines
+from bench.record.chain import BadLine
+from bench.record.read import BrokenRecord, read_chained
 from bench.walk.watching import (
     WATCH_FORMAT,
     NotNow,
@@ -55,15 +55,11 @@ def follow_watch(path: Path) -> Iterator[tuple[WatchEntry, Watch]]:
     Raises:
         BrokenRecord: a line is wrong, or does not follow from those before it.
     """
-    watch, chain = Watch(), FIRST
-    for number, line in read_lines(path):
+    watch = Watch()
+    for number, _, entry in read_chained(path, decode_watch):
         try:
-            if is_torn(line, chain):
-                break
-            chain = check(line, chain)
-            entry = decode_watch(line)
             watch = add(watch, entry)
-        except (BadLine, NotNow) as error:
+        except NotNow as error:
             raise BrokenRecord(path, number, str(error)) from error
         yield entry, watch
 

@@ -40,8 +40,9 @@ def sequence_name(method: Method, conductor: str) -> str:
 def meant(name: str) -> tuple[Method, str] | None:
     """The method and the conductor of a sequence's name; None where it is another kind."""
     words = name.split()
-    known = len(words) == 3 and words[0] == "distance" and words[1] in WALKED
-    return (words[1], words[2]) if known else None  # type: ignore[return-value]
+    if len(words) != 3 or words[0] != "distance":
+        return None
+    return next(((method, words[2]) for method in WALKED if method == words[1]), None)
 
 
 def drafted(plant: Plant, method: Method, faulty: Conductor, other: str, sound: str) -> Draft:

@@ -94,6 +94,7 @@ class Prompt(_Asking):
 
     AUTO_FOCUS = "Input"
     BOX: ClassVar[type[Input]] = Input
+    KEYS: ClassVar[str] = "Enter sends it, Escape goes back"
 
     def __init__(
         self,
@@ -102,14 +103,14 @@ class Prompt(_Asking):
         check: Check,
         *,
         number: int | None = None,
-        keys: str = "Enter sends it, Escape goes back",
+        keys: str = "",
         unicode: bool = True,
         begun: str = "",
     ) -> None:
         super().__init__(title, lines, number, unicode=unicode)
         self._begun = begun
         self._check = check
-        self._keys = keys
+        self._keys = keys or self.KEYS
         self._early: list[tuple[str, str | None]] = []
         self._there = False
 
@@ -168,9 +169,6 @@ class Prompt(_Asking):
             event.stop()
             event.prevent_default()
             self._leave(event.key)
-        elif not self.query_one(self.BOX).has_focus:
-            event.stop()
-            self.typed(event.key, event.character)
 
     def _leave(self, key: str) -> None:
         if key != "escape":
@@ -209,19 +207,7 @@ class Figure(Prompt):
     """Asks for what a display shows. With a number pad alone, ``*`` goes through the units and ``+`` is over range."""
 
     BOX = _FigureBox
-
-    def __init__(
-        self,
-        title: str,
-        lines: Sequence[str],
-        check: Check,
-        *,
-        number: int | None = None,
-        keys: str = "k M m u are units, * goes through them, + is OL. Enter sends it, Escape goes back",
-        unicode: bool = True,
-        begun: str = "",
-    ) -> None:
-        super().__init__(title, lines, check, number=number, keys=keys, unicode=unicode, begun=begun)
+    KEYS = "k M m u are units, * goes through them, + is OL. Enter sends it, Escape goes back"
 
 
 class Sure(_Asking):

@@ -58,24 +58,18 @@ THEMES: Final = (
 
 
 class Page(Screen[None], inherit_bindings=False):
-    """The page. Nothing on it takes the focus, so every key comes here."""
+    """The page. Nothing on it takes the focus; keys go from the terminal to the program."""
 
     BINDINGS: ClassVar = []
     ESCAPE_TO_MINIMIZE = False
 
-    def __init__(self, sheet: Sheet, pressed: Callable[[str, str | None], None]) -> None:
+    def __init__(self, sheet: Sheet) -> None:
         super().__init__()
-        self._sheet, self._pressed = sheet, pressed
+        self._sheet = sheet
 
     def compose(self) -> ComposeResult:
         """The sheet fills it."""
         yield self._sheet
-
-    def on_key(self, event: Key) -> None:
-        """Every key goes to the program."""
-        event.stop()
-        event.prevent_default()
-        self._pressed(event.key, event.character)
 
 
 class Terminal(App[None], inherit_bindings=False):
@@ -115,7 +109,7 @@ class Terminal(App[None], inherit_bindings=False):
 
     def get_default_screen(self) -> Screen[None]:
         """The page is there from the start."""
-        return Page(self.sheet, self.pressed)
+        return Page(self.sheet)
 
     async def on_event(self, event: Event) -> None:
         """Take keys one after the other as they were read: each where the one before has left the screen.
