@@ -227,13 +227,14 @@ class Recorder:
 
 
 @pytest.fixture
-def recorded(monkeypatch):
+def recorded(monkeypatch, tmp_path):
     def make(line=QUICK, trouble=None):
         import serial
 
         recorder = Recorder(trouble)
         monkeypatch.setattr(serial, "serial_for_url", lambda name, do_not_open: recorder)
-        return serial_port.SerialPort("/dev/recorder", line), recorder
+        # a port of this test's own: the lock of a port is shared by all programs on this computer
+        return serial_port.SerialPort(str(tmp_path / "recorder"), line), recorder
 
     return make
 
