@@ -318,9 +318,9 @@ def _decide_overload(reading: Overload, limit: Limit, rule: Rule) -> Decision:
     lower = limit.lower if not reading.negative else _negated(limit.upper)
     upper = limit.upper if not reading.negative else _negated(limit.lower)
     if upper is not None and beyond > upper:
-        return Decision("fail", f"Fail: {what}; asked is {limit.asked}.", limit, rule, guard)
+        return Decision("fail", f"Fail: {what}; limit: {limit.asked}.", limit, rule, guard)
     if upper is None and lower is not None and beyond >= lower:
-        return Decision("pass", f"Pass: {what}; asked is {limit.asked}.", limit, rule, guard)
+        return Decision("pass", f"Pass: {what}; limit: {limit.asked}.", limit, rule, guard)
     return Decision(
         "undecided",
         f"Undecided: {what}, which does not settle {limit.asked}. Take a higher range.",
@@ -332,10 +332,10 @@ def _decide_overload(reading: Overload, limit: Limit, rule: Rule) -> Decision:
 
 def _value_sentence(verdict: Verdict, budget: Budget, limit: Limit) -> str:
     if verdict == "pass":
-        return f"Pass: {budget.text}; asked is {limit.asked}."
+        return f"Pass: {budget.text}; limit: {limit.asked}."
     if verdict == "fail":
         too = "low" if limit.lower is not None and budget.value < limit.lower else "high"
-        return f"Fail: {budget.text} is too {too}; asked is {limit.asked}."
+        return f"Fail: {budget.text} is too {too}; limit: {limit.asked}."
     bound = engineering(limit.nearest(budget.value), limit.unit)
     return (
         f"Undecided: {budget.text} lies too close to the limit of {bound} for this reading to tell on which side it is."

@@ -70,5 +70,5 @@ class Limit:
 
     @property
     def sentence(self) -> str:
-        """What is asked, and by whom."""
-        return f"Asked: {self.asked} ({self.source})."
+        """The limit, and whose it is."""
+        return f"Limit: {self.asked} ({self.source})."

@@ -34,7 +34,7 @@ def without_word(verdict: str, sentence: str) -> str:
 
 
 def verdict_line(word: str, name: str, verdict: str, sentence: str, remark: str = "") -> str:
-    """A verdict on one line: ``PASS W101.12: 0.874 Ω ± 23 mΩ; asked is at most 2 Ω.``
+    """A verdict on one line: ``PASS W101.12: 0.874 Ω ± 23 mΩ; limit: at most 2 Ω.``
 
     Args:
         word: how the verdict stands before it, filled up with blanks where lines stand below each other.

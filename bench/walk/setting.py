@@ -827,7 +827,7 @@ def _open_or_over(decision: Decision, beyond: Overload) -> str:
     if beyond.unit != "Ω" or beyond.negative or decision.verdict == "undecided":
         return decision.sentence
     shown = f"Open: nothing conducts, as far as the meter sees ({engineering(beyond.top, beyond.unit)})"
-    return f"{shown}; asked is {decision.limit.asked}."
+    return f"{shown}; limit: {decision.limit.asked}."
 
 
 def _pick(table: AccuracyTable, function: str, read: e.Read, age: float | None) -> PickedRow:

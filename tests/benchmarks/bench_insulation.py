@@ -3,7 +3,7 @@
 50 wires, the screen and the frame make 1,326 pairs of nets; a fault is 50 kΩ between two of them. Run from the top
 folder (use ``nice``):
 
-    python -m tests.benchmarks.bench_insulation           all, about a quarter of an hour of one core
+    python -m tests.benchmarks.bench_insulation           all, about seven minutes of one core
     python -m tests.benchmarks.bench_insulation 10000     so many of the two faults, drawn
 """
 

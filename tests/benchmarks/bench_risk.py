@@ -3,24 +3,36 @@
 True values lie just beyond the limit for wrong passes and just within it for wrong fails: there both are likeliest. Few
 readings, and bonds near zero on a meter as coarse as the limit, are drawn beside. Run from the top folder (``nice``):
 
-    python -m tests.benchmarks.bench_risk           10,000 decisions each, about a quarter of an hour of one core
+    python -m tests.benchmarks.bench_risk           10,000 decisions each, about half an hour of one core
     python -m tests.benchmarks.bench_risk 1000      fewer
+    python -m tests.benchmarks.bench_risk 10000 few the half of few readings and of bonds near zero
 """
 
 from __future__ import annotations
 
 import sys
+from typing import Final
 
 from bench.judge.decision import Rule
 from tests.judge.drawn_risk import BESIDE, LEVELS, SHAPES, at_most, rules, wrong, wrong_near_zero, wrong_of_few
+
+
+FEW_LEVELS: Final = (0.8, 0.9, 0.95, 0.99)
 
 
 def _cell(share: float | None) -> str:
     return "      -" if share is None else f"{share:7.2%}"
 
 
-def main(draws: int) -> bool:
+def main(draws: int, part: str = "") -> bool:
     """Print the rates; returns whether each is within what its rule states."""
+    good = (part == "few" or many(draws)) and few(draws)
+    print("all within what is stated" if good else "NOT within what is stated")
+    return good
+
+
+def many(draws: int) -> bool:
+    """Budgets whose components are known well."""
     good = True
     print(f"{draws:,} decisions each; in words of the rule: stated, then wrong passes and wrong fails")
     for shape, parts in SHAPES.items():
@@ -38,21 +50,30 @@ def main(draws: int) -> bool:
         simple, _ = wrong(Rule.simple(), parts, draws)
         good &= all(share is not None and share <= at_most(0.025, draws) for share in (passes, fails))
         print(f"{shape:24} 2.5%  {_cell(passes)} {_cell(fails)}   simple {_cell(simple)}", flush=True)
-    print("decisions that rest on two, three or five readings:")
+    return good
+
+
+def few(draws: int) -> bool:
+    """Few readings, and bonds near zero."""
+    good = True
+    print("decisions that rest on a few readings of their own, wrong passes and wrong fails; U: a band of the expanded")
+    print("uncertainty, which states no chance of its own and whose budget says that it falls short of 2.5 % there:")
     for beside, parts in BESIDE.items():
         for count in (2, 3, 5):
-            for level in (0.8, 0.9, 0.95):
-                share = wrong_of_few(count, level, parts, draws)
-                good &= share <= at_most(1 - level, draws)
-                print(f"{count} readings beside {beside:12} stated {1 - level:4.0%}  {_cell(share)}", flush=True)
+            line = f"{count} readings beside {beside:12}"
+            for level in FEW_LEVELS:
+                shares = wrong_of_few(Rule.guarded(level), count, parts, draws)
+                good &= max(shares) <= at_most(1 - level, draws)
+                line += f"  {1 - level:3.0%} {_cell(shares[0])} {_cell(shares[1])}"
+            shares = wrong_of_few(Rule.guarded_by_factor(1.0), count, parts, draws)
+            print(f"{line}  U {_cell(shares[0])} {_cell(shares[1])}", flush=True)
     print("bonds of 0 to 30 mΩ that pass at most 10 mΩ though they are more:")
     for u in (0.002, 0.004, 0.006, 0.008, 0.012):
         share = wrong_near_zero(u, 0.95, 10 * draws)
         good &= share <= 0.05 + 0.01
         print(f"uncertainty {u * 1e3:4.0f} mΩ, stated   5%  {_cell(share)}", flush=True)
-    print("all within what is stated" if good else "NOT within what is stated")
     return good
 
 
 if __name__ == "__main__":
-    sys.exit(0 if main(int(sys.argv[1]) if len(sys.argv) > 1 else 10_000) else 1)
+    sys.exit(0 if main(int(sys.argv[1]) if len(sys.argv) > 1 else 10_000, *sys.argv[2:3]) else 1)

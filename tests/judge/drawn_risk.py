@@ -29,6 +29,7 @@ SHAPES: Final[dict[str, Shape]] = {
 }
 LEVELS: Final = (0.6, 0.7, 0.8, 0.9, 0.93, 0.95, 0.99)
 BESIDE: Final[dict[str, Shape]] = {
+    "nothing": [],
     "rectangular": [("rectangular", 0.7)],
     "normal": [("normal", 0.7)],
     "both": [("normal", 0.3), ("rectangular", 1.0)],
@@ -84,26 +85,28 @@ def wrong(rule: Rule, parts: Shape, draws: int, seed: int = 20260512) -> tuple[f
     return passes, fails
 
 
-def wrong_of_few(count: int, level: float, parts: Shape, draws: int, seed: int = 7) -> float:
-    """Share of wrong passes where each decision rests on a few readings of its own.
+def wrong_of_few(rule: Rule, count: int, parts: Shape, draws: int, seed: int = 7) -> tuple[float, float]:
+    """Shares of wrong passes and of wrong fails where each decision rests on a few readings of its own.
 
     Args:
+        rule: the rule.
         count: readings for each decision; their scatter, of 1 Ω, is all that is known of it.
-        level: the rule's.
         parts: components beside the scatter.
-        draws: decisions.
+        draws: decisions for each side.
         seed: of the draws.
     """
     rng = np.random.default_rng(seed)
-    rule = Rule.guarded(level)
     others = tuple(Component(f"part {n}", u, kind) for n, (kind, u) in enumerate(parts))
-    passed = 0
-    for _ in range(draws):
-        shown = JUST_BEYOND + errors(rng, parts, 1)[0] + rng.normal(0.0, 1.0, count)
-        several = repeated([float(v) for v in shown], "reading")
-        budget = Budget(several.mean, "Ω", (several.component("scatter"), *others))
-        passed += decide(budget, LIMIT, rule).verdict == "pass"
-    return passed / draws
+
+    def share(true: float, verdict: str) -> float:
+        found = 0
+        for off in errors(rng, parts, draws):
+            several = repeated([float(v) for v in true + off + rng.normal(0.0, 1.0, count)], "reading")
+            budget = Budget(several.mean, "Ω", (several.component("scatter"), *others))
+            found += decide(budget, LIMIT, rule).verdict == verdict
+        return found / draws
+
+    return share(JUST_BEYOND, "pass"), share(JUST_WITHIN, "fail")
 
 
 def wrong_near_zero(u: float, level: float, draws: int, seed: int = 11) -> float:

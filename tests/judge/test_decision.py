@@ -84,12 +84,12 @@ def test_simple_acceptance_takes_the_reading_at_its_word():
 
 
 def test_sentences_are_for_people():
-    assert decide(reading(1.0, 0.01), AT_MOST_2).sentence == "Pass: 1.000 Ω ± 20 mΩ; asked is at most 2 Ω."
-    assert decide(reading(3.0, 0.01), AT_MOST_2).sentence.startswith("Fail: 3.000 Ω ± 20 mΩ is too high; asked is")
+    assert decide(reading(1.0, 0.01), AT_MOST_2).sentence == "Pass: 1.000 Ω ± 20 mΩ; limit: at most 2 Ω."
+    assert decide(reading(3.0, 0.01), AT_MOST_2).sentence.startswith("Fail: 3.000 Ω ± 20 mΩ is too high; limit:")
     assert "is too low" in decide(reading(1e5, 1e3), MEGOHM).sentence
     undecided = decide(reading(2.01, 0.05), AT_MOST_2).sentence
     assert undecided.startswith("Undecided: 2.010 Ω ± 98 mΩ lies too close to the limit of 2 Ω")
-    assert AT_MOST_2.sentence == "Asked: at most 2 Ω (drawing 7)."
+    assert AT_MOST_2.sentence == "Limit: at most 2 Ω (drawing 7)."
     assert MEGOHM.asked == "at least 1 MΩ" and FEED.asked == "-57 V to -40.5 V"
 
 

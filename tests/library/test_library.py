@@ -63,7 +63,7 @@ def test_the_pages_examples_run(
     assert "Expect about 1.003 Ω" in said
     assert "gannet-head done" in said
     assert "scpi-bench-meter" in said
-    assert re.search(r"^pass Pass: .*; asked is ", said, re.MULTILINE)
+    assert re.search(r"^pass Pass: .*; limit: ", said, re.MULTILINE)
     assert "at most 10 Ω" in said
 
 

@@ -31,7 +31,7 @@ def test_a_limit_in_words() -> None:
 @pytest.mark.parametrize(
     ("verdict", "sentence", "line"),
     [
-        ("pass", "Pass: 0.9 Ω; asked is at most 2 Ω.", "PASS W1.1: 0.9 Ω; asked is at most 2 Ω."),
+        ("pass", "Pass: 0.9 Ω; limit: at most 2 Ω.", "PASS W1.1: 0.9 Ω; limit: at most 2 Ω."),
         ("skipped", "Skipped.", "skipped W1.1"),
         ("skipped", "Skipped: no key.", "skipped W1.1: no key."),
         ("fail", "Something else: 3 Ω.", "FAIL W1.1: Something else: 3 Ω."),

@@ -428,7 +428,7 @@ def test_other_rules_do_not_change_where_the_walk_goes(desk: Desk) -> None:
 def test_verdict_lines_are_made_of_verdict_subject_and_sentence(desk: Desk) -> None:
     desk.until(index=12)
     lines = list(verdict_lines(desk.state))
-    assert lines[3] == "pass      W1.1: 0.857 Ω ± 23 mΩ; asked is at most 0.9502 Ω."
+    assert lines[3] == "pass      W1.1: 0.857 Ω ± 23 mΩ; limit: at most 0.9502 Ω."
     assert lines == [verdict_line(outcome) for outcome in results(desk.state).values() if outcome.verdict != "done"]
 
 

@@ -92,6 +92,7 @@ class _Insulated:
     def __init__(self, nets: tuple[str, ...], limit: float, end: End) -> None:
         self._nets, self._limit, self._end = nets, limit, end
         self._bad: dict[tuple[str, str], float] = {}
+        self._known: dict[str, set[str]] = {}
         self._count = 0
 
     def run(self) -> Script[Insulation]:
@@ -107,8 +108,8 @@ class _Insulated:
         """Prove all pairs across but those that are known bad."""
         if not red or not black:
             return
-        for net in red:
-            known = {other for other in black if (net, other) in self._bad or (other, net) in self._bad}
+        for net in red if self._known else ():
+            known = self._known[net].intersection(black) if net in self._known else None
             if known:
                 yield from self._prove([other for other in red if other != net], black)
                 yield from self._prove([net], [other for other in black if other not in known])
@@ -121,6 +122,8 @@ class _Insulated:
             return
         if len(red) == len(black) == 1:
             self._bad[red[0], black[0]] = ohms
+            self._known.setdefault(red[0], set()).add(black[0])
+            self._known.setdefault(black[0], set()).add(red[0])
             return
         # the larger side is halved; both halves have to be looked at
         if len(red) >= len(black):

@@ -61,7 +61,7 @@ def name_of(state: State, outcome: Outcome) -> str:
 
 
 def verdict_line(state: State, outcome: Outcome) -> str:
-    """An outcome in one line: ``PASS W101.12: 0.874 Ω ± 23 mΩ; asked is at most 2 Ω.``"""
+    """An outcome in one line: ``PASS W101.12: 0.874 Ω ± 23 mΩ; limit: at most 2 Ω.``"""
     look = look_of(outcome)
     if look == READ and outcome.asked is not None:
         return f"{WORDS[look]} {outcome.asked.title}: {'open' if outcome.figure.over == '+' else reading(outcome)}"

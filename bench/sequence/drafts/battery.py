@@ -45,8 +45,9 @@ def onto_the_plant(plant: Plant, shelves: list[Shelf]) -> list[Part]:
         section("on the plant's own supplies"),
         Caution(
             title="From here on a battery feeds the plant, and this program cannot switch it off",
-            text="Until now a bench supply with a current limit went off by itself at the first reading beyond. A "
-            "battery does not: a short takes thousands of amperes until a breaker opens, or something burns. Somebody "
+            text="Until now a bench supply kept to its current limit and was switched off, by this program or by hand, "
+            "at the first reading beyond. A battery knows no limit: a short takes thousands of amperes until a "
+            "breaker opens, or something burns. Somebody "
             "stands at the main breaker the whole time and does nothing else; whoever sees, hears or smells anything "
             "calls OPEN. Only licensed or authorised people may do this, under local codes and the rules of the site. "
             "This program is no safety device.",

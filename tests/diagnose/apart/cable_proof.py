@@ -21,7 +21,7 @@ def proven(leaks: Collection[tuple[str, str]], ohms: float = 50e3) -> tuple[Insu
     try:
         probe = next(script)
         while True:
-            red, black = set(probe.red), set(probe.black)
+            red, black = probe.red, probe.black
             charged.append(min(len(red), len(black)))
             through = sum((a in red and b in black) or (a in black and b in red) for a, b in leaks)
             probe = script.send(ohms / through if through else 1e12)

@@ -106,7 +106,7 @@ def _ohms(subject: str, ends: tuple[str, str], value: float, high: float, week: 
         between=ends,
         function="resistance 2w",
         verdict="pass" if value <= high else "fail",
-        sentence=f"{'Pass' if value <= high else 'Fail'}: {subject}: {value:.3f} Ω; asked is at most {high:g} Ω.",
+        sentence=f"{'Pass' if value <= high else 'Fail'}: {subject}: {value:.3f} Ω; limit: at most {high:g} Ω.",
         value=value,
         standard=0.006,
         expanded=0.012,
@@ -302,7 +302,7 @@ class HallScene:
 JOB_SCENES: dict[str, HallScene] = {
     "start": HallScene((), ("bay 2", "first power 0 of 2", "continuity of W1", "6 changes", "never tested", "held up")),
     "ready": HallScene(("2",), ("everything, all", "line jacks", "W1", "proven", "failing", "void")),
-    "ready-failing": HallScene(("2", "f", "f"), ("everything, failing", "cable W1", "W1.2", "asked is at most 0.6 Ω")),
+    "ready-failing": HallScene(("2", "f", "f"), ("everything, failing", "cable W1", "W1.2", "limit: at most 0.6 Ω")),
     "next": HallScene(("3",), ("in the order that clears most", "cable W1", "goals wait for it")),
     "sequences": HallScene(("4",), ("continuity of W1", "34 steps", "needs ohms", "cannot be walked")),
     "bench": HallScene(("4", "down", "enter"), ("which bench?", "has no insulation", "cannot be used", "the bag")),
