@@ -16,7 +16,6 @@ from typing import Final
 from bench.judge.decision import Rule
 from tests.judge.drawn_risk import BESIDE, LEVELS, SHAPES, at_most, rules, wrong, wrong_near_zero, wrong_of_few
 
-
 FEW_LEVELS: Final = (0.8, 0.9, 0.95, 0.99)
 
 
