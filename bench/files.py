@@ -19,7 +19,7 @@ import functools
 import re
 import types
 import typing
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final, Literal, TypeVar
@@ -37,8 +37,7 @@ _NAMES: Final = frozenset({"name", "plant", "sequence", "bench", "profile"})
 _CONTROL: Final = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069]")
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class Place(msgspec.Struct, frozen=True):
     """Where something stands in a file; lines and columns count from 1, and 0 means the file as a whole."""
 
     file: str
@@ -85,8 +84,7 @@ class BadFile(ValueError):
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
 
-@dataclass(slots=True)
-class Scalar:
+class Scalar(msgspec.Struct):
     """One text. ``quoted`` tells ``'null'`` from ``null``."""
 
     place: Place
@@ -99,16 +97,14 @@ class Scalar:
         return not self.quoted and self.text in ("", "~", "null")
 
 
-@dataclass(slots=True)
-class Items:
+class Items(msgspec.Struct):
     """A list."""
 
     place: Place
     items: list[Node]
 
 
-@dataclass(slots=True)
-class Fields:
+class Fields(msgspec.Struct):
     """A mapping: keys with their own places, in file order."""
 
     place: Place
@@ -241,7 +237,7 @@ def _tree(text: str, name: str) -> tuple[Node | None, list[Problem]]:
     """The nodes of a text, as far as it can be read, with its problems of form."""
     import yaml
 
-    builder = _Builder(name)
+    builder = _Builder(name, yaml)
     loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
     try:
         for event in yaml.parse(text, Loader=loader):
@@ -268,7 +264,8 @@ def _tree(text: str, name: str) -> tuple[Node | None, list[Problem]]:
 class _Builder:
     """Builds nodes from YAML events and keeps the problems of form."""
 
-    def __init__(self, name: str) -> None:
+    def __init__(self, name: str, yaml: types.ModuleType) -> None:
+        self._yaml = yaml
         self.name = name
         self.problems: list[Problem] = []
         self.root: Node | None = None
@@ -280,30 +277,32 @@ class _Builder:
         self.problems.append(Problem(place, "", found, expected, hint))
 
     def take(self, event: Any) -> None:
-        import yaml
-
-        place = Place(self.name, event.start_mark.line + 1, event.start_mark.column + 1)
-        if isinstance(event, yaml.AliasEvent):
-            self._say(place, f"an alias '*{event.anchor}'", "the value written out")
-            self._add(Scalar(place, ""), place)
-        elif isinstance(event, yaml.ScalarEvent):
-            self._refuse_extras(event, place)
+        """Take the next event of the reader."""
+        kind = type(event)
+        mark = event.start_mark
+        place = Place(self.name, mark.line + 1, mark.column + 1)
+        if kind is self._yaml.ScalarEvent:
+            if event.anchor or event.tag:
+                self._refuse_extras(event, place)
             if _CONTROL.search(event.value):
                 self._say(place, f"a control character in {shown(event.value)}", "printable text")
             self._add(Scalar(place, event.value, event.style not in (None, "")), place)
-        elif isinstance(event, (yaml.SequenceStartEvent, yaml.MappingStartEvent)):
+        elif kind is self._yaml.MappingStartEvent or kind is self._yaml.SequenceStartEvent:
             self._refuse_extras(event, place)
-            node: Items | Fields = Items(place, []) if isinstance(event, yaml.SequenceStartEvent) else Fields(place, {})
+            node: Items | Fields = Items(place, []) if kind is self._yaml.SequenceStartEvent else Fields(place, {})
             self._add(node, place)
             self._open.append(node)
             self._keys.append(None)
             if len(self._open) > DEEPEST:
                 self._say(place, f"more than {DEEPEST} levels", "a flatter file")
                 self.stop = True
-        elif isinstance(event, (yaml.SequenceEndEvent, yaml.MappingEndEvent)):
+        elif kind is self._yaml.MappingEndEvent or kind is self._yaml.SequenceEndEvent:
             self._open.pop()
             self._keys.pop()
-        elif isinstance(event, yaml.DocumentStartEvent) and self.root is not None:
+        elif kind is self._yaml.AliasEvent:
+            self._say(place, f"an alias '*{event.anchor}'", "the value written out")
+            self._add(Scalar(place, ""), place)
+        elif kind is self._yaml.DocumentStartEvent and self.root is not None:
             self._say(place, "a second document", "one document in a file")
             self.stop = True
 
@@ -371,24 +370,36 @@ _MISSING: Final = object()
 
 def convert(node: Node, kind: Any, places: Places, problems: list[Problem], path: str = "") -> Any:
     """Turn a node into a value of a type; problems are appended and a stand-in is returned for the bad part."""
-    origin = typing.get_origin(kind)
+    return _reader_of(kind)(node, places, problems, path)
+
+
+_Reader = Callable[[Node, Places, list[Problem], str], Any]
+"""Turns a node into a value of one type: which way to read a type is found once, and not for each value."""
+
+
+def _reader_of(kind: Any) -> _Reader:
+    origin, arguments = typing.get_origin(kind), typing.get_args(kind)
     if kind is Any:
-        return _raw(node)
+        return _read_raw
     if origin is typing.Annotated:
-        return convert(node, typing.get_args(kind)[0], places, problems, path)
+        return _reader_of(arguments[0])
     if origin in (typing.Union, types.UnionType):
-        return _union(node, typing.get_args(kind), places, problems, path)
+        return _union_reader(arguments)
     if origin is Literal:
-        return _choice(node, {str(v): v for v in typing.get_args(kind)}, problems, path)
+        return functools.partial(_choice, {str(v): v for v in arguments})
     if origin in (list, tuple) or kind in (list, tuple):
-        return _list(node, kind, places, problems, path)
+        return _list_reader(origin or kind, arguments)
     if origin is dict:
-        return _dict(node, kind, places, problems, path)
+        return functools.partial(_dict, _reader_of(arguments[0]), _reader_of(arguments[1]))
     if isinstance(kind, type) and issubclass(kind, msgspec.Struct):
-        return _struct(node, kind, places, problems, path)
+        return functools.partial(_struct, kind)
     if isinstance(kind, type) and issubclass(kind, enum.Enum):
-        return _choice(node, {str(m.value): m for m in kind}, problems, path)
-    return _scalar(node, kind, problems, path)
+        return functools.partial(_choice, {str(m.value): m for m in kind})
+    return _scalar_reader(kind)
+
+
+def _read_raw(node: Node, _places: Places, _problems: list[Problem], _path: str) -> Any:
+    return _raw(node)
 
 
 def _raw(node: Node) -> Any:
@@ -410,7 +421,7 @@ def _bad(problems: list[Problem], node: Node, path: str, expected: str, hint: st
     return _MISSING
 
 
-def _choice(node: Node, known: dict[str, Any], problems: list[Problem], path: str) -> Any:
+def _choice(known: dict[str, Any], node: Node, _places: Places, problems: list[Problem], path: str) -> Any:
     if not isinstance(node, Scalar):
         return _bad(problems, node, path, one_of(known))
     if node.text not in known:
@@ -418,36 +429,42 @@ def _choice(node: Node, known: dict[str, Any], problems: list[Problem], path: st
     return known[node.text]
 
 
-def _list(node: Node, kind: Any, places: Places, problems: list[Problem], path: str) -> Any:
+def _list_reader(kind: type, arguments: tuple[Any, ...]) -> _Reader:
+    if kind is tuple and arguments and arguments[-1] is not Ellipsis:
+        return functools.partial(_fixed, [_reader_of(one) for one in arguments])
+    return functools.partial(_list, kind, _reader_of(arguments[0] if arguments else Any))
+
+
+def _fixed(readers: list[_Reader], node: Node, places: Places, problems: list[Problem], path: str) -> Any:
     if not isinstance(node, Items):
         return _bad(problems, node, path, "a list")
-    arguments = typing.get_args(kind)
-    is_tuple = (typing.get_origin(kind) or kind) is tuple
-    if is_tuple and arguments and arguments[-1] is not Ellipsis:
-        if len(arguments) != len(node.items):
-            problems.append(Problem(node.place, path, f"{len(node.items)} items", f"{len(arguments)} items"))
-            return _MISSING
-        kinds = list(arguments)
-    else:
-        kinds = [arguments[0] if arguments else Any] * len(node.items)
+    if len(readers) != len(node.items):
+        problems.append(Problem(node.place, path, f"{len(node.items)} items", f"{len(readers)} items"))
+        return _MISSING
     values = [
-        convert(item, item_kind, places, problems, f"{path}[{index}]")
-        for index, (item, item_kind) in enumerate(zip(node.items, kinds, strict=True))
+        read(item, places, problems, f"{path}[{index}]")
+        for index, (item, read) in enumerate(zip(node.items, readers, strict=True))
     ]
+    return _MISSING if any(value is _MISSING for value in values) else tuple(values)
+
+
+def _list(kind: type, read: _Reader, node: Node, places: Places, problems: list[Problem], path: str) -> Any:
+    if not isinstance(node, Items):
+        return _bad(problems, node, path, "a list")
+    values = [read(item, places, problems, f"{path}[{index}]") for index, item in enumerate(node.items)]
     if any(value is _MISSING for value in values):
         return _MISSING
-    return tuple(values) if is_tuple else values
+    return tuple(values) if kind is tuple else values
 
 
-def _dict(node: Node, kind: Any, places: Places, problems: list[Problem], path: str) -> Any:
+def _dict(read_key: _Reader, read: _Reader, node: Node, places: Places, problems: list[Problem], path: str) -> Any:
     if not isinstance(node, Fields):
         return _bad(problems, node, path, "a mapping")
-    key_kind, value_kind = typing.get_args(kind)
     result = {}
     for key, (key_place, value) in node.entries.items():
         below = f"{path}.{key}" if path else key
-        real_key = convert(Scalar(key_place, key, True), key_kind, places, problems, below)
-        result[real_key] = convert(value, value_kind, places, problems, below)
+        real_key = read_key(Scalar(key_place, key, True), places, problems, below)
+        result[real_key] = read(value, places, problems, below)
     if any(v is _MISSING for pair in result.items() for v in pair):
         return _MISSING
     return result
@@ -459,12 +476,18 @@ def _fields_of(kind: type[msgspec.Struct]) -> dict[str, tuple[Any, bool, str]]:
     return {info.encode_name: (hints[info.name], info.required, info.name) for info in msgspec.structs.fields(kind)}
 
 
-def _struct(node: Node, kind: type[msgspec.Struct], places: Places, problems: list[Problem], path: str) -> Any:
-    fields = _fields_of(kind)
+@functools.cache
+def _readers_of(kind: type[msgspec.Struct]) -> dict[str, tuple[_Reader, bool, str]]:
+    """How each field is read, by its name in files; whether it must stand there, and its name here."""
+    return {key: (_reader_of(field), required, name) for key, (field, required, name) in _fields_of(kind).items()}
+
+
+def _struct(kind: type[msgspec.Struct], node: Node, places: Places, problems: list[Problem], path: str) -> Any:
+    fields = _readers_of(kind)
     # a struct with one required field may be written as just that field's value: `- Reseat the card.`
     shorthand = getattr(kind, "__shorthand__", "")
-    if isinstance(node, Scalar) and not node.empty and shorthand:
-        value = convert(node, fields[shorthand][0], places, problems, path)
+    if shorthand and isinstance(node, Scalar) and not node.empty:
+        value = fields[shorthand][0](node, places, problems, path)
         return _build(node, kind, {shorthand: value}, places, problems, path)
     if not isinstance(node, Fields):
         return _bad(problems, node, path, f"a mapping with {one_of(fields)}")
@@ -477,12 +500,13 @@ def _struct(node: Node, kind: type[msgspec.Struct], places: Places, problems: li
         if key not in fields:
             problems.append(Problem(key_place, below, f"the field '{key}'", one_of(fields), near(key, fields)))
             continue
-        field_kind, required, name = fields[key]
-        if key in _NAMES and isinstance(value, Scalar) and "\n" in value.text.rstrip("\n"):
-            problems.append(Problem(value.place, below, shown(value.text), "a name on one line"))
-        if isinstance(value, Scalar) and value.empty and not required:
-            continue
-        values[name] = convert(value, field_kind, places, problems, below)
+        read, required, name = fields[key]
+        if isinstance(value, Scalar):
+            if key in _NAMES and "\n" in value.text.rstrip("\n"):
+                problems.append(Problem(value.place, below, shown(value.text), "a name on one line"))
+            if not required and value.empty:
+                continue
+        values[name] = read(value, places, problems, below)
     for key, (_, required, name) in fields.items():
         if required and name not in values:
             problems.append(Problem(node.place, path, f"no field '{key}'", f"the field '{key}'"))
@@ -523,37 +547,52 @@ class Inconsistent(ValueError):
         self.expected = expected
 
 
-def _union(node: Node, kinds: tuple[Any, ...], places: Places, problems: list[Problem], path: str) -> Any:
-    if type(None) in kinds:
-        if isinstance(node, Scalar) and node.empty:
-            return None
-        kinds = tuple(kind for kind in kinds if kind is not type(None))
-        if len(kinds) == 1:
-            return convert(node, kinds[0], places, problems, path)
-    structs = [k for k in kinds if isinstance(k, type) and issubclass(k, msgspec.Struct)]
-    if isinstance(node, Fields) and structs:
+def _union_reader(kinds: tuple[Any, ...]) -> _Reader:
+    """Reads one of several types; null, where it is among them, where nothing stands."""
+    some = [kind for kind in kinds if kind is not type(None)]
+    structs = [k for k in some if isinstance(k, type) and issubclass(k, msgspec.Struct)]
+    any_of: _Reader
+    if len(some) == 1:
+        any_of = _reader_of(some[0])
+    else:
+        any_of = functools.partial(_first_that_fits, [_reader_of(kind) for kind in some])
         if len(structs) == 1:
-            return convert(node, structs[0], places, problems, path)
-        tag_field = structs[0].__struct_config__.tag_field or "kind"
-        by_tag = {str(k.__struct_config__.tag): k for k in structs}
-        if tag_field not in node.entries:
-            hints = {key: near(key, [tag_field]) for key in node.entries}
-            hint = next((h for h in hints.values() if h), "")
-            return _bad(problems, node, path, f"a field '{tag_field}' with {one_of(by_tag)}", hint)
-        tag_node = node.entries[tag_field][1]
-        below = f"{path}.{tag_field}" if path else tag_field
-        chosen = _choice(tag_node, by_tag, problems, below)
-        if chosen is _MISSING:
-            return _MISSING
-        return convert(node, chosen, places, problems, path)
-    return _first_that_fits(node, kinds, places, problems, path)
+            any_of = functools.partial(_fields_or_other, _reader_of(structs[0]), any_of)
+        elif structs:
+            tag_field = structs[0].__struct_config__.tag_field or "kind"
+            by_tag = {str(k.__struct_config__.tag): _reader_of(k) for k in structs}
+            any_of = functools.partial(_fields_or_other, functools.partial(_tagged, tag_field, by_tag), any_of)
+    return any_of if len(some) == len(kinds) else functools.partial(_nothing_or, any_of)
 
 
-def _first_that_fits(node: Node, kinds: tuple[Any, ...], places: Places, problems: list[Problem], path: str) -> Any:
+def _nothing_or(read: _Reader, node: Node, places: Places, problems: list[Problem], path: str) -> Any:
+    return None if isinstance(node, Scalar) and node.empty else read(node, places, problems, path)
+
+
+def _fields_or_other(
+    fields: _Reader, other: _Reader, node: Node, places: Places, problems: list[Problem], path: str
+) -> Any:
+    return (fields if isinstance(node, Fields) else other)(node, places, problems, path)
+
+
+def _tagged(
+    tag_field: str, by_tag: dict[str, _Reader], node: Node, places: Places, problems: list[Problem], path: str
+) -> Any:
+    assert isinstance(node, Fields)
+    if tag_field not in node.entries:
+        hints = {key: near(key, [tag_field]) for key in node.entries}
+        hint = next((h for h in hints.values() if h), "")
+        return _bad(problems, node, path, f"a field '{tag_field}' with {one_of(by_tag)}", hint)
+    below = f"{path}.{tag_field}" if path else tag_field
+    chosen = _choice(by_tag, node.entries[tag_field][1], places, problems, below)
+    return _MISSING if chosen is _MISSING else chosen(node, places, problems, path)
+
+
+def _first_that_fits(readers: list[_Reader], node: Node, places: Places, problems: list[Problem], path: str) -> Any:
     tried: list[list[Problem]] = []
-    for kind in kinds:
+    for read in readers:
         mine: list[Problem] = []
-        value = convert(node, kind, places, mine, path)
+        value = read(node, places, mine, path)
         if not mine:
             return value
         tried.append(mine)
@@ -571,34 +610,59 @@ _INT: Final = re.compile(r"[+-]?\d{1,18}")
 _FLOAT: Final = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,3})?")
 
 
-def _scalar(node: Node, kind: Any, problems: list[Problem], path: str) -> Any:
-    wanted = {int: "a whole number", float: "a number", bool: "true or false", str: "a text"}
+_WANTED: Final[dict[Any, str]] = {int: "a whole number", float: "a number", bool: "true or false", str: "a text"}
+
+
+def _scalar_reader(kind: Any) -> _Reader:
+    """Reads a text; a type of its own through its ``parse``."""
+    if kind in _WANTED:
+        return functools.partial(_plain, {str: _text, int: _whole, float: _number, bool: _truth}[kind], _WANTED[kind])
     reader = getattr(kind, "parse", None)
-    expected = wanted.get(kind) or (kind.wanted() if hasattr(kind, "wanted") else "a value")
-    if not isinstance(node, Scalar):
-        return _bad(problems, node, path, expected)
-    if node.empty and kind is not str:
-        return _bad(problems, node, path, expected)
-    text = node.text
-    if kind is str:
-        return text if not node.empty else _bad(problems, node, path, expected)
-    if kind is int:
-        return int(text) if _INT.fullmatch(text) else _bad(problems, node, path, expected)
-    if kind is float:
-        fits = _FLOAT.fullmatch(text) and abs(float(text)) < 1e300
-        return float(text) if fits else _bad(problems, node, path, expected)
-    if kind is bool:
-        if text in ("true", "false"):
-            return text == "true"
-        swap = {"yes": "true", "on": "true", "no": "false", "off": "false"}.get(text.lower())
-        hint = f"write {swap}" if swap else ""
-        return _bad(problems, node, path, expected, hint)
     if reader is None:
-        raise TypeError(f"no reader for {kind!r} (at {path})")
+        raise TypeError(f"no reader for {kind!r}")
+    return functools.partial(_parsed, reader, kind.wanted() if hasattr(kind, "wanted") else "a value")
+
+
+def _parsed(
+    reader: Callable[[str], Any], expected: str, node: Node, _places: Places, problems: list[Problem], path: str
+) -> Any:
+    if not isinstance(node, Scalar) or node.empty:
+        return _bad(problems, node, path, expected)
     try:
-        return reader(text)
+        return reader(node.text)
     except ValueError as error:
         return _bad(problems, node, path, getattr(error, "expected", str(error)))
+
+
+def _plain(
+    value: Callable[[str], Any], expected: str, node: Node, _places: Places, problems: list[Problem], path: str
+) -> Any:
+    if not isinstance(node, Scalar) or node.empty:
+        return _bad(problems, node, path, expected)
+    found = value(node.text)
+    if found is not None:
+        return found
+    swap = _SWAPS.get(node.text.lower()) if value is _truth else None
+    return _bad(problems, node, path, expected, f"write {swap}" if swap else "")
+
+
+_SWAPS: Final = {"yes": "true", "on": "true", "no": "false", "off": "false"}
+
+
+def _text(text: str) -> str:
+    return text
+
+
+def _whole(text: str) -> int | None:
+    return int(text) if _INT.fullmatch(text) else None
+
+
+def _number(text: str) -> float | None:
+    return float(text) if _FLOAT.fullmatch(text) and abs(float(text)) < 1e300 else None
+
+
+def _truth(text: str) -> bool | None:
+    return text == "true" if text in ("true", "false") else None
 
 
 def exact(value: Any) -> Any:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import msgspec
 
@@ -38,6 +38,10 @@ def plant_of(text: str, path: Path) -> Plant:
         BadFile: with every problem.
     """
     name = str(path)
+    key = (name, text)
+    kept = _kept.get(key)
+    if kept is not None and _stand(kept[0], PinLists(path.parent)):
+        return kept[1]
     try:
         node = parse_yaml(text, name)
     except BadFile:
@@ -52,7 +56,23 @@ def plant_of(text: str, path: Path) -> Plant:
         if rest is None:
             raise BadFile(problems)
         plant_file, places, dropped = rest
-    return _resolved(plant_file, places, PinLists(path.parent), problems, dropped)
+    lists = PinLists(path.parent)
+    plant = _resolved(plant_file, places, lists, problems, dropped)
+    while len(_kept) >= _KEPT:
+        _kept.pop(next(iter(_kept)), None)
+    _kept[key] = (lists.texts, plant)
+    return plant
+
+
+_KEPT: Final = 4
+_kept: dict[tuple[str, str], tuple[dict[str, str], Plant]] = {}
+"""The last plants that were read, by their file's name and text, each with its pin lists: one command may want a plant
+at several places, and a plant never changes."""
+
+
+def _stand(texts: dict[str, str], lists: PinLists) -> bool:
+    """Whether the same stands in the pin lists still."""
+    return all(lists.text(name, Place(""), "", []) == text for name, text in texts.items())
 
 
 def _resolved(

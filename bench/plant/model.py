@@ -335,6 +335,19 @@ class Plant:
             NoPath: no supply of the feed is joined to the inlet.
         """
         inlet = self.inlet(shelf, feed)
+        if inlet.name not in self._supply_paths:
+            self._supply_paths[inlet.name] = self._supply_path(inlet, feed)
+        path = self._supply_paths[inlet.name]
+        if path is None:
+            raise NoPath(f"no supply of feed {feed} reaches {inlet.name}, there and back")
+        return path
+
+    @cached_property
+    def _supply_paths(self) -> dict[str, SupplyPath | None]:
+        """The ways that were asked for, by the inlet's name; None where there is none."""
+        return {}
+
+    def _supply_path(self, inlet: Inlet, feed: str) -> SupplyPath | None:
         net = self._ways[0]
         starts = [(s.name, s.live.node, s.back.node) for s in self.supplies.values() if s.feed == feed]
         if not starts:
@@ -346,7 +359,7 @@ class Plant:
             if out is not None and home is not None:
                 breakers = tuple(edge.id for edge in reversed(out) if edge.kind == "breaker")
                 return SupplyPath(name, out, home, breakers)
-        raise NoPath(f"no supply of feed {feed} reaches {inlet.name}, there and back")
+        return None
 
     def inlet(self, shelf: str, feed: str) -> Inlet:
         """A shelf's inlet for a feed.

@@ -43,9 +43,14 @@ NEEDED: Final = ("conductor", "from_pin", "to_pin")
 
 
 class PinLists:
-    """Reads the pin lists of a job and remembers where their lines came from."""
+    """Reads the pin lists of a job and remembers where their lines came from.
+
+    Attributes:
+        texts: what stood in those that were read, by their names.
+    """
 
     def __init__(self, folder: Path) -> None:
+        self.texts: dict[str, str] = {}
         self._folder = folder
         self._places = Places("")
         self._known: dict[int, ConductorEntry] = {}
@@ -68,15 +73,22 @@ class PinLists:
         Returns:
             The entries that can be used.
         """
+        text = self.text(name, place, field, problems)
+        if text is None:
+            return []
+        self.texts[name] = text
+        return self._rows(text, str(self._folder / name), problems)
+
+    def text(self, name: str, place: Place, field: str, problems: list[Problem]) -> str | None:
+        """What stands in a pin list; the arguments are those of :meth:`read`. None where it cannot be read."""
         path = self._path(name, place, field, problems)
         if path is None:
-            return []
+            return None
         try:
-            text = read_text(path)
+            return read_text(path)
         except BadFile as error:
             problems += error.problems
-            return []
-        return self._rows(text, str(path), problems)
+            return None
 
     def _path(self, name: str, place: Place, field: str, problems: list[Problem]) -> Path | None:
         expected = "a path inside the job's folder such as 'pins/w214.csv'"
