@@ -185,7 +185,11 @@ class Network:
         for edge in live:
             joined.join(place[a[edge]], place[b[edge]])
         found: dict[int, _Island] = {}
-        its = [found.setdefault(label, _Island([], [])) for label in joined.labels()]
+        its = []
+        for label in joined.labels():
+            if label not in found:
+                found[label] = _Island([], [])
+            its.append(found[label])
         islands = its if islands is None else islands
         for node, island in zip(nodes, its, strict=True):
             island.nodes.append(node)

@@ -134,6 +134,11 @@ class Plant:
         """The plant's name."""
         return self.file.plant
 
+    @cached_property
+    def kept(self) -> dict[Any, Any]:
+        """What was worked out of this plant elsewhere and will be wanted again, under keys of their own."""
+        return {}
+
     @property
     def ambient_c(self) -> float:
         """The ambient temperature that the file gives, in °C."""

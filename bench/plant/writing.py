@@ -94,7 +94,8 @@ def rewritten(path: Path, changes: Iterable[Change]) -> Rewritten:
     before = read_text(path)
     parse_yaml(before, str(path))  # what our own reader does not take is said in its words
     after = changed(before, changes)
-    lost = [text for text in _comments(before) if text not in _comments(after)]
+    kept = set(_comments(after))
+    lost = [text for text in _comments(before) if text not in kept]
     if lost:
         expected = "comments that stand on lines of their own or behind an entry: move it first"
         raise BadFile([Problem(Place(str(path)), "", f"the comment '{lost[0]}', which would be lost", expected)])
@@ -129,16 +130,17 @@ def changed(text: str, changes: Iterable[Change]) -> str:
 
 def _comments(text: str) -> list[str]:
     """The comments of a YAML text, each as it stands from its ``#`` on."""
-    covered = [(token.start_mark.index, token.end_mark.index) for token in yaml.scan(text)
+    loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+    covered = [(token.start_mark.index, token.end_mark.index) for token in yaml.scan(text, Loader=loader)
                if isinstance(token, yaml.ScalarToken)]  # fmt: skip
     found, at, place = [], 0, 0
     for line in text.splitlines(keepends=True):
-        for match in re.finditer(r"(?:^|(?<=\s))#.*", line.rstrip()):
+        for match in re.finditer(r"(?:^|(?<=\s))#", line):
             start = at + match.start()
             while place < len(covered) and covered[place][1] <= start:
                 place += 1
             if place == len(covered) or not covered[place][0] <= start:
-                found.append(match.group())
+                found.append(line[match.start() :].rstrip())
                 break
         at += len(line)
     return found

@@ -20,7 +20,7 @@ from bench.roles import UNIT_OF
 from bench.sequence.file import Limit as LimitFile
 from bench.sequence.file import Measure
 from bench.sequence.plan import Step
-from bench.sequence.power_tree import Powered, PowerTree
+from bench.sequence.power_tree import Powered, power_tree
 
 
 class Held(msgspec.Struct, frozen=True):
@@ -189,7 +189,7 @@ def _shelf_voltage(step: Step, source: Measure, plant: Plant, powered: Powered |
     """
     if powered is None:
         raise JudgeError("limit", "no supply that is on", "'shelf-voltage' after a step that energises")
-    flow = PowerTree(plant).flow(powered)
+    flow = power_tree(plant).flow(powered)
     live, back = (plant.terminal(name).node for name in source.between)
     if live not in flow.nodes or back not in flow.nodes:
         found = f"{source.between[0]} and {source.between[1]}, which nothing that is on reaches"
@@ -226,7 +226,7 @@ def _stretch_drop(source: Measure, plant: Plant, powered: Powered | None, celsiu
     """
     if powered is None:
         raise JudgeError("limit", "no supply that is on", "'stretch-drop' after a step that energises")
-    flow = PowerTree(plant).flow(powered)
+    flow = power_tree(plant).flow(powered)
     one, other = (plant.terminal(name).node for name in source.between)
     if one not in flow.nodes or other not in flow.nodes or flow.amps <= 0:
         found = f"{source.between[0]} and {source.between[1]}, between which no current flows"

@@ -18,7 +18,7 @@ from bench.plant.handled import Handled
 from bench.plant.model import Plant
 from bench.quantity import engineering
 from bench.sequence.file import Do, Energise
-from bench.sequence.power_tree import Forecast, Powered, PowerTree, WillNotCarry, headroom_line
+from bench.sequence.power_tree import Forecast, Powered, PowerTree, WillNotCarry, headroom_line, power_tree
 
 LEVEL_PART: Final = 0.9
 """On the lower levels converters are off: more than this part of the level's limit, after the inrush, is too much."""
@@ -42,7 +42,7 @@ def powered(
     """
     sign = math.copysign(1.0, plant.supplies[step.at[0]].volts)
     at = tuple(step.at)
-    shelves = PowerTree(plant).shelves_on(at, closed) if step.dummy is not None else ()
+    shelves = power_tree(plant).shelves_on(at, closed) if step.dummy is not None else ()
     dummy = {} if step.dummy is None else dict.fromkeys(shelves, step.dummy.value)
     height = step.voltage.value if volts is None else volts
     return Powered(at, sign * height, closed=frozenset(closed), out=frozenset(out), dummy=dummy)
@@ -123,7 +123,6 @@ class Forecasts:
     def __init__(self, plant: Plant) -> None:
         self._plant = plant
         self._handled = Handled()
-        self._trees: dict[float, PowerTree] = {}
         self._known: dict[tuple[object, ...], Forecast] = {}
 
     def after(self, act: Do) -> None:
@@ -131,7 +130,7 @@ class Forecasts:
         self._handled = self._handled.after(act.changes)
 
     def _tree(self, step: Energise) -> PowerTree:
-        return self._trees.setdefault(step.derating.value, PowerTree(self._plant, step.derating.value))
+        return power_tree(self._plant, step.derating.value)
 
     def forecast(self, step: Energise) -> Forecast:
         """What the step should show.

@@ -25,9 +25,10 @@ from bench.plant.graph import Edge, Nets
 from bench.plant.model import Plant
 from bench.plant.things import Inlet
 from bench.quantity import engineering
+from bench.recent import Recent
 
 if TYPE_CHECKING:
-    from bench.network.circuit import Solution
+    from bench.network.circuit import Network, Solution, VoltageSource
 
 DERATING: Final = 0.8
 """Part of a breaker's rating that a continuous load may take: the 125 % continuous-load rule of North American
@@ -165,8 +166,22 @@ class _Load(msgspec.Struct, frozen=True):
     on_from: float
 
 
+def power_tree(plant: Plant, derating: float = DERATING) -> PowerTree:
+    """The tree of a plant: one, however often it is asked for, so that what it worked out is found again.
+
+    Args:
+        plant: the plant.
+        derating: part of a breaker's rating that may be used.
+    """
+    key = ("power tree", derating)
+    found: PowerTree | None = plant.kept.get(key)
+    if found is None:
+        found = plant.kept[key] = PowerTree(plant, derating)
+    return found
+
+
 class PowerTree:
-    """Answers what flows where in a plant.
+    """Answers what flows where in a plant; :func:`power_tree` gives the one that is there already.
 
     Args:
         plant: the plant.
@@ -176,6 +191,9 @@ class PowerTree:
     def __init__(self, plant: Plant, derating: float = DERATING) -> None:
         self.plant = plant
         self.derating = derating
+        self._flows: Recent[tuple[Powered, Spread], Flow] = Recent(100)
+        self._unloaded: Recent[tuple[Any, ...], _Unloaded] = Recent(4)
+        self._nets: Recent[frozenset[str], Nets] = Recent(8)
 
     # what is on
 
@@ -202,7 +220,10 @@ class PowerTree:
 
     def _joined(self, closed: frozenset[str]) -> Nets:
         """What is one net with these breakers closed."""
-        return Nets(edge for edge in self._edges if edge.kind != "breaker" or edge.id in closed)
+        return self._nets.get(closed, lambda: Nets(self._carrying(closed)))
+
+    def _carrying(self, closed: Collection[str]) -> list[Edge]:
+        return [edge for edge in self._edges if edge.kind != "breaker" or edge.id in closed]
 
     @cached_property
     def _edges(self) -> tuple[Edge, ...]:
@@ -235,9 +256,13 @@ class PowerTree:
             KeyError: no such supply.
             WillNotCarry: the loads ask for more than the way to them can carry.
         """
+        return self._flows.get((powered, spread), lambda: self._solved(powered, spread))
+
+    def _solved(self, powered: Powered, spread: Spread) -> Flow:
         inlets = self.inlets_on(powered.at, powered.closed)
-        loads = self._loads(inlets, powered, spread)
-        return _solve(self, powered, inlets, loads)
+        key = (powered.at, powered.volts, powered.ohms, powered.closed)
+        unloaded = self._unloaded.get(key, lambda: _unloaded(self, powered, inlets))
+        return _solve(unloaded, self._loads(inlets, powered, spread))
 
     def forecast(self, powered: Powered) -> Forecast:
         """What should be seen when this part is on.
@@ -315,13 +340,23 @@ def _between(edges: list[Edge], ends: Collection[str]) -> list[Edge]:
         left = kept
 
 
-def _solve(tree: PowerTree, powered: Powered, inlets: tuple[Inlet, ...], loads: list[_Load]) -> Flow:
+class _Unloaded(msgspec.Struct, frozen=True):
+    """A tree with its supplies and no card in: what its cards at their least, typical and most have in common."""
+
+    network: Network
+    sources: list[VoltageSource]
+    ends: list[str]
+    edges: list[Edge]
+    idle: Solution
+
+
+def _unloaded(tree: PowerTree, powered: Powered, inlets: tuple[Inlet, ...]) -> _Unloaded:
     # most walks energise nothing, and do without the solver
     from bench.network.circuit import Edge as Resistor
-    from bench.network.circuit import Network, PowerLoad, UndervoltageCollapse, VoltageSource
+    from bench.network.circuit import Network, VoltageSource
 
     supplies = [tree.plant.supplies[name] for name in powered.at]
-    edges = [edge for edge in tree._edges if edge.kind != "breaker" or edge.id in powered.closed]
+    edges = tree._carrying(powered.closed)
     wires = [Resistor(edge.id, edge.a, edge.b, max(edge.ohms, LEAST_OHM)) for edge in edges]
     # supplies that feed together are held against one point
     ties = [Resistor(("tie", one.name), one.back.node, supplies[0].back.node, 0.0) for one in supplies[1:]]
@@ -331,7 +366,14 @@ def _solve(tree: PowerTree, powered: Powered, inlets: tuple[Inlet, ...], loads: 
         VoltageSource(one.name, one.live.node, one.back.node, powered.volts, powered.ohms or LEAST_OHM)
         for one in supplies
     ]
-    idle = network.solve(voltages=sources)
+    return _Unloaded(network, sources, ends, edges, network.solve(voltages=sources))
+
+
+def _solve(unloaded: _Unloaded, loads: list[_Load]) -> Flow:
+    from bench.network.circuit import Edge as Resistor
+    from bench.network.circuit import PowerLoad, UndervoltageCollapse
+
+    idle = unloaded.idle
     powers, resistors = [], []
     for load in loads:
         for inlet in load.inlets:
@@ -346,7 +388,8 @@ def _solve(tree: PowerTree, powered: Powered, inlets: tuple[Inlet, ...], loads: 
             if load.siemens > 0:
                 resistors.append(Resistor(("cards", inlet.name), plus.node, minus.node, 1 / (load.siemens * share)))
     try:
-        solution = network.extended(resistors).solve(voltages=sources, loads=powers)
+        network = unloaded.network.extended(resistors) if resistors else unloaded.network
+        solution = network.solve(voltages=unloaded.sources, loads=powers)
     except UndervoltageCollapse:
         raise WillNotCarry("the loads ask for more power than the way to them can carry") from None
     resistive = {resistor.id: abs(solution.amps(resistor.id)) for resistor in resistors}
@@ -359,7 +402,7 @@ def _solve(tree: PowerTree, powered: Powered, inlets: tuple[Inlet, ...], loads: 
             at[inlet.name] = (solution.volts(inlet.live.node, inlet.back.node), amps)
         lowest = min((volts for volts, _ in at.values()), key=abs)
         shelves[load.shelf] = ShelfLoad(load.shelf, sum(amps for _, amps in at.values()), lowest, at)
-    return _flow(solution, ends, edges, shelves)
+    return _flow(solution, unloaded.ends, unloaded.edges, shelves)
 
 
 def _flow(solution: Solution, ends: list[str], edges: list[Edge], shelves: dict[str, ShelfLoad]) -> Flow:

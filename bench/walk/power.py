@@ -25,7 +25,7 @@ from bench.sequence.file import Energise
 from bench.sequence.limits import Held
 from bench.sequence.plan import Step
 from bench.sequence.power_steps import at_stages, powered, ramp, window
-from bench.sequence.power_tree import Forecast, PowerTree, WillNotCarry, headroom_line
+from bench.sequence.power_tree import Forecast, WillNotCarry, headroom_line, power_tree
 from bench.walk import events as e
 from bench.walk.outcome import Bounds, Outcome
 
@@ -59,7 +59,7 @@ class Prepared:
 
 def prepare(plant: Plant, step: Energise, closed: Collection[str], out: Collection[str]) -> Prepared:
     """Work a step out for the breakers that are closed and the cards that are in now."""
-    tree = PowerTree(plant, step.derating.value)
+    tree = power_tree(plant, step.derating.value)
     try:
         forecast = tree.forecast(powered(step, plant, closed, out))
     except WillNotCarry as error:

@@ -19,7 +19,7 @@ from bench.plant.things import Inlet
 from bench.quantity import Amount, engineering
 from bench.sequence.file import Found, Limit, Measure, Seek
 from bench.sequence.plan import Step
-from bench.sequence.power_tree import Powered, PowerTree, WillNotCarry
+from bench.sequence.power_tree import Powered, WillNotCarry, power_tree
 from bench.walk.adviser import followed
 from bench.walk.seeking import Answer, Search, Trail, Wanted
 from bench.walk.state import State
@@ -58,7 +58,7 @@ def _search(state: State, step: Step) -> Search:
         text = f"what {inlet.name} has was not read, and without it there is nothing to look for."
         return _undecided(text, inlet.shelf)
     try:
-        flow = PowerTree(plant).flow(powered)
+        flow = power_tree(plant).flow(powered)
     except WillNotCarry as error:
         raise DiagnoseError(f"the way to {inlet.name} cannot be reckoned: {error}") from error
     missing = MissingVolts.begin(plant, inlet.shelf, inlet.feed, flow, volts, _doubt(first), _scale(state, flow.amps))
@@ -108,7 +108,7 @@ def _inlet(plant: Plant, source: Seek, powered: Powered) -> Inlet | None:
     feed = source.settings.get("feed", of_inlet)
     if shelf not in plant.shelves:
         raise DiagnoseError(f"found '{source.of}', expected a shelf whose voltage is looked for")
-    on = {inlet.name for inlet in PowerTree(plant).inlets_on(powered.at, powered.closed)}
+    on = {inlet.name for inlet in power_tree(plant).inlets_on(powered.at, powered.closed)}
     if feed:
         try:
             inlet = plant.inlet(shelf, feed)

@@ -16,7 +16,7 @@ from bench.quantity import engineering
 from bench.sequence.file import Do, Energise, Measure
 from bench.sequence.plan import Plan, Step
 from bench.sequence.power_steps import Forecasts, window
-from bench.sequence.power_tree import BreakerLoad, Forecast, Powered, PowerTree, WillNotCarry
+from bench.sequence.power_tree import BreakerLoad, Forecast, Powered, WillNotCarry, power_tree
 from bench.walk.outcome import Outcome
 from bench.walk.power import still_live
 from bench.walk.state import Phase, State
@@ -224,7 +224,7 @@ class _Planned:
             try:
                 supply = self.plant.supplies[self.plant.supply_path(inlet.shelf, inlet.feed).supply]
                 what = Powered((supply.name,), supply.volts, supply.ohms, closed)
-                self.known[key] = PowerTree(self.plant).forecast(what)
+                self.known[key] = power_tree(self.plant).forecast(what)
             except (WillNotCarry, NoPath, KeyError):
                 self.known[key] = None
         return self.known[key]
@@ -380,14 +380,14 @@ def _live(state: State) -> list[str]:
         told.append(f"coming up to {source.voltage}: {_through(setting.plant, what)}")
     for name in sorted(here.handled.live):
         supply = setting.plant.supplies[name]
-        shelves = PowerTree(setting.plant).shelves_on([name], here.handled.closed)
+        shelves = power_tree(setting.plant).shelves_on([name], here.handled.closed)
         reaches = f"shelves {', '.join(shelves)}" if shelves else "no shelf: breakers are open"
         told.append(f"{supply.kind} {name}, {engineering(supply.volts, 'V')}, reaches {reaches}.")
     return told
 
 
 def _through(plant: Plant, what: Powered) -> str:
-    tree = PowerTree(plant)
+    tree = power_tree(plant)
     inlets = tree.inlets_on(what.at, what.closed)
     ways = [tree.breakers_of(inlet.name) for inlet in inlets]
     breakers = dict.fromkeys(name for way in ways for name in way)

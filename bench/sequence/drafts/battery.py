@@ -20,7 +20,7 @@ from bench.sequence.drafts.parts import CannotDraft, Part, section, unique
 from bench.sequence.drafts.power_parts import reached, return_bar, way
 from bench.sequence.drafts.proved_dead import DEAD_VOLTS
 from bench.sequence.file import Ask, Caution, Do, Hold, Limit, Measure, Step
-from bench.sequence.power_tree import Forecast, Powered, PowerTree, WillNotCarry, headroom_line
+from bench.sequence.power_tree import Forecast, Powered, WillNotCarry, headroom_line, power_tree
 
 
 def onto_the_plant(plant: Plant, shelves: list[Shelf]) -> list[Part]:
@@ -351,7 +351,7 @@ def _reads(
 
 def _forecast(plant: Plant, supply: Supply, closed: list[str]) -> Forecast:
     try:
-        found = PowerTree(plant).forecast(Powered((supply.name,), supply.volts, supply.ohms, frozenset(closed)))
+        found = power_tree(plant).forecast(Powered((supply.name,), supply.volts, supply.ohms, frozenset(closed)))
     except WillNotCarry as error:
         raise CannotDraft(f"on {supply.name} with {', '.join(closed)} closed: {error}") from error
     if found.overloads:

@@ -15,7 +15,7 @@ from bench.quantity import Amount, Current, Duration, Voltage, engineering
 from bench.sequence.drafts.parts import Beside, CannotDraft, Part, by_hand, unique
 from bench.sequence.drafts.proved_dead import DEAD_VOLTS
 from bench.sequence.file import Ask, Do, Energise, Hold, Limit, Measure, Ramp, Set, Step, Wait
-from bench.sequence.power_tree import Powered, PowerTree, WillNotCarry, headroom_line
+from bench.sequence.power_tree import Powered, WillNotCarry, headroom_line, power_tree
 
 SUPPLY_A: Final = 5.0
 """What the drafted steps ask of a bench supply at the most; write your own supply's limit over it."""
@@ -142,7 +142,7 @@ def forecast(
     powered = Powered(at, sign * height, closed=closed, out=out, dummy=loads)
     names = ", ".join(inlet.name for inlet in inlets)
     try:
-        found = PowerTree(plant).forecast(powered)
+        found = power_tree(plant).forecast(powered)
     except WillNotCarry as error:
         raise CannotDraft(f"{names} at {height:g} V: {error}") from error
     if found.overloads:
