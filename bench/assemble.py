@@ -224,6 +224,7 @@ def _displays(profile: Profile) -> dict[str, list[dict[str, Any]]]:
                 "range": part.range.value,
                 "top": part.top,
                 "resolution": part.resolution.value if known and part.resolution is not None else None,
+                **({"prefix": part.shown_with.removeprefix("none")} if part.shown_with else {}),
             }
             for part in function.ranges
         ]

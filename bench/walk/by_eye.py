@@ -92,16 +92,24 @@ def display_of(value: float, displays: list[Display]) -> str:
     for one in displays:
         step = one.resolution or one.range / 1000.0
         if math.isfinite(value) and round(abs(value) / step) * step <= one.top * 1.0001:
-            prefix, power = _prefix(one.range)
-            places = max(0, round(power - math.log10(step)))
-            return f"{round(value / step) * step / 10.0**power:.{places}f} {prefix}".strip()
+            return _on(one, value)
     sign = "-" if value < 0 else ""
-    return f"{sign}OL {_prefix(displays[-1].range)[0]}".strip() if displays else f"{value:g}"
+    return f"{sign}OL {_prefix(displays[-1])[0]}".strip() if displays else f"{value:g}"
 
 
-def _prefix(top: float) -> tuple[str, int]:
-    """The prefix that a display has on a range, and its power of ten."""
-    power = min(9, max(-6, 3 * math.floor(math.log10(top) / 3 + 1e-9)))
+def _on(display: Display, value: float) -> str:
+    """What stands on a range's display for a value."""
+    step = display.resolution or display.range / 1000.0
+    prefix, power = _prefix(display)
+    places = max(0, round(power - math.log10(step)))
+    return f"{round(value / step) * step / 10.0**power:.{places}f} {prefix}".strip()
+
+
+def _prefix(display: Display) -> tuple[str, int]:
+    """The prefix that a display has on its range, and its power of ten."""
+    if display.prefix is not None:
+        return display.prefix, _PREFIXES[display.prefix]
+    power = min(9, max(-6, 3 * math.floor(math.log10(display.range) / 3 + 1e-9)))
     return {9: "G", 6: "M", 3: "k", 0: "", -3: "m", -6: "u"}[power], power
 
 
@@ -144,6 +152,20 @@ def doubt(shown: Shown, displays: list[Display]) -> str:
     if found.resolution is not None and not isclose(found.resolution, shown.resolution, rel_tol=1e-6):
         return "No range of this meter ends in that digit. Please type every digit that it shows, and its prefix."
     return ""
+
+
+def otherwise(shown: Shown, text: str, displays: list[Display]) -> str:
+    """Why a figure is asked about whose range shows it with another point and prefix; empty where it shows it so.
+
+    A point is soon lost: 11.61 k becomes 1161 k, and the range that reaches so far would show 1.161 M.
+    """
+    found = range_of(shown, displays) if shown.display is None and displays else None
+    if shown.value is None or found is None or found.resolution is None:
+        return ""
+    figure = _FIGURE.fullmatch(text.strip())
+    if figure is None or _PREFIXES[figure[4]] == _prefix(found)[1]:
+        return ""
+    return f"On that range it would show {_on(found, shown.value)}. Please look at the point and the prefix once more."
 
 
 def impossible(shown: Shown, displays: list[Display]) -> bool:

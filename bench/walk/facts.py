@@ -19,6 +19,7 @@ class Display(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
         range: its name value, in the base unit.
         top: the highest value that it shows.
         resolution: one step of the last digit; None where not known.
+        prefix: of its unit; None where it is the usual one for that range.
         word: what it shows in place of a figure; then ``top`` is what that is at most, or at least where ``beyond``.
         beyond: of a word, that what is read is at least ``top``.
     """
@@ -26,6 +27,7 @@ class Display(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     range: float
     top: float
     resolution: float | None = None
+    prefix: str | None = None
     word: str = ""
     beyond: bool = False
 

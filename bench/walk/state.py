@@ -903,6 +903,10 @@ def _asked_again(state: State, step: Step, facts: InstrumentFacts, event: e.Answ
     if outcome.verdict == "fail":
         return by_eye.WOULD_FAIL
     bare = shown.over and shown.on is None and shown.display is None and shown.resolution == 1.0
+    if state.setting.began.edition > 4:
+        why = by_eye.otherwise(shown, event.answer, displays)
+        if why:
+            return why
     if state.setting.began.edition > 3 and bare and outcome.verdict == "undecided":
         return by_eye.WHICH_RANGE
     return _odd(state, step, shown, event.answer, facts) if today else ""

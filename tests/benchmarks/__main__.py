@@ -38,6 +38,7 @@ ORDERED: Final[dict[str, tuple[str, ...]]] = {
     "risk": (),
     "insulation": (),
     "typed": (),
+    "mistyped": (),
     "clocks": (),
     "first_powers": ("all",),
     "hunt": (),

@@ -5,7 +5,7 @@ readings, and bonds near zero on a meter as coarse as the limit, are drawn besid
 
     python -m tests.benchmarks.bench_risk           10,000 decisions each, about half an hour of one core
     python -m tests.benchmarks.bench_risk 1000      fewer
-    python -m tests.benchmarks.bench_risk 10000 few the half of few readings and of bonds near zero
+    python -m tests.benchmarks.bench_risk 10000 both      of few readings alone, what is beside them (or ``near-zero``)
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import sys
 from typing import Final
 
 from bench.judge.decision import Rule
-from tests.judge.drawn_risk import BESIDE, LEVELS, SHAPES, at_most, rules, wrong, wrong_near_zero, wrong_of_few
+from tests.judge.drawn_risk import BESIDE, LEVELS, SHAPES, Shape, at_most, rules, wrong, wrong_near_zero, wrong_of_few
 
 FEW_LEVELS: Final = (0.8, 0.9, 0.95, 0.99)
 
@@ -24,8 +24,18 @@ def _cell(share: float | None) -> str:
 
 
 def main(draws: int, part: str = "") -> bool:
-    """Print the rates; returns whether each is within what its rule states."""
-    good = (part == "few" or many(draws)) and few(draws)
+    """Print the rates; returns whether each is within what its rule states.
+
+    Args:
+        draws: decisions for each.
+        part: what is beside few readings, or ``near-zero``: that alone; empty for all.
+    """
+    good = bool(part) or many(draws)
+    for beside, parts in BESIDE.items() if part != "near-zero" else ():
+        if part in ("", beside):
+            good &= few(beside, parts, draws)
+    if part in ("", "near-zero"):
+        good &= near_zero(draws)
     print("all within what is stated" if good else "NOT within what is stated")
     return good
 
@@ -52,20 +62,28 @@ def many(draws: int) -> bool:
     return good
 
 
-def few(draws: int) -> bool:
-    """Few readings, and bonds near zero."""
+def few(beside: str, parts: Shape, draws: int) -> bool:
+    """Decisions that rest on two, three or five readings of their own.
+
+    Beside each a band of the expanded uncertainty, U: it states no chance of its own, and its budget says that it falls
+    short of 2.5 % where two or three readings rule.
+    """
     good = True
-    print("decisions that rest on a few readings of their own, wrong passes and wrong fails; U: a band of the expanded")
-    print("uncertainty, which states no chance of its own and whose budget says that it falls short of 2.5 % there:")
-    for beside, parts in BESIDE.items():
-        for count in (2, 3, 5):
-            line = f"{count} readings beside {beside:12}"
-            for level in FEW_LEVELS:
-                shares = wrong_of_few(Rule.guarded(level), count, parts, draws)
-                good &= max(shares) <= at_most(1 - level, draws)
-                line += f"  {1 - level:3.0%} {_cell(shares[0])} {_cell(shares[1])}"
-            shares = wrong_of_few(Rule.guarded_by_factor(1.0), count, parts, draws)
-            print(f"{line}  U {_cell(shares[0])} {_cell(shares[1])}", flush=True)
+    print(f"few readings beside {beside}: stated, then wrong passes and wrong fails")
+    for count in (2, 3, 5):
+        line = f"{count} readings"
+        for level in FEW_LEVELS:
+            shares = wrong_of_few(Rule.guarded(level), count, parts, draws)
+            good &= max(shares) <= at_most(1 - level, draws)
+            line += f"  {1 - level:3.0%} {_cell(shares[0])} {_cell(shares[1])}"
+        shares = wrong_of_few(Rule.guarded_by_factor(1.0), count, parts, draws)
+        print(f"{line}  U {_cell(shares[0])} {_cell(shares[1])}", flush=True)
+    return good
+
+
+def near_zero(draws: int) -> bool:
+    """Bonds on a meter as coarse as the limit itself."""
+    good = True
     print("bonds of 0 to 30 mΩ that pass at most 10 mΩ though they are more:")
     for u in (0.002, 0.004, 0.006, 0.008, 0.012):
         share = wrong_near_zero(u, 0.95, 10 * draws)

@@ -1,7 +1,10 @@
 """Every kind of sequence, walked whole with typed instruments only: line by line at a terminal, and by keys.
 
 Each is a process of its own at a real terminal, the hall is simulated beside it, what its displays show is typed. Run
-from the top folder (use ``nice``): ``python -m tests.benchmarks.bench_typed``, about half an hour by the clock.
+from the top folder (use ``nice``):
+
+    python -m tests.benchmarks.bench_typed                    all, an hour and a half by the clock
+    python -m tests.benchmarks.bench_typed earth "by keys"    one kind, in one manner
 """
 
 from __future__ import annotations
@@ -17,11 +20,18 @@ from bench.walk.state import Phase
 from tests.walks.typist import KINDS, walked_by
 
 
-def main() -> bool:
-    """Walk all; returns whether all came to their end and nothing sound was failed."""
+def main(only: str = "", how: str = "") -> bool:
+    """Walk all; returns whether all came to their end and nothing sound was failed.
+
+    Args:
+        only: a kind; empty for all.
+        how: a manner; empty for both.
+    """
     good = True
     for manner in ("line by line", "by keys"):
-        for kind in KINDS:
+        for kind in KINDS if how in ("", manner) else ():
+            if only not in ("", kind):
+                continue
             with tempfile.TemporaryDirectory() as folder:
                 state, typed = walked_by(kind, manner, Path(folder))
             readings = [one.reading for one in outcomes(state) if one.reading is not None]
@@ -30,7 +40,7 @@ def main() -> bool:
             good &= whole
             told = ", ".join(f"{count} {verdict}" for verdict, count in verdicts.most_common())
             print(
-                f"{manner:13} {kind:13} {'whole' if whole else 'NOT WHOLE'}: {typed:3} lines or keys answered, "
+                f"{manner:13} {kind:13} {'whole' if whole else 'NOT WHOLE'}: {typed:3} answers, "
                 f"{len(readings):3} readings, all typed; {told}",
                 flush=True,
             )
@@ -38,4 +48,4 @@ def main() -> bool:
 
 
 if __name__ == "__main__":
-    sys.exit(0 if main() else 1)
+    sys.exit(0 if main(*sys.argv[1:3]) else 1)

@@ -42,6 +42,8 @@ references:
   - {name: the 100 ohm resistor, value: 100 ohm, tolerance: 1 %}
   - {name: the 1 Mohm resistor, value: 1 Mohm, tolerance: 1 %}
 """
+TESTER_A = 1e-3
+"""What an insulation tester gives at the most; common practice, no source."""
 Mistake = Callable[[State, Step, str], str]
 """What a person types in place of what a display shows."""
 
@@ -86,6 +88,14 @@ class Hall(serve.Bench):
                 return world.clamped_ac(now)
             case _:
                 return world.temperature(now)
+
+    def kept_on(self, volts: float, seconds: float) -> float:
+        """Ohms on an insulation tester that has been kept on for some seconds more."""
+        specimen = self.world.specimen(self.clock.now())
+        self.move(Move(jump=seconds))
+        specimen.drive(self.clock.now(), volts, TESTER_A)
+        amps = specimen.current(volts, TESTER_A)
+        return volts / amps if amps > 0.0 else float("inf")
 
 
 def _bond(step: Step) -> bool:
@@ -157,7 +167,7 @@ class Person(Typing):
         assert facts is not None
         if step.source.after is not None:
             self._hall.move(Move(jump=max(15.0, step.source.after.value)))
-        text = shown(_held(self._hall, step, self._live_v), facts.displays[function_of(step)[1]])
+        text = shown(self._held(step), facts.displays[function_of(step)[1]])
         # who made a slip is asked once more, and then types what is there
         if self._mistake is not None and not self.state.pending.typed:
             text = self._mistake(self.state, step, text)
@@ -212,13 +222,16 @@ class Person(Typing):
             return e.Skipped(number=self.state.number, reason="no such instrument", by=self.by)
         return super().event()
 
-
-def _held(hall: Hall, step: Step, live: float) -> float:
-    source = step.source
-    if isinstance(source, Zero):
-        return LEADS
-    if isinstance(source, Prove) and source.read == "insulation" and source.against == "reference":
-        return 1e6
-    if isinstance(source, Prove) and source.against == "live-source":
-        return live
-    return hall.truth(step)
+    def _held(self, step: Step) -> float:
+        source = step.source
+        if isinstance(source, Zero):
+            return LEADS
+        if isinstance(source, Prove) and source.read == "insulation" and source.against == "reference":
+            return 1e6
+        if isinstance(source, Prove) and source.against == "live-source":
+            return self._live_v
+        if isinstance(source, Measure) and source.times and source.at is not None:
+            moments = [0.0, *(moment.value for moment in source.times)]
+            nth = len(self.state.pending.typed)
+            return self._hall.kept_on(source.at.value, moments[nth + 1] - moments[nth])
+        return self._hall.truth(step)

@@ -11,7 +11,7 @@ from bench.walk import events as e
 from bench.walk.results import results
 from bench.walk.state import Refused, fold, take
 from tests.walk.by_hand_hall import BENCH, began
-from tests.walk.test_by_eye import Walk
+from tests.walk.mistyped import TypedWalk
 
 SEQUENCE = """
 sequence: absorption
@@ -29,7 +29,7 @@ steps:
 """
 
 
-def at(walk: Walk, seconds: int, text: str) -> None:
+def at(walk: TypedWalk, seconds: int, text: str) -> None:
     """Type a line so long after the test began."""
     minute, second = divmod(seconds, 60)
     when = f"2026-05-12T18:{minute:02}:{second:02}.000000Z"
@@ -39,7 +39,7 @@ def at(walk: Walk, seconds: int, text: str) -> None:
 
 
 def test_three_figures_at_their_seconds(tmp_path: Path) -> None:
-    walk = Walk(began(tmp_path, SEQUENCE, BENCH))
+    walk = TypedWalk(began(tmp_path, SEQUENCE, BENCH))
     at(walk, 0, "")
     assert "keep it on" in page(walk.state).text and "15 s" in page(walk.state).text
     with pytest.raises(Refused, match="runs 15 s"):

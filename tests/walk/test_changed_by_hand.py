@@ -13,7 +13,7 @@ from bench.walk import events as e
 from bench.walk.results import results
 from bench.walk.state import fold, is_other
 from tests.walk.by_hand_hall import began
-from tests.walk.test_by_eye import Walk
+from tests.walk.mistyped import TypedWalk
 
 SEQUENCE = """
 sequence: three wires
@@ -48,14 +48,14 @@ def first(tmp_path: Path) -> e.Began:
     return bench_with(tmp_path, "mine")
 
 
-def accuracy(walk: Walk, index: int) -> tuple[str, float]:
+def accuracy(walk: TypedWalk, index: int) -> tuple[str, float]:
     one = results(walk.state)[index]
     assert one.reading is not None and one.figure.expanded is not None
     return one.reading.instrument, one.figure.expanded
 
 
 def test_each_reading_keeps_the_accuracy_of_what_it_was_read_with(first: e.Began, tmp_path: Path) -> None:
-    walk = Walk(first)
+    walk = TypedWalk(first)
     walk.type("0.2")
     walk.type("1.9")
     mine = accuracy(walk, 1)
@@ -93,7 +93,7 @@ def test_a_typed_instrument_is_met_with_its_serial_number_and_another_one_is_not
     one, other = (getattr(told.get(timeout=5), "event", None) for _ in range(2))
     assert isinstance(one, e.Met) and isinstance(other, e.Met)
     assert (one.serial, other.serial) == ("A17", "A18")
-    walk = Walk(first)
+    walk = TypedWalk(first)
     walk.state = msgspec.structs.replace(
         walk.state, instruments=msgspec.structs.replace(walk.state.instruments, known={"mine": one})
     )

@@ -16,7 +16,7 @@ from bench.walk import events as e
 from bench.walk.state import State, request
 from bench.walk.work_sheet import COLUMNS, SCANNED, BadSheet, as_csv, code_of, filled, scan_text
 from tests.walk.by_hand_hall import BENCH, began
-from tests.walk.test_by_eye import Walk
+from tests.walk.mistyped import TypedWalk
 
 SEQUENCE = """
 sequence: five wires by hand
@@ -54,7 +54,7 @@ def sheet_of(state: State, delimiter: str = ",", looked: tuple[str, ...] = LOOKE
     return out.getvalue()
 
 
-def taken(walk: Walk, sheet: str) -> list[str]:
+def taken(walk: TypedWalk, sheet: str) -> list[str]:
     """Let the sheet answer everything; what kind each answer was."""
     cells, kinds = cells_of(sheet, walk.state), []
     while (said := answer(cells, walk.state)) is not None:
@@ -66,7 +66,7 @@ def taken(walk: Walk, sheet: str) -> list[str]:
 
 @pytest.mark.parametrize("delimiter", [",", ";"])
 def test_it_goes_through_the_same_fold(first: e.Began, delimiter: str) -> None:
-    walk = Walk(first)
+    walk = TypedWalk(first)
     kinds = taken(walk, sheet_of(walk.state, delimiter))
     assert walk.state.finished
     latest = walk.state.kept.latest
@@ -80,13 +80,13 @@ def test_it_goes_through_the_same_fold(first: e.Began, delimiter: str) -> None:
 
 
 def test_what_fails_without_a_second_look_counts_as_it_stands(first: e.Began) -> None:
-    walk = Walk(first)
+    walk = TypedWalk(first)
     taken(walk, sheet_of(walk.state, looked=("",) * 5))
     assert walk.state.kept.latest[2].verdict == "fail"
 
 
 def test_a_sheet_of_another_walk_is_refused(first: e.Began) -> None:
-    walk = Walk(first)
+    walk = TypedWalk(first)
     assert walk.state.setting is not None
     plan = walk.state.setting.plan
     text = sheet_of(walk.state)
@@ -102,7 +102,7 @@ def test_a_sheet_of_another_walk_is_refused(first: e.Began) -> None:
 
 
 def test_the_paper_has_a_box_for_each_reading_and_needs_nothing_else(first: e.Began) -> None:
-    setting = Walk(first).state.setting
+    setting = TypedWalk(first).state.setting
     assert setting is not None
     made = page(setting.plan, setting.plant)
     assert made.count("class='box'") == 15 and code_of(setting.plan) in made
@@ -122,7 +122,7 @@ def test_the_command_writes_both(tmp_path: Path, capsys: pytest.CaptureFixture[s
 
 
 def test_the_walk_says_who_read_it(first: e.Began) -> None:
-    walk = Walk(first)
+    walk = TypedWalk(first)
     said = answer(cells_of(sheet_of(walk.state), walk.state), walk.state)
     assert said is not None and isinstance(said.wish, e.Answered)
     assert (said.wish.read_by, said.wish.read_at) == ("Bo", "2026-05-01 17:30")
@@ -130,7 +130,7 @@ def test_the_walk_says_who_read_it(first: e.Began) -> None:
 
 
 def test_each_line_has_a_code_that_leads_back_to_it(first: e.Began) -> None:
-    walk = Walk(first)
+    walk = TypedWalk(first)
     setting = walk.state.setting
     assert setting is not None
     plan = setting.plan

@@ -169,6 +169,9 @@ class Range(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defa
     """The highest value that it shows; full scale unless it ranges over."""
     resolution: Amount | None = None
     """One step of the last digit."""
+    shown_with: Literal["", "G", "M", "k", "none", "m", "u"] = ""
+    """The unit's prefix on the display, for one that a person reads; the usual one unless it is said: a range of 2 Mohm
+    that shows 1161 has k."""
     test_current: Current | None = None
     """Current through the part, for resistance."""
     accuracy: list[Accuracy] = []
