@@ -176,13 +176,19 @@ def _command(name: str, words: Sequence[str]) -> int:
     return _guarded(module.run, own.parse_args(words))
 
 
+def _spelled(text: str) -> str:
+    from bench.quantity import ascii_only  # wanted only where the terminal has no other letters
+
+    return ascii_only(text)
+
+
 def _guarded(run: Callable[[argparse.Namespace], int], arguments: argparse.Namespace) -> int:
     from bench.errors import expected
     from bench.exits import STOPPED
     from bench.texts import Harmless, OutputEnded
 
     streams = sys.stdout, sys.stderr
-    sys.stdout, sys.stderr = Harmless(sys.stdout), Harmless(sys.stderr, returns=True)
+    sys.stdout, sys.stderr = Harmless(sys.stdout, _spelled), Harmless(sys.stderr, _spelled, returns=True)
     try:
         return run(arguments)
     except KeyboardInterrupt:

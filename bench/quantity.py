@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import math
 import re
+import unicodedata
 from typing import Any, ClassVar, Final, Self
 
 PREFIXES: Final[dict[str, float]] = {
@@ -326,6 +327,20 @@ _ASCII: Final = str.maketrans({"\u03a9": "ohm", "\u2126": "ohm", "\u00b5": "u", 
 def plain(text: str) -> str:
     """The same text in ASCII: ohm for the ohm sign, u for micro, degC for the degree sign."""
     return text.translate(_ASCII).replace("°C", "degC")
+
+
+_SPELLED: Final = str.maketrans(
+    {"±": "+/-", "–": "-", "\ufffd": "?", "·": "-", "…": "...", "’": "'", "✓": "o", "✗": "x", "●": "o"}
+    | {"─": "-", "│": "|", "├": "+", "└": "+"}
+)
+
+
+def ascii_only(text: str) -> str:
+    """The text in ASCII: units spelled, accents dropped, and a question mark for what is left."""
+    if text.isascii():
+        return text
+    spelled = unicodedata.normalize("NFKD", plain(text).translate(_SPELLED))
+    return "".join(c for c in spelled if not unicodedata.combining(c)).encode("ascii", "replace").decode()
 
 
 _HOURS_FROM: Final = 100_000.0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from typing import Any, Final
 
 _KINDS: Final = r"\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ud800-\udfff"
@@ -11,6 +12,9 @@ _ONE_LINE: Final = re.compile(rf"[\x00-\x1f{_KINDS}]")
 _LINES: Final = re.compile(rf"[\x00-\x08\x0b-\x1f{_KINDS}]")
 _WITH_BELL: Final = re.compile(rf"[\x00-\x06\x08\x0b-\x1f{_KINDS}]")
 _WITH_RETURNS: Final = re.compile(rf"[\x00-\x06\x08\x0b\x0c\x0e-\x1f{_KINDS}]")
+
+_WITH_DEGREE: Final = re.compile("°?.", re.DOTALL)
+"""A character, with the degree sign before it: degrees are spelled with their letter."""
 
 
 def clean(text: str) -> str:
@@ -34,15 +38,17 @@ class Harmless:
     """A text stream that lets through nothing that a terminal would act upon but line ends, tabs and the bell.
 
     Everything that a command prints goes through one, so no single message can forget it. What the stream cannot encode
-    is written with question marks in place of an error.
+    is spelled: an ohm sign that becomes a question mark leaves a figure that nobody can read.
 
     Args:
         stream: what is written to.
+        spell: writes a text in ASCII.
         returns: carriage returns stay too, for a line that is written over.
     """
 
-    def __init__(self, stream: Any, *, returns: bool = False) -> None:
+    def __init__(self, stream: Any, spell: Callable[[str], str], *, returns: bool = False) -> None:
         self._stream = stream
+        self._spell = spell
         self._strange = _WITH_RETURNS if returns else _WITH_BELL
 
     def write(self, text: str) -> int:
@@ -61,8 +67,15 @@ class Harmless:
             raise OutputEnded(error.errno, error.strerror) from error
         except UnicodeEncodeError:
             encoding = getattr(self._stream, "encoding", None) or "ascii"
-            self._stream.write(text.encode(encoding, "replace").decode(encoding))
+            self._stream.write(_WITH_DEGREE.sub(lambda found: self._fitted(found.group(), encoding), text))
         return len(text)
+
+    def _fitted(self, part: str, encoding: str) -> str:
+        try:
+            part.encode(encoding)
+        except UnicodeEncodeError:
+            return self._spell(part)
+        return part
 
     def writelines(self, lines: Any) -> None:
         """Write texts, made harmless."""

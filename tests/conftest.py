@@ -22,6 +22,8 @@ from tests.spent import (  # noqa: F401
 from tests.walk import paper_walk
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from bench.plant.model import Plant
     from tests.one_process import ServingThread
 
@@ -53,6 +55,14 @@ def _serving_thread() -> ServingThread:
 def benches_in_this_process() -> None:
     """Simulated benches that are started from this process are served in it."""
     process.start_server = _serving_thread  # type: ignore[assignment]
+
+
+@pytest.fixture(scope="session", autouse=True)
+def nothing_kept_at_home(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """What a program keeps for its user goes into the folder of the run."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CONFIG_HOME", str(tmp_path_factory.getbasetemp() / "config"))
+        yield
 
 
 @pytest.fixture(scope="session", autouse=True)

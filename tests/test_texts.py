@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bench.cli import main
+from bench.quantity import ascii_only
 from bench.record.append import RecordWriter
 from bench.texts import Harmless, clean, clean_lines
 from bench.walk import events as e
@@ -38,7 +39,7 @@ def test_nothing_gets_through(text: str) -> None:
         assert not {c for c in shown if unicodedata.category(c) in ("Cc", "Cs", "Zl", "Zp") and c not in allowed}
         assert not set(shown) & set("\u200b\u200e\u202a\u202e\u2066\u2069\ufeff")
     out = io.StringIO()
-    Harmless(out).write(text)
+    Harmless(out, ascii_only).write(text)
     assert out.getvalue().replace("\x07", "\ufffd") == clean_lines(text)
     assert clean_lines(clean_lines(text)) == clean_lines(text)
 
@@ -48,12 +49,20 @@ def test_letters_stay_as_they_are() -> None:
     assert clean_lines(text) == text
 
 
-def test_what_cannot_be_encoded_is_no_error() -> None:
+@pytest.mark.parametrize(
+    ("encoding", "written"),
+    [
+        ("ascii", "4.7 mohm +/- 2 uV at 18 degC, Cafe ?\n"),
+        ("latin-1", "4.7 mohm ± 2 µV at 18 °C, Café ?\n"),
+        ("utf-8", "4.7 mΩ ± 2 µV at 18 °C, Café 中\n"),
+    ],
+)
+def test_what_cannot_be_encoded_is_spelled(encoding: str, written: str) -> None:
     raw = io.BytesIO()
-    out = Harmless(io.TextIOWrapper(raw, encoding="ascii"))
-    out.write("4.7 Ω\n")
+    out = Harmless(io.TextIOWrapper(raw, encoding=encoding), ascii_only)
+    out.write("4.7 mΩ ± 2 µV at 18 °C, Café 中\n")
     out.flush()
-    assert raw.getvalue() == b"4.7 ?\n"
+    assert raw.getvalue().decode(encoding) == written
 
 
 def spoiled(value: Any) -> Any:

@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 from bench import exits
+from bench.commands import looks
 from bench.errors import BadRequest
 
 
@@ -26,7 +27,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--record", type=Path, help="the record to write; by default a new one in logs/")
     parser.add_argument("--json", action="store_true", help="without a screen: print one JSON object at the end")
     parser.add_argument("--plain", action="store_true", help="line by line in place of the screen")
-    parser.add_argument("--ascii", action="store_true", help="draw with plain characters only")
+    looks.arguments(parser)
     parser.add_argument("--quiet", action="store_true", help="no tones")
     parser.set_defaults(
         operator="", resume=None, attach=None, trace_bytes=None, say="", by_key=False, place_after=0.8,

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Final
 
 from bench import exits
+from bench.commands import looks
 from bench.commands.common import record_name
 from bench.errors import BadRequest
 from bench.screens.job.app import open_job
@@ -19,21 +20,21 @@ from bench.screens.program.settings import Settings
 
 
 def show_job(
-    plant: Path | None, logs: Path, place: Place | None = None, *, unicode: bool = True, passed: Iterable[str] = ()
+    plant: Path | None, logs: Path, settings: Settings, place: Place | None = None, *, passed: Iterable[str] = ()
 ) -> int:
     """Show the job screen until it is left for good; walks that are started in it take the terminal in between.
 
     Args:
         plant: the plant file; None for the newest record's plant.
         logs: the folder of records.
+        settings: how the screen behaves.
         place: where to begin.
-        unicode: draw with signs beyond ASCII.
         passed: options that every walk gets.
 
     Raises:
         BadRequest: there is no terminal to paint on.
     """
-    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+    if not looks.paints():
         raise BadRequest("there is no terminal to paint on: 'proveout ready' and 'proveout trace' print")
 
     def source() -> Source:
@@ -42,7 +43,6 @@ def show_job(
 
         return JobSource(plant, logs)
 
-    settings = Settings(unicode=unicode)
     start = place or Place("start")
     view: JobView | None = JobView(place=start, behind=(Place("start"),) if start != Place("start") else ())
     while True:

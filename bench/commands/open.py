@@ -7,6 +7,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from bench.commands import looks
 from bench.commands.common import LOGS
 from bench.errors import BadRequest
 
@@ -16,7 +17,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("job", type=Path, nargs="?", help="the job's folder, or its plant file")
     parser.add_argument("--logs", type=Path, default=LOGS, metavar="DIR", help="the folder of records (default logs/)")
     parser.add_argument("--operator", default="", help="your name; kept in the records of walks")
-    parser.add_argument("--ascii", action="store_true", help="draw with plain characters only")
+    looks.arguments(parser)
     parser.add_argument("--quiet", action="store_true", help="no tones in walks")
     parser.add_argument("--say", default="", metavar="PROGRAM", help="a program that speaks the text it is given")
 
@@ -25,11 +26,21 @@ def run(options: argparse.Namespace) -> int:
     """Find the job and show it."""
     from bench.commands.job_screen import show_job
 
-    passed = [word for word in ("--ascii", "--quiet") if getattr(options, word[2:])]
+    passed = [word for word in ("--ascii", "--light", "--quiet") if getattr(options, word[2:])]
     for name in ("operator", "say"):
         if getattr(options, name):
             passed += [f"--{name}", getattr(options, name)]
-    return show_job(plant_of(options.job), options.logs, unicode=not options.ascii, passed=passed)
+    plant = plant_of(options.job)
+    if not looks.paints():
+        return _printed(plant, options.logs)
+    return show_job(plant, options.logs, looks.settings_of(options), passed=passed)
+
+
+def _printed(plant: Path, logs: Path) -> int:
+    """What the start page says, where there is no terminal to paint on: where the plant stands, and what is next."""
+    from bench.commands import ready
+
+    return ready.run(argparse.Namespace(plant=plant, logs=logs, json=False, screen=False))
 
 
 def plant_of(job: Path | None) -> Path:

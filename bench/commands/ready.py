@@ -11,6 +11,7 @@ import sys
 from pathlib import Path
 
 from bench import exits
+from bench.commands import looks
 from bench.commands.common import LOGS, say_progress
 from bench.say.lists import count
 from bench.say.times import day, zone
@@ -22,7 +23,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--logs", type=Path, default=LOGS, metavar="DIR", help="the folder of records (default logs/)")
     parser.add_argument("--json", action="store_true", help="print one JSON object in place of text")
     parser.add_argument("--screen", action="store_true", help="show it on the screen")
-    parser.add_argument("--ascii", action="store_true", help="on the screen: draw with plain characters only")
+    looks.arguments(parser, on_the_screen=True)
 
 
 def run(options: argparse.Namespace) -> int:
@@ -36,7 +37,7 @@ def run(options: argparse.Namespace) -> int:
         from bench.commands.job_screen import show_job
         from bench.screens.job.view import Place
 
-        return show_job(options.plant, options.logs, Place("ready"), unicode=not options.ascii)
+        return show_job(options.plant, options.logs, looks.settings_of(options), Place("ready"))
     plant = load_plant(options.plant)
     # a job that was not begun has no records, and nothing is wrong with that
     begun = options.logs != LOGS or LOGS.is_dir()

@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 from bench import exits
+from bench.commands import looks
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -15,7 +16,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--verdicts", action="store_true", help="print only the verdicts that count at the end")
     parser.add_argument("--no-screen", action="store_true", help="print, as without a terminal")
     parser.add_argument("--json", action="store_true", help="print one JSON object with what counts at the end")
-    parser.add_argument("--ascii", action="store_true", help="draw with plain characters only")
+    looks.arguments(parser)
 
 
 def run(options: argparse.Namespace) -> int:
@@ -27,7 +28,7 @@ def run(options: argparse.Namespace) -> int:
 
         return tell(options.record)
     prints = options.no_screen or options.json or options.verdicts
-    if not prints and sys.stdin.isatty() and sys.stdout.isatty():
+    if not prints and looks.paints():
         return _shown(options)
     from bench.record.replay import replay
     from bench.report.console import Console, exit_code, summary
@@ -50,8 +51,7 @@ def run(options: argparse.Namespace) -> int:
 
 def _shown(options: argparse.Namespace) -> int:
     from bench.report.console import exit_code
-    from bench.screens.program.settings import Settings
     from bench.screens.replay.app import run as show
 
-    seen = show(options.record, Settings(unicode=not options.ascii))
+    seen = show(options.record, looks.settings_of(options))
     return exit_code(seen.last) if seen is not None and seen.last.finished else exits.STOPPED

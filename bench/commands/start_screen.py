@@ -11,10 +11,10 @@ from pathlib import Path
 from typing import Final
 
 from bench import exits
-from bench.commands import common
+from bench.commands import common, looks
 from bench.errors import BadRequest
 from bench.runner.address import RunnerAddress, address_file, live_runners, read_address
-from bench.screens.program.settings import Ended, Settings
+from bench.screens.program.settings import Ended
 from bench.screens.walk.link import through
 
 START_WITHIN: Final = 60.0
@@ -42,8 +42,7 @@ def show(options: argparse.Namespace) -> int:
         raise BadRequest("name a sequence with --bench, or a record with --resume, or say --attach")
     if options.sequence is not None and options.bench is None:
         raise BadRequest("a sequence needs a bench: --bench FILE")
-    if not options.plain and not (sys.stdin.isatty() and sys.stdout.isatty()):
-        raise BadRequest("there is no terminal to paint on: use --plain, or 'proveout run'")
+    options.plain = options.plain or not looks.paints()
     if getattr(options, "readings", None) is not None and not options.plain:
         raise BadRequest("--readings goes with --plain: a sheet is taken line by line")
     if options.attach is not None:
@@ -210,7 +209,7 @@ def _afterwards(options: argparse.Namespace, ended: Ended) -> None:
 
 def _shown(options: argparse.Namespace, find: Callable[[], RunnerAddress]) -> Ended:
     connect = through(find, common.operator_name(options.operator))
-    settings = Settings(unicode=not options.ascii, tones=not options.quiet, say=options.say)
+    settings = looks.settings_of(options, tones=not options.quiet, say=options.say)
     if options.plain:
         from bench.screens.walk.plain import Plain
 

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bench import exits
+from bench.commands import looks
 from bench.commands.common import LOGS, operator_name
 from bench.errors import BadRequest
 
@@ -32,7 +33,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--plain", action="store_true", help="line by line, without the screen")
     parser.add_argument("--screen", action="store_true", help="on the screen, whatever this runs in")
     parser.add_argument("--watch", action="store_true", help="only say what belongs together: somebody else is writing")
-    parser.add_argument("--ascii", action="store_true", help="on the screen: draw with plain characters only")
+    looks.arguments(parser, on_the_screen=True)
     parser.add_argument("--import", dest="table", type=Path, metavar="CSV", help="take finds from a table")
     parser.add_argument("--merge", type=Path, metavar="RECORD", help="take in a survey of the same job from elsewhere")
     parser.add_argument("--tell", action="store_true", help="say what belongs together, and how surely")
@@ -271,12 +272,11 @@ def _talk(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
 
     with _open(options, plant, logs) as writer:
         talk = Talk(_Keeper(writer, logs, _rates(options)), operator_name(options.operator))
-        if options.plain or not (options.screen or (sys.stdin.isatty() and sys.stdout.isatty())):
+        if options.plain or not (options.screen or looks.paints()):
             from bench.screens.survey.plain import run as by_line
 
             by_line(talk, sys.stdin, sys.stdout)
         else:
-            from bench.screens.program.settings import Settings
             from bench.screens.survey.app import run as show
 
-            show(talk, Settings(unicode=not options.ascii))
+            show(talk, looks.settings_of(options))

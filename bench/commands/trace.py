@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bench import exits
+from bench.commands import looks
 from bench.commands.common import LOGS
 from bench.errors import BadRequest
 from bench.say.times import zone
@@ -35,7 +36,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--svg", type=Path, metavar="FILE", help="draw the history of what changed most into this file")
     parser.add_argument("--json", action="store_true", help="print one JSON object in place of text")
     parser.add_argument("--screen", action="store_true", help="show it on the screen, with its plot")
-    parser.add_argument("--ascii", action="store_true", help="on the screen: draw with plain characters only")
+    looks.arguments(parser, on_the_screen=True)
 
 
 def run(options: argparse.Namespace) -> int:
@@ -54,7 +55,7 @@ def run(options: argparse.Namespace) -> int:
         from bench.screens.job.view import Place
 
         at = Place("changes") if options.all else Place("trace", options.point)
-        return show_job(options.plant, options.logs, at, unicode=not options.ascii)
+        return show_job(options.plant, options.logs, looks.settings_of(options), at)
     if not options.logs.is_dir():
         raise BadRequest(f"found no folder {options.logs}, expected the one with the records; name it with --logs")
     records = records_in([options.logs])
@@ -110,7 +111,7 @@ def _show(
     else:
         _warn(history)
         for line in (*text, *_watched(options, head["point"])):
-            print(_fit(line))
+            print(line)
         print(f"days and times are {zone()}")
     return exits.NOT_PASSED if any(one.window is not None for one in studies) else exits.PASS
 
@@ -155,11 +156,3 @@ def _watched(options: argparse.Namespace, point: str | None) -> list[str]:
                 *(f"  {one}" for one in lines or ["nothing"]),
             ]
     return found
-
-
-def _fit(line: str) -> str:
-    """The line in characters that the terminal has."""
-    from bench.quantity import plain
-
-    encoding = (getattr(sys.stdout, "encoding", None) or "utf-8").lower()
-    return line if encoding.startswith("utf") else plain(line.replace("●", "o"))

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from bench.commands import looks
+
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's options."""
@@ -25,7 +27,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--readings", type=Path, metavar="FILE", help="with --plain: a work sheet (CSV) that was filled in at the rack"
     )
-    parser.add_argument("--ascii", action="store_true", help="draw with plain characters only")
+    looks.arguments(parser)
     parser.add_argument("--quiet", action="store_true", help="no tones")
     parser.add_argument("--say", default="", metavar="PROGRAM", help="a program that speaks the text it is given")
     parser.add_argument("--by-key", action="store_true", help="take readings by key only, never by a settled contact")

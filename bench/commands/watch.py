@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bench import exits
+from bench.commands import looks
 from bench.commands.common import LOGS, operator_name
 from bench.errors import BadRequest
 
@@ -46,7 +47,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--tell", type=Path, metavar="RECORD", help="say what a record comes to, and read nothing")
     parser.add_argument("--operator", default="", help="your name; kept in the record")
     parser.add_argument("--plain", action="store_true", help="line by line, without the screen")
-    parser.add_argument("--ascii", action="store_true", help="draw with plain characters only")
+    looks.arguments(parser)
     parser.add_argument("--quiet", action="store_true", help="no tones")
     parser.add_argument("--listen", default="", metavar="PROGRAM", help="a program that writes down what is said, a "
                         "line each")  # fmt: skip
@@ -258,15 +259,14 @@ def _show(options: argparse.Namespace, keeper: object) -> None:
     talk = Talk(cast(Kept, keeper))
     terminal = sys.stdin.isatty() and sys.stdout.isatty()
     said = _said(options.listen) if options.listen else ()
-    if options.plain or not terminal or options.listen:
+    if options.plain or not looks.paints() or options.listen:
         from bench.screens.watch.plain import run as by_line
 
         by_line(talk, sys.stdin, sys.stdout, tones=terminal and not options.quiet, lasts=options.lasts, said=said)
     else:
-        from bench.screens.program.settings import Settings
         from bench.screens.watch.app import run as show
 
-        show(talk, Settings(unicode=not options.ascii, tones=not options.quiet))
+        show(talk, looks.settings_of(options, tones=not options.quiet))
 
 
 def _said(program: str) -> Iterable[str]:

@@ -9,7 +9,6 @@ from typing import Any, TextIO
 
 from bench import exits
 from bench.diagnose.supply.patterns import findings
-from bench.quantity import plain
 from bench.say.reading import reading
 from bench.say.times import second, zone
 from bench.say.verdict import counts
@@ -35,8 +34,6 @@ class Console:
         self._out = out if out is not None else sys.stdout
         self._quiet = quiet
         self._section = ""
-        encoding = (getattr(self._out, "encoding", None) or "utf-8").lower()
-        self._ascii = not encoding.startswith("utf")
 
     def told(self, entry: e.Entry, state: State) -> None:
         """Print what one event means, given the state after it."""
@@ -167,7 +164,7 @@ class Console:
             self._say(f"{step.kind:9} {step.title}")
 
     def _say(self, line: str) -> None:
-        print(plain(line) if self._ascii else line, file=self._out, flush=True)
+        print(line, file=self._out, flush=True)
 
 
 def _worth_a_line(setting: Setting, outcome: Outcome) -> bool:

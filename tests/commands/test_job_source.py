@@ -208,14 +208,13 @@ def test_the_job_is_found_where_one_is(tmp_path: Path, monkeypatch: pytest.Monke
 
 @pytest.mark.parametrize(
     "words",
-    [["open", str(JOB)], ["ready", str(PLANT), "--screen"], ["trace", "W101.1", "--screen"]],
+    [["ready", str(PLANT), "--screen"], ["trace", "W101.1", "--screen"]],
     ids=lambda w: w[0],
 )
 def test_without_a_terminal_there_is_no_screen(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     from bench.cli import main
 
-    more = [] if words[0] == "open" else ["--logs", str(season())]
-    assert main([*words, *more]) == BAD_INPUT
+    assert main([*words, "--logs", str(season())]) == BAD_INPUT
     assert "no terminal to paint on" in capsys.readouterr().err
 
 

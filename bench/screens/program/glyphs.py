@@ -6,22 +6,11 @@ picture of double width.
 
 from __future__ import annotations
 
-import unicodedata
 from dataclasses import dataclass
 from typing import Final
 
-from bench.quantity import plain
+from bench.quantity import ascii_only
 from bench.texts import clean
-
-_SPELLED: Final = str.maketrans({"±": "+/-", "–": "-", "\ufffd": "?", "·": "-", "…": "...", "’": "'"})
-
-
-def ascii_only(text: str) -> str:
-    """The text in ASCII: units spelled, accents dropped, and a question mark for what is left."""
-    if text.isascii():
-        return text
-    spelled = unicodedata.normalize("NFKD", plain(text).translate(_SPELLED))
-    return "".join(c for c in spelled if not unicodedata.combining(c)).encode("ascii", "replace").decode()
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,8 @@
 """What the styles of spans look like: at night, by day, and without any colour.
 
 Colour never speaks alone: whatever has a style here also has a word or a shape of its own. Verdicts are told apart by
-colours that do not rely on red against green.
+colours that do not rely on red against green. Every pair of colours has a contrast of 4.5 or more, in a terminal with
+256 colours too.
 """
 
 from __future__ import annotations
@@ -21,21 +22,21 @@ NIGHT: Final = {
     "hint": "bold #9fd3ff",
     "band": "#9fd3ff",
     "point": "bold #ffffff",
-    "scale": "#5f6f73",
+    "scale": "#7f9095",
     "wall": "bold #f0b64c",
-    "beyond": "#6d4a2c",
-    "frame": "#5f6f73",
+    "beyond": "#af875f",
+    "frame": "#7f9095",
     "ruler": "#8b999c",
-    "rule": "#3a484c",
+    "rule": "#7f9095",
     "rule-done": "#f0b64c",
-    "pin": "#5f6f73",
+    "pin": "#7f9095",
     "pin-pass": "#56cfb0",
     "pin-fail": "bold #ff7d5c",
     "pin-undecided": "bold #f4d548",
     "pin-skipped": "#8b999c",
     "pin-void": "#8b999c",
     "pin-done": "#8b999c",
-    "red": "bold #ffffff on #c4302b",
+    "red": "bold #ffffff on #d70000",
     "black": "bold #000000 on #eef1f0",
     "pass": "bold #56cfb0",
     "fail": "bold #ff7d5c",
@@ -68,21 +69,21 @@ DAY: Final = {
     "hint": "bold #0b4f8a",
     "band": "#0b4f8a",
     "point": "bold #000000",
-    "scale": "#8d948f",
+    "scale": "#666d70",
     "wall": "bold #8a4f00",
-    "beyond": "#c9a56f",
-    "frame": "#8d948f",
+    "beyond": "#875f00",
+    "frame": "#666d70",
     "ruler": "#5f686b",
-    "rule": "#cfcabb",
+    "rule": "#666d70",
     "rule-done": "#8a4f00",
-    "pin": "#8d948f",
+    "pin": "#666d70",
     "pin-pass": "#00695a",
     "pin-fail": "bold #b02a12",
     "pin-undecided": "bold #6f5800",
     "pin-skipped": "#5f686b",
     "pin-void": "#5f686b",
     "pin-done": "#5f686b",
-    "red": "bold #ffffff on #c4302b",
+    "red": "bold #ffffff on #d70000",
     "black": "bold #ffffff on #101010",
     "pass": "bold #00695a",
     "fail": "bold #b02a12",
@@ -97,7 +98,7 @@ DAY: Final = {
     "digits": "#000000",
     "digits-last": "#5f686b",
     "warn": "bold #8a4f00",
-    "hatch": "#b87513",
+    "hatch": "#875f00",
     "word": "bold #ffffff on #8a4f00",
     "alarm": "bold #b02a12",
     "note": "bold #ffffff on #8a4f00",
@@ -122,24 +123,27 @@ BARE: Final = {
 
 PALETTES: Final = {"night": NIGHT, "day": DAY, "bare": BARE}
 
-WIRES: Final[dict[str, tuple[str, str]]] = {
-    "white": ("#ffffff", "#a9aaa4"),
-    "red": ("#e5484d", "#c4302b"),
-    "black": ("#6d7679", "#101010"),
-    "yellow": ("#f4d548", "#b39200"),
-    "violet": ("#a06ee0", "#7a3fc0"),
-    "blue": ("#4f9cf0", "#1d63b8"),
-    "orange": ("#f28c38", "#d06a10"),
-    "green": ("#4fbf67", "#1f8a3b"),
-    "brown": ("#a9714b", "#7a4521"),
-    "slate": ("#93a1ab", "#69767f"),
-    "grey": ("#93a1ab", "#69767f"),
-    "pink": ("#f09ac0", "#d0609a"),
-    "gold": ("#d9b23f", "#a5801a"),
-    "turquoise": ("#3fc7c7", "#108a8a"),
-    "silver": ("#c3cace", "#8b9499"),
+WIRE_GROUND: Final = "#0f1518"
+"""What a wire is drawn on, at night and by day: yellow and white cannot be seen on paper."""
+WIRES: Final = {
+    "white": "#ffffff",
+    "red": "#ff0000",
+    "black": "#7f898d",
+    "yellow": "#ffd700",
+    "violet": "#af5fff",
+    "blue": "#5fafff",
+    "orange": "#ff8700",
+    "green": "#5faf5f",
+    "brown": "#af875f",
+    "slate": "#93a1ab",
+    "grey": "#93a1ab",
+    "pink": "#ff87af",
+    "gold": "#d7af5f",
+    "turquoise": "#5fd7d7",
+    "silver": "#c3cace",
 }
-"""Colours of conductors at night and by day; the words stand beside them."""
+"""Colours of conductors; the words stand beside them. Those that have a hue are colours that a terminal with 256 has
+just so. Black is drawn as the darkest grey that can be seen on its ground."""
 
 
 @lru_cache(maxsize=512)
@@ -148,8 +152,8 @@ def style_of(name: str, palette: str) -> Style:
     table = PALETTES[palette]
     base = Style.parse(table[""]) if table[""] else Style.null()
     if name.startswith("wire:"):
-        pair = WIRES.get(name[5:])
-        if pair is None or palette == "bare":
+        colour = WIRES.get(name[5:])
+        if colour is None or palette == "bare":
             return base + Style(bold=True)
-        return base + Style(color=pair[palette == "day"], bold=True)
+        return base + Style(color=colour, bgcolor=WIRE_GROUND, bold=True)
     return base + Style.parse(table.get(name, "") or "none")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -11,6 +12,10 @@ if TYPE_CHECKING:
 Why = Literal["finished", "left", "lost", "ended"]
 
 
+def not_kept(light: bool) -> None:
+    """The look is chosen anew each time."""
+
+
 @dataclass(frozen=True, slots=True)
 class Settings:
     """How a screen behaves.
@@ -18,6 +23,7 @@ class Settings:
     Attributes:
         unicode: draw with signs beyond ASCII.
         day: begin with the light screen.
+        turned: told of each change between light and dark: whether it is light now.
         tones: ring the terminal's bell.
         say: a program that speaks the text it is given; empty: none.
         watch: never take the operator's seat unasked.
@@ -26,6 +32,7 @@ class Settings:
 
     unicode: bool = True
     day: bool = False
+    turned: Callable[[bool], None] = not_kept
     tones: bool = True
     say: str = ""
     watch: bool = False

@@ -50,7 +50,7 @@ THEMES: Final = (
         foreground="#20282b",
         background="#f7f4ea",
         surface="#f7f4ea",
-        panel="#e9e4d3",
+        panel="#f2eee2",
         dark=False,
     ),
 )
@@ -196,6 +196,7 @@ class Terminal(App[None], inherit_bindings=False):
     def turn(self) -> None:
         """From dark to light, or back."""
         self.theme = "night" if self.theme == "day" else "day"
+        self.settings.turned(self.theme == "day")
 
     def end(self) -> None:
         """Give the terminal up."""

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from bench.quantity import ascii_only
 from bench.screens.program.cells import (
     Span,
     centred,
@@ -22,7 +23,7 @@ from bench.screens.program.cells import (
     wrap,
     wrapped,
 )
-from bench.screens.program.glyphs import ASCII, UNICODE, ascii_only
+from bench.screens.program.glyphs import ASCII, UNICODE
 from bench.screens.widgets import digits, face, scale
 from bench.texts import clean
 
