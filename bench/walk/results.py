@@ -140,7 +140,7 @@ def _twins(setting: Setting, found: Mapping[int, Outcome]) -> dict[int, Outcome]
             times = f"{part / least:.1f} times as much as" if least > 0.01 else "far more than"
             told = (
                 f"It loses {times} its twin, {least_name}, at the same current: look at this joint cold and dead "
-                f"({TWIN:g} times is where one looks, a maintenance specification as quoted in public pages)."
+                f"({TWIN:g} times is where one looks, ANSI/NETA as quoted in public pages)."
             )
             marked[outcome.index] = replace(outcome, remark=f"{outcome.remark} {told}".strip(), odd=True)
     return marked

@@ -23,8 +23,9 @@ READ: Final = {
     "practice": "**no source**",
 }
 NAMED: Final = re.compile(
-    r"\b(?:IEC|ISO(?:/IEC)?|IEEE|ASTM|JCGM|ILAC|IPC/WHMA|NIST|NBS|ITU-T|SCPI)"
-    r"(?: (?:Handbook|Technical Note))?[ -](?:[A-Z]{1,2}-?)?[0-9]+(?:[.-][0-9]+)*"
+    r"\b(?:(?:IEC|ISO(?:/IEC)?|IEEE|ASTM|JCGM|ILAC|IPC/WHMA|NIST|NBS|ITU-T|SCPI|ANSI/TIA|DIN|NEC|RFC)"
+    r"(?: (?:Handbook|Technical Note))?[ -](?:[A-Z]{1,2}[.-]?)?[0-9]+(?:[.-][0-9]+)*"
+    r"|EN [0-9]{3,5}(?: [0-9]{3})?(?:-[0-9]+)*|HSG ?[0-9]+|ANSI/NETA)"
 )
 """How documents are named in code and tests."""
 

@@ -49,6 +49,14 @@ def test_k27_one_connection_and_only_at_the_spc(crossings, kinds):
     assert [fault.kind for fault in paper_faults(BondNetwork([*INSIDE, *OUTSIDE], bonds, "bar"))] == kinds
 
 
+def test_k27_the_common_network_is_a_mesh_and_its_loops_are_no_fault():
+    # ITU-T K.27, 3.2.2 as quoted in a public manual: the common bonding network "always has a mesh topology".
+    outside = [Point(name, outside=True) for name in ("cbn", "steel", "duct")]
+    ring = [Bond("C1", "cbn", "steel", 1e-3), Bond("C2", "steel", "duct", 1e-3), Bond("C3", "duct", "cbn", 1e-3)]
+    network = BondNetwork([*INSIDE, *outside], [*STAR[:2], *ring, Bond("SPC", "bar", "cbn", 1e-3)], "bar")
+    assert paper_faults(network) == []
+
+
 def test_k27_a_mesh_ibn_may_be_meshed_inside_and_a_star_ibn_not():
     # ITU-T K.27, 3.2.7 (mesh-IBN) and 3.2.8 (star IBN): terms read in its public contents list.
     for mesh, kinds in ((True, []), (False, ["loop"])):
@@ -158,41 +166,40 @@ def test_lifts_that_stay_are_a_largest_matching_and_removals_the_cycle_rank(seed
     assert len(fewest_removals(built)[0]) == rank == len([f for f in paper_faults(built) if f.kind == "loop"])
 
 
-# ITU-T O.41 (1994), psophometric weighting, as quoted with its tolerances in a public draft of
-# ANSI/TIA-470.120-C, table A.1: hertz, relative weight in dB, tolerance in dB where one is given.
+# ITU-T O.41 (1994), psophometric weighting, as quoted in a public draft of
+# ANSI/TIA-470.120-C, table A.1: hertz, relative weight in dB.
 O41 = [
-    (16.66, -85.0, None),
-    (50, -63.0, 2),
-    (100, -41.0, 2),
-    (200, -21.0, 2),
-    (300, -10.6, 1),
-    (400, -6.3, 1),
-    (500, -3.6, 1),
-    (600, -2.0, 1),
-    (700, -0.9, 1),
-    (800, 0.0, 0),
-    (900, 0.6, 1),
-    (1000, 1.0, 1),
-    (1200, 0.0, 1),
-    (1400, -0.9, 1),
-    (1600, -1.7, 1),
-    (1800, -2.4, 1),
-    (2000, -3.0, 1),
-    (2500, -4.2, 1),
-    (3000, -5.6, 1),
-    (3500, -8.5, 2),
-    (4000, -15.0, 3),
-    (4500, -25.0, 3),
-    (5000, -36.0, 3),
-    (6000, -43.0, None),
+    (16.66, -85.0),
+    (50, -63.0),
+    (100, -41.0),
+    (200, -21.0),
+    (300, -10.6),
+    (400, -6.3),
+    (500, -3.6),
+    (600, -2.0),
+    (700, -0.9),
+    (800, 0.0),
+    (900, 0.6),
+    (1000, 1.0),
+    (1200, 0.0),
+    (1400, -0.9),
+    (1600, -1.7),
+    (1800, -2.4),
+    (2000, -3.0),
+    (2500, -4.2),
+    (3000, -5.6),
+    (3500, -8.5),
+    (4000, -15.0),
+    (4500, -25.0),
+    (5000, -36.0),
+    (6000, -43.0),
 ]
 
 
-@pytest.mark.parametrize("hertz, weight, tolerance", O41)
-def test_o41_weights(hertz, weight, tolerance):
+@pytest.mark.parametrize("hertz, weight", O41)
+def test_o41_weights(hertz, weight):
     assert psophometric_db(hertz) == pytest.approx(weight, abs=1e-9)
     assert len(PSOPHOMETRIC_DB) == len(O41)
-    assert tolerance is None or 0 <= tolerance <= 3
 
 
 def test_o41_equivalent_noise_bandwidth():

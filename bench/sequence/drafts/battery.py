@@ -257,7 +257,7 @@ def _warm(plant: Plant, supply: Supply, inlets: list[Inlet]) -> Ask:
         text=f"Leave it on for an hour. Then, without touching, read each joint of {', '.join(names)} and of the bars "
         "with a thermometer that looks from afar, and the air. Type the warmest joint, its °C, that of its neighbours "
         "and of the air. Between like joints under like load 1 to 3 K want a second look, 4 to 15 K a repair, more an "
-        "end at once (a maintenance specification as quoted in public pages); at part load the rise goes with the "
+        "end at once (ANSI/NETA as quoted in public pages); at part load the rise goes with the "
         "square of the current.",
         name="remark",
         proven=unique(name for inlet in inlets for name in _stands_on(plant, inlet)),
