@@ -23,10 +23,12 @@ from bench.judge.wire_tables import IEC_60228_OHM_PER_KM
 from bench.quantity import engineering
 
 LAY_INCREMENT: Final = 0.02
-"""Extra resistance of a stranded conductor, since its wires run in helices (ASTM B496, as quoted in public tables)."""
+"""Extra resistance of a stranded conductor, since its wires run in helices: ASTM B496 for compact round strands, as
+quoted in public text; ASTM B8 for concentric ones, the same in its usual classes, from memory."""
 
 AWG_DIAMETER_TOLERANCE: Final = 0.01
-"""Permitted deviation of a wire's diameter, 1 % (ASTM B1, as quoted in a public copy; B3 the same from memory)."""
+"""Permitted deviation of a wire's diameter, 1 %: ASTM B1 for hard-drawn wire, as quoted in a public copy; ASTM B3 for
+soft wire, as in cables, the same from memory."""
 
 STRANDED_AREA: Final = (0.93, 1.18)
 """Copper area of usual AWG make-ups of 7 or 19 whole-gauge wires, as a part of the solid size's area: own computation.
