@@ -16,6 +16,9 @@ from bench.record.read import read_record
 from bench.runner.address import address_file, read_address
 from bench.walk import events as e
 from bench.walk.by_eye import FLAG
+from bench.walk.state import fold
+from bench.walk.work_sheet import scan_text
+from tests.walks.glass import Glass
 from tests.walks.terminal import Terminal
 from tests.walks.tool import JOB, wait_for_lines
 from tests.walks.window import Window
@@ -114,6 +117,32 @@ def test_by_keys_digits_are_taken_at_once(job: Path) -> None:
         window.process.wait(timeout=30)
         window.close()
         end_runner(record)
+
+
+def test_a_code_that_is_scanned_from_a_sheet_leads_back_to_its_line(job: Path) -> None:
+    """A scanner types the code and Enter, whatever page is open."""
+    record = job / "r.jsonl"
+    words = ("walk", job / "sequence.yaml", "--bench", job / "bench.yaml", "--record", record, "--operator", "Ada")
+    glass = Glass(*words, cwd=job)
+    try:
+        glass.shows("Wire 1", within=90)
+        glass.type("1.7\r")
+        glass.shows("Wire 2")
+        glass.until(lambda: answers(record) == ["1.7"])
+        plan = fold(read_record(record)).setting.plan  # type: ignore[union-attr]
+        glass.type(f"{scan_text(plan, plan.steps[0])}\r")
+        glass.until(lambda: [one.to for one in went(record)] == [0])
+        glass.shows("Wire 1")
+        glass.type("1.8\r")
+        glass.until(lambda: answers(record) == ["1.7", "1.8"])
+        glass.shows("Wire 2")
+    finally:
+        glass.close()
+        end_runner(record)
+
+
+def went(record: Path) -> list[e.Went]:
+    return [entry.event for entry in read_record(record) if isinstance(entry.event, e.Went)]
 
 
 def test_the_demo_by_hand_shows_a_display_and_takes_what_is_typed(tmp_path: Path) -> None:
