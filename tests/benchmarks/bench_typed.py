@@ -40,7 +40,7 @@ def main(only: str = "", how: str = "") -> bool:
             good &= whole
             told = ", ".join(f"{count} {verdict}" for verdict, count in verdicts.most_common())
             print(
-                f"{manner:13} {kind:13} {'whole' if whole else 'NOT WHOLE'}: {typed:3} answers, "
+                f"{manner:13} {kind:27} {'whole' if whole else 'NOT WHOLE'}: {typed:3} answers, "
                 f"{len(readings):3} readings, all typed; {told}",
                 flush=True,
             )

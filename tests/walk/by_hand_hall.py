@@ -33,6 +33,7 @@ BENCH = """
 bench: by hand
 instruments:
   - {name: hand-held, profile: hand-held-meter, port: typed}
+  - {name: desk, profile: scpi-bench-meter, port: typed}
   - {name: low-ohm, profile: hand-held-low-ohm-meter, port: typed}
   - {name: tester, profile: dial-insulation-tester, port: typed}
   - {name: clamp, profile: hand-held-clamp, port: typed}

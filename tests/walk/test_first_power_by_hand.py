@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from bench.plant.faults import ShelfHeavy
@@ -11,10 +13,11 @@ from bench.sequence.draft import draft
 from bench.sequence.plan import Step
 from bench.walk import by_knobs
 from bench.walk import events as e
+from bench.walk.by_eye import FLAG
 from bench.walk.by_knobs import LIMIT, OFF
 from bench.walk.left_on import outputs_on
 from bench.walk.power import BY_HAND
-from bench.walk.results import results
+from bench.walk.results import outcomes, results
 from bench.walk.state import Phase, Refused, State, by_knobs_course, fold, take
 from tests.walk.by_hand_hall import JOB, Person, began, walked
 
@@ -65,6 +68,25 @@ def test_it_is_walked_whole(first: e.Began) -> None:
     assert BY_HAND in next(one.remark for one in results(state).values() if BY_HAND in one.remark)
     # the record alone says it all
     assert verdict_of(fold(kept), "2C on A alone, all cards in") == verdict_of(state, "2C on A alone, all cards in")
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("bay", "amps", "raised"), [("6", "hand-held", 8), ("2", "desk", 40)])
+def test_a_whole_bay_is_walked_on_to_its_batteries(tmp_path: Path, bay: str, amps: str, raised: int) -> None:
+    """Shelf by shelf, feed by feed, both feeds, then the plant's own supplies: nothing is passed over.
+
+    A shelf that draws little wants a desk meter for its current, read by eye as all the others are.
+    """
+    text = draft(load_plant(JOB / "plant.yaml"), "first-power", bay, "plant.yaml", "s.json")
+    text = text.replace("computed: shelf-voltage", "computed: shelf-voltage, margin: 2 V")
+    kept: list[e.Entry] = []
+    state = walked(began(tmp_path, text, amps=amps), kept=kept)
+    assert state.phase is Phase.DONE and not outputs_on(state)
+    assert {one.verdict for one in results(state).values()} == {"pass", "done"}
+    readings = [one.reading for one in outcomes(state) if one.reading is not None]
+    assert readings and all(FLAG in one.flags for one in readings)
+    brought_up = [one.event for one in kept if isinstance(one.event, e.Energised)]
+    assert len(brought_up) == raised and all(one.by_hand and one.confirmed for one in brought_up)
 
 
 @pytest.mark.slow

@@ -144,9 +144,13 @@ KINDS = {
     "earth": ("", "low-ohm", "hand-held"),
     "earth-live": ("", "hand-held", "clamp"),
     "first-power": ("6", "hand-held", "hand-held"),
+    "first-power of four shelves": ("2", "hand-held", "desk"),
     "absorption": ("W101", "hand-held", "hand-held"),
 }
-"""Kind of sequence to what it is drafted for, which meter reads ohms, and which reads amperes."""
+"""Kind of sequence to what it is drafted for, which meter reads ohms, and which reads amperes.
+
+First power is of a whole bay: one of two shelves, and one of four on both feeds, whose small currents want a desk meter
+that is read by eye."""
 
 
 ABSORPTION = """
@@ -174,7 +178,8 @@ def job_for(folder: Path, kind: str) -> tuple[Path, Path]:
     shutil.copy(JOB / "plant.yaml", folder)
     shutil.copytree(JOB / "pins", folder / "pins", dirs_exist_ok=True)
     plant = load_plant(JOB / "plant.yaml")
-    text = ABSORPTION if kind == "absorption" else draft(plant, kind, of, "plant.yaml", "s.json")
+    drafted = kind.partition(" ")[0]
+    text = ABSORPTION if kind == "absorption" else draft(plant, drafted, of, "plant.yaml", "s.json")
     if kind == "insulation":
         # two of the pairs, then all nets against each other as ever
         text = re.sub(r"only: \[W101/1, .*\]", "only: [W101/1, W101/2]", text)
