@@ -22,6 +22,7 @@ from bench.simulate.world.power import PowerWorld
 from bench.simulate.world.relayed import RelayedLeads
 from bench.walk import events as e
 from bench.walk.state import start, take
+from tests.diagnose.explain.damage_kinds import landed
 from tests.instruments.server import served
 from tests.walks.tool import COMMAND, JOB, environment, proveout, run_json, started, wait_for_lines
 
@@ -102,6 +103,56 @@ def test_each_pair_alone_says_the_same_as_the_search(tmp_path: Path) -> None:
     assert code == 1
     assert [one["title"] for one in summary["verdicts"] if one["verdict"] == "fail"] == ["J111.19 J111.30"]
     assert sum(isinstance(event, e.Read) for event in events) == len(pairs) == 66
+
+
+PILE = """
+plant: pile
+ambient: 20 degC
+connector-types: [{name: D9, pins: 9, rows: 1}]
+cable-types: [{name: N9, conductors: 9, colours: numbered, size: AWG 24}]
+bays:
+  - {name: "1", shelves: [{name: 1A, connectors: [{name: J1, type: D9}]}]}
+  - {name: "2", shelves: [{name: 2A, connectors: [{name: K1, type: D9}]}]}
+cables: [{name: W1, type: N9, length: 12 m, from: J1, to: K1}]
+"""
+TRUE_ORDER = {1: 4, 2: 9, 3: 1, 4: 7, 5: 2, 6: 8, 7: 3, 8: 6, 9: 5}
+"""How the cable runs of which no list is left: pin of J1 to pin of K1."""
+
+
+def test_a_cable_of_which_no_list_is_left_is_learned_through_the_matrix(tmp_path: Path) -> None:
+    """Every near pin against every far one, by the bytes of a matrix and a meter; the open one is asked."""
+    plant = tmp_path / "plant.yaml"
+    plant.write_text(PILE, "utf-8")
+    head = BENCH.read_text("utf-8")
+    head = head[: head.index("  faults:")].replace("J111.1-37: 01-37", "J1.1-9: 01-09")
+    faults = "".join(
+        f"    - {{fault: exchanged, pins: [{', '.join(one.pins)}]}}\n"
+        for one in landed("K1", TRUE_ORDER)
+        if isinstance(one, k.Exchanged)
+    )
+    broken = "    - {fault: open, conductor: W1.6}\n"
+    bench = tmp_path / "bench.yaml"
+    bench.write_text(head.replace("J208.1-37: 38-74", "K1.1-9: 10-18") + f"  faults:\n{faults}{broken}", "utf-8")
+    steps = "\n".join(
+        f"  - {{step: measure, title: 'J1.{a} K1.{b}', read: resistance, between: [J1.{a}, K1.{b}], "
+        "limit: {at-least: 100 kohm, source: apart}}"
+        for a in TRUE_ORDER
+        for b in TRUE_ORDER
+    )
+    sequence, record = tmp_path / "all.yaml", tmp_path / "logs" / "all.jsonl"
+    sequence.write_text(CROSSES.format(plant=plant, steps=steps), "utf-8")
+    record.parent.mkdir()
+    run_json("run", sequence, "--bench", bench, "--record", record, "--speed", 20, cwd=tmp_path)
+    read = [entry.event for entry in read_record(record) if isinstance(entry.event, e.Read)]
+    assert len(read) == 81 and all(one.raw[-1].startswith("matrix: (@") for one in read)
+
+    done = proveout("learn", plant, "W1", "--logs", record.parent, "--write", cwd=tmp_path)
+    assert "W1: 8 of 8 wires that get through are learned" in done.stdout, done.stdout
+    assert "asked, not learned: W1.6" in done.stdout
+    learned = {one.name: one.far for one in load_plant(plant).cables["W1"].conductors}
+    assert {name: end.name for name, end in learned.items() if end is not None} == {
+        f"W1.{a}": f"K1.{b}" for a, b in TRUE_ORDER.items() if a != 6
+    }
 
 
 @pytest.mark.parametrize(

@@ -62,6 +62,7 @@ class Plugs:
         self.index = index
         self.seen = seen
         self.gain = log2(max(2, len(index.wires))) + 0.75
+        self._led = self._led_through()
         self._net = gather(len(index.pins), zip(index.near, index.far, strict=True))
         self._plain = [Seat(c) for c in range(len(index.connectors))]
         self.seats = list(self._plain)
@@ -303,7 +304,7 @@ class Plugs:
         options: list[Option] = []
         if len(self._fed[connector]) - now >= 2 and connector not in self._fixed:
             options += [(self._right(connector, other), other) for other in self._voted(connector) if other != seat]
-            if seat.mated and self._dead(connector) and not self._sound(connector):
+            if seat.mated and self._dead(connector) and seat.socket not in self._led:
                 out = Seat(seat.socket, mated=False)
                 options.append((self._right(connector, out), out))
         self._options[connector] = now, options
@@ -325,10 +326,15 @@ class Plugs:
             dead += all(e < 0 or size[e] == 1 for e in ends)
         return dead >= 2 and dead * 4 >= len(self._fed[connector])
 
-    def _sound(self, connector: int) -> bool:
-        """Whether a wire of the connector conducts where the design has it: then its plug is in."""
-        index, label = self.index, self.seen.label
-        return any(self._joined(index.near[wire], index.far[wire], label) for wire in index.fed[connector])
+    def _led_through(self) -> set[int]:
+        """Connectors with a pin that conducts to one pin of the other side, and to nothing else: a plug is in them."""
+        home, seen = self.index.home, self.seen
+        return {
+            home[pin]
+            for group in seen.twos
+            if seen.near[group] and seen.far[group]
+            for pin in (*seen.near[group], *seen.far[group])
+        }
 
     def _is_seen(self, connector: int, seat: Seat) -> bool:
         """Whether wires were found where this seat puts them and its own plain place does not.

@@ -24,7 +24,7 @@ from operator import eq
 from zlib import crc32
 
 from bench.diagnose.halving import counting_width
-from bench.diagnose.identify.chain_reading import Reading, readings
+from bench.diagnose.identify.chain_reading import Reading, agreeing, readings
 from bench.diagnose.identify.clip_plans import chain_links, chain_pairs, clip_card, told_sizes
 from bench.diagnose.identify.grouping import Grouper, May
 from bench.diagnose.identify.naming import (
@@ -44,6 +44,8 @@ _ENOUGH = 3
 _NO_CHAIN = "no chain fits"
 _ROUNDS = 3
 """Most chains that are laid before the rest is called ambiguous."""
+_TURNS = 6
+"""Most ways to hang the singles on one chain."""
 
 
 @dataclass(frozen=True)
@@ -118,6 +120,8 @@ class _Chain:
         self._joined: dict[tuple[str, ...], tuple[str, ...]] = {}
         self._notes: list[str] = []
         self._why = _NO_CHAIN
+        self._ways: list[Reading] = []
+        self._hung: set[str] = set()
         self._faults: tuple[tuple[str, ...], ...] = ()
         self._there: tuple[tuple[str, ...], ...] = ()
 
@@ -166,14 +170,22 @@ class _Chain:
         self._compare("far", first, (*self._there, *found))
         pairs = [g for g in found if len(g) == 2]
         singles = [g[0] for g in found if len(g) == 1]
-        links = chain_links(pairs, singles)
-        yield from prober.set_up(clip_card("far", links))
-        yield from prober.set_up(Card("near", (Clear(),)))
-        prober.trips += 1
-        seen = yield from Grouper(prober, "near", plan.bar, self._may_second(links)).pairs(plan.conductors)
-        if not faults:
-            self._compare("near", links, seen)
-        self._accept(readings(first, faults, seen, pairs, singles))
+        # a single that does not get through gives the chain no direction: another one may
+        apart = not faults and not self._there
+        for turn in range(min(_TURNS, len(singles)) if apart and singles else 1):
+            hung = [*singles[turn:], *singles[:turn]]
+            links = chain_links(pairs, hung)
+            yield from prober.set_up(clip_card("far", links))
+            yield from prober.set_up(Card("near", (Clear(),)))
+            prober.trips += 1
+            seen = yield from Grouper(prober, "near", plan.bar, self._may_second(links)).pairs(plan.conductors)
+            if not faults:
+                self._compare("near", links, seen)
+            self._hung |= {single for link in links if len(link) > 1 for single in link if single in singles}
+            self._ways = agreeing(self._ways if apart else [], readings(first, faults, seen, pairs, hung))
+            if len(self._ways) < 2:
+                break
+        self._accept(self._ways)
 
     def _accept(self, readings: Sequence[Reading]) -> None:
         """Keep what all ways to read the chain agree on."""
@@ -287,10 +299,12 @@ class _Chain:
     def _compare(self, end: str, planned: Sequence[Sequence[str]], found: Sequence[Sequence[str]]) -> None:
         expected, seen = (sorted(map(len, groups), reverse=True) for groups in (planned, found))
         if expected != seen:
-            self._notes.append(
+            note = (
                 f"groups at the {end} end: expected {told_sizes(expected)}, found {told_sizes(seen)}; a "
                 "conductor does not get through, is joined to another, or a clip is off"
             )
+            if note not in self._notes:
+                self._notes.append(note)
 
     def _may_first(self, first: Sequence[Sequence[str]]) -> May:
         """Whether two far ends may be a pair, by the colours of the pairs that were clipped."""
@@ -313,6 +327,22 @@ class _Chain:
         together = {(far.get(a), far.get(b)) for link in links for a in link for b in link if a != b}
         return lambda one, other: _fits(near.get(one), near.get(other), together)
 
+    def _either(self) -> tuple[dict[str, None], dict[str, None]]:
+        """Ends and conductors that some way to read the chains names, where all the others are open.
+
+        With nothing joined whatever gets through shows in a pair, or hung on one. Empty where that is not so.
+        """
+        named = {flag for way in self._ways for flag in way.names}
+        if self._faults or self._there or not named or not self._hung >= set(self._plan.flags) - named:
+            return {}, {}
+        conductors = {name for way in self._ways for name in way.names.values()}
+        if len(named) != len(conductors):
+            return {}, {}
+        return (
+            {flag: None for flag in self._plan.flags if flag in named},
+            {name: None for name in self._plan.conductors if name in conductors},
+        )
+
     def _part_joined(self) -> None:
         """Take back the names of ends that are joined at the far end: each may be any of them."""
         for group in self._there:
@@ -333,14 +363,19 @@ class _Chain:
         flags = [f for f in plan.flags if f not in done]
         missing = [c for c in plan.conductors if c not in spoken]
         last = len(flags) == len(missing) == 1 and not shorted
+        eliminated = {flags[0]: missing[0]} if last else {}
         lost = bool(flags) and not self._names
+        either = self._either() if lost else ({}, {})
+        unsure = Ambiguous(tuple(either[0]) or tuple(flags), tuple(either[1]) or tuple(missing), self._why)
+        if (lost and not either[0]) or (last and not self._notes):
+            flags = missing = []
         return Identification(
             names=dict(self._names),
-            by_elimination={flags[0]: missing[0]} if last else {},
+            by_elimination=eliminated,
             shorted=tuple(shorted),
-            ambiguous=(Ambiguous(tuple(flags), tuple(missing), self._why),) if lost else (),
-            open_flags=() if lost or (last and not self._notes) else tuple(flags),
-            open_conductors=() if lost or (last and not self._notes) else tuple(missing),
+            ambiguous=(unsure,) if lost else (),
+            open_flags=tuple(flag for flag in flags if flag not in either[0]),
+            open_conductors=tuple(name for name in missing if name not in either[1]),
             contradictions=(
                 *self._notes,
                 *plan.colours.quarrels(plan.conductors, plan.flags),

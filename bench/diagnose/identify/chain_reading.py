@@ -85,6 +85,28 @@ def readings(
     return found
 
 
+def agreeing(before: Sequence[Reading], now: Sequence[Reading]) -> list[Reading]:
+    """The ways to read several chains of the same ends: each of one that goes with one of the other, put together.
+
+    Args:
+        before: those of the chains so far; none for the first.
+        now: those of the chain that was laid last.
+
+    Returns:
+        The ways that are left; those of the last chain alone where no two go together.
+    """
+    if not before or not now:
+        return list(now or before)
+    found: list[Reading] = []
+    for one in before:
+        for other in now:
+            names = {**one.names, **other.names}
+            alike = all(names[flag] == name for flag, name in one.names.items())
+            if alike and len(set(names.values())) == len(names) and all(names != known.names for known in found):
+                found.append(Reading(names))
+    return found or list(now)
+
+
 def _hang(
     path: Reading,
     loose: Sequence[str],

@@ -229,6 +229,25 @@ def test_two_conductors_cannot_be_told_apart_by_clips():
         plan_chain(("a", "b"), ("1", "2"))
 
 
+@pytest.mark.parametrize("size", [3, 4, 5, 6, 9, 12])
+def test_a_chain_with_one_wire_that_does_not_get_through_names_all_others(size):
+    """Whichever it is; of three, two are left, which no clips tell apart."""
+    for seed in range(40 * size, 40 * size + 6):
+        cable = Cable(size, seed, 1)
+        result = run("chain", cable)
+        broken = next(flag for flag, name in cable.truth.items() if name in cable.opens)
+        check_names(cable, result)
+        # of four, one is alone on both trips: that may be what is left over, with nothing that proves it
+        assert (result.open_flags or tuple(result.by_elimination)) == (broken,), seed
+        assert set(result.open_conductors or result.by_elimination.values()) == cable.opens, seed
+        if size > 3:
+            assert len(result.names) == size - 1 and not result.ambiguous, seed
+        else:
+            (unsure,) = result.ambiguous
+            assert set(unsure.flags) == set(cable.flags) - {broken}, seed
+            assert set(unsure.conductors) == set(cable.conductors) - cable.opens, seed
+
+
 def test_the_chain_with_single_probes():
     for size in (*range(3, 30), 61):
         cable = Cable(size, size)
