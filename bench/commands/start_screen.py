@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import signal
 import subprocess
 import sys
 import time
@@ -30,9 +31,17 @@ class RunnerFailed(ConnectionError):
     """
 
     def __init__(self, code: int, text: str) -> None:
-        super().__init__(text or f"the runner ended with code {code}")
+        how = f"was ended by {_signal(-code)} before it answered" if code < 0 else f"ended with code {code}, unexplained"
+        super().__init__(text or f"the runner {how}")
         self.code = code
         self.text = text
+
+
+def _signal(number: int) -> str:
+    try:
+        return f"signal {number} ({signal.Signals(number).name})"
+    except ValueError:
+        return f"signal {number}"
 
 
 def show(options: argparse.Namespace) -> int:
@@ -48,7 +57,7 @@ def show(options: argparse.Namespace) -> int:
     if options.attach is not None:
         return _screen(options, attached(options.attach))
     record, started = _start(options)
-    return _screen(options, lambda: _wait_for_runner(record, started))
+    return _screen(options, lambda: _wait_for_runner(record, started), record)
 
 
 def _sheet(options: argparse.Namespace) -> str:
@@ -161,13 +170,24 @@ def _wait_for_runner(record: Path, process: subprocess.Popen[bytes]) -> RunnerAd
     raise RunnerFailed(-1, f"the runner did not answer within {START_WITHIN:g} s; see {messages}")
 
 
-def _screen(options: argparse.Namespace, find: Callable[[], RunnerAddress]) -> int:
-    """Show the screen until it is left; then say what came of it, or how to come back."""
+def _screen(options: argparse.Namespace, find: Callable[[], RunnerAddress], record: Path | None = None) -> int:
+    """Show the screen until it is left; then say what came of it, or how to come back.
+
+    Args:
+        options: the command's.
+        find: says where the runner answers.
+        record: of a walk that is begun or gone on with here.
+    """
     try:
         ended = _shown(options, find)
     except RunnerFailed as error:
-        print(error.text, file=sys.stderr)
+        print(error.text or _gone(str(error), record), file=sys.stderr)
         return error.code if error.code > 0 else exits.STOPPED
+    except ConnectionError as error:
+        if record is None:
+            raise
+        print(_gone(str(error), record), file=sys.stderr)
+        return exits.STOPPED
     if ended.why == "finished" and ended.state is not None:
         # it brings the whole machine with it, which the first picture does not wait for
         from bench.report.console import Console, exit_code
@@ -177,6 +197,9 @@ def _screen(options: argparse.Namespace, find: Callable[[], RunnerAddress]) -> i
         if ended.then:
             _afterwards(options, ended)
         return exit_code(ended.state)
+    if ended.why == "lost" and not ended.said:
+        print(_gone("the runner is gone", Path(ended.record) if ended.record else None), file=sys.stderr)
+        return exits.STOPPED
     if ended.said:
         print(ended.said, file=sys.stderr)
     if ended.why == "left" and ended.record:
@@ -184,6 +207,17 @@ def _screen(options: argparse.Namespace, find: Callable[[], RunnerAddress]) -> i
     elif ended.record:
         print(f"The record is kept. Go on with: proveout walk --resume {ended.record}", file=sys.stderr)
     return exits.STOPPED
+
+
+def _gone(what: str, record: Path | None) -> str:
+    """What a runner that went without a word leaves, and what to do."""
+    begun = record is not None and record.is_file() and record.stat().st_size > 0
+    then = f"Go on with: proveout walk --resume {record}" if begun else "Nothing was recorded: start the walk again."
+    left = "".join(f"\n{text}" for text in _left_on(record)) if record is not None else ""
+    return (
+        f"{what[:1].upper()}{what[1:]}. Nothing is measured any more. It was killed, or the machine ran out of memory; "
+        f"outputs may still be on: look at every supply and tester yourself.{left}\n{then}"
+    )
 
 
 def _afterwards(options: argparse.Namespace, ended: Ended) -> None:
