@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
+import stat
 import sys
 from typing import Final
 
@@ -29,12 +31,26 @@ def port_key(address: str) -> str:
     if text.startswith("program:"):
         return text
     text = text.removeprefix("serial:")
+    wrapped = re.fullmatch(r"(?:spy|alt)://([^?]+)(?:\?.*)?", text, re.IGNORECASE)
+    if wrapped is not None:
+        return port_key(wrapped[1])
     if "://" in text or is_visa(text):
         socket_visa = re.fullmatch(r"TCPIP\d*::(.+)::(\d+)::SOCKET", text, re.IGNORECASE)
         if socket_visa is not None:
-            return f"socket://{socket_visa[1]}:{socket_visa[2]}".lower()
-        return text.rstrip("/").lower()
+            text = f"socket://{socket_visa[1]}:{socket_visa[2]}"
+        return re.sub(r"//(localhost|\[::1\])(?=[:/]|$)", "//127.0.0.1", text.rstrip("/").lower())
     if re.fullmatch(r"(\\\\\.\\)?COM\d+", text, re.IGNORECASE):
         return text.upper().removeprefix("\\\\.\\")
     path = os.path.realpath(text)
     return re.sub(r"^/dev/tty\.", "/dev/cu.", path) if sys.platform == "darwin" else path
+
+
+def lock_key(address: str) -> str:
+    """The same text for every name of one port that is there, also for a second node of the same device."""
+    key = port_key(address)
+    if os.sep in key and "://" not in key:
+        with contextlib.suppress(OSError, ValueError):
+            found = os.stat(key)
+            if stat.S_ISCHR(found.st_mode):
+                return f"device {os.major(found.st_rdev)}:{os.minor(found.st_rdev)}"
+    return key

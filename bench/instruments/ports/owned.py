@@ -18,7 +18,7 @@ from pathlib import Path
 from time import monotonic
 from typing import Any, Final
 
-from bench.instruments.ports.address import port_key
+from bench.instruments.ports.address import lock_key
 from bench.instruments.ports.trouble import InstrumentTrouble, trouble_from
 
 SLICE: Final = 0.01
@@ -129,7 +129,7 @@ def _locked(address: str) -> Any:
     from filelock import FileLock, Timeout
 
     folder = Path(tempfile.gettempdir()) / "proveout-ports"
-    name = hashlib.sha256(port_key(address).encode()).hexdigest()[:24] + ".lock"
+    name = hashlib.sha256(lock_key(address).encode()).hexdigest()[:24] + ".lock"
     try:
         folder.mkdir(exist_ok=True)
         # shared by all users of the bench, like the folder above it

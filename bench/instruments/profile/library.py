@@ -12,10 +12,11 @@ import importlib.util
 import sys
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final
 
-from bench.files import BadFile, Place, Problem, is_file, json_schema, load, near, one_of, read_text, shipped
+from bench.files import BadFile, Place, Places, Problem, is_file, json_schema, near, one_of, parse, read_text, shipped
 from bench.instruments.parts import Decoder
 from bench.instruments.profile.accuracy import accuracy_rows
 from bench.instruments.profile.line import Frames
@@ -116,14 +117,7 @@ def load_profile(path: Path) -> Profile:
     Raises:
         BadFile: with every problem.
     """
-    profile, places = load(path, Profile)
-    if profile.profile != path.stem:
-        place = places.of(profile, "profile")
-        raise BadFile([Problem(place, "profile", f"'{profile.profile}'", f"'{path.stem}', the file's name")])
-    try:
-        accuracy_rows(profile)
-    except JudgeError as error:
-        raise BadFile([Problem(Place(str(path)), error.what, error.found, error.expected)]) from error
+    profile, places = _parsed(path, read_text(path))
     if isinstance(profile.dialogue, Frames):
         decoder = path.parent / f"{profile.dialogue.decoder}_frame.py"
         if not is_file(decoder):
@@ -133,6 +127,24 @@ def load_profile(path: Path) -> Profile:
             )
         check_decoder(decoder)
     return profile
+
+
+@lru_cache(maxsize=64)
+def _parsed(path: Path, text: str) -> tuple[Profile, Places]:
+    """A profile from its text: taken apart once, however many ask for it in one start.
+
+    Raises:
+        BadFile: with every problem.
+    """
+    profile, places = parse(text, Profile, str(path))
+    if profile.profile != path.stem:
+        place = places.of(profile, "profile")
+        raise BadFile([Problem(place, "profile", f"'{profile.profile}'", f"'{path.stem}', the file's name")])
+    try:
+        accuracy_rows(profile)
+    except JudgeError as error:
+        raise BadFile([Problem(Place(str(path)), error.what, error.found, error.expected)]) from error
+    return profile, places
 
 
 def _entry(path: Path) -> Entry:

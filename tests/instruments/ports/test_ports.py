@@ -6,6 +6,7 @@ import contextlib
 import grp
 import os
 import socket
+import stat
 import subprocess
 import sys
 import threading
@@ -132,20 +133,59 @@ def test_pyvisa_is_not_imported_for_other_ports():
 # ---- who has the port ----------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("second", ["/same", "serial:/same", "ASRL/same::INSTR", "link"])
-def test_one_owner_however_the_port_is_spelled(second, tmp_path):
+def aliases(address: str, folder: Path) -> dict[str, str]:
+    """Names of one port: as people, adapters' links, VISA and pyserial have it."""
+    by_id = folder / "serial" / "by-id"
+    by_id.mkdir(parents=True)
+    (by_id / "usb-adapter-if00-port0").symlink_to(address)
+    (folder / "ttyMETER").symlink_to(by_id / "usb-adapter-if00-port0")
+    return {
+        "the same": address,
+        "with its kind": f"serial:{address}",
+        "as a VISA resource": f"ASRL{address}::INSTR",
+        "as a VISA resource in small letters": f"asrl{address}::instr",
+        "a link of /dev/serial/by-id": str(by_id / "usb-adapter-if00-port0"),
+        "a link to that link": str(folder / "ttyMETER"),
+        "a link as a VISA resource": f"ASRL{by_id / 'usb-adapter-if00-port0'}::INSTR",
+        "round about": f"{Path(address).parent}/../{Path(address).parent.name}/{Path(address).name}",
+        "from here": os.path.relpath(address),
+        "listened in on": f"spy://{address}?file=/dev/null",
+    }
+
+
+def test_one_owner_however_the_port_is_spelled(tmp_path):
     with served(meter()) as port:
-        link = tmp_path / "by-id"
-        link.symlink_to(port.address)
-        name = str(link) if second == "link" else second.replace("/same", port.address)
-        first = open_port(port.address, QUICK)
+        names = aliases(port.address, tmp_path)
+        for first, second in [*((name, "the same") for name in names), *(("the same", name) for name in names)]:
+            try:
+                held = open_port(names[first], QUICK)
+            except InstrumentTrouble as trouble:
+                # the VISA library takes its names in capitals only
+                assert "small letters" in first and trouble.kind != "busy", (first, trouble)
+                continue
+            try:
+                with pytest.raises(InstrumentTrouble) as caught:
+                    open_port(names[second], QUICK)
+                assert caught.value.kind == "busy", (first, second)
+            finally:
+                held.close()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="device nodes are POSIX")
+def test_two_nodes_of_one_device_are_one_port(tmp_path):
+    with served(meter()) as port:
+        node = tmp_path / "second-node"
+        try:
+            os.mknod(node, 0o600 | stat.S_IFCHR, os.stat(port.address).st_rdev)
+        except OSError:
+            pytest.skip("only who runs the system makes device nodes")
+        held = open_port(port.address, QUICK)
         try:
             with pytest.raises(InstrumentTrouble) as caught:
-                open_port(name, QUICK)
+                open_port(str(node), QUICK)
             assert caught.value.kind == "busy"
         finally:
-            first.close()
-        open_port(name, QUICK).close()
+            held.close()
 
 
 def test_another_process_that_has_the_port_exclusively():
@@ -199,6 +239,9 @@ def test_a_lock_is_let_go_when_opening_fails(tmp_path):
         ("com3", "COM3"),
         ("\\\\.\\COM12", "COM12"),
         ("socket://Hall-Meter:5025/", "socket://hall-meter:5025"),
+        ("socket://localhost:5025", "socket://127.0.0.1:5025"),
+        ("TCPIP::localhost::5025::SOCKET", "socket://127.0.0.1:5025"),
+        ("spy://COM3", "COM3"),
         ("TCPIP0::Hall-Meter::5025::SOCKET", "socket://hall-meter:5025"),
         ("TCPIP::hall-meter::INSTR", "tcpip::hall-meter::instr"),
         ("ASRL3::INSTR", "asrl3"),
@@ -216,6 +259,7 @@ def test_keys_of_ports(address, key):
         ("win32", "\\\\.\\com12", "COM12"),
         ("darwin", "/dev/tty.usbserial-1", "/dev/cu.usbserial-1"),
         ("darwin", "ASRL/dev/tty.usbserial-1::INSTR", "/dev/cu.usbserial-1"),
+        ("win32", "ASRLCOM3::INSTR", "serial:COM3"),
     ],
 )
 def test_two_names_of_one_port_on_other_systems(monkeypatch, system, one, other):

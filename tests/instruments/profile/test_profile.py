@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from bench.files import BadFile, exact, from_text, parse
 from bench.instruments.profile.accuracy import accuracy_rows
+from bench.instruments.profile import library
 from bench.instruments.profile.library import Library, check_decoder, load_decoder, load_profile, profile_schema
 from bench.instruments.profile.profile import Profile
 from bench.instruments.profile.template import fill, holes, plain_number
@@ -171,6 +172,21 @@ def test_the_jobs_own_profiles_come_first(tmp_path):
     library = Library.for_job(tmp_path)
     assert library.profile("scpi-bench-meter").title == "a small meter"
     assert Library.for_job(tmp_path / "other").profile("scpi-bench-meter").title != "a small meter"
+
+
+def test_a_profile_is_taken_apart_once_however_many_ask_for_it_and_anew_when_its_text_is_another(tmp_path, monkeypatch):
+    folder = tmp_path / "drivers"
+    folder.mkdir()
+    path = folder / "small.yaml"
+    path.write_text(SMALL, "utf-8")
+    taken_apart = []
+    plain = library.parse
+    monkeypatch.setattr(library, "parse", lambda text, *rest: taken_apart.append(1) or plain(text, *rest))
+    first = [Library.for_job(tmp_path).profile("small") for _ in range(5)]
+    assert len(taken_apart) == 1 and all(one == first[0] for one in first)
+    path.write_text(SMALL.replace("title: ", "title: another "), "utf-8")
+    assert Library.for_job(tmp_path).profile("small").title == f"another {first[0].title}"
+    assert len(taken_apart) == 2
 
 
 def test_a_profile_that_cannot_be_used_is_listed_with_its_reason(tmp_path):
