@@ -36,7 +36,7 @@ TAKE_OVER: Final = 5.0
 
 
 TAKE_OVER_SHARED: Final = 30.0
-"""And on a port that it shares: others may be making safe there, one after the other."""
+"""And on a port that it shares: its order to go off is sent at once, and to see that it did is one after the other."""
 FEEDS: Final = 4
 """So many times within its time a watchdog is fed."""
 
@@ -446,6 +446,7 @@ class Instrument:
             self._transport.abort()
             if shared is not None:
                 shared.wanted(True)
+                shared.first(outputs.off_first(self._session))
             mine = self._guard.acquire(timeout=TAKE_OVER if shared is None else TAKE_OVER_SHARED, first=True)
             if shared is not None:
                 shared.wanted(False)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Final, TypeVar
 
-from bench.instruments.ports.shared import SharedPort
+from bench.instruments.ports.shared import SharedPort, Yielded
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.functions import Setting
 from bench.instruments.profile.profile import Output, Safe, Switch
@@ -231,30 +231,50 @@ def make_safe(session: Session, told: Told = nobody) -> SafeState:
     if safe is None:
         return SafeState(True, False, "It has no output.")
     conversation = session.conversation
-    dogs = [output.watchdog for output in session.profile.outputs if output.watchdog is not None]
-    told_off = [*safe.send, *(command for dog in dogs for command in dog.clear)]
-    commands = tuple(session.encoded(command) for command in told_off)
+    commands = _orders_off(session)
     conversation.transport.heed_abort(False)
     conversation.forget()
     if session.hands_off:
         return _as_it_stands(session, safe)
-    what, lost = "", False
+    what, lost, tries = "", False, 0
     try:
-        for _ in range(SAFE_TRIES):
+        while tries < SAFE_TRIES:
+            tries += 1
             try:
                 conversation.urgent(commands)
                 holds, what = _safe_checks(session, told)
                 if holds:
                     return SafeState(True, True, f"Confirmed: {safe.text}.", conversation.received)
                 break
+            except Yielded as trouble:
+                what = trouble.what
+                tries -= 1  # it did not have the line to itself
             except InstrumentTrouble as trouble:
                 what = trouble.what
                 lost = trouble.kind == "lost"
                 if lost:
                     break
+                if isinstance(conversation.transport, SharedPort):
+                    # what does not answer keeps nobody else from being seen to be off
+                    conversation.transport.turns.rest(CHECK_PAUSE)
         return SafeState(False, True, f"Not confirmed that {safe.text}. {what}", conversation.received, lost)
     finally:
         conversation.transport.heed_abort(True)
+
+
+def _orders_off(session: Session) -> tuple[bytes, ...]:
+    safe = session.profile.safe
+    if safe is None:
+        return ()
+    dogs = [output.watchdog for output in session.profile.outputs if output.watchdog is not None]
+    told_off = [*safe.send, *(command for dog in dogs for command in dog.clear)]
+    return tuple(session.encoded(command) for command in told_off)
+
+
+def off_first(session: Session) -> tuple[bytes, ...]:
+    """What switches it off, as it goes over the wire; nothing where it is only asked."""
+    orders = () if session.hands_off else _orders_off(session)
+    return session.conversation.pieces(orders) if orders else ()
 
 
 def _as_it_stands(session: Session, safe: Safe) -> SafeState:

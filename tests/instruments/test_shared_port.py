@@ -11,6 +11,8 @@ import msgspec
 import pytest
 
 from bench.files import BadFile, Inconsistent, parse
+from bench.instruments import instrument as instrument_module
+from bench.instruments import outputs
 from bench.instruments.bench_file import Bench, load_bench
 from bench.instruments.examples import replay
 from bench.instruments.instrument import Instrument
@@ -19,7 +21,7 @@ from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.library import Library
 from bench.instruments.profile.profile import Profile
 from bench.simulate.twins.meter import MeterTwin
-from bench.simulate.twins.panel import PanelTwin
+from bench.simulate.twins.panel import PanelTwin, check_sum
 from tests.drivers.twins import Hall
 from tests.instruments.server import LIBRARY, VirtualLine, served
 
@@ -155,6 +157,97 @@ safe: {send: ['OFF'], checks: [{ask: '*OPC?', reply: '1'}]}
             assert supply.make_safe().confirmed and not twin.on
             thread.join(30)
             assert [trouble.kind for trouble in ended] == ["silent"] and "make something safe" in ended[0].what
+
+
+STATION = """
+profile: station
+title: a rectifier on a line of two wires
+line: {timeout: 100 ms, quiet: 5 ms, settle: 0 s}
+dialogue:
+  kind: modbus
+  station: 1
+  points: {out: {table: coil, address: 0}}
+identify: {register: {table: holding, address: 0, type: uint16}, reply: '(?P<model>291)'}
+outputs:
+  - {'on': ['out=1'], 'off': ['out=0'], is-on: {ask: out, reply: '1'}, is-off: {ask: out, reply: '0'}}
+safe: {send: ['out=0'], checks: [{ask: out, reply: '0'}]}
+"""
+
+
+class Rectifiers:
+    """Two rectifiers at stations 1 and 2 of one line of two wires, frame by frame as the public specification has them.
+
+    A station that is dead says nothing.
+    """
+
+    wake_at = None
+
+    def __init__(self) -> None:
+        self.on = {1: False, 2: False}
+        self.dead: set[int] = set()
+        self.asked: list[int] = []
+        """Which station each frame was for."""
+        self.told_off: dict[int, threading.Event] = {1: threading.Event(), 2: threading.Event()}
+        self._in = b""
+        self._out = b""
+
+    def receive(self, data: bytes, now: float) -> None:
+        self._in += data
+        while len(self._in) >= 8:
+            frame, self._in = self._in[:8], self._in[8:]
+            station, code, value = frame[0], frame[1], frame[4:6]
+            self.asked.append(station)
+            if code == 5 and value == b"\0\0":
+                self.told_off[station].set()
+            if station in self.dead:
+                continue
+            if code == 5:
+                self.on[station] = value == b"\xff\0"
+                answer = frame[:6]
+            elif code == 1:
+                answer = bytes([station, 1, 1, self.on[station]])
+            else:
+                answer = bytes([station, 3, 2, 1, 0x23])
+            self._out += answer + check_sum(answer)
+
+    def send(self, now: float) -> bytes:
+        said, self._out = self._out, b""
+        return said
+
+
+@POSIX
+def test_a_station_that_does_not_answer_keeps_no_other_from_going_off(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The first is looked for on and on until the second was told to go off, and was seen to be off."""
+    monkeypatch.setattr(outputs, "SAFE_TRIES", 10_000)
+    monkeypatch.setattr(instrument_module, "TAKE_OVER_SHARED", 20.0)
+    (tmp_path / "drivers").mkdir()
+    (tmp_path / "drivers" / "station.yaml").write_text(STATION, "utf-8")
+    twin = Rectifiers()
+    with served(twin) as port:
+        text = "".join(
+            f"  - {{name: feed {name}, profile: station, port: {port.address}, station: {number}}}\n"
+            for number, name in ((1, "A"), (2, "B"))
+        )
+        bench = bench_of(tmp_path, f"{text}roles: {{supply: feed A}}\n")
+        with bench.connect("feed A") as one, bench.connect("feed B") as other, ThreadPoolExecutor(2) as pool:
+            for rectifier in (one, other):
+                rectifier.open()
+                rectifier.set_output(True)
+            twin.dead.add(1)
+            twin.told_off[1].clear()
+            twin.told_off[2].clear()
+            first = pool.submit(one.make_safe)
+            try:
+                assert twin.told_off[1].wait(20)
+                second = pool.submit(other.make_safe)
+                assert twin.told_off[2].wait(20) and not first.done(), "its order waits for a station that is dead"
+                assert second.result(30).confirmed and not twin.on[2]
+                assert not first.done()
+            finally:
+                twin.dead.clear()
+            assert first.result(60).confirmed and twin.on == {1: False, 2: False}
 
 
 @pytest.mark.parametrize(

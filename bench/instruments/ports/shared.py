@@ -1,7 +1,9 @@
 """One port for several instruments: stations on a bus, or one box that the bench file knows by several names.
 
 Each has an end of its own, and only who has the turn talks. Turns go round in order, but for whoever makes something
-safe: that one is next, and what is under way on the line is given up for it.
+safe: that one is next, and what is under way on the line is given up for it. An order to switch off waits for no turn:
+whoever has the line sends it between two looks at what comes in, even while it makes something else safe that does not
+answer.
 """
 
 from __future__ import annotations
@@ -9,6 +11,7 @@ from __future__ import annotations
 import threading
 from collections import deque
 from collections.abc import Callable
+from functools import partial
 from time import monotonic, sleep
 from typing import Final
 
@@ -87,6 +90,14 @@ class Turns:
         self.release()
 
 
+class Yielded(InstrumentTrouble):
+    """Something else was switched off over the line meanwhile: what was asked may have got no answer that counts."""
+
+    def __init__(self, address: str) -> None:
+        what = f"The port {address} was needed to switch something else off."
+        super().__init__("silent", what, "Try again.")
+
+
 class _Bus:
     """One open port and all its ends."""
 
@@ -100,6 +111,8 @@ class _Bus:
         self.spoke_at = float("-inf")
         self.set_by: SharedPort | None = None
         self.wanted_by: SharedPort | None = None
+        self.off: list[tuple[SharedPort, tuple[bytes, ...]]] = []
+        """Orders to switch off that nobody has sent yet, each piece by itself."""
 
 
 _buses: Final[dict[str, _Bus]] = {}
@@ -151,6 +164,7 @@ class SharedPort:
 
     def write(self, data: bytes) -> None:
         """See :meth:`~bench.instruments.ports.transport.Transport.write`."""
+        self._let_through()
         self._check()
         bus = self._bus
         if bus.spoke is not self:
@@ -161,6 +175,7 @@ class SharedPort:
     def read(self, deadline: float) -> bytes:
         """See :meth:`~bench.instruments.ports.transport.Transport.read`."""
         while True:
+            self._let_through()
             self._check()
             data = self._through(lambda: self._bus.port.read(min(deadline, monotonic() + SLICE)))
             if data or monotonic() >= deadline:
@@ -193,6 +208,33 @@ class SharedPort:
             raise InstrumentTrouble(
                 "silent", f"The port {self.address} was needed to make something safe.", "Try again."
             )
+
+    def first(self, orders: tuple[bytes, ...]) -> None:
+        """Have whoever has the line send orders to switch off before anything else.
+
+        Args:
+            orders: each as it goes over the wire; some instruments know them by the silence between them.
+        """
+        if orders:
+            self._bus.off.append((self, orders))
+
+    def _let_through(self) -> None:
+        """Send what must go off now; for whoever has the line.
+
+        Raises:
+            Yielded: something was sent for another end, so that answers may be mixed up.
+        """
+        bus, sent = self._bus, False
+        while bus.off:
+            end, orders = bus.off.pop(0)
+            if end is self:
+                continue  # it has the line now, and sends them itself
+            for order in orders:
+                sleep(max(0.0, bus.spoke_at + bus.gap - monotonic()))
+                self._through(partial(bus.port.write, order))
+            bus.spoke, sent = end, True
+        if sent:
+            raise Yielded(self.address)
 
     # ---- ending what is under way --------------------------------------------------------------
 

@@ -271,14 +271,16 @@ class Conversation:
             InstrumentTrouble: ``lost``, ``silent`` (the port does not take them).
         """
         self.dialogue.doubt("something was switched off in a hurry")
-        if not self._between:
-            self._write(b"".join(self.dialogue.bytes_of(command) for command in (b"", *commands)))
-            return
-        # an instrument that knows its frames by the silence between them takes none that follow at once
-        for data in map(self.dialogue.bytes_of, (b"", *commands)):
-            if data:
+        for data in self.pieces(commands):
+            if self._between:
                 self.pause(self._between)
-                self._write(data)
+            self._write(data)
+
+    def pieces(self, commands: tuple[bytes, ...]) -> tuple[bytes, ...]:
+        """Urgent commands as they go over the wire: in one piece, or one by one where silence must lie between them."""
+        data = tuple(found for found in map(self.dialogue.bytes_of, (b"", *commands)) if found)
+        # an instrument that knows its frames by the silence between them takes none that follow at once
+        return data if self._between else (b"".join(data),)
 
     def pause(self, seconds: float) -> None:
         """Let time pass; an abort ends it, and what comes meanwhile is taken in.
