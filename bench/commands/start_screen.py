@@ -31,7 +31,9 @@ class RunnerFailed(ConnectionError):
     """
 
     def __init__(self, code: int, text: str) -> None:
-        how = f"was ended by {_signal(-code)} before it answered" if code < 0 else f"ended with code {code}, unexplained"
+        how = (
+            f"was ended by {_signal(-code)} before it answered" if code < 0 else f"ended with code {code}, unexplained"
+        )
         super().__init__(text or f"the runner {how}")
         self.code = code
         self.text = text

@@ -31,6 +31,7 @@ from bench.runner.bring_up import BringUp
 from bench.runner.instrument_port import InstrumentPort
 from bench.runner.ports import Happened, Leaving, Post, Sample, WentOff
 from bench.runner.routed import channels_for
+from bench.runner.stuck import ALIKE, STUCK_AFTER, Digits, same_digits
 from bench.sequence.file import Set
 from bench.sequence.plan import Step
 from bench.walk import events as e
@@ -46,10 +47,6 @@ AMPS_WITHIN: Final = 3.0
 """Seconds that an ammeter in a supply's lead may take for a reading before the output goes off."""
 STILL_ON_WITHIN: Final = 15.0
 """Seconds that a supply may take to say that its output is still on; nothing that is read meanwhile counts."""
-ALIKE: Final = 2
-"""Places in a row with the same digits after which a matrix looks whether the meter still moves."""
-STUCK_AFTER: Final = 3
-"""And after which a person is asked to look, where no matrix can."""
 AMPS_SET: Final = "current in a lead"
 REACHED_WITHIN: Final = 10.0
 """Seconds that it may take to reach an instrument and switch it off, beside those that its profile gives charge to
@@ -367,11 +364,7 @@ class _Worker(threading.Thread):
         """Which wish for live readings is in force; 0 for none."""
         self.put_on: Mapping[str, str | float] | None = None
         """What its output was switched on with; None where the walk does not count on it."""
-        self.alike: tuple[int, ...] = ()
-        """Steps in a row whose reading had the same digits, down to the last."""
-        self._last_value: tuple[str, float] | None = None
-        self._moved: bool | None = None
-        """Whether it showed anything else since that reading; None where nobody looked."""
+        self.digits = Digits()
         self._told_off: object = None
         """What was on when it was told that it is not any more."""
         self._feeding = feeding
@@ -607,35 +600,35 @@ class _Worker(threading.Thread):
         read = self._taken(job)
         self._refuse_dead("while the reading was taken")
         if not job.bare:
-            self._refuse_stuck(job, read)
+            self._refuse_stuck(job, read, self._ready())
         return read
 
-    def _refuse_stuck(self, job: _Measure, read: e.Read) -> None:
+    def _refuse_stuck(self, job: _Measure, read: e.Read, instrument: Instrument) -> None:
         """Refuse a reading whose digits, down to the last, came at several places in a row, though probes were lifted.
 
-        What the meter showed meanwhile tells: one that is alive reads open then. Through relays it is looked at with
-        all of them open. Two conductors may well be alike, and voltages of one feed are.
+        What the meter showed meanwhile tells. Through relays it is looked at with all of them open, but for a test
+        voltage, which is put on for no such look.
 
         Raises:
             InstrumentTrouble: ``stuck``; the next time the same digits are counted anew.
         """
-        reads = getattr(job.step.source, "read", "")
-        if read.value is None or reads != "resistance":
-            self.alike = ()
+        source, setup = job.step.source, instrument.setup
+        if instrument.profile.outputs:
+            return  # it reads at its own terminals, where nothing is lifted between two readings
+        silent = setup is not None and instrument.profile.function(setup.function).energises
+        opened = job.through is not None
+        place = (*source.probes, *map(str, source.join)) if source.probes else (job.step.key,)
+        self.digits.taken(source.read, place, read, opened=opened, silent=silent)
+        if len(self.digits.places) < STUCK_AFTER or (opened and not silent):
             return
-        looked = job.through is not None or self._moved is False
-        same = self._last_value == (read.function, read.value) and looked
-        self._moved = None
-        self._last_value = (read.function, read.value)
-        self.alike = tuple(dict.fromkeys((*(self.alike if same else ()), job.step.index)))
-        if len(self.alike) < STUCK_AFTER or job.through is not None:
-            return
-        self.alike = ()
+        self.digits.forget()
         raise InstrumentTrouble(
             "stuck",
-            f"It gave the same digits at {STUCK_AFTER} places in a row, {engineering(read.value, read.unit)}, and "
-            "showed nothing else in between.",
-            "Lift the probes and see that the display changes; if it does, try again.",
+            f"{same_digits(STUCK_AFTER, read)} "
+            + ("such readings are not alike." if silent else "showed nothing else in between."),
+            "Read something else with it, such as its open leads; if that is read right, try again."
+            if silent
+            else "Lift the probes and see that the display changes; if it does, try again.",
             raw=tuple(text.encode() for text in read.raw),
         )
 
@@ -754,14 +747,14 @@ class _Worker(threading.Thread):
             raise
         if job.epoch == self.epoch:
             instrument.set_channels(())
-        if through.read is not None and len(job.meter.alike) >= ALIKE:
+        if through.read is not None and len(job.meter.digits.places) >= ALIKE and not job.step.source.test_voltage:
             self._refuse_unmoved(job, through.read)
         if through.read is not None:
             raw = [*through.read.raw, *(f"{self.port.name}: {show(reply)}" for reply in replies)]
             self._post(Happened(msgspec.structs.replace(through.read, raw=raw)))
 
     def _refuse_unmoved(self, job: _Route, read: e.Read) -> None:
-        """With every relay open the meter must read open; one that shows the digits of before is stuck at them.
+        """With every relay open the meter must read open, or at least something else than before.
 
         Raises:
             InstrumentTrouble: ``stuck``.
@@ -772,13 +765,13 @@ class _Worker(threading.Thread):
             pass
         if bare.read is None:
             return  # its trouble was told
-        job.meter.alike = ()
-        if bare.read.over != "+":
+        job.meter.digits.forget()
+        resistance = job.step.source.read == "resistance"
+        if bare.read.over != "+" if resistance else bare.read.value == read.value:
             shown = "no number" if bare.read.value is None else engineering(bare.read.value, bare.read.unit)
             raise InstrumentTrouble(
                 "stuck",
-                f"It gave the same digits at {ALIKE} places in a row, {engineering(read.value or 0.0, read.unit)}, and "
-                f"shows {shown} with every relay open.",
+                f"{same_digits(ALIKE, read)} shows {shown} with every relay open.",
                 "The meter is stuck at its last value, or something else is on its leads: look at it, then try again.",
             )
 
@@ -881,8 +874,7 @@ class _Worker(threading.Thread):
                 instrument, _ = self._configure(step)
                 for taken in instrument.live():
                     missed = 0
-                    still = self._last_value is not None and taken.value == self._last_value[1]
-                    self._moved = bool(self._moved) or not still
+                    self.digits.shown(taken.value)
                     sample = Sample(role, taken.finished, taken.unit, taken.value, taken.over, taken.resolution)
                     self._post(sample)
                     if self.showing != token or not self.jobs.empty():

@@ -28,7 +28,13 @@ stream = link.makefile("rb")
 stream.readline()
 link.sendall(p.encode(p.Welcome(version=p.VERSION, you="Ada", record=str(record), seat="")))
 """
-DIES = "import os, signal, sys\nfrom pathlib import Path\nrecord = Path(sys.argv[1])\n{}\nos.kill(os.getpid(), signal.SIGKILL)\n"
+DIES = """
+import os, signal, sys
+from pathlib import Path
+record = Path(sys.argv[1])
+{}
+os.kill(os.getpid(), signal.SIGKILL)
+"""
 
 
 @pytest.mark.parametrize("moment", [AT_ONCE, LISTENS, LETS_IN], ids=["at once", "listens", "lets in"])

@@ -31,10 +31,11 @@ from bench.instruments.profile.profile import Profile
 from bench.instruments.profile.template import fill
 from bench.quantity import Amount, Current, Voltage
 from bench.roles import NO_PLACES, UNIT_OF
-from bench.runner.crew import STUCK_AFTER, InstrumentCrew
+from bench.runner.crew import InstrumentCrew
 from bench.runner.instrument_port import InstrumentPort
 from bench.runner.ports import Happened
 from bench.runner.ports import Sample as Shown
+from bench.runner.stuck import SAME_WHEN_SOUND, STUCK_AFTER
 from bench.sequence.file import NOWHERE, Limit, Measure, Set
 from bench.sequence.plan import Step
 from bench.walk import events as e
@@ -290,11 +291,15 @@ def cannot(name: str, trouble: str) -> str:
 def cannot_be_set_so(name: str, trouble: str) -> str:
     """Why a kind cannot be set wrongly in this way; empty where it can."""
     functions = PROFILES[name].functions
-    resistance = any(one.reads == "resistance" for one in functions)
+    reads = functions[0].reads if functions else ""
     if trouble == "a key holds a range" and name not in HANDHELD and not any(one.lock for one in functions):
         return "it has no range that a key could hold it on"
-    if trouble == "stuck at its last value" and not resistance:
-        return "what it reads may well be alike at several places: it is proven on something known, before and after"
+    if trouble == "stuck at its last value" and not functions:
+        return "it takes no reading"
+    if trouble == "stuck at its last value" and PROFILES[name].outputs:
+        return "it reads at its own terminals, where nothing is lifted between two readings"
+    if trouble == "stuck at its last value" and reads in SAME_WHEN_SOUND:
+        return SAME_WHEN_SOUND[reads]
     if trouble == "the supply tripped" and not functions:
         return "it takes no reading"
     return ""
@@ -434,12 +439,15 @@ def _reading(name: str, index: int = 0) -> Step:
 def stuck(name: str) -> str:
     """Its display stands still from the first reading on, while the probes go from place to place."""
     made = crewed(name, mangle=_frozen())
-    made.engines["it"].world.ohms = lambda at: 47.11
+    if name not in MORE:
+        made.engines["it"].world.ohms = lambda at: 47.11
+    silent = PROFILES[name].functions[0].energises
     kinds = []
     try:
         for index in range(STUCK_AFTER):
             step = _reading(name, index)
-            made.show(step)
+            if not silent:  # a tester shows nothing between its tests
+                made.show(step)
             kinds.append(made.do(lambda number, step=step: made.crew.measure(step, number)))  # type: ignore[misc]
     finally:
         made.crew.close()

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from dataclasses import replace as dataclass_replace
 from pathlib import Path
 from typing import Any
 
@@ -30,6 +31,7 @@ from tests.runner.fake_world import FakeScreen, world
 from tests.walk.paper_walk import Made
 
 ROLES = {"ohms": "meter", "volts": "meter", "amps": "meter"}
+SAME = b"-5.34000000E+01"
 ROUTES = Routes(
     "matrix",
     "meter",
@@ -144,10 +146,18 @@ class Behind(Bars):
         super().__init__(ohms=5.0)
         self._relays = relays
         self.seen: list[frozenset[int]] = []
+        self.feeds = False
+        """There is a feed behind them; ohms are read of what is dead."""
 
     def resistance(self, hi: str, lo: str, time: float) -> float:
         self.seen.append(self._relays.closed)
         return 5.0 if self._relays.closed else float("inf")
+
+    def voltage(self, hi: str, lo: str, time: float, loading: float) -> float:
+        if not self.feeds:
+            return 0.0
+        self.seen.append(self._relays.closed)
+        return -53.4 if self._relays.closed else 0.0
 
 
 class Sticking(Watched):
@@ -188,9 +198,12 @@ class Desk:
 
 
 @contextmanager
-def at_work(*, upset_at: int = -1, dead_after: bytes = b"", **stuck: list[int]) -> Iterator[Desk]:
+def at_work(
+    *, upset_at: int = -1, dead_after: bytes = b"", carries: str = "resistance", **stuck: list[int]
+) -> Iterator[Desk]:
     relays = Relays()
     behind = Behind(relays)
+    behind.feeds = carries == "voltage"
     matrix = Lying(MatrixTwin(relays, rows=99, **stuck), upset_at=upset_at)
     meter = Sticking(MeterTwin(behind, seed=1, lead_ohms=0.0), dead_after=dead_after)
     inbox = Inbox()
@@ -199,7 +212,8 @@ def at_work(*, upset_at: int = -1, dead_after: bytes = b"", **stuck: list[int]) 
             _member("matrix", "scpi-relay-matrix", matrix_port.address),
             _member("meter", "scpi-bench-meter", meter_port.address),
         ]
-        crew = InstrumentCrew(members, ROLES, inbox.post, routes=ROUTES)
+        routes = dataclass_replace(ROUTES, reads=frozenset({carries}))
+        crew = InstrumentCrew(members, ROLES, inbox.post, routes=routes)
         try:
             crew.make_safe(0)
             safe = inbox.wait_for(e.MadeSafe)
@@ -244,6 +258,26 @@ def test_a_meter_that_is_stuck_at_its_last_value_is_found_with_every_relay_open(
         assert isinstance(came[1], e.Troubled) and came[1].kind == "stuck"
         assert "with every relay open" in came[1].what
         assert desk.relays.closed == frozenset()
+
+
+@pytest.mark.parametrize("stands_still", [True, False])
+def test_volts_that_stay_with_every_relay_open_are_a_stuck_meters(stands_still: bool) -> None:
+    class Alike(Sticking):
+        def send(self, now: float) -> bytes:
+            data = Watched.send(self, now)
+            # a feed reads alike at every place; with the relays open it is gone, but for a display that stands still
+            return re.sub(rb"-5[0-9.]+E\+01|[+-]\d\.\d+E-\d\d" if stands_still else rb"-5[0-9.]+E\+01", SAME, data)
+
+    with at_work(carries="voltage") as desk:
+        desk.meter.__class__ = Alike
+        came = []
+        for number, red in enumerate(("J1.1", "J1.3", "J1.4", "J1.5"), 2):
+            desk.crew.measure(replace(reading(red, "J1.2", read="voltage"), index=number), number)
+            came.append(desk.inbox.wait_for((e.Read, e.Troubled)))
+        assert isinstance(came[0], e.Read) and came[0].value == pytest.approx(-53.4, abs=0.01)
+        kinds = [one.kind if isinstance(one, e.Troubled) else "read" for one in came]
+        assert kinds == (["read", "stuck"] * 2 if stands_still else ["read"] * 4)
+        assert frozenset() in desk.seen
 
 
 def test_wires_that_read_alike_are_no_stuck_meter_where_it_reads_open_between_them() -> None:

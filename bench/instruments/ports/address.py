@@ -7,6 +7,7 @@ import os
 import re
 import stat
 import sys
+from pathlib import Path
 from typing import Final
 
 _VISA: Final = re.compile(r"(ASRL|TCPIP|USB|GPIB|PXI|VXI|VICP|PRLGX)[^:]*.*::(INSTR|SOCKET|RAW)", re.IGNORECASE)
@@ -50,7 +51,7 @@ def lock_key(address: str) -> str:
     key = port_key(address)
     if os.sep in key and "://" not in key:
         with contextlib.suppress(OSError, ValueError):
-            found = os.stat(key)
+            found = Path(key).stat()
             if stat.S_ISCHR(found.st_mode):
                 return f"device {os.major(found.st_rdev)}:{os.minor(found.st_rdev)}"
     return key

@@ -176,7 +176,7 @@ def test_two_nodes_of_one_device_are_one_port(tmp_path):
     with served(meter()) as port:
         node = tmp_path / "second-node"
         try:
-            os.mknod(node, 0o600 | stat.S_IFCHR, os.stat(port.address).st_rdev)
+            os.mknod(node, 0o600 | stat.S_IFCHR, Path(port.address).stat().st_rdev)
         except OSError:
             pytest.skip("only who runs the system makes device nodes")
         held = open_port(port.address, QUICK)

@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.files import BadFile, exact, from_text, parse
-from bench.instruments.profile.accuracy import accuracy_rows
 from bench.instruments.profile import library
+from bench.instruments.profile.accuracy import accuracy_rows
 from bench.instruments.profile.library import Library, check_decoder, load_decoder, load_profile, profile_schema
 from bench.instruments.profile.profile import Profile
 from bench.instruments.profile.template import fill, holes, plain_number
