@@ -151,7 +151,8 @@ class Behind(Bars):
 
     def resistance(self, hi: str, lo: str, time: float) -> float:
         self.seen.append(self._relays.closed)
-        return 5.0 if self._relays.closed else float("inf")
+        # no two wires are quite alike
+        return 5.0 + 0.01 * (103 in self._relays.closed) if self._relays.closed else float("inf")
 
     def voltage(self, hi: str, lo: str, time: float, loading: float) -> float:
         if not self.feeds:
