@@ -47,6 +47,8 @@ AMPS_WITHIN: Final = 3.0
 """Seconds that an ammeter in a supply's lead may take for a reading before the output goes off."""
 STILL_ON_WITHIN: Final = 15.0
 """Seconds that a supply may take to say that its output is still on; nothing that is read meanwhile counts."""
+AWAY: Final = ("lost", "silent", "stranger")
+"""Kinds of trouble while which another instrument may have been put in the place of one that has no number."""
 AMPS_SET: Final = "current in a lead"
 REACHED_WITHIN: Final = 10.0
 """Seconds that it may take to reach an instrument and switch it off, beside those that its profile gives charge to
@@ -378,6 +380,8 @@ class _Worker(threading.Thread):
         self._missed = False
         """It was not where it should be, and the person was told that it will be looked for."""
         self._before: Identity | None = None
+        self._away = True
+        """It was out of sight since it was met last: one that has no number of its own may be another one now."""
         self._busy = False
         self.epoch = 0
         """Counts how often it was made safe: what was asked for before switches nothing on any more."""
@@ -441,6 +445,7 @@ class _Worker(threading.Thread):
             if gone.trouble.kind != "aborted":
                 self._tell(number, gone.trouble, gone.supply)
         except InstrumentTrouble as trouble:
+            self._away |= trouble.kind in AWAY
             if trouble.kind != "aborted":
                 self._tell(number, trouble)
         except Exception as error:
@@ -552,9 +557,11 @@ class _Worker(threading.Thread):
                     address=instrument.address,
                     serial=identity.serial,
                     version=identity.version,
+                    other=self._away and not identity.serial,
                 )
             )
         )
+        self._away = False
 
     def _ready(self) -> Instrument:
         if self._instrument is None:

@@ -104,7 +104,8 @@ class Met(_Event, frozen=True, kw_only=True, tag="met"):
         address: where it answered.
         serial: its serial number, where it tells one.
         version: of its own program, where it tells one.
-        other: it is another one than answered to this name before: what was checked with that one is checked again.
+        other: it is another one than answered to this name before, or nobody can tell: what was checked with that one
+            is checked again.
     """
 
     number: int

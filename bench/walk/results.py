@@ -288,7 +288,8 @@ def _unproven(state: State, setting: Setting, outcome: Outcome, checks: Checks) 
 
 
 def _exchanged(kind: str) -> str:
-    return f"another instrument came in for the one that was checked ({kind.replace('-', ' ')}), and was not"
+    checked = kind.replace("-", " ")
+    return f"another instrument came in for the one that was checked ({checked}), or may have, and was not checked"
 
 
 def _checked(state: State, setting: Setting, outcome: Outcome, checks: Checks) -> Outcome:

@@ -429,7 +429,7 @@ def _met(state: State, event: e.Met, nth: int) -> State:
         raise Refused(f"{event.instrument} fills none of {', '.join(before.to_meet)}")
     state = replace(state, instruments=after)
     if event.other:
-        state = _exchanged(state, event, nth)
+        state = _exchanged(state, event, before.known.get(event.instrument), nth)
     if event.instrument in state.outputs.on and not _switches_off(state.step):
         # to open it was to set it up anew, and that switched its output off: nothing may be read as if it were on
         return _make_safe(state, Phase.MEETING)
@@ -437,21 +437,29 @@ def _met(state: State, event: e.Met, nth: int) -> State:
 
 
 def is_other(state: State, event: e.Met) -> bool:
-    """Whether another instrument answers to a name than did before; its version may have changed."""
+    """Whether another instrument answers to a name than did before, or may: its version may have changed.
+
+    Of one that has no number of its own nobody can tell, where it was away meanwhile.
+    """
     before = state.instruments.known.get(event.instrument)
-    return before is not None and _named(before) != _named(event)
+    return before is not None and (event.other or _named(before) != _named(event))
 
 
 def _named(met: e.Met) -> tuple[str, str]:
     return (met.identity.removesuffix(met.version), met.serial)
 
 
-def _exchanged(state: State, event: e.Met, nth: int) -> State:
+def _exchanged(state: State, event: e.Met, before: e.Met | None, nth: int) -> State:
     """Another instrument came in for one: nothing that was read with that one is taken off, and it is checked anew."""
     zeros = {name: ohms for name, ohms in state.conditions.zeros.items() if name != event.instrument}
-    what = (
-        f"Another instrument answers as {event.instrument}: {event.identity or event.serial}. Its leads' zero is void."
-    )
+    if before is not None and _named(before) == _named(event):
+        what = (
+            f"{event.instrument} was out of sight for a while and has no number of its own: nobody can tell whether it "
+            "is still the same. Its leads' zero is void."
+        )
+    else:
+        who = event.identity or event.serial
+        what = f"Another instrument answers as {event.instrument}: {who}. Its leads' zero is void."
     state = _noted(replace(state, conditions=replace(state.conditions, zeros=zeros)), e.Noted(text=what), nth)
     assert state.setting is not None
     if state.setting.began.edition > 3:

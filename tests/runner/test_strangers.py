@@ -14,9 +14,12 @@ from bench.instruments.instrument import Instrument
 from bench.instruments.ports.transport import open_port
 from bench.instruments.profile.profile import Profile
 from bench.instruments.wire_text import WireText
+from bench.quantity import Amount
 from bench.runner.crew import InstrumentCrew
 from bench.runner.instrument_port import InstrumentPort
 from bench.runner.ports import Happened
+from bench.sequence.file import Limit, Measure
+from bench.sequence.plan import Step
 from bench.simulate.twins.insulation import InsulationTwin
 from bench.simulate.twins.matrix import MatrixTwin
 from bench.simulate.twins.supply import SupplyTwin
@@ -211,3 +214,41 @@ def test_a_meter_that_was_exchanged_within_a_walk_is_taken_when_a_person_says_so
             assert isinstance(told, e.Troubled), "the first one is the stranger now"
         finally:
             crew.close()
+
+
+def test_a_meter_without_a_number_that_was_away_may_be_another_one_and_one_with_a_number_tells() -> None:
+    """Its plug went into a second meter of the same kind, and nothing that comes over the wire says so."""
+    from bench.simulate.twins.handhelds import PolledText
+    from bench.simulate.twins.meter import MeterTwin
+
+    kinds = {
+        "polled-text-meter": lambda: PolledText(Hall(), dial="resistance"),
+        "scpi-bench-meter": lambda: MeterTwin(Hall()),
+    }
+    for name, twin in kinds.items():
+        profile, inbox = LIBRARY.profile(name), queue.Queue[object]()
+        with served(twin()) as one, served(twin()) as other:
+            at = [one]
+            opener = lambda: Instrument(profile, open_port(at[0].address))  # noqa: B023, E731
+            crew = InstrumentCrew([InstrumentPort("it", opener, False)], {"ohms": "it"}, inbox.put)
+            desk = Desk(crew, Heard(one), inbox, "ohms")
+            try:
+                first = desk.meet()  # of this process: a walk that goes on may have met another one before
+                assert isinstance(first, e.Met) and first.other == (name == "polled-text-meter"), first
+                again = desk.meet()
+                assert isinstance(again, e.Met) and not again.other, "it was there all the time"
+                one.close()
+                at[0] = other
+                crew.measure(reading(), 77)
+                gone = desk.next()
+                assert isinstance(gone, e.Troubled) and gone.kind in ("lost", "silent"), gone
+                met = desk.meet()
+                assert isinstance(met, e.Met) and met.other == (name == "polled-text-meter")
+            finally:
+                crew.close()
+
+
+def reading() -> Step:
+    limit = Limit(at_most=Amount(1.0, "Ω"), source="none")
+    source = Measure(read="resistance", between=("J1.1", "J1.2"), limit=limit)
+    return Step(0, "0", "measure", "read", "", "", source, "")

@@ -75,6 +75,30 @@ def test_every_check_of_the_first_meter_is_asked_of_the_second_and_the_walk_goes
     assert refold(desk.entries) == desk.state
 
 
+def test_one_without_a_number_that_was_away_is_checked_anew_since_nobody_can_tell(small: Made) -> None:
+    nameless = {"serial": "", "version": "", "identity": ""}
+    desk = Desk(small.began)
+    desk.until(phase=Phase.MEETING)
+    desk.add(met(desk, **nameless))
+    desk.until(phase=Phase.PLACING, index=9)
+    desk.resume()
+    desk.until(phase=Phase.MEETING)
+    assert not is_other(desk.state, met(desk, **nameless)), "it was there all the time"
+    assert is_other(desk.state, met(desk, **nameless, other=True))
+    desk.add(met(desk, **nameless, other=True))
+    assert desk.state.conditions.zeros == {}
+    assert "no number of its own" in desk.state.kept.notes[-1][1].text
+    assert placed_until(desk, 9) == CHECKS
+    desk.finish()
+    assert results(desk.state)[9].verdict == "pass" and refold(desk.entries) == desk.state
+
+
+def test_what_was_never_met_in_this_walk_is_no_other(small: Made) -> None:
+    desk = Desk(small.began)
+    desk.until(phase=Phase.MEETING)
+    assert not is_other(desk.state, met(desk, serial="", version="", identity="", other=True))
+
+
 def test_within_a_walk_too(small: Made) -> None:
     desk = at_readings(small)
     desk.trouble("stranger")
