@@ -285,7 +285,8 @@ class _Builder:
             if event.anchor or event.tag:
                 self._refuse_extras(event, place)
             if _CONTROL.search(event.value):
-                self._say(place, f"a control character in {shown(event.value)}", "printable text")
+                hint = r"in single quotes '\r' stays as it is written" if event.style == '"' else ""
+                self._say(place, f"a control character in {shown(event.value)}", "printable text", hint)
             self._add(Scalar(place, event.value, event.style not in (None, "")), place)
         elif kind is self._yaml.MappingStartEvent or kind is self._yaml.SequenceStartEvent:
             self._refuse_extras(event, place)
