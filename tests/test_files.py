@@ -97,6 +97,7 @@ ambeint: 18 degC
         ("name: [\n", "YAML that cannot be read"),
         ("\tname: x\n", "indent with spaces, not tabs"),
         ('name: "\\e[31mred"\n', "a control character"),
+        ('name: "MI\\r"\n', "in single quotes"),
         ('name: "\\u202Eabc"\n', "a control character"),
         ("[" * 100, "more than 40 levels"),
         ("", "an empty file"),

@@ -35,7 +35,7 @@ from bench.instruments.ports.shared import SharedPort
 from bench.instruments.ports.transport import Transport, open_port
 from bench.instruments.profile.accuracy import accuracy_rows
 from bench.instruments.profile.library import Library
-from bench.instruments.profile.line import Line, Modbus
+from bench.instruments.profile.line import Line, Mbus, Modbus
 from bench.instruments.profile.profile import Profile
 from bench.instruments.session import NoticeTaker
 from bench.instruments.values import Identity
@@ -182,12 +182,12 @@ class BenchInstrument(msgspec.Struct, frozen=True, kw_only=True, rename="kebab",
     settings: dict[str, str] = {}
     """Values for its functions' settings, such as ``nplc``, wherever a function has them."""
     station: int | None = None
-    """Of a Modbus instrument: its number on the line, in place of the profile's."""
+    """Of an instrument on Modbus or M-Bus: its number on the line, in place of the profile's."""
     output: str = ""
     """Which output of its profile is meant; the first where nothing is said."""
     shares_port: bool = False
     """Others of this bench are on the same port and say so too: one box that is known by several names, for a second
-    output or for another of its functions. Stations on one Modbus line need not say it."""
+    output or for another of its functions. Stations on one line of Modbus or M-Bus need not say it."""
     wired: Wired | None = None
     """Of a relay matrix: what its rows lead to."""
     by_eye: bool = False
@@ -474,8 +474,8 @@ def _at_station(
     """The profile with the station's number that the bench file gives."""
     if instrument.station is None:
         return profile
-    if not isinstance(profile.dialogue, Modbus):
-        found = f"a station for '{profile.profile}', which is not on Modbus"
+    if not isinstance(profile.dialogue, Modbus | Mbus):
+        found = f"a station for '{profile.profile}', which is not on Modbus or M-Bus"
         problems.append(Problem(places.of(instrument, "station"), at, found, "no station"))
         return profile
     try:
@@ -524,7 +524,7 @@ def _may_share(one: BenchInstrument, other: BenchInstrument, profiles: dict[str,
         return ""
     if one.line.over(profile.line) != other.line.over(beside.line):
         return f"the same line settings as '{other.name}' on the same port"
-    stations = {told.dialogue.station for told in (profile, beside) if isinstance(told.dialogue, Modbus)}
+    stations = {told.dialogue.station for told in (profile, beside) if isinstance(told.dialogue, Modbus | Mbus)}
     if len(stations) == 2 or (one.shares_port and other.shares_port):
         return ""
     if stations:

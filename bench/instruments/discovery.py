@@ -21,7 +21,7 @@ from bench.instruments.ports.listing import Port, holder, serial_ports
 from bench.instruments.ports.transport import Transport, open_port
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.library import Library
-from bench.instruments.profile.line import ByEye, Frames, Line, Modbus, Poll, Query, Register, Snmp, Stream
+from bench.instruments.profile.line import ByEye, Frames, Line, Mbus, Modbus, Poll, Query, Register, Snmp, Stream
 from bench.instruments.profile.profile import Exchange, Profile
 from bench.instruments.session import Session
 from bench.instruments.values import Identity
@@ -156,7 +156,7 @@ def _sends(profile: Profile) -> bytes | None:
 
             register = identify.register if identify is not None else _first_register(profile)
             return None if register is None else request(dialogue, register)
-        case ByEye() | Snmp():
+        case ByEye() | Snmp() | Mbus():
             return None
         case _:
             return b""

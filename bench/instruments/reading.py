@@ -12,7 +12,7 @@ from msgspec.structs import replace
 from bench.instruments.parts import Parts
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.functions import Function, Range, Trace
-from bench.instruments.profile.line import Frames, Poll, Query, Snmp, Stream
+from bench.instruments.profile.line import Frames, Mbus, Poll, Query, Snmp, Stream
 from bench.instruments.profile.profile import AUTOMATIC, HELD_RANGE
 from bench.instruments.profile.template import fill, fill_all
 from bench.instruments.session import Session
@@ -348,7 +348,7 @@ class Taker:
         started = clock()
         if function.register is not None:
             frame = session.ask_register(function.register, self._takes)
-        elif isinstance(dialogue, Snmp):
+        elif isinstance(dialogue, Snmp | Mbus):
             frame = session.ask_point(function.read, self._takes)
         elif isinstance(dialogue, Poll | Frames):
             frame = session.answer(dialogue.ask.data, self._takes)

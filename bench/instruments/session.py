@@ -1,4 +1,7 @@
-"""One instrument on one line, as its profile says: identify, prove, ask in text, read the error queue, check."""
+"""One instrument on one line, as its profile says: identify, prove, ask in text, read the error queue, check.
+
+Over 500 lines, since each kind of dialogue is told, asked and proven in its own way, and nothing else may talk.
+"""
 
 from __future__ import annotations
 
@@ -12,7 +15,7 @@ from bench.instruments.parts import Decoder, Parts
 from bench.instruments.ports.transport import Transport
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.functions import Check, Function
-from bench.instruments.profile.line import Frames, Line, Modbus, Poll, Probe, Query, Register, Snmp, Stream
+from bench.instruments.profile.line import Frames, Line, Mbus, Modbus, Poll, Probe, Query, Register, Snmp, Stream
 from bench.instruments.profile.profile import Profile
 from bench.instruments.profile.template import fill
 from bench.instruments.values import Identity, Notice
@@ -97,7 +100,7 @@ class Session:
         """Talk with these line settings from here on."""
         self.line = line
         profile = self.profile
-        binary = isinstance(profile.dialogue, Modbus | Snmp | Frames)
+        binary = isinstance(profile.dialogue, Modbus | Snmp | Mbus | Frames)
         self.conversation = Conversation(
             Dialogue(
                 self._framer(),
@@ -148,6 +151,10 @@ class Session:
             from bench.instruments.wire.snmp import SnmpFramer
 
             return SnmpFramer()
+        if isinstance(dialogue, Mbus):
+            from bench.instruments.wire.mbus import MbusFramer
+
+            return MbusFramer()
         if isinstance(dialogue, Poll) and dialogue.length:
             return FixedFramer(dialogue.length, self.line.read_end.data)
         return LineFramer(self.line.read_end.data, blocks=isinstance(dialogue, Query))
@@ -379,7 +386,7 @@ class Session:
             frame = self.ask_register(register, takes)
             assert frame.parts is not None
             return text_of_point(frame.parts, register), frame.raw
-        if isinstance(dialogue, Snmp):
+        if isinstance(dialogue, Snmp | Mbus):
             frame = self.ask_point(command, takes)
         else:
             frame = self.answer(self.encoded(command), takes)
@@ -394,13 +401,29 @@ class Session:
         return set_request(dialogue, dialogue.points[name.strip()], value, self._next_transaction())
 
     def ask_point(self, name: str, takes: float = 0.0) -> Frame:
-        """Ask for a value by SNMP; the frame's ``parts`` hold it."""
+        """Ask for a value by SNMP or on M-Bus; the frame's ``parts`` hold it."""
         from bench.instruments.wire.snmp import get_request
 
         dialogue = self.profile.dialogue
+        if isinstance(dialogue, Mbus):
+            return self._ask_meter(dialogue, name.strip(), takes)
         assert isinstance(dialogue, Snmp)
         sent = get_request(dialogue, dialogue.points[name.strip()], self._next_transaction())
         return self._point_of(dialogue, name, sent, takes)
+
+    def _ask_meter(self, dialogue: Mbus, name: str, takes: float) -> Frame:
+        """Have a station on M-Bus say all that it has to say, anew."""
+        from bench.instruments.wire import mbus
+
+        frame = self.answer(mbus.reset(dialogue))
+        try:
+            mbus.refuse_unacknowledged(frame)
+            frame = self.answer(mbus.request(dialogue), takes)
+            if name == mbus.WHO:
+                return replace(frame, parts=Parts(mbus.identity_of(dialogue, frame)))
+            return replace(frame, parts=mbus.parts_of(dialogue, frame, name))
+        except ValueError as error:
+            raise self.nonsense(frame.raw, str(error)) from error
 
     def _point_of(self, dialogue: Snmp, name: str, sent: bytes, takes: float) -> Frame:
         from bench.instruments.wire.snmp import value_of, with_parts
@@ -593,7 +616,7 @@ class Session:
         elif isinstance(dialogue, Modbus):
             known = [part.register for part in self.profile.functions if part.register is not None]
             self.ask_register((known or list(dialogue.points.values()))[0])
-        elif isinstance(dialogue, Snmp):
+        elif isinstance(dialogue, Snmp | Mbus):
             self.ask_point(next(iter(dialogue.points)))
 
     @property

@@ -14,6 +14,7 @@ from bench.instruments.profile.line import Stream
 from bench.instruments.profile.profile import Profile
 from tests.drivers.test_leaflets import BLOCKS, told
 from tests.instruments.test_kinds import LOAD, Loaded
+from tests.instruments.test_mbus import METER, Station
 
 PLAIN = r"""
 profile: {name}
@@ -152,6 +153,7 @@ MORE: dict[str, Kind] = {
     "capacitance-meter": Kind(told("capacitance-meter"), lambda: Recited({b"C": b"12.35n\r"}), 1.235e-8),
     "network-rectifier": Kind(told("network-rectifier"), Rectifier, None),
     "electronic-load": Kind(parse(LOAD, Profile, "electronic-load.yaml")[0], Loaded, 53.4),
+    "bus-meter": Kind(parse(METER, Profile, "bus-meter.yaml")[0], Station, -53.4),
     "hygrometer": Kind(told("hygrometer"), lambda: Recited({b"read\n": b"45.2%\n"}), 45.2),
     **{name: _plain(name) for name in PLAINS},
 }

@@ -264,6 +264,36 @@ class Snmp(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defau
     """The word that lets one set; by default the one for reading."""
 
 
+class MbusPoint(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """A value that an M-Bus meter has among those of its response."""
+
+    record: int
+    """Which of its records, in the order of the leaflet, from 0."""
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.record < 256:
+            raise Inconsistent(f"record {self.record}", "0 to 255")
+
+
+class Mbus(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True, tag_field="kind", tag="mbus"):
+    """Values of a meter on M-Bus (EN 13757), by its primary address; most talk at 2400 baud with even parity.
+
+    A function's ``read`` names a point. The response says the unit, and the function's ``units`` must have it: ``V``,
+    ``A``, ``degC``, ``Hz``, ``s``, ``min``, ``h`` or ``d``. Who it is is asked with ``meter`` and answered with the
+    maker's letters, the number, the version and the medium. Only what comes in the first response is read, and nothing
+    is switched. Needs ``pip install 'proveout[mbus]'``.
+    """
+
+    points: dict[str, MbusPoint]
+    """Name to what the meter says, for readings."""
+    station: int = 1
+    """The meter's primary address."""
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.station <= 250:
+            raise Inconsistent(f"station {self.station}", "0 to 250")
+
+
 class ByEye(
     msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True, tag_field="kind", tag="by-eye"
 ):
@@ -276,7 +306,7 @@ class ByEye(
     """It is a supply that a person sets and switches by its knobs. Nothing switches it off by itself."""
 
 
-Dialogue = Query | Stream | Poll | Frames | Modbus | Snmp | ByEye
+Dialogue = Query | Stream | Poll | Frames | Modbus | Snmp | Mbus | ByEye
 
 
 class Identify(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):

@@ -35,6 +35,7 @@ from bench.instruments.profile.line import (
     Frames,
     Identify,
     Line,
+    Mbus,
     Modbus,
     Point,
     Poll,
@@ -355,7 +356,7 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_de
                 raise Inconsistent(
                     f"'{part.name}' of a {dialogue.__struct_config__.tag} dialogue", "'register' for modbus only"
                 )
-            if isinstance(dialogue, Snmp) and part.read not in dialogue.points:
+            if isinstance(dialogue, Snmp | Mbus) and part.read not in dialogue.points:
                 known = ", ".join(dialogue.points)
                 raise Inconsistent(f"'{part.name}' that reads {part.read!r}", f"a point's name: {known}")
             commands = (*part.configure, *part.lock, *part.automatic, *part.begin, *part.end)
@@ -366,6 +367,10 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_de
         commands_needed = bool(self.setup or self.outputs or self.switch or self.errors or self.probe)
         if commands_needed and (isinstance(dialogue, Stream | Poll) or self._talks_by_itself):
             raise Inconsistent("commands in a dialogue that has none", "the dialogue 'query'")
+        if isinstance(dialogue, Mbus) and (
+            commands_needed or self.safe is not None or any(map(_tells, self.functions))
+        ):
+            raise Inconsistent("commands on M-Bus", "readings only: nothing is set or switched there")
         if isinstance(dialogue, Modbus | Snmp):
             self._check_points(dialogue)
 
@@ -429,3 +434,8 @@ class Profile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_de
     def functions_for(self, reads: Reads, wires: int | None = None) -> tuple[Function, ...]:
         """The functions that measure something, with this number of wires if it matters."""
         return tuple(f for f in self.functions if f.reads == reads and wires in (None, f.wires))
+
+
+def _tells(part: Function) -> bool:
+    """Whether a function needs anything but a reading."""
+    return bool(part.configure or part.lock or part.automatic or part.begin or part.end or part.confirm or part.ready)

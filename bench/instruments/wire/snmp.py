@@ -19,8 +19,12 @@ _LONGEST: Final = 65535
 
 
 def _codec(dialogue: Snmp) -> Any:
-    from pysnmp.proto import api
-
+    try:
+        from pysnmp.proto import api
+    except ImportError as error:
+        raise InstrumentTrouble(
+            "unable", "The library for SNMP is not installed.", "Install it: pip install 'proveout[snmp]'"
+        ) from error
     version = api.SNMP_VERSION_1 if dialogue.version == "1" else api.SNMP_VERSION_2C
     return api.PROTOCOL_MODULES[version]
 
