@@ -13,6 +13,7 @@ from bench.screens.walk.app import ended
 from bench.screens.walk.view import View
 from bench.walk import events as e
 from bench.walk import requests as r
+from bench.walk.left_on import outputs_on
 from bench.walk.state import OutOfTurn, Refused, Stale, accepts
 from tests.screens.gannet import Walk
 from tests.screens.scenes import SCENES, Scene
@@ -164,6 +165,31 @@ def test_an_unsafe_output_is_tried_again_by_a_deliberate_key_only() -> None:
     number = SCENES["unsafe"]().walk.asked.number
     assert pressed("unsafe", "enter", "space").link.wishes == []
     assert pressed("unsafe", "r").link.wishes == [e.Answered(number=number, answer="retry")]
+
+
+ON = [name for name, made in SCENES.items() if outputs_on(made().walk.state)]
+"""Scenes with something on, or perhaps on."""
+
+
+@pytest.mark.parametrize("scene", ON)
+@pytest.mark.parametrize("key", ["z", "ctrl+c"])
+def test_one_key_switches_off_wherever_something_is_on_and_ctrl_c_does_it_before_it_asks(scene: str, key: str) -> None:
+    stage = pressed(scene, key)
+    first, *more = stage.link.wishes
+    assert isinstance(first, e.Paused) and first.make_safe and not more
+    assert not stage.app.over, "what else was meant is asked"
+
+
+@pytest.mark.parametrize("begun", [("n",), ("x", *"ABO")])
+def test_ctrl_c_switches_off_although_something_is_being_typed(begun: tuple[str, ...]) -> None:
+    stage = pressed("wait", *begun, "ctrl+c")
+    assert [wish for wish in stage.link.wishes if isinstance(wish, e.Paused) and wish.make_safe]
+    assert not stage.app.over
+
+
+def test_whoever_watches_switches_off_too() -> None:
+    (wish,) = pressed("wait", "z", you="Ben").link.wishes
+    assert isinstance(wish, e.Paused) and wish.make_safe
 
 
 def test_leaving_asks_first_and_the_line_is_closed() -> None:
