@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import struct
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -17,6 +18,7 @@ from bench.files import BadFile, parse
 from bench.instruments.examples import replay
 from bench.instruments.instrument import Instrument
 from bench.instruments.parts import Parts
+from bench.instruments.ports import program
 from bench.instruments.ports.transport import open_port
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.profile import Profile
@@ -388,3 +390,30 @@ def test_a_program_of_ones_own_is_a_meter(tmp_path: Path):
     with pytest.raises(InstrumentTrouble) as caught:
         open_port("program:there-is-no-such-program", told.line)
     assert caught.value.kind == "lost" and "cannot be started" in caught.value.what
+
+
+def test_a_program_that_hangs_is_silent_in_time_and_ended_although_it_does_not_go(tmp_path: Path, monkeypatch):
+    monkeypatch.setattr(program, "ENDS_WITHIN", 0.1)
+    deaf = tmp_path / "deaf.py"
+    deaf.write_text("import signal, time\nsignal.signal(signal.SIGTERM, signal.SIG_IGN)\ntime.sleep(600)\n", "utf-8")
+    told = profile(query("", line="line: {timeout: 50 ms, settle: 0 s, quiet: 5 ms}").replace("examples:\n", ""))
+    meter = Instrument(told, open_port(f"program:{sys.executable} {deaf}", told.line))
+    process = meter._transport._process
+    meter.configure("volts dc")
+    with pytest.raises(InstrumentTrouble) as caught:
+        meter.read()
+    assert caught.value.kind == "silent"
+    meter.close()
+    assert process.poll() is not None
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="words of a POSIX shell")
+def test_no_shell_takes_a_programs_words(tmp_path: Path):
+    left = tmp_path / "left"
+    words = f"{sys.executable} -c 'import sys; print(sys.argv[1:], flush=True); sys.stdin.read()'"
+    port = open_port(f"program:{words} ; touch {left} '$(touch {left})' | > {left} `touch {left}`")
+    said = b""
+    while b"\n" not in said:
+        said += port.read(time.monotonic() + 20.0)
+    port.close()
+    assert said.startswith(b"[';', 'touch', ") and b"$(touch" in said and not left.exists()

@@ -15,6 +15,7 @@ from types import SimpleNamespace
 import pytest
 
 from bench.commands.run_here import signals_to
+from bench.instruments.ports.program import words_of
 from bench.record import append
 from bench.runner import guard
 from bench.runner.core import Signalled
@@ -82,3 +83,14 @@ def test_on_macos_a_record_is_synced_to_the_disk_itself(monkeypatch: pytest.Monk
     monkeypatch.setattr(fcntl, "fcntl", refuse)
     append._sync(9)
     assert plain == [7, 9], "a file system that lacks it"
+
+
+@POSIX
+def test_a_program_on_windows_keeps_the_backslashes_of_its_path(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert words_of("python3 'my meter.py' -v") == ["python3", "my meter.py", "-v"]
+    monkeypatch.setattr(sys, "platform", "win32")
+    assert words_of(r'C:\tools\python.exe "C:\my bench\meter.py" -v') == [
+        r"C:\tools\python.exe",
+        r"C:\my bench\meter.py",
+        "-v",
+    ]

@@ -12,6 +12,7 @@ import os
 import queue
 import shlex
 import subprocess
+import sys
 import threading
 from time import monotonic
 from typing import Final
@@ -27,6 +28,17 @@ _KEPT: Final = 1024
 """Pieces of what it printed that wait to be read; it waits where nobody reads."""
 
 
+def words_of(text: str) -> list[str]:
+    """The words that start a program; on Windows a backslash is part of a path.
+
+    Raises:
+        ValueError: a quote is not closed.
+    """
+    if sys.platform != "win32":
+        return shlex.split(text)
+    return [word.strip("\"'") for word in shlex.split(text, posix=False)]
+
+
 class ProgramPort(OwnedPort):
     """A program; see :class:`~bench.instruments.ports.transport.Transport`.
 
@@ -38,7 +50,7 @@ class ProgramPort(OwnedPort):
 
     def _open(self) -> None:
         try:
-            words = shlex.split(self.address.removeprefix(BEGINS))
+            words = words_of(self.address.removeprefix(BEGINS))
         except ValueError as error:
             raise InstrumentTrouble("lost", f"The address {self.address!r} names no program: {error}.") from error
         if not words:
