@@ -6,7 +6,7 @@ The package itself gives them out: ``from bench import open_job, open_record, op
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -338,10 +338,11 @@ class Meter:
         if sample.nan:
             return NotANumber(sample.unit)
         if sample.value is None:
-            tops = [row for row in table.rows if row.function == function.name]
-            widest = max(tops, key=lambda row: row.top)
-            row = next((one for one in tops if one.range_top == sample.range), widest)
-            return overload_reading(row, temperature_c=ambient, negative=sample.over == "-")
+            # of a range that nobody knows it proves no more than the lowest does: a key may have held it there
+            ranges = sorted((row for row in table.rows if row.function == function.name), key=lambda row: row.top)
+            row = next((one for one in ranges if one.range_top == sample.range), ranges[0])
+            beyond = overload_reading(row, temperature_c=ambient, negative=sample.over == "-")
+            return replace(beyond, top=sample.bound) if sample.bound else beyond
         leads = None
         if function.reads == "resistance":
             nulled = Leads.nulled(leads_ohm) if leads_ohm is not None else Leads.not_nulled()

@@ -11,15 +11,21 @@ import pytest
 
 import bench
 from bench import expected_resistance, open_job, open_meter, open_record
+from bench.files import parse
+from bench.instruments.instrument import Instrument
 from bench.instruments.ports.trouble import InstrumentTrouble
+from bench.instruments.profile.profile import Profile
 from bench.judge.conductor import Run, awg_conductor
 from bench.judge.judge_error import JudgeError
 from bench.judge.limit import Limit
+from bench.library import Meter
 from bench.plant.load import load_plant
 from bench.quantity import QuantityError
 from bench.record.read import BrokenRecord
 from bench.simulate.messages import Configuration, Move, Twin
 from bench.simulate.process import SimulatedBench
+from tests.drivers.more_kinds import Recited
+from tests.instruments.server import VirtualLine
 from tests.walks.tool import proveout
 
 ROOT = Path(bench.__file__).parent.parent
@@ -139,3 +145,29 @@ def test_the_names_load_nothing_until_they_are_asked_for() -> None:
     assert done.stdout.split() == ["[]", "True"]
     with pytest.raises(AttributeError, match="open_plant"):
         bench.open_plant  # noqa: B018
+
+
+@pytest.mark.parametrize(("says", "verdict"), [("ranges-itself: true", "pass"), ("ranges-itself: false", "undecided")])
+def test_over_range_of_a_range_that_nobody_knows_proves_no_more_than_the_lowest(says: str, verdict: str) -> None:
+    text = f"""
+profile: kind
+title: a meter whose key may hold a range
+dialogue: {{kind: query, read: R, reply: '(?P<value>OL|[0-9.]+)'}}
+specials: {{over: [OL]}}
+accuracy-source: test
+functions:
+  - name: ohms
+    reads: resistance
+    {says}
+    takes: 1 s
+    ranges:
+      - {{range: 400 ohm, resolution: 0.1 ohm, accuracy: [{{of-reading: 1 %, counts: 2}}]}}
+      - {{range: 40 Mohm, resolution: 10 kohm, accuracy: [{{of-reading: 1 %, counts: 2}}]}}
+"""
+    profile = parse(text, Profile, "kind.yaml")[0]
+    line = VirtualLine(Recited({b"R\n": b"OL\n"}))
+    instrument = Instrument(profile, line, line.clock)
+    meter = Meter(instrument, instrument.open())
+    reading = meter.read("resistance")
+    assert reading.sample.over == "+"
+    assert reading.judge(Limit.at_least(100e3, "Ω", "wires that should be apart")).verdict == verdict
