@@ -6,6 +6,7 @@ acts with a card for each end, and readings between a flag and something known, 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import msgspec
@@ -75,12 +76,18 @@ def speech_of(case: Case, plant: Plant, source: Seek) -> Speech:
             lines.append(f"{colour} {on}{told(case, places)}")
         return "\n".join(lines)
 
+    def ohms(answer: Answer) -> float | None:
+        """What was read; nothing where it is more than a low range shows: that is not open."""
+        top = answer.reading.range if answer.reading is not None else None
+        return None if answer.ohms == math.inf and top is not None and top < case.apart else answer.ohms
+
     return Speech(
         place=case.place,
         read=source.read,
         wires=source.wires,
         joined=Limit(at_least=Amount(case.apart, "Ω"), source="below this two ends count as joined"),
         tester=source.by_tester,
+        ohms=ohms,
         title=title,
         text=text,
         card_text=lambda card: card_text(case, card),

@@ -20,6 +20,7 @@ from bench.plant import faults as k
 from bench.plant.file import PlantFile
 from bench.plant.resolve import resolve
 from bench.sequence.file import Do, Measure, Seek
+from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.facts import BenchFacts
 from bench.walk.state import fold, request
@@ -127,6 +128,24 @@ def test_a_flag_that_was_skipped_stays_unknown_and_the_rest_is_named() -> None:
     found = bundle.identify()
     assert not wrong_names(found, bundle.truth) and len(found.facts["names"]) == 7
     assert found.verdict == "undecided" and found.facts["by_elimination"]
+
+
+class HeldLow(Bundle):
+    """A bundle that is read by a meter which a key holds on its lowest range, 400 ohm."""
+
+    def measured(self, step: Step) -> e.Event:
+        event = super().measured(step)
+        if isinstance(event, e.Read) and (event.over or (event.value or 0.0) > 400.0):
+            return msgspec.structs.replace(event, value=None, over="+", range=400.0)
+        return event
+
+
+def test_a_meter_that_a_key_holds_on_a_low_range_makes_no_conductor_open() -> None:
+    """Tags read more than that range shows; over range of it says nothing of them."""
+    bundle = HeldLow(25, WAYS["few tags"])
+    found = bundle.identify()
+    assert not wrong_names(found, bundle.truth)
+    assert found.verdict == "undecided" and "arrive nowhere" not in found.sentence, found.sentence
 
 
 def test_a_yes_or_no_skipped_once_is_asked_again_and_twice_ends_the_search() -> None:
