@@ -85,11 +85,9 @@ def test_on_macos_a_record_is_synced_to_the_disk_itself(monkeypatch: pytest.Monk
     assert plain == [7, 9], "a file system that lacks it"
 
 
-@POSIX
-def test_a_program_on_windows_keeps_the_backslashes_of_its_path(monkeypatch: pytest.MonkeyPatch) -> None:
-    assert words_of("python3 'my meter.py' -v") == ["python3", "my meter.py", "-v"]
-    monkeypatch.setattr(sys, "platform", "win32")
-    assert words_of(r'C:\tools\python.exe "C:\my bench\meter.py" -v') == [
+def test_a_program_on_windows_keeps_the_backslashes_of_its_path() -> None:
+    assert words_of("python3 'my meter.py' -v", windows=False) == ["python3", "my meter.py", "-v"]
+    assert words_of(r'C:\tools\python.exe "C:\my bench\meter.py" -v', windows=True) == [
         r"C:\tools\python.exe",
         r"C:\my bench\meter.py",
         "-v",

@@ -12,7 +12,6 @@ import os
 import queue
 import shlex
 import subprocess
-import sys
 import threading
 from time import monotonic
 from typing import Final
@@ -28,13 +27,17 @@ _KEPT: Final = 1024
 """Pieces of what it printed that wait to be read; it waits where nobody reads."""
 
 
-def words_of(text: str) -> list[str]:
-    """The words that start a program; on Windows a backslash is part of a path.
+def words_of(text: str, windows: bool = os.name == "nt") -> list[str]:
+    """The words that start a program.
+
+    Args:
+        text: what a bench file has.
+        windows: a backslash is part of a path.
 
     Raises:
         ValueError: a quote is not closed.
     """
-    if sys.platform != "win32":
+    if not windows:
         return shlex.split(text)
     return [word.strip("\"'") for word in shlex.split(text, posix=False)]
 
