@@ -114,8 +114,8 @@ def test_the_screen_is_light_or_dark_and_colourless_where_colours_are_not_wanted
     monkeypatch.setenv("NO_COLOR", "1")
     bare, _, palette = asyncio.run(look(Settings()))
     assert palette == "bare"
-    assert "#c4302b" in night.lower()
-    assert not any(colour in bare.lower() for colour in ("#c4302b", "#f0b64c", "#ff7d5c"))
+    assert "#d70000" in night.lower()
+    assert not any(colour in bare.lower() for colour in ("#d70000", "#f0b64c", "#ff7d5c"))
 
 
 def test_the_page_follows_the_terminals_size() -> None:
