@@ -51,6 +51,10 @@ class LocalScreen:
         """Take the operator's seat."""
         self._runner.inbox.put(Heard(self, p.TakeSeat()))
 
+    def busy(self, covered: bool) -> None:
+        """Say whether something covers what is shown."""
+        self._runner.inbox.put(Heard(self, p.Busy(covered=covered)))
+
     def close(self) -> None:
         """Leave."""
         self._runner.inbox.put(Left(self))

@@ -68,6 +68,14 @@ class Client:
         """Take the operator's seat."""
         self._send(p.TakeSeat())
 
+    def busy(self, covered: bool) -> None:
+        """Say whether something covers the page.
+
+        Raises:
+            ConnectionError: the line is cut.
+        """
+        self._send(p.Busy(covered=covered))
+
     def close(self) -> None:
         """Leave."""
         with contextlib.suppress(OSError):

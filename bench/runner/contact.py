@@ -79,6 +79,12 @@ class Contact:
         self._recent.clear()
         self._open = 0
 
+    def anew(self) -> None:
+        """Judge a touch that has settled as if it had just begun: it settled while nobody looked."""
+        if self.touch == "settled":
+            self.touch = "touching"
+            self._recent.clear()
+
     @property
     def settled(self) -> float:
         """0 to 1, for a bar on the screen: how much of the time and of the readings that it takes agree so far."""

@@ -164,6 +164,7 @@ class Runner:
         self._screens: list[Screen] = []
         self._seat: Screen | None = None
         self._seat_told: Screen | None = None
+        self._covered: list[Screen] = []
         self._vacated = False
         self._empty_since = clock() if seated else None
         self._begun = -1
@@ -198,7 +199,7 @@ class Runner:
             while not self.state.finished:
                 self._tell_guard()
                 asked = request(self.state)
-                if asked.number != self._begun and self._unwritten is None:
+                if asked.number != self._begun and self._unwritten is None and not self._waits(asked):
                     self._begun = asked.number
                     self._begin(asked)
                     continue
@@ -213,6 +214,14 @@ class Runner:
                 if self._guard is not None:
                     self._guard.close(safe)
         return self.state
+
+    def _waits(self, asked: r.Request) -> bool:
+        """Whether it is not begun yet: whoever sits there has a box before the page. Outputs go off all the same."""
+        return self._unseen and not isinstance(asked, r.MakeSafe)
+
+    @property
+    def _unseen(self) -> bool:
+        return any(one is self._seat for one in self._covered)
 
     def _tell_guard(self) -> None:
         if self._guard is not None:
@@ -345,7 +354,14 @@ class Runner:
         source = asked.step.source
         sees_nothing = isinstance(source, Measure) and source.limit.at_least is not None
         wait = 0.4 if sees_nothing or not self._manner.by_contact else BLIND_AFTER
-        self._after(wait, lambda: self._answer(asked.number, ""))
+        self._after(wait, lambda: self._take_by_itself(asked.number))
+
+    def _take_by_itself(self, number: int) -> None:
+        """Take the reading, but not behind a box."""
+        if self._unseen:
+            self._after(LIVE_EVERY, lambda: self._take_by_itself(number))
+        else:
+            self._answer(number, "")
 
     def _begin_waiting(self, asked: r.Wait) -> None:
         piece = min(1.0, asked.left)
@@ -558,7 +574,7 @@ class Runner:
             )
         # only ohms tell open probes from touching ones: an open voltmeter reads a steady nothing
         by_eye = by_eye_at(self.state) is not None
-        if settled and self._manner.by_contact and sample.role == "ohms" and not by_eye:
+        if settled and not self._unseen and self._manner.by_contact and sample.role == "ohms" and not by_eye:
             self._record(e.Answered(number=asked.number, by=self._operator(), how="contact"))
 
     def _rise(self, rising: Rising) -> None:
@@ -604,6 +620,7 @@ class Runner:
 
     def _leave(self, screen: Screen) -> None:
         self._screens = [one for one in self._screens if one is not screen]
+        self._covered = self._uncovered_by(screen)
         if screen is self._seat:
             self._seat = None
             self._empty_since = self._clock()
@@ -641,12 +658,23 @@ class Runner:
             case p.TakeSeat():
                 if screen is not self._seat:
                     self._sit(screen)
+            case p.Busy(covered=covered):
+                self._cover(screen, covered=covered)
             case p.Do(wish=wish):
                 why = self._wish(screen, _named(wish, screen.name))
                 if why:
                     self._send(screen, p.Refusal(why=why))
             case _:
                 self._send(screen, p.Refusal(why="you are let in already"))
+
+    def _cover(self, screen: Screen, *, covered: bool) -> None:
+        """Nothing begins behind a box of the one who sits there; what was held steady meanwhile settles anew."""
+        self._covered = [*self._uncovered_by(screen), *([screen] if covered else [])]
+        if not covered:
+            self._contact.anew()
+
+    def _uncovered_by(self, screen: Screen) -> list[Screen]:
+        return [one for one in self._covered if one is not screen]
 
     def _wish(self, screen: Screen, wish: p.Wish) -> str:
         """Do what a screen wishes. Returns why not, or nothing."""

@@ -15,7 +15,7 @@ import msgspec
 from bench.files import exact, from_text
 from bench.walk import events as e
 
-VERSION: Final = 3
+VERSION: Final = 4
 LONGEST: Final = 64 * 2**20
 """Bytes in one message: the record's first line holds a whole plant."""
 
@@ -55,6 +55,16 @@ class Do(_Message, frozen=True, kw_only=True, tag="do"):
 
 class TakeSeat(_Message, frozen=True, kw_only=True, tag="take-seat"):
     """Take the operator's seat, also from somebody else."""
+
+
+class Busy(_Message, frozen=True, kw_only=True, tag="busy"):
+    """Something covers the page at this screen: whoever sits there does not see what happens.
+
+    Attributes:
+        covered: whether it does, or the page is back.
+    """
+
+    covered: bool
 
 
 class Welcome(_Message, frozen=True, kw_only=True, tag="welcome"):
@@ -165,7 +175,7 @@ class Bye(_Message, frozen=True, kw_only=True, tag="bye"):
     why: str
 
 
-FromClient = Hello | Do | TakeSeat
+FromClient = Hello | Do | TakeSeat | Busy
 ToClient = Welcome | Line | Live | Rise | Voltage | Refusal | RecordFailing | Bye
 
 _encoder: Final = msgspec.json.Encoder(enc_hook=exact)

@@ -224,6 +224,9 @@ class FakeScreen:
     def take_seat(self) -> None:
         self._world.runner.inbox.put(Heard(self, p.TakeSeat()))
 
+    def busy(self, covered: bool) -> None:
+        self._world.runner.inbox.put(Heard(self, p.Busy(covered=covered)))
+
     def leave(self) -> None:
         self._world.runner.inbox.put(Left(self))
 

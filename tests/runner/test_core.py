@@ -321,6 +321,55 @@ def test_a_key_takes_a_touch_too(build: Build) -> None:
     assert len(made.events(e.Answered)) == 1
 
 
+STEADY = [0.857, 0.858, 0.857, 0.857, 0.857, 0.857]
+
+
+def test_no_contact_is_taken_behind_a_box_and_one_that_is_held_settles_anew(build: Build) -> None:
+    made, screen = operated(build, upto=7, manner=BY_CONTACT)
+    made.wait_for(r.Place, 7)
+    screen.busy(True)
+    samples(made, [None, None, *STEADY])
+    made.wait_for(r.Place, 7)
+    assert not made.events(e.Answered)
+    screen.busy(False)
+    samples(made, STEADY)
+    made.wait_for(r.Place, 8)
+    assert [event.how for event in made.events(e.Answered)] == ["contact"]
+
+
+def test_nothing_begins_behind_a_box_of_the_operator(build: Build) -> None:
+    made, screen = operated(build, upto=7)
+    made.wait_for(r.Place, 7)
+    screen.busy(True)
+    screen.answer()
+    made.wait(lambda: made.runner.state.phase is Phase.MEASURING, "the reading is asked for")
+    made.settle()
+    assert made.crew.count("measure") == 0
+    screen.busy(False)
+    made.wait_for(r.Place, 8)
+
+
+def test_only_a_box_of_the_operator_holds_the_walk_and_not_one_that_is_gone(build: Build) -> None:
+    made, screen = operated(build, upto=7)
+    other = FakeScreen(made, "Bea")
+    other.busy(True)
+    screen.answer()
+    made.wait_for(r.Place, 8)
+    screen.busy(True)
+    other.busy(False)
+    made.settle()
+    screen.answer()
+    made.wait(lambda: made.runner.state.phase is Phase.MEASURING, "the reading is asked for")
+    made.settle()
+    assert made.crew.count("measure") == 1
+    # outputs go off all the same, and the box is gone with its screen
+    screen.leave()
+    made.wait(lambda: made.runner.state.phase is Phase.PAUSED, "a rest")
+    other.take_seat()
+    other.wish(e.Continued())
+    made.wait_for(r.Place, 8)
+
+
 def test_only_ohms_are_taken_by_contact(build: Build) -> None:
     """An open voltmeter shows a steady nothing: that must never pass for a contact, least of all for a dead bar."""
     made, screen = operated(build, upto=HOLD, manner=BY_CONTACT)

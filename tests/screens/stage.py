@@ -29,6 +29,7 @@ class FakeLink:
         self.you, self.seat = you, seat
         self.wishes: list[object] = []
         self.taken = 0
+        self.covered: list[bool] = []
         self.closed = False
         self.cut = False
 
@@ -39,6 +40,9 @@ class FakeLink:
 
     def take_seat(self) -> None:
         self.taken += 1
+
+    def busy(self, covered: bool) -> None:
+        self.covered.append(covered)
 
     def close(self) -> None:
         self.closed = True

@@ -44,6 +44,13 @@ class Link(Protocol):
             ConnectionError: the line is cut.
         """
 
+    def busy(self, covered: bool) -> None:
+        """Say whether something covers the page: the walk does not go on meanwhile.
+
+        Raises:
+            ConnectionError: the line is cut.
+        """
+
     def close(self) -> None:
         """Leave."""
 
@@ -74,6 +81,10 @@ class ClientLink:
     def take_seat(self) -> None:
         """See :meth:`Link.take_seat`."""
         self._client.take_seat()
+
+    def busy(self, covered: bool) -> None:
+        """See :meth:`Link.busy`."""
+        self._client.busy(covered)
 
     def close(self) -> None:
         """See :meth:`Link.close`."""

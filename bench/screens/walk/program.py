@@ -7,6 +7,7 @@ it wishes for. Loaded behind the first picture, since it brings the whole machin
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import datetime
 from queue import Empty
 from typing import TYPE_CHECKING, Final
@@ -79,6 +80,7 @@ class WalkProgram(Program[View]):
         self._tones = host.settings.tones
         self._pressed: dict[str, float] = {}
         self._answered = -1
+        self._covered = False
         self._things: tuple[object, ...] = ()
         self._facts: tuple[object, ...] = ()
         self._painted = float("-inf")
@@ -139,7 +141,17 @@ class WalkProgram(Program[View]):
             self._speaker.say(findings.spoken(spoken.after, spoken.outcome))
         self._drop_stale_prompt()
         self._look()
+        self._tell_covered()
         super().tick()
+
+    def _tell_covered(self) -> None:
+        """Say when a box or the help comes over the page, and when it goes: the walk waits behind it."""
+        moment = self.moment
+        covered = self.host.asked() is not None or moment.help or moment.typed is not None
+        if covered != self._covered and self.link is not None:
+            self._covered = covered
+            with suppress(ConnectionError):
+                self.link.busy(covered)
 
     def _take(self, news: News) -> bool:
         """React to one piece of news. Returns whether a voice should tell of it."""
@@ -159,6 +171,8 @@ class WalkProgram(Program[View]):
             case Happened():
                 if self.moment.note and news.before.number != news.after.number:
                     self._note("")
+                if self._fresh(news) and (said := words.remark_of(news.entry.event)):
+                    self._note(said)
                 return self._fresh(news) and self._sound(news)
         return False
 
@@ -255,6 +269,7 @@ class WalkProgram(Program[View]):
         elif outputs_on(self.follower.state):
             self.do_all_off()  # first, and then it is asked what else was meant
         super().pressed(key, character)
+        self._tell_covered()
 
     def press(self, key: str, character: str | None) -> None:
         """A key while no list is open: what it does depends on what is shown.
@@ -502,12 +517,21 @@ class WalkProgram(Program[View]):
         self._wish(e.Continued())
 
     def do_seat(self) -> None:
-        """Take the operator's seat."""
-        if self.link is not None:
-            try:
-                self.link.take_seat()
-            except ConnectionError:
-                self.follower.hear(None)
+        """Take the operator's seat; asked once more where somebody sits in it."""
+        holder = self.moment.state.seat
+
+        def done(answer: str | None) -> None:
+            if answer is not None and self.link is not None:
+                try:
+                    self.link.take_seat()
+                except ConnectionError:
+                    self.follower.hear(None)
+
+        if not self.moment.watching or not holder:
+            done("yes")
+            return
+        lines = [f"{holder} is the operator now, may have the probes in hand, and will watch from then on."]
+        self.host.ask(Sure("Take the seat?", lines, unicode=self.host.settings.unicode), done)
 
     def do_mirror(self) -> None:
         """Show the connectors from their other side."""

@@ -16,6 +16,7 @@ from bench.plant.whereabouts import ordinal
 from bench.screens.walk import voltage_words
 from bench.sequence.file import NOWHERE, Ask, Do, Gate, Hold, Look, Measure, Prove, Zero
 from bench.sequence.plan import Step
+from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.by_eye import function_of, wanted
 from bench.walk.by_knobs import asks
@@ -580,6 +581,19 @@ def left(seconds: float | None) -> str:
         return f"about {minutes} min left"
     hours, rest = divmod(5 * round(minutes / 5), 60)
     return f"about {hours} h {rest} min left" if rest else f"about {hours} h left"
+
+
+def remark_of(event: e.Event) -> str:
+    """What somebody wrote into the record beside the steps, for every screen; empty for all else."""
+    match event:
+        case e.Noted(text=text, by=by):
+            return f"{by or 'somebody'} noted: {text}"
+        case e.Attached(files=files, text=text, by=by):
+            return f"{by or 'somebody'} kept {', '.join(one.name for one in files)}{f': {text}' if text else ''}"
+        case e.Disturbed(touches=touches, text=text, by=by):
+            return f"{by or 'somebody'} says that {', '.join(touches)} was touched{f': {text}' if text else ''}"
+        case _:
+            return ""
 
 
 def local_time(at: str, zone: tzinfo | None = None) -> str:

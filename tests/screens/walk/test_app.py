@@ -9,6 +9,7 @@ import subprocess
 import sys
 import threading
 import time
+from datetime import datetime
 from pathlib import Path
 
 import pytest
@@ -296,3 +297,26 @@ def test_the_program_ends_at_once_and_leaves_the_terminal_as_it_was(how: str, tm
     assert b"\x1b[?1049l" in text, "back from the alternate screen"
     assert b"\x1b[?25h" in text, "the cursor is there again"
     os.close(master)
+
+
+@pytest.mark.parametrize(
+    ("event", "said"),
+    [
+        (e.Noted(text="the far end is lit", by="Bea"), "Bea noted: the far end is lit"),
+        (
+            e.Disturbed(touches=["J101", "2A"], text="in", by="Bea"),
+            "Bea says that J101, 2A was touched: in",
+        ),
+    ],
+)
+def test_what_others_write_down_shows_on_every_screen(event: e.Event, said: str) -> None:
+    async def act() -> None:
+        scene = SCENES["place-open"]()
+        async with on_stage(scene) as stage:
+            entry = scene.walk.add(event)
+            stage.now = datetime.fromisoformat(entry.at).astimezone(stage.now.tzinfo)
+            stage.heard(entry)  # type: ignore[misc]
+            await stage.settle()
+            assert said in stage.words
+
+    asyncio.run(act())

@@ -69,7 +69,7 @@ DOES: dict[str, Callable[[Stage, State], object]] = {
     "pause": lambda stage, s: _wished(stage, e.Paused(why="the operator paused", make_safe=True)),
     "all-off": lambda stage, s: _wished(stage, e.Paused(why="everything was switched off by a key", make_safe=True)),
     "go-on": lambda stage, s: _wished(stage, e.Continued()),
-    "seat": lambda stage, s: stage.link.taken == 1 and stage.link.wishes == [],
+    "seat": lambda stage, s: (stage.link.taken == 1 or _asked(stage, Sure)) and stage.link.wishes == [],
     "mirror": lambda stage, s: _view(stage).mirrored,
     "stages": lambda stage, s: _view(stage).stages,
     "earth": lambda stage, s: _view(stage).earth,

@@ -105,6 +105,9 @@ def test_line_by_line() -> None:
         def take_seat(self) -> None:
             """It is hers."""
 
+        def busy(self, covered: bool) -> None:
+            """Nothing waits here."""
+
         def close(self) -> None:
             """Nothing to close."""
 

@@ -209,7 +209,10 @@ def test_leaving_asks_first_and_the_line_is_closed() -> None:
 def test_a_watcher_only_watches_takes_the_seat_or_speaks_up() -> None:
     stage = pressed("watching", "enter", "space", "b", "s", "p", "g")
     assert stage.link.wishes == []
-    assert pressed("watching", "k").link.taken == stage.link.taken + 1
+    asked = pressed("watching", "k")
+    assert asked.link.taken == stage.link.taken, "a tap beside the key takes nothing"
+    assert pressed("watching", "k", "n").link.taken == stage.link.taken
+    assert pressed("watching", "k", "y").link.taken == stage.link.taken + 1
     assert pressed("watching", "n", *"hm", "enter").link.wishes == [e.Noted(text="hm")]
     assert pressed("watching", "x", *"ABORT", "enter").link.wishes == [e.Aborted(why="")]
     assert pressed("caution", "y", you="Bea").link.wishes == []
@@ -221,6 +224,22 @@ def test_help_opens_and_closes_and_nothing_happens_behind_it() -> None:
     for way in ("escape", "h", "question_mark", "enter"):
         stage = pressed("place-open", "h", way)
         assert stage.app.program is not None and not stage.app.program.moment.help and stage.link.wishes == []
+
+
+@pytest.mark.parametrize(
+    ("scene", "opens", "closes"),
+    [
+        ("place-open", "h", "h"),
+        ("place-open", "n", "escape"),
+        ("place-open", "d", "escape"),
+        ("place-open", "q", "n"),
+        ("place-open", "ctrl+p", "escape"),
+    ],
+)
+def test_the_runner_is_told_when_something_covers_the_page(scene: str, opens: str, closes: str) -> None:
+    assert pressed(scene).link.covered == []
+    assert pressed(scene, opens).link.covered == [True]
+    assert pressed(scene, opens, closes).link.covered == [True, False]
 
 
 def test_a_held_key_answers_one_request_and_never_the_next() -> None:
@@ -259,7 +278,10 @@ def test_what_was_refused_can_be_answered_again() -> None:
             stage.hear(p.Refusal(why="Bea holds the operator's seat; take it first"))
             await stage.settle()
             assert "take it first" in stage.words
-            await stage.press("k", "enter")
+            await stage.press("k")
+            if "Take the seat?" in stage.words:
+                await stage.press("y")
+            await stage.press("enter")
             assert len(stage.link.wishes) == 2
 
     asyncio.run(act())

@@ -90,6 +90,9 @@ class Runner:
         self.seat = self.you
         self.heard(self.walk.add(e.Seated(by=self.you)))
 
+    def busy(self, covered: bool) -> None:
+        raise AssertionError("lines cover nothing")
+
     def close(self) -> None:
         self.closed = True
 

@@ -220,6 +220,9 @@ def test_the_stages_line_by_line() -> None:
         def take_seat(self) -> None:
             """It is hers."""
 
+        def busy(self, covered: bool) -> None:
+            """Nothing waits here."""
+
         def close(self) -> None:
             """Nothing to close."""
 
@@ -264,6 +267,9 @@ def test_whoever_stops_on_the_battery_is_told_what_stays_on_and_whom_to_tell(end
 
         def take_seat(self) -> None:
             """It is hers."""
+
+        def busy(self, covered: bool) -> None:
+            """Nothing waits here."""
 
         def close(self) -> None:
             """Nothing to close."""
