@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator
 from typing import Final
 
@@ -16,6 +17,9 @@ from bench.say.times import minute
 
 OUT: Final = "beyond the meter's range"
 _MOST: Final = 10
+CERTAIN: Final = 0.995
+"""What a chance is from there on that would be written as 100 %."""
+SURE: Final = "certain"
 
 When = Callable[[str], str]
 """Writes a record's time of day for people."""
@@ -57,7 +61,7 @@ def became(one: Study) -> str:
             shown = f"a drift, {way} by {rate} a day from {before} to {series.shown(change.after)}"
             return shown + _besides(change.excursions)
         case _:
-            return f"comes and goes: {len(change.excursions)} of {n} runs away from {before}"
+            return f"intermittent: {len(change.excursions)} of {n} readings off {before}"
 
 
 def beyond(one: Study, run: int) -> bool:
@@ -89,12 +93,27 @@ def between(one: Study, when: When = minute) -> Iterator[str]:
     low, high = (one.runs[i] for i in change.bracket)
     span = "this run alone" if low is high else f"{when(low.at)} to {when(high.at)}"
     run = "this run" if turn is window.first_bad else f"the run of {when(turn.at)}"
-    chance = f"just {run} with {change.probability * 100:.0f} %; with 95 % {span}"
-    yield f"  {chance}; ahead of steady by {change.lead:.1f} nats"
+    changed = chance_of(change.lead)
+    if low is high and change.probability >= CERTAIN and changed == SURE:
+        yield f"  changed in {run}, {SURE}"
+    else:
+        yield f"  changed in {run} with {change.probability * 100:.0f} %; with 95 % {span}"
+        if changed != SURE:
+            yield f"  that it changed at all: {changed}"
     if one.second is not None and one.second.began is not None:
         began = one.runs[one.second.began]
         if began is not turn:
             yield f"  a CUSUM about the level before dates it to {when(began.at)}"
+
+
+def chance_of(lead: float) -> str:
+    """How sure it is that a series changed, in words: ``97 %``, or that it is certain.
+
+    Args:
+        lead: how far the change is ahead of steady, in nats: the odds are its exponential (both the same before).
+    """
+    chance = 1.0 / (1.0 + math.exp(-min(lead, 700.0)))
+    return SURE if chance >= CERTAIN else f"{chance * 100:.0f} %"
 
 
 def sides(window: Window) -> list[tuple[str, Evidence | None]]:

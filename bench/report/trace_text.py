@@ -15,6 +15,7 @@ from bench.job.trace_words import (
     beyond,
     causes,
     celsius,
+    chance_of,
     in_full,
     reading_value,
     together,
@@ -150,11 +151,11 @@ def table(studies: Sequence[Study], episodes: Sequence[Episode] = (), most: int 
     if not changed:
         return
     yield ""
-    yield f"{'first bad':17} {'point':22} {'nats':>7}  what became of it"
+    yield f"{'first bad':17} {'point':22} {'sure':>7}  what became of it"
     for one in sorted(changed, key=lambda one: _turned(one).record in odd)[:most]:
         window = one.window
         bad = _first_bad(one)
-        lead = f"{one.lead:.1f}" if window is not None and window.by == "values" else "verdict"
+        lead = chance_of(one.lead) if window is not None and window.by == "values" else "verdict"
         suspect = " (the meter?)" if _turned(one).record in odd else ""
         when = minute(bad.at)
         again = f"; passes since {day(window.mended[1].at)}" if window is not None and window.mended is not None else ""

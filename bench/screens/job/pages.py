@@ -11,6 +11,7 @@ from bench.job.next_walk import NOTHING_YET, how_of
 from bench.job.readiness import Readiness, Task, ThingState
 from bench.job.study import Study
 from bench.job.trace_words import causes
+from bench.say.lists import count
 from bench.screens.job.data import BenchLine, EndLine, RecordLine, SequenceLine, Survey
 from bench.screens.job.keys import actions, keys
 from bench.screens.job.lists import (
@@ -160,8 +161,8 @@ def _power(view: JobView, survey: Survey, cells: int) -> list[Line]:
     if not held:
         return [line(*found)]
     first = line(*found)
-    parts = [f"{name} ({count})" for name, count in held.most_common(5)]
-    text = f"held up most by {', '.join(parts)}"
+    parts = [f"{name} ({count(shelves, 'shelf', 'shelves')})" for name, shelves in held.most_common(5)]
+    text = f"blocked most by {', '.join(parts)}"
     if width(first) + width(text) <= cells:
         return [(*first, *line(Span(view.say(text), "dim")))]
     return [first, clip(line(Span(view.say(text), "dim")), cells, view.glyphs.ellipsis)]

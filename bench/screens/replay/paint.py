@@ -245,7 +245,7 @@ def _limit(view: ReplayView, outcome: Outcome, cells: int, brief: bool) -> list[
     if not limit:
         return []
     source = f" ({outcome.bounds.source})" if outcome.bounds.source and not brief else ""
-    return _field("asked", view.glyphs.say(f"{limit}{source}"), cells)
+    return _field("limit", view.glyphs.say(f"{limit}{source}"), cells)
 
 
 def _budget(view: ReplayView, outcome: Outcome, cells: int) -> list[Line]:

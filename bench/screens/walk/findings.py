@@ -88,7 +88,7 @@ def _one_place(lead: Lead) -> str:
 
 
 def spoken(state: State, outcome: Outcome | None) -> str:
-    """What a voice says after an outcome: the verdict, and where to go next."""
+    """What a voice says after an outcome: the verdict, and where to go next; what has to be done or heeded, whole."""
     parts = []
     if outcome is not None and outcome.verdict != "done":
         parts.append(f"{WORDS[look_of(outcome)].lower()}.")
@@ -98,7 +98,8 @@ def spoken(state: State, outcome: Outcome | None) -> str:
     if now.leads:
         parts.append("Next: " + ", ".join(f"{lead.colour} on {lead.label}" for lead in now.leads) + ".")
     elif now.kind not in ("measure", "safe", "meet", "switch"):
-        parts.append(f"{now.title}.")
+        told = now.text if now.text.startswith(now.title) else f"{now.title}. {now.text}"
+        parts.append(told if told.rstrip().endswith((".", "!", "?")) else f"{told.rstrip()}.")
     return " ".join(parts)
 
 

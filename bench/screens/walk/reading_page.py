@@ -179,7 +179,7 @@ def _small_figure(view: View, figure: LargeFigure, cells: int) -> list[Line]:
         mark = ["  ", verdict_block(view, figure.outcome)]
     asked: list[Span | str] = []
     if figure.gauge.bounds:
-        asked = [Span("   asked ", "dim"), Span(view.say(figure.gauge.bounds), "wall")]
+        asked = [Span("   limit ", "dim"), Span(view.say(figure.gauge.bounds), "wall")]
     text = view.say(figure.text) or view.glyphs.gap * 3
     return [clip(line(Span(f"{figure.label} ", "dim"), Span(text, style), *mark, *asked), cells, view.glyphs.ellipsis)]
 
@@ -389,7 +389,7 @@ def _figure_right(view: View, figure: LargeFigure, cells: int) -> list[Line]:
         if width(bounds[0]) > cells:
             *first, number, unit = bounds[0].split(" ")
             bounds = [" ".join(first), f"{number} {unit}"]
-        lines += [(Span("asked", "dim"),), *((Span(part, "wall"),) for part in bounds)]
+        lines += [(Span("limit", "dim"),), *((Span(part, "wall"),) for part in bounds)]
     if gauge.expanded is not None and gauge.value is not None:
         lines.append((Span(view.say(f"± {engineering(gauge.expanded, gauge.unit, digits=2)}"), "band"),))
     return [clip(one, cells, view.glyphs.ellipsis) for one in lines]

@@ -16,7 +16,9 @@ PATTERNS: Final = {"pass": 1, "fail": 2, "undecided": 3, "trouble": 4, "lost": 5
 APART: Final = 0.18
 """Seconds between two rings of one pattern: ears count them, terminals do not merge them."""
 LONGEST: Final = 20.0
-"""Seconds that a voice may speak."""
+"""Seconds that a voice may speak, and as many more as a slow reader takes for the text."""
+SLOW: Final = 8.0
+"""Letters that a slow reader says in a second."""
 
 
 class Speaker:
@@ -60,7 +62,7 @@ class Speaker:
                 self.trouble = f"{self._words[0]} cannot be started: {error.strerror}"
                 return
         try:
-            child.wait(LONGEST)
+            child.wait(LONGEST + len(text) / SLOW)
         except subprocess.TimeoutExpired:
             child.kill()
             child.wait()

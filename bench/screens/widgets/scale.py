@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -133,6 +134,16 @@ def _arrow(right: bool, glyphs: Glyphs) -> str:
     return "▶" if right else "◀"
 
 
+def _digits(end: float, walls: Sequence[float]) -> int:
+    """Digits of an end's figure: three, or as many more as keep it on its side of the limits: 100.3, and not 100."""
+
+    def apart(digits: int) -> bool:
+        shown = float(f"{end:.{digits}g}")
+        return all((shown > wall) == (end > wall) and shown != wall for wall in walls if wall != end)
+
+    return next((digits for digits in (3, 4, 5) if apart(digits)), 6)
+
+
 def _figures(gauge: Gauge, axis: Axis, cells: int, glyphs: Glyphs) -> Line:
     """Figures below the scale: both ends, and the limits where they stand."""
     found: list[tuple[int, str, str]] = []
@@ -141,7 +152,7 @@ def _figures(gauge: Gauge, axis: Axis, cells: int, glyphs: Glyphs) -> Line:
         text = glyphs.say(engineering(bound, gauge.unit))
         found.append((axis.cell(bound, cells) - width(text) // 2, text, "wall"))
     for edge, value in ((0, axis.start), (cells, axis.end)):
-        text = glyphs.say(engineering(value, gauge.unit, digits=3))
+        text = glyphs.say(engineering(value, gauge.unit, digits=_digits(value, walls)))
         found.append((edge - (width(text) if edge else 0), text, "scale"))
     row = ""
     spans: list[tuple[int, str, str]] = []

@@ -308,7 +308,7 @@ JOB_SCENES: dict[str, HallScene] = {
     "bench": HallScene(("4", "down", "enter"), ("which bench?", "has no insulation", "cannot be used", "the bag")),
     "records": HallScene(("5",), ("under way", "waits", "broken", "weekly round 8", "10 count, 2 do not")),
     "record": HallScene(("5", "down", "enter"), ("half.jsonl", "Goes on with the walk", "Writes one HTML file")),
-    "changes": HallScene(("6",), ("what changed most", "W1.2", "a step from", "passes since", "comes and goes")),
+    "changes": HallScene(("6",), ("what changed most", "W1.2", "a step from", "passes since", "intermittent")),
     "cables": HallScene(("7",), ("loose cables", "open: 2 ends", "L2", "no mate here 24 %", "9.0 times likelier")),
     "cables-card": HallScene(("7", "enter"), ("From bay 1: 8 min, 2 climbs", "clip the tester to one conductor of L2")),
     "trace": HallScene(

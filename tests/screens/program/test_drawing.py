@@ -233,3 +233,18 @@ def test_no_room_is_no_face() -> None:
     assert face.draw(_face(p1="red"), 6, UNICODE) == []
     assert face.draw(_face(p1="red"), 60, UNICODE, rows=0) == []
     assert face.draw(face.Face((), {}, {}), 60, UNICODE) == []
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "value", "written"),
+    [
+        (99.83, 100.2, 100.0, ["99.7 Ω", "99.83 Ω", "100.2 Ω", "100.3 Ω"]),
+        (0.9, 1.1, 5.0, ["0.84 Ω", "0.9 Ω", "1.1 Ω", "1.16 Ω"]),
+        (None, 0.8958, 0.857, ["0 Ω", "0.8958 Ω", "1.34 Ω"]),
+    ],
+)
+def test_the_figures_below_a_scale_stand_in_their_order(low, high, value, written):
+    _, figures = scale.draw(scale.Gauge("Ω", low, high, value, 0.01), 80, UNICODE)
+    assert [one.text for one in figures if one.text.strip()] == written
+    numbers = [float(one.split()[0]) for one in written]
+    assert numbers == sorted(set(numbers))

@@ -329,3 +329,13 @@ def test_an_option_cannot_be_smuggled_into_the_voice(tmp_path: Path) -> None:
             break
         time.sleep(0.02)
     assert said.read_text("utf-8") == "['version; rm -rf $HOME']"
+
+
+def test_a_voice_reads_a_caution_and_what_is_to_be_done_whole() -> None:
+    for kind in ("caution", "do", "hold"):
+        walk = Walk().until(r.Ask, kind)
+        step = walk.state.step
+        assert step is not None
+        said = findings.spoken(walk.state, None)
+        assert all(word in said for word in step.source.text.split()), said
+        assert said.startswith(step.title) or step.source.text.startswith(step.title)
