@@ -41,16 +41,27 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--why", nargs=2, metavar="END", help="what speaks for and against two ends being one cable")
     parser.add_argument("--like", metavar="PLACE", help="which places are of one family by the readings of their pins")
     parser.add_argument("--read-pins", metavar="PLACE", help="draft a few readings between the pins of a free place")
-    parser.add_argument("--reads", type=Path, metavar="RECORD", help="take in what a walk read between pins of places")
+    parser.add_argument(
+        "--reads", type=Path, metavar="RECORD", help="take in what a walk read: pins of places, groups of ends"
+    )
+    parser.add_argument("--group", nargs="*", metavar="END", help="tell many cables apart in one trip, by one "
+                        "conductor of each of these ends, or of those of the next trip")  # fmt: skip
+    parser.add_argument("--against", nargs="+", default=[], metavar="END", help="for --group: the ends touched")
+    parser.add_argument(
+        "--way", default="", choices=("tags", "star", "chain", "sizes"), help="for --group: by which way"
+    )
+    parser.add_argument("--no-bar", action="store_true", help="for --group: there is no shorting bar")
     parser.add_argument("--page", type=Path, metavar="HTML", help="write the page for whoever leads the work")
     parser.add_argument("--flags", type=Path, metavar="HTML", help="write flags to print, each with a code to scan")
     parser.add_argument("--claim", nargs=2, metavar="END=PLACE", help="two ends of one cable with their places")
     parser.add_argument("--cable", default="", help="for --claim: the cable's name")
     parser.add_argument("--size", default="", help="for --claim: the conductors' size, such as 'AWG 24'")
     parser.add_argument("--length", default="", help="for --claim: the cable's length, such as '12 m'")
-    parser.add_argument("--write", action="store_true", help="for --claim and --read-pins: write it and draft the walk")
-    parser.add_argument("--tags", default="", metavar="LIST", help="for --next: resistors at hand, E24, E96 or values "
-                        "with commas; each tag then has its value on the card")  # fmt: skip
+    parser.add_argument(
+        "--write", action="store_true", help="for --claim, --read-pins, --group: write it and draft the walk"
+    )
+    parser.add_argument("--tags", default="", metavar="LIST", help="for --next and --group: resistors at hand, "
+                        "E24, E96 or values with commas; each tag then has its value on the card")  # fmt: skip
     parser.add_argument("--here", default="", metavar="BAY", help="for --next: where you stand")
 
 
@@ -78,6 +89,9 @@ def run(options: argparse.Namespace) -> int:
         from bench.commands.survey_pins import read_pins
 
         read_pins(path, plant, read(logs), options.read_pins, write=options.write)
+        return exits.PASS
+    if options.group is not None:
+        _group(options, plant, logs, path.parent)
         return exits.PASS
     if options.reads is not None:
         _reads(options, plant, logs)
@@ -146,22 +160,40 @@ def _import(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
 
 
 def _reads(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
+    from bench.commands.survey_group import taken_names
     from bench.commands.survey_pins import taken_reads
     from bench.plant.finds import FreePlace
     from bench.say.lists import count
 
     survey = read(logs)
-    found = list(taken_reads(survey, options.reads))
-    if not found:
-        raise BadRequest(f"{options.reads} holds no reading between two pins of a free place of the survey")
+    found, told = list(taken_reads(survey, options.reads)), list(taken_names(survey, options.reads))
+    if not found and not told:
+        raise BadRequest(
+            f"{options.reads} holds no new reading between two pins of a free place of the survey, nothing new of ends"
+        )
     with _open(options, plant, logs) as writer:
-        writer.write(*found)
+        writer.write(*found, *told)
     for one in found:
         assert isinstance(one.find, FreePlace)
         before = survey.finds[one.find.name].find
         assert isinstance(before, FreePlace)
         name, new = one.find.name, len(one.find.reads) - len(before.reads)
         print(f"{name}: {count(new, 'reading')} taken in; --like {name} says which places are like it")
+    for event in told:
+        tried = event.tried
+        print(f"{tried.touched} is {tried.answer}" if tried.answer else f"{tried.touched} is none of them")
+
+
+def _group(options: argparse.Namespace, plant: Plant, logs: Path, job: Path) -> None:
+    from bench.commands.survey_group import group
+    from bench.diagnose.survey.belief import answer_of
+    from bench.diagnose.survey.trips import next_trips
+
+    survey, rates = read(logs), _rates(options)
+    answer = answer_of(survey, rates)
+    wanted = bool(answer.pile.ends) and not options.group
+    trips = next_trips(answer, rates.minutes, options.here) if wanted else ()
+    group(options, plant, survey, answer, trips, job)
 
 
 def _merge(options: argparse.Namespace, plant: Plant, logs: Path) -> None:

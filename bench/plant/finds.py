@@ -148,7 +148,7 @@ class Tried(
     touched: str
     among: list[str]
     answer: str = ""
-    way: Literal["ring", "tags", "pull", "fingerprint"] = "ring"
+    way: Literal["ring", "tags", "pull", "fingerprint", "group"] = "ring"
 
     def __post_init__(self) -> None:
         if not self.among:
