@@ -64,6 +64,8 @@ class LooseEnd(_Find, frozen=True, kw_only=True, tag="loose-end", tag_field="fin
     state: EndState = ""
     place: str = ""
     """The place where it is plugged in, where it is."""
+    sealed: bool = False
+    """Its conductors cannot be touched: cut off flush, potted, behind what nobody takes off."""
     branches: int = 1
     """Cables that come together in this end: 2 for an end that belongs with two others."""
 

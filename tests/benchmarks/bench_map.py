@@ -4,7 +4,7 @@ Each has one to four mistakes (tests/diagnose/explain/drawn_damage.py), is walke
 conductor from pin to pin and the near pins against their neighbours, and then looked at as the tool asks: where wires
 are landed that do not get through. Run by hand from the top folder (use ``nice``):
 
-    python -m tests.benchmarks.bench_map              1,000 plants, about four minutes of one core
+    python -m tests.benchmarks.bench_map              1,000 plants, about three minutes of one core
     python -m tests.benchmarks.bench_map 100          the first hundred
     python -m tests.benchmarks.bench_map 1000 5000    1,000 from number 5000 on
 """
@@ -52,6 +52,11 @@ class Looked:
     first: bool
     within: bool
     harm: list[str]
+
+    @property
+    def more(self) -> bool:
+        """Whether more causes are told than were made."""
+        return len(self.explanation.causes) > len(self.plant.made)
 
 
 def look(seed: int) -> Looked:
@@ -176,9 +181,19 @@ def main(count: int, first: int = 0) -> None:
         rows.append(look(seed))
         if rows[-1].harm:
             print(f"harm in plant {seed}: {rows[-1].harm}", flush=True)
-    print(f"{count} plants from number {first}, {sum(len(row.plant.made) for row in rows)} mistakes\n")
+    tell(rows, first)
+
+
+def tell(rows: Sequence[Looked], first: int) -> None:
+    """Print the tables.
+
+    Args:
+        rows: the plants.
+        first: number of the first.
+    """
+    print(f"{len(rows)} plants from number {first}, {sum(len(row.plant.made) for row in rows)} mistakes\n")
     print(
-        f"{'mistakes':>10}{'plants':>8}{'first':>8}{'of three':>10}"
+        f"{'mistakes':>10}{'plants':>8}{'first':>8}{'of three':>10}{'more causes':>13}"
         f"{'drafted':>9}{'asked':>7}{'all crosses':>13}{'harm':>6}"
     )
     for mistakes in (1, 2, 3, 4, 0):
@@ -189,9 +204,14 @@ def main(count: int, first: int = 0) -> None:
         crosses = sum(n * (n - 1) // 2 for n in wires) / len(some)
         print(
             f"{mistakes or 'all':>10}{len(some):8}{sum(r.first for r in some) / len(some):8.1%}"
-            f"{sum(r.within for r in some) / len(some):10.1%}{sum(r.drafted for r in some) / len(some):9.1f}"
+            f"{sum(r.within for r in some) / len(some):10.1%}{sum(r.more for r in some):13}"
+            f"{sum(r.drafted for r in some) / len(some):9.1f}"
             f"{sum(r.asked for r in some) / len(some):7.1f}{crosses:13.0f}{sum(len(r.harm) for r in some):6}"
         )
+    orders = sum(len(row.explanation.causes) for row in rows)
+    harm = sum(len(row.harm) for row in rows)
+    print(f"\norders to part, turn or move something sound: {harm} of {orders}")
+    print(f"plants of which more causes are told than were made: {sum(row.more for row in rows)}")
     missed: Counter[str] = Counter()
     every: Counter[str] = Counter()
     for row in rows:

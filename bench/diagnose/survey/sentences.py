@@ -195,6 +195,11 @@ def trip_card(trip: Trip, ends: Sequence[LooseEnd], tags: Sequence[tuple[str, st
             lines.append(f"    {how} one conductor of {name} ({where(at[name])}){value}")
         lines += [f"    touch every conductor of {name} ({where(at[name])})" for name in stop.touched]
         lines += [f"    {look.end}: {SENSE[look.look]}" for look in stop.looks]
+        for felt, pulled in stop.felt:
+            lines.append(
+                f"    feel at {felt} ({where(at[felt])}) while somebody pulls at {pulled} ({where(at[pulled])}); pull "
+                "gently, only at what was proved dead and never by its contacts: does it move?"
+            )
     if tags and len(number) > 1:
         lines.append("  each conductor that is touched, against the frame, reads:")
         lines += [f"    {tags[place - 1][1]}: {name}, by tag {place}" for name, place in number.items()]

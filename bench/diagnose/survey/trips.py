@@ -7,10 +7,15 @@ labels are read again, conductors counted and lengths taped where that tells mor
 
 Stops and ends are added one by one, the one that settles most for its minutes first, as long as that is not much less
 than what the trip gives on average. What counts is the number of ends that will be sure afterwards, and a part of the
-bits: a pair that is nearly sure has hardly a bit left, and still somebody has to look. How many bits a whole trip
-tells is the entropy of what it may find, over the answers drawn from the belief, so two twins that can only be told
-apart as a whole count one bit and not two. (Bits of an experiment whose outcome follows from the truth: Lindley 1956;
-from memory.)
+bits: a pair that is nearly sure has hardly a bit left, and still somebody has to look. That an end is not another one
+counts as far as it brings the end's likeliest answer nearer to sure: an end without a mate is known by nothing else.
+How many bits a whole trip tells is the entropy of what it may find, over the answers drawn from the belief, so two
+twins that can only be told apart as a whole count one bit and not two. (Bits of an experiment whose outcome follows
+from the truth: Lindley 1956; from memory.)
+
+A gentle pull at one end while somebody feels at another tells less than a touch in about the same minutes, so it is
+asked for only where the conductors of an end cannot be touched. Its bits are those of an answer that is wrong with a
+known chance e: h(p(1 - e) + (1 - p)e) - h(e).
 """
 
 from __future__ import annotations
@@ -33,11 +38,17 @@ _UNLIKELY: Final = (0.02, 0.004, 0.0005)
 """A pair with a smaller chance is not tried; where nothing is left above, the next figure holds."""
 _UNSURE: Final = 0.004
 """A chance nearer than this to 0 or 1 has nothing left to tell."""
+_CLEARS: Final = 0.25
+"""Part of what stands between an end and being sure from which on a smaller chance is worth ruling out."""
+_CLEAR: Final = 0.005
+"""What may be left beside a sure answer: half of what ``SURE`` leaves."""
 _GO_ON: Final = 0.5
 """A trip grows while what is added settles at least this part of its average: who is there need not come back."""
 _BITS: Final = 0.5
 """What a bit counts, where an end that becomes sure counts one."""
 _DRAWN: Final = 1024
+_TELLS_NOTHING: Final = 0.01
+"""Bits below which a pull is not worth its minutes."""
 _READ_NEXT_TIME: Final = 0.5
 """Chance that a sign that could not be read is read by better light; an assumption."""
 
@@ -61,12 +72,14 @@ class Stop:
         tagged: the ends that get a tag here; where a trip has a single one it is clipped.
         touched: the ends that are touched here, after that.
         looks: what is looked at here.
+        felt: ends to feel at here, each with the end that somebody pulls at gently meanwhile.
     """
 
     bay: str
     tagged: tuple[str, ...] = ()
     touched: tuple[str, ...] = ()
     looks: tuple[Looking, ...] = ()
+    felt: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +117,11 @@ class Trip:
             tagged = (*tagged, *stop.tagged)
             found += [(stop.bay, name, tagged) for name in stop.touched]
         return tuple(found)
+
+    @property
+    def pulls(self) -> tuple[tuple[str, str, str], ...]:
+        """Every pull in order: the bay where somebody feels, the end there, and the end that is pulled at."""
+        return tuple((stop.bay, felt, pulled) for stop in self.stops for felt, pulled in stop.felt)
 
     @property
     def looks(self) -> tuple[Looking, ...]:
@@ -151,7 +169,7 @@ def next_trips(
     """
     for least in _UNLIKELY:
         found = sorted(_Planner(answer, costs or Costs(), here, least, tags).trips(), key=_by_rate)
-        if any(trip.touches for trip in found):
+        if any(trip.touches or trip.pulls for trip in found):
             break
     return tuple(found[:most])
 
@@ -182,10 +200,16 @@ class _Planner:
         samples = answer.samples
         self._mates = samples[:: max(1, len(samples) // _DRAWN)]
         sure = np.maximum(answer.mates.max(axis=1, initial=0.0), answer.alone) >= SURE
-        unsure = (answer.mates > least) & (answer.mates < 1.0 - _UNSURE)
+        cleared = _cleared(answer.mates, answer.alone)
+        unsure = (answer.mates > least) | ((np.maximum(cleared, cleared.T) > _CLEARS) & (answer.mates > _UNSURE))
+        unsure &= answer.mates < 1.0 - _UNSURE
         # an end that is sure has nothing left to tell
         self._unsure = unsure & ~sure[:, None] & ~sure[None, :]
-        self._worth = np.where(self._unsure, 2.0 * answer.mates + _BITS * _bits_of(answer.mates), 0.0)
+        told = 2.0 * answer.mates + _BITS * (_bits_of(answer.mates) + cleared + cleared.T)
+        sealed = np.array([end.sealed for end in self._ends], dtype=bool)
+        self._by_pull = self._unsure & (sealed[:, None] | sealed[None, :])
+        self._unsure = self._unsure & ~self._by_pull
+        self._worth = np.where(self._unsure, told, 0.0)
         self._looks = {bay: list(self._looks_at(bay)) for bay in {end.bay for end in self._ends}}
 
     def trips(self) -> Iterable[Trip]:
@@ -198,6 +222,7 @@ class _Planner:
             looking = self._only_looking(bay)
             if looking is not None:
                 yield looking
+        yield from self._pulling()
 
     def _swept(self, order: dict[str, int]) -> _Sweep | None:
         """The best trip in one direction."""
@@ -298,6 +323,23 @@ class _Planner:
             return None
         return Trip((Stop(bay, looks=tuple(worth)),), minutes, bits, 0.0)
 
+    def _pulling(self) -> Iterable[Trip]:
+        """Two people at two ends of which one cannot be touched."""
+        wrong = self._answer.rates.pull_untrue
+        done = {frozenset((tried.touched, *tried.among)) for tried in self._answer.pile.tried if tried.way == "pull"}
+        for one, other in zip(*np.nonzero(np.triu(self._by_pull | self._by_pull.T)), strict=True):
+            chance = float(self._answer.mates[one, other])
+            moves = chance * (1.0 - wrong) + (1.0 - chance) * wrong
+            bits = float((_bits_of(np.array([moves])) - _bits_of(np.array([wrong])))[0])
+            pulled, felt = (self._ends[int(number)] for number in (one, other))
+            minutes = self._walk(self._here, pulled.bay) + self._walk(pulled.bay, felt.bay) + self._costs.pull
+            minutes += self._costs.climb * len({pulled.bay, felt.bay})
+            here = Stop(felt.bay, felt=((felt.name, pulled.name),))
+            stops = (here,) if pulled.bay == felt.bay else (Stop(pulled.bay), here)
+            # pulled again it would only say the same again
+            if bits > _TELLS_NOTHING and frozenset((pulled.name, felt.name)) not in done:
+                yield Trip(stops, minutes, bits, 0.0)
+
     def _looks_at(self, bay: str) -> Iterable[Looking]:
         """What could be looked at again in a bay, and what it would tell of whose mate it is."""
         for at, end in enumerate(self._ends):
@@ -322,6 +364,22 @@ def _bits_of(chances: Floats) -> Floats:
     """Bits of a yes or no with each of these chances."""
     inside = np.clip(chances, 1e-12, 1.0 - 1e-12)
     return np.asarray(-inside * np.log2(inside) - (1.0 - inside) * np.log2(1.0 - inside))
+
+
+def _cleared(mates: Floats, alone: Floats) -> Floats:
+    """What it brings each end (row) to hear that it is not another one (column): a part of the way to being sure.
+
+    What stands between its likeliest answer and a sure one falls away in parts, the other's chance being one of them.
+    """
+    count = len(mates)
+    if not count:
+        return mates
+    every = np.concatenate([mates, alone[:, None]], axis=1)
+    first, top = every.argmax(axis=1), every.max(axis=1)
+    share = np.minimum(1.0, mates / np.maximum(1.0 - top - _CLEAR, 1e-6)[:, None])
+    likeliest = first < count
+    share[np.flatnonzero(likeliest), first[likeliest]] = 0.0
+    return np.asarray(top[:, None] * share * (1.0 - mates))
 
 
 def _among(mates: Ints, ends: Sequence[int]) -> Ints:

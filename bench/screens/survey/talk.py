@@ -165,7 +165,12 @@ class Talk:
 
     def _asked_on_trip(self, trip: Trip) -> Asked:
         touch = trip.touches[self._at.touch : self._at.touch + 1]
+        pull = trip.pulls[max(0, self._at.touch - len(trip.touches)) :][:1]
         card = tuple(words.trip_card(trip, self._ends()))
+        if not touch and pull:
+            bay, felt, pulled = pull[0]
+            hint = "gently, and never by the contacts"
+            return Asked(f"in bay {bay}", f"Does {felt} move when {pulled} is pulled?", hint, _MOVES, "", card)
         if not touch:
             return Asked("the trip is done", "Enter goes on", "", (), "", card)
         bay, name, tagged = touch[0]
@@ -321,27 +326,43 @@ class Talk:
             self.note = f"{find.name} is noted. Tie flag {find.name} to it."
 
     def _take_touch(self, trip: Trip, text: str) -> None:
-        touches = trip.touches
-        if self._at.touch >= len(touches) or text in DONE:
+        touches, pulls = trip.touches, trip.pulls
+        if self._at.touch >= len(touches) + len(pulls) or text in DONE:
             self._at = _At(bay=trip.last_bay)
             return
         if text in BACK:
             self._at = replace(self._at, touch=max(0, self._at.touch - 1))
             return
-        (_, name, tagged), choices = touches[self._at.touch], self.asked().choices
+        choices = self.asked().choices
         if text.isdecimal() and 1 <= int(text) <= len(choices):
             text = choices[int(text) - 1]
         if text not in choices:
             raise NotThat(f"found '{text}', expected a number from 1 to {len(choices)}")
-        if text != choices[-1]:
-            single = len(tagged) == 1
-            answer = (tagged[0] if text == "yes" else "") if single else text if text in tagged else ""
-            among = list(tagged)
-            self._try(Tried(touched=name, among=among, answer=answer, way="ring" if single else "tags"))
+        if self._at.touch >= len(touches):
+            _, name, pulled = pulls[self._at.touch - len(touches)]
+            if text != choices[-1]:
+                self._try(Tried(touched=name, among=[pulled], answer=pulled if text == "yes" else "", way="pull"))
+        else:
+            _, name, tagged = touches[self._at.touch]
+            if text == choices[-1]:
+                self._seal(name)
+            else:
+                single = len(tagged) == 1
+                answer = (tagged[0] if text == "yes" else "") if single else text if text in tagged else ""
+                self._try(Tried(touched=name, among=list(tagged), answer=answer, way="ring" if single else "tags"))
         done = self._at.touch + 1
-        self._at = replace(self._at, touch=done) if done < len(touches) else _At(bay=trip.last_bay)
-        if done == len(touches):
-            self.note = "that is all of this trip"
+        if done < len(touches) + len(pulls):
+            self._at = replace(self._at, touch=done)
+        else:
+            self._at = _At(bay=trip.last_bay)
+            self.note = f"{self.note} that is all of this trip".strip()
+
+    def _seal(self, name: str) -> None:
+        """Keep that an end cannot be touched: the next trips ask for a pull there."""
+        end = self.keeper.survey.finds[name].find
+        if isinstance(end, LooseEnd) and not end.sealed:
+            self.keeper.write(Saw(find=msgspec.structs.replace(end, sealed=True), by=self.by))
+            self.note = f"{name} cannot be touched: a pull is asked for there;"
 
     def _try(self, tried: Tried) -> None:
         self.keeper.write(TriedIt(tried=tried, by=self.by))
@@ -375,6 +396,7 @@ class Talk:
                 raise NotThat(f"nothing was found by the name of '{name}'")
 
 
+_MOVES: Final = ("yes", "no", "could not be told")
 _ASKS: Final[dict[str, tuple[str, str, str]]] = {
     "touched": ("what came of a try", "Which end was touched?", "its flag"),
     "among": ("what came of a try", "Which ends were tagged or clipped?", "their flags, with blanks between"),

@@ -12,7 +12,7 @@ from tests.benchmarks.bench_map import look
 def test_what_was_done_to_a_plant_is_told_first_and_nothing_sound_is_touched(seed):
     one = look(seed)
     assert one.first, [made.told for made in one.plant.made]
-    assert one.harm == [] and one.explanation.unexplained == ()
+    assert one.harm == [] and one.explanation.unexplained == () and not one.more
     wires = len(one.plant.plant.conductors)
     assert one.drafted + one.asked < wires * (wires - 1) // 2 or wires <= 12
 
@@ -36,6 +36,13 @@ def test_neighbours_with_a_good_pair_between_them_are_not_crossed_over():
     assert one.first and one.harm == []
 
 
+@pytest.mark.parametrize("seed", [216, 372])
+def test_a_plug_whose_place_leads_somewhere_is_not_told_to_be_out(seed):
+    """Most of its wires were dead, and the few that were found elsewhere were told as joined and to be parted."""
+    one = look(seed)
+    assert one.first and one.harm == [] and not one.more
+
+
 @pytest.mark.parametrize("seed", [297, 770, 951])
 @pytest.mark.quick_cases(1)
 def test_plugs_with_good_wires_stay_where_several_mistakes_look_like_a_moved_plug(seed):
@@ -48,4 +55,5 @@ def test_plugs_with_good_wires_stay_where_several_mistakes_look_like_a_moved_plu
 def test_of_many_plants_nearly_all_are_told_first_and_no_order_harms():
     seen = [look(seed) for seed in range(12, 60)]
     assert [one.harm for one in seen if one.harm] == []
+    assert not any(one.more for one in seen)
     assert sum(one.first for one in seen) >= 0.95 * len(seen)

@@ -15,7 +15,7 @@ from bench.diagnose.survey.labels import Signs
 from bench.diagnose.survey.pile import Pile
 from bench.diagnose.survey.rates import SURE, Costs, Rates, rates_of
 from bench.diagnose.survey.sentences import trip_card
-from bench.diagnose.survey.trips import next_trips
+from bench.diagnose.survey.trips import _cleared, next_trips
 from bench.errors import BadRequest
 from bench.files import Inconsistent
 from bench.plant.finds import Hall, ListLine, LooseEnd, Tried
@@ -199,6 +199,29 @@ def test_two_twins_count_one_bit() -> None:
     trip = next_trips(pairs, most=1)[0]
     # either both are crossed or neither, or some have no mate: far less than a bit for each of four ends
     assert trip.bits < 2.0
+
+
+def test_an_end_that_cannot_be_touched_is_pulled_at_once_and_never_tagged() -> None:
+    """One end in bay 1, sealed, fits two in bay 2: its bits are those of a pull, h(.5) - h(.1) and less."""
+    ends = [LooseEnd(name=f"L{n}", bay="12"[n > 0], jacket="grey", conductors=50, sealed=n == 0) for n in range(3)]
+    trips = next_trips(Answer(Pile.of(ends)))
+    assert trips and all("L0" not in (*trip.tagged, *(name for _, name, _ in trip.touches)) for trip in trips)
+    (pull, *_) = [trip for trip in trips if trip.pulls]
+    ((bay, felt, pulled),) = pull.pulls
+    assert (bay, pulled) == ("2", "L0") and 0 < pull.bits < 1 - 0.469
+    assert any(f"feel at {felt}" in line for line in trip_card(pull, ends))
+    tried = [Tried(touched=name, among=["L0"], answer="", way="pull") for name in ("L1", "L2")]
+    assert not any(trip.pulls for trip in next_trips(Answer(Pile.of(ends, tried=tried))))
+
+
+def test_that_an_end_is_none_of_others_is_worth_a_touch_on_the_way() -> None:
+    """Nothing else makes an end sure that has no mate here."""
+    mates = np.array([[0.0, 0.01, 0.0], [0.01, 0.0, 0.9], [0.0, 0.9, 0.0]])
+    cleared = _cleared(mates, 1.0 - mates.sum(axis=1))
+    # all that stands between the first end and being sure, less what a sure answer may leave
+    assert cleared[0, 1] == pytest.approx(0.99 * 0.99)
+    assert cleared[2, 1] == 0.0, "its likeliest mate is not in the way"
+    assert 0.0 < cleared[1, 0] < 0.2
 
 
 def test_nothing_is_proposed_where_all_is_sure() -> None:

@@ -125,6 +125,25 @@ def test_a_trip_is_walked_touch_by_touch(talk: Talk) -> None:
     assert all(not tried.answer for tried in talk.keeper.survey.tries.values())
 
 
+def test_an_end_that_could_not_be_touched_is_pulled_at_on_the_next_trip(talk: Talk) -> None:
+    for number in range(3):
+        talk.keeper.write(Saw(find=LooseEnd(name=f"L{number}", bay="12"[number > 0], jacket="grey", conductors=50)))
+    say(talk, "6")
+    while not talk.resting:
+        say(talk, "could not be touched")
+    assert not talk.keeper.survey.tries
+    for _ in range(4):
+        say(talk, "6")
+        if not talk.resting and "pulled" in talk.asked().question:
+            break
+        while not talk.resting:
+            say(talk, "could not be touched")
+    assert talk.asked().choices == ("yes", "no", "could not be told")
+    say(talk, "1")
+    (tried,) = talk.keeper.survey.tries.values()
+    assert tried.way == "pull" and tried.answer == tried.among[0]
+
+
 def test_what_belongs_together_and_why(talk: Talk) -> None:
     for name, bay, label, jacket in (
         ("L1", "1", "W101", "grey"),
