@@ -89,10 +89,13 @@ def sentence(design: Design, cause: Cause) -> str:
     match cause:
         case ConnectorsExchanged((a, b)):
             c, d = _across(design, a), _across(design, b)
-            other = f" If they are not, it is {c} and {d} at the other end." if c and d else ""
+            other = f" If these sit as they should, look at {c} and {d}, the other ends." if c and d else ""
             shared = _shared(design, a, b)
             if not other and shared:
-                other = f" If they are not, the tails that lead to them are exchanged on {shared}: land them again."
+                other = (
+                    f" If these sit as they should, the tails that lead to them are exchanged on {shared}: "
+                    "land them again."
+                )
             return f"The plugs of {a} and {b} are exchanged. Take both out and put each into its own socket.{other}"
         case ConnectorsExchanged(names):
             moves = ", ".join(
@@ -116,7 +119,7 @@ def sentence(design: Design, cause: Cause) -> str:
                 )
             return (
                 f"{name} sits {places} {where}, seen as the pin list is drawn. Take it out and seat "
-                "it on the right pins; if its wires were landed one by one, land them again."
+                "it on its own pins; if its wires were landed one by one, land them again."
                 f"{_or_across(design, name)}"
             )
         case Mirrored(name, how):
@@ -133,7 +136,7 @@ def sentence(design: Design, cause: Cause) -> str:
         case PairsSplit((a, b)):
             first, second = wire(a), wire(b)
             return (
-                f"Pairs {_pair(first.pair)} and {_pair(second.pair)} are split: one wire of each is on the other's "
+                f"{_pairs(first.pair, second.pair)} are split: one wire of each is on the other's "
                 f"pin. {_crossed(first, second, 'The wires')}"
             )
         case PairReversed(pair):
@@ -143,8 +146,8 @@ def sentence(design: Design, cause: Cause) -> str:
             tail = ", and each has its two wires reversed as well" if crossed else ""
             ends = [str(design.conductors[w].far) for x in (p, q) for w in index.pair_wires[x]]
             return (
-                f"Pairs {_pair(p)} and {_pair(q)} are exchanged as a whole{tail} (pins {_list(ends)}). Lift both "
-                "pairs at the end where they were landed last and exchange them."
+                f"{_pairs(p, q)} are exchanged as a whole{tail} (pins {_list(ends)}). Lift both pairs at the end that "
+                "was landed last, and swap them."
             )
         case Moved(names, onto, end):
             return _moved([wire(n) for n in names], onto, end)
@@ -158,9 +161,9 @@ def sentence(design: Design, cause: Cause) -> str:
         case PartOpen(name, names):
             dead = [str(pin) for w in names for pin in (wire(w).near, wire(w).far) if pin.connector == name]
             return (
-                f"Nothing gets through at {_list(dead)}, while other wires of {name} do. See whether its "
-                "plug is fully home at this part, then look for what these wires share: a ribbon, a group of the "
-                "cable, a block that was never landed. Leave the wires that are good where they are."
+                f"Nothing gets through at {_list(dead)}, but other wires of {name} do: leave those where they "
+                "are. See whether the plug is fully home on this side, then look for what the dead wires share: a "
+                "ribbon, a group of the cable, a block that was never landed."
             )
         case Bridged(pins):
             return (
@@ -168,7 +171,9 @@ def sentence(design: Design, cause: Cause) -> str:
                 "bridge or a strap between them, at either end of their wires."
             )
         case StrayJoin((a, b)):
-            return f"{a} and {b} are joined and should not be. Follow both and part them."
+            return (
+                f"{a} and {b} are joined and should not be. Follow both wires to where they meet, and part them there."
+            )
         case StrayJoin(pins):
             return (
                 f"{_list(map(str, pins))} are joined in one joint and should not be. Look where their wires meet, "
@@ -209,6 +214,14 @@ def _pair(name: str | None) -> str:
     return f"{number} of {cable}" if slash else number
 
 
+def _pairs(one: str | None, other: str | None) -> str:
+    """Two pairs: ``Pairs 3 and 5 of W101``, or each with its own cable."""
+    (first, _, number), (second, _, another) = ((name or "").rpartition("/") for name in (one, other))
+    if first == second:
+        return f"Pairs {number} and {another}" + (f" of {first}" if first else "")
+    return f"Pair {_pair(one)} and pair {_pair(other)}"
+
+
 def _across(design: Design, connector: str) -> str:
     """The connector at the other end, if all wires of both run between the two; else nothing."""
     index = design.index
@@ -232,13 +245,13 @@ def _shared(design: Design, one: str, other: str) -> str:
 
 def _or_across(design: Design, connector: str) -> str:
     other = _across(design, connector)
-    return f" If {connector} sits right, it is {other} at the other end." if other else ""
+    return f" If all is right at {connector}, look at {other}, the other end." if other else ""
 
 
 def _crossed(a: Conductor, b: Conductor, what: str) -> str:
     return (
         f"{what} for {a.far} and {b.far} are exchanged (at the other end {a.near} and {b.near}; the "
-        "map cannot tell at which end). Cross them over at the end where they were landed last."
+        "map cannot tell at which end). Swap the two at the end that was landed last."
     )
 
 
@@ -270,8 +283,8 @@ def _relanded(design: Design, cause: Relanded) -> str:
             return (
                 f"The wires for {_spoken(design, first)} and those for {_spoken(design, second)} are exchanged as a "
                 f"whole (at the other end {here} and {there}; the map cannot tell at which end): two groups of a "
-                "cable, two tails or the halves of a block. Exchange them at the end where they were landed last, "
-                "each in its own order; leave the others."
+                "cable, two tails or the halves of a block. Swap the two groups at the end that was landed "
+                "last, each in its own order; leave the others."
             )
         case "end for end":
             return (
@@ -281,7 +294,7 @@ def _relanded(design: Design, cause: Relanded) -> str:
         case "neighbours":
             return (
                 f"Every two neighbours among {_spoken(design, own)} are exchanged ({own[0].name} with {own[1].name}, "
-                f"and so on). Cross each two over; look first whether one colour was taken for the other.{across}"
+                f"and so on). Swap each two; look first whether one colour was taken for the other.{across}"
             )
         case "counted across":
             return (
