@@ -108,13 +108,14 @@ class Network:
         CircuitError: a repeated edge name, or a resistance that is negative or not a number.
     """
 
-    __slots__ = ("_before", "_islands", "_lent", "_ohms", "_table")
+    __slots__ = ("_before", "_children", "_islands", "_lent", "_ohms", "_table")
 
     def __init__(self, edges: Iterable[Edge] = (), nodes: Iterable[Node] = ()) -> None:
         self._table, self._ohms = _extend(_Table({}, {}, [], []), [], edges, nodes)
         self._islands: list[_Island] | None = None
         self._before: _Before | None = None
         self._lent: tuple[tuple[Edge, ...], Network] | None = None
+        self._children = 0
 
     # what it is
 
@@ -138,12 +139,19 @@ class Network:
 
     def extended(self, edges: Iterable[Edge], nodes: Iterable[Node] = ()) -> Network:
         """The same network with more edges (and nodes)."""
+        edges, nodes = tuple(edges), tuple(nodes)
+        if not edges and not nodes:
+            return self
         table, ohms = _extend(self._table, self._ohms, edges, nodes)
         return self._child(table, ohms, range(len(self._ohms), len(ohms)))
 
     def _child(self, table: _Table, ohms: list[float], touched: Iterable[int]) -> Network:
+        self._children += 1
+        if self._children > 1:
+            self._ready()  # what several are made from parts its nodes once, and not each of them
         child = Network.__new__(Network)
         child._table, child._ohms = table, ohms
+        child._children = 0
         child._islands = child._lent = None
         child._before = None
         if self._islands is not None:

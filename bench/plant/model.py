@@ -402,6 +402,15 @@ class Plant:
                     found.setdefault(end.name, []).append(conductor)
         return {name: tuple(there) for name, there in found.items()}
 
+    @cached_property
+    def ends(self) -> Mapping[str, tuple[Conductor, ...]]:
+        """The conductors that have an end of this name, be it on a terminal or loose."""
+        found: dict[str, list[Conductor]] = {}
+        for conductor in self.conductors.values():
+            for name in dict.fromkeys((conductor.near_end.name, conductor.far_end.name)):
+                found.setdefault(name, []).append(conductor)
+        return {name: tuple(there) for name, there in found.items()}
+
     # What it draws
 
     def idle_current(self, shelf: str) -> tuple[float, float, float]:

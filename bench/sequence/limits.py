@@ -149,8 +149,7 @@ def _computed(
 
 def cables_at(plant: Plant, places: Sequence[str], of: str = "") -> list[Cable]:
     """The cables on some places, and those of a cable or connector by name, in order."""
-    names = [conductor.cable for place in places for conductor in plant.landings.get(place, ())]
-    names += [c.cable for c in plant.conductors.values() if {c.near_end.name, c.far_end.name} & set(places)]
+    names = [conductor.cable for place in places for conductor in plant.ends.get(place, ())]
     found = [plant.cables[name] for name in dict.fromkeys(names)]
     if of in plant.cables:
         return [*found, plant.cables[of]]

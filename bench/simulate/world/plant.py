@@ -13,6 +13,7 @@ import math
 import random
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 from typing import Final
 
@@ -352,11 +353,15 @@ class PlantWorld:
         return Dielectric(self._sound[mark], farads, branches)
 
     def _cables_at(self, node: str) -> set[str]:
-        return {
-            conductor.cable
-            for conductor in self._plant.conductors.values()
-            if node in (conductor.near_end.node, conductor.far_end.node)
-        }
+        return self._cables.get(node, set())
+
+    @cached_property
+    def _cables(self) -> dict[str, set[str]]:
+        found: dict[str, set[str]] = {}
+        for conductor in self._plant.conductors.values():
+            for end in (conductor.near_end, conductor.far_end):
+                found.setdefault(end.node, set()).add(conductor.cable)
+        return found
 
     def _between(self, time: float) -> float:
         if len(self._places) == 1:
