@@ -29,7 +29,7 @@ $(READY): pyproject.toml
 demo: $(READY) ## walk the continuity of a rebuilt bundle of Gannet Head on a simulated bench
 	@$(BIN)/proveout demo || test $$? -eq 1  # 1: it found the faults that are there to be found
 
-# what shares something that takes long to make is a group, and runs in one worker
+# the quick tests of a file run in one worker, since they share what they read; the slow ones wherever one is free
 TESTS := $(BIN)/python -m pytest -n $(WORKERS) --dist loadgroup
 
 test: $(READY) ## run the tests but those that take long
@@ -38,13 +38,26 @@ test: $(READY) ## run the tests but those that take long
 test-slow: $(READY) ## run those that take long
 	@$(TESTS) -m "slow or drawn"
 
-test-all: test test-slow ## run all tests
+# in one go: what draws its cases draws all of them, once, and what takes long begins first
+test-all: $(READY) ## run all tests
+	@$(TESTS)
 
-check: $(READY) ## lint, formatting, types, and which room may import which
+check: types lint contracts collected ## lint, formatting, types, which room may import which, and that tests can be read
+
+.PHONY: types lint contracts collected
+types: $(READY)
+	@$(BIN)/mypy
+
+lint: $(READY)
 	@$(BIN)/ruff check .
 	@$(BIN)/ruff format --check .
-	@$(BIN)/mypy
+
+contracts: $(READY)
 	@$(BIN)/lint-imports --no-cache
+
+# each worker would compile all tests for itself; once it is done, all find them
+collected: $(READY)
+	@$(BIN)/python -m pytest --collect-only -qq >/dev/null
 
 format: $(READY) ## put the code into its format
 	@$(BIN)/ruff format .

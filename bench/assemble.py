@@ -8,7 +8,6 @@ from __future__ import annotations
 import contextlib
 import os
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal
@@ -59,8 +58,7 @@ ZERO_KEEPS: Final = timedelta(hours=12)
 """After so long a walk that is resumed zeroes its leads again: an evening's work. Common practice, no source."""
 
 
-@dataclass(frozen=True, slots=True)
-class Job:
+class Job(msgspec.Struct, frozen=True):
     """What a new walk is made from, read and checked.
 
     Attributes:
@@ -317,8 +315,7 @@ class PersonsHands:
         return False
 
 
-@dataclass(slots=True)
-class Walk:
+class Walk(msgspec.Struct):
     """A walk that is ready to be run or continued.
 
     Attributes:
@@ -477,8 +474,7 @@ def resumed_walk(
             )
 
 
-@dataclass(frozen=True, slots=True)
-class BenchAtWork:
+class BenchAtWork(msgspec.Struct, frozen=True):
     """A bench whose ports are known.
 
     Attributes:

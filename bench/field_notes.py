@@ -284,14 +284,12 @@ OF_TYPE: Final = {
 """What else is said of single fields, by type and field; the text below a field comes first."""
 
 
-def notes(struct: type) -> dict[str, str]:
+def notes(struct: type[msgspec.Struct]) -> dict[str, str]:
     """The name of each field, as files write it, to what it means; fields of which nothing is said are left out.
 
     Args:
-        struct: a struct, or a dataclass.
+        struct: the type.
     """
-    if not issubclass(struct, msgspec.Struct):
-        return _own(struct)
     found: dict[str, str] = {}
     like = getattr(struct, "__described_by__", None)
     for kind in (*([like] if like is not None else []), *reversed(struct.__mro__)):

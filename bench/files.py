@@ -12,7 +12,6 @@ Over 500 lines: reader, converter and the words of their errors are one thing to
 
 from __future__ import annotations
 
-import dataclasses
 import difflib
 import enum
 import functools
@@ -20,7 +19,6 @@ import re
 import types
 import typing
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final, Literal, TypeVar
 
@@ -48,8 +46,7 @@ class Place(msgspec.Struct, frozen=True):
         return f"{self.file}:{self.line}:{self.column}" if self.line else self.file
 
 
-@dataclass(frozen=True, slots=True)
-class Problem:
+class Problem(msgspec.Struct, frozen=True):
     """One thing wrong in a file.
 
     Attributes:
@@ -114,12 +111,11 @@ class Fields(msgspec.Struct):
 Node = Scalar | Items | Fields
 
 
-@dataclass(slots=True)
-class Places:
+class Places(msgspec.Struct):
     """Remembers where each typed value of a file came from, so that later checks can name the place."""
 
     file: str
-    _nodes: dict[int, tuple[Any, Node]] = field(default_factory=dict)
+    _nodes: dict[int, tuple[Any, Node]] = msgspec.field(default_factory=dict)
 
     def note(self, value: Any, node: Node) -> None:
         """Tie a value to its node. The value is kept, so its identity stays its own."""
@@ -721,25 +717,12 @@ def _describe(schema: dict[str, Any], structs: Iterable[type[msgspec.Struct]]) -
     """Say of every field what it means, as the types say it, and after that how it is written."""
     from bench.field_notes import notes  # reads the source, which nothing but a schema wants
 
-    known = list(structs)
-    plain = {part for one in known for field, _, _ in _fields_of(one).values() for part in _parts(field)}
-    described: list[type] = [
-        *known,
-        *(part for part in plain if isinstance(part, type) and dataclasses.is_dataclass(part)),
-    ]
-    for struct in described:
+    for struct in structs:
         fields = schema.get("$defs", {}).get(struct.__name__, {}).get("properties", {})
         for name, text in notes(struct).items():
             if name in fields:
                 how = fields[name].get("description", "")
                 fields[name]["description"] = f"{text} Written as {how}." if how else text
-
-
-def _parts(kind: Any) -> Iterator[Any]:
-    """A type and all types that it is made of."""
-    yield kind
-    for part in typing.get_args(kind):
-        yield from _parts(part)
 
 
 def _structs_in(kind: Any, seen: set[Any]) -> set[type[msgspec.Struct]]:

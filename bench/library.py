@@ -6,12 +6,12 @@ The package itself gives them out: ``from bench import open_job, open_record, op
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import msgspec
+from msgspec.structs import replace
 
 from bench.instruments.instrument import Instrument
 from bench.instruments.ports.transport import open_port
@@ -221,8 +221,7 @@ def open_job(path: str | Path, logs: str | Path | None = None) -> Job:
 # A meter
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
+class Reading(msgspec.Struct, frozen=True):
     """One reading of a meter, with how sure it is.
 
     Attributes:

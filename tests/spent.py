@@ -51,7 +51,7 @@ def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) ->
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Leave of the cases of a test only some in the quick part; have what draws its cases in both."""
+    """Leave of the cases of a test some in the quick part; have what draws its cases in both; say what runs where."""
     cases: dict[str, list[pytest.Item]] = {}
     for item in items:
         if isinstance(item, pytest.Function) and is_hypothesis_test(item.obj):
@@ -65,6 +65,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         for number, item in enumerate(each):
             if number not in quick:
                 item.add_marker(pytest.mark.slow)
+    for item in items:
+        # what a file's tests share is made by one worker, and what one has read the next one finds
+        if item.get_closest_marker("slow") is None and item.get_closest_marker("xdist_group") is None:
+            item.add_marker(pytest.mark.xdist_group(item.path.stem))
+    # what takes long begins first, so that no worker is left with it alone at the end
+    items.sort(key=lambda item: item.get_closest_marker("slow") is None)
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:

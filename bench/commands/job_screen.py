@@ -5,9 +5,10 @@ from __future__ import annotations
 import subprocess
 import sys
 from collections.abc import Iterable
-from dataclasses import replace
 from pathlib import Path
 from typing import Final
+
+from msgspec.structs import replace
 
 from bench import exits
 from bench.commands import looks

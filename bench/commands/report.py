@@ -5,9 +5,10 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+import msgspec
 
 from bench import exits
 from bench.errors import BadRequest
@@ -61,8 +62,7 @@ def _watch_report(record: Path, output: Path | None) -> int:
     return exits.PASS
 
 
-@dataclass(frozen=True, slots=True)
-class Written:
+class Written(msgspec.Struct, frozen=True):
     """A report that was written.
 
     Attributes:
@@ -75,7 +75,7 @@ class Written:
     path: Path
     records: int
     wrong: tuple[BrokenRecord, ...] = ()
-    copies: Mapping[Path, Path] = field(default_factory=dict)
+    copies: Mapping[Path, Path] = msgspec.field(default_factory=dict)
 
 
 def write_report(paths: list[Path], output: Path | None = None) -> Written:

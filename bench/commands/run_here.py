@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import atexit
-import dataclasses
 import json
 import os
 import signal
@@ -14,6 +13,8 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import AbstractContextManager, contextmanager, suppress
 from pathlib import Path
 from typing import Any, Final
+
+import msgspec
 
 from bench import exits
 from bench.assemble import Job, Walk, load_job, new_walk, resumed_walk
@@ -86,15 +87,15 @@ def _say_now(text: str) -> None:
 def load(options: argparse.Namespace) -> Job:
     """The job that the options name, with faults and seed as they say."""
     job = load_job(options.sequence, options.bench)
-    job = dataclasses.replace(
+    job = msgspec.structs.replace(
         job, cleared=cleared(job.loaded.plan, job.loaded.plant, job.loaded.path.parent, job.bench.simulated)
     )
     seed = getattr(options, "seed", None)
     if seed is None or job.seed is None:
         return job
-    job = dataclasses.replace(job, seed=seed)
+    job = msgspec.structs.replace(job, seed=seed)
     if getattr(options, "demo_faults", False):
-        job = dataclasses.replace(job, faults=tuple(demo_faults(job.loaded.plant, seed)))
+        job = msgspec.structs.replace(job, faults=tuple(demo_faults(job.loaded.plant, seed)))
     return job
 
 

@@ -9,9 +9,10 @@ lead to the same request.
 from __future__ import annotations
 
 from collections.abc import Callable, Generator
-from dataclasses import dataclass
 from math import isnan
 from typing import Literal, TypeVar
+
+import msgspec
 
 from bench.diagnose.diagnose_error import DiagnoseError
 
@@ -26,8 +27,7 @@ STAR = "star"
 """A floating point where tags meet."""
 
 
-@dataclass(frozen=True, slots=True)
-class Fit:
+class Fit(msgspec.Struct, frozen=True):
     """Join a conductor to a point, through a tag, or straight.
 
     Attributes:
@@ -46,8 +46,7 @@ class Fit:
         return f"{self.conductor}: straight to {self.to}"
 
 
-@dataclass(frozen=True, slots=True)
-class Clip:
+class Clip(msgspec.Struct, frozen=True):
     """Join these ends with one another."""
 
     members: tuple[str, ...]
@@ -56,16 +55,14 @@ class Clip:
         return "join " + " + ".join(self.members)
 
 
-@dataclass(frozen=True, slots=True)
-class Clear:
+class Clear(msgspec.Struct, frozen=True):
     """Take off all clips, tags and bars of this end: every conductor lies free."""
 
     def __str__(self) -> str:
         return "free every end"
 
 
-@dataclass(frozen=True, slots=True)
-class Card:
+class Card(msgspec.Struct, frozen=True):
     """What to do at one end before measuring, in order."""
 
     end: End
@@ -76,15 +73,13 @@ class Card:
         return tuple(str(step) for step in self.steps)
 
 
-@dataclass(frozen=True, slots=True)
-class SetUp:
+class SetUp(msgspec.Struct, frozen=True):
     """Do what the card says; it is answered by nothing."""
 
     card: Card
 
 
-@dataclass(frozen=True, slots=True)
-class Probe:
+class Probe(msgspec.Struct, frozen=True):
     """Put the probes on two sides, each one end or several ends on a bar.
 
     Attributes:

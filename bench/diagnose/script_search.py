@@ -8,7 +8,6 @@ rest of each side joined on a bar.
 from __future__ import annotations
 
 from collections.abc import Callable, Generator, Sequence
-from dataclasses import dataclass
 from typing import Generic, TypeVar
 
 import msgspec
@@ -43,8 +42,7 @@ def _card_title(card: Card) -> str:
     return f"Clips at the {card.end} end"
 
 
-@dataclass(frozen=True, slots=True)
-class Speech:
+class Speech(msgspec.Struct, frozen=True):
     """How a script is spoken at the rack.
 
     Attributes:
@@ -78,8 +76,7 @@ class Speech:
     card_title: Callable[[Card], str] = _card_title
 
 
-@dataclass(frozen=True, slots=True)
-class Ended(Generic[R]):
+class Ended(msgspec.Struct, Generic[R], frozen=True):
     """The end of a script.
 
     Attributes:

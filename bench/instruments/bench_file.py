@@ -20,7 +20,6 @@ of its ranges shows will do, and nothing that has an output.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import Any, ClassVar, Final, Literal, Self
@@ -263,8 +262,7 @@ class BenchFile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_
     simulate: Simulate | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Bench:
+class Bench(msgspec.Struct, frozen=True):
     """A bench whose file was checked.
 
     Attributes:

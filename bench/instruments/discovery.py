@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
 from time import monotonic
 from typing import Final
 
@@ -36,8 +35,7 @@ TALKS: Final = 8
 """Bytes that say that something talks: fewer are what a line gives when it is switched."""
 
 
-@dataclass(frozen=True, slots=True)
-class Question:
+class Question(msgspec.Struct, frozen=True):
     """One thing to try on a port.
 
     Attributes:
@@ -64,8 +62,7 @@ class Question:
         return f"{does}, up to {self.seconds:.0f} s" + (f" ({names})" if names else "")
 
 
-@dataclass(frozen=True, slots=True)
-class Match:
+class Match(msgspec.Struct, frozen=True):
     """A profile that fits what was heard.
 
     Attributes:
@@ -79,8 +76,7 @@ class Match:
     likeness: tuple[int, int] = (0, 0)
 
 
-@dataclass(frozen=True, slots=True)
-class Found:
+class Found(msgspec.Struct, frozen=True):
     """What came of asking at a port.
 
     Attributes:
@@ -101,11 +97,10 @@ class Found:
         return len(self.matches) == 1 or (len(self.matches) > 1 and self.matches[0].likeness > self.matches[1].likeness)
 
 
-@dataclass(slots=True)
-class _Heard:
+class _Heard(msgspec.Struct):
     """What one question brought."""
 
-    matches: list[Match] = field(default_factory=list)
+    matches: list[Match] = msgspec.field(default_factory=list)
     text: str = ""
     raw: bytes = b""
 

@@ -7,7 +7,6 @@ together with what to change, the line is drained, and the next thing can be tri
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import partial
 from time import monotonic
 from typing import Final, Literal, TypeVar
@@ -38,8 +37,7 @@ ENDS: Final = (b"\n", b"\r\n", b"\r", b"")
 """Line ends that meters want."""
 
 
-@dataclass(frozen=True, slots=True)
-class Told:
+class Told(msgspec.Struct, frozen=True):
     """One thing that was found.
 
     Attributes:

@@ -21,7 +21,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass, field
 from typing import Final, Literal
 
 import msgspec
@@ -72,8 +71,7 @@ class Wired(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defa
         return [(name, rows) for name, rows in known if rows is not None]
 
 
-@dataclass(frozen=True, slots=True)
-class Routes:
+class Routes(msgspec.Struct, frozen=True):
     """What a matrix can join, checked.
 
     Attributes:
@@ -93,8 +91,8 @@ class Routes:
     reads: frozenset[str]
     red: Mapping[str, str]
     black: Mapping[str, str]
-    pairs: Mapping[str, tuple[str, str]] = field(default_factory=dict)
-    at: Mapping[str, tuple[str, Place]] = field(default_factory=dict)
+    pairs: Mapping[str, tuple[str, str]] = msgspec.field(default_factory=dict)
+    at: Mapping[str, tuple[str, Place]] = msgspec.field(default_factory=dict)
 
     def closing(self, red: Collection[str], black: Collection[str]) -> tuple[str, ...] | None:
         """The channels that put some places on the red bus and others on the black one.

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+
+import msgspec
 
 
-@dataclass(frozen=True, slots=True)
-class Parts:
+class Parts(msgspec.Struct, frozen=True):
     """The pieces of one reading, as the instrument sent them and before they mean anything.
 
     Attributes:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Final
 
+import msgspec
 from msgspec.structs import replace
 
 from bench.instruments.parts import Parts
@@ -27,8 +27,7 @@ MOST_NOISE: Final = 3
 """Pieces of noise that may lie between the readings of an instrument that talks by itself, before it is trouble."""
 
 
-@dataclass(frozen=True, slots=True)
-class Taken:
+class Taken(msgspec.Struct, frozen=True):
     """A frame that came when it was wanted, the pieces in it, and when it was triggered and was whole."""
 
     frame: Frame

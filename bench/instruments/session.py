@@ -6,9 +6,9 @@ Over 500 lines, since each kind of dialogue is told, asked and proven in its own
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import Final
 
+import msgspec
 from msgspec.structs import replace
 
 from bench.instruments.parts import Decoder, Parts
@@ -34,8 +34,7 @@ LATE_SLACK: Final = 1.0
 """Of the answer's time-out: so long a silence is waited for after a late answer where no probe tells answers apart."""
 
 
-@dataclass(frozen=True, slots=True)
-class Checked:
+class Checked(msgspec.Struct, frozen=True):
     """What came of a check.
 
     Attributes:

@@ -14,9 +14,10 @@ where the cable is whole.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
+
+import msgspec
 
 from bench.job.rows import APART, ENERGISED, INSULATED, PARTLY, Evidence
 from bench.plant.graph import Nets
@@ -27,8 +28,7 @@ ClaimKind = Literal["joined", "apart", "insulated", "floats", "polarity", "idle"
 Key = tuple[ClaimKind, frozenset[str]]
 
 
-@dataclass(frozen=True, slots=True)
-class Claim:
+class Claim(msgspec.Struct, frozen=True):
     """Something that has to be shown.
 
     Attributes:

@@ -11,9 +11,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
 from statistics import median
 from typing import Final, Literal
+
+import msgspec
+from msgspec.structs import replace
 
 from bench.diagnose.series.change import MARGIN
 from bench.job.rows import Evidence
@@ -29,8 +31,7 @@ NARROW: Final[tuple[str, ...]] = ("connector", "cable", "tray section", "shelf",
 """Kinds of common cause, from narrow to wide: of two that explain the same, the narrower is named."""
 
 
-@dataclass(frozen=True, slots=True)
-class Moved:
+class Moved(msgspec.Struct, frozen=True):
     """A series on both sides of a bracket.
 
     Attributes:
@@ -56,8 +57,7 @@ class Moved:
     changed: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Cause:
+class Cause(msgspec.Struct, frozen=True):
     """Something that changed points have in common.
 
     Attributes:
@@ -77,8 +77,7 @@ class Cause:
     members: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Common:
+class Common(msgspec.Struct, frozen=True):
     """What changed at the same time.
 
     Attributes:

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Literal
+
+import msgspec
 
 from bench.job.order import Order
 from bench.job.rows import Evidence
@@ -22,8 +23,7 @@ COVERAGE = 2.0
 What = Literal["verdict", "value", "same", "only before", "only after"]
 
 
-@dataclass(frozen=True, slots=True)
-class Difference:
+class Difference(msgspec.Struct, frozen=True):
     """One point on both sides.
 
     Attributes:

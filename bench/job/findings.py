@@ -9,11 +9,11 @@ what a reading does not show, what contradicts itself and what was touched since
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
 from math import hypot, sqrt
 from statistics import median
 from typing import Any, Final, Literal
 
+import msgspec
 import numpy as np
 
 from bench.diagnose.explain.records import explained
@@ -42,8 +42,7 @@ COVERAGE: Final = 3.0
 """How many standard uncertainties something must be off before it is a finding (own choice)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Finding:
+class Finding(msgspec.Struct, frozen=True):
     """Something that the plant file could say.
 
     Attributes:
@@ -259,8 +258,7 @@ def _per_metre(one: Conductor, celsius: float) -> float:
 # What cards draw
 
 
-@dataclass(frozen=True, slots=True)
-class _Drawn:
+class _Drawn(msgspec.Struct, frozen=True):
     """One stage of a first power: what was on, and what it drew beside what it should."""
 
     record: str

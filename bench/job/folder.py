@@ -6,7 +6,6 @@ import functools
 import hashlib
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from typing import Final
@@ -59,8 +58,7 @@ class NoRecords(ValueError):
     """A folder that should hold records is not there, or holds none."""
 
 
-@dataclass
-class Folder:
+class Folder(msgspec.Struct, dict=True):
     """Everything that the records of a folder say, distilled.
 
     Attributes:
@@ -76,14 +74,14 @@ class Folder:
     """
 
     path: Path
-    chapters: list[Chapter] = field(default_factory=list)
-    heads: dict[str, Head] = field(default_factory=dict)
-    declared: list[Told] = field(default_factory=list)
-    broken: list[BrokenRecord] = field(default_factory=list)
-    damaged: list[Damaged] = field(default_factory=list)
-    left_out: dict[str, str] = field(default_factory=dict)
-    practice: list[Chapter] = field(default_factory=list)
-    notes: dict[str, Seen] = field(default_factory=dict)
+    chapters: list[Chapter] = msgspec.field(default_factory=list)
+    heads: dict[str, Head] = msgspec.field(default_factory=dict)
+    declared: list[Told] = msgspec.field(default_factory=list)
+    broken: list[BrokenRecord] = msgspec.field(default_factory=list)
+    damaged: list[Damaged] = msgspec.field(default_factory=list)
+    left_out: dict[str, str] = msgspec.field(default_factory=dict)
+    practice: list[Chapter] = msgspec.field(default_factory=list)
+    notes: dict[str, Seen] = msgspec.field(default_factory=dict)
 
     @cached_property
     def order(self) -> Order:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
 import msgspec
+from msgspec.structs import replace
 
 from bench.job.common_changes import Across
 from bench.job.folder import Tell, chapter_of, declared_in, readings_of, skimmed

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
+
+import msgspec
 
 from bench.job.readiness import Readiness, Task
 from bench.plant.model import Plant, UnknownName
@@ -31,8 +32,7 @@ NOTHING_YET: Final = (
 """What to do where a job has just begun."""
 
 
-@dataclass(frozen=True, slots=True)
-class NextWalk:
+class NextWalk(msgspec.Struct, frozen=True):
     """A walk that does a task, or a part of it.
 
     Attributes:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass, field
 from typing import Final
+
+import msgspec
 
 from bench.job.rows import Evidence
 from bench.plant.model import NoPath, Plant
@@ -34,8 +35,7 @@ ELSEWHERE: Final = 0.02
 _NAME: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9.+_-]*")
 
 
-@dataclass(frozen=True, slots=True)
-class Point:
+class Point(msgspec.Struct, frozen=True):
     """Something to be traced.
 
     Attributes:
@@ -128,15 +128,14 @@ def _of_pins(plant: Plant, pins: Iterable[Terminal]) -> set[str]:
     return found
 
 
-@dataclass(frozen=True, slots=True)
-class Surroundings:
+class Surroundings(msgspec.Struct, frozen=True):
     """What lies around a point, from near to far: each a degree of nearness, the words for it, and names.
 
     Attributes:
         rings: nearness from 1 down, words, names; a name counts where it comes first.
     """
 
-    rings: tuple[tuple[float, str, frozenset[str]], ...] = field(default=())
+    rings: tuple[tuple[float, str, frozenset[str]], ...] = msgspec.field(default=())
 
     def nearness(self, names: Iterable[str]) -> tuple[float, str]:
         """How near the nearest of some names lies: 1 is the point itself, 0.02 is elsewhere."""

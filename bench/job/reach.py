@@ -8,9 +8,10 @@ an inlet rests on everything between the inlet and its supply.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 from functools import cached_property
 from typing import TypeVar
+
+import msgspec
 
 from bench.job.rows import ENERGISED, Evidence
 from bench.plant.model import NoPath, Plant, UnknownName
@@ -19,8 +20,7 @@ from bench.plant.things import Bay, Bond, Breaker, Busbar, Cable, Conductor, Con
 T = TypeVar("T")
 
 
-@dataclass(frozen=True, slots=True)
-class Reach:
+class Reach(msgspec.Struct, frozen=True):
     """What was reached.
 
     Attributes:

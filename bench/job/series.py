@@ -12,10 +12,11 @@ from __future__ import annotations
 import math
 from array import array
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from statistics import median
 from typing import Final, Literal
+
+import msgspec
 
 from bench.diagnose.series.change import Change, appraise
 from bench.job.rows import ENERGISED, Evidence
@@ -33,8 +34,7 @@ DAY: Final = 86400.0
 _VERDICTS: Final = ("", "pass", "fail", "undecided", "void", "skipped")
 
 
-@dataclass(frozen=True, slots=True)
-class SeriesKey:
+class SeriesKey(msgspec.Struct, frozen=True):
     """Which readings belong together.
 
     Attributes:
@@ -176,8 +176,7 @@ def gather(rows: Iterable[Evidence], records: dict[str, int], meters: dict[str, 
     return tracks
 
 
-@dataclass(frozen=True, slots=True)
-class Comparable:
+class Comparable(msgspec.Struct, frozen=True):
     """A track's readings on one scale, in the order of time.
 
     Attributes:
@@ -197,8 +196,7 @@ class Comparable:
     limits: tuple[float | None, float | None]
 
 
-@dataclass(frozen=True, slots=True)
-class Series:
+class Series(msgspec.Struct, frozen=True):
     """A series and what became of it.
 
     Attributes:

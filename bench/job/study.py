@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+
+import msgspec
 
 from bench.job.common_changes import BEFORE, Across, Common
 from bench.job.rows import Evidence, Told
@@ -13,8 +14,7 @@ from bench.judge.charts import Cusum, cusum
 from bench.plant.model import Plant
 
 
-@dataclass(frozen=True, slots=True)
-class Window:
+class Window(msgspec.Struct, frozen=True):
     """Between which readings something happened.
 
     A point that was bad from its first reading on and was mended later has no last good reading: then it is its
@@ -55,8 +55,7 @@ class Window:
         return self.sides[2].at
 
 
-@dataclass(frozen=True, slots=True)
-class Study:
+class Study(msgspec.Struct, frozen=True):
     """One series of a point.
 
     Attributes:
@@ -100,8 +99,7 @@ def study(rows: Iterable[Evidence]) -> list[Study]:
     return _by_lead(_study(track, by_key[key], watched) for key, track in tracks.items())
 
 
-@dataclass(frozen=True, slots=True)
-class Episode:
+class Episode(msgspec.Struct, frozen=True):
     """Points that changed in the same walk.
 
     Attributes:

@@ -7,8 +7,9 @@ common practice, no source. What lies outside the bracket is never listed.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Final
+
+import msgspec
 
 from bench.job.points import Surroundings, names_in
 from bench.job.rows import Told
@@ -20,8 +21,7 @@ ALL_OF_IT: Final = 0.5
 """Nearness of what concerns every reading alike: another meter."""
 
 
-@dataclass(frozen=True, slots=True)
-class Suspect:
+class Suspect(msgspec.Struct, frozen=True):
     """An event that may have caused a change.
 
     Attributes:

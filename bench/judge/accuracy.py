@@ -7,9 +7,10 @@ calibration, too hot a room, a reading above the range.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Final
+
+import msgspec
 
 from bench.judge.judge_error import JudgeError, base_unit, number, one_of
 from bench.quantity import engineering
@@ -18,8 +19,7 @@ SPREADS: Final = ("limits", "normal 95 %", "normal 99 %")
 """How a data sheet's figure is meant: hard limits (a rectangular distribution), or a coverage of 95 % or 99 %."""
 
 
-@dataclass(frozen=True)
-class AccuracyRow:
+class AccuracyRow(msgspec.Struct, frozen=True, dict=True):
     """One line of a meter's accuracy table.
 
     Attributes:
@@ -163,8 +163,7 @@ class AccuracyRow:
         return AccuracyError(self, value, of_reading, of_range, of_counts, of_temperature, notes)
 
 
-@dataclass(frozen=True, slots=True)
-class AccuracyError:
+class AccuracyError(msgspec.Struct, frozen=True):
     """Largest error that a row allows at one reading.
 
     Attributes:
@@ -183,7 +182,7 @@ class AccuracyError:
     of_range: float
     of_counts: float
     of_temperature: float
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[str, ...] = msgspec.field(default=())
 
     @property
     def half_width(self) -> float:
@@ -206,8 +205,7 @@ class AccuracyError:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class PickedRow:
+class PickedRow(msgspec.Struct, frozen=True):
     """A row with what was assumed in picking it.
 
     Attributes:
@@ -219,8 +217,7 @@ class PickedRow:
     notes: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
-class AccuracyTable:
+class AccuracyTable(msgspec.Struct, frozen=True, dict=True):
     """All rows of one instrument.
 
     Attributes:

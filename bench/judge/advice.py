@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
 from typing import Final
+
+import msgspec
+from msgspec.structs import replace
 
 from bench.judge.accuracy import AccuracyTable
 from bench.judge.decision import Rule, Verdict, decide
@@ -40,8 +42,7 @@ WORTHWHILE: Final = 0.95
 """Another range is proposed only when it brings the uncertainty below this part of what it was."""
 
 
-@dataclass(frozen=True, slots=True)
-class Advice:
+class Advice(msgspec.Struct, frozen=True):
     """One remedy.
 
     Attributes:

@@ -9,8 +9,9 @@ uncertainty is larger than the room.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Final, Literal
+
+import msgspec
 
 from bench.judge.accuracy import AccuracyTable
 from bench.judge.advice import Advice, what_would_decide
@@ -27,8 +28,7 @@ Answer = Literal["can prove", "marginal", "cannot"]
 GOOD_RATIO: Final = 4.0
 
 
-@dataclass(frozen=True, slots=True)
-class Capability:
+class Capability(msgspec.Struct, frozen=True):
     """Whether a bench can prove a limit.
 
     Attributes:

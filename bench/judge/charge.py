@@ -7,8 +7,9 @@ conductor is discharged and proven dead first, and local codes and the site's ru
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Final
+
+import msgspec
 
 from bench.judge.judge_error import number
 from bench.quantity import engineering
@@ -52,8 +53,7 @@ def cable_capacitance(length_m: float, farad_per_m: float = PAIR_CAPACITANCE_F_P
     return number("length", length_m, "m", least=0.0) * number("capacitance per metre", farad_per_m, "F/m", least=0.0)
 
 
-@dataclass(frozen=True, slots=True)
-class Hazard:
+class Hazard(msgspec.Struct, frozen=True):
     """Judgement of a stored charge.
 
     Attributes:
@@ -67,8 +67,7 @@ class Hazard:
     sentence: str
 
 
-@dataclass(frozen=True, slots=True)
-class StoredCharge:
+class StoredCharge(msgspec.Struct, frozen=True):
     """A charged capacitance.
 
     Attributes:

@@ -12,13 +12,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
 
+import msgspec
 
-@dataclass(frozen=True, slots=True)
-class Ewma:
+
+class Ewma(msgspec.Struct, frozen=True):
     """An exponentially weighted moving average with its limits.
 
     Attributes:
@@ -104,8 +104,7 @@ def ewma_limits(
     return target - half, target + half
 
 
-@dataclass(frozen=True, slots=True)
-class Cusum:
+class Cusum(msgspec.Struct, frozen=True):
     """A tabular cumulative sum, both ways, in standard deviations of one reading.
 
     Attributes:

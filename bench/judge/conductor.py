@@ -12,8 +12,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
 from typing import Final
+
+import msgspec
+from msgspec.structs import replace
 
 from bench.judge.gauge import awg_area_mm2, awg_diameter_mm, awg_name
 from bench.judge.judge_error import JudgeError, number, one_of
@@ -38,8 +40,7 @@ UNTABLED_SPREAD: Final = 0.10
 """Width given to a metric size that the table lacks, either way: an assumption, no source."""
 
 
-@dataclass(frozen=True, slots=True)
-class Run:
+class Run(msgspec.Struct, frozen=True):
     """How long a conductor is and how warm.
 
     Attributes:
@@ -68,8 +69,7 @@ class Run:
         return f"{engineering(self.length_m, 'm')}{spread} at {self.temperature_c:g} °C"
 
 
-@dataclass(frozen=True, slots=True)
-class Contact:
+class Contact(msgspec.Struct, frozen=True):
     """A joint in the path: pin and socket, screw, lug, breaker or fuse.
 
     Attributes:
@@ -93,8 +93,7 @@ class Contact:
         number(f"{self.name}: maximum resistance", self.maximum_ohm, "Ω", least=self.typical_ohm)
 
 
-@dataclass(frozen=True, slots=True)
-class ExpectedResistance:
+class ExpectedResistance(msgspec.Struct, frozen=True):
     """Resistance that a path should have.
 
     Attributes:
@@ -112,7 +111,7 @@ class ExpectedResistance:
     low_ohm: float
     high_ohm: float
     basis: str
-    parts: tuple[ExpectedResistance, ...] = field(default=(), repr=False)
+    parts: tuple[ExpectedResistance, ...] = ()
 
     def __post_init__(self) -> None:
         number("expected resistance, low", self.low_ohm, "Ω", least=0.0)
@@ -320,8 +319,7 @@ def round_trip(out: ExpectedResistance, back: ExpectedResistance | None = None) 
     return series(out, out if back is None else back)
 
 
-@dataclass(frozen=True, slots=True)
-class VoltageDrop:
+class VoltageDrop(msgspec.Struct, frozen=True):
     """Voltage lost in a path at a current.
 
     Attributes:
@@ -370,8 +368,7 @@ def voltage_drop(path: ExpectedResistance, current_a: float) -> VoltageDrop:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class EstimatedLength:
+class EstimatedLength(msgspec.Struct, frozen=True):
     """How long a conductor is, going by its resistance.
 
     Attributes:

@@ -17,8 +17,9 @@ Overload and not-a-number are readings with a meaning; see :class:`Overload` and
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Final, Literal, Self
+
+import msgspec
 
 from bench.judge.judge_error import JudgeError, base_unit, number, one_of, probability, same_unit
 from bench.judge.limit import Limit
@@ -37,8 +38,7 @@ SURELY: Final = 0.999
 KINDS: Final = ("simple", "guarded", "guarded-acceptance", "guarded-rejection")
 
 
-@dataclass(frozen=True, slots=True)
-class Rule:
+class Rule(msgspec.Struct, frozen=True):
     """A decision rule. Use :meth:`simple`, :meth:`guarded` or :meth:`guarded_by_factor`.
 
     Attributes:
@@ -120,8 +120,7 @@ class Rule:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class Overload:
+class Overload(msgspec.Struct, frozen=True):
     """The meter showed overload: the value lies beyond what the range can show.
 
     Attributes:
@@ -147,8 +146,7 @@ class Overload:
         number(f"{self.quantity}: uncertainty at the top", self.standard_uncertainty, self.unit, least=0.0)
 
 
-@dataclass(frozen=True, slots=True)
-class NotANumber:
+class NotANumber(msgspec.Struct, frozen=True):
     """The meter answered, but with no number.
 
     Attributes:
@@ -171,8 +169,7 @@ class NotANumber:
 Reading = Budget | Overload | NotANumber
 
 
-@dataclass(frozen=True)
-class Decision:
+class Decision(msgspec.Struct, frozen=True, dict=True):
     """What came of holding a reading against a limit.
 
     Attributes:

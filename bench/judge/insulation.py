@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final, Literal
+
+import msgspec
 
 from bench.judge.judge_error import JudgeError, number, one_of
 from bench.judge.limit import Limit
@@ -20,8 +21,7 @@ CAUTION: Final = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class InsulationRule:
+class InsulationRule(msgspec.Struct, frozen=True):
     """What an insulation test asks for circuits up to a nominal voltage.
 
     Attributes:
@@ -121,8 +121,7 @@ def test_voltage(wanted_v: float, rated_v: float) -> float:
     return fitting[-1]
 
 
-@dataclass(frozen=True, slots=True)
-class TimedReading:
+class TimedReading(msgspec.Struct, frozen=True):
     """Insulation resistance at a moment after the voltage was put on.
 
     Attributes:
@@ -138,8 +137,7 @@ class TimedReading:
         number("insulation resistance", self.resistance_ohm, "Ω", least=0.0)
 
 
-@dataclass(frozen=True, slots=True)
-class AbsorptionRatio:
+class AbsorptionRatio(msgspec.Struct, frozen=True):
     """Ratio of two readings of a charging insulation.
 
     Attributes:
@@ -244,8 +242,7 @@ def _ratio(
     return AbsorptionRatio(name, ratio, early, late, answer, minimum, words)
 
 
-@dataclass(frozen=True, slots=True)
-class CorrectedInsulation:
+class CorrectedInsulation(msgspec.Struct, frozen=True):
     """Insulation resistance brought to another temperature.
 
     Attributes:

@@ -11,11 +11,13 @@ Everything here is a value: the same readings in the same order give the same ju
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
 from statistics import median
 from typing import Final
+
+import msgspec
+from msgspec.structs import replace
 
 from bench.judge.student import quantile
 
@@ -42,8 +44,7 @@ OVER: Final = math.inf
 """Stands for over range."""
 
 
-@dataclass(frozen=True, slots=True)
-class Jump:
+class Jump(msgspec.Struct, frozen=True):
     """Readings left where they lay.
 
     Attributes:
@@ -61,8 +62,7 @@ class Jump:
     stayed: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Finder:
+class Finder(msgspec.Struct, frozen=True):
     """Where readings lie, and whether they are away.
 
     Attributes:

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Self
+
+import msgspec
 
 from bench.judge.judge_error import JudgeError, base_unit, number
 from bench.say.reading import asked
 
 
-@dataclass(frozen=True, slots=True)
-class Limit:
+class Limit(msgspec.Struct, frozen=True):
     """One-sided or two-sided limit. Values at the limit itself conform.
 
     Attributes:

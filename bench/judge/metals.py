@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
+
+import msgspec
 
 from bench.judge.judge_error import JudgeError, number
 
@@ -12,8 +13,7 @@ HOTTEST_C: Final = 200.0
 """Beyond these the straight-line temperature formula is not used: a bound of ours, no source."""
 
 
-@dataclass(frozen=True, slots=True)
-class Material:
+class Material(msgspec.Struct, frozen=True):
     """A conductor metal.
 
     Attributes:

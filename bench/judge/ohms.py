@@ -6,8 +6,9 @@ the loop is cancelled by reversing the current, or by a second reading with the 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final, Self
+
+import msgspec
 
 from bench.judge.judge_error import JudgeError, number, one_of
 from bench.quantity import engineering
@@ -25,8 +26,7 @@ EMF_RESIDUAL: Final = 0.1
 """Part of a thermal EMF that is left after compensation, since it drifts between the two readings: an assumption."""
 
 
-@dataclass(frozen=True, slots=True)
-class Resistance4W:
+class Resistance4W(msgspec.Struct, frozen=True):
     """A resistance freed of its thermal EMF.
 
     Attributes:
@@ -77,8 +77,7 @@ def offset_compensated(on_v: float, off_v: float, current_a: float) -> Resistanc
     return Resistance4W((on - off) / current, off)
 
 
-@dataclass(frozen=True, slots=True)
-class Leads:
+class Leads(msgspec.Struct, frozen=True):
     """How lead resistance was dealt with in a resistance reading.
 
     Use :meth:`four_wires`, :meth:`nulled` or :meth:`not_nulled`.
@@ -125,8 +124,7 @@ class Leads:
         return cls("two wires, not nulled", (low + high) / 2.0, (high - low) / 2.0)
 
 
-@dataclass(frozen=True, slots=True)
-class ThermalEmf:
+class ThermalEmf(msgspec.Struct, frozen=True):
     """Thermal EMF in a resistance reading.
 
     Attributes:

@@ -11,9 +11,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from statistics import median
 from typing import Final
+
+import msgspec
 
 from bench.judge.judge_error import JudgeError, base_unit, number
 from bench.quantity import engineering
@@ -29,8 +30,7 @@ INSULATES_OHM: Final = 1e5
 """Ohms from which siblings are insulation and no wires (common practice, no source)."""
 
 
-@dataclass(frozen=True, slots=True)
-class StandOut:
+class StandOut(msgspec.Struct, frozen=True):
     """One reading that stands out.
 
     Attributes:
@@ -46,8 +46,7 @@ class StandOut:
     sentence: str
 
 
-@dataclass(frozen=True, slots=True)
-class Comparison:
+class Comparison(msgspec.Struct, frozen=True):
     """How a group of siblings reads.
 
     Attributes:

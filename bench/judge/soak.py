@@ -18,9 +18,10 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final, Literal
+
+import msgspec
 
 from bench.judge.student import quantile
 from bench.judge.watch import slope
@@ -49,8 +50,7 @@ FOUND_90: Final = 5.68
 Answer = Literal["steady", "moves", "undecided"]
 
 
-@dataclass(frozen=True, slots=True)
-class Soak:
+class Soak(msgspec.Struct, frozen=True):
     """What a soak showed.
 
     Attributes:

@@ -10,9 +10,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
+
+import msgspec
 
 from bench.judge.student import density, known_tail
 
@@ -38,8 +39,7 @@ _COS_NODES_ALONE: Final = 400
 SAFE_FROM: Final = 0.95
 
 
-@dataclass(frozen=True, slots=True)
-class Spread:
+class Spread(msgspec.Struct, frozen=True):
     """The convolved distribution of a budget's error, symmetric about zero.
 
     Attributes:

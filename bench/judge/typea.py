@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+
+import msgspec
 
 from bench.judge.judge_error import JudgeError, number
 from bench.judge.uncertainty import Component, Correlation
 
 
-@dataclass(frozen=True, slots=True)
-class RepeatedReadings:
+class RepeatedReadings(msgspec.Struct, frozen=True):
     """Mean and scatter of repeated readings of one thing.
 
     Attributes:
@@ -67,8 +67,7 @@ def repeated(readings: Sequence[float], what: str = "readings") -> RepeatedReadi
     return RepeatedReadings(origin + centre, math.sqrt(squares / (len(values) - 1)), len(values))
 
 
-@dataclass(frozen=True, slots=True)
-class Estimate:
+class Estimate(msgspec.Struct, frozen=True):
     """An input quantity of a computation: its value and how sure it is.
 
     Attributes:

@@ -9,8 +9,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
 from typing import Any, Final, Self
+
+import msgspec
+from msgspec.structs import replace
 
 from bench.judge.judge_error import (
     JudgeError,
@@ -71,8 +73,7 @@ def dof_from_reliability(relative: float) -> float:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class Component:
+class Component(msgspec.Struct, frozen=True):
     """One contribution to an uncertainty.
 
     Attributes:
@@ -164,8 +165,7 @@ class Component:
         return self.sensitivity * self.standard
 
 
-@dataclass(frozen=True, slots=True)
-class Correlation:
+class Correlation(msgspec.Struct, frozen=True):
     """Correlation of two components' inputs.
 
     Attributes:
@@ -187,8 +187,7 @@ class Correlation:
             raise JudgeError("correlation", f"{self.first} with itself", "two different components")
 
 
-@dataclass(frozen=True)
-class Budget:
+class Budget(msgspec.Struct, frozen=True, dict=True):
     """A value with everything that makes it uncertain.
 
     Attributes:

@@ -19,9 +19,10 @@ from __future__ import annotations
 import math
 from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Final, Literal
+
+import msgspec
 
 LIMITING: Final = 0.98
 """A reading above this part of the supply's current limit means that the supply limits."""
@@ -42,8 +43,7 @@ Why = Literal["done", "over", "limit", "volts", "leaks", "restless", "no-number"
 """Why a watch ended."""
 
 
-@dataclass(frozen=True, slots=True)
-class Level:
+class Level(msgspec.Struct, frozen=True):
     """One step of a ramp.
 
     Attributes:
@@ -65,8 +65,7 @@ class Level:
     within_s: float
 
 
-@dataclass(frozen=True, slots=True)
-class RampUp:
+class RampUp(msgspec.Struct, frozen=True):
     """A whole ramp with what follows it.
 
     Attributes:
@@ -82,23 +81,20 @@ class RampUp:
     soak_s: float
 
 
-@dataclass(frozen=True, slots=True)
-class Setting:
+class Setting(msgspec.Struct, frozen=True):
     """Set the supply's voltage and current limit, output on."""
 
     volts: float
     limit_a: float
 
 
-@dataclass(frozen=True, slots=True)
-class Off:
+class Off(msgspec.Struct, frozen=True):
     """Switch the output off now."""
 
     why: Why
 
 
-@dataclass(frozen=True, slots=True)
-class Finished:
+class Finished(msgspec.Struct, frozen=True):
     """All is done; the output stays on."""
 
 
@@ -181,7 +177,6 @@ def slope(points: Sequence[tuple[float, float]] | deque[tuple[float, float]]) ->
     return rise, math.sqrt(rest / (count - 2) / sxx)
 
 
-@dataclass(slots=True)
 class Watch:
     """Follows one load up its ramp; see the module's text.
 
@@ -194,20 +189,18 @@ class Watch:
         samples: how many were taken.
     """
 
-    ramp: RampUp
-    level: int = 0
-    tripped: int | None = None
-    settled_at: float | None = None
-    why: Why | Literal[""] = ""
-    samples: int = 0
-    _set_at: float = 0.0
-    _quiet: int = 0
-    _last: float = 0.0
-    _seen: float = 0.0
-    _soaked: int = 0
-    _settling: Settling = field(init=False)
-
-    def __post_init__(self) -> None:
+    def __init__(self, ramp: RampUp) -> None:
+        self.ramp = ramp
+        self.level = 0
+        self.tripped: int | None = None
+        self.settled_at: float | None = None
+        self.why: Why | Literal[""] = ""
+        self.samples = 0
+        self._set_at = 0.0
+        self._quiet = 0
+        self._last = 0.0
+        self._seen = 0.0
+        self._soaked = 0
         self._settling = Settling(self.ramp.span_s, self.ramp.band_a)
 
     def begin(self) -> Setting:
@@ -283,8 +276,7 @@ class Watch:
         return Off(why)
 
 
-@dataclass(frozen=True, slots=True)
-class Inrush:
+class Inrush(msgspec.Struct, frozen=True):
     """What went in after a setting.
 
     Attributes:

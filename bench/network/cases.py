@@ -12,8 +12,7 @@ For a statistician's questions: numpy is loaded here. :mod:`bench.network.circui
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
@@ -22,8 +21,7 @@ Ints = NDArray[np.intp]
 Flags = NDArray[np.bool_]
 
 
-@dataclass(frozen=True)
-class Cases:
+class Cases(msgspec.Struct, frozen=True):
     """Several networks over the same points, solved: see :func:`solve_cases`.
 
     Attributes:

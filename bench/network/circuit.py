@@ -13,7 +13,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Hashable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, TypeAlias
 
 import msgspec
@@ -67,8 +66,7 @@ class VoltageSource(msgspec.Struct, frozen=True):
     ohms: float
 
 
-@dataclass(slots=True, eq=False)
-class _Island:
+class _Island(msgspec.Struct, eq=False):
     """Nodes that hang together, the edges inside, and their factor once it was asked for."""
 
     nodes: list[int]

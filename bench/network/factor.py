@@ -25,9 +25,10 @@ from __future__ import annotations
 import heapq
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import chain
 from typing import Any, Final, Protocol, TypeAlias
+
+import msgspec
 
 from bench.network import dense
 from bench.network.joined import Joined
@@ -263,8 +264,7 @@ class Whole:
         return found
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Updated:
+class Updated(msgspec.Struct, frozen=True, eq=False):
     """A factored island with few edges changed: Woodbury, ``y - z @ (inverse @ (w.T @ y))``.
 
     Attributes:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
 from typing import Final
 
 import msgspec
@@ -94,8 +93,7 @@ _NO_MATE = _Mate()
 _NO_COLOUR = Colour()
 
 
-@dataclass(slots=True)
-class _Side:
+class _Side(msgspec.Struct):
     """One end of a cable while it is being landed."""
 
     step: str
@@ -109,7 +107,7 @@ class _Side:
     """The connector that bare pin names mean."""
     said: bool = False
     """Whether it is said already that there is no such connector."""
-    flags: dict[int, int] = field(default_factory=dict)
+    flags: dict[int, int] = msgspec.field(default_factory=dict)
     """Conductor, from 0, to the flag that was tied to it."""
 
     def end(self, number: int) -> _End:

@@ -9,8 +9,9 @@ white/orange; violet/slate is not used as a binder, which leaves 24 groups, 600 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
+
+import msgspec
 
 from bench.files import near, one_of
 
@@ -61,8 +62,7 @@ class ColourError(ValueError):
         self.hint = hint
 
 
-@dataclass(frozen=True, slots=True)
-class PairColours:
+class PairColours(msgspec.Struct, frozen=True):
     """The colours of one pair.
 
     Attributes:

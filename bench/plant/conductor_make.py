@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
+
+import msgspec
 
 from bench.judge.conductor import Contact, ExpectedResistance, Run, awg_conductor, joints, metric_conductor
 from bench.plant.file import ContactResistance
 from bench.plant.size import Size
 
 
-@dataclass(frozen=True, slots=True)
-class Wire:
+class Wire(msgspec.Struct, frozen=True):
     """What a conductor is made of.
 
     Attributes:

@@ -10,8 +10,9 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable, Collection, Iterable, Sequence
-from dataclasses import dataclass
 from typing import Final
+
+import msgspec
 
 from bench.plant import faults as k
 from bench.plant.graph import Edge, Nets
@@ -224,8 +225,7 @@ def _joined(fault: k.Fault, plant: Plant, landed: _Landed) -> list[Edge]:
             return []
 
 
-@dataclass(frozen=True, slots=True)
-class Affected:
+class Affected(msgspec.Struct, frozen=True):
     """What a test must find changed when a fault is in the plant, and nothing else.
 
     Attributes:

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
 from typing import Literal
+
+import msgspec
 
 EdgeKind = Literal["conductor", "breaker", "busbar", "bond", "fault"]
 
 
-@dataclass(frozen=True, slots=True)
-class Edge:
+class Edge(msgspec.Struct, frozen=True):
     """A resistance between two nodes.
 
     Attributes:

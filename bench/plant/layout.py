@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
 
@@ -33,8 +32,7 @@ class PinPlace(msgspec.Struct, frozen=True):
     index: int
 
 
-@dataclass(frozen=True)
-class Layout:
+class Layout(msgspec.Struct, frozen=True, dict=True):
     """The pins of a connector type.
 
     Attributes:

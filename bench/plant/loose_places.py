@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final, Literal
+
+import msgspec
 
 from bench.plant.graph import Edge, shortest, ways
 from bench.plant.model import Plant
@@ -20,8 +21,7 @@ class NoWay(ValueError):
     """Two terminals are not joined by anything that the plant file knows."""
 
 
-@dataclass(frozen=True, slots=True)
-class LoosePlace:
+class LoosePlace(msgspec.Struct, frozen=True):
     """Something that a hand can move and that may make contact badly.
 
     Attributes:

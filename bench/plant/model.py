@@ -6,7 +6,6 @@ Over 500 lines, since it is one value with one public face; what can be said apa
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
@@ -81,8 +80,7 @@ class SupplyPath(msgspec.Struct, frozen=True):
     breakers: tuple[str, ...]
 
 
-@dataclass(frozen=True, eq=False)
-class Plant:
+class Plant(msgspec.Struct, frozen=True, eq=False, dict=True):
     """A resolved plant. It is made by :func:`bench.plant.resolve.resolve` and never changed; it equals itself alone.
 
     All mappings are by name, in file order.
@@ -127,7 +125,7 @@ class Plant:
     earth_points: Mapping[str, EarthPoint]
     bonds: Mapping[str, Bond]
     single_point: Bond | None
-    remarks: tuple[Problem, ...] = field(default=())
+    remarks: tuple[Problem, ...] = msgspec.field(default=())
 
     @property
     def name(self) -> str:

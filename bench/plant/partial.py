@@ -5,7 +5,6 @@ from __future__ import annotations
 import functools
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass, field
 from typing import Final
 
 import msgspec
@@ -18,8 +17,7 @@ _ROUNDS: Final = 4
 """Taking out an entry may show another problem further up; no honest file needs more rounds."""
 
 
-@dataclass(slots=True)
-class Dropped:
+class Dropped(msgspec.Struct):
     """What was taken out.
 
     Attributes:
@@ -29,9 +27,9 @@ class Dropped:
         numbers: for each list that lost an entry, the numbers that the others had; by the list's field in the rest.
     """
 
-    names: set[str] = field(default_factory=set)
-    around: set[Place] = field(default_factory=set)
-    numbers: dict[str, list[int]] = field(default_factory=dict)
+    names: set[str] = msgspec.field(default_factory=set)
+    around: set[Place] = msgspec.field(default_factory=set)
+    numbers: dict[str, list[int]] = msgspec.field(default_factory=dict)
 
     def original(self, path: str) -> str:
         """The path of a field in the whole file, from its path in the rest."""

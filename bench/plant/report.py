@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
 from typing import Any, Final, TypeVar
+
+import msgspec
+from msgspec.structs import replace
 
 from bench.files import Place, Problem, near, one_of, shown
 from bench.plant.partial import Dropped
@@ -20,8 +22,7 @@ _WORD: Final = re.compile(r"[A-Za-z0-9_+./-]+")
 RESERVED: Final = ("cut", "unknown")
 
 
-@dataclass(frozen=True, slots=True)
-class At:
+class At(msgspec.Struct, frozen=True):
     """A value of the file and the path of its field, such as ``cables[3]``."""
 
     value: Any

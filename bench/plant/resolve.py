@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any, Final
 
-from msgspec.structs import replace
+from msgspec.structs import force_setattr, replace
 
 from bench.files import BadFile, Place, near, one_of
 from bench.judge.conductor import Contact
@@ -148,7 +148,7 @@ class _Builder:
         check_plant(plant, self.report)
         if self.report.is_sound():
             doubt(plant, self.report)
-        object.__setattr__(plant, "remarks", tuple(self.report.remarks))
+        force_setattr(plant, "remarks", tuple(self.report.remarks))
         return plant
 
     # Types

@@ -11,10 +11,10 @@ import difflib
 import io
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import msgspec
 import yaml
 
 from bench.files import BadFile, Place, Problem, parse_yaml, read_text
@@ -28,8 +28,7 @@ KEYS = {"conductors": "conductor"}
 """By which field an entry of a list is known, where that is not its ``name``."""
 
 
-@dataclass(frozen=True, slots=True)
-class Change:
+class Change(msgspec.Struct, frozen=True):
     """Fields of one entry of a plant file.
 
     Attributes:
@@ -40,7 +39,7 @@ class Change:
     """
 
     into: tuple[str, ...]
-    fields: Mapping[str, str | Sequence[str] | None] = field(default_factory=dict)
+    fields: Mapping[str, str | Sequence[str] | None] = msgspec.field(default_factory=dict)
     also: tuple[str, ...] = ()
 
 
@@ -48,8 +47,7 @@ class ChangedMeanwhile(ValueError):
     """The file was changed by somebody else between reading and writing."""
 
 
-@dataclass(frozen=True, slots=True)
-class Rewritten:
+class Rewritten(msgspec.Struct, frozen=True):
     """A plant file before and after changes.
 
     Attributes:

@@ -15,9 +15,10 @@ import hashlib
 import os
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
+
+import msgspec
 
 from bench.record.index import chain_of, hash_at
 from bench.record.read import BrokenRecord
@@ -40,8 +41,7 @@ class NoSigning(RuntimeError):
         super().__init__("signing needs cryptography, which is not installed: pip install 'proveout[sign]'")
 
 
-@dataclass(frozen=True, slots=True, order=True)
-class Kept:
+class Kept(msgspec.Struct, frozen=True, order=True):
     """How far a file went when the list was made.
 
     Attributes:
@@ -57,8 +57,7 @@ class Kept:
     name: str
 
 
-@dataclass(frozen=True, slots=True)
-class Heads:
+class Heads(msgspec.Struct, frozen=True):
     """A list of heads.
 
     Attributes:

@@ -12,8 +12,7 @@ import os
 import re
 import time
 from collections.abc import Callable, Collection, Iterable, Iterator
-from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 from pathlib import Path
 from typing import Final, TypeVar
 
@@ -96,11 +95,15 @@ class _PlantLine(msgspec.Struct, frozen=True):
 
 _head: Final = msgspec.json.Decoder(_HeadLine)
 _plant_of: Final = msgspec.json.Decoder(_PlantLine)
-_plant: Final = msgspec.json.Decoder(PlantFile, dec_hook=from_text)
 
 
-@dataclass(frozen=True)
-class Head:
+@cache
+def _plant_decoder() -> msgspec.json.Decoder[PlantFile]:
+    """Made where a plant is wanted: it takes as long as this module."""
+    return msgspec.json.Decoder(PlantFile, dec_hook=from_text)
+
+
+class Head(msgspec.Struct, frozen=True, dict=True):
     """What a record begins with.
 
     Attributes:
@@ -143,7 +146,7 @@ class Head:
             BrokenRecord: it is no plant that this version knows.
         """
         try:
-            return _plant.decode(self._plant_json())
+            return _plant_decoder().decode(self._plant_json())
         except (msgspec.MsgspecError, ValueError) as error:
             raise BrokenRecord(self.path, 1, f"holds no plant that this version knows: {error}") from error
 
@@ -221,8 +224,7 @@ def head_of(path: Path) -> Head:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class End:
+class End(msgspec.Struct, frozen=True):
     """A record's last whole line, as it stands there: nothing of it is checked.
 
     Attributes:
@@ -427,8 +429,7 @@ def hash_at(path: Path, number: int) -> str:
     return next((split(line)[1].decode() for n, line in read_lines(path) if n == number and line.endswith(b"\n")), "")
 
 
-@dataclass(frozen=True, slots=True)
-class Once:
+class Once(msgspec.Struct, frozen=True):
     """Some records, each once, whatever copies of it are there.
 
     Attributes:

@@ -22,9 +22,10 @@ import json
 import os
 import zlib
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
+
+import msgspec
 
 from bench.record.append import RecordTrouble
 from bench.record.export import NoParquet
@@ -45,8 +46,7 @@ MINUTE_COLUMNS: Final = ("point", "minute", "n", "mean", "sd", "min", "max", "p0
 READING_COLUMNS: Final = ("point", "at", "value")
 
 
-@dataclass(frozen=True, slots=True)
-class Minute:
+class Minute(msgspec.Struct, frozen=True):
     """What one minute of a point came to.
 
     Attributes:
@@ -164,8 +164,7 @@ def _unsealed(line: bytes) -> Any:
         return None
 
 
-@dataclass(slots=True)
-class LongStore:
+class LongStore(msgspec.Struct):
     """Takes readings, keeps minutes and what lies around events. Use :meth:`open`.
 
     Attributes:
@@ -179,14 +178,14 @@ class LongStore:
     _number: int = 1
     _raw: _Journal | None = None
     _rows: _Journal | None = None
-    _minutes: list[Minute] = field(default_factory=list)
-    _readings: list[Reading] = field(default_factory=list)
-    _running: dict[int, tuple[int, list[tuple[float, float | None]]]] = field(default_factory=dict)
-    _over: list[Minute] = field(default_factory=list)
+    _minutes: list[Minute] = msgspec.field(default_factory=list)
+    _readings: list[Reading] = msgspec.field(default_factory=list)
+    _running: dict[int, tuple[int, list[tuple[float, float | None]]]] = msgspec.field(default_factory=dict)
+    _over: list[Minute] = msgspec.field(default_factory=list)
     dropped: tuple[float, float] | None = None
     """What was given up since the disk took nothing for too long: seconds of its beginning and end."""
-    _waiting: list[Reading] = field(default_factory=list)
-    _done: dict[int, int] = field(default_factory=dict)
+    _waiting: list[Reading] = msgspec.field(default_factory=list)
+    _done: dict[int, int] = msgspec.field(default_factory=dict)
 
     @classmethod
     def open(cls, record: Path, sealed: Sequence[Sealed], tell: Callable[[Sealed], None]) -> LongStore:
@@ -326,7 +325,7 @@ class LongStore:
         self._rows.append(
             {
                 "number": self._number,
-                "minutes": [[getattr(one, name) for name in Minute.__slots__] for one in minutes],
+                "minutes": [[getattr(one, name) for name in Minute.__struct_fields__] for one in minutes],
                 "readings": readings,
             }
         )
@@ -343,7 +342,7 @@ class LongStore:
         if not self._minutes and not self._readings:
             return
         if self._minutes:
-            rows = [tuple(getattr(one, name) for name in Minute.__slots__) for one in self._minutes]
+            rows = [tuple(getattr(one, name) for name in Minute.__struct_fields__) for one in self._minutes]
             minutes = [one.minute for one in self._minutes]
             span = min(minutes) * MINUTE_S, (max(minutes) + 1) * MINUTE_S
             self.tell(self._write("minutes", MINUTE_COLUMNS, rows, span))

@@ -14,9 +14,10 @@ import hashlib
 import math
 from collections import deque
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, Literal
+
+import msgspec
 
 from bench.record.chain import FIRST, BadLine, decode, hash_of, is_torn, lacks_sectors, split
 from bench.record.index import DISTURBANCES, nothing_in
@@ -40,8 +41,7 @@ RECENT: Final = 32
 """Lines before a misplaced one among which its true predecessor is sought."""
 
 
-@dataclass(frozen=True, slots=True)
-class Finding:
+class Finding(msgspec.Struct, frozen=True):
     """Something that is not as it was written, or worth knowing.
 
     Attributes:
@@ -59,8 +59,7 @@ class Finding:
     words: str
 
 
-@dataclass(frozen=True, slots=True)
-class Verified:
+class Verified(msgspec.Struct, frozen=True):
     """What came of verifying a record.
 
     Attributes:
@@ -129,8 +128,7 @@ def changed_lines(lines: Iterable[bytes]) -> list[Finding]:
 _AnyEntry = Entry | SurveyEntry | watching.WatchEntry
 
 
-@dataclass(slots=True)
-class _Misfit:
+class _Misfit(msgspec.Struct):
     """A line whose hash does not fit, until the next line shows why."""
 
     number: int

@@ -11,11 +11,12 @@ from __future__ import annotations
 import base64
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
+
+import msgspec
 
 from bench import __version__
 from bench.job.rows import Evidence
@@ -40,8 +41,7 @@ FEWEST_RUNS: Final = 3
 """Runs without which no history is drawn."""
 
 
-@dataclass(frozen=True, slots=True)
-class Drawn:
+class Drawn(msgspec.Struct, frozen=True):
     """A drawing with its caption."""
 
     caption: str

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass, field
 from pathlib import Path
+
+import msgspec
 
 from bench.diagnose.supply.patterns import findings
 from bench.plant.model import Plant, UnknownName
@@ -28,8 +29,7 @@ from bench.walk.setting import Setting
 from bench.walk.state import Phase, State, said_by, start, unexplained
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(msgspec.Struct, frozen=True):
     """One result.
 
     Attributes:
@@ -59,8 +59,7 @@ class Line:
     connected: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Section:
+class Section(msgspec.Struct, frozen=True):
     """The results under one heading, and the sources of their limits."""
 
     title: str
@@ -70,8 +69,7 @@ class Section:
     """Name, reading over upper limit, uncertainty over upper limit, verdict: for a plot."""
 
 
-@dataclass(frozen=True, slots=True)
-class Searched:
+class Searched(msgspec.Struct, frozen=True):
     """What a search came to: its step's title, the verdict that counts, the finding."""
 
     title: str
@@ -80,8 +78,7 @@ class Searched:
     found: Found
 
 
-@dataclass(frozen=True, slots=True)
-class Meter:
+class Meter(msgspec.Struct, frozen=True):
     """An instrument as it was used."""
 
     name: str
@@ -95,8 +92,7 @@ class Meter:
     roles: str
 
 
-@dataclass(frozen=True, slots=True)
-class Happening:
+class Happening(msgspec.Struct, frozen=True):
     """Something that happened, for the lists of deviations, overrides, disturbances and holds."""
 
     n: int
@@ -106,8 +102,7 @@ class Happening:
     by: str
 
 
-@dataclass(frozen=True, slots=True)
-class Attachment:
+class Attachment(msgspec.Struct, frozen=True):
     """A file that was kept with a step or a note.
 
     Attributes:
@@ -127,8 +122,7 @@ class Attachment:
     place: Path | None
 
 
-@dataclass(slots=True)
-class Sheet:
+class Sheet(msgspec.Struct):
     """One record.
 
     Attributes:
@@ -165,21 +159,21 @@ class Sheet:
     ended: str
     ending: str
     left_on: tuple[str, ...] = ()
-    meters: list[Meter] = field(default_factory=list)
-    sections: list[Section] = field(default_factory=list)
-    checks: list[Line] = field(default_factory=list)
-    counts: Counter[str] = field(default_factory=Counter)
+    meters: list[Meter] = msgspec.field(default_factory=list)
+    sections: list[Section] = msgspec.field(default_factory=list)
+    checks: list[Line] = msgspec.field(default_factory=list)
+    counts: Counter[str] = msgspec.field(default_factory=Counter)
     asked_for: int = 0
-    searches: list[Searched] = field(default_factory=list)
-    seen: list[str] = field(default_factory=list)
-    not_passed: list[tuple[Line, tuple[str, ...]]] = field(default_factory=list)
-    conditions: list[tuple[str, str]] = field(default_factory=list)
-    holds: list[Happening] = field(default_factory=list)
-    deviations: list[Happening] = field(default_factory=list)
-    overrides: list[Happening] = field(default_factory=list)
-    disturbances: list[Happening] = field(default_factory=list)
-    attachments: list[Attachment] = field(default_factory=list)
-    pins: dict[str, list[str]] = field(default_factory=dict)
+    searches: list[Searched] = msgspec.field(default_factory=list)
+    seen: list[str] = msgspec.field(default_factory=list)
+    not_passed: list[tuple[Line, tuple[str, ...]]] = msgspec.field(default_factory=list)
+    conditions: list[tuple[str, str]] = msgspec.field(default_factory=list)
+    holds: list[Happening] = msgspec.field(default_factory=list)
+    deviations: list[Happening] = msgspec.field(default_factory=list)
+    overrides: list[Happening] = msgspec.field(default_factory=list)
+    disturbances: list[Happening] = msgspec.field(default_factory=list)
+    attachments: list[Attachment] = msgspec.field(default_factory=list)
+    pins: dict[str, list[str]] = msgspec.field(default_factory=dict)
     connected: str = ""
     finer: tuple[str, ...] = ()
 

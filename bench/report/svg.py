@@ -7,10 +7,11 @@ void. Every plot has a title and a description for those who cannot see it.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from html import escape
 from typing import Final
+
+import msgspec
 
 from bench.say.axis import Axis
 from bench.texts import clean
@@ -20,8 +21,7 @@ HEIGHT: Final = 190
 _LEFT, _RIGHT, _TOP, _BOTTOM = 84.0, 12.0, 14.0, 26.0
 
 
-@dataclass(frozen=True, slots=True)
-class Dot:
+class Dot(msgspec.Struct, frozen=True):
     """One reading in a plot.
 
     Attributes:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from html import escape
 from typing import Final
+
+import msgspec
 
 from bench.diagnose.hunt.watched import (
     clock,
@@ -31,8 +32,7 @@ pre { white-space: pre-wrap; margin: 0; } figure { break-inside: avoid; margin: 
 """
 
 
-@dataclass(frozen=True, slots=True)
-class Band:
+class Band(msgspec.Struct, frozen=True):
     """A minute of a point, as it is drawn.
 
     Attributes:

@@ -13,8 +13,9 @@ import contextlib
 import math
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from typing import Final, Protocol
+
+import msgspec
 
 from bench.instruments.instrument import Instrument
 from bench.instruments.ports.trouble import InstrumentTrouble
@@ -45,8 +46,7 @@ class Ammeter(Protocol):
         """
 
 
-@dataclass(slots=True)
-class BringUp:
+class BringUp(msgspec.Struct):
     """One output on its way up.
 
     Args:
@@ -64,11 +64,11 @@ class BringUp:
     switch_on: SwitchOn
     shown: Callable[[Rising], None] = lambda rising: None
     ammeter: Ammeter | None = None
-    _times: list[float] = field(default_factory=list)
-    _amps: list[float | None] = field(default_factory=list)
-    _terminal: list[tuple[float, float]] = field(default_factory=list)
-    _sets: list[tuple[float, float, float]] = field(default_factory=list)
-    _raw: list[str] = field(default_factory=list)
+    _times: list[float] = msgspec.field(default_factory=list)
+    _amps: list[float | None] = msgspec.field(default_factory=list)
+    _terminal: list[tuple[float, float]] = msgspec.field(default_factory=list)
+    _sets: list[tuple[float, float, float]] = msgspec.field(default_factory=list)
+    _raw: list[str] = msgspec.field(default_factory=list)
     _began: float = 0.0
     _reading: str = ""
     _thinned: int = 1

@@ -7,8 +7,9 @@ show over range, or more than anything that a probe is held against.
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass, field
 from typing import Final, Literal
+
+import msgspec
 
 Touch = Literal["lift", "open", "touching", "settled"]
 
@@ -30,8 +31,7 @@ OFF: Final = 2
 """Open readings in a row that count as lifted."""
 
 
-@dataclass(slots=True)
-class Contact:
+class Contact(msgspec.Struct):
     """Follows one meter's live readings.
 
     Attributes:
@@ -40,7 +40,7 @@ class Contact:
 
     touch: Touch = "open"
     # four seconds of a meter that gives a thousand readings in each
-    _recent: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=4096))
+    _recent: deque[tuple[float, float]] = msgspec.field(default_factory=lambda: deque(maxlen=4096))
     _open: int = 0
     _resolution: float = 0.0
 

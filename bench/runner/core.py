@@ -18,7 +18,6 @@ import queue
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Final, Literal, Protocol
 
 import msgspec
@@ -69,8 +68,7 @@ class Screen(Protocol):
         """Queue a message; never blocks."""
 
 
-@dataclass(frozen=True, slots=True)
-class Came:
+class Came(msgspec.Struct, frozen=True):
     """A screen came in.
 
     Attributes:
@@ -80,8 +78,7 @@ class Came:
     screen: Screen
 
 
-@dataclass(frozen=True, slots=True)
-class Left:
+class Left(msgspec.Struct, frozen=True):
     """A screen is gone.
 
     Attributes:
@@ -91,8 +88,7 @@ class Left:
     screen: Screen
 
 
-@dataclass(frozen=True, slots=True)
-class Heard:
+class Heard(msgspec.Struct, frozen=True):
     """A screen said something.
 
     Attributes:
@@ -104,8 +100,7 @@ class Heard:
     message: p.FromClient
 
 
-@dataclass(frozen=True, slots=True)
-class Signalled:
+class Signalled(msgspec.Struct, frozen=True):
     """The process was told to end.
 
     Attributes:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+
+import msgspec
 
 from bench.instruments.instrument import Instrument
 
@@ -15,8 +16,7 @@ Raises:
 """
 
 
-@dataclass(frozen=True, slots=True)
-class InstrumentPort:
+class InstrumentPort(msgspec.Struct, frozen=True):
     """One instrument of the bench, not open yet.
 
     Attributes:
@@ -36,7 +36,7 @@ class InstrumentPort:
     name: str
     opener: Opener
     outputs: bool
-    settings: Mapping[str, str] = field(default_factory=dict)
+    settings: Mapping[str, str] = msgspec.field(default_factory=dict)
     search: Callable[[], Opener] | None = None
     searches: str = ""
     safe_within: float = 2.0

@@ -5,8 +5,9 @@ from __future__ import annotations
 import contextlib
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
 from typing import Final
+
+from msgspec.structs import replace
 
 from bench.diagnose.hunt.charts import Happening, LongChart
 from bench.judge.jumps import OVER, Finder

@@ -14,8 +14,9 @@ import socket
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from typing import Final
+
+import msgspec
 
 from bench.runner import protocol as p
 from bench.runner.address import Listener
@@ -33,8 +34,7 @@ LONGEST_WISH: Final = 2**16
 _STOP: Final = b""
 
 
-@dataclass(eq=False)
-class Client:
+class Client(msgspec.Struct, eq=False):
     """One screen that is let in.
 
     Attributes:
@@ -49,8 +49,8 @@ class Client:
     link: socket.socket
     name: str
     where: str
-    outbox: queue.SimpleQueue[bytes] = field(default_factory=queue.SimpleQueue)
-    taken: float = field(default_factory=time.monotonic)
+    outbox: queue.SimpleQueue[bytes] = msgspec.field(default_factory=queue.SimpleQueue)
+    taken: float = msgspec.field(default_factory=time.monotonic)
     gone: bool = False
 
     def send(self, message: p.ToClient) -> None:

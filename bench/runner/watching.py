@@ -11,8 +11,9 @@ import queue
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import Final
+
+import msgspec
 
 from bench.instruments.instrument import Instrument
 from bench.instruments.ports.trouble import InstrumentTrouble
@@ -26,8 +27,7 @@ WAITING: Final = 100_000
 """Readings that wait to be taken at most: three hours at ten a second, when whoever takes them is stuck."""
 
 
-@dataclass(frozen=True, slots=True)
-class Seen:
+class Seen(msgspec.Struct, frozen=True):
     """A reading of a point.
 
     Attributes:
@@ -45,8 +45,7 @@ class Seen:
     raw: tuple[bytes, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Lost:
+class Lost(msgspec.Struct, frozen=True):
     """An instrument gives nothing any more.
 
     Attributes:
@@ -60,8 +59,7 @@ class Lost:
     why: str
 
 
-@dataclass(frozen=True, slots=True)
-class Found:
+class Found(msgspec.Struct, frozen=True):
     """An instrument is there, at first or again.
 
     Attributes:
@@ -78,8 +76,7 @@ class Found:
 News = Seen | Lost | Found
 
 
-@dataclass(frozen=True, slots=True)
-class Wanted:
+class Wanted(msgspec.Struct, frozen=True):
     """What an instrument reads for a watch.
 
     Attributes:
@@ -97,8 +94,7 @@ class Wanted:
     """Of a relay matrix: what puts the meter onto the point; None where its leads lie there."""
 
 
-@dataclass(slots=True)
-class Watcher:
+class Watcher(msgspec.Struct):
     """The threads that read. Use as a context manager.
 
     Attributes:
@@ -112,8 +108,8 @@ class Watcher:
     switch: InstrumentPort | None = None
     """The relay matrix, where points are reached through one."""
     clock: Callable[[], float] = time.monotonic
-    news: queue.Queue[News] = field(default_factory=lambda: queue.Queue(WAITING))
-    _threads: list[_Reader] = field(default_factory=list)
+    news: queue.Queue[News] = msgspec.field(default_factory=lambda: queue.Queue(WAITING))
+    _threads: list[_Reader] = msgspec.field(default_factory=list)
 
     _relays: Instrument | None = None
 
@@ -158,8 +154,7 @@ LOOKED: Final = 12
 """Readings of each point that tell how fast they come."""
 
 
-@dataclass(frozen=True, slots=True)
-class Pace:
+class Pace(msgspec.Struct, frozen=True):
     """How the readings of a point come.
 
     Attributes:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+
+import msgspec
 
 
-@dataclass(frozen=True, slots=True)
-class Axis:
+class Axis(msgspec.Struct, frozen=True):
     """Where values lie between two ends.
 
     Attributes:

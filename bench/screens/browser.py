@@ -21,11 +21,11 @@ import shlex
 import socket as network
 import ssl
 from collections.abc import Awaitable, Callable, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 from urllib.parse import urlsplit
 
+import msgspec
 import textual_serve
 from aiohttp import WSMessage, WSMsgType, web
 from textual_serve.app_service import AppService
@@ -89,8 +89,7 @@ SURVEY_KEYS: Final = (
 """The same at a survey: a number pad."""
 
 
-@dataclass
-class Visit:
+class Visit(msgspec.Struct):
     """One browser that was let in.
 
     Attributes:
@@ -103,7 +102,7 @@ class Visit:
     key: str
     name: str
     page: Page | None = None
-    turn: asyncio.Lock = field(default_factory=asyncio.Lock)
+    turn: asyncio.Lock = msgspec.field(default_factory=asyncio.Lock)
 
 
 class Page(AppService):

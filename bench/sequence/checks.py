@@ -5,8 +5,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from typing import Any
+
+import msgspec
 
 from bench.files import near, one_of
 from bench.judge.insulation import OVER_RATED
@@ -52,8 +53,7 @@ _FITS = {
 """How a limit is computed, and what may be read against it."""
 
 
-@dataclass
-class Checks:
+class Checks(msgspec.Struct):
     """What is asked of each step, given those before it.
 
     Attributes:

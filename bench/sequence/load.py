@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+
+import msgspec
 
 from bench import files
 from bench.files import BadFile, Place, Problem, is_file
@@ -16,8 +17,7 @@ from bench.sequence.plan import Plan
 from bench.sequence.unroll import unroll
 
 
-@dataclass(frozen=True, slots=True)
-class Loaded:
+class Loaded(msgspec.Struct, frozen=True):
     """A sequence that was read and fits its plant.
 
     Attributes:

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
 from typing import Final
 
+import msgspec
 from msgspec.structs import replace
 
 from bench.judge.watch import Level, RampUp
@@ -98,8 +98,7 @@ def ramp(step: Energise, forecast: Forecast, lower: Sequence[float]) -> RampUp:
     return RampUp((*levels, top), step.settle.value, band, step.soak.value)
 
 
-@dataclass(frozen=True, slots=True)
-class Planned:
+class Planned(msgspec.Struct, frozen=True):
     """An energise step in its place in the plan.
 
     Attributes:

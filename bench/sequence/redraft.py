@@ -10,8 +10,9 @@ import difflib
 import hashlib
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
+
+import msgspec
 
 from bench.plant.model import Plant, UnknownName
 from bench.sequence.draft import KINDS, CannotDraft, draft
@@ -20,8 +21,7 @@ from bench.sequence.drafts.dead_first import PROVED
 _MARK: Final = re.compile(r"^# draft (?P<kind>[a-z-]+)(?: (?P<of>\S+))?, (?P<digest>[0-9a-f]{16})\n", re.MULTILINE)
 
 
-@dataclass(frozen=True, slots=True)
-class Kept:
+class Kept(msgspec.Struct, frozen=True):
     """A drafted file, and what would be drafted today.
 
     Attributes:

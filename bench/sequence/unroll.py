@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from typing import Any
 
 import msgspec
@@ -61,16 +60,10 @@ def unroll(sequence: SequenceFile, plant: Plant, say: Say = _refuse) -> Plan:
     return Plan(sequence, tuple(work.steps))
 
 
-@dataclass
 class _Unroller:
-    plant: Plant
-    say: Say
-    fresh: bool
-    steps: list[Step] = field(default_factory=list)
-    forecasts: Forecasts = field(init=False)
-    checks: Checks = field(init=False)
-
-    def __post_init__(self) -> None:
+    def __init__(self, plant: Plant, say: Say, fresh: bool) -> None:
+        self.plant, self.say, self.fresh = plant, say, fresh
+        self.steps: list[Step] = []
         self.forecasts = Forecasts(self.plant)
         self.checks = Checks(self.plant, self.say, self.steps, self.forecasts, self.fresh)
 

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 from typing import Any, Final
+
+import msgspec
 
 from bench.files import near, one_of
 from bench.plant.model import NoPath, Plant
@@ -20,8 +21,7 @@ _NAME: Final = re.compile(r"\{([a-z]+)(?:\.([a-z-]+))?\}")
 _ANY_BRACE: Final = re.compile(r"\{[^{}]*\}|[{}]")
 
 
-@dataclass(frozen=True, slots=True)
-class View:
+class View(msgspec.Struct, frozen=True):
     """One object of a loop.
 
     Attributes:

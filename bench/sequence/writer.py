@@ -9,7 +9,6 @@ from __future__ import annotations
 import re
 import textwrap
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import Any, Final
 
 import msgspec
@@ -21,8 +20,7 @@ WIDTH: Final = 120
 """Columns of a line, as far as its words allow."""
 
 
-@dataclass(frozen=True, slots=True)
-class Comments:
+class Comments(msgspec.Struct, frozen=True):
     """What a reader of the file should know beside what it holds.
 
     Attributes:
@@ -34,8 +32,8 @@ class Comments:
 
     head: tuple[str, ...] = ()
     steps: tuple[str, ...] = ()
-    above: Mapping[int, Sequence[str]] = field(default_factory=dict)
-    beside: Mapping[int, Mapping[str, str]] = field(default_factory=dict)
+    above: Mapping[int, Sequence[str]] = msgspec.field(default_factory=dict)
+    beside: Mapping[int, Mapping[str, str]] = msgspec.field(default_factory=dict)
 
 
 def write(sequence: SequenceFile, comments: Comments | None = None) -> str:

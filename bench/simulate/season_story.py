@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Final, Literal
+
+import msgspec
 
 FIRST_EVENING: Final = datetime(2026, 3, 3, 18, 30, tzinfo=UTC)
 ROUNDS: Final = 14
@@ -17,8 +18,7 @@ def evening_of(week: int) -> datetime:
     return FIRST_EVENING + timedelta(weeks=week)
 
 
-@dataclass(frozen=True, slots=True)
-class Appearing:
+class Appearing(msgspec.Struct, frozen=True):
     """A fault that appears in the season.
 
     Attributes:
@@ -46,8 +46,7 @@ class Appearing:
         return self.ohms if self.kind == "step" else self.ohms * (week - self.week + 1)
 
 
-@dataclass(frozen=True, slots=True)
-class Touched:
+class Touched(msgspec.Struct, frozen=True):
     """Something was touched between two rounds.
 
     Attributes:
@@ -90,8 +89,7 @@ ODD_GAIN: Final = 0.07
 """By how much the spare meter reads high then, as a part of the reading."""
 
 
-@dataclass(frozen=True, slots=True)
-class Work:
+class Work(msgspec.Struct, frozen=True):
     """One walk of the season.
 
     Attributes:
@@ -111,7 +109,7 @@ class Work:
     week: int
     meter: Literal["bench", "spare"] = "bench"
     without_reference: bool = False
-    touched: tuple[Touched, ...] = field(default=())
+    touched: tuple[Touched, ...] = msgspec.field(default=())
 
 
 OPENING: Final = """\

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import shlex
-from dataclasses import dataclass
 from pathlib import PurePath
 from typing import Literal
 
+import msgspec
 from msgspec.structs import replace
 
 from bench.sequence.file import Measure, Single
@@ -17,8 +17,7 @@ from bench.walk.state import State
 Act = Literal["explain", "report", "again", "next"]
 
 
-@dataclass(frozen=True, slots=True)
-class After:
+class After(msgspec.Struct, frozen=True):
     """One thing that can be done now.
 
     Attributes:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
 from datetime import datetime
 from math import isclose
 from typing import Final, Literal
@@ -32,8 +31,7 @@ _FIGURE: Final = re.compile(r"([+-]?)([0-9]{1,7})(?:[.,]([0-9]{1,6}))?\s*([kKMGm
 _OVER: Final = re.compile(r"(-?)(?:OL|ol|0L|oL|Ol|∞)\s*([0-9]{1,4}(?:[.,][0-9]{1,3})?)?\s*([kKMGmuµμ]?)")
 
 
-@dataclass(frozen=True, slots=True)
-class Shown:
+class Shown(msgspec.Struct, frozen=True):
     """What a display shows, in the base unit.
 
     Attributes:

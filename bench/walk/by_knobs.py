@@ -8,9 +8,11 @@ sees the current: an inrush and a short rise leave no trace, and what came up sa
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final, Literal
+
+import msgspec
+from msgspec.structs import replace
 
 from bench.judge.watch import Level, RampUp, Why
 from bench.quantity import engineering
@@ -27,8 +29,7 @@ BY_HAND: Final = "by hand"
 """Why a watch ended that somebody ended."""
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(msgspec.Struct, frozen=True):
     """What was typed, and when it was asked for and typed: times of day, UTC."""
 
     text: str
@@ -36,8 +37,7 @@ class Line:
     at: str
 
 
-@dataclass(frozen=True, slots=True)
-class Course:
+class Course(msgspec.Struct, frozen=True):
     """How far it has come.
 
     Attributes:
@@ -115,7 +115,7 @@ def _after(now: Course, ramp: RampUp, line: Line, begun: str, displays: list[Dis
 
 
 def _with(now: Course, **changes: object) -> Course:
-    return replace(now, **changes)  # type: ignore[arg-type]
+    return replace(now, **changes)
 
 
 def _go_off() -> str:

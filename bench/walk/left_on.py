@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import msgspec
 
 from bench.quantity import engineering
 from bench.sequence.file import Energise, Measure, Prove, Set
@@ -10,8 +10,7 @@ from bench.walk.power import still_live
 from bench.walk.standing import Phase, State
 
 
-@dataclass(frozen=True, slots=True)
-class Output:
+class Output(msgspec.Struct, frozen=True):
     """An output that is on or may be.
 
     Attributes:

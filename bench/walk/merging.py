@@ -9,7 +9,6 @@ it: two flags with one number hang in the hall then, and whoever merges is told 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 
 import msgspec
 
@@ -32,8 +31,7 @@ Line = tuple[str, SurveyEntry]
 """The hash of a record's line, and its entry."""
 
 
-@dataclass
-class Merged:
+class Merged(msgspec.Struct):
     """What a merge brings.
 
     Attributes:
@@ -43,9 +41,9 @@ class Merged:
         finds, tries: how many come in.
     """
 
-    events: list[SurveyEvent] = field(default_factory=list)
-    renamed: dict[str, str] = field(default_factory=dict)
-    twice: list[str] = field(default_factory=list)
+    events: list[SurveyEvent] = msgspec.field(default_factory=list)
+    renamed: dict[str, str] = msgspec.field(default_factory=dict)
+    twice: list[str] = msgspec.field(default_factory=list)
     finds: int = 0
     tries: int = 0
 

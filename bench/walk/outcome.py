@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from itertools import zip_longest
 from typing import Any, Literal
 
@@ -194,8 +193,7 @@ class Outcome(msgspec.Struct, frozen=True, repr_omit_defaults=True):
         return kept
 
 
-@dataclass(frozen=True, slots=True, eq=False, repr=False)
-class History:
+class History(msgspec.Struct, frozen=True, eq=False):
     """Outcomes, newest first, as a linked list: what came before is shared with earlier states.
 
     Attributes:

@@ -10,9 +10,9 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Callable, Collection
-from dataclasses import dataclass
 from typing import Final
 
+import msgspec
 from msgspec.structs import replace
 
 from bench.judge.limit import Limit
@@ -42,8 +42,7 @@ MOVES: Final = 0.010
 """Amperes: less than this over a soak does not matter (common practice, no source)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Prepared:
+class Prepared(msgspec.Struct, frozen=True):
     """An energise step with what was really done before it.
 
     Attributes:

@@ -12,7 +12,6 @@ anew, and so does coming back to it after a step before it was gone to with no r
 from __future__ import annotations
 
 from collections.abc import Generator, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import msgspec
@@ -24,8 +23,7 @@ from bench.walk import events as e
 from bench.walk.outcome import Outcome
 
 
-@dataclass(frozen=True, slots=True)
-class Wanted:
+class Wanted(msgspec.Struct, frozen=True):
     """What a search wants next.
 
     Attributes:
@@ -41,8 +39,7 @@ class Wanted:
     facts: Mapping[str, Any] | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Answer:
+class Answer(msgspec.Struct, frozen=True):
     """One thing that a search asked for, and what came of it.
 
     Attributes:

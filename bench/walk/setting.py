@@ -5,10 +5,8 @@ Over 500 lines, since a step, a zero, a proof and a load that came up are judged
 
 from __future__ import annotations
 
-import dataclasses
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, Final
 
@@ -153,8 +151,7 @@ class _Taken(msgspec.Struct, frozen=True):
     budget: Budget | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Rules:
+class Rules(msgspec.Struct, frozen=True):
     """What replaces the sequence's own limits and decision rule when a record is judged again.
 
     Attributes:
@@ -164,8 +161,8 @@ class Rules:
     """
 
     decide: Decide | None = None
-    limits: Mapping[str, LimitFile] = field(default_factory=dict)
-    accuracy: Mapping[str, InstrumentFacts] = field(default_factory=dict)
+    limits: Mapping[str, LimitFile] = msgspec.field(default_factory=dict)
+    accuracy: Mapping[str, InstrumentFacts] = msgspec.field(default_factory=dict)
 
     def limit_for(self, step: Step) -> LimitFile | None:
         """The limit that replaces a step's own, if any."""
@@ -180,8 +177,7 @@ _CAPABLE: Final[Recent[tuple[Plan, BenchFacts, float], dict[int, Capability | st
 """What the same sequences on the same plant and bench come to: a job walks them again and again."""
 
 
-@dataclass(frozen=True)
-class Setting:
+class Setting(msgspec.Struct, frozen=True, eq=False, dict=True):
     """What ``Began`` fixed: plant, plan and bench.
 
     Attributes:
@@ -192,12 +188,22 @@ class Setting:
         ambient: °C at the start.
     """
 
+    began: e.Began
+    plant: Plant
+    plan: Plan
+    bench: BenchFacts
+    ambient: float
+
     # the rest follows from these two: settings are the same where they are
-    began: e.Began = field(repr=False)
-    plant: Plant = field(compare=False, repr=False)
-    plan: Plan = field(compare=False, repr=False)
-    bench: BenchFacts = field(repr=False)
-    ambient: float = field(compare=False)
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Setting):
+            return NotImplemented
+        return self.began == other.began and self.bench == other.bench
+
+    __hash__ = None  # type: ignore[assignment]
+
+    def __repr__(self) -> str:
+        return f"<what the walk of {self.plan.sequence.sequence!r} began with>"
 
     @classmethod
     def of(cls, began: e.Began) -> Setting:
@@ -218,7 +224,7 @@ class Setting:
 
     def with_bench(self, bench: BenchFacts) -> Setting:
         """The same with another bench."""
-        return dataclasses.replace(self, bench=bench)
+        return msgspec.structs.replace(self, bench=bench)
 
     def _with_accuracy(self, known: Mapping[str, InstrumentFacts]) -> Setting:
         """The same with other accuracy tables for some instruments; what they are and who reads them stays."""
@@ -232,7 +238,7 @@ class Setting:
 
     def with_gates(self, gates: dict[str, list[str]]) -> Setting:
         """The same with what the records have not proven of shelves behind gates as it is now."""
-        return dataclasses.replace(self, began=replace(self.began, gates=gates))
+        return msgspec.structs.replace(self, began=replace(self.began, gates=gates))
 
     def rule(self, rules: Rules | None = None) -> Rule:
         """The decision rule in force."""
@@ -340,7 +346,7 @@ class Setting:
         reached = self._capability(source, Held(connected, held.expected), conditions)
         able = not isinstance(reached, str) and reached.answer != "cannot"
         first = f"That it is connected ({connected.asked}) this bench {'can' if able else 'cannot'} prove."
-        return dataclasses.replace(sound, sentence=f"{first} That it is sound: {sound.sentence}")
+        return msgspec.structs.replace(sound, sentence=f"{first} That it is sound: {sound.sentence}")
 
     def _capability(self, source: Measure, held: Held, conditions: Conditions) -> Capability | str:
         facts = self.bench.for_role(source.role or "")
@@ -456,7 +462,7 @@ class Setting:
             budget: of the same reading under the same conditions without that drift, where it was worked out already.
         """
         if rules.accuracy:
-            plain = dataclasses.replace(rules, accuracy={})
+            plain = msgspec.structs.replace(rules, accuracy={})
             better = self._with_accuracy(rules.accuracy)
             return better.judge_measure(step, source, read, nth, conditions, plain, at, drift)
         try:
@@ -521,7 +527,7 @@ class Setting:
                 budget = _budget(read, table, function, facts, age, taken, drift, is_low_ohm)
             decision = decide(budget, held.limit, rule)
             if decision.verdict == "pass" and held.as_good_as_nothing(budget):
-                decision = dataclasses.replace(decision, verdict="undecided", told=_nothing_between(budget, held))
+                decision = msgspec.structs.replace(decision, verdict="undecided", told=_nothing_between(budget, held))
         except JudgeError as error:
             return replace(as_read, sentence=f"Undecided: {error}.")
         advice: tuple[str, ...] = ()
@@ -841,7 +847,7 @@ def _as_typed(picked: PickedRow, facts: InstrumentFacts, read: e.Read) -> Picked
     known = any(one.resolution is not None or one.word for one in displays)
     if known or not displays or read.resolution is None or read.resolution <= picked.row.resolution:
         return picked
-    return dataclasses.replace(picked, row=dataclasses.replace(picked.row, resolution=read.resolution))
+    return msgspec.structs.replace(picked, row=msgspec.structs.replace(picked.row, resolution=read.resolution))
 
 
 def _overload(table: AccuracyTable, function: str, read: e.Read, ambient: float) -> Overload:
@@ -854,8 +860,8 @@ def _overload(table: AccuracyTable, function: str, read: e.Read, ambient: float)
     beyond = overload_reading(known[0] if known else rows[0], temperature_c=ambient, negative=read.over == "-")
     if read.bound and FLAG in read.flags and read.range is None:
         # a lamp or a tone: its threshold is the surest that its profile has, and no range
-        return dataclasses.replace(beyond, top=read.bound, standard_uncertainty=0.0)
-    return dataclasses.replace(beyond, top=read.bound) if read.bound else beyond
+        return msgspec.structs.replace(beyond, top=read.bound, standard_uncertainty=0.0)
+    return msgspec.structs.replace(beyond, top=read.bound) if read.bound else beyond
 
 
 def _with_scatter(budget: Budget, read: e.Read) -> Budget:

@@ -70,9 +70,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Collection, Iterable
-from dataclasses import dataclass
 from typing import Any, Final
 
+import msgspec
 from msgspec.structs import replace
 
 from bench.judge.judge_error import JudgeError
@@ -118,8 +118,7 @@ BEGINS: Final = (STEPPING - {Phase.MEASURING}) | {Phase.MEETING, Phase.CONSENTIN
 """Phases in which the next step may begin; ``SAFING`` after the last one."""
 
 
-@dataclass(frozen=True, slots=True)
-class Move:
+class Move(msgspec.Struct, frozen=True):
     """What an event does in a phase.
 
     Attributes:

@@ -17,10 +17,10 @@ removed.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
 from typing import Final
 
 import msgspec
+from msgspec.structs import replace
 
 from bench.plant.finds import Find, FreePlace, Hall, ListLine, LooseEnd, Tried
 
@@ -133,8 +133,7 @@ class SurveyEntry(msgspec.Struct, frozen=True, kw_only=True):
     event: SurveyEvent
 
 
-@dataclass(frozen=True, slots=True)
-class Kept:
+class Kept(msgspec.Struct, frozen=True):
     """A find with who noted it.
 
     Attributes:
@@ -152,8 +151,7 @@ class Kept:
     how: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Survey:
+class Survey(msgspec.Struct, frozen=True):
     """What a survey holds at a moment.
 
     Attributes:
@@ -168,11 +166,11 @@ class Survey:
     """
 
     began: SurveyBegan | None = None
-    hall: Hall = field(default_factory=lambda: Hall(bays=[]))
-    finds: dict[str, Kept] = field(default_factory=dict)
-    before: dict[str, tuple[Kept, ...]] = field(default_factory=dict)
-    withdrawn: dict[str, str] = field(default_factory=dict)
-    tries: dict[int, Tried] = field(default_factory=dict)
+    hall: Hall = msgspec.field(default_factory=lambda: Hall(bays=[]))
+    finds: dict[str, Kept] = msgspec.field(default_factory=dict)
+    before: dict[str, tuple[Kept, ...]] = msgspec.field(default_factory=dict)
+    withdrawn: dict[str, str] = msgspec.field(default_factory=dict)
+    tries: dict[int, Tried] = msgspec.field(default_factory=dict)
     remarks: tuple[tuple[str, str, str], ...] = ()
     last: int = 0
 

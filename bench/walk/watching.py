@@ -20,10 +20,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
 import msgspec
+from msgspec.structs import replace
 
 from bench.judge.jumps import OVER, Finder, Jump, finder, look
 from bench.plant.file import PlantFile
@@ -226,8 +226,7 @@ class WatchEntry(msgspec.Struct, frozen=True, kw_only=True):
     event: WatchEvent
 
 
-@dataclass(frozen=True, slots=True)
-class Sprang:
+class Sprang(msgspec.Struct, frozen=True):
     """A jump at a point.
 
     Attributes:
@@ -241,8 +240,7 @@ class Sprang:
     moved: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Moved:
+class Moved(msgspec.Struct, frozen=True):
     """Something that was moved.
 
     Attributes:
@@ -262,8 +260,7 @@ class Moved:
     by: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Followed:
+class Followed(msgspec.Struct, frozen=True):
     """One point so far.
 
     Attributes:
@@ -281,8 +278,7 @@ class Followed:
     seen: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
-class Watch:
+class Watch(msgspec.Struct, frozen=True):
     """What a watch holds at a moment.
 
     Attributes:
@@ -312,7 +308,7 @@ class Watch:
     last: int = 0
     ended: str | None = None
     begun: str = ""
-    _names: frozenset[str] = field(default_factory=frozenset)
+    _names: frozenset[str] = msgspec.field(default_factory=frozenset)
 
     @property
     def head(self) -> WatchBegan:

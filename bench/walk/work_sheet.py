@@ -13,8 +13,9 @@ import hashlib
 import io
 import re
 from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass
 from typing import Final
+
+import msgspec
 
 from bench.sequence.plan import Plan, Step
 
@@ -33,8 +34,7 @@ class BadSheet(ValueError):
     """A sheet that cannot be taken; the text says where and why."""
 
 
-@dataclass(frozen=True, slots=True)
-class Cell:
+class Cell(msgspec.Struct, frozen=True):
     """What a sheet says of one reading.
 
     Attributes:

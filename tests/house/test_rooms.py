@@ -58,6 +58,12 @@ def begun_by_name() -> set[str]:
     return {"bench.cli"} | commands | named
 
 
+def test_values_are_structs() -> None:
+    # a dataclass takes a millisecond to define, and a start has hundreds of values to define
+    made = [path for path in (ROOT / "bench").rglob("*.py") if "dataclass" in path.read_text("utf-8")]
+    assert not made
+
+
 def test_there_is_no_circle_of_files(imports: dict[str, set[str]]) -> None:
     assert circle_in(imports) == []
 

@@ -9,12 +9,13 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from types import SimpleNamespace
 from typing import Any
 
 import msgspec
 import pytest
+from msgspec.structs import replace
 
 from bench.instruments.instrument import Instrument
 from bench.instruments.ports.transport import open_port

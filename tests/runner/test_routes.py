@@ -6,7 +6,6 @@ import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from dataclasses import replace as dataclass_replace
 from pathlib import Path
 from typing import Any
 
@@ -213,7 +212,7 @@ def at_work(
             _member("matrix", "scpi-relay-matrix", matrix_port.address),
             _member("meter", "scpi-bench-meter", meter_port.address),
         ]
-        routes = dataclass_replace(ROUTES, reads=frozenset({carries}))
+        routes = replace(ROUTES, reads=frozenset({carries}))
         crew = InstrumentCrew(members, ROLES, inbox.post, routes=routes)
         try:
             crew.make_safe(0)

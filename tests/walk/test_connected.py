@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import shutil
-from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
 import msgspec
 import pytest
+from msgspec.structs import replace
 
 from bench import assemble
 from bench.job.claims import Claims

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import tempfile
 from collections import defaultdict
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from bench.sequence.file import Do
 from bench.walk import events as e

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 import msgspec
 import pytest
+from msgspec.structs import replace
 
 from bench.walk import events as e
 from bench.walk.state import Phase, Refused, start, take

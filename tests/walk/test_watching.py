@@ -1,8 +1,7 @@
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
+from msgspec.structs import replace
 
 from bench.judge.jumps import OVER
 from bench.plant.file import PlantFile

@@ -10,7 +10,6 @@ import queue
 import signal
 import time
 from collections.abc import Callable, Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -320,22 +319,10 @@ WALKS: dict[str, Callable[[Bench], None]] = {
 }
 
 
-@pytest.fixture(scope="module")
-def walks(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, Future[None]]]:
-    """All walks, several at a time, each with a bench of its own: most of it is waiting."""
-
-    def walk(folder: Path, scenario: Callable[[Bench], None]) -> None:
-        with real_bench(folder) as bench:
-            scenario(bench)
-
-    with ThreadPoolExecutor(max_workers=4) as pool:
-        folders = {name: tmp_path_factory.mktemp(name.replace(" ", "-")) for name in WALKS}
-        yield {name: pool.submit(walk, folders[name], scenario) for name, scenario in WALKS.items()}
-
-
 @pytest.mark.parametrize("name", WALKS)
-def test_a_walk_ends_with_the_output_off_or_says_that_nobody_knows(walks: dict[str, Future[None]], name: str) -> None:
-    walks[name].result(timeout=180)
+def test_a_walk_ends_with_the_output_off_or_says_that_nobody_knows(tmp_path: Path, name: str) -> None:
+    with real_bench(tmp_path) as bench:
+        WALKS[name](bench)
 
 
 # ---- a screen that fails -----------------------------------------------------------------------

@@ -15,16 +15,16 @@ computation; never exceeded in the seeded runs of the tests).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import comb
+
+import msgspec
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.halving import counting_width, join_up, separate
 from bench.diagnose.script import End, Probe, Script
 
 
-@dataclass(frozen=True, slots=True)
-class Shorts:
+class Shorts(msgspec.Struct, frozen=True):
     """Groups of nets that are joined (two or more each), and how many readings it took."""
 
     groups: tuple[tuple[str, ...], ...]
@@ -57,8 +57,7 @@ def _find_shorts(nets: tuple[str, ...], end: End) -> Script[Shorts]:
     return Shorts(join_up(nets, pairs), count)
 
 
-@dataclass(frozen=True, slots=True)
-class Insulation:
+class Insulation(msgspec.Struct, frozen=True):
     """Pairs below the limit with what was read; every other pair is proven to be at or above it."""
 
     limit: float
@@ -134,8 +133,7 @@ class _Insulated:
             yield from self._prove(red, black[len(black) // 2 :])
 
 
-@dataclass(frozen=True)
-class HandPlan:
+class HandPlan(msgspec.Struct, frozen=True):
     """A series of splits of some nets over two bars, with what it costs.
 
     Attributes:

@@ -8,10 +8,10 @@ uncertainty. The next reading is the one from which most information about the e
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from itertools import pairwise
 from math import ceil
 
+import msgspec
 import numpy as np
 
 from bench.diagnose.earth.fit import Case, Fit, Meter, Prior, solve
@@ -195,8 +195,7 @@ def _differences(
     return np.array(columns).T if columns else np.zeros((potentials.shape[1], 0))
 
 
-@dataclass(frozen=True)
-class Telling:
+class Telling(msgspec.Struct, frozen=True):
     """A reading worth taking: its ends, the information expected from it in nats, and what each of the
     likeliest explanations predicts (``expected``, ohm, in the posterior's order)."""
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, Final, Literal
 
+import msgspec
 import numpy as np
 
 from bench.diagnose.earth.fit import Case, Reading, solve
@@ -46,8 +46,7 @@ KIND: Final = "second-path"
 Verdict = Literal["pass", "fail", "undecided"]
 
 
-@dataclass(frozen=True)
-class Ending:
+class Ending(msgspec.Struct, frozen=True):
     """The end of a search.
 
     Attributes:
@@ -306,8 +305,7 @@ def _plain(ohms: float) -> float | str:
 # and back
 
 
-@dataclass(frozen=True)
-class Picture:
+class Picture(msgspec.Struct, frozen=True):
     """What a picture of an earthing network shows: second paths and bonds that are poor or open."""
 
     network: BondNetwork

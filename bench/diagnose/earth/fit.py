@@ -16,10 +16,10 @@ is joined to what, and a case that says otherwise is charged `MISMATCH`.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from math import exp, inf, isfinite, isnan, log
 
+import msgspec
 import numpy as np
 
 from bench.diagnose.diagnose_error import DiagnoseError
@@ -35,8 +35,7 @@ _STEPS = 25
 _ENOUGH = 1e-4  # nats of objective between two steps
 
 
-@dataclass(frozen=True)
-class Meter:
+class Meter(msgspec.Struct, frozen=True):
     """Standard uncertainty of a resistance reading: ``relative`` of the reading plus ``floor_ohms``.
 
     ``open_above`` is the most that the meter can show, in ohm; more reads as open.
@@ -60,8 +59,7 @@ class Meter:
         return np.asarray(self.relative * np.abs(ohms) + self.floor_ohms, dtype=np.float64)
 
 
-@dataclass(frozen=True)
-class Reading:
+class Reading(msgspec.Struct, frozen=True):
     """A resistance read between two points, four-wire or with the leads' share taken off.
 
     ``ohms`` is infinite when the meter showed open; ``u`` its standard uncertainty in ohm; ``lifted``
@@ -95,8 +93,7 @@ class Reading:
         return frozenset((self.a, self.b)), frozenset(self.lifted)
 
 
-@dataclass(frozen=True)
-class Prior:
+class Prior(msgspec.Struct, frozen=True):
     """What is believed before measuring.
 
     ``extra`` and ``poor`` are the chances that the plant has (at least) one second path, one poor (or
@@ -125,8 +122,7 @@ class Prior:
             raise DiagnoseError("prior: the factors must be above 1")
 
 
-@dataclass(frozen=True)
-class Case:
+class Case(msgspec.Struct, frozen=True):
     """An explanation: extra paths by the places of their ends, poor and open bonds by their places."""
 
     extras: tuple[tuple[int, int], ...] = ()
@@ -163,8 +159,7 @@ class Case:
         )
 
 
-@dataclass(frozen=True)
-class Group:
+class Group(msgspec.Struct, frozen=True):
     """Readings taken with the same bonds lifted: places of their ends, values, uncertainties."""
 
     lifted: tuple[int, ...]
@@ -180,8 +175,7 @@ class Group:
         return np.where(self.is_open, 0.0, self.ohms)
 
 
-@dataclass(frozen=True)
-class Problem:
+class Problem(msgspec.Struct, frozen=True, dict=True):
     """A network with its readings as arrays, ready to be fitted."""
 
     network: BondNetwork
@@ -226,8 +220,7 @@ class Problem:
         )
 
 
-@dataclass(frozen=True)
-class Fit:
+class Fit(msgspec.Struct, frozen=True):
     """The best values of a case and how much the readings speak for it.
 
     ``x`` are logarithms of ohms: the bonds, then the case's extra paths. ``log_evidence`` is up to a

@@ -10,8 +10,9 @@ explanation stands, when nothing is suspected, or with "this meter cannot decide
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Literal
+
+import msgspec
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.earth.choose import Pair, first_readings, next_reading
@@ -24,8 +25,7 @@ Skipped = tuple[frozenset[str], tuple[str, ...]]
 """The two ends of a reading that could not be taken, and the bonds that were to be off for it."""
 
 
-@dataclass(frozen=True)
-class HuntSettings:
+class HuntSettings(msgspec.Struct, frozen=True):
     """When to stop and what is allowed.
 
     Attributes:
@@ -58,8 +58,7 @@ class HuntSettings:
             )
 
 
-@dataclass(frozen=True)
-class Ask:
+class Ask(msgspec.Struct, frozen=True):
     """Read the resistance between two points.
 
     Attributes:
@@ -77,8 +76,7 @@ class Ask:
     posterior: Posterior | None = None
 
 
-@dataclass(frozen=True)
-class Finding:
+class Finding(msgspec.Struct, frozen=True):
     """The end of a hunt.
 
     Attributes:
@@ -95,8 +93,7 @@ class Finding:
     lift: str
 
 
-@dataclass(frozen=True)
-class Hunt:
+class Hunt(msgspec.Struct, frozen=True):
     """What does not change while readings are taken. Make one with `begin`.
 
     Attributes:

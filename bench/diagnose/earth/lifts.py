@@ -15,10 +15,11 @@ energised: that is for the hold points of the sequence, the site's rules and lic
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import combinations
 from math import inf, isfinite
 from typing import Literal
+
+import msgspec
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.earth.model import BondNetwork
@@ -29,8 +30,7 @@ from bench.network.joined import Joined
 _EXACT = 200_000  # sets of bonds tried before the fewest lifts are chosen greedily instead
 
 
-@dataclass(frozen=True)
-class StrayPath:
+class StrayPath(msgspec.Struct, frozen=True):
     """A conductor that the design does not have, between points ``a`` and ``b``."""
 
     a: str
@@ -129,8 +129,7 @@ def most_deciding(network: BondNetwork, places: Iterable[tuple[str, str]], but: 
     return min(left, key=lambda bond: (-counts[bond], bond), default="")
 
 
-@dataclass(frozen=True)
-class CutStep:
+class CutStep(msgspec.Struct, frozen=True):
     """One act of a cutting plan and the reading to expect after it, in ohm (infinite: open).
 
     ``lift`` a bond and read across its gap; ``cut`` a second path and read across the gap that is open;
@@ -144,8 +143,7 @@ class CutStep:
     expected: float
 
 
-@dataclass(frozen=True)
-class CutPlan:
+class CutPlan(msgspec.Struct, frozen=True):
     """Acts in order, and the bonds lifted: the fewest through which every second path's loop runs."""
 
     steps: tuple[CutStep, ...]
@@ -210,8 +208,7 @@ def _greedy(ways: Sequence[frozenset[str]], names: Sequence[str]) -> tuple[str, 
     return tuple(chosen)
 
 
-@dataclass(frozen=True)
-class Candidate:
+class Candidate(msgspec.Struct, frozen=True):
     """A place where a second path may run, how likely it is, and the bonds whose lifting would decide."""
 
     a: str
@@ -220,8 +217,7 @@ class Candidate:
     bonds: frozenset[str]
 
 
-@dataclass(frozen=True)
-class LiftSearch:
+class LiftSearch(msgspec.Struct, frozen=True):
     """Find where a loop runs, one lift at a time: ask `next`, lift, read, `take`, put the bond back.
 
     ``none`` is the weight of there being no second path at all; ``taken`` the outcomes so far: bond, and
@@ -273,8 +269,7 @@ class LiftSearch:
         return LiftSearch(self.network, left, none, (*self.taken, (bond, is_open)))
 
 
-@dataclass(frozen=True)
-class Certificate:
+class Certificate(msgspec.Struct, frozen=True):
     """How to prove a star against any one second path.
 
     Attributes:

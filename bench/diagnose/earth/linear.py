@@ -9,9 +9,9 @@ bond values are averaged out by a linear model about the values given.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import log
 
+import msgspec
 import numpy as np
 
 from bench.diagnose.earth.fit import MISMATCH, Case, Prior, Problem, solve
@@ -22,8 +22,7 @@ _GRID = 21  # sizes of a fault tried, over +-2.6 standard deviations of its prio
 _CHUNK = 4096  # pairs screened at a time: bounds the memory
 
 
-@dataclass(frozen=True)
-class Pairs:
+class Pairs(msgspec.Struct, frozen=True):
     """All pairs of points of a network, with what a path between them would mean; arrays (pairs,).
 
     Attributes:
@@ -51,8 +50,7 @@ def all_pairs(network: BondNetwork) -> Pairs:
     return Pairs(u, v, bonded[u, v], unwanted)
 
 
-@dataclass(frozen=True)
-class Odds:
+class Odds(msgspec.Struct, frozen=True):
     """The prior for one network: logarithms of the chance of each kind of single fault.
 
     Attributes:
@@ -93,8 +91,7 @@ class Odds:
         )
 
 
-@dataclass(frozen=True)
-class Screened:
+class Screened(msgspec.Struct, frozen=True):
     """What a screen found.
 
     Attributes:

@@ -10,10 +10,10 @@ Psophometric weighting is that of ITU-T O.41 (telephone circuits); see :mod:`ben
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from math import sqrt
 from typing import Literal
 
+import msgspec
 import numpy as np
 
 from bench.diagnose.diagnose_error import DiagnoseError
@@ -29,8 +29,7 @@ def rms(samples: Sequence[float]) -> float:
     return float(np.sqrt(np.mean(_checked(samples) ** 2)))
 
 
-@dataclass(frozen=True)
-class Ripple:
+class Ripple(msgspec.Struct, frozen=True):
     """A steady value with what rides on it: ``mean``, ``rms`` of the rest, ``peak_to_peak``."""
 
     mean: float
@@ -90,8 +89,7 @@ def tones(samples: Sequence[float], rate: float) -> list[tuple[float, float]]:
     return [(float(f), float(v)) for f, v in zip(hertz[1:], np.sqrt(power[1:]), strict=True)]
 
 
-@dataclass(frozen=True)
-class SpcLimits:
+class SpcLimits(msgspec.Struct, frozen=True):
     """The most current, in ampere, that the SPC conductor may carry: set by hand for the plant."""
 
     dc: float
@@ -102,8 +100,7 @@ class SpcLimits:
             raise DiagnoseError(f"limits {self.dc} A d.c., {self.ac} A a.c.; both above 0 are expected")
 
 
-@dataclass(frozen=True)
-class SpcCurrent:
+class SpcCurrent(msgspec.Struct, frozen=True):
     """Current in the SPC conductor against its limits.
 
     ``dc`` and ``ac`` say ``pass``, ``fail`` or ``undecided`` (within the uncertainty of the limit); the

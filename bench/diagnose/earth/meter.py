@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -24,8 +23,7 @@ OPEN_OHM = 1e3
 _LEAST, _STEPS = 1e-6, 160
 
 
-@dataclass(frozen=True)
-class BenchMeter(Meter):
+class BenchMeter(Meter, frozen=True):
     """An ohmmeter as its accuracy table has it.
 
     Attributes:

@@ -10,11 +10,11 @@ only of points that the design wants in a star.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from math import isfinite
 from typing import Literal
 
+import msgspec
 import numpy as np
 
 from bench.diagnose.diagnose_error import DiagnoseError
@@ -22,8 +22,7 @@ from bench.network.cases import Floats, Ints
 from bench.network.joined import Joined
 
 
-@dataclass(frozen=True)
-class Point:
+class Point(msgspec.Struct, frozen=True):
     """A place that a probe can touch.
 
     ``outside`` marks the building's common bonding network; ``mesh`` an inside area where the design
@@ -45,8 +44,7 @@ class Point:
         return self.title or self.name
 
 
-@dataclass(frozen=True)
-class Bond:
+class Bond(msgspec.Struct, frozen=True):
     """A designed conductor between two points.
 
     ``ohms`` is the expected resistance with its contacts; ``spread`` the relative standard deviation of
@@ -60,8 +58,7 @@ class Bond:
     spread: float = 0.15
 
 
-@dataclass(frozen=True)
-class PaperFault:
+class PaperFault(msgspec.Struct, frozen=True):
     """A fault of the design itself, found without any reading.
 
     ``kind`` is ``loop``, ``island``, ``crossing``, ``no crossing`` or ``return``; ``points`` and

@@ -10,8 +10,9 @@ its word.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from xml.sax.saxutils import escape
+
+import msgspec
 
 from bench.diagnose.earth.lifts import StrayPath
 from bench.diagnose.earth.model import Bond, BondNetwork, Point
@@ -23,8 +24,7 @@ _LANE, _LABEL_LANE = 14, 138
 _LONGEST = 46  # letters of a title in a box
 
 
-@dataclass(frozen=True)
-class Row:
+class Row(msgspec.Struct, frozen=True):
     """One point of the drawing: its layer (bonds from the SPC), the bond it hangs by, what hangs from it.
 
     ``last`` says whether it is the last of those that hang from the same point.
@@ -37,8 +37,7 @@ class Row:
     last: bool
 
 
-@dataclass(frozen=True)
-class Layout:
+class Layout(msgspec.Struct, frozen=True):
     """Rows from the top, the row of each point by name, and the bonds that close a loop."""
 
     rows: tuple[Row, ...]

@@ -10,10 +10,10 @@ single faults, and pairs of faults are fitted too.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import cached_property
 from math import exp, sqrt
 
+import msgspec
 import numpy as np
 
 from bench.diagnose.diagnose_error import DiagnoseError
@@ -32,8 +32,7 @@ _ODD = 2.0  # standard deviations of misfit from which readings count as unexpla
 _ROUNDS = 4  # times that a pair of faults is improved one fault at a time
 
 
-@dataclass(frozen=True)
-class Explained:
+class Explained(msgspec.Struct, frozen=True):
     """A case with its chance, and its fit where it was worth one."""
 
     case: Case
@@ -41,8 +40,7 @@ class Explained:
     fit: Fit | None
 
 
-@dataclass(frozen=True)
-class Suspect:
+class Suspect(msgspec.Struct, frozen=True):
     """One fault (a `Case` of one), its chance, and the likeliest explanation that holds it."""
 
     fault: Case
@@ -61,8 +59,7 @@ class Suspect:
         return found.ohms(bonds + found.case.extras.index(self.fault.extras[0]))
 
 
-@dataclass(frozen=True)
-class Posterior:
+class Posterior(msgspec.Struct, frozen=True, dict=True):
     """What the readings leave standing.
 
     ``ranked`` are all cases of no fault, one fault and (where they were tried) two, the likeliest

@@ -13,8 +13,9 @@ pass), ``per-point`` (readings of the first set for each point) and ``most`` (re
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
 from typing import Any, Final
+
+import msgspec
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.earth.finding import SIGMAS, Ending, found_of, suspected
@@ -48,8 +49,7 @@ EVERY: Final = 5
 NAMES: Final = ("lifting", "path", "seen", "per-point", "most")
 
 
-@dataclass(frozen=True, slots=True)
-class Settings:
+class Settings(msgspec.Struct, frozen=True):
     """The settings of a search, read."""
 
     lifting: bool
@@ -59,8 +59,7 @@ class Settings:
     most: int
 
 
-@dataclass(frozen=True, slots=True)
-class Ground:
+class Ground(msgspec.Struct, frozen=True):
     """What does not change during a search.
 
     Attributes:
@@ -85,8 +84,7 @@ class Ground:
         return self.hunt.network
 
 
-@dataclass(slots=True)
-class SoFar:
+class SoFar(msgspec.Struct):
     """What came of the search so far.
 
     Attributes:
@@ -98,11 +96,11 @@ class SoFar:
         count: readings in the search itself.
     """
 
-    handled: Handled = field(default_factory=Handled)
-    taken: dict[tuple[frozenset[str], frozenset[str]], Reading] = field(default_factory=dict)
-    skipped: list[Skipped] = field(default_factory=list)
+    handled: Handled = msgspec.field(default_factory=Handled)
+    taken: dict[tuple[frozenset[str], frozenset[str]], Reading] = msgspec.field(default_factory=dict)
+    skipped: list[Skipped] = msgspec.field(default_factory=list)
     prove: str = ""
-    worse: dict[str, str] = field(default_factory=dict)
+    worse: dict[str, str] = msgspec.field(default_factory=dict)
     count: int = 0
 
     @property

@@ -14,10 +14,10 @@ The statement is made for the bond values given and for readings whose errors ar
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from math import erf, log
 
+import msgspec
 import numpy as np
 
 from bench.diagnose.earth.fit import Case, Meter, Prior, Problem, Reading, solve
@@ -33,8 +33,7 @@ SURE = 2.5
 _TRIED = np.exp(np.linspace(log(1e-5), log(10.0), 241))  # ohms: 6 % steps, 10 micro-ohm to 10 ohm
 
 
-@dataclass(frozen=True)
-class Visibility:
+class Visibility(msgspec.Struct, frozen=True, dict=True):
     """For each pair of points at which a path is unwanted, how much of one the readings would show.
 
     Arrays (pairs,): ``u``, ``v`` places of the ends; ``beside`` whether a designed bond joins them;

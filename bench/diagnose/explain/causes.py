@@ -15,9 +15,10 @@ be. So a more special name wins where it applies, and a cause that accounts for 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import lgamma, log, log2
 from typing import Literal
+
+import msgspec
 
 from bench.diagnose.explain.pin_map import Index, Pin, Side
 
@@ -27,15 +28,13 @@ Order = Literal["moved along", "exchanged", "end for end", "neighbours", "counte
 """How the wires of a part of a connector sit on each other's contacts."""
 
 
-@dataclass(frozen=True)
-class ConnectorsExchanged:
+class ConnectorsExchanged(msgspec.Struct, frozen=True):
     """Each plug sits in the socket of the next one named; the last sits in the first's."""
 
     connectors: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Shifted:
+class Shifted(msgspec.Struct, frozen=True):
     """A connector sits `by` places off: along its rows, across its rows, or along the count.
 
     "count" follows the numbering order from the end of one row into the next, as happens when wires
@@ -47,16 +46,14 @@ class Shifted:
     along: Along = "row"
 
 
-@dataclass(frozen=True)
-class Mirrored:
+class Mirrored(msgspec.Struct, frozen=True):
     """A connector sits mirrored: rows end for end, rows in reversed order, or both (half a turn)."""
 
     connector: str
     how: How
 
 
-@dataclass(frozen=True)
-class CableTurned:
+class CableTurned(msgspec.Struct, frozen=True):
     """The cable lies end for end: its near plugs are at the far side and its far plugs at the near.
 
     Only a cable with like connectors at both ends can be turned, and where the turned cable maps
@@ -66,29 +63,25 @@ class CableTurned:
     cable: str
 
 
-@dataclass(frozen=True)
-class Unplugged:
+class Unplugged(msgspec.Struct, frozen=True):
     """Nothing passes a connector: its plug is not mated, or the cable behind it is not there."""
 
     connector: str
 
 
-@dataclass(frozen=True)
-class PinsExchanged:
+class PinsExchanged(msgspec.Struct, frozen=True):
     """Two wires are exchanged at one end."""
 
     conductors: tuple[str, str]
 
 
-@dataclass(frozen=True)
-class PairReversed:
+class PairReversed(msgspec.Struct, frozen=True):
     """The two wires of one pair are exchanged at one end."""
 
     pair: str
 
 
-@dataclass(frozen=True)
-class PairsSplit:
+class PairsSplit(msgspec.Struct, frozen=True):
     """One wire of each of two pairs is exchanged at one end, so both pairs are split.
 
     A split made alike at both ends leaves the map right and cannot be seen with a meter for direct
@@ -98,16 +91,14 @@ class PairsSplit:
     conductors: tuple[str, str]
 
 
-@dataclass(frozen=True)
-class PairsExchanged:
+class PairsExchanged(msgspec.Struct, frozen=True):
     """Two whole pairs are exchanged at one end; `crossed` when each also has its wires reversed."""
 
     pairs: tuple[str, str]
     crossed: bool = False
 
 
-@dataclass(frozen=True)
-class Moved:
+class Moved(msgspec.Struct, frozen=True):
     """Wires moved along at one end: each sits where the wire named before it belongs.
 
     The first sits on `onto`, or, when that is None, where the last one belongs (a closed round). One
@@ -119,8 +110,7 @@ class Moved:
     end: Side = "far"
 
 
-@dataclass(frozen=True)
-class Relanded:
+class Relanded(msgspec.Struct, frozen=True):
     """Wires that were landed on each other's contacts in an order that hands make, as one mistake.
 
     A run of them sits some places on or back from where it belongs (``moved along``, as when one place was missed or
@@ -142,30 +132,26 @@ class Relanded:
     end: Side = "far"
 
 
-@dataclass(frozen=True)
-class Open:
+class Open(msgspec.Struct, frozen=True):
     """A wire does not get through."""
 
     conductor: str
 
 
-@dataclass(frozen=True)
-class PartOpen:
+class PartOpen(msgspec.Struct, frozen=True):
     """Wires that lie side by side at one connector and do not get through: a row, or some pins one after the other."""
 
     connector: str
     conductors: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Bridged:
+class Bridged(msgspec.Struct, frozen=True):
     """Pins of one connector are joined with each other."""
 
     pins: tuple[Pin, ...]
 
 
-@dataclass(frozen=True)
-class StrayJoin:
+class StrayJoin(msgspec.Struct, frozen=True):
     """Pins are joined that have no business together and do not all sit side by side in one group.
 
     They lie on different connectors, or one of them carries no wire. More than two are one joint.
@@ -174,8 +160,7 @@ class StrayJoin:
     pins: tuple[Pin, ...]
 
 
-@dataclass(frozen=True)
-class HighResistance:
+class HighResistance(msgspec.Struct, frozen=True):
     """Wires that get through but read more than their limit; several when a connector is at fault."""
 
     conductors: tuple[str, ...]

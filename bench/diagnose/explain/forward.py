@@ -8,8 +8,9 @@ and wires, and two pins conduct when they lie in one part of it.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import Literal
+
+import msgspec
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.explain.causes import (
@@ -39,8 +40,7 @@ NOWHERE = -1
 """Where a contact is that meets no socket pin: off the end, or not plugged."""
 
 
-@dataclass(frozen=True)
-class Seat:
+class Seat(msgspec.Struct, frozen=True):
     """How one plug sits: in which socket (a connector number), mirrored and shifted how.
 
     `rows` and `columns` are places of shift in the socket's panel, `count` places along its
@@ -153,8 +153,7 @@ def seats_of(index: Index, causes: Iterable[Cause]) -> list[Seat]:
     return seats
 
 
-@dataclass
-class Landing:
+class Landing(msgspec.Struct):
     """Where the wires end: contacts on the plugs and pins of the sockets, by wire number."""
 
     near_contact: list[int]
@@ -249,8 +248,7 @@ def predict(design: Design, causes: Sequence[Cause] = ()) -> frozenset[Join]:
     return frozenset((n, f) for near, far in members.values() for n in near for f in far)
 
 
-@dataclass(frozen=True)
-class Difference:
+class Difference(msgspec.Struct, frozen=True):
     """One pair of pins where a prediction and the measurement differ."""
 
     pins: Join

@@ -7,7 +7,8 @@ against what is read, and asks for the reading that tells most of them apart.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+
+import msgspec
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.explain.causes import (
@@ -33,8 +34,7 @@ _FEWEST = 2
 """A connector with fewer wires that do not get through gives no guesses of its own."""
 
 
-@dataclass(frozen=True)
-class Guess:
+class Guess(msgspec.Struct, frozen=True):
     """One cause, and where it brings the wires.
 
     Attributes:

@@ -7,7 +7,8 @@ It takes what the walk has read so far (:mod:`bench.diagnose.explain.walk_map`),
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.explain.pin_map import Design, Measured, Pin, pins_on

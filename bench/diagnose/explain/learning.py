@@ -11,8 +11,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Final
+
+import msgspec
 
 from bench.diagnose.explain.pin_map import Pin
 from bench.diagnose.explain.seen import Seen
@@ -27,8 +29,7 @@ _PAIRS_ALIKE: Final = 0.8
 """Share of the pairs whose wires lie the same step apart, from which on another step looks like a split pair."""
 
 
-@dataclass(frozen=True, slots=True)
-class Doubt:
+class Doubt(msgspec.Struct, frozen=True):
     """Wires that look like damage.
 
     Attributes:
@@ -40,8 +41,7 @@ class Doubt:
     why: str
 
 
-@dataclass(frozen=True)
-class Learned:
+class Learned(msgspec.Struct, frozen=True, dict=True):
     """What a map tells of a cable's pins.
 
     Attributes:
@@ -57,10 +57,11 @@ class Learned:
     doubts: tuple[Doubt, ...]
     like: tuple[str, ...]
     missing: tuple[str, ...] = ()
-    asked: frozenset[str] = field(init=False)
 
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "asked", frozenset(name for doubt in self.doubts for name in doubt.conductors))
+    @cached_property
+    def asked(self) -> frozenset[str]:
+        """The conductors that are in doubt."""
+        return frozenset(name for doubt in self.doubts for name in doubt.conductors)
 
     def sure(self, taken: Sequence[str] = ()) -> dict[str, str]:
         """Conductor to its far place, as far as it is learned.

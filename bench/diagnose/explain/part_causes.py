@@ -9,9 +9,11 @@ remains is left to :mod:`bench.diagnose.explain.wire_causes`.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import log2
+
+import msgspec
+from msgspec.structs import replace
 
 from bench.diagnose.explain.causes import Order, Relanded, bits
 from bench.diagnose.explain.forward import NOWHERE, Seat, place
@@ -25,8 +27,7 @@ _DISORDER = 6
 """Fewest wires that are told as landed in no order."""
 
 
-@dataclass(frozen=True)
-class _Found:
+class _Found(msgspec.Struct, frozen=True):
     """The wires of one connector: by place where each belongs, and where it was found.
 
     Attributes:

@@ -11,10 +11,11 @@ kept apart from what was found open. A pin that nobody touched is neither joined
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from functools import cached_property
 from operator import attrgetter
 from typing import Literal, NamedTuple
+
+import msgspec
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.plant.layout import Layout
@@ -42,8 +43,7 @@ def pins_on(connector: Connector) -> tuple[Pin, ...]:
     return tuple(Pin(connector.name, pin) for pin in connector.layout.order)
 
 
-@dataclass(frozen=True)
-class Conductor:
+class Conductor(msgspec.Struct, frozen=True):
     """One designed wire.
 
     Attributes:
@@ -61,8 +61,7 @@ class Conductor:
     cable: str | None = None
 
 
-@dataclass(frozen=True)
-class Design:
+class Design(msgspec.Struct, frozen=True, dict=True):
     """What should run where.
 
     Attributes:
@@ -200,8 +199,7 @@ def _lines(layout: Layout) -> list[range]:
     return [range(len(places))]
 
 
-@dataclass(frozen=True)
-class Measured:
+class Measured(msgspec.Struct, frozen=True):
     """What the meter found between pins.
 
     Attributes:
@@ -224,9 +222,9 @@ class Measured:
     not_tested: frozenset[Pin] = frozenset()
     crosses: Crosses = "all"
     parted: frozenset[Join] = frozenset()
-    resistances: Mapping[Join, float] = field(default_factory=dict)
+    resistances: Mapping[Join, float] = msgspec.field(default_factory=dict)
     limit: float | None = None
-    limits: Mapping[str, float] = field(default_factory=dict)
+    limits: Mapping[str, float] = msgspec.field(default_factory=dict)
 
     def __post_init__(self) -> None:
         if self.crosses not in ("all", "sampled"):

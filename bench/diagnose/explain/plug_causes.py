@@ -11,8 +11,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
 from math import log2
+
+from msgspec.structs import replace
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.explain.causes import (

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+
+import msgspec
 
 from bench.diagnose.explain.causes import Open, PartOpen, Unplugged
 from bench.diagnose.explain.pin_map import Pin, pins_on
@@ -19,8 +20,7 @@ MOST = 12
 """With more open wires than this every pin against every other is too much by hand: search for crosses then."""
 
 
-@dataclass(frozen=True)
-class Explained:
+class Explained(msgspec.Struct, frozen=True):
     """One group of cables with its explanation."""
 
     map: WalkMap

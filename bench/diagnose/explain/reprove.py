@@ -9,8 +9,9 @@ wire has to be proven to get through, and from which other it has to be proven a
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import Literal
+
+import msgspec
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.explain.causes import (
@@ -29,8 +30,7 @@ Why = Literal["repaired", "neighbour", "same connector"]
 _RANK: dict[str, int] = {"repaired": 0, "neighbour": 1, "same connector": 2}
 
 
-@dataclass(frozen=True)
-class Proof:
+class Proof(msgspec.Struct, frozen=True):
     """One thing to prove again.
 
     conductor: the wire that has to be proven to get through, with its resistance.

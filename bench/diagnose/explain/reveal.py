@@ -13,7 +13,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+
+import msgspec
 
 from bench.diagnose.explain.guesses import Guess, guesses
 from bench.diagnose.explain.pin_map import Design, Measured, Pin
@@ -40,8 +41,7 @@ _LEAST_ALL_OPEN = 0.2
 """Chance that all are open at which they are read all at once."""
 
 
-@dataclass
-class Revealed:
+class Revealed(msgspec.Struct):
     """What a reveal found.
 
     Attributes:
@@ -52,8 +52,8 @@ class Revealed:
         lost: whether wires were found in no order, so that looking for the rest one by one is not worth it.
     """
 
-    joined: list[tuple[str, str]] = field(default_factory=list)
-    apart: list[tuple[tuple[str, ...], tuple[str, ...]]] = field(default_factory=list)
+    joined: list[tuple[str, str]] = msgspec.field(default_factory=list)
+    apart: list[tuple[tuple[str, ...], tuple[str, ...]]] = msgspec.field(default_factory=list)
     checked: bool = True
     guess: Guess | None = None
     lost: bool = False

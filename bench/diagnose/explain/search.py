@@ -13,7 +13,8 @@ not returned.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+
+import msgspec
 
 from bench.diagnose.explain.causes import (
     Bridged,
@@ -39,8 +40,7 @@ _RIVALS = 12
 """How many of those that were weighed are run forward to see whether they reproduce the map."""
 
 
-@dataclass(frozen=True)
-class Finding:
+class Finding(msgspec.Struct, frozen=True):
     """One cause: the pins that it accounts for, what to do at the rack, and its cost in bits."""
 
     cause: Cause
@@ -49,8 +49,7 @@ class Finding:
     bits: float
 
 
-@dataclass(frozen=True)
-class Other:
+class Other(msgspec.Struct, frozen=True):
     """Another explanation of the same map.
 
     Attributes:
@@ -71,8 +70,7 @@ class Other:
         return tuple(finding.cause for finding in self.findings)
 
 
-@dataclass(frozen=True)
-class Explanation:
+class Explanation(msgspec.Struct, frozen=True):
     """The causes found, in the order in which to look after them: plugs first.
 
     unexplained: tested pairs that the causes do not reproduce; each contradicts other readings of

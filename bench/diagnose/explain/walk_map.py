@@ -7,7 +7,8 @@ cable runs from a connector that is another's far end, its cables are looked at 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
-from dataclasses import dataclass
+
+import msgspec
 
 from bench.diagnose.explain.pin_map import Conductor, Design, Join, Measured, Pin, pins_on
 from bench.plant.graph import Nets
@@ -19,8 +20,7 @@ from bench.walk.results import results
 from bench.walk.state import State
 
 
-@dataclass(frozen=True, slots=True)
-class WalkMap:
+class WalkMap(msgspec.Struct, frozen=True):
     """One group of cables: how it should be and how it was found.
 
     Attributes:
@@ -36,8 +36,7 @@ class WalkMap:
     readings: int
 
 
-@dataclass(frozen=True, slots=True)
-class Pair:
+class Pair(msgspec.Struct, frozen=True):
     """Two places that were read against each other, or that a search found joined or apart.
 
     Attributes:

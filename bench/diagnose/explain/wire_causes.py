@@ -15,7 +15,8 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+
+import msgspec
 
 from bench.diagnose.explain.causes import (
     Bridged,
@@ -35,8 +36,7 @@ from bench.diagnose.explain.pin_map import Index, Pin
 from bench.diagnose.explain.seen import OFF, UNTESTED, Seen
 
 
-@dataclass
-class Seating:
+class Seating(msgspec.Struct):
     """How all plugs sit, and where that puts the wires (by wire number)."""
 
     seats: list[Seat]
@@ -46,8 +46,7 @@ class Seating:
     far: list[int]
 
 
-@dataclass
-class _Trip:
+class _Trip(msgspec.Struct):
     """Wires along a one-way trip, the towns it leaves and reaches."""
 
     wires: list[int]
@@ -55,19 +54,18 @@ class _Trip:
     end: int
 
 
-@dataclass
-class _Roads:
+class _Roads(msgspec.Struct):
     """The wires that do not stay at home, as roads between groups.
 
     A pin that was not tested, or a contact that meets no socket, is a place of its own with a
     negative number; `ghost` says which kind it is.
     """
 
-    out: dict[int, list[int]] = field(default_factory=dict)
-    tail: dict[int, int] = field(default_factory=dict)
-    head: dict[int, int] = field(default_factory=dict)
-    excess: dict[int, int] = field(default_factory=dict)
-    ghost: dict[int, int] = field(default_factory=dict)
+    out: dict[int, list[int]] = msgspec.field(default_factory=dict)
+    tail: dict[int, int] = msgspec.field(default_factory=dict)
+    head: dict[int, int] = msgspec.field(default_factory=dict)
+    excess: dict[int, int] = msgspec.field(default_factory=dict)
+    ghost: dict[int, int] = msgspec.field(default_factory=dict)
 
     def add(self, wire: int, start: int, end: int) -> None:
         if start < 0:

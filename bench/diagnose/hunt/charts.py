@@ -21,9 +21,9 @@ from __future__ import annotations
 import math
 from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from typing import Final, Literal
 
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
@@ -55,8 +55,7 @@ MOST: Final = 20_000
 """Readings that a chart keeps at most."""
 
 
-@dataclass(frozen=True, slots=True)
-class Happening:
+class Happening(msgspec.Struct, frozen=True):
     """Something that happened at a point.
 
     Attributes:
@@ -76,8 +75,7 @@ class Happening:
     sigmas: float
 
 
-@dataclass(slots=True)
-class LongChart:
+class LongChart(msgspec.Struct):
     """Follows one point. Feed it blocks of some seconds.
 
     Attributes:
@@ -87,13 +85,13 @@ class LongChart:
 
     resolution: float = 0.0
     alarms: int = 0
-    _times: Floats = field(default_factory=lambda: np.zeros(0))
-    _values: Floats = field(default_factory=lambda: np.zeros(0))
+    _times: Floats = msgspec.field(default_factory=lambda: np.zeros(0))
+    _values: Floats = msgspec.field(default_factory=lambda: np.zeros(0))
     _last: float = math.nan
-    _sums: list[float] = field(default_factory=lambda: [0.0] * 4)
+    _sums: list[float] = msgspec.field(default_factory=lambda: [0.0] * 4)
     _open: tuple[float, float, float, float] | None = None
-    _largest: deque[tuple[float, float]] = field(default_factory=deque)
-    _hour: list[float] = field(default_factory=list)
+    _largest: deque[tuple[float, float]] = msgspec.field(default_factory=deque)
+    _hour: list[float] = msgspec.field(default_factory=list)
     _hour_at: float = -math.inf
     _reference: float | None = None
     _phi: float = 0.0

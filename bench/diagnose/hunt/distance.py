@@ -30,9 +30,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
 from typing import Final, Literal
 
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
@@ -119,8 +119,7 @@ FAULTS: Final[dict[str, tuple[Method, ...]]] = {
 """Which methods find which fault."""
 
 
-@dataclass(frozen=True, slots=True)
-class Figure:
+class Figure(msgspec.Struct, frozen=True):
     """A reading with how far off it may be.
 
     Attributes:
@@ -137,8 +136,7 @@ class Figure:
     range: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class CableLine:
+class CableLine(msgspec.Struct, frozen=True):
     """A cable between its two ends, as far as it is known.
 
     Attributes:
@@ -164,8 +162,7 @@ class CannotTell(ValueError):
     """The readings say nothing of where the fault is; the text says why, and what would."""
 
 
-@dataclass(frozen=True, slots=True)
-class Distance:
+class Distance(msgspec.Struct, frozen=True):
     """Where the fault is.
 
     Attributes:
@@ -207,8 +204,7 @@ CAUSES: Final = (
 )
 
 
-@dataclass(slots=True)
-class _Drawn:
+class _Drawn(msgspec.Struct):
     """One drawing of all that is not known, for many trials at once; what a cause holds still is at its best value."""
 
     line: CableLine
@@ -217,7 +213,7 @@ class _Drawn:
     count: int
     still: frozenset[str] = frozenset()
     seed: int = 1
-    _scale: dict[str, Floats] = field(default_factory=dict)
+    _scale: dict[str, Floats] = msgspec.field(default_factory=dict)
 
     def _rng(self, what: str) -> np.random.Generator:
         # each cause has numbers of its own, so that holding one still leaves the others as they are
@@ -471,8 +467,7 @@ def refuse(method: Method, figures: Mapping[str, Figure], wander: float = 0.0) -
 # beforehand
 
 
-@dataclass(frozen=True, slots=True)
-class Kit:
+class Kit(msgspec.Struct, frozen=True):
     """How well a bench reads one thing.
 
     Attributes:
@@ -486,8 +481,7 @@ class Kit:
     name: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Prospect:
+class Prospect(msgspec.Struct, frozen=True):
     """What a method would tell.
 
     Attributes:

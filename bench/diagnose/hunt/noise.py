@@ -13,11 +13,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import Final
 
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
@@ -49,8 +49,7 @@ AGREES_DB: Final = 0.5
 NOISE_SIGMAS: Final = 2.0
 
 
-@dataclass(frozen=True, slots=True)
-class Recording:
+class Recording(msgspec.Struct, frozen=True):
     """One channel of a sound file.
 
     Attributes:
@@ -162,8 +161,7 @@ def scatter_db(hertz: Floats, power: Floats, weighting: Weighting, seconds: floa
     return NOISE_SIGMAS * 4.34 / math.sqrt(max(1.0, band * seconds))
 
 
-@dataclass(frozen=True, slots=True)
-class Tone:
+class Tone(msgspec.Struct, frozen=True):
     """A line.
 
     Attributes:
@@ -290,8 +288,7 @@ def _refuse_clipped(recording: Recording) -> None:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class Heard:
+class Heard(msgspec.Struct, frozen=True):
     """What a recording holds.
 
     Attributes:
@@ -353,8 +350,7 @@ def dbrnc(volts: float) -> float:
     return dbmp(volts) + DBRN
 
 
-@dataclass(frozen=True, slots=True)
-class Change:
+class Change(msgspec.Struct, frozen=True):
     """What is other after than before.
 
     Attributes:

@@ -15,10 +15,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
 
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import gammaincc, logsumexp
@@ -45,8 +45,7 @@ NAMED_FROM: Final = 0.8
 Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True)
-class Movement:
+class Movement(msgspec.Struct, frozen=True):
     """Things that were moved.
 
     Attributes:
@@ -60,8 +59,7 @@ class Movement:
     places: tuple[int, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Next:
+class Next(msgspec.Struct, frozen=True):
     """What to move next.
 
     Attributes:

@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Final
+
+import msgspec
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.plant.model import Plant
@@ -27,8 +28,7 @@ FEWEST: Final = 3
 HOURS: Final = ("0 to 6 h", "6 to 12 h", "12 to 18 h", "18 to 24 h")
 
 
-@dataclass(frozen=True, slots=True)
-class Trip:
+class Trip(msgspec.Struct, frozen=True):
     """One event.
 
     Attributes:
@@ -46,8 +46,7 @@ class Trip:
     touched: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Common:
+class Common(msgspec.Struct, frozen=True):
     """A circumstance that events share.
 
     Attributes:

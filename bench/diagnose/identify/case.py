@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import Final, Literal, get_args
+
+import msgspec
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.identify.ohm_scale import scale_of, top_of
@@ -53,8 +54,7 @@ APART: Final = "100 kΩ"
 """Two ends that read less count as joined (own choice: far above any conductor, far below sound insulation)."""
 
 
-@dataclass(frozen=True)
-class Case:
+class Case(msgspec.Struct, frozen=True):
     """What is to be told apart, and with what.
 
     Attributes:
@@ -95,7 +95,7 @@ class Case:
     direct: str | None
     trust: bool
     apart: float
-    found: Mapping[str, str] = field(default_factory=dict)
+    found: Mapping[str, str] = msgspec.field(default_factory=dict)
 
     def place(self, end: End, name: str) -> str:
         """Where a probe goes for a name of the plan; its near end is the one that is known."""

@@ -17,11 +17,13 @@ parts that touch could otherwise make up for conductors that are open, and imita
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
 from functools import cached_property
 from math import log2
 from operator import eq
 from zlib import crc32
+
+import msgspec
+from msgspec.structs import replace
 
 from bench.diagnose.halving import counting_width
 from bench.diagnose.identify.chain_reading import Reading, agreeing, readings
@@ -48,8 +50,7 @@ _TURNS = 6
 """Most ways to hang the singles on one chain."""
 
 
-@dataclass(frozen=True)
-class ChainPlan:
+class ChainPlan(msgspec.Struct, frozen=True, dict=True):
     """Pairs at the near end, a chain at the far end. bar: whether a shorting bar is at hand."""
 
     conductors: tuple[str, ...]

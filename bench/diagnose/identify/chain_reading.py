@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+
+import msgspec
 
 _MOST = 16
 """More ways to read a chain than this are not looked for; nothing is named then."""
 
 
-@dataclass
-class Reading:
+class Reading(msgspec.Struct):
     """One way to read a chain: far end to conductor, and ends whose order is not known."""
 
-    names: dict[str, str] = field(default_factory=dict)
-    joined: list[tuple[tuple[str, ...], tuple[str, ...]]] = field(default_factory=list)
+    names: dict[str, str] = msgspec.field(default_factory=dict)
+    joined: list[tuple[tuple[str, ...], tuple[str, ...]]] = msgspec.field(default_factory=list)
 
 
 def readings(

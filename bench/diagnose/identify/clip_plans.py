@@ -21,7 +21,8 @@ the chain, pair after pair, each end of one clipped to the next.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+
+import msgspec
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.script import Card, Clear, Clip, End
@@ -32,8 +33,7 @@ KNOWN = 0
 """Row and column of the group that holds the conductor known at both ends."""
 
 
-@dataclass(frozen=True)
-class SizePlan:
+class SizePlan(msgspec.Struct, frozen=True):
     """How many conductors have first group size j and second group size k, for every j and k.
 
     Attributes:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, Literal
+
+import msgspec
 
 from bench.diagnose.identify.case import Case, wire_of
 from bench.diagnose.identify.naming import Identification
@@ -20,8 +21,7 @@ from bench.sequence.file import Found, Measure
 from bench.walk.seeking import Trail
 
 
-@dataclass(frozen=True)
-class Findings:
+class Findings(msgspec.Struct, frozen=True):
     """What a finding is told from.
 
     Attributes:

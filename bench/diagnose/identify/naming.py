@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
 from math import lgamma, log
+
+import msgspec
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.script import Card, End, Probe, Script, SetUp
 
 
-@dataclass(frozen=True)
-class Shorted:
+class Shorted(msgspec.Struct, frozen=True):
     """Ends that are joined, and the conductors that they lead to, in an order that nobody can tell.
 
     `conductors` is empty when it is not known which they are; it is longer than `flags` when some of
@@ -23,8 +23,7 @@ class Shorted:
     conductors: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Ambiguous:
+class Ambiguous(msgspec.Struct, frozen=True):
     """Ends that may be any of these conductors, in more than one way."""
 
     flags: tuple[str, ...]
@@ -32,8 +31,7 @@ class Ambiguous:
     why: str
 
 
-@dataclass(frozen=True)
-class Strange:
+class Strange(msgspec.Struct, frozen=True):
     """An end whose reading fits nothing in the plan; None when it was not measured."""
 
     flag: str
@@ -41,8 +39,7 @@ class Strange:
     why: str
 
 
-@dataclass(frozen=True)
-class Identification:
+class Identification(msgspec.Struct, frozen=True):
     """Which far end is which conductor, as far as it is proven.
 
     Attributes:
@@ -60,8 +57,8 @@ class Identification:
     """
 
     names: Mapping[str, str]
-    by_elimination: Mapping[str, str] = field(default_factory=dict)
-    by_colour: Mapping[str, str] = field(default_factory=dict)
+    by_elimination: Mapping[str, str] = msgspec.field(default_factory=dict)
+    by_colour: Mapping[str, str] = msgspec.field(default_factory=dict)
     shorted: tuple[Shorted, ...] = ()
     ambiguous: tuple[Ambiguous, ...] = ()
     strange: tuple[Strange, ...] = ()
@@ -85,8 +82,7 @@ class Identification:
         )
 
 
-@dataclass(frozen=True)
-class Effort:
+class Effort(msgspec.Struct, frozen=True):
     """Readings that a plan needs, beside what else they could be.
 
     Attributes:
@@ -112,15 +108,14 @@ class Effort:
         )
 
 
-@dataclass(frozen=True)
-class Colours:
+class Colours(msgspec.Struct, frozen=True):
     """Insulation colours where they are known: of conductors at the near end, of flags at the far.
 
     An end without an entry may have any colour.
     """
 
-    near: Mapping[str, str] = field(default_factory=dict)
-    far: Mapping[str, str] = field(default_factory=dict)
+    near: Mapping[str, str] = msgspec.field(default_factory=dict)
+    far: Mapping[str, str] = msgspec.field(default_factory=dict)
 
     def agree(self, conductor: str, flag: str) -> bool:
         """Whether a conductor and an end may be one, going by colour."""

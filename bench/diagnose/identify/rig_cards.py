@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+
+import msgspec
 
 from bench.plant.model import Plant
 from bench.quantity import engineering
 from bench.sequence.file import Rig
 
 
-@dataclass(frozen=True)
-class Row:
+class Row(msgspec.Struct, frozen=True):
     """One thing to clip on: ends in their order, with a tag between the last two, or joined.
 
     Attributes:
@@ -30,8 +30,7 @@ class Row:
         return f"{self.places[0]}: tag {engineering(self.ohms, 'Ω', digits=4)} to {self.places[1]}"
 
 
-@dataclass(frozen=True)
-class EndCard:
+class EndCard(msgspec.Struct, frozen=True):
     """What one end looks like when all is done.
 
     Attributes:

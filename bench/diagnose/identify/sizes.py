@@ -8,9 +8,10 @@ ends are proven apart at both sides before anything is clipped; open ones alone 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from math import log2
+
+import msgspec
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.halving import counting_width
@@ -21,8 +22,7 @@ from bench.diagnose.identify.rehearsal import MOST, readings_of
 from bench.diagnose.script import Card, Clear, Script
 
 
-@dataclass(frozen=True)
-class SizesPlan:
+class SizesPlan(msgspec.Struct, frozen=True, dict=True):
     """Groups by size at both ends. known: a conductor known at both ends, if there is one."""
 
     conductors: tuple[str, ...]

@@ -18,8 +18,9 @@ is named.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from math import inf
+
+import msgspec
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.halving import counting_width
@@ -37,8 +38,7 @@ from bench.diagnose.identify.tags import Loop, Meter, Scale, Tag, apart, short_l
 from bench.diagnose.script import STAR, Card, Clear, Script
 
 
-@dataclass(frozen=True)
-class StarPlan:
+class StarPlan(msgspec.Struct, frozen=True):
     """Which conductor gets which tag to the star, and which goes there directly.
 
     With more conductors than tags the rest lies free; once the direct one is known it serves as the common for further

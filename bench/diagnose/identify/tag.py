@@ -13,8 +13,9 @@ with an open in the conductor whose tag it then resembles.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from math import inf
+
+import msgspec
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.halving import counting_width, join_up, narrow, separate
@@ -43,8 +44,7 @@ TO_COMMON = "joined to the common"
 """What is said of an end that reads as if it had no tag."""
 
 
-@dataclass(frozen=True)
-class TagPlan:
+class TagPlan(msgspec.Struct, frozen=True):
     """Which conductor gets which tag, in one batch for each trip.
 
     With more conductors than tags there are several batches; ends that read open in one are read
@@ -167,8 +167,7 @@ def _by_tags(plan: TagPlan) -> Script[Identification]:
     return sorting.result(prober)
 
 
-@dataclass(frozen=True)
-class _Batch:
+class _Batch(msgspec.Struct, frozen=True):
     """What was fitted in one batch, and what was read.
 
     Attributes:
@@ -218,8 +217,7 @@ class _Batch:
         return [group for group in groups if self.may_read(group, ohms)]
 
 
-@dataclass(frozen=True)
-class _Sorted:
+class _Sorted(msgspec.Struct, frozen=True):
     """Ends by what they read.
 
     Attributes:

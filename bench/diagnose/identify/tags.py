@@ -14,8 +14,9 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from math import floor, inf, log10
+
+import msgspec
 
 from bench.diagnose.diagnose_error import DiagnoseError
 
@@ -53,8 +54,7 @@ def series_values(series: str, low: float = 100.0, high: float = 1e6) -> tuple[f
     return tuple(found)
 
 
-@dataclass(frozen=True, order=True)
-class Tag:
+class Tag(msgspec.Struct, frozen=True, order=True):
     """A resistor: its value in ohms and its tolerance as a fraction (0.01 for 1 %).
 
     A tag that was measured before use has the measured value and the fraction by which that
@@ -94,8 +94,7 @@ def drawer(series: str, tolerance: float, low: float = 100.0, high: float = 1e6,
     return tuple(Tag(value, tolerance, label) for value in series_values(series, low, high))
 
 
-@dataclass(frozen=True)
-class Meter:
+class Meter(msgspec.Struct, frozen=True):
     """How far a reading may be wrong: a fraction of the reading (``gain``) plus some ohms (``offset``)."""
 
     gain: float = 0.01
@@ -116,8 +115,7 @@ class Meter:
         )
 
 
-@dataclass(frozen=True)
-class Loop:
+class Loop(msgspec.Struct, frozen=True):
     """Between which resistances, in ohms, the conductors and leads of one reading lie."""
 
     low: float = 0.0

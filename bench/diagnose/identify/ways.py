@@ -12,7 +12,8 @@ where nobody can keep count of who was with whom. Every plan has `cards()` for b
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+import msgspec
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.identify.chain import ChainPlan, plan_chain
@@ -33,8 +34,7 @@ from bench.diagnose.identify.tags import Loop, Meter, Tag
 Plan = TagPlan | StarPlan | ChainPlan | SizesPlan
 
 
-@dataclass(frozen=True)
-class Way:
+class Way(msgspec.Struct, frozen=True):
     """One way to name the conductors: its plan, how many trips it takes, and when to take it."""
 
     method: str

@@ -23,10 +23,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from itertools import pairwise
 from statistics import median
 from typing import Final, Literal
+
+import msgspec
+from msgspec.structs import replace
 
 from bench.diagnose.diagnose_error import DiagnoseError
 
@@ -56,8 +58,7 @@ EXTRA: Final = (
 """Spread from run to run in median uncertainties, and how likely it is before any reading is seen: an assumption."""
 
 
-@dataclass(frozen=True, slots=True)
-class Change:
+class Change(msgspec.Struct, frozen=True):
     """What became of a series.
 
     Attributes:
@@ -206,8 +207,7 @@ class _Fit:
         return found
 
 
-@dataclass(frozen=True, slots=True)
-class _Hinge:
+class _Hinge(msgspec.Struct, frozen=True):
     """A line that sets in at a run: level, slope, and their covariance (level, both, slope)."""
 
     log_likelihood: float

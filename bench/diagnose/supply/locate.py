@@ -13,8 +13,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
 from typing import Final
+
+import msgspec
+from msgspec.structs import replace
 
 from bench.plant.graph import Edge
 from bench.plant.model import Plant
@@ -30,8 +32,7 @@ PLAIN: Final = 4.0
 """A loss of fewer standard uncertainties of a reading is not looked for."""
 
 
-@dataclass(frozen=True, slots=True)
-class Stretch:
+class Stretch(msgspec.Struct, frozen=True):
     """One piece of the way.
 
     Attributes:
@@ -49,8 +50,7 @@ class Stretch:
     drop: float
 
 
-@dataclass(frozen=True, slots=True)
-class NextReading:
+class NextReading(msgspec.Struct, frozen=True):
     """A reading to take.
 
     Attributes:
@@ -68,8 +68,7 @@ class NextReading:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
-class Loss:
+class Loss(msgspec.Struct, frozen=True):
     """Where voltage is lost.
 
     Attributes:
@@ -87,8 +86,7 @@ class Loss:
     sentence: str
 
 
-@dataclass(frozen=True, slots=True)
-class MissingVolts:
+class MissingVolts(msgspec.Struct, frozen=True):
     """Voltage that is missing at a shelf, and where it may be lost; a value that each reading turns into the next one.
 
     Attributes:

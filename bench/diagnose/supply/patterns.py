@@ -8,8 +8,9 @@ the readings that were taken while one output was on are looked at together.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import Final, Literal
+
+import msgspec
 
 from bench.plant.model import NoPath, Plant
 from bench.plant.things import Breaker, Inlet
@@ -49,8 +50,7 @@ THERE: Final = 0.5
 BENCH_SUPPLY: Final = "bench supply"
 
 
-@dataclass(frozen=True, slots=True)
-class PowerFinding:
+class PowerFinding(msgspec.Struct, frozen=True):
     """Something wrong with a shelf, a feed or the bench.
 
     Attributes:
@@ -125,8 +125,7 @@ def findings(state: State) -> list[PowerFinding]:
     return list(found.values())
 
 
-@dataclass(frozen=True, slots=True)
-class _Seen:
+class _Seen(msgspec.Struct, frozen=True):
     """A reading of volts with its step."""
 
     step: Step

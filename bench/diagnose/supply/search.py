@@ -7,9 +7,9 @@ sits in more places than one, each part is followed.
 
 from __future__ import annotations
 
-import dataclasses
 import math
 
+import msgspec
 from msgspec.structs import replace
 
 from bench.diagnose.diagnose_error import DiagnoseError
@@ -74,7 +74,7 @@ def _search(state: State, step: Step) -> Search:
             shown = _volts(answer)
             if shown is None:
                 break  # it was skipped: this part ends with what is known
-            part, *others = dataclasses.replace(part, sigma=max(part.sigma, _doubt(answer))).after(reading, shown)
+            part, *others = msgspec.structs.replace(part, sigma=max(part.sigma, _doubt(answer))).after(reading, shown)
             waiting += others
             reading = part.next_reading()
         ended.append(part)

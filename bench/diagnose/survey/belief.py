@@ -6,10 +6,10 @@ Nothing is guessed: what is not called with at least ``SURE`` is said to be open
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Final
 
+import msgspec
 import numpy as np
 
 from bench.diagnose.survey.matching import ALONE, Belief, Floats, Ints, solve
@@ -22,8 +22,7 @@ WORTH_NAMING: Final = 0.05
 """A mate with a smaller chance is not named among those that fit."""
 
 
-@dataclass(frozen=True, slots=True)
-class Fit:
+class Fit(msgspec.Struct, frozen=True):
     """What an end belongs to, with its chance.
 
     Attributes:
@@ -35,8 +34,7 @@ class Fit:
     chance: float
 
 
-@dataclass(frozen=True, slots=True)
-class Standing:
+class Standing(msgspec.Struct, frozen=True):
     """What is believed of one end.
 
     Attributes:
@@ -60,8 +58,7 @@ class Standing:
         return not self.sure
 
 
-@dataclass(frozen=True)
-class Answer:
+class Answer(msgspec.Struct, frozen=True, dict=True):
     """All that is believed of a pile. Worked out when first asked for.
 
     Attributes:
@@ -72,7 +69,7 @@ class Answer:
     """
 
     pile: Pile
-    rates: Rates = field(default_factory=Rates)
+    rates: Rates = msgspec.field(default_factory=Rates)
     seed: int = 0
     steps: int = 0
 

@@ -8,9 +8,10 @@ need not multiply to the whole; each says what would be lost if that were not kn
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
+
+import msgspec
 
 from bench.diagnose.survey.belief import Answer
 from bench.diagnose.survey.matching import Floats
@@ -22,8 +23,7 @@ _SAYS_SOMETHING: Final = 1.25
 """Times likelier, or less likely, from which on a part is told."""
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
+class Part(msgspec.Struct, frozen=True):
     """What one thing that was noted says of a pair.
 
     Attributes:

@@ -9,9 +9,10 @@ place that was not proved dead has no readings.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from math import inf, isclose, log2
 from typing import Final
+
+import msgspec
 
 from bench.plant.finds import FreePlace, PinRead
 
@@ -33,8 +34,7 @@ Read = Mapping[Pins, float]
 """Two pins, the lesser name first, to ohms; infinite where nothing was read."""
 
 
-@dataclass(frozen=True, slots=True)
-class Likeness:
+class Likeness(msgspec.Struct, frozen=True):
     """How alike two places are.
 
     Attributes:

@@ -19,9 +19,9 @@ Three ways, one answer each node with its chance of each mate and of none:
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
 from typing import Final
 
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
@@ -45,8 +45,7 @@ _ROUNDS: Final = 600
 _SETTLED: Final = 1e-4
 
 
-@dataclass(frozen=True, slots=True)
-class Belief:
+class Belief(msgspec.Struct, frozen=True):
     """What a weighted graph says of each node."""
 
     pairs: Floats

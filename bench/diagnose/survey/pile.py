@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Final
 
+import msgspec
 import numpy as np
 
 from bench.diagnose.survey.matching import Floats
@@ -33,8 +33,7 @@ def _nowhere() -> Hall:
     return Hall(bays=[])
 
 
-@dataclass(frozen=True, slots=True)
-class Pile:
+class Pile(msgspec.Struct, frozen=True):
     """All finds of a survey.
 
     Attributes:
@@ -49,7 +48,7 @@ class Pile:
     places: tuple[FreePlace, ...] = ()
     lines: tuple[ListLine, ...] = ()
     tried: tuple[Tried, ...] = ()
-    hall: Hall = field(default_factory=_nowhere)
+    hall: Hall = msgspec.field(default_factory=_nowhere)
 
     @classmethod
     def of(cls, finds: Iterable[Find], hall: Hall | None = None, tried: Iterable[Tried] = ()) -> Pile:
@@ -83,8 +82,7 @@ def natural(name: str) -> tuple[int, int, str]:
     return (0, int(digits), name) if digits else (1, 0, name)
 
 
-@dataclass(frozen=True, slots=True)
-class _Kind:
+class _Kind(msgspec.Struct, frozen=True):
     jacket: str
     conductors: int
     colours: str

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+
+import msgspec
 
 from bench.diagnose.survey.belief import Answer, Fit, Standing
 from bench.diagnose.survey.carried import Carried, Part
@@ -121,8 +122,7 @@ def contradictions(answer: Answer) -> Iterator[str]:
             yield f"{label} stands on {count(number, 'line')} of the lists"
 
 
-@dataclass(frozen=True, slots=True)
-class EndTold:
+class EndTold(msgspec.Struct, frozen=True):
     """What is believed of one end, in words.
 
     Attributes:

@@ -21,9 +21,9 @@ known chance e: h(p(1 - e) + (1 - p)e) - h(e).
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
 from typing import Final, Literal
 
+import msgspec
 import numpy as np
 
 from bench.diagnose.survey.belief import Answer
@@ -53,8 +53,7 @@ _READ_NEXT_TIME: Final = 0.5
 """Chance that a sign that could not be read is read by better light; an assumption."""
 
 
-@dataclass(frozen=True, slots=True)
-class Looking:
+class Looking(msgspec.Struct, frozen=True):
     """Something to look at once more."""
 
     end: str
@@ -63,8 +62,7 @@ class Looking:
     minutes: float
 
 
-@dataclass(frozen=True, slots=True)
-class Stop:
+class Stop(msgspec.Struct, frozen=True):
     """One bay of a trip.
 
     Attributes:
@@ -82,8 +80,7 @@ class Stop:
     felt: tuple[tuple[str, str], ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Trip:
+class Trip(msgspec.Struct, frozen=True):
     """One trip.
 
     Attributes:
@@ -178,8 +175,7 @@ def _by_rate(trip: Trip) -> tuple[float, str]:
     return -trip.rate, trip.stops[0].bay
 
 
-@dataclass
-class _Sweep:
+class _Sweep(msgspec.Struct):
     """A trip that grows: bays in one direction."""
 
     order: dict[str, int]

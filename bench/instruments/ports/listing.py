@@ -9,9 +9,11 @@ import os
 import re
 import sys
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
+
+import msgspec
+from msgspec.structs import replace
 
 from bench.instruments.ports.address import port_key
 
@@ -24,8 +26,7 @@ _SILENT: Final = ("ASRL", "USB")
 """Kinds of VISA resource that are listed from what the system knows."""
 
 
-@dataclass(frozen=True, slots=True)
-class Port:
+class Port(msgspec.Struct, frozen=True):
     """A port, and what the system knows of it; empty fields are not known.
 
     Attributes:

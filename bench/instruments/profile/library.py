@@ -11,10 +11,11 @@ import ast
 import importlib.util
 import sys
 from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final
+
+import msgspec
 
 from bench.files import BadFile, Place, Places, Problem, is_file, json_schema, near, one_of, parse, read_text, shipped
 from bench.instruments.parts import Decoder
@@ -28,8 +29,7 @@ _FORBIDDEN: Final = frozenset({"__import__", "exec", "eval", "compile", "open", 
 """Built-ins that reach outside. A decoder is trusted like code; this finds mistakes, not malice."""
 
 
-@dataclass(frozen=True, slots=True)
-class Entry:
+class Entry(msgspec.Struct, frozen=True):
     """A profile's file.
 
     Attributes:

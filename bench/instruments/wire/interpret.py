@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from typing import Final, Literal
+
+import msgspec
 
 from bench.instruments.parts import Parts
 from bench.instruments.ports.trouble import InstrumentTrouble
@@ -26,8 +27,7 @@ _BEYOND: Final = 1.001
 """A value above its range's top by more than this is no value of that range."""
 
 
-@dataclass(frozen=True, slots=True)
-class Meaning:
+class Meaning(msgspec.Struct, frozen=True):
     """What a reply says.
 
     Attributes:

@@ -7,9 +7,10 @@ whoever opened it carries that out and opens it again where it was.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
+
+import msgspec
 
 from bench.screens.program.settings import Settings
 from bench.screens.program.terminal import Terminal, run
@@ -20,8 +21,7 @@ if TYPE_CHECKING:
     from bench.screens.program.program import Program
 
 
-@dataclass(frozen=True, slots=True)
-class Left:
+class Left(msgspec.Struct, frozen=True):
     """How the job screen was left.
 
     Attributes:

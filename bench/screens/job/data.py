@@ -6,8 +6,9 @@ The job screen is the one around the walk. It holds no truth of its own: readine
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final, Literal, Protocol
+
+import msgspec
 
 from bench.job.points import Point
 from bench.job.readiness import Readiness, Task
@@ -20,8 +21,7 @@ ENDINGS: Final = {"done": "done", "aborted": "given up"}
 """How a walk's last phase is told; any other one waits to be continued."""
 
 
-@dataclass(frozen=True, slots=True)
-class SequenceLine:
+class SequenceLine(msgspec.Struct, frozen=True):
     """A sequence of the job.
 
     Attributes:
@@ -41,8 +41,7 @@ class SequenceLine:
     wrong: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class BenchLine:
+class BenchLine(msgspec.Struct, frozen=True):
     """A bench of the job.
 
     Attributes:
@@ -66,8 +65,7 @@ class BenchLine:
         return tuple(role for role in sequence.roles if role not in self.roles)
 
 
-@dataclass(frozen=True, slots=True)
-class RecordLine:
+class RecordLine(msgspec.Struct, frozen=True):
     """A record in the folder of records.
 
     Attributes:
@@ -113,8 +111,7 @@ class RecordLine:
         return not self.broken and not self.live and bool(self.ending) and self.ending not in ENDINGS
 
 
-@dataclass(frozen=True, slots=True)
-class Survey:
+class Survey(msgspec.Struct, frozen=True):
     """The job at one moment.
 
     Attributes:
@@ -140,8 +137,7 @@ class Survey:
     left_on: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Traced:
+class Traced(msgspec.Struct, frozen=True):
     """A point over all records.
 
     Attributes:
@@ -159,8 +155,7 @@ class Traced:
     broken: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Changes:
+class Changes(msgspec.Struct, frozen=True):
     """What changed most among all points.
 
     Attributes:
@@ -176,8 +171,7 @@ class Changes:
     odd: frozenset[str]
 
 
-@dataclass(frozen=True, slots=True)
-class EndLine:
+class EndLine(msgspec.Struct, frozen=True):
     """A loose end of the pile of cables.
 
     Attributes:
@@ -195,8 +189,7 @@ class EndLine:
     why: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Cables:
+class Cables(msgspec.Struct, frozen=True):
     """What the pile of cables comes to.
 
     Attributes:
@@ -251,8 +244,7 @@ class Source(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
-class Wish:
+class Wish(msgspec.Struct, frozen=True):
     """What is to be done outside the job screen, with the terminal to itself.
 
     Attributes:

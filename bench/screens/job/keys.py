@@ -6,8 +6,9 @@ What a key or a line does is a word with an argument, such as ``go records`` or 
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Final
+
+from msgspec.structs import replace
 
 from bench.job.readiness import Task
 from bench.screens.job.view import FILTERS, KINDS, TABS, TITLES, JobView, Page, goal

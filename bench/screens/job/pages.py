@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from typing import Final
+
+from msgspec.structs import replace
 
 from bench.job.next_walk import NOTHING_YET, how_of
 from bench.job.readiness import Readiness, Task, ThingState

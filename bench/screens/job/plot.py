@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
+
+import msgspec
 
 from bench.job.rows import Evidence
 from bench.job.series import Series, seconds
@@ -23,8 +24,7 @@ _RANK: Final = ("", "skipped", "void", "pass", "undecided", "fail")
 """Of several readings in one column the one that matters most is on top."""
 
 
-@dataclass(frozen=True, slots=True)
-class Frame:
+class Frame(msgspec.Struct, frozen=True):
     """What the plot spans.
 
     Attributes:

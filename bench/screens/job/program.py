@@ -6,11 +6,12 @@ Acts are words with an argument; :mod:`bench.screens.job.keys` says which there 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Final
+
+from msgspec.structs import replace
 
 from bench.screens.job.data import SequenceLine, Source, Survey, Wish
 from bench.screens.job.keys import actions, keys

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
 from functools import cached_property
 from types import MappingProxyType
 from typing import Final, Literal
+
+import msgspec
 
 from bench.job.readiness import STATUSES, Status, Task, ThingState
 from bench.job.study import Study
@@ -36,8 +37,7 @@ FILTERS: Final[tuple[Status | Literal["all", "open"], ...]] = ("all", "open", *S
 KINDS: Final = ("all", "shelf", "feed", "cable", "bond")
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class Place(msgspec.Struct, frozen=True):
     """Where one is.
 
     Attributes:
@@ -52,8 +52,7 @@ class Place:
 Value = Task | ThingState | SequenceLine | RecordLine | BenchLine | EndLine | Study | int
 
 
-@dataclass(frozen=True, slots=True)
-class Item:
+class Item(msgspec.Struct, frozen=True):
     """A line that the cursor can stand on.
 
     Attributes:
@@ -71,8 +70,7 @@ class Item:
     page: Page
 
 
-@dataclass(frozen=True, kw_only=True)
-class JobView(Moment):
+class JobView(Moment, frozen=True, kw_only=True, dict=True):
     """One moment of the job screen.
 
     Attributes:
@@ -97,12 +95,12 @@ class JobView(Moment):
     top: int = 2
     place: Place = Place("start")
     behind: tuple[Place, ...] = ()
-    cursors: Mapping[Page, int] = field(default_factory=lambda: MappingProxyType({}))
+    cursors: Mapping[Page, int] = msgspec.field(default_factory=lambda: MappingProxyType({}))
     status: str = "all"
     kind: str = "all"
     find: str = ""
     typing: bool = False
-    traces: Mapping[str, Traced] = field(default_factory=lambda: MappingProxyType({}))
+    traces: Mapping[str, Traced] = msgspec.field(default_factory=lambda: MappingProxyType({}))
     changes: Changes | None = None
     cables: Cables | None = None
     card: bool = False

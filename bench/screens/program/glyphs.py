@@ -6,15 +6,15 @@ picture of double width.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
+
+import msgspec
 
 from bench.quantity import ascii_only
 from bench.texts import clean
 
 
-@dataclass(frozen=True, slots=True)
-class Glyphs:
+class Glyphs(msgspec.Struct, frozen=True):
     """One set of signs. Every sign is one cell wide; ``frame`` holds the eight parts of a frame, clockwise."""
 
     unicode: bool

@@ -7,8 +7,9 @@ pressed, comes from that.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import Final
+
+import msgspec
 
 from bench.screens.program.cells import EMPTY, Line, Span, clip, line, width, wrap
 from bench.screens.program.moment import Moment
@@ -23,8 +24,7 @@ LONGEST: Final = 80
 """Characters that can be typed into a list."""
 
 
-@dataclass(frozen=True, slots=True)
-class Key:
+class Key(msgspec.Struct, frozen=True):
     """One key.
 
     Attributes:
@@ -42,8 +42,7 @@ class Key:
     more: str
 
 
-@dataclass(frozen=True, slots=True)
-class Action:
+class Action(msgspec.Struct, frozen=True):
     """A line of the list of all actions.
 
     Attributes:

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from datetime import datetime
+
+import msgspec
 
 from bench.screens.program.glyphs import UNICODE, Glyphs
 
 
-@dataclass(frozen=True, slots=True)
-class Working:
+class Working(msgspec.Struct, frozen=True):
     """Work under way in its thread.
 
     Attributes:
@@ -23,8 +23,7 @@ class Working:
     of: int = 0
 
 
-@dataclass(frozen=True, kw_only=True)
-class Moment:
+class Moment(msgspec.Struct, frozen=True, kw_only=True, eq=False):
     """One moment of a program. It is replaced, never changed: whether it is another one is told by its identity.
 
     Attributes:
@@ -44,7 +43,7 @@ class Moment:
     chosen: int = 0
     scroll: int = 0
     working: Working | None = None
-    now: datetime = field(default_factory=lambda: datetime.now().astimezone())
+    now: datetime = msgspec.field(default_factory=lambda: datetime.now().astimezone())
     glyphs: Glyphs = UNICODE
 
     def say(self, text: str) -> str:

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any, ClassVar, Generic, Protocol, TypeVar
+
+from msgspec.structs import replace
 
 from bench.screens.program.glyphs import ASCII, UNICODE, Glyphs
 from bench.screens.program.keys import MOVES, OUT, Action, Key, act_of, listed, matching, typed_on

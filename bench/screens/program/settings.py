@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
+
+import msgspec
 
 if TYPE_CHECKING:
     from bench.walk.state import State
@@ -16,8 +17,7 @@ def not_kept(light: bool) -> None:
     """The look is chosen anew each time."""
 
 
-@dataclass(frozen=True, slots=True)
-class Settings:
+class Settings(msgspec.Struct, frozen=True):
     """How a screen behaves.
 
     Attributes:
@@ -39,8 +39,7 @@ class Settings:
     starting: str = "Starting the bench ..."
 
 
-@dataclass(frozen=True, slots=True)
-class Ended:
+class Ended(msgspec.Struct, frozen=True):
     """How a screen ended.
 
     Attributes:

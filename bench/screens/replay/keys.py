@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Final
+
+from msgspec.structs import replace
 
 from bench.screens.program.keys import ACTIONS, LISTED, THEME, Action, Key, close_help, listed, matching
 from bench.screens.replay.view import ReplayView

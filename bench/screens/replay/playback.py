@@ -9,10 +9,11 @@ from __future__ import annotations
 import bisect
 import itertools
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final, Literal
+
+import msgspec
 
 from bench.record.read import BrokenRecord, read_record
 from bench.record.replay import take_next
@@ -39,8 +40,7 @@ RANK: Final[tuple[Kind, ...]] = ("pause", "disturbance", "undecided", "trouble",
 """Where two marks fall on one place the later one here is shown."""
 
 
-@dataclass(frozen=True, slots=True)
-class Mark:
+class Mark(msgspec.Struct, frozen=True):
     """Something on the time line.
 
     Attributes:
@@ -52,8 +52,7 @@ class Mark:
     kind: Kind
 
 
-@dataclass(frozen=True, slots=True)
-class Snapshot:
+class Snapshot(msgspec.Struct, frozen=True):
     """The walk as it stood after one entry.
 
     Attributes:
@@ -73,8 +72,7 @@ class Snapshot:
     left: float | None
 
 
-@dataclass(frozen=True, slots=True)
-class _Kept:
+class _Kept(msgspec.Struct, frozen=True):
     state: State
     pace: Pace
     since: float

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
@@ -17,8 +16,7 @@ SPEEDS: Final = (0.5, 1.0, 2.0, 5.0, 10.0, 30.0, 100.0)
 """How fast it may play."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Reading(Moment):
+class Reading(Moment, frozen=True, kw_only=True):
     """The record is being read.
 
     Attributes:
@@ -30,8 +28,7 @@ class Reading(Moment):
     failed: BrokenRecord | None = None
 
 
-@dataclass(frozen=True, kw_only=True)
-class ReplayView(Moment):
+class ReplayView(Moment, frozen=True, kw_only=True):
     """One moment of a replay; ``now`` is the time on the wall of then.
 
     Attributes:

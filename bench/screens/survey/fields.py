@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any, Final, get_args
 
 import msgspec
@@ -29,8 +28,7 @@ Taken = dict[str, Any]
 """Field to its new value."""
 
 
-@dataclass(frozen=True, slots=True)
-class Field:
+class Field(msgspec.Struct, frozen=True):
     """One thing that is asked.
 
     Attributes:

@@ -6,7 +6,6 @@ for nearly everything: one hand stays on the ladder.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 from bench.screens.program.cells import EMPTY, Line, Span, cut, line, sides, wrap
@@ -26,8 +25,7 @@ _KEYS: Final = (
 )
 
 
-@dataclass(frozen=True, kw_only=True)
-class SurveyMoment(Moment):
+class SurveyMoment(Moment, frozen=True, kw_only=True):
     """One moment of a survey.
 
     Attributes:

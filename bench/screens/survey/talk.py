@@ -7,10 +7,10 @@ name that is typed or scanned, wherever one is, leads to that thing; a scanner t
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
 from typing import Any, Final, Protocol
 
 import msgspec
+from msgspec.structs import replace
 
 from bench.diagnose.survey import sentences as words
 from bench.diagnose.survey.belief import Answer
@@ -72,8 +72,7 @@ class Keeper(Protocol):
         """Keep a picture beside the record; gives its SHA-256."""
 
 
-@dataclass(frozen=True, slots=True)
-class Asked:
+class Asked(msgspec.Struct, frozen=True):
     """What is asked now.
 
     Attributes:
@@ -93,8 +92,7 @@ class Asked:
     page: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
-class _At:
+class _At(msgspec.Struct, frozen=True):
     """Where the conversation is.
 
     Attributes:
@@ -118,8 +116,7 @@ class _At:
     bay: str = ""
 
 
-@dataclass
-class Talk:
+class Talk(msgspec.Struct):
     """A conversation with whoever surveys.
 
     Args:
@@ -135,7 +132,7 @@ class Talk:
     by: str = ""
     over: bool = False
     note: str = ""
-    _at: _At = field(default_factory=_At)
+    _at: _At = msgspec.field(default_factory=_At)
 
     @property
     def resting(self) -> bool:

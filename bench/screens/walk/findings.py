@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Final
+
+import msgspec
 
 from bench.diagnose.supply.patterns import PowerFinding
 from bench.diagnose.supply.patterns import findings as power_findings
@@ -103,8 +104,7 @@ def spoken(state: State, outcome: Outcome | None) -> str:
     return " ".join(parts)
 
 
-@dataclass(frozen=True)
-class Summary:
+class Summary(msgspec.Struct, frozen=True):
     """What came of a walk.
 
     Attributes:

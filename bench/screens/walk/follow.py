@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
 from queue import SimpleQueue
 from typing import TYPE_CHECKING, Final
+
+import msgspec
 
 from bench.quantity import engineering
 from bench.runner import protocol as p
@@ -25,8 +26,7 @@ if TYPE_CHECKING:
     from bench.screens.walk.link import Heard
 
 
-@dataclass(frozen=True, slots=True)
-class Happened:
+class Happened(msgspec.Struct, frozen=True):
     """An entry was folded.
 
     Attributes:
@@ -42,23 +42,20 @@ class Happened:
     outcome: Outcome | None
 
 
-@dataclass(frozen=True, slots=True)
-class Said:
+class Said(msgspec.Struct, frozen=True):
     """The runner said something that is not in the record: a refusal, a failing record."""
 
     why: str
     failing: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Misset:
+class Misset(msgspec.Struct, frozen=True):
     """The instrument's dial is not where the step needs it; empty again where it is."""
 
     wrong: str
 
 
-@dataclass(frozen=True, slots=True)
-class Lost:
+class Lost(msgspec.Struct, frozen=True):
     """The line is cut, or the runner said goodbye.
 
     Attributes:
@@ -70,23 +67,20 @@ class Lost:
     broken: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Rose:
+class Rose(msgspec.Struct, frozen=True):
     """A load that comes up reached another level, or has settled."""
 
     rise: p.Rise
     ramp: RampUp
 
 
-@dataclass(frozen=True, slots=True)
-class Going:
+class Going(msgspec.Struct, frozen=True):
     """Charge that leaves an output while it is made safe: how much is left, in words."""
 
     text: str
 
 
-@dataclass(frozen=True, slots=True)
-class Volts:
+class Volts(msgspec.Struct, frozen=True):
     """An insulation test voltage comes, is on, leaves or is gone."""
 
     now: p.Voltage

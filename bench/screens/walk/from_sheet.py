@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
+
+import msgspec
 
 from bench.walk import by_eye
 from bench.walk import events as e
@@ -18,8 +19,7 @@ STANDS: Final = (by_eye.WOULD_FAIL, by_eye.WHICH_RANGE)
 """A figure on a sheet that is asked about for these counts as it stands: nobody can look at the display again."""
 
 
-@dataclass(frozen=True, slots=True)
-class FromSheet:
+class FromSheet(msgspec.Struct, frozen=True):
     """What it answers.
 
     Attributes:

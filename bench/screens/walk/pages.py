@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Final
+
+from msgspec.structs import replace
 
 from bench.quantity import engineering
 from bench.screens.program.cells import (

@@ -10,8 +10,9 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
+
+import msgspec
 
 from bench.judge.judge_error import JudgeError
 from bench.quantity import engineering
@@ -50,8 +51,7 @@ NEXT_GAP: Final = "    "
 TOUCHES: Final = ("touching", "settled")
 
 
-@dataclass(frozen=True, slots=True)
-class LargeFigure:
+class LargeFigure(msgspec.Struct, frozen=True):
     """The figure in large digits, with what belongs to it.
 
     Attributes:
@@ -133,8 +133,7 @@ def beep_body(view: View, cells: int, rows: int) -> Body:
     return Body([*lines, *verdicts(view, cells, left)][:rows])
 
 
-@dataclass(frozen=True, slots=True)
-class _Needed:
+class _Needed(msgspec.Struct, frozen=True):
     """What nobody can do the step without."""
 
     instruction: list[Line]

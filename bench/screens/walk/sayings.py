@@ -7,9 +7,10 @@ Over 500 lines, since every word of every page stands here and next to nothing e
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import TYPE_CHECKING, Final, Literal
+
+import msgspec
 
 from bench.plant.handled import STATES
 from bench.plant.whereabouts import ordinal
@@ -64,8 +65,7 @@ SIDES: Final = {"mating": "wiring", "wiring": "mating"}
 """From either side of a connector the other one."""
 
 
-@dataclass(frozen=True, slots=True)
-class Lead:
+class Lead(msgspec.Struct, frozen=True):
     """Where one lead goes.
 
     Attributes:
@@ -89,8 +89,7 @@ class Lead:
     pin: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Page:
+class Page(msgspec.Struct, frozen=True):
     """What is asked now.
 
     Attributes:
@@ -509,8 +508,7 @@ def side_of(plant: Plant, connector: str, *, mirrored: bool) -> str:
 # Progress
 
 
-@dataclass(frozen=True, slots=True)
-class Progress:
+class Progress(msgspec.Struct, frozen=True):
     """How far the walk is.
 
     Attributes:

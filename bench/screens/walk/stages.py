@@ -8,8 +8,9 @@ plant's own supply.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import Final, Literal
+
+import msgspec
 
 from bench.plant.model import NoPath, Plant
 from bench.quantity import engineering
@@ -46,8 +47,7 @@ HINTS: Final = {
 """Where to look first."""
 
 
-@dataclass(frozen=True, slots=True)
-class Drop:
+class Drop(msgspec.Struct, frozen=True):
     """Voltage at one inlet.
 
     Attributes:
@@ -63,8 +63,7 @@ class Drop:
     verdict: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Stage:
+class Stage(msgspec.Struct, frozen=True):
     """One stage.
 
     Attributes:
@@ -90,8 +89,7 @@ class Stage:
     drops: tuple[Drop, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Headroom:
+class Headroom(msgspec.Struct, frozen=True):
     """What one closed breaker carries.
 
     Attributes:
@@ -114,8 +112,7 @@ class Headroom:
         return self.allowed - max(self.expected, self.measured or 0.0)
 
 
-@dataclass(frozen=True, slots=True)
-class Standing:
+class Standing(msgspec.Struct, frozen=True):
     """First power as it stands.
 
     Attributes:
@@ -185,15 +182,14 @@ def beyond(state: State) -> list[str]:
 # the stages of a plan
 
 
-@dataclass(slots=True)
-class _Planned:
+class _Planned(msgspec.Struct):
     """What a plan brings up, with what each stage should show; worked out where it is asked for."""
 
     plan: Plan
     plant: Plant
     steps: dict[int, Step]
-    known: dict[object, Forecast | None] = field(default_factory=dict)
-    forecasts: dict[int, Forecasts] = field(default_factory=dict)
+    known: dict[object, Forecast | None] = msgspec.field(default_factory=dict)
+    forecasts: dict[int, Forecasts] = msgspec.field(default_factory=dict)
 
     def forecast(self, step: Step) -> Forecast | None:
         """What a stage should show with everything done as planned; None where it could not work."""

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
+
+import msgspec
+from msgspec.structs import replace
 
 from bench.screens.program.moment import Moment
 from bench.screens.walk import sayings as words
@@ -16,8 +18,7 @@ if TYPE_CHECKING:
     from bench.screens.walk.follow import Lost
 
 
-@dataclass(frozen=True, slots=True)
-class Allowed:
+class Allowed(msgspec.Struct, frozen=True):
     """What the machine would take besides an answer: a key that is sure to be refused is not shown.
 
     Attributes:
@@ -57,8 +58,7 @@ def allowed(state: State) -> Allowed:
     )
 
 
-@dataclass(frozen=True, kw_only=True)
-class View(Moment):
+class View(Moment, frozen=True, kw_only=True, dict=True):
     """One moment of a walk.
 
     Attributes:
@@ -81,8 +81,8 @@ class View(Moment):
         left: seconds that the rest will take; None where not known.
     """
 
-    state: State = field(default_factory=start)
-    may: Allowed | None = field(default=None, compare=False)
+    state: State = msgspec.field(default_factory=start)
+    may: Allowed | None = None
     live: Live | None = None
     you: str = ""
     record: str = ""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
 from typing import Final
 
 from bench.diagnose.hunt.watched import clock
@@ -32,8 +31,7 @@ SCANNED_S: Final = 0.15
 """A whole name that comes within this time was not typed by fingers."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class WatchMoment(Moment):
+class WatchMoment(Moment, frozen=True, kw_only=True):
     """One moment of a watch.
 
     Attributes:

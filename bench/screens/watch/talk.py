@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final, Literal, Protocol
+
+import msgspec
 
 from bench.diagnose.hunt.ranking import Next, Ranking
 from bench.diagnose.hunt.watched import (
@@ -56,8 +57,7 @@ class Keeper(Protocol):
         """End the watch for good."""
 
 
-@dataclass(frozen=True, slots=True)
-class Told:
+class Told(msgspec.Struct, frozen=True):
     """What there is to show of a watch at a moment.
 
     Attributes:

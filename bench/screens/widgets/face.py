@@ -8,8 +8,9 @@ closer, and then as a window around the marked pins.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Final
+
+import msgspec
 
 from bench.screens.program.cells import Line, Span, joined, width
 from bench.screens.program.glyphs import Glyphs
@@ -17,8 +18,7 @@ from bench.screens.program.glyphs import Glyphs
 FIVE: Final = 5
 
 
-@dataclass(frozen=True)
-class Face:
+class Face(msgspec.Struct, frozen=True):
     """What is drawn.
 
     Attributes:
@@ -44,8 +44,7 @@ class Face:
         return Face(tuple(row[::-1] for row in self.rows), self.marks, self.verdicts, tuple(far - end for end in ends))
 
 
-@dataclass(frozen=True, slots=True)
-class _Grid:
+class _Grid(msgspec.Struct, frozen=True):
     """How the pins are spread: cells for each pin, whether fives are parted, and whether names are written."""
 
     pitch: int
@@ -135,8 +134,7 @@ def _row_window(face: Face, rows: int) -> tuple[int, int]:
     return top, top + rows
 
 
-@dataclass(frozen=True, slots=True)
-class _Drawing:
+class _Drawing(msgspec.Struct, frozen=True):
     face: Face
     grid: _Grid
     first: int

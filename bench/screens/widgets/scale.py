@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
+
+import msgspec
 
 from bench.quantity import engineering
 from bench.say.axis import Axis
@@ -17,8 +18,7 @@ FAR: Final = 20.0
 """Ratio of reading and limit from which the scale counts in decades."""
 
 
-@dataclass(frozen=True, slots=True)
-class Gauge:
+class Gauge(msgspec.Struct, frozen=True):
     """What a scale shows; all in the base unit.
 
     Attributes:

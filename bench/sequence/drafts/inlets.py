@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
 import msgspec
 
 from bench.plant.model import NoPath, Plant
@@ -28,13 +26,12 @@ from bench.sequence.drafts.proved_dead import points_of, proved_dead, stands_on
 from bench.sequence.file import Caution, Do, Hold, Limit, Measure, Prove, Step
 
 
-@dataclass(slots=True)
-class _Feeding:
+class _Feeding(msgspec.Struct):
     """How a feed reaches some shelves: its supplies, the breakers on the way, the last one before each shelf."""
 
-    supplies: list[str] = field(default_factory=list)
-    way: list[str] = field(default_factory=list)
-    last: list[str] = field(default_factory=list)
+    supplies: list[str] = msgspec.field(default_factory=list)
+    way: list[str] = msgspec.field(default_factory=list)
+    last: list[str] = msgspec.field(default_factory=list)
 
     @property
     def supply_words(self) -> str:

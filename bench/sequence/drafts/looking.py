@@ -8,8 +8,9 @@ and with it every reading that it guards.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
 from typing import Literal
+
+import msgspec
 
 from bench.plant.model import Plant
 from bench.plant.things import Bay, Cable, Connector, Shelf
@@ -59,8 +60,7 @@ def nothing_beside(plant: Plant, supplies: Collection[str], own: Collection[str]
     return [Look(title="Nothing beside is fed", text=text, breakers=beside, expect=["open", "locked off"])]
 
 
-@dataclass(frozen=True, slots=True)
-class Around:
+class Around(msgspec.Struct, frozen=True):
     """What a walk on a dead plant relies on.
 
     Attributes:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Final
+
+import msgspec
 
 from bench.plant.model import Plant
 from bench.plant.things import Cable
@@ -18,8 +19,7 @@ class CannotDraft(ValueError):
     """The plant lacks what the sequence would be about, or the plan would overload it; the sentence says what."""
 
 
-@dataclass(frozen=True, slots=True)
-class Beside:
+class Beside(msgspec.Struct, frozen=True):
     """A step with comments beside its fields, by the field's name in the struct."""
 
     step: Step
@@ -30,8 +30,7 @@ Part = Step | Beside | str
 """A step, a step with comments beside its fields, or a comment that stands above whatever step comes next."""
 
 
-@dataclass(frozen=True, slots=True)
-class Draft:
+class Draft(msgspec.Struct, frozen=True):
     """What a sequence is to hold.
 
     Attributes:

@@ -10,9 +10,10 @@ two-pole indicators in EN 50110-1 and HSG85 as they are taught; it defers to loc
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from itertools import combinations
 from typing import Final
+
+import msgspec
 
 from bench.plant.model import NoPath, Plant
 from bench.plant.things import Inlet
@@ -22,8 +23,7 @@ from bench.sequence.file import Do, Measure, Prove
 DEAD_VOLTS: Final = by_hand("common practice, no source: what is dead reads nothing", at_least="-1 V", at_most="1 V")
 
 
-@dataclass(frozen=True, slots=True)
-class _Place:
+class _Place(msgspec.Struct, frozen=True):
     """Somewhere a probe goes at a point: its name, its electrical node, and whether it is the frame."""
 
     name: str

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass
+
+import msgspec
 
 __all__ = ["ERRORS", "ErrorEntry", "ErrorQueue", "ScpiError", "event_bit"]
 
@@ -118,8 +119,7 @@ class ScpiError(Exception):
         self.detail = detail
 
 
-@dataclass(frozen=True, slots=True)
-class ErrorEntry:
+class ErrorEntry(msgspec.Struct, frozen=True):
     """One entry of the queue; :meth:`text` is the form in which it is answered."""
 
     number: int

@@ -24,7 +24,8 @@ from __future__ import annotations
 import math
 from collections import deque
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+
+import msgspec
 
 from bench.simulate.scpi.commands import (
     Block,
@@ -81,8 +82,7 @@ EAV, QUES, MAV, ESB, MSS, OPER = 4, 8, 16, 32, 64, 128
 OPC, PON = 1, 128
 
 
-@dataclass(frozen=True, slots=True)
-class Reply:
+class Reply(msgspec.Struct, frozen=True):
     """A response message with its terminator, to be sent at ``not_before`` (seconds) or later."""
 
     data: bytes

@@ -9,8 +9,9 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import cache
+
+import msgspec
 
 from bench.instruments.profile.functions import Function, Range
 from bench.instruments.profile.profile import Profile
@@ -30,8 +31,7 @@ def shipped_profile(name: str) -> Profile:
     return Library.for_job().profile(name)
 
 
-@dataclass(frozen=True, slots=True)
-class Scale:
+class Scale(msgspec.Struct, frozen=True):
     """One range of a function, in its base unit.
 
     The allowance is ± (``gain`` of the reading + ``offset``), that of the longest calibration interval which the

@@ -21,8 +21,9 @@ import random
 import struct
 from collections import deque
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any, ClassVar, Final
+
+import msgspec
 
 from bench.instruments.profile.functions import Function, scale_of
 from bench.instruments.profile.profile import Profile
@@ -46,8 +47,7 @@ MOST_BEHIND_S: Final = 60.0
 """A meter that talks by itself says no more than this of what it would have said while time jumped."""
 
 
-@dataclass(frozen=True, slots=True)
-class Shown:
+class Shown(msgspec.Struct, frozen=True):
     """What a display shows.
 
     Attributes:

@@ -13,8 +13,9 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from typing import Any, ClassVar, TypeAlias
+
+import msgspec
 
 from bench.instruments.profile.profile import Profile
 from bench.simulate.scpi.instrument import Call, Channels, Command, ScpiError, ScpiInstrument, nr1
@@ -27,8 +28,7 @@ Rule: TypeAlias = Callable[[frozenset[tuple[int, int]]], str | None]
 """Says why a set of (bus, row) crosspoints must not be closed together; None where it may."""
 
 
-@dataclass(frozen=True, slots=True)
-class RowsApart:
+class RowsApart(msgspec.Struct, frozen=True):
     """The usual rule: no row joins two buses, and the rows of a group never share a bus.
 
     ``groups`` holds sets of rows of which no two may be joined, such as the two poles of a feed.

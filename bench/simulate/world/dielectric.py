@@ -13,8 +13,9 @@ is stable and gives the same answer as many small ones.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
 from typing import TypeAlias
+
+import msgspec
 
 from bench.network import dense
 
@@ -27,16 +28,14 @@ _System: TypeAlias = tuple[list[float], list[list[float]], list[float]]
 """Rates and modes, and the root of each capacitance."""
 
 
-@dataclass(frozen=True, slots=True)
-class Branch:
+class Branch(msgspec.Struct, frozen=True):
     """A resistor and a capacitor in series: their product is the time constant in seconds."""
 
     ohms: float
     farads: float
 
 
-@dataclass(slots=True)
-class Dielectric:
+class Dielectric(msgspec.Struct):
     """Insulation of ``ohms`` and ``farads`` with absorption ``branches``, and the charge in it.
 
     ``volts`` is the voltage across it, ``held`` those of the branch capacitors. ``ohms`` may be
@@ -47,7 +46,7 @@ class Dielectric:
     farads: float = 0.0
     branches: tuple[Branch, ...] = ()
     volts: float = 0.0
-    held: list[float] = field(default_factory=list)
+    held: list[float] = msgspec.field(default_factory=list)
     time: float = -math.inf
 
     def __post_init__(self) -> None:

@@ -12,10 +12,11 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
 from typing import Final
+
+import msgspec
 
 from bench.network.circuit import Edge, Network, PowerLoad, Solution, UndervoltageCollapse, VoltageSource
 from bench.plant import faults as k
@@ -63,8 +64,7 @@ _PROBE: Final = {HI: 0, SENSE_HI: 0, LO: 1, SENSE_LO: 1}
 _METER: Final = "the meter between the leads"
 
 
-@dataclass(frozen=True, slots=True)
-class ShelfDraw:
+class ShelfDraw(msgspec.Struct, frozen=True):
     """What a shelf's cards draw: the part that holds its power, and the part that behaves like a resistor."""
 
     shelf: str

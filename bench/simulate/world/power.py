@@ -24,8 +24,9 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import Final
+
+import msgspec
 
 from bench.network import dense
 from bench.network.circuit import Edge, Network, Solution, UndervoltageCollapse, VoltageSource
@@ -58,8 +59,7 @@ BENCH_OHM: Final = 1e-6
 """A supply that senses at its terminals holds them to this."""
 
 
-@dataclass(slots=True)
-class _Ports:
+class _Ports(msgspec.Struct):
     """The closed wiring as the supply and the inlets see it.
 
     Attributes:
@@ -77,8 +77,7 @@ class _Ports:
     siemens: float
 
 
-@dataclass(slots=True)
-class _Drive:
+class _Drive(msgspec.Struct):
     """What the supply was told last."""
 
     volts: float = 0.0
@@ -89,13 +88,12 @@ class _Drive:
     limiting: bool = False
 
 
-@dataclass(slots=True)
-class _Hands:
+class _Hands(msgspec.Struct):
     """Where things are that only hands move."""
 
     at: tuple[str, ...] = ()
     out: frozenset[str] = frozenset()
-    dummy: dict[str, float] = field(default_factory=dict)
+    dummy: dict[str, float] = msgspec.field(default_factory=dict)
 
 
 class PowerWorld(PlantWorld):

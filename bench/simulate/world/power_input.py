@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Final
+
+import msgspec
 
 OWN_FARAD: Final = 2.2e-3
 """A shelf's own input capacitor."""
@@ -34,8 +35,7 @@ WARMING: Final = (0.004, 25.0)
 """How far a shelf's power moves at most as it warms up, as a part, and the time constant in seconds."""
 
 
-@dataclass(slots=True)
-class SlowPart:
+class SlowPart(msgspec.Struct):
     """The part of a capacitor that takes its charge slowly."""
 
     farad: float
@@ -43,8 +43,7 @@ class SlowPart:
     volts: float = 0.0
 
 
-@dataclass(slots=True)
-class ShelfInput:
+class ShelfInput(msgspec.Struct):
     """One shelf's input, as it is now.
 
     Attributes:

@@ -7,8 +7,9 @@ open between two readings.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, Protocol
+
+import msgspec
 
 if TYPE_CHECKING:
     from bench.simulate.world.dielectric import Dielectric
@@ -34,8 +35,7 @@ HI, LO, SENSE_HI, SENSE_LO, AMPS = "hi", "lo", "sense_hi", "sense_lo", "amps"
 Mode = Literal["VOLT", "CURR", "NONE"]
 
 
-@dataclass(frozen=True, slots=True)
-class OutputState:
+class OutputState(msgspec.Struct, frozen=True):
     """Volts and amperes at the terminals, and what is regulated: ``VOLT``, ``CURR`` or ``NONE``."""
 
     volts: float

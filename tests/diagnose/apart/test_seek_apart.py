@@ -5,11 +5,11 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any
 
 import msgspec
 import pytest
+from msgspec.structs import replace
 
 from bench.diagnose.apart.isolation import find_shorts, prove_insulation
 from bench.diagnose.apart.search import _charged, listed

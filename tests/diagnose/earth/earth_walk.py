@@ -81,7 +81,7 @@ class EarthWalk(Walker):
         self._put_back: list[str] = []
 
     def _blunted(self, row):  # type: ignore[no-untyped-def]
-        return dataclasses.replace(
+        return msgspec.structs.replace(
             row,
             percent_of_reading=self.worse * row.percent_of_reading,
             percent_of_range=self.worse * row.percent_of_range,

@@ -2,10 +2,10 @@
 
 import math
 import random
-from dataclasses import replace
 from math import inf
 
 import pytest
+from msgspec.structs import replace
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.identify.chain import plan_chain

@@ -5,10 +5,10 @@ from __future__ import annotations
 import csv
 import io
 import random
-from dataclasses import replace
 
 import msgspec
 import pytest
+from msgspec.structs import replace
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.identify.case import case_of

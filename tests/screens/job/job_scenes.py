@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import functools
 import random
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import msgspec
+from msgspec.structs import replace
 
 from bench.job.common_changes import Across
 from bench.job.points import point_of, surroundings

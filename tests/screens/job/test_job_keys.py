@@ -5,10 +5,10 @@ from __future__ import annotations
 import asyncio
 import threading
 from collections.abc import Awaitable, Callable
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from bench.screens.job.data import Survey, Traced, Wish
 from bench.screens.job.keys import actions, keys

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import asyncio
 import functools
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from bench.screens.job.paint import paint_job
 from bench.screens.job.view import JobView

@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from bench.screens.program.cells import Line
 from bench.screens.walk.paint import LEAST_CELLS, LEAST_ROWS, paint
