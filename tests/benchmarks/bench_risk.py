@@ -5,7 +5,8 @@ readings, and bonds near zero on a meter as coarse as the limit, are drawn besid
 
     python -m tests.benchmarks.bench_risk           10,000 decisions each, about half an hour of one core
     python -m tests.benchmarks.bench_risk 1000      fewer
-    python -m tests.benchmarks.bench_risk 10000 both      of few readings alone, what is beside them (or ``near-zero``)
+    python -m tests.benchmarks.bench_risk 10000 both      few readings with this beside them alone (or ``near-zero``)
+    python -m tests.benchmarks.bench_risk 10000 both:3    three of them alone, for a busy machine
 """
 
 from __future__ import annotations
@@ -28,12 +29,13 @@ def main(draws: int, part: str = "") -> bool:
 
     Args:
         draws: decisions for each.
-        part: what is beside few readings, or ``near-zero``: that alone; empty for all.
+        part: what is beside few readings, and how many these are; or ``near-zero``: that alone; empty for all.
     """
     good = bool(part) or many(draws)
-    for beside, parts in BESIDE.items() if part != "near-zero" else ():
-        if part in ("", beside):
-            good &= few(beside, parts, draws)
+    wanted, _, count = part.partition(":")
+    for beside, parts in BESIDE.items():
+        if wanted in ("", beside):
+            good &= few(beside, parts, draws, (int(count),) if count else (2, 3, 5))
     if part in ("", "near-zero"):
         good &= near_zero(draws)
     print("all within what is stated" if good else "NOT within what is stated")
@@ -62,15 +64,15 @@ def many(draws: int) -> bool:
     return good
 
 
-def few(beside: str, parts: Shape, draws: int) -> bool:
-    """Decisions that rest on two, three or five readings of their own.
+def few(beside: str, parts: Shape, draws: int, counts: tuple[int, ...]) -> bool:
+    """Decisions that rest on a few readings of their own.
 
     Beside each a band of the expanded uncertainty, U: it states no chance of its own, and its budget says that it falls
     short of 2.5 % where two or three readings rule.
     """
     good = True
     print(f"few readings beside {beside}: stated, then wrong passes and wrong fails")
-    for count in (2, 3, 5):
+    for count in counts:
         line = f"{count} readings"
         for level in FEW_LEVELS:
             shares = wrong_of_few(Rule.guarded(level), count, parts, draws)
