@@ -683,7 +683,7 @@ class Runner:
             if self._seat is not None:
                 return f"{self._seat.name} holds the operator's seat; take it first"
             try:
-                accepts(self.state, wish)
+                accepts(self.state, wish, self._writer.envelope(wish).at)
             except (Stale, Refused, OutOfTurn) as error:
                 return str(error)  # a late key does not take a seat
             self._sit(screen)

@@ -296,13 +296,18 @@ def take(state: State, entry: e.Entry) -> State:
     return after
 
 
-def accepts(state: State, event: e.Event) -> None:
+def accepts(state: State, event: e.Event, at: str = "") -> None:
     """Try an event without keeping the result: what a runner does before it writes one down.
+
+    Args:
+        state: before it.
+        event: what is tried.
+        at: the time of day now, where that may count; never taken for earlier than the last event's.
 
     Raises:
         OutOfTurn, Stale, Refused: as :func:`take` would.
     """
-    take(state, e.Entry(n=state.taken + 1, at=state.at, event=event))
+    take(state, e.Entry(n=state.taken + 1, at=max(at, state.at), event=event))
 
 
 # Handlers. Each is named for what happened; `nth` is the event's number in the record.

@@ -93,6 +93,7 @@ class Hall(serve.Bench):
     def kept_on(self, volts: float, seconds: float) -> float:
         """Ohms on an insulation tester that has been kept on for some seconds more."""
         specimen = self.world.specimen(self.clock.now())
+        specimen.leave(self.clock.now())
         self.move(Move(jump=seconds))
         specimen.drive(self.clock.now(), volts, TESTER_A)
         amps = specimen.current(volts, TESTER_A)
@@ -174,8 +175,12 @@ class Person(Typing):
             text = self._mistake(self.state, step, text)
         return self.answered(text)
 
+    def rested(self, seconds: float) -> None:
+        """Time goes by in the hall."""
+        self._hall.move(Move(jump=seconds))
+
     def waited(self, left: float) -> e.Event:
-        self._hall.move(Move(jump=left))
+        self.rested(left)
         return super().waited(left)
 
     def done(self, step: Step) -> e.Event:

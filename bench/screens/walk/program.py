@@ -12,6 +12,7 @@ from datetime import datetime
 from queue import Empty
 from typing import TYPE_CHECKING, Final
 
+from bench.record.append import stamp
 from bench.screens.program.keys import OUT, TAKE, Action, Key, act_of
 from bench.screens.program.picture import Picture
 from bench.screens.program.program import Host, Program, signs_of
@@ -337,7 +338,7 @@ class WalkProgram(Program[View]):
     def _refusal(self, event: e.Event) -> str:
         """What the machine would say to an event, so that a person hears it while still typing."""
         try:
-            accepts(self.follower.state, event)
+            accepts(self.follower.state, event, stamp(self._now()))
         except (Refused, Stale, OutOfTurn) as error:
             return str(error)
         return ""
