@@ -742,7 +742,7 @@ def instrument_ports(
             dict(one.settings),
             *_searching(bench, one.name, trace),
             safe_within=_safe_within(bench.profiles[one.name]),
-            confirm=bench.profiles[one.name].safe is not None and not (bench.simulated or one.serial or one.identity),
+            confirm=bench.profiles[one.name].safe is not None and not (bench.simulated or bench.tells_apart(one)),
         )
         for one in bench.file.instruments
         if one.name in names and one.port != TYPED

@@ -299,6 +299,14 @@ class Bench(msgspec.Struct, frozen=True):
         """The roles that an instrument fills on this bench."""
         return [role for role, instrument in self.role_of.items() if instrument == name]
 
+    def tells_apart(self, instrument: BenchInstrument) -> bool:
+        """Whether this file names an instrument by what no other one of its kind answers: a number of its own."""
+        identify = self.profiles[instrument.name].identify
+        if instrument.serial or identify is None:
+            return bool(instrument.serial)
+        found = identify.reply.match(instrument.identity) if instrument.identity else None
+        return found is not None and bool(found.get("serial", "").strip().strip("0"))
+
     def line(self, name: str) -> Line:
         """The line settings of an instrument: its profile's, with the bench file's changes."""
         return self.instrument(name).line.over(self.profiles[name].line)

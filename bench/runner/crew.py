@@ -382,6 +382,8 @@ class _Worker(threading.Thread):
         self._before: Identity | None = None
         self._away = True
         """It was out of sight since it was met last: one that has no number of its own may be another one now."""
+        self._asked_since = True
+        """A person said who it is since it was out of sight."""
         self._busy = False
         self.epoch = 0
         """Counts how often it was made safe: what was asked for before switches nothing on any more."""
@@ -445,7 +447,8 @@ class _Worker(threading.Thread):
             if gone.trouble.kind != "aborted":
                 self._tell(number, gone.trouble, gone.supply)
         except InstrumentTrouble as trouble:
-            self._away |= trouble.kind in AWAY
+            if trouble.kind in AWAY:
+                self._away, self._asked_since = True, False
             if trouble.kind != "aborted":
                 self._tell(number, trouble)
         except Exception as error:
@@ -481,12 +484,17 @@ class _Worker(threading.Thread):
     def agreed(self) -> None:
         """A person was shown who answers, and tried again."""
         if self._shown is not None:
-            self._agreed = self._shown
+            self._agreed, self._asked_since = self._shown, True
 
     # each kind of job
 
-    def _open(self) -> Instrument:
-        """The instrument, opened and identified anew."""
+    def _open(self, *, to_make_safe: bool = False) -> Instrument:
+        """The instrument, opened and identified anew.
+
+        Args:
+            to_make_safe: what was met a moment ago and is out of sight now is taken for what answers there: an order to
+                switch off harms least, whoever it is.
+        """
         with self._opening:
             if self._instrument is not None:
                 with contextlib.suppress(InstrumentTrouble):
@@ -505,7 +513,10 @@ class _Worker(threading.Thread):
                         f"Before it was {self._before.text[:80]!r}. Put that one back and try again; or try again with "
                         "this one, and what was checked with the first one is checked anew.",
                     )
-                if agreed or not self.port.confirm:
+                # one that has no number of its own may be another one by now, whatever was said of it before
+                unsure = self._away and not self._asked_since and not identity.serial and not to_make_safe
+                sure = agreed and not unsure
+                if sure or not (self.port.confirm or (self.port.outputs and unsure and self._before is not None)):
                     instrument.set_up()
                 else:
                     self._shown = identity
@@ -538,14 +549,16 @@ class _Worker(threading.Thread):
     def _meet(self, job: _Meet) -> None:
         instrument = self._find()
         identity = instrument.identity
-        if self.port.confirm and self._shown is not None:
+        if self._shown is not None and instrument.hands_off:
             # it is told as trouble, so that somebody answers before anything is sent to it but questions
+            named = f"identity: '{identity.text[:120]}'"
+            once = f"; and write its name into the bench file, so that this is asked once only: {named}"
+            then = once if identity.serial else ". It has no number of its own, so this is asked at each start."
             raise InstrumentTrouble(
                 "stranger",
                 f"{self.port.name} names itself {identity.text[:120]!r} at {instrument.address}, and nobody has said "
                 "yet that this is it. It can put out voltage.",
-                f"Look which instrument answers there. If it is {self.port.name}, try again; and write its name into "
-                f"the bench file, so that this is asked once only: identity: '{identity.text[:120]}'",
+                f"Look which instrument answers there. If it is {self.port.name}, try again{then}",
             )
         self._post(
             Happened(
@@ -915,14 +928,14 @@ class _Worker(threading.Thread):
         if not inside:
             self._gate.release()
         try:
-            instrument = self._instrument or self._open()
+            instrument = self._instrument or self._open(to_make_safe=True)
             state = instrument.make_safe(self._leaving)
             if inside:
                 with self._gate:
                     state = instrument.make_safe(self._leaving)
             if state.lost:
                 # it may have been plugged in again meanwhile
-                state = self._open().make_safe(self._leaving)
+                state = self._open(to_make_safe=True).make_safe(self._leaving)
         except InstrumentTrouble as trouble:
             return False, trouble.what
         return state.confirmed, state.what

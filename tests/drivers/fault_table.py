@@ -7,6 +7,7 @@ the trouble lasts. It may end in
 * ``right``: a right reading, and nothing was noticed or had to be;
 * ``bounded``: over range, and said to be beyond no more than it really is;
 * ``retried``: a right reading after it was asked again, set anew or the line brought in step;
+* ``anew``: it may be another one than before, and everything that the first one went through is asked of it again;
 * a clear stop, by its kind (``silent``, ``garbled``, ``mismatch`` ...), with what to do.
 
 A wrong value is none of them: it raises ``AssertionError``, and so does an instrument that is not right again once the
@@ -213,16 +214,20 @@ def _another(desk: Desk) -> None:
         engine.kind = 5302
         desk.wire.mangle = _lose_one()
         return
+    _another_number(desk.instrument.profile, engine)
+    _wire(WIRE["no answer"])(desk)
+
+
+def _another_number(profile: Profile, engine: Any) -> None:
+    """It is another one of its kind from now on, where it can tell."""
     if isinstance(engine, Station):
         engine.number = "99999999"
     elif isinstance(engine, Recited):
-        identify = desk.instrument.profile.identify
-        assert identify is not None
-        question = identify.ask.encode() + desk.instrument.profile.line.write_end.data
-        engine.answers = {**engine.answers, question: engine.answers[question].replace(b"17", b"99")}
+        if profile.identify is not None:
+            question = profile.identify.ask.encode() + profile.line.write_end.data
+            engine.answers = {**engine.answers, question: engine.answers[question].replace(b"17", b"99")}
     else:
         engine.identity = "Gannet Head,another one,9999,1.0"
-    _wire(WIRE["no answer"])(desk)
 
 
 def _lose_one() -> Pieces:
@@ -373,6 +378,7 @@ class Crewed:
     crew: InstrumentCrew
     inbox: queue.Queue[object]
     engines: dict[str, Any]
+    lines: dict[str, VirtualLine]
     number: int = 0
 
     def do(self, act: Callable[[int], None]) -> e.Event:
@@ -403,11 +409,12 @@ def crewed(name: str, supply: bool = False, mangle: Pieces | None = None) -> Cre
     """The crew, with everything met."""
     inbox: queue.Queue[object] = queue.Queue()
     engines: dict[str, Any] = {}
+    lines: dict[str, VirtualLine] = {}
     ports, role_of = [], {}
 
     def add(called: str, profile: Profile, engine: Any, decoder: Any, role: str) -> None:
         engines[called] = engine
-        line = VirtualLine(engine if mangle is None else Mangled(engine, mangle))
+        line = lines[called] = VirtualLine(engine if mangle is None else Mangled(engine, mangle))
         make = lambda: Instrument(profile, line, line.clock, decoder=decoder)  # noqa: E731
         settings = {one: str(value) for one, value in FULL.get(profile.profile, {}).items()}
         ports.append(InstrumentPort(called, make, profile.safe is not None, settings))
@@ -415,12 +422,12 @@ def crewed(name: str, supply: bool = False, mangle: Pieces | None = None) -> Cre
 
     profile = PROFILES[name]
     engine = MORE[name].engine() if name in MORE else TWINS[name](Hall(), 0.0)
-    if hasattr(engine, "dial"):
+    if hasattr(engine, "dial") and profile.functions:
         engine.turn(profile.functions[0].reads)
-    add("it", profile, engine, LIBRARY.decoder(name) if name in SHIPPED else None, profile.functions[0].role)
+    add("it", profile, engine, LIBRARY.decoder(name) if name in SHIPPED else None, profile.roles[0])
     if supply:
         add("supply", PROFILES["scpi-supply"], TWINS["scpi-supply"](Hall(), 0.0), None, "supply")
-    made = Crewed(InstrumentCrew(ports, role_of, inbox.put), inbox, engines)
+    made = Crewed(InstrumentCrew(ports, role_of, inbox.put), inbox, engines, lines)
     for role in role_of:
         met = made.do(lambda number, role=role: made.crew.meet((role,), number))  # type: ignore[misc]
         assert isinstance(met, e.Met), met
@@ -476,6 +483,25 @@ def supply_tripped(name: str) -> str:
     return found.kind
 
 
+def exchanged_while_away(name: str) -> str:
+    """Its cable was pulled, and goes into another one of the same kind before it is looked for again."""
+    made = crewed(name)
+    role = PROFILES[name].roles[0]
+    try:
+        made.lines["it"].unplugged = True
+        gone = made.do(lambda number: made.crew.meet((role,), number))
+        assert isinstance(gone, e.Troubled) and gone.kind == "lost"
+        made.lines["it"].unplugged = False
+        _another_number(PROFILES[name], made.engines["it"])
+        met = made.do(lambda number: made.crew.meet((role,), number))
+    finally:
+        made.crew.close()
+    if isinstance(met, e.Troubled):
+        return met.kind
+    assert isinstance(met, e.Met) and met.other, f"{name}: another one was taken for the first"
+    return "anew"
+
+
 def every_bit_of_a_letter(name: str) -> str:
     """Each bit of each letter of a reply flips, one after the other: of prefixes, and of functions' names."""
     results: list[str] = []
@@ -504,6 +530,7 @@ MEANT: Final[dict[str, Callable[[str], str]]] = {
     "stuck at its last value": stuck,
     "on another's port": on_anothers_port,
     "the supply tripped": supply_tripped,
+    "exchanged while it was away": exchanged_while_away,
     "each bit of a letter": every_bit_of_a_letter,
 }
 """What an honest instrument, or one in another's place, makes of it: tried whole, by a function of its own."""
@@ -523,7 +550,7 @@ def outcome(name: str, trouble: str) -> str:
         return "-"
     if trouble in MEANT:
         found = MEANT[trouble](name)
-        assert found in ("right", "retried", "bounded", *STOPS), found
+        assert found in ("right", "retried", "bounded", "anew", *STOPS), found
         return found
     desk = desk_for(name)
     desk.notices.clear()

@@ -8,7 +8,7 @@ from bench.instruments.ports.trouble import InstrumentTrouble
 from tests.drivers.fault_table import MEANT, NAMES, ROWS, SHIPPED, STOPS, cannot, desk_for, outcome, table
 from tests.drivers.more_kinds import MORE
 
-ENDS = ("right", "retried", "bounded", "-", *STOPS)
+ENDS = ("right", "retried", "bounded", "anew", "-", *STOPS)
 
 
 @pytest.mark.parametrize("name", SHIPPED)

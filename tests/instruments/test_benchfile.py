@@ -209,6 +209,7 @@ def test_an_output_that_nothing_tells_from_others_is_shown_to_a_person_before_it
     assert asks("")
     assert not asks(", serial: '0042'")
     assert not asks(", identity: 'Gannet Head,bench supply,0001,1.0'")
+    assert asks(", identity: 'Gannet Head,bench supply,0,1.0'"), "any other one of its kind answers so"
 
 
 def test_a_name_that_its_kind_cannot_answer_is_refused():

@@ -12,6 +12,7 @@ import pytest
 from bench.files import Inconsistent
 from bench.instruments.instrument import Instrument
 from bench.instruments.ports.transport import open_port
+from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.profile import Profile
 from bench.instruments.wire_text import WireText
 from bench.quantity import Amount
@@ -252,3 +253,41 @@ def reading() -> Step:
     limit = Limit(at_most=Amount(1.0, "Ω"), source="none")
     source = Measure(read="resistance", between=("J1.1", "J1.2"), limit=limit)
     return Step(0, "0", "measure", "read", "", "", source, "")
+
+
+def test_an_output_without_a_number_of_its_own_is_asked_about_again_after_it_was_out_of_sight() -> None:
+    """Its plug went into another one of the same kind, and nothing that it answers says so."""
+    profile = LIBRARY.profile("scpi-supply")
+    heard, inbox = Heard(SupplyTwin(Hall(), identity="Gannet Head,bench supply,0,1.0")), queue.Queue[object]()
+    away: list[str] = []
+    with served(heard) as port:
+
+        def opener() -> Instrument:
+            if away:
+                raise InstrumentTrouble("lost", away.pop())
+            return Instrument(profile, open_port(port.address, profile.line))
+
+        crew = InstrumentCrew([InstrumentPort("it", opener, True, confirm=True)], {"supply": "it"}, inbox.put)
+        desk = Desk(crew, heard, inbox, "supply")
+        try:
+            first = desk.meet()
+            assert isinstance(first, e.Troubled) and "asked at each start" in first.advice
+            crew.agreed("it")
+            assert isinstance(desk.meet(), e.Met)
+            again = desk.meet()
+            assert isinstance(again, e.Met) and not again.other, "it was there all the time"
+            away.append("Its cable is out.")
+            assert isinstance(desk.meet(), e.Troubled)
+            told = len(heard.told)
+            asked = desk.meet()
+            assert isinstance(asked, e.Troubled) and asked.kind == "stranger" and len(heard.told) == told
+            # what was met a moment ago is told to go off all the same
+            away.append("Its cable is out.")
+            desk.meet()
+            assert desk.make_safe().confirmed == {"it": True} and len(heard.told) > told
+            desk.meet()
+            crew.agreed("it")
+            met = desk.meet()
+            assert isinstance(met, e.Met) and met.other
+        finally:
+            crew.close()
