@@ -249,6 +249,7 @@ def make_safe(session: Session, told: Told = nobody) -> SafeState:
             except Yielded as trouble:
                 what = trouble.what
                 tries -= 1  # it did not have the line to itself
+                trouble.turns.rest(CHECK_PAUSE)
             except InstrumentTrouble as trouble:
                 what = trouble.what
                 lost = trouble.kind == "lost"

@@ -91,9 +91,14 @@ class Turns:
 
 
 class Yielded(InstrumentTrouble):
-    """Something else was switched off over the line meanwhile: what was asked may have got no answer that counts."""
+    """Something else was switched off over the line meanwhile: what was asked may have got no answer that counts.
 
-    def __init__(self, address: str) -> None:
+    Attributes:
+        turns: whose turn it is on that line.
+    """
+
+    def __init__(self, address: str, turns: Turns) -> None:
+        self.turns = turns
         what = f"The port {address} was needed to switch something else off."
         super().__init__("silent", what, "Try again.")
 
@@ -234,7 +239,7 @@ class SharedPort:
                 self._through(partial(bus.port.write, order))
             bus.spoke, sent = end, True
         if sent:
-            raise Yielded(self.address)
+            raise Yielded(self.address, bus.turns)
 
     # ---- ending what is under way --------------------------------------------------------------
 
