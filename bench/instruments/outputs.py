@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Final, TypeVar
 
-from bench.instruments.ports.shared import SharedPort, Yielded
-from bench.instruments.ports.trouble import InstrumentTrouble
+from bench.instruments.ports.shared import SharedPort
+from bench.instruments.ports.trouble import InstrumentTrouble, Yielded
 from bench.instruments.profile.functions import Setting
 from bench.instruments.profile.profile import Output, Safe, Switch
 from bench.instruments.profile.template import fill, fill_all, plain_number
@@ -249,15 +249,14 @@ def make_safe(session: Session, told: Told = nobody) -> SafeState:
             except Yielded as trouble:
                 what = trouble.what
                 tries -= 1  # it did not have the line to itself
-                trouble.turns.rest(CHECK_PAUSE)
             except InstrumentTrouble as trouble:
                 what = trouble.what
                 lost = trouble.kind == "lost"
                 if lost:
                     break
-                if isinstance(conversation.transport, SharedPort):
-                    # what does not answer keeps nobody else from being seen to be off
-                    conversation.transport.turns.rest(CHECK_PAUSE)
+            if isinstance(conversation.transport, SharedPort):
+                # what does not answer keeps nobody else from being seen to be off
+                conversation.transport.turns.rest(CHECK_PAUSE)
         return SafeState(False, True, f"Not confirmed that {safe.text}. {what}", conversation.received, lost)
     finally:
         conversation.transport.heed_abort(True)

@@ -19,6 +19,7 @@ from bench.instruments.ports.shared import Turns
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.library import Library
 from bench.instruments.profile.profile import Profile
+from bench.quantity import Duration
 from bench.simulate.twins.meter import MeterTwin
 from bench.simulate.twins.panel import PanelTwin, check_sum
 from tests.drivers.twins import Hall
@@ -161,7 +162,7 @@ safe: {send: ['OFF'], checks: [{ask: '*OPC?', reply: '1'}]}
 STATION = """
 profile: station
 title: a rectifier on a line of two wires
-line: {timeout: 60 s, quiet: 5 ms, settle: 0 s}
+line: {timeout: 100 ms, quiet: 5 ms, settle: 0 s}
 dialogue:
   kind: modbus
   station: 1
@@ -234,6 +235,7 @@ def test_a_station_that_does_not_answer_keeps_no_other_from_going_off(
                 rectifier.open()
                 rectifier.set_output(True)
             twin.dead.add(1)
+            one._session.line = msgspec.structs.replace(one._session.line, timeout=Duration(60.0))
             twin.told_off[1].clear()
             twin.told_off[2].clear()
             first = pool.submit(one.make_safe)

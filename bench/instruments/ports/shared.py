@@ -17,7 +17,7 @@ from typing import Final
 
 from bench.instruments.ports.address import port_key
 from bench.instruments.ports.transport import Transport
-from bench.instruments.ports.trouble import InstrumentTrouble
+from bench.instruments.ports.trouble import InstrumentTrouble, Yielded
 
 SLICE: Final = 0.02
 """Seconds that an end waits at a time: so soon it notices that the line is wanted for something else."""
@@ -88,19 +88,6 @@ class Turns:
 
     def __exit__(self, *exception: object) -> None:
         self.release()
-
-
-class Yielded(InstrumentTrouble):
-    """Something else was switched off over the line meanwhile: what was asked may have got no answer that counts.
-
-    Attributes:
-        turns: whose turn it is on that line.
-    """
-
-    def __init__(self, address: str, turns: Turns) -> None:
-        self.turns = turns
-        what = f"The port {address} was needed to switch something else off."
-        super().__init__("silent", what, "Try again.")
 
 
 class _Bus:
@@ -239,7 +226,7 @@ class SharedPort:
                 self._through(partial(bus.port.write, order))
             bus.spoke, sent = end, True
         if sent:
-            raise Yielded(self.address, bus.turns)
+            raise Yielded(self.address)
 
     # ---- ending what is under way --------------------------------------------------------------
 

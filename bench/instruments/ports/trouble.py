@@ -74,6 +74,13 @@ class InstrumentTrouble(Exception):
         return tuple(show(data) for data in self.raw)
 
 
+class Yielded(InstrumentTrouble):
+    """Something else was switched off over the line meanwhile: what was asked may have got no answer that counts."""
+
+    def __init__(self, address: str) -> None:
+        super().__init__("silent", f"The port {address} was needed to switch something else off.", "Try again.")
+
+
 def trouble_from(error: BaseException, address: str, doing: str) -> InstrumentTrouble:
     """What a library's error means: the one table of translation.
 

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from typing import Final, Literal, Protocol
 
 from bench.instruments.ports.transport import Transport
-from bench.instruments.ports.trouble import InstrumentTrouble
+from bench.instruments.ports.trouble import InstrumentTrouble, Yielded
 from bench.instruments.wire.dialogue import (
     Dialogue,
     Echo,
@@ -391,7 +391,7 @@ class Conversation:
                     self.collect()
                     self._refuse_doubt_in_proof()
                 except InstrumentTrouble as error:
-                    if error.kind not in ("silent", "garbled"):
+                    if error.kind not in ("silent", "garbled") or isinstance(error, Yielded):
                         raise
                     trouble = error
                     continue
