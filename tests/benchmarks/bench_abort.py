@@ -16,9 +16,12 @@ from __future__ import annotations
 import argparse
 import queue
 import statistics
+import tempfile
 import threading
 import time
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from pathlib import Path
 
 from bench.instruments.instrument import Instrument
 from bench.instruments.ports.transport import open_port
@@ -32,6 +35,7 @@ from bench.sequence.plan import Step
 from bench.walk import events as e
 from tests.drivers.twins import TWINS, Hall
 from tests.instruments.server import served
+from tests.instruments.test_shared_port import Rectifiers, two_rectifiers
 
 LIBRARY = Library.for_job()
 ON = Step(
@@ -197,6 +201,27 @@ def line(name: str, times: list[Times]) -> str:
     return f"{name}: {', '.join(parts)}; {sum(not one.still_on for one in times)} of {len(times)} off"
 
 
+def off_on_a_shared_line() -> float:
+    """Seconds until one of two stations of a line was told to go off, while the other, which is dead, is looked for."""
+    twin = Rectifiers()
+    with tempfile.TemporaryDirectory() as folder, served(twin) as port, ThreadPoolExecutor(1) as pool:
+        bench = two_rectifiers(Path(folder), port.address)
+        with bench.connect("feed A") as one, bench.connect("feed B") as other:
+            for rectifier in (one, other):
+                rectifier.open()
+                rectifier.set_output(True)
+            twin.dead.add(1)
+            for told in twin.told_off.values():
+                told.clear()
+            first = pool.submit(one.make_safe)
+            twin.told_off[1].wait(20)
+            begun = time.monotonic()
+            assert other.make_safe().confirmed
+            twin.dead.clear()
+            first.result(60)
+            return twin.told_at[2] - begun
+
+
 def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -208,6 +233,11 @@ def main() -> None:
         ("the other port hangs, no pace", True, 0.0),
     ):
         print(line(name, [abort_once(hang=hang, baud=baud) for _ in range(repeats)]))
+    took = [1e3 * off_on_a_shared_line() for _ in range(repeats)]
+    print(
+        f"a dead station on the same line: told {statistics.median(took):.1f} ms (worst {max(took):.1f}); "
+        f"{len(took)} of {repeats} off"
+    )
 
 
 if __name__ == "__main__":

@@ -499,6 +499,7 @@ def exchanged_while_away(name: str) -> str:
     if isinstance(met, e.Troubled):
         return met.kind
     assert isinstance(met, e.Met) and met.other, f"{name}: another one was taken for the first"
+    assert not PROFILES[name].outputs, f"{name}: another one was set up, and it has an output"
     return "anew"
 
 

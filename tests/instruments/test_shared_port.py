@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 import threading
+import time
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -188,6 +189,8 @@ class Rectifiers:
         self.asked: list[int] = []
         """Which station each frame was for."""
         self.told_off: dict[int, threading.Event] = {1: threading.Event(), 2: threading.Event()}
+        self.told_at: dict[int, float] = {}
+        """On the monotonic clock."""
         self._in = b""
         self._out = b""
 
@@ -198,6 +201,7 @@ class Rectifiers:
             station, code, value = frame[0], frame[1], frame[4:6]
             self.asked.append(station)
             if code == 5 and value == b"\0\0":
+                self.told_at[station] = time.monotonic()
                 self.told_off[station].set()
             if station in self.dead:
                 continue
@@ -215,21 +219,26 @@ class Rectifiers:
         return said
 
 
+def two_rectifiers(folder: Path, address: str) -> Bench:
+    """Both on one port."""
+    (folder / "drivers").mkdir()
+    (folder / "drivers" / "station.yaml").write_text(STATION, "utf-8")
+    text = "".join(
+        f"  - {{name: feed {name}, profile: station, port: {address}, station: {number}}}\n"
+        for number, name in ((1, "A"), (2, "B"))
+    )
+    return bench_of(folder, f"{text}roles: {{supply: feed A}}\n")
+
+
 @POSIX
 def test_a_station_that_does_not_answer_keeps_no_other_from_going_off(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The first has a minute to answer; the second is told to go off, and seen to be off, before that is over."""
     monkeypatch.setattr(instrument_module, "TAKE_OVER_SHARED", 20.0)
-    (tmp_path / "drivers").mkdir()
-    (tmp_path / "drivers" / "station.yaml").write_text(STATION, "utf-8")
     twin = Rectifiers()
     with served(twin) as port:
-        text = "".join(
-            f"  - {{name: feed {name}, profile: station, port: {port.address}, station: {number}}}\n"
-            for number, name in ((1, "A"), (2, "B"))
-        )
-        bench = bench_of(tmp_path, f"{text}roles: {{supply: feed A}}\n")
+        bench = two_rectifiers(tmp_path, port.address)
         with bench.connect("feed A") as one, bench.connect("feed B") as other, ThreadPoolExecutor(2) as pool:
             for rectifier in (one, other):
                 rectifier.open()

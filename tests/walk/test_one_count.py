@@ -10,6 +10,7 @@ import pytest
 
 from bench.judge.accuracy import AccuracyRow
 from bench.walk.results import results
+from bench.walk.state import Phase
 from tests.walk import paper_walk as paper
 from tests.walk.paper_walk import Desk, Made
 
@@ -77,3 +78,28 @@ def test_one_count_below_the_zero_is_as_good_as_the_zero_itself(tmp_path: Path) 
         assert outcome.figure.expanded is not None
         doubt[shown] = outcome.figure.expanded
     assert max(doubt.values()) < 1.1 * min(doubt.values())
+
+
+APART = """
+sequence: apart
+plant: plant.yaml
+steps:
+  - {step: measure, read: resistance, between: [J1.1, J1.2], limit: {at-least: 100 kohm, source: wires that are apart}}
+"""
+
+
+@pytest.mark.parametrize(
+    ("shown", "verdict"),
+    [
+        ({"over": "+"}, "undecided"),
+        ({"over": "+", "range": 10.0}, "undecided"),
+        ({"over": "+", "range": 1e6}, "pass"),
+        ({"over": "+", "bound": 1e6}, "pass"),
+    ],
+)
+def test_over_range_proves_what_its_range_proves_and_one_that_nobody_knows_the_lowest(
+    tmp_path: Path, shown: Mapping[str, object], verdict: str
+) -> None:
+    desk = Desk(paper.made(tmp_path, APART).began).until(index=0, phase=Phase.MEASURING)
+    desk.read(**shown)
+    assert results(desk.state)[0].verdict == verdict
