@@ -71,6 +71,16 @@ def build(
     return (None if builder.report.problems else plant), builder.report
 
 
+_TERMINAL: Final = "a connector, or a terminal such as 'J101.12', 'F3.load' or 'BA.2'"
+_END: Final = f"{_TERMINAL}; 'cut' for what hangs loose, 'unknown' for what goes nobody knows where"
+_EXPECTED: Final = {
+    "from": _END,
+    "to": _END,
+    "line-on": "the busbar stud that its line side is bolted to, such as 'BA.2'",
+    "load-on": "the busbar stud that its load side is bolted to, such as 'BA.2'",
+}
+"""What a field that names a place of the plant may say."""
+
 class _Builder:
     """Goes through the file once, in an order in which names are known before they are used."""
 
@@ -408,6 +418,6 @@ class _Builder:
                 return None
         else:
             known = (*self.sites.connectors, *(name for name in self.terminals if name in owners))
-        expected = "a connector, or a terminal such as 'J101.12', 'F3.load' or 'BA.2'"
+        expected = _EXPECTED.get(str(steps[0]) if steps else "", _TERMINAL)
         self.report.say(at, *steps, found=f"'{text}'", expected=expected, hint=near(text, known))
         return None

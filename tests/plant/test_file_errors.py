@@ -75,7 +75,7 @@ def test_unknown_names_come_with_the_near_miss(problems):
     cables = "cables:\n  - {name: W1, type: P52, length: 2 m, from: J1, to: J22}\n"
     assert problems(TYPES + BAYS + cables.replace("P52", "P25")) == [
         "plant.yaml:21:54: cables[0].to: found 'J22', expected a connector, or a terminal such as 'J101.12', 'F3.load' "
-        "or 'BA.2'; did you mean 'J2'?"
+        "or 'BA.2'; 'cut' for what hangs loose, 'unknown' for what goes nobody knows where; did you mean 'J2'?"
     ]
     assert problems(TYPES + BAYS + cables.replace("J22", "J2")) == [
         "plant.yaml:21:22: cables[0].type: found 'P52', expected a cable type: one of 'P25', 'C3'; did you mean 'P25'?"
@@ -531,7 +531,7 @@ def test_problems_of_form_type_sense_and_pin_lists_come_in_one_go(problems):
         "'length-tolerance', 'trays', 'from', 'to', 'from-status', 'to-status', 'pins', 'conductors' and 4 more; "
         "did you mean 'from'?",
         "plant.yaml:23:54: cables[2].to: found 'J9', expected a connector, or a terminal such as 'J101.12', 'F3.load' "
-        "or 'BA.2'",
+        "or 'BA.2'; 'cut' for what hangs loose, 'unknown' for what goes nobody knows where",
         "w1.csv:2:5: to: found pin '66', expected a pin of J3: one of '1', '2', '3', '4', '5', '6', '7', '8', '9'; "
         "did you mean '6'?",
     ]
@@ -610,7 +610,7 @@ def test_pins_of_no_connector_are_said_once(problems):
     ]
     assert problems(TYPES + BAYS + W1.replace("to: J3", "to: J33"), w1=rows) == [
         "plant.yaml:21:53: cables[0].to: found 'J33', expected a connector, or a terminal such as 'J101.12', 'F3.load' "
-        "or 'BA.2'; did you mean 'J3'?"
+        "or 'BA.2'; 'cut' for what hangs loose, 'unknown' for what goes nobody knows where; did you mean 'J3'?"
     ]
 
 

@@ -219,9 +219,15 @@ def land(index: Index, causes: Sequence[Cause]) -> Landing:
     )
 
 
-def labels(index: Index, causes: Sequence[Cause]) -> list[int]:
-    """A label for every pin under these causes: two pins conduct when their labels are the same."""
-    landing = land(index, causes)
+def labels(index: Index, causes: Sequence[Cause], landing: Landing | None = None) -> list[int]:
+    """A label for every pin under these causes: two pins conduct when their labels are the same.
+
+    Args:
+        index: of the design.
+        causes: what was done.
+        landing: where these causes land the wires, where that is known.
+    """
+    landing = land(index, causes) if landing is None else landing
     links = [
         (n, f)
         for wire, (n, f) in enumerate(zip(landing.near, landing.far, strict=True))

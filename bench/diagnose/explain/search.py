@@ -26,7 +26,7 @@ from bench.diagnose.explain.causes import (
     bits,
 )
 from bench.diagnose.explain.dead_parts import adrift, together
-from bench.diagnose.explain.forward import Difference, labels, land
+from bench.diagnose.explain.forward import Difference, Landing, labels, land
 from bench.diagnose.explain.pin_map import Design, Index, Measured, Pin
 from bench.diagnose.explain.plug_causes import Plugs
 from bench.diagnose.explain.seen import Seen, gather
@@ -111,14 +111,16 @@ def explain(design: Design, measured: Measured) -> Explanation:
     search = Plugs(index, seen)
     plugs, wirewise, _ = search.run()
     causes = first = [*plugs, *wirewise.causes]
-    wrong = seen.differences(labels(index, causes))
+    landing = land(index, causes)
+    wrong = seen.differences(labels(index, causes, landing))
     hopeless = set(seen.contradictions)
     if any((a, b) not in hopeless for a, b, _ in wrong):
         causes = _forced(index, seen, causes)
-        wrong = seen.differences(labels(index, causes))
-    landing = land(index, causes)
+        landing = land(index, causes)
+        wrong = seen.differences(labels(index, causes, landing))
     causes = together(index, causes, adrift(landing.near, landing.far))
-    causes += _high(index, measured, causes)
+    # which wires are said to be open together changes nothing of where they land
+    causes += _high(index, measured, landing)
     findings = tuple(_finding(design, cause) for cause in causes)
     unexplained = tuple(Difference((index.pins[a], index.pins[b]), joined) for a, b, joined in wrong)
     rivals = [(cost, other) for cost, other in search.weighed if other != first]
@@ -222,11 +224,10 @@ def _forced(index: Index, seen: Seen, causes: list[Cause]) -> list[Cause]:
     return [*(c for c in causes if not isinstance(c, JoinCause)), *opened, *joins]
 
 
-def _high(index: Index, measured: Measured, causes: list[Cause]) -> list[Cause]:
+def _high(index: Index, measured: Measured, landing: Landing) -> list[Cause]:
     """Wires that conduct but read above their limit; as one cause when a connector has most of them."""
     if not measured.resistances:
         return []
-    landing = land(index, causes)
     high: list[int] = []
     known: dict[int, list[int]] = {}
     for wire, (a, b) in enumerate(zip(landing.near, landing.far, strict=True)):

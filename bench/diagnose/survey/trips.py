@@ -32,8 +32,8 @@ from bench.diagnose.survey.rates import SURE, Costs
 from bench.plant.finds import UNREAD, LooseEnd
 
 Look = Literal["label", "count", "tape"]
-MOST_TAGS: Final = 16
-"""Tags that are told apart with ease by one reading each."""
+MOST_TAGS: Final = 24
+"""Tags of one trip: half of the values of E24 that a cheap meter tells apart by one reading each, frame and all."""
 _UNLIKELY: Final = (0.02, 0.004, 0.0005)
 """A pair with a smaller chance is not tried; where nothing is left above, the next figure holds."""
 _UNSURE: Final = 0.004
