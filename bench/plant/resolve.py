@@ -81,6 +81,7 @@ _EXPECTED: Final = {
 }
 """What a field that names a place of the plant may say."""
 
+
 class _Builder:
     """Goes through the file once, in an order in which names are known before they are used."""
 
