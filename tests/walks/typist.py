@@ -61,6 +61,7 @@ class Typist:
         self._person: Person | None = None
         self.state = start()
         self.typed = 0
+        self._seen = 0
 
     def walk(self) -> State:
         """To the end; returns the state that the record folds to."""
@@ -87,8 +88,10 @@ class Typist:
 
     def _look(self) -> bool:
         """Take in what came to the record."""
-        if not self._record.exists():
+        size = self._record.stat().st_size if self._record.exists() else 0
+        if size == self._seen:
             return False
+        self._seen = size
         came = [entry for entry in read_record(self._record) if entry.n > self.state.taken]
         for entry in came:
             if self._person is None:
@@ -249,8 +252,15 @@ class Pressed:
     def answer(self, text: str, state: State) -> None:
         number, glass = state.number, self.glass
 
+        seen, taken = 0, False
+
         def done() -> bool:
-            return any(getattr(entry.event, "number", None) == number for entry in read_record(self._record))
+            nonlocal seen, taken
+            size = self._record.stat().st_size
+            if size != seen:
+                seen = size
+                taken = any(getattr(entry.event, "number", None) == number for entry in read_record(self._record))
+            return taken
 
         step, kind = state.step, page(state).kind
         if kind == "caution":
