@@ -28,6 +28,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="the file to write; by default beside the record, or report.html for several",
     )
+    parser.add_argument(
+        "--appendix",
+        action="store_true",
+        help="with the places, limit and time of every reading, the faces of all connectors and plots",
+    )
 
 
 def run(options: argparse.Namespace) -> int:
@@ -38,7 +43,7 @@ def run(options: argparse.Namespace) -> int:
     if len(options.records) == 1 and is_watch(options.records[0]):
         return _watch_report(options.records[0], options.output)
     records = records_in(options.records)
-    written = write_report(records, options.output)
+    written = write_report(records, options.output, full=options.appendix)
     for error in written.wrong:
         print(f"NOT IN IT: {error}", file=sys.stderr)
     for copy, record in written.copies.items():
@@ -78,12 +83,13 @@ class Written(msgspec.Struct, frozen=True):
     copies: Mapping[Path, Path] = msgspec.field(default_factory=dict)
 
 
-def write_report(paths: list[Path], output: Path | None = None) -> Written:
+def write_report(paths: list[Path], output: Path | None = None, *, full: bool = False) -> Written:
     """Write the report of some records; what is wrong with one does not keep the others from it.
 
     Args:
         paths: the records, in any order.
         output: the file; by default beside the record, or report.html for several.
+        full: with the appendix.
 
     Returns:
         What was written.
@@ -126,5 +132,5 @@ def write_report(paths: list[Path], output: Path | None = None) -> Written:
     sheets.sort(key=lambda one: (one.began, one.path.name))
     output = output or (sheets[0].path.with_suffix(".html") if len(paths) == 1 else Path("report.html"))
     left = [*map(str, wrong.values()), *(f"{copy} is a copy of {path}" for copy, path in once.copies.items())]
-    save(output, page(sheets, readings, utc_now(), left))
+    save(output, page(sheets, readings, utc_now(), left, full=full))
     return Written(output, len(sheets), tuple(wrong.values()), once.copies)

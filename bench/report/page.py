@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+from collections import Counter
 from collections.abc import Sequence
 from datetime import datetime
 from functools import lru_cache
@@ -22,8 +23,9 @@ from bench import __version__
 from bench.job.rows import Evidence
 from bench.job.study import study
 from bench.report import faces, svg
-from bench.report.sheet import Searched, Section, Sheet
+from bench.report.sheet import NotPassed, Searched, Section, Sheet
 from bench.report.trace_text import drawing
+from bench.say.lists import some
 from bench.say.times import second, zone
 from bench.texts import clean_lines
 
@@ -34,6 +36,17 @@ TEMPLATE: Final = Path(__file__).with_name("report.html")
 MOST_PARTS: Final = 25
 """Readings of one section that are plotted against their limit: the nearest to it and beyond."""
 MOST_HISTORIES: Final = 12
+MOST_FINDINGS: Final = 12
+"""Findings on the first page; what is more stands with its record."""
+MOST_WHOLE: Final = 3
+"""Records whose every reading is listed without the appendix; of more, those that did not pass."""
+MOST_FACES: Final = 4
+"""Connector faces on the first page."""
+MOST_SOURCES: Final = 6
+FEW_SOURCES: Final = 2
+"""Sources of limits that are named below the results of one section, with and without the appendix."""
+URGENT: Final = {"fail": 0, "undecided": 1, "void": 2, "skipped": 3}
+"""The order of findings."""
 PICTURES: Final = {".jpg": "image/jpeg", ".jpeg": "image/jpeg", ".png": "image/png", ".gif": "image/gif"}
 MOST_PICTURE: Final = 8_000_000
 """Bytes of a picture that still goes into the page; a bigger one is named there."""
@@ -48,14 +61,22 @@ class Drawn(msgspec.Struct, frozen=True):
     svg: str
 
 
-def page(sheets: Sequence[Sheet], readings: Sequence[Evidence], issued: datetime, left: Sequence[str] = ()) -> str:
-    """Render the report.
+def page(
+    sheets: Sequence[Sheet],
+    readings: Sequence[Evidence],
+    issued: datetime,
+    left: Sequence[str] = (),
+    *,
+    full: bool = False,
+) -> str:
+    """Render the report: what was found and what to do stand first, then how it came about.
 
     Args:
         sheets: one for each record, in the order of time; at least one.
         readings: all readings of all of them, for histories.
         issued: when the report is made.
         left: why other records are not in it.
+        full: with the appendix: places, limit and time of every reading, all faces, plots against the limits.
     """
     from markupsafe import Markup
 
@@ -63,11 +84,20 @@ def page(sheets: Sequence[Sheet], readings: Sequence[Evidence], issued: datetime
         # our own drawings, whose texts are escaped where they are made
         return [{"caption": one.caption, "svg": Markup(one.svg)} for one in drawn]
 
+    findings = _findings(sheets)
+    found = [one for one in sheets[0].searches if one.verdict != "pass"] if len(sheets) == 1 else []
+    searched = {one.title for one in found}
+    front = {id(one) for one in findings[:MOST_FINDINGS]}
+    plants_told: set[str] = set()
     parts = [
         {
             "sheet": one,
-            "faces": safe(_faces(one)),
-            "plots": {section.title: safe(_parts(section)) for section in one.sections},
+            "first": _first_time(one.setting.plant.name, plants_told),
+            "on_front": all(id(it) in front or it.line.title in searched for it in one.not_passed),
+            "searched_on_front": len(found) == len(one.searches),
+            "faces": safe(_faces(one)) if full else [],
+            "plots": {section.title: safe(_parts(section)) if full else [] for section in one.sections},
+            "sources": MOST_SOURCES if full else FEW_SOURCES,
             "pictures": _pictures(one),
             "searches": [(searched, safe(_searched(one, searched))) for searched in one.searches],
         }
@@ -83,11 +113,58 @@ def page(sheets: Sequence[Sheet], readings: Sequence[Evidence], issued: datetime
         simulated=[one for one in sheets if one.bench.simulated],
         sheets=sheets,
         parts=parts,
+        full=full,
+        brief=len(sheets) > MOST_WHOLE and not full,
+        findings=findings,
+        most=MOST_FINDINGS,
+        wrong_with=list(dict.fromkeys(sentence for one in sheets for sentence in one.seen)) if len(sheets) == 1 else [],
+        found=found,
+        front_faces=safe(_front_faces(sheets, findings)),
+        to_do=_to_do(findings),
         histories=safe(_histories(readings)),
         style=Markup(svg.STYLE + faces.STYLE),
         moment=second,
         left=[clean_lines(text) for text in left],
     )
+
+
+def _first_time(name: str, told: set[str]) -> bool:
+    """Whether a name comes up for the first time."""
+    new = name not in told
+    told.add(name)
+    return new
+
+
+def _findings(sheets: Sequence[Sheet]) -> list[NotPassed]:
+    """What did not pass when it was read last, over all records; what passed later in another one is mended."""
+    found: dict[tuple[str, ...], NotPassed] = {}
+    for one in sheets:
+        for line in (line for section in one.sections for line in section.lines):
+            found.pop((line.title, *line.between), None)
+        searched = {search.title for search in one.searches} if len(sheets) == 1 else set()
+        found.update((it.point, it) for it in one.not_passed if it.line.title not in searched)
+    return sorted(found.values(), key=lambda one: URGENT.get(one.line.verdict, len(URGENT)))
+
+
+def _to_do(findings: Sequence[NotPassed]) -> list[tuple[str, str]]:
+    """What to do, each once, with the names that it is to be done for."""
+    found: dict[str, list[str]] = {}
+    for one in findings:
+        for text in one.advice:
+            found.setdefault(text, []).append(one.line.title)
+    return [(text, some(list(dict.fromkeys(names)), 8)) for text, names in found.items()]
+
+
+def _front_faces(sheets: Sequence[Sheet], findings: Sequence[NotPassed]) -> list[Drawn]:
+    """The connectors that findings point at, each with all that was read of it; those with most findings first."""
+    pointed = Counter(place.rpartition(".")[0] for one in findings for place in one.line.between)
+    drawn: list[Drawn] = []
+    for name, _ in pointed.most_common():
+        one = next((one for one in reversed(sheets) if name in one.setting.plant.connectors), None)
+        if one is not None and len(drawn) < MOST_FACES:
+            plant = one.setting.plant
+            drawn.append(Drawn(plant.where(name), faces.face(plant.connectors[name], one.pins)))
+    return drawn
 
 
 def number(sheets: Sequence[Sheet]) -> str:

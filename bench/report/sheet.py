@@ -10,6 +10,7 @@ import msgspec
 
 from bench.diagnose.supply.patterns import findings
 from bench.plant.model import Plant, UnknownName
+from bench.quantity import engineering
 from bench.record.kept import place_of, wrong_file
 from bench.record.read import BrokenRecord
 from bench.record.replay import Taken
@@ -59,6 +60,25 @@ class Line(msgspec.Struct, frozen=True):
     connected: bool = False
 
 
+class NotPassed(msgspec.Struct, frozen=True):
+    """One result that did not pass.
+
+    Attributes:
+        line: the result.
+        places: where to look, in words.
+        advice: what to do.
+    """
+
+    line: Line
+    places: tuple[str, ...]
+    advice: tuple[str, ...]
+
+    @property
+    def point(self) -> tuple[str, ...]:
+        """What it is said of, whichever record says it."""
+        return (self.line.title, *self.line.between)
+
+
 class Section(msgspec.Struct, frozen=True):
     """The results under one heading, and the sources of their limits."""
 
@@ -67,6 +87,14 @@ class Section(msgspec.Struct, frozen=True):
     sources: tuple[str, ...]
     parts: tuple[tuple[str, float, float, str], ...]
     """Name, reading over upper limit, uncertainty over upper limit, verdict: for a plot."""
+    summary: str = ""
+    """How many came to which verdict, and between which readings those lie that passed."""
+
+    @property
+    def limit(self) -> str:
+        """The limit in words, where it is one and the same for all; empty where it is not."""
+        found = {line.asked for line in self.lines}
+        return found.pop() if len(found) == 1 else ""
 
 
 class Searched(msgspec.Struct, frozen=True):
@@ -140,7 +168,7 @@ class Sheet(msgspec.Struct):
         asked_for: how many readings and the like the sequence asks for.
         searches: what searches found.
         seen: what is wrong with what was brought up, in words.
-        not_passed: results with where to look and what to do.
+        not_passed: results that did not pass, each with where to look and what to do.
         conditions: name and value of what was asked and taken.
         holds: hold points that were passed, and by whom.
         deviations: what was not done as the sequence says.
@@ -166,7 +194,7 @@ class Sheet(msgspec.Struct):
     asked_for: int = 0
     searches: list[Searched] = msgspec.field(default_factory=list)
     seen: list[str] = msgspec.field(default_factory=list)
-    not_passed: list[tuple[Line, tuple[str, ...]]] = msgspec.field(default_factory=list)
+    not_passed: list[NotPassed] = msgspec.field(default_factory=list)
     conditions: list[tuple[str, str]] = msgspec.field(default_factory=list)
     holds: list[Happening] = msgspec.field(default_factory=list)
     deviations: list[Happening] = msgspec.field(default_factory=list)
@@ -351,7 +379,7 @@ def _add_results(made: Sheet, state: State) -> None:
         for place in step.probes or ():
             made.pins.setdefault(place, []).append(outcome.verdict)
         if outcome.verdict != "pass" and not too_coarse(setting, outcome):
-            made.not_passed.append((line, (*_where(setting.plant, step), *outcome.advice)))
+            made.not_passed.append(NotPassed(line, tuple(_where(setting.plant, step)), outcome.advice))
     made.seen = [one.sentence for one in findings(state)]
     tallied = tally(state)
     made.counts.update(tallied.counts)
@@ -365,7 +393,21 @@ def _add_results(made: Sheet, state: State) -> None:
             if outcome.figure.value is not None and (high := outcome.bounds.high) and outcome.bounds.low is None
             for expanded in (outcome.figure.expanded or 0.0,)
         )
-        made.sections.append(Section(title, lines, sources, parts))
+        made.sections.append(Section(title, lines, sources, parts, _summary([outcome for _, outcome in found])))
+
+
+def _summary(outcomes: list[Outcome]) -> str:
+    counts = Counter(one.verdict for one in outcomes)
+    words = [f"{number} {verdict}" for verdict, number in counts.most_common()]
+    passed = [one.figure for one in outcomes if one.verdict == "pass"]
+    values = sorted(one.value for one in passed if one.value is not None)
+    if values and len({one.unit for one in passed}) == 1:
+        low, high = (engineering(value, passed[0].unit) for value in (values[0], values[-1]))
+        words.append(f"those that passed read {low if low == high else f'{low} to {high}'}")
+    over = sum(1 for one in passed if one.over)
+    if over:
+        words.append(f"{over} over range")
+    return ", ".join(words)
 
 
 def _line(step: Step, outcome: Outcome) -> Line:

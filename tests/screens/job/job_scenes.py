@@ -301,7 +301,9 @@ class HallScene:
 
 
 JOB_SCENES: dict[str, HallScene] = {
-    "start": HallScene((), ("bay 2", "first power 0 of 2", "continuity of W1", "6 changes", "never tested", "held up")),
+    "start": HallScene(
+        (), ("bay 2", "first power 0 of 2", "continuity of W1", "6 changes", "never tested", "blocked most by")
+    ),
     "ready": HallScene(("2",), ("everything, all", "line jacks", "W1", "proven", "failing", "void")),
     "ready-failing": HallScene(("2", "f", "f"), ("everything, failing", "cable W1", "W1.2", "limit: at most 0.6 Ω")),
     "next": HallScene(("3",), ("in the order that clears most", "cable W1", "goals wait for it")),

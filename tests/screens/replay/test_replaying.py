@@ -577,7 +577,7 @@ def test_no_colours_where_none_are_wanted(record: Path, monkeypatch: pytest.Monk
             await stage.press("f")
             return stage.app.export_screenshot().lower()
 
-    assert "#c4302b" in asyncio.run(look())
+    assert "#d70000" in asyncio.run(look())
     monkeypatch.setenv("NO_COLOR", "1")
     bare = asyncio.run(look())
-    assert not any(colour in bare for colour in ("#c4302b", "#f0b64c", "#ff7d5c"))
+    assert not any(colour in bare for colour in ("#d70000", "#f0b64c", "#ff7d5c"))
