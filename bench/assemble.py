@@ -197,11 +197,14 @@ def bench_facts(bench: Bench) -> BenchFacts:
     for facts in plain["instruments"]:
         names: dict[str, str] = {}
         dials: dict[str, str] = {}
+        renews: dict[str, float] = {}
         for function in bench.profiles[facts["name"]].functions:
             name = function_name(function.reads, function.wires)
             if names.setdefault(name, function.name) == function.name and function.dial:
                 dials[name] = function.dial
-        facts["accuracy_of"], facts["dials"] = names, dials
+            if names[name] == function.name and function.renews.value:
+                renews[name] = function.renews.value
+        facts["accuracy_of"], facts["dials"], facts["renews"] = names, dials, renews
         if facts["by_eye"]:
             facts["displays"] = _displays(bench.profiles[facts["name"]])
     routes = bench.routes

@@ -72,7 +72,9 @@ class Soak(msgspec.Struct, frozen=True):
     wants_s: float
 
 
-def soak(times: Sequence[float], values: Sequence[float], matters: float, count: float = 0.0) -> Soak | None:
+def soak(
+    times: Sequence[float], values: Sequence[float], matters: float, count: float = 0.0, renews: float = 0.0
+) -> Soak | None:
     """What a soak says; None where there are too few readings for any answer.
 
     Args:
@@ -80,6 +82,7 @@ def soak(times: Sequence[float], values: Sequence[float], matters: float, count:
         values: the readings.
         matters: a change over the whole soak that matters, in the unit of the readings.
         count: one step of the meter's last digit, in the unit of the readings.
+        renews: seconds from one new value of the meter to the next, where its profile says so.
     """
     if len(values) < FEWEST_BLOCKS or times[-1] <= times[0]:
         return None
@@ -94,7 +97,7 @@ def soak(times: Sequence[float], values: Sequence[float], matters: float, count:
         # all that was read lies within what matters: no statistics are needed, and a smooth curve has none
         ends = 60 * abs(values[-1] - values[0]) / lasted
         return Soak("steady", 60 * rise, ends, 0.0, 0.0, spread, 0.0)
-    update = lasted / (len(updates) - 1) if len(updates) > 1 else 0.0
+    update = max(renews, lasted / (len(updates) - 1) if len(updates) > 1 else 0.0)
     # noise that is small beside what matters can fool nobody, and a smooth curve would pass for a long memory
     memory = 0.0 if QUIET * spread <= matters else _correlation_s(updates, update)
     shortest = max(UPDATES_IN_A_BLOCK * update, CORRELATION_TIMES_IN_A_BLOCK * memory)

@@ -106,7 +106,7 @@ class Network:
         CircuitError: a repeated edge name, or a resistance that is negative or not a number.
     """
 
-    __slots__ = ("_before", "_children", "_islands", "_lent", "_ohms", "_table")
+    __slots__ = ("_before", "_children", "_holds", "_islands", "_lent", "_ohms", "_table")
 
     def __init__(self, edges: Iterable[Edge] = (), nodes: Iterable[Node] = ()) -> None:
         self._table, self._ohms = _extend(_Table({}, {}, [], []), [], edges, nodes)
@@ -114,6 +114,7 @@ class Network:
         self._before: _Before | None = None
         self._lent: tuple[tuple[Edge, ...], Network] | None = None
         self._children = 0
+        self._holds: tuple[Edge, ...] = ()
 
     # what it is
 
@@ -152,6 +153,7 @@ class Network:
         child._children = 0
         child._islands = child._lent = None
         child._before = None
+        child._holds = self._holds
         if self._islands is not None:
             child._before = _Before(self._islands, self._ohms, frozenset(touched))
         elif self._before is not None:
@@ -309,6 +311,18 @@ class Network:
             amps[source.id] = drop / source.ohms
         return solution
 
+    def held(self, voltages: Sequence[VoltageSource]) -> Network:
+        """This network with the sources' series resistances in it, ready to be asked and extended many times.
+
+        Args:
+            voltages: the sources that it and whatever extends it will be solved with.
+        """
+        network = self._lend(voltages)
+        islands = network._ready()
+        for source in voltages:
+            network._factor(islands[network._node(source.plus)])
+        return network
+
     def _lend(self, voltages: Sequence[VoltageSource]) -> Network:
         """This network with the sources' series resistances; the last one is kept."""
         for source in voltages:
@@ -318,11 +332,13 @@ class Network:
                     f"voltage source {source.id!r} needs a series resistance above 0 ohm, found {source.ohms!r}"
                 )
         edges = tuple(Edge(("series of", s.id), s.plus, s.minus, s.ohms) for s in voltages)
-        if not edges:
+        if edges == self._holds:
             return self
         if self._lent is None or self._lent[0] != edges:
             self._ready()
-            self._lent = (edges, self.extended(edges))
+            lent = self.extended(edges)
+            lent._holds = edges
+            self._lent = (edges, lent)
         return self._lent[1]
 
     def _driven(self, currents: Sequence[CurrentSource], voltages: Sequence[VoltageSource]) -> _Field:

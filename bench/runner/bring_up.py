@@ -56,6 +56,7 @@ class BringUp(msgspec.Struct):
         switch_on: guards everything that switches on.
         shown: takes every reading as it comes, for screens.
         ammeter: an ammeter in the supply's lead, where the supply's own reading is not to be used.
+        now: the monotonic clock, the same that the instrument goes by.
     """
 
     instrument: Instrument
@@ -64,6 +65,7 @@ class BringUp(msgspec.Struct):
     switch_on: SwitchOn
     shown: Callable[[Rising], None] = lambda rising: None
     ammeter: Ammeter | None = None
+    now: Callable[[], float] = time.monotonic
     _times: list[float] = msgspec.field(default_factory=list)
     _amps: list[float | None] = msgspec.field(default_factory=list)
     _terminal: list[tuple[float, float]] = msgspec.field(default_factory=list)
@@ -141,10 +143,10 @@ class BringUp(msgspec.Struct):
         wanted: dict[str, str | float] = {"voltage": order.volts, "current": order.limit_a}
         if first:
             self.switch_on(lambda: self.instrument.set_output(True, wanted))
-            self._began = self.clock(time.monotonic())
+            self._began = self.clock(self.now())
         else:
             self.switch_on(lambda: self.instrument.change_output(wanted))
-        t = self.clock(time.monotonic()) - self._began
+        t = self.clock(self.now()) - self._began
         watch.was_set(t)
         self._sets.append((t, order.volts, order.limit_a))
 

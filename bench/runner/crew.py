@@ -729,7 +729,7 @@ class _Worker(threading.Thread):
             moments = [time.value for time in source.times]
             taken = instrument.read_timed([moment / self._hurry for moment in moments])
             series = [(moment, sample.value) for moment, sample in zip(moments, taken, strict=True)]
-            read = _read(job.number, self.port.name, function, taken[-1:])
+            read = read_of(job.number, self.port.name, function, taken[-1:])
             return msgspec.structs.replace(read, series=series)
         after = source.lasts
         samples = [instrument.read(after / self._hurry)]
@@ -740,7 +740,7 @@ class _Worker(threading.Thread):
         # an overload does not become a number by reading it again
         while len(samples) < source.readings and samples[-1].value is not None:
             samples.append(instrument.read())
-        return _read(job.number, self.port.name, function, samples)
+        return read_of(job.number, self.port.name, function, samples)
 
     def _route(self, job: _Route) -> None:
         """A reading through relays: they are closed before, still closed after, and open again before it counts.
@@ -941,8 +941,15 @@ class _Worker(threading.Thread):
         return state.confirmed, state.what
 
 
-def _read(number: int, instrument: str, function: str, samples: list[Taken]) -> e.Read:
-    """The event of one reading, or of the mean of several."""
+def read_of(number: int, instrument: str, function: str, samples: list[Taken]) -> e.Read:
+    """The event of one reading, or of the mean of several.
+
+    Args:
+        number: the request's.
+        instrument: its name on the bench.
+        function: as readings name it.
+        samples: one at least.
+    """
     last = samples[-1]
     values = [sample.value for sample in samples if sample.value is not None]
     mean = statistics.fmean(values) if len(values) == len(samples) else None

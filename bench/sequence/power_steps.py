@@ -71,13 +71,14 @@ def at_stages(step: Energise, tree: PowerTree, what: Powered) -> tuple[float, ..
     return tuple(made)
 
 
-def ramp(step: Energise, forecast: Forecast, lower: Sequence[float]) -> RampUp:
+def ramp(step: Energise, forecast: Forecast, lower: Sequence[float], renews_s: float = 0.0) -> RampUp:
     """The step as a ramp to watch.
 
     Args:
         step: the step.
         forecast: of its target.
         lower: what may rightly flow at each of its lower stages, see :func:`at_stages`.
+        renews_s: from one new value of the ammeter to the next.
     """
     levels = [
         Level(
@@ -95,7 +96,7 @@ def ramp(step: Energise, forecast: Forecast, lower: Sequence[float]) -> RampUp:
     limit = step.current_limit.value
     top = Level(step.voltage.value, limit, step.inrush.value, most, None, step.hold.value, step.within.value)
     band = step.band.value if step.band is not None else max(BAND[0] * forecast.typical.amps, BAND[1])
-    return RampUp((*levels, top), step.settle.value, band, step.soak.value)
+    return RampUp((*levels, top), step.settle.value, band, step.soak.value, renews_s)
 
 
 class Planned(msgspec.Struct, frozen=True):

@@ -52,6 +52,8 @@ class InstrumentFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=T
         outputs: whether it has an output that can be on.
         by_eye: a person reads it and types what it shows.
         displays: of one that is read by eye: function, as readings name it, to what its ranges show.
+        renews: function, as readings name it, to the seconds from one new value to the next; one that is not named has
+            a new value whenever it is asked.
     """
 
     name: str
@@ -69,6 +71,7 @@ class InstrumentFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=T
     outputs: bool = False
     by_eye: bool = False
     displays: dict[str, list[Display]] = {}
+    renews: dict[str, float] = {}
 
     @cached_property
     def table(self) -> AccuracyTable | None:

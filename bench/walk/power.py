@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import statistics
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
 from typing import Final
 
 import msgspec
@@ -17,7 +17,7 @@ from msgspec.structs import replace
 
 from bench.judge.limit import Limit
 from bench.judge.soak import soak
-from bench.judge.watch import LEAST_READINGS, RampUp, inrush
+from bench.judge.watch import LEAST_READINGS, SOAK_READINGS, RampUp, inrush
 from bench.plant.handled import Handled
 from bench.plant.model import Plant
 from bench.quantity import engineering
@@ -38,6 +38,8 @@ NEXT_TO_NOTHING: Final = 0.005
 
 MANY: Final = 5
 """So many readings one after the other are no noise."""
+SLOW_S: Final = 1.0
+"""An ammeter that renews no oftener than this is said to be slow (common practice, no source)."""
 MOVES: Final = 0.010
 """Amperes: less than this over a soak does not matter (common practice, no source)."""
 
@@ -56,8 +58,18 @@ class Prepared(msgspec.Struct, frozen=True):
     refusal: str = ""
 
 
-def prepare(plant: Plant, step: Energise, closed: Collection[str], out: Collection[str]) -> Prepared:
-    """Work a step out for the breakers that are closed and the cards that are in now."""
+def prepare(
+    plant: Plant, step: Energise, closed: Collection[str], out: Collection[str], renews_s: float = 0.0
+) -> Prepared:
+    """Work a step out for the breakers that are closed and the cards that are in now.
+
+    Args:
+        plant: the plant.
+        step: the step.
+        closed: the closed breakers.
+        out: the cards that are out.
+        renews_s: from one new value of the ammeter to the next.
+    """
     tree = power_tree(plant, step.derating.value)
     try:
         forecast = tree.forecast(powered(step, plant, closed, out))
@@ -67,7 +79,7 @@ def prepare(plant: Plant, step: Energise, closed: Collection[str], out: Collecti
         lines = "; ".join(headroom_line(load, step.derating.value) for load in forecast.overloads)
         return Prepared(None, forecast, f"it would overload breaker {lines}")
     lower = at_stages(step, tree, forecast.powered)
-    return Prepared(ramp(step, forecast, lower), forecast)
+    return Prepared(ramp(step, forecast, lower, renews_s), forecast)
 
 
 def judge_energised(
@@ -91,7 +103,7 @@ def judge_energised(
     source_text = f"cards of {names} with their spread at {engineering(found.forecast.powered.volts, 'V')}"
     base = replace(base, bounds=Bounds(low, high, source_text))
     if event.why != "done":
-        word = _word(source, event, found.forecast)
+        word = _word(source, event, found.forecast, found.ramp.renews_s)
         told = _tripped(event, found, high, word)
         figure = replace(base.figure, value=_last(event))
         return replace(base, verdict="fail", figure=figure, finding=word, sentence=told)
@@ -105,7 +117,7 @@ def _last(event: e.Energised) -> float | None:
 _FINDINGS: Final = {"limit": "heavy", "over": "heavy", "volts": "heavy", "leaks": "leaks", "restless": "restless"}
 
 
-def _word(source: Energise, event: e.Energised, forecast: Forecast) -> str:
+def _word(source: Energise, event: e.Energised, forecast: Forecast, renews_s: float) -> str:
     """What is wrong with a load that tripped, in one word; see :attr:`bench.walk.outcome.Outcome.finding`."""
     word = _FINDINGS.get(event.why, "stopped")
     if word != "heavy":
@@ -114,15 +126,17 @@ def _word(source: Energise, event: e.Energised, forecast: Forecast) -> str:
         return "short"
     if forecast.typical.amps < NEXT_TO_NOTHING:
         return "leaks"
-    return "creeps" if _crept(source, event) else "heavy"
+    return "creeps" if _crept(source, event, renews_s) else "heavy"
 
 
-def _crept(source: Energise, event: e.Energised) -> bool:
+def _crept(source: Energise, event: e.Energised, renews_s: float) -> bool:
     """Whether a current that was right at first rose beyond the window bit by bit, and not by one jump."""
     if event.why != "over" or len(event.sets) <= len(source.ramp):
         return False
-    begun = event.sets[-1][0] + source.inrush.value
-    inside = [a for t, a in zip(event.times, event.amps, strict=True) if t > begun and a is not None]
+    begun = event.sets[-1][0] + source.inrush.value + renews_s
+    seen = [(t, a) for t, a in zip(event.times, event.amps, strict=True) if t > begun and a is not None]
+    # the last reading is the one that was beyond, new or not
+    inside = [a for _, a in [*new_values(seen[:-1], renews_s), *seen[-1:]]]
     if len(inside) < LEAST_READINGS:
         return False
     return inside[-1] - inside[-2] < 0.5 * (inside[-1] - inside[0])
@@ -192,15 +206,17 @@ def _came_up(
     bounds: tuple[float, float],
     hold: Callable[[e.Read, Held], Outcome],
 ) -> Outcome:
-    assert found.forecast is not None
+    assert found.forecast is not None and found.ramp is not None
+    renews = found.ramp.renews_s
     low, high = bounds
     last_set = event.sets[-1][0]
     rest = [
         (t, a)
         for t, a in zip(event.times, event.amps, strict=True)
-        if a is not None and t >= max(last_set, event.times[-1] - source.settle.value - source.soak.value)
+        if a is not None and t >= max(last_set, event.times[-1] - source.settle.value - _soak_s(source, renews))
     ]
-    steady = [a for t, a in rest if t >= event.times[-1] - source.settle.value]
+    rest = new_values(rest, renews)
+    steady = [a for t, a in rest if t >= event.times[-1] - max(source.settle.value, renews)]
     mean = statistics.fmean(steady)
     read = e.Read(
         number=event.number,
@@ -228,16 +244,38 @@ def _came_up(
     elif outcome.verdict == "fail":
         told = f"Fail: draws too much: {told.removeprefix('Fail: ')}"
         outcome = replace(outcome, finding="heavy", sentence=told)
-    watched = [(t, a) for t, a in rest if t >= event.times[-1] - source.soak.value] if source.soak.value else []
-    return _soaked(source, outcome, watched, mean)
+    began = event.times[-1] - _soak_s(source, renews)
+    watched = [(t, a) for t, a in rest if t >= began] if source.soak.value else []
+    return _soaked(source, outcome, watched, mean, renews)
 
 
-def _soaked(source: Energise, outcome: Outcome, watched: list[tuple[float, float]], mean: float) -> Outcome:
+def new_values(readings: Sequence[tuple[float, float]], renews_s: float) -> list[tuple[float, float]]:
+    """The readings without those that a slow meter only said once more.
+
+    Args:
+        readings: times, rising, and what was read.
+        renews_s: seconds from one new value to the next; 0: each reading is new.
+    """
+    kept: list[tuple[float, float]] = []
+    for t, value in readings:
+        if not kept or t - kept[-1][0] >= renews_s:
+            kept.append((t, value))
+    return kept
+
+
+def _soak_s(source: Energise, renews_s: float) -> float:
+    """How long the soak lasted at least, in seconds: a slow meter needs longer for its readings."""
+    return max(source.soak.value, SOAK_READINGS * renews_s) if source.soak.value else 0.0
+
+
+def _soaked(
+    source: Energise, outcome: Outcome, watched: list[tuple[float, float]], mean: float, renews_s: float
+) -> Outcome:
     """The same outcome with what the soak says: what moves fails, and what cannot be told is said to be so."""
     if not watched or outcome.verdict != "pass":
         return outcome
     matters = max(source.drift.value * mean, MOVES)
-    found = soak([t for t, _ in watched], [a for _, a in watched], matters)
+    found = soak([t for t, _ in watched], [a for _, a in watched], matters, renews=renews_s)
     if found is None or found.answer == "steady":
         return outcome
     if found.answer == "undecided":
@@ -269,6 +307,11 @@ def _remarks(source: Energise, found: Prepared, mean: float, slow: str, by_hand:
     told = [slow] if slow else []
     if by_hand:
         told.append(BY_HAND)
+    if found.ramp is not None and found.ramp.renews_s >= SLOW_S:
+        told.append(
+            f"The ammeter has a new value each {found.ramp.renews_s:g} s: what is too much is seen later by as long, "
+            "and until then the supply's limit alone holds it"
+        )
     first, second = found.forecast.likely
     margin = source.margin.value
     if not first - margin <= mean <= second + margin and found.forecast.typical.amps > 0:
@@ -293,6 +336,7 @@ def _details(source: Energise, event: e.Energised, found: Prepared, mean: float)
 def reforming(source: Energise, event: e.Energised, found: Prepared) -> str:
     """Whether capacitors took their time on the lower levels; empty where they did not."""
     levels = found.ramp.levels if found.ramp is not None else ()
+    renews = found.ramp.renews_s if found.ramp is not None else 0.0
     starts = [t for t, _, _ in event.sets]
     for place, level in enumerate(source.ramp):
         leakage = levels[place].leakage_a if place < len(levels) else None
@@ -302,8 +346,9 @@ def reforming(source: Energise, event: e.Energised, found: Prepared) -> str:
         inside = [
             (t - starts[place], a)
             for t, a in zip(event.times, event.amps, strict=True)
-            if a is not None and starts[place] + level.inrush.value < t < end
+            if a is not None and starts[place] + level.inrush.value + renews < t < end
         ]
+        inside = new_values(inside, renews)
         first_below = next((k for k, (_, a) in enumerate(inside) if a <= leakage), len(inside))
         above = inside[:first_below]
         # what noise lifts over the limit now and then is no charge that goes in

@@ -68,8 +68,7 @@ def faults(runs: int, start: int = 0) -> bool:
     print("\n".join(wrong))
     print(f"  energised although an earlier stage should have stopped it: {fed_wrongly} runs")
     most = max((trip.beyond for trip in trips), default=0)
-    slowest = max((trip.seconds for trip in trips), default=0.0)
-    print(f"  {len(trips)} trips: at most {most} reading beyond the window, the first one, and {slowest:.3f} s to off")
+    print(f"  {len(trips)} trips: at most {most} reading beyond the window, the first one")
     return sum(right.values()) == runs and not fed_wrongly and most <= 1 and placed == asked["lossy"]
 
 

@@ -8,6 +8,7 @@ import random
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from bench.judge.soak import soak
 from bench.judge.watch import (
@@ -222,3 +223,68 @@ def test_a_machine_that_was_busy_for_a_minute_judges_nothing_by_it() -> None:
         if isinstance(order, Off | Finished):
             break
     assert said[-1] == Finished(), said
+
+
+def renewed(each: float, amps: object) -> object:
+    """What a meter shows that has a new value only now and then: the same one in between, the inrush's too."""
+    kept: dict[float, tuple[float, float]] = {}
+
+    def shown(t: float, volts: float) -> float:
+        at, value = kept.get(volts, (-math.inf, 0.0))
+        if t - at >= each:
+            kept[volts] = at, value = t, amps(t, volts)  # type: ignore[operator]
+        return value
+
+    return shown
+
+
+def load(t: float, volts: float) -> float:
+    """A sound load whose inrush is over in a second."""
+    return 0.01 + (3.5 if volts > 40 else 0.4) * math.exp(-t / 0.4)
+
+
+SLOW = replace(RAMP, renews_s=4.0)
+
+
+def test_what_a_slow_meter_still_shows_of_the_inrush_is_no_overload() -> None:
+    assert climb(renewed(4.0, load))[0].why == "over", "where nobody knows how slow it is"
+    watch, _ = climb(renewed(4.0, load), SLOW)
+    assert watch.why == "done" and watch.level == 1
+
+
+def test_an_overload_is_met_with_the_first_new_value() -> None:
+    watch, orders = climb(renewed(4.0, lambda t, v: load(t, v) if v < 40 else 2.5), SLOW, step=0.5)
+    assert isinstance(orders[-1], Off) and watch.why == "over" and watch.level == 1
+    seen: list[float] = []
+
+    def late(t: float, volts: float) -> float:
+        seen.append(t)
+        return 2.5 if volts > 40 and t > 20.0 else 0.01
+
+    climb(renewed(4.0, late), SLOW, step=0.5)
+    assert seen[-1] <= 20.0 + 4.0 + 0.5, "never later than the meter has it"
+
+
+def test_one_value_said_again_and_again_is_not_settled_nor_a_soak() -> None:
+    """A load that creeps by 25 mA in 10 s, read by a meter that stands still for 4 s at a time."""
+
+    def creeping(t: float, volts: float) -> float:
+        return 0.01 if volts < 40 else 1.0 + 0.0025 * t
+
+    assert climb(renewed(4.0, creeping), SLOW, step=0.2)[0].why == "restless"
+    watch, _ = climb(renewed(4.0, load), SLOW, step=0.2)
+    assert watch.settled_at is not None
+    # a soak has as many values as of a quick meter
+    ended = watch._last - watch.settled_at
+    assert ended >= 20 * 4.0
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_soak_counts_a_slow_meters_values_and_not_how_often_they_were_said(seed: int) -> None:
+    draw = random.Random(f"slow soak {seed}")
+    values = [1.0 + draw.gauss(0, 0.004) for _ in range(20)]
+    times = [0.5 * n for n in range(160)]
+    shown = [values[min(19, int(t // 4.0))] for t in times]
+    told = soak(times, shown, 0.010, renews=4.0)
+    assert told is not None and told.answer != "moves"
+    assert soak(times[:80], shown[:80], 0.001, renews=4.0).answer == "undecided", "ten values are too few for blocks"  # type: ignore[union-attr]

@@ -2,90 +2,124 @@
 
 from __future__ import annotations
 
-import math
 import random
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
-import msgspec
+from msgspec.structs import replace
 
-from bench.judge.accuracy import AccuracyRow
-from bench.judge.watch import Finished, Off, RampUp, Setting, Watch
+from bench.assemble import bench_facts
+from bench.instruments.bench_file import parse_bench
+from bench.instruments.instrument import Instrument
+from bench.instruments.profile.library import Library
+from bench.judge.watch import RampUp
 from bench.plant import faults as k
 from bench.plant.handled import Handled
+from bench.plant.load import load_plant
 from bench.plant.model import Plant
 from bench.record.append import RecordWriter
+from bench.roles import function_name
+from bench.runner.bring_up import BringUp
+from bench.runner.crew import read_of
 from bench.sequence.draft import draft
 from bench.sequence.file import Do, Energise, Measure, Prove
 from bench.sequence.load import load_sequence
 from bench.sequence.plan import Step
+from bench.simulate.scpi.instrument import ScpiInstrument
+from bench.simulate.twins.meter import MeterTwin
 from bench.simulate.twins.plant_supply import PlantSupplyTwin
 from bench.simulate.world.power import PowerWorld
 from bench.walk import events as e
-from bench.walk.facts import BenchFacts, InstrumentFacts
 from bench.walk.state import Refused, State, start, take
+from tests.power import small_hall
 from tests.walk.walker import Walker
 
-METER = InstrumentFacts(
-    name="meter",
-    profile="a-meter",
-    roles=["ohms", "volts", "amps"],
-    rows=(
-        AccuracyRow(
-            "ohms", "Ω", 1e5, percent_of_reading=0.02, percent_of_range=0.005, resolution=0.1, cold_c=5.0, hot_c=40.0
-        ),
-        AccuracyRow(
-            "volts", "V", 0.1, percent_of_reading=0.005, percent_of_range=0.004, resolution=1e-6, cold_c=5.0, hot_c=40.0
-        ),
-        AccuracyRow(
-            "volts",
-            "V",
-            100.0,
-            percent_of_reading=0.005,
-            percent_of_range=0.002,
-            resolution=1e-4,
-            cold_c=5.0,
-            hot_c=40.0,
-        ),
-        AccuracyRow(
-            "amps", "A", 10.0, percent_of_reading=0.1, percent_of_range=0.02, resolution=1e-5, cold_c=5.0, hot_c=40.0
-        ),
-    ),
-    accuracy_of={"resistance 2w": "ohms", "voltage": "volts", "current": "amps"},
-)
-SUPPLY = InstrumentFacts(
-    name="supply",
-    profile="a-supply",
-    roles=["supply"],
-    outputs=True,
-    rows=(
-        AccuracyRow("amps dc", "A", 5.0, percent_of_reading=0.1, counts=30, resolution=1e-4, cold_c=5.0, hot_c=40.0),
-    ),
-    accuracy_of={"current": "amps dc"},
-)
-BENCH = BenchFacts(
-    name="power bench",
-    simulated=True,
-    instruments=[METER, SUPPLY],
-    role_of={"ohms": "meter", "volts": "meter", "amps": "meter", "supply": "supply"},
-)
-EVERY = 0.15
-"""Seconds between readings of the supply's current besides what it takes itself."""
+MEANS = parse_bench(small_hall.BENCH.format(faults=""), "bench.yaml", Library.for_job(small_hall.ROOT))
+"""The bench: a SCPI meter and a SCPI supply, as the shipped profiles have them."""
+BENCH = bench_facts(MEANS)
+SETTINGS = {"nplc": "0.2", "compensation": "OFF"}
+PACE_S = (0.1, 0.5)
+"""How long the way of a question to an instrument takes at the least and at the most; drawn for each walk."""
 
 
-def begun(folder: Path, plant: Path, of: str) -> State:
+def begun(folder: Path, plant: Path, of: str, kind: str = "first-power") -> State:
     """The state after a drafted sequence was begun; shared by all runs, since nothing in it changes."""
-    from bench.plant.load import load_plant
-
-    path = folder / f"first-power-{of}.yaml"
-    path.write_text(draft(load_plant(plant), "first-power", of, str(plant), "sequence.json"), "utf-8")
+    path = folder / f"{kind}-{of}.yaml"
+    path.write_text(draft(load_plant(plant), kind, of, str(plant), "sequence.json"), "utf-8")
     loaded = load_sequence(path)
     first = e.Began(
         software="0.0 test", edition=e.EDITION, plant=loaded.plant.file, sequence=loaded.sequence, bench=BENCH
     )
     return take(start(), e.Entry(n=1, at="2026-06-01T18:00:00Z", event=first))
+
+
+def renewing(first: State, seconds: float) -> State:
+    """The same with a supply whose profile says how often its current has a new value; 0: it says nothing.
+
+    Args:
+        first: the state after a sequence was begun.
+        seconds: from one new value to the next.
+    """
+    if not seconds:
+        return first
+    assert first.setting is not None
+    told = [replace(one, renews={"current": seconds} if one.name == "supply" else {}) for one in BENCH.instruments]
+    return replace(first, setting=first.setting.with_bench(replace(BENCH, instruments=told)))
+
+
+@dataclass
+class Clock:
+    """Simulated time.
+
+    Attributes:
+        t: now, in seconds.
+    """
+
+    t: float = 0.0
+
+    def __call__(self) -> float:
+        return self.t
+
+
+class InMemory:
+    """The port of an instrument's twin: bytes both ways, in simulated time, with nothing between the two.
+
+    Args:
+        twin: that plays the instrument.
+        clock: goes on while somebody waits for an answer.
+        pace: seconds that each message takes to get there.
+    """
+
+    address = "in memory"
+
+    def __init__(self, twin: ScpiInstrument, clock: Clock, pace: float) -> None:
+        self.twin, self.clock, self.pace = twin, clock, pace
+
+    def write(self, data: bytes) -> None:
+        self.clock.t += self.pace
+        self.twin.receive(data, self.clock.t)
+
+    def read(self, deadline: float) -> bytes:
+        while not (data := self.twin.send(self.clock.t)):
+            due = self.twin.wake_at
+            if due is None or due > deadline:
+                self.clock.t = max(self.clock.t, deadline)
+                return b""
+            self.clock.t = max(self.clock.t, due)
+        return data
+
+    def abort(self) -> None:
+        raise AssertionError("nobody aborts a walk on paper")
+
+    def heed_abort(self, heed: bool) -> None:
+        pass
+
+    def clear_abort(self) -> None:
+        pass
+
+    def close(self) -> None:
+        pass
 
 
 @dataclass
@@ -94,13 +128,9 @@ class Trip:
 
     Attributes:
         beyond: readings beyond the window, the first among them.
-        seconds: from the reading to the output being off.
-        over_a: how far beyond the most the first reading was.
     """
 
     beyond: int
-    seconds: float
-    over_a: float
 
 
 @dataclass
@@ -116,14 +146,30 @@ class PureWalk(Walker):
     """Shelves that hands reached into, and the volts behind their diodes then."""
     fed: list[tuple[Step, e.Energised]] = field(default_factory=list)
     trips: list[Trip] = field(default_factory=list)
-    t: float = 0.0
+    clock: Clock = field(default_factory=Clock)
+    _held: float | None = None
 
     def __post_init__(self) -> None:
         self.world = PowerWorld(self.plant, self.faults, seed=self.seed, broken=self.broken)
-        self.supply = PlantSupplyTwin(self.world, seed=self.seed)
-        self.noise = random.Random(f"meter {self.seed}")
+        pace = random.Random(f"pace {self.seed}").uniform(*PACE_S)
+        self.supply = self._opened("supply", PlantSupplyTwin(self.world, seed=self.seed), pace)
+        self.meter = self._opened("meter", MeterTwin(self.world, seed=self.seed), pace)
         self.handled = Handled()
         self.entries = []
+
+    def _opened(self, name: str, twin: ScpiInstrument, pace: float) -> Instrument:
+        instrument = Instrument(MEANS.profiles[name], InMemory(twin, self.clock, pace), self.clock)
+        instrument.open()
+        return instrument
+
+    @property
+    def t(self) -> float:
+        """Now, in seconds of simulated time."""
+        return self.clock.t
+
+    @t.setter
+    def t(self, now: float) -> None:
+        self.clock.t = now
 
     def one(self) -> e.Event:
         event = self.event()
@@ -145,8 +191,7 @@ class PureWalk(Walker):
         return "2026-06-01T18:00:00Z"
 
     def made_safe(self) -> dict[str, bool]:
-        self.tell("OUTP OFF")
-        return {"supply": self.ask("OUTP?") == 0}
+        return {"supply": self.supply.make_safe().confirmed}
 
     def done(self, step: Step) -> e.Event:
         self.act(step)
@@ -161,8 +206,7 @@ class PureWalk(Walker):
 
     def switched(self, step: Step) -> e.Event:
         assert step.source.switches_off
-        self.tell("OUTP OFF")
-        return msgspec.structs.replace(super().switched(step), confirmed=self.ask("OUTP?") == 0)
+        return replace(super().switched(step), confirmed=not self.supply.set_output(False).on)
 
     def waited(self, left: float) -> e.Event:
         self.t += left
@@ -190,32 +234,19 @@ class PureWalk(Walker):
         halves = {half: shelf.name for shelf in self.plant.shelves.values() for half in shelf.halves}
         return list(dict.fromkeys(halves.get(card.shelf, card.shelf) for card in cards))
 
-    def tell(self, text: str) -> None:
-        self.supply.receive(text.encode() + b"\n", self.t)
-        self.supply.send(self.t)
-
-    def ask(self, text: str) -> float:
-        self.supply.receive(text.encode() + b"\n", self.t)
-        while not (answer := self.supply.send(self.t)):
-            assert self.supply.wake_at is not None
-            self.t = max(self.t, self.supply.wake_at)
-        return float(answer.decode())
-
     def measured(self, step: Step) -> e.Event:
         source = step.source
         # a proof before and after proving dead reads a live source
         what = source.read if isinstance(source, Measure | Prove) else "voltage"
-        self.t += source.lasts + 1.0
-        if what == "resistance":
-            value = self.world.resistance("hi", "lo", self.t)
-        elif what == "current":
-            value = self.world.current("amps", "lo", self.t, 0.1)
-        else:
-            value = self.world.voltage("hi", "lo", self.t, 1e7)
-        value = 0.0 if math.isnan(value) else value
-        if math.isinf(value):
-            return self.reading(over="+", range=1e5)
-        return self.reading(value=value * (1 + self.noise.gauss(0, 2e-5)))
+        self.t += source.lasts
+        chosen = self.meter.profile.functions_for(what, 2 if what == "resistance" else None)[0]
+        held = source.range.value if isinstance(source, Measure) and source.range is not None else None
+        settings = {one: text for one, text in SETTINGS.items() if one in {known.name for known in chosen.settings}}
+        now = self.meter.setup
+        if now is None or now.function != chosen.name or self._held != held:
+            self.meter.configure(chosen.name, held, settings)
+            self._held = held
+        return read_of(self.state.number, "meter", function_name(what, chosen.wires), [self.meter.read()])
 
     def brought_up(self, step: Step) -> e.Event:
         ramp = self.state.pending.ramp
@@ -223,57 +254,24 @@ class PureWalk(Walker):
         return self.bring_up(step, ramp)
 
     def bring_up(self, step: Step, ramp: RampUp) -> e.Energised:
-        """A load is brought up by a ramp and watched."""
+        """A load is brought up by a ramp and watched, as the runner does it."""
         source = step.source
         assert isinstance(source, Energise)
-        dummy = dict.fromkeys(n for n in step.touches if n in self.world.shelves) if source.dummy else {}
+        dummy = dict.fromkeys((n for n in step.touches if n in self.world.shelves), 0.0) if source.dummy else {}
         self.world.supply_at(source.at, self.t)
         self.world.dummies(dict.fromkeys(dummy, source.dummy.value) if source.dummy else {}, self.t)
-        watch, began = Watch(ramp), self.t
-        times: list[float] = []
-        amps: list[float | None] = []
-        sets: list[tuple[float, float, float]] = []
-        terminal: list[tuple[float, float]] = []
-        order: Any = watch.begin()
-        look = False
-        while not isinstance(order, Off | Finished):
-            if isinstance(order, Setting):
-                self.tell(f"CURR {order.limit_a};:VOLT {order.volts};:OUTP ON")
-                sets.append((self.t - began, order.volts, order.limit_a))
-                watch.was_set(self.t - began)
-                look = True
-            self.t += EVERY
-            now = self.ask("MEAS:CURR?")
-            times.append(self.t - began)
-            amps.append(now)
-            order = watch.sample(times[-1], now)
-            if isinstance(order, Off):
-                level = ramp.levels[watch.level]
-                read_at = self.t
-                self.tell("OUTP OFF")
-                beyond = sum(
-                    1
-                    for t, a in zip(times, amps, strict=True)
-                    if t - sets[-1][0] > level.inrush_s
-                    and a is not None
-                    and a > min(level.most_a, 0.98 * level.limit_a)
-                )
-                self.trips.append(Trip(beyond, self.t - read_at, now - level.most_a))
-            elif order is None and look and times[-1] - sets[-1][0] > 0.4:
-                terminal.append((self.t - began, self.ask("MEAS:VOLT?")))
-                look = False
-        on = isinstance(order, Finished)
-        event = e.Energised(
-            number=self.state.number,
-            instrument="supply",
-            state="on" if on else "off",
-            confirmed=self.ask("OUTP?") == (1 if on else 0),
-            why=watch.why,
-            times=times,
-            amps=amps,
-            terminal=terminal,
-            sets=sets,
-            tripped=None if on else len(amps) - 1,
-        )
+        work = BringUp(self.supply, ramp, lambda moment: moment, lambda act: act(), now=self.clock)
+        event = work.run(self.state.number, "supply")
+        if event.tripped is not None:
+            self.trips.append(self._trip(event, ramp))
         self.fed.append((step, event))
         return event
+
+    def _trip(self, event: e.Energised, ramp: RampUp) -> Trip:
+        level, set_at = ramp.levels[len(event.sets) - 1], event.sets[-1][0]
+        beyond = [
+            a
+            for t, a in zip(event.times, event.amps, strict=True)
+            if t - set_at > ramp.inrush_ends(level) and a is not None and a > min(level.most_a, 0.98 * level.limit_a)
+        ]
+        return Trip(len(beyond))

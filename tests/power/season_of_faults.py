@@ -92,9 +92,10 @@ def segment(walk: object, plant: Plant, inlet: str) -> str:
     world.cards((), walk.t)  # type: ignore[attr-defined]
     world.breakers(closed, walk.t)  # type: ignore[attr-defined]
     world.supply_at(["GA"], walk.t)  # type: ignore[attr-defined]
-    walk.tell("CURR 5;:VOLT 48;:OUTP ON")  # type: ignore[attr-defined]
+    walk.supply.set_output(True, {"voltage": 48.0, "current": 5.0})  # type: ignore[attr-defined]
     walk.t += 30.0  # type: ignore[attr-defined]
-    amps = walk.ask("MEAS:CURR?")  # type: ignore[attr-defined]
+    walk.supply.configure("amps dc")  # type: ignore[attr-defined]
+    amps = walk.supply.read().value  # type: ignore[attr-defined]
 
     def volts(red: str, black: str) -> float:
         world.place(red, black, walk.t)  # type: ignore[attr-defined]

@@ -10,7 +10,6 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from types import SimpleNamespace
 from typing import Any
 
 import msgspec
@@ -191,13 +190,11 @@ class Stalled:
         return Sample(shown, "", self.function, started=started, finished=started + 0.02)
 
 
-def test_a_reading_of_the_inrush_that_is_looked_at_late_is_still_one_of_the_inrush(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
+def test_a_reading_of_the_inrush_that_is_looked_at_late_is_still_one_of_the_inrush() -> None:
     supply = Stalled()
-    monkeypatch.setattr("bench.runner.bring_up.time", SimpleNamespace(monotonic=lambda: supply.now))
     ramp = replace(RAMP, levels=(replace(RAMP.levels[1], within_s=600.0),), span_s=100.0)
-    event = BringUp(supply, ramp, lambda moment: moment, lambda act: act()).run(1, "supply")  # type: ignore[arg-type]
+    work = BringUp(supply, ramp, lambda moment: moment, lambda act: act(), now=lambda: supply.now)  # type: ignore[arg-type]
+    event = work.run(1, "supply")
     assert (event.amps[0], event.times[0]) == (3.0, 0.0)
     assert event.why == "done"
 

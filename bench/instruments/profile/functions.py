@@ -299,8 +299,13 @@ class Function(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_d
     """It closes round a conductor: nothing is opened for it, and no lead touches anything."""
     takes: Duration = seconds(1.0)
     """How long a reading takes at most, at default settings."""
+    renews: Duration = seconds(0.0)
+    """How often it has a new value, where it may be asked more often than that: what it says in between is the same
+    reading once more. Count with a clock how often its figure changes on a load that moves. 0: each reading is new."""
 
     def __post_init__(self) -> None:
+        if self.renews.value < 0:
+            raise Inconsistent(f"renews {self.renews}", "0 s or more")
         for unit in [self.unit or UNIT_OF[self.reads], *self.units.values()]:
             scale_of(unit, self.reads)
         for part in self.ranges:

@@ -88,6 +88,8 @@ class SupplyTwin(ScpiInstrument):
         most = {one.name: one.most or 0.0 for one in told.outputs[0].settings}
         self._most_volts, self._most_amps = most["voltage"], most["current"]
         self._shown = {one.reads: scales(one)[-1] for one in told.functions}
+        self._renews = {one.reads: one.renews.value for one in told.functions}
+        self._said: dict[str, tuple[float, float]] = {}
         volts, amps = self._shown["voltage"], self._shown["current"]
         readback = (volts.gain, volts.offset, amps.gain, amps.offset)
         draw = random.Random(f"errors {seed}")
@@ -220,11 +222,16 @@ class SupplyTwin(ScpiInstrument):
     def _readback(self, quantity: Literal["volts", "amps"], now: float) -> float:
         self._look(now)
         gain_v, offset_v, gain_a, offset_a = self._errors[1]
+        reads: Literal["voltage", "current"] = "voltage" if quantity == "volts" else "current"
+        if reads in self._said and now - self._said[reads][0] < self._renews[reads]:
+            return self._said[reads][1]
         if quantity == "volts":
-            true, gain, offset, step = self._state.volts, gain_v, offset_v, self._shown["voltage"].step
+            true, gain, offset = self._state.volts, gain_v, offset_v
         else:
-            true, gain, offset, step = self._state.amps, gain_a, offset_a, self._shown["current"].step
-        return round((true * (1 + gain) + offset) / step) * step
+            true, gain, offset = self._state.amps, gain_a, offset_a
+        step = self._shown[reads].step
+        self._said[reads] = now, round((true * (1 + gain) + offset) / step) * step
+        return self._said[reads][1]
 
     def commands(self) -> Iterable[Command]:
         """The supply's commands."""

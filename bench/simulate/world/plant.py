@@ -125,7 +125,7 @@ class PlantWorld:
         self._joined_now: tuple[tuple[str, ...], ...] = ()
         self._rigged: tuple[tuple[str, str, float], ...] = ()
         self._lifted: frozenset[str] = frozenset()
-        self._networks: dict[tuple[frozenset[str], tuple[tuple[str, ...], ...]], Network] = {}
+        self._networks: dict[tuple[object, ...], Network] = {}
         self._known: dict[tuple[str, str, frozenset[str], tuple[tuple[str, ...], ...]], float] = {}
         self._specimens: dict[_Specimen, Dielectric] = {}
         self._sound: dict[_Specimen, float] = {}
@@ -225,7 +225,6 @@ class PlantWorld:
         self._forget()
 
     def _forget(self) -> None:
-        self._networks.clear()
         self._known.clear()
         self._solved.clear()
 
@@ -381,14 +380,15 @@ class PlantWorld:
         return frozenset(loose | {one.conductor for one in self._wobbles if one.is_open(time, self.temperature(time))})
 
     def _network(self, open_now: frozenset[str]) -> Network:
-        mark = (open_now, self._joined_now)
+        opened = frozenset({*open_now, *self._lifted, *(set(self._plant.breakers) - self._closed)})
+        let_out = self._let_out()
+        mark = (opened, self._joined_now, self._rigged, tuple(edge.id for edge in let_out))
         if mark not in self._networks:
-            opened = {*open_now, *self._lifted, *(set(self._plant.breakers) - self._closed)}
             network = self._whole.changed(dict.fromkeys(opened, math.inf)) if opened else self._whole
             clips = [Edge(("rigged", i), a, b, ohms) for i, (a, b, ohms) in enumerate(self._rigged) if a != b]
             ends = [(a, b) for group in self._joined_now for a, b in pairwise(group) if a != b]
             clips += [Edge(("joined", i), a, b, BAR_OHM) for i, (a, b) in enumerate(ends)]
-            clips += self._let_out()
+            clips += let_out
             if clips:
                 floating = {node for edge in clips for node in (edge.a, edge.b) if node not in self._nodes}
                 network = network.extended(clips, floating)
@@ -460,7 +460,7 @@ class PlantWorld:
         """The plant under voltage, with its cards drawing; None where the bus collapses."""
         mark = (open_now, meter)
         if mark not in self._solved:
-            network = self._network(open_now)
+            network = self._network(open_now).held(self._sources())
             if meter is not None:
                 network = network.extended([Edge(_METER, *meter)])
             try:

@@ -301,8 +301,6 @@ class PowerWorld(PlantWorld):
         """The supply is on with this voltage and limit from ``time`` on; what its terminals show then."""
         self._carry(time)
         drive = self._drive
-        if not drive.on:
-            self._networks.clear()
         if not drive.on or (volts, limit) != (drive.volts, drive.limit):
             drive.volts, drive.limit, drive.on = volts, limit, True
             self._step = FIRST_STEP_S
@@ -394,7 +392,9 @@ class PowerWorld(PlantWorld):
         into = [0.0] * len(inputs)
         for place, taken in zip(ports.shelf_of, amps, strict=True):
             into[place] += taken
-        moves = [step * (into[n] - one.draws(self._now)) / one.farad for n, one in enumerate(inputs)]
+        # what is empty and not reached stays as it is
+        moving = [n for n, one in enumerate(inputs) if n in ports.shelf_of or not one.rests]
+        moves = [step * (into[n] - inputs[n].draws(self._now)) / inputs[n].farad for n in moving]
         if step > FIRST_STEP_S and max(map(abs, moves), default=0.0) > LARGEST_MOVE_VOLT:
             self._step = 0.5 * step
             self._advance(0.5 * step)
@@ -404,8 +404,8 @@ class PowerWorld(PlantWorld):
         drive.terminal, drive.limiting = terminal, limiting
         drive.amps = ports.siemens * terminal + dense.dot(ports.gain, amps) if drive.on else 0.0
         offered = self._offered(ports, terminal, amps, len(inputs))
-        for one, move, volts_there in zip(inputs, moves, offered, strict=True):
-            self._let_go_on(one, move, volts_there, step)
+        for n, move in zip(moving, moves, strict=True):
+            self._let_go_on(inputs[n], move, offered[n], step)
 
     def _offered(self, ports: _Ports, terminal: float, amps: list[float], count: int) -> list[float]:
         """The highest voltage at each shelf's inlets."""
@@ -487,7 +487,7 @@ class PowerWorld(PlantWorld):
     def _solution(self, open_now: frozenset[str], meter: tuple[str, str, float] | None) -> Solution | None:
         if not self._drive.on:
             return super()._solution(open_now, meter)
-        network = self._network(open_now)
+        network = self._network(open_now).held(self._sources())
         if meter is not None:
             network = network.extended([Edge("the meter between the leads", *meter)])
         try:

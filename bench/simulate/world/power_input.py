@@ -82,6 +82,12 @@ class ShelfInput(msgspec.Struct):
     there_since: float | None = None
     running_since: float | None = None
 
+    @property
+    def rests(self) -> bool:
+        """Whether nothing is in it and nothing happens in it until something comes to its inlet."""
+        empty = self.volts == 0.0 and (self.slow is None or self.slow.volts == 0.0)
+        return empty and not self.bridged and self.there_since is None
+
     def factor(self, time: float) -> float:
         """How much of its power the converter draws at a moment."""
         if self.running_since is None:
