@@ -19,7 +19,7 @@ from bench.job.suspects import suspects
 from bench.plant.model import Plant
 from bench.plant.resolve import resolve
 from bench.record.append import stamp
-from bench.record.index import Head, end_of, has_notes, head_of, may_energise, search
+from bench.record.index import Head, end_of, has_notes, head_of, search, tells_beside_readings
 from bench.record.read import BrokenRecord
 
 
@@ -136,7 +136,7 @@ def _may_speak_of(path: Path, names: frozenset[str]) -> bool:
     The notes beside readings say in plain text which names they are about. Records without notes, and loads that were
     brought up, do not: those records are read whole.
     """
-    return may_energise(path) or not has_notes(path) or any(True for _ in search(path, names))
+    return tells_beside_readings(path) or not has_notes(path) or any(True for _ in search(path, names))
 
 
 def studies_of(history: History, plant: Plant, point: Point, alone: bool = False) -> list[Study]:

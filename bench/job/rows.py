@@ -15,11 +15,11 @@ import msgspec
 from bench.plant.handled import Change, Handled, Mark
 from bench.plant.model import Plant
 from bench.record.replay import Taken
-from bench.sequence.file import Energise, Found, Look, Measure
+from bench.sequence.file import Ask, Energise, Found, Look, Measure
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.left_on import outputs_on
-from bench.walk.outcome import Outcome
+from bench.walk.outcome import Outcome, capacitors_of
 from bench.walk.results import outcomes, results
 from bench.walk.setting import Conditions, Setting
 from bench.walk.state import Phase, State, said_by, start, unexplained
@@ -30,6 +30,14 @@ PARTLY: Final = "not all cards in"
 """Stands as the second place of such a row where a shelf had not all its cards, or a dummy load."""
 APART: Final = "apart"
 """The function of what a search said of many nets at once: ``between`` names one place on each."""
+LEAKAGE: Final = "leakage"
+"""The function of a row that tells what a shelf's capacitors leak; somebody typed it."""
+SERIES_RESISTANCE: Final = "series-resistance"
+"""And of what stands in series with them, which grows as they dry out."""
+TYPED_PART: Final = 0.03
+"""Standard uncertainty of what somebody reads of a capacitor, as a part: its temperature counts for most (common
+practice, no source)."""
+TYPED_LEAST: Final = {"A": 5e-6, "Ω": 0.002}
 INSULATED: Final = "insulated"
 """The function of what a search at a test voltage said of a whole cable: ``between`` names that alone."""
 
@@ -275,6 +283,7 @@ class _Fold:
         counting = list(results(state).values())
         rows = [row for one in counting if (row := self.row(one, state)) is not None]
         rows += [row for one in counting if one.found is not None for row in self._searched(one, one.found)]
+        rows += [row for one in counting for row in self._capacitors(one, setting)]
         return Chapter(
             record=self._record,
             began=self._began,
@@ -366,8 +375,42 @@ class _Fold:
 
     def rows(self, state: State) -> list[Evidence]:
         """All readings of the plant, and how shelves came up, in the order of the record."""
-        said = [one for one in outcomes(state) if one.reading is not None or one.n in self._fed][::-1]
-        return [row for one in said if (row := self.row(one, state)) is not None]
+        made: list[Evidence] = []
+        for one in list(outcomes(state))[::-1]:
+            made += self._capacitors(one, state.setting)
+            if (one.reading is not None or one.n in self._fed) and (row := self.row(one, state)) is not None:
+                made.append(row)
+        return made
+
+    def _capacitors(self, outcome: Outcome, setting: Setting | None) -> Iterator[Evidence]:
+        """What somebody read of a shelf's capacitors: leakage and series resistance, a row for each."""
+        assert setting is not None
+        source = setting.plan.steps[outcome.index].source
+        read = capacitors_of(outcome.answer) if isinstance(source, Ask) and source.name == "capacitors" else None
+        if read is None:
+            return
+        for function, value, unit, high in (
+            (LEAKAGE, read[0] / 1000.0, "A", outcome.bounds.high),
+            (SERIES_RESISTANCE, read[1], "Ω", None),
+        ):
+            if value is None:
+                continue
+            yield Evidence(
+                record=self._record,
+                n=outcome.n,
+                at=outcome.circumstances.at or self._ended,
+                step=outcome.key,
+                subject=outcome.subject,
+                between=(outcome.subject,),
+                function=function,
+                verdict=outcome.verdict,
+                sentence=outcome.sentence,
+                value=value,
+                standard=max(TYPED_PART * value, TYPED_LEAST[unit]),
+                high=high,
+                unit=unit,
+                operator=self._operator,
+            )
 
     def row(self, outcome: Outcome, state: State) -> Evidence | None:
         """One outcome as a row; None for a step that reads nothing of the plant."""

@@ -60,7 +60,7 @@ class SeriesKey(msgspec.Struct, frozen=True):
         if self.reads == ENERGISED:
             return f"current of {', '.join(self.places)}, as it came up"
         if len(self.places) < 2:
-            return f"{self.reads} of {' '.join(self.places)}"
+            return f"{self.reads.replace('-', ' ')} of {' '.join(self.places)}"
         return f"{self.reads}{wanted} between {' and '.join(self.places)}{under}"
 
 

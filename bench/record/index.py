@@ -38,7 +38,7 @@ _SUBJECT: Final = b'"subject":"'
 _NOTED: Final = re.compile(rb'"subject":' + _TEXT + rb',"between":\[' + _TEXT + rb"," + _TEXT + rb"\]")
 _READING: Final = b'"event":{"is":"read"'
 _NOTE: Final = b'"judged":{"step":'
-_ENERGISES: Final = b'"step":"energise"'
+_BESIDE: Final = (b'"step":"energise"', b'"name":"capacitors"')
 _AT: Final = re.compile(rb'^\{"n":(\d{1,18}),"at":"([^"]+)"')
 
 
@@ -302,13 +302,14 @@ def has_notes(path: Path) -> bool:
     return next((_NOTE in line for _, line in read_lines(path) if _READING in line), True)
 
 
-def may_energise(path: Path) -> bool:
-    """Whether the record's sequence brings anything up: how a shelf came up stands beside no reading.
+def tells_beside_readings(path: Path) -> bool:
+    """Whether the record's sequence brings anything up or has capacitors' values typed: neither stands in a reading.
 
     Raises:
         BrokenRecord: it cannot be read.
     """
-    return _ENERGISES in next((line for _, line in read_lines(path)), b"")
+    first = next((line for _, line in read_lines(path)), b"")
+    return any(mark in first for mark in _BESIDE)
 
 
 def search(path: Path, names: Collection[str] | None = None) -> Iterator[bytes]:

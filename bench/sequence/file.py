@@ -398,16 +398,28 @@ _CHANGES: Final[tuple[tuple[str, Kind, str], ...]] = (
 class Ask(_Common, frozen=True, kw_only=True, tag="ask"):
     """A value that the operator types, such as the room's temperature."""
 
-    NAMES = ("proven",)
+    NAMES = ("of", "proven")
 
     text: str
-    name: Literal["ambient", "humidity", "remark", "strap", "checksum"]
+    name: Literal["ambient", "humidity", "remark", "strap", "checksum", "capacitors"]
     """A remark is free text; ``strap`` is what a wrist strap with its wearer read, in MΩ; ``checksum`` is that of an
-    original and that of its copy, which must agree."""
+    original and that of its copy, which must agree; ``capacitors`` is the leakage of a shelf's capacitors in mA and
+    their series resistance in Ω, kept as a trend over the records, or ``no`` where nobody gets at them."""
+    of: str = ""
+    """The plant name that it is about; of ``capacitors`` the shelf."""
     least: float | None = None
     most: float | None = None
     proven: list[str] = []
     """Plant names: where an earlier reading about one of them does not count as passed, nobody is asked."""
+
+    def __post_init__(self) -> None:
+        if self.name == "capacitors" and not self.of:
+            raise Inconsistent("'capacitors' of nothing", "'of': the shelf whose capacitors they are")
+
+    @property
+    def about(self) -> str:
+        """The plant name that it is about."""
+        return self.of
 
 
 class Look(_Common, frozen=True, kw_only=True, tag="look"):

@@ -232,6 +232,9 @@ class SimulatedHands:
                 return ", ".join(f"{name} {self._stands(kind, name)}" for name in names)
             case Gate():
                 return "a simulated bench: going on to show what can be shown"
+            case Ask(name="capacitors"):
+                # nobody gets at what stands behind the diodes of a plant that is a file
+                return "no"
             case Ask(name=name):
                 said = {"ambient": f"{self._ambient:g}", "strap": "1.1", "checksum": "5a9e17c40b72 5a9e17c40b72"}
                 return said.get(name, "0")

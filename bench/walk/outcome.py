@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from itertools import zip_longest
 from typing import Any, Literal
@@ -19,6 +20,27 @@ from bench.walk.facts import BenchFacts
 Verdict = Literal["pass", "fail", "undecided", "skipped", "void", "done"]
 Connected = Literal["", "yes", "no", "undecided"]
 """Whether a conductor leads from the right pin to the right pin; empty where that is not asked."""
+
+
+def capacitors_of(answer: str) -> tuple[float, float | None] | None:
+    """What somebody typed of capacitors: leakage in mA, and series resistance in Ω where it was read.
+
+    Args:
+        answer: as it was typed.
+
+    Returns:
+        None where it is no such answer.
+    """
+    words = answer.split()
+    if not 1 <= len(words) <= 2:
+        return None
+    try:
+        numbers = [float(word) for word in words]
+    except ValueError:
+        return None
+    if not all(math.isfinite(number) and number >= 0 for number in numbers):
+        return None
+    return numbers[0], numbers[1] if len(numbers) > 1 else None
 
 
 class Figure(msgspec.Struct, frozen=True, repr_omit_defaults=True):
@@ -139,6 +161,41 @@ class Outcome(msgspec.Struct, frozen=True, repr_omit_defaults=True):
         """A step without a reading was done, and left the plant as said here."""
         return cls(
             step.index, step.key, nth, "done", "Done.", step.subject, circumstances=Circumstances(handled=handled)
+        )
+
+    @classmethod
+    def of_capacitors(cls, step: Step, nth: int, answer: str, most: float | None, at: str) -> Outcome:
+        """A person typed what a shelf's capacitors leak, in mA, and their series resistance, in Ω.
+
+        Args:
+            step: the step.
+            nth: the event's number.
+            answer: as it was typed.
+            most: what they may leak, in mA; None: nobody says.
+            at: time of day, UTC.
+        """
+        read = capacitors_of(answer)
+        if read is None:
+            return cls(step.index, step.key, nth, "done", "Not read: nobody gets at them.", step.subject)
+        leakage, series = read
+        told = f"leakage {leakage:g} mA"
+        if series is not None:
+            told += f", series resistance {series:g} Ω"
+        verdict: Verdict = "pass"
+        if most is not None and leakage > most:
+            verdict = "fail"
+            told += f", where {most:g} mA is the most: reform them slowly below turn-on, or put new ones in"
+        return cls(
+            step.index,
+            step.key,
+            nth,
+            verdict,
+            f"{verdict.capitalize()}: {told}.",
+            step.subject,
+            figure=Figure(leakage / 1000.0, "A"),
+            bounds=Bounds(None, None if most is None else most / 1000.0, "leakage of electrolytic capacitors"),
+            circumstances=Circumstances(at=at),
+            answer=answer,
         )
 
     @classmethod

@@ -39,7 +39,7 @@ from bench.sequence.unroll import unroll
 from bench.walk import events as e
 from bench.walk.by_eye import FLAG
 from bench.walk.facts import BenchFacts, InstrumentFacts
-from bench.walk.outcome import Bounds, Circumstances, Connected, Figure, Outcome
+from bench.walk.outcome import Bounds, Circumstances, Connected, Figure, Outcome, capacitors_of
 from bench.walk.power import Prepared, joint_words, judge_energised, loses, prepare, search_offer, wrong_way_round
 
 ROOM: Final = (-40.0, 70.0)
@@ -97,6 +97,10 @@ class Conditions(msgspec.Struct, frozen=True):
         answers = {**self.answers, ask.name: answer}
         if ask.name == "remark":
             return replace(self, answers=answers)
+        if ask.name == "capacitors":
+            if answer.casefold() != "no" and capacitors_of(answer) is None:
+                raise refuse("the leakage in mA is wanted, with the series resistance in Ω after it, or the word no")
+            return replace(self, answers={**self.answers, f"{ask.name} of {ask.of}": answer})
         if ask.name == "checksum":
             sums = answer.casefold().split()
             if len(sums) != 2 or any(len(one) < 8 or set(one) - set("0123456789abcdef") for one in sums):
@@ -413,7 +417,9 @@ class Setting(msgspec.Struct, frozen=True, eq=False, dict=True):
         closed, out = conditions.handled.closed, conditions.handled.out
         key = (step.index, closed, out)
         if key not in self._prepared:
-            self._prepared[key] = prepare(self.plant, source, closed, out)
+            ammeter = self.bench.for_role("amps" if "amps" in step.roles else "supply")
+            renews = ammeter.renews.get("current", 0.0) if ammeter is not None else 0.0
+            self._prepared[key] = prepare(self.plant, source, closed, out, renews)
         return self._prepared[key]
 
     def judge_energised(

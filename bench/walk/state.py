@@ -655,7 +655,7 @@ def _spared(state: State, step: Step) -> str:
     return f"Not needed: nothing is wrong with {', '.join(names)}."
 
 
-_BARRING: Final = frozenset({"measure", "energise", "look", "gate"})
+_BARRING: Final = frozenset({"measure", "energise", "look", "gate", "ask"})
 """Kinds of step that keep things off where they did not come out as they should."""
 
 
@@ -768,6 +768,8 @@ def _answered(state: State, event: e.Answered, nth: int) -> State:
             state = replace(state, outputs=replace(state.outputs, held=state.outputs.held | {step.index}))
         case AskStep() as ask:
             state = replace(state, conditions=state.conditions.with_answer(ask, answer, Refused))
+            if ask.name == "capacitors":
+                return _advance(state, Outcome.of_capacitors(step, nth, answer, ask.most, state.at))
         case Look() as look:
             return _looked(state, step, look, event, nth)
         case Gate():

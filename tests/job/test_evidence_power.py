@@ -11,7 +11,7 @@ from bench.job.rows import ENERGISED, PARTLY, distil, every_reading
 from bench.job.series import key_of
 from bench.job.study import study
 from bench.record.append import RecordWriter
-from bench.record.index import may_energise
+from bench.record.index import tells_beside_readings
 from bench.record.replay import follow
 from bench.walk import events as e
 from bench.walk.state import take
@@ -74,7 +74,7 @@ def test_every_time_that_a_shelf_came_up_is_traced(stages, tmp_path):
     with RecordWriter.create(path) as writer:
         for entry in entries:
             writer.append(entry)
-    assert may_energise(path)
+    assert tells_beside_readings(path)
     shelf = plant.shelves_of("2")[0].name
     point = point_of(plant, shelf)
     source = History(tmp_path, [path], plant.name)
