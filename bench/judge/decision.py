@@ -331,12 +331,23 @@ def _value_sentence(verdict: Verdict, budget: Budget, limit: Limit) -> str:
     if verdict == "pass":
         return f"Pass: {budget.text}; limit: {limit.asked}."
     if verdict == "fail":
-        too = "low" if limit.lower is not None and budget.value < limit.lower else "high"
-        return f"Fail: {budget.text} is too {too}; limit: {limit.asked}."
+        return f"Fail: {budget.text} {_is_wrong(budget.value, limit)}; limit: {limit.asked}."
     bound = engineering(limit.nearest(budget.value), limit.unit)
     return (
         f"Undecided: {budget.text} lies too close to the limit of {bound} for this reading to tell on which side it is."
     )
+
+
+def _is_wrong(value: float, limit: Limit) -> str:
+    """How a reading breaks its limit, in words: of a negative feed a battery that is run down reads higher."""
+    lower, upper = limit.lower, limit.upper
+    if lower is not None and upper is not None and lower < 0.0 < upper:
+        return "is there, where nothing should be"
+    if lower is not None and upper is not None and upper < 0.0:
+        if value > -0.5 * upper:
+            return "is the wrong way round"
+        return "is too little" if value > upper else "is too much"
+    return "is too low" if lower is not None and value < lower else "is too high"
 
 
 def _rejected(value: float, limit: Limit, guard: float) -> bool:

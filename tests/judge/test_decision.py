@@ -89,6 +89,10 @@ def test_sentences_are_for_people():
     assert "is too low" in decide(reading(1e5, 1e3), MEGOHM).sentence
     undecided = decide(reading(2.01, 0.05), AT_MOST_2).sentence
     assert undecided.startswith("Undecided: 2.010 Ω ± 98 mΩ lies too close to the limit of 2 Ω")
+    for volts, said in ((-39.0, "too little"), (0.0, "too little"), (-58.0, "too much"), (53.0, "the wrong way round")):
+        assert f"V ± 20 mV is {said}; limit" in decide(reading(volts, 0.01, "V"), FEED).sentence
+    dead = decide(reading(-53.0, 0.01, "V"), Limit.between(-2.0, 2.0, "V", "dead")).sentence
+    assert "V ± 20 mV is there, where nothing should be; limit" in dead
     assert AT_MOST_2.sentence == "Limit: at most 2 Ω (drawing 7)."
     assert MEGOHM.asked == "at least 1 MΩ" and FEED.asked == "-57 V to -40.5 V"
 

@@ -7,7 +7,11 @@ from pathlib import Path
 
 import pytest
 
+from bench.plant import faults as k
+from bench.quantity import Duration
+from bench.walk.results import results
 from tests.benchmarks import bench_first_powers as bench
+from tests.power import pure_walk
 from tests.power import season_of_both as season
 
 QUICK = ("swapped", "live", "live-hidden", "meter", "beside")
@@ -53,3 +57,33 @@ def test_two_faults_at_once_are_named_rightly(folder: Path, job: str, seed: int)
 def test_a_sound_shelf_with_noise_or_a_slow_meter_passes_its_soak(folder: Path, seed: int) -> None:
     verdict, sentence = bench.soaked(hall(folder, "small-hall"), seed)
     assert verdict == "pass", sentence
+
+
+def test_a_breaker_that_stays_closed_at_a_crossed_shelf_is_met_before_anything_goes_up(folder: Path) -> None:
+    """Its own inlet reads nothing then: the voltage stands at the other one, which no feed should reach."""
+    here = hall(folder, "small-hall")
+    crossed = season.Wrong(
+        "crossed", (k.FeedsCrossed(shelf="2B"),), names=frozenset({("crossed", "2B")}), highest={"2B": season.SAFE}
+    )
+    stuck = season.Wrong(
+        "beside",
+        (k.BreakerStaysClosed(breaker="FA2B"),),
+        names=frozenset({("beside", "FA2B")}),
+        highest={"2A": season.SAFE},
+    )
+    assert not season.walked(here, [crossed, stuck], 1).against
+
+
+@pytest.mark.parametrize("told", [True, False])
+def test_how_slow_the_ammeter_is_belongs_to_its_profile(folder: Path, told: bool) -> None:
+    """A new value each 4 s: a sound shelf fails for its inrush where nobody says so, and passes where it is said."""
+    here = hall(folder, "small-hall")
+    first = pure_walk.renewing(here.first, 4.0 if told else 0.0)
+    walk = pure_walk.PureWalk(first, here.plant, [k.SlowAmmeter(renews=Duration(4.0))], 0)
+    while not walk.state.finished and len(walk.fed) < 3:
+        walk.one()
+    ended = [event.why for _, event in walk.fed]
+    assert ended == ["done", "done", "done"] if told else ended == ["limit"]
+    if told:
+        remarks = " ".join(outcome.remark for outcome in results(walk.state).values())
+        assert "a new value each 4 s" in remarks and "limit alone" in remarks

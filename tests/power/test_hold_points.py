@@ -272,7 +272,7 @@ def test_a_work_sheet_answers_no_hold_point() -> None:
 
 FLAGS = {
     "run": "--bench --record --resume --operator --json --trace-bytes --speed",
-    "walk": "--bench --record --resume --attach --operator --plain --readings --ascii --quiet --say --by-key "
+    "walk": "--bench --record --resume --attach --operator --plain --readings --ascii --light --quiet --say --by-key "
     "--trace-bytes --place-after --give-up-after --speed",
     "runner": "--bench --record --resume --operator --trace-bytes --speed --seed --demo-faults --place-after --by-key "
     "--give-up-after",

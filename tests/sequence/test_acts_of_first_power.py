@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import pytest
@@ -160,3 +161,51 @@ def test_no_question_and_no_word_is_asked_for_at_a_shelf_that_ended(bay: str) ->
     for step in found[start:]:
         if isinstance(step, Ask):
             assert step.proven, step.title
+
+
+@pytest.mark.parametrize("bay", JOBS)
+def test_no_fuse_is_drawn_and_nothing_isolated_before_what_is_beside_is_open(bay: str) -> None:
+    found = steps(bay)
+    assert at(found, "How the breakers") < at(found, "Nothing beside is fed") < at(found, "Isolate")
+    assert "before any fuse is drawn" in words(found, "Nothing beside is fed")
+    assert f"every breaker to bay {bay}," in words(found, "Isolate")
+
+
+@pytest.mark.parametrize(("bay", "volts", "ohms"), [("2", 57.0, 22e3), ("signals", 28.8, 10e3)])
+def test_the_first_charge_is_waited_for_from_the_highest_voltage_of_a_battery(
+    bay: str, volts: float, ohms: float
+) -> None:
+    """Later ones from what the bench supply gave."""
+    found, plant = steps(bay), JOBS[bay]
+    waits = [step for step in found if isinstance(step, Wait)]
+    assert plant.file.shelf_input is not None
+    farad = plant.file.shelf_input.capacitance.value + max(
+        sum(card.type.input_capacitance.value for card in shelf.cards if card.type.input_capacitance is not None)
+        for shelf in plant.shelves_of(bay)
+    )
+    first = waits[0].time
+    assert first is not None and first.value >= ohms * farad * math.log(volts / 5.0) * 1.26
+    assert f"may have {volts:g} V" in waits[0].text and f"may have {volts:g} V" not in waits[1].text
+
+
+@pytest.mark.parametrize("bay", JOBS)
+def test_a_breaker_on_the_battery_is_read_against_the_return_beside_it(bay: str) -> None:
+    """Nobody has leads from the battery's room to the shelf."""
+    found, plant = steps(bay), JOBS[bay]
+    start = at(found, "From here on a battery")
+    read = [one for one in found[start:] if isinstance(one, Measure) and one.subject in plant.breakers]
+    assert read
+    for one in read:
+        breaker, bar = plant.breakers[one.subject], plant.terminal(one.between[1])
+        bay_of = plant.shelves[breaker.at].bay if breaker.at in plant.shelves else breaker.at
+        assert plant.busbars[bar.owner].at in (bay_of, breaker.at), one.title
+
+
+@pytest.mark.parametrize("bay", JOBS)
+def test_each_shelf_is_asked_what_its_capacitors_leak_once_its_cards_are_out(bay: str) -> None:
+    found, plant = steps(bay), JOBS[bay]
+    asked = [step for step in found if isinstance(step, Ask) and step.name == "capacitors"]
+    assert [step.of for step in asked] == [shelf.name for shelf in plant.shelves_of(bay) if shelf.inlets]
+    assert at(found, "Cards out") < found.index(asked[0]) < at(found, "Clear to energise")
+    # 0.01 C V: 2200 uF at 48 V, 4700 uF at 24 V
+    assert asked[0].most == {"2": 1.06, "signals": 1.13}[bay]

@@ -271,6 +271,15 @@ def _besides(plant: Plant, one: _Seen, fed: set[str], height: float) -> PowerFin
     other = _inlet_at(plant, one)
     if other is None or abs(one.value) < THERE * height:
         return None
+    mine = [own for own in plant.shelves[other.shelf].inlets if own.feed in fed]
+    if other.feed not in fed and mine and one.step.subject in plant.supplies:
+        last = plant.supply_path(other.shelf, mine[0].feed).breakers[-1]
+        text = (
+            f"{other.name} stands at {engineering(one.value, 'V', digits=3)} although feed {other.feed} is off: "
+            f"breaker {last} is closed though it was said to be open, and the feeds are crossed at shelf "
+            f"{other.shelf}. Output off, and look at both."
+        )
+        return PowerFinding("beside", last, text)
     if other.feed not in fed:
         text = (
             f"Back-feed: {other.name} stands at {engineering(one.value, 'V', digits=3)} while feed {other.feed} is "

@@ -150,7 +150,7 @@ def page(state: State, *, mirrored: bool = False) -> Page:
         case r.Resolve():
             text = asked.what[:1].upper() + asked.what[1:]
             if unsafe_by_hand(state):
-                told = f"{text.rstrip('.')}.\nSwitch it off now, and look that its display shows nothing."
+                told = f"{text.rstrip('.')}.\nSwitch it off now, and make sure its display shows nothing."
                 return Page("ask", number, "Switch it off by hand", told, wanted="the word OFF when it is off")
             return Page("trouble", number, "Trouble", text.rstrip(".") + ".", asked.advice)
         case r.Rest(why=why):
@@ -183,7 +183,7 @@ def _step_page(state: State, asked: r.Request, mirrored: bool) -> Page:
         case r.Switch():
             state_word = "off" if source.switches_off else "on"
             if (knob := by_knobs_at(state)) is not None:
-                text = f"{step.text}\nSwitch {knob.name} {state_word} at its knob, and look that its display says so."
+                text = f"{step.text}\nSwitch {knob.name} {state_word} at its knob, and make sure its display says so."
                 return Page("ask", number, step.title, text, wanted=f"the word {state_word.upper()} when it is")
             what = "load" if step.role == "load" else "output"
             return Page("switch", number, step.title, step.text, f"The {what} goes {state_word} and is read back.")
@@ -320,6 +320,8 @@ def _wanted(source: Ask) -> str:
         return "your words"
     if source.name == "checksum":
         return "the checksum of the original, a space, and that of the copy"
+    if source.name == "capacitors":
+        return "the leakage in mA, a space, the series resistance in Ω; or no"
     unit = {"ambient": " in °C", "humidity": " in %", "strap": " in MΩ"}[source.name]
     if source.least is not None and source.most is not None:
         return f"a number from {source.least:g} to {source.most:g}{unit}"

@@ -16,9 +16,9 @@ from bench.plant.model import Plant
 from bench.plant.things import Breaker, Inlet, Shelf, Supply
 from bench.quantity import engineering
 from bench.sequence.drafts import power_parts as parts
-from bench.sequence.drafts.parts import CannotDraft, Part, section, unique
-from bench.sequence.drafts.power_parts import reached, return_bar, way
-from bench.sequence.drafts.proved_dead import DEAD_VOLTS
+from bench.sequence.drafts.parts import CannotDraft, Part, place_of, section, unique
+from bench.sequence.drafts.power_parts import reached, way
+from bench.sequence.drafts.proved_dead import DEAD_VOLTS, return_beside
 from bench.sequence.file import Ask, Caution, Do, Hold, Limit, Measure, Step
 from bench.sequence.power_tree import Forecast, Powered, WillNotCarry, headroom_line, power_tree
 
@@ -54,8 +54,8 @@ def onto_the_plant(plant: Plant, shelves: list[Shelf]) -> list[Part]:
         ),
         Do(
             title="Bench supply away",
-            text=f"The bench supply's leads are on nothing, and it stands aside. Open {', '.join(every)}. Then nothing "
-            "is connected to the battery yet.",
+            text=f"The bench supply's leads are on nothing, and it stands aside. Open {', '.join(every)}. Nothing is "
+            "connected to the battery then.",
             open=every,
             disconnect=list(mine),
         ),
@@ -122,9 +122,10 @@ def _in_service(plant: Plant, mine: dict[str, list[Inlet]]) -> list[Part]:
         ),
         Do(
             title=f"{names} on together",
-            text=f"With all breakers open, connect {names} as before, the earthed pole last. Then close "
-            f"{', '.join(breakers)}, one after the other, mains first. Feeds share by their volts and their wires: one "
-            "that is lower by a diode's volt carries nothing, and that is no fault.",
+            text=f"With all breakers open and the fuses out, connect {names} as before, the earthed pole last; read "
+            f"volts and sign across each fuse, and put it in. Then close {', '.join(breakers)}, one after the other. "
+            "Feeds share by their volts and their wires: one that is lower by a diode's volt carries nothing, and that "
+            "is no fault.",
             switch_on=list(mine),
             close=breakers,
             proven=stands,
@@ -140,7 +141,7 @@ def _in_service(plant: Plant, mine: dict[str, list[Inlet]]) -> list[Part]:
         Do(
             title="Alarm contacts and trips",
             text="With somebody at the far end: each breaker's alarm contact was seen to come when it opened above; "
-            "pull one fuse of each kind and see its alarm too; and look that each alarm comes with its power gone, "
+            "pull one fuse of each kind and see its alarm too; and check that each alarm comes with its power gone, "
             "since a contact that needs power says nothing then. A trip test only where the maker of the device "
             "allows one, with his tester. Write each device and what it did into a note with key n.",
             proven=stands,
@@ -162,12 +163,14 @@ def _fails(plant: Plant, name: str, inlets: list[Inlet], others: list[Inlet], st
     mains = unique(way(plant, inlet)[1][0] for inlet in inlets)
     kept = {inlet.shelf for inlet in others}
     lost = unique(inlet.shelf for inlet in inlets if inlet.shelf not in kept)
-    told = f" {', '.join(lost)} have no other feed and go off." if lost else ""
+    has = "has no other feed and goes" if len(lost) == 1 else "have no other feed and go"
+    told = f" {', '.join(lost)} {has} off." if lost else ""
     made: list[Step] = [
         Do(
             title=f"{name} fails",
-            text=f"Open {', '.join(mains)}. The load stays on: no card restarts, no alarm but this feed's comes, and "
-            f"that one does, at the breaker and at the far end.{told} If the load goes off: close it again, and stop.",
+            text=f"Open {', '.join(mains)} and watch. The load stays on, and no card restarts; the alarm of this feed "
+            f"comes, at the breaker and at the far end, and no other.{told} If the load goes off: close it again, and "
+            "stop.",
             open=mains,
         )
     ]
@@ -194,11 +197,11 @@ def _fails(plant: Plant, name: str, inlets: list[Inlet], others: list[Inlet], st
 def _feed(plant: Plant, supply: Supply, inlets: list[Inlet]) -> list[Part]:
     main = plant.breakers[way(plant, inlets[0])[1][0]]
     mains = ", ".join(unique(way(plant, inlet)[1][0] for inlet in inlets))
-    bar = return_bar(plant, inlets[0])
-    where = plant.where(main.name)
+    bar = return_beside(plant, main.name)[0]
+    where = place_of(plant, main.name)
     # what was not dead when it had to be is never connected
     upstream = [supply.name, main.name]
-    who = f"Tell the person at {main.name} ({where}): on the word OPEN it is opened, and nobody asks why."
+    who = f"Tell the person at breaker {main.name} ({where}): on the word OPEN it is opened, and nobody asks why."
     made: list[Part] = [
         Hold(
             title=f"Clear to connect {supply.kind} {supply.name}",
@@ -255,7 +258,7 @@ def _warm(plant: Plant, supply: Supply, inlets: list[Inlet]) -> Ask:
     return Ask(
         title=f"How warm the joints of {supply.name} are",
         text=f"Leave it on for an hour. Then, without touching, read each joint of {', '.join(names)} and of the bars "
-        "with a thermometer that looks from afar, and the air. Type the warmest joint, its °C, that of its neighbours "
+        "with an infrared thermometer, and the air. Type the warmest joint, its °C, that of its neighbours "
         "and of the air. Between like joints under like load 1 to 3 K want a second look, 4 to 15 K a repair, more an "
         "end at once (ANSI/NETA as quoted in public pages); at part load the rise goes with the "
         "square of the current.",
@@ -273,7 +276,7 @@ def _onto(plant: Plant, supply: Supply, inlet: Inlet, closed: list[str]) -> list
             closed.append(name)
             upto = names[: names.index(name) + 1]
             made += _close(plant, plant.breakers[name], supply, upto, f"Nothing is on behind {name} yet.")
-            load_side = (plant.breakers[name].load.name, return_bar(plant, inlet))
+            load_side = (plant.breakers[name].load.name, return_beside(plant, name)[0])
             made.append(_reads(plant, f"{name}, load side", load_side, supply.feed, name, upto))
     last, stands = plant.breakers[names[-1]], _stands_on(plant, inlet)
     closed.append(last.name)
@@ -314,11 +317,11 @@ def _current(plant: Plant, last: Breaker, inlet: Inlet, supply: Supply, stands: 
 
 
 def _close(plant: Plant, breaker: Breaker, supply: Supply, stands: Sequence[str], told: str) -> list[Step]:
-    where = plant.where(breaker.name)
+    where = place_of(plant, breaker.name)
     clear = parts.clear_to_energise(
         f"Clear to close {breaker.name} on {supply.name}",
-        f"{breaker.name} ({where}). Everybody is clear, somebody guards the main breaker of {supply.name}. {told} If "
-        f"anything is not as it should be: open {breaker.name} at once, then call OPEN; this program cannot.",
+        f"Breaker {breaker.name} ({where}). Everybody is clear, somebody guards the main breaker of {supply.name}. "
+        f"{told} If anything is not as it should be: open {breaker.name} at once, then call OPEN; this program cannot.",
     )
     clear = msgspec.structs.replace(clear, proven=list(stands))
     text = f"Close {breaker.name} ({where})."

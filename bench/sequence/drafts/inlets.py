@@ -7,7 +7,7 @@ import msgspec
 from bench.plant.model import NoPath, Plant
 from bench.plant.things import Inlet
 from bench.sequence.drafts import looking
-from bench.sequence.drafts.parts import CannotDraft, Draft, Part, called, unique
+from bench.sequence.drafts.parts import CannotDraft, Draft, Part, called, place_of, unique
 from bench.sequence.drafts.power_parts import (
     ammeter_places,
     breakers_on,
@@ -15,14 +15,13 @@ from bench.sequence.drafts.power_parts import (
     isolate,
     reached,
     reached_into,
-    return_bar,
     sign_words,
     supplies_of,
     through_the_meter,
     tools,
     way,
 )
-from bench.sequence.drafts.proved_dead import points_of, proved_dead, stands_on
+from bench.sequence.drafts.proved_dead import points_of, proved_dead, return_beside, stands_on
 from bench.sequence.file import Caution, Do, Hold, Limit, Measure, Prove, Step
 
 
@@ -138,7 +137,7 @@ def _onto(plant: Plant, of: str, feed: str) -> list[Step]:
             )
         )
         for name in unique(name for inlet in mine for name in way(plant, inlet)[1][:-1]):
-            back = return_bar(plant, next(inlet for inlet in mine if name in way(plant, inlet)[1]))
+            back = return_beside(plant, name)[0]
             breaker = plant.breakers[name]
             made.append(
                 Measure(
@@ -154,7 +153,7 @@ def _onto(plant: Plant, of: str, feed: str) -> list[Step]:
             made.append(
                 Do(
                     title=f"Close {name}",
-                    text=f"Close {name} ({plant.where(name)}).",
+                    text=f"Close {name} ({place_of(plant, name)}).",
                     close=[name],
                     proven=stands,
                 )
@@ -166,7 +165,9 @@ def _closed_and_read(plant: Plant, inlet: Inlet, beware: str, stands: list[str])
     """The last breaker before an inlet is closed, and the voltage there is read."""
     last = way(plant, inlet)[1][-1]
     return (
-        Do(title=f"Close {last}", text=f"Close {last} ({plant.where(last)}). {beware}", close=[last], proven=stands),
+        Do(
+            title=f"Close {last}", text=f"Close {last} ({place_of(plant, last)}). {beware}", close=[last], proven=stands
+        ),
         Measure(
             title=f"{inlet.name}: feed {inlet.feed} against its return",
             text=f"Live parts. {sign_words(plant, inlet)}",

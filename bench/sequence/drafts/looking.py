@@ -56,7 +56,8 @@ def nothing_beside(plant: Plant, supplies: Collection[str], own: Collection[str]
     beside = [name for name in breakers_of(plant, supplies) if name not in own]
     if not beside:
         return []
-    text = "What is closed here would be fed too. Open it and lock it off, with whoever is in charge of it; look again."
+    text = "What is closed here is fed now, or would be. Have it opened and locked off by whoever is in charge of it, "
+    text += "before any fuse is drawn; look again."
     return [Look(title="Nothing beside is fed", text=text, breakers=beside, expect=["open", "locked off"])]
 
 

@@ -158,5 +158,16 @@ CLOSING: Final[tuple[Part, ...]] = (
 
 
 def called(plant: Plant, of: str) -> str:
-    """What a draft is about, where nothing else is said: the name, or the plant."""
-    return of or "the plant"
+    """What a draft is about, where nothing else is said: a bay or a shelf by its name, or the plant."""
+    kind = "bay" if of in plant.bays else "shelf" if of in plant.shelves else ""
+    return f"{kind} {of}".strip() or "the plant"
+
+
+def place_of(plant: Plant, name: str) -> str:
+    """Where something is, without its own name once more.
+
+    Args:
+        plant: the plant.
+        name: of it.
+    """
+    return plant.where(name).removesuffix(f", breaker {name}")

@@ -97,8 +97,9 @@ def _isolate(plant: Plant, of: str, shelves: list[Shelf]) -> list[Part]:
         ),
         parts.tools(plant, supplies),
         *looking.all_breakers(plant, supplies),
-        parts.isolate(plant, what, inlets),
+        # before a fuse is drawn: what is closed beside still carries current
         *looking.nothing_beside(plant, supplies, parts.breakers_on(plant, inlets)),
+        parts.isolate(plant, what, inlets),
         *proved_dead(plant, inlets),
         Hold(
             title="Isolated and proved dead",
@@ -121,12 +122,11 @@ def _resistance(plant: Plant, shelves: list[Shelf]) -> list[Part]:
         Do(
             title="Cards out",
             text=f"Take all cards out of {', '.join(names)}, one shelf after the other, and note where each card was. "
-            "They go into bags that carry charge away. Touch no contacts: capacitors give some of their charge back. "
-            "Where a shelf's capacitors can be reached, read their leakage and series resistance now and keep both in "
-            "a note with key n: what grows from year to year is changed before it fails.",
+            "They go into bags that carry charge away. Touch no contacts: capacitors give some of their charge back.",
             take_out=names,
             proven=stands,
         ),
+        *(parts.capacitors(plant, shelf, stands) for shelf in shelves),
     ]
     text = "Hold the probes still: the shelf's capacitors charge through the meter, and the reading climbs."
     limit = by_hand("common practice, no source: an empty shelf", at_least="1 kohm")
@@ -193,10 +193,18 @@ def _empty(plant: Plant, shelf: Shelf, inlet: Inlet, shelves: list[Shelf], *, up
         for other in one.inlets
         if other.feed == inlet.feed
     ]
+    # once for all: a breaker that stays closed shows at the other feed's inlet where the two are crossed there
+    crossed = [
+        other
+        for one in shelves
+        if shelf is shelves[0] and one is not shelf
+        for other in one.inlets
+        if other.feed != inlet.feed
+    ]
     made: list[Part] = [
         *parts.leads_on(plant, [supply]),
         parts.closed(breakers, ", one after the other, and nothing else"),
-        *parts.there_first(plant, inlet, neighbours),
+        *parts.there_first(plant, inlet, neighbours, crossed),
     ]
     if up:
         target = parts.nominal_volts(plant, inlet)
@@ -235,7 +243,7 @@ def _group_in(
     target = parts.nominal_volts(plant, inlet)
     step = parts.brought_up(
         f"{shelf.name} on {inlet.feed} alone, {title} in",
-        f"{len(inside)} of {len(everything)} cards are in. Fed by {inlet.feed} alone.",
+        f"Cards in: {len(inside)} of {len(everything)}. Fed by {inlet.feed} alone.",
         [supply],
         target,
         limit_for(most),

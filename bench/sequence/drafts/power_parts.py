@@ -193,7 +193,7 @@ def sign_words(plant: Plant, inlet: Inlet, red: str = "", black: str = "") -> st
 
 
 def check_signs(plant: Plant, inlets: Sequence[Inlet]) -> None:
-    """Look that these inlets have one polarity, with the return earthed.
+    """See that these inlets have one polarity, with the return earthed.
 
     Args:
         plant: the plant.
@@ -238,7 +238,7 @@ def leads_on(plant: Plant, supplies: Sequence[str]) -> list[Part]:
     made.append(
         Do(
             title=f"Bench supply to {' and '.join(supplies)}",
-            text="Look that the bench supply's output is off and its terminals read nothing. Bolt or clamp its leads "
+            text="Make sure the bench supply's output is off and its terminals read nothing. Bolt or clamp its leads "
             f"on, the return first, and on nothing else: {ends}. Say it aloud, let a second person look, then confirm.",
             connect=list(supplies),
         )
@@ -263,19 +263,22 @@ def leads_off(plant: Plant, supplies: Sequence[str]) -> list[Part]:
     return [
         Do(
             title=f"Bench supply off {' and '.join(supplies)}",
-            text=f"Look that its output is off and its terminals read nothing. Take its leads off: {ends}.",
+            text=f"Make sure its output is off and its terminals read nothing. Take its leads off: {ends}.",
             disconnect=list(supplies),
         )
     ]
 
 
-def there_first(plant: Plant, inlet: Inlet, neighbours: Sequence[Inlet] = ()) -> list[Part]:
+def there_first(
+    plant: Plant, inlet: Inlet, neighbours: Sequence[Inlet] = (), crossed: Sequence[Inlet] = ()
+) -> list[Part]:
     """A harmless voltage shows where the bench supply is, and with which sign, before more is put on.
 
     Args:
         plant: the plant.
         inlet: that should get it.
         neighbours: inlets of other shelves on the same feed, which must not.
+        crossed: inlets of other shelves on other feeds; where one gets it nothing more is fed from this supply.
     """
     supply, breakers = way(plant, inlet)
     last = plant.breakers[breakers[-1]]
@@ -295,6 +298,9 @@ def there_first(plant: Plant, inlet: Inlet, neighbours: Sequence[Inlet] = ()) ->
         between = (other.live.name, other.back.name)
         title = f"{last.name} does not feed {other.name}"
         made.append(volts(between, inlet.shelf, title, APART_LIMIT, live=True))
+    for other in crossed:
+        title = f"{supply} does not feed {other.name}"
+        made.append(volts((other.live.name, other.back.name), supply, title, APART_LIMIT, live=True))
     return made
 
 
@@ -366,7 +372,7 @@ def tools(plant: Plant, supplies: Sequence[str]) -> Do:
         title="Meter, leads and tools",
         text=f"Meter, leads and every fuse in them are made for direct voltage, {volts:g} V and more, and for the "
         f"measurement category of a battery's wiring; an ammeter's fuse breaks a battery's short.{amps} Leads whole, "
-        "tips with guards; spanners insulated all over; eye protection. What is not so stays away.",
+        "tips with guards; spanners insulated all over; eye protection. Whatever is not so stays out of the room.",
     )
 
 
@@ -397,8 +403,8 @@ def joints_again(plant: Plant, inlets: Sequence[Inlet]) -> Do:
         title="Joints again, cold",
         text="All is off, disconnected and locked, and has cooled. Go along the ways again: "
         f"{'; '.join(_joints(plant, inlets))}. Look at each mark, and try the joint at 80 % of its torque (DIN 43673 "
-        "as quoted in a public note). One that has moved is undone, cleaned, made up anew and marked; never a bit "
-        "more.",
+        "as quoted in a public note). One that has moved is undone, cleaned, made up anew and marked, "
+        "and not just given a little more.",
     )
 
 
@@ -434,6 +440,36 @@ def strap(proven: Sequence[str] = ()) -> Ask:
     )
 
 
+LEAKS_PART: Final = 0.01
+"""Amperes of leakage for each farad and volt that an electrolytic capacitor may have (makers' data: 0.01 C V)."""
+
+
+def capacitors(plant: Plant, shelf: Shelf, proven: Sequence[str]) -> Ask:
+    """What a shelf's own capacitors leak, and what stands in series with them: both are followed from record to record.
+
+    Args:
+        plant: the plant.
+        shelf: with its cards out, and its charge gone.
+        proven: what must have passed, else nobody is asked.
+    """
+    inside = plant.file.shelf_input
+    height = max(nominal_volts(plant, inlet) for inlet in shelf.inlets)
+    most = None if inside is None else float(f"{1000 * LEAKS_PART * inside.capacitance.value * height:.3g}")
+    limit = "" if most is None else f" More than {most:g} mA is too much (makers' data: 0.01 x farads x volts)."
+    return Ask(
+        title=f"The capacitors of {shelf.name}",
+        text=f"Where the input capacitors of {shelf.name} can be taken out: put each on the bench supply through 10 "
+        f"kohm, {height:g} V, the right way round, and read the volts across the resistor after five minutes; over its "
+        f"ohms they are the leakage.{limit} Let it go through the resistor again, and read that it has, before a hand "
+        "is on it. Then read its series resistance. Type the sum of the leakages in mA and the largest resistance in "
+        "ohms, such as 0.4 0.09: 'trace' shows what grows from year to year. Type no where they stay in.",
+        name="capacitors",
+        of=shelf.name,
+        most=most,
+        proven=list(proven),
+    )
+
+
 def copied(shelf: Shelf, cards: Sequence[Card], proven: Sequence[str]) -> list[Part]:
     """What cannot be bought again is copied before its shelf gets power, and the copy is read back.
 
@@ -458,7 +494,12 @@ def copied(shelf: Shelf, cards: Sequence[Card], proven: Sequence[str]) -> list[P
 
 
 def lose_charge(
-    plant: Plant, shelf: Shelf, cards: Sequence[Card], names: Sequence[str], others: Sequence[str] = ()
+    plant: Plant,
+    shelf: Shelf,
+    cards: Sequence[Card],
+    names: Sequence[str],
+    others: Sequence[str] = (),
+    height: float = 0.0,
 ) -> list[Part]:
     """A shelf's capacitors lose their charge behind the diodes, before hands reach in.
 
@@ -472,10 +513,11 @@ def lose_charge(
         cards: that are in.
         names: what must have passed, else nobody waits.
         others: shelves that lose theirs sooner, and are handled with it.
+        height: volts that were there; 0: the nominal ones, which the bench supply gave.
     """
     called = ", ".join((shelf.name, *others))
     inside = plant.file.shelf_input
-    height = max(nominal_volts(plant, inlet) for inlet in shelf.inlets)
+    height = height or max(nominal_volts(plant, inlet) for inlet in shelf.inlets)
     if inside is None:
         return [
             Do(
@@ -494,8 +536,8 @@ def lose_charge(
     return [
         Wait(
             title=f"{called} {'lose their' if others else 'loses its'} charge",
-            text=f"Nobody reaches into {called} yet. Behind the diodes its capacitors ({engineering(farad, 'F')}) "
-            f"keep up to {height:g} V, and no probe at an inlet sees it. Through the bleeder ({inside.bleeder}) they "
+            text=f"Nobody reaches into {called} yet. Behind the diodes the capacitors ({engineering(farad, 'F')}) "
+            f"may have {height:g} V, and no probe at an inlet sees it. Through the bleeder ({inside.bleeder}) they "
             f"take {seconds:g} s to fall to {CHARGED:g} V.",
             time=Duration(seconds),
             proven=list(names),
@@ -540,7 +582,10 @@ def lose_all(plant: Plant, shelves: Sequence[Shelf], names: Sequence[str]) -> li
 
     slowest = max(shelves, key=farad)
     others = [one.name for one in shelves if one is not slowest]
-    return lose_charge(plant, slowest, cards_of(plant, slowest), names, others)
+    # a battery on charge may have been on until now
+    feeds = [plant.feeds[inlet.feed] for shelf in shelves for inlet in shelf.inlets]
+    height = max(abs(volts) for feed in feeds for volts in (feed.low_v, feed.high_v))
+    return lose_charge(plant, slowest, cards_of(plant, slowest), names, others, height)
 
 
 _BREAKERS_OPEN: Final = "Breakers open"

@@ -158,7 +158,7 @@ def point_readings(plant: Plant, names: Sequence[str], shelves: Sequence[str]) -
     for name in names:
         if name in plant.breakers:
             breaker = plant.breakers[name]
-            back = _Place(*_return_beside(plant, name))
+            back = _Place(*return_beside(plant, name))
             for side, end in (("line", breaker.line), ("load", breaker.load)):
                 places = [_Place(end.name, end.node), back, *_frame_of(plant, breaker.at)]
                 read(name, f"breaker {name}, {side} side,", places)
@@ -170,8 +170,13 @@ def point_readings(plant: Plant, names: Sequence[str], shelves: Sequence[str]) -
     return found
 
 
-def _return_beside(plant: Plant, breaker: str) -> tuple[str, str]:
-    """The return that a breaker is read against: the bar in its bay, else the return of its feed; name and node."""
+def return_beside(plant: Plant, breaker: str) -> tuple[str, str]:
+    """The return that a breaker is read against: the bar in its bay, else the return of its feed; name and node.
+
+    Args:
+        plant: the plant.
+        breaker: its name.
+    """
     one = plant.breakers[breaker]
     bay = _bay(plant, one.at)
     bars = [bar for bar in plant.busbars.values() if bar.pole == "return" and bar.feed in ("", one.feed)]
