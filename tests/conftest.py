@@ -11,7 +11,7 @@ from hypothesis import settings
 
 from bench.plant.load import load_plant
 from bench.simulate import process
-from tests import made_once
+from tests import drawn, made_once
 from tests.power import small_hall
 from tests.spent import (  # noqa: F401
     pytest_collection_modifyitems,
@@ -29,14 +29,13 @@ if TYPE_CHECKING:
 
 # the same cases every time, and a busy machine is no failure; `make test` draws a fifth, `make test-slow` all of them
 settings.register_profile("same", deadline=None, derandomize=True)
-settings.register_profile("some", settings.get_profile("same"), max_examples=20)
 settings.load_profile("same")
 
 
 def pytest_configure(config: pytest.Config) -> None:
     """Draw few cases where only the quick part is wanted."""
     if config.option.markexpr == "not slow":
-        settings.load_profile("some")
+        drawn.quick_part_only()
 
 
 def pytest_collection_finish() -> None:

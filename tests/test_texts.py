@@ -9,7 +9,7 @@ from typing import Any
 
 import msgspec
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.cli import main
@@ -18,6 +18,7 @@ from bench.record.append import RecordWriter
 from bench.texts import Harmless, clean, clean_lines
 from bench.walk import events as e
 from bench.walk.state import start, take
+from tests.drawn import draws
 from tests.walk import paper_walk as paper
 
 HOSTILE = "\x1b]0;owned\x07\x1b[2J\x1b[31m\x9b2J\u202e\u2066x\x00\x08\x7f\r"
@@ -33,7 +34,7 @@ def harmful(text: str, allowed: set[str] = ALLOWED) -> set[str]:
 
 
 @given(st.text(max_size=40))
-@settings(max_examples=200, derandomize=True, deadline=None)
+@draws(200)
 def test_nothing_gets_through(text: str) -> None:
     for shown, allowed in ((clean(text), set()), (clean_lines(text), {"\n", "\t"})):
         assert not {c for c in shown if unicodedata.category(c) in ("Cc", "Cs", "Zl", "Zp") and c not in allowed}

@@ -8,7 +8,7 @@ import time
 
 import msgspec
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.instruments.instrument import Instrument
@@ -18,6 +18,7 @@ from bench.quantity import Duration
 from bench.simulate.twins.insulation import InsulationTwin
 from bench.simulate.twins.matrix import MatrixTwin
 from bench.simulate.twins.supply import SupplyTwin
+from tests.drawn import draws
 from tests.drivers.twins import Hall
 from tests.instruments.server import LIBRARY, Mangled, VirtualLine, served
 from tests.instruments.test_trouble_table import FAULTS, Once, _mangling
@@ -190,7 +191,7 @@ def test_leaving_a_with_block_makes_safe():
     assert line.closed
 
 
-@settings(max_examples=60, deadline=None)
+@draws(60)
 @given(st.lists(_mangling, min_size=1, max_size=10))
 def test_no_sequence_of_faults_leaves_an_output_on_that_is_not_known_to_be(manglings):
     left = list(manglings)

@@ -7,12 +7,13 @@ from __future__ import annotations
 
 import msgspec
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.instruments.instrument import Instrument
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.simulate.twins.meter import MeterTwin
+from tests.drawn import draws
 from tests.instruments.server import LIBRARY, Bars, Mangled, VirtualLine
 
 PROFILE = LIBRARY.profile("scpi-bench-meter")
@@ -239,7 +240,7 @@ _mangling = st.one_of(
 )
 
 
-@settings(max_examples=150, deadline=None)
+@draws(150)
 @given(st.lists(_mangling, min_size=1, max_size=12), st.booleans())
 def test_no_sequence_of_faults_makes_a_wrong_reading(manglings, byte_by_byte):
     left = list(manglings)
@@ -261,7 +262,7 @@ def test_no_sequence_of_faults_makes_a_wrong_reading(manglings, byte_by_byte):
     check(instrument.read(), world)
 
 
-@settings(max_examples=100, deadline=None)
+@draws(100)
 @given(st.lists(_mangling, min_size=1, max_size=12))
 def test_no_sequence_of_faults_opens_the_wrong_instrument_or_leaves_it_unset(manglings):
     left = list(manglings)

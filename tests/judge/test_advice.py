@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.judge.accuracy import AccuracyRow, AccuracyTable
@@ -15,6 +15,7 @@ from bench.judge.limit import Limit
 from bench.judge.ohms import Leads, ThermalEmf
 from bench.judge.reading import reading_budget
 from bench.judge.uncertainty import Budget, Component
+from tests.drawn import draws
 
 
 def ohms(top, test_current=1e-3):
@@ -165,7 +166,7 @@ def test_a_remedy_that_makes_it_worse_is_not_proposed():
     assert found[-1].expanded_uncertainty <= stuck.expanded_uncertainty
 
 
-@settings(max_examples=60)
+@draws(60)
 @given(
     st.floats(1.6, 2.4),
     st.sampled_from([10.0, 100.0, 1000.0]),

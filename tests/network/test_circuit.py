@@ -5,7 +5,7 @@ import random
 import time
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.network.circuit import (
@@ -18,6 +18,7 @@ from bench.network.circuit import (
     VoltageSource,
 )
 from bench.network.factor import Updated
+from tests.drawn import draws
 
 
 def plant(rng, n, leaks=True):
@@ -220,7 +221,7 @@ def test_the_current_in_a_zero_ohm_edge_is_refused():
         solved.amps("clip")
 
 
-@settings(max_examples=60, deadline=None)
+@draws(60)
 @given(st.integers(0, 10**6))
 def test_currents_balance_and_power_balances(seed):
     rng = random.Random(seed)

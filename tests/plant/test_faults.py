@@ -7,7 +7,7 @@ import math
 import msgspec
 import networkx
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.files import Places, exact, from_text, parse, shipped
@@ -16,6 +16,7 @@ from bench.plant.faulty import affected_pins, apply_faults, loose_is_open, rando
 from bench.plant.load import load_plant
 from bench.plant.model import UnknownName
 from bench.quantity import Capacitance, Current, Duration, Ratio, Resistance
+from tests.drawn import draws
 
 PLANT = load_plant(shipped("sequences") / "gannet-head" / "plant.yaml")
 
@@ -259,7 +260,7 @@ def test_moved_plugs_against_networkx(fault):
     assert changed_isolation(edges) == found.isolation
 
 
-@settings(max_examples=40, deadline=None)
+@draws(40)
 @given(
     seed=st.integers(0, 10**6),
     count=st.integers(0, 12),

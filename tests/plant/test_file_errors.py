@@ -7,11 +7,12 @@ import sys
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.files import BadFile
 from bench.plant.load import load_plant
+from tests.drawn import draws
 
 TYPES = """\
 connector-types:
@@ -697,7 +698,7 @@ def test_the_whole_text_is_sound(tmp_path):
     assert load_plant(tmp_path / "plant.yaml").remarks == ()
 
 
-@settings(max_examples=300, deadline=None)
+@draws(300)
 @given(
     st.lists(st.tuples(st.integers(0, 10_000), st.sampled_from(["drop", "double", *WORDS])), min_size=1, max_size=4),
 )

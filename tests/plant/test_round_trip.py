@@ -7,7 +7,7 @@ import typing
 
 import msgspec
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.files import Inconsistent, exact, from_text, json_schema, parse, shipped
@@ -16,6 +16,7 @@ from bench.plant.load import load_plant
 from bench.plant.resolve import resolve
 from bench.plant.size import Size
 from bench.quantity import Quantity, QuantityError, Temperature, Voltage
+from tests.drawn import draws
 
 
 def through_json(plant_file):
@@ -77,7 +78,7 @@ def entries(draw, kind):
     return draw(st.nothing())
 
 
-@settings(max_examples=60, deadline=None)
+@draws(60)
 @given(st.data())
 @pytest.mark.parametrize(
     "kind",
@@ -93,7 +94,7 @@ def test_every_entry_comes_out_of_json_as_it_was(kind, data):
     assert msgspec.json.decode(text, type=kind, dec_hook=from_text) == entry
 
 
-@settings(max_examples=60, deadline=None)
+@draws(60)
 @given(entries(f.PlantFile))
 def test_every_plant_file_comes_out_of_json_as_it_was(plant_file):
     assert through_json(plant_file) == plant_file

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import msgspec
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.cli import main
@@ -24,6 +24,7 @@ from bench.report.page import MOST_FINDINGS, number, page
 from bench.report.sheet import sheet
 from bench.report.svg import Dot, history, parts_of_limit
 from bench.walk import events as e
+from tests.drawn import draws
 from tests.job.season_folder import plant, record, season
 
 ISSUED = datetime(2026, 6, 3, 9, 0, tzinfo=UTC)
@@ -207,7 +208,7 @@ def test_hostile_texts_are_escaped(tmp_path):
     assert "<script" not in text and "onerror=alert(2)&gt;" in text
 
 
-@settings(deadline=None, max_examples=80, derandomize=True)
+@draws(80)
 @given(st.text(max_size=60), st.text(max_size=60))
 def test_drawings_are_well_formed_whatever_they_are_called(title, label):
     """Any text at all, control characters too."""

@@ -7,7 +7,7 @@ import random
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.judge.watch import RampUp
@@ -20,6 +20,7 @@ from bench.sequence.file import Set
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.state import Phase, State, fold, start, take
+from tests.drawn import draws
 from tests.runner import crash_points
 from tests.runner.crash_points import DoomedCrew, DoomedHands, Fate, Twins, Watcher
 from tests.walk import paper_walk as paper
@@ -144,7 +145,7 @@ def walks(tmp_path_factory: pytest.TempPathFactory) -> tuple[list[e.Began], Path
     return [paper.made(folder).began, crash_points.beginning("first-power", folder)], folder
 
 
-@settings(max_examples=30, derandomize=True, deadline=None)
+@draws(30)
 @given(seed=st.integers(0, 10**9), which=st.integers(0, 1))
 def test_whatever_fails_and_whoever_meddles(walks: tuple[list[e.Began], Path], seed: int, which: int) -> None:
     through(walks[0][which], walks[1], random.Random(seed))

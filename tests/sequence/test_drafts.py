@@ -6,7 +6,7 @@ import tempfile
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, event, given, settings
+from hypothesis import HealthCheck, event, given
 
 from bench.files import parse
 from bench.plant.load import load_plant
@@ -14,6 +14,7 @@ from bench.plant.model import Plant, UnknownName
 from bench.sequence.draft import KINDS, CannotDraft, again, draft, file_text, identify
 from bench.sequence.file import Energise, Hold, SequenceFile
 from bench.sequence.load import load_sequence
+from tests.drawn import draws
 from tests.power import small_hall
 from tests.sequence import random_plants
 
@@ -66,7 +67,7 @@ def test_drafts_of_the_small_hall_read_back_as_they_were_built(kind: str, tmp_pa
     assert any(drafted(plant, kind, of) for of in scopes(plant)), kind
 
 
-@settings(max_examples=10, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@draws(10, suppress_health_check=[HealthCheck.too_slow])
 @given(random_plants.plant_texts())
 @pytest.mark.slow
 def test_drafts_of_any_plant_read_back_and_load(text: str) -> None:

@@ -8,13 +8,14 @@ import typing
 import msgspec
 import pytest
 import yaml
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.files import BadFile, Inconsistent, parse
 from bench.quantity import Amount, Current, Duration, Quantity, QuantityError, Ratio, Resistance, Temperature, Voltage
 from bench.sequence import file as f
 from bench.sequence.writer import WIDTH, Comments, quantity_text, write
+from tests.drawn import draws
 
 # a file holds no control characters: the reader refuses them
 PRINTABLE = st.characters(exclude_categories=("Cc", "Cf", "Cs", "Cn", "Zl", "Zp"))
@@ -109,7 +110,7 @@ def with_comments(draw):
     return sequence, Comments(("yaml-language-server: x",), tuple(draw(st.lists(words, max_size=2))), above, beside)
 
 
-@settings(max_examples=100, deadline=None)
+@draws(100)
 @given(with_comments())
 @pytest.mark.slow
 def test_what_is_written_reads_back_as_it_was(drawn):
@@ -125,7 +126,7 @@ def test_what_is_written_reads_back_as_it_was(drawn):
         assert {key: type(value) for key, value in shown.items() if key == "output"} in ({}, {"output": str})
 
 
-@settings(max_examples=100, deadline=None)
+@draws(100)
 @given(st.one_of(amounts(), *(values(kind) for kind in (Resistance, Voltage, Current, Duration, Ratio, Temperature))))
 def test_a_quantity_reads_back_to_the_last_bit(quantity):
     assert type(quantity).parse(quantity_text(quantity)) == quantity

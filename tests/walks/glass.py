@@ -34,6 +34,7 @@ class Glass:
         self._screen = pyte.Screen(*size)
         self._stream = pyte.ByteStream(self._screen)
         self._lock = threading.Lock()
+        self._shown: str | None = None
         self._window = Window(*words, cwd=cwd, heard=self._hear, size=size, more=more)
         self.process = self._window.process
 
@@ -41,12 +42,15 @@ class Glass:
         with self._lock:
             self.raw += data
             self._stream.feed(data)
+            self._shown = None
 
     @property
     def text(self) -> str:
         """What stands on the glass now."""
         with self._lock:
-            return "\n".join(self._screen.display)
+            if self._shown is None:
+                self._shown = "\n".join(self._screen.display)
+            return self._shown
 
     @property
     def words(self) -> str:

@@ -13,7 +13,7 @@ import pytest
 pytest.importorskip("pyte")
 
 from bench.runner.address import address_file, read_address
-from bench.simulate.season import make_season
+from tests.job.season_folder import copy
 from tests.walks.glass import WITHIN, Glass
 from tests.walks.terminal import Terminal
 from tests.walks.tool import JOB
@@ -65,7 +65,7 @@ def test_a_walk_is_begun_from_the_hall_and_found_again_in_it(opened: Callable[..
     "size", [(80, 24), pytest.param((120, 40), marks=pytest.mark.slow)], ids=lambda size: "x".join(map(str, size))
 )
 def test_pages_open_from_their_commands(opened: Callable[..., Glass], tmp_path: Path, size: tuple[int, int]) -> None:
-    make_season(tmp_path / "season", 1)
+    copy(tmp_path / "season")
     glass = opened("trace", "W101.34", "--logs", "season", "--screen", size=size)
     glass.shows("A step from 1.04 Ω at 20 °C to 2.96 Ω", "last good 2026-04-07", "touched")
     glass.press("6", lambda: "76 of 304 series changed or failed" in glass.words)

@@ -6,7 +6,7 @@ from itertools import combinations, pairwise, product
 
 import networkx
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.diagnose.apart.isolation import find_shorts, hand_plan, prove_insulation
@@ -14,6 +14,7 @@ from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.halving import counting_width
 from bench.diagnose.script import carry_out
 from tests.diagnose.apart.bounds import shorts_bound
+from tests.drawn import draws
 
 
 def joined(graph):
@@ -36,7 +37,7 @@ def network(nets, pairs):
 
 
 @given(st.integers(1, 90), st.integers(0, 12), st.randoms(use_true_random=False))
-@settings(max_examples=120, deadline=None)
+@draws(120)
 def test_all_shorts_are_found_within_the_bound(count, shorts, rng):
     nets = [f"n{k}" for k in range(count)]
     pairs = [rng.sample(nets, 2) for _ in range(shorts)] if count > 1 else []
@@ -71,7 +72,7 @@ def conductance(leaks):
 
 
 @given(st.integers(2, 40), st.integers(0, 6), st.randoms(use_true_random=False))
-@settings(max_examples=80, deadline=None)
+@draws(80)
 @pytest.mark.slow
 def test_every_pair_is_proven_or_named(count, poor, rng):
     nets = [f"n{k:02}" for k in range(count)]

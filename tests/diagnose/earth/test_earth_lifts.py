@@ -5,7 +5,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.diagnose.diagnose_error import DiagnoseError
@@ -21,6 +21,7 @@ from bench.diagnose.earth.lifts import (
 )
 from bench.diagnose.earth.model import Bond, BondNetwork, Point
 from bench.network.joined import Joined
+from tests.drawn import draws
 
 
 def tree(parents, ohms=None):
@@ -44,7 +45,7 @@ def test_the_gap_reads_the_loop_less_the_bond():
 
 
 @given(trees)
-@settings(max_examples=40, deadline=None)
+@draws(40)
 def test_the_fewest_lifts_that_certify_a_tree_are_those_of_brute_force(network):
     proof = certify(network)
     names = [bond.name for bond in network.bonds]
@@ -62,7 +63,7 @@ def test_the_fewest_lifts_that_certify_a_tree_are_those_of_brute_force(network):
 
 
 @given(trees)
-@settings(max_examples=40, deadline=None)
+@draws(40)
 def test_the_ganged_readings_compare_every_two_parts(network):
     proof = certify(network)
     assert len(proof.readings) == math.ceil(math.log2(len(proof.parts)))
@@ -102,7 +103,7 @@ def test_areas_that_may_be_meshed_stay_whole():
 
 
 @given(st.integers(0, 10_000))
-@settings(max_examples=30, deadline=None)
+@draws(30)
 def test_fewest_removals_leave_a_forest_and_are_no_more_than_must_be(seed):
     rng = np.random.default_rng(seed)
     network = tree([int(rng.integers(k + 1)) for k in range(7)])
@@ -150,7 +151,7 @@ def test_one_lift_serves_all_loops_that_run_through_it():
 
 
 @given(st.integers(0, 10_000), st.integers(1, 4))
-@settings(max_examples=30, deadline=None)
+@draws(30)
 def test_a_cutting_plan_lifts_no_more_than_must_be_and_ends_without_loops(seed, count):
     rng = np.random.default_rng(seed)
     network = tree([int(rng.integers(k + 1)) for k in range(8)])

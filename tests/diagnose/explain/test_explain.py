@@ -3,7 +3,7 @@
 import random
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.diagnose.explain.causes import (
@@ -39,6 +39,7 @@ from tests.diagnose.explain.wiring_damage import (
     some_plant,
     straight,
 )
+from tests.drawn import draws
 
 DESIGN = straight(4, 16, 2)
 
@@ -251,7 +252,7 @@ def any_map(draw):
 
 
 @given(any_map())
-@settings(max_examples=300, deadline=None)
+@draws(300)
 @pytest.mark.slow
 def test_whatever_was_measured_is_reproduced_but_for_contradictions(case):
     design, seen = case

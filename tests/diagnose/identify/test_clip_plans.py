@@ -5,7 +5,7 @@ from itertools import product
 
 import networkx
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.diagnose.diagnose_error import DiagnoseError
@@ -17,6 +17,7 @@ from bench.diagnose.identify.clip_plans import (
     identifies,
     size_plan,
 )
+from tests.drawn import draws
 
 
 def rigid(first, second):
@@ -50,7 +51,7 @@ def groupings(draw):
 
 
 @given(groupings())
-@settings(max_examples=250, deadline=None)
+@draws(250)
 def test_identifies_is_the_rule_of_symmetries(pair):
     assert identifies(*pair) == rigid(*pair)
 

@@ -3,7 +3,7 @@
 from itertools import combinations, pairwise
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.diagnose.diagnose_error import DiagnoseError
@@ -20,6 +20,7 @@ from bench.diagnose.identify.tags import (
     short_limit,
     shows,
 )
+from tests.drawn import draws
 
 
 def test_an_interval_is_the_worst_of_tolerance_loop_and_meter():
@@ -49,7 +50,7 @@ def test_how_many_tags_stay_apart(series, tolerance, counts):
 
 
 @given(st.lists(st.tuples(st.integers(20, 400), st.sampled_from([0.01, 0.05, 0.1])), min_size=1, max_size=9))
-@settings(max_examples=60, deadline=None)
+@draws(60)
 def test_no_larger_set_stays_apart(values):
     tags = sorted({Tag(float(v), t) for v, t in values})
     loop, meter = Loop(0, 1), Meter(0.01, 0.5)

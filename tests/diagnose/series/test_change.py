@@ -4,11 +4,12 @@ import math
 import random
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.series.change import LONGEST, appraise, run_to_run
+from tests.drawn import draws
 from tests.job import histories
 
 COUNT = 300
@@ -112,7 +113,7 @@ def test_times_matter_for_drifts():
     assert fast.slope == pytest.approx(0.05)
 
 
-@settings(deadline=None, max_examples=60, derandomize=True)
+@draws(60)
 @given(
     st.lists(st.floats(0.9, 1.1), min_size=2, max_size=25),
     st.floats(1e-3, 1e3),
@@ -127,7 +128,7 @@ def test_another_unit_or_zero_changes_nothing(values, factor, offset):
     assert other.lead == pytest.approx(found.lead, rel=1e-4, abs=1e-4)
 
 
-@settings(deadline=None, max_examples=60, derandomize=True)
+@draws(60)
 @given(
     st.lists(st.floats(-1e6, 1e6), min_size=2, max_size=25), st.lists(st.floats(1e-6, 1e3), min_size=25, max_size=25)
 )

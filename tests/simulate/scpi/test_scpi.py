@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.simulate.scpi.instrument import (
@@ -22,6 +22,7 @@ from bench.simulate.scpi.instrument import (
     quoted,
     setting,
 )
+from tests.drawn import draws
 
 
 class Sample(ScpiInstrument):
@@ -539,7 +540,7 @@ def state(sample):
     )  # fmt: skip
 
 
-@settings(max_examples=400, deadline=None)
+@draws(400)
 @given(st.lists(st.tuples(STREAMS, st.sampled_from([0.0, 0.1, 0.5, 3.0])), max_size=6))
 def test_any_bytes_leave_an_instrument_that_answers(stream):
     options = {"error_capacity": 4, "input_limit": 120, "output_limit": 2500}

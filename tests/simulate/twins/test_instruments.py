@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.simulate.twins.insulation import InsulationTwin
@@ -11,6 +11,7 @@ from bench.simulate.twins.matrix import MatrixTwin
 from bench.simulate.twins.meter import MeterTwin
 from bench.simulate.twins.supply import SupplyTwin
 from bench.simulate.world.dielectric import Branch, Dielectric
+from tests.drawn import draws
 
 
 class World:
@@ -89,7 +90,7 @@ def streams(make):
 
 
 @pytest.mark.parametrize("make", MAKERS)
-@settings(max_examples=80, deadline=None)
+@draws(80)
 @given(st.data())
 def test_any_commands_in_any_order(make, data):
     whole, single = make(World()), make(World())

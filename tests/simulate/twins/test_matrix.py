@@ -1,10 +1,11 @@
 """The relay matrix: what it closes, in which order, and what it refuses."""
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.simulate.twins.matrix import MatrixTwin, RowsApart
+from tests.drawn import draws
 
 
 class Log:
@@ -118,7 +119,7 @@ ACTIONS = st.tuples(
 )
 
 
-@settings(max_examples=150, deadline=None)
+@draws(150)
 @given(st.lists(ACTIONS, max_size=15))
 def test_no_moment_breaks_the_rule(actions):
     log = Log()

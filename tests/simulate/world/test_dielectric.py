@@ -3,10 +3,11 @@
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.simulate.world.dielectric import Branch, Dielectric
+from tests.drawn import draws
 
 
 def cable(**changes):
@@ -78,7 +79,7 @@ def test_lowering_the_source_lets_the_voltage_fall_to_it_and_no_further():
     assert ideal.current(250.0, 1e-2) == pytest.approx(250e-6)
 
 
-@settings(max_examples=60, deadline=None)
+@draws(60)
 @given(
     st.floats(1e3, 1e12),
     st.floats(0.0, 1e-6),
