@@ -186,12 +186,14 @@ class Network:
 
     def _parted(self, nodes: Sequence[int], edges: Iterable[int], islands: list[_Island] | None) -> list[_Island]:
         """Put fresh islands for these nodes, with the edges between them, into a list by node."""
-        place = {node: number for number, node in enumerate(nodes)}
         a, b, ohms = self._table.a, self._table.b, self._ohms
         joined = Joined(len(nodes))
         live = [edge for edge in edges if ohms[edge] < math.inf]
-        for edge in live:
-            joined.join(place[a[edge]], place[b[edge]])
+        if islands is None:  # all nodes: each has its number already
+            joined.join_all([(a[edge], b[edge]) for edge in live])
+        else:
+            place = {node: number for number, node in enumerate(nodes)}
+            joined.join_all([(place[a[edge]], place[b[edge]]) for edge in live])
         found: dict[int, _Island] = {}
         its = []
         for label in joined.labels():
@@ -485,7 +487,8 @@ def _extend(
         ids[edge.id] = len(ids)
         a.append(names.setdefault(edge.a, len(names)))
         b.append(names.setdefault(edge.b, len(names)))
-        values.append(_checked(edge.id, edge.ohms))
+        ohm = edge.ohms
+        values.append(float(ohm) if ohm >= 0.0 else _checked(edge.id, ohm))
     for node in nodes:
         names.setdefault(node, len(names))
     return _Table(names, ids, a, b), values

@@ -85,9 +85,7 @@ def factorise(nodes: Sequence[int], resistors: Sequence[Resistor]) -> Whole:
     """
     place = {node: number for number, node in enumerate(nodes)}
     merged = Joined(len(nodes))
-    for a, b, ohms in resistors:
-        if ohms == 0.0:
-            merged.join(place[a], place[b])
+    merged.join_all([(place[a], place[b]) for a, b, ohms in resistors if ohms == 0.0])
     twin = merged.labels()
     edges = []
     for a, b, ohms in resistors:
@@ -120,15 +118,13 @@ def _chains(count: int, edges: Sequence[Resistor]) -> list[list[int]]:
         degree[a] += siemens
         degree[b] += siemens
     # Roots are the nodes with most conductance: a frame or a busbar, which keeps columns short.
-    order = sorted(range(count), key=lambda node: -degree[node])
+    order = sorted(range(count), key=degree.__getitem__, reverse=True)
     chains = [[node] for node in range(count)]
-    weakest = min((siemens for _, _, siemens in edges), default=0.0)
-    threshold = max((siemens for _, _, siemens in edges), default=0.0) * LEVEL_RATIO
+    every = [siemens for _, _, siemens in edges] or [0.0]
+    weakest, threshold = min(every), max(every) * LEVEL_RATIO
     joined, left = Joined(count), edges
     while weakest < threshold:
-        for a, b, siemens in left:
-            if siemens >= threshold:
-                joined.join(a, b)
+        joined.join_all([(a, b) for a, b, siemens in left if siemens >= threshold])
         left = [edge for edge in left if edge[2] < threshold]
         labels = joined.labels()
         root: dict[int, int] = {}

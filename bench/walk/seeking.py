@@ -88,7 +88,7 @@ Search = Generator[Wanted, Answer, Found]
 """A search under way: says what it wants, is sent what came of it, and returns what it found."""
 
 
-class Seeking(msgspec.Struct, frozen=True):
+class Seeking(msgspec.Struct, frozen=True, dict=True):
     """A search under way.
 
     Attributes:
@@ -107,6 +107,12 @@ class Seeking(msgspec.Struct, frozen=True):
 
     def step(self, planned: Step) -> Step | None:
         """What is asked for now as a step: of the search's place in the plan, with a key of its own."""
+        known: tuple[Step, Step | None] | None = self.__dict__.get("_step")
+        if known is None or known[0] is not planned:  # it is asked for many times while it stands
+            known = self.__dict__["_step"] = (planned, self._made(planned))
+        return known[1]
+
+    def _made(self, planned: Step) -> Step | None:
         if self.advised is None or isinstance(self.advised.want, Found):
             return None
         want = self.advised.want
