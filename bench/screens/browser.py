@@ -79,7 +79,7 @@ for (const [word, data] of keys) {
 }
 """
 WALK_KEYS: Final = (
-    ("Enter", "\r"), *((key, key) for key in "yubgsndprkm?"), ("Esc", "\x1b"),
+    ("ALL OFF", "z"), ("Enter", "\r"), *((key, key) for key in "yubgsndoprwkmlevxqt?"), ("Esc", "\x1b"),
 )  # fmt: skip
 """Keys of a tablet's page at a walk: what each shows, and what it types."""
 SURVEY_KEYS: Final = (

@@ -8,8 +8,11 @@ import pytest
 from msgspec.structs import replace
 
 from bench.runner import protocol as p
+from bench.screens.browser import WALK_KEYS
+from bench.screens.program.settings import Settings
 from bench.screens.walk import keys
 from bench.screens.walk.app import ended
+from bench.screens.walk.sayings import page
 from bench.screens.walk.view import View
 from bench.walk import events as e
 from bench.walk import requests as r
@@ -226,6 +229,19 @@ def test_help_opens_and_closes_and_nothing_happens_behind_it() -> None:
         assert stage.app.program is not None and not stage.app.program.moment.help and stage.link.wishes == []
 
 
+def test_a_phones_page_has_a_key_for_whatever_a_walk_wants() -> None:
+    """All that is one letter; ALL OFF first and by its name, since it may be pressed in a hurry."""
+    assert WALK_KEYS[0] == ("ALL OFF", "z")
+    wanted = {
+        key
+        for scene in SCENES.values()
+        for one in keys.keys(View(state=scene().walk.state))
+        for key in one.keys
+        if len(key) == 1
+    }
+    assert wanted - {"h"} <= {data for _, data in WALK_KEYS}, "h is ? too"
+
+
 @pytest.mark.parametrize(
     ("scene", "opens", "closes"),
     [
@@ -381,21 +397,37 @@ def test_a_cut_line_is_noticed_when_something_is_wished_for() -> None:
     asyncio.run(act())
 
 
-def test_a_walk_from_the_first_page_to_the_last_by_keys_alone() -> None:
-    """The machine is the real one; what the screen wishes for is all that moves it."""
+@pytest.mark.parametrize(
+    ("size", "yes"),
+    [
+        pytest.param((80, 24), "enter", id="a keyboard"),
+        pytest.param((120, 40), "space", id="a foot switch, which has one key"),
+        pytest.param((46, 32), "enter", id="a phone's page"),
+    ],
+)
+def test_a_walk_from_the_first_page_to_the_last_by_keys_alone(size: tuple[int, int], yes: str) -> None:
+    """The machine is the real one; what the screen wishes for is all that moves it.
+
+    Every reading and every act takes one and the same key, and the places of both leads are on the page. Words and
+    figures are typed, and a caution has a key of its own, which a phone's page has too.
+    """
 
     async def act() -> None:
         walk = Walk()
-        async with on_stage(Scene("whole", walk)) as stage:
+        async with on_stage(Scene("whole", walk), size=size) as stage:
             told = len(walk.entries)
             while not walk.state.finished:
                 asked = walk.asked
                 match asked:
                     case r.Ask(step=step):
-                        typed = {"caution": (keys.caution_key(View(state=walk.state)),), "do": ("space",)}
+                        caution = keys.caution_key(View(state=walk.state))
+                        assert caution in dict(WALK_KEYS).values()
+                        typed = {"caution": (caution,), "do": (yes,)}
                         await stage.press(*typed.get(step.kind, ("enter", *walk.said(step), "enter")))
                     case r.Place():
-                        await stage.press("enter")
+                        wanted = [word for lead in page(walk.state).leads for word in lead.label.split()]
+                        assert all(word in stage.words for word in wanted), stage.text
+                        await stage.press(yes)
                     case _:
                         walk.one()
                 for wish in stage.link.wishes:
@@ -407,5 +439,55 @@ def test_a_walk_from_the_first_page_to_the_last_by_keys_alone() -> None:
                 await stage.settle()
             assert "The walk is done" in stage.words
             assert "55 passed" in stage.words
+
+    asyncio.run(act())
+
+
+def test_a_whole_walk_by_ear(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever only hears it knows what to do at every step: both places, or what is asked, word for word."""
+    said: list[str] = []
+
+    class Voice:
+        trouble = ""
+
+        def __init__(self, command: str) -> None:
+            assert command == "a voice"
+
+        def say(self, text: str) -> None:
+            said.append(text)
+
+        def close(self) -> None:
+            pass
+
+    monkeypatch.setattr("bench.screens.walk.program.Speaker", Voice)
+
+    async def act() -> None:
+        walk = Walk()
+        async with on_stage(Scene("whole", walk), settings=Settings(say="a voice")) as stage:
+            told, heard = len(walk.entries), 0
+            while not walk.state.finished:
+                asked = walk.asked
+                if isinstance(asked, r.Ask | r.Place) and told > 1:
+                    now = page(walk.state)
+                    wanted = [lead.label for lead in now.leads] if now.leads else [now.text]
+                    assert all(words in said[-1] for words in wanted), (now, said[-1])
+                    heard += 1
+                if isinstance(asked, r.Ask) and asked.step.kind != "do":
+                    caution = keys.caution_key(View(state=walk.state))
+                    typed = (caution,) if asked.step.kind == "caution" else ("enter", *walk.said(asked.step), "enter")
+                    await stage.press(*typed)
+                elif isinstance(asked, r.Ask | r.Place):
+                    await stage.press("space")
+                else:
+                    walk.one()
+                for wish in stage.link.wishes:
+                    walk.add(wish)  # type: ignore[arg-type]
+                stage.link.wishes.clear()
+                stage.now = walk.now.astimezone(stage.now.tzinfo)
+                stage.hear(*walk.entries[told:])
+                told = len(walk.entries)
+                await stage.settle()
+            assert heard > 55
+            assert sum("pass." in text for text in said) >= 50
 
     asyncio.run(act())
