@@ -244,7 +244,9 @@ def test_a_station_that_does_not_answer_keeps_no_other_from_going_off(
                 rectifier.open()
                 rectifier.set_output(True)
             twin.dead.add(1)
-            one._session.line = msgspec.structs.replace(one._session.line, timeout=Duration(60.0))
+            for rectifier in (one, other):  # the other answers at once, and a busy machine may be slow
+                line = rectifier._session.line
+                rectifier._session.line = msgspec.structs.replace(line, timeout=Duration(60.0))
             twin.told_off[1].clear()
             twin.told_off[2].clear()
             first = pool.submit(one.make_safe)
@@ -309,6 +311,33 @@ def test_who_waits_gets_its_turn_in_order_and_who_makes_safe_is_first() -> None:
     assert order == ["safe", "one", "two"]
     assert turns.acquire(timeout=0.0)
     assert not ThreadPoolExecutor(1).submit(turns.acquire, True, 0.01).result(20)
+
+
+def test_who_rests_lets_those_who_switch_off_go_first_however_late_they_wake() -> None:
+    turns, order = Turns(), []
+    turns.acquire()
+    held = threading.Event()
+
+    def want(name: str, first: bool) -> None:
+        assert turns.acquire(first=first)
+        order.append(name)
+        held.wait(20)
+        turns.release()
+
+    threads = []
+    for name in ("reads", "switches off"):
+        threads.append(threading.Thread(target=want, args=(name, name != "reads")))
+        threads[-1].start()
+        while len(turns._waiting) < len(threads):
+            pass
+    held.set()
+    turns.rest(0.0)
+    order.append("goes on")
+    turns.release()
+    for thread in threads:
+        thread.join(20)
+    assert sorted(order) == ["goes on", "reads", "switches off"]
+    assert order.index("switches off") < order.index("goes on")
 
 
 TWO_OUTPUTS = r"""

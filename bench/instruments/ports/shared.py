@@ -29,6 +29,8 @@ class Turns:
     def __init__(self) -> None:
         self._changed = threading.Condition(threading.Lock())
         self._waiting: deque[object] = deque()
+        self._first: set[object] = set()
+        """Those of them who go before all others."""
         self._owner: int | None = None
         self._depth = 0
 
@@ -52,11 +54,16 @@ class Turns:
                 if not blocking:
                     return False
                 ticket = object()
-                self._waiting.appendleft(ticket) if first else self._waiting.append(ticket)
+                if first:
+                    self._waiting.appendleft(ticket)
+                    self._first.add(ticket)
+                else:
+                    self._waiting.append(ticket)
                 mine = self._changed.wait_for(
                     lambda: self._owner is None and self._waiting[0] is ticket, timeout if timeout >= 0 else None
                 )
                 self._waiting.remove(ticket)
+                self._first.discard(ticket)
                 if not mine:
                     self._changed.notify_all()
                     return False
@@ -73,14 +80,18 @@ class Turns:
                 self._changed.notify_all()
 
     def rest(self, seconds: float) -> None:
-        """Let others have it for so long, and take it again before those who came since."""
+        """Let others have it for so long, and whoever goes first until that is done; then take it before all others."""
         with self._changed:
+            ahead = set(self._first)
             depth, self._depth, self._owner = self._depth, 0, None
             self._changed.notify_all()
         sleep(seconds)
-        self.acquire(first=True)
         with self._changed:
-            self._depth = depth
+            ticket = object()
+            self._waiting.insert(sum(one in ahead for one in self._waiting), ticket)
+            self._changed.wait_for(lambda: self._owner is None and self._waiting[0] is ticket)
+            self._waiting.remove(ticket)
+            self._owner, self._depth = threading.get_ident(), depth
 
     def __enter__(self) -> Turns:
         self.acquire()
