@@ -5,9 +5,10 @@ from __future__ import annotations
 import argparse
 import json
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
+
+from msgspec.structs import replace
 
 from bench.commands.common import keep_draft, sequence_schema
 from bench.diagnose.identify.tags import Meter
