@@ -6,9 +6,8 @@ import argparse
 import sys
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
-
-import msgspec
+from types import MappingProxyType
+from typing import TYPE_CHECKING, NamedTuple
 
 from bench import exits
 from bench.errors import BadRequest
@@ -67,7 +66,7 @@ def _watch_report(record: Path, output: Path | None) -> int:
     return exits.PASS
 
 
-class Written(msgspec.Struct, frozen=True):
+class Written(NamedTuple):
     """A report that was written.
 
     Attributes:
@@ -80,7 +79,7 @@ class Written(msgspec.Struct, frozen=True):
     path: Path
     records: int
     wrong: tuple[BrokenRecord, ...] = ()
-    copies: Mapping[Path, Path] = msgspec.field(default_factory=dict)
+    copies: Mapping[Path, Path] = MappingProxyType({})
 
 
 def write_report(paths: list[Path], output: Path | None = None, *, full: bool = False) -> Written:
