@@ -17,7 +17,7 @@ from msgspec.structs import replace
 
 from bench.judge.limit import Limit
 from bench.judge.soak import soak
-from bench.judge.watch import LEAST_READINGS, SOAK_READINGS, RampUp, inrush
+from bench.judge.watch import LEAST_READINGS, QUIET_READINGS, SOAK_READINGS, RampUp, inrush
 from bench.plant.handled import Handled
 from bench.plant.model import Plant
 from bench.quantity import engineering
@@ -37,7 +37,9 @@ NEXT_TO_NOTHING: Final = 0.005
 
 
 MANY: Final = 5
-"""So many readings one after the other are no noise."""
+"""This number of readings one after the other is no noise."""
+FEW: Final = 2
+"""Nor is this number at each of two stages: a supply that is asked slowly has no more of a short decay."""
 SLOW_S: Final = 1.0
 """An ammeter that renews no oftener than this is said to be slow (common practice, no source)."""
 MOVES: Final = 0.010
@@ -338,6 +340,7 @@ def reforming(source: Energise, event: e.Energised, found: Prepared) -> str:
     levels = found.ramp.levels if found.ramp is not None else ()
     renews = found.ramp.renews_s if found.ramp is not None else 0.0
     starts = [t for t, _, _ in event.sets]
+    few: list[str] = []
     for place, level in enumerate(source.ramp):
         leakage = levels[place].leakage_a if place < len(levels) else None
         if level.leakage is None or leakage is None or place >= len(starts):
@@ -349,14 +352,19 @@ def reforming(source: Energise, event: e.Energised, found: Prepared) -> str:
             if a is not None and starts[place] + level.inrush.value + renews < t < end
         ]
         inside = new_values(inside, renews)
-        first_below = next((k for k, (_, a) in enumerate(inside) if a <= leakage), len(inside))
+        # the mean of three, as many as end the stage: noise alone brings one below
+        means = (statistics.fmean(a for _, a in inside[k : k + QUIET_READINGS]) for k in range(len(inside) - 2))
+        first_below = next((k for k, mean in enumerate(means) if mean <= leakage), len(inside))
         above = inside[:first_below]
-        # what noise lifts over the limit now and then is no charge that goes in
-        if MANY <= len(above) < len(inside):
-            return (
-                f"Capacitors reform: at {level.to} the leakage fell from {engineering(above[0][1], 'A', digits=2)} "
-                f"below {engineering(leakage, 'A', digits=2)} within {above[-1][0]:.0f} s."
-            )
+        if not FEW <= len(above) < len(inside):
+            continue
+        few.append(
+            f"Capacitors reform: at {level.to} the leakage fell from {engineering(above[0][1], 'A', digits=2)} "
+            f"below {engineering(leakage, 'A', digits=2)} within {above[-1][0]:.0f} s."
+        )
+        # what noise lifts over the limit now and then is no charge that goes in; at one stage after the other it is
+        if len(above) >= MANY or len(few) > 1:
+            return few[0]
     return ""
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from bench.plant import faults as k
-from bench.quantity import Duration
+from bench.quantity import Capacitance, Duration, Resistance
 from bench.walk.results import results
 from tests.benchmarks import bench_first_powers as bench
 from tests.power import pure_walk
@@ -87,3 +87,11 @@ def test_how_slow_the_ammeter_is_belongs_to_its_profile(folder: Path, told: bool
     if told:
         remarks = " ".join(outcome.remark for outcome in results(walk.state).values())
         assert "a new value each 4 s" in remarks and "limit alone" in remarks
+
+
+def test_capacitors_that_reform_quickly_are_named_however_slowly_the_supply_is_asked(folder: Path) -> None:
+    """A decay of four seconds, read each second or two: few readings at each stage, at one stage after the other."""
+    here = hall(folder, "beacon-hut")
+    slow = k.SlowCapacitor(shelf="keyers", capacitance=Capacitance(0.025), through=Resistance(162.0))
+    wrong = season.Wrong("reforms", (slow,), names=frozenset({("reforms", "keyers")}))
+    assert not season.walked(here, [wrong], 133).against
