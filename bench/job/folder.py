@@ -12,6 +12,7 @@ from typing import Final
 
 import msgspec
 
+from bench.collector import put_off
 from bench.job.damage import Damaged, look_at
 from bench.job.order import Order
 from bench.job.reach import Reaching, differences
@@ -22,7 +23,9 @@ from bench.plant.resolve import resolve
 from bench.record.index import (
     DISTURBANCES,
     Cache,
+    Chain,
     Head,
+    KeptChain,
     chain_of,
     declared,
     end_of,
@@ -32,7 +35,7 @@ from bench.record.index import (
     known_chain,
     records_in,
 )
-from bench.record.read import BrokenRecord
+from bench.record.read import BrokenRecord, Followed, read_record
 from bench.record.replay import follow
 from bench.walk.events import Disturbed, Entry, Seen
 
@@ -126,7 +129,8 @@ class Folder(msgspec.Struct, dict=True):
         Raises:
             BrokenRecord: a record's plant cannot be read.
         """
-        return readiness(plant, self.counting(plant), self.order)
+        with put_off():
+            return readiness(plant, self.counting(plant), self.order)
 
     def read_after(self, plant: Plant, names: Iterable[str], when: str) -> dict[str, list[Evidence]]:
         """What was read of some things after a time, by clocks that nothing contradicts: record to its readings.
@@ -177,16 +181,17 @@ def open_folder(path: Path, plant: str = "", tell: Tell | None = None) -> Folder
         raise NoRecords(f"found no folder {path}, expected the one that the records are in; name it with --logs")
     folder = Folder(path)
     records = records_in([path])
-    for number, record in enumerate(records, 1):
-        if tell is not None:
-            tell(number, len(records))
-        name = str(record.relative_to(path))
-        try:
-            _add(folder, record, name, plant)
-        except BrokenRecord as error:
-            folder.broken.append(error)
-            folder.damaged += filter(None, [look_at(record, name, error.why)])
-    _settle(folder)
+    with put_off():
+        for number, record in enumerate(records, 1):
+            if tell is not None:
+                tell(number, len(records))
+            name = str(record.relative_to(path))
+            try:
+                _add(folder, record, name, plant)
+            except BrokenRecord as error:
+                folder.broken.append(error)
+                folder.damaged += filter(None, [look_at(record, name, error.why)])
+        _settle(folder)
     return folder
 
 
@@ -331,37 +336,53 @@ def _declared(entries: Iterable[Entry], name: str) -> list[Told]:
 
 
 def _add(folder: Folder, record: Path, name: str, plant: str) -> None:
-    head = head_of(record)
+    checked = KeptChain(folder.path, record)
+    head = checked.head or head_of(record)
     if plant and head.plant_name != plant:
         folder.left_out[name] = f"of the plant {head.plant_name}"
         return
-    folder.chapters.append(chapter_of(folder.path, name, head))
+    folder.chapters.append(chapter_of(folder.path, name, head, checked))
     folder.heads[name] = head
 
 
-def chapter_of(folder: Path, name: str, head: Head) -> Chapter:
+def chapter_of(folder: Path, name: str, head: Head, checked: KeptChain | None = None) -> Chapter:
     """One record, distilled. Its chain is checked whenever its file was touched; what follows from it is kept.
 
     Args:
         folder: where what was worked out is kept.
         name: the record's name.
         head: what it begins with.
+        checked: what is known of its chain, where that was looked up already.
 
     Raises:
         BrokenRecord: its chain does not hold, or the machine does not take it.
     """
-    chain = known_chain(folder, head.path)
+    checked = checked or KeptChain(folder, head.path)
     cache = Cache(folder, f"chapter {name} {_code()}")
-    kept = cache.get(chain.last)
+    # what a record that was not checked states of its end is good for guessing whether a chapter is kept, and no more
+    kept = cache.get(checked.chain.last if checked.chain is not None else end_of(head.path).hash)
+    if kept is not None and checked.chain is None:
+        chain = chain_of(head.path)
+        checked.keep(chain)
+        kept = cache.get(chain.last)
     if kept is not None:
         try:
-            return msgspec.json.decode(kept, type=Chapter)
+            return _chapters.decode(kept)
         except msgspec.MsgspecError:
             pass  # written by halves, or by hand: it is made anew
-    chapter = distil(name, follow(head.path), head.plant_digest)
+    # chain and entries in one go
+    followed = Followed()
+    chapter = distil(name, follow(head.path, read_record(head.path, followed)), head.plant_digest)
+    if followed.lacking is not None:
+        raise followed.lacking
+    chain = Chain(followed.lines, followed.last.decode(), followed.torn, followed.first.decode())
+    checked.keep(chain)
     chapter = msgspec.structs.replace(chapter, id=chain.first, lines=chain.lines, last=chain.last)
     cache.put(chain.last, msgspec.json.encode(chapter))
     return chapter
+
+
+_chapters: Final = msgspec.json.Decoder(Chapter)
 
 
 def readings_of(folder: Path, name: str, head: Head) -> list[Evidence]:

@@ -53,6 +53,7 @@ class Order:
         self._known: dict[str, dict[str, int]] = {}
         self._told_known: dict[tuple[str, int], dict[str, int]] = {}
         self._pairs: dict[tuple[str, int, str], tuple[bool, bool]] = {}
+        self._readings: dict[tuple[str, str], tuple[float, bool]] = {}
 
     @cached_property
     def altered(self) -> dict[str, tuple[str, int]]:
@@ -151,10 +152,18 @@ class Order:
                 continue
             found: dict[str, int] = {}
             for earlier in before:
-                for key, n in self._known.get(earlier, {}).items():
+                known = self._known.get(earlier, {})
+                if not found:
+                    found = dict(known)  # mostly there is one, and it had seen hundreds
+                    continue
+                for key, n in known.items():
                     found[key] = max(n, found.get(key, 0))
-            for saw in self._seen_of(node):
-                found[saw.id] = max(saw.n, found.get(saw.id, 0))
+            seen = self._seen_of(node)
+            if not found:
+                found = {saw.id: saw.n for saw in seen}
+            if len(found) < len(seen) or before:
+                for saw in seen:
+                    found[saw.id] = max(saw.n, found.get(saw.id, 0))
             self._known[name] = found
             todo.pop()
         return self._known[record]
@@ -239,7 +248,36 @@ class Order:
 
     def row_before(self, row: Evidence, other: Evidence) -> bool:
         """Whether a reading was surely taken before another one."""
-        return self.before(row.record, row.n, row.at, other.record, other.n, other.at)
+        if row.record == other.record:
+            return (row.n, row.at) <= (other.n, other.at)
+        pair = (row.record, other.record)
+        known = self._readings.get(pair)
+        if known is None:
+            known = self._readings[pair] = self._between(*pair)
+        seen, ordered = known
+        return row.n <= seen or (not ordered and row.at <= other.at)
+
+    def _between(self, record: str, other: str) -> tuple[float, bool]:
+        """How far another record had seen a record, and whether the records themselves order their readings."""
+        ordered = any(one in self._nodes and self._nodes[one].order > 0 for one in (record, other))
+        if record in self._damaged or other not in self._nodes:
+            return 0, ordered  # of these no reading counts
+        return self._saw(other).get(self._id_of.get(record, ""), 0), ordered
+
+    def surely_before(self, told: Told, record: str) -> bool:
+        """Whether something happened before all that a record reads: the record knew of it."""
+        return told.record != record and self._across(told, record)[0]
+
+    def _across(self, told: Told, record: str) -> tuple[bool, bool]:
+        """Of something told elsewhere than in a record: whether the record knew of it, and whether the records
+        themselves order the two."""
+        pair = (told.record, told.n, record)
+        known = self._pairs.get(pair)
+        if known is None:
+            # the line does not matter: no reading was told outside a walk
+            ordered = self._orders(told.record, told.n) or self._orders(record, 0)
+            known = self._pairs[pair] = (self._was_seen(told.record, told.n, record, 0), ordered)
+        return known
 
     def told_after(self, told: Told, row: Evidence) -> bool:
         """Whether something may have happened after a reading: surely so, or nobody can tell."""
@@ -250,12 +288,7 @@ class Order:
                 self._orders(row.record, row.n) or told.happened > row.at
             )
         # of another record it is the same for all its readings, but for clocks where nothing else orders them
-        pair = (told.record, told.n, row.record)
-        known = self._pairs.get(pair)
-        if known is None:
-            ordered = self._orders(told.record, told.n) or self._orders(row.record, row.n)
-            known = self._pairs[pair] = (self._was_seen(told.record, told.n, row.record, row.n), ordered)
-        was_seen, ordered = known
+        was_seen, ordered = self._across(told, row.record)
         return not was_seen and (ordered or (told.at > row.at and told.happened > row.at))
 
     def has_a_clock(self, record: str) -> bool:

@@ -106,7 +106,7 @@ class Reaching:
 
         A shelf's current rests on its cards, and how it came up on the way of its feeds.
         """
-        key = (row.subject, row.between, row.reads)
+        key = (row.subject, row.between, row.function)
         known = self._rests.get(key)
         if known is None:
             landings = self.plant.landings

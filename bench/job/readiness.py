@@ -10,6 +10,7 @@ that other shelves wait for too. A goal is a shelf's first power with its cards 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
 from typing import Final, Literal
 
 import msgspec
@@ -170,37 +171,52 @@ def void(
     anything = [one for one, _ in disturbances if one.kind == DAMAGED and not one.names]
     by_order = order or Order(())
     reached: dict[tuple[str, frozenset[str]], list[Told]] = {}  # the same points are read month after month
+    settled: dict[str, set[int]] = {}  # record to the disturbances that were known when it began
     found = []
     for row in sorted(rows, key=by_order.key):
         if row.verdict in ("void", "skipped"):
             found.append(row)
             continue
+        record = row.record
+        differs = changed.get(record) if changed is not None else None
+        known = settled.get(record)
+        if known is None:
+            known = {id(one) for one, _ in disturbances if by_order.surely_before(one, record)}
+            settled[record] = known
+        if len(known) == len(disturbances) and not differs:
+            found.append(row)
+            continue
         rests_on = reaching.rests_on(row)
         why = was = ""
         point = (row.subject, rests_on)
-        if point not in reached:
-            reached[point] = [one for one, reach in disturbances if reach.voids(*point)] + anything
-        for one in reached[point]:
-            if not by_order.told_after(one, row):
+        here = reached.get(point)
+        if here is None:
+            here = reached[point] = [one for one, reach in disturbances if reach.voids(*point)] + anything
+        for one in here:
+            if id(one) in known or not by_order.told_after(one, row):
                 continue
-            sure = by_order.before(row.record, row.n, row.at, one.record, one.n, one.at)
+            sure = by_order.before(record, row.n, row.at, one.record, one.n, one.at)
             if sure or not why:
                 why, was = _why_void(one), "" if sure else row.verdict
             if sure:
                 break
-        if not why and changed is not None:
-            differs = changed.get(row.record, {})
+        if not why and differs:
             why = next((differs[name] for name in sorted(rests_on) if name in differs), "")
             why = f"the plant file says otherwise now: {why}" if why else ""
-        found.append(row if not why else replace(row, verdict="void", sentence=f"Void: {why}.", was=was))
+        found.append(row if not why else replace(row, verdict="void", said=f"Void: {why}.", was=was))
     return found
 
 
 def _why_void(told: Told) -> str:
     if told.kind == DAMAGED:
         return told.text
-    by = f" ({told.by})" if told.by else ""
-    return f"{', '.join(told.names)} disturbed on {day(told.happened)}: {told.text or 'no note'}{by}"
+    return _disturbed(told.names, told.happened, told.text, told.by)
+
+
+@lru_cache(maxsize=1024)
+def _disturbed(names: tuple[str, ...], happened: str, text: str, who: str) -> str:
+    by = f" ({who})" if who else ""
+    return f"{', '.join(names)} disturbed on {day(happened)}: {text or 'no note'}{by}"
 
 
 def readiness(plant: Plant, rows: Sequence[Evidence], order: Order | None = None) -> Readiness:
@@ -225,11 +241,16 @@ class _Readiness:
         # void, and perhaps not: nobody can say what came first
         self.unsure: dict[Key, list[Evidence]] = {}
         self.order = order
+        self.first: dict[Key, Evidence] = {}
         for row in rows:
             for key in self.claims.keys_of(row):
+                self.first.setdefault(key, row)
                 if row.verdict in ("pass", "fail", "undecided"):
-                    last = self.newest.get(key, [])
-                    self.newest[key] = [one for one in last if not order.row_before(one, row)] + [row]
+                    last = self.newest.get(key)
+                    if last is None:
+                        self.newest[key] = [row]
+                    else:
+                        self.newest[key] = [one for one in last if not order.row_before(one, row)] + [row]
                 else:
                     self.spoilt[key] = row
                     if row.was:
@@ -324,16 +345,13 @@ class _Readiness:
         asked = {claim.key for claims in self.claims.of_cable.values() for claim in claims}
         asked |= {claim.key for claims in self.claims.of_inlet.values() for claim in claims}
         found: dict[str, list[Claim]] = {}
-        seen: set[Key] = set()
-        for row in self.rows:
-            for key in self.claims.keys_of(row):
-                if key[0] != "apart" or key in asked or key in seen:
-                    continue
-                seen.add(key)
-                about = "~".join(row.between)
-                for cable in self.claims.cables_at(row):
-                    text = f"{' and '.join(row.between)} are apart"
-                    found.setdefault(cable, []).append(Claim(key, about, text))
+        for key, row in self.first.items():
+            if key[0] != "apart" or key in asked:
+                continue
+            about = "~".join(row.between)
+            for cable in self.claims.cables_at(row):
+                text = f"{' and '.join(row.between)} are apart"
+                found.setdefault(cable, []).append(Claim(key, about, text))
         return found
 
     # Gates and tasks

@@ -12,6 +12,7 @@ from typing import Final
 
 import msgspec
 
+from bench.judge.decision import Decision, value_sentence
 from bench.plant.handled import Change, Handled, Mark
 from bench.plant.model import Plant
 from bench.record.replay import Taken
@@ -54,7 +55,7 @@ class Evidence(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
         between: where the probes were, red first.
         function: as readings carry it, such as ``resistance 2w``; or :data:`ENERGISED`.
         verdict: ``pass``, ``fail``, ``undecided``, ``void`` or ``skipped``.
-        sentence: the verdict in words.
+        said: the verdict in words, where it is more than the figures below say.
         value: corrected, in ``unit``; None where the meter gave none.
         standard: standard uncertainty.
         expanded: expanded uncertainty.
@@ -84,7 +85,7 @@ class Evidence(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     between: tuple[str, ...]
     function: str = ""
     verdict: str = ""
-    sentence: str = ""
+    said: str = ""
     value: float | None = None
     standard: float | None = None
     expanded: float | None = None
@@ -102,6 +103,13 @@ class Evidence(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     under: tuple[str, ...] = ()
     connected: str = ""
     was: str = ""
+
+    @property
+    def sentence(self) -> str:
+        """The verdict in words."""
+        if self.said or self.value is None or self.expanded is None or (self.low is None and self.high is None):
+            return self.said
+        return value_sentence(self.verdict, self.value, self.expanded, self.low, self.high, self.unit)
 
     @property
     def reads(self) -> str:
@@ -229,10 +237,13 @@ class _Fold:
     def run(self, taken: Iterable[Taken]) -> State:
         state = start()
         for before, entry, after in taken:
-            state, step = after, before.step
+            state = after
             if entry.at < self._ended:
                 self._jumps.append((entry.n, self._ended, entry.at))
             self._ended = entry.at
+            if before.phase is Phase.PLACING and type(entry.event) is e.Answered:
+                continue  # the half of a record's lines: probes were placed
+            step = before.step
             match entry.event:
                 case e.Began() as began:
                     self._began, self._operator = entry.at, began.operator
@@ -340,7 +351,7 @@ class _Fold:
                 between=between,
                 function=function,
                 verdict="void" if outcome.verdict == "void" else verdict,
-                sentence=outcome.sentence,
+                said=outcome.sentence,
                 low=low,
                 unit="Ω",
                 operator=self._operator,
@@ -365,7 +376,7 @@ class _Fold:
                 between=tuple(one["between"]),
                 function="resistance 4w",
                 verdict="void" if outcome.verdict == "void" else "fail" if bond in wrong else "pass",
-                sentence=outcome.sentence,
+                said=outcome.sentence,
                 value=value,
                 standard=one["u"] or None,
                 high=one["most"],
@@ -404,7 +415,7 @@ class _Fold:
                 between=(outcome.subject,),
                 function=function,
                 verdict=outcome.verdict,
-                sentence=outcome.sentence,
+                said=outcome.sentence,
                 value=value,
                 standard=max(TYPED_PART * value, TYPED_LEAST[unit]),
                 high=high,
@@ -429,7 +440,7 @@ class _Fold:
             between=places,
             function=read.function if read is not None else "" if step.kind == "measure" else ENERGISED,
             verdict=outcome.verdict,
-            sentence=outcome.sentence,
+            said="" if isinstance(outcome.said, Decision) and not outcome.said.told else outcome.sentence,
             value=outcome.figure.value,
             standard=outcome.figure.budget.standard_uncertainty if outcome.figure.budget is not None else None,
             expanded=outcome.figure.expanded,
@@ -454,12 +465,16 @@ def _under(plant: Plant, step: Step, handled: Handled) -> tuple[str, ...]:
     source = step.source
     if not isinstance(source, Measure):
         return ()
-    owners = {plant.terminals[place].owner for place in step.pair or () if place in plant.terminals}
-    if step.subject in plant.bonds or (owners and owners <= plant.earth_points.keys()):
+    if step.subject in plant.bonds or _between_earth_points(plant, step.pair or ()):
         return tuple(f"{name} lifted" for name in sorted(handled.lifted))
     if source.read == "voltage":
         return ("from a bench supply",) if handled.on else ("from its own supply",) if handled.live else ()
     return ()
+
+
+def _between_earth_points(plant: Plant, places: tuple[str, ...]) -> bool:
+    known = [plant.terminals[place].owner for place in places if place in plant.terminals]
+    return bool(known) and all(owner in plant.earth_points for owner in known)
 
 
 def _on(setting: Setting, step: Step, conditions: Conditions) -> tuple[str, ...]:

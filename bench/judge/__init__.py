@@ -8,4 +8,7 @@ help), ``siblings`` (a pin that passes but stands out), then the trades' own rul
 Everything here is a pure function of plain numbers in base units (ohm, volt, ampere, farad, metre, second, degree
 Celsius; cross-sections in mm²). Nothing is read or written, and no clock is asked. Every result has a ``sentence`` that
 a tired volunteer understands. What cannot be judged raises :class:`bench.judge.judge_error.JudgeError`.
+
+What every reading makes anew (components, budgets, limits, decisions) are structs of msgspec, the one library that is
+imported here: they are made in a thirtieth of the time of frozen data classes.
 """

@@ -17,6 +17,8 @@ from bench.quantity import engineering
 
 SPREADS: Final = ("limits", "normal 95 %", "normal 99 %")
 """How a data sheet's figure is meant: hard limits (a rectangular distribution), or a coverage of 95 % or 99 %."""
+_MOST_PICKED: Final = 1000
+"""Picked rows that a table keeps: a few for each day on which it was read with."""
 
 
 class AccuracyRow(msgspec.Struct, frozen=True, dict=True):
@@ -104,6 +106,11 @@ class AccuracyRow(msgspec.Struct, frozen=True, dict=True):
         """The row's name: function and range."""
         return f"{self.function}, {engineering(self.range_top, self.unit)} range"
 
+    @cached_property
+    def basis(self) -> str:
+        """What stands beside a figure that comes from this row: its name and where it comes from."""
+        return f"{self.name}, {self.source}"
+
     def holds_for(self, value: float) -> bool:
         """Say whether a value can be shown on this range and the row covers it."""
         return self.lowest <= abs(value) <= self.top
@@ -163,7 +170,7 @@ class AccuracyRow(msgspec.Struct, frozen=True, dict=True):
         return AccuracyError(self, value, of_reading, of_range, of_counts, of_temperature, notes)
 
 
-class AccuracyError(msgspec.Struct, frozen=True):
+class AccuracyError(msgspec.Struct, frozen=True, gc=False):
     """Largest error that a row allows at one reading.
 
     Attributes:
@@ -182,7 +189,7 @@ class AccuracyError(msgspec.Struct, frozen=True):
     of_range: float
     of_counts: float
     of_temperature: float
-    notes: tuple[str, ...] = msgspec.field(default=())
+    notes: tuple[str, ...] = ()
 
     @property
     def half_width(self) -> float:
@@ -285,6 +292,9 @@ class AccuracyTable(msgspec.Struct, frozen=True, dict=True):
         Raises:
             JudgeError: no row applies; the text says why and what the table has.
         """
+        known = self._picked.get((function, range_top, calibrated_days_ago, allow_overdue))
+        if known is not None and type(value) is float and known.row.lowest <= abs(value) <= known.row.top:
+            return known
         rows = self._of(function)
         unit = rows[0].unit
         if type(value) is not float or not math.isfinite(value):
@@ -298,6 +308,7 @@ class AccuracyTable(msgspec.Struct, frozen=True, dict=True):
                     "one of " + ", ".join(engineering(top, unit) for top in self.ranges(function)),
                 )
             rows = held
+        spans = {(row.lowest, row.top) for row in rows}
         size = abs(value)
         rows = tuple([row for row in rows if row.lowest <= size <= row.top])
         if not rows:
@@ -325,8 +336,16 @@ class AccuracyTable(msgspec.Struct, frozen=True, dict=True):
                 fresh = tuple(row for row in rows if row.good_for_days == longest)
                 notes = (f"calibration overdue by {age - longest:g} days",)
             rows = fresh
-        row = rows[0] if len(rows) == 1 else min(rows, key=_preference)
-        return PickedRow(row, notes)
+        picked = PickedRow(rows[0] if len(rows) == 1 else min(rows, key=_preference), notes)
+        if len(spans) == 1 and len(self._picked) < _MOST_PICKED:
+            # every row of this range holds for the same values: the next reading on it has the same one
+            self._picked[function, range_top, calibrated_days_ago, allow_overdue] = picked
+        return picked
+
+    @cached_property
+    def _picked(self) -> dict[tuple[str, float | None, float | None, bool], PickedRow]:
+        """What was picked for a range, where that does not depend on the value."""
+        return {}
 
     def _of(self, function: str) -> tuple[AccuracyRow, ...]:
         rows = self._by_function.get(function)

@@ -26,7 +26,8 @@ from bench.judge.limit import Limit
 from bench.judge.student import cumulative, quantile
 from bench.judge.uncertainty import Budget
 from bench.once import once
-from bench.quantity import engineering
+from bench.quantity import engineering, with_uncertainty
+from bench.say.reading import asked
 
 Verdict = Literal["pass", "fail", "undecided"]
 Statement = Literal["pass", "conditional pass", "conditional fail", "fail"]
@@ -193,7 +194,10 @@ class Decision(msgspec.Struct, frozen=True, dict=True):
         """The verdict with its reason, for a person at the rack."""
         if self.told or self.budget is None:
             return self.told
-        return _value_sentence(self.verdict, self.budget, self.limit)
+        budget, limit = self.budget, self.limit
+        return value_sentence(
+            self.verdict, budget.value, budget.expanded_uncertainty, limit.lower, limit.upper, budget.unit
+        )
 
     @once
     def conformance(self) -> float | None:
@@ -274,19 +278,19 @@ def decide(reading: Reading, limit: Limit, rule: Rule | None = None) -> Decision
         JudgeError: the reading and the limit are in different units.
     """
     rule = rule or Rule.guarded()
-    same_unit(f"{reading.quantity}: unit", reading.unit, limit.unit)
-    if isinstance(reading, NotANumber):
-        return Decision("undecided", f"Undecided: {reading.reason}. Take the reading again.", limit, rule)
+    if reading.unit != limit.unit:
+        same_unit(f"{reading.quantity}: unit", reading.unit, limit.unit)
+    if isinstance(reading, Budget):
+        return _decide_value(reading, limit, rule)
     if isinstance(reading, Overload):
         return _decide_overload(reading, limit, rule)
-    return _decide_value(reading, limit, rule)
+    return Decision("undecided", f"Undecided: {reading.reason}. Take the reading again.", limit, rule)
 
 
 def _decide_value(budget: Budget, limit: Limit, rule: Rule) -> Decision:
     guard = rule.guard_band(budget)
-    low, high = acceptance_zone(limit, guard)
-    value = budget.value
-    inside = (low is None or value >= low) and (high is None or value <= high)
+    lower, upper, value = limit.lower, limit.upper, budget.value
+    inside = (lower is None or value >= lower + guard) and (upper is None or value <= upper - guard)
     # two bounds close together could each be kept by the guard band and yet be broken together too often
     sure = inside and (rule.factor is not None or _sure(_kept(budget, limit, rule.confidence), rule.confidence))
     verdict: Verdict = "undecided"
@@ -327,20 +331,31 @@ def _decide_overload(reading: Overload, limit: Limit, rule: Rule) -> Decision:
     )
 
 
-def _value_sentence(verdict: Verdict, budget: Budget, limit: Limit) -> str:
+def value_sentence(
+    verdict: str, value: float, expanded: float, lower: float | None, upper: float | None, unit: str
+) -> str:
+    """What came of a value that was held against a limit, in words.
+
+    Args:
+        verdict: what came of it.
+        value: that was read, corrected, in ``unit``.
+        expanded: its expanded uncertainty.
+        lower: smallest value that conforms, or None.
+        upper: largest value that conforms, or None; one of the two there is.
+        unit: base unit of all.
+    """
+    text = with_uncertainty(value, expanded, unit)
     if verdict == "pass":
-        return f"Pass: {budget.text}; limit: {limit.asked}."
+        return f"Pass: {text}; limit: {asked(lower, upper, unit)}."
     if verdict == "fail":
-        return f"Fail: {budget.text} {_is_wrong(budget.value, limit)}; limit: {limit.asked}."
-    bound = engineering(limit.nearest(budget.value), limit.unit)
-    return (
-        f"Undecided: {budget.text} lies too close to the limit of {bound} for this reading to tell on which side it is."
-    )
+        return f"Fail: {text} {_is_wrong(value, lower, upper)}; limit: {asked(lower, upper, unit)}."
+    nearest = min([bound for bound in (lower, upper) if bound is not None], key=lambda bound: abs(bound - value))
+    bound = engineering(nearest, unit)
+    return f"Undecided: {text} lies too close to the limit of {bound} for this reading to tell on which side it is."
 
 
-def _is_wrong(value: float, limit: Limit) -> str:
+def _is_wrong(value: float, lower: float | None, upper: float | None) -> str:
     """How a reading breaks its limit, in words: of a negative feed a battery that is run down reads higher."""
-    lower, upper = limit.lower, limit.upper
     if lower is not None and upper is not None and lower < 0.0 < upper:
         return "is there, where nothing should be"
     if lower is not None and upper is not None and upper < 0.0:

@@ -6,6 +6,7 @@ the loop is cancelled by reversing the current, or by a second reading with the 
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Final, Self
 
 import msgspec
@@ -97,12 +98,15 @@ class Leads(msgspec.Struct, frozen=True):
         number("lead correction", self.correction_ohm, "Ω", least=0.0)
         number("lead correction, half-width", self.half_width_ohm, "Ω", least=0.0)
 
+    # one for each zero of a bench, and for each of its readings
     @classmethod
+    @lru_cache(maxsize=256)
     def four_wires(cls) -> Self:
         """Leads that do not count: sensed at the part."""
         return cls("four wires", 0.0, 0.0)
 
     @classmethod
+    @lru_cache(maxsize=256)
     def nulled(cls, null_ohm: float, repeatability_ohm: float = NULL_REPEATABILITY_OHM) -> Self:
         """Two leads that were shorted and read before.
 
@@ -113,6 +117,7 @@ class Leads(msgspec.Struct, frozen=True):
         return cls("two wires, nulled", null_ohm, repeatability_ohm)
 
     @classmethod
+    @lru_cache(maxsize=256)
     def not_nulled(cls, low_ohm: float = UNKNOWN_LEADS_OHM[0], high_ohm: float = UNKNOWN_LEADS_OHM[1]) -> Self:
         """Two leads that nobody read: the middle of their likely resistance is taken off, and half of it doubted.
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 from bench.judge.accuracy import AccuracyError, AccuracyRow, PickedRow
 from bench.judge.decision import Overload
 from bench.judge.judge_error import JudgeError, number
 from bench.judge.ohms import Leads, ThermalEmf, sensed
 from bench.judge.typea import repeated
-from bench.judge.uncertainty import Budget, Component
+from bench.judge.uncertainty import Budget, Component, standard_from_half_width
 
 ACCURACY = "the meter's accuracy"
 RESOLUTION = "the last digit"
@@ -28,14 +29,31 @@ def accuracy_component(error: AccuracyError) -> Component:
     distribution, coverage = ("rectangular", 0.95)
     if spread != "limits":
         distribution, coverage = "normal", 0.95 if spread == "normal 95 %" else 0.99
-    return Component.within(
-        ACCURACY,
-        error.half_width,
-        distribution,
-        coverage=coverage,
-        role="accuracy",
-        basis=f"{error.row.name}, {error.row.source}",
-    )
+    standard = standard_from_half_width(error.half_width, distribution, coverage)
+    return Component(ACCURACY, standard, distribution, role="accuracy", basis=error.row.basis)
+
+
+# The same for every reading on a range, with the same leads, on one evening.
+
+
+@lru_cache(maxsize=256)
+def _resolution(step: float) -> Component:
+    return Component.within(RESOLUTION, step / 2.0, role="resolution", basis="half a step either way")
+
+
+@lru_cache(maxsize=256)
+def _of_leads(half_width: float, method: str) -> Component:
+    return Component.within(LEADS, half_width, role="leads", basis=method)
+
+
+@lru_cache(maxsize=256)
+def _of_emf(half_width: float, method: str) -> Component:
+    return Component.within(EMF, half_width, role="emf", basis=f"compensation: {method}")
+
+
+@lru_cache(maxsize=256)
+def _of_zero(drift: float) -> Component:
+    return Component.within(ZERO, drift, role="zero", basis="opening and closing proof of the bench")
 
 
 def meter_components(
@@ -50,12 +68,9 @@ def meter_components(
         JudgeError: the row does not cover the value or the temperature.
     """
     error = row.error_at(value, temperature_c)
-    parts = [accuracy_component(error)]
-    if row.resolution > 0:
-        parts.append(
-            Component.within(RESOLUTION, row.resolution / 2.0, role="resolution", basis="half a step either way")
-        )
-    return tuple(parts), error.notes
+    accuracy = accuracy_component(error)
+    parts = (accuracy, _resolution(row.resolution)) if row.resolution > 0 else (accuracy,)
+    return parts, error.notes
 
 
 def reading_budget(
@@ -90,35 +105,30 @@ def reading_budget(
     line = picked.row
     if (leads is not None or emf is not None) and line.unit != "Ω":
         raise JudgeError(f"{quantity}: leads and thermal EMF", f"a reading in {line.unit or 'no unit'}", "a resistance")
-    if isinstance(readings, Sequence):
+    several = None
+    if type(readings) is not float and isinstance(readings, Sequence):
         if not readings:
             raise JudgeError(quantity, "no reading", "at least one")
         several = repeated(readings, quantity) if len(readings) != 1 else None
         shown = several.mean if several is not None else number(quantity, readings[0], line.unit)
     else:
-        several, shown = None, number(quantity, readings, line.unit)
+        shown = number(quantity, readings, line.unit)
     parts, notes = meter_components(shown, line, temperature_c)
     components = list(parts)
     value = shown
     if leads is not None:
         value = sensed(shown, leads)
         if leads.half_width_ohm > 0:
-            components.append(Component.within(LEADS, leads.half_width_ohm, role="leads", basis=leads.method))
+            components.append(_of_leads(leads.half_width_ohm, leads.method))
     if emf is not None and emf.half_width_ohm > 0:
-        components.append(Component.within(EMF, emf.half_width_ohm, role="emf", basis=f"compensation: {emf.method}"))
-    drift = abs(number(f"{quantity}: zero drift", zero_drift, line.unit))
+        components.append(_of_emf(emf.half_width_ohm, emf.method))
+    drift = abs(number("zero drift", zero_drift, line.unit))
     if drift > 0:
-        components.append(Component.within(ZERO, drift, role="zero", basis="opening and closing proof of the bench"))
+        components.append(_of_zero(drift))
     if several is not None:
         components.append(several.component(SCATTER))
-    return Budget(
-        value,
-        line.unit,
-        tuple(components),
-        level=level,
-        quantity=quantity,
-        notes=(*picked.notes, *notes),
-    )
+    notes = (*picked.notes, *notes) if picked.notes else notes
+    return Budget(value, line.unit, tuple(components), (), level, quantity, notes)
 
 
 def with_drift(budget: Budget, drift: float) -> Budget:
@@ -130,10 +140,9 @@ def with_drift(budget: Budget, drift: float) -> Budget:
     """
     if drift <= 0.0:
         return budget
-    moved = Component.within(ZERO, drift, role="zero", basis="opening and closing proof of the bench")
-    scatter = budget.having("scatter")
-    others = tuple(part for part in budget.components if part.role != "scatter")
-    return budget.with_components((*others, moved, *scatter))
+    scatter = [part for part in budget.components if part.role == "scatter"]
+    others = [part for part in budget.components if part.role != "scatter"]
+    return budget.with_components((*others, _of_zero(drift), *scatter))
 
 
 def overload_reading(

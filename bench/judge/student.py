@@ -111,7 +111,6 @@ def density(t: float, dof: float) -> float:
 
 
 @lru_cache(maxsize=1024)
-@lru_cache(maxsize=1024)
 def quantile(p: float, dof: float) -> float:
     """Value that a Student t value stays below with probability ``p``.
 
@@ -155,6 +154,7 @@ def quantile(p: float, dof: float) -> float:
     return sign * t
 
 
+@lru_cache(maxsize=1024)
 def coverage_factor(level: float, dof: float) -> float:
     """Factor k that turns a standard uncertainty into an interval holding ``level`` of the values (GUM table G.2).
 

@@ -23,7 +23,7 @@ from bench.judge.judge_error import (
     probability,
 )
 from bench.judge.spread import SAFE_FROM, Part, distance_of, few_readings, shapes_matter, spread_of
-from bench.judge.student import coverage_factor, quantile, upper_tail
+from bench.judge.student import coverage_factor, known_tail, quantile
 from bench.once import once
 from bench.quantity import SI_BASE_UNITS, engineering, with_uncertainty
 
@@ -34,8 +34,9 @@ ROLES: Final = ("accuracy", "resolution", "leads", "emf", "zero", "scatter", "ot
 KINDS: Final = ("A", "B")
 """How a component was evaluated (GUM 2.3.2, 2.3.3): from repeated readings, or otherwise."""
 
+_ROOT_3: Final = math.sqrt(3.0)
 _DIVISORS: Final = {
-    "rectangular": math.sqrt(3.0),
+    "rectangular": _ROOT_3,
     "triangular": math.sqrt(6.0),
     "u-shaped": math.sqrt(2.0),
 }
@@ -55,6 +56,8 @@ def standard_from_half_width(half_width: float, distribution: str = "rectangular
     Raises:
         JudgeError: negative half-width, or a distribution that is not known.
     """
+    if distribution == "rectangular" and type(half_width) is float and 0.0 <= half_width < math.inf:
+        return half_width / _ROOT_3  # as most are, and each reading has some
     half_width = number("half-width", half_width, least=0.0)
     one_of("distribution", distribution, DISTRIBUTIONS)
     if distribution == "normal":
@@ -73,7 +76,7 @@ def dof_from_reliability(relative: float) -> float:
     )
 
 
-class Component(msgspec.Struct, frozen=True):
+class Component(msgspec.Struct, frozen=True, gc=False):
     """One contribution to an uncertainty.
 
     Attributes:
@@ -258,7 +261,7 @@ class Budget(msgspec.Struct, frozen=True, dict=True):
     @once
     def variance(self) -> float:
         """Square of the standard uncertainty (GUM equation 13)."""
-        own = math.fsum([component.contribution**2 for component in self.components])
+        own = math.fsum([(part.sensitivity * part.standard) ** 2 for part in self.components])
         if not self.correlations:
             return own
         by_name = {component.name: component.contribution for component in self.components}
@@ -285,7 +288,10 @@ class Budget(msgspec.Struct, frozen=True, dict=True):
         total = self.variance
         if total == 0.0:
             return math.inf
-        if not any(component.dof < math.inf for component in self.components):
+        for component in self.components:
+            if component.dof < math.inf:
+                break
+        else:
             return math.inf
         spread = math.fsum(variance * variance / dof for variance, dof in self._independent_groups() if dof < math.inf)
         return total * total / spread if spread > 0.0 else math.inf
@@ -357,7 +363,7 @@ class Budget(msgspec.Struct, frozen=True, dict=True):
         if u == 0.0:
             return 1.0 if distance < 0 else 0.0
         dof = self.dof
-        plain = upper_tail(max(-1e150, min(1e150, distance / u)), dof)
+        plain = known_tail(max(-1e150, min(1e150, distance / u)), dof)
         if dof == math.inf and confidence >= SAFE_FROM:
             return plain
         parts = self._parts

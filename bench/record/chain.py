@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import cache
 from hashlib import sha256
-from typing import Final, Protocol
+from typing import Any, Final, Protocol
 
 import msgspec
 
 from bench.files import exact, from_text
+from bench.recent import Recent
 from bench.walk.events import FORMAT, Began, Entry
 
 FIRST: Final = b"0" * 64
@@ -29,6 +31,11 @@ _CHANGED_ENDS: Final = (
     "its line ends were turned into CR LF, by an editor or by git on its way: take the file as it was written (a line "
     "'*.jsonl -text' in .gitattributes keeps git from it)"
 )
+
+_OPENS: Final = b'{"n":1,'
+_PARTS: Final[dict[str, Recent[bytes, Any]]] = {"plant": Recent(8), "sequence": Recent(32), "bench": Recent(8)}
+"""The long parts of a first line, by how they are written."""
+_UNREADABLE: Final = (msgspec.MsgspecError, ValueError, NotImplementedError, RecursionError)
 
 _encoder: Final = msgspec.json.Encoder(enc_hook=exact)
 
@@ -175,13 +182,59 @@ def decode(line: bytes) -> Entry:
         BadLine: it is not valid, or of a newer format than this program knows.
     """
     try:
-        entry = _decoder().decode(line)
-    except (msgspec.MsgspecError, ValueError, NotImplementedError, RecursionError) as error:
+        entry = _first(line) if line.startswith(_OPENS) else _decoder().decode(line)
+    except _UNREADABLE as error:
         _refuse_newer(line)
         raise BadLine(f"no event that this version knows: {error}") from error
-    if isinstance(entry.event, Began):
+    if type(entry.event) is Began and entry.event.format > FORMAT:
         _refuse_newer(line)
     return entry
+
+
+# The first line
+
+
+def _first(line: bytes) -> Entry:
+    """A first line's entry. All records of a job hold its plant, and most the same one: that is read once."""
+    try:
+        read: Any = _opening().decode(line)
+        told = read.event
+        parts = {
+            name: _PARTS[name].get(bytes(getattr(told, name)), _reader(name, getattr(told, name))) for name in _PARTS
+        }
+    except _UNREADABLE:
+        return _decoder().decode(line)  # which says where it is wrong
+    rest = {name: getattr(told, name) for name in told.__struct_fields__ if name not in parts}
+    return Entry(n=read.n, at=read.at, event=Began(**rest, **parts))
+
+
+def _reader(name: str, text: msgspec.Raw) -> Callable[[], Any]:
+    return lambda: _part_decoders()[name].decode(text)
+
+
+@cache
+def _part_decoders() -> dict[str, msgspec.json.Decoder[Any]]:
+    kinds = {one.name: one.type for one in msgspec.structs.fields(Began)}
+    return {name: msgspec.json.Decoder(kinds[name], dec_hook=from_text) for name in _PARTS}
+
+
+@cache
+def _opening() -> msgspec.json.Decoder[Any]:
+    """Reads a first line with its long parts left as they are written."""
+    fields: list[Any] = []
+    for one in msgspec.structs.fields(Began):
+        if one.name in _PARTS:
+            fields.append((one.name, msgspec.Raw))
+        elif one.default is not msgspec.NODEFAULT:
+            fields.append((one.name, one.type, one.default))
+        elif one.default_factory is not msgspec.NODEFAULT:
+            fields.append((one.name, one.type, msgspec.field(default_factory=one.default_factory)))
+        else:
+            fields.append((one.name, one.type))
+    event = msgspec.defstruct("Opening", fields, kw_only=True, frozen=True, tag_field="is", tag="began")
+    return msgspec.json.Decoder(
+        msgspec.defstruct("OpeningLine", [("n", int), ("at", str), ("event", event)]), dec_hook=from_text
+    )
 
 
 def _refuse_newer(line: bytes) -> None:

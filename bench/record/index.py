@@ -20,6 +20,7 @@ import msgspec
 
 from bench.files import from_text
 from bench.plant.file import PlantFile
+from bench.recent import Recent
 from bench.record.append import RecordWriter, TimeOfDay, mended, utc_now
 from bench.record.chain import FIRST, LONGEST, BadLine, check, decode, in_place, is_torn, split
 from bench.record.read import BrokenRecord, read_lines
@@ -93,6 +94,8 @@ class _PlantLine(msgspec.Struct, frozen=True):
     event: _PlantEvent
 
 
+_DIGESTS: Final[Recent[bytes, str]] = Recent(8)
+"""Plant, as records hold it, to its digest: most records of a job hold the same one."""
 _head: Final = msgspec.json.Decoder(_HeadLine)
 _plant_of: Final = msgspec.json.Decoder(_PlantLine)
 
@@ -137,7 +140,8 @@ class Head(msgspec.Struct, frozen=True, dict=True):
         Raises:
             BrokenRecord: the record cannot be read any more.
         """
-        return hashlib.sha256(self._plant_json()).hexdigest()
+        plant = self._plant_json()
+        return _DIGESTS.get(plant, lambda: hashlib.sha256(plant).hexdigest())
 
     def plant_file(self) -> PlantFile:
         """The plant that the walk ran with.
@@ -208,7 +212,10 @@ def head_of(path: Path) -> Head:
     Raises:
         BrokenRecord: it cannot be read or does not begin a walk.
     """
-    read = _decoded(path, _head)
+    return _head_from(path, _decoded(path, _head))
+
+
+def _head_from(path: Path, read: _HeadLine) -> Head:
     event = read.event
     return Head(
         path=path,
@@ -497,20 +504,62 @@ def known_chain(folder: Path, path: Path) -> Chain:
     Raises:
         BrokenRecord: a line does not fit, or the file cannot be read.
     """
-    try:
-        facts = path.stat()
-    except OSError as error:
-        raise BrokenRecord(path, 0, f"cannot be read: {error.strerror}") from error
-    told = f"{path.resolve()} {facts.st_ino} {facts.st_size} {facts.st_mtime_ns} {facts.st_ctime_ns}"
-    key, cache = hashlib.sha256(told.encode()).hexdigest(), Cache(folder, "chain")
-    kept = cache.get(key)
-    if kept is not None:
-        with contextlib.suppress(msgspec.MsgspecError):
-            return msgspec.json.decode(kept, type=Chain)
-    chain = chain_of(path)
-    if time.time_ns() - max(facts.st_mtime_ns, facts.st_ctime_ns) > SETTLED_NS:
-        cache.put(key, msgspec.json.encode(chain))
+    kept = KeptChain(folder, path)
+    chain = kept.chain
+    if chain is None:
+        chain = chain_of(path)
+        kept.keep(chain)
     return chain
+
+
+class _Looked(msgspec.Struct, frozen=True):
+    """What a look at a whole record is kept as: its chain, and its first line without the plant."""
+
+    chain: Chain
+    head: _HeadLine
+
+
+_looked: Final = msgspec.json.Decoder(_Looked)
+
+
+class KeptChain:
+    """What is known of a record's chain from an earlier look, as long as its file was not touched since.
+
+    Args:
+        folder: where what was worked out is kept.
+        path: the record.
+
+    Attributes:
+        chain: as it was checked then; None where it was not, or the file was touched.
+        head: what it begins with; None where the chain is.
+
+    Raises:
+        BrokenRecord: the file cannot be read.
+    """
+
+    def __init__(self, folder: Path, path: Path) -> None:
+        try:
+            facts = path.stat()
+        except OSError as error:
+            raise BrokenRecord(path, 0, f"cannot be read: {error.strerror}") from error
+        self._path = path
+        told = f"{path.absolute()} {facts.st_ino} {facts.st_size} {facts.st_mtime_ns} {facts.st_ctime_ns}"
+        self._key, self._cache = hashlib.sha256(told.encode()).hexdigest(), Cache(folder, "chain")
+        self._touched = max(facts.st_mtime_ns, facts.st_ctime_ns)
+        self.chain: Chain | None = None
+        self.head: Head | None = None
+        kept = self._cache.get(self._key)
+        if kept is not None:
+            with contextlib.suppress(msgspec.MsgspecError):
+                found = _looked.decode(kept)
+                self.chain, self.head = found.chain, _head_from(path, found.head)
+
+    def keep(self, chain: Chain) -> None:
+        """Keep what a look at the whole chain gave, one that began after this was made."""
+        self.chain = chain
+        if time.time_ns() - self._touched > SETTLED_NS:
+            with contextlib.suppress(BrokenRecord):
+                self._cache.put(self._key, msgspec.json.encode(_Looked(chain, _decoded(self._path, _head))))
 
 
 # Disturbances that were told outside any walk
@@ -593,7 +642,8 @@ class Cache:
     def get(self, last: str) -> bytes | None:
         """What is kept of the record with this last hash; None where nothing is, or not what was put there."""
         try:
-            kept = self._path(last).read_bytes()
+            with open(self._path(last), "rb") as file:  # noqa: PTH123
+                kept = file.read()
         except OSError:
             return None
         content = kept[_SUM:]
@@ -602,11 +652,13 @@ class Cache:
     def put(self, last: str, content: bytes) -> None:
         """Keep something of the record with this last hash."""
         path = self._path(last)
+        part = f"{path.removesuffix('.json')}.{os.getpid()}"
         with contextlib.suppress(OSError):
             self._folder.mkdir(exist_ok=True)
-            part = path.with_suffix(f".{os.getpid()}")
-            part.write_bytes(_sum_of(content) + content)
-            part.replace(path)
+            with open(part, "wb") as file:  # noqa: PTH123 - two files for each record: paths are texts here
+                file.write(_sum_of(content))
+                file.write(content)
+            os.replace(part, path)  # noqa: PTH105
 
-    def _path(self, last: str) -> Path:
-        return self._folder / f"{last[:40]}-{self._kind}.json"
+    def _path(self, last: str) -> str:
+        return f"{self._folder}/{last[:40]}-{self._kind}.json"

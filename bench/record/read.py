@@ -6,6 +6,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Final, TypeVar
 
+import msgspec
+
 from bench.record.chain import FIRST, LONGEST, BadLine, check, decode, in_place, is_torn, lacks_sectors
 from bench.walk.events import Entry
 
@@ -69,25 +71,58 @@ def read_chained(path: Path, decode_line: Callable[[bytes], E]) -> Iterator[tupl
         yield number, chain.decode(), entry
 
 
-def read_record(path: Path) -> Iterator[Entry]:
+class Followed(msgspec.Struct):
+    """How far a record's chain was followed by whoever read its entries.
+
+    Attributes:
+        lines: whole lines so far.
+        first: the first line's hash, as hex digits; empty before it.
+        last: the last whole line's hash.
+        torn: bytes after the last whole line.
+        lacking: why the last line is none, where whole sectors of it never reached the disk; None elsewhere.
+    """
+
+    lines: int = 0
+    first: bytes = b""
+    last: bytes = FIRST
+    torn: int = 0
+    lacking: BrokenRecord | None = None
+
+
+def read_record(path: Path, followed: Followed | None = None) -> Iterator[Entry]:
     """The entries of a record, each verified against the chain before it is given out.
 
     A torn last line (a crash, a power cut, or a record that is being written) ends the reading without an error.
 
+    Args:
+        path: the record.
+        followed: is told of the chain once all of it was read.
+
     Raises:
         BrokenRecord: a line is wrong, or the first one does not begin a walk.
     """
-    chain, lines = FIRST, read_lines(path)
+    chain, lines, number, first, torn = FIRST, read_lines(path), 0, b"", 0
+    lacking: BrokenRecord | None = None
     for number, line in lines:
         try:
             # the newline is looked for here too: a call for every line of a million costs
             if line[-1] != _NEWLINE and is_torn(line, chain):
-                return
+                number, torn = number - 1, len(line)
+                break
             chain = check(line, chain)
             entry = decode(line)
-            in_place(entry, number)
+            if number == 1:
+                in_place(entry, number)
+                first = chain
+            elif entry.n != number:
+                in_place(entry, number)
         except BadLine as error:
+            broken = BrokenRecord(path, number, str(error))
             if b"\0" in line and next(lines, None) is None and lacks_sectors(line, path.stat().st_size - len(line)):
-                return
-            raise BrokenRecord(path, number, str(error)) from error
+                number, lacking = number - 1, broken
+                break
+            raise broken from error
         yield entry
+    if followed is not None:
+        followed.lines, followed.first, followed.last = number, first, chain
+        followed.torn, followed.lacking = torn, lacking

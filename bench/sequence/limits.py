@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 from typing import Final
 
 import msgspec
 
+from bench.judge.conductor import Contact
 from bench.judge.harness import continuity_limit, insulation_limit
 from bench.judge.insulation import insulation_rule
 from bench.judge.judge_error import JudgeError
 from bench.judge.limit import Limit
 from bench.judge.siblings import AS_GOOD_AS_NOTHING
 from bench.judge.uncertainty import Budget
+from bench.plant.conductor_make import Wire
+from bench.plant.conductor_make import expected as expected_of
 from bench.plant.model import NoPath, Plant, UnknownName
 from bench.plant.things import Cable
 from bench.quantity import engineering
@@ -109,18 +113,15 @@ def _computed(
         single = kind == "conductor" and step.subject in plant.conductors
         bond = plant.bonds.get(step.subject) if kind == "path" else None
         if single:
-            expected = plant.conductors[step.subject].expected(celsius)
-        elif bond is not None and {bond.a.name, bond.b.name} == {a, b}:
+            one = plant.conductors[step.subject]
+            return _of_conductor(one.wire, one.length_m, one.tolerance_m, celsius, one.contacts, margin)
+        if bond is not None and {bond.a.name, bond.b.name} == {a, b}:
             # of several conductors side by side the one that is on
             expected = bond.expected(celsius)
         else:
             expected = plant.path_expected(a, b, celsius)
-        banded = expected.limit(margin)
-        assert banded.upper is not None
-        # too low is no failure: it may be a generous drawing, and is remarked
-        sound = Limit.at_most(banded.upper, banded.unit, banded.source)
-        connected = continuity_limit(banded.upper) if single else None
-        return Held(sound, expected.nominal_ohm, expected.low_ohm, connected=connected)
+        sound = _upper_only(expected.limit(margin))
+        return Held(sound, expected.nominal_ohm, expected.low_ohm)
     if kind == "insulation-by-length":
         return Held(insulation_by_length(cables_at(plant, source.between)))
     if kind == "insulation":
@@ -145,6 +146,23 @@ def _computed(
         Limit.between(feed.low_v, feed.high_v, "V", f"what feed {feed.name} may have at the equipment, with its sign"),
         feed.nominal_v,
     )
+
+
+# the conductors of a cable are alike, and are read one after the other at one temperature
+@lru_cache(maxsize=1024)
+def _of_conductor(
+    wire: Wire, length_m: float, tolerance_m: float, celsius: float, contacts: tuple[Contact, ...], margin: float
+) -> Held:
+    expected = expected_of(wire, length_m, tolerance_m, celsius, contacts)
+    sound = _upper_only(expected.limit(margin))
+    assert sound.upper is not None
+    return Held(sound, expected.nominal_ohm, expected.low_ohm, connected=continuity_limit(sound.upper))
+
+
+def _upper_only(banded: Limit) -> Limit:
+    """A conductor's limit: too low is no failure, it may be a generous drawing, and is remarked."""
+    assert banded.upper is not None
+    return Limit.at_most(banded.upper, banded.unit, banded.source)
 
 
 def cables_at(plant: Plant, places: Sequence[str], of: str = "") -> list[Cable]:

@@ -6,6 +6,7 @@ from typing import Literal, cast
 
 import msgspec
 
+from bench.once import once
 from bench.roles import Role
 from bench.sequence.file import SequenceFile, Single
 
@@ -77,7 +78,7 @@ class Step(msgspec.Struct, frozen=True):
         return self.reads or self.kind in ("energise", "seek")
 
 
-class Plan(msgspec.Struct, frozen=True):
+class Plan(msgspec.Struct, frozen=True, dict=True):
     """All steps of a sequence over a plant.
 
     Attributes:
@@ -87,6 +88,14 @@ class Plan(msgspec.Struct, frozen=True):
 
     sequence: SequenceFile
     steps: tuple[Step, ...]
+
+    @once
+    def guards(self) -> tuple[int | None, ...]:
+        """Of each step and of the end, the hold point that guards it: the last one before it."""
+        found: list[int | None] = [None]
+        for step in self.steps:
+            found.append(step.index if step.kind == "hold" else found[-1])
+        return tuple(found)
 
     @property
     def roles(self) -> tuple[Role, ...]:

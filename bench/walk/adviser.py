@@ -140,7 +140,7 @@ class _UnderWay:
             since.setting is state.setting
             and since.place.cursor == state.place.cursor
             # a new one whenever a step of the plan comes to an end
-            and since.kept.latest is state.kept.latest
+            and since.kept.made is state.kept.made
             and since.outputs.on == state.outputs.on
             and len(self._trail) <= len(trail)
             and all(mine is theirs for mine, theirs in zip(self._trail, trail, strict=False))

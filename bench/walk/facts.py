@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Final
 
 import msgspec
@@ -78,6 +78,17 @@ class InstrumentFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=T
         """The accuracy table, where the profile has one."""
         return AccuracyTable(self.name, self.rows) if self.rows else None
 
+    @cached_property
+    def tame(self) -> bool:
+        """Whether no figure of it is so large, or so small where it divides, that sums from it run out of numbers."""
+        figures = [self.emf_volt, *(self.leads_ohm or ())]
+        for row in self.rows:
+            figures += [row.range_top, row.top, row.percent_of_reading, row.percent_of_range, row.counts]
+            figures += [row.resolution, row.drift_percent_of_reading_per_k or 0.0]
+            figures += [row.drift_percent_of_range_per_k or 0.0, row.drift_part_per_k or 0.0]
+            figures.append(1.0 / row.test_current_a if row.test_current_a else 0.0)
+        return all(abs(figure) <= 1e12 for figure in figures)
+
     def overdue(self, at: str) -> str:
         """That its calibration was due before a time of day, in a sentence; empty where it was not, or nobody knows."""
         if not self.due or not at or self.due >= at[:10]:
@@ -86,11 +97,17 @@ class InstrumentFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=T
 
     def days_since_calibration(self, at: str) -> float | None:
         """Days between the calibration and a time of day; None where either is not known."""
-        try:
-            passed = date.fromisoformat(at[:10]) - date.fromisoformat(self.calibrated)
-        except ValueError:
-            return None
-        return max(0.0, float(passed.days))
+        return _days_between(self.calibrated, at[:10])
+
+
+@lru_cache(maxsize=1024)
+def _days_between(calibrated: str, day: str) -> float | None:
+    """Days from one to the other, asked for every reading of a day; None where one of them is no day."""
+    try:
+        passed = date.fromisoformat(day) - date.fromisoformat(calibrated)
+    except ValueError:
+        return None
+    return max(0.0, float(passed.days))
 
 
 class Reference(msgspec.Struct, frozen=True, kw_only=True):

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from itertools import zip_longest
 from typing import Any, Literal
 
 import msgspec
 from msgspec.structs import replace
 
+from bench.judge.decision import Decision
 from bench.judge.uncertainty import Budget
 from bench.plant.handled import Handled
 from bench.sequence.file import Found
@@ -105,7 +106,7 @@ class Outcome(msgspec.Struct, frozen=True, repr_omit_defaults=True):
         key: the step's lasting name.
         n: the event that it rests on.
         verdict: for a reading pass, fail, undecided or void; skipped; or done for a step without a reading.
-        sentence: the verdict with its reason, for a person at the rack.
+        said: the verdict with its reason, or the decision that says it when somebody asks.
         subject: the plant object that it is about.
         reading: the event's facts; None for a step without a reading.
         figure: what they come to in numbers.
@@ -127,7 +128,7 @@ class Outcome(msgspec.Struct, frozen=True, repr_omit_defaults=True):
     key: str
     n: int
     verdict: Verdict
-    sentence: str
+    said: str | Decision
     subject: str = ""
     reading: e.Read | None = None
     figure: Figure = Figure()
@@ -142,6 +143,16 @@ class Outcome(msgspec.Struct, frozen=True, repr_omit_defaults=True):
     found: Found | None = None
     connected: Connected = ""
     odd: bool = False
+
+    @property
+    def outcome(self) -> Outcome:
+        """Itself: a reading that is not judged yet has the same."""
+        return self
+
+    @property
+    def sentence(self) -> str:
+        """The verdict with its reason, for a person at the rack."""
+        return self.said if isinstance(self.said, str) else self.said.sentence
 
     @property
     def connected_at_least(self) -> bool:
@@ -224,7 +235,7 @@ class Outcome(msgspec.Struct, frozen=True, repr_omit_defaults=True):
 
     def voided(self, why: str) -> Outcome:
         """The same reading, which no longer counts."""
-        return replace(self, verdict="void", connected="", sentence=f"Void: {why}. It read: {self.sentence}")
+        return replace(self, verdict="void", connected="", said=f"Void: {why}. It read: {self.sentence}")
 
     def facts(self) -> dict[str, Any]:
         """What a record keeps beside the reading, for people and other tools."""
@@ -250,21 +261,112 @@ class Outcome(msgspec.Struct, frozen=True, repr_omit_defaults=True):
         return kept
 
 
+class Unjudged:
+    """A reading that is judged when somebody asks what came of it: most of a record's are judged once, at its end.
+
+    Attributes:
+        index: the step's place in the plan.
+        n: the event that it rests on.
+        reading: the event's facts.
+        conditions: as they were at the reading.
+        at: time of day of the reading.
+        zero: what is taken off for the leads, in ohms; None where nothing is.
+        bench: that took it.
+    """
+
+    __slots__ = ("_judge", "_outcome", "at", "bench", "conditions", "index", "n", "reading", "zero")
+
+    def __init__(
+        self,
+        index: int,
+        n: int,
+        reading: e.Read,
+        conditions: Any,
+        at: str,
+        zero: float | None,
+        bench: BenchFacts,
+        judge: Callable[[], Outcome],
+    ) -> None:
+        self.index = index
+        self.n = n
+        self.reading = reading
+        self.conditions = conditions
+        self.at = at
+        self.zero = zero
+        self.bench = bench
+        self._judge = judge
+        self._outcome: Outcome | None = None
+
+    @property
+    def outcome(self) -> Outcome:
+        """What came of it; the same object whenever it is asked for."""
+        if self._outcome is None:
+            self._outcome = self._judge()
+        return self._outcome
+
+    @property
+    def known(self) -> Outcome | None:
+        """What came of it, where somebody asked already."""
+        return self._outcome
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Unjudged | Outcome) and self.outcome == other.outcome
+
+    __hash__ = None  # type: ignore[assignment]
+
+
+Made = Outcome | Unjudged
+
+
+class Latest(Mapping[int, Outcome]):
+    """Step index to its latest outcome, judged as it is asked for.
+
+    Args:
+        made: the same, with readings that nobody asked for yet.
+    """
+
+    __slots__ = ("made",)
+
+    def __init__(self, made: Mapping[int, Made]) -> None:
+        self.made = made
+
+    def __getitem__(self, index: int) -> Outcome:
+        return self.made[index].outcome
+
+    def __iter__(self) -> Iterator[int]:
+        return iter(self.made)
+
+    def __len__(self) -> int:
+        return len(self.made)
+
+    def __contains__(self, index: object) -> bool:
+        return index in self.made
+
+
 class History(msgspec.Struct, frozen=True, eq=False):
     """Outcomes, newest first, as a linked list: what came before is shared with earlier states.
 
     Attributes:
-        outcome: the newest.
+        made: the newest, judged or not.
         before: all before it; None where it is the first.
     """
 
-    outcome: Outcome
+    made: Made
     before: History | None
 
+    @property
+    def outcome(self) -> Outcome:
+        """The newest."""
+        return self.made.outcome
+
     def __iter__(self) -> Iterator[Outcome]:
+        return (made.outcome for made in self.all_made())
+
+    def all_made(self) -> Iterator[Made]:
+        """The same without judging any."""
         newest: History | None = self
         while newest is not None:
-            yield newest.outcome
+            yield newest.made
             newest = newest.before
 
     # written out: the generated ones would go as deep as the walk is long
@@ -276,4 +378,4 @@ class History(msgspec.Struct, frozen=True, eq=False):
     __hash__ = None  # type: ignore[assignment]
 
     def __repr__(self) -> str:
-        return f"<{self.outcome.key} and what was before it>"
+        return f"<{self.made.index} and what was before it>"

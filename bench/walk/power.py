@@ -99,7 +99,7 @@ def judge_energised(
     source = step.source
     assert isinstance(source, Energise)
     if found.forecast is None or found.ramp is None:
-        return replace(base, verdict="undecided", sentence=f"Undecided: {found.refusal}.")
+        return replace(base, verdict="undecided", said=f"Undecided: {found.refusal}.")
     low, high = window(source, found.forecast)
     names = ", ".join(found.forecast.typical.shelves) or "no shelf"
     source_text = f"cards of {names} with their spread at {engineering(found.forecast.powered.volts, 'V')}"
@@ -108,7 +108,7 @@ def judge_energised(
         word = _word(source, event, found.forecast, found.ramp.renews_s)
         told = _tripped(event, found, high, word)
         figure = replace(base.figure, value=_last(event))
-        return replace(base, verdict="fail", figure=figure, finding=word, sentence=told)
+        return replace(base, verdict="fail", figure=figure, finding=word, said=told)
     return _came_up(source, event, found, base, (low, high), hold)
 
 
@@ -236,16 +236,16 @@ def _came_up(
     outcome = replace(hold(read, origin), reading=None)
     slow = reforming(source, event, found)
     told = f"{outcome.sentence} {_details(source, event, found, mean)}"
-    outcome = replace(outcome, sentence=told, remark="; ".join(_remarks(source, found, mean, slow, event.by_hand)))
+    outcome = replace(outcome, said=told, remark="; ".join(_remarks(source, found, mean, slow, event.by_hand)))
     if slow and outcome.verdict == "pass":
         outcome = replace(outcome, finding="reforms")
     if outcome.verdict == "fail" and mean < low:
         why = "Look for a card that is not seated, or a fuse that is open."
         told = f"Fail: draws too little: {told.removeprefix('Fail: ')} {why}"
-        outcome = replace(outcome, finding="light", sentence=told)
+        outcome = replace(outcome, finding="light", said=told)
     elif outcome.verdict == "fail":
         told = f"Fail: draws too much: {told.removeprefix('Fail: ')}"
-        outcome = replace(outcome, finding="heavy", sentence=told)
+        outcome = replace(outcome, finding="heavy", said=told)
     began = event.times[-1] - _soak_s(source, renews)
     watched = [(t, a) for t, a in rest if t >= began] if source.soak.value else []
     return _soaked(source, outcome, watched, mean, renews)
@@ -286,14 +286,14 @@ def _soaked(
             f"Undecided: whether it creeps cannot be told: the readings scatter by {engineering(found.spread, 'A')}, "
             f"and {engineering(matters, 'A')} matter. To tell, {lasts}, and look once."
         )
-        return replace(outcome, verdict="undecided", sentence=told)
+        return replace(outcome, verdict="undecided", said=told)
     if found.jump:
         seen = f"jumped by {engineering(found.jump, 'A', digits=2)} after {found.jump_at:.0f} s of the soak"
     else:
         each, doubt = (engineering(value, "A", digits=2) for value in (found.each_minute, found.doubt))
         seen = f"moves by {each} ± {doubt} each minute"
     told = f"Fail: creeps: the current {seen} ({engineering(mean, 'A', digits=3)} at the end). Find what warms up."
-    return replace(outcome, verdict="fail", finding="creeps", sentence=told)
+    return replace(outcome, verdict="fail", finding="creeps", said=told)
 
 
 BY_HAND: Final = (

@@ -23,7 +23,8 @@ from bench.sequence.file import Measure, Prove
 from bench.sequence.limits import LEAST_DROP
 from bench.sequence.plan import Step
 from bench.walk import events as e
-from bench.walk.outcome import Connected, Outcome
+from bench.walk.facts import BenchFacts
+from bench.walk.outcome import Connected, Made, Outcome, Unjudged
 from bench.walk.setting import Conditions, Setting
 from bench.walk.standing import Holder, State
 
@@ -41,10 +42,13 @@ def results(state: State) -> dict[int, Outcome]:
     checks = _checks(state, setting)
     disturbed = [(n, event, _reach(setting.plant, event)) for n, event in state.kept.disturbances]
     found: dict[int, Outcome] = {}
-    for index in sorted(state.kept.latest):
-        outcome = state.kept.latest[index]
-        if outcome.reading is not None and setting.plan.steps[index].kind == "measure":
-            outcome = _checked(state, setting, outcome, checks)
+    made, steps = state.kept.made, setting.plan.steps
+    for index in sorted(made):
+        latest = made[index]
+        if latest.reading is not None and steps[index].kind == "measure":
+            outcome = _checked(state, setting, latest, checks)
+        else:
+            outcome = latest.outcome
         if outcome.found is not None:
             outcome = _searched(state, setting, outcome, checks)
         found[index] = _undisturbed(setting, outcome, disturbed)
@@ -255,13 +259,13 @@ def _checks(state: State, setting: Setting) -> Checks:
     found: Checks = {}
     steps = {step.index for step in setting.plan.steps if step.kind in ("zero", "prove")}
     wanted, seen = set(steps), set[tuple[int, Holder]]()
-    for outcome in outcomes(state):
+    for made in state.kept.history.all_made() if state.kept.history is not None else ():
         if not wanted and not state.kept.exchanged:
             break
-        step = setting.plan.steps[outcome.index]
-        if outcome.index not in steps or outcome.reading is None:
+        if made.index not in steps or made.reading is None:
             continue
-        holder = state.kept.holder(outcome.reading.instrument, outcome.n)
+        outcome, step = made.outcome, setting.plan.steps[made.index]
+        holder = state.kept.holder(made.reading.instrument, made.n)
         if (outcome.index, holder) in seen or (outcome.index not in wanted and not state.kept.exchanged):
             continue
         seen.add((outcome.index, holder))
@@ -273,13 +277,13 @@ def _checks(state: State, setting: Setting) -> Checks:
     return found
 
 
-def _unproven(state: State, setting: Setting, outcome: Outcome, checks: Checks) -> str:
+def _unproven(state: State, setting: Setting, outcome: Made, checks: Checks) -> str:
     """The check of the bench that only another instrument went through than took this reading; empty where none is."""
     assert outcome.reading is not None
     mine = state.kept.holder(outcome.reading.instrument, outcome.n)
     if not state.kept.exchanged:
         return ""
-    own, role = {kind for kind, _ in checks.get(mine, [])}, setting.step_of(outcome).role
+    own, role = {kind for kind, _ in checks.get(mine, [])}, setting.step_of(outcome.outcome).role
     for holder, made in checks.items():
         for kind, check in made:
             if holder != mine and check.n < outcome.n and kind not in own and setting.step_of(check).role == role:
@@ -292,26 +296,27 @@ def _exchanged(kind: str) -> str:
     return f"another instrument came in for the one that was checked ({checked}), or may have, and was not checked"
 
 
-def _checked(state: State, setting: Setting, outcome: Outcome, checks: Checks) -> Outcome:
-    assert outcome.reading is not None
+def _checked(state: State, setting: Setting, made: Made, checks: Checks) -> Outcome:
+    assert made.reading is not None
     before: dict[str, Outcome] = {}
     after: dict[str, Outcome] = {}
-    missing = _unproven(state, setting, outcome, checks)
+    missing = _unproven(state, setting, made, checks)
     if missing:
-        return outcome.voided(_exchanged(missing))
-    for kind, check in checks.get(state.kept.holder(outcome.reading.instrument, outcome.n), []):
-        if check.n < outcome.n:
+        return made.outcome.voided(_exchanged(missing))
+    for kind, check in checks.get(state.kept.holder(made.reading.instrument, made.n), []):
+        if check.n < made.n:
             before[kind] = check
         else:
             after.setdefault(kind, check)
     for when, found in (("before", before), ("after", after)):
         for kind, check in found.items():
             if check.verdict in ("fail", "undecided"):
-                return outcome.voided(f"the bench's check {when} it ({kind.replace('-', ' ')}) did not pass")
+                return made.outcome.voided(f"the bench's check {when} it ({kind.replace('-', ' ')}) did not pass")
     opening, closing = before.get("zero"), after.get("zero")
-    if opening is None or closing is None or outcome.figure.zero is None:
-        return outcome
-    return _with_drift(state, setting, outcome, opening, closing)
+    zero = made.zero if isinstance(made, Unjudged) else made.figure.zero
+    if opening is None or closing is None or zero is None:
+        return made.outcome
+    return _with_drift(state, setting, made, opening, closing)
 
 
 def _searched(state: State, setting: Setting, outcome: Outcome, checks: Checks) -> Outcome:
@@ -332,26 +337,30 @@ def _searched(state: State, setting: Setting, outcome: Outcome, checks: Checks) 
     return outcome
 
 
-def _with_drift(state: State, setting: Setting, outcome: Outcome, opening: Outcome, closing: Outcome) -> Outcome:
-    step = setting.plan.steps[outcome.index]
-    source, reading = step.source, outcome.reading
+def _with_drift(state: State, setting: Setting, made: Made, opening: Outcome, closing: Outcome) -> Outcome:
+    step = setting.plan.steps[made.index]
+    source, reading = step.source, made.reading
     if (
         not isinstance(source, Measure)
         or reading is None
         or opening.figure.value is None
         or closing.figure.value is None
     ):
-        return outcome
-    conditions = Conditions(ambient=outcome.circumstances.ambient, zeros={reading.instrument: (opening.figure.value,)})
+        return made.outcome
+    judged = made.known if isinstance(made, Unjudged) else made
+    bench: BenchFacts | None
+    if isinstance(made, Unjudged):
+        ambient, at, bench = made.conditions.ambient, made.at, made.bench
+    else:
+        ambient, at, bench = made.circumstances.ambient, made.circumstances.at, made.circumstances.bench
+    conditions = Conditions(ambient=ambient, zeros={reading.instrument: (opening.figure.value,)})
     drift = abs(closing.figure.value - opening.figure.value)
-    if outcome.circumstances.bench is not None and outcome.circumstances.bench is not setting.bench:
-        setting = setting.with_bench(outcome.circumstances.bench)  # the walk was resumed with another one since
+    if bench is not None and bench is not setting.bench:
+        setting = setting.with_bench(bench)  # the walk was resumed with another one since
     # the same zero was taken off then: of its budget the drift alone is new
-    same = outcome.figure.zero == opening.figure.value and not state.rules.accuracy
-    known = outcome.figure.budget if same else None
-    return setting.judge_measure(
-        step, source, reading, outcome.n, conditions, state.rules, outcome.circumstances.at, drift, known
-    )
+    same = judged is not None and judged.figure.zero == opening.figure.value and not state.rules.accuracy
+    known = judged.figure.budget if judged is not None and same else None
+    return setting.judge_measure(step, source, reading, made.n, conditions, state.rules, at, drift, known)
 
 
 def _reach(plant: Plant, event: e.Disturbed) -> frozenset[str]:

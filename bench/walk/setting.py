@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from functools import cached_property
+from functools import cached_property, lru_cache, partial
 from typing import Any, Final
 
 import msgspec
@@ -39,9 +39,23 @@ from bench.sequence.unroll import unroll
 from bench.walk import events as e
 from bench.walk.by_eye import FLAG
 from bench.walk.facts import BenchFacts, InstrumentFacts
-from bench.walk.outcome import Bounds, Circumstances, Connected, Figure, Outcome, capacitors_of
+from bench.walk.outcome import (
+    Bounds,
+    Circumstances,
+    Connected,
+    Figure,
+    Made,
+    Outcome,
+    Unjudged,
+    Verdict,
+    capacitors_of,
+)
 from bench.walk.power import Prepared, joint_words, judge_energised, loses, prepare, search_offer, wrong_way_round
 
+_STILL: Final = frozenset({"resistance", "insulation"})
+"""What is read of a plant at rest: no condition of the walk follows from it."""
+_TAME: Final = 1e60
+"""The square of what a reading of this size comes to is still a number, whatever it is multiplied by."""
 ROOM: Final = (-40.0, 70.0)
 """°C that a room can have; what is outside is a slip of the fingers."""
 STRAP: Final = (0.75, 35.0)
@@ -380,6 +394,38 @@ class Setting(msgspec.Struct, frozen=True, eq=False, dict=True):
     def _circumstances(self, conditions: Conditions, at: str) -> Circumstances:
         return Circumstances(at, conditions.ambient, conditions.handled, self.bench)
 
+    def take(
+        self, step: Step, read: e.Read, nth: int, conditions: Conditions, rules: Rules, at: str
+    ) -> tuple[Made, Conditions]:
+        """The same as :meth:`judge`, but for a reading on which nothing rests yet: that is judged when somebody asks.
+
+        Raises:
+            OverflowError: as judging would, or may, later.
+        """
+        source = step.source
+        if not isinstance(source, Measure) or source.read not in _STILL or read.series or not self._is_tame(read):
+            return self.judge(step, read, nth, conditions, rules, at)
+        zeros = conditions.zeros.get(read.instrument, ())
+        zero = zeros[-1] if zeros and source.read == "resistance" and source.wires == 2 else None
+        if zero is not None and abs(zero) > _TAME:
+            return self.judge(step, read, nth, conditions, rules, at)
+        later = partial(self.judge_measure, step, source, read, nth, conditions, rules, at)
+        return Unjudged(step.index, nth, read, conditions, at, zero, self.bench, later), conditions
+
+    def _is_tame(self, read: e.Read) -> bool:
+        """Whether nothing about a reading is so large that judging could run out of numbers."""
+        figures = (read.value, read.range, read.bound, read.spread, read.resolution)
+        known = self._tame.get(read.instrument)
+        if known is None:
+            facts = self.bench.instrument(read.instrument)
+            known = self._tame[read.instrument] = facts is not None and facts.tame
+        return known and all(figure is None or abs(figure) <= _TAME for figure in figures)
+
+    @cached_property
+    def _tame(self) -> dict[str, bool]:
+        """Instrument to whether its own figures are none of these."""
+        return {}
+
     def judge(
         self, step: Step, read: e.Read, nth: int, conditions: Conditions, rules: Rules, at: str
     ) -> tuple[Outcome, Conditions]:
@@ -481,88 +527,90 @@ class Setting(msgspec.Struct, frozen=True, eq=False, dict=True):
         zero = zeros[-1] if zeros and source.read == "resistance" and source.wires == 2 else None
         taken = _Taken(nth, conditions, at, source.wires, zero, drift, budget)
         outcome = self._held_against(step, read, held, self.rule(rules), taken)
+        if source.read == "resistance" and not read.series:
+            return outcome  # as most: nothing else is said of it
         if held.amps and outcome.figure.value is not None and outcome.verdict in ("pass", "fail", "undecided"):
-            outcome = replace(outcome, sentence=f"{outcome.sentence} {joint_words(outcome.figure.value, held.amps)}")
+            outcome = replace(outcome, said=f"{outcome.sentence} {joint_words(outcome.figure.value, held.amps)}")
         inlet = self.plant.inlets.get(step.subject)
         if inlet is not None and source.limit.computed == "shelf-voltage" and loses(outcome):
             outcome = replace(outcome, advice=(search_offer(inlet.shelf), *outcome.advice))
         if source.read == "voltage" and outcome.figure.value is not None:
             turned = wrong_way_round(outcome, reading_text(outcome.figure.value, "V", expanded=outcome.figure.expanded))
-            outcome = replace(outcome, sentence=turned) if turned else outcome
+            outcome = replace(outcome, said=turned) if turned else outcome
         return _absorbed(outcome, source, read) if read.series else outcome
 
     def _held_against(self, step: Step, read: e.Read, held: Held, rule: Rule, taken: _Taken) -> Outcome:
+        limit, conditions = held.limit, taken.conditions
         facts = self.bench.instrument(read.instrument)
-        base = Outcome(
-            step.index,
-            step.key,
-            taken.nth,
-            "undecided",
-            "",
-            step.subject,
-            reading=read,
-            figure=Figure(unit=read.unit, over=read.over, zero=taken.zero),
-            bounds=Bounds(held.limit.lower, held.limit.upper, held.limit.source),
-            circumstances=self._circumstances(taken.conditions, taken.at),
-        )
-        as_read = replace(base, figure=replace(base.figure, value=read.value))
+
+        def come_to(
+            verdict: Verdict,
+            said: str | Decision,
+            figure: Figure,
+            connected: Connected = "",
+            advice: tuple[str, ...] = (),
+            remark: str = "",
+        ) -> Outcome:
+            return Outcome(
+                step.index,
+                step.key,
+                taken.nth,
+                verdict,
+                said,
+                step.subject,
+                read,
+                figure,
+                Bounds(limit.lower, limit.upper, limit.source),
+                Circumstances(taken.at, conditions.ambient, conditions.handled, self.bench),
+                remark,
+                advice,
+                connected=connected,
+            )
+
         table = facts.table if facts is not None else None
         function = facts.accuracy_of.get(read.function) if facts is not None else None
+        as_read = Figure(read.value, read.unit, over=read.over, zero=taken.zero)
         if facts is None or table is None or function is None or function not in table.functions:
-            return replace(
-                as_read,
-                sentence=f"Undecided: nothing is known of the accuracy of {read.instrument} for {read.function}.",
-            )
+            said = f"Undecided: nothing is known of the accuracy of {read.instrument} for {read.function}."
+            return come_to("undecided", said, as_read)
         try:
             age = facts.days_since_calibration(taken.at)
             if read.nan:
-                decision = decide(NotANumber(read.unit), held.limit, rule)
-                return replace(base, verdict=decision.verdict, sentence=decision.sentence)
+                decision = decide(NotANumber(read.unit), limit, rule)
+                return come_to(decision.verdict, decision, replace(as_read, value=None))
             if read.over or read.value is None:
-                beyond = _overload(table, function, read, taken.conditions.ambient)
-                decision = decide(beyond, held.limit, rule)
-                reached = _connected(beyond, held, rule)
-                return replace(
-                    base, verdict=decision.verdict, sentence=_open_or_over(decision, beyond), connected=reached
-                )
+                beyond = _overload(table, function, read, conditions.ambient)
+                decision = decide(beyond, limit, rule)
+                said = _open_or_over(decision, beyond)
+                return come_to(decision.verdict, said, replace(as_read, value=None), _connected(beyond, held, rule))
             is_low_ohm = read.unit == "Ω" and step.role == "ohms"
             drift = taken.drift if is_low_ohm and taken.wires == 2 else 0.0
             if taken.budget is not None:
                 budget = with_drift(taken.budget, drift)
             else:
                 budget = _budget(read, table, function, facts, age, taken, drift, is_low_ohm)
-            decision = decide(budget, held.limit, rule)
+            decision = decide(budget, limit, rule)
             if decision.verdict == "pass" and held.as_good_as_nothing(budget):
-                decision = msgspec.structs.replace(decision, verdict="undecided", told=_nothing_between(budget, held))
+                decision = replace(decision, verdict="undecided", told=_nothing_between(budget, held))
         except JudgeError as error:
-            return replace(as_read, sentence=f"Undecided: {error}.")
+            return come_to("undecided", f"Undecided: {error}.", as_read)
         advice: tuple[str, ...] = ()
         # a reading that cannot be is to be taken again, and no better meter would make it right
         if decision.verdict == "undecided" and not decision.told:
             four = _has_four_wires(facts)
             advice = _advice(
-                budget, decision, table, function, age, taken.conditions.ambient, four, _takes_margin(step.source, held)
+                budget, decision, table, function, age, conditions.ambient, four, _takes_margin(step.source, held)
             )
         reached = _connected(budget, held, rule, decision)
         if decision.told and reached:
             reached = "undecided"
-        return replace(
-            base,
-            verdict=decision.verdict,
-            connected=reached,
-            sentence=decision.sentence,
-            figure=replace(base.figure, value=budget.value, expanded=budget.expanded_uncertainty, budget=budget),
-            advice=advice,
-            remark=" ".join(
-                said
-                for said in (
-                    _reached(reached, decision.verdict, held),
-                    held.remark(budget),
-                    _elsewhere(step.source, budget, taken.conditions.ambient),
-                )
-                if said
-            ),
+        remarks = (
+            _reached(reached, decision.verdict, held),
+            held.remark(budget),
+            _elsewhere(step.source, budget, conditions.ambient),
         )
+        figure = Figure(budget.value, read.unit, budget.expanded_uncertainty, read.over, taken.zero, budget)
+        return come_to(decision.verdict, decision, figure, reached, advice, " ".join(filter(None, remarks)))
 
     def _judge_zero(self, step: Step, source: Zero, read: e.Read, nth: int) -> Outcome:
         most = source.at_most.value
@@ -578,15 +626,15 @@ class Setting(msgspec.Struct, frozen=True, eq=False, dict=True):
             bounds=Bounds(high=most, source="the most that a pair of leads may have, set in the sequence"),
         )
         if read.value is None:
-            return replace(base, sentence="Fail: the probes do not touch, or a lead is broken.")
+            return replace(base, said="Fail: the probes do not touch, or a lead is broken.")
         shown = engineering(read.value, read.unit, resolution=read.resolution)
         if read.value > most:
             return replace(
-                base, sentence=f"Fail: the leads read {shown}, more than {source.at_most}. Look at plugs and tips."
+                base, said=f"Fail: the leads read {shown}, more than {source.at_most}. Look at plugs and tips."
             )
         if read.value < -max(0.05, self._off_at(0.0, read)):
-            return replace(base, sentence=f"Fail: the leads read {shown}. Clear the meter's own null.")
-        return replace(base, verdict="pass", sentence=f"The leads read {shown}; this is taken off later readings.")
+            return replace(base, said=f"Fail: the leads read {shown}. Clear the meter's own null.")
+        return replace(base, verdict="pass", said=f"The leads read {shown}; this is taken off later readings.")
 
     def _judge_proof(
         self,
@@ -670,9 +718,17 @@ class Setting(msgspec.Struct, frozen=True, eq=False, dict=True):
 
 def rule_of(chosen: Decide) -> Rule:
     """The decision rule that a sequence or the command line asks for."""
-    if chosen.rule == "simple":
-        return Rule.simple()
-    return Rule(chosen.rule, chosen.probability.value)
+    return _rule(chosen.rule, chosen.probability.value)
+
+
+@lru_cache(maxsize=64)
+def _rule(kind: str, probability: float) -> Rule:
+    return Rule.simple() if kind == "simple" else Rule(kind, probability)
+
+
+@lru_cache(maxsize=64)
+def _emf_at(volts: float, amps: float) -> ThermalEmf:
+    return ThermalEmf(volts, amps, "none")
 
 
 def _accuracy_name(facts: InstrumentFacts, source: Measure) -> str | None:
@@ -763,7 +819,7 @@ def _budget(
         picked = _as_typed(picked, facts, read)
     emf = None
     if facts.emf_volt > 0 and picked.row.test_current_a is not None and read.unit == "Ω":
-        emf = ThermalEmf(facts.emf_volt, picked.row.test_current_a, "none")
+        emf = _emf_at(facts.emf_volt, picked.row.test_current_a)
     return _with_scatter(
         reading_budget(
             read.value,
@@ -831,7 +887,7 @@ def _absorbed(outcome: Outcome, source: Measure, read: e.Read) -> Outcome:
         said.append(ratio.sentence)
         if ratio.answer == "low" and verdict == "pass":
             verdict, sentence = "fail", f"Fail: {ratio.sentence}"
-    return replace(outcome, verdict=verdict, sentence=sentence, remark=" ".join([outcome.remark, *said]).strip())
+    return replace(outcome, verdict=verdict, said=sentence, remark=" ".join([outcome.remark, *said]).strip())
 
 
 def _open_or_over(decision: Decision, beyond: Overload) -> str:
@@ -853,7 +909,7 @@ def _as_typed(picked: PickedRow, facts: InstrumentFacts, read: e.Read) -> Picked
     known = any(one.resolution is not None or one.word for one in displays)
     if known or not displays or read.resolution is None or read.resolution <= picked.row.resolution:
         return picked
-    return msgspec.structs.replace(picked, row=msgspec.structs.replace(picked.row, resolution=read.resolution))
+    return replace(picked, row=replace(picked.row, resolution=read.resolution))
 
 
 def _overload(table: AccuracyTable, function: str, read: e.Read, ambient: float) -> Overload:
@@ -866,8 +922,8 @@ def _overload(table: AccuracyTable, function: str, read: e.Read, ambient: float)
     beyond = overload_reading(known[0] if known else rows[0], temperature_c=ambient, negative=read.over == "-")
     if read.bound and FLAG in read.flags and read.range is None:
         # a lamp or a tone: its threshold is the surest that its profile has, and no range
-        return msgspec.structs.replace(beyond, top=read.bound, standard_uncertainty=0.0)
-    return msgspec.structs.replace(beyond, top=read.bound) if read.bound else beyond
+        return replace(beyond, top=read.bound, standard_uncertainty=0.0)
+    return replace(beyond, top=read.bound) if read.bound else beyond
 
 
 def _with_scatter(budget: Budget, read: e.Read) -> Budget:

@@ -14,7 +14,7 @@ from msgspec.structs import replace
 from bench.judge.watch import RampUp
 from bench.sequence.plan import Step
 from bench.walk import events as e
-from bench.walk.outcome import History, Outcome
+from bench.walk.outcome import History, Latest, Made
 from bench.walk.seeking import Seeking
 from bench.walk.setting import Conditions, Rules, Setting
 
@@ -117,7 +117,7 @@ class Kept(msgspec.Struct, frozen=True):
     """All that a walk has to show; nothing of it is ever taken away.
 
     Attributes:
-        latest: step index to its latest outcome.
+        made: step index to what its latest outcome is, or will be once somebody asks.
         history: all outcomes, newest first; None before the first.
         disturbances: number of the event and what it touched, oldest first.
         notes: number of the event and the text, oldest first.
@@ -125,7 +125,7 @@ class Kept(msgspec.Struct, frozen=True):
             has other leads or another calibration; oldest first.
     """
 
-    latest: Mapping[int, Outcome] = {}
+    made: Mapping[int, Made] = {}
     history: History | None = None
     disturbances: tuple[tuple[int, e.Disturbed], ...] = ()
     notes: tuple[tuple[int, e.Noted], ...] = ()
@@ -135,11 +135,17 @@ class Kept(msgspec.Struct, frozen=True):
         """Which instrument answered to a name when an event happened, by the name and how many had come in for it."""
         return instrument, sum(name == instrument and at <= n for at, name in self.exchanged)
 
-    def with_outcome(self, outcome: Outcome) -> Kept:
-        """The same with what came of a step."""
-        return replace(self.in_history(outcome), latest={**self.latest, outcome.index: outcome})
+    @property
+    def latest(self) -> Latest:
+        """Step index to its latest outcome."""
+        return Latest(self.made)
 
-    def in_history(self, outcome: Outcome) -> Kept:
+    def with_outcome(self, outcome: Made) -> Kept:
+        """The same with what came of a step."""
+        history = History(outcome, self.history)
+        return replace(self, history=history, made={**self.made, outcome.index: outcome})
+
+    def in_history(self, outcome: Made) -> Kept:
         """The same with what came of one act or reading within a search, which is not the search's own outcome."""
         return replace(self, history=History(outcome, self.history))
 

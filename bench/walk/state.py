@@ -88,7 +88,7 @@ from bench.walk import by_eye, by_knobs
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.facts import BenchFacts, Display, InstrumentFacts
-from bench.walk.outcome import UNPROVEN, Outcome
+from bench.walk.outcome import UNPROVEN, Made, Outcome
 from bench.walk.results import results
 from bench.walk.seeking import Seeking
 from bench.walk.setting import Conditions, Rules, Setting
@@ -321,9 +321,13 @@ def _to(state: State, phase: Phase, **pending: Any) -> State:
         phase: what is wanted now.
         pending: fields of :class:`Pending` that change.
     """
-    fresh = {"typed": (), "typed_at": (), "doubt": "", "seen_off": frozenset(), "asked_at": state.at}
-    about = replace(state.pending, **{**fresh, **pending})
+    about = replace(state.pending, typed=(), typed_at=(), doubt="", seen_off=_NOTHING, asked_at=state.at)
+    if pending:
+        about = replace(about, **pending)
     return replace(state, phase=phase, number=state.number + 1, pending=about)
+
+
+_NOTHING: Final[frozenset[str]] = frozenset()
 
 
 def _make_safe(state: State, then: Phase, **pending: Any) -> State:
@@ -541,14 +545,14 @@ def _enter(state: State, index: int) -> State:
         if not why and not spared:
             break
         over = Outcome.passed_over(steps[index], state.taken, why)
-        state = _keep(state, over if why else replace(over, verdict="done", sentence=spared))
+        state = _keep(state, over if why else replace(over, verdict="done", said=spared))
         state, index = _onward(state, index)
     if index >= len(steps):
         return _make_safe(_at(state, index), Phase.DONE)
     step = steps[index]
     if state.seeking is not None and state.seeking.index != index and state.place.back_to != state.seeking.index:
         state = replace(state, seeking=None)
-    if set(step.roles) & set(state.instruments.to_meet):
+    if state.instruments.to_meet and set(step.roles) & set(state.instruments.to_meet):
         return _to(_at(state, index), Phase.MEETING)
     if setting.weak and state.consented is None:
         return _to(_at(state, index), Phase.CONSENTING)
@@ -564,6 +568,9 @@ def _enter(state: State, index: int) -> State:
         return _to(replace(state, place=replace(state.place, cursor=hold, back_to=back_to)), Phase.ASKING)
     if step.kind == "seek":
         return _seek(_at(state, index), step)
+    left = state.pending.left
+    if ramp is state.pending.ramp and step.seconds == left:
+        return _to(_at(state, index), _PHASE_OF[step.kind])
     return _to(_at(state, index), _PHASE_OF[step.kind], left=step.seconds, ramp=ramp)
 
 
@@ -698,14 +705,16 @@ def _made_live_at(state: State) -> int | None:
     """The first step of those that switched on by hand what is still live; None where nothing is."""
     assert state.setting is not None
     live, steps = state.conditions.handled.live, state.setting.plan.steps
-    done = [steps[index] for index, outcome in state.kept.latest.items() if live and outcome.verdict == "done"]
+    if not live:
+        return None
+    done = [steps[index] for index, outcome in state.kept.latest.items() if outcome.verdict == "done"]
     return min((step.index for step in done if live & set(step.source.switch_on)), default=None)
 
 
 def _hold_before(state: State, index: int) -> int | None:
     """The hold point that guards a step: the last one before it."""
     assert state.setting is not None
-    return next((step.index for step in reversed(state.setting.plan.steps[:index]) if step.kind == "hold"), None)
+    return state.setting.plan.guards[index]
 
 
 def _is_held(state: State, step: Step) -> bool:
@@ -732,22 +741,22 @@ def _noted_output(state: State, changes: Iterable[Change], nth: int) -> State:
     return replace(state, conditions=replace(state.conditions, handled=handled))
 
 
-def _keep(state: State, outcome: Outcome) -> State:
+def _keep(state: State, outcome: Made) -> State:
     return replace(state, kept=state.kept.with_outcome(outcome))
 
 
-def _advance(state: State, outcome: Outcome) -> State:
+def _advance(state: State, made: Made) -> State:
     """Keep a step's outcome and begin the next one; within a search: ask what comes next."""
     seeking = state.seeking
-    if seeking is not None and seeking.index == outcome.index and seeking.advised is not None:
-        outcome = replace(outcome, asked=state.step)
+    if seeking is not None and seeking.index == made.index and seeking.advised is not None:
+        outcome = replace(made.outcome, asked=state.step)
         state = replace(state, seeking=seeking.answered(outcome.n, outcome), kept=state.kept.in_history(outcome))
         # a reading that was skipped after trouble leaves its instrument to be met first
         return _enter(state, state.place.cursor)
-    return _end_step(state, outcome)
+    return _end_step(state, made)
 
 
-def _end_step(state: State, outcome: Outcome) -> State:
+def _end_step(state: State, outcome: Made) -> State:
     state = _keep(state, outcome)
     if state.seeking is not None and state.seeking.index == outcome.index:
         state = replace(state, seeking=None)
@@ -804,12 +813,12 @@ def _looked(state: State, step: Step, look: Look, event: e.Answered, nth: int) -
         for left in dict.fromkeys(change.state for change in changes)
     )
     wrong = [change for change in changes if look.expect and change.state not in look.expect]
-    outcome = replace(Outcome.done(step, nth, handled), sentence=f"Found: {told}.", remark=remark)
+    outcome = replace(Outcome.done(step, nth, handled), said=f"Found: {told}.", remark=remark)
     if wrong:
         named = ", ".join(f"{change.name} is {change.state}" for change in wrong)
         wanted = " or ".join(look.expect)
         sentence = f"Fail: {named}, and {wanted} is wanted. Nothing is brought up: put it right, look again."
-        outcome = replace(outcome, verdict="fail", sentence=sentence)
+        outcome = replace(outcome, verdict="fail", said=sentence)
     feeding = conditions.fed and replace(conditions.fed, closed=handled.closed)
     conditions = replace(conditions, handled=handled, fed=feeding)
     return _advance(replace(state, conditions=conditions), outcome)
@@ -850,7 +859,7 @@ def _reasoned(state: State, step: Step, reason: str, event: e.Answered, nth: int
         raise Refused("going on without proof needs a name: begin the walk with --operator")
     missing = "; ".join(state.setting.missing(step.subject))
     sentence = f"{UNPROVEN}{missing}. {name} goes on all the same: {reason}"
-    return replace(Outcome.done(step, nth), sentence=sentence)
+    return replace(Outcome.done(step, nth), said=sentence)
 
 
 def _placed(state: State, event: e.Answered, nth: int) -> State:
@@ -1059,10 +1068,10 @@ def _read(state: State, event: e.Read, nth: int) -> State:
     # what the runner made of it then is for people and other tools; it is not even carried along
     facts = replace(event, judged={}) if event.judged else event
     try:
-        outcome, conditions = state.setting.judge(step, facts, nth, state.conditions, state.rules, state.at)
+        made, conditions = state.setting.take(step, facts, nth, state.conditions, state.rules, state.at)
     except OverflowError as error:
         raise Refused("a reading so large that nothing can be computed from it") from error
-    return _advance(replace(state, conditions=conditions), outcome)
+    return _advance(state if conditions is state.conditions else replace(state, conditions=conditions), made)
 
 
 def _switched(state: State, event: e.Switched, nth: int) -> State:

@@ -15,12 +15,16 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+import msgspec
+
+from bench.files import from_text
 from bench.job.folder import open_folder
 from bench.plant.model import Plant
-from bench.record.chain import FIRST, decode, hash_of
+from bench.record.chain import FIRST, hash_of
 from bench.record.index import records_in
 from bench.record.read import read_lines
 from bench.record.verify import verify
+from bench.walk.events import Entry
 from tests.job.season_folder import plant, season
 
 SIZES = (20, 100, 400)
@@ -63,9 +67,12 @@ def spent(work: Callable[[], object]) -> float:
     return time.process_time() - began
 
 
+BARE = msgspec.json.Decoder(Entry, dec_hook=from_text)
+
+
 def decoded(paths: list[Path]) -> int:
     """Decode every line into its types, and nothing else."""
-    return sum(decode(line) is not None for path in paths for _, line in read_lines(path))
+    return sum(BARE.decode(line) is not None for path in paths for _, line in read_lines(path))
 
 
 def ready(folder: Path, of: Plant) -> None:

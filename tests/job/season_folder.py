@@ -78,7 +78,7 @@ def reading(
         between=tuple(between),
         function=function,
         verdict=verdict,
-        sentence=f"{verdict.capitalize()}: as read.",
+        said=f"{verdict.capitalize()}: as read.",
         value=None if over else value,
         standard=None if over else standard,
         expanded=None if over else 2 * standard,

@@ -107,7 +107,7 @@ def _ohms(subject: str, ends: tuple[str, str], value: float, high: float, week: 
         between=ends,
         function="resistance 2w",
         verdict="pass" if value <= high else "fail",
-        sentence=f"{'Pass' if value <= high else 'Fail'}: {subject}: {value:.3f} Ω; limit: at most {high:g} Ω.",
+        said=f"{'Pass' if value <= high else 'Fail'}: {subject}: {value:.3f} Ω; limit: at most {high:g} Ω.",
         value=value,
         standard=0.006,
         expanded=0.012,
