@@ -1,29 +1,32 @@
 # Everything runs from a fresh clone with nothing but Python 3.11 or newer: `make demo`, `make test`.
 .DEFAULT_GOAL := help
 VENV := .venv
+# the versions that are tested, all of them: a checkout is the same today and in a year
+LOCK := .ci/constraints.txt
 BIN := $(VENV)/bin
 # many tests wait for a process of their own: twice as many as cores keep the cores busy
 WORKERS ?= $(shell echo $$(( 2 * $$(nproc 2>/dev/null || getconf _NPROCESSORS_ONLN 2>/dev/null || echo 2) )))
 PYTHON ?= python3
 READY := $(VENV)/.ready
+UV ?= $(shell command -v uv || echo $(BIN)/uv)
 # what was compiled is kept: tests start hundreds of processes, and each would compile every module anew
 unexport PYTHONDONTWRITEBYTECODE
 
-.PHONY: help demo test test-slow test-all check format schema docs diagram rooms pictures bench bench-long fuzz wheel clean
+.PHONY: help demo test test-slow test-all check format schema docs diagram rooms pictures bench bench-long fuzz wheel lock lowest clean
 
 help: ## say what can be made
 	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed 's/:.*## /\t/' | expand -t 12
 
 # uv installs in a third of the time; it is taken from the path, else from the new environment, else pip does it all
-$(READY): pyproject.toml
+$(READY): pyproject.toml $(LOCK)
 	@command -v $(PYTHON) >/dev/null || { echo "Python 3.11 or newer is needed"; exit 2; }
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "Python 3.11 or newer is needed"; exit 2; }
 	@test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
 	@echo "installing into $(VENV) (once, about half a minute)"
-	@if command -v uv >/dev/null; then uv pip install -q --python $(BIN)/python -e '.[dev]'; \
+	@if command -v uv >/dev/null; then uv pip install -q --python $(BIN)/python -c $(LOCK) -e '.[dev]'; \
 	elif $(BIN)/python -m pip install -q --disable-pip-version-check uv 2>/dev/null; then \
-		$(BIN)/uv pip install -q --python $(BIN)/python -e '.[dev]'; \
-	else $(BIN)/python -m pip install -q --disable-pip-version-check -e '.[dev]'; fi
+		$(BIN)/uv pip install -q --python $(BIN)/python -c $(LOCK) -e '.[dev]'; \
+	else $(BIN)/python -m pip install -q --disable-pip-version-check -c $(LOCK) -e '.[dev]'; fi
 	@touch $@
 
 demo: $(READY) ## walk the continuity of a rebuilt bundle of Gannet Head on a simulated bench
@@ -90,6 +93,16 @@ fuzz: $(READY) ## feed damaged input to everything that takes bytes from outside
 
 wheel: $(READY) ## build the wheel and prove it in an empty environment
 	@$(BIN)/python -m tests.wheel
+
+lock: $(READY) ## take today's versions of all that is needed for those to test with
+	@$(UV) pip compile -q --upgrade --all-extras --universal --python-version 3.11 --no-header --no-annotate pyproject.toml -o $(LOCK)
+
+# the oldest that pyproject.toml allows, in an environment of its own
+lowest: $(READY) ## run what leans most on other libraries with the oldest versions that are allowed
+	@$(UV) venv -q --clear --python $(BIN)/python $(VENV)/lowest
+	@$(UV) pip install -q --python $(VENV)/lowest/bin/python --resolution lowest-direct -e .
+	@$(UV) pip install -q --python $(VENV)/lowest/bin/python -e '.[dev]'
+	@$(VENV)/lowest/bin/python -m pytest -q -n 2 -m "not slow" tests/test_files.py tests/record tests/instruments tests/plant tests/network tests/screens tests/report
 
 clean: ## remove what was built
 	rm -rf $(VENV) dist docs/_build .mypy_cache .ruff_cache .pytest_cache .hypothesis

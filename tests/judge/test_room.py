@@ -32,6 +32,7 @@ def test_imports_only_the_ground_floor_the_standard_library_and_what_values_are_
 
 
 def test_no_heavy_library_is_loaded_by_judging():
+    # msgspec is: it makes the values
     code = (
         "import sys\n"
         + "".join(f"import bench.judge.{module}\n" for module in MODULES)
