@@ -7,11 +7,10 @@ labels are read again, conductors counted and lengths taped where that tells mor
 
 Stops and ends are added one by one, the one that settles most for its minutes first, as long as that is not much less
 than what the trip gives on average. What counts is the number of ends that will be sure afterwards, and a part of the
-bits: a pair that is nearly sure has hardly a bit left, and still somebody has to look. That an end is not another one
-counts as far as it brings the end's likeliest answer nearer to sure: an end without a mate is known by nothing else.
-How many bits a whole trip tells is the entropy of what it may find, over the answers drawn from the belief, so two
-twins that can only be told apart as a whole count one bit and not two. (Bits of an experiment whose outcome follows
-from the truth: Lindley 1956; from memory.)
+bits: a pair that is nearly sure has hardly a bit left, and still somebody has to look. How many bits a whole trip
+tells is the entropy of what it may find, over the answers drawn from the belief, so two twins that can only be told
+apart as a whole count one bit and not two. (Bits of an experiment whose outcome follows from the truth: Lindley 1956;
+from memory.)
 
 A gentle pull at one end while somebody feels at another tells less than a touch in about the same minutes, so it is
 asked for only where the conductors of an end cannot be touched. Its bits are those of an answer that is wrong with a
@@ -38,10 +37,6 @@ _UNLIKELY: Final = (0.02, 0.004, 0.0005)
 """A pair with a smaller chance is not tried; where nothing is left above, the next figure holds."""
 _UNSURE: Final = 0.004
 """A chance nearer than this to 0 or 1 has nothing left to tell."""
-_CLEARS: Final = 0.25
-"""Part of what stands between an end and being sure from which on a smaller chance is worth ruling out."""
-_CLEAR: Final = 0.005
-"""What may be left beside a sure answer: half of what ``SURE`` leaves."""
 _GO_ON: Final = 0.5
 """A trip grows while what is added settles at least this part of its average: who is there need not come back."""
 _BITS: Final = 0.5
@@ -196,12 +191,10 @@ class _Planner:
         samples = answer.samples
         self._mates = samples[:: max(1, len(samples) // _DRAWN)]
         sure = np.maximum(answer.mates.max(axis=1, initial=0.0), answer.alone) >= SURE
-        cleared = _cleared(answer.mates, answer.alone)
-        unsure = (answer.mates > least) | ((np.maximum(cleared, cleared.T) > _CLEARS) & (answer.mates > _UNSURE))
-        unsure &= answer.mates < 1.0 - _UNSURE
+        unsure = (answer.mates > least) & (answer.mates < 1.0 - _UNSURE)
         # an end that is sure has nothing left to tell
         self._unsure = unsure & ~sure[:, None] & ~sure[None, :]
-        told = 2.0 * answer.mates + _BITS * (_bits_of(answer.mates) + cleared + cleared.T)
+        told = 2.0 * answer.mates + _BITS * _bits_of(answer.mates)
         sealed = np.array([end.sealed for end in self._ends], dtype=bool)
         self._by_pull = self._unsure & (sealed[:, None] | sealed[None, :])
         self._unsure = self._unsure & ~self._by_pull
@@ -360,22 +353,6 @@ def _bits_of(chances: Floats) -> Floats:
     """Bits of a yes or no with each of these chances."""
     inside = np.clip(chances, 1e-12, 1.0 - 1e-12)
     return np.asarray(-inside * np.log2(inside) - (1.0 - inside) * np.log2(1.0 - inside))
-
-
-def _cleared(mates: Floats, alone: Floats) -> Floats:
-    """What it brings each end (row) to hear that it is not another one (column): a part of the way to being sure.
-
-    What stands between its likeliest answer and a sure one falls away in parts, the other's chance being one of them.
-    """
-    count = len(mates)
-    if not count:
-        return mates
-    every = np.concatenate([mates, alone[:, None]], axis=1)
-    first, top = every.argmax(axis=1), every.max(axis=1)
-    share = np.minimum(1.0, mates / np.maximum(1.0 - top - _CLEAR, 1e-6)[:, None])
-    likeliest = first < count
-    share[np.flatnonzero(likeliest), first[likeliest]] = 0.0
-    return np.asarray(top[:, None] * share * (1.0 - mates))
 
 
 def _among(mates: Ints, ends: Sequence[int]) -> Ints:

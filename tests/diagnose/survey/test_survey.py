@@ -15,7 +15,7 @@ from bench.diagnose.survey.labels import Signs
 from bench.diagnose.survey.pile import Pile
 from bench.diagnose.survey.rates import SURE, Costs, Rates, rates_of
 from bench.diagnose.survey.sentences import trip_card
-from bench.diagnose.survey.trips import _cleared, next_trips
+from bench.diagnose.survey.trips import next_trips
 from bench.errors import BadRequest
 from bench.files import Inconsistent
 from bench.plant.finds import Hall, ListLine, LooseEnd, Tried
@@ -212,16 +212,6 @@ def test_an_end_that_cannot_be_touched_is_pulled_at_once_and_never_tagged() -> N
     assert any(f"feel at {felt}" in line for line in trip_card(pull, ends))
     tried = [Tried(touched=name, among=["L0"], answer="", way="pull") for name in ("L1", "L2")]
     assert not any(trip.pulls for trip in next_trips(Answer(Pile.of(ends, tried=tried))))
-
-
-def test_that_an_end_is_none_of_others_is_worth_a_touch_on_the_way() -> None:
-    """Nothing else makes an end sure that has no mate here."""
-    mates = np.array([[0.0, 0.01, 0.0], [0.01, 0.0, 0.9], [0.0, 0.9, 0.0]])
-    cleared = _cleared(mates, 1.0 - mates.sum(axis=1))
-    # all that stands between the first end and being sure, less what a sure answer may leave
-    assert cleared[0, 1] == pytest.approx(0.99 * 0.99)
-    assert cleared[2, 1] == 0.0, "its likeliest mate is not in the way"
-    assert 0.0 < cleared[1, 0] < 0.2
 
 
 def test_nothing_is_proposed_where_all_is_sure() -> None:
