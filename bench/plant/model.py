@@ -499,6 +499,24 @@ class Plant(msgspec.Struct, frozen=True, eq=False, dict=True):
                 ]
         return found
 
+    def wires_beside(self, of: str = "") -> list[tuple[Terminal, Terminal]]:
+        """Neighbouring pins of which one at least holds a wire, each two nets once; scopes as in :meth:`pins_of`.
+
+        What is apart at one end of two wires is apart at the other: two pins are left out where the same two nets lie
+        side by side at an earlier one, and where both are one net.
+        """
+        nets = Nets(edge for edge in self.graph() if edge.kind != "bond")
+        seen: set[frozenset[str]] = set()
+        found = []
+        for pin, other in self.neighbours_of(of):
+            if not self.landings.get(pin.name) and not self.landings.get(other.name):
+                continue
+            two = frozenset((nets.root(pin.node), nets.root(other.node)))
+            if len(two) == 2 and two not in seen:
+                seen.add(two)
+                found.append((pin, other))
+        return found
+
     def shelves_of(self, of: str = "") -> list[Shelf]:
         """The shelves of a bay, of a feed, or of the whole plant, as they are powered: from the top down.
 

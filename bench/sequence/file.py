@@ -15,8 +15,11 @@ from bench.plant.handled import STATES, Change, Kind
 from bench.quantity import Amount, Current, Duration, Ratio, Resistance, Temperature, Voltage
 from bench.roles import NO_PLACES, ROLE_OF, Reads, Role, function_name
 
-Over = Literal["conductors", "pairs", "pins", "neighbours", "shelves", "inlets", "breakers", "cables", "bonds"]
-"""What a loop can run over."""
+Over = Literal[
+    "conductors", "pairs", "pins", "neighbours", "wires-beside", "shelves", "inlets", "breakers", "cables", "bonds"
+]
+"""What a loop can run over. ``neighbours`` are pins side by side; ``wires-beside`` are those of them that hold wires,
+each two wires once, wherever they lie side by side again."""
 
 
 NO_LIMIT = "no limit: the value itself is wanted"

@@ -11,6 +11,7 @@ from bench.diagnose.supply.patterns import findings
 from bench.files import BadFile
 from bench.plant.load import load_plant
 from bench.sequence.draft import CannotDraft, draft
+from bench.sequence.drafts.power import STAYS_OFF
 from bench.sequence.file import Do, Energise
 from bench.sequence.load import load_sequence
 from bench.walk import events as e
@@ -106,7 +107,7 @@ def test_no_hold_point_is_passed_but_by_its_word(first: State) -> None:
             assert before[-1] in state.outputs.held
         event = walk.event()
         walk.state = take(state, e.Entry(n=state.taken + 1, at=state.at, event=event))
-    assert holds > 12 and live_asked > 30
+    assert holds == sum(step.kind == "hold" for step in first.setting.plan.steps) > 9 and live_asked > 30
 
 
 def test_every_stage_lies_behind_the_word_of_its_own_shelf(first: State) -> None:
@@ -214,6 +215,9 @@ def test_a_reversed_feed_is_said_in_words_and_its_shelf_is_made_safe_and_left(fi
         if isinstance(source, Do):
             assert not any(name.partition("/")[0] == drawn.shelf for name in source.put_in)
             assert not any(name.endswith(drawn.shelf) for name in source.close)
-        assert not (step.kind == "hold" and re.search(rf"\b{drawn.shelf}\b", step.title))
+        # a word for several shelves names it beside the others, and says that what failed stays off
+        shelves = set(re.findall(r"\b2[A-C]\b", step.title))
+        assert step.kind != "hold" or shelves != {drawn.shelf}
+        assert step.kind != "hold" or drawn.shelf not in shelves or STAYS_OFF in step.text
     opened = [s for s in after if isinstance(s.source, Do) and any(n.endswith(drawn.shelf) for n in s.source.open)]
     assert opened, "its breaker is asked to be opened"

@@ -18,7 +18,7 @@ from bench.runner import protocol as p
 from bench.screens.walk.display import on_display
 from bench.screens.walk.pace import Pace
 from bench.walk import events as e
-from bench.walk.outcome import Outcome
+from bench.walk.outcome import History, Outcome
 from bench.walk.state import OutOfTurn, Phase, Refused, Stale, State, start, take
 
 if TYPE_CHECKING:
@@ -33,13 +33,18 @@ class Happened(msgspec.Struct, frozen=True):
         entry: the entry.
         before: the state before it.
         after: the state after it.
-        outcome: the outcome that it brought, if any.
+        brought: the outcomes that it brought: its own first, then those of steps that the walk passed by itself.
     """
 
     entry: e.Entry
     before: State
     after: State
-    outcome: Outcome | None
+    brought: tuple[Outcome, ...]
+
+    @property
+    def outcome(self) -> Outcome | None:
+        """Its own outcome, if any."""
+        return self.brought[0] if self.brought else None
 
 
 class Said(msgspec.Struct, frozen=True):
@@ -223,12 +228,8 @@ class Follower:
     def took(self, entry: e.Entry, after: State) -> Happened:
         """Go on to the state after an entry, and say what became of it."""
         before = self.state
-        fresh = (
-            after.kept.history.outcome
-            if after.kept.history is not None and after.kept.history is not before.kept.history
-            else None
-        )
-        self._time(entry, before, after, fresh)
+        brought = _brought(before.kept.history, after.kept.history)
+        self._time(entry, before, after, brought[0] if brought else None)
         if after.number != before.number:
             self.since = self._clock()
         if after.place.cursor != before.place.cursor or after.phase not in (Phase.PLACING, Phase.MEASURING):
@@ -239,7 +240,7 @@ class Follower:
             self.rise, self.trend = None, ()
         self.failing = ""
         self.state = after
-        return Happened(entry, before, after, fresh)
+        return Happened(entry, before, after, brought)
 
     def _time(self, entry: e.Entry, before: State, after: State, fresh: Outcome | None) -> None:
         if fresh is not None and before.step is not None:
@@ -248,3 +249,12 @@ class Follower:
             self.pace.stopped()
         elif after.number != before.number and before.phase not in (Phase.PLACING, Phase.MEASURING, Phase.WAITING):
             self.pace.began(entry.at)
+
+
+def _brought(before: History | None, after: History | None) -> tuple[Outcome, ...]:
+    """The outcomes that came since, oldest first."""
+    found: list[Outcome] = []
+    while after is not None and after is not before:
+        found.append(after.outcome)
+        after = after.before
+    return tuple(reversed(found))

@@ -264,11 +264,13 @@ class Plain:
             self._say(f"{self._history} readings are in the record already")
             self._history = 0
         state, outcome = news.after, news.outcome
+        # of many steps that are passed over the last one says why
+        for one in (*news.brought[:1], *news.brought[1:][-1:]):
+            if one.verdict != "done" or one.answer or one.news:
+                self._say(f"{self._glyphs.mark(findings.look_of(one))} {findings.verdict_line(state, one)}")
+                for advice in one.advice[:1]:
+                    self._say(f"  {advice}")
         if outcome is not None and (outcome.verdict != "done" or outcome.answer or outcome.news):
-            mark = self._glyphs.mark(findings.look_of(outcome))
-            self._say(f"{mark} {findings.verdict_line(state, outcome)}")
-            for advice in outcome.advice[:1]:
-                self._say(f"  {advice}")
             self._ring("pass" if findings.look_of(outcome) == findings.READ else outcome.verdict)
         match news.entry.event:
             case e.Answered(how="contact"):

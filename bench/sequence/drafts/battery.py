@@ -180,7 +180,9 @@ def _fails(plant: Plant, name: str, inlets: list[Inlet], others: list[Inlet], st
         if one.shelf not in lost
     ]
     text = "If it is a few volts, put 10 kohm across: a sound old diode leaks. If it stays, its diode is shorted."
-    for inlet in inlets:
+    # shelves behind one breaker hang on one bar
+    bars = {way(plant, inlet)[1][:-1]: inlet for inlet in reversed(inlets)}
+    for inlet in reversed(bars.values()):
         dead = parts.inlet_volts(inlet, f"{inlet.name} is dead without {name}", DEAD_VOLTS, text=text)
         made.append(msgspec.structs.replace(dead, proven=list(stands)))
     made.append(
@@ -233,10 +235,12 @@ def _feed(plant: Plant, supply: Supply, inlets: list[Inlet]) -> list[Part]:
             proven=upstream,
         ),
     ]
+    made.append(_clear_to_close(plant, supply, inlets, upstream))
     closed: list[str] = []
     for inlet in inlets:
         made += _onto(plant, supply, inlet, closed)
-    for inlet in inlets:
+    # the last one was read with all the others on
+    for inlet in inlets[:-1]:
         title = f"{inlet.name} with everything on {supply.name}"
         made.append(_reads(plant, title, _poles(inlet), supply.feed, inlet.name, _stands_on(plant, inlet)))
     made.append(_warm(plant, supply, inlets))
@@ -275,7 +279,7 @@ def _onto(plant: Plant, supply: Supply, inlet: Inlet, closed: list[str]) -> list
         if name not in closed:
             closed.append(name)
             upto = names[: names.index(name) + 1]
-            made += _close(plant, plant.breakers[name], supply, upto, f"Nothing is on behind {name} yet.")
+            made.append(_close(plant, plant.breakers[name], upto, f"Nothing is on behind {name} yet."))
             load_side = (plant.breakers[name].load.name, return_beside(plant, name)[0])
             made.append(_reads(plant, f"{name}, load side", load_side, supply.feed, name, upto))
     last, stands = plant.breakers[names[-1]], _stands_on(plant, inlet)
@@ -284,7 +288,7 @@ def _onto(plant: Plant, supply: Supply, inlet: Inlet, closed: list[str]) -> list
     volts, amps = found.typical.shelves[inlet.shelf].inlets[inlet.name]
     told = f"Expected at {inlet.name}: {volts:.2f} V and {engineering(amps, 'A', digits=3)}."
     told += "".join(f" Breaker {headroom_line(found.breakers[name])}." for name in names if name in found.breakers)
-    made += _close(plant, last, supply, stands, told)
+    made.append(_close(plant, last, stands, told))
     made.append(_reads(plant, f"{inlet.name} on {supply.name}", _poles(inlet), supply.feed, inlet.name, stands))
     most = found.most.shelves[inlet.shelf].inlets[inlet.name][1]
     if most <= parts.AMMETER_A:
@@ -316,16 +320,23 @@ def _current(plant: Plant, last: Breaker, inlet: Inlet, supply: Supply, stands: 
     return [acts[0], reading, *acts[1:]]
 
 
-def _close(plant: Plant, breaker: Breaker, supply: Supply, stands: Sequence[str], told: str) -> list[Step]:
-    where = place_of(plant, breaker.name)
-    clear = parts.clear_to_energise(
-        f"Clear to close {breaker.name} on {supply.name}",
-        f"Breaker {breaker.name} ({where}). Everybody is clear, somebody guards the main breaker of {supply.name}. "
-        f"{told} If anything is not as it should be: open {breaker.name} at once, then call OPEN; this program cannot.",
+def _clear_to_close(plant: Plant, supply: Supply, inlets: list[Inlet], stands: Sequence[str]) -> Step:
+    """The one word before breakers are closed on a battery, from there outwards."""
+    names = parts.breakers_on(plant, inlets)
+    step = parts.clear_to_energise(
+        f"Clear to close {', '.join(names)} on {supply.name}",
+        "One breaker after the other, from the battery outwards, each only after what is behind the last one was read. "
+        f"Everybody is clear, somebody guards the main breaker of {supply.name}. If anything is not as it should be: "
+        "open the breaker that was closed last at once, then call OPEN; this program cannot. Type the word only if "
+        "this is so.",
     )
-    clear = msgspec.structs.replace(clear, proven=list(stands))
-    text = f"Close {breaker.name} ({where})."
-    return [clear, Do(title=f"Close {breaker.name}", text=text, close=[breaker.name], proven=list(stands))]
+    return msgspec.structs.replace(step, proven=list(stands))
+
+
+def _close(plant: Plant, breaker: Breaker, stands: Sequence[str], told: str) -> Do:
+    where = place_of(plant, breaker.name)
+    text = f"Everybody clear? Close {breaker.name} ({where}). {told}"
+    return Do(title=f"Close {breaker.name}", text=text, close=[breaker.name], proven=list(stands))
 
 
 def _stands_on(plant: Plant, inlet: Inlet) -> list[str]:

@@ -93,10 +93,9 @@ def _through_pins(
     parts.append(
         Beside(every, {"but": "read above, not landed at both ends, or read with four wires"}) if skipped else every
     )
-    near_ends = connectors[:1] if isinstance(plant.find(of), Cable) else connectors
-    for connector in near_ends:
+    if connectors and plant.wires_beside(beside := connectors[0] if isinstance(plant.find(of), Cable) else of):
         parts.append("Only neighbours are looked at: a short between pins that lie apart is not found by this.")
-        parts.append(_neighbours_apart(connector))
+        parts.append(_neighbours_apart(beside))
     parts.append("Where something failed, this says what was done wrong, in few readings; else it asks for nothing.")
     parts.append(look(of))
     return [*parts, *CLOSING]
@@ -193,7 +192,8 @@ def look(of: str) -> Seek:
     return Seek(title=f"What became of wires of {of} that do not get through", find="landings", of=of)
 
 
-def _neighbours_apart(connector: str) -> Step:
+def _neighbours_apart(of: str) -> Step:
+    """Wires side by side at a connector, or at all of a bay or shelf, each two once."""
     reading = Measure(
         title="{neighbours.pin} against {neighbours.other}",
         read="resistance",
@@ -201,7 +201,8 @@ def _neighbours_apart(connector: str) -> Step:
         range=Amount.parse("10 Mohm"),
         limit=apart_limit(),
     )
-    return Each(over="neighbours", of=connector, title=f"Neighbouring pins of {connector} apart", steps=[reading])
+    title = "Neighbouring pins of {neighbours.connector} apart"
+    return Each(over="wires-beside", of=of, title=title, steps=[reading])
 
 
 def identify(plant: Plant, of: str, settings: Mapping[str, str]) -> Draft:

@@ -17,7 +17,13 @@ from bench.plant.model import Plant
 from bench.plant.things import Cable, Inlet
 from bench.sequence.drafts.parts import Beside, Draft, Part, unique
 from bench.sequence.drafts.power_parts import reached
-from bench.sequence.drafts.proved_dead import between_proofs, point_readings, proved_dead, stands_on
+from bench.sequence.drafts.proved_dead import (
+    between_proofs,
+    fed_readings,
+    point_readings,
+    stands_on,
+    way_readings,
+)
 from bench.sequence.file import Do, Each, Hold, Measure, Seek, Step, Wait
 
 PROVED: Final = "Every point read above was dead between two proofs of the meter."
@@ -78,12 +84,14 @@ def _proof(plant: Plant, of: str, cables: Sequence[Cable]) -> tuple[list[Part], 
     cables = cables or plant.cables_of(of)
     shelves = _shelves(plant, of, cables)
     inlets = [inlet for name in shelves for inlet in reached(plant, plant.shelves[name])]
-    if any(_feeds(plant, cable) for cable in cables):
-        # its wires carry the feed itself: all of the way is handled
-        inlets = inlets or _behind(plant, cables)
-        return (proved_dead(plant, inlets, why), stands_on(plant, inlets)) if inlets else ([], [])
-    names = [inlet.name for inlet in inlets]
-    return (between_proofs(plant, point_readings(plant, [], shelves), why), names) if names else ([], [])
+    # wires that carry the feed itself: all of their ways is handled; at other shelves hands are at signal wires only
+    power = [cable for cable in cables if _feeds(plant, cable)]
+    handled = (_behind(plant, power) or inlets) if power else []
+    beside = [name for name in shelves if not any(inlet.shelf == name for inlet in handled)]
+    fed = [inlet.name for inlet in inlets if inlet.shelf in beside]
+    readings = [*way_readings(plant, handled), *fed_readings(plant, beside)]
+    names = [*stands_on(plant, handled), *fed]
+    return (between_proofs(plant, readings, why), names) if names else ([], [])
 
 
 def _shelves(plant: Plant, of: str, cables: Sequence[Cable]) -> list[str]:

@@ -20,7 +20,7 @@ from bench.quantity import Current, Duration
 from bench.sequence.drafts import looking
 from bench.sequence.drafts import power_parts as parts
 from bench.sequence.drafts.battery import onto_the_plant
-from bench.sequence.drafts.parts import Beside, CannotDraft, Draft, Part, by_hand, called, section
+from bench.sequence.drafts.parts import Beside, CannotDraft, Draft, Part, by_hand, called, section, unique
 from bench.sequence.drafts.power_parts import (
     REFORM,
     SHELF_VOLTAGE,
@@ -59,10 +59,10 @@ def first_power(plant: Plant, of: str) -> Draft:
     parts.check_signs(plant, [inlet for shelf in shelves for inlet in reached(plant, shelf)])
     _refuse_overloads(plant, shelves)
     made: list[Part] = [*_isolate(plant, of, shelves), *_resistance(plant, shelves)]
-    for shelf in shelves:
-        made += _shelf(plant, shelf, shelves)
+    for bay in unique(shelf.bay for shelf in shelves):
+        there = [shelf for shelf in shelves if shelf.bay == bay]
+        made += [*_evidence(plant, there), *_on_the_bench_supply(plant, there)]
     if len(shelves) > 1:
-        made += _together(plant, shelves)
         made += onto_the_plant(plant, shelves)
     names = ", ".join(shelf.name for shelf in shelves)
     return Draft(f"First power of {names}: one stage after the other, each on the evidence of those below.", made)
@@ -138,33 +138,187 @@ def _resistance(plant: Plant, shelves: list[Shelf]) -> list[Part]:
     return made
 
 
-def _clear(shelf: str, what: str) -> Step:
-    return parts.clear_to_energise(
-        f"Clear to energise {shelf}: {what}",
-        f"The person in charge has cleared {shelf} for this: everybody is clear of it, somebody watches it and "
-        "somebody stands at the main breaker. Type the word only if this is so.",
+STAYS_OFF: Final = " What has failed before stays off, and is not asked for."
+
+
+def _clear(names: Sequence[str], what: str, proven: Sequence[str] = ()) -> Step:
+    called_so = ", ".join(names)
+    step = parts.clear_to_energise(
+        f"Clear to energise {called_so}: {what}",
+        f"The person in charge has cleared {called_so} for this: everybody is clear of it, somebody watches it and "
+        f"somebody stands at the main breaker.{STAYS_OFF if len(names) > 1 else ''} Type the word only if this is so.",
     )
+    return msgspec.structs.replace(step, proven=list(proven))
 
 
-def _shelf(plant: Plant, shelf: Shelf, shelves: list[Shelf]) -> list[Part]:
-    inlets = reached(plant, shelf)
-    first, *others = inlets
+def _evidence(plant: Plant, shelves: list[Shelf]) -> list[Part]:
+    """What the records have proven of each shelf, and copies of what its cards keep: before anything is brought up."""
+    made: list[Part] = []
+    for shelf in shelves:
+        own: list[Part] = [looking.gate(shelf.name)]
+        own += parts.copied(shelf, parts.cards_of(plant, shelf), stands_on(plant, reached(plant, shelf)))
+        made += own
+    return made
+
+
+class _Leads:
+    """Where the bench supply is while a draft is made: it is moved only where the next part wants it elsewhere.
+
+    Main breakers stay closed while it is there; what is a shelf's own is closed and opened for that shelf.
+    """
+
+    def __init__(self, plant: Plant, inlets: Sequence[Inlet]) -> None:
+        """Of the inlets of all shelves that come up in turn."""
+        self._plant = plant
+        self._inlets = list(inlets)
+        last = [way(plant, inlet)[1][-1] for inlet in inlets]
+        self.mains = [name for name in unique(name for inlet in inlets for name in way(plant, inlet)[1])
+                      if name not in last]  # fmt: skip
+        self._at: tuple[str, ...] = ()
+        self.made: list[Part] = []
+
+    def own(self, inlet: Inlet) -> list[str]:
+        """The breakers on the way to an inlet that are no mains."""
+        return [name for name in way(self._plant, inlet)[1] if name not in self.mains]
+
+    def at(self, inlets: Sequence[Inlet]) -> bool:
+        """Have it in the place of the supplies of some inlets, and the mains on their ways closed.
+
+        Returns:
+            Whether it was moved for that.
+        """
+        supplies = tuple(parts.supplies_of(self._plant, inlets))
+        if supplies == self._at:
+            return False
+        self.off()
+        self._at = supplies
+        act: list[Part] = list(parts.leads_on(self._plant, supplies))
+        mains = self.mains_of(supplies)
+        if mains:
+            act.append(parts.closed(mains, ", and nothing else"))
+        self.made += parts.guarded(act, [*supplies, *mains])
+        return True
+
+    def off(self) -> None:
+        """Open what is closed, and take the leads off."""
+        if not self._at:
+            return
+        mains = self.mains_of(self._at)
+        if mains:
+            self.made.append(parts.breakers_open(mains))
+        self.made += parts.leads_off(self._plant, self._at)
+        self._at = ()
+
+    def mains_of(self, supplies: Sequence[str]) -> list[str]:
+        """The mains behind some supplies."""
+        there = [inlet for inlet in self._inlets if way(self._plant, inlet)[0] in supplies]
+        return [name for name in parts.breakers_on(self._plant, there) if name in self.mains]
+
+
+def _on_the_bench_supply(plant: Plant, shelves: list[Shelf]) -> list[Part]:
+    """Some shelves of a bay come up on the bench supply: all of them empty, then each with its cards, then together.
+
+    The leads move as seldom as they can: they are bolted on and off by hands, with a second person looking.
+    """
+    firsts = [reached(plant, shelf)[0] for shelf in shelves]
+    others = [inlet for shelf in shelves for inlet in reached(plant, shelf)[1:]]
+    main = way(plant, firsts[0])[0]
+    # last on the supply where the cards go in next: the leads need not move again
+    early = [*(one for one in unique(way(plant, one)[0] for one in others) if one != main), main]
+    leads = _Leads(plant, [*firsts, *others])
+    made = leads.made
+
+    def of(inlets: Sequence[Inlet], supply: str) -> list[Inlet]:
+        return [one for shelf in shelves for one in inlets if one.shelf == shelf.name and way(plant, one)[0] == supply]
+
+    def empty(supplies: list[str]) -> None:
+        every = [(supply, of([*firsts, *others], supply)) for supply in supplies]
+        names = unique(shelf.name for shelf in shelves if any(shelf.name == one.shelf for _, on in every for one in on))
+        made.append(section(f"{', '.join(names)} without cards"))
+        made.append(_clear(names, "without cards", [*supplies, *leads.mains_of(supplies)]))
+        for _, there in every:
+            leads.at(there)
+            for place, inlet in enumerate(there):
+                # those that were not read yet, and the one whose breaker was just opened
+                beside = [*there[place + 1 :], *there[max(0, place - 1) : place]]
+                own = _empty(plant, inlet, beside, leads, up=inlet in firsts)
+                made.extend(_guarded_for(plant, inlet, own))
+
+    empty(early)
+    for supply in unique(way(plant, one)[0] for one in firsts):
+        there, feed = of(firsts, supply), of(firsts, supply)[0].feed
+        moved = supply != main and supply in early
+        if moved:
+            made.append(_clear([one.shelf for one in there], f"on feed {feed}", [supply, *leads.mains_of([supply])]))
+        elif supply != main:
+            empty([supply])
+        leads.at(there)
+        for inlet in there:
+            made.append(section(f"shelf {inlet.shelf} with cards"))
+            made += _guarded_for(plant, inlet, _loaded(plant, inlet, leads, moved=moved))
+        if not of(others, supply):
+            made += _together(plant, there, leads)
+    for supply in unique(way(plant, one)[0] for one in others):
+        there, every = of(others, supply), of([*firsts, *others], supply)
+        feed = there[0].feed
+        made.append(section(f"on feed {feed} alone"))
+        made.append(_clear([one.shelf for one in every], f"with cards, on feed {feed}",
+                           [supply, *leads.mains_of([supply])]))  # fmt: skip
+        leads.at(every)
+        for inlet in there:
+            made += _guarded_for(plant, inlet, _on_the_other(plant, inlet, leads))
+        made += _together(plant, every, leads, word=False)
+    for inlets in (reached(plant, shelf) for shelf in shelves):
+        if len(inlets) > 1:
+            leads.at(inlets)
+            made.append(section(f"shelf {inlets[0].shelf} on all its feeds"))
+            made += _guarded_for(plant, inlets[0], _on_both(plant, inlets, leads))
+    leads.off()
+    return made
+
+
+def _guarded_for(plant: Plant, inlet: Inlet, made: list[Part]) -> list[Part]:
+    return parts.guarded(made, stands_on(plant, reached(plant, plant.shelves[inlet.shelf])))
+
+
+def _empty(plant: Plant, inlet: Inlet, beside: Sequence[Inlet], leads: _Leads, *, up: bool) -> list[Part]:
+    """A feed comes to an empty shelf: harmless first; all the way up on the feed that its cards meet first.
+
+    Args:
+        plant: the plant.
+        inlet: of the shelf.
+        beside: inlets of other shelves on the same feed, which must not rise with it.
+        leads: of the bench supply, which are there.
+        up: whether it goes up to the full voltage.
+    """
+    supply = way(plant, inlet)[0]
+    own = leads.own(inlet)
+    made: list[Part] = [parts.closed(own, ", and no other of its kind"), *parts.there_first(plant, inlet, beside)]
+    if up:
+        target = parts.nominal_volts(plant, inlet)
+        text = f"The bench supply stands in the place of {supply}. The shelf is empty."
+        ramp = parts.stages(plant, inlet, ())
+        made.append(parts.empty_brought_up(f"{inlet.shelf} without cards", text, [supply], target, 0.5, ramp))
+    return [*made, *parts.switched_off(own)]
+
+
+def _loaded(plant: Plant, inlet: Inlet, leads: _Leads, *, moved: bool) -> list[Part]:
+    """The cards of a shelf go in, group by group, and it is brought up with each."""
+    shelf, own = plant.shelves[inlet.shelf], leads.own(inlet)
     everything = parts.cards_of(plant, shelf)
     groups = _groups(everything)
-    stands = stands_on(plant, inlets)
-    made: list[Part] = [looking.gate(shelf.name), *parts.copied(shelf, everything, stands)]
-    made.append(_clear(shelf.name, "without cards"))
-    # last on the first feed, where the cards go in next: the leads need not move again
-    for inlet in [*others, first]:
-        made += _empty(plant, shelf, inlet, shelves, up=inlet is first)
     inside: list[Card] = []
+    made: list[Part] = []
+    if moved:
+        # the leads were elsewhere since this shelf was empty
+        made += [parts.closed(own), *parts.shows(plant, inlet), *parts.switched_off(own)]
     for number, (title, group) in enumerate(groups):
         loaded = number > 0 and groups[number - 1][0] == "converter"
         inside += group
         made += _group_in(
             plant,
-            shelf,
-            first,
+            inlet,
+            own,
             title,
             group,
             inside,
@@ -175,50 +329,13 @@ def _shelf(plant: Plant, shelf: Shelf, shelves: list[Shelf]) -> list[Part]:
         )
     if groups and groups[-1][0] == "converter":
         made += [*parts.lose_charge(plant, shelf, inside, ()), _DUMMY_OFF]
-    made += parts.leads_off(plant, [way(plant, first)[0]])
-    for inlet in others:
-        made += _on_the_other(plant, shelf, inlet)
-    if others:
-        made += _on_both(plant, shelf, inlets)
-    return [section(f"shelf {shelf.name}"), *parts.guarded(made, stands)]
-
-
-def _empty(plant: Plant, shelf: Shelf, inlet: Inlet, shelves: list[Shelf], *, up: bool) -> list[Part]:
-    """The bench supply comes to a feed of an empty shelf, shows where it is, and goes up to the full voltage."""
-    supply, breakers = way(plant, inlet)
-    neighbours = [
-        other
-        for one in shelves
-        if one is not shelf and one.bay == shelf.bay
-        for other in one.inlets
-        if other.feed == inlet.feed
-    ]
-    # once for all: a breaker that stays closed shows at the other feed's inlet where the two are crossed there
-    crossed = [
-        other
-        for one in shelves
-        if shelf is shelves[0] and one is not shelf
-        for other in one.inlets
-        if other.feed != inlet.feed
-    ]
-    made: list[Part] = [
-        *parts.leads_on(plant, [supply]),
-        parts.closed(breakers, ", one after the other, and nothing else"),
-        *parts.there_first(plant, inlet, neighbours, crossed),
-    ]
-    if up:
-        target = parts.nominal_volts(plant, inlet)
-        text = f"The bench supply stands in the place of {supply}. The shelf is empty."
-        ramp = parts.stages(plant, inlet, ())
-        made.append(parts.empty_brought_up(f"{shelf.name} without cards", text, [supply], target, 0.5, ramp))
-    made += parts.switched_off(breakers)
-    return made if up else [*made, *parts.leads_off(plant, [supply])]
+    return made
 
 
 def _group_in(
     plant: Plant,
-    shelf: Shelf,
     inlet: Inlet,
+    own: list[str],
     title: str,
     group: list[Card],
     inside: list[Card],
@@ -229,13 +346,14 @@ def _group_in(
     loaded: bool,
 ) -> list[Part]:
     """One group of cards goes in, and the shelf is brought up with it; ``loaded``: a dummy load comes off first."""
-    supply, breakers = way(plant, inlet)
+    shelf, supply = plant.shelves[inlet.shelf], way(plant, inlet)[0]
     dummy = _DUMMY_A if title == "converter" else 0.0
     _, most = forecast(plant, [inlet], frozenset(card.name for card in everything if card not in inside), dummy)
     names = [card.name for card in group]
     what = "Put a dummy load on its output. " if dummy else ""
+    off = "Take the dummy load off. " if loaded else ""
     text = (
-        "Strap on. The shelf is off. Read once more behind its diodes, where a card will go: below 2 V, or "
+        f"Strap on. The shelf is off. {off}Read once more behind its diodes, where a card will go: below 2 V, or "
         "wait until it is, for capacitors that have slept give their charge back. "
         f"Then put in {', '.join(names)}. {what}"
         "The program knows no more of the shelf than you have told it: if anything looks or smells wrong, stop."
@@ -258,23 +376,20 @@ def _group_in(
     before = inside[: len(inside) - len(group)]
     made: list[Part] = [
         *parts.lose_charge(plant, shelf, before, ()),
-        *([_DUMMY_OFF] if loaded else []),
         Do(title=f"Put in: {title}", text=text, put_in=names),
     ]
     if first:
-        made.append(_clear(shelf.name, "with cards"))
+        made.append(_clear([shelf.name], "with cards"))
     made += [
-        parts.closed(breakers),
+        parts.closed(own),
         Beside(step, {"ramp": REFORM}),
         # a drop is looked for while the current is still small: constant power makes up for it with more current
         parts.under_load(plant, inlet),
     ]
     if last:
         made += parts.stretches(plant, [inlet])
-    if first or last:
         made += parts.apart(plant, inlet, f"with {title} in on {inlet.feed}")
-    made += parts.switched_off(breakers)
-    return made
+    return [*made, *parts.switched_off(own)]
 
 
 def _groups(cards: list[Card]) -> list[tuple[str, list[Card]]]:
@@ -289,31 +404,31 @@ def _groups(cards: list[Card]) -> list[tuple[str, list[Card]]]:
     return found
 
 
-def _on_the_other(plant: Plant, shelf: Shelf, inlet: Inlet) -> list[Part]:
-    supply, breakers = way(plant, inlet)
+def _on_the_other(plant: Plant, inlet: Inlet, leads: _Leads) -> list[Part]:
+    """A shelf with all its cards runs on a feed that they have not met yet."""
+    supply = way(plant, inlet)[0]
     _, most = forecast(plant, [inlet])
     step = parts.brought_up(
-        f"{shelf.name} on {inlet.feed} alone",
+        f"{inlet.shelf} on {inlet.feed} alone",
         f"The bench supply stands in the place of {supply}. Fed by {inlet.feed} alone: it must carry everything.",
         [supply],
         parts.nominal_volts(plant, inlet),
         limit_for(most),
     )
     return [
-        *parts.leads_on(plant, [supply]),
-        parts.closed(breakers),
-        *parts.there_first(plant, inlet),
+        parts.closed(leads.own(inlet)),
+        *parts.shows(plant, inlet),
         msgspec.structs.replace(step, soak=Duration(_SOAK_ON_THE_OTHER_S)),
         parts.under_load(plant, inlet),
         *parts.stretches(plant, [inlet]),
         *parts.apart(plant, inlet, f"with all cards in on {inlet.feed}"),
-        *parts.switched_off(breakers),
-        *parts.leads_off(plant, [supply]),
+        *parts.switched_off(leads.own(inlet)),
     ]
 
 
-def _on_both(plant: Plant, shelf: Shelf, inlets: list[Inlet]) -> list[Part]:
-    supplies, breakers = parts.supplies_of(plant, inlets), parts.breakers_on(plant, inlets)
+def _on_both(plant: Plant, inlets: list[Inlet], leads: _Leads) -> list[Part]:
+    shelf, supplies = plant.shelves[inlets[0].shelf], parts.supplies_of(plant, inlets)
+    breakers = unique(name for inlet in inlets for name in leads.own(inlet))
     typical, most = forecast(plant, inlets)
     first = plant.breakers[way(plant, inlets[0])[1][-1]]
     share = by_hand(
@@ -326,7 +441,6 @@ def _on_both(plant: Plant, shelf: Shelf, inlets: list[Inlet]) -> list[Part]:
     target = min(parts.SAFE_VOLTS, 0.25 * parts.nominal_volts(plant, inlets[0]))
     low_title, low_text = f"{shelf.name} on {feeds} at {target:g} V", "A harmless voltage first, on both."
     return [
-        *parts.leads_on(plant, supplies),
         parts.closed(breakers),
         parts.empty_brought_up(low_title, low_text, supplies, target, 0.5),
         *(
@@ -346,7 +460,6 @@ def _on_both(plant: Plant, shelf: Shelf, inlets: list[Inlet]) -> list[Part]:
             parts.nominal_volts(plant, inlets[0]),
             limit_for(most),
         ),
-        *(parts.under_load(plant, inlet) for inlet in inlets),
         through,
         Measure(
             title=f"What feed {inlets[0].feed} takes of {shelf.name}",
@@ -358,45 +471,46 @@ def _on_both(plant: Plant, shelf: Shelf, inlets: list[Inlet]) -> list[Part]:
         ),
         back,
         *parts.switched_off(breakers),
-        *parts.leads_off(plant, supplies),
     ]
 
 
-def _together(plant: Plant, shelves: list[Shelf]) -> list[Part]:
-    """One shelf more each time, on each feed, as far as the bench supply goes."""
-    made: list[Part] = [section("shelf after shelf on one supply")]
-    every = [inlet for shelf in shelves for inlet in reached(plant, shelf)]
-    for feed in dict.fromkeys(inlet.feed for inlet in every):
-        inlets = [inlet for inlet in every if inlet.feed == feed]
-        chosen, most = _as_many_as_go(plant, inlets)
-        if len(chosen) < 2:
-            made.append(f"feed {feed}: two shelves at once are too much for a bench supply of {SUPPLY_A:g} A")
-            continue
-        if len(chosen) < len(inlets):
-            left = ", ".join(inlet.shelf for inlet in inlets[len(chosen) :])
-            made.append(f"feed {feed}: {left} would be too much for a bench supply of {SUPPLY_A:g} A")
-        supply, _ = way(plant, chosen[0])
-        breakers = parts.breakers_on(plant, chosen)
-        names = " and ".join(inlet.shelf for inlet in chosen)
-        together: list[Part] = [
-            *parts.leads_on(plant, [supply]),
-            _clear(names, f"together on feed {feed}"),
-            parts.closed(breakers, ", one after the other"),
-            *parts.there_first(plant, chosen[0]),
-            parts.brought_up(
-                f"{names} together on {feed}",
-                f"The bench supply stands in the place of {supply}.",
-                [supply],
-                parts.nominal_volts(plant, chosen[0]),
-                limit_for(most),
-            ),
-            *(parts.under_load(plant, inlet) for inlet in chosen),
-            *parts.stretches(plant, chosen, shared=True),
-            *parts.switched_off(breakers),
-            *parts.leads_off(plant, [supply]),
-        ]
-        made += parts.guarded(together, stands_on(plant, chosen))
-    return made
+def _together(plant: Plant, inlets: Sequence[Inlet], leads: _Leads, *, word: bool = True) -> list[Part]:
+    """One shelf more each time on one feed, as far as the bench supply goes.
+
+    Args:
+        plant: the plant.
+        inlets: of shelves with all their cards in, on one feed.
+        leads: of the bench supply, which are there.
+        word: whether it wants a word of its own.
+    """
+    if len(inlets) < 2:
+        return []
+    feed = inlets[0].feed
+    chosen, most = _as_many_as_go(plant, inlets)
+    if len(chosen) < 2:
+        return [f"feed {feed}: two shelves at once are too much for a bench supply of {SUPPLY_A:g} A"]
+    made: list[Part] = []
+    if len(chosen) < len(inlets):
+        left = ", ".join(inlet.shelf for inlet in inlets[len(chosen) :])
+        made.append(f"feed {feed}: {left} would be too much for a bench supply of {SUPPLY_A:g} A")
+    supply, _ = way(plant, chosen[0])
+    breakers = unique(name for inlet in chosen for name in leads.own(inlet))
+    names = [inlet.shelf for inlet in chosen]
+    together: list[Part] = [
+        *([_clear(names, f"together on feed {feed}")] if word else []),
+        parts.closed(breakers, ", one after the other"),
+        parts.brought_up(
+            f"{' and '.join(names)} together on {feed}",
+            f"The bench supply stands in the place of {supply}.",
+            [supply],
+            parts.nominal_volts(plant, chosen[0]),
+            limit_for(most),
+        ),
+        *(parts.under_load(plant, inlet) for inlet in chosen),
+        *parts.stretches(plant, chosen, shared=True),
+        *parts.switched_off(breakers),
+    ]
+    return [*made, *parts.guarded(together, stands_on(plant, chosen))]
 
 
 def _as_many_as_go(plant: Plant, inlets: Sequence[Inlet]) -> tuple[list[Inlet], float]:

@@ -292,8 +292,12 @@ def there_first(
         empty_brought_up(title, text, [supply], target, _SAFE_LIMIT),
         volts((last.load.name, bar), last.name, f"{last.name}, load side", SHELF_VOLTAGE, live=True, text=beside),
         inlet_volts(inlet, f"{inlet.name} has feed {inlet.feed}", SHELF_VOLTAGE, live=True, text=sign),
-        *apart(plant, inlet, f"with feed {inlet.feed}"),
     ]
+    for other in plant.shelves[inlet.shelf].inlets:
+        if other.name != inlet.name:
+            made.append(
+                inlet_volts(other, f"{other.name} does not rise with feed {inlet.feed}", APART_LIMIT, live=True)
+            )
     for other in neighbours:
         between = (other.live.name, other.back.name)
         title = f"{last.name} does not feed {other.name}"
@@ -302,6 +306,26 @@ def there_first(
         title = f"{supply} does not feed {other.name}"
         made.append(volts((other.live.name, other.back.name), supply, title, APART_LIMIT, live=True))
     return made
+
+
+def shows(plant: Plant, inlet: Inlet) -> list[Part]:
+    """A harmless voltage shows that the bench supply has come to where a shelf waits for it with all its cards.
+
+    What lies between, and what must not rise with it, was read while the shelf was empty.
+
+    Args:
+        plant: the plant.
+        inlet: that should get it.
+    """
+    supply, _ = way(plant, inlet)
+    target = min(SAFE_VOLTS, 0.25 * nominal_volts(plant, inlet))
+    text = f"A harmless voltage first: it shows whether the bench supply is in the place of {supply}, and its sign."
+    sign = sign_words(plant, inlet)
+    title = f"Feed {inlet.feed} to {inlet.shelf} at {_shown(target):g} V"
+    return [
+        empty_brought_up(title, text, [supply], target, _SAFE_LIMIT),
+        inlet_volts(inlet, f"{inlet.name} has feed {inlet.feed}", SHELF_VOLTAGE, live=True, text=sign),
+    ]
 
 
 def apart(plant: Plant, inlet: Inlet, when: str) -> list[Part]:
@@ -733,10 +757,16 @@ def switched_off(opened: Sequence[str]) -> list[Step]:
     Args:
         opened: the breakers.
     """
-    return [
-        Set(title="Supply off", text="The bench supply goes off.", output="off"),
-        Do(title=_BREAKERS_OPEN, text=f"Open {', '.join(reversed(opened))}.", open=list(opened)),
-    ]
+    return [Set(title="Supply off", text="The bench supply goes off.", output="off"), breakers_open(opened)]
+
+
+def breakers_open(opened: Sequence[str]) -> Do:
+    """Breakers are opened, the last one first; it is always asked for.
+
+    Args:
+        opened: the breakers.
+    """
+    return Do(title=_BREAKERS_OPEN, text=f"Open {', '.join(reversed(opened))}.", open=list(opened))
 
 
 def through_the_meter(breaker: str, what: str) -> tuple[Do, Do]:

@@ -39,6 +39,16 @@ def proved_dead(plant: Plant, inlets: Sequence[Inlet], why: str = "") -> list[Pa
         inlets: whose shelves and ways will be handled.
         why: what the readings are for, said with the first proof; may be empty.
     """
+    return between_proofs(plant, way_readings(plant, inlets), why)
+
+
+def way_readings(plant: Plant, inlets: Sequence[Inlet]) -> list[Part]:
+    """Every point of these inlets' ways in all pairs.
+
+    Args:
+        plant: the plant.
+        inlets: whose shelves and ways will be handled.
+    """
     made: list[Part] = []
     lost = [bay for bay in unique(plant.shelves[inlet.shelf].bay for inlet in inlets) if _frame(plant, bay) is None]
     for bay in lost:
@@ -50,8 +60,28 @@ def proved_dead(plant: Plant, inlets: Sequence[Inlet], why: str = "") -> list[Pa
             )
         )
     shelves = unique(inlet.shelf for inlet in inlets)
-    made += point_readings(plant, _on_the_way(plant, inlets), shelves)
-    return between_proofs(plant, made, why)
+    return [*made, *point_readings(plant, _on_the_way(plant, inlets), shelves)]
+
+
+def fed_readings(plant: Plant, shelves: Sequence[str]) -> list[Measure]:
+    """Whether any feed is at the inlets of shelves where only signal wires are handled.
+
+    Each feed is read to its own return, to the frame and to the other feed: three for each of two feeds, one of them
+    for both. Returns are not read apart, since nobody touches them.
+
+    Args:
+        plant: the plant.
+        shelves: of it.
+    """
+    lives = {inlet.live.name for name in shelves for inlet in plant.shelves[name].inlets}
+    owns = {frozenset((inlet.live.name, inlet.back.name)) for name in shelves for inlet in plant.shelves[name].inlets}
+    frames = set(plant.earth_points)
+
+    def asked(step: Measure) -> bool:
+        places = set(step.between)
+        return places in owns or (bool(places & lives) and (places <= lives or bool(places & frames)))
+
+    return [step for step in point_readings(plant, [], shelves) if asked(step)]
 
 
 def between_proofs(plant: Plant, readings: Sequence[Part], why: str = "") -> list[Part]:
