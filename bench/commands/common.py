@@ -121,4 +121,4 @@ def has_had_power(logs: Path, plant: Plant) -> bool:
         folder = open_folder(logs, plant.name)
     except NoRecords:
         return False
-    return had_power(left(folder.chapters, folder.order))
+    return had_power(left(folder.chapters, folder.order, folder.damaged))

@@ -132,7 +132,8 @@ def _next(options: argparse.Namespace) -> int:
     begun = options.logs != LOGS or LOGS.is_dir()
     folder = open_folder(options.logs, plant.name) if begun else Folder(LOGS)
     ready = folder.ready(plant)
-    found = next_walk(plant, ready)
+    powered = has_had_power(options.logs, plant)
+    found = next_walk(plant, ready, powered=powered)
     if found is None and ready.empty:
         print(NOTHING_YET)
         return exits.NOT_PASSED
@@ -145,7 +146,7 @@ def _next(options: argparse.Namespace) -> int:
     task, walk = found
     print(f"next: {task.text}")
     print(walk.text)
-    path, told = draft_walk(plant, options.plant, walk, options.output, has_had_power(options.logs, plant))
+    path, told = draft_walk(plant, options.plant, walk, options.output, powered)
     print(told)
     benches = _benches(options.plant.parent, walk.roles)
     for bench in benches[:3]:

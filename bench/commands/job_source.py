@@ -207,10 +207,11 @@ class JobSource:
         tell("drafting", 0, 0)
         if self.file is None or self._plant is None:
             raise BadRequest("there is no plant file to draft from: open the job by its folder")
-        walks = walks_of(self._plant, task)
+        powered = has_had_power(self.logs, self._plant)
+        walks = walks_of(self._plant, task, powered=powered)
         if not walks:
             raise BadRequest("no walk can be drafted for this yet: 'proveout ready' says what is missing")
-        path, told = draft_walk(self._plant, self.file, walks[0], powered=has_had_power(self.logs, self._plant))
+        path, told = draft_walk(self._plant, self.file, walks[0], powered=powered)
         return _sequence(path), f"{walks[0].text}: {told.splitlines()[-1]}"
 
     def all_off(self, tell: Tell) -> str:

@@ -14,11 +14,12 @@ from typing import Final
 
 import msgspec
 
+from bench.job.damage import Damaged
 from bench.job.folder import Folder, open_folder
 from bench.job.order import Order
 from bench.job.readiness import Readiness, readiness
 from bench.job.rows import Chapter
-from bench.plant.handled import Handled, Kind, Mark
+from bench.plant.handled import UNKNOWN, Handled, Kind, Mark
 from bench.plant.model import Plant
 from bench.record.index import DISTURBANCES
 from bench.say.times import day
@@ -50,21 +51,25 @@ def as_found(folder: Folder, plant: Plant) -> AsFound:
     Raises:
         BrokenRecord: a record's plant cannot be read.
     """
-    handled = left(folder.chapters, folder.order)
+    handled = left(folder.chapters, folder.order, folder.damaged)
     said = [*folder.order.clocks, *(contradiction(kind, name, handled.said(kind, name))
                                     for kind, name in handled.disputed)]  # fmt: skip
     return AsFound(handled, folder.ready(plant), tuple(said))
 
 
-def left(chapters: Sequence[Chapter], order: Order) -> Handled:
+def left(chapters: Sequence[Chapter], order: Order, damaged: Sequence[Damaged] = ()) -> Handled:
     """How records left the things that were handled.
 
     Args:
         chapters: the records.
         order: in which they were written.
+        damaged: records that may have said that something was left otherwise: it is unknown, until somebody looks.
     """
     said: dict[Kind, dict[str, list[Mark]]] = {}
-    for mark in sorted((mark for chapter in chapters for mark in chapter.marks), key=lambda one: (one.record, one.n)):
+    marked = [mark for chapter in chapters for mark in chapter.marks]
+    things_said = dict.fromkeys((mark.change.kind, mark.change.name) for mark in marked)
+    marked += [mark for one in damaged for mark in one.marks(things_said)]
+    for mark in sorted(marked, key=lambda one: (one.record, one.n)):
         things = said.setdefault(mark.change.kind, {})
         things.setdefault(mark.change.name, []).append(mark)
     marks = {kind: {name: _last(some, order) for name, some in things.items()} for kind, things in said.items()}
@@ -82,6 +87,10 @@ def _last(said: Sequence[Mark], order: Order) -> tuple[Mark, ...]:
 
 def contradiction(kind: str, name: str, said: Iterable[Mark]) -> str:
     """Say that records left a thing differently and that neither is known to be the later one."""
+    lost = [mark.record for mark in said if mark.change.state == UNKNOWN]
+    if lost:
+        names = ", ".join(lost)
+        return f"{kind} {name} may have been left otherwise in {names}, which is damaged: it is unknown, look at it"
     parts = [f"{mark.change.state} {told_by(mark)}" for mark in said]
     return f"{kind} {name} was left {' and '.join(parts)}: nobody can say which is later, so it is unknown"
 
@@ -138,7 +147,8 @@ def before_a_walk(folder: Path, plant: Plant, plan: Plan | None = None, *, simul
         chapters = found.practice or [chapter for chapter in found.chapters if chapter.simulated]
     else:
         chapters = [chapter for chapter in found.chapters if not chapter.simulated]
-    handled = left(chapters, found.whole_order)
+    damaged = [one for one in found.damaged if simulated or not one.simulated]
+    handled = left(chapters, found.whole_order, damaged)
     marks = tuple(mark for kind in handled.marks for said in handled.marks[kind].values() for mark in said)
     gates: dict[str, list[str]] = {}
     if plan is not None and any(step.kind == "gate" for step in plan.steps):

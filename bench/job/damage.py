@@ -8,15 +8,17 @@ finds a sound copy puts it back; who finds none proves again what is void by it,
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Final
 
 import msgspec
 
 from bench.job.rows import Chapter, Told
+from bench.plant.handled import UNKNOWN, Change, Kind, Mark
 from bench.record.chain import FIRST, BadLine, decode, hash_of, split
 from bench.record.read import BrokenRecord, read_lines
+from bench.sequence.file import Do
 from bench.walk import events as e
 from bench.walk.state import OutOfTurn, Refused, start, take
 
@@ -39,6 +41,7 @@ class Damaged(msgspec.Struct, frozen=True, kw_only=True):
         last: the hash that its last line states.
         at: when its last line was written, UTC; empty where that cannot be read.
         names: what it may have spoken of; empty where that may be anything.
+        handles: what hands and outputs may have left otherwise in it; it may be anything where ``names`` is empty.
         order: more than 0, unless an older version wrote it.
         saw: the last records that were there when it began, where its first line is sound.
         simulated: whether its first line is sound and says that no real meter was there.
@@ -52,10 +55,21 @@ class Damaged(msgspec.Struct, frozen=True, kw_only=True):
     last: str
     at: str = ""
     names: tuple[str, ...] = ()
+    handles: tuple[str, ...] = ()
     order: int = 1
     saw: tuple[e.Seen, ...] = ()
     simulated: bool = False
     stated: dict[str, int] = {}
+
+    def marks(self, of: Iterable[tuple[Kind, str]]) -> Iterator[Mark]:
+        """That nobody knows how it left some things, for those of them that it may have handled.
+
+        Args:
+            of: things that other records spoke of, each its kind and its name.
+        """
+        for kind, name in of:
+            if not self.names or name in self.handles:
+                yield Mark(Change(kind, name, UNKNOWN), at=self.at, record=self.record, n=self.lines)
 
     def is_copy_of(self, whole: Chapter) -> bool:
         """Whether it is a damaged copy of a record that is there, and goes no further."""
@@ -98,6 +112,7 @@ def look_at(path: Path, record: str, why: str, seen: int = 0) -> Damaged | None:
         last=look.previous.decode(),
         at=look.at,
         names=() if look.anything or seen else tuple(sorted(look.names)),
+        handles=() if look.anything or seen else tuple(sorted(look.handles)),
         order=look.order,
         saw=tuple(look.saw),
         simulated=look.simulated,
@@ -108,6 +123,7 @@ def look_at(path: Path, record: str, why: str, seen: int = 0) -> Damaged | None:
 class _Look:
     def __init__(self) -> None:
         self.names: set[str] = set()
+        self.handles: set[str] = set()
         self.anything = False
         self.lines = 0
         self.ended = True
@@ -136,7 +152,9 @@ class _Look:
         match entry.event:
             case e.Began() as began if sound and number == 1:
                 self.order, self.saw, self.simulated = began.order, began.saw, began.bench.simulated
-                self.names |= _planned(entry)
+                names, handles = _planned(entry)
+                self.names |= names
+                self.handles |= handles
             case e.Disturbed() as one if sound:
                 self.names |= set(one.touches)
             case event:
@@ -153,18 +171,23 @@ class _Look:
             self.stated[text] = self.lines
 
 
-def _planned(entry: e.Entry) -> set[str]:
-    """What a walk speaks of by its plan."""
+def _planned(entry: e.Entry) -> tuple[set[str], set[str]]:
+    """What a walk speaks of by its plan, and what hands leave otherwise by it."""
     try:
         setting = take(start(), entry).setting
     except (OutOfTurn, Refused):
-        return set()
-    found: set[str] = set()
+        return set(), set()
+    names: set[str] = set()
+    handles: set[str] = set()
     for step in setting.plan.steps if setting is not None else ():
-        found |= {*step.subject.split("+"), *(step.probes or ())}
+        names |= {*step.subject.split("+"), *(step.probes or ())}
         if step.kind in ("look", "seek", "energise"):
-            found |= set(step.touches)
-    return found - {""}
+            names |= set(step.touches)
+        if step.kind in ("look", "do", "seek"):
+            handles |= set(step.touches)
+        if isinstance(step.source, Do):
+            handles |= {change.name for change in step.source.changes}
+    return names - {""} or handles, handles
 
 
 def _noted(read: e.Read) -> set[str]:

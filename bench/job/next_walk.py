@@ -10,11 +10,11 @@ from bench.job.readiness import Readiness, Task
 from bench.plant.model import Plant, UnknownName
 from bench.say.lists import some
 from bench.sequence.draft import KINDS, CannotDraft
+from bench.sequence.drafts.dead_first import dead_first
 from bench.sequence.file import SequenceFile
+from bench.sequence.pace import READING, seconds_of
 from bench.sequence.unroll import unroll
 
-SECONDS: Final = 15.0
-"""What one reading takes with setting up and all that is beside it, in seconds (common practice, no source)."""
 NEEDS: Final = {
     "ohms": "an ohmmeter", "insulation": "an insulation tester", "volts": "a voltmeter", "amps": "an ammeter",
     "clamp": "a clamp meter", "supply": "a bench supply", "load": "an electronic load", "switch": "a relay matrix",
@@ -63,31 +63,28 @@ class NextWalk(msgspec.Struct, frozen=True):
     @property
     def text(self) -> str:
         """In words: ``draft the continuity of WGA and walk it, about 12 minutes, needs an ohmmeter``."""
-        what = _called(self.kind, self.of)
+        what = _called(self.kind, self.scope, self.of)
         needs = some([NEEDS.get(role, role) for role in self.roles], 4)
         return f"draft {what} and walk it, about {self.minutes} min{f', needs {needs}' if needs else ''}"
 
 
-def _called(kind: str, of: str) -> str:
+def _called(kind: str, scope: str, of: str) -> str:
     name = _NAMES.get(kind, kind.replace("-", " "))
-    return f"the {name} of {of}" if of else f"the {name}"
+    # a cable's name is one by itself; a shelf's or a bay's may be a figure
+    return f"the {name} of {of if scope == 'cable' else f'{scope} {of}'}" if of else f"the {name}"
 
 
 _NAMES: Final = {"earth": "proof of one path to earth", "idle-current": "idle current", "isolation": "isolation proof"}
 
 
-def minutes_of(task: Task) -> int:
-    """About how long a task takes, in minutes."""
-    return max(1, round(task.effort * SECONDS / 60.0))
-
-
 def how_of(task: Task) -> str:
-    """Which walk a task begins with, and about how long it takes, in words; empty where none is drafted for it."""
+    """Which walk a task begins with, in words, and where readings are most of it how long it takes; empty for none."""
     walks = kinds_of(task.kind, task.about, frozenset(one.claim.kind for one in task.claims))
     if not walks:
         return ""
-    kind, _, of = walks[0]
-    return f"{_called(kind, of)}, about {minutes_of(task)} min"
+    kind, scope, of = walks[0]
+    minutes = f", about {max(1, round(task.effort * READING / 60.0))} min" if task.kind in ("cable", "earth") else ""
+    return f"{_called(kind, scope, of)}{minutes}"
 
 
 def kinds_of(kind: str, about: str, claims: frozenset[str]) -> list[tuple[str, str, str]]:
@@ -110,33 +107,36 @@ def kinds_of(kind: str, about: str, claims: frozenset[str]) -> list[tuple[str, s
     }.get(kind, [])
 
 
-def walks_of(plant: Plant, task: Task) -> list[NextWalk]:
+def walks_of(plant: Plant, task: Task, *, powered: bool = False) -> list[NextWalk]:
     """The walks that do a task, as far as they can be drafted.
 
     Args:
         plant: as it is now.
         task: what to do.
+        powered: whether the plant has had power: then they prove it dead first, which wants a voltmeter too.
     """
     found = []
     for kind, scope, of in kinds_of(task.kind, task.about, frozenset(one.claim.kind for one in task.claims)):
         try:
-            steps = KINDS[kind](plant, of).steps
-            plan = unroll(SequenceFile(sequence=kind, plant="plant.yaml", steps=steps), plant)
+            made = KINDS[kind](plant, of)
+            made = dead_first(plant, of, made) if powered else made
+            plan = unroll(SequenceFile(sequence=kind, plant="plant.yaml", steps=made.steps), plant)
         except (CannotDraft, UnknownName, ValueError):
             continue
-        found.append(NextWalk(kind, of, scope, minutes_of(task), plan.roles))
+        found.append(NextWalk(kind, of, scope, max(1, round(seconds_of(plan.steps) / 60.0)), plan.roles))
     return found
 
 
-def next_walk(plant: Plant, ready: Readiness) -> tuple[Task, NextWalk] | None:
+def next_walk(plant: Plant, ready: Readiness, *, powered: bool = False) -> tuple[Task, NextWalk] | None:
     """The first task that a walk can be drafted for, with it; None where none is left.
 
     Args:
         plant: as it is now.
         ready: what is proven and what is not.
+        powered: whether the plant has had power.
     """
     for task in ready.tasks:
-        walks = walks_of(plant, task)
+        walks = walks_of(plant, task, powered=powered)
         if walks:
             return task, walks[0]
     return None

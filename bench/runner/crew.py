@@ -70,7 +70,7 @@ class _Measure(msgspec.Struct, frozen=True):
     bare: bool = False
     """It is read with every relay open, to see that the meter still moves."""
     wanted: Callable[[], bool] = lambda: True
-    """Whether anybody still waits for it: a walk that rests meanwhile puts no test voltage on any more."""
+    """Whether anybody still waits for it: a walk that is paused meanwhile puts no test voltage on any more."""
 
 
 class _Switch(msgspec.Struct, frozen=True):

@@ -17,7 +17,7 @@ from bench.sequence.drafts.earth import earth, earth_live
 from bench.sequence.drafts.inlets import idle_current, polarity
 from bench.sequence.drafts.insulation import insulation, isolation
 from bench.sequence.drafts.landing import landing
-from bench.sequence.drafts.parts import CannotDraft, Draft
+from bench.sequence.drafts.parts import CannotDraft, Draft, called
 from bench.sequence.drafts.power import first_power
 from bench.sequence.drafts.search import supply_search
 from bench.sequence.file import Decide, SequenceFile
@@ -57,7 +57,8 @@ def draft(
     made = KINDS[kind](plant, of)
     if powered:
         made = dead_first(plant, of, made)
-    return file_text(plant, f"{kind} {of}".strip(), made, plant_file, schema, above_steps)
+    name = ", ".join((kind.replace("-", " "), *([called(plant, of)] if of else [])))
+    return file_text(plant, name, made, plant_file, schema, above_steps)
 
 
 def file_text(

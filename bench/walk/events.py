@@ -397,7 +397,7 @@ class Disturbed(_Event, frozen=True, kw_only=True, tag="disturbed"):
 
 
 class Paused(_Event, frozen=True, kw_only=True, tag="paused"):
-    """The walk rests. With ``make_safe`` outputs go off first: nobody is there to watch them.
+    """The walk is paused. With ``make_safe`` outputs go off first: nobody is there to watch them.
 
     Attributes:
         why: in words.

@@ -153,7 +153,7 @@ class Rest(msgspec.Struct, frozen=True):
 
     Attributes:
         number: of the request.
-        why: it rests, in words; may be empty.
+        why: it is paused, in words; may be empty.
     """
 
     number: int

@@ -155,7 +155,7 @@ class Pending(msgspec.Struct, frozen=True):
 
     Attributes:
         trouble: the trouble that waits for a decision.
-        why_paused: why the walk rests, in words.
+        why_paused: why the walk is paused, in words.
         left: seconds left of a wait.
         ramp: what is followed while an output is brought up.
         typed: what a person typed for the reading that is wanted now, oldest first.

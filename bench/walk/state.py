@@ -1262,7 +1262,7 @@ def _paused(state: State, event: e.Paused, nth: int) -> State:
     if state.phase is Phase.PAUSED and not (
         event.make_safe and (state.outputs.on or state.outputs.unconfirmed or state.outputs.held)
     ):
-        raise Refused("the walk rests already")
+        raise Refused("the walk is paused already")
     state = _maybe_on(state)
     if event.make_safe:
         # nobody is there: what was held is held by nobody any more

@@ -14,7 +14,7 @@ from bench.record.append import RecordWriter
 from bench.record.index import each_once
 from bench.walk.events import Noted
 from tests.job.season_folder import PLANT, copy, record
-from tests.job.test_asfound import at, conductor, found_in, reading, status, walk
+from tests.job.test_asfound import at, breakers, closing, conductor, found_in, opening, reading, status, walk
 
 
 def flipped(path, line, old, new):
@@ -150,3 +150,18 @@ def test_a_folder_of_practice_takes_nothing_from_a_real_one(tmp_path):
     path.write_bytes(b"".join([*lines[:9], *lines[10:]]))
     assert open_folder(folder).damaged[0].simulated
     assert main(["ready", str(PLANT), "--logs", str(folder)]) != PASS
+
+
+def test_how_a_breaker_was_left_by_a_damaged_record_is_unknown_until_somebody_looks(tmp_path):
+    """It was closed in it: the older word that it is open does not stand in its place; another's does."""
+    one, other = breakers()[:2]
+    walk(tmp_path / "a.jsonl", opening(one, other), by="Anna", when=at(12))
+    walk(tmp_path / "b.jsonl", closing(one), by="Ben", when=at(13))
+    assert found_in(tmp_path).handled.state("breaker", one) == "closed"
+    lines = (tmp_path / "b.jsonl").read_bytes().splitlines()
+    flipped(tmp_path / "b.jsonl", len(lines) - 2, b'"at":"2026-03-13', b'"at":"2026-03-14')
+    found = found_in(tmp_path)
+    assert found.handled.state("breaker", one) == "unknown"
+    assert found.handled.state("breaker", other) == "open"
+    walk(tmp_path / "c.jsonl", opening(one), by="Cleo", when=at(15))
+    assert found_in(tmp_path).handled.state("breaker", one) == "open"

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import re
+from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -12,6 +14,7 @@ import pytest
 
 from bench.files import BadFile
 from bench.plant.load import load_plant
+from bench.record.verify import verify
 from bench.sequence.draft import CannotDraft, draft
 from bench.sequence.file import Do, Measure
 from bench.sequence.load import load_sequence
@@ -175,3 +178,12 @@ def test_a_bay_is_walked_to_its_battery_on_real_ports(tmp_path: Path, fault: str
     currents = [event for event in events if isinstance(event, e.Read) and event.function == "current"]
     shared, on_battery = (1, 3) if fault else (2, 5)
     assert len(currents) == shared + on_battery
+    # a shelf that failed and what was passed over for it are judged again, and exported, as they were
+    again = verify(tmp_path / "r.jsonl")
+    assert not again.wrong, again.findings
+    exported = proveout("export", "r.jsonl", "-o", "r.csv", cwd=tmp_path)
+    assert exported.returncode == 0, exported.stderr
+    with (tmp_path / "r.csv").open(encoding="utf-8", newline="") as file:
+        kept = Counter(row["verdict"] for row in csv.DictReader(file))
+    # it failed as it came up; no reading did
+    assert kept["pass"] > 50 and not kept["fail"], kept

@@ -104,7 +104,7 @@ def test_the_operator_vanishes_and_another_goes_on(served: World, tmp_path: Path
     ana.work(until=lambda state: bool(state.outputs.on), clock=lambda: served.advance(1.0))
     assert served.crew.on
     ana.client.close()  # a closed lid, a lost line, a killed screen: the socket is cut
-    served.wait(lambda: served.state.phase is Phase.PAUSED, "the walk rests")
+    served.wait(lambda: served.state.phase is Phase.PAUSED, "the walk is paused")
     assert not served.crew.on
     ben = Person(tmp_path, "Ben")
     ben.work(clock=lambda: served.advance(1.0))
@@ -141,7 +141,7 @@ def test_nobody_comes_back_over_the_line(served: World, tmp_path: Path) -> None:
     ana = Person(tmp_path, "Ana")
     ana.work(until=lambda state: state.place.cursor >= 3, clock=lambda: served.advance(1.0))
     ana.client.close()
-    served.wait(lambda: served.state.phase is Phase.PAUSED, "the walk rests")
+    served.wait(lambda: served.state.phase is Phase.PAUSED, "the walk is paused")
     served.clock.advance(601.0)
     assert served.finish().phase is Phase.ABORTED
 

@@ -319,7 +319,7 @@ SCENES: dict[str, Callable[[], Scene]] = {
         "trouble", _trouble(), shows=("TROUBLE", "did not answer", "try again", "skip this step", "abort")
     ),
     "unsafe": lambda: Scene("unsafe", _unsafe(), shows=("TROUBLE", "could not be confirmed off", "by hand")),
-    "paused": lambda: Scene("paused", _paused(), shows=("The walk rests", "the operator paused", "go on")),
+    "paused": lambda: Scene("paused", _paused(), shows=("The walk is paused", "the operator paused", "go on")),
     "watching": lambda: Scene("watching", _bundle(GOOD), you="Bea", shows=("Ana holds the seat", "k")),
     "refused": lambda: Scene(
         "refused",

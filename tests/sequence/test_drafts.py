@@ -12,6 +12,7 @@ from bench.files import parse
 from bench.plant.load import load_plant
 from bench.plant.model import Plant, UnknownName
 from bench.sequence.draft import KINDS, CannotDraft, again, draft, file_text, identify
+from bench.sequence.drafts.parts import called
 from bench.sequence.file import Energise, Hold, SequenceFile
 from bench.sequence.load import load_sequence
 from tests.drawn import draws
@@ -42,7 +43,8 @@ def drafted(plant: Plant, kind: str, of: str) -> SequenceFile | None:
         return None
     sequence, _ = parse(draft(plant, kind, of, "plant.yaml", "schema.json", ["a: remark"]), SequenceFile, "drafted")
     assert sequence.steps == made.steps and sequence.about == made.about
-    assert sequence.sequence == f"{kind} {of}".strip() and sequence.plant == "plant.yaml"
+    words = kind.replace("-", " ")
+    assert sequence.sequence == (f"{words}, {called(plant, of)}" if of else words) and sequence.plant == "plant.yaml"
     return sequence
 
 

@@ -53,3 +53,27 @@ def test_a_power_cable_alone_needs_no_zero_and_says_where_its_ends_are():
     assert "lay extension leads" in reach and "bay 6" in reach and "bay 2" in reach
     near = next(step.source.text for step in steps(HALL, "WA6A") if step.title == "Leads that reach")
     assert "extension leads" not in near
+
+
+@pytest.mark.parametrize(("plant", "of"), [(HUT, "finder"), (HUT, "relays"), (HALL, "2")], ids=["bay", "shelf", "hall"])
+def test_every_joint_of_a_way_is_read_across_breakers_that_are_closed_for_it_and_opened_again(plant, of):
+    """With the wires they make the whole way: each part of it lies between two places that are read."""
+    closed, read = set(), set()
+    hold = False
+    for step in steps(plant, of):
+        source = step.source
+        hold = hold or step.kind == "hold"
+        if isinstance(source, Do):
+            assert not source.close or hold, "nothing is closed before the plant is dead"
+            closed = closed - set(source.open) | set(source.close)
+        if isinstance(source, Measure) and source.limit.computed == "conductor":
+            read.add(step.subject)
+        if isinstance(source, Measure) and source.limit.computed == "path":
+            parts = plant.path(*source.between)
+            assert source.wires == 4 and {edge.id for edge in parts if edge.kind == "breaker"} <= closed
+            assert {edge.kind for edge in parts} <= {"breaker", "busbar"}
+            read |= {edge.id for edge in parts}
+    assert not closed
+    for inlet in plant.inlets_of(of):
+        path = plant.supply_path(inlet.shelf, inlet.feed)
+        assert {edge.id for edge in (*path.out, *path.back)} <= read, inlet.name

@@ -491,7 +491,7 @@ def test_a_pause_by_hand_leaves_outputs_on_and_an_empty_seat_then_turns_them_off
     assert desk.state.phase is Phase.SAFING
     desk.safe()
     assert desk.state.phase is Phase.PAUSED and not desk.state.outputs.on
-    refused(lambda: desk.add(e.Paused(make_safe=True)), "the walk rests already")
+    refused(lambda: desk.add(e.Paused(make_safe=True)), "the walk is paused already")
 
 
 def test_a_pause_while_outputs_are_made_safe_is_kept(desk: Desk) -> None:

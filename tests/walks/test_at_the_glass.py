@@ -20,7 +20,10 @@ pytest.importorskip("pyte")
 from bench.record.read import read_record
 from bench.runner.address import address_file, read_address
 from bench.screens.walk.follow import Follower
+from bench.sequence.file import Measure
+from bench.sequence.load import load_sequence
 from bench.walk import events as e
+from bench.walk.afterwards import not_passed
 from bench.walk.results import results
 from bench.walk.state import State
 from tests.walks.glass import Glass
@@ -104,8 +107,8 @@ class Person:
             self.press(caution[1], lambda: "when you have read it" not in glass.words)
         elif "press Enter when it is done" in words:
             self.press("\r", lambda: "press Enter when it is done" not in glass.words)
-        elif "The walk rests" in words:
-            self.press("p", lambda: "The walk rests" not in glass.words)
+        elif "The walk is paused" in words:
+            self.press("p", lambda: "The walk is paused" not in glass.words)
 
     def press(self, keys: str, then: object) -> None:
         self.pressed.append(keys)
@@ -161,6 +164,14 @@ def test_a_whole_walk_hands_free(
     assert "4 failed" in glass.words
     assert set(person.pressed) <= {"y", "u", "\r", "DEAD\r", "18\r"}
     check(record, expected)
+    # what failed is measured again by one key: drafted, and begun on the same bench
+    glass.press("g", lambda: "again" in glass.words and "when you have read it" in glass.words)
+    again = load_sequence(record.with_name("r-again.yaml")).plan.steps
+    assert {step.subject for step in again if isinstance(step.source, Measure)} == {
+        one.subject for one in not_passed(folded(record))
+    }
+    glass.press("x", lambda: "Type ABORT" in glass.words)
+    glass.press("ABORT seen enough\r", lambda: "given up" in glass.words)
     glass.type("q")
     assert glass.end() == 1
     assert b"\x1b[?1049l" in glass.raw, "the terminal is itself again"
@@ -182,7 +193,7 @@ def test_a_screen_that_is_killed_in_mid_walk_is_taken_up_again(
 
     second = Glass("walk", "--attach", record, "--operator", "Bo", cwd=tmp_path, size=size)
     glasses.append(second)
-    second.shows("The walk rests")
+    second.shows("The walk is paused")
     person = Person(second)
     person.walk(lambda: "The walk is done" in second.words)
     assert set(person.pressed) == {"p"}, "nothing that was answered is asked again"

@@ -147,9 +147,9 @@ def test_a_page_works_the_walk_and_a_reload_changes_nothing(served: Served) -> N
             # loaded again: the old screen goes, a new one comes, and the walk stands where it stood
             await page.close()
             again = await served.page(session)
-            await until(lambda: "HOLD POINT" in again.text or "The walk rests" in again.text, lambda: again.text)
+            await until(lambda: "HOLD POINT" in again.text or "The walk is paused" in again.text, lambda: again.text)
             assert served.record.read_bytes().startswith(before)
-            if "The walk rests" in again.text:
+            if "The walk is paused" in again.text:
                 await asyncio.sleep(1.0)
                 await again.type("p")
             await again.shows("HOLD POINT")

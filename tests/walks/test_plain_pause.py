@@ -1,4 +1,4 @@
-"""Line by line: a walk that rests goes on when it is told to, and by nothing else; not by a new screen either."""
+"""Line by line: a walk that is paused goes on when it is told to, and by nothing else; not by a new screen either."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ def test_a_pause_lasts_until_go_whoever_comes(tmp_path: Path) -> None:
         assert first.end() == 3
 
         second = Terminal("walk", "--attach", record, "--plain", "--operator", "Bo", cwd=tmp_path)
-        second.expect("The walk rests", timeout=90)
+        second.expect("The walk is paused", timeout=90)
         second.expect("Type go to go on.")
         second.type("")
         second.expect("Type go to go on.")

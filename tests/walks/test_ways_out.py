@@ -275,7 +275,7 @@ def an_output_that_went_off_with_the_connection_is_not_read_as_if_it_were_on(ben
 
 
 def everything_off_by_word(bench: Bench) -> None:
-    """The one word that switches off at once: the walk rests, and the hold point comes up before it goes on."""
+    """The one word that switches off at once: the walk is paused, and the hold point comes up before it goes on."""
     terminal = bench.walk_until_live()
     terminal.type("off")
     terminal.expect("everything was switched off")

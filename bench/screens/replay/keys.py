@@ -74,7 +74,11 @@ def _keys(*, playing: bool, face: str, help: bool, long: bool) -> tuple[Key, ...
 
 
 _ALL_OFF: Final = Key(
-    "all-off", ("z",), "z", "ALL OFF", "The walk is under way: switches everything off that it has on; it rests then."
+    "all-off",
+    ("z",),
+    "z",
+    "ALL OFF",
+    "The walk is under way: switches everything off that it has on; it is paused then.",
 )
 _MOVES: Final = (
     Key("on", ("right",), "→", "event", "One event on."),

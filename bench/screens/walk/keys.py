@@ -77,7 +77,7 @@ _ALL_OFF: Final = Key(
     ("z",),
     "z",
     "ALL OFF",
-    "Switches every output of the bench off at once, whoever holds the seat; the walk rests then. Ctrl-C does it too.",
+    "Switches every output of the bench off at once, whoever holds the seat, and pauses the walk. Ctrl-C does it too.",
 )
 _SEAT: Final = Key(
     "seat", ("k",), "k", "take the seat", "You become the operator; who held the seat watches from then on."
@@ -178,7 +178,7 @@ def _work(view: View) -> list[Key]:
         more = "Passes the whole search over. You are asked for the reason; what was read so far is kept."
         found.append(Key("skip-search", ("w",), "w", "skip search", more))
     if may.pause:
-        found.append(Key("pause", ("p",), "p", "pause", "The walk rests until p is pressed again; outputs go off."))
+        found.append(Key("pause", ("p",), "p", "pause", "The walk is paused until p is pressed again; outputs go off."))
     return found
 
 

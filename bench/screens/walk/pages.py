@@ -402,7 +402,7 @@ _ABOUT: Final = {
     "one side are held together on a bar meanwhile. Take the last answer back where you were not sure.",
     "ask": "A value is wanted from you; it bears on limits and on how sure the readings are.",
     "trouble": "The instrument or its line gave trouble; the step is not done. Look at plugs, batteries, switches.",
-    "rest": "The walk rests. Nothing is measured; outputs are off.",
+    "rest": "The walk is paused. Nothing is measured; outputs are off.",
     "consent": "The meters at hand are too coarse for some limits. You may go on; such readings may stay undecided.",
     "done": "The walk is over. What is listed here must be looked at by someone.",
     "energise": "A load comes up and is watched: the first reading beyond its window switches the output off. The bar "

@@ -125,7 +125,7 @@ def page(state: State, *, mirrored: bool = False) -> Page:
         case r.Start():
             return Page("start", number, "Starting the bench", "The record is opened and the bench made ready.")
         case r.MakeSafe(then=then):
-            ends = {"done": "Every step is done.", "aborted": "The walk is given up.", "paused": "The walk rests."}
+            ends = {"done": "Every step is done.", "aborted": "The walk is given up.", "paused": "The walk is paused."}
             return Page("safe", number, "Making outputs safe", f"{ends.get(then, '')} Every output goes off.".strip())
         case r.Meet(roles=roles):
             return Page("meet", number, "Calling the instruments", _meeting(state, roles))
@@ -155,7 +155,7 @@ def page(state: State, *, mirrored: bool = False) -> Page:
             return Page("trouble", number, "Trouble", text.rstrip(".") + ".", asked.advice)
         case r.Rest(why=why):
             text = f"Paused: {why.rstrip('.')}." if why else "Paused."
-            return Page("rest", number, "The walk rests", f"{text} Nothing is measured and nothing switched.")
+            return Page("rest", number, "The walk is paused", f"{text} Nothing is measured and nothing switched.")
         case r.Finished(aborted=aborted):
             if aborted:
                 return Page("aborted", number, "The walk was given up", "What was read so far is kept.")

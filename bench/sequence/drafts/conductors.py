@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from itertools import pairwise
 from typing import Final
 
 from bench.plant.flags import SIDES, unnamed
 from bench.plant.model import NoPath, Plant, UnknownName
-from bench.plant.things import Bay, Cable, Conductor, Connector, Shelf
+from bench.plant.things import Bay, Cable, Conductor, Connector, Inlet, Shelf
 from bench.quantity import Amount
 from bench.sequence.drafts import looking
 from bench.sequence.drafts.again import through_conductor
@@ -22,8 +23,9 @@ from bench.sequence.drafts.parts import (
     apart_limit,
     cards_out,
     dead,
+    section,
 )
-from bench.sequence.file import Do, Each, Hold, Measure, Prove, Seek, Step
+from bench.sequence.file import Do, Each, Hold, Limit, Measure, Prove, Seek, Step
 
 _IDENTIFY_SETTINGS: Final = (
     "How: {method: tags} with a common known at both ends, {method: star} without one, {method: chain} with clips "
@@ -59,7 +61,7 @@ def continuity(plant: Plant, of: str) -> Draft:
     if any(one.landed for one in thin):
         parts += _through_pins(plant, of, thin, conductors, connectors)
     if power:
-        parts += _through_power(plant, power)
+        parts += _through_power(plant, power, [] if isinstance(plant.find(of), Cable) else plant.inlets_of(of))
     about = (
         "Every conductor from pin to pin, and the pins of the near connector against their neighbours; and what was "
         "done wrong, where some do not get through."
@@ -101,15 +103,75 @@ def _through_pins(
     return [*parts, *CLOSING]
 
 
-def _through_power(plant: Plant, cables: list[Cable]) -> list[Part]:
-    """Readings with four wires of what is far below an ohm: thick wires with their lugs, from the supply on."""
+def _through_power(plant: Plant, cables: list[Cable], inlets: list[Inlet]) -> list[Part]:
+    """Readings with four wires of what is far below an ohm: thick wires with their lugs, from the supply on.
+
+    And the joints between them on the ways to inlets, across breakers that are closed for it.
+    """
     parts: list[Part] = [_reach(plant, cables), _known_resistor("before")]
     for cable in cables:
         loose = [one.name for one in cable.conductors if not one.landed]
         every = Each(over="conductors", of=cable.name, but=loose, title=f"Power wiring {cable.name}",
                      steps=[through_conductor(wires=4)])  # fmt: skip
         parts.append(every)
-    return [*parts, _known_resistor("after")]
+    return [*parts, *_joints(plant, inlets), _known_resistor("after")]
+
+
+_BOLTED: Final = Amount.parse("500 uohm")
+"""What a bolted joint may add that the plant file does not know (common practice, no source)."""
+
+
+def _joints(plant: Plant, inlets: list[Inlet]) -> list[Part]:
+    """What lies between the wires of the ways to some inlets: bars with their studs, and breakers, closed for it."""
+    pairs: dict[tuple[str, str], None] = {}
+    closed: dict[str, None] = {}
+    for inlet in inlets:
+        try:
+            path = plant.supply_path(inlet.shelf, inlet.feed)
+        except NoPath:
+            continue
+        for way in (path.out, tuple(reversed(path.back))):
+            wires = [plant.conductors[edge.id] for edge in reversed(way) if edge.kind == "conductor"]
+            for one, other in pairwise(wires):
+                pairs.setdefault(_between(plant, one, other))
+        closed.update(dict.fromkeys(path.breakers))
+    if not pairs:
+        return []
+    names = list(closed)
+    made: list[Part] = [section("joints of bars and breakers")]
+    if names:
+        made.append(
+            Do(
+                title="Close breakers on the dead plant",
+                text="Every supply is away from its leads, locked off and tagged: look once more. Then close "
+                f"{', '.join(names)}, so that what they join can be read. Nothing is fed by it.",
+                close=names,
+            )
+        )
+    for red, black in pairs:
+        across = [edge.id for edge in plant.path(red, black) if edge.kind == "breaker"]
+        over = f", across {', '.join(across)}" if across else ""
+        made.append(
+            Measure(
+                title=f"Joints from {red} to {black}{over}",
+                read="resistance",
+                between=(red, black),
+                wires=4,
+                limit=Limit(computed="path", margin=_BOLTED),
+                text="Clips on the lugs of the wires, not on the bolts.",
+            )
+        )
+    if names:
+        text = f"Open {', '.join(reversed(names))} again, and lock them off."
+        made.append(Do(title="Breakers open again", text=text, open=names))
+    return made
+
+
+def _between(plant: Plant, one: Conductor, other: Conductor) -> tuple[str, str]:
+    """The ends of two wires that follow each other on a way: those which lie nearest."""
+    ends = [(here, there) for here in (one.near_end, one.far_end) for there in (other.near_end, other.far_end)]
+    here, there = min(ends, key=lambda two: len(plant.path(two[0].name, two[1].name)))
+    return here.name, there.name
 
 
 def _known_resistor(when: str) -> Step:

@@ -8,7 +8,7 @@ from typing import Final
 import msgspec
 
 from bench.plant.model import Plant
-from bench.plant.things import Cable
+from bench.plant.things import KIND_WORDS, Cable
 from bench.quantity import Amount
 from bench.sequence.file import Ask, Caution, Do, Hold, Limit, Prove, Step, Zero
 from bench.sequence.limits import shelves_at
@@ -158,9 +158,16 @@ CLOSING: Final[tuple[Part, ...]] = (
 
 
 def called(plant: Plant, of: str) -> str:
-    """What a draft is about, where nothing else is said: a bay or a shelf by its name, or the plant."""
-    kind = "bay" if of in plant.bays else "shelf" if of in plant.shelves else ""
-    return f"{kind} {of}".strip() or "the plant"
+    """What a draft is about, in words: ``bay 2``, ``shelf 2A``, ``the plant``.
+
+    Args:
+        plant: the plant.
+        of: a name of it; '' for all of it.
+
+    Raises:
+        UnknownName: nothing is called ``of``.
+    """
+    return f"{KIND_WORDS[type(plant.find(of))]} {of}" if of else "the plant"
 
 
 def place_of(plant: Plant, name: str) -> str:

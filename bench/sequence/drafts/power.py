@@ -262,8 +262,10 @@ def _on_the_bench_supply(plant: Plant, shelves: list[Shelf]) -> list[Part]:
         there, every = of(others, supply), of([*firsts, *others], supply)
         feed = there[0].feed
         made.append(section(f"on feed {feed} alone"))
-        made.append(_clear([one.shelf for one in every], f"with cards, on feed {feed}",
-                           [supply, *leads.mains_of([supply])]))  # fmt: skip
+        if len(shelves) > 1:
+            # of one shelf alone the word before its cards still holds
+            names = [one.shelf for one in every]
+            made.append(_clear(names, f"with cards, on feed {feed}", [supply, *leads.mains_of([supply])]))
         leads.at(every)
         for inlet in there:
             made += _guarded_for(plant, inlet, _on_the_other(plant, inlet, leads))

@@ -269,7 +269,7 @@ def test_keys_wind_to_where_they_say(record: Path) -> None:
             await stage.press("full_stop")
             assert stage.index == at("disturbance") and "a foot" in stage.text
             await stage.press("full_stop")
-            assert stage.index == at("pause") and "The walk rests" in stage.text
+            assert stage.index == at("pause") and "The walk is paused" in stage.text
             await stage.press("comma", "comma")
             assert stage.index == at("trouble")
             await stage.press("end")
