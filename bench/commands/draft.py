@@ -148,11 +148,13 @@ def _next(options: argparse.Namespace) -> int:
     print(walk.text)
     path, told = draft_walk(plant, options.plant, walk, options.output, powered)
     print(told)
-    benches = _benches(options.plant.parent, walk.roles)
-    for bench in benches[:3]:
+    benches = _benches(options.plant.parent, path, walk.roles)
+    for bench, proves in benches[:3]:
         print(f"walk it: proveout walk {path} --bench {bench}")
+        if not proves:
+            print(f"    it cannot prove all of it; what, says 'proveout check {path} --bench {bench}'")
     if len(benches) > 3:
-        print(f"or with another bench in {benches[0].parent}: {len(benches) - 3} more have what it needs")
+        print(f"or with another bench in {benches[0][0].parent}: {len(benches) - 3} more have what it needs")
     if not benches:
         print("no bench of the job has all that it needs: 'proveout ports --ask' writes one for the meters at hand")
     return exits.PASS
@@ -198,21 +200,25 @@ def draft_walk(
     return path, drafted(plant, plant_path, walk.kind, walk.of, path, text, powered=powered)
 
 
-def _benches(job: Path, roles: tuple[str, ...]) -> list[Path]:
-    """The benches of a job that fill these roles, real ones first."""
+def _benches(job: Path, sequence: Path, roles: tuple[str, ...]) -> list[tuple[Path, bool]]:
+    """The benches of a job that fill these roles, and whether each can prove all: those first, then real ones."""
+    from bench.assemble import began, load_job
     from bench.files import BadFile
     from bench.instruments.bench_file import load_bench
     from bench.instruments.profile.library import Library
+    from bench.walk.setting import Setting
 
     found = []
     for path in sorted(job.glob("benches/*.yaml")):
         try:
             bench = load_bench(path, Library.for_job(job))
+            if not all(role in bench.role_of for role in roles):
+                continue
+            weak = bool(Setting.of(began(load_job(sequence, path), "")).weak)
         except BadFile:
             continue  # 'proveout check' tells what is wrong with it
-        if all(role in bench.role_of for role in roles):
-            found.append((bench.simulated, path))
-    return [path for _, path in sorted(found)]
+        found.append((weak, bench.simulated, path))
+    return [(path, not weak) for weak, _, path in sorted(found)]
 
 
 REPROVE = "reprove"
