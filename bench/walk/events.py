@@ -48,7 +48,8 @@ supply's voltage of the plant file and not against the one that was read with it
 asked again where it came too soon, was far below what is expected, or was the one before. Up to edition 3 nobody was
 asked of which range an OL was, an instrument that came in for another one had only the leads zeroed again, and no
 other check of the bench, and readings were asked for behind a hold point that the walk had passed over. Up to edition
-4 a figure counted though its range shows it with another point and prefix."""
+4 a figure counted though its range shows it with another point and prefix, and an instrument whose output was found off
+while another one read was not met again: the walk took it for on."""
 
 
 class Began(_Event, frozen=True, kw_only=True, tag="began"):

@@ -1224,12 +1224,20 @@ def _troubled(state: State, event: e.Troubled, nth: int) -> State:
     advice = state.phase is Phase.ADVISING and not event.instrument
     if state.phase is not Phase.MEETING and not advice and step is not None and step.role is not None:
         # the port is suspect after trouble: the instrument answers to its name again before it is believed
-        to_meet = tuple(dict.fromkeys((*state.instruments.to_meet, *step.roles)))
+        to_meet = tuple(dict.fromkeys((*state.instruments.to_meet, *step.roles, *_roles_of_lost(state, event))))
         state = replace(state, instruments=replace(state.instruments, to_meet=to_meet))
     if state.phase is Phase.ENERGISING:
         # whatever the crew has done already: off and read back before anything is decided
         return _make_safe(state, Phase.TROUBLED, trouble=event, ramp=None)
     return _to(state, Phase.TROUBLED, trouble=event)
+
+
+def _roles_of_lost(state: State, event: e.Troubled) -> list[str]:
+    """The roles of an instrument that is in trouble while its output is on, beside the step that reads with another."""
+    setting = state.setting
+    if setting is None or setting.began.edition < 5 or event.instrument not in state.outputs.on:
+        return []
+    return [role for role in setting.plan.roles if setting.bench.role_of.get(role) == event.instrument]
 
 
 def _resolved(state: State, event: e.Answered, nth: int) -> State:

@@ -453,3 +453,17 @@ def test_hold_points_are_counted_where_a_plan_is_made() -> None:
         assert any(shelf in title and title.endswith(": without cards") for title in titles)
     first = next(s.index for s in setting.plan.steps if isinstance(s.source, Energise))
     assert any(isinstance(s.source, Hold) and s.source.word == "ENERGISE" for s in setting.plan.steps[:first])
+
+
+def test_an_output_that_is_found_off_while_another_meter_reads_is_met_again_and_its_word_typed_anew() -> None:
+    """It is not taken for on: trying the reading again would find it off for ever."""
+    walk = PowerWalk().to("2A.A under load", Phase.MEASURING)
+    assert list(walk.state.outputs.on) == ["supply"]
+    number = walk.state.number
+    walk.add(e.Troubled(number=number, instrument="supply", kind="mismatch", what="it was on, and answers '0' now"))
+    walk.add(e.Answered(number=walk.state.number, answer="retry"))
+    asked = walk.asked
+    assert isinstance(asked, r.Meet) and "supply" in asked.roles
+    while not isinstance(walk.asked, r.Ask):
+        walk.one()
+    assert isinstance(walk.asked.step.source, Hold) and not walk.state.outputs.on
