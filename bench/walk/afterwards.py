@@ -78,7 +78,8 @@ def afterwards(state: State, record: str) -> list[After]:
     if state.setting is None or not state.finished:
         return []
     began = state.setting.began
-    plant = str(PurePath(began.job) / PurePath(state.setting.plan.sequence.plant).name)
+    named = PurePath(state.setting.plan.sequence.plant)
+    plant = str(named if named.is_absolute() else PurePath(began.job) / named.name)
     found = []
     wrong = not_passed(state)
     if any(one.verdict == "fail" for one in wrong):
