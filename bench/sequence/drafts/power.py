@@ -241,7 +241,13 @@ def _on_the_bench_supply(plant: Plant, shelves: list[Shelf]) -> list[Part]:
             for place, inlet in enumerate(there):
                 # those that were not read yet, and the one whose breaker was just opened
                 beside = [*there[place + 1 :], *there[max(0, place - 1) : place]]
-                own = _empty(plant, inlet, beside, leads, up=inlet in firsts)
+                # once for a supply: a breaker that stays closed shows at another feed's inlet where two are crossed
+                crossed = (
+                    []
+                    if place
+                    else [one for one in (*firsts, *others) if one.shelf != inlet.shelf and one.feed != inlet.feed]
+                )
+                own = _empty(plant, inlet, beside, crossed, leads, up=inlet in firsts)
                 made.extend(_guarded_for(plant, inlet, own))
 
     empty(early)
@@ -283,19 +289,25 @@ def _guarded_for(plant: Plant, inlet: Inlet, made: list[Part]) -> list[Part]:
     return parts.guarded(made, stands_on(plant, reached(plant, plant.shelves[inlet.shelf])))
 
 
-def _empty(plant: Plant, inlet: Inlet, beside: Sequence[Inlet], leads: _Leads, *, up: bool) -> list[Part]:
+def _empty(
+    plant: Plant, inlet: Inlet, beside: Sequence[Inlet], crossed: Sequence[Inlet], leads: _Leads, *, up: bool
+) -> list[Part]:
     """A feed comes to an empty shelf: harmless first; all the way up on the feed that its cards meet first.
 
     Args:
         plant: the plant.
         inlet: of the shelf.
         beside: inlets of other shelves on the same feed, which must not rise with it.
+        crossed: inlets of other shelves on other feeds, which must not either.
         leads: of the bench supply, which are there.
         up: whether it goes up to the full voltage.
     """
     supply = way(plant, inlet)[0]
     own = leads.own(inlet)
-    made: list[Part] = [parts.closed(own, ", and no other of its kind"), *parts.there_first(plant, inlet, beside)]
+    made: list[Part] = [
+        parts.closed(own, ", and no other of its kind"),
+        *parts.there_first(plant, inlet, beside, crossed),
+    ]
     if up:
         target = parts.nominal_volts(plant, inlet)
         text = f"The bench supply stands in the place of {supply}. The shelf is empty."
