@@ -60,7 +60,7 @@ contracts: $(READY)
 
 # each worker would compile all tests for itself; once it is done, all find them
 collected: $(READY)
-	@$(BIN)/python -m pytest --collect-only -qq >/dev/null
+	@said=$$($(BIN)/python -m pytest --collect-only -q 2>&1) || { echo "$$said" | tail -20; exit 1; }
 
 format: $(READY) ## put the code into its format
 	@$(BIN)/ruff format .
