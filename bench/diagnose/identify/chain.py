@@ -46,17 +46,26 @@ _ENOUGH = 3
 _NO_CHAIN = "no chain fits"
 _ROUNDS = 3
 """Most chains that are laid before the rest is called ambiguous."""
-_TURNS = 6
+MOST_TURNS = 6
 """Most ways to hang the singles on one chain."""
 
 
 class ChainPlan(msgspec.Struct, frozen=True, dict=True):
-    """Pairs at the near end, a chain at the far end. bar: whether a shorting bar is at hand."""
+    """Pairs at the near end, a chain at the far end.
+
+    Attributes:
+        conductors: names that are looked for.
+        flags: places at the far end.
+        bar: whether a shorting bar is at hand.
+        colours: of both, as far as they are known.
+        turns: most ways to hang the singles on one chain.
+    """
 
     conductors: tuple[str, ...]
     flags: tuple[str, ...]
     bar: bool
     colours: Colours
+    turns: int = MOST_TURNS
 
     def cards(self) -> tuple[Card, Card]:
         """What to clip at the near end first, and at the far end if all is well.
@@ -173,7 +182,7 @@ class _Chain:
         singles = [g[0] for g in found if len(g) == 1]
         # a single that does not get through gives the chain no direction: another one may
         apart = not faults and not self._there
-        for turn in range(min(_TURNS, len(singles)) if apart and singles else 1):
+        for turn in range(min(plan.turns, len(singles)) if apart and singles else 1):
             hung = [*singles[turn:], *singles[:turn]]
             links = chain_links(pairs, hung)
             yield from prober.set_up(clip_card("far", links))

@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Final
 
 import msgspec
 
 from bench.diagnose.identify.case import Case, case_of
+from bench.diagnose.identify.chain import ChainPlan
 from bench.diagnose.identify.finding import Findings, found_of, stopped_of
 from bench.diagnose.identify.rig_cards import cards_of, headings
 from bench.diagnose.identify.tag import TagPlan
@@ -26,6 +28,9 @@ from bench.sequence.plan import Step
 from bench.walk.adviser import followed
 from bench.walk.seeking import Answer, Search, Trail, Wanted
 from bench.walk.state import State
+
+TURNED: Final = 5
+"""The edition of the machine from which on another single is hung where a chain can be read two ways."""
 
 
 def search(state: State, step: Step, trail: Trail) -> Search:
@@ -46,6 +51,9 @@ def _search(state: State, step: Step) -> Search:
     zeroed = any(isinstance(one.source, Zero) for one in setting.plan.steps[: step.index])
     case = case_of(plant, source, setting.bench, zeroed)
     way = case.ways()[0]
+    if isinstance(way.plan, ChainPlan) and setting.began.edition < TURNED:
+        # what was asked for so far follows from the chain as it was laid then
+        way = msgspec.structs.replace(way, plan=msgspec.structs.replace(way.plan, turns=1))
 
     def say(act: Do | Measure, answers: Sequence[Answer]) -> Wanted:
         return _told(case, way, plant, act, answers)
