@@ -118,7 +118,7 @@ def page(
         findings=findings,
         most=MOST_FINDINGS,
         wrong_with=list(dict.fromkeys(sentence for one in sheets for sentence in one.seen)) if len(sheets) == 1 else [],
-        found=found,
+        found=[(one, safe(_searched(sheets[0], one))) for one in found],
         front_faces=safe(_front_faces(sheets, findings)),
         to_do=_to_do(findings),
         histories=safe(_histories(readings)),

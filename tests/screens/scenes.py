@@ -196,7 +196,7 @@ SCENES: dict[str, Callable[[], Scene]] = {
         "The stages of shelf 2A",
         "nothing, as far as this walk knows",
         "Clear to energise",
-        "FA, FA2A by hand, then 2A on A alone, converter in",
+        "FA2A by hand, then 2A on A alone, converter in",
         "first half",
         "FA2A",
     ),

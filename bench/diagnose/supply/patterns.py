@@ -48,6 +48,9 @@ Named = Literal[
 THERE: Final = 0.5
 """A place that has more than this part of the voltage that was set is fed."""
 BENCH_SUPPLY: Final = "bench supply"
+FORM_FIRST: Final = (
+    "With its cards in it draws too much: let the capacitors form first, and only then look at the cards."
+)
 
 
 class PowerFinding(msgspec.Struct, frozen=True):
@@ -117,12 +120,23 @@ def findings(state: State) -> list[PowerFinding]:
             made = iter([_meter(step, outcome)])
         for finding in (*_live(dead, source), *made):
             if finding is not None:
-                found.setdefault((finding.kind, finding.subject), finding)
+                _add(found, finding)
         dead = [] if not isinstance(source, Measure) else dead
     for finding in (*_live(dead, None), *_of_block(plant, under, block)):
         if finding is not None:
-            found.setdefault((finding.kind, finding.subject), finding)
+            _add(found, finding)
     return list(found.values())
+
+
+def _add(found: dict[tuple[str, str], PowerFinding], new: PowerFinding) -> None:
+    """Keep a finding; what a shelf draws too much while its capacitors reform is put down to them until they have."""
+    forming = found.get(("reforms", new.subject))
+    if new.kind == "heavy" and forming is not None:
+        if FORM_FIRST not in forming.sentence:
+            text = f"{forming.sentence} {FORM_FIRST}"
+            found["reforms", new.subject] = PowerFinding("reforms", new.subject, text)
+        return
+    found.setdefault((new.kind, new.subject), new)
 
 
 class _Seen(msgspec.Struct, frozen=True):
