@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from itertools import pairwise
-from typing import Final
+from typing import Any, Final
 
 import msgspec
 
@@ -342,20 +342,9 @@ class _Fold:
         if low is not None:
             said.append(((outcome.subject,), found.verdict, INSULATED))
         for between, verdict, function in said:
-            yield Evidence(
-                record=self._record,
-                n=outcome.n,
-                at=outcome.circumstances.at or self._ended,
-                step=outcome.key,
-                subject=outcome.subject,
-                between=between,
-                function=function,
-                verdict="void" if outcome.verdict == "void" else verdict,
-                said=outcome.sentence,
-                low=low,
-                unit="Ω",
-                operator=self._operator,
-            )
+            verdict = "void" if outcome.verdict == "void" else verdict
+            subject = outcome.subject
+            yield self._told_by(outcome, subject, between, function=function, verdict=verdict, unit="Ω", low=low)
 
     def _bonds(self, outcome: Outcome, found: Found) -> Iterator[Evidence]:
         """What a search for a second path to earth says of bonds: all are sound, or these are poor or bridged."""
@@ -367,22 +356,31 @@ class _Fold:
             if not bond or one["lifted"] or (bond not in wrong and facts.get("kind") != "clear"):
                 continue  # beside what is wrong nothing is said of the others
             value = one["read"] if isinstance(one["read"], float) else None
-            yield Evidence(
-                record=self._record,
-                n=outcome.n,
-                at=outcome.circumstances.at or self._ended,
-                step=outcome.key,
-                subject=bond,
-                between=tuple(one["between"]),
+            yield self._told_by(
+                outcome,
+                bond,
+                tuple(one["between"]),
                 function="resistance 4w",
                 verdict="void" if outcome.verdict == "void" else "fail" if bond in wrong else "pass",
-                said=outcome.sentence,
+                unit="Ω",
                 value=value,
                 standard=one["u"] or None,
                 high=one["most"],
-                unit="Ω",
-                operator=self._operator,
             )
+
+    def _told_by(self, outcome: Outcome, subject: str, between: tuple[str, ...], **more: Any) -> Evidence:
+        """A row of what an outcome tells beside a reading of its own; ``more`` are other fields of it."""
+        return Evidence(
+            record=self._record,
+            n=outcome.n,
+            at=outcome.circumstances.at or self._ended,
+            step=outcome.key,
+            subject=subject,
+            between=between,
+            said=outcome.sentence,
+            operator=self._operator,
+            **more,
+        )
 
     def rows(self, state: State) -> list[Evidence]:
         """All readings of the plant, and how shelves came up, in the order of the record."""
@@ -406,21 +404,16 @@ class _Fold:
         ):
             if value is None:
                 continue
-            yield Evidence(
-                record=self._record,
-                n=outcome.n,
-                at=outcome.circumstances.at or self._ended,
-                step=outcome.key,
-                subject=outcome.subject,
-                between=(outcome.subject,),
+            yield self._told_by(
+                outcome,
+                outcome.subject,
+                (outcome.subject,),
                 function=function,
                 verdict=outcome.verdict,
-                said=outcome.sentence,
+                unit=unit,
                 value=value,
                 standard=max(TYPED_PART * value, TYPED_LEAST[unit]),
                 high=high,
-                unit=unit,
-                operator=self._operator,
             )
 
     def row(self, outcome: Outcome, state: State) -> Evidence | None:

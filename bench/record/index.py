@@ -23,7 +23,7 @@ from bench.plant.file import PlantFile
 from bench.recent import Recent
 from bench.record.append import RecordWriter, TimeOfDay, mended, utc_now
 from bench.record.chain import FIRST, LONGEST, BadLine, check, decode, in_place, is_torn, split
-from bench.record.read import BrokenRecord, read_lines
+from bench.record.read import BrokenRecord, read_chained, read_lines
 from bench.say.times import minute, zone
 from bench.walk.events import Disturbed, Entry, Mended, Seen
 
@@ -598,21 +598,16 @@ def declared(folder: Path, found: list[Entry] | None = None) -> list[Entry]:
     path = folder / DISTURBANCES
     if not path.is_file():
         return found
-    previous = FIRST
-    for number, line in read_lines(path):
-        try:
-            if is_torn(line, previous):
-                break
-            previous = check(line, previous)
-            entry = decode(line)
-            in_place(entry, number, Disturbed)
-            if not isinstance(entry.event, Disturbed | Mended):
-                raise BadLine("something else than a disturbance stands in a file of disturbances")
-        except BadLine as error:
-            raise BrokenRecord(path, number, str(error)) from error
+    for _, _, entry in read_chained(path, decode, _a_disturbance):
         if isinstance(entry.event, Disturbed):
             found.append(entry)
     return found
+
+
+def _a_disturbance(entry: Entry, number: int) -> None:
+    in_place(entry, number, Disturbed)
+    if not isinstance(entry.event, Disturbed | Mended):
+        raise BadLine("something else than a disturbance stands in a file of disturbances")
 
 
 _SUM: Final = 65

@@ -49,12 +49,19 @@ def read_lines(path: Path) -> Iterator[tuple[int, bytes]]:
         raise BrokenRecord(path, 0, f"cannot be read: {error.strerror}") from error
 
 
-def read_chained(path: Path, decode_line: Callable[[bytes], E]) -> Iterator[tuple[int, str, E]]:
+def _anywhere(entry: object, number: int) -> None:
+    """Any entry may stand at any line."""
+
+
+def read_chained(
+    path: Path, decode_line: Callable[[bytes], E], placed: Callable[[E, int], None] = _anywhere
+) -> Iterator[tuple[int, str, E]]:
     """Number, hash and entry of each line of a file of chained lines that is no walk's; a torn last line is left out.
 
     Args:
         path: the file.
         decode_line: reads a line's entry.
+        placed: raises BadLine for an entry that must not stand at a line of this number.
 
     Raises:
         BrokenRecord: a line is wrong, or does not follow from the one before it.
@@ -66,6 +73,7 @@ def read_chained(path: Path, decode_line: Callable[[bytes], E]) -> Iterator[tupl
                 return
             chain = check(line, chain)
             entry = decode_line(line)
+            placed(entry, number)
         except BadLine as error:
             raise BrokenRecord(path, number, str(error)) from error
         yield number, chain.decode(), entry
