@@ -26,10 +26,7 @@ def run(options: argparse.Namespace) -> int:
     from bench.screens.walk.link import through
 
     connect = through(attached(options.attach), operator_name(options.operator))
-    # a browser has no bell that everybody hears, and it would ring at the program's terminal
-    settings = Settings(
-        unicode=not options.ascii, tones=False, watch=options.watch, starting="Looking for the walk ..."
-    )
+    settings = Settings(unicode=not options.ascii, watch=options.watch, starting="Looking for the walk ...")
     try:
         show(connect, settings)
     except ConnectionError as error:

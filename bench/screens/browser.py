@@ -47,8 +47,8 @@ _HTML: Final = """<!DOCTYPE html>
 <link rel="icon" href="data:,">
 <link rel="stylesheet" href="static/css/xterm.css">
 <link rel="stylesheet" href="page.css">
+<script src="page.js"></script>
 <script src="static/js/textual.js"></script>
-<script src="page.js" defer></script>
 </head>
 <body>
 <div id="terminal" class="textual-terminal" data-session-websocket-url="{socket}" data-font-size="{size}"></div>
@@ -65,19 +65,69 @@ body.-closed #ended { display: block; }
 #keys button { flex: 1; min-width: 2.6em; min-height: 2.6em; font: 1.1em monospace; color: #d8e0dd;
   background: #1a2327; border: 1px solid #5f6f73; border-radius: 4px; }
 """
-_JS: Final = """// Keys for tablets that have none. They go the way of typed letters: as input of the terminal.
-const keys = KEYS;
-for (const [word, data] of keys) {
-  const button = document.createElement("button");
-  button.type = "button";
-  button.textContent = word;
-  button.addEventListener("click", () => {
-    const line = document.querySelector(".xterm-helper-textarea");
-    if (line) line.dispatchEvent(new InputEvent("input", {data, inputType: "insertText", bubbles: true}));
-  });
-  document.getElementById("keys").append(button);
+_JS: Final = """// What a walk sounds like: of each tone its pitch in hertz, and when it begins and ends, in seconds.
+const tones = TONES;
+let audio = null;
+function sound(name) {
+  if (!audio || !tones[name]) return;
+  for (const [pitch, from, to] of tones[name]) {
+    const tone = audio.createOscillator(), level = audio.createGain(), at = audio.currentTime + from;
+    tone.frequency.value = pitch;
+    level.gain.setValueAtTime(0, at);
+    level.gain.linearRampToValueAtTime(0.4, at + 0.01);
+    level.gain.setValueAtTime(0.4, at + to - from - 0.02);
+    level.gain.linearRampToValueAtTime(0, at + to - from);
+    tone.connect(level).connect(audio.destination);
+    tone.start(at);
+    tone.stop(at + to - from);
+  }
 }
+// A browser sounds nothing before its page was touched or a key was pressed.
+for (const touch of ["pointerdown", "keydown"]) {
+  addEventListener(touch, () => {
+    audio = audio || new AudioContext();
+    audio.resume();
+  }, true);
+}
+// Tones come by the line of the terminal's page, between what it paints.
+window.WebSocket = class extends WebSocket {
+  constructor(...where) {
+    super(...where);
+    this.addEventListener("message", (came) => {
+      if (typeof came.data !== "string") return;
+      const [what, name] = JSON.parse(came.data);
+      if (what === "sound") sound(name);
+    });
+  }
+};
+// Keys for tablets that have none. They go the way of typed letters: as input of the terminal.
+const keys = KEYS;
+addEventListener("DOMContentLoaded", () => {
+  for (const [word, data] of keys) {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.textContent = word;
+    button.addEventListener("click", () => {
+      const line = document.querySelector(".xterm-helper-textarea");
+      if (line) line.dispatchEvent(new InputEvent("input", {data, inputType: "insertText", bubbles: true}));
+    });
+    document.getElementById("keys").append(button);
+  }
+});
 """
+TONES: Final = {
+    "contact": [(660, 0, 0.07)],
+    "settled": [(880, 0, 0.07), (880, 0.12, 0.19)],
+    "pass": [(880, 0, 0.12), (1175, 0.12, 0.24), (1568, 0.24, 0.45)],
+    "fail": [(392, 0, 0.3), (262, 0.35, 0.8)],
+    "undecided": [(440, 0, 0.25), (440, 0.4, 0.65), (440, 0.8, 1.05)],
+    "trouble": [(294, 0, 0.25), (294, 0.4, 0.65), (294, 0.8, 1.05), (294, 1.2, 1.45)],
+    "lost": [(220, 0, 0.3), (220, 0.5, 0.8), (220, 1.0, 1.3), (220, 1.5, 1.8), (220, 2.0, 2.3)],
+    "voltage": [(1320, 0, 0.12), (990, 0.18, 0.3), (1320, 0.36, 0.48), (990, 0.54, 0.66), (1320, 0.72, 0.84)],
+    "off": [(990, 0, 0.15), (660, 0.2, 0.45)],
+    "discharged": [(660, 0, 0.12), (880, 0.18, 0.3), (660, 0.36, 0.6)],
+}
+"""What each sounds like in a browser: pitches in hertz, each from and to a second. Rising is good, low is not."""
 WALK_KEYS: Final = (
     ("ALL OFF", "z"), ("Enter", "\r"), *((key, key) for key in "yubgsndoprwkmlevxqt?"), ("Esc", "\x1b"),
 )  # fmt: skip
@@ -107,6 +157,14 @@ class Visit(msgspec.Struct):
 
 class Page(AppService):
     """One page's process, which ends with its page."""
+
+    async def on_meta(self, data: bytes) -> None:
+        """Pass on which tone is to sound; the rest is the library's own."""
+        told = json.loads(data)
+        if told["type"] == "sound":
+            await self.remote_write_str(json.dumps(["sound", told["what"]]))
+        else:
+            await super().on_meta(data)
 
     async def end(self) -> None:
         """Ask it to end; kill it where it does not."""
@@ -147,7 +205,8 @@ class BrowserServer:
         keys: Sequence[tuple[str, str]] = WALK_KEYS,
         tls: ssl.SSLContext | None = None,
     ) -> None:
-        self._script = _JS.replace("KEYS", json.dumps([list(key) for key in keys]), 1)
+        script = _JS.replace("KEYS", json.dumps([list(key) for key in keys]), 1)
+        self._script = script.replace("TONES", json.dumps(TONES), 1)
         self.token = secrets.token_urlsafe(24)
         self.urls: list[str] = []
         self._tls = tls

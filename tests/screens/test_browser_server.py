@@ -16,7 +16,7 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import NameOID
 
-from bench.screens.browser import BrowserServer, certified, code_of, reached_by
+from bench.screens.browser import BrowserServer, Page, certified, code_of, reached_by
 
 
 def served(act: Callable[..., Awaitable[None]], *servers: BrowserServer) -> None:
@@ -153,3 +153,28 @@ def test_what_is_no_certificate_is_refused(tmp_path: Path) -> None:
     path.write_text("no certificate\n")
     with pytest.raises(OSError):
         certified(path, path)
+
+
+def test_a_tone_goes_to_the_page_by_its_name() -> None:
+    """Between what the terminal paints, as the page's script takes it."""
+    sent: list[str] = []
+
+    async def keep(text: str) -> None:
+        sent.append(text)
+
+    page = Page("false", write_bytes=keep, write_str=keep, close=keep, download_manager=None)  # type: ignore[arg-type]
+    asyncio.run(page.on_meta(b'{"type": "sound", "what": "pass"}'))
+    assert sent == ['["sound", "pass"]']
+
+
+def test_the_page_is_given_its_tones_before_the_terminal_opens_its_line() -> None:
+    async def act(url: str) -> None:
+        async with aiohttp.ClientSession(cookie_jar=aiohttp.CookieJar(unsafe=True)) as session:
+            async with session.get(url) as answer:
+                html = await answer.text()
+            async with session.get(f"{url.partition('/?')[0]}/page.js") as answer:
+                script = await answer.text()
+        assert html.index("page.js") < html.index("textual.js"), "it listens at the line from its beginning"
+        assert "TONES" not in script and '"discharged": [[' in script and '["ALL OFF", "z"]' in script
+
+    served(act, server())

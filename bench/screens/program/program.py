@@ -67,6 +67,9 @@ class Host(Protocol):
     def bell(self) -> None:
         """Ring once."""
 
+    def sound(self, what: str) -> bool:
+        """Sound a tone that has a name; returns whether there is something that has tones."""
+
     def set_timer(self, delay: float, callback: Callable[[], None]) -> Timer:
         """Call something later."""
 

@@ -193,6 +193,13 @@ class Terminal(App[None], inherit_bindings=False):
         else:
             self.end()
 
+    def sound(self, what: str) -> bool:
+        """Have the page in a browser sound a tone; False on a terminal, which has but a bell."""
+        tell = getattr(self._driver, "write_meta", None)
+        if tell is not None:
+            tell({"type": "sound", "what": what})
+        return tell is not None
+
     def turn(self) -> None:
         """From dark to light, or back."""
         self.theme = "night" if self.theme == "day" else "day"

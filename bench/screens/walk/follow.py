@@ -60,6 +60,16 @@ class Misset(msgspec.Struct, frozen=True):
     wrong: str
 
 
+class Felt(msgspec.Struct, frozen=True):
+    """The probes touch, or their contact has settled.
+
+    Attributes:
+        settled: the contact holds still.
+    """
+
+    settled: bool
+
+
 class Lost(msgspec.Struct, frozen=True):
     """The line is cut, or the runner said goodbye.
 
@@ -94,7 +104,7 @@ class Volts(msgspec.Struct, frozen=True):
 
 STAYS: Final = 3
 """So many live readings show the same before a display is told of line by line."""
-News = Happened | Said | Misset | Lost | Rose | Going | Volts
+News = Happened | Said | Misset | Felt | Lost | Rose | Going | Volts
 LONGEST: Final = 600
 """Points of a trend that are kept: of more, every second one goes."""
 
@@ -143,6 +153,7 @@ class Follower:
             case p.Live(wrong=wrong):
                 before, self.live = self.live, message
                 self._shown(message)
+                self._felt(message.touch, before.touch if before is not None else "")
                 if wrong == (before.wrong if before is not None else ""):
                     return
                 self.news.put(Misset(wrong))
@@ -182,6 +193,11 @@ class Follower:
         self._display = same
         if text and self._stays == STAYS:
             self.news.put(Going(f"The display shows {text}"))
+            self._wake()
+
+    def _felt(self, touch: str, before: str) -> None:
+        if touch != before and touch in ("touching", "settled"):
+            self.news.put(Felt(touch == "settled"))
             self._wake()
 
     def _going(self, live: p.Live) -> None:

@@ -119,7 +119,14 @@ _ABORT: Final = Key(
 )
 _LOOKS: Final = (
     THEME,
-    Key("sound", ("v",), "v", "sound", "Switches the tones off and on."),
+    Key(
+        "sound",
+        ("v",),
+        "v",
+        "sound",
+        "Switches the tones off and on. One, two, three quick ones: touching, steady, passed. Slow ones: two failed, "
+        "three undecided, four trouble, five the line is lost. Six quick ones: a test voltage comes.",
+    ),
     replace(ACTIONS, keys=("ctrl+p",), shown="^p"),
 )
 

@@ -7,6 +7,7 @@ counts for the next step.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import queue
 import sys
@@ -22,11 +23,11 @@ from bench.screens.program.glyphs import ASCII, UNICODE
 from bench.screens.program.settings import Ended, Settings, Why
 from bench.screens.walk import earth_tree, findings, stage_words, stages, voltage_words
 from bench.screens.walk import sayings as words
-from bench.screens.walk.follow import Follower, Going, Happened, Lost, Misset, News, Rose, Said, Volts
+from bench.screens.walk.follow import Felt, Follower, Going, Happened, Lost, Misset, News, Rose, Said, Volts
 from bench.screens.walk.from_sheet import answer, cells_of
 from bench.screens.walk.noting import note, wrong_with
 from bench.screens.walk.scanned import led_to
-from bench.screens.walk.sound import PATTERNS, Speaker
+from bench.screens.walk.sound import Ringer, Speaker
 from bench.screens.walk.touched import touched, unknown
 from bench.sequence.file import Do
 from bench.walk import events as e
@@ -84,6 +85,19 @@ def _cells_of(out: TextIO) -> int:
     return cells if cells >= NARROW else sys.maxsize
 
 
+class _Timer:
+    """Calls something after some seconds, in a thread that nobody waits for."""
+
+    def __init__(self, seconds: float, call: Callable[[], None]) -> None:
+        self._thread = threading.Timer(seconds, call)
+        self._thread.daemon = True
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Do not call it."""
+        self._thread.cancel()
+
+
 class Plain:
     """One walk, line by line.
 
@@ -121,6 +135,7 @@ class Plain:
         self._lines: queue.SimpleQueue[_Item] = queue.SimpleQueue()
         self._follower = Follower(clock, lambda: self._wake.put(None))
         self._speaker = Speaker(self._settings.say) if self._settings.say else None
+        self._ringer = Ringer(self._bell, _Timer)
         self._link: Link
         self._asked = -1
         self._asked_at = 0.0
@@ -156,6 +171,7 @@ class Plain:
             self._why = "lost"
         finally:
             self._link.close()
+            self._ringer.stop()
             if self._speaker is not None:
                 self._speaker.close()
         state, lost = self._follower.state, self._follower.lost
@@ -236,8 +252,11 @@ class Plain:
                 self._voltage = now.stage
                 text = voltage_words.said(now, last)
                 self._say(text)
+                self._ring(voltage_words.tone(now, last))
                 if self._speaker is not None and now.stage != "leaving":
                     self._speaker.say(text)
+            case Felt(settled=settled):
+                self._ring("settled" if settled else "contact")
             case Misset(wrong=wrong):
                 self._say(wrong or "The dial is right now.")
             case Rose(rise=rise, ramp=ramp):
@@ -297,8 +316,12 @@ class Plain:
             return True
 
     def _ring(self, what: str) -> None:
-        if self._settings.tones and self._interactive:
-            self._out.write("\a" * PATTERNS.get(what, 0))
+        if what and self._settings.tones and self._interactive:
+            self._ringer.ring(what)
+
+    def _bell(self) -> None:
+        with contextlib.suppress(OSError, ValueError):  # a ring that comes when all is closed
+            self._out.write("\a")
             self._out.flush()
 
     # asking

@@ -21,12 +21,12 @@ from bench.screens.program.settings import Ended, Why
 from bench.screens.walk import findings, voltage_words
 from bench.screens.walk import sayings as words
 from bench.screens.walk.findings import READ, look_of
-from bench.screens.walk.follow import Follower, Happened, Lost, News, Said, Volts
+from bench.screens.walk.follow import Felt, Follower, Happened, Lost, News, Said, Volts
 from bench.screens.walk.keys import SAYS, actions, keys
 from bench.screens.walk.noting import note, wrong_with
 from bench.screens.walk.paint import paint
 from bench.screens.walk.scanned import FIRST, led_to
-from bench.screens.walk.sound import APART, PATTERNS, Speaker
+from bench.screens.walk.sound import Ringer, Speaker
 from bench.screens.walk.touched import touched, unknown
 from bench.screens.walk.view import View, allowed
 from bench.walk import events as e
@@ -34,8 +34,6 @@ from bench.walk.left_on import outputs_on
 from bench.walk.state import OutOfTurn, Phase, Refused, Stale, accepts, by_eye_at
 
 if TYPE_CHECKING:
-    from textual.timer import Timer
-
     from bench.runner.protocol import Wish
     from bench.screens.walk.link import Link
 
@@ -66,7 +64,7 @@ class WalkProgram(Program[View]):
     Attributes:
         follower: the fold of what came from the runner.
         link: the line to it; None until it stands.
-        rang: how often the bell rang.
+        ringer: rings the bell.
         ended: how the screen ended, with what it saw last.
     """
 
@@ -74,7 +72,7 @@ class WalkProgram(Program[View]):
         super().__init__(host, View(starting=host.settings.starting, glyphs=signs_of(host.settings)))
         self.follower = Follower(clock)
         self.link: Link | None = None
-        self.rang = 0
+        self.ringer = Ringer(host.bell, host.set_timer)
         self.ended = Ended("left")
         self._clock, self._now = clock, now
         self._speaker = Speaker(host.settings.say) if host.settings.say else None
@@ -85,8 +83,6 @@ class WalkProgram(Program[View]):
         self._things: tuple[object, ...] = ()
         self._facts: tuple[object, ...] = ()
         self._painted = float("-inf")
-        self._rings = 0
-        self._bell: Timer | None = None
 
     def connected(self, link: Link) -> None:
         """The line stands. Called from the line's own thread, before the program is shown."""
@@ -98,6 +94,7 @@ class WalkProgram(Program[View]):
     def close(self) -> None:
         """Leave the line, and be silent; the runner pauses by itself."""
         super().close()
+        self.ringer.stop()
         if self._speaker is not None:
             self._speaker.close()
         if self.link is not None:
@@ -163,11 +160,13 @@ class WalkProgram(Program[View]):
                     self._note(why)
             case Lost():
                 self._ring("lost")
-            case Volts(now=now, last=last) if now.stage != "leaving":
+            case Felt(settled=settled):
+                self._ring("settled" if settled else "contact")
+            case Volts(now=now, last=last):
+                self._ring(voltage_words.tone(now, last))
                 if now.stage == "coming" and (last is None or last.stage != "coming"):
-                    self._ring("voltage")
                     self._uncover()
-                if self._speaker is not None:
+                if self._speaker is not None and now.stage != "leaving":
                     self._speaker.say(voltage_words.said(now, last))
             case Happened():
                 if self.moment.note and news.before.number != news.after.number:
@@ -196,19 +195,9 @@ class WalkProgram(Program[View]):
         return stepped and news.after.phase in (Phase.ASKING, Phase.PLACING, Phase.TROUBLED, Phase.DONE)
 
     def _ring(self, what: str) -> None:
-        if self._tones:
-            if self._bell is not None:
-                self._bell.stop()
-            self._rings = PATTERNS.get(what, 0)
-            self._ring_on()
-
-    def _ring_on(self) -> None:
-        if self._rings < 1:
-            return
-        self._rings -= 1
-        self.rang += 1
-        self.host.bell()
-        self._bell = self.host.set_timer(APART, self._ring_on) if self._rings else None
+        # a page in a browser has tones of its own, a terminal has only a bell
+        if what and self._tones and not self.host.sound(what):
+            self.ringer.ring(what)
 
     def _uncover(self) -> None:
         """Nothing hides a test voltage that comes, and no key is taken for anything else."""

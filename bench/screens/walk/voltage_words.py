@@ -63,6 +63,19 @@ def heading(now: Voltage) -> str:
             return now.said
 
 
+def tone(now: Voltage, last: Voltage | None) -> str:
+    """What is heard of a change, one of :data:`bench.screens.walk.sound.PATTERNS`; empty where nothing is.
+
+    Args:
+        now: the voltage.
+        last: what was heard of it before.
+    """
+    if last is not None and last.stage == now.stage:
+        return ""
+    tones = {"coming": "voltage", "on": "voltage", "leaving": "off", "unknown": "trouble"}
+    return tones.get(now.stage, "discharged")
+
+
 def said(now: Voltage, last: Voltage | None) -> str:
     """What is told line by line; empty where it was told already.
 

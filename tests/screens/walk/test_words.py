@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 import time
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -14,14 +15,15 @@ from hypothesis import strategies as st
 
 from bench.quantity import Duration
 from bench.runner import protocol as p
+from bench.screens.browser import TONES
 from bench.screens.program.cells import text_of
-from bench.screens.walk import findings
+from bench.screens.walk import findings, voltage_words
 from bench.screens.walk import sayings as words
-from bench.screens.walk.follow import Follower, Happened, Lost, Said
+from bench.screens.walk.follow import Felt, Follower, Happened, Lost, Said
 from bench.screens.walk.pace import Pace
 from bench.screens.walk.paint import paint
 from bench.screens.walk.reading_page import figure_of
-from bench.screens.walk.sound import PATTERNS, Speaker
+from bench.screens.walk.sound import PATTERNS, SLOW, Ringer, Speaker
 from bench.screens.walk.touched import touched, unknown
 from bench.screens.walk.view import View
 from bench.sequence.file import Do, Hold, Wait
@@ -289,6 +291,67 @@ def test_what_was_touched_is_names_and_then_words() -> None:
 
 def test_patterns_differ() -> None:
     assert len(set(PATTERNS.values())) == len(PATTERNS)
+    assert set(TONES) == set(PATTERNS), "a browser has a tone for each"
+    assert len({str(tone) for tone in TONES.values()}) == len(TONES)
+
+
+class Later:
+    """A timer that is moved on by hand."""
+
+    def __init__(self) -> None:
+        self.waiting: list[tuple[float, Callable[[], None]]] = []
+        self.gaps: list[float] = []
+
+    def __call__(self, seconds: float, call: Callable[[], None]) -> Later:
+        self.waiting = [(seconds, call)]
+        return self
+
+    def stop(self) -> None:
+        self.waiting = []
+
+    def on(self) -> None:
+        ((seconds, call),) = self.waiting
+        self.waiting = []
+        self.gaps.append(seconds)
+        call()
+
+
+def test_a_verdict_waits_for_the_tick_that_leads_to_it_and_cuts_off_what_came_before() -> None:
+    later, rang = Later(), []
+    ringer = Ringer(lambda: rang.append(1), later)
+    ringer.ring("settled")
+    ringer.ring("fail")
+    while later.waiting:
+        later.on()
+    assert later.gaps == [*PATTERNS["settled"], SLOW, *PATTERNS["fail"]] and len(rang) == 4
+    ringer.ring("lost")
+    ringer.ring("pass")
+    later.gaps.clear()
+    while later.waiting:
+        later.on()
+    assert later.gaps == [*PATTERNS["pass"]]
+    ringer.ring("skipped")
+    assert not later.waiting, "what has no tone is silent"
+
+
+def test_a_test_voltage_is_heard_as_it_comes_goes_on_leaves_and_is_gone() -> None:
+    stages = ("coming", "coming", "on", "leaving", "leaving", "gone")
+    told = [p.Voltage(stage=stage, volts=250.0) for stage in stages]
+    heard = [voltage_words.tone(now, last) for now, last in zip(told, [None, *told], strict=False)]
+    assert heard == ["voltage", "", "voltage", "off", "", "discharged"]
+    assert voltage_words.tone(p.Voltage(stage="unknown", volts=250.0), told[2]) == "trouble"
+
+
+def test_a_touch_and_a_steady_contact_are_told_once() -> None:
+    walk = Walk().until(r.Place, "measure")
+    follower = Follower(lambda: 0.0)
+    for entry in walk.entries:
+        follower.hear(entry)
+        follower.news.get_nowait()
+    for touch in ("open", "touching", "touching", "settled", "settled", "lift", "open", "touching"):
+        follower.hear(ohms(None if touch == "open" else 1.0, touch))
+    assert [follower.news.get_nowait() for _ in range(3)] == [Felt(False), Felt(True), Felt(False)]
+    assert follower.news.empty()
 
 
 def test_a_voice_is_not_waited_for_and_the_newest_text_wins(tmp_path: Path) -> None:
