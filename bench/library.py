@@ -24,6 +24,7 @@ from bench.job.folder import Folder, open_folder
 from bench.job.history import History, studies_of
 from bench.job.points import point_of
 from bench.job.readiness import Readiness
+from bench.job.standing import standing
 from bench.job.study import Study
 from bench.judge.accuracy import AccuracyTable
 from bench.judge.conductor import ExpectedResistance
@@ -189,7 +190,7 @@ class Job:
 
     def ready(self) -> Readiness:
         """What is proven, what stands in the way of power shelf by shelf, and what to do next."""
-        return self.folder.ready(self.plant)
+        return standing(self.folder, self.plant)
 
     def trace(self, name: str) -> list[Study]:
         """What became of a point over all records: each of its series of readings, studied.

@@ -126,12 +126,13 @@ NEXT = "next"
 def _next(options: argparse.Namespace) -> int:
     from bench.job.folder import Folder, open_folder
     from bench.job.next_walk import NOTHING_YET, next_walk
+    from bench.job.standing import standing
     from bench.plant.load import load_plant
 
     plant = load_plant(options.plant)
     begun = options.logs != LOGS or LOGS.is_dir()
     folder = open_folder(options.logs, plant.name) if begun else Folder(LOGS)
-    ready = folder.ready(plant)
+    ready = standing(folder, plant)
     powered = has_had_power(options.logs, plant)
     found = next_walk(plant, ready, powered=powered)
     if found is None and ready.empty:

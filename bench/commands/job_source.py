@@ -17,9 +17,11 @@ from bench.instruments.profile.library import Library
 from bench.job.asfound import left
 from bench.job.folder import Folder, chapter_of, newest_plant, open_folder
 from bench.job.history import History, studies_of
+from bench.job.known import counts_of
 from bench.job.next_walk import walks_of
 from bench.job.points import ELSEWHERE, names_in, point_of, surroundings
 from bench.job.readiness import Task
+from bench.job.standing import standing
 from bench.job.study import Everything
 from bench.plant.load import load_plant
 from bench.plant.model import Plant, UnknownName
@@ -68,7 +70,7 @@ class JobSource:
         if there:
             folder = open_folder(self.logs, plant.name, lambda n, of: tell("reading the records", n, of))
         tell("working out what is proven", 0, 0)
-        ready = folder.ready(plant)
+        ready = standing(folder, plant)
         self._plant, self._folder = plant, folder
         sequences, benches = self._files(tell)
         return Survey(
@@ -101,7 +103,7 @@ class JobSource:
     def _records(self, folder: Folder) -> list[RecordLine]:
         """Every record of the folder, the newest first."""
         live = {Path(one.record) for one in live_runners(self.logs)}
-        chapters = {chapter.record: chapter for chapter in folder.chapters}
+        chapters = {chapter.record: chapter for chapter in (*folder.chapters, *folder.practice)}
         broken = {error.path: error for error in folder.broken}
         found = []
         for path in records_in([self.logs]):
@@ -115,8 +117,8 @@ class JobSource:
             except BrokenRecord as error:
                 found.append(RecordLine(str(path), name, why=str(error), broken=True))
                 continue
-            verdicts = [row.verdict for row in chapter.evidence]
-            counts = tuple((verdict, verdicts.count(verdict)) for verdict in _COUNTED if verdict in verdicts)
+            came = folder.counts.get(name) or counts_of(chapter.evidence)
+            counts = tuple((verdict, came[verdict]) for verdict in _COUNTED if verdict in came)
             found.append(
                 RecordLine(
                     path=str(path),

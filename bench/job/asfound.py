@@ -19,6 +19,7 @@ from bench.job.folder import Folder, open_folder
 from bench.job.order import Order
 from bench.job.readiness import Readiness, readiness
 from bench.job.rows import Chapter
+from bench.job.standing import standing
 from bench.plant.handled import UNKNOWN, Handled, Kind, Mark
 from bench.plant.model import Plant
 from bench.record.index import DISTURBANCES
@@ -54,7 +55,7 @@ def as_found(folder: Folder, plant: Plant) -> AsFound:
     handled = left(folder.chapters, folder.order, folder.damaged)
     said = [*folder.order.clocks, *(contradiction(kind, name, handled.said(kind, name))
                                     for kind, name in handled.disputed)]  # fmt: skip
-    return AsFound(handled, folder.ready(plant), tuple(said))
+    return AsFound(handled, standing(folder, plant), tuple(said))
 
 
 def left(chapters: Sequence[Chapter], order: Order, damaged: Sequence[Damaged] = ()) -> Handled:

@@ -14,10 +14,11 @@ import msgspec
 
 from bench.collector import put_off
 from bench.job.damage import Damaged, look_at
+from bench.job.known import KnownRecords, counts_of
 from bench.job.order import Order
 from bench.job.reach import Reaching, differences
-from bench.job.readiness import Readiness, readiness, void
-from bench.job.rows import Chapter, Evidence, Told, distil, every_reading
+from bench.job.readiness import void
+from bench.job.rows import Chapter, Evidence, Told, distil, every_reading, in_time
 from bench.plant.model import Plant
 from bench.plant.resolve import resolve
 from bench.record.index import (
@@ -66,7 +67,7 @@ class Folder(msgspec.Struct, dict=True):
 
     Attributes:
         path: the folder.
-        chapters: one for each record, in the order of time.
+        chapters: one for each record, in the order of time, without its evidence (:meth:`evidence_of`).
         heads: record name to what it begins with.
         declared: disturbances that were told outside any walk.
         broken: records that cannot be used, in words; their evidence does not count.
@@ -74,6 +75,8 @@ class Folder(msgspec.Struct, dict=True):
         left_out: why other records do not count: record name to reason.
         practice: records of simulated benches, where there are real ones: they say nothing of the plant.
         notes: files of disturbances that were told outside any walk, with their last line.
+        counts: record name to how many of its readings came to which verdict.
+        distilled: evidence that was read so far, by record.
     """
 
     path: Path
@@ -85,6 +88,8 @@ class Folder(msgspec.Struct, dict=True):
     left_out: dict[str, str] = msgspec.field(default_factory=dict)
     practice: list[Chapter] = msgspec.field(default_factory=list)
     notes: dict[str, Seen] = msgspec.field(default_factory=dict)
+    counts: dict[str, dict[str, int]] = msgspec.field(default_factory=dict)
+    distilled: dict[str, tuple[Evidence, ...]] = msgspec.field(default_factory=dict)
 
     @cached_property
     def order(self) -> Order:
@@ -108,12 +113,33 @@ class Folder(msgspec.Struct, dict=True):
         """All that was told, in walks and outside them, and of damaged records, in the order of time."""
         told = [one for chapter in self.chapters for one in chapter.told] + self.declared
         told += [one.told for one in self.damaged]
-        return sorted(told, key=lambda one: (one.happened, one.record, one.n))
+        return sorted(told, key=in_time)
 
     @property
     def rows(self) -> list[Evidence]:
-        """The evidence of all chapters."""
-        return [row for chapter in self.chapters for row in chapter.evidence]
+        """The evidence of all chapters.
+
+        Raises:
+            BrokenRecord: a record was changed since the folder was opened.
+        """
+        return [row for chapter in self.chapters for row in self.evidence_of(chapter)]
+
+    def evidence_of(self, chapter: Chapter) -> tuple[Evidence, ...]:
+        """The evidence of one chapter, read when it is first asked for.
+
+        Raises:
+            BrokenRecord: its record was changed since the folder was opened.
+        """
+        known = self.distilled.get(chapter.record)
+        if known is None:
+            whole = _kept_chapter(self.path, chapter.record, chapter.last)
+            if whole is None:
+                head = self.heads[chapter.record]
+                whole = chapter_of(self.path, chapter.record, head)
+                if whole.last != chapter.last:
+                    raise BrokenRecord(head.path, 0, "was changed while it was read; begin again")
+            known = self.distilled[chapter.record] = whole.evidence
+        return known
 
     def counting(self, plant: Plant) -> list[Evidence]:
         """The evidence that still counts for a plant as it is now: what was disturbed or changed since is void.
@@ -122,15 +148,6 @@ class Folder(msgspec.Struct, dict=True):
             BrokenRecord: a record's plant cannot be read.
         """
         return void(self.rows, self.told, Reaching(plant), changes_since(self, plant), self.order)
-
-    def ready(self, plant: Plant) -> Readiness:
-        """What of a plant as it is now is proven, and what to do next.
-
-        Raises:
-            BrokenRecord: a record's plant cannot be read.
-        """
-        with put_off():
-            return readiness(plant, self.counting(plant), self.order)
 
     def read_after(self, plant: Plant, names: Iterable[str], when: str) -> dict[str, list[Evidence]]:
         """What was read of some things after a time, by clocks that nothing contradicts: record to its readings.
@@ -182,15 +199,17 @@ def open_folder(path: Path, plant: str = "", tell: Tell | None = None) -> Folder
     folder = Folder(path)
     records = records_in([path])
     with put_off():
+        known = KnownRecords(path, code())
         for number, record in enumerate(records, 1):
             if tell is not None:
                 tell(number, len(records))
             name = str(record.relative_to(path))
             try:
-                _add(folder, record, name, plant)
+                _add(folder, record, name, plant, known)
             except BrokenRecord as error:
                 folder.broken.append(error)
                 folder.damaged += filter(None, [look_at(record, name, error.why)])
+        known.save()
         _settle(folder)
     return folder
 
@@ -335,14 +354,25 @@ def _declared(entries: Iterable[Entry], name: str) -> list[Told]:
     return found
 
 
-def _add(folder: Folder, record: Path, name: str, plant: str) -> None:
-    checked = KeptChain(folder.path, record)
-    head = checked.head or head_of(record)
+def _add(folder: Folder, record: Path, name: str, plant: str, known: KnownRecords) -> None:
+    found = known.get(name, record)
+    if found is None:
+        look, checked = known.look(name, record), KeptChain(folder.path, record)
+        head = checked.head or head_of(record)
+    else:
+        head = found.head
     if plant and head.plant_name != plant:
         folder.left_out[name] = f"of the plant {head.plant_name}"
         return
-    folder.chapters.append(chapter_of(folder.path, name, head, checked))
-    folder.heads[name] = head
+    if found is None:
+        whole = chapter_of(folder.path, name, head, checked)
+        chapter, counts = msgspec.structs.replace(whole, evidence=()), counts_of(whole.evidence)
+        folder.distilled[name] = whole.evidence
+        look.keep(head, chapter, counts)
+    else:
+        chapter, counts = found.chapter, found.counts
+    folder.chapters.append(chapter)
+    folder.heads[name], folder.counts[name] = head, counts
 
 
 def chapter_of(folder: Path, name: str, head: Head, checked: KeptChain | None = None) -> Chapter:
@@ -358,7 +388,7 @@ def chapter_of(folder: Path, name: str, head: Head, checked: KeptChain | None = 
         BrokenRecord: its chain does not hold, or the machine does not take it.
     """
     checked = checked or KeptChain(folder, head.path)
-    cache = Cache(folder, f"chapter {name} {_code()}")
+    cache = _chapters_kept(folder, name)
     # what a record that was not checked states of its end is good for guessing whether a chapter is kept, and no more
     kept = cache.get(checked.chain.last if checked.chain is not None else end_of(head.path).hash)
     if kept is not None and checked.chain is None:
@@ -385,6 +415,21 @@ def chapter_of(folder: Path, name: str, head: Head, checked: KeptChain | None = 
 _chapters: Final = msgspec.json.Decoder(Chapter)
 
 
+def _chapters_kept(folder: Path, name: str) -> Cache:
+    return Cache(folder, f"chapter {name} {code()}")
+
+
+def _kept_chapter(folder: Path, name: str, last: str) -> Chapter | None:
+    """A chapter that was kept, by the last hash of its record; None where none is."""
+    kept = _chapters_kept(folder, name).get(last)
+    if kept is None:
+        return None
+    try:
+        return _chapters.decode(kept)
+    except msgspec.MsgspecError:
+        return None  # written by halves, or by hand
+
+
 def readings_of(folder: Path, name: str, head: Head) -> list[Evidence]:
     """All readings of the plant in one record, those that were taken again among them, judged by today's code.
 
@@ -399,7 +444,7 @@ def readings_of(folder: Path, name: str, head: Head) -> list[Evidence]:
         BrokenRecord: its chain does not hold, or the machine does not take it.
     """
     chain = chain_of(head.path)
-    cache = Cache(folder, f"readings {name} {_code()}")
+    cache = Cache(folder, f"readings {name} {code()}")
     kept = cache.get(chain.last)
     if kept is not None:
         try:
@@ -412,11 +457,15 @@ def readings_of(folder: Path, name: str, head: Head) -> list[Evidence]:
 
 
 @functools.cache
-def _code() -> str:
-    """A digest of the code that chapters rest on, by name, size and time of change."""
+def code(more: tuple[str, ...] = ()) -> str:
+    """A digest of the code that chapters rest on, by name, size and time of change.
+
+    Args:
+        more: rooms and files besides.
+    """
     root = Path(__file__).parents[1]
     digest = hashlib.sha256()
-    for part in DEPENDS_ON:
+    for part in (*DEPENDS_ON, *more):
         path = root / part
         for file in sorted(path.rglob("*.py")) if path.is_dir() else [path]:
             facts = file.stat()
@@ -424,15 +473,20 @@ def _code() -> str:
     return digest.hexdigest()
 
 
-def changes_since(folder: Folder, plant: Plant) -> dict[str, dict[str, str]]:
+def changes_since(folder: Folder, plant: Plant, chapters: Iterable[Chapter] | None = None) -> dict[str, dict[str, str]]:
     """Record name to what is different in the plant now, name by name.
+
+    Args:
+        folder: the records.
+        plant: as it is now.
+        chapters: those of the folder that are asked for; None for all.
 
     Raises:
         BrokenRecord: a record's plant cannot be read.
     """
     by_digest: dict[str, dict[str, str]] = {}
     found = {}
-    for chapter in folder.chapters:
+    for chapter in folder.chapters if chapters is None else chapters:
         known = by_digest.get(chapter.plant_digest)
         if known is None:
             file = folder.heads[chapter.record].plant_file()

@@ -109,7 +109,7 @@ class Order:
                 yield earlier
 
     @cached_property
-    def _wrong_clocks(self) -> frozenset[str]:
+    def wrong_clocks(self) -> frozenset[str]:
         """Records whose clock contradicts the order of the records, one way or the other, or itself: either side of a
         contradiction may be the wrong one."""
         found = {name for name, chapter in self._chapters.items() if chapter.jumps}
@@ -243,8 +243,7 @@ class Order:
         told = self._told.get((record, n))
         if told is not None:
             return bool(told.saw)
-        node = self._nodes.get(record)
-        return node is not None and node.order > 0
+        return self.orders(record)
 
     def row_before(self, row: Evidence, other: Evidence) -> bool:
         """Whether a reading was surely taken before another one."""
@@ -291,9 +290,19 @@ class Order:
         was_seen, ordered = self._across(told, row.record)
         return not was_seen and (ordered or (told.at > row.at and told.happened > row.at))
 
+    def orders(self, record: str) -> bool:
+        """Whether a record names what was before it, as those of older versions do not."""
+        node = self._nodes.get(record)
+        return node is not None and node.order > 0
+
+    def saw_all(self, by: str | Told, chapters: Iterable[Chapter]) -> bool:
+        """Whether a record, or what was told outside any walk, had these records before it, as far as they go now."""
+        saw = self._saw(by) if isinstance(by, str) else self._told_saw(by)
+        return all(saw.get(one.id, 0) >= one.lines for one in chapters)
+
     def has_a_clock(self, record: str) -> bool:
         """Whether nothing contradicts the clock of a record."""
-        return record not in self._wrong_clocks
+        return record not in self.wrong_clocks
 
     def _was_later(self, told: Told, row: Evidence) -> bool:
         """Whether a reading was taken after something that was told with a time of its own.
@@ -308,7 +317,7 @@ class Order:
         if not self._orders(told.record, told.n) and not self._orders(row.record, row.n):
             return True  # they have nothing else
         seen = told.record == row.record or self._was_seen(row.record, row.n, told.record, told.n)
-        return seen and row.at <= told.at and not {row.record, told.record} & self._wrong_clocks
+        return seen and row.at <= told.at and not {row.record, told.record} & self.wrong_clocks
 
     def key(self, row: Evidence) -> tuple[int, str, str, int]:
         """Sorts readings so that none comes before one that was surely taken earlier."""

@@ -219,22 +219,42 @@ def _disturbed(names: tuple[str, ...], happened: str, text: str, who: str) -> st
     return f"{', '.join(names)} disturbed on {day(happened)}: {text or 'no note'}{by}"
 
 
-def readiness(plant: Plant, rows: Sequence[Evidence], order: Order | None = None) -> Readiness:
+class Weighed(msgspec.Struct, frozen=True):
+    """Evidence, and how much of it stands behind later evidence of the same.
+
+    Attributes:
+        rows: what :func:`void` gave, or what is left of it.
+        weights: for how many readings each of them stands.
+        void: why others no longer count, to how many readings.
+        others: readings besides that count for nothing, those among them.
+    """
+
+    rows: list[Evidence]
+    weights: list[int]
+    void: dict[str, int] = {}
+    others: int = 0
+
+
+def readiness(
+    plant: Plant, rows: Sequence[Evidence] | Weighed, order: Order | None = None, claims: Claims | None = None
+) -> Readiness:
     """Say what is proven and what to do next.
 
     Args:
         plant: as it is now.
         rows: what :func:`void` gave.
         order: of the records; without it their clocks order them.
+        claims: of the plant, where they are known already.
     """
-    return _Readiness(plant, rows, order or Order(())).all()
+    weighed = rows if isinstance(rows, Weighed) else Weighed(list(rows), [1] * len(rows))
+    return _Readiness(plant, weighed, order or Order(()), claims or Claims(plant)).all()
 
 
 class _Readiness:
-    def __init__(self, plant: Plant, rows: Sequence[Evidence], order: Order) -> None:
+    def __init__(self, plant: Plant, weighed: Weighed, order: Order, claims: Claims) -> None:
         self.plant = plant
-        self.rows = rows
-        self.claims = Claims(plant)
+        self.weighed = weighed
+        self.claims = claims
         # several where nobody can say which was the last
         self.newest: dict[Key, list[Evidence]] = {}
         self.spoilt: dict[Key, Evidence] = {}
@@ -242,7 +262,7 @@ class _Readiness:
         self.unsure: dict[Key, list[Evidence]] = {}
         self.order = order
         self.first: dict[Key, Evidence] = {}
-        for row in rows:
+        for row in weighed.rows:
             for key in self.claims.keys_of(row):
                 self.first.setdefault(key, row)
                 if row.verdict in ("pass", "fail", "undecided"):
@@ -295,16 +315,22 @@ class _Readiness:
                 beside.setdefault(_task_of(thing), []).extend(_open(thing))
         whole = _whole(needs, beside)
         tasks = _in_order(needs, whole) + self._rest(things, whole, needs)
-        return Readiness(self.plant.name, tuple(things), gates, tuple(tasks), self._voids(things), len(self.rows))
+        return Readiness(self.plant.name, tuple(things), gates, tuple(tasks), self._voids(things), self._readings)
+
+    @property
+    def _readings(self) -> int:
+        return sum(self.weighed.weights) + self.weighed.others
 
     def _voids(self, things: Iterable[ThingState]) -> dict[str, tuple[int, int]]:
+        """Why evidence was voided, first what is to be proven again for it."""
         left = {one.claim.key: one.why for thing in things for one in thing.states if one.status == "void"}
         still = list(left.values())
-        found: dict[str, int] = {}
-        for row in self.rows:
+        found = dict(self.weighed.void)
+        for row, weight in zip(self.weighed.rows, self.weighed.weights, strict=True):
             if row.verdict == "void":
-                found[row.sentence] = found.get(row.sentence, 0) + 1
-        return {why: (count, still.count(why)) for why, count in found.items()}
+                found[row.sentence] = found.get(row.sentence, 0) + weight
+        counted = {why: (number, still.count(why)) for why, number in found.items()}
+        return dict(sorted(counted.items(), key=lambda one: (-one[1][1], -one[1][0], one[0])))
 
     def _thing(self, kind: str, name: str, title: str, claims: Iterable[Claim], loose: int = 0) -> ThingState:
         states = self.states(claims)

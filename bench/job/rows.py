@@ -152,6 +152,11 @@ class Told(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
         return self.when or self.at
 
 
+def in_time(told: Told) -> tuple[str, str, int]:
+    """Sorts what was told by when it happened."""
+    return told.happened, told.record, told.n
+
+
 class Chapter(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """One record, distilled.
 

@@ -181,15 +181,25 @@ def files_in(paths: Iterable[Path]) -> list[Path]:
     found: dict[Path, None] = {}
     for path in paths:
         if path.is_dir():
-            inside = (one for one in path.rglob("*.jsonl") if one.is_file())
-            for one in sorted(inside):
-                if not any(part.startswith(".") for part in one.relative_to(path).parts):
-                    found.setdefault(one)
+            for one in sorted(_below(str(path))):
+                found.setdefault(path.joinpath(*one))
         elif path.exists():
             found.setdefault(path)
         else:
             raise BrokenRecord(path, 0, "does not exist")
     return list(found)
+
+
+def _below(folder: str, parts: tuple[str, ...] = ()) -> Iterator[tuple[str, ...]]:
+    """The files below a folder by the parts of their names; links to folders are not gone into."""
+    with contextlib.suppress(OSError), os.scandir(folder) as entries:
+        for entry in entries:
+            if entry.name.startswith("."):
+                continue
+            if entry.is_dir(follow_symlinks=False):
+                yield from _below(entry.path, (*parts, entry.name))
+            elif entry.name.endswith(".jsonl") and entry.is_file():
+                yield (*parts, entry.name)
 
 
 def records_in(paths: Iterable[Path]) -> list[Path]:

@@ -39,7 +39,7 @@ def lines(ready: Readiness) -> Iterator[str]:
     if ready.voids:
         yield ""
         yield "No longer counted:"
-        for why, (count, still) in sorted(ready.voids.items(), key=lambda one: (-one[1][1], -one[1][0]))[:_MOST]:
+        for why, (count, still) in list(ready.voids.items())[:_MOST]:
             left = f"{still} to be proven again" if still else "all proven again since"
             yield f"  {count:5} {'reading' if count == 1 else 'readings'} ({left}): {why.removeprefix('Void: ')}"
 

@@ -18,46 +18,56 @@ from pathlib import Path
 import msgspec
 
 from bench.files import from_text
+from bench.job.asfound import as_found
 from bench.job.folder import open_folder
 from bench.plant.model import Plant
 from bench.record.chain import FIRST, hash_of
 from bench.record.index import records_in
 from bench.record.read import read_lines
 from bench.record.verify import verify
-from bench.walk.events import Entry
+from bench.walk.events import Entry, Seen
 from tests.job.season_folder import plant, season
 
 SIZES = (20, 100, 400)
 SEAL = b',"hash":"'
 
 
-def in_year(line: bytes, year: int, previous: bytes) -> tuple[bytes, bytes]:
-    """A line so many years later, with its place in another chain; returns it and its hash."""
-    body = line[: line.rindex(SEAL)]
+BEGAN = b'"event":{"is":"began",'
+
+
+def in_year(line: bytes, year: int, previous: bytes, beside: bytes = b"") -> tuple[bytes, bytes]:
+    """A line so many years later, with its place in another chain; returns it and its hash.
+
+    Args:
+        line: as it was written.
+        year: how many years later.
+        previous: the hash of the line before.
+        beside: what its event says besides.
+    """
+    body = line[: line.rindex(SEAL)].replace(BEGAN, BEGAN + beside, 1)
     at = re.sub(rb'"at":"(\d{4})-', lambda found: b'"at":"%d-' % (int(found[1]) + year), body, count=1)
     digest = hash_of(at, previous)
     return b'%s%s%s"}\n' % (at, SEAL, digest), digest
 
 
-def written(folder: Path, records: int) -> None:
-    """A folder of records, oldest first."""
-    source = sorted(season().glob("2*.jsonl"))
-    for number in range(records):
-        chain, lines = FIRST, []
-        for line in source[number % len(source)].read_bytes().splitlines():
-            sealed, chain = in_year(line, number // len(source), chain)
-            lines.append(sealed)
-        (folder / f"{number:04d}.jsonl").write_bytes(b"".join(lines))
-
-
-def one_more(folder: Path, year: int) -> None:
-    """Another record, that nobody has read yet."""
-    source = max(season().glob("2*.jsonl"))
-    chain, lines = FIRST, []
+def record(folder: Path, number: int, last: Seen | None, source: Path, year: int) -> Seen:
+    """Write a record that was begun after another one, as walks are; returns its end."""
+    beside = b'"order":%d,"saw":%s,' % (number + 1, msgspec.json.encode([last] if last is not None else []))
+    chain, first, lines = FIRST, b"", []
     for line in source.read_bytes().splitlines():
-        sealed, chain = in_year(line, year, chain)
+        sealed, chain = in_year(line, year, chain, b"" if lines else beside)
+        first = first or chain
         lines.append(sealed)
-    (folder / f"new-{year}.jsonl").write_bytes(b"".join(lines))
+    (folder / f"{number:04d}.jsonl").write_bytes(b"".join(lines))
+    return Seen(first.decode(), len(lines), chain.decode())
+
+
+def written(folder: Path, records: int) -> Seen | None:
+    """A folder of records, oldest first; returns the end of the last one."""
+    source, last = sorted(season().glob("2*.jsonl")), None
+    for number in range(records):
+        last = record(folder, number, last, source[number % len(source)], number // len(source))
+    return last
 
 
 def spent(work: Callable[[], object]) -> float:
@@ -77,14 +87,14 @@ def decoded(paths: list[Path]) -> int:
 
 def ready(folder: Path, of: Plant) -> None:
     """What `proveout ready` does between reading the plant file and printing."""
-    open_folder(folder, of.name).ready(of)
+    as_found(open_folder(folder, of.name), of)
 
 
 def table(records: int, of: Plant) -> None:
     """Print the figures of one size."""
     with tempfile.TemporaryDirectory(prefix="job-") as scratch:
         folder = Path(scratch)
-        written(folder, records)
+        last = written(folder, records)
         paths = records_in([folder])
         lines = sum(1 for path in paths for _ in read_lines(path))
         bare, first, checked = [], [], []
@@ -96,7 +106,7 @@ def table(records: int, of: Plant) -> None:
         again = min(spent(lambda: ready(folder, of)) for _ in range(3))
         news = []
         for year in (100, 101, 102):
-            one_more(folder, year)
+            last = record(folder, records + year, last, max(season().glob("2*.jsonl")), year)  # nobody has read it yet
             news.append(spent(lambda: ready(folder, of)))
     base, judged, proven = min(bare), min(first), min(checked)
     print(

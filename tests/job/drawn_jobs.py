@@ -126,13 +126,18 @@ class Job:
         for number in range(events):
             self.t += self.draw.uniform(1.0, 40.0)
             act = self.walk if number == 0 else self.draw.choice(acts)
-            act(self.draw.choice(self.laptops))
+            laptop = self.draw.choice(self.laptops)
+            act(laptop)
+            self.after(laptop)
         if self._damage:
             self.damage(self.draw.choice(self.laptops))
         if self.draw.random() < 0.5:
             self.merge(self.laptops[0])
         if self.draw.random() < 0.5:
             self.walk(self.laptops[0])
+
+    def after(self, laptop: Laptop) -> None:
+        """Something was done with a laptop: for whoever wants to look at it then."""
 
     # what is drawn
 

@@ -3,6 +3,7 @@
 from bench.job.folder import open_folder
 from bench.job.gates import missing
 from bench.job.next_walk import kinds_of
+from bench.job.standing import standing
 from bench.plant.load import load_plant
 from bench.sequence.draft import KINDS
 from bench.sequence.file import Found, Seek, SequenceFile
@@ -23,7 +24,7 @@ def asked(folder):
 
 def open_at(folder, plant):
     """Shelf and gate to the cables whose insulation is not proven, as readiness has it."""
-    ready = open_folder(folder / "logs", plant.name).ready(plant)
+    ready = standing(open_folder(folder / "logs", plant.name), plant)
     lacking = {one.claim.about for task in ready.tasks for one in task.claims if one.claim.kind == "insulated"}
     return ready, lacking
 
