@@ -37,7 +37,7 @@ from bench.record.read import read_lines
 from bench.record.replay import follow
 from bench.roles import Reads, function_name
 from bench.runner.core import Runner
-from bench.runner.crew import InstrumentCrew
+from bench.runner.crew import ByHand, InstrumentCrew
 from bench.runner.guard import Begin, Guard
 from bench.runner.instrument_port import InstrumentPort, Opener
 from bench.runner.ports import Hands, Manner
@@ -48,8 +48,7 @@ from bench.sequence.load import Loaded, load_sequence
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.facts import BenchFacts
-from bench.walk.left_on import knobs_off
-from bench.walk.state import State, by_hand_done, start, take, typed_reading, zero_before
+from bench.walk.state import State, start, take, zero_before
 
 if TYPE_CHECKING:
     from bench.simulate.process import SimulatedHands
@@ -701,10 +700,7 @@ def _walk(
             hurry=hurry,
             upto=lambda step: _upto(runner.state, step),
             routes=routes if routes is not None and routes.meter in needed else None,
-            by_eye={one.name: one.serial for one in bench.file.instruments if one.typed},
-            shown=lambda number: typed_reading(runner.state, number),
-            knobs=lambda number: by_hand_done(runner.state, number),
-            knobs_off=lambda: knobs_off(runner.state),
+            by_hand=ByHand({one.name: one.serial for one in bench.file.instruments if one.typed}, lambda: runner.state),
         )
 
     guarded = not bench.simulated and any(port.outputs for port in ports)

@@ -19,7 +19,7 @@ from bench.instruments.profile.accuracy import accuracy_rows
 from bench.instruments.profile.functions import Function
 from bench.instruments.profile.library import Library
 from bench.instruments.profile.profile import Profile
-from bench.instruments.values import Identity, Sample
+from bench.instruments.values import Expected, Identity, Sample
 from bench.job.folder import Folder, open_folder
 from bench.job.history import History, studies_of
 from bench.job.points import point_of
@@ -374,7 +374,7 @@ def open_meter(profile: str, port: str, *, job: str | Path | None = None, serial
     known, decoder = library.profile(profile), library.decoder(profile)
     transport = open_port(port, known.line)
     try:
-        instrument = Instrument(known, transport, decoder=decoder, expected_serial=serial)
+        instrument = Instrument(known, transport, decoder=decoder, expected=Expected(serial))
         return Meter(instrument, instrument.open())
     except BaseException:
         transport.close()

@@ -37,7 +37,7 @@ from bench.instruments.profile.library import Library
 from bench.instruments.profile.line import Line, Mbus, Modbus
 from bench.instruments.profile.profile import Profile
 from bench.instruments.session import NoticeTaker
-from bench.instruments.values import Identity
+from bench.instruments.values import Expected, Identity
 from bench.instruments.wire.conversation import Trace
 from bench.instruments.wire_text import Unreadable, WireText
 from bench.plant.faults import BrokenLead, Fault
@@ -345,8 +345,7 @@ class Bench(msgspec.Struct, frozen=True):
                 transport,
                 line=line,
                 decoder=self.library.decoder(instrument.profile),
-                expected_serial=instrument.serial,
-                expected_identity=instrument.identity,
+                expected=Expected(instrument.serial, instrument.identity),
                 output=instrument.output,
                 trace=trace,
                 notice=notice,

@@ -23,7 +23,7 @@ from bench.instruments.profile.line import Line
 from bench.instruments.profile.profile import Output, Profile
 from bench.instruments.reading import Taker
 from bench.instruments.session import NoticeTaker, Session
-from bench.instruments.values import Identity, Notice, OutputState, SafeState, Sample, Setup
+from bench.instruments.values import ANYONE, Expected, Identity, Notice, OutputState, SafeState, Sample, Setup
 from bench.instruments.wire.conversation import Clock, Trace
 from bench.quantity import engineering
 
@@ -54,8 +54,7 @@ class Instrument:
         clock: the time, on the scale of the transport's deadlines.
         line: line settings in place of the profile's.
         decoder: for a profile of the kind ``frames``; see :meth:`bench.instruments.profile.library.Library.decoder`.
-        expected_serial: the serial number that it must answer with; empty: any.
-        expected_identity: what it must answer when asked who it is, but for the version; empty: anything of its kind.
+        expected: which instrument must answer; by default any of its kind.
         output: which of its outputs is meant where nobody says; empty: the first.
         trace: is told every byte that is sent and received.
         notice: is told of retries, resynchronisations and the like.
@@ -72,8 +71,7 @@ class Instrument:
         *,
         line: Line | None = None,
         decoder: Decoder | None = None,
-        expected_serial: str = "",
-        expected_identity: str = "",
+        expected: Expected = ANYONE,
         output: str = "",
         trace: Trace | None = None,
         notice: NoticeTaker | None = None,
@@ -82,8 +80,7 @@ class Instrument:
         self._clock = clock
         self._line = line
         self._decoder = decoder
-        self._expected_serial = expected_serial
-        self._expected_identity = expected_identity
+        self._expected = expected
         self._trace = trace
         self._notice = notice
         self._output = output
@@ -104,8 +101,7 @@ class Instrument:
             self._clock,
             line=self._line,
             decoder=self._decoder,
-            expected_serial=self._expected_serial,
-            expected_identity=self._expected_identity,
+            expected=self._expected,
             trace=self._trace,
             notice=self._notice,
         )

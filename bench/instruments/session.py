@@ -18,7 +18,7 @@ from bench.instruments.profile.functions import Check, Function
 from bench.instruments.profile.line import Frames, Line, Mbus, Modbus, Poll, Probe, Query, Register, Snmp, Stream
 from bench.instruments.profile.profile import Profile
 from bench.instruments.profile.template import fill
-from bench.instruments.values import Identity, Notice
+from bench.instruments.values import ANYONE, Expected, Identity, Notice
 from bench.instruments.wire.conversation import Clock, Conversation, Trace
 from bench.instruments.wire.dialogue import Dialogue
 from bench.instruments.wire.framing import DecodedFramer, FixedFramer, Frame, Framer, LineFramer
@@ -61,8 +61,7 @@ class Session:
         clock: the time, on the scale of the transport's deadlines.
         line: line settings in place of the profile's.
         decoder: for a profile of the kind ``frames``.
-        expected_serial: the serial number that it must answer with; empty: any.
-        expected_identity: what it must answer when asked who it is, but for the version; empty: anything of its kind.
+        expected: which instrument must answer; by default any of its kind.
         trace: is told every byte.
         notice: is told what was dealt with.
     """
@@ -75,8 +74,7 @@ class Session:
         *,
         line: Line | None = None,
         decoder: Decoder | None = None,
-        expected_serial: str = "",
-        expected_identity: str = "",
+        expected: Expected = ANYONE,
         trace: Trace | None = None,
         notice: NoticeTaker | None = None,
     ) -> None:
@@ -86,8 +84,7 @@ class Session:
         self.trace = trace
         self._clock = clock
         self.identity: Identity | None = None
-        self.expected_serial = expected_serial
-        self.expected_identity = expected_identity
+        self.expected = expected
         self._notice = notice
         self.hands_off = False
         """It was met and not set up: nobody has said yet that it is the one that is meant, and it is only asked."""
@@ -627,7 +624,7 @@ class Session:
         return f"Is this {self.profile.title}? If so, its profile '{self.profile.profile}' must learn this answer."
 
     def _refuse_stranger(self, identity: Identity, raw: bytes) -> None:
-        wanted = self.expected_serial
+        wanted = self.expected.serial
         if wanted and identity.serial != wanted:
             raise InstrumentTrouble(
                 "stranger",
@@ -635,11 +632,11 @@ class Session:
                 "Is it plugged into another instrument's port? If it was exchanged, change the bench file.",
                 raw=(raw,),
             )
-        confirmed = self.named(self.expected_identity) if self.expected_identity else None
+        confirmed = self.named(self.expected.identity) if self.expected.identity else None
         if confirmed is not None and not confirmed.same_instrument(identity):
             raise InstrumentTrouble(
                 "stranger",
-                f"The instrument names itself as {identity.text[:80]!r}, expected {self.expected_identity[:80]!r}.",
+                f"The instrument names itself as {identity.text[:80]!r}, expected {self.expected.identity[:80]!r}.",
                 "Is it plugged into another instrument's port? If it was exchanged, change the bench file.",
                 raw=(raw,),
             )

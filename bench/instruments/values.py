@@ -2,11 +2,27 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Final, Literal
 
 import msgspec
 
 from bench.instruments.wire_text import show
+
+
+class Expected(msgspec.Struct, frozen=True):
+    """Which instrument must answer.
+
+    Attributes:
+        serial: its serial number; empty: any.
+        identity: what it says when asked who it is, but for the version; empty: anything of its kind.
+    """
+
+    serial: str = ""
+    identity: str = ""
+
+
+ANYONE: Final = Expected()
+"""Any instrument that its profile describes."""
 
 
 class Identity(msgspec.Struct, frozen=True):

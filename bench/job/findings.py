@@ -167,7 +167,9 @@ def _holds(folder: Folder, record: str, word: bytes) -> bool:
     return word in folder.heads[record].path.read_bytes()
 
 
-def _still(folder: Folder, plant: Plant, record: str, n: int, facts: Mapping[str, Any]) -> tuple[dict[str, Any], int]:
+def _still(
+    folder: Folder, plant: Plant, record: str, number: int, facts: Mapping[str, Any]
+) -> tuple[dict[str, Any], int]:
     """The facts without the ends that were touched since, and how many those are."""
     reaching = Reaching(plant)
     reaches = [(one, reaching.of(one.names)) for one in folder.told if one.kind == "disturbance"]
@@ -175,7 +177,7 @@ def _still(folder: Folder, plant: Plant, record: str, n: int, facts: Mapping[str
     at = next((chapter.ended for chapter in folder.chapters if chapter.record == record), "")
     for kind in ("names", "by_colour"):
         for flag, name in facts[kind].items():
-            row = Evidence(record=record, n=n, at=at, step="", subject=name, between=(flag,))
+            row = Evidence(record=record, n=number, at=at, step="", subject=name, between=(flag,))
             rests_on = reaching.rests_on(row)
             if any(reach.voids(name, rests_on) and folder.order.told_after(one, row) for one, reach in reaches):
                 gone.add(flag)

@@ -102,8 +102,8 @@ class Folder(msgspec.Struct, dict=True):
         return self._order([*self.chapters, *self.practice])
 
     def _order(self, chapters: list[Chapter]) -> Order:
-        def hash_of(record: str, n: int) -> str:
-            return hash_at(self.heads[record].path, n)
+        def hash_of(record: str, number: int) -> str:
+            return hash_at(self.heads[record].path, number)
 
         notes = {name: seen.id for name, seen in self.notes.items()}
         return Order(chapters, self.declared, notes, hash_of, self.damaged)

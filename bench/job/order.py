@@ -199,33 +199,33 @@ class Order:
         self._told_known[told.record, told.n] = found
         return found
 
-    def before(self, record: str, n: int, at: str, other: str, other_n: int, other_at: str) -> bool:
+    def before(self, record: str, number: int, at: str, other: str, other_number: int, other_at: str) -> bool:
         """Whether an event of a record was surely before an event of another one.
 
         Args:
             record: the record's name.
-            n: the event's number there.
+            number: the event's number there.
             at: its time of day, which counts only where both records are of an older version.
             other: the other record.
-            other_n: the other event's number.
+            other_number: the other event's number.
             other_at: its time of day.
         """
         if record == other:
-            return (n, at) <= (other_n, other_at)
-        if self._was_seen(record, n, other, other_n):
+            return (number, at) <= (other_number, other_at)
+        if self._was_seen(record, number, other, other_number):
             return True
-        return not (self._orders(record, n) or self._orders(other, other_n)) and at <= other_at
+        return not (self._orders(record, number) or self._orders(other, other_number)) and at <= other_at
 
-    def _was_seen(self, record: str, n: int, other: str, other_n: int) -> bool:
+    def _was_seen(self, record: str, number: int, other: str, other_number: int) -> bool:
         """Whether another record, or what was told outside any walk, had an event of a record before it."""
-        told = self._told.get((other, other_n))
+        told = self._told.get((other, other_number))
         if told is not None:
             saw = self._told_saw(told)
         else:
             saw = self._saw(other) if other in self._nodes else {}
         if record in self._damaged:
-            return any(saw.get(one, 0) >= n for one in self._ids_of_damaged[record])
-        return saw.get(self._id_of.get(record, ""), 0) >= n
+            return any(saw.get(one, 0) >= number for one in self._ids_of_damaged[record])
+        return saw.get(self._id_of.get(record, ""), 0) >= number
 
     @cached_property
     def _ids_of_damaged(self) -> dict[str, set[str]]:
@@ -238,9 +238,9 @@ class Order:
                     found[name].add(saw.id)
         return found
 
-    def _orders(self, record: str, n: int) -> bool:
+    def _orders(self, record: str, number: int) -> bool:
         """Whether an event carries an order of its own."""
-        told = self._told.get((record, n))
+        told = self._told.get((record, number))
         if told is not None:
             return bool(told.saw)
         return self.orders(record)

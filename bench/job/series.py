@@ -124,36 +124,36 @@ class Track:
     def __len__(self) -> int:
         return len(self.t)
 
-    def failed(self, i: int) -> bool:
+    def failed(self, index: int) -> bool:
         """Whether a reading failed."""
-        return _VERDICTS[self.verdict[i]] == "fail"
+        return _VERDICTS[self.verdict[index]] == "fail"
 
-    def row(self, i: int, records: Sequence[str], meters: Sequence[str]) -> Evidence:
+    def row(self, index: int, records: Sequence[str], meters: Sequence[str]) -> Evidence:
         """One reading as a row again, as far as the track kept it.
 
         Args:
-            i: which.
+            index: which.
             records: the names of the records by number.
             meters: the meters by number.
         """
         return Evidence(
-            record=records[self.place[i] >> 32],
-            n=self.place[i] & 0xFFFFFFFF,
-            at=datetime.fromtimestamp(self.t[i], UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ"),
+            record=records[self.place[index] >> 32],
+            n=self.place[index] & 0xFFFFFFFF,
+            at=datetime.fromtimestamp(self.t[index], UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ"),
             step="",
             subject=self.subject,
             between=self.key.places,
             function=self.key.reads,
-            verdict=_VERDICTS[self.verdict[i]],
-            value=_or_none(self.value[i]),
-            standard=_or_none(self.standard[i]),
+            verdict=_VERDICTS[self.verdict[index]],
+            value=_or_none(self.value[index]),
+            standard=_or_none(self.standard[index]),
             unit=self.unit,
-            over={1: "+", -1: "-"}.get(self.over[i], ""),
-            range=_or_none(self.top[i]),
-            low=_or_none(self.low[i]),
-            high=_or_none(self.high[i]),
-            meter=meters[self.meter[i]],
-            ambient=_or_none(self.ambient[i]),
+            over={1: "+", -1: "-"}.get(self.over[index], ""),
+            range=_or_none(self.top[index]),
+            low=_or_none(self.low[index]),
+            high=_or_none(self.high[index]),
+            meter=meters[self.meter[index]],
+            ambient=_or_none(self.ambient[index]),
         )
 
 
@@ -307,13 +307,13 @@ def _comparable(track: Track, usable: list[int], decades: bool) -> tuple[list[fl
     return [value for value, _ in pairs], [doubt for _, doubt in pairs]
 
 
-def _to_20(track: Track, i: int) -> float:
+def _to_20(track: Track, index: int) -> float:
     """Factor that brings a conductor's reading, or one of insulation, to 20 °C; 1 for anything else."""
-    if track.key.reads == "insulation" and not math.isnan(track.ambient[i]):
-        return at_temperature(1.0, track.ambient[i], 20.0).factor
-    if track.key.reads != "resistance" or track.key.asks != "joined" or math.isnan(track.ambient[i]):
+    if track.key.reads == "insulation" and not math.isnan(track.ambient[index]):
+        return at_temperature(1.0, track.ambient[index], 20.0).factor
+    if track.key.reads != "resistance" or track.key.asks != "joined" or math.isnan(track.ambient[index]):
         return 1.0
-    return 1.0 / stretched(COPPER, track.ambient[i])
+    return 1.0 / stretched(COPPER, track.ambient[index])
 
 
 def _limit(bound: float, decades: bool) -> float | None:

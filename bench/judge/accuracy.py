@@ -354,6 +354,43 @@ class AccuracyTable(msgspec.Struct, frozen=True, dict=True):
         return rows
 
 
+class MeterInUse(msgspec.Struct, frozen=True):
+    """One function of a meter as it is used for a reading: what the reading's uncertainty goes by.
+
+    Attributes:
+        table: the meter's accuracy.
+        function: that is used, as in the table.
+        range_top: the range, when the step locks it; None lets the meter choose for each value.
+        calibrated_days_ago: age of the calibration; older than the table's longest interval is noted, not refused.
+        temperature_c: of the meter; None where nobody knows it.
+        four_wires: whether it can read with four wires at all; one with two terminals cannot.
+    """
+
+    table: AccuracyTable
+    function: str
+    range_top: float | None = None
+    calibrated_days_ago: float | None = None
+    temperature_c: float | None = None
+    four_wires: bool = True
+
+    def pick(self, value: float) -> PickedRow:
+        """The row for a value, overdue or not.
+
+        Args:
+            value: the reading, in the unit of the function.
+
+        Raises:
+            JudgeError: no range holds the value.
+        """
+        return self.table.pick(
+            self.function,
+            value,
+            range_top=self.range_top,
+            calibrated_days_ago=self.calibrated_days_ago,
+            allow_overdue=True,
+        )
+
+
 def _preference(row: AccuracyRow) -> tuple[float, float, float]:
     return (row.range_top, row.good_for_days, -row.lowest)
 

@@ -13,7 +13,7 @@ from typing import Final
 import msgspec
 from msgspec.structs import replace
 
-from bench.judge.accuracy import AccuracyTable
+from bench.judge.accuracy import MeterInUse
 from bench.judge.decision import Rule, Verdict, decide
 from bench.judge.judge_error import JudgeError, same_unit
 from bench.judge.limit import Limit
@@ -68,14 +68,9 @@ def what_would_decide(
     limit: Limit,
     rule: Rule | None = None,
     *,
-    table: AccuracyTable | None = None,
-    function: str | None = None,
-    range_top: float | None = None,
-    calibrated_days_ago: float | None = None,
-    temperature_c: float | None = None,
+    meter: MeterInUse | None = None,
     null_repeatability_ohm: float = NULL_REPEATABILITY_OHM,
     emf_residual: float = EMF_RESIDUAL,
-    four_wires: bool = True,
     margin: bool = False,
 ) -> tuple[Advice, ...]:
     """Return the remedies for a reading, best first; empty when it is already decided.
@@ -84,29 +79,24 @@ def what_would_decide(
         budget: the reading.
         limit: what it is held against.
         rule: how; guarded at 95 % when left out.
-        table: the meter's accuracy table, to look for a better range.
-        function: the function in use, as in the table; needed with ``table``.
-        range_top: the range in use, so that it is not proposed again.
-        calibrated_days_ago: age of the calibration.
-        temperature_c: of the meter.
+        meter: that the reading was taken with, to look for a better range than the one in use, and for whether four
+            wires can be proposed; left out, no range is proposed and four wires are.
         null_repeatability_ohm: how well shorted leads would repeat.
         emf_residual: part of a thermal EMF that compensation leaves.
-        four_wires: whether the meter can read with four wires at all; one with two terminals cannot.
         margin: whether the limit is computed, so that whoever answers for the work may add a margin to it.
 
     Raises:
-        JudgeError: units differ, or a table is given without a function.
+        JudgeError: units differ.
     """
     rule = rule or Rule.guarded()
     if decide(budget, limit, rule).verdict != "undecided":
         return ()
     found: list[Advice] = []
     remedies: list[tuple[str, str, Budget]] = []
+    four_wires = meter is None or meter.four_wires
     remedies.extend(_lead_remedies(budget, null_repeatability_ohm, four_wires))
-    if table is not None:
-        if function is None:
-            raise JudgeError("advice", "a table without a function", "the function in use")
-        better = _better_range(budget, table, function, range_top, calibrated_days_ago, temperature_c)
+    if meter is not None:
+        better = _better_range(budget, meter)
         if better is not None:
             remedies.append(better)
     remedies.extend(_emf_remedies(budget, emf_residual))
@@ -226,31 +216,18 @@ def _more_readings(budget: Budget, limit: Limit, rule: Rule) -> tuple[str, str, 
     return "more readings", f"Take {enough} readings and use their mean.", with_count(enough)
 
 
-def _better_range(
-    budget: Budget,
-    table: AccuracyTable,
-    function: str,
-    range_top: float | None,
-    calibrated_days_ago: float | None,
-    temperature_c: float | None,
-) -> tuple[str, str, Budget] | None:
+def _better_range(budget: Budget, meter: MeterInUse) -> tuple[str, str, Budget] | None:
     """Return the range that gives the smallest uncertainty, when it clearly beats the one in use."""
     in_use = [part.basis for part in budget.having("accuracy")]
     # the meter shows the leads too, and the range must hold them
     shown = abs(budget.value) + (UNKNOWN_LEADS_OHM[1] if budget.having("leads") else 0.0)
     best: tuple[float, float, Budget] | None = None
-    for top in table.ranges(function):
-        if range_top is not None and math.isclose(top, range_top):
+    for top in meter.table.ranges(meter.function):
+        if meter.range_top is not None and math.isclose(top, meter.range_top):
             continue
         try:
-            row = table.pick(
-                function,
-                shown,
-                range_top=top,
-                calibrated_days_ago=calibrated_days_ago,
-                allow_overdue=True,
-            ).row
-            parts, _ = meter_components(shown, row, temperature_c)
+            row = replace(meter, range_top=top).pick(shown).row
+            parts, _ = meter_components(shown, row, meter.temperature_c)
         except JudgeError:
             # a range that cannot show the value, or not in this room, is no remedy
             continue

@@ -13,7 +13,7 @@ from typing import Final, Literal
 
 import msgspec
 
-from bench.judge.accuracy import AccuracyTable
+from bench.judge.accuracy import MeterInUse
 from bench.judge.advice import Advice, what_would_decide
 from bench.judge.decision import Rule, decide
 from bench.judge.judge_error import JudgeError, number
@@ -133,7 +133,7 @@ def capability(
         passes, why = False, "the uncertainty is larger than the room"
     if not passes:
         stuck = at_expected if at_expected is not None else widest
-        proposals = (advise or (lambda b: what_would_decide(b, limit, rule)))(stuck)
+        proposals = advise(stuck) if advise is not None else what_would_decide(stuck, limit, rule)
         helps = f" {proposals[0].sentence}" if proposals else ""
         return Capability(
             "cannot",
@@ -168,72 +168,45 @@ def _sound_reading(value: float, limit: Limit, budget_at: Callable[[float], Budg
 
 def bench_capability(
     limit: Limit,
-    table: AccuracyTable,
-    function: str,
+    meter: MeterInUse,
     rule: Rule | None = None,
     *,
     expected: float | None = None,
-    range_top: float | None = None,
-    calibrated_days_ago: float | None = None,
-    temperature_c: float | None = None,
     leads: Leads | None = None,
     emf_v: float = 0.0,
     emf_method: str = "none",
     level: float = 0.95,
-    four_wires: bool = True,
     margin: bool = False,
 ) -> Capability:
     """Say whether a meter can prove a limit, from its accuracy table.
 
     Args:
         limit: what is to be proven.
-        table: the meter's.
-        function: the function that will be used.
-        rule: how readings will be decided.
-        expected: what a sound item reads.
-        range_top: the range, when the step locks it; None lets the meter choose for each value.
-        calibrated_days_ago: age of the calibration; older than the table's longest interval is noted, not refused.
-        temperature_c: of the meter.
+        meter: the meter as it will be used.
+        rule: how readings will be decided; guarded at 95 % when left out.
+        expected: what a sound item reads; None when it is not known.
         leads: how leads will be dealt with; their correction plays no part here.
-        emf_v: thermal EMF to expect, either way; needs the row's test current.
+        emf_v: thermal EMF to expect, either way, in volts; needs the row's test current.
         emf_method: what will be done about it.
         level: coverage probability of the expanded uncertainty.
-        four_wires: whether the meter can read with four wires at all.
         margin: whether the limit is computed, so that a margin may be added to it.
 
     Raises:
         JudgeError: units differ or the function is not in the table.
     """
-    table.ranges(function)
+    meter.table.ranges(meter.function)
 
     def budget_at(value: float) -> Budget:
-        picked = table.pick(
-            function,
-            value,
-            range_top=range_top,
-            calibrated_days_ago=calibrated_days_ago,
-            allow_overdue=True,
-        )
+        picked = meter.pick(value)
         emf = None
         if emf_v > 0:
             if picked.row.test_current_a is None:
                 raise JudgeError(picked.row.name, "no test current", "one, to count the thermal EMF")
             emf = ThermalEmf(emf_v, picked.row.test_current_a, emf_method)
         kept = None if leads is None else Leads(leads.method, 0.0, leads.half_width_ohm)
-        return reading_budget(value, picked, temperature_c=temperature_c, leads=kept, emf=emf, level=level)
+        return reading_budget(value, picked, temperature_c=meter.temperature_c, leads=kept, emf=emf, level=level)
 
     def advise(stuck: Budget) -> tuple[Advice, ...]:
-        return what_would_decide(
-            stuck,
-            limit,
-            rule,
-            table=table,
-            function=function,
-            range_top=range_top,
-            calibrated_days_ago=calibrated_days_ago,
-            temperature_c=temperature_c,
-            four_wires=four_wires,
-            margin=margin,
-        )
+        return what_would_decide(stuck, limit, rule, meter=meter, margin=margin)
 
     return capability(limit, budget_at, rule, expected=expected, advise=advise)

@@ -129,37 +129,37 @@ class Settling:
         self.at: float | None = None
         """When it was settled for the first time; None: not yet."""
 
-    def add(self, t: float, value: float) -> bool:
+    def add(self, at: float, value: float) -> bool:
         """Take a reading; times rise. Returns whether it has settled."""
         points = self._points
-        points.append((t, value))
-        while len(points) > LEAST_READINGS and points[1][0] <= t - LONGER[-1] * self._span:
+        points.append((at, value))
+        while len(points) > LEAST_READINGS and points[1][0] <= at - LONGER[-1] * self._span:
             points.popleft()
         if self.at is not None:
             return True
         # one look for each twentieth of a span is as good as one for each reading, and cheaper
-        if t - self._looked < self._span / 20:
+        if at - self._looked < self._span / 20:
             return False
-        self._looked = t
-        rests = self._rests(t)
+        self._looked = at
+        rests = self._rests(at)
         if rests is None:
             return False
         if not rests:
             self._quiet_since = None
         elif self._quiet_since is None:
-            self._quiet_since = t
-        elif t - self._quiet_since >= self._span:
-            self.at = t
+            self._quiet_since = at
+        elif at - self._quiet_since >= self._span:
+            self.at = at
         return self.at is not None
 
-    def _rests(self, t: float) -> bool | None:
+    def _rests(self, at: float) -> bool | None:
         """Whether nothing that matters moves over the shortest time that can tell; None while none can."""
         for longer in LONGER:
-            begin = t - longer * self._span
+            begin = at - longer * self._span
             inside = [point for point in self._points if point[0] >= begin - 1e-9]
             if longer == LONGER[-1] and len(inside) < LEAST_READINGS:
                 inside = list(self._points)[-LEAST_READINGS:]
-            if t - self._points[0][0] < 0.98 * longer * self._span:
+            if at - self._points[0][0] < 0.98 * longer * self._span:
                 return None
             if len(inside) < LEAST_READINGS:
                 continue
@@ -220,26 +220,26 @@ class Watch:
         first = self.ramp.levels[0]
         return Setting(first.volts, first.limit_a)
 
-    def was_set(self, t: float) -> None:
+    def was_set(self, at: float) -> None:
         """The supply has taken the setting; the inrush is let through from here."""
-        self._set_at = self._last = t
+        self._set_at = self._last = at
         self._quiet = 0
         self._seen = 0.0
         self._new_at = -math.inf
 
-    def sample(self, t: float, amps: float | None, volts: float | None = None) -> Order | None:
+    def sample(self, at: float, amps: float | None, volts: float | None = None) -> Order | None:
         """Take a reading. Returns an order to the supply, or None: go on reading.
 
         Args:
-            t: its time, rising, in seconds.
+            at: its time, rising, in seconds.
             amps: the current; None where the meter showed over range or no number.
             volts: at the supply's terminals, where they were read.
         """
         level, index = self.ramp.levels[self.level], self.samples
         self.samples += 1
-        since = t - self._set_at
-        self._seen += min(t - self._last, self.ramp.span_s / LEAST_READINGS)
-        self._last = t
+        since = at - self._set_at
+        self._seen += min(at - self._last, self.ramp.span_s / LEAST_READINGS)
+        self._last = at
         if amps is None:
             return self._off("no-number", index)
         amps = abs(amps)  # a meter in the return lead counts the other way
@@ -250,14 +250,14 @@ class Watch:
                 return self._off("over", index)
             if volts is not None and abs(volts - level.volts) > VOLTS_WITHIN[0] * level.volts + VOLTS_WITHIN[1]:
                 return self._off("volts", index)
-        new = t - self._new_at >= self.ramp.renews_s
+        new = at - self._new_at >= self.ramp.renews_s
         if new:
-            self._new_at = t
+            self._new_at = at
         low = level.leakage_a is None or amps <= level.leakage_a
         self._quiet = self._quiet + new if low else 0
         if self.level + 1 < len(self.ramp.levels):
             return self._climb(level, since, index)
-        return self._rest(level, t, since, amps, index) if new else None
+        return self._rest(level, at, since, amps, index) if new else None
 
     def _climb(self, level: Level, since: float, index: int) -> Order | None:
         if since >= max(level.hold_s, self.ramp.inrush_ends(level)) and self._quiet >= QUIET_READINGS:
@@ -271,19 +271,19 @@ class Watch:
         slow meter, or a machine that was busy, has as many readings as another before anybody is told so."""
         return self._seen > max(level.within_s, level.hold_s) + LONGER[-1] * LEAST_READINGS * self.ramp.renews_s
 
-    def _rest(self, level: Level, t: float, since: float, amps: float, index: int) -> Order | None:
+    def _rest(self, level: Level, at: float, since: float, amps: float, index: int) -> Order | None:
         if since <= self.ramp.inrush_ends(level):
             return None
         if self.settled_at is None:
-            if self._settling.add(t, amps) and since >= level.hold_s:
-                self.settled_at = t
+            if self._settling.add(at, amps) and since >= level.hold_s:
+                self.settled_at = at
             elif self._late(level):
                 return self._off("restless", index)
         if self.settled_at is None:
             return None
         self._soaked += 1
         enough = self._soaked > SOAK_READINGS or self.ramp.soak_s <= 0
-        if t - self.settled_at >= self.ramp.soak_s and enough:
+        if at - self.settled_at >= self.ramp.soak_s and enough:
             self.why = "done"
             return Finished()
         return None

@@ -6,7 +6,7 @@ Each is written with its kind under ``fault:``, for example ``{fault: open, cond
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal
+from typing import Final, Literal
 
 import msgspec
 
@@ -321,6 +321,10 @@ Fault = (
 )  # fmt: skip
 
 
+_NAMED: Final = ("conductor", "cable", "connector", "shelf", "terminal", "bond", "supply", "breaker")
+"""Fields by which a fault names the one thing that it is about; each is called as what it names."""
+
+
 def check_faults(faults: Sequence[Fault], plant: Plant, places: Places) -> list[Problem]:
     """Every name in the faults that the plant does not have, and every fault that it cannot have.
 
@@ -370,14 +374,11 @@ class _Check:
         return True
 
     def place_on(self, fault: Intermittent) -> None:
-        if self.named(fault, ("conductor",), fault.conductor, "conductor"):
-            places = [place.name for place in places_on(self.plant, fault.conductor)]
-            if fault.at not in places:
-                self.say(fault, ("at",), f"'{fault.at}'", f"a place of it: {one_of(places)}", near(fault.at, places))
+        places = [place.name for place in places_on(self.plant, fault.conductor)]
+        if fault.at not in places:
+            self.say(fault, ("at",), f"'{fault.at}'", f"a place of it: {one_of(places)}", near(fault.at, places))
 
     def damaged(self, fault: Damaged) -> None:
-        if not self.named(fault, ("conductor",), fault.conductor, "conductor"):
-            return
         conductor = self.plant.conductors[fault.conductor]
         if not 0 < fault.at.value < conductor.length_m:
             self.say(fault, ("at",), f"at {fault.at}", f"a place within its {conductor.length_m:g} m")
@@ -412,10 +413,19 @@ class _Check:
             self.say(fault, step, f"feed '{feed}' at shelf {shelf}", expected)
 
     def one(self, fault: Fault) -> None:
+        """Check one fault: what it names, then whether that can have it."""
+        kind = next((kind for kind in _NAMED if kind in fault.__struct_fields__), None)
+        if kind is None or self.named(fault, (kind,), getattr(fault, kind), kind):
+            self.fitting(fault)
+        if isinstance(fault, SplitPair):
+            self.different(fault, "pairs", fault.pairs)
+        if isinstance(fault, FeedsCrossed):
+            self.different(fault, "feeds", fault.feeds)
+
+    def fitting(self, fault: Fault) -> None:
+        """What a fault says beyond the thing that it names, which the plant has."""
         plant = self.plant
         match fault:
-            case Open() | HighResistance() | Loose():
-                self.named(fault, ("conductor",), fault.conductor, "conductor")
             case Intermittent():
                 self.place_on(fault)
             case Damaged():
@@ -424,151 +434,37 @@ class _Check:
                 self.joinable(fault)
             case Exchanged():
                 self.two(fault, "pins", fault.pins, "terminal")
-            case PairReversed():
-                if self.named(fault, ("cable",), fault.cable, "cable"):
-                    self.pair(fault, ("pair",), plant.cables[fault.cable], fault.pair)
-            case SplitPair():
-                if self.named(fault, ("cable",), fault.cable, "cable"):
-                    for number, pair in enumerate(fault.pairs):
-                        self.pair(fault, ("pairs", number), plant.cables[fault.cable], pair)
-                self.different(fault, "pairs", fault.pairs)
-            case Scrambled():
-                self.named(fault, ("cable",), fault.cable, "cable")
-            case Shifted():
-                if self.named(fault, ("connector",), fault.connector, "connector"):
-                    widest = max(len(row) for row in plant.connectors[fault.connector].layout.grid)
-                    if abs(fault.by) >= widest:
-                        self.say(fault, ("by",), f"by {fault.by}", f"less than the {widest} pins of a row")
-            case ConnectorsExchanged():
-                if self.two(fault, "connectors", fault.connectors, "connector"):
-                    one, other = (plant.connectors[name] for name in fault.connectors)
-                    if one.layout.grid != other.layout.grid:
-                        found = f"{one.name} of type {one.type.name} and {other.name} of type {other.type.name}"
-                        self.say(fault, ("connectors",), found, "two connectors with the same pins")
-            case FeedsCrossed():
-                if self.named(fault, ("shelf",), fault.shelf, "shelf"):
-                    for number, feed in enumerate(fault.feeds):
-                        self.inlet(fault, ("feeds", number), fault.shelf, feed)
-                self.different(fault, "feeds", fault.feeds)
-            case PolarityReversed() | ShelfShort() | DiodeShorted():
-                if self.named(fault, ("shelf",), fault.shelf, "shelf"):
-                    self.inlet(fault, ("feed",), fault.shelf, fault.feed)
-            case HighResistanceLug():
-                if self.named(fault, ("terminal",), fault.terminal, "terminal") and not _lands(plant, fault.terminal):
-                    found = f"'{fault.terminal}', where no conductor ends"
-                    self.say(fault, ("terminal",), found, "a terminal with a conductor")
             case SecondEarthPath():
                 self.two(fault, "between", fault.between, "terminal")
-            case BondPoor() | BondOpen():
-                self.named(fault, ("bond",), fault.bond, "bond")
-            case ShelfHeavy() | ShelfLight() | ShelfDrifts() | SlowCapacitor() | ShelfCharged():
-                self.named(fault, ("shelf",), fault.shelf, "shelf")
-            case BatteryAt() | SupplyStaysOn():
-                self.named(fault, ("supply",), fault.supply, "supply")
-            case BreakerStaysClosed():
-                self.named(fault, ("breaker",), fault.breaker, "breaker")
-            case SupplyLeadsSwapped() | CurrentNoise() | SlowAmmeter():
+            case PairReversed():
+                self.pair(fault, ("pair",), plant.cables[fault.cable], fault.pair)
+            case SplitPair():
+                for number, pair in enumerate(fault.pairs):
+                    self.pair(fault, ("pairs", number), plant.cables[fault.cable], pair)
+            case Shifted():
+                widest = max(len(row) for row in plant.connectors[fault.connector].layout.grid)
+                if abs(fault.by) >= widest:
+                    self.say(fault, ("by",), f"by {fault.by}", f"less than the {widest} pins of a row")
+            case ConnectorsExchanged():
+                self.exchangeable(fault)
+            case FeedsCrossed():
+                for number, feed in enumerate(fault.feeds):
+                    self.inlet(fault, ("feeds", number), fault.shelf, feed)
+            case PolarityReversed() | ShelfShort() | DiodeShorted():
+                self.inlet(fault, ("feed",), fault.shelf, fault.feed)
+            case HighResistanceLug() if not _lands(plant, fault.terminal):
+                found = f"'{fault.terminal}', where no conductor ends"
+                self.say(fault, ("terminal",), found, "a terminal with a conductor")
+            case _:
                 pass
+
+    def exchangeable(self, fault: ConnectorsExchanged) -> None:
+        if self.two(fault, "connectors", fault.connectors, "connector"):
+            one, other = (self.plant.connectors[name] for name in fault.connectors)
+            if one.layout.grid != other.layout.grid:
+                found = f"{one.name} of type {one.type.name} and {other.name} of type {other.type.name}"
+                self.say(fault, ("connectors",), found, "two connectors with the same pins")
 
 
 def _lands(plant: Plant, terminal: str) -> bool:
     return terminal in plant.landings or any(terminal in (b.a.name, b.b.name) for b in plant.bonds.values())
-
-
-def describe(fault: Fault, plant: Plant) -> str:
-    """One sentence that says what is wrong.
-
-    Raises:
-        UnknownName: the plant does not have what the fault names.
-    """
-    match fault:
-        case Open():
-            return f"{_wire(plant, fault.conductor)} is open."
-        case HighResistance():
-            return f"{_wire(plant, fault.conductor)} reads {fault.ohms} too much."
-        case Loose():
-            return f"{_wire(plant, fault.conductor)} has a loose contact: it opens once in {fault.period}."
-        case Intermittent():
-            return f"{_wire(plant, fault.conductor)} opens now and then at {fault.at}, mostly while that is moved."
-        case Damaged():
-            return f"{_wire(plant, fault.conductor)} touches {fault.to} {fault.at} along its way ({fault.ohms})."
-        case Short():
-            return f"{fault.between[0]} and {fault.between[1]} touch ({fault.ohms})."
-        case Leakage():
-            return f"{fault.between[0]} leaks to {fault.between[1]} ({fault.ohms})."
-        case Exchanged():
-            return f"{_pins(plant, fault.pins)} are exchanged."
-        case PairReversed():
-            return f"Pair {fault.pair} of cable {fault.cable} is reversed at {_end(plant, fault.cable, fault.end)}."
-        case SplitPair():
-            end = "both ends" if fault.end == "both" else _end(plant, fault.cable, fault.end)
-            return f"Pairs {fault.pairs[0]} and {fault.pairs[1]} of cable {fault.cable} are split at {end}."
-        case Scrambled():
-            return f"The conductors of cable {fault.cable} are in no order at {_end(plant, fault.cable, fault.end)}."
-        case Shifted():
-            pins = "1 pin" if abs(fault.by) == 1 else f"{abs(fault.by)} pins"
-            way = "right" if fault.by > 0 else "left"
-            return f"The plug in {fault.connector} sits {pins} too far to the {way}."
-        case ConnectorsExchanged():
-            return f"The plugs of {fault.connectors[0]} and {fault.connectors[1]} are exchanged."
-        case FeedsCrossed():
-            return f"Feeds {fault.feeds[0]} and {fault.feeds[1]} are crossed at shelf {fault.shelf}."
-        case PolarityReversed():
-            return f"Feed {fault.feed} is reversed at shelf {fault.shelf}: its return is on the feed's terminal."
-        case HighResistanceLug():
-            return f"The lug on {fault.terminal} is not tight: {fault.ohms} too much."
-        case SecondEarthPath():
-            return f"A second path of {fault.ohms} joins {fault.between[0]} and {fault.between[1]}."
-        case BondPoor():
-            return f"{_capital(plant.where(fault.bond))}, reads {fault.ohms} too much."
-        case BondOpen():
-            return f"{_capital(plant.where(fault.bond))}, is open."
-        case ShelfShort():
-            return f"Shelf {fault.shelf} is shorted inside on feed {fault.feed} ({fault.ohms})."
-        case ShelfHeavy():
-            return f"Shelf {fault.shelf} draws {fault.by} too much."
-        case ShelfLight():
-            return f"Shelf {fault.shelf} draws {fault.by} too little."
-        case ShelfDrifts():
-            return f"The current of shelf {fault.shelf} creeps up by {fault.by} within {fault.over}."
-        case BatteryAt():
-            stands = f"at {fault.voltage}" if fault.voltage is not None else f"with {fault.charge} of its charge"
-            return f"Supply {fault.supply} stands {stands}."
-        case SupplyStaysOn():
-            return f"Supply {fault.supply} is on whatever is done at its terminals."
-        case BreakerStaysClosed():
-            return f"Breaker {fault.breaker} is closed whatever hands do."
-        case SupplyLeadsSwapped():
-            return "The bench supply's two leads are exchanged."
-        case DiodeShorted():
-            return f"The diode of feed {fault.feed} in shelf {fault.shelf} is shorted."
-        case ShelfCharged():
-            return f"The capacitors of shelf {fault.shelf} hold {fault.voltage}."
-        case CurrentNoise():
-            return f"The supply's current scatters by {fault.noise}, with {fault.ripple} of ripple."
-        case SlowAmmeter():
-            return f"The supply's current is renewed each {fault.renews}."
-        case SlowCapacitor():
-            seconds = Duration(fault.capacitance.value * fault.through.value)
-            return f"Shelf {fault.shelf} settles late: its input capacitor charges with {seconds}."
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
-def _wire(plant: Plant, name: str) -> str:
-    return f"Conductor {name} ({plant.where(name)})"
-
-
-def _pins(plant: Plant, pins: tuple[str, str]) -> str:
-    one, other = (plant.terminal(pin) for pin in pins)
-    if one.kind == "pin" and one.owner == other.owner:
-        return f"Pins {one.pin} and {other.pin} of {one.owner}"
-    return f"{one.name} and {other.name}"
-
-
-def _end(plant: Plant, name: str, end: str) -> str:
-    cable = plant.cables[name]
-    owners = cable.near if end == "near" else cable.far
-    return f"the {end} end ({', '.join(owners)})" if owners else f"the {end} end"

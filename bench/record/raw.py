@@ -71,8 +71,8 @@ class RawCheck:
         self._agree: Counter[tuple[str, str]] = Counter()
         self._bad: list[tuple[int, tuple[str, str], str]] = []
 
-    def take(self, n: int, read: Read) -> bool:
-        """Look at the reading of line ``n``; says whether its bytes contradict it."""
+    def take(self, number: int, read: Read) -> bool:
+        """Look at the reading of line ``number``; says whether its bytes contradict it."""
         told = contradicts(read)
         meter = (read.instrument, read.function)
         if told is False:
@@ -80,7 +80,7 @@ class RawCheck:
         elif told:
             shown = " ".join(reply.strip() for reply in read.raw)[:80]
             self._bad.append(
-                (n, meter, f"the meter sent '{shown}', and the value beside it is {read.value:g} {read.unit}")
+                (number, meter, f"the meter sent '{shown}', and the value beside it is {read.value:g} {read.unit}")
             )
         return told is True
 

@@ -129,9 +129,9 @@ class Console:
             if late := one.overdue(entry.at):
                 self._say(f"warning   {late}")
 
-    def _outcome(self, n: int, state: State, answer: str = "") -> None:
+    def _outcome(self, number: int, state: State, answer: str = "") -> None:
         # what the walk passed over by itself stands on what came before it
-        fresh = list(takewhile(lambda outcome: outcome.n == n, outcomes(state)))
+        fresh = list(takewhile(lambda outcome: outcome.n == number, outcomes(state)))
         for outcome in reversed(fresh):
             self._one(outcome, state, answer)
 

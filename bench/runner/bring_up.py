@@ -54,7 +54,7 @@ class BringUp(msgspec.Struct):
         ramp: what to follow.
         clock: a moment of the monotonic clock to seconds on the time scale of the plant.
         switch_on: guards everything that switches on.
-        shown: takes every reading as it comes, for screens.
+        shown: takes every reading as it comes, for screens; None: nobody looks.
         ammeter: an ammeter in the supply's lead, where the supply's own reading is not to be used.
         now: the monotonic clock, the same that the instrument goes by.
     """
@@ -63,7 +63,7 @@ class BringUp(msgspec.Struct):
     ramp: RampUp
     clock: Callable[[float], float]
     switch_on: SwitchOn
-    shown: Callable[[Rising], None] = lambda rising: None
+    shown: Callable[[Rising], None] | None = None
     ammeter: Ammeter | None = None
     now: Callable[[], float] = time.monotonic
     _times: list[float] = msgspec.field(default_factory=list)
@@ -125,7 +125,8 @@ class BringUp(msgspec.Struct):
         volts = self._terminal[-1][1] if self._terminal and self._terminal[-1][0] >= set_at else None
         settled = now - watch.settled_at if watch.settled_at is not None else None
         # the watch may have gone on to the next level, which is not set yet
-        self.shown(Rising(now, len(self._sets) - 1, now - set_at, amps, volts, settled))
+        if self.shown is not None:
+            self.shown(Rising(now, len(self._sets) - 1, now - set_at, amps, volts, settled))
 
     def _looks(self, watch: Watch) -> list[float]:
         """When to look at the voltage after a setting: at once and again in the inrush, so that a short is seen as one.

@@ -35,6 +35,8 @@ from bench.runner.stuck import ALIKE, STUCK_AFTER, Digits, same_digits
 from bench.sequence.file import Set
 from bench.sequence.plan import Step
 from bench.walk import events as e
+from bench.walk.left_on import knobs_off
+from bench.walk.state import State, by_hand_done, typed_reading
 
 T = TypeVar("T")
 
@@ -69,8 +71,8 @@ class _Measure(msgspec.Struct, frozen=True):
     """Takes the reading and passes it on; None: it is posted at once."""
     bare: bool = False
     """It is read with every relay open, to see that the meter still moves."""
-    wanted: Callable[[], bool] = lambda: True
-    """Whether anybody still waits for it: a walk that is paused meanwhile puts no test voltage on any more."""
+    wanted: Callable[[], bool] | None = None
+    """Whether anybody still waits for it: a walk that was paused puts no test voltage on any more. None: yes."""
 
 
 class _Switch(msgspec.Struct, frozen=True):
@@ -155,6 +157,19 @@ class _Route(msgspec.Struct, frozen=True):
     epoch: int
 
 
+class ByHand(msgspec.Struct, frozen=True):
+    """The instruments that have no port: a person reads them, or sets them by their knobs, and types what came of it.
+
+    Attributes:
+        serials: each instrument's name to its serial number as the bench file has it. What one of them shows that
+            answers over a line all the same, as a twin does, is only shown.
+        state: the walk as it stands, which holds what was typed.
+    """
+
+    serials: Mapping[str, str]
+    state: Callable[[], State]
+
+
 _Job = _Meet | _Measure | _Route | _Switch | _Energise | _Amps | _StillOn | _Live | None
 
 
@@ -170,11 +185,7 @@ class InstrumentCrew:
             range for it, since hunting through all ranges on open leads takes some meters a second.
         plant_time: a moment of the monotonic clock to seconds on the plant's time scale; by default ``hurry`` times it.
         routes: what a relay matrix among them joins by itself.
-        by_eye: instruments that a person reads, to their serial numbers as the bench file has them; what one of them
-            shows that answers over a line all the same, as a twin does, is only shown.
-        shown: the number of a request to the reading that a person typed for it.
-        knobs: the number of a request to what a person did at the knobs of a supply for it; None while it goes on.
-        knobs_off: supplies that a person sets by their knobs and that were on, to whether they were said to be off.
+        by_hand: the instruments without a port; None: there are none.
     """
 
     def __init__(
@@ -184,24 +195,21 @@ class InstrumentCrew:
         post: Post,
         *,
         hurry: float = 1.0,
-        upto: Callable[[Step], float | None] = lambda step: None,
+        upto: Callable[[Step], float | None] | None = None,
         plant_time: Callable[[float], float] | None = None,
         routes: Routes | None = None,
-        by_eye: Mapping[str, str] | None = None,
-        shown: Callable[[int], e.Read] | None = None,
-        knobs: Callable[[int], e.Energised | e.Switched | None] = lambda number: None,
-        knobs_off: Callable[[], Mapping[str, bool]] = dict,
+        by_hand: ByHand | None = None,
     ) -> None:
-        scale = plant_time or (lambda moment: moment * hurry)
-        self._workers = {port.name: _Worker(port, post, hurry, upto, scale, self._feeding) for port in ports}
+        self._workers = {
+            port.name: _Worker(port, post, hurry, upto, plant_time or self._hurried, self._feeding) for port in ports
+        }
+        self._hurry = hurry
         self._role_of = role_of
         self._post = post
         self._token = 0
         self._routes = routes
-        self._by_eye = dict(by_eye or {})
-        self._shown = shown
-        self._knobs = knobs
-        self._knobs_off = knobs_off
+        self._by_hand = by_hand
+        self._serials = dict(by_hand.serials) if by_hand is not None else {}
         self._dropped = 0
         self.safe_within = REACHED_WITHIN + max((port.safe_within for port in ports if port.outputs), default=0.0)
 
@@ -210,15 +218,15 @@ class InstrumentCrew:
         by_name: dict[str, list[str]] = {}
         for role in roles:
             name = self._role_of.get(role)
-            if name is None or (name not in self._workers and name not in self._by_eye):
+            if name is None or (name not in self._workers and name not in self._serials):
                 what = f"no instrument of this bench fills the role '{role}'"
                 self._post(Happened(e.Troubled(number=number, instrument="", kind="unable", what=what)))
                 return
             by_name.setdefault(name, []).append(role)
         # one at a time: the next request names those that are still to be met
         name, mine = next(iter(by_name.items()))
-        if name in self._by_eye and name not in self._workers:
-            serial = self._by_eye[name]
+        if name in self._serials and name not in self._workers:
+            serial = self._serials[name]
             met = e.Met(number=number, instrument=name, roles=mine, identity="read by eye", serial=serial)
             self._post(Happened(met))
             return
@@ -260,7 +268,7 @@ class InstrumentCrew:
         if "amps" in step.roles:
             most = max(level.limit_a for level in ramp.levels)
             name = self._role_of["amps"]
-            if name in self._by_eye:
+            if name in self._serials:
                 what = f"{name} is read by eye, and nobody reads fast enough to watch an output come up."
                 advice = "Give the role amps to an ammeter with a port, or leave 'ammeter' out."
                 trouble = e.Troubled(number=number, instrument=name, kind="unable", what=what, advice=advice)
@@ -303,19 +311,23 @@ class InstrumentCrew:
         for worker in self._workers.values():
             worker.join(timeout=5.0)
 
+    def _hurried(self, moment: float) -> float:
+        return moment * self._hurry
+
     def _read_by_eye(self, step: Step) -> bool:
-        return self._role_of.get(step.role or "") in self._by_eye
+        return self._role_of.get(step.role or "") in self._serials
 
     def _done_by_hand(self, number: int) -> None:
         """Post what a person did at a supply's knobs, once all of it was typed."""
-        event = self._knobs(number)
+        assert self._by_hand is not None
+        event = by_hand_done(self._by_hand.state(), number)
         if event is not None:
             self._post(Happened(event))
 
     def _type_in(self, step: Step, number: int) -> None:
         """Post what a person typed as the step's reading."""
-        assert self._shown is not None
-        self._post(Happened(self._shown(number)))
+        assert self._by_hand is not None
+        self._post(Happened(typed_reading(self._by_hand.state(), number)))
 
     def _for(self, step: Step) -> _Worker:
         return self._workers[self._role_of[step.role or ""]]
@@ -340,7 +352,8 @@ class InstrumentCrew:
         until = time.monotonic() + self.safe_within
         for thread in threads:
             thread.join(timeout=max(0.0, until - time.monotonic()))
-        for name, off in self._knobs_off().items():
+        by_knobs = knobs_off(self._by_hand.state()) if self._by_hand is not None else {}
+        for name, off in by_knobs.items():
             confirmed[name] = off
             left[name] = "" if off else f"{name}: nothing but a hand at its knob switches it off"
         event = e.MadeSafe(number=number, confirmed=dict(confirmed), left=[text for text in left.values() if text])
@@ -355,7 +368,7 @@ class _Worker(threading.Thread):
         port: InstrumentPort,
         post: Post,
         hurry: float,
-        upto: Callable[[Step], float | None],
+        upto: Callable[[Step], float | None] | None,
         plant_time: Callable[[float], float],
         feeding: Callable[[], list[_Worker]],
     ) -> None:
@@ -422,7 +435,7 @@ class _Worker(threading.Thread):
                     self._meet(job)
                 case _Measure():
                     self._busy = True  # before the look: whoever drops work either sees this or is seen
-                    read = self._measure(job) if job.wanted() else None
+                    read = self._measure(job) if job.wanted is None or job.wanted() else None
                     if read is None:
                         return
                     if job.through is not None:
@@ -601,7 +614,7 @@ class _Worker(threading.Thread):
         chosen = functions[0]
         held = source.range.value if source.range is not None else None
         if held is None and not wide and chosen.lock:
-            most = self._upto(step)
+            most = self._upto(step) if self._upto is not None else None
             held = most if most is not None and chosen.range_for(most) is not None else None
         known = {setting.name for setting in chosen.settings}
         wanted: dict[str, str | float] = {n: v for n, v in self.port.settings.items() if n in known}

@@ -13,7 +13,7 @@ from typing import Any, Final
 import msgspec
 from msgspec.structs import replace
 
-from bench.judge.accuracy import AccuracyTable, PickedRow
+from bench.judge.accuracy import AccuracyTable, MeterInUse, PickedRow
 from bench.judge.advice import what_would_decide
 from bench.judge.capability import Capability, bench_capability
 from bench.judge.decision import Decision, NotANumber, Overload, Rule, decide
@@ -379,13 +379,10 @@ class Setting(msgspec.Struct, frozen=True, eq=False, dict=True):
         try:
             return bench_capability(
                 held.limit,
-                table,
-                function,
+                MeterInUse(table, function, temperature_c=conditions.ambient, four_wires=_has_four_wires(facts)),
                 self.rule(),
                 expected=held.expected,
-                temperature_c=conditions.ambient,
                 leads=leads,
-                four_wires=_has_four_wires(facts),
                 margin=_takes_margin(source, held),
             )
         except JudgeError as error:
@@ -597,10 +594,14 @@ class Setting(msgspec.Struct, frozen=True, eq=False, dict=True):
         advice: tuple[str, ...] = ()
         # a reading that cannot be is to be taken again, and no better meter would make it right
         if decision.verdict == "undecided" and not decision.told:
-            four = _has_four_wires(facts)
-            advice = _advice(
-                budget, decision, table, function, age, conditions.ambient, four, _takes_margin(step.source, held)
+            meter = MeterInUse(
+                table,
+                function,
+                calibrated_days_ago=age,
+                temperature_c=conditions.ambient,
+                four_wires=_has_four_wires(facts),
             )
+            advice = _advice(budget, decision, meter, _takes_margin(step.source, held))
         reached = _connected(budget, held, rule, decision)
         if decision.told and reached:
             reached = "undecided"
@@ -943,28 +944,9 @@ def _with_scatter(budget: Budget, read: e.Read) -> Budget:
     return budget.with_components((*budget.components, scatter))
 
 
-def _advice(
-    budget: Budget,
-    decision: Decision,
-    table: AccuracyTable,
-    function: str,
-    age: float | None,
-    ambient: float,
-    four_wires: bool,
-    margin: bool,
-) -> tuple[str, ...]:
+def _advice(budget: Budget, decision: Decision, meter: MeterInUse, margin: bool) -> tuple[str, ...]:
     try:
-        found = what_would_decide(
-            budget,
-            decision.limit,
-            decision.rule,
-            table=table,
-            function=function,
-            calibrated_days_ago=age,
-            temperature_c=ambient,
-            four_wires=four_wires,
-            margin=margin,
-        )
+        found = what_would_decide(budget, decision.limit, decision.rule, meter=meter, margin=margin)
     except JudgeError:
         return ()
     return tuple(advice.sentence for advice in found[:3])

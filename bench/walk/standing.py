@@ -131,9 +131,9 @@ class Kept(msgspec.Struct, frozen=True):
     notes: tuple[tuple[int, e.Noted], ...] = ()
     exchanged: tuple[tuple[int, str], ...] = ()
 
-    def holder(self, instrument: str, n: int) -> Holder:
+    def holder(self, instrument: str, number: int) -> Holder:
         """Which instrument answered to a name when an event happened, by the name and how many had come in for it."""
-        return instrument, sum(name == instrument and at <= n for at, name in self.exchanged)
+        return instrument, sum(name == instrument and at <= number for at, name in self.exchanged)
 
     @property
     def latest(self) -> Latest:

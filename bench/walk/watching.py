@@ -406,7 +406,7 @@ def _hands_off(watch: Watch, at: float) -> Watch:
     return replace(watch, moved=(*before, replace(newest, ended=max(newest.named, at))))
 
 
-def _touched(watch: Watch, event: Touched, n: int) -> Watch:
+def _touched(watch: Watch, event: Touched, number: int) -> Watch:
     unknown = [name for name in event.places if name not in watch._names]
     if unknown:
         raise NotNow(f"no place called {', '.join(unknown)}")
@@ -416,7 +416,7 @@ def _touched(watch: Watch, event: Touched, n: int) -> Watch:
     if not event.places:
         return watch
     ended = event.at + watch.head.moves_for
-    moved = Moved(n, event.at, ended, tuple(event.places), event.how, event.by)
+    moved = Moved(number, event.at, ended, tuple(event.places), event.how, event.by)
     return replace(watch, moved=(*watch.moved, moved))
 
 

@@ -30,6 +30,7 @@ from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.line import Query
 from bench.instruments.profile.profile import Profile
 from bench.instruments.profile.template import fill
+from bench.instruments.values import Expected
 from bench.quantity import Amount, Current, Voltage
 from bench.roles import NO_PLACES, UNIT_OF
 from bench.runner.crew import InstrumentCrew
@@ -353,7 +354,7 @@ def on_anothers_port(name: str) -> str:
             "Gannet Head,my own,4711,1.0" if profile.identify is not None and profile.identify.ask == "*IDN?" else ""
         )
         decoder = LIBRARY.decoder(name) if name in SHIPPED else None
-        instrument = Instrument(profile, line, line.clock, decoder=decoder, expected_identity=expected)
+        instrument = Instrument(profile, line, line.clock, decoder=decoder, expected=Expected(identity=expected))
         try:
             instrument.open()
             for function in profile.functions:

@@ -5,6 +5,7 @@ import pytest
 
 from bench.instruments.instrument import Instrument, NotConfigured
 from bench.instruments.ports.trouble import InstrumentTrouble
+from bench.instruments.values import Expected
 from bench.simulate.twins.meter import MeterTwin
 from tests.instruments.server import LIBRARY, Bars, Mangled, VirtualLine
 
@@ -34,9 +35,9 @@ def test_the_identity_has_its_fields():
 
 
 def test_the_expected_serial_number():
-    dmm, _, _ = bench(expected_serial="0001")
+    dmm, _, _ = bench(expected=Expected("0001"))
     dmm.open()
-    dmm, _, _ = bench(expected_serial="0002")
+    dmm, _, _ = bench(expected=Expected("0002"))
     with pytest.raises(InstrumentTrouble) as caught:
         dmm.open()
     assert caught.value.kind == "stranger"

@@ -6,11 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.judge.accuracy import AccuracyRow, AccuracyTable
+from bench.judge.accuracy import AccuracyRow, AccuracyTable, MeterInUse
 from bench.judge.advice import ACTIONS, what_would_decide
 from bench.judge.capability import bench_capability, capability, room_in
 from bench.judge.decision import Rule, decide
-from bench.judge.judge_error import JudgeError
 from bench.judge.limit import Limit
 from bench.judge.ohms import Leads, ThermalEmf
 from bench.judge.reading import reading_budget
@@ -33,6 +32,10 @@ def ohms(top, test_current=1e-3):
 
 TABLE = AccuracyTable("bench meter", (ohms(10.0), ohms(100.0), ohms(1000.0)))
 LIMIT = Limit.at_most(2.011, "Ω", "harness default")
+
+
+def in_use(**more):
+    return MeterInUse(TABLE, "ohms", **more)
 
 
 def budget(value, top=10.0, **more):
@@ -73,7 +76,7 @@ def test_uncertainties_that_are_promised_are_those_that_come():
 
 def test_a_lower_range():
     stuck = budget(2.0, top=1000.0)
-    (first, *_) = what_would_decide(stuck, LIMIT, table=TABLE, function="ohms")
+    (first, *_) = what_would_decide(stuck, LIMIT, meter=in_use())
     assert (first.action, first.decides) == ("another range", True)
     assert first.sentence.startswith("Use the 10 Ω range.")
     assert first.expanded_uncertainty == pytest.approx(budget(2.0).expanded_uncertainty)
@@ -82,7 +85,7 @@ def test_a_lower_range():
 def test_the_range_in_use_is_not_proposed_again():
     stuck = budget(2.36, leads=Leads.not_nulled())
     for range_top in (None, 10.0):
-        found = what_would_decide(stuck, LIMIT, table=TABLE, function="ohms", range_top=range_top)
+        found = what_would_decide(stuck, LIMIT, meter=in_use(range_top=range_top))
         assert "another range" not in actions(found)
 
 
@@ -90,7 +93,7 @@ def test_a_range_too_small_for_reading_with_leads_is_not_proposed():
     limit = Limit.at_most(12.0, "Ω", "x")
     stuck = reading_budget(12.3, ohms(1000.0), temperature_c=23.0, leads=Leads.not_nulled())
     assert stuck.value < 12.0
-    found = what_would_decide(stuck, limit, table=TABLE, function="ohms")
+    found = what_would_decide(stuck, limit, meter=in_use())
     ranged = [advice for advice in found if advice.action == "another range"]
     assert all("100 Ω range" in advice.sentence for advice in ranged)
 
@@ -129,7 +132,7 @@ def test_drifting_zero():
 
 def test_all_together_when_no_single_one_does():
     stuck = budget([2.33, 2.36, 2.345], top=1000.0, leads=Leads.not_nulled(), emf=ThermalEmf(20e-6, 1e-3))
-    found = what_would_decide(stuck, LIMIT, table=TABLE, function="ohms")
+    found = what_would_decide(stuck, LIMIT, meter=in_use())
     assert found[0].action == "all of these" and found[0].decides
     assert not any(advice.decides for advice in found[1:])
     rest = [advice.expanded_uncertainty for advice in found[1:]]
@@ -150,11 +153,6 @@ def test_a_reading_on_the_limit_itself():
     (only,) = what_would_decide(stuck, LIMIT)
     assert not only.decides
     assert only.sentence.startswith("The reading lies on the limit itself: look at the limit or at the work")
-
-
-def test_a_table_needs_its_function():
-    with pytest.raises(JudgeError, match="a table without a function"):
-        what_would_decide(budget(2.0, top=1000.0), LIMIT, table=TABLE)
 
 
 def test_a_remedy_that_makes_it_worse_is_not_proposed():
@@ -179,7 +177,7 @@ def test_advice_is_ranked_and_true(value, top, leads, emf, drift, noise):
     stuck = budget(
         [value, *(value + n for n in noise)], top=top, leads=leads, emf=ThermalEmf(emf, 1e-3), zero_drift=drift
     )
-    found = what_would_decide(stuck, LIMIT, table=TABLE, function="ohms", range_top=top, temperature_c=23.0)
+    found = what_would_decide(stuck, LIMIT, meter=in_use(range_top=top, temperature_c=23.0))
     if decide(stuck, LIMIT).verdict != "undecided":
         assert found == ()
         return
@@ -209,7 +207,7 @@ def test_room(limit, expected, room):
 
 
 def test_bench_that_can():
-    answer = bench_capability(LIMIT, TABLE, "ohms", expected=1.01, leads=Leads.nulled(0.3), temperature_c=23.0)
+    answer = bench_capability(LIMIT, in_use(temperature_c=23.0), expected=1.01, leads=Leads.nulled(0.3))
     assert answer.answer == "can prove"
     assert answer.ratio == pytest.approx(1.001 / answer.expanded_uncertainty)
     assert answer.sentence.startswith(
@@ -218,7 +216,7 @@ def test_bench_that_can():
 
 
 def test_bench_that_can_barely():
-    answer = bench_capability(LIMIT, TABLE, "ohms", expected=1.7, leads=Leads.not_nulled())
+    answer = bench_capability(LIMIT, in_use(), expected=1.7, leads=Leads.not_nulled())
     assert answer.answer == "marginal"
     assert 1 < answer.ratio < 4
     assert "Most of the doubt comes from the test leads" in answer.sentence
@@ -226,21 +224,21 @@ def test_bench_that_can_barely():
 
 def test_bench_that_cannot_and_what_helps():
     tight = Limit.between(1.00, 1.05, "Ω", "computed")
-    answer = bench_capability(tight, TABLE, "ohms", expected=1.01, leads=Leads.not_nulled(), temperature_c=23.0)
+    answer = bench_capability(tight, in_use(temperature_c=23.0), expected=1.01, leads=Leads.not_nulled())
     assert answer.answer == "cannot"
     assert answer.ratio < 0.1
     assert answer.advice[0].action == "four wires" and answer.advice[0].decides
     assert "even a sound item would be undecided" in answer.sentence
     assert "Measure with four wires" in answer.sentence
-    cured = bench_capability(tight, TABLE, "ohms", expected=1.01, leads=Leads.four_wires(), temperature_c=23.0)
+    cured = bench_capability(tight, in_use(temperature_c=23.0), expected=1.01, leads=Leads.four_wires())
     assert cured.answer == "marginal"
 
 
 def test_range_that_does_not_reach_the_limit():
-    answer = bench_capability(Limit.at_least(1e6, "Ω", "site"), TABLE, "ohms", expected=1e8)
+    answer = bench_capability(Limit.at_least(1e6, "Ω", "site"), in_use(), expected=1e8)
     assert (answer.answer, answer.ratio) == ("cannot", None)
     assert "this bench cannot take such a reading" in answer.sentence
-    locked = bench_capability(Limit.at_most(50.0, "Ω", "x"), TABLE, "ohms", expected=1.0, range_top=10.0)
+    locked = bench_capability(Limit.at_most(50.0, "Ω", "x"), in_use(range_top=10.0), expected=1.0)
     assert locked.answer == "cannot"
 
 
@@ -248,34 +246,36 @@ def test_good_insulation_beyond_the_range_is_no_obstacle():
     tester = AccuracyTable(
         "insulation tester", (AccuracyRow("insulation", "Ω", 1e10, percent_of_reading=5, counts=3, resolution=1e4),)
     )
-    answer = bench_capability(Limit.at_least(1e6, "Ω", "site"), tester, "insulation", expected=1e12, temperature_c=23.0)
+    answer = bench_capability(
+        Limit.at_least(1e6, "Ω", "site"), MeterInUse(tester, "insulation", temperature_c=23.0), expected=1e12
+    )
     assert answer.answer == "can prove"
 
 
 def test_expectation_beyond_the_limit_points_at_the_limit():
-    answer = bench_capability(LIMIT, TABLE, "ohms", expected=2.5)
+    answer = bench_capability(LIMIT, in_use(), expected=2.5)
     assert answer.answer == "cannot"
     assert "does not keep the limit itself" in answer.sentence
 
 
 def test_simple_acceptance_is_no_way_round_a_poor_bench():
     tight = Limit.between(1.00, 1.05, "Ω", "computed")
-    answer = bench_capability(tight, TABLE, "ohms", Rule.simple(), expected=1.01, leads=Leads.not_nulled())
+    answer = bench_capability(tight, in_use(), Rule.simple(), expected=1.01, leads=Leads.not_nulled())
     assert answer.answer == "cannot"
     assert "the uncertainty is larger than the room" in answer.sentence
 
 
 def test_overdue_calibration_does_not_stop_the_question():
-    answer = bench_capability(LIMIT, TABLE, "ohms", expected=1.01, calibrated_days_ago=500)
+    answer = bench_capability(LIMIT, in_use(calibrated_days_ago=500), expected=1.01)
     assert answer.answer == "can prove"
 
 
 def test_emf_needs_a_test_current():
     blind = AccuracyTable("meter", (AccuracyRow("ohms", "Ω", 10.0, percent_of_reading=1),))
-    answer = bench_capability(LIMIT, blind, "ohms", expected=1.0, emf_v=1e-5)
+    answer = bench_capability(LIMIT, MeterInUse(blind, "ohms"), expected=1.0, emf_v=1e-5)
     assert answer.answer == "cannot" and "no test current" in answer.sentence
-    seen = bench_capability(LIMIT, TABLE, "ohms", expected=1.01, emf_v=100e-6)
-    cured = bench_capability(LIMIT, TABLE, "ohms", expected=1.01, emf_v=100e-6, emf_method="reversed pair")
+    seen = bench_capability(LIMIT, in_use(), expected=1.01, emf_v=100e-6)
+    cured = bench_capability(LIMIT, in_use(), expected=1.01, emf_v=100e-6, emf_method="reversed pair")
     assert cured.ratio > 2 * seen.ratio
 
 
@@ -306,6 +306,6 @@ def test_a_worse_bench_is_never_more_capable(expected, u, worse):
 def test_four_wires_are_not_proposed_to_a_meter_with_two_terminals() -> None:
     stuck = budget(2.25, leads=Leads.not_nulled())
     assert "four wires" in actions(what_would_decide(stuck, LIMIT))
-    two = what_would_decide(stuck, LIMIT, four_wires=False)
+    two = what_would_decide(stuck, LIMIT, meter=in_use(four_wires=False))
     assert "four wires" not in actions(two) and "null the leads" in actions(two)
     assert not any("four" in advice.sentence for advice in two if advice.action != "better meter")

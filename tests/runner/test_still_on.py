@@ -13,6 +13,7 @@ from bench.assemble import instrument_ports
 from bench.instruments.bench_file import load_bench
 from bench.instruments.instrument import Instrument
 from bench.instruments.ports.transport import open_port
+from bench.instruments.values import Expected
 from bench.quantity import Current, Voltage
 from bench.runner.crew import InstrumentCrew
 from bench.runner.instrument_port import InstrumentPort
@@ -195,7 +196,7 @@ def test_who_answers_is_shown_once_before_an_output_is_used(at: At) -> None:
         inbox: queue.Queue[object] = queue.Queue()
         port = InstrumentPort(
             "supply",
-            lambda: Instrument(profile, open_port(address, profile.line), expected_identity=identity),  # noqa: B023
+            lambda: Instrument(profile, open_port(address, profile.line), expected=Expected(identity=identity)),  # noqa: B023
             True,
             confirm=not identity,
         )

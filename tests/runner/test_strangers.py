@@ -14,6 +14,7 @@ from bench.instruments.instrument import Instrument
 from bench.instruments.ports.transport import open_port
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.profile.profile import Profile
+from bench.instruments.values import Expected
 from bench.instruments.wire_text import WireText
 from bench.quantity import Amount
 from bench.runner.crew import InstrumentCrew
@@ -161,7 +162,7 @@ def test_an_instrument_that_does_not_say_how_its_output_stands_is_not_set_up() -
     heard, inbox = Heard(Vague(Hall(), identity=NAMED)), queue.Queue[object]()
     with served(heard) as port:
         opener = lambda: Instrument(  # noqa: E731
-            profile, open_port(port.address, profile.line), expected_identity=NAMED
+            profile, open_port(port.address, profile.line), expected=Expected(identity=NAMED)
         )
         crew = InstrumentCrew([InstrumentPort("it", opener, True)], {"supply": "it"}, inbox.put)
         try:

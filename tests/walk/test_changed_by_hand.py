@@ -8,10 +8,10 @@ from pathlib import Path
 import msgspec
 import pytest
 
-from bench.runner.crew import InstrumentCrew
+from bench.runner.crew import ByHand, InstrumentCrew
 from bench.walk import events as e
 from bench.walk.results import results
-from bench.walk.state import fold, is_other
+from bench.walk.state import fold, is_other, start
 from tests.walk.by_hand_hall import began
 from tests.walk.mistyped import TypedWalk
 
@@ -88,7 +88,7 @@ def test_each_reading_keeps_the_accuracy_of_what_it_was_read_with(first: e.Began
 def test_a_typed_instrument_is_met_with_its_serial_number_and_another_one_is_noticed(first: e.Began) -> None:
     told: queue.SimpleQueue[object] = queue.SimpleQueue()
     for serial in ("A17", "A18"):
-        crew = InstrumentCrew([], {"ohms": "mine"}, told.put, by_eye={"mine": serial})
+        crew = InstrumentCrew([], {"ohms": "mine"}, told.put, by_hand=ByHand({"mine": serial}, start))
         crew.meet(("ohms",), 1)
     one, other = (getattr(told.get(timeout=5), "event", None) for _ in range(2))
     assert isinstance(one, e.Met) and isinstance(other, e.Met)

@@ -16,6 +16,7 @@ from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.identify.ohm_scale import scale_of, top_of
 from bench.diagnose.identify.tags import Loop, Meter, Tag, series_values
 from bench.diagnose.identify.ways import (
+    AtHand,
     Colours,
     Plan,
     Way,
@@ -125,13 +126,10 @@ class Case(msgspec.Struct, frozen=True):
             return ways(
                 self.conductors,
                 self.flags,
-                tags=self.tags if self.meter is not None else (),
-                loop=self.loop,
-                meter=self.meter,
+                AtHand((), self.bar) if self.meter is None else AtHand(self.tags, self.bar, self.meter),
                 common=self.common is not None,
-                known=COMMON if self.common is not None else None,
-                bar=self.bar,
                 colours=self.colours,
+                loop=self.loop,
                 star_loop=self.star,
                 trust_colours=self.trust,
                 direct=self.direct,

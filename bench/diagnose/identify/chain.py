@@ -125,7 +125,7 @@ class _Chain:
 
     def __init__(self, plan: ChainPlan) -> None:
         self._plan = plan
-        self._desk = Prober()
+        self._prober = Prober()
         self._names: dict[str, str] = {}
         self._joined: dict[tuple[str, ...], tuple[str, ...]] = {}
         self._notes: list[str] = []
@@ -137,7 +137,7 @@ class _Chain:
 
     def run(self) -> Script[Identification]:
         """Carry the plan out."""
-        plan, prober = self._plan, self._desk
+        plan, prober = self._plan, self._prober
         yield from prober.set_up(Card("far", (Clear(),)))
         yield from prober.set_up(Card("near", (Clear(),)))
         far = Grouper(prober, "far", plan.bar)
@@ -167,7 +167,7 @@ class _Chain:
 
     def _round(self, order: Sequence[str]) -> Script[None]:
         """Two trips: pairs at the near end, a chain at the far end."""
-        plan, prober, faults = self._plan, self._desk, self._faults
+        plan, prober, faults = self._plan, self._prober, self._faults
         faulty = {c for g in faults for c in g}
         met = {f for g in self._there for f in g}
         first = (*faults, *chain_pairs([c for c in order if c not in faulty]))
@@ -240,7 +240,7 @@ class _Chain:
 
     def _unlike(self, groups: Sequence[tuple[str, ...]]) -> Script[set[str]]:
         """Clip named ends in groups: those of groups that the near end does not show as they were clipped."""
-        prober, names = self._desk, self._names
+        prober, names = self._prober, self._names
         yield from prober.set_up(clip_card("far", groups))
         yield from prober.set_up(Card("near", (Clear(),)))
         prober.trips += 1
@@ -267,7 +267,7 @@ class _Chain:
         """Further trips where something was wrong: hang each end that is left on one that is named."""
         if not self._wrong:
             return
-        plan, prober = self._plan, self._desk
+        plan, prober = self._plan, self._prober
         tried: set[str] = set()
         hits: dict[str, list[str]] = {}
         while self._names:
@@ -391,8 +391,8 @@ class _Chain:
                 *plan.colours.quarrels(plan.conductors, plan.flags),
                 *plan.colours.contradictions(self._names),
             ),
-            touches=self._desk.touches,
-            trips=self._desk.trips,
+            touches=self._prober.touches,
+            trips=self._prober.trips,
         )
 
 

@@ -25,12 +25,15 @@ class Grouper:
     """Finds the groups of one end."""
 
     def __init__(self, prober: Prober, end: End, bar: bool, may: May | None = None) -> None:
-        self._desk, self._end, self._bar = prober, end, bar
-        self._may = may or (lambda one, other: True)
+        self._prober, self._end, self._bar = prober, end, bar
+        self._may = may
 
     def ask(self, red: Sequence[str], black: Sequence[str]) -> Script[bool]:
         """Whether two sides are joined."""
-        return self._desk.joined(self._end, red, black)
+        return self._prober.joined(self._end, red, black)
+
+    def _may_join(self, one: str, other: str) -> bool:
+        return self._may is None or self._may(one, other)
 
     def pairs(self, names: Sequence[str]) -> Script[tuple[tuple[str, ...], ...]]:
         """Groups, where most have one or two members: the first partner of each end."""
@@ -38,10 +41,10 @@ class Grouper:
         groups: list[tuple[str, ...]] = []
         while left:
             first, *left = left
-            likely = [n for n in left if self._may(first, n)]
+            likely = [one for one in left if self._may_join(first, one)]
             partner = yield from self._partner(first, likely)
             if partner is None and len(likely) < len(left):
-                partner = yield from self._partner(first, [n for n in left if not self._may(first, n)])
+                partner = yield from self._partner(first, [one for one in left if not self._may_join(first, one)])
             if partner is None:
                 groups.append((first,))
             else:

@@ -1,6 +1,6 @@
 """Which wire is which: the ways to name the conductors of an unlabelled cable, and which to take.
 
-    choices = ways(conductors, flags, tags=drawer("E96", 0.01), common=True)
+    choices = ways(conductors, flags, AtHand(drawer("E96", 0.01)), common=True)
     script = choices[0].plan.script()
 
 With tags and a known common every end is touched once. With tags and no common they meet in a star.
@@ -12,6 +12,7 @@ where nobody can keep count of who was with whom. Every plan has `cards()` for b
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
 import msgspec
 
@@ -30,6 +31,7 @@ from bench.diagnose.identify.sizes import SizesPlan, plan_sizes
 from bench.diagnose.identify.star import StarPlan, plan_star
 from bench.diagnose.identify.tag import TagPlan, plan_tags
 from bench.diagnose.identify.tags import Loop, Meter, Tag
+from bench.diagnose.script import COMMON
 
 Plan = TagPlan | StarPlan | ChainPlan | SizesPlan
 
@@ -43,17 +45,32 @@ class Way(msgspec.Struct, frozen=True):
     why: str
 
 
+class AtHand(msgspec.Struct, frozen=True):
+    """What there is to tell wires apart with, besides clips.
+
+    Attributes:
+        tags: what is in the drawers, none for no tags.
+        bar: whether there is a shorting bar.
+        meter: how far it may be off.
+    """
+
+    tags: Sequence[Tag] = ()
+    bar: bool = True
+    meter: Meter = Meter()
+
+
+CLIPS: Final = AtHand()
+"""Clips and a bar."""
+
+
 def ways(
     conductors: Sequence[str],
     flags: Sequence[str],
+    at_hand: AtHand = CLIPS,
     *,
-    tags: Sequence[Tag] = (),
-    loop: Loop | None = None,
-    meter: Meter | None = None,
     common: bool = False,
-    known: str | None = None,
-    bar: bool = True,
     colours: Colours | None = None,
+    loop: Loop | None = None,
     star_loop: Loop | None = None,
     trust_colours: bool = False,
     direct: str | None = None,
@@ -63,13 +80,10 @@ def ways(
     Args:
         conductors: their names.
         flags: the loose ends.
-        tags: what is in the drawers, none for no tags.
-        loop: between which ohms one conductor with its return lies.
-        meter: how far it may be off.
+        at_hand: the tags, the bar and the meter.
         common: whether there is a common known at both ends (a shield, the frame).
-        known: the name of a conductor known at both ends, for sizes.
-        bar: whether there is a shorting bar.
         colours: as far as they are known.
+        loop: between which ohms one conductor with its return lies.
         star_loop: between which ohms one conductor alone lies.
         trust_colours: name an end with a colour of its own without touching it.
         direct: the conductor to leave without a tag in a star.
@@ -78,7 +92,8 @@ def ways(
         DiagnoseError: the ends do not match, or no way is left.
     """
     check_ends(conductors, flags, 1)
-    a, b = loop or Loop(), meter or Meter()
+    tags, bar, meter = at_hand.tags, at_hand.bar, at_hand.meter
+    loop = loop or Loop()
     found: list[Way] = []
 
     def add(method: str, plan: Plan, trips: int, why: str) -> None:
@@ -87,13 +102,13 @@ def ways(
     told: list[str] = []
     if tags and common:
         try:
-            plan = plan_tags(conductors, flags, tags, a, b, colours, trust_colours)
+            plan = plan_tags(conductors, flags, tags, loop, meter, colours, trust_colours)
             add("tags", plan, len(plan.batches), "one touch for each end")
         except DiagnoseError as error:
             told.append(str(error))
     if tags:
         try:
-            star = plan_star(conductors, flags, tags, star_loop or a, b, colours, direct)
+            star = plan_star(conductors, flags, tags, star_loop or loop, meter, colours, direct)
             add("star", star, len(star.batches), "needs no common; about two touches for each end")
         except DiagnoseError as error:
             told.append(str(error))
@@ -104,7 +119,7 @@ def ways(
     except DiagnoseError as error:
         told.append(str(error))
     try:
-        sizes = plan_sizes(conductors, flags, known, bar)
+        sizes = plan_sizes(conductors, flags, COMMON if common else None, bar)
         add("sizes", sizes, 2, "needs no memory of who was with whom; names nothing after a fault")
     except DiagnoseError as error:
         told.append(str(error))

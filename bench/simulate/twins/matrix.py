@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterable
-from typing import Any, ClassVar, TypeAlias
+from typing import Any, ClassVar, Final, TypeAlias
 
 import msgspec
 
@@ -23,6 +23,11 @@ from bench.simulate.twins.figures import identity_of, shipped_profile
 from bench.simulate.world.terminals import MatrixWorld
 
 __all__ = ["MatrixTwin", "RowsApart", "Rule"]
+
+OPERATE_S: Final = 0.005
+"""Seconds that a relay takes to close."""
+RELEASE_S: Final = 0.003
+"""Seconds that a relay takes to open."""
 
 Rule: TypeAlias = Callable[[frozenset[tuple[int, int]]], str | None]
 """Says why a set of (bus, row) crosspoints must not be closed together; None where it may."""
@@ -79,8 +84,6 @@ class MatrixTwin(ScpiInstrument):
         rows: int | None = None,
         buses: int = 2,
         rule: Rule | None = None,
-        operate_s: float = 0.005,
-        release_s: float = 0.003,
         welded: Iterable[int] = (),
         dead: Iterable[int] = (),
         identity: str = "",
@@ -94,8 +97,6 @@ class MatrixTwin(ScpiInstrument):
             raise ValueError(f"a matrix has 1 to 999 rows and 1 to 9 buses, not {rows} and {buses}")
         self.world = world
         self.rule: Rule = rule or RowsApart()
-        self.operate_s = operate_s
-        self.release_s = release_s
         self._unit = 100 if rows <= 99 else 1000
         self.channels = frozenset(self.channel(bus, row) for bus in range(1, buses + 1) for row in range(1, rows + 1))
         self.welded = frozenset(welded)
@@ -144,10 +145,10 @@ class MatrixTwin(ScpiInstrument):
         before, at = self._commanded, now
         kept = before & wanted
         if kept != before:
-            at += self.release_s
+            at += RELEASE_S
             self._moves.append((at, self._contacts(kept)))
         if kept != wanted:
-            at += self.operate_s
+            at += OPERATE_S
             self._moves.append((at, self._contacts(wanted)))
         self._commanded = wanted
         return at

@@ -14,7 +14,7 @@ from bench.diagnose.identify.sizes import plan_sizes
 from bench.diagnose.identify.star import plan_star
 from bench.diagnose.identify.tag import plan_tags
 from bench.diagnose.identify.tags import Loop, Meter, Tag, drawer
-from bench.diagnose.identify.ways import ways
+from bench.diagnose.identify.ways import AtHand, ways
 from bench.diagnose.script import Probe, SetUp, carry_out
 from tests.diagnose.identify.cable_bench import Cable
 
@@ -373,20 +373,20 @@ def test_more_conductors_than_tags_take_more_trips():
 def test_the_best_way_comes_first():
     cable = Cable(40, 1)
     ends = cable.conductors, cable.flags
-    assert [w.method for w in ways(*ends, tags=TAGS, common=True)] == [
+    assert [w.method for w in ways(*ends, AtHand(TAGS), common=True)] == [
         "tags",
         "star",
         "chain",
         "sizes",
     ]
-    assert [w.method for w in ways(*ends, tags=TAGS)] == ["star", "chain", "sizes"]
+    assert [w.method for w in ways(*ends, AtHand(TAGS))] == ["star", "chain", "sizes"]
     # what each really takes decides between those without tags
-    by_hand = ways(*ends, bar=False)
+    by_hand = ways(*ends, AtHand(bar=False))
     assert [w.method for w in by_hand] == ["sizes", "chain"]
     assert by_hand[0].plan.effort.touches < by_hand[1].plan.effort.touches
     large = Cable(200, 1)
-    assert [w.method for w in ways(large.conductors, large.flags, bar=False)] == ["sizes", "chain"]
-    assert [w.method for w in ways(("a", "b"), ("1", "2"), tags=TAGS, common=True)] == ["tags"]
+    assert [w.method for w in ways(large.conductors, large.flags, AtHand(bar=False))] == ["sizes", "chain"]
+    assert [w.method for w in ways(("a", "b"), ("1", "2"), AtHand(TAGS), common=True)] == ["tags", "sizes"]
     with pytest.raises(DiagnoseError, match="expected 3 or more"):
         ways(("a", "b"), ("1", "2"))
     with pytest.raises(DiagnoseError, match="as many of both"):
