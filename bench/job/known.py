@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import contextlib
 import os
-import time
 from pathlib import Path
 from typing import Any, Final
 
@@ -17,7 +16,7 @@ import msgspec
 from msgspec.structs import replace
 
 from bench.job.rows import Chapter, Evidence
-from bench.record.index import SETTLED_NS, Cache, Head
+from bench.record.index import Cache, Head, settled
 from bench.record.read import BrokenRecord
 
 
@@ -111,7 +110,7 @@ class Look(msgspec.Struct, frozen=True):
 
     def keep(self, head: Head, chapter: Chapter, counts: dict[str, int]) -> None:
         """Keep what the look gave; not where the file was touched so lately that it may be touched again unseen."""
-        if time.time_ns() - max(self.facts.st_mtime_ns, self.facts.st_ctime_ns) > SETTLED_NS:
+        if settled(self.facts):
             self.into[self.name] = Known(_touched(self.facts), head, chapter, counts)
 
 

@@ -501,6 +501,11 @@ SETTLED_NS: Final = 2_000_000_000
 """A file that was touched less than this before it was read may be touched again without its times telling."""
 
 
+def settled(facts: os.stat_result) -> bool:
+    """Whether a file was last touched so long ago that a look at it now can be told from one after the next touch."""
+    return time.time_ns() - max(facts.st_mtime_ns, facts.st_ctime_ns) > SETTLED_NS
+
+
 def known_chain(folder: Path, path: Path) -> Chain:
     """A record's chain, checked only where its file was touched since it was checked last.
 
@@ -555,7 +560,7 @@ class KeptChain:
         self._path = path
         told = f"{path.absolute()} {facts.st_ino} {facts.st_size} {facts.st_mtime_ns} {facts.st_ctime_ns}"
         self._key, self._cache = hashlib.sha256(told.encode()).hexdigest(), Cache(folder, "chain")
-        self._touched = max(facts.st_mtime_ns, facts.st_ctime_ns)
+        self._facts = facts
         self.chain: Chain | None = None
         self.head: Head | None = None
         kept = self._cache.get(self._key)
@@ -567,7 +572,7 @@ class KeptChain:
     def keep(self, chain: Chain) -> None:
         """Keep what a look at the whole chain gave, one that began after this was made."""
         self.chain = chain
-        if time.time_ns() - self._touched > SETTLED_NS:
+        if settled(self._facts):
             with contextlib.suppress(BrokenRecord):
                 self._cache.put(self._key, msgspec.json.encode(_Looked(chain, _decoded(self._path, _head))))
 
