@@ -54,7 +54,7 @@ if TYPE_CHECKING:
     from bench.simulate.process import SimulatedHands
 
 ZERO_KEEPS: Final = timedelta(hours=12)
-"""After so long a walk that is resumed zeroes its leads again: an evening's work. Common practice, no source."""
+"""A walk that is resumed after a longer rest zeroes its leads again: an evening's work. Common practice, no source."""
 
 
 class Job(msgspec.Struct, frozen=True):
@@ -522,7 +522,7 @@ def _gates_again(record: Path, state: State, equipment: Bench) -> dict[str, list
 
 
 def zero_is_old(state: State, now: str) -> bool:
-    """Whether a walk rested so long that the leads' zero that readings to come would rest on is too old.
+    """Whether a walk has rested too long for later readings to go by the zero of its leads.
 
     Args:
         state: where the walk stands.

@@ -71,7 +71,7 @@ DOES: Final = "Prove a rebuilt electronic plant wire by wire, and bring it to it
 def help_text(columns: int) -> str:
     """The help of the whole command line.
 
-    Written without argparse, which takes longer to load and to fill with so many commands than bare Python to start.
+    Written without argparse: to load it and to tell it all commands takes longer than bare Python takes to start.
 
     Args:
         columns: of the terminal.

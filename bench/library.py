@@ -99,7 +99,7 @@ def _plain(given: str | float, kind: type[Length] | type[Temperature]) -> float:
 
 
 class Record:
-    """One record: what was read in a walk, and what came of it.
+    """One record: what was read in a walk, and the verdicts.
 
     Attributes:
         path: its file.

@@ -1,5 +1,5 @@
-"""A property that is worked out once. The library's own takes a lock for each object until Python 3.12, and a job's
-readings have tens of thousands of them."""
+"""A property that is worked out once. ``functools.cached_property`` takes a lock for each object until Python 3.12, and
+a job's readings have tens of thousands of them."""
 
 from __future__ import annotations
 

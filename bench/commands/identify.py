@@ -47,7 +47,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--speed", type=float, default=20.0, help="how much faster than real time a simulated bench runs (default 20)"
     )
-    # what the walk's own commands ask for beside
+    # what the walk's own commands ask for too
     parser.set_defaults(
         sequence=None, trace_bytes=None, attach=None, seed=None, demo_faults=False, by_key=False, place_after=0.8,
         give_up_after=1800.0, ascii=False, quiet=False, say="",

@@ -217,7 +217,7 @@ class JobSource:
         return _sequence(path), f"{walks[0].text}: {told.splitlines()[-1]}"
 
     def all_off(self, tell: Tell) -> str:
-        """Switch everything off that walks of the job have on; returns what came of it."""
+        """Switch everything off that walks of the job have on; returns how it went, in words."""
         from bench.runner.all_off import everything_off
 
         tell("switching everything off", 0, 0)

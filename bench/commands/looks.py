@@ -1,4 +1,4 @@
-"""How what a command shows is to look: on a page or line by line, with which signs, light or dark.
+"""How a command shows things: on a page or line by line, with which signs, light or dark.
 
 A page needs a terminal that can paint. Where there is none, or one that says it is dumb, what can be shown line by line
 is shown so. The look that was chosen last is kept for this user, beside what other programs keep.

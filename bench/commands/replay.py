@@ -1,4 +1,4 @@
-"""Show what a record holds: what the operator was asked and saw, what the meter said, what came of it."""
+"""Show what a record holds: what the operator was asked and saw, what the meter said, and the verdicts."""
 
 from __future__ import annotations
 

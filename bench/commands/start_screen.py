@@ -173,12 +173,12 @@ def _wait_for_runner(record: Path, process: subprocess.Popen[bytes]) -> RunnerAd
 
 
 def _screen(options: argparse.Namespace, find: Callable[[], RunnerAddress], record: Path | None = None) -> int:
-    """Show the screen until it is left; then say what came of it, or how to come back.
+    """Show the screen until it is left; then say how the walk stands, or how to come back.
 
     Args:
         options: the command's.
         find: says where the runner answers.
-        record: of a walk that is begun or gone on with here.
+        record: of a walk that is begun or continued here.
     """
     try:
         ended = _shown(options, find)

@@ -1,4 +1,4 @@
-"""Readings between the pins of a free place by a walk: its draft, and what comes of it in the survey."""
+"""Readings between the pins of a free place by a walk: its draft, and what its readings add to the survey."""
 
 from __future__ import annotations
 

@@ -30,7 +30,7 @@ from bench.quantity import engineering
 T = TypeVar("T")
 
 RETRIES: Final = 2
-"""A reading that went wrong is taken again so often at most; what fails three times in a row needs a person."""
+"""How often a reading that went wrong is taken again at most; what fails three times in a row needs a person."""
 TAKE_OVER: Final = 5.0
 """Seconds that making safe waits for the thread that it aborted; a port lets go within a hundredth of one."""
 
@@ -38,7 +38,7 @@ TAKE_OVER: Final = 5.0
 TAKE_OVER_SHARED: Final = 30.0
 """And on a port that it shares: its order to go off is sent at once, and to see that it did is one after the other."""
 FEEDS: Final = 4
-"""So many times within its time a watchdog is fed."""
+"""How many times within its time a watchdog is fed."""
 
 
 class NotConfigured(RuntimeError):
@@ -356,7 +356,7 @@ class Instrument:
         """Switch an output and read it back. Where that fails, everything is made safe before the error is raised.
 
         Args:
-            on: whether it shall be on.
+            on: whether it is to be on.
             settings: voltage, current limit and the like; needed to switch on.
             name: the output's name in the profile; by default the one that is meant.
 

@@ -41,8 +41,8 @@ class Taker:
 
     Args:
         session: the instrument's line.
-        function: what it shall measure.
-        held: the range that it shall be locked to; None: it ranges by itself.
+        function: what to measure.
+        held: the range to lock it to; None: it ranges by itself.
         texts: what the other settings are, as sent.
         patience: how many times longer than the profile says a reading that comes by itself is waited for.
     """

@@ -31,11 +31,12 @@ OPENED: Final = "the port was opened just now"
 DATAGRAMS_APART: Final = 0.001
 """Seconds (our own figure)."""
 LATE_SLACK: Final = 1.0
-"""Of the answer's time-out: so long a silence is waited for after a late answer where no probe tells answers apart."""
+"""Part of the answer's time-out for which the line must be silent after a late answer, where no probe tells answers
+apart."""
 
 
 class Checked(msgspec.Struct, frozen=True):
-    """What came of a check.
+    """The result of a check.
 
     Attributes:
         matched: the answer matched.

@@ -150,7 +150,7 @@ def _allowed(profile: Profile, sample: Sample, true: float) -> float:
 
 
 def _why_off(value: float | None, true: float) -> str:
-    """What is most often wrong with a profile whose reading is off by so much."""
+    """What is most often wrong with a profile whose reading is off by this much."""
     if value is None or not value or not true:
         return "Look what is on it, and at the place of the point, the order of words and 'scale'."
     tens = math.log10(abs(value / true))

@@ -113,7 +113,7 @@ def _moved(chapters: Iterable[Chapter]) -> dict[str, float]:
         late = 0.0
         for saw in chapter.saw:
             before = by_id.get(saw.id)
-            # one that was gone on with afterwards ended later, and rightly so
+            # one that was continued afterwards ended later, and rightly so
             if before is not None and before.ended and saw.n >= before.lines:
                 apart = _seconds(before.ended) + moved.get(before.record, 0.0) - _seconds(chapter.began)
                 late = max(late, apart + 1.0 if apart > 0 else 0.0)

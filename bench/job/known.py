@@ -1,4 +1,4 @@
-"""What is known of a folder's records from an earlier look, in one file: who asks again opens no other one.
+"""What is known of a folder's records from an earlier look, in one file: asking again opens no other one.
 
 A record is taken for the one that was read then while its file has the same inode, size, and times of change. Whoever
 writes into a file and sets its time back still changes the time that the file system itself keeps; a disk that loses a

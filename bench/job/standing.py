@@ -4,8 +4,9 @@ Readings that stand behind later ones are folded into these. A reading is left o
 speaks for the same claims: whatever happens from then on happens to both, so of the earlier one only its number is
 kept. The same goes for what is void already.
 
-What was kept is gone on from where every record and every disturbance that came since saw all that is in it. Else, and
-wherever a record is damaged, a clock changes what counts, or the plant file was changed, all is folded anew.
+What was kept is taken further where every record and every disturbance that came since saw all that is in it.
+Otherwise, and wherever a record is damaged, a clock changes what counts, or the plant file was changed, everything is
+folded anew.
 """
 
 from __future__ import annotations

@@ -36,7 +36,7 @@ ACTIONS: Final = (
 """What can be done, in order of rising effort."""
 
 MOST_READINGS: Final = 100
-"""More repeats than this are not proposed: nobody holds probes so long."""
+"""More repeats than this are not proposed: nobody holds probes that long."""
 
 WORTHWHILE: Final = 0.95
 """Another range is proposed only when it brings the uncertainty below this part of what it was."""

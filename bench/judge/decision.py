@@ -171,7 +171,7 @@ Reading = Budget | Overload | NotANumber
 
 
 class Decision(msgspec.Struct, frozen=True, dict=True):
-    """What came of holding a reading against a limit.
+    """A reading held against a limit: the verdict, and what it rests on.
 
     Attributes:
         verdict: ``pass``, ``fail`` or ``undecided``.
@@ -334,10 +334,10 @@ def _decide_overload(reading: Overload, limit: Limit, rule: Rule) -> Decision:
 def value_sentence(
     verdict: str, value: float, expanded: float, lower: float | None, upper: float | None, unit: str
 ) -> str:
-    """What came of a value that was held against a limit, in words.
+    """The verdict on a value that was held against a limit, in words.
 
     Args:
-        verdict: what came of it.
+        verdict: the verdict.
         value: that was read, corrected, in ``unit``.
         expanded: its expanded uncertainty.
         lower: smallest value that conforms, or None.

@@ -1,9 +1,9 @@
 """Jumps in a stream of readings: found as they come, with a false-alarm rate that is stated beforehand.
 
-A reading jumps where it lies further from the median of the last quiet readings than steady noise would once in so
-many hours. Scatter is the median of absolute deviations over the same readings, so neither a jump nor its return
-widens it; the quantile is Student's, since few readings tell scatter badly. Over range is a jump from any figure, and
-a figure from over range.
+A reading jumps where it lies further from the median of the last quiet readings than steady noise would once in a
+stated number of hours. Scatter is the median of absolute deviations over the same readings, so neither a jump nor its
+return widens it; the quantile is Student's, since few readings tell scatter badly. Over range is a jump from any
+figure, and a figure from over range.
 
 Everything here is a value: the same readings in the same order give the same jumps, live and from a record.
 """
@@ -39,7 +39,7 @@ WIDEST: Final = 1.3
 DEAD_S: Final = 1.0
 """Contacts bounce: what jumps within this time of a jump's beginning belongs to it."""
 SETTLES_S: Final = 6.0
-"""After so long at another level that is where readings lie."""
+"""Seconds at another level after which that is where readings lie."""
 OVER: Final = math.inf
 """Stands for over range."""
 

@@ -1,8 +1,8 @@
 """Watching a load come up: when to go on, when it has settled, and when to switch off at once.
 
-Everything here is sans-IO: samples go in with their times, and out come what the supply shall be set to, or that its
-output goes off. So whoever talks to the supply, a test with a paper trace and a record that is read again all see the
-same decisions.
+Everything here is sans-IO: samples go in with their times, and out comes what to set the supply to, or that its output
+goes off. So whoever talks to the supply, a test with a paper trace and a record that is read again all see the same
+decisions.
 
 A meter may be asked more often than it has a new value. What it says in between is the same reading once more: it is
 no second reading for "settled", for a leakage that has gone or for a soak, and the inrush may show for as long after it
@@ -54,11 +54,11 @@ class Level(msgspec.Struct, frozen=True):
     Attributes:
         volts: what the supply's terminals are set to.
         limit_a: the supply's current limit meanwhile.
-        inrush_s: for so long after setting the current may reach the limit.
+        inrush_s: how long after setting the current may reach the limit.
         most_a: the first reading above this, after the inrush, switches off.
         leakage_a: the current must have fallen below this before the next level; None: it need not.
-        hold_s: at least so long on this level.
-        within_s: at most so long until the leakage has fallen or, on the last level, the current has settled.
+        hold_s: the least time on this level.
+        within_s: the most time until the leakage has fallen or, on the last level, the current has settled.
     """
 
     volts: float

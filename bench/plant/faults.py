@@ -303,7 +303,7 @@ class CurrentNoise(_Fault, frozen=True, kw_only=True, tag="current-noise"):
 
 
 class SlowAmmeter(_Fault, frozen=True, kw_only=True, tag="slow-ammeter"):
-    """The supply's current is renewed only so often, however often it is asked for."""
+    """The supply's current has a new value only now and then, however often it is asked for."""
 
     renews: Duration = default(Duration(4.0))
 

@@ -141,7 +141,7 @@ Find = LooseEnd | FreePlace | ListLine
 class Tried(
     msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True, tag="tried", tag_field="act"
 ):
-    """What came of an act between loose ends, or between a loose end and a place.
+    """The result of an act between loose ends, or between a loose end and a place.
 
     One end was touched, or pulled at, while others were tagged: ``answer`` is the one that answered, empty where none
     did.

@@ -60,7 +60,7 @@ class Finding(msgspec.Struct, frozen=True):
 
 
 class Verified(msgspec.Struct, frozen=True):
-    """What came of verifying a record.
+    """The result of verifying a record.
 
     Attributes:
         path: the record.

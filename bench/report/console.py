@@ -84,7 +84,7 @@ class Console:
                 pass
 
     def summary(self, state: State, record: Path) -> None:
-        """Print what came of it all."""
+        """Print the summary: verdicts, what did not pass, where the record is."""
         found = results(state)
         setting = state.setting
         if setting is None:

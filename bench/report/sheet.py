@@ -156,7 +156,7 @@ class Sheet(msgspec.Struct):
     Attributes:
         path: the record.
         setting: plant, plan and bench of its beginning.
-        verified: what came of its chain.
+        verified: what verifying its chain showed.
         began: when, UTC.
         ended: time of its last event, UTC.
         ending: ``complete``, ``aborted`` or ``not finished``.
@@ -223,7 +223,7 @@ def sheet(path: Path, taken: Iterable[Taken], verified: Verified) -> Sheet:
     Args:
         path: the record.
         taken: all of it, as :func:`bench.record.replay.follow` gives it.
-        verified: what came of its chain.
+        verified: what verifying its chain showed.
 
     Raises:
         BrokenRecord: the entries are no record that the machine wrote, or none at all.

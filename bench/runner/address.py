@@ -28,7 +28,7 @@ class RunnerAddress(msgspec.Struct, frozen=True, kw_only=True):
     Attributes:
         record: the record that it writes.
         process: its id.
-        token: what who connects must know.
+        token: what a client must know to be let in.
         unix: path of its socket; empty where it has a port.
         port: on this computer alone; 0 where it has a socket.
     """

@@ -15,7 +15,7 @@ from bench.runner.client import Client
 from bench.walk import events as e
 
 OFF_WITHIN: Final = 45.0
-"""Seconds that a walk may take to say what came of it: charge takes up to 30 s to leave a long cable."""
+"""Seconds that a walk may take to say how it went: charge takes up to 30 s to leave a long cable."""
 WHY: Final = "everything was switched off from another screen"
 
 
@@ -27,7 +27,7 @@ def everything_off(runners: Iterable[RunnerAddress], name: str = "") -> list[str
         name: who asks for it.
 
     Returns:
-        What came of it, a sentence for each walk.
+        How it went, a sentence for each walk.
     """
     return [f"{Path(one.record).name}: {_off(one, name)}" for one in runners]
 
@@ -42,15 +42,15 @@ def _off(runner: RunnerAddress, name: str) -> str:
         asked_at = stamp(utc_now())
         client.start()
         client.wish(e.Paused(why=WHY, by=name, make_safe=True))
-        return _came_of_it(heard, asked_at)
+        return _how_it_went(heard, asked_at)
     except ConnectionError as error:
         return f"NOT KNOWN: {error}."
     finally:
         client.close()
 
 
-def _came_of_it(heard: queue.SimpleQueue[p.ToClient | e.Entry | None], asked_at: str) -> str:
-    """What the walk says after it was told so; what it tells of before that is its past, by the same clock."""
+def _how_it_went(heard: queue.SimpleQueue[p.ToClient | e.Entry | None], asked_at: str) -> str:
+    """What the walk answers after it was told to; what it tells of before that is its past, by the same clock."""
     asked, until = False, time.monotonic() + OFF_WITHIN
     while (left := until - time.monotonic()) > 0:
         try:

@@ -84,7 +84,7 @@ class BringUp(msgspec.Struct):
             name: the instrument's in the bench file.
 
         Raises:
-            InstrumentTrouble: it could not be followed to the end; the output was told to go off, whatever came of it.
+            InstrumentTrouble: it could not be followed to the end; the output was told to go off all the same.
         """
         try:
             watch = self._follow()

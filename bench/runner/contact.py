@@ -24,7 +24,7 @@ SAMPLES: Final = 4
 HELD: Final = 0.25
 """Seconds that they must span, at least."""
 OLDEST: Final = 4.0
-"""Seconds that the readings of a slow meter may be old: it gives one in a second."""
+"""How old the readings of a slow meter may be, in seconds: it gives one a second."""
 OPEN_OHM: Final = 20e6
 """From here on the probes are off: damp air and long leads read something too. Common practice, no source."""
 OFF: Final = 2

@@ -43,14 +43,14 @@ RETRIES: Final = 2
 WRITE_AGAIN: Final = 2.0
 """Seconds between tries to write an event that could not be written."""
 LEAVE_AFTER: Final = 3.0
-"""Seconds beyond those that a crew may take for its account of what it made safe, when the runner fails."""
+"""Seconds that a failing runner waits beyond those that its crew may take to say what it made safe."""
 _ASIDE: Final = -1
 """Stands for a request's number where outputs go off beside the walk: no event of the record comes of it."""
 _LEAVING: Final = -2
 """The same on the way out of a failure."""
 _FAILING: Final = "the record cannot be written; nothing goes on until it can"
 _FREE: Final = (e.Noted, e.Attached, e.Disturbed, e.Aborted)
-"""What a screen may wish that does not hold the operator's seat; so it may that everything goes off."""
+"""What a screen may ask for without the operator's seat. Any screen may also have everything switched off."""
 
 
 class Screen(Protocol):
@@ -211,7 +211,8 @@ class Runner:
         return self.state
 
     def _waits(self, asked: r.Request) -> bool:
-        """Whether it is not begun yet: whoever sits there has a box before the page. Outputs go off all the same."""
+        """Whether the request waits to be begun, since a box covers the page of whoever holds the seat. Outputs go off
+        all the same."""
         return self._unseen and not isinstance(asked, r.MakeSafe)
 
     @property
@@ -515,7 +516,7 @@ class Runner:
         try:
             screen.send(message)
         except Exception:
-            # a screen that fails is only a dead screen; it is seen off when its turn comes
+            # a screen that fails is only a dead screen; it is let go when its turn comes
             self._screens = [one for one in self._screens if one is not screen]
             self.inbox.put(Left(screen))
 

@@ -50,7 +50,7 @@ AMPS_WITHIN: Final = 3.0
 STILL_ON_WITHIN: Final = 15.0
 """Seconds that a supply may take to say that its output is still on; nothing that is read meanwhile counts."""
 AWAY: Final = ("lost", "silent", "stranger")
-"""Kinds of trouble while which another instrument may have been put in the place of one that has no number."""
+"""Kinds of trouble during which another instrument may have been put in the place of one that has no number."""
 AMPS_SET: Final = "current in a lead"
 REACHED_WITHIN: Final = 10.0
 """Seconds that it may take to reach an instrument and switch it off, beside those that its profile gives charge to
@@ -158,7 +158,7 @@ class _Route(msgspec.Struct, frozen=True):
 
 
 class ByHand(msgspec.Struct, frozen=True):
-    """The instruments that have no port: a person reads them, or sets them by their knobs, and types what came of it.
+    """The instruments that have no port: a person reads them, or sets them by their knobs, and types what they show.
 
     Attributes:
         serials: each instrument's name to its serial number as the bench file has it. What one of them shows that

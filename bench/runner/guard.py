@@ -3,7 +3,7 @@
 It does nothing else. It holds no port while the runner lives. Over its standard input it is told which instruments were
 met and whether something is on; that line ends when the runner does, however it ends, and the system lets go of the
 ports then. A runner that has something on and says nothing for :data:`HANGS_AFTER` seconds is killed first, since it
-holds the ports. What came of it goes into the record as :class:`~bench.walk.events.Guarded`.
+holds the ports. What it did goes into the record as :class:`~bench.walk.events.Guarded`.
 
 Orders to switch off go out first, to whatever answers on the port where the runner had met the instrument a moment ago.
 """
@@ -62,7 +62,7 @@ class Begin(msgspec.Struct, frozen=True, tag="begin"):
 
 
 class Stands(msgspec.Struct, frozen=True, tag="stands"):
-    """How it stands now."""
+    """How the runner stands now: sent when that changes, and every now and then."""
 
     met: dict[str, str]
     """Instruments with outputs that answered to their names since the runner began, and where."""

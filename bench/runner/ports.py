@@ -103,7 +103,7 @@ class Crew(Protocol):
     """The instruments, by role. Calls return at once; results are posted.
 
     Attributes:
-        safe_within: seconds after which :meth:`make_safe` has given its account, whatever came of it.
+        safe_within: seconds after which :meth:`make_safe` has given its account, however it went.
     """
 
     safe_within: float
@@ -199,7 +199,7 @@ class Manner(msgspec.Struct, frozen=True):
         by_contact: a settled contact is taken without a key.
         give_up_after: seconds that an empty seat is waited for before the walk is aborted.
         countdown: seconds between hands off and an insulation test voltage, in which any key stops it.
-        tick: seconds that one of those takes: less where time is simulated and hurries.
+        tick: real seconds that each of those takes: less where simulated time is hurried.
     """
 
     alone: bool = False

@@ -28,7 +28,7 @@ STUCK: Final = 10.0
 FURTHEST: Final = 1_000_000
 """Messages that any screen may be behind: no record comes near that many lines."""
 KNOCKING: Final = 10.0
-"""Seconds that who connects may take to say who they are."""
+"""Seconds that whoever connects may take to say who it is."""
 LONGEST_WISH: Final = 2**16
 """Bytes of one message from a screen: a remark of many pages."""
 _STOP: Final = b""

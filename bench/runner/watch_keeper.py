@@ -24,7 +24,7 @@ BLOCK_S: Final = 1.0
 HELD: Final = 50_000
 """Readings that are held while the disk takes none."""
 STEP_S: Final = 0.05
-"""How often it is looked whether a block is due."""
+"""Seconds between two looks at whether a block is due."""
 
 
 class Keeper:

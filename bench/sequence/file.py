@@ -727,11 +727,11 @@ class Ramp(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
     leakage: Current | None = None
     """The current must have fallen below this before the next level: capacitors that have slept reform meanwhile."""
     hold: Duration = msgspec.field(default_factory=lambda: Duration(3.0))
-    """At least so long."""
+    """How long it stays on at least."""
     within: Duration = msgspec.field(default_factory=lambda: Duration(120.0))
-    """At most so long until the leakage has fallen; then the output goes off."""
+    """The longest wait until the leakage has fallen; then the output goes off."""
     inrush: Duration = msgspec.field(default_factory=lambda: Duration(1.0))
-    """For so long the current may run into the limit."""
+    """How long the current may run into the limit."""
 
     def __post_init__(self) -> None:
         if not (self.to.value > 0 and self.limit.value > 0):
@@ -763,14 +763,14 @@ class Energise(_Common, frozen=True, kw_only=True, tag="energise"):
     dummy: Current | None = None
     """What a dummy load on the converter of each shelf that is on draws at nominal voltage."""
     inrush: Duration = msgspec.field(default_factory=lambda: Duration(2.0))
-    """For so long at the target the current may run into the limit."""
+    """How long the current may run into the limit at the target."""
     hold: Duration = msgspec.field(default_factory=lambda: Duration(3.0))
     settle: Duration = msgspec.field(default_factory=lambda: Duration(10.0))
     """The span of the settled test: as long as the slowest time constant that matters."""
     band: Current | None = None
     """What the current may change over the span; by default 1 % of what is expected, 10 mA at least."""
     within: Duration = msgspec.field(default_factory=lambda: Duration(180.0))
-    """At most so long until it has settled; then the output goes off."""
+    """The longest wait until it has settled; then the output goes off."""
     soak: Duration = msgspec.field(default_factory=lambda: Duration(0.0))
     """How long it is watched after it has settled."""
     drift: Ratio = msgspec.field(default_factory=lambda: Ratio(0.01))

@@ -61,7 +61,7 @@ class SimulatedBench:
         """Have the hands do something and wait until it is done.
 
         Returns:
-            What came of it.
+            How it went.
 
         Raises:
             SimulationFailed: the move makes no sense in this plant, or the process is gone.

@@ -107,7 +107,7 @@ class Bench:
     Args:
         configuration: what is on it.
         commands: descriptor that the hands' moves come from, a line each.
-        replies: descriptor that what came of them goes to.
+        replies: descriptor that the answers go to.
     """
 
     def __init__(self, configuration: Configuration, commands: int, replies: int) -> None:

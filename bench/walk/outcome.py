@@ -262,7 +262,7 @@ class Outcome(msgspec.Struct, frozen=True, repr_omit_defaults=True):
 
 
 class Unjudged:
-    """A reading that is judged when somebody asks what came of it: most of a record's are judged once, at its end.
+    """A reading that is judged when somebody asks for its outcome: most of a record's are judged once, at its end.
 
     Attributes:
         index: the step's place in the plan.
@@ -299,14 +299,14 @@ class Unjudged:
 
     @property
     def outcome(self) -> Outcome:
-        """What came of it; the same object whenever it is asked for."""
+        """The outcome; the same object whenever it is asked for."""
         if self._outcome is None:
             self._outcome = self._judge()
         return self._outcome
 
     @property
     def known(self) -> Outcome | None:
-        """What came of it, where somebody asked already."""
+        """The outcome, where somebody asked for it already."""
         return self._outcome
 
     def __eq__(self, other: object) -> bool:

@@ -437,7 +437,7 @@ class Tally(msgspec.Struct, frozen=True):
 
 
 def tally(state: State, found: Mapping[int, Outcome] | None = None) -> Tally:
-    """Count what came of a walk.
+    """Count the verdicts of a walk.
 
     Args:
         state: of the walk.

@@ -1,4 +1,4 @@
-"""A search inside a walk: what was asked for so far, and what came of it.
+"""A search inside a walk: what it asked for so far, and the outcomes.
 
 A search is one step of the plan. The adviser (:class:`bench.walk.adviser.Adviser`) is asked for the next act or
 reading, given the state; what it says is an event, so that the fold never needs the adviser. The act or reading then
@@ -40,7 +40,7 @@ class Wanted(msgspec.Struct, frozen=True):
 
 
 class Answer(msgspec.Struct, frozen=True):
-    """One thing that a search asked for, and what came of it.
+    """One thing that a search asked for, with its outcome.
 
     Attributes:
         want: the act or the reading.
@@ -85,7 +85,7 @@ class Answer(msgspec.Struct, frozen=True):
 Trail = tuple[Answer, ...]
 """What was asked for in a search and answered, oldest first."""
 Search = Generator[Wanted, Answer, Found]
-"""A search under way: says what it wants, is sent what came of it, and returns what it found."""
+"""A search under way: yields what it wants, is sent the outcome, and returns what it found."""
 
 
 class Seeking(msgspec.Struct, frozen=True, dict=True):

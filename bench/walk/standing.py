@@ -141,12 +141,12 @@ class Kept(msgspec.Struct, frozen=True):
         return Latest(self.made)
 
     def with_outcome(self, outcome: Made) -> Kept:
-        """The same with what came of a step."""
+        """The same with the outcome of a step."""
         history = History(outcome, self.history)
         return replace(self, history=history, made={**self.made, outcome.index: outcome})
 
     def in_history(self, outcome: Made) -> Kept:
-        """The same with what came of one act or reading within a search, which is not the search's own outcome."""
+        """The same with the outcome of one act or reading within a search, which is not the search's own outcome."""
         return replace(self, history=History(outcome, self.history))
 
 

@@ -1,4 +1,4 @@
-"""A survey as a record: what somebody found, what came of tries, and what was taken back; and the fold over it.
+"""A survey as a record: what somebody found, the results of tries, and what was taken back; and the fold over it.
 
 A survey is a walk whose events are finds. It has no steps and no end: whoever is in the hall adds what is seen, in any
 order, over weeks. So its machine is small:
@@ -160,7 +160,7 @@ class Survey(msgspec.Struct, frozen=True):
         finds: name to what counts of it.
         before: name to what was said of it before, the oldest first.
         withdrawn: name to why it is no find.
-        tries: event number to what came of a try; those taken back are not among them.
+        tries: event number to the result of a try; those taken back are not among them.
         remarks: time, who, text.
         last: number of the last event.
     """

@@ -18,7 +18,8 @@ from bench.quantity import engineering
 from bench.walk.facts import BenchFacts, InstrumentFacts
 
 OPEN_OHM = 1e3
-"""A reading above this counts as open: no earth bond and no second path that matters has so much (own choice)."""
+"""A reading above this counts as open: no earth bond and no second path that matters has this many ohms (own
+choice)."""
 
 _LEAST, _STEPS = 1e-6, 160
 

@@ -251,7 +251,7 @@ def _reading_of(between: tuple[str, str], outcome: Outcome, lifted: tuple[str, .
 
 
 def _take(ground: Ground, so_far: SoFar, answer: Answer) -> None:
-    """Add what came of an act or a reading."""
+    """Add the outcome of an act or a reading."""
     want = answer.want
     proven, so_far.prove = so_far.prove, ""
     if isinstance(want, Do):

@@ -87,41 +87,10 @@ def sentence(design: Design, cause: Cause) -> str:
         return design.conductors[index.wire_number[name]]
 
     match cause:
-        case ConnectorsExchanged((a, b)):
-            c, d = _across(design, a), _across(design, b)
-            other = f" If these sit as they should, look at {c} and {d}, the other ends." if c and d else ""
-            shared = _shared(design, a, b)
-            if not other and shared:
-                other = (
-                    f" If these sit as they should, the tails that lead to them are exchanged on {shared}: "
-                    "land them again."
-                )
-            return f"The plugs of {a} and {b} are exchanged. Take both out and put each into its own socket.{other}"
         case ConnectorsExchanged(names):
-            moves = ", ".join(
-                f"{n}'s plug is in the socket of {m}" for n, m in zip(names, names[1:] + names[:1], strict=True)
-            )
-            return f"The plugs of {_list(names)} have changed places: {moves}. Put each into its own."
-        case Shifted(name, by, along):
-            places = f"{abs(by)} place{'s' if abs(by) > 1 else ''}"
-            where = {
-                ("row", True): "to the right along its rows",
-                ("row", False): "to the left along its rows",
-                ("rows", True): "down across its rows",
-                ("rows", False): "up across its rows",
-                ("count", True): "too high in the numbering",
-                ("count", False): "too low in the numbering",
-            }[along, by > 0]
-            if along == "count":
-                return (
-                    f"The wires of {name} are landed {places} {where}, from the end of one row into the next. Land "
-                    f"them again, each on its own pin.{_or_across(design, name)}"
-                )
-            return (
-                f"{name} sits {places} {where}, seen as the pin list is drawn. Take it out and seat "
-                "it on its own pins; if its wires were landed one by one, land them again."
-                f"{_or_across(design, name)}"
-            )
+            return _plugs_exchanged(design, names)
+        case Shifted():
+            return f"{_shifted(cause)}{_or_across(design, cause.connector)}"
         case Mirrored(name, how):
             return f"{_mirrored(design, name, how)}{_or_across(design, name)}"
         case CableTurned(cable):
@@ -190,6 +159,49 @@ def sentence(design: Design, cause: Cause) -> str:
                 f"{len(names)} wires of {_list(ends)} read too high together. Clean and reseat the "
                 "connector at both ends before looking at single wires."
             )
+
+
+def _plugs_exchanged(design: Design, names: tuple[str, ...]) -> str:
+    """Plugs in each other's sockets: two of them, or a round of more."""
+    if len(names) > 2:
+        moves = ", ".join(
+            f"{name}'s plug is in the socket of {into}" for name, into in zip(names, names[1:] + names[:1], strict=True)
+        )
+        return f"The plugs of {_list(names)} have changed places: {moves}. Put each into its own."
+    one, other = names
+    across, across_other, shared = _across(design, one), _across(design, other), _shared(design, one, other)
+    instead = ""
+    if across and across_other:
+        instead = f" If these sit as they should, look at {across} and {across_other}, the other ends."
+    elif shared:
+        instead = (
+            f" If these sit as they should, the tails that lead to them are exchanged on {shared}: land them again."
+        )
+    return f"The plugs of {one} and {other} are exchanged. Take both out and put each into its own socket.{instead}"
+
+
+_SHIFTED_TO = {
+    ("row", True): "to the right along its rows",
+    ("row", False): "to the left along its rows",
+    ("rows", True): "down across its rows",
+    ("rows", False): "up across its rows",
+    ("count", True): "too high in the numbering",
+    ("count", False): "too low in the numbering",
+}
+"""Which way a connector is shifted, and whether by a positive number, in words."""
+
+
+def _shifted(cause: Shifted) -> str:
+    places = f"{abs(cause.by)} place{'s' if abs(cause.by) > 1 else ''} {_SHIFTED_TO[cause.along, cause.by > 0]}"
+    if cause.along == "count":
+        return (
+            f"The wires of {cause.connector} are landed {places}, from the end of one row into the next. Land "
+            "them again, each on its own pin."
+        )
+    return (
+        f"{cause.connector} sits {places}, seen as the pin list is drawn. Take it out and seat "
+        "it on its own pins; if its wires were landed one by one, land them again."
+    )
 
 
 def _mirrored(design: Design, name: str, how: How) -> str:

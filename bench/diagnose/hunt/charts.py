@@ -42,7 +42,7 @@ QUICK: Final = (2.0, 4.5)
 BEYOND: Final = 1.35
 """How far beyond the largest reading of the last quiet hour a single one must lie."""
 STAYS_S: Final = 60.0
-"""After so long away readings have stepped and not dipped."""
+"""Seconds away after which readings have stepped and not dipped."""
 MAD: Final = 1.4826
 NEAR_ZERO: Final = 0.1
 """Part of the level below which readings are gone: the breaker has tripped, the fuse has blown (our own figure)."""

@@ -26,7 +26,7 @@ from scipy.special import gammaincc, logsumexp
 NEIGHBOUR: Final = 0.3
 """What arrives at the next place of a movement (our own figure; 0.6 costs little, see the benchmark)."""
 LATE_S: Final = 0.8
-"""A movement is named so long after it began, on average (our own figure)."""
+"""Seconds after its beginning at which a movement is named, on average (our own figure)."""
 LATE_SPREAD_S: Final = 0.5
 """Standard deviation of that."""
 DEAD_S: Final = 1.0
@@ -205,7 +205,7 @@ def _under_way(movement: Movement, times: Floats) -> Floats:
 
 
 def _later(seconds: Floats) -> Floats:
-    """The chance that a name comes later than so long after the movement it names: a gamma distribution."""
+    """The chance that a name comes later than this after the movement it names: a gamma distribution."""
     shape, scale = (LATE_S / LATE_SPREAD_S) ** 2, LATE_SPREAD_S**2 / LATE_S
     found: Floats = gammaincc(shape, np.maximum(seconds, 0.0) / scale)
     return found

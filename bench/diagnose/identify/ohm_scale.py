@@ -15,7 +15,7 @@ from bench.roles import function_name
 from bench.walk.facts import BenchFacts, InstrumentFacts
 
 STAYS_UP: Final = 0.9
-"""A meter that ranges by itself may still show so much of a lower range's top on the range above (own choice)."""
+"""A meter that ranges by itself may still show this part of a lower range's top on the range above (own choice)."""
 
 
 def scale_of(bench: BenchFacts, highest: float, wires: int = 2, zeroed: bool = True) -> Meter:

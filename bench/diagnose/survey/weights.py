@@ -214,7 +214,7 @@ class Weighing:
                 weights[:, row] = np.maximum(weights[:, row], floor)
 
     def _take_tries(self, weights: Floats) -> None:
-        """Weigh what came of acts between ends."""
+        """Weigh the results of acts between ends."""
         at = {end.name: number for number, end in enumerate(self.pile.ends)}
         for tried in self.pile.tried:
             wrong = self.rates.pull_untrue if tried.way == "pull" else self.rates.untrue

@@ -80,7 +80,7 @@ class Turns:
                 self._changed.notify_all()
 
     def rest(self, seconds: float) -> None:
-        """Let others have it for so long, and whoever goes first until that is done; then take it before all others."""
+        """Let others have it meanwhile, and those who go first until they are done; then take it before all others."""
         with self._changed:
             ahead = set(self._first)
             depth, self._depth, self._owner = self._depth, 0, None

@@ -62,7 +62,7 @@ class Choice(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_def
     takes: Duration | None = None
     """How long a reading takes with it."""
     coarser: float = 1.0
-    """So many times coarser is the last digit than the range's resolution says."""
+    """How many times coarser the last digit is than the range's resolution says."""
 
 
 class Setting(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
@@ -286,7 +286,7 @@ class Function(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_d
     running: list[Check] = []
     """Asked after ``begin`` and the wait, right before the reading: is the test still running?"""
     end: list[str] = []
-    """Sent after a reading, whatever came of it."""
+    """Sent after a reading, whether it succeeded or not."""
     trace: Trace | None = None
     """The curve that it reads a distance from."""
     energises: bool = False
@@ -306,6 +306,19 @@ class Function(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_d
     def __post_init__(self) -> None:
         if self.renews.value < 0:
             raise Inconsistent(f"renews {self.renews}", "0 s or more")
+        self._check_figures()
+        self._check_commands()
+        if self.trace is not None and self.reads != "distance":
+            raise Inconsistent(f"'trace' of {self.reads}", "it with 'distance' only")
+        if self.clamp and self.reads not in ("current", "ac-current"):
+            raise Inconsistent(f"'clamp' of '{self.name}', which reads {self.reads}", "it for current only")
+        if self.energises and self.repeatable:
+            raise Inconsistent(f"'{self.name}' energises and may be repeated", "'repeatable: false'")
+        if self.energises and not self.end:
+            raise Inconsistent(f"'{self.name}' energises and has no 'end'", "'end': the commands that stop it")
+
+    def _check_figures(self) -> None:
+        """Units, ranges and words fit what is read."""
         for unit in [self.unit or UNIT_OF[self.reads], *self.units.values()]:
             scale_of(unit, self.reads)
         for part in self.ranges:
@@ -321,6 +334,13 @@ class Function(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_d
         tops = [part.range.value for part in self.ranges]
         if tops != sorted(set(tops)):
             raise Inconsistent(f"ranges of '{self.name}' out of order or repeated", "each range once, smallest first")
+        if self.lock and not self.ranges:
+            raise Inconsistent(f"'lock' of '{self.name}' without ranges", "the ranges it can be locked to")
+        if self.ranges_itself and self.lock:
+            raise Inconsistent(f"'{self.name}' always ranges by itself and has 'lock'", "one of the two")
+
+    def _check_commands(self) -> None:
+        """Commands name only what is known when they are sent."""
         known = {"range", *(setting.name for setting in self.settings)}
         asked = [check.ask for check in (*self.confirm, *self.ready, *self.running)]
         for command in (*self.configure, *self.automatic, *self.lock, *self.begin, *self.end, self.read, *asked):
@@ -333,18 +353,6 @@ class Function(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_d
         for check in (*self.confirm, *self.ready, *self.running):
             if check.equals and check.equals not in known:
                 raise Inconsistent(f"equals '{check.equals}'", f"one of {', '.join(sorted(known))}")
-        if self.trace is not None and self.reads != "distance":
-            raise Inconsistent(f"'trace' of {self.reads}", "it with 'distance' only")
-        if self.lock and not self.ranges:
-            raise Inconsistent(f"'lock' of '{self.name}' without ranges", "the ranges it can be locked to")
-        if self.ranges_itself and self.lock:
-            raise Inconsistent(f"'{self.name}' always ranges by itself and has 'lock'", "one of the two")
-        if self.clamp and self.reads not in ("current", "ac-current"):
-            raise Inconsistent(f"'clamp' of '{self.name}', which reads {self.reads}", "it for current only")
-        if self.energises and self.repeatable:
-            raise Inconsistent(f"'{self.name}' energises and may be repeated", "'repeatable: false'")
-        if self.energises and not self.end:
-            raise Inconsistent(f"'{self.name}' energises and has no 'end'", "'end': the commands that stop it")
 
     @property
     def role(self) -> Role:

@@ -51,9 +51,9 @@ class Line(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defau
     timeout: Duration = seconds(2.0)
     """How long an answer may take beside the time of a measurement."""
     quiet: Duration = seconds(0.1)
-    """So long a silence says that the line is drained."""
+    """How long a silence must be to say that the line is drained."""
     between: Duration = seconds(0.0)
-    """At least so long between an answer and the next command."""
+    """The least time between an answer and the next command."""
     wake: list[WireText] = []
     """Bytes that are sent after opening and before anything is asked: to wake it, to take it to remote, to give an
     adapter an address. What comes back is thrown away."""
@@ -152,7 +152,7 @@ class Stream(
     start: list[str] = []
     """Commands that make it talk, where it does not by itself."""
     agree: int = 1
-    """So many readings in a row must agree before one is believed: for lines without a check sum."""
+    """How many readings in a row must agree before one is believed: for lines without a check sum."""
     agree_within: float = 10.0
     """Steps of the last digit that they may differ by."""
 
@@ -168,7 +168,7 @@ class Poll(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defau
     length: int = 0
     """Length of the answer in bytes, with its end; 0: it ends with ``read-end`` wherever that comes."""
     agree: int = 1
-    """So many readings in a row must agree before one is believed: for answers without a check sum."""
+    """How many readings in a row must agree before one is believed: for answers without a check sum."""
     agree_within: float = 10.0
     """Steps of the last digit that they may differ by."""
 
@@ -195,7 +195,7 @@ class Frames(
     """What every command is answered with, as the decoder gives its value; another answer is a refusal. Nothing:
     commands have no answer."""
     agree: int = 1
-    """So many readings in a row must agree before one is believed: for frames without a check sum."""
+    """How many readings in a row must agree before one is believed: for frames without a check sum."""
     agree_within: float = 10.0
     """Steps of the last digit that they may differ by."""
 

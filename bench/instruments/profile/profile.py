@@ -60,7 +60,7 @@ class Watchdog(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_d
     """
 
     within: Duration
-    """So long the instrument waits for a word; ``{seconds}`` in its commands."""
+    """How long the instrument waits for a word; ``{seconds}`` in its commands."""
     set: list[str]
     """Sent before the output goes on."""
     confirm: list[Check] = []

@@ -81,7 +81,8 @@ class Echo(msgspec.Struct, frozen=True):
 
 
 class Late(msgspec.Struct, frozen=True):
-    """Question ``number`` was not answered by its deadline; ``got`` is what came of an answer. The line is suspect."""
+    """Question ``number`` was not answered by its deadline; ``got`` is what arrived of an answer. The line is
+    suspect."""
 
     number: int
     command: bytes

@@ -236,7 +236,7 @@ class Source(Protocol):
         ...
 
     def all_off(self, tell: Tell) -> str:
-        """Switch everything off that walks of the job have on; returns what came of it."""
+        """Switch everything off that walks of the job have on; returns how it went, in words."""
         ...
 
     def mend(self, error: Exception) -> str:

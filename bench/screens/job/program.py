@@ -82,7 +82,7 @@ class JobProgram(Program[JobView]):
         super().start(title, call, then)
 
     def came(self, work: Work) -> None:
-        """Take what came of work; trouble that a person can mend is told."""
+        """Take the result of work; trouble that a person can mend is told."""
         self._surveying = False
         told = self.source.mend(work.error) if isinstance(work.error, Exception) else ""
         if told and self.moment.survey is not None:

@@ -150,7 +150,7 @@ class Program(ABC, Generic[M]):
         self.moment = replace(self.moment, **changes)
 
     def tick(self) -> None:
-        """Take in how far the work is and what came of it, and paint if anything looks different now."""
+        """Take in how far the work is, and its result, and paint if anything looks different now."""
         work = self.work
         if work is not None and work.over:
             self.work = None

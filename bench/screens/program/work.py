@@ -23,7 +23,7 @@ class Work:
     Args:
         title: what is done, in words.
         call: does it.
-        then: is given what came of it, on the screen's own thread.
+        then: is given the result, on the screen's own thread.
     """
 
     def __init__(self, title: str, call: Callable[[Tell], Any], then: Callable[[Any], None]) -> None:
@@ -49,5 +49,5 @@ class Work:
         self.title, self.done, self.of = title, done, of
 
     def finish(self) -> None:
-        """Hand over what came of it."""
+        """Hand over the result."""
         self._then(self._result)

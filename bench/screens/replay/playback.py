@@ -287,7 +287,7 @@ def words(entry: e.Entry, verdict: str = "") -> tuple[str, str]:
 
     Args:
         entry: the entry.
-        verdict: what came of it, where it is a reading.
+        verdict: of a reading.
     """
     match entry.event:
         case e.Began(operator=operator):

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 
 MOST: Final = 4
-"""So many suspects are told at most."""
+"""How many suspects are named at most."""
 NAMED: Final = 0.01
 """The chance below which one is not told."""
 

@@ -1,4 +1,4 @@
-"""What came of it, in words: readings, verdicts, the summary at the end. Pure functions."""
+"""Results in words: readings, verdicts, the summary at the end. Pure functions."""
 
 from __future__ import annotations
 

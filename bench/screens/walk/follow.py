@@ -103,7 +103,7 @@ class Volts(msgspec.Struct, frozen=True):
 
 
 STAYS: Final = 3
-"""So many live readings show the same before a display is told of line by line."""
+"""How many live readings show the same before a display is told of line by line."""
 News = Happened | Said | Misset | Felt | Lost | Rose | Going | Volts
 LONGEST: Final = 600
 """Points of a trend that are kept: of more, every second one goes."""

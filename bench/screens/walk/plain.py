@@ -545,20 +545,9 @@ class Plain:
 
     def _command(self, word: str, rest: str, kind: str) -> None:
         state = self._follower.state
-        number = self._asked
         match word:
-            case "help" | "?":
-                self._say(HELP)
-            case "where":
-                self._section = ""
-                self._write(words.page(state, mirrored=self._mirrored))
-            case "stages" | "ladder":
-                self._stages()
-            case "earth":
-                self._earth()
-            case "side":
-                self._mirrored = not self._mirrored
-                self._write(words.page(state, mirrored=self._mirrored))
+            case "help" | "?" | "where" | "stages" | "ladder" | "earth" | "side":
+                self._look_up(word)
             case "read" if kind == "caution":
                 self._answer("")
             case "retry" if kind == "trouble":
@@ -566,29 +555,21 @@ class Plain:
             case "go" if kind == "rest":
                 self._wish(e.Continued())
             case "back" if words.back_to(state) >= 0:
-                self._wish(e.Went(number=number, to=words.back_to(state), then="go-on"))
+                self._wish(e.Went(number=self._asked, to=words.back_to(state), then="go-on"))
             case "again":
-                last = words.last_reading(state)
-                if last is None:
-                    self._say("nothing was measured yet")
-                else:
-                    self._wish(e.Went(number=number, to=last.index, then="return"))
+                self._read_again()
             case "skip":
-                self._wish(e.Skipped(number=number, reason=rest))
+                self._wish(e.Skipped(number=self._asked, reason=rest))
             case "skip-search" if state.planned is not None and state.planned.kind == "seek":
-                self._wish(e.Skipped(number=number, reason=rest, whole=True))
+                self._wish(e.Skipped(number=self._asked, reason=rest, whole=True))
             case "note" if rest:
                 wrong = wrong_with(rest)
                 self._say(wrong) if wrong else self._wish(note(rest, self._link.record))
             case "touched":
                 wrong = unknown(state, rest)
                 self._say(wrong) if wrong else self._wish(touched(rest))
-            case "stop":
-                self._wish(e.Paused(why="the test voltage was stopped", make_safe=True))
-            case "off":
-                self._wish(e.Paused(why="everything was switched off", make_safe=True))
-            case "pause":
-                self._wish(e.Paused(why="the operator paused", make_safe=True))
+            case "stop" | "off" | "pause":
+                self._wish(e.Paused(why=_PAUSED[word], make_safe=True))
             case "seat":
                 self._link.take_seat()
             case "leave":
@@ -599,12 +580,41 @@ class Plain:
             case _:
                 self._say(f"{word} has no place here; type where, or help")
 
+    def _look_up(self, word: str) -> None:
+        """What only shows something."""
+        match word:
+            case "stages" | "ladder":
+                self._stages()
+            case "earth":
+                self._earth()
+            case "where" | "side":
+                if word == "where":
+                    self._section = ""
+                else:
+                    self._mirrored = not self._mirrored
+                self._write(words.page(self._follower.state, mirrored=self._mirrored))
+            case _:
+                self._say(HELP)
+
+    def _read_again(self) -> None:
+        last = words.last_reading(self._follower.state)
+        if last is None:
+            self._say("nothing was measured yet")
+        else:
+            self._wish(e.Went(number=self._asked, to=last.index, then="return"))
+
     def _wish(self, event: Wish) -> None:
         if not isinstance(event, e.Noted | e.Attached | e.Disturbed):
             self._answered = self._asked
         self._link.wish(event)
 
 
+_PAUSED: Final = {
+    "stop": "the test voltage was stopped",
+    "off": "everything was switched off",
+    "pause": "the operator paused",
+}
+"""Words that pause a walk, and why it then says that it is paused."""
 _ANYWHERE: Final = (
     "help",
     "?",

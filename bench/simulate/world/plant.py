@@ -39,7 +39,7 @@ BAR_OHM: Final = 0.002
 INDUCED_VOLT: Final = 0.01
 """What the mains fields of a hall induce in a loop of some square metres, root mean square (our own figure)."""
 KEPT: Final = 64
-"""So many clipped networks are kept: a search goes back and forth between few."""
+"""How many clipped networks are kept: a search goes back and forth between few."""
 SOUND_OHM: Final = (2e9, 20e9)
 """Insulation between two terminals of a sound plant: old wiring in a damp hall (our own figures)."""
 ABSORPTION: Final = ((0.25, 12.0), (0.35, 90.0))

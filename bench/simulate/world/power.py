@@ -522,7 +522,8 @@ class PowerWorld(PlantWorld):
         return all(any(network.connected(place, end) for end in ends) for place in self._places)
 
     def _charging(self, since: float) -> list[Edge]:
-        """Each inlet's capacitor and bleeder as they look to an ohmmeter so long after it was put there."""
+        """Each inlet's capacitor and bleeder as they look to an ohmmeter, this number of seconds after it was put
+        there."""
         found = []
         for one in self._inputs.values():
             bleed = self._bleed_ohm

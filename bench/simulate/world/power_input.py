@@ -16,17 +16,17 @@ COLD_OHM: Final = 1.5
 WARM_OHM: Final = 2e-3
 """And after."""
 BRIDGED_AT: Final = 0.9
-"""The limiter is bridged when the capacitor has so much of the inlet's voltage."""
+"""The limiter is bridged when the capacitor has reached this part of the inlet's voltage."""
 WAITS_FROM_VOLT: Final = 8.0
 """Below this not even a converter's waking part draws."""
 WAITS_S: Final = 0.3
 """From the voltage being there until a converter starts."""
 SOFT_S: Final = 0.5
-"""For so long it ramps its power up."""
+"""Seconds in which it ramps its power up."""
 SURGE: Final = (0.4, 0.15)
 """What it draws more at first, as a part, and the time constant with which that goes, in seconds."""
 STARTS: Final = (1.0, 1.09)
-"""A converter starts at so much of the least voltage that its like may start at: 32.5 to 35.5 V (makers' data)."""
+"""A converter starts at this part of the least voltage that its kind may start at: 32.5 to 35.5 V (makers' data)."""
 HYSTERESIS: Final = 2.0 / 48.0
 """A converter goes on so far below the voltage that it starts at, as a part of the nominal one."""
 WAITING_A: Final = 0.008
