@@ -129,7 +129,7 @@ TONES: Final = {
 }
 """What each sounds like in a browser: pitches in hertz, each from and to a second. Rising is good, low is not."""
 WALK_KEYS: Final = (
-    ("ALL OFF", "z"), ("Enter", "\r"), *((key, key) for key in "yubgsndoprwkmlevxqt?"), ("Esc", "\x1b"),
+    ("ALL OFF", "z"), ("Enter", "\r"), *((key, key) for key in "yubgsndoprwkmlejvxqta3?"), ("Esc", "\x1b"),
 )  # fmt: skip
 """Keys of a tablet's page at a walk: what each shows, and what it types."""
 SURVEY_KEYS: Final = (

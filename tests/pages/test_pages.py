@@ -11,13 +11,13 @@ from types import ModuleType
 import pytest
 
 from bench.cli import COMMANDS
-from tests.pages import commands, fields
+from tests.pages import commands, fields, keys
 from tests.walks.tool import JOB, ROOT, proveout
 
 PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").glob("*.md"))]
 
 
-@pytest.mark.parametrize("page", [commands, fields], ids=["commands", "files"])
+@pytest.mark.parametrize("page", [commands, fields, keys], ids=["commands", "files", "keys"])
 def test_a_drawn_page_is_what_the_program_says(page: ModuleType) -> None:
     assert page.PAGE.read_text("utf-8") == page.page(), "run `make docs`"
 

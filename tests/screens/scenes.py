@@ -175,7 +175,7 @@ def _stages(walk: power.PowerWalk, *shows: str) -> Scene:
 
 
 def _earth(name: str, walk: object, *shows: str) -> Scene:
-    return Scene(name, walk, keys=("e",), shows=("The earthing network", *shows))  # type: ignore[arg-type]
+    return Scene(name, walk, keys=("l",), shows=("The earthing network", *shows))  # type: ignore[arg-type]
 
 
 SCENES: dict[str, Callable[[], Scene]] = {
@@ -328,7 +328,7 @@ SCENES: dict[str, Callable[[], Scene]] = {
         shows=("no longer open",),
     ),
     "help": lambda: Scene("help", _bundle(GOOD), keys=("question_mark",), shows=("Help", "hatched part")),
-    "note": lambda: Scene("note", _bundle(GOOD), keys=("n",), shows=("A note for the record",)),
+    "note": lambda: Scene("note", _bundle(GOOD), keys=("o",), shows=("A note for the record",)),
     "disturb": lambda: Scene(
         "disturb",
         _bundle(GOOD),

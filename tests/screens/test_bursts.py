@@ -22,7 +22,7 @@ from tests.screens.stage import on_stage
 HAMMERED = (
     ("enter", "enter"),
     ("y", "y"),
-    ("n", "n"),
+    ("o", "o"),
     ("escape", "escape"),
     ("ctrl+c", "ctrl+c"),
     ("escape", "enter"),
@@ -47,7 +47,7 @@ async def burst(app: Terminal, pilot: Pilot[None], keys: tuple[str, ...]) -> Non
 @pytest.mark.parametrize(
     ("scene", "first"),
     [
-        ("place-touching", "n"),
+        ("place-touching", "o"),
         ("place-touching", "s"),
         ("place-touching", "a"),
         ("place-touching", "d"),
@@ -140,7 +140,7 @@ def test_a_note_box_does_not_freeze_the_walk_behind_it() -> None:
     async def show() -> None:
         scene = SCENES["place-touching"]()
         async with on_stage(scene) as stage:
-            await stage.press("n")
+            await stage.press("o")
             assert isinstance(stage.app.screen, Prompt)
             await stage.press(*"loose")
             sent: list[str] = []

@@ -50,7 +50,7 @@ def test_a_walk_is_begun_from_the_hall_and_found_again_in_it(opened: Callable[..
     glass.press("5", lambda: "under way" in glass.words)
     glass.press("\r", lambda: "Takes a seat at this walk" in glass.words)
     assert "by Bea" in glass.words
-    glass.press("a", lambda: "CAUTION" in glass.words or "paused" in glass.words)
+    glass.press("k", lambda: "CAUTION" in glass.words or "paused" in glass.words)
     glass.press("q", lambda: "y yes" in glass.words)
     glass.press("y", lambda: "Enter goes back to the job" in glass.words)
     glass.press("\r", lambda: "Takes a seat at this walk" in glass.words)

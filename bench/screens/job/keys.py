@@ -14,7 +14,7 @@ from bench.job.readiness import Task
 from bench.screens.job.view import FILTERS, KINDS, TABS, TITLES, JobView, Page, goal
 from bench.screens.program.keys import ACTIONS, LISTED, TAKE, THEME, Action, Key, close_help, listed, matching
 
-BACK: Final = ("escape", "backspace")
+BACK: Final = ("escape", "backspace", "b")
 _LISTS: Final[tuple[Page, ...]] = ("ready", "next", "sequences", "records", "changes", "cables", "bench", "series")
 
 _TAB_WORDS: Final[dict[Page, str]] = {
@@ -32,7 +32,7 @@ _ALL_OFF: Final = Key(
     "all-off", ("z",), "z", "ALL OFF", "Switches everything off that walks under way have on; those walks rest then."
 )
 _LEAVE: Final = Key("leave", ("q",), "q", "leave", "Leaves. Nothing is lost: this screen only reads records.")
-_REREAD: Final = Key("reread", ("u", "f5"), "u", "read again", "Reads the job's files and records again.")
+_REREAD: Final = Key("reread", ("f5",), "F5", "read again", "Reads the job's files and records again.")
 _FIND: Final = Key("find", ("slash",), "/", "find", "Narrows the list to lines that have what you type.")
 _CANCEL: Final = Key("cancel", ("x",), "x", "stop the work", "Ends the reading of records that is under way.")
 
@@ -76,11 +76,11 @@ def _own(view: JobView) -> list[Key]:
     if page == "ready":
         found += [
             Key("status", ("f",), "f", "filter", "Lists what is open, then what fails, is undecided, void and so on."),
-            Key("kind", ("k",), "k", "kind", "Lists shelves alone, then feeds, cables and bonds."),
+            Key("kind", ("tab",), "Tab", "kind", "Lists shelves alone, then feeds, cables and bonds."),
         ]
     if page == "next" and item is not None and isinstance(item.value, Task):
         more = "Shows every reading of what the cursor stands on, over all records."
-        found.append(Key(f"trace {goal(item.value)}", ("v",), "v", "trace it", more))
+        found.append(Key(f"trace {goal(item.value)}", ("i",), "i", "trace it", more))
     if page in _LISTS:
         found.append(_FIND)
     if page == "record":
@@ -109,10 +109,10 @@ def _of_record(view: JobView) -> list[Key]:
     found = []
     if record.live:
         more = "Takes a seat at this walk: it is under way."
-        found.append(Key(f"attach {record.path}", ("a",), "a", "take a seat", more))
+        found.append(Key(f"attach {record.path}", ("k",), "k", "take a seat", more))
     elif record.open:
         more = "Goes on with the walk where it stood. You are back here when it has ended."
-        found.append(Key(f"resume {record.path}", ("g",), "g", "go on with it", more))
+        found.append(Key(f"resume {record.path}", ("p",), "p", "go on with it", more))
     more = "Shows step by step what the operator saw and what the meter said."
     found.append(Key(f"replay {record.path}", ("enter",), "Enter", "look back", more))
     more = "Writes one HTML file that prints well, beside the record."
@@ -129,8 +129,8 @@ def _of_trace(view: JobView) -> list[Key]:
         Key("later", ("right",), "right", "later", "Points at the reading after."),
     ]
     if len(traced.studies) > 1:
-        found.append(Key("series", ("tab", "s"), "s", "next series", "Shows the next thing that was read of it."))
-        found.append(Key("all-series", ("l",), "l", "list them", "Lists everything that was read of it."))
+        found.append(Key("series", ("tab",), "Tab", "next series", "Shows the next thing that was read of it."))
+        found.append(Key("all-series", ("slash",), "/", "list them", "Lists everything that was read of it."))
     found.append(Key("to-record", ("enter",), "Enter", "its record", "Opens the record of the reading pointed at."))
     return found
 

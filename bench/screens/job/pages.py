@@ -81,7 +81,7 @@ def body(view: JobView, cells: int, rows: int) -> list[Line]:
 
 
 def _reading(view: JobView, cells: int, rows: int) -> list[Line]:
-    text = "Reading the job ..." if view.working is not None else "The job was not read: u reads it again."
+    text = "Reading the job ..." if view.working is not None else "The job was not read: F5 reads it again."
     return [EMPTY] * (rows // 3) + [line(Span(text, "strong"))]
 
 
@@ -350,7 +350,7 @@ def _cables(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:
         text = (
             "Working out what belongs together ..."
             if view.working is not None
-            else "Not worked out yet: u reads again."
+            else "Not worked out yet: F5 reads again."
         )
         return [EMPTY, line(Span(text, "strong"))]
     head = [line(Span("loose cables", "title"), *_sought(view))]

@@ -292,7 +292,7 @@ class JobProgram(Program[JobView]):
         if self.work is not None:
             self.work.cancelled = True
             self.work, self._surveying = None, False
-            self.change(working=None, note="stopped; u reads again")
+            self.change(working=None, note="stopped; F5 reads again")
 
     def do_earlier(self) -> None:
         """Point at the reading before."""

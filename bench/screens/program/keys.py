@@ -55,7 +55,7 @@ class Action(msgspec.Struct, frozen=True):
 
 
 ACTIONS: Final = Key(
-    "actions", ("p", "ctrl+p"), "p", "all actions", "Lists everything that can be done; type a few letters of it."
+    "actions", ("a", "ctrl+p"), "a", "all actions", "Lists everything that can be done; type a few letters of it."
 )
 THEME: Final = Key("theme", ("t",), "t", "light or dark", "Changes between a dark and a light screen.")
 LISTED: Final = (

@@ -52,7 +52,7 @@ def _keys(*, playing: bool, face: str, help: bool, long: bool) -> tuple[Key, ...
     return (
         Key(
             "play",
-            ("space",),
+            ("space", "enter", "p"),
             "Space",
             "stop" if playing else "play",
             "Plays from here at the speed that is shown, and stops.",
@@ -60,7 +60,7 @@ def _keys(*, playing: bool, face: str, help: bool, long: bool) -> tuple[Key, ...
         *_MOVES,
         Key(
             "face",
-            ("tab", "enter"),
+            ("tab",),
             "Tab",
             other,
             "Shows in turn what the operator saw, what the meter said with its uncertainty budget, and all events.",
@@ -86,12 +86,18 @@ _MOVES: Final = (
     Key("failed", ("f",), "f", "next fail", "To the next reading that failed or stayed undecided."),
 )
 _MORE: Final = (
-    Key("failed-before", ("d",), "d", "fail before", "To the failed or undecided reading before."),
+    Key("failed-before", ("b",), "b", "fail before", "To the failed or undecided reading before."),
     Key("step", ("down",), "↓", "step", "To where the walk came to its next step."),
     Key("step-back", ("up",), "↑", "step back", "To where the walk came to the step before."),
-    Key("faster", ("plus", "equals_sign"), "+", "faster", "Plays faster, up to a hundredfold."),
+    Key("faster", ("plus",), "+", "faster", "Plays faster, up to a hundredfold."),
     Key("slower", ("minus",), "-", "slower", "Plays slower, down to half speed."),
-    Key("gaps", ("r",), "r", "real time", "Plays pauses as long as they were, or shortens them to a few seconds."),
+    Key(
+        "gaps",
+        ("equals_sign",),
+        "=",
+        "real time",
+        "Plays pauses as long as they were, or shortens them to a few seconds.",
+    ),
     Key(
         "mark", ("full_stop",), ".", "mark", "To the next mark of any kind: failed, undecided, trouble, touched, pause."
     ),
@@ -100,12 +106,12 @@ _MORE: Final = (
     Key("far-back", ("pageup",), "PgUp", "far back", "A twentieth of the time line back."),
     Key("first", ("home",), "Home", "begin", "To the first event."),
     Key("last", ("end",), "End", "end", "To the last event."),
-    Key("go", ("g",), "g", "go to", "To an event's number, or to a time of day such as 18:03."),
+    Key("go", ("slash",), "/", "go to", "To an event's number, or to a time of day such as 18:03."),
     Key("mirror", ("m",), "m", "other side", "Shows the connectors from their other side."),
     THEME,
 )
 _SCROLL: Final = (
-    Key("scroll", ("j",), "j", "page down", "Moves a long page up by some lines."),
-    Key("scroll-back", ("k",), "k", "page up", "Moves it back."),
+    Key("scroll", ("right_square_bracket",), "]", "page down", "Moves a long page up by some lines."),
+    Key("scroll-back", ("left_square_bracket",), "[", "page up", "Moves it back."),
 )
 _NAMES: Final = {"→": "Right", "←": "Left", "↓": "Down", "↑": "Up"}

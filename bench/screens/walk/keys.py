@@ -49,7 +49,8 @@ def keys(view: View) -> tuple[Key, ...]:
         return (*off, *_answers(view, kind), _ABORT, *([_SEAT] if view.watching else []), _LEAVE)
     found: list[Key] = off
     if kind == "stages":
-        return (*off, _STAGES_OFF, *_always_open(view), _HELP, _LEAVE)
+        on = [_EARTH, _STAGES_LEFT] if has_earth(view.state) else [_STAGES_OFF]
+        return (*off, *on, *_always_open(view), _HELP, _LEAVE)
     if kind == "earth":
         return (*off, _EARTH_OFF, *_always_open(view), _HELP, _LEAVE)
     if kind not in ("starting", "lost", "failing"):
@@ -64,7 +65,7 @@ def keys(view: View) -> tuple[Key, ...]:
         found.append(_MIRROR)
     if kind not in ("starting", "lost", "failing", "energise") and has_stages(view.state):
         found.append(_STAGES)
-    if kind not in ("starting", "lost", "failing", "energise") and has_earth(view.state):
+    elif kind not in ("starting", "lost", "failing", "energise") and has_earth(view.state):
         found.append(_EARTH)
     if view.state.phase in OPEN and _SEAT not in found and view.lost is None:
         # two screens can go by one name: then the record does not tell which of them is heard
@@ -89,15 +90,16 @@ _STAGES: Final = Key("stages", ("l",), "l", "stages", "Shows what is live, what 
 _STAGES_OFF: Final = Key(
     "stages", ("l", "escape", *TAKE), "l", "back to the step", "Closes the stages. Nothing is answered by it."
 )
+_STAGES_LEFT: Final = replace(_STAGES_OFF, keys=("escape", *TAKE), shown="Esc")
 _EARTH: Final = Key(
-    "earth", ("e",), "e", "earth", "Shows the earthing network as a tree, with what the search suspects in it."
+    "earth", ("l",), "l", "earth", "Shows the earthing network as a tree, with what the search suspects in it."
 )
 _EARTH_OFF: Final = Key(
-    "earth", ("e", "escape", *TAKE), "e", "back to the step", "Closes the network. Nothing is answered by it."
+    "earth", ("l", "escape", *TAKE), "l", "back to the step", "Closes the network. Nothing is answered by it."
 )
 _AFTER: Final = {
     "explain": Key(
-        "explain", ("w",), "w", "what went wrong", "Leaves, and says what people did wrong and what to do about it."
+        "explain", ("e",), "e", "what went wrong", "Leaves, and says what people did wrong and what to do about it."
     ),
     "again": Key(
         "remeasure",
@@ -106,8 +108,8 @@ _AFTER: Final = {
         "measure again",
         "Drafts a walk of what did not pass, and begins it on the same bench.",
     ),
-    "report": Key("report", ("r",), "r", "report", "Leaves, and writes a report beside the record."),
-    "next": Key("next", ("n",), "n", "what is next", "Leaves, and drafts what is to be done next."),
+    "report": Key("report", ("w",), "w", "write the report", "Leaves, and writes a report beside the record."),
+    "next": Key("next", ("3",), "3", "what is next", "Leaves, and drafts what is to be done next."),
 }
 """What can be done once a walk is over."""
 _HELP: Final = Key("help", ("h", "question_mark"), "?", "help", "Shows what this page wants and what every key does.")
@@ -127,7 +129,7 @@ _LOOKS: Final = (
         "Switches the tones off and on. One, two, three quick ones: touching, steady, passed. Slow ones: two failed, "
         "three undecided, four trouble, five the line is lost. Six quick ones: a test voltage comes.",
     ),
-    replace(ACTIONS, keys=("ctrl+p",), shown="^p"),
+    ACTIONS,
 )
 
 
@@ -183,7 +185,7 @@ def _work(view: View) -> list[Key]:
         found.append(Key("skip", ("s",), "s", "skip", "Passes this step over. You are asked for the reason."))
     if may.skip_search:
         more = "Passes the whole search over. You are asked for the reason; what was read so far is kept."
-        found.append(Key("skip-search", ("w",), "w", "skip search", more))
+        found.append(Key("skip-search", ("j",), "j", "skip search", more))
     if may.pause:
         found.append(Key("pause", ("p",), "p", "pause", "The walk is paused until p is pressed again; outputs go off."))
     return found
@@ -193,10 +195,8 @@ def _always_open(view: View) -> list[Key]:
     """Watchers may do these too."""
     if view.state.phase not in OPEN:
         return []
-    # where n says no, a remark has another key
-    note = "o" if view.kind == "beep" else "n"
     return [
-        Key("note", (note,), note, "note", "Writes a remark into the record."),
+        Key("note", ("o",), "o", "note", "Writes a remark into the record."),
         Key(
             "disturb",
             ("d",),

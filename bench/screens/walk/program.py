@@ -533,7 +533,7 @@ class WalkProgram(Program[View]):
 
     def do_earth(self) -> None:
         """Open or close the earthing network."""
-        self.change(earth=not self.moment.earth, scroll=0)
+        self.change(earth=not self.moment.earth, stages=False, scroll=0)
 
     def do_sound(self) -> None:
         """Switch the tones off and on."""

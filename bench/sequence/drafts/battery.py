@@ -143,7 +143,7 @@ def _in_service(plant: Plant, mine: dict[str, list[Inlet]]) -> list[Part]:
             text="With somebody at the far end: each breaker's alarm contact was seen to come when it opened above; "
             "pull one fuse of each kind and see its alarm too; and check that each alarm comes with its power gone, "
             "since a contact that needs power says nothing then. A trip test only where the maker of the device "
-            "allows one, with his tester. Write each device and what it did into a note with key n.",
+            "allows one, with his tester. Write each device and what it did into a note with key o.",
             proven=stands,
         )
     )

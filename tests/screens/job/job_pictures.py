@@ -16,7 +16,7 @@ from tests.screens.job.job_stage import on_job
 JOB_SCENES: dict[str, tuple[str, ...]] = {
     "job-start": (),
     "job-ready": ("2", "f", "f"),
-    "job-trace": ("p", *"W101.34", "enter"),
+    "job-trace": ("a", *"W101.34", "enter"),
     "job-changes": ("6",),
 }
 """Page to the keys that lead there."""

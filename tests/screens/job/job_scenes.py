@@ -315,12 +315,12 @@ JOB_SCENES: dict[str, HallScene] = {
     "cables": HallScene(("7",), ("loose cables", "open: 2 ends", "L2", "no mate here 24 %", "9.0 times likelier")),
     "cables-card": HallScene(("7", "enter"), ("From bay 1: 8 min, 2 climbs", "clip the tester to one conductor of L2")),
     "trace": HallScene(
-        ("p", *"W1.2", "enter"), ("A step from", "touched", "last good", "first bad", "Marek", "0.6", "J1.2")
+        ("a", *"W1.2", "enter"), ("A step from", "touched", "last good", "first bad", "Marek", "0.6", "J1.2")
     ),
-    "trace-mended": HallScene(("p", *"W1.3", "enter"), ("last good", "first bad", "W1.3", "readings")),
-    "trace-unread": HallScene(("p", *"W1.8", "enter"), ("No record holds a reading of it",)),
-    "series": HallScene(("p", *"W1", "enter", "l"), ("what was read of W1", "7 of 7 series", "steady")),
-    "actions": HallScene(("p", *"walk"), ("all actions", "walk_", "walk the sequence continuity of W1")),
+    "trace-mended": HallScene(("a", *"W1.3", "enter"), ("last good", "first bad", "W1.3", "readings")),
+    "trace-unread": HallScene(("a", *"W1.8", "enter"), ("No record holds a reading of it",)),
+    "series": HallScene(("a", *"W1", "enter", "/"), ("what was read of W1", "7 of 7 series", "steady")),
+    "actions": HallScene(("a", *"walk"), ("all actions", "walk_", "walk the sequence continuity of W1")),
     "help": HallScene(("question_mark",), ("Help", "The plant bay by bay", "proven", "failing")),
 }
 """The moments, by name."""

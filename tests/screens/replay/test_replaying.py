@@ -262,7 +262,7 @@ def test_keys_wind_to_where_they_say(record: Path) -> None:
             assert stage.index == at("fail", 1)
             await stage.press("f")
             assert stage.index == at("fail", 1) and "no reading after this one failed" in stage.text
-            await stage.press("d", "d", "d")
+            await stage.press("b", "b", "b")
             assert stage.index == at("fail") and "no reading before" in stage.text
             await stage.press("full_stop", "full_stop")
             assert stage.index == at("trouble") and "did not answer" in stage.text
@@ -329,7 +329,7 @@ def test_it_plays_at_any_speed_and_shortens_gaps_unless_told(record: Path) -> No
             assert stage.index == here and not stage.view.playing
 
             # real time: nothing is left out
-            await stage.press("r")
+            await stage.press("=")
             assert not stage.view.timeline.cut and "real time" in stage.text
             assert stage.index == here
             await stage.press("end", "left", "left", "space")
@@ -359,7 +359,7 @@ def test_three_pages_a_mirror_and_two_looks(record: Path) -> None:
             assert "What the meter said" in stage.text and "over range" in stage.text
             await stage.press("tab")
             assert "Tab page" in stage.text and "contact" not in seen and f"{stage.index + 1:>6} " in stage.text
-            await stage.press("enter")
+            await stage.press("tab")
             assert stage.text == seen
             await stage.press("m")
             assert "(mating side)" in seen and "(wiring side)" in stage.text
@@ -429,13 +429,13 @@ def test_help_tells_every_key_and_closes(record: Path) -> None:
             await stage.press("end")
             top = stage.text
             assert "more lines: j and k" in top
-            await stage.press("j")
+            await stage.press("]")
             assert stage.text != top
             for _ in range(9):
-                await stage.press("j")
+                await stage.press("]")
             assert "the end; j and k go back" in stage.text and "record" in stage.text
             for _ in range(10):
-                await stage.press("k")
+                await stage.press("[")
             assert stage.text == top
 
     asyncio.run(act())
@@ -448,7 +448,7 @@ def test_going_to_an_event_or_a_time(record: Path) -> None:
         async with on_replay(record) as stage:
 
             async def typed(text: str) -> None:
-                await stage.press("g")
+                await stage.press("/")
                 assert isinstance(stage.app.screen, Prompt)
                 await stage.press(*("colon" if sign == ":" else sign for sign in text), "enter")
 
@@ -470,7 +470,7 @@ def test_going_to_an_event_or_a_time(record: Path) -> None:
 def test_all_actions_are_listed_found_by_their_letters_and_done(record: Path) -> None:
     async def act() -> None:
         async with on_replay(record, size=(80, 40)) as stage:
-            await stage.press("p")
+            await stage.press("a")
             known = [one for one in replay_keys(playing=False, face="seen", long=True) if one.does != "actions"]
             assert [one.does for one in stage.replay.actions()] == [one.does for one in known]
             for one in known:
@@ -484,7 +484,7 @@ def test_all_actions_are_listed_found_by_their_letters_and_done(record: Path) ->
             assert stage.replay.actions()[stage.view.chosen].does == "failed-before"
             await stage.press("escape")
             assert stage.view.typed is None and stage.index == at("fail")
-            await stage.press("p", "down", "down", "enter")
+            await stage.press("a", "down", "down", "enter")
             assert stage.index == at("fail") - 1, "the third line: an event back"
 
     asyncio.run(act())

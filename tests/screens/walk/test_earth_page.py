@@ -70,7 +70,7 @@ def test_a_key_opens_it_and_answers_nothing() -> None:
     async def act() -> None:
         async with on_stage(Scene("earth", earth.suspecting())) as stage:  # type: ignore[arg-type]
             before = stage.words
-            await stage.press("e")
+            await stage.press("l")
             assert "The earthing network" in stage.words
             await stage.press("s", "b", "g")
             assert not stage.link.wishes and "The earthing network" in stage.words
@@ -84,7 +84,7 @@ def test_a_key_opens_it_and_answers_nothing() -> None:
 def test_a_walk_without_a_search_has_no_key_for_it() -> None:
     async def act() -> None:
         async with on_stage(SCENES["hold"]()) as stage:
-            await stage.press("e")
+            await stage.press("l")
             assert "HOLD POINT" in stage.words and "earthing network" not in stage.words
 
     asyncio.run(act())

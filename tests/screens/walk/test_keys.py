@@ -134,8 +134,8 @@ def test_skipping_wants_a_reason_and_only_where_skipping_is_allowed() -> None:
 
 
 def test_notes_and_disturbances() -> None:
-    assert pressed("wait", "n", *"rain", "enter").link.wishes == [e.Noted(text="rain")]
-    assert pressed("place-open", "n", "enter").link.wishes == []
+    assert pressed("wait", "o", *"rain", "enter").link.wishes == [e.Noted(text="rain")]
+    assert pressed("place-open", "o", "enter").link.wishes == []
     assert pressed("place-open", "d", *"J101, W101.3: a foot", "enter").link.wishes == [
         e.Disturbed(touches=["J101", "W101.3"], text="a foot")
     ]
@@ -183,7 +183,7 @@ def test_one_key_switches_off_wherever_something_is_on_and_ctrl_c_does_it_before
     assert not stage.app.over, "what else was meant is asked"
 
 
-@pytest.mark.parametrize("begun", [("n",), ("x", *"ABO")])
+@pytest.mark.parametrize("begun", [("o",), ("x", *"ABO")])
 def test_ctrl_c_switches_off_although_something_is_being_typed(begun: tuple[str, ...]) -> None:
     stage = pressed("wait", *begun, "ctrl+c")
     assert [wish for wish in stage.link.wishes if isinstance(wish, e.Paused) and wish.make_safe]
@@ -216,7 +216,7 @@ def test_a_watcher_only_watches_takes_the_seat_or_speaks_up() -> None:
     assert asked.link.taken == stage.link.taken, "a tap beside the key takes nothing"
     assert pressed("watching", "k", "n").link.taken == stage.link.taken
     assert pressed("watching", "k", "y").link.taken == stage.link.taken + 1
-    assert pressed("watching", "n", *"hm", "enter").link.wishes == [e.Noted(text="hm")]
+    assert pressed("watching", "o", *"hm", "enter").link.wishes == [e.Noted(text="hm")]
     assert pressed("watching", "x", *"ABORT", "enter").link.wishes == [e.Aborted(why="")]
     assert pressed("caution", "y", you="Bea").link.wishes == []
 
@@ -246,7 +246,7 @@ def test_a_phones_page_has_a_key_for_whatever_a_walk_wants() -> None:
     ("scene", "opens", "closes"),
     [
         ("place-open", "h", "h"),
-        ("place-open", "n", "escape"),
+        ("place-open", "o", "escape"),
         ("place-open", "d", "escape"),
         ("place-open", "q", "n"),
         ("place-open", "ctrl+p", "escape"),

@@ -59,10 +59,10 @@ def test_before_its_first_answer_b_goes_to_the_step_before() -> None:
 
 def test_the_whole_search_is_skipped_with_a_reason() -> None:
     walk = search.flag()
-    text, stage = shown("search-flag", (80, 24), "w", *"no time", "enter")
+    text, stage = shown("search-flag", (80, 24), "j", *"no time", "enter")
     assert "Skip the whole search" not in text
     assert stage.link.wishes == [e.Skipped(number=walk.asked.number, reason="no time", whole=True)]
-    _, without = shown("search-flag", (80, 24), "w", "enter")
+    _, without = shown("search-flag", (80, 24), "j", "enter")
     assert without.link.wishes == []
 
 
