@@ -23,8 +23,8 @@ from typing import Final, Literal
 
 import msgspec
 
+from bench.judge.ramp import slope
 from bench.judge.student import quantile
-from bench.judge.watch import slope
 
 FALSE_ALARMS: Final = 0.01
 """Of a hundred soaks in which nothing moves, at most this many are said to move."""

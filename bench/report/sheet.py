@@ -30,7 +30,7 @@ from bench.walk.setting import Setting
 from bench.walk.state import Phase, State, said_by, start, unexplained
 
 
-class Line(msgspec.Struct, frozen=True):
+class Result(msgspec.Struct, frozen=True):
     """One result.
 
     Attributes:
@@ -69,7 +69,7 @@ class NotPassed(msgspec.Struct, frozen=True):
         advice: what to do.
     """
 
-    line: Line
+    line: Result
     places: tuple[str, ...]
     advice: tuple[str, ...]
 
@@ -83,7 +83,7 @@ class Section(msgspec.Struct, frozen=True):
     """The results under one heading, and the sources of their limits."""
 
     title: str
-    lines: tuple[Line, ...]
+    lines: tuple[Result, ...]
     sources: tuple[str, ...]
     parts: tuple[tuple[str, float, float, str], ...]
     """Name, reading over upper limit, uncertainty over upper limit, verdict: for a plot."""
@@ -106,7 +106,7 @@ class Searched(msgspec.Struct, frozen=True):
     found: Found
 
 
-class Meter(msgspec.Struct, frozen=True):
+class UsedMeter(msgspec.Struct, frozen=True):
     """An instrument as it was used."""
 
     name: str
@@ -187,9 +187,9 @@ class Sheet(msgspec.Struct):
     ended: str
     ending: str
     left_on: tuple[str, ...] = ()
-    meters: list[Meter] = msgspec.field(default_factory=list)
+    meters: list[UsedMeter] = msgspec.field(default_factory=list)
     sections: list[Section] = msgspec.field(default_factory=list)
-    checks: list[Line] = msgspec.field(default_factory=list)
+    checks: list[Result] = msgspec.field(default_factory=list)
     counts: Counter[str] = msgspec.field(default_factory=Counter)
     asked_for: int = 0
     searches: list[Searched] = msgspec.field(default_factory=list)
@@ -338,13 +338,13 @@ def _told(entry: e.Entry, before: State) -> Happening:
     return Happening(entry.n, second(entry.at), what, text, getattr(event, "by", ""))
 
 
-def _meters(setting: Setting, met: list[tuple[e.Met, str]]) -> list[Meter]:
+def _meters(setting: Setting, met: list[tuple[e.Met, str]]) -> list[UsedMeter]:
     """Every instrument that answered, once for each serial number."""
-    found: dict[tuple[str, str], Meter] = {}
+    found: dict[tuple[str, str], UsedMeter] = {}
     for one, at in met:
         facts = setting.bench.instrument(one.instrument) or InstrumentFacts(name=one.instrument, profile="")
         overdue = bool(facts.due) and facts.due < at[:10]
-        found[one.instrument, one.serial or one.identity] = Meter(
+        found[one.instrument, one.serial or one.identity] = UsedMeter(
             name=one.instrument,
             title=facts.title,
             profile=facts.profile,
@@ -410,10 +410,10 @@ def _summary(outcomes: list[Outcome]) -> str:
     return ", ".join(words)
 
 
-def _line(step: Step, outcome: Outcome) -> Line:
+def _line(step: Step, outcome: Outcome) -> Result:
     remarks = [outcome.sentence] if outcome.verdict not in ("pass", "done") else []
     remarks += [outcome.remark] if outcome.remark else []
-    return Line(
+    return Result(
         title=_point(step),
         between=step.probes or (),
         reading=_reading(outcome),

@@ -1,6 +1,6 @@
 """Brings an output up its ramp and watches it, on the thread that owns the instrument.
 
-What to do is decided in :mod:`bench.judge.watch`; here it is done. A reading beyond the window switches the output off
+What to do is decided in :mod:`bench.judge.ramp`; here it is done. A reading beyond the window switches the output off
 before anything else happens: before it is written down, told or thought about.
 
 A reading counts from the moment it was asked for. The machine may be busy for a while between a reading and whoever
@@ -20,7 +20,7 @@ import msgspec
 from bench.instruments.instrument import Instrument
 from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.instruments.values import OutputState, Sample
-from bench.judge.watch import Finished, Off, RampUp, Setting, Watch
+from bench.judge.ramp import Finished, Off, RampJudge, RampUp, Setting
 from bench.runner.ports import Rising
 from bench.walk import events as e
 
@@ -87,60 +87,60 @@ class BringUp(msgspec.Struct):
             InstrumentTrouble: it could not be followed to the end; the output was told to go off all the same.
         """
         try:
-            watch = self._follow()
+            judge = self._follow()
         except BaseException:
             self.instrument.make_safe()
             raise
-        tripped = len(self._amps) - 1 if watch.tripped is not None else None
-        if watch.why == "done":
-            return self._event(number, name, watch, "on", True, tripped)
+        tripped = len(self._amps) - 1 if judge.tripped is not None else None
+        if judge.why == "done":
+            return self._event(number, name, judge, "on", True, tripped)
         # the output was told to go off in the moment of the trip; here it is only read back
         state = self.instrument.make_safe()
         self._raw += state.raw_text
-        return self._event(number, name, watch, "off", state.confirmed, tripped)
+        return self._event(number, name, judge, "off", state.confirmed, tripped)
 
-    def _follow(self) -> Watch:
-        watch = Watch(self.ramp)
-        self._set(watch, watch.begin(), first=True)
-        looks = self._looks(watch)
+    def _follow(self) -> RampJudge:
+        judge = RampJudge(self.ramp)
+        self._set(judge, judge.begin(), first=True)
+        looks = self._looks(judge)
         while True:
             t, amps = self._read("current")
-            order = watch.sample(t, amps, self._looked(watch))
+            order = judge.sample(t, amps, self._looked(judge))
             if isinstance(order, Off):
                 self._off()
-            self._keep(watch, t, amps)
-            self._show(watch, t, amps)
+            self._keep(judge, t, amps)
+            self._show(judge, t, amps)
             match order:
                 case Off() | Finished():
-                    return watch
+                    return judge
                 case Setting():
-                    self._set(watch, order)
-                    looks = self._looks(watch)
+                    self._set(judge, order)
+                    looks = self._looks(judge)
                 case None if t >= looks[0]:
                     self._terminal.append(self._voltage())
                     looks = [at for at in looks if at > t] or [t + VOLTS_EVERY]
 
-    def _show(self, watch: Watch, now: float, amps: float | None) -> None:
+    def _show(self, judge: RampJudge, now: float, amps: float | None) -> None:
         set_at = self._sets[-1][0]
         volts = self._terminal[-1][1] if self._terminal and self._terminal[-1][0] >= set_at else None
-        settled = now - watch.settled_at if watch.settled_at is not None else None
-        # the watch may have gone on to the next level, which is not set yet
+        settled = now - judge.settled_at if judge.settled_at is not None else None
+        # the judge may have gone on to the next level, which is not set yet
         if self.shown is not None:
             self.shown(Rising(now, len(self._sets) - 1, now - set_at, amps, volts, settled))
 
-    def _looks(self, watch: Watch) -> list[float]:
+    def _looks(self, judge: RampJudge) -> list[float]:
         """When to look at the voltage after a setting: at once and again in the inrush, so that a short is seen as one.
 
         A slow meter may have no more than one reading before a short trips.
         """
         set_at = self._sets[-1][0]
-        return [set_at, set_at + self.ramp.levels[watch.level].inrush_s / 2]
+        return [set_at, set_at + self.ramp.levels[judge.level].inrush_s / 2]
 
     def _off(self) -> None:
         with contextlib.suppress(InstrumentTrouble):
             self.instrument.set_output(False)
 
-    def _set(self, watch: Watch, order: Setting, first: bool = False) -> None:
+    def _set(self, judge: RampJudge, order: Setting, first: bool = False) -> None:
         wanted: dict[str, str | float] = {"voltage": order.volts, "current": order.limit_a}
         if first:
             self.switch_on(lambda: self.instrument.set_output(True, wanted))
@@ -148,7 +148,7 @@ class BringUp(msgspec.Struct):
         else:
             self.switch_on(lambda: self.instrument.change_output(wanted))
         t = self.clock(self.now()) - self._began
-        watch.was_set(t)
+        judge.was_set(t)
         self._sets.append((t, order.volts, order.limit_a))
 
     def _read(self, what: str) -> tuple[float, float | None]:
@@ -173,18 +173,18 @@ class BringUp(msgspec.Struct):
         t, volts = self._read("voltage")
         return t, volts if volts is not None else math.inf
 
-    def _looked(self, watch: Watch) -> float | None:
+    def _looked(self, judge: RampJudge) -> float | None:
         """The terminal voltage, where it was read since the last current and after the inrush."""
         if not self._terminal or not self._times:
             return None
         t, volts = self._terminal[-1]
-        settled = self._sets[-1][0] + self.ramp.levels[watch.level].inrush_s
+        settled = self._sets[-1][0] + self.ramp.levels[judge.level].inrush_s
         return volts if t > max(self._times[-1], settled) else None
 
-    def _keep(self, watch: Watch, now: float, amps: float | None) -> None:
-        if watch.settled_at is not None and not watch.why:
+    def _keep(self, judge: RampJudge, now: float, amps: float | None) -> None:
+        if judge.settled_at is not None and not judge.why:
             if not self._soaked:
-                pace = watch.samples / max(now, 1e-3)
+                pace = judge.samples / max(now, 1e-3)
                 self._thinned = max(1, math.ceil(pace * self.ramp.soak_s / KEPT))
             self._soaked += 1
             if self._soaked % self._thinned:
@@ -193,7 +193,7 @@ class BringUp(msgspec.Struct):
         self._amps.append(amps)
 
     def _event(
-        self, number: int, name: str, watch: Watch, state: str, confirmed: bool, tripped: int | None
+        self, number: int, name: str, judge: RampJudge, state: str, confirmed: bool, tripped: int | None
     ) -> e.Energised:
         return e.Energised(
             number=number,
@@ -201,7 +201,7 @@ class BringUp(msgspec.Struct):
             meter=self.ammeter.name if self.ammeter is not None else "",
             state="on" if state == "on" else "off",
             confirmed=confirmed,
-            why=watch.why,
+            why=judge.why,
             times=self._times,
             amps=self._amps,
             terminal=[(round(t, 4), volts) for t, volts in self._terminal if math.isfinite(volts)],

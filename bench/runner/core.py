@@ -25,7 +25,7 @@ import msgspec
 from bench.record.append import CannotKeep, RecordTrouble, RecordWriter
 from bench.runner import protocol as p
 from bench.runner.contact import Contact
-from bench.runner.ports import Adviser, Crew, Hands, Happened, Leaving, Manner, Rising, Sample, Watchman, WentOff
+from bench.runner.ports import Adviser, Crew, Hands, Happened, Leaving, LiveReading, Manner, Rising, Watchman, WentOff
 from bench.sequence.file import Measure
 from bench.walk import events as e
 from bench.walk import requests as r
@@ -110,7 +110,7 @@ class Signalled(msgspec.Struct, frozen=True):
     name: str
 
 
-Message = Happened | Sample | Rising | WentOff | Leaving | Came | Left | Heard | Signalled
+Message = Happened | LiveReading | Rising | WentOff | Leaving | Came | Left | Heard | Signalled
 
 
 class Runner:
@@ -395,7 +395,7 @@ class Runner:
         match message:
             case Happened(event):
                 self._happen(event)
-            case Sample():
+            case LiveReading():
                 self._live(message)
             case Rising():
                 self._rise(message)
@@ -546,7 +546,7 @@ class Runner:
         if self.state.outputs.on or self.state.phase in (Phase.SWITCHING, Phase.ENERGISING):
             self._record(e.Paused(why="the record could not be written; outputs were made safe", make_safe=True))
 
-    def _live(self, sample: Sample) -> None:
+    def _live(self, sample: LiveReading) -> None:
         asked = request(self.state)
         if not isinstance(asked, r.Place) or sample.role != self._role():
             return

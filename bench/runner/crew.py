@@ -21,15 +21,14 @@ import msgspec
 from bench.instruments.instrument import Instrument
 from bench.instruments.matrix_wiring import Routes
 from bench.instruments.ports.trouble import InstrumentTrouble
-from bench.instruments.values import Identity
-from bench.instruments.values import Sample as Taken
+from bench.instruments.values import Identity, Sample
 from bench.instruments.wire_text import show
-from bench.judge.watch import RampUp
+from bench.judge.ramp import RampUp
 from bench.quantity import engineering
 from bench.roles import function_name
 from bench.runner.bring_up import BringUp
 from bench.runner.instrument_port import InstrumentPort
-from bench.runner.ports import Happened, Leaving, Post, Sample, WentOff
+from bench.runner.ports import Happened, Leaving, LiveReading, Post, WentOff
 from bench.runner.routed import channels_for
 from bench.runner.stuck import ALIKE, STUCK_AFTER, Digits, same_digits
 from bench.sequence.file import Set
@@ -91,7 +90,7 @@ class _Energise(msgspec.Struct, frozen=True):
 class _Amps(msgspec.Struct, frozen=True):
     """A reading of the current for somebody on another thread, on the range for ``most`` amperes."""
 
-    reply: queue.SimpleQueue[Taken | InstrumentTrouble]
+    reply: queue.SimpleQueue[Sample | InstrumentTrouble]
     most: float
 
 
@@ -118,9 +117,9 @@ class _InLead:
         self._worker = worker
         self._most = most
 
-    def read(self) -> Taken:
+    def read(self) -> Sample:
         """A reading, asked for now, from the thread that owns the ammeter."""
-        reply: queue.SimpleQueue[Taken | InstrumentTrouble] = queue.SimpleQueue()
+        reply: queue.SimpleQueue[Sample | InstrumentTrouble] = queue.SimpleQueue()
         self._worker.jobs.put(_Amps(reply, self._most))
         try:
             found = reply.get(timeout=AMPS_WITHIN)
@@ -908,7 +907,7 @@ class _Worker(threading.Thread):
                 for taken in instrument.live():
                     missed = 0
                     self.digits.shown(taken.value)
-                    sample = Sample(role, taken.finished, taken.unit, taken.value, taken.over, taken.resolution)
+                    sample = LiveReading(role, taken.finished, taken.unit, taken.value, taken.over, taken.resolution)
                     self._post(sample)
                     if self.showing != token or not self.jobs.empty():
                         return
@@ -917,7 +916,7 @@ class _Worker(threading.Thread):
                     return  # it is not shown live, or what comes next finds out
                 if trouble.kind == "mismatch":
                     wrong = f"{trouble.what} {trouble.advice}".strip()
-                    self._post(Sample(role, time.monotonic(), "", None, "", None, wrong))
+                    self._post(LiveReading(role, time.monotonic(), "", None, "", None, wrong))
                 else:
                     missed += 1
                     if trouble.kind == "lost" or missed > MISSED:
@@ -954,7 +953,7 @@ class _Worker(threading.Thread):
         return state.confirmed, state.what
 
 
-def read_of(number: int, instrument: str, function: str, samples: list[Taken]) -> e.Read:
+def read_of(number: int, instrument: str, function: str, samples: list[Sample]) -> e.Read:
     """The event of one reading, or of the mean of several.
 
     Args:

@@ -7,7 +7,7 @@ from typing import Final, Protocol
 
 import msgspec
 
-from bench.judge.watch import RampUp
+from bench.judge.ramp import RampUp
 from bench.sequence.plan import Step
 from bench.walk.events import Advised, Event
 from bench.walk.state import State
@@ -23,7 +23,7 @@ class Happened(msgspec.Struct, frozen=True):
     event: Event
 
 
-class Sample(msgspec.Struct, frozen=True):
+class LiveReading(msgspec.Struct, frozen=True):
     """A live reading; never recorded.
 
     Attributes:
@@ -96,7 +96,7 @@ class Leaving(msgspec.Struct, frozen=True):
     lost: bool = False
 
 
-Post = Callable[[Happened | Sample | Rising | WentOff | Leaving], None]
+Post = Callable[[Happened | LiveReading | Rising | WentOff | Leaving], None]
 
 
 class Crew(Protocol):

@@ -34,7 +34,7 @@ LONGEST_WISH: Final = 2**16
 _STOP: Final = b""
 
 
-class Client(msgspec.Struct, eq=False):
+class RemoteScreen(msgspec.Struct, eq=False):
     """One screen that is let in.
 
     Attributes:
@@ -85,14 +85,14 @@ class Server:
         self,
         frame: Listener,
         *,
-        came: Callable[[Client], None],
-        heard: Callable[[Client, p.FromClient], None],
-        left: Callable[[Client], None],
+        came: Callable[[RemoteScreen], None],
+        heard: Callable[[RemoteScreen, p.FromClient], None],
+        left: Callable[[RemoteScreen], None],
     ) -> None:
         self._frame = frame
         self._came, self._heard, self._left = came, heard, left
         self._names = itertools.count(1)
-        self.clients: list[Client] = []
+        self.clients: list[RemoteScreen] = []
         self._lock = threading.Lock()
         threading.Thread(target=self._accept, name="accepts screens", daemon=True).start()
 
@@ -153,7 +153,7 @@ class Server:
                     self.clients.remove(client)
                 self._left(client)
 
-    def _admit(self, link: socket.socket, line: bytes) -> Client | None:
+    def _admit(self, link: socket.socket, line: bytes) -> RemoteScreen | None:
         try:
             hello = p.from_client(line)
         except p.BadMessage:
@@ -164,7 +164,7 @@ class Server:
             return None
         link.settimeout(None)
         name = hello.name or f"screen {next(self._names)}"
-        client = Client(link, name[:60], hello.where[:80])
+        client = RemoteScreen(link, name[:60], hello.where[:80])
         threading.Thread(target=_write, args=(client,), name=f"writer {id(client)}", daemon=True).start()
         with self._lock:
             self.clients.append(client)
@@ -172,7 +172,7 @@ class Server:
         return client
 
 
-def _write(client: Client) -> None:
+def _write(client: RemoteScreen) -> None:
     try:
         while raw := client.outbox.get():
             client.link.sendall(raw)

@@ -13,7 +13,7 @@ from typing import Final
 import msgspec
 from msgspec.structs import replace
 
-from bench.judge.watch import Level, RampUp
+from bench.judge.ramp import Level, RampUp
 from bench.plant.handled import Handled
 from bench.plant.model import Plant
 from bench.quantity import engineering

@@ -14,7 +14,7 @@ from typing import Final, Literal
 import msgspec
 from msgspec.structs import replace
 
-from bench.judge.watch import Level, RampUp, Why
+from bench.judge.ramp import Level, RampUp, Why
 from bench.quantity import engineering
 from bench.walk import by_eye
 from bench.walk import events as e
@@ -29,7 +29,7 @@ BY_HAND: Final = "by hand"
 """Why a watch ended that somebody ended."""
 
 
-class Line(msgspec.Struct, frozen=True):
+class Typed(msgspec.Struct, frozen=True):
     """What was typed, and when it was asked for and typed: times of day, UTC."""
 
     text: str
@@ -61,7 +61,7 @@ class Course(msgspec.Struct, frozen=True):
     said: str = ""
 
 
-def course(ramp: RampUp, lines: Sequence[Line], displays: list[Display]) -> Course:
+def course(ramp: RampUp, lines: Sequence[Typed], displays: list[Display]) -> Course:
     """Follow what was typed.
 
     Args:
@@ -80,7 +80,7 @@ def understood(text: str, displays: list[Display]) -> bool:
     return text.strip().upper() in (OFF, LIMIT) or by_eye.read_from(text, displays) is not None
 
 
-def _after(now: Course, ramp: RampUp, line: Line, begun: str, displays: list[Display]) -> Course:
+def _after(now: Course, ramp: RampUp, line: Typed, begun: str, displays: list[Display]) -> Course:
     word, passed = line.text.strip().upper(), _seconds(begun, line.at)
     if word == OFF:
         return _with(now, why=now.why or BY_HAND, over=True, said="")
@@ -168,7 +168,7 @@ def _set(level: Level, *, first: bool) -> str:
     )
 
 
-def energised(now: Course, lines: Sequence[Line], number: int, instrument: str, meter: str) -> e.Energised:
+def energised(now: Course, lines: Sequence[Typed], number: int, instrument: str, meter: str) -> e.Energised:
     """The event that tells what was seen.
 
     Args:

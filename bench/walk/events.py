@@ -238,7 +238,7 @@ class Energised(_Event, frozen=True, kw_only=True, tag="energised"):
         state: as read back at the end.
         meter: the ammeter in the supply's lead that read the current; empty where the supply read it itself.
         confirmed: whether ``state`` was read back.
-        why: why the watch ended: ``done``, or what tripped; see :data:`bench.judge.watch.Why`.
+        why: why it ended: ``done``, or what tripped; see :data:`bench.judge.ramp.Why`.
         times: when each current was read.
         amps: the currents.
         terminal: time and volts at the supply's terminals, where they were read.

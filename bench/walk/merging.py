@@ -27,7 +27,7 @@ from bench.walk.surveying import (
     add,
 )
 
-Line = tuple[str, SurveyEntry]
+SurveyLine = tuple[str, SurveyEntry]
 """The hash of a record's line, and its entry."""
 
 
@@ -48,7 +48,7 @@ class Merged(msgspec.Struct):
     tries: int = 0
 
 
-def merged(mine: Sequence[Line], other: Sequence[Line], source: str) -> Merged:
+def merged(mine: Sequence[SurveyLine], other: Sequence[SurveyLine], source: str) -> Merged:
     """What another survey has that this one has not.
 
     Args:
@@ -60,7 +60,7 @@ def merged(mine: Sequence[Line], other: Sequence[Line], source: str) -> Merged:
 
 
 class _Merge:
-    def __init__(self, mine: Sequence[Line], other: Sequence[Line], source: str) -> None:
+    def __init__(self, mine: Sequence[SurveyLine], other: Sequence[SurveyLine], source: str) -> None:
         self._other, self._source = other, source
         self._here = Survey()
         for _, entry in mine:

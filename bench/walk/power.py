@@ -16,8 +16,8 @@ import msgspec
 from msgspec.structs import replace
 
 from bench.judge.limit import Limit
+from bench.judge.ramp import LEAST_READINGS, QUIET_READINGS, SOAK_READINGS, RampUp, inrush
 from bench.judge.soak import soak
-from bench.judge.watch import LEAST_READINGS, QUIET_READINGS, SOAK_READINGS, RampUp, inrush
 from bench.plant.handled import Handled
 from bench.plant.model import Plant
 from bench.quantity import engineering

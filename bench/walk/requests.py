@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import msgspec
 
-from bench.judge.watch import RampUp
+from bench.judge.ramp import RampUp
 from bench.sequence.plan import Step
 
 

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 import msgspec
 from msgspec.structs import replace
 
-from bench.judge.watch import RampUp
+from bench.judge.ramp import RampUp
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.outcome import History, Latest, Made

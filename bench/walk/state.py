@@ -76,7 +76,7 @@ import msgspec
 from msgspec.structs import replace
 
 from bench.judge.judge_error import JudgeError
-from bench.judge.watch import RampUp
+from bench.judge.ramp import RampUp
 from bench.plant.handled import Change, Kind, Mark
 from bench.say.times import day
 from bench.sequence.file import BENCH_SUPPLY, Do, Energise, Found, Gate, Hold, Look, Measure, Prove, Set
@@ -1019,9 +1019,9 @@ def by_knobs_course(state: State) -> by_knobs.Course:
     return by_knobs.course(state.pending.ramp, _knob_lines(state), _ammeter_shows(state))
 
 
-def _knob_lines(state: State) -> list[by_knobs.Line]:
+def _knob_lines(state: State) -> list[by_knobs.Typed]:
     told = zip(state.pending.typed, state.pending.typed_at, strict=True)
-    return [by_knobs.Line(text, asked, at) for text, (asked, at) in told]
+    return [by_knobs.Typed(text, asked, at) for text, (asked, at) in told]
 
 
 def _ammeter_shows(state: State) -> list[Display]:

@@ -29,7 +29,7 @@ from bench.instruments.profile.library import Library
 from bench.quantity import Amount
 from bench.runner.crew import InstrumentCrew
 from bench.runner.instrument_port import InstrumentPort
-from bench.runner.ports import Happened, Sample
+from bench.runner.ports import Happened, LiveReading
 from bench.sequence.file import Limit, Measure, Set
 from bench.sequence.plan import Step
 from bench.walk import events as e
@@ -128,7 +128,7 @@ class Inbox:
             if isinstance(message, Happened) and isinstance(message.event, kind):
                 return message.event
 
-    def wait_for_sample(self, timeout: float = 30.0) -> Sample:
+    def wait_for_sample(self, timeout: float = 30.0) -> LiveReading:
         """A live reading that was taken from now on.
 
         Raises:
@@ -138,7 +138,7 @@ class Inbox:
         until = now + timeout
         while True:
             message = self._queue.get(timeout=max(0.0, until - time.monotonic()))
-            if isinstance(message, Sample) and message.at > now:
+            if isinstance(message, LiveReading) and message.at > now:
                 return message
 
 

@@ -32,7 +32,7 @@ from pathlib import Path
 from bench.record.append import RecordWriter
 from bench.runner import protocol as p
 from bench.runner.address import Listener
-from bench.runner.server import Client, Server
+from bench.runner.server import RemoteScreen, Server
 from bench.walk import events as e
 from bench.walk import requests as r
 from tests.screens.gannet import LEADS, Walk
@@ -148,12 +148,12 @@ def walk_under_way(folder: Path, rate: float) -> Iterator[Path]:
     with RecordWriter.create(record) as writer:
         lines = [writer.append(entry).decode() for entry in walk.entries]
 
-        def came(client: Client) -> None:
+        def came(client: RemoteScreen) -> None:
             client.send(p.Welcome(record=str(record), you=client.name))
             for line in lines:
                 client.send(p.Line(raw=line))
 
-        def heard(client: Client, message: p.FromClient) -> None:
+        def heard(client: RemoteScreen, message: p.FromClient) -> None:
             if isinstance(message, p.TakeSeat):
                 entry = walk.add(e.Seated(by=client.name))
                 client.send(p.Line(raw=writer.append(entry).decode()))

@@ -36,7 +36,7 @@ from bench.roles import NO_PLACES, UNIT_OF
 from bench.runner.crew import InstrumentCrew
 from bench.runner.instrument_port import InstrumentPort
 from bench.runner.ports import Happened
-from bench.runner.ports import Sample as Shown
+from bench.runner.ports import LiveReading as Shown
 from bench.runner.stuck import SAME_WHEN_SOUND, STUCK_AFTER
 from bench.sequence.file import NOWHERE, Limit, Measure, Set
 from bench.sequence.plan import Step

@@ -13,7 +13,7 @@ from bench.assemble import bench_facts
 from bench.instruments.bench_file import parse_bench
 from bench.instruments.instrument import Instrument
 from bench.instruments.profile.library import Library
-from bench.judge.watch import RampUp
+from bench.judge.ramp import RampUp
 from bench.plant import faults as k
 from bench.plant.handled import Handled
 from bench.plant.load import load_plant

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from bench.judge.watch import Finished, Watch
+from bench.judge.ramp import Finished, RampJudge
 from bench.plant.model import Plant
 from bench.quantity import Voltage
 from bench.sequence.file import Energise, Ramp
@@ -48,15 +48,15 @@ def test_relays_draw_below_turn_on_and_are_no_leak(hall: Plant) -> None:
         ramp=[Ramp(to=Voltage(24.0), limit=small_hall.amps(0.5), leakage=small_hall.amps(0.008))],
     )
     at_48 = tree.forecast(Powered(("GA",), -48.0, closed=low.closed))
-    watch = Watch(ramp(step, at_48, at_stages(step, tree, at_48.powered)))
-    watch.begin()
+    judge = RampJudge(ramp(step, at_48, at_stages(step, tree, at_48.powered)))
+    judge.begin()
     orders = []
     for k in range(400):
-        amps = 0.05 if watch.level == 0 else 0.165
-        order = watch.sample(0.15 * k, amps)
+        amps = 0.05 if judge.level == 0 else 0.165
+        order = judge.sample(0.15 * k, amps)
         if order is not None:
             orders.append(order)
-            watch.was_set(0.15 * k)
+            judge.was_set(0.15 * k)
     assert isinstance(orders[-1], Finished), "a relay's current is let pass at the lower stage"
 
 

@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from bench.assemble import began, load_job
-from bench.judge.watch import RampUp
+from bench.judge.ramp import RampUp
 from bench.plant.load import load_plant
 from bench.record import append
 from bench.record.append import RecordWriter, mended

@@ -18,7 +18,7 @@ from bench.record.append import RecordTrouble, RecordWriter
 from bench.record.read import read_record
 from bench.runner import protocol as p
 from bench.runner.core import Came, Heard, Left, Runner
-from bench.runner.ports import Happened, Manner, Sample, Watchman
+from bench.runner.ports import Happened, LiveReading, Manner, Watchman
 from bench.sequence.file import Set
 from bench.sequence.plan import Step
 from bench.walk import events as e
@@ -266,7 +266,7 @@ class World:
         self.runner = Runner(
             self.writer, state, lines, self.hands, manner, told=self._hear, seated=seated, clock=self.clock
         )
-        self.clock.wake = lambda: self.runner.inbox.put(Sample("nobody", self.clock.now, "", None, "", None))
+        self.clock.wake = lambda: self.runner.inbox.put(LiveReading("nobody", self.clock.now, "", None, "", None))
         self.crew = FakeCrew(self)
         self.guard: Watchman | None = None
         self.ended: list[State | BaseException] = []

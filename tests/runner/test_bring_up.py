@@ -19,7 +19,7 @@ from msgspec.structs import replace
 from bench.instruments.instrument import Instrument
 from bench.instruments.ports.transport import open_port
 from bench.instruments.values import SafeState, Sample
-from bench.judge.watch import Level, RampUp
+from bench.judge.ramp import Level, RampUp
 from bench.plant import faults as k
 from bench.plant.model import Plant
 from bench.quantity import Current, Duration, Resistance, Voltage

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.judge.watch import RampUp
+from bench.judge.ramp import RampUp
 from bench.record.append import RecordWriter
 from bench.record.read import read_record
 from bench.runner import protocol as p

@@ -13,7 +13,7 @@ from bench.record.append import RecordTrouble
 from bench.record.read import read_record
 from bench.runner import protocol as p
 from bench.runner.core import LIVE_EVERY, Signalled
-from bench.runner.ports import Leaving, Manner, Sample, WentOff
+from bench.runner.ports import Leaving, LiveReading, Manner, WentOff
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.results import passed, verdict_lines
@@ -279,7 +279,7 @@ def samples(made: World, values: list[float | None], *, role: str = "ohms", ever
     for value in values:
         made.clock.now += every
         over = "+" if value is None else ""
-        made.runner.inbox.put(Sample(role, made.clock.now, "Ω", value, over, 0.001))
+        made.runner.inbox.put(LiveReading(role, made.clock.now, "Ω", value, over, 0.001))
     made.settle()
 
 

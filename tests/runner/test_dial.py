@@ -17,7 +17,7 @@ from bench.quantity import Amount
 from bench.runner import protocol as p
 from bench.runner.crew import InstrumentCrew
 from bench.runner.instrument_port import InstrumentPort
-from bench.runner.ports import Happened, Manner, Sample
+from bench.runner.ports import Happened, LiveReading, Manner
 from bench.screens.walk import sayings as words
 from bench.screens.walk.follow import Follower, Misset
 from bench.sequence.file import Limit, Measure
@@ -62,11 +62,11 @@ def test_live_readings_say_what_to_turn_and_go_on_when_it_is_turned(profile: str
     meter = METERS[profile](Bars(ohms=5.0), seed=1, lead_ohms=0.0, dial="voltage")
     posted: queue.Queue[object] = queue.Queue()
 
-    def next_sample(wrong: bool) -> Sample:
+    def next_sample(wrong: bool) -> LiveReading:
         until = time.monotonic() + 30.0
         while True:
             found = posted.get(timeout=max(0.0, until - time.monotonic()))
-            if isinstance(found, Sample) and bool(found.wrong) == wrong:
+            if isinstance(found, LiveReading) and bool(found.wrong) == wrong:
                 return found
 
     with served(meter) as port:
@@ -102,7 +102,9 @@ def test_the_screens_are_told_and_no_contact_comes_of_it(tmp_path: Path, small: 
         assert made.state.step is not None
         role = made.state.step.role or ""
         for _ in range(50):
-            made.runner.inbox.put(Sample(role, made.clock.now, "", None, "", None, "It is on volts. Turn the dial."))
+            made.runner.inbox.put(
+                LiveReading(role, made.clock.now, "", None, "", None, "It is on volts. Turn the dial.")
+            )
         made.settle()
         (last, *_) = reversed(screen.got(p.Live))
         assert last.wrong == "It is on volts. Turn the dial."

@@ -13,7 +13,7 @@ from bench.instruments.ports.trouble import InstrumentTrouble
 from bench.runner import crew as rooms
 from bench.runner.crew import InstrumentCrew
 from bench.runner.instrument_port import InstrumentPort
-from bench.runner.ports import Happened, Sample
+from bench.runner.ports import Happened, LiveReading
 from bench.walk import events as e
 from tests.runner.test_dial import OHMS
 
@@ -87,7 +87,7 @@ def test_a_hiccup_is_not_told(kind: str, posted: queue.Queue[object], monkeypatc
     try:
         crew.live(OHMS, 17)
         for _ in range(3):
-            assert isinstance(posted.get(timeout=WITHIN), Sample)
+            assert isinstance(posted.get(timeout=WITHIN), LiveReading)
     finally:
         crew.close()
 

@@ -18,7 +18,7 @@ from bench.runner import protocol as p
 from bench.runner import server as servers
 from bench.runner.address import Listener
 from bench.runner.client import NotLetIn
-from bench.runner.server import Client, Server
+from bench.runner.server import RemoteScreen, Server
 from bench.walk import events as e
 from tests.runner.fake_world import PATIENCE, Bell
 
@@ -29,21 +29,21 @@ class Porch:
     def __init__(self, frame: Listener) -> None:
         self.frame = frame
         self.bell = Bell()
-        self.came: list[Client] = []
+        self.came: list[RemoteScreen] = []
         self.heard: list[tuple[str, p.FromClient]] = []
-        self.left: list[Client] = []
+        self.left: list[RemoteScreen] = []
         self.server = Server(frame, came=self._came, heard=self._heard, left=self._left)
 
-    def _came(self, client: Client) -> None:
+    def _came(self, client: RemoteScreen) -> None:
         client.send(p.Welcome(record="r", you=client.name))
         self.came.append(client)
         self.bell.ring()
 
-    def _heard(self, client: Client, message: p.FromClient) -> None:
+    def _heard(self, client: RemoteScreen, message: p.FromClient) -> None:
         self.heard.append((client.name, message))
         self.bell.ring()
 
-    def _left(self, client: Client) -> None:
+    def _left(self, client: RemoteScreen) -> None:
         self.left.append(client)
         self.bell.ring()
 

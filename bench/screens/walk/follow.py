@@ -22,7 +22,7 @@ from bench.walk.outcome import History, Outcome
 from bench.walk.state import OutOfTurn, Phase, Refused, Stale, State, start, take
 
 if TYPE_CHECKING:
-    from bench.judge.watch import RampUp
+    from bench.judge.ramp import RampUp
     from bench.screens.walk.link import Heard
 
 

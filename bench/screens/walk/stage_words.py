@@ -8,7 +8,7 @@ from bench.quantity import engineering
 from bench.screens.walk.stages import FINDINGS, HINTS, Headroom, Stage, Standing
 
 if TYPE_CHECKING:
-    from bench.judge.watch import RampUp
+    from bench.judge.ramp import RampUp
     from bench.runner.protocol import Rise
 
 

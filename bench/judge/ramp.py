@@ -45,7 +45,7 @@ LONGER: Final = (1, 2, 4, 8)
 """Where the readings of one span scatter too much to say, or are too few, this number of spans is taken together."""
 
 Why = Literal["done", "over", "limit", "volts", "leaks", "restless", "no-number"]
-"""Why a watch ended."""
+"""Why it ended."""
 
 
 class Level(msgspec.Struct, frozen=True):
@@ -188,8 +188,8 @@ def slope(points: Sequence[tuple[float, float]] | deque[tuple[float, float]]) ->
     return rise, math.sqrt(rest / (count - 2) / sxx)
 
 
-class Watch:
-    """Follows one load up its ramp; see the module's text.
+class RampJudge:
+    """Judges each reading of one load on its way up its ramp; see the module's text.
 
     Attributes:
         ramp: what is to be done.

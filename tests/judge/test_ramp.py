@@ -1,4 +1,4 @@
-"""Settled, tripped, soaked: what the watch makes of traces."""
+"""Settled, tripped, soaked: what is made of traces."""
 
 from __future__ import annotations
 
@@ -10,57 +10,57 @@ from hypothesis import given
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from bench.judge.soak import soak
-from bench.judge.watch import (
+from bench.judge.ramp import (
     Finished,
     Level,
     Off,
+    RampJudge,
     RampUp,
     Setting,
     Settling,
-    Watch,
     inrush,
     slope,
 )
+from bench.judge.soak import soak
 
 LOW = Level(12.0, 0.5, 1.0, 0.45, 0.02, 2.0, 30.0)
 TOP = Level(48.0, 4.0, 1.0, 2.2, None, 2.0, 60.0)
 RAMP = RampUp((LOW, TOP), span_s=10.0, band_a=0.02, soak_s=5.0)
 
 
-def climb(amps: object, ramp: RampUp = RAMP, step: float = 0.1, volts: object = None) -> tuple[Watch, list[object]]:
-    """Walk a watch along a trace: amps(t since the setting, volts that are set)."""
-    watch, orders = Watch(ramp), []
-    setting = watch.begin()
+def climb(amps: object, ramp: RampUp = RAMP, step: float = 0.1, volts: object = None) -> tuple[RampJudge, list[object]]:
+    """Walk a judge along a trace: amps(t since the setting, volts that are set)."""
+    judge, orders = RampJudge(ramp), []
+    setting = judge.begin()
     orders.append(setting)
-    watch.was_set(0.0)
+    judge.was_set(0.0)
     t, since = 0.0, 0.0
-    while not watch.why and t < 20_000:
+    while not judge.why and t < 20_000:
         t += step
         shown = volts(t - since, setting.volts) if callable(volts) else setting.volts
-        order = watch.sample(t, amps(t - since, setting.volts), shown)  # type: ignore[operator]
+        order = judge.sample(t, amps(t - since, setting.volts), shown)  # type: ignore[operator]
         if order is not None:
             orders.append(order)
         if isinstance(order, Setting):
             setting, since = order, t
-            watch.was_set(t)
-    return watch, orders
+            judge.was_set(t)
+    return judge, orders
 
 
 def test_a_sound_load_climbs_settles_and_soaks() -> None:
-    watch, orders = climb(
+    judge, orders = climb(
         lambda t, v: 0.001 * v + 3.0 * math.exp(-t / 0.1) if v < 40 else 1.8 + 2.0 * math.exp(-t / 0.2)
     )
     assert orders == [Setting(12.0, 0.5), Setting(48.0, 4.0), Finished()]
-    assert watch.why == "done"
-    assert watch.settled_at is not None
+    assert judge.why == "done"
+    assert judge.settled_at is not None
 
 
 @pytest.mark.parametrize("at", [0.0, 3.0, 11.3, 20.0])
 def test_the_first_reading_beyond_switches_off(at: float) -> None:
-    watch, orders = climb(lambda t, v: 0.01 if v < 40 else (1.8 if t < at else 2.21))
+    judge, orders = climb(lambda t, v: 0.01 if v < 40 else (1.8 if t < at else 2.21))
     assert orders[-1] == Off("over")
-    assert watch.tripped == watch.samples - 1, "no reading was taken after the first beyond"
+    assert judge.tripped == judge.samples - 1, "no reading was taken after the first beyond"
 
 
 @given(st.floats(0.0, 25.0), st.floats(2.2001, 3.9))
@@ -80,9 +80,9 @@ def test_never_a_second_reading_beyond(at: float, amps: float) -> None:
 
 
 def test_a_short_is_met_on_the_lowest_level() -> None:
-    watch, orders = climb(lambda t, v: 0.5)
+    judge, orders = climb(lambda t, v: 0.5)
     assert orders == [Setting(12.0, 0.5), Off("limit")]
-    assert watch.level == 0
+    assert judge.level == 0
 
 
 def test_a_supply_that_does_not_hold_its_voltage_goes_off() -> None:
@@ -104,9 +104,9 @@ def test_leakage_must_fall_before_the_next_level() -> None:
 
 
 def test_a_load_that_does_not_settle_goes_off() -> None:
-    watch, orders = climb(lambda t, v: 0.01 if v < 40 else 1.5 + 0.01 * t)
+    judge, orders = climb(lambda t, v: 0.01 if v < 40 else 1.5 + 0.01 * t)
     assert orders[-1] == Off("restless")
-    assert watch.settled_at is None
+    assert judge.settled_at is None
 
 
 @pytest.mark.parametrize(("tau", "left_at_most"), [(3.0, 0.002), (10.0, 0.015)])
@@ -189,9 +189,9 @@ def test_how_many_readings_fall_into_a_span_says_nothing_of_the_load(step: float
             kept.append((t, value))
         return value
 
-    watch, _ = climb(trace, step=step)
-    assert watch.why == "done"
-    lasted = kept[-1][0] - (watch.settled_at or 0.0)
+    judge, _ = climb(trace, step=step)
+    assert judge.why == "done"
+    lasted = kept[-1][0] - (judge.settled_at or 0.0)
     inside = [point for point in kept if point[0] >= kept[-1][0] - lasted]
     found = soak([t for t, _ in inside], [a for _, a in inside], 0.05)
     assert found is not None and found.answer == "steady"
@@ -210,16 +210,16 @@ def test_a_machine_that_was_busy_for_a_minute_judges_nothing_by_it() -> None:
     def trace(t: float, v: float) -> float:
         return 0.01 if v < 40 else 1.8 + 0.002 * math.sin(40 * t)
 
-    watch, said, t = Watch(RAMP), [], 0.0
-    setting = watch.begin()
-    watch.was_set(0.0)
+    judge, said, t = RampJudge(RAMP), [], 0.0
+    setting = judge.begin()
+    judge.was_set(0.0)
     for number in range(4000):
         t += 130.0 if number == 120 else 0.1
-        order = watch.sample(t, trace(t, setting.volts))
+        order = judge.sample(t, trace(t, setting.volts))
         said += [order] if order is not None else []
         if isinstance(order, Setting):
             setting = order
-            watch.was_set(t)
+            judge.was_set(t)
         if isinstance(order, Off | Finished):
             break
     assert said[-1] == Finished(), said
@@ -248,13 +248,13 @@ SLOW = replace(RAMP, renews_s=4.0)
 
 def test_what_a_slow_meter_still_shows_of_the_inrush_is_no_overload() -> None:
     assert climb(renewed(4.0, load))[0].why == "over", "where nobody knows how slow it is"
-    watch, _ = climb(renewed(4.0, load), SLOW)
-    assert watch.why == "done" and watch.level == 1
+    judge, _ = climb(renewed(4.0, load), SLOW)
+    assert judge.why == "done" and judge.level == 1
 
 
 def test_an_overload_is_met_with_the_first_new_value() -> None:
-    watch, orders = climb(renewed(4.0, lambda t, v: load(t, v) if v < 40 else 2.5), SLOW, step=0.5)
-    assert isinstance(orders[-1], Off) and watch.why == "over" and watch.level == 1
+    judge, orders = climb(renewed(4.0, lambda t, v: load(t, v) if v < 40 else 2.5), SLOW, step=0.5)
+    assert isinstance(orders[-1], Off) and judge.why == "over" and judge.level == 1
     seen: list[float] = []
 
     def late(t: float, volts: float) -> float:
@@ -272,10 +272,10 @@ def test_one_value_said_again_and_again_is_not_settled_nor_a_soak() -> None:
         return 0.01 if volts < 40 else 1.0 + 0.0025 * t
 
     assert climb(renewed(4.0, creeping), SLOW, step=0.2)[0].why == "restless"
-    watch, _ = climb(renewed(4.0, load), SLOW, step=0.2)
-    assert watch.settled_at is not None
+    judge, _ = climb(renewed(4.0, load), SLOW, step=0.2)
+    assert judge.settled_at is not None
     # a soak has as many values as of a quick meter
-    ended = watch._last - watch.settled_at
+    ended = judge._last - judge.settled_at
     assert ended >= 20 * 4.0
 
 
