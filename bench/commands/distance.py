@@ -16,7 +16,7 @@ from bench.errors import BadRequest
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from bench.diagnose.hunt.distance import CableLine, Figure, Kit, Method
+    from bench.diagnose.hunt.distance import Accuracy, CableLine, Figure, Method
     from bench.instruments.bench_file import Bench
     from bench.plant.model import Plant
     from bench.plant.things import Conductor
@@ -215,19 +215,19 @@ def _figures(options: argparse.Namespace, method: Method, bench: Bench | None) -
         if not equals or name not in wanted:
             raise BadRequest(f"--read: found '{one}', expected NAME=VALUE with one of {', '.join(wanted)}")
         value = _value(text, wanted[name], f"--read {name}")
-        kit, mark = _accuracy(options, bench, wanted[name], value)
-        own = kit.own + (leads if wanted[name] == "Ω" and method not in ("murray", "varley") else 0.0)
-        found[name] = Figure(value, kit.scale, own, mark)
+        accuracy, mark = _accuracy(options, bench, wanted[name], value)
+        own = accuracy.own + (leads if wanted[name] == "Ω" and method not in ("murray", "varley") else 0.0)
+        found[name] = Figure(value, accuracy.scale, own, mark)
     return {name: found[name] for name in wanted if name in found}
 
 
-def _accuracy(options: argparse.Namespace, bench: Bench | None, unit: str, value: float) -> tuple[Kit, str]:
+def _accuracy(options: argparse.Namespace, bench: Bench | None, unit: str, value: float) -> tuple[Accuracy, str]:
     """How well a figure is read, and the mark of the range that it is read on.
 
     Raises:
         BadRequest: nothing says so.
     """
-    from bench.diagnose.hunt.distance import Kit
+    from bench.diagnose.hunt.distance import Accuracy
 
     if options.accuracy:
         relative, plus, own = options.accuracy.partition("+")
@@ -237,17 +237,17 @@ def _accuracy(options: argparse.Namespace, bench: Bench | None, unit: str, value
             scale = Ratio.parse(relative.strip()).value
         except QuantityError as error:
             raise BadRequest(f"--accuracy: {error}") from error
-        return Kit(scale, _value(own.strip(), unit, "--accuracy") if plus else 0.0), "as given"
-    kit = _kit(bench, unit, value) if bench is not None else None
-    if kit is None:
+        return Accuracy(scale, _value(own.strip(), unit, "--accuracy") if plus else 0.0), "as given"
+    accuracy = _of_bench(bench, unit, value) if bench is not None else None
+    if accuracy is None:
         raise BadRequest(f"nothing says how well {unit} is read: give --bench, or --accuracy '0.5 % + 0.03 ohm'")
-    return kit
+    return accuracy
 
 
-def _kit(bench: Bench, unit: str, value: float) -> tuple[Kit, str] | None:
+def _of_bench(bench: Bench, unit: str, value: float) -> tuple[Accuracy, str] | None:
     """How well a bench reads a figure, and the mark of its range; None where nothing reads it."""
     from bench.assemble import bench_facts
-    from bench.diagnose.hunt.distance import Kit
+    from bench.diagnose.hunt.distance import Accuracy
     from bench.judge.judge_error import JudgeError
     from bench.roles import ROLE_OF, UNIT_OF, Reads, function_name
 
@@ -272,7 +272,7 @@ def _kit(bench: Bench, unit: str, value: float) -> tuple[Kit, str] | None:
         own = row.percent_of_range / 100.0 * row.range_top + (row.counts + 0.5) * row.resolution
         # two wires leave what the zero of the leads does not take off: some contact at the tips
         own += TIPS_OHM if reads == "resistance" and wires == 2 else 0.0
-        return Kit(scale, own, meter.name), f"{meter.name} {row.range_top:g}"
+        return Accuracy(scale, own, meter.name), f"{meter.name} {row.range_top:g}"
     return None
 
 
@@ -294,21 +294,21 @@ def _beforehand(
     fault = _value(options.fault_ohms, "Ω", "--fault-ohms")
     usual = {"Ω": line.ohm_per_m * line.length_m + fault, "V": 0.1 * line.ohm_per_m * line.length_m,
              "F": farad * line.length_m * 0.4}  # fmt: skip
-    kits: dict[str, Kit | None] = {}
+    accuracies: dict[str, Accuracy | None] = {}
     for unit, value in usual.items():
         if options.accuracy:
-            kits[unit] = _accuracy(options, bench, unit, value)[0] if unit == "Ω" else None
+            accuracies[unit] = _accuracy(options, bench, unit, value)[0] if unit == "Ω" else None
         else:
-            found = _kit(bench, unit, value) if bench is not None else None
-            kits[unit] = found[0] if found is not None else None
+            found = _of_bench(bench, unit, value) if bench is not None else None
+            accuracies[unit] = found[0] if found is not None else None
     if bench is not None and "supply" not in bench.role_of:
-        kits["V"] = None
-    if not any(kits.values()):
+        accuracies["V"] = None
+    if not any(accuracies.values()):
         raise BadRequest("nothing says how well this bench reads: give --bench, or --accuracy '0.5 % + 0.03 ohm'")
     print(CAUTION)
     print(f"{conductor.name}: {line.length_m:g} m ± {line.length_part:.0%}, {line.ohm_per_m * 1000:.1f} mΩ a metre; "
           f"a fault of {options.fault_ohms} at four tenths of the way would be told with 95 % within")  # fmt: skip
-    found_ways = prospects(line, options.fault, kits, fault_ohms=fault, sound=not options.no_sound_conductor,
+    found_ways = prospects(line, options.fault, accuracies, fault_ohms=fault, sound=not options.no_sound_conductor,
                            farad_per_m=farad)  # fmt: skip
     print("\n".join(prospect_lines(found_ways)))
     if options.fault == "open":

@@ -13,28 +13,28 @@ from __future__ import annotations
 import argparse
 from statistics import median
 
-from bench.diagnose.hunt.distance import TITLES, CableLine, CannotTell, Kit, Method, distance
+from bench.diagnose.hunt.distance import TITLES, Accuracy, CableLine, CannotTell, Method, distance
 from tests.diagnose.hunt.line import drawn
 
 LENGTHS = (5.0, 15.0, 50.0, 200.0)
 OHMS = {
-    "hand-held 0.5 % + 0.3 ohm": Kit(0.005, 0.3),
-    "hand-held 0.5 % + 0.03 ohm": Kit(0.005, 0.03),
-    "four wires 0.2 % + 0.2 mohm": Kit(0.002, 0.0002),
+    "hand-held 0.5 % + 0.3 ohm": Accuracy(0.005, 0.3),
+    "hand-held 0.5 % + 0.03 ohm": Accuracy(0.005, 0.03),
+    "four wires 0.2 % + 0.2 mohm": Accuracy(0.002, 0.0002),
 }
-ROWS: list[tuple[Method, dict[str, Kit]]] = [
+ROWS: list[tuple[Method, dict[str, Accuracy]]] = [
     ("short-both-ends", OHMS),
     ("loop-by-resistances", OHMS),
     ("earth-one-wire", OHMS),
-    ("loop-by-voltages", {"0.1 A, 0.5 % + 0.3 mV": Kit(0.005, 0.0003)}),
-    ("murray", {"arms 0.1 % + 10 mohm": Kit(0.001, 0.01)}),
-    ("varley", {"arms 0.1 % + 1 mohm": Kit(0.001, 0.001)}),
-    ("open-both-ends", {"1 % + 5 pF": Kit(0.01, 5e-12)}),
-    ("open-by-sibling", {"1 % + 5 pF": Kit(0.01, 5e-12)}),
+    ("loop-by-voltages", {"0.1 A, 0.5 % + 0.3 mV": Accuracy(0.005, 0.0003)}),
+    ("murray", {"arms 0.1 % + 10 mohm": Accuracy(0.001, 0.01)}),
+    ("varley", {"arms 0.1 % + 1 mohm": Accuracy(0.001, 0.001)}),
+    ("open-both-ends", {"1 % + 5 pF": Accuracy(0.01, 5e-12)}),
+    ("open-by-sibling", {"1 % + 5 pF": Accuracy(0.01, 5e-12)}),
 ]
 
 
-def cell(method: Method, length: float, kit: Kit, count: int) -> str:
+def cell(method: Method, length: float, kit: Accuracy, count: int) -> str:
     """One cell."""
     held = told = 0
     halves = []

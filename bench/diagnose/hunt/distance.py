@@ -467,7 +467,7 @@ def refuse(method: Method, figures: Mapping[str, Figure], wander: float = 0.0) -
 # beforehand
 
 
-class Kit(msgspec.Struct, frozen=True):
+class Accuracy(msgspec.Struct, frozen=True):
     """How well a bench reads one thing.
 
     Attributes:
@@ -496,7 +496,7 @@ class Prospect(msgspec.Struct, frozen=True):
 
 
 def expected_figures(
-    method: Method, line: CableLine, share: float, fault_ohms: float, kit: Kit, farad_per_m: float = 60e-12,
+    method: Method, line: CableLine, share: float, fault_ohms: float, accuracy: Accuracy, farad_per_m: float = 60e-12,
     amps: float = 0.1, arm: float = 100.0,
 ) -> dict[str, Figure]:  # fmt: skip
     """What a method would read on a cable with a fault at a share of its length.
@@ -506,7 +506,7 @@ def expected_figures(
         line: the cable.
         share: where the fault is.
         fault_ohms: its own resistance.
-        kit: what reads it.
+        accuracy: of the meter that reads it.
         farad_per_m: of a conductor to all others.
         amps: in the loop, for voltages.
         arm: of a bridge that is fixed, in ohms.
@@ -530,19 +530,20 @@ def expected_figures(
             "sibling": farad_per_m * line.length_m,
         },
     }
-    return {name: Figure(value, kit.scale, kit.own, kit.name or "meter") for name, value in values[method].items()}
+    by = accuracy.name or "meter"
+    return {name: Figure(value, accuracy.scale, accuracy.own, by) for name, value in values[method].items()}
 
 
 def prospects(
-    line: CableLine, fault: str, kits: Mapping[str, Kit | None], *, fault_ohms: float = 0.5, share: float = 0.4,
-    sound: bool = True, wander: float = 0.0, farad_per_m: float = 60e-12,
+    line: CableLine, fault: str, accuracies: Mapping[str, Accuracy | None], *, fault_ohms: float = 0.5,
+    share: float = 0.4, sound: bool = True, wander: float = 0.0, farad_per_m: float = 60e-12,
 ) -> list[Prospect]:  # fmt: skip
     """Which methods a bench can do on a cable, and how well, the best first.
 
     Args:
         line: the cable.
         fault: ``short``, ``earth`` or ``open``.
-        kits: unit (Ω, V, F, bridge) to what reads it; None or missing: nothing does.
+        accuracies: unit (Ω, V, F, bridge) to how well it is read; None or missing: not at all.
         fault_ohms: what the fault may have itself.
         share: where it may be.
         sound: whether the cable has a conductor that is known to be sound.
@@ -553,8 +554,8 @@ def prospects(
     for method in FAULTS[fault]:
         bridge = method in ("murray", "varley")
         unit = "bridge" if bridge else READINGS[method][0][1]
-        kit = kits.get(unit)
-        if kit is None:
+        accuracy = accuracies.get(unit)
+        if accuracy is None:
             wanted = {"Ω": "an instrument in the role ohms", "V": "one in the role volts, and a supply that limits its "
                       "current", "F": "an instrument that reads capacitance (role lcr)",
                       "bridge": "a bridge; it is reckoned with when its arms are given"}[unit]  # fmt: skip
@@ -563,7 +564,7 @@ def prospects(
         if not sound and method not in ("open-both-ends", "earth-one-wire"):
             found.append(Prospect(method, None, "wants a sound conductor of the same cable"))
             continue
-        figures = expected_figures(method, line, share, fault_ohms, kit, farad_per_m)
+        figures = expected_figures(method, line, share, fault_ohms, accuracy, farad_per_m)
         try:
             told = distance(method, line, figures, wander=wander)
         except CannotTell as error:

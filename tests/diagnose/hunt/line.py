@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass
 
-from bench.diagnose.hunt.distance import ALPHA, CableLine, Figure, Kit, Method
+from bench.diagnose.hunt.distance import ALPHA, Accuracy, CableLine, Figure, Method
 
 FARAD_PER_M = 60e-12
 AMPS = 0.1
@@ -26,7 +26,9 @@ class True_:
     figures: dict[str, Figure]
 
 
-def drawn(method: Method, line: CableLine, kit: Kit, fault: float, seed: object, wander: float = 0.0) -> True_:
+def drawn(
+    method: Method, line: CableLine, accuracy: Accuracy, fault: float, seed: object, wander: float = 0.0
+) -> True_:
     """Draw a cable, a place and a meter within what is stated of them, and read."""
     rng = random.Random(f"line {seed}")
     length = line.length_m * (1 + rng.uniform(-line.length_part, line.length_part))
@@ -37,11 +39,11 @@ def drawn(method: Method, line: CableLine, kit: Kit, fault: float, seed: object,
     phi = near_half * share / 0.5 if share <= 0.5 else near_half + (1 - near_half) * (share - 0.5) / 0.5
     each = line.ohm_per_m * (1 + rng.uniform(-line.ohm_part, line.ohm_part)) * length
     a, b, c, d = (each * (1 + rng.gauss(0, line.unequal)) for _ in range(4))
-    gain = 1 + rng.uniform(-kit.scale, kit.scale)
+    gain = 1 + rng.uniform(-accuracy.scale, accuracy.scale)
 
     def read(value: float) -> Figure:
-        shown = value * gain + rng.uniform(-kit.own, kit.own)
-        return Figure(max(shown, 1e-12), kit.scale, kit.own, "meter")
+        shown = value * gain + rng.uniform(-accuracy.own, accuracy.own)
+        return Figure(max(shown, 1e-12), accuracy.scale, accuracy.own, "meter")
 
     def wandering() -> float:
         return fault + rng.uniform(-wander, wander)

@@ -5,11 +5,11 @@ import pytest
 from bench.diagnose.hunt.distance import (
     CAUSES,
     FAULTS,
+    Accuracy,
     CableLine,
     CannotTell,
     Distance,
     Figure,
-    Kit,
     Method,
     distance,
     expected_figures,
@@ -20,13 +20,13 @@ from tests.diagnose.hunt.line import drawn
 
 EXACT = CableLine(20.0, length_part=0.0, ohm_part=0.0, unequal=0.0, halves_k=0.0, uneven=0.0)
 METHODS: tuple[Method, ...] = tuple(dict.fromkeys(method for methods in FAULTS.values() for method in methods))
-FINE = Kit(0.002, 0.0002)
+FINE = Accuracy(0.002, 0.0002)
 
 
-def kit_for(method: Method) -> Kit:
+def accuracy_for(method: Method) -> Accuracy:
     if method.startswith("open"):
-        return Kit(0.01, 5e-12)
-    return Kit(0.005, 0.0003) if method == "loop-by-voltages" else FINE
+        return Accuracy(0.01, 5e-12)
+    return Accuracy(0.005, 0.0003) if method == "loop-by-voltages" else FINE
 
 
 def ladder(at: float, fault: float, steps: int = 200) -> Network:
@@ -70,7 +70,7 @@ def test_a_line_solved_in_small_pieces_gives_the_distance_back(at: float) -> Non
 @pytest.mark.parametrize("method", METHODS)
 @pytest.mark.parametrize("share", [0.1, 0.5, 0.9])
 def test_readings_without_error_give_the_distance_without_doubt(method: Method, share: float) -> None:
-    told = distance(method, EXACT, expected_figures(method, EXACT, share, 0.5, Kit(0.0, 0.0)))
+    told = distance(method, EXACT, expected_figures(method, EXACT, share, 0.5, Accuracy(0.0, 0.0)))
     assert told.metres == pytest.approx(share * 20.0)
     assert told.high - told.low < 1e-9
 
@@ -78,9 +78,9 @@ def test_readings_without_error_give_the_distance_without_doubt(method: Method, 
 @pytest.mark.parametrize("method", METHODS)
 def test_95_percent_hold_what_they_say(method: Method) -> None:
     # a sample of the study in tests/benchmarks; of 60 that hold by 0.95 each, 52 or fewer come once in 100 drawings
-    line, kit, held, told_ones = CableLine(50.0), kit_for(method), 0, 0
+    line, accuracy, held, told_ones = CableLine(50.0), accuracy_for(method), 0, 0
     for seed in range(60):
-        truth = drawn(method, line, kit, 0.5, seed)
+        truth = drawn(method, line, accuracy, 0.5, seed)
         try:
             told = distance(method, line, truth.figures, draws=2_000)
         except CannotTell:
@@ -99,7 +99,7 @@ def test_a_hand_held_meter_from_both_ends_comes_within_what_was_worked_out_by_ha
 ) -> None:
     # half widths of an independent calculation; a sibling's difference is drawn a little otherwise there
     line = CableLine(length)
-    told = distance("short-both-ends", line, expected_figures("short-both-ends", line, 0.4, 0.5, Kit(0.005, own)))
+    told = distance("short-both-ends", line, expected_figures("short-both-ends", line, 0.4, 0.5, Accuracy(0.005, own)))
     assert told.half == pytest.approx(half, rel=0.2)
 
 
@@ -117,7 +117,7 @@ def test_a_fault_that_wanders_leaves_the_loop_by_voltages_alone() -> None:
     line = CableLine(15.0)
 
     def told(method: Method) -> Distance:
-        figures = expected_figures(method, line, 0.4, 50.0, kit_for(method))
+        figures = expected_figures(method, line, 0.4, 50.0, accuracy_for(method))
         return distance(method, line, figures, wander=0.3)
 
     far_worse, by_volts = told("loop-by-resistances"), told("loop-by-voltages")
@@ -145,11 +145,11 @@ def test_readings_that_contradict_the_method_are_declined(method: Method, values
 def test_a_coarse_meter_on_a_short_cable_is_declined_with_the_reason() -> None:
     line = CableLine(3.0)
     with pytest.raises(CannotTell, match="each reading's own error"):
-        distance("short-both-ends", line, expected_figures("short-both-ends", line, 0.4, 0.5, Kit(0.005, 0.3)))
+        distance("short-both-ends", line, expected_figures("short-both-ends", line, 0.4, 0.5, Accuracy(0.005, 0.3)))
 
 
 def test_beforehand_the_methods_stand_in_their_order_and_what_is_missing_is_named() -> None:
-    found = prospects(CableLine(15.0), "earth", {"Ω": FINE, "V": Kit(0.005, 0.0003), "bridge": None})
+    found = prospects(CableLine(15.0), "earth", {"Ω": FINE, "V": Accuracy(0.005, 0.0003), "bridge": None})
     halves = [one.half for one in found if one.half is not None]
     assert halves == sorted(halves) and len(halves) == 3
     assert {one.method for one in found if one.half is None} == {"murray", "varley"}
