@@ -29,7 +29,12 @@ def operator_name(given: str) -> str:
 
 
 def say_progress(number: int, of: int) -> None:
-    """Say which record of how many is read, on one line that is written over, on a terminal only."""
+    """Say which record of how many is read, on one line that is written over, on a terminal only.
+
+    Args:
+        number: which one it is, from 1.
+        of: how many there are.
+    """
     if sys.stderr.isatty():
         text = f"reading records: {number} of {of}" if number < of else ""
         print(f"\r{text:40}\r" if not text else f"\r{text}", end="", file=sys.stderr, flush=True)
@@ -94,7 +99,12 @@ def keep_draft(path: Path, text: str) -> None:
 
 
 def record_name(folder: Path, sequence: str) -> Path:
-    """A name for a new record that is not taken yet: day, time and sequence."""
+    """A name for a new record that is not taken yet: day, time and sequence.
+
+    Args:
+        folder: where it will lie.
+        sequence: the sequence's name.
+    """
     base = f"{datetime.now(UTC).strftime('%Y%m%d-%H%M%S')}-{sequence}"
     path = folder / f"{base}.jsonl"
     number = 2

@@ -117,6 +117,15 @@ def draft(
 ) -> None:
     """Write a sequence that reads just these, and looks for those that do not get through where that is wanted.
 
+    Args:
+        options: the command's: its records and its plant file.
+        plant: as it is now.
+        path: where to.
+        name: what the sequence is for, in words.
+        wires: conductors to read from end to end.
+        apart: pairs of pins to read as apart.
+        look: whether a conductor that does not get through is looked for at other pins.
+
     Raises:
         BadRequest: the file is there, or no plant file was named.
     """

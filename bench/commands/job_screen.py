@@ -57,6 +57,11 @@ def show_job(
 def carry_out(wish: Wish, logs: Path, passed: Iterable[str] = ()) -> str:
     """Walk, in a process of its own: just as if it had been typed.
 
+    Args:
+        wish: which walk to begin, continue or attach to.
+        logs: the folder of records.
+        passed: options that every walk gets.
+
     Returns:
         What to say of it when one is back.
     """
@@ -77,7 +82,13 @@ _ENDED: Final = {
 
 
 def words_of(wish: Wish, logs: Path, passed: Iterable[str] = ()) -> list[str]:
-    """The words of the command that carries a wish out."""
+    """The words of the command that carries a wish out.
+
+    Args:
+        wish: which walk to begin, continue or attach to.
+        logs: the folder of records.
+        passed: options that every walk gets.
+    """
     if wish.act == "walk":
         record = record_name(logs, Path(wish.path).stem)
         return ["walk", wish.path, "--bench", wish.bench, "--record", str(record), *passed]

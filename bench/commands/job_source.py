@@ -225,7 +225,12 @@ class JobSource:
         return " ".join(told) or "no walk is under way: look at the instruments themselves"
 
     def report(self, record: str, tell: Tell) -> str:
-        """Write the report of a record beside it; returns where it is."""
+        """Write the report of a record beside it; returns where it is.
+
+        Args:
+            record: the record.
+            tell: is told how far the work is.
+        """
         tell("writing the report", 0, 0)
         return str(write_report([Path(record)]).path)
 

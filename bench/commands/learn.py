@@ -145,7 +145,13 @@ def _by_hand(text: str) -> bool:
 
 
 def pin_list(cable: Cable, found: Learned, taken: list[str]) -> str:
-    """The list as CSV: a line for each conductor, ``unknown`` where it is not learned."""
+    """The list as CSV: a line for each conductor, ``unknown`` where it is not learned.
+
+    Args:
+        cable: whose list it is.
+        found: what readings said of it.
+        taken: conductors that somebody said are meant as they were found.
+    """
     sure = found.sure(taken)
     out = io.StringIO()
     out.write(f"{_HEAD}\n")

@@ -87,7 +87,13 @@ def _last(said: Sequence[Mark], order: Order) -> tuple[Mark, ...]:
 
 
 def contradiction(kind: str, name: str, said: Iterable[Mark]) -> str:
-    """Say that records left a thing differently and that neither is known to be the later one."""
+    """Say that records left a thing differently and that neither is known to be the later one.
+
+    Args:
+        kind: what kind of thing it is.
+        name: its name.
+        said: what each record says of it.
+    """
     lost = [mark.record for mark in said if mark.change.state == UNKNOWN]
     if lost:
         names = ", ".join(lost)

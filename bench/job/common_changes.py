@@ -221,6 +221,12 @@ def upper_tail(total: int, marked: int, drawn: int, hits: int) -> float:
     """Chance of at least this number of hits when some of a total are drawn blindly, a number of which are marked.
 
     The upper tail of the hypergeometric distribution.
+
+    Args:
+        total: how many there are.
+        marked: how many of them are marked.
+        drawn: how many are drawn.
+        hits: how many of those drawn are marked, at least.
     """
     return min(
         1.0,

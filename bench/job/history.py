@@ -77,7 +77,12 @@ class History:
         return row if late is None else msgspec.structs.replace(row, at=_later(row.at, late))
 
     def told(self, plant: Plant, window: Window) -> list[Told]:
-        """What happened inside a window, from the records that overlap it and from what was declared outside walks."""
+        """What happened inside a window, from the records that overlap it and from what was declared outside walks.
+
+        Args:
+            plant: as it is now.
+            window: between which readings it happened.
+        """
         damaged: list[BrokenRecord] = []
         found = declared_in(self.folder, damaged)
         self.broken += [str(error) for error in damaged if str(error) not in self.broken]
@@ -140,7 +145,14 @@ def _may_speak_of(path: Path, names: frozenset[str]) -> bool:
 
 
 def studies_of(history: History, plant: Plant, point: Point, alone: bool = False) -> list[Study]:
-    """Every series of a point: what became of it, what happened then and, unless alone, what else changed."""
+    """Every series of a point: what became of it, what happened then and, unless alone, what else changed.
+
+    Args:
+        history: the readings of the folder.
+        plant: as it is now.
+        point: what is traced.
+        alone: whether the other points are left alone; looking at them reads every record.
+    """
     studies = study(row for row in history.rows(point.sought) if point.matches(row))
     return _explained(studies, history, plant, surroundings(plant, point), alone)
 

@@ -109,7 +109,13 @@ class Look(msgspec.Struct, frozen=True):
     facts: os.stat_result
 
     def keep(self, head: Head, chapter: Chapter, counts: dict[str, int]) -> None:
-        """Keep what the look gave; not where the file was touched so lately that it may be touched again unseen."""
+        """Keep what the look gave; not where the file was touched so lately that it may be touched again unseen.
+
+        Args:
+            head: what the record begins with.
+            chapter: what it says of the plant.
+            counts: verdict to how many readings came to it.
+        """
         if settled(self.facts):
             self.into[self.name] = Known(_touched(self.facts), head, chapter, counts)
 

@@ -279,7 +279,12 @@ class Order:
         return known
 
     def told_after(self, told: Told, row: Evidence) -> bool:
-        """Whether something may have happened after a reading: surely so, or nobody can tell."""
+        """Whether something may have happened after a reading: surely so, or nobody can tell.
+
+        Args:
+            told: what happened.
+            row: the reading.
+        """
         if told.when and self._was_later(told, row):
             return False
         if told.record == row.record:
@@ -296,7 +301,12 @@ class Order:
         return node is not None and node.order > 0
 
     def saw_all(self, by: str | Told, chapters: Iterable[Chapter]) -> bool:
-        """Whether a record, or what was told outside any walk, had these records before it, as far as they go now."""
+        """Whether a record, or what was told outside any walk, had these records before it, as far as they go now.
+
+        Args:
+            by: a record, or what was told outside any walk.
+            chapters: the records that it must have seen whole.
+        """
         saw = self._saw(by) if isinstance(by, str) else self._told_saw(by)
         return all(saw.get(one.id, 0) >= one.lines for one in chapters)
 

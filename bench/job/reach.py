@@ -32,7 +32,12 @@ class Reach(msgspec.Struct, frozen=True):
     beside: frozenset[str] = frozenset()
 
     def voids(self, subject: str, rests_on: frozenset[str]) -> bool:
-        """Whether evidence is void that is about a subject and rests on these names."""
+        """Whether evidence is void that is about a subject and rests on these names.
+
+        Args:
+            subject: what the evidence is about.
+            rests_on: the names that it rests on; see :meth:`Reaching.rests_on`.
+        """
         return not self.own.isdisjoint(rests_on) or subject in self.beside
 
 

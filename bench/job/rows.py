@@ -221,7 +221,12 @@ def distil(record: str, taken: Iterable[Taken], plant_digest: str = "") -> Chapt
 
 
 def every_reading(record: str, taken: Iterable[Taken]) -> list[Evidence]:
-    """Fold a record and give all its readings of the plant, those that were taken again among them."""
+    """Fold a record and give all its readings of the plant, those that were taken again among them.
+
+    Args:
+        record: its name.
+        taken: all of it, as :func:`bench.record.replay.follow` gives it.
+    """
     fold = _Fold(record, "")
     return fold.rows(fold.run(taken))
 

@@ -121,7 +121,12 @@ def _clocks(folder: Folder) -> list[str]:
 
 
 def since_then(kept: Standing, folder: Folder) -> Since | None:
-    """What came since something was kept; None where it is not surely later than all of that."""
+    """What came since something was kept; None where it is not surely later than all of that.
+
+    Args:
+        kept: what was kept.
+        folder: the records as they are now.
+    """
     order, there = folder.order, {chapter.record: chapter for chapter in folder.chapters}
     if folder.damaged or any(name not in there or there[name].last != last for name, last in kept.records.items()):
         return None

@@ -26,7 +26,12 @@ When = Callable[[str], str]
 
 
 def story(one: Study, when: When = minute) -> Iterator[str]:
-    """Where a series changed, what happened in between, what else changed then; empty for a steady one."""
+    """Where a series changed, what happened in between, what else changed then; empty for a steady one.
+
+    Args:
+        one: the series, studied.
+        when: writes a record's time of day.
+    """
     if one.window is not None:
         yield from between(one, when)
         yield from touched(one, when)
@@ -65,7 +70,12 @@ def became(one: Study) -> str:
 
 
 def beyond(one: Study, run: int) -> bool:
-    """Whether a run showed over range on a scale that has no figure for that."""
+    """Whether a run showed over range on a scale that has no figure for that.
+
+    Args:
+        one: the series, studied.
+        run: number of the run, from 0.
+    """
     return bool(one.runs[run].over) and one.series is not None and one.series.runs.unit != "decades"
 
 
@@ -76,7 +86,12 @@ def _besides(excursions: tuple[int, ...]) -> str:
 
 
 def between(one: Study, when: When = minute) -> Iterator[str]:
-    """The readings that the change lies between, and how sure that is."""
+    """The readings that the change lies between, and how sure that is.
+
+    Args:
+        one: the series, studied; it has a window.
+        when: writes a record's time of day.
+    """
     window = one.window
     assert window is not None
     for label, row in sides(window):
@@ -132,7 +147,12 @@ def sides(window: Window) -> list[tuple[str, Evidence | None]]:
 
 
 def in_full(row: Evidence, when: When = minute) -> str:
-    """A reading with its verdict, its conditions and where it is written down."""
+    """A reading with its verdict, its conditions and where it is written down.
+
+    Args:
+        row: the reading.
+        when: writes a record's time of day.
+    """
     hands = ", ".join(part for part in (row.meter, row.operator, celsius(row)) if part)
     return f"{when(row.at)}  {reading_value(row)}  {row.verdict}  ({hands}) {row.record}:{row.n}"
 
@@ -148,7 +168,12 @@ def reading_value(row: Evidence) -> str:
 
 
 def touched(one: Study, when: When = minute) -> Iterator[str]:
-    """What happened in between, likeliest first."""
+    """What happened in between, likeliest first.
+
+    Args:
+        one: the series, studied; it has a window.
+        when: writes a record's time of day.
+    """
     near = [suspect for suspect in one.suspects if suspect.nearness > ELSEWHERE]
     if near:
         yield "  happened in between, likeliest first:"

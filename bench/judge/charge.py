@@ -157,6 +157,12 @@ def largest_bleed(
 ) -> float:
     """Largest bleed resistance in ohm that drains a capacitance in time; infinite when nothing need drain.
 
+    Args:
+        capacitance_f: of all that is charged, in farad.
+        start_v: that it is charged to.
+        end_v: that it must have fallen to.
+        seconds: in this time.
+
     Raises:
         JudgeError: a value out of bounds.
     """

@@ -264,7 +264,12 @@ def bar(
 
 
 def joints(contacts: Sequence[Contact], name: str = "") -> ExpectedResistance:
-    """Resistance of joints alone: a breaker, a fuse, a row of terminals."""
+    """Resistance of joints alone: a breaker, a fuse, a row of terminals.
+
+    Args:
+        contacts: in the order of the path.
+        name: what the path is called.
+    """
     low = math.fsum(contact.minimum_ohm for contact in contacts)
     typical = math.fsum(contact.typical_ohm for contact in contacts)
     high = math.fsum(contact.maximum_ohm for contact in contacts)

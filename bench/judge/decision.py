@@ -254,6 +254,11 @@ def four_way(value: float, limit: Limit, guard: float) -> Statement:
     Pass and conditional pass are parted by the acceptance limit, a guard band inside the limit; conditional fail and
     fail by the same distance outside it. A value on a boundary takes the milder word.
 
+    Args:
+        value: that was read, in the unit of the limit.
+        limit: what is asked.
+        guard: the guard band, in the same unit.
+
     Raises:
         JudgeError: the guard band is negative or the value is not finite.
     """

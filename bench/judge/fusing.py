@@ -57,6 +57,11 @@ def melting_current(area_mm2: float, seconds: float, ambient_c: float = 25.0) ->
 def melting_time(area_mm2: float, current_a: float, ambient_c: float = 25.0) -> float:
     """Seconds in which a current melts a copper wire; see :func:`melting_current`.
 
+    Args:
+        area_mm2: cross-section.
+        current_a: above zero.
+        ambient_c: temperature at the start.
+
     Raises:
         JudgeError: a value out of bounds.
     """
@@ -106,6 +111,11 @@ def survived_current(area_mm2: float, seconds: float, insulation: str = "PVC") -
 
 def survived_time(area_mm2: float, current_a: float, insulation: str = "PVC") -> float:
     """Seconds for which a fully loaded copper wire bears a current; see :func:`survived_current`.
+
+    Args:
+        area_mm2: cross-section.
+        current_a: above zero.
+        insulation: one of :data:`INSULATION_C`.
 
     Raises:
         JudgeError: a value out of bounds, an insulation that is not known.

@@ -86,6 +86,11 @@ def base_unit(what: str, unit: str) -> str:
 def same_unit(what: str, found: str, expected: str) -> None:
     """Refuse to compare values that are in different units.
 
+    Args:
+        what: what has the unit, for the error.
+        found: its unit.
+        expected: the unit of what it is compared with.
+
     Raises:
         JudgeError: the units differ.
     """
@@ -95,6 +100,11 @@ def same_unit(what: str, found: str, expected: str) -> None:
 
 def one_of(what: str, found: str, allowed: tuple[str, ...]) -> str:
     """Return the word if it is one of those allowed.
+
+    Args:
+        what: what the word is, for the error.
+        found: the word.
+        allowed: all that are.
 
     Raises:
         JudgeError: it is not; the text lists them.

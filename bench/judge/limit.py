@@ -41,17 +41,36 @@ class Limit(msgspec.Struct, frozen=True):
 
     @classmethod
     def at_most(cls, upper: float, unit: str, source: str) -> Self:
-        """Return an upper limit."""
+        """Return an upper limit.
+
+        Args:
+            upper: largest value that conforms.
+            unit: base unit.
+            source: where it comes from: a standard, a drawing, a computation, a person.
+        """
         return cls(unit=unit, source=source, upper=upper)
 
     @classmethod
     def at_least(cls, lower: float, unit: str, source: str) -> Self:
-        """Return a lower limit."""
+        """Return a lower limit.
+
+        Args:
+            lower: smallest value that conforms.
+            unit: base unit.
+            source: where it comes from: a standard, a drawing, a computation, a person.
+        """
         return cls(unit=unit, source=source, lower=lower)
 
     @classmethod
     def between(cls, lower: float, upper: float, unit: str, source: str) -> Self:
-        """Return a two-sided limit."""
+        """Return a two-sided limit.
+
+        Args:
+            lower: smallest value that conforms.
+            upper: largest value that conforms.
+            unit: base unit.
+            source: where it comes from: a standard, a drawing, a computation, a person.
+        """
         return cls(unit=unit, source=source, lower=lower, upper=upper)
 
     def holds(self, value: float) -> bool:

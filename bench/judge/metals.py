@@ -129,6 +129,11 @@ def stretched(metal: Material, temperature_c: float) -> float:
 def to_20_celsius(resistance_ohm: float, temperature_c: float, metal: Material = COPPER) -> float:
     """Return what a conductor that was read at another temperature would read at 20 °C.
 
+    Args:
+        resistance_ohm: as it was read.
+        temperature_c: of the conductor when it was read.
+        metal: that it is made of.
+
     Raises:
         JudgeError: negative resistance, or temperature outside -60 °C to 200 °C.
     """

@@ -130,7 +130,12 @@ class Settling:
         """When it was settled for the first time; None: not yet."""
 
     def add(self, at: float, value: float) -> bool:
-        """Take a reading; times rise. Returns whether it has settled."""
+        """Take a reading; times rise. Returns whether it has settled.
+
+        Args:
+            at: its time in seconds, later than that of the reading before.
+            value: the reading.
+        """
         points = self._points
         points.append((at, value))
         while len(points) > LEAST_READINGS and points[1][0] <= at - LONGER[-1] * self._span:

@@ -61,6 +61,11 @@ def meter_components(
 ) -> tuple[tuple[Component, ...], tuple[str, ...]]:
     """Components that the meter itself brings at a value: accuracy, and half a step of the last digit.
 
+    Args:
+        value: the reading, in the unit of the row.
+        row: the line of the accuracy table in use.
+        temperature_c: of the meter; None takes the row's own band, and notes it.
+
     Returns:
         The components, and what was assumed.
 

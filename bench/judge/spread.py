@@ -165,7 +165,12 @@ def spread_of(parts: tuple[Part, ...]) -> Spread:
 
 @lru_cache(maxsize=512)
 def distance_of(parts: tuple[Part, ...], chance: float) -> float:
-    """The quantile of their sum at a chance; see :meth:`Spread.quantile`."""
+    """The quantile of their sum at a chance; see :meth:`Spread.quantile`.
+
+    Args:
+        parts: of the sum.
+        chance: that the error stays within the distance, to one side.
+    """
     return spread_of(parts).quantile(chance)
 
 

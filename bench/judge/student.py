@@ -106,7 +106,12 @@ def cumulative(t: float, dof: float) -> float:
 
 
 def density(t: float, dof: float) -> float:
-    """Probability density of Student's t, at finite degrees of freedom."""
+    """Probability density of Student's t, at finite degrees of freedom.
+
+    Args:
+        t: any finite number.
+        dof: degrees of freedom, finite.
+    """
     return math.exp(_log_scale(dof) - 0.5 * math.log(dof) - (dof + 1.0) / 2.0 * math.log1p(t * t / dof))
 
 

@@ -136,7 +136,18 @@ class Component(msgspec.Struct, frozen=True, gc=False):
         role: str = "other",
         basis: str = "",
     ) -> Self:
-        """Return a component from limits ± ``half_width``; see :func:`standard_from_half_width`."""
+        """Return a component from limits ± ``half_width``; see :func:`standard_from_half_width`.
+
+        Args:
+            name: unique within its budget.
+            half_width: ± limits of the input, in the input's unit.
+            distribution: shape of the input, one of :data:`DISTRIBUTIONS`.
+            coverage: for the normal distribution only, the part of values within the half-width.
+            sensitivity: change of the result for a change of the input.
+            dof: degrees of freedom of the half-width.
+            role: what it stands for, one of :data:`ROLES`.
+            basis: where it comes from.
+        """
         standard = standard_from_half_width(half_width, distribution, coverage)
         return cls(name, standard, distribution, sensitivity, dof, role, "B", basis)
 
@@ -153,6 +164,15 @@ class Component(msgspec.Struct, frozen=True, gc=False):
         basis: str = "",
     ) -> Self:
         """Return a component from an expanded uncertainty and its coverage factor, as a certificate gives them.
+
+        Args:
+            name: unique within its budget.
+            expanded: expanded uncertainty of the input, in the input's unit.
+            factor: the coverage factor that it was stated with.
+            sensitivity: change of the result for a change of the input.
+            dof: degrees of freedom.
+            role: what it stands for, one of :data:`ROLES`.
+            basis: where it comes from.
 
         Raises:
             JudgeError: the factor is not above zero.

@@ -39,15 +39,30 @@ class Cases(msgspec.Struct, frozen=True):
     green: Floats
 
     def joined(self, i: Ints, j: Ints) -> Flags:
-        """Whether each case joins the ends of each pair, (cases, pairs)."""
+        """Whether each case joins the ends of each pair, (cases, pairs).
+
+        Args:
+            i: index of the first point of each pair.
+            j: index of the second point.
+        """
         return np.equal(self.labels[:, i], self.labels[:, j])
 
     def potentials(self, i: Ints, j: Ints) -> Floats:
-        """Potential of each point with 1 A into i and out of j, (cases, points, pairs), in ohm."""
+        """Potential of each point with 1 A into i and out of j, (cases, points, pairs), in ohm.
+
+        Args:
+            i: index of the first point of each pair.
+            j: index of the second point.
+        """
         return self.green[:, :, i] - self.green[:, :, j]
 
     def resistances(self, i: Ints, j: Ints) -> Floats:
-        """Resistance of each pair, (cases, pairs), in ohm; means something where the pair is joined."""
+        """Resistance of each pair, (cases, pairs), in ohm; means something where the pair is joined.
+
+        Args:
+            i: index of the first point of each pair.
+            j: index of the second point.
+        """
         diagonal = np.diagonal(self.green, axis1=1, axis2=2)
         return np.asarray(diagonal[:, i] + diagonal[:, j] - 2.0 * self.green[:, i, j])
 
@@ -55,6 +70,10 @@ class Cases(msgspec.Struct, frozen=True):
         """Derivative of each pair's resistance by the logarithm of each branch, (cases, pairs, branches).
 
         That is x_k i_k^2, from the drop along branch k with 1 A through the pair.
+
+        Args:
+            i: index of the first point of each pair.
+            j: index of the second point.
         """
         here = np.arange(len(self.tails))[:, None]
         along = self.green[here, self.tails] - self.green[here, self.heads]

@@ -137,7 +137,12 @@ class Network:
         return self._child(self._table, new, touched)
 
     def extended(self, edges: Iterable[Edge], nodes: Iterable[Node] = ()) -> Network:
-        """The same network with more edges (and nodes)."""
+        """The same network with more edges (and nodes).
+
+        Args:
+            edges: to add, under names that are not taken.
+            nodes: to add; those of the edges need not be named.
+        """
         edges, nodes = tuple(edges), tuple(nodes)
         if not edges and not nodes:
             return self
@@ -268,6 +273,12 @@ class Network:
 
         Infinity when no path joins the force nodes; not a number when the sense nodes are not
         joined to each other, since the voltage between them is then undefined.
+
+        Args:
+            force_hi: node that the current goes in at.
+            sense_hi: node of the upper sense lead.
+            sense_lo: node of the lower sense lead.
+            force_lo: node that the current comes out at.
         """
         fh, sh, sl, fl = (self._node(x) for x in (force_hi, sense_hi, sense_lo, force_lo))
         islands = self._ready()
@@ -282,7 +293,12 @@ class Network:
         return across(factor.port(sh, sl), factor.solve(forced)) if forced else 0.0
 
     def seen_from(self, pairs: Sequence[tuple[Node, Node]], voltages: Sequence[VoltageSource] = ()) -> Ports:
-        """What the network with its sources looks like to these pairs of nodes, plus first."""
+        """What the network with its sources looks like to these pairs of nodes, plus first.
+
+        Args:
+            pairs: of nodes, the plus one first.
+            voltages: the sources, with their series resistances.
+        """
         network = self._lend(voltages)
         return network._seen_from(pairs, network._driven((), voltages))[0]
 
@@ -296,6 +312,11 @@ class Network:
 
         A load whose voltage ends below its cutoff is switched off, the worst one first; so is a load
         with a cutoff where the bus would collapse.
+
+        Args:
+            currents: current sources.
+            voltages: voltage sources, with their series resistances.
+            loads: loads of constant power.
 
         Raises:
             UndervoltageCollapse: the loads ask for more than can be carried.

@@ -62,7 +62,12 @@ class Factor(Protocol):
     """What answers for one island."""
 
     def port(self, a: int, b: int) -> Port:
-        """One ampere in at node ``a`` and out at node ``b``; empty where zero ohms join them."""
+        """One ampere in at node ``a`` and out at node ``b``; empty where zero ohms join them.
+
+        Args:
+            a: node that the ampere goes in at.
+            b: node that it comes out at.
+        """
 
     def solve(self, port: Port) -> Vector:
         """The unknowns with these currents put in."""

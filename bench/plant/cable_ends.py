@@ -39,7 +39,13 @@ class Colour(msgspec.Struct, frozen=True):
 
 
 def colours_of(at: At, kind: CableType, report: Report) -> list[Colour]:
-    """The colours of a cable type's conductors in order."""
+    """The colours of a cable type's conductors in order.
+
+    Args:
+        at: place of the cable type, for problems.
+        kind: the cable type as the file has it.
+        report: takes the problems.
+    """
     if isinstance(kind.colours, list):
         found = []
         for number, text in enumerate(kind.colours):

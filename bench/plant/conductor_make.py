@@ -48,16 +48,32 @@ def expected(
 
 @lru_cache(maxsize=256)
 def contact(resistance: ContactResistance, name: str) -> Contact:
-    """A contact of the plant file as the judge knows it."""
+    """A contact of the plant file as the judge knows it.
+
+    Args:
+        resistance: what the plant file says of it.
+        name: what it is.
+    """
     return Contact(resistance.typical.value, resistance.most.value, name=name)
 
 
 def joint(resistance: ContactResistance, name: str) -> ExpectedResistance:
-    """A contact that is a part of a path by itself, such as a closed breaker."""
+    """A contact that is a part of a path by itself, such as a closed breaker.
+
+    Args:
+        resistance: what the plant file says of it.
+        name: what it is.
+    """
     return joints((contact(resistance, name),), name)
 
 
 def set_by_hand(ohms: float, spread: float, name: str) -> ExpectedResistance:
-    """A resistance that the plant file gives: its band is twice the spread either way."""
+    """A resistance that the plant file gives: its band is twice the spread either way.
+
+    Args:
+        ohms: the resistance.
+        spread: how far the true value may be off, as a relative standard deviation.
+        name: what it is.
+    """
     low = max(0.0, ohms * (1 - 2 * spread))
     return ExpectedResistance(ohms, low, ohms * (1 + 2 * spread), name)

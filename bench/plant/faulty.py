@@ -69,7 +69,12 @@ class _Landed:
 
 
 def loose_is_open(fault: k.Loose, seconds: float) -> bool:
-    """Whether a loose contact is open at a moment. The same seed opens at the same moments."""
+    """Whether a loose contact is open at a moment. The same seed opens at the same moments.
+
+    Args:
+        fault: with its period and its seed.
+        seconds: the moment, on any scale that all of a walk go by.
+    """
     cycle, into = divmod(seconds, fault.period.value)
     width = fault.open.value * fault.period.value
     begin = random.Random(f"{fault.seed}:{int(cycle)}").uniform(0.0, fault.period.value - width)

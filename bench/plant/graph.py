@@ -79,7 +79,13 @@ def ways(edges: Iterable[Edge]) -> Ways:
 
 
 def shortest(net: Ways, start: str, goals: Collection[str]) -> tuple[Edge, ...] | None:
-    """The way with the fewest edges from a node to the nearest of the goals; None where there is none."""
+    """The way with the fewest edges from a node to the nearest of the goals; None where there is none.
+
+    Args:
+        net: from each node the next ones; see :func:`ways`.
+        start: the node to begin at.
+        goals: nodes, any of which will do.
+    """
     if start in goals:
         return ()
     came: dict[str, tuple[str, Edge]] = {}

@@ -87,7 +87,12 @@ class Layout(msgspec.Struct, frozen=True, dict=True):
         return self.order[2 * pair - 2], self.order[2 * pair - 1]
 
     def shifted(self, pin: str, by: int) -> str | None:
-        """The pin that lies a number of places to the right in the same row; None where the row has ended."""
+        """The pin that lies a number of places to the right in the same row; None where the row has ended.
+
+        Args:
+            pin: where to begin.
+            by: how many places; negative to the left.
+        """
         place = self.places[pin]
         row = self.grid[place.row - 1]
         column = place.column - 1 + by

@@ -324,7 +324,13 @@ class Plant(msgspec.Struct, frozen=True, eq=False, dict=True):
         raise NoPath(f"{one} and {other} are not joined by anything in the plant {self.name}")
 
     def path_expected(self, one: str, other: str, celsius: float | None = None) -> ExpectedResistance:
-        """What the whole way between two terminals should read; see :meth:`path`."""
+        """What the whole way between two terminals should read; see :meth:`path`.
+
+        Args:
+            one: a terminal.
+            other: another one.
+            celsius: of the conductors; the plant's ambient temperature by default.
+        """
         parts = [self.expected(edge.id, celsius) for edge in self.path(one, other)]
         if not parts:
             return wire.set_by_hand(0.0, 0.0, f"{one} and {other} are one node")
@@ -580,7 +586,12 @@ class Plant(msgspec.Struct, frozen=True, eq=False, dict=True):
         return [bond for bond in self.bonds.values() if bond.a.owner in owners or bond.b.owner in owners]
 
     def busbars_of(self, feed: str, pole: str) -> list[Busbar]:
-        """The busbars of a feed's pole, ``feed`` or ``return``; a common return bar belongs to every feed."""
+        """The busbars of a feed's pole, ``feed`` or ``return``; a common return bar belongs to every feed.
+
+        Args:
+            feed: the name of a feed.
+            pole: ``feed`` or ``return``.
+        """
         return [bar for bar in self.busbars.values() if bar.feed in (feed, "") and bar.pole == pole]
 
     def names(self, *kinds: type) -> Iterator[str]:

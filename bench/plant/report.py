@@ -29,7 +29,12 @@ class At(msgspec.Struct, frozen=True):
     field: str
 
     def each(self, name: str, values: Iterable[T]) -> Iterable[tuple[At, T]]:
-        """The items of a list field, each with its own place."""
+        """The items of a list field, each with its own place.
+
+        Args:
+            name: the list field's name.
+            values: its items.
+        """
         prefix = f"{self.field}." if self.field else ""
         return ((At(value, f"{prefix}{name}[{number}]"), value) for number, value in enumerate(values))
 
@@ -64,17 +69,41 @@ class Report:
         return Problem(self._where(at.value, *steps), self.dropped.original(path), found, expected, hint)
 
     def say(self, at: At, *steps: str | int, found: str, expected: str, hint: str = "") -> None:
-        """Note a problem of a value or of a field below it."""
+        """Note a problem of a value or of a field below it.
+
+        Args:
+            at: the value that it is about.
+            steps: from there down to the field.
+            found: what stands there.
+            expected: what should stand there.
+            hint: a near miss, or what to do.
+        """
         problem = self._problem(at, steps, found, expected, hint)
         if not (self.dropped and self._follows(problem)):
             self.problems.append(problem)
 
     def remark(self, at: At, *steps: str | int, found: str, expected: str, hint: str = "") -> None:
-        """Note something odd."""
+        """Note something odd.
+
+        Args:
+            at: the value that it is about.
+            steps: from there down to the field.
+            found: what stands there.
+            expected: what should stand there.
+            hint: a near miss, or what to do.
+        """
         self.remarks.append(self._problem(at, steps, found, expected, hint))
 
     def refuse(self, at: At, *steps: str | int, found: str, expected: str, hint: str = "") -> None:
-        """Note what cannot be meant: a problem of a file, and a remark of the plant of a record that was walked."""
+        """Note what cannot be meant: a problem of a file, and a remark of the plant of a record that was walked.
+
+        Args:
+            at: the value that it is about.
+            steps: from there down to the field.
+            found: what stands there.
+            expected: what should stand there.
+            hint: a near miss, or what to do.
+        """
         if self._strict:
             self.say(at, *steps, found=found, expected=expected, hint=hint)
         else:
@@ -106,7 +135,13 @@ class Report:
         return True
 
     def name(self, at: At, name: str, kind: str) -> bool:
-        """Enter a name into the book; False where it is malformed or taken."""
+        """Enter a name into the book; False where it is malformed or taken.
+
+        Args:
+            at: the entry that has it.
+            name: the name.
+            kind: what kind of thing it names, for the error.
+        """
         if not _NAME.fullmatch(name):
             expected = "letters, digits, '-', '_' or '+', at most 32, beginning with a letter or digit"
             self.say(at, "name", found=f"the name {shown(name)}", expected=expected)
@@ -132,14 +167,29 @@ class Report:
         return self.names[name][1]
 
     def once(self, at: At, name: str, taken: Mapping[str, Any], kind: str) -> bool:
-        """Check a name that is unique among its own kind only, such as a type's."""
+        """Check a name that is unique among its own kind only, such as a type's.
+
+        Args:
+            at: the entry that has it.
+            name: the name.
+            taken: what has a name of the kind already.
+            kind: what kind of thing it names, for the error.
+        """
         if name in taken:
             self.say(at, "name", found=f"the {kind} '{name}' again", expected=f"each {kind} once")
             return False
         return True
 
     def known(self, at: At, *steps: str | int, name: str, among: Mapping[str, T], kind: str) -> T | None:
-        """What a name stands for, or None with a problem noted."""
+        """What a name stands for, or None with a problem noted.
+
+        Args:
+            at: the value that names it.
+            steps: from there down to the field.
+            name: the name.
+            among: what there is, by name.
+            kind: what kind of thing is meant, for the error.
+        """
         found = among.get(name)
         if found is None and kind == "feed" and self.again(name):
             return None

@@ -49,7 +49,12 @@ class Sites:
         self.sections: dict[str, things.Section] = {}
 
     def bay(self, at: At, bay: f.Bay) -> None:
-        """Take a bay with all that is in it."""
+        """Take a bay with all that is in it.
+
+        Args:
+            at: its place.
+            bay: as the file has it.
+        """
         self.report.name(at, bay.name, "bay")
         shelves = []
         for place, (shelf_at, shelf) in enumerate(at.each("shelves", bay.shelves), 1):
@@ -151,7 +156,12 @@ class Sites:
         return tuple(inlets)
 
     def tray(self, at: At, tray: f.Tray) -> None:
-        """Take a tray with its sections."""
+        """Take a tray with its sections.
+
+        Args:
+            at: its place.
+            tray: as the file has it.
+        """
         if not self.report.name(at, tray.name, "tray"):
             return
         made = []

@@ -75,7 +75,12 @@ def ordinal(number: int) -> str:
 
 
 def where(plant: Plant, thing: Thing) -> str:
-    """Where a thing of a plant is."""
+    """Where a thing of a plant is.
+
+    Args:
+        plant: by whose names it is told.
+        thing: one of its things.
+    """
     match thing:
         case Terminal():
             return _terminal(plant, thing)

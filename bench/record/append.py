@@ -324,7 +324,13 @@ class RecordWriter(ChainedFile[Entry]):
     def reopen(
         cls, path: Path, now: TimeOfDay = utc_now, begins: type = Began
     ) -> tuple[RecordWriter, list[Entry], Torn | None]:
-        """Open a record to go on with it; see :meth:`ChainedFile.go_on`."""
+        """Open a record to go on with it; see :meth:`ChainedFile.go_on`.
+
+        Args:
+            path: the record.
+            now: the time of day.
+            begins: the type of its first event.
+        """
         return cls.go_on(path, now, begins, decode)
 
     def envelope(self, event: Event) -> Entry:

@@ -87,7 +87,12 @@ def seal(entry: Numbered, previous: bytes) -> tuple[bytes, bytes]:
 
 
 def hash_of(body: bytes, previous: bytes) -> bytes:
-    """SHA-256 over the previous hash and a line's bytes up to its own hash, as 64 hex digits."""
+    """SHA-256 over the previous hash and a line's bytes up to its own hash, as 64 hex digits.
+
+    Args:
+        body: the line's bytes, up to its own hash.
+        previous: the previous line's hash, 64 hex digits.
+    """
     return sha256(previous + body).hexdigest().encode()
 
 

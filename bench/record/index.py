@@ -583,6 +583,11 @@ class KeptChain:
 def declare(folder: Path, event: Disturbed, now: TimeOfDay = utc_now) -> Path:
     """Write a disturbance down in the folder's own file of them, chained like a record.
 
+    Args:
+        folder: that holds the file, or will.
+        event: the disturbance.
+        now: the time of day.
+
     Raises:
         BrokenRecord: that file was changed; nothing is added to it.
         RecordBusy, RecordTrouble: it cannot be written.
@@ -660,7 +665,12 @@ class Cache:
         return content if kept[:_SUM] == _sum_of(content) else None
 
     def put(self, last: str, content: bytes) -> None:
-        """Keep something of the record with this last hash."""
+        """Keep something of the record with this last hash.
+
+        Args:
+            last: the record's last hash.
+            content: what to keep.
+        """
         path = self._path(last)
         part = f"{path.removesuffix('.json')}.{os.getpid()}"
         with contextlib.suppress(OSError):

@@ -95,12 +95,22 @@ def file_name(kept: Kept) -> str:
 
 
 def place_of(record: Path, kept: Kept) -> Path:
-    """Where a file that belongs to a record lies."""
+    """Where a file that belongs to a record lies.
+
+    Args:
+        record: the record.
+        kept: what the record says of the file.
+    """
     return record.parent / FILES / file_name(kept)
 
 
 def wrong_file(record: Path, kept: Kept) -> str:
-    """What is wrong with a file that was kept with a record; empty where nothing is."""
+    """What is wrong with a file that was kept with a record; empty where nothing is.
+
+    Args:
+        record: the record.
+        kept: what the record says of the file.
+    """
     if not kept.copied:
         return ""
     place = place_of(record, kept)

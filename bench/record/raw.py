@@ -72,7 +72,12 @@ class RawCheck:
         self._bad: list[tuple[int, tuple[str, str], str]] = []
 
     def take(self, number: int, read: Read) -> bool:
-        """Look at the reading of line ``number``; says whether its bytes contradict it."""
+        """Look at the reading of line ``number``; says whether its bytes contradict it.
+
+        Args:
+            number: the line's, from 1.
+            read: the reading that it holds.
+        """
         told = contradicts(read)
         meter = (read.instrument, read.function)
         if told is False:

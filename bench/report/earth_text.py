@@ -45,6 +45,11 @@ def expected_lines(network: BondNetwork) -> list[str]:
 def between_line(network: BondNetwork, a: str, b: str) -> str:
     """What two points should read.
 
+    Args:
+        network: the earthing network.
+        a: the name of a point.
+        b: the name of another one.
+
     Raises:
         DiagnoseError: one of them is no point.
     """
@@ -76,7 +81,13 @@ def proof_lines(network: BondNetwork) -> list[str]:
 
 
 def found_lines(sentence: str, lines: list[str], facts: Mapping[str, Any]) -> list[str]:
-    """What a search found: the sentence, its lines, and the readings that moved most from what was designed."""
+    """What a search found: the sentence, its lines, and the readings that moved most from what was designed.
+
+    Args:
+        sentence: what was found, in a sentence.
+        lines: what else is told of it.
+        facts: the finding as plain data, with its readings.
+    """
     told = [sentence, *_indented(lines)]
     readings = facts.get("readings", ()) if facts.get("kind") != "clear" else ()
     moved = sorted((one for one in readings if _moved(one) > 0), key=_moved, reverse=True)[:8]

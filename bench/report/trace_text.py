@@ -38,7 +38,12 @@ _MOST: Final = 10
 
 
 def lines(point: Point, studies: Sequence[Study]) -> Iterator[str]:
-    """Everything about a point: what changed in full, what is steady in short."""
+    """Everything about a point: what changed in full, what is steady in short.
+
+    Args:
+        point: what is traced.
+        studies: its series, studied.
+    """
     number = sum(len(one.rows) for one in studies)
     records = len({row.record for one in studies for row in one.rows})
     yield f"{point.name}: {point.where or point.kind}"
@@ -140,7 +145,13 @@ def _level(one: Study, series: Series) -> list[tuple[float, float]]:
 
 
 def table(studies: Sequence[Study], episodes: Sequence[Episode] = (), most: int = 40) -> Iterator[str]:
-    """What changed together, and what changed most among all points; what a meter may have done comes last."""
+    """What changed together, and what changed most among all points; what a meter may have done comes last.
+
+    Args:
+        studies: series that changed.
+        episodes: walks in which several changed.
+        most: how many lines of each.
+    """
     changed = [one for one in studies if one.window is not None]
     yield f"{len(changed)} of {len(studies)} series changed or failed"
     odd = {episode.record for episode in episodes if episode.common.meter}

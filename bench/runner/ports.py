@@ -100,7 +100,7 @@ Post = Callable[[Happened | LiveReading | Rising | WentOff | Leaving], None]
 
 
 class Crew(Protocol):
-    """The instruments, by role. Calls return at once; results are posted.
+    """The instruments, by role. Calls return at once; results are posted, with the number of the request they answer.
 
     Attributes:
         safe_within: seconds after which :meth:`make_safe` has given its account, however it went.

@@ -46,7 +46,12 @@ class Axis(msgspec.Struct, frozen=True):
         return min(2.0, max(-1.0, share))
 
     def cell(self, value: float, cells: int) -> int:
-        """Which of some cells a value lies in, counted from 0; outside of them for values beyond."""
+        """Which of some cells a value lies in, counted from 0; outside of them for values beyond.
+
+        Args:
+            value: on the axis, or beyond it.
+            cells: how many there are.
+        """
         return round(self.place(value) * (cells - 1))
 
     def within(self, value: float, cells: int) -> int:

@@ -17,6 +17,11 @@ def count(number: int, one: str, many: str = "") -> str:
 
 
 def some(names: Sequence[str], most: int) -> str:
-    """The first of some names, and how many there are beyond: ``W1, W2 and 3 more``."""
+    """The first of some names, and how many there are beyond: ``W1, W2 and 3 more``.
+
+    Args:
+        names: all of them.
+        most: how many are named.
+    """
     more = len(names) - most
     return ", ".join(names[:most]) + (f" and {more} more" if more > 0 else "")

@@ -35,7 +35,13 @@ def reading(
 
 @lru_cache(maxsize=1024)
 def asked(low: float | None, high: float | None, unit: str) -> str:
-    """A limit: ``at most 1.2 Ω``, ``at least 100 MΩ``, ``47 V to 57 V``; empty where there is none."""
+    """A limit: ``at most 1.2 Ω``, ``at least 100 MΩ``, ``47 V to 57 V``; empty where there is none.
+
+    Args:
+        low: smallest value that conforms, or None.
+        high: largest value that conforms, or None.
+        unit: the base unit.
+    """
     if low is not None and high is not None:
         return f"{engineering(low, unit)} to {engineering(high, unit)}"
     if high is not None:
