@@ -41,7 +41,7 @@ class NoSigning(RuntimeError):
         super().__init__("signing needs cryptography, which is not installed: pip install 'proveout[sign]'")
 
 
-class Kept(msgspec.Struct, frozen=True, order=True):
+class KeptHead(msgspec.Struct, frozen=True, order=True):
     """How far a file went when the list was made.
 
     Attributes:
@@ -66,7 +66,7 @@ class Heads(msgspec.Struct, frozen=True):
         signer: the public key that signed it, as text; empty where nobody did.
     """
 
-    kept: tuple[Kept, ...]
+    kept: tuple[KeptHead, ...]
     made: str = ""
     signer: str = ""
 
@@ -107,7 +107,7 @@ def heads_of(paths: Iterable[Path], root: Path, made: str) -> Heads:
         chain = chain_of(path)
         name = str(path.relative_to(root)) if path.is_relative_to(root) else str(path)
         if chain.lines:
-            found.append(Kept(chain.first, chain.lines, chain.last, name))
+            found.append(KeptHead(chain.first, chain.lines, chain.last, name))
     return Heads(tuple(sorted(set(found))), made)
 
 
@@ -128,7 +128,7 @@ def read_heads(text: str) -> Heads:
         found = _LINE.fullmatch(line)
         if found is None:
             raise NoHeads(f"has a line that is none of a list of heads: '{line[:80]}'")
-        kept.append(Kept(found[1], int(found[2]), found[3], found[4]))
+        kept.append(KeptHead(found[1], int(found[2]), found[3], found[4]))
     heads = Heads(tuple(sorted(kept)), body[1].removeprefix("made: "), signed[1] if signed else "")
     if body[-1] != f"letters: {heads.letters}":
         raise NoHeads("was changed since it was made: its letters do not fit")

@@ -14,7 +14,7 @@ from typing import Final
 
 from bench.record.append import RecordTrouble
 from bench.saved import save
-from bench.walk.events import Kept
+from bench.walk.events import KeptFile
 
 PHOTOS: Final = "photos"
 """The folder beside a survey."""
@@ -61,7 +61,7 @@ def take_photos(folder: Path, other: Path) -> int:
     return taken
 
 
-def keep_file(record: Path, file: Path, *, copy: bool = True) -> Kept:
+def keep_file(record: Path, file: Path, *, copy: bool = True) -> KeptFile:
     """Keep a file beside the record of a walk, or its checksum alone.
 
     Args:
@@ -75,10 +75,10 @@ def keep_file(record: Path, file: Path, *, copy: bool = True) -> Kept:
     return _keep(record.parent / FILES, file, copy=copy)
 
 
-def _keep(folder: Path, file: Path, *, copy: bool) -> Kept:
+def _keep(folder: Path, file: Path, *, copy: bool) -> KeptFile:
     try:
         data = file.read_bytes()
-        kept = Kept(name=file.name, sha256=hashlib.sha256(data).hexdigest(), size=len(data), copied=copy)
+        kept = KeptFile(name=file.name, sha256=hashlib.sha256(data).hexdigest(), size=len(data), copied=copy)
         place = folder / file_name(kept)
         if copy and not (place.is_file() and _sum_of(place) == kept.sha256):
             folder.mkdir(parents=True, exist_ok=True)
@@ -88,13 +88,13 @@ def _keep(folder: Path, file: Path, *, copy: bool) -> Kept:
     return kept
 
 
-def file_name(kept: Kept) -> str:
+def file_name(kept: KeptFile) -> str:
     """How a kept file is called in its folder: its hash, with its own ending where that is a usual one."""
     suffix = Path(kept.name).suffix.lower()
     return f"{kept.sha256}{suffix if _SUFFIX.fullmatch(suffix) else ''}"
 
 
-def place_of(record: Path, kept: Kept) -> Path:
+def place_of(record: Path, kept: KeptFile) -> Path:
     """Where a file that belongs to a record lies.
 
     Args:
@@ -104,7 +104,7 @@ def place_of(record: Path, kept: Kept) -> Path:
     return record.parent / FILES / file_name(kept)
 
 
-def wrong_file(record: Path, kept: Kept) -> str:
+def wrong_file(record: Path, kept: KeptFile) -> str:
     """What is wrong with a file that was kept with a record; empty where nothing is.
 
     Args:

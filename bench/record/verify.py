@@ -29,7 +29,7 @@ from bench.record.replay import Taken, brought, take_next
 from bench.record.survey import decode_survey, is_survey
 from bench.record.watch import decode_watch, is_watch
 from bench.walk import watching
-from bench.walk.events import Attached, Began, Disturbed, Entry, Kept, Mended, Read
+from bench.walk.events import Attached, Began, Disturbed, Entry, KeptFile, Mended, Read
 from bench.walk.left_on import ends_with
 from bench.walk.outcome import Outcome
 from bench.walk.state import State, start
@@ -274,7 +274,7 @@ class _Check:
         if isinstance(entry.event, Mended | TornEnd | watching.TornEnd):
             self.findings += self._kept(entry.event, begin, end)
 
-    def _attached(self, files: Iterable[Kept], begin: int, end: int) -> None:
+    def _attached(self, files: Iterable[KeptFile], begin: int, end: int) -> None:
         """Whether the files that were kept with it lie there as they were; a line of its own says nothing of them."""
         for kept in files if self.path.name else ():
             words = wrong_file(self.path, kept)

@@ -21,7 +21,7 @@ from bench.sequence.drafts.dead_first import PROVED
 _MARK: Final = re.compile(r"^# draft (?P<kind>[a-z-]+)(?: (?P<of>\S+))?, (?P<digest>[0-9a-f]{16})\n", re.MULTILINE)
 
 
-class Kept(msgspec.Struct, frozen=True):
+class KeptDraft(msgspec.Struct, frozen=True):
     """A drafted file, and what would be drafted today.
 
     Attributes:
@@ -65,7 +65,7 @@ def is_draft(text: str, kind: str, of: str) -> bool:
 
 def kept(
     plant: Plant, text: str, plant_file: str, schema: str, above_steps: Sequence[str] = (), *, powered: bool = False
-) -> Kept | None:
+) -> KeptDraft | None:
     """What has become of a drafted file; None where it is no draft of this program.
 
     Args:
@@ -85,11 +85,11 @@ def kept(
         proves = PROVED in " ".join(text.split())
         today = draft(plant, kind, of, plant_file, schema, above_steps, powered=powered or proves)
     except (CannotDraft, UnknownName) as error:
-        return Kept(kind, of, text, "", f"it cannot be drafted any more: {error}", by_hand)
+        return KeptDraft(kind, of, text, "", f"it cannot be drafted any more: {error}", by_hand)
     stale = "" if _digest(today) == mark["digest"] else "the plant has changed since it was drafted"
     if stale and powered and not proves:
         stale = "the plant has had power since it was drafted, and it does not prove it dead"
-    return Kept(kind, of, text, marked(today, kind, of), stale, by_hand)
+    return KeptDraft(kind, of, text, marked(today, kind, of), stale, by_hand)
 
 
 def _bare(text: str) -> str:

@@ -344,7 +344,7 @@ class Noted(_Event, frozen=True, kw_only=True, tag="noted"):
     by: str = ""
 
 
-class Kept(msgspec.Struct, frozen=True, kw_only=True):
+class KeptFile(msgspec.Struct, frozen=True, kw_only=True):
     """A file that belongs to a record.
 
     Attributes:
@@ -370,7 +370,7 @@ class Attached(_Event, frozen=True, kw_only=True, tag="attached"):
         by: who kept them.
     """
 
-    files: list[Kept]
+    files: list[KeptFile]
     about: str = ""
     text: str = ""
     by: str = ""

@@ -1,4 +1,4 @@
-"""What came of a step: the verdict with its reason, the figures that it rests on, and all such of a walk."""
+"""The outcome of a step: the verdict with its reason, the figures that it rests on, and all such of a walk."""
 
 from __future__ import annotations
 
@@ -99,7 +99,7 @@ UNPROVEN = "Not proven: "
 
 
 class Outcome(msgspec.Struct, frozen=True, repr_omit_defaults=True):
-    """What came of a step.
+    """The outcome of a step.
 
     Attributes:
         index: the step's place in the plan.

@@ -2,8 +2,8 @@
 
 A search is one step of the plan. The adviser (:class:`bench.walk.adviser.Adviser`) is asked for the next act or
 reading, given the state; what it says is an event, so that the fold never needs the adviser. The act or reading then
-goes the way of any step: it is asked for, placed, measured, skipped with a reason, in trouble, rested in. What came
-of it is added to the trail, and the adviser is asked again, until it says what was found.
+goes the way of any step: it is asked for, placed, measured, skipped with a reason, in trouble, rested in. Its outcome
+is added to the trail, and the adviser is asked again, until it says what was found.
 
 Going to the search's own step while it is under way takes the last answer back. Going there from elsewhere begins it
 anew, and so does coming back to it after a step before it was gone to with no return.

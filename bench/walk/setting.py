@@ -237,7 +237,7 @@ class Setting(msgspec.Struct, frozen=True, eq=False, dict=True):
         )
 
     def step_of(self, outcome: Outcome) -> Step:
-        """The step that an outcome came of; within a search what it asked for then."""
+        """The step that an outcome belongs to; within a search what it asked for then."""
         return outcome.asked or self.plan.steps[outcome.index]
 
     def with_bench(self, bench: BenchFacts) -> Setting:

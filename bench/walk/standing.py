@@ -113,7 +113,7 @@ Holder = tuple[str, int]
 """One instrument that answers, or answered, to a name of the bench: the name, and how many had come in for it."""
 
 
-class Kept(msgspec.Struct, frozen=True):
+class KeptSoFar(msgspec.Struct, frozen=True):
     """All that a walk has to show; nothing of it is ever taken away.
 
     Attributes:
@@ -140,12 +140,12 @@ class Kept(msgspec.Struct, frozen=True):
         """Step index to its latest outcome."""
         return Latest(self.made)
 
-    def with_outcome(self, outcome: Made) -> Kept:
+    def with_outcome(self, outcome: Made) -> KeptSoFar:
         """The same with the outcome of a step."""
         history = History(outcome, self.history)
         return replace(self, history=history, made={**self.made, outcome.index: outcome})
 
-    def in_history(self, outcome: Made) -> Kept:
+    def in_history(self, outcome: Made) -> KeptSoFar:
         """The same with the outcome of one act or reading within a search, which is not the search's own outcome."""
         return replace(self, history=History(outcome, self.history))
 
@@ -211,7 +211,7 @@ class State(msgspec.Struct, frozen=True, repr_omit_defaults=True):
     conditions: Conditions = Conditions()
     seeking: Seeking | None = None
     pending: Pending = Pending()
-    kept: Kept = Kept()
+    kept: KeptSoFar = KeptSoFar()
 
     @property
     def step(self) -> Step | None:

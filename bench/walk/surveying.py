@@ -133,7 +133,7 @@ class SurveyEntry(msgspec.Struct, frozen=True, kw_only=True):
     event: SurveyEvent
 
 
-class Kept(msgspec.Struct, frozen=True):
+class KeptFind(msgspec.Struct, frozen=True):
     """A find with who noted it.
 
     Attributes:
@@ -167,8 +167,8 @@ class Survey(msgspec.Struct, frozen=True):
 
     began: SurveyBegan | None = None
     hall: Hall = msgspec.field(default_factory=lambda: Hall(bays=[]))
-    finds: dict[str, Kept] = msgspec.field(default_factory=dict)
-    before: dict[str, tuple[Kept, ...]] = msgspec.field(default_factory=dict)
+    finds: dict[str, KeptFind] = msgspec.field(default_factory=dict)
+    before: dict[str, tuple[KeptFind, ...]] = msgspec.field(default_factory=dict)
     withdrawn: dict[str, str] = msgspec.field(default_factory=dict)
     tries: dict[int, Tried] = msgspec.field(default_factory=dict)
     remarks: tuple[tuple[str, str, str], ...] = ()
@@ -213,7 +213,7 @@ def _taken(survey: Survey, entry: SurveyEntry) -> Survey:
     if isinstance(event, Walled):
         return replace(survey, hall=event.hall)
     if isinstance(event, Saw):
-        return _saw(survey, Kept(event.find, entry.n, entry.at, event.by, event.how))
+        return _saw(survey, KeptFind(event.find, entry.n, entry.at, event.by, event.how))
     if isinstance(event, Withdrew):
         if event.name not in survey.finds:
             raise NotNow(f"nothing was found by the name of '{event.name}'")
@@ -240,7 +240,7 @@ def _taken(survey: Survey, entry: SurveyEntry) -> Survey:
     return survey
 
 
-def _saw(survey: Survey, kept: Kept) -> Survey:
+def _saw(survey: Survey, kept: KeptFind) -> Survey:
     name = kept.find.name
     if not name or name != name.strip():
         raise NotNow("a find needs a name without blanks around it")

@@ -120,7 +120,7 @@ def every_event(state: State) -> list[e.Event]:
         e.Mended(bytes=3, kept="torn", sha256="0"),
         e.Paused(why="tea"),
         *(e.Guarded(why="the runner was gone", confirmed={"supply": off}) for off in (True, False)),
-        e.Attached(files=[e.Kept(name="lug.jpg", sha256="0" * 64)], text="POWER", by="Ana"),
+        e.Attached(files=[e.KeptFile(name="lug.jpg", sha256="0" * 64)], text="POWER", by="Ana"),
         *(e.OutputsSeen(states={"supply": found}, text="I looked.", by="Ana") for found in ("off", "on")),
         e.Aborted(why="tea"),
         began(),

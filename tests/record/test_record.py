@@ -152,7 +152,7 @@ def test_every_kind_of_event_survives(path: Path) -> None:
         e.MadeSafe(number=10, confirmed={"supply": False}, left=["the breaker"]),
         e.Guarded(why="the runner was gone", confirmed={"supply": True}, left=[]),
         e.OutputsSeen(states={"supply": "off"}, text="the lamp is dark", by="Ana"),
-        e.Attached(files=[e.Kept(name="lug.jpg", sha256="0" * 64, size=9)], text="the lug", by="Ana"),
+        e.Attached(files=[e.KeptFile(name="lug.jpg", sha256="0" * 64, size=9)], text="the lug", by="Ana"),
     ]  # fmt: skip
     assert {type(event) for event in events} == set(e.Event.__args__)  # type: ignore[attr-defined]
     with RecordWriter.create(path) as writer:

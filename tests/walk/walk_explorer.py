@@ -264,7 +264,7 @@ def candidates(state: State) -> Iterator[e.Event]:
     yield e.Mended(bytes=1, sha256="0" * 64, kept="a file")
     yield e.Guarded(why="the runner was killed", confirmed={"supply": True})
     yield e.OutputsSeen(states={"supply": "off"}, by="Ana")
-    yield e.Attached(files=[e.Kept(name="lug.jpg", sha256="0" * 64)], text="the lug", by="Ana")
+    yield e.Attached(files=[e.KeptFile(name="lug.jpg", sha256="0" * 64)], text="the lug", by="Ana")
     yield e.Aborted(why="given up")
 
 
