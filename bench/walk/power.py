@@ -21,6 +21,7 @@ from bench.judge.soak import soak
 from bench.plant.handled import Handled
 from bench.plant.model import Plant
 from bench.quantity import engineering
+from bench.say.reading import reading as reading_text
 from bench.sequence.file import Energise
 from bench.sequence.limits import Held
 from bench.sequence.plan import Step
@@ -38,8 +39,9 @@ NEXT_TO_NOTHING: Final = 0.005
 
 MANY: Final = 5
 """This number of readings one after the other is no noise."""
-FEW: Final = 2
-"""Nor is this number at each of two stages: a supply that is asked slowly has no more of a short decay."""
+SURELY: Final = 2.7
+"""Nor is what falls at all stages by this number of standard deviations: a supply that is asked slowly has few readings
+of a short decay. Noise alone does so once in 250."""
 SLOW_S: Final = 1.0
 """An ammeter that renews no oftener than this is said to be slow (common practice, no source)."""
 MOVES: Final = 0.010
@@ -340,7 +342,8 @@ def reforming(source: Energise, event: e.Energised, found: Prepared) -> str:
     levels = found.ramp.levels if found.ramp is not None else ()
     renews = found.ramp.renews_s if found.ramp is not None else 0.0
     starts = [t for t, _, _ in event.sets]
-    few: list[str] = []
+    told: list[str] = []
+    stages: list[list[float]] = []
     for place, level in enumerate(source.ramp):
         leakage = levels[place].leakage_a if place < len(levels) else None
         if level.leakage is None or leakage is None or place >= len(starts):
@@ -352,32 +355,58 @@ def reforming(source: Energise, event: e.Energised, found: Prepared) -> str:
             if a is not None and starts[place] + level.inrush.value + renews < t < end
         ]
         inside = new_values(inside, renews)
+        stages.append([a for _, a in inside])
         # the mean of three, as many as end the stage: noise alone brings one below
         means = (statistics.fmean(a for _, a in inside[k : k + QUIET_READINGS]) for k in range(len(inside) - 2))
         first_below = next((k for k, mean in enumerate(means) if mean <= leakage), len(inside))
-        above = inside[:first_below]
-        if not FEW <= len(above) < len(inside):
+        above = inside[: max(first_below, 1)]
+        if len(above) == len(inside) or above[0][1] <= leakage:
             continue
-        few.append(
+        told.append(
             f"Capacitors reform: at {level.to} the leakage fell from {engineering(above[0][1], 'A', digits=2)} "
-            f"below {engineering(leakage, 'A', digits=2)} within {above[-1][0]:.0f} s."
+            f"below {engineering(leakage, 'A', digits=2)} within {inside[len(above)][0]:.0f} s."
         )
-        # what noise lifts over the limit now and then is no charge that goes in; at one stage after the other it is
-        if len(above) >= MANY or len(few) > 1:
-            return few[0]
-    return ""
+        if len(above) >= MANY:
+            return told[0]
+    # what noise lifts over the limit now and then is no charge that goes in; what falls stage after stage is
+    return told[0] if len(told) > 1 and falls(stages) >= SURELY else ""
 
 
-def joint_words(volts: float, amps: float) -> str:
+def falls(stages: Sequence[Sequence[float]]) -> float:
+    """How surely values fall within their stages, all stages taken together, in standard deviations of chance.
+
+    Kendall's count of pairs that fall less those that rise, summed over the stages, each with its own variance
+    n (n - 1) (2 n + 5) / 18 (Hirsch, Slack and Smith 1982, Water Resources Research 18, 107, for seasons; from memory).
+    It asks nothing of how values are spread, and a decay that is quick against the readings shows in it too.
+
+    Args:
+        stages: the values of each stage in the order in which they were read.
+    """
+    fallen, variance = 0, 0.0
+    for values in stages:
+        n = len(values)
+        fallen += sum((one > later) - (one < later) for k, one in enumerate(values) for later in values[k + 1 :])
+        variance += n * (n - 1) * (2 * n + 5) / 18
+    return fallen / math.sqrt(variance) if variance else 0.0
+
+
+def joint_words(outcome: Outcome, amps: float) -> str:
     """What a drop says of the joints and wires that it is read over: their resistance, and how much they heat.
 
     Args:
-        volts: the drop.
+        outcome: of the drop, held against what a sound way loses at that current.
         amps: the current that flows.
     """
-    ohms, watts = abs(volts) / amps, abs(volts) * amps
+    drop, most = outcome.figure.value, outcome.bounds.high
+    assert drop is not None and most is not None
+    ohms, watts = abs(drop) / amps, abs(drop) * amps
     shown = engineering(ohms, "Ω", digits=3), engineering(amps, "A", digits=3), engineering(watts, "W", digits=2)
-    return f"{shown[0]} at {shown[1]}: {shown[2]} of heat."
+    heat = f"{shown[0]} at {shown[1]}: {shown[2]} of heat."
+    if outcome.verdict == "undecided":
+        return f"{outcome.sentence} {heat}"
+    lost = reading_text(abs(drop), "V", expanded=outcome.figure.expanded)
+    more = "more than a sound way loses" if outcome.verdict == "fail" else "as a sound way does"
+    return f"{outcome.verdict.capitalize()}: loses {lost}, {more}: {engineering(most, 'V')} at most. {heat}"
 
 
 def loses(outcome: Outcome) -> bool:
@@ -397,6 +426,8 @@ def wrong_way_round(outcome: Outcome, shown: str) -> str:
     """
     if outcome.verdict != "fail" or not outcome.figure.value or not outcome.bounds.low or not outcome.bounds.high:
         return ""
+    if outcome.bounds.low < 0.0 < outcome.bounds.high:
+        return ""  # nothing should be there, whichever sign it has
     nearest = min(outcome.bounds.low, outcome.bounds.high, key=abs)
     if not outcome.figure.value / nearest < -0.5:
         return ""

@@ -527,7 +527,7 @@ class Setting(msgspec.Struct, frozen=True, eq=False, dict=True):
         if source.read == "resistance" and not read.series:
             return outcome  # as most: nothing else is said of it
         if held.amps and outcome.figure.value is not None and outcome.verdict in ("pass", "fail", "undecided"):
-            outcome = replace(outcome, said=f"{outcome.sentence} {joint_words(outcome.figure.value, held.amps)}")
+            outcome = replace(outcome, said=joint_words(outcome, held.amps))
         inlet = self.plant.inlets.get(step.subject)
         if inlet is not None and source.limit.computed == "shelf-voltage" and loses(outcome):
             outcome = replace(outcome, advice=(search_offer(inlet.shelf), *outcome.advice))

@@ -267,6 +267,9 @@ def walked(here: Hall, wrongs: Sequence[Wrong], seed: int) -> Came:
                 if allowed is not None and most > allowed:
                     against.append(f"{step.title}: {most:g} V although {one.kind} allows {allowed:g} V")
     against += [f"hands in {shelf} at {volts:.1f} V" for shelf, volts in walk.reached_into if volts > 5.05]
+    if not {one.kind for one in wrongs} & TURNED:
+        turned = [told for told in _failed(walk.state) if "wrong way round" in told]
+        against += [f"nothing is the wrong way round: {told}" for told in turned]
     against += [f"{trip.beyond} readings beyond the window" for trip in walk.trips if trip.beyond > 1]
     missed = [one for one in wrongs if one.names and not one.names & named and one not in hidden]
     if missed and named and not against:
@@ -288,6 +291,16 @@ def _unsure(state: State) -> set[str]:
         for index, outcome in results(state).items()
         if outcome.verdict == "undecided" and "soak it for" in outcome.sentence
     }
+
+
+TURNED = frozenset({"reversed", "swapped", "crossed"})
+"""Where something may read with the other sign."""
+
+
+def _failed(state: State) -> list[str]:
+    """What is said of all that failed, step by step and together."""
+    told = [outcome.sentence for outcome in results(state).values() if outcome.verdict == "fail"]
+    return [*told, *(one.sentence for one in findings(state))]
 
 
 def _not_passed(state: State) -> list[str]:

@@ -320,8 +320,9 @@ def _inlet_at(plant: Plant, one: _Seen) -> Inlet | None:
 
 
 def _joint(one: _Seen) -> PowerFinding:
+    found = one.outcome.sentence.removeprefix("Fail: ")
     text = (
-        f"A joint between {one.source.between[0]} and {one.source.between[1]} is poor: {one.outcome.sentence} Off and "
+        f"A joint between {one.source.between[0]} and {one.source.between[1]} is poor: it {found} Off and "
         "dead, undo it, clean it, make it up to its torque and mark it; then read it again."
     )
     return PowerFinding("joint", one.source.between[0], text)
