@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from pathlib import Path
 
 import pytest
@@ -65,6 +66,9 @@ def test_every_joint_of_a_way_is_made_up_before_power_and_looked_at_again_cold(b
             for breaker in plant.supply_path(shelf.name, inlet.feed).breakers:
                 for text in (act.text, found[again].text):
                     assert f"{breaker}.line" in text and f"{breaker}.load" in text, breaker
+    # a battery's own lugs are off both times, and are made up as it is connected
+    for supply in plant.supplies.values():
+        assert supply.live.name not in act.text and supply.back.name not in found[again].text
     assert "maker" in act.text and "DIN 43673" in act.text and "marked across nut and bar" in act.text
 
 
@@ -140,14 +144,16 @@ def test_a_battery_is_met_with_its_room_its_fuse_and_its_poles_in_order(bay: str
             f"{supply.fuse_a:g} A" in text and "20 A for each Ah" in text and "breaks 10 kA where a short takes" in text
         )
         text = found[connect].text
-        assert (
-            text.index("lug of the feed first") < text.index("earthed pole last") < text.index("across the open fuse")
-        )
+        order = ("lug of the feed first", "earthed pole last", "torque", "side of the open fuse", "put the fuse in")
+        assert sorted(order, key=text.index) == list(order)
+        # a meter across the gap itself reads nothing: behind it all is open
+        assert f"to the return: {supply.volts:+g} V" in text
         off = words(found, f"Disconnect {name}")
         assert off.index("Fuse out") < off.index("earthed pole first")
         warm = found[at(found, f"How warm the joints of {name}")]
         assert isinstance(warm, Ask) and warm.proven and "4 to 15 K" in warm.text and "quoted" in warm.text
     alarms = at(found, "Alarm contacts and trips")
+    assert "what it feeds switched off" in found[alarms].text, "nobody draws a fuse under load"
     assert "only where the maker" in found[alarms].text and alarms < at(found, "All feeds off")
     order = found[at(found, "All feeds off")]
     assert isinstance(order, Do)
@@ -165,12 +171,35 @@ def test_no_question_and_no_word_is_asked_for_at_a_shelf_that_ended(bay: str) ->
             assert step.proven, step.title
 
 
+@pytest.mark.parametrize("kind", ["first-power", "polarity", "idle-current", "supply-search"])
 @pytest.mark.parametrize("bay", JOBS)
-def test_no_fuse_is_drawn_and_nothing_isolated_before_what_is_beside_is_open(bay: str) -> None:
-    found = steps(bay)
+def test_no_fuse_is_drawn_and_nothing_isolated_before_what_is_beside_is_open(bay: str, kind: str) -> None:
+    of = next(shelf.name for shelf in JOBS[bay].shelves_of(bay)) if kind == "supply-search" else bay
+    found = KINDS[kind](JOBS[bay], of).steps
     assert at(found, "How the breakers") < at(found, "Nothing beside is fed") < at(found, "Isolate")
     assert "before any fuse is drawn" in words(found, "Nothing beside is fed")
-    assert f"every breaker to bay {bay}," in words(found, "Isolate")
+    called = of if kind == "supply-search" else f"bay {of}"
+    assert f"every breaker to {called}," in words(found, "Isolate")
+
+
+@pytest.mark.parametrize("kind", ["first-power", "polarity", "idle-current"])
+@pytest.mark.parametrize("bay", JOBS)
+def test_a_battery_comes_on_and_goes_off_by_its_poles_in_every_draft(bay: str, kind: str) -> None:
+    """The feed's lug first and the earthed pole last, read before its fuse goes in; off in reverse."""
+    found, plant = KINDS[kind](JOBS[bay], bay).steps, JOBS[bay]
+    on = [step for step in found if isinstance(step, Do) and step.switch_on]
+    off = [step for step in found if isinstance(step, Do) and step.switch_off]
+    assert on and len(off) > 1
+    for step in on:
+        assert step.text.index("lug of the feed first") < step.text.index("earthed pole last")
+        assert "side of" in step.text and "torque" in step.text, step.title
+    for step in off:
+        assert re.search(r"[Ff]uses? out", step.text), step.title
+        assert "earthed pole first" in step.text, step.title
+    signs = {"plus" if plant.supplies[name].volts > 0 else "minus" for step in on for name in step.switch_on}
+    for step in found:
+        if isinstance(step, Measure) and step.limit.computed == "feed-voltage":
+            assert any(f"right sign is {sign}" in step.text for sign in signs), step.title
 
 
 @pytest.mark.parametrize(("bay", "volts", "ohms"), [("2", 57.0, 22e3), ("signals", 28.8, 10e3)])
@@ -211,3 +240,76 @@ def test_each_shelf_is_asked_what_its_capacitors_leak_once_its_cards_are_out(bay
     assert at(found, "Cards out") < found.index(asked[0]) < at(found, "Clear to energise")
     # 0.01 C V: 2200 uF at 48 V, 4700 uF at 24 V
     assert asked[0].most == {"2": 1.06, "signals": 1.13}[bay]
+
+
+@pytest.mark.parametrize("bay", JOBS)
+def test_breakers_of_shelves_are_opened_before_all_others_and_read_bay_by_bay(bay: str) -> None:
+    found, plant = steps(bay), JOBS[bay]
+    act = found[at(found, "Isolate")]
+    assert isinstance(act, Do)
+    lasts = {
+        plant.supply_path(shelf.name, inlet.feed).breakers[-1] for shelf in plant.shelves_of(bay)
+        for inlet in shelf.inlets if f"{inlet.name}-return" in words(found, "Joints made up")
+    }  # fmt: skip
+    assert lasts and set(act.open[: len(lasts)]) == lasts
+
+    def bay_of(name: str) -> str:
+        where = plant.breakers[name].at
+        return plant.shelves[where].bay if where in plant.shelves else where
+
+    read = [one.subject for one in found if isinstance(one, Measure) and one.title.startswith("breaker ")]
+    bays = [bay_of(name) for name in read]
+    assert len(set(bays)) == 2 and bays == sorted(bays, key=bays.index), "nobody walks to and fro"
+    for one in found:
+        if isinstance(one, Measure) and one.title.startswith("supply "):
+            assert "own posts stay live" in one.text
+
+
+@pytest.mark.parametrize("bay", JOBS)
+def test_what_is_connected_to_both_feeds_again_is_read_before_a_breaker_closes(bay: str) -> None:
+    """A lug that changed places while both were off would go straight onto the shelves."""
+    found, plant = steps(bay), JOBS[bay]
+    word = next(n for n, step in enumerate(found) if isinstance(step, Hold) and step.word == "SERVICE")
+    connected = next(n for n in range(word, len(found)) if found[n].switch_on)
+    closed = next(n for n in range(word, len(found)) if isinstance(found[n], Do) and found[n].close)
+    read = [one for one in found[connected:closed] if isinstance(one, Measure)]
+    assert {plant.breakers[one.subject].feed for one in read} == {plant.supplies[one].feed for one in plant.supplies}
+    for one in read:
+        assert one.limit.computed == "feed-voltage" and one.between[0] == f"{one.subject}.line"
+
+
+@pytest.mark.parametrize("bay", JOBS)
+def test_everybody_is_clear_once_the_bench_supply_is_connected_and_not_before(bay: str) -> None:
+    """Hands are at its leads until then."""
+    found = steps(bay)
+    words_of = [n for n, step in enumerate(found) if isinstance(step, Hold) and step.word == "ENERGISE"]
+    for place in words_of:
+        up = next(n for n in range(place, len(found)) if isinstance(found[n], Energise) or found[n].switch_on
+                  or getattr(found[n], "close", ()))  # fmt: skip
+        assert not any(isinstance(one, Do) and one.connect for one in found[place:up]), found[place].title
+
+
+@pytest.mark.parametrize(("bay", "count"), [("2", 12), ("signals", 10)])
+def test_each_word_stands_for_a_danger_that_was_not_there_before(bay: str, count: int) -> None:
+    """Between two words something is fed that was not: empty, with cards, by another feed, by a battery."""
+    found = steps(bay)
+    dangers: list[set[tuple[object, ...]]] = []
+    closed: set[str] = set()
+    inside: set[str] = set()
+    on: set[str] = set()
+    for step in found:
+        if isinstance(step, Hold) and step.word != "DEAD":
+            dangers.append(set())
+        if isinstance(step, Energise) and step.voltage.value > 5.0:
+            dangers[-1].add((tuple(step.at), frozenset(closed), frozenset(inside)))
+        if isinstance(step, Do):
+            closed = (closed | set(step.close)) - set(step.open)
+            inside |= set(step.put_in)
+            on = (on | set(step.switch_on)) - set(step.switch_off)
+            if step.switch_on or (on and step.close):
+                dangers[-1].add((frozenset(on), frozenset(step.close)))
+    met: set[tuple[object, ...]] = set()
+    for mine in dangers:
+        assert mine - met
+        met |= mine
+    assert 1 + len(dangers) == count

@@ -121,16 +121,27 @@ def _in_service(plant: Plant, mine: dict[str, list[Inlet]]) -> list[Part]:
             proven=stands,
         ),
         Do(
-            title=f"{names} on together",
-            text=f"With all breakers open and the fuses out, connect {names} as before, the earthed pole last; read "
-            f"volts and sign across each fuse, and put it in. Then close {', '.join(breakers)}, one after the other. "
-            "Feeds share by their volts and their wires: one that is lower by a diode's volt carries nothing, and that "
-            "is no fault.",
+            title=f"Connect {names}",
+            text=f"With all breakers and the fuses open, connect {names} as before: the lug of the feed first, the "
+            "earthed pole last, torque and marks; read volts and sign on the battery's side of each open fuse to the "
+            "return, and put it in.",
             switch_on=list(mine),
-            close=breakers,
             proven=stands,
         ),
     ]
+    for name, inlets in mine.items():
+        feed, main = plant.supplies[name].feed, plant.breakers[way(plant, inlets[0])[1][0]]
+        between = (main.line.name, return_beside(plant, main.name)[0])
+        made.append(_reads(plant, f"{main.name}, line side, has {name} again", between, feed, main.name, stands))
+    made.append(
+        Do(
+            title=f"{names} on together",
+            text=f"Close {', '.join(breakers)}, one after the other. Feeds share by their volts and their wires: one "
+            "that is lower by a diode's volt carries nothing, and that is no fault.",
+            close=breakers,
+            proven=stands,
+        )
+    )
     for inlet in every:
         title = f"{inlet.name} with both in service"
         made.append(_reads(plant, title, _poles(inlet), inlet.feed, inlet.name, stands))
@@ -141,8 +152,9 @@ def _in_service(plant: Plant, mine: dict[str, list[Inlet]]) -> list[Part]:
         Do(
             title="Alarm contacts and trips",
             text="With somebody at the far end: each breaker's alarm contact was seen to come when it opened above; "
-            "pull one fuse of each kind and see its alarm too; and check that each alarm comes with its power gone, "
-            "since a contact that needs power says nothing then. A trip test only where the maker of the device "
+            "take out one fuse of each kind, with what it feeds switched off, for drawn under load it burns, and see "
+            "its alarm too; and check that each alarm comes with its power gone, since a contact that needs power says "
+            "nothing then. A trip test only where the maker of the device "
             "allows one, with his tester. Write each device and what it did into a note with key o.",
             proven=stands,
         )
@@ -151,7 +163,7 @@ def _in_service(plant: Plant, mine: dict[str, list[Inlet]]) -> list[Part]:
         Do(title="All feeds off", text=f"Open {', '.join(back)}, the shelves first.", open=back),
         Do(
             title=f"Disconnect {names}",
-            text=f"Fuses out; then disconnect {names} at their terminals, the earthed pole first. Lock off and tag.",
+            text=parts.supplies_off_words(plant, list(mine)),
             switch_off=list(mine),
         ),
     ]
@@ -163,14 +175,14 @@ def _fails(plant: Plant, name: str, inlets: list[Inlet], others: list[Inlet], st
     mains = unique(way(plant, inlet)[1][0] for inlet in inlets)
     kept = {inlet.shelf for inlet in others}
     lost = unique(inlet.shelf for inlet in inlets if inlet.shelf not in kept)
-    has = "has no other feed and goes" if len(lost) == 1 else "have no other feed and go"
-    told = f" {', '.join(lost)} {has} off." if lost else ""
+    has = "which has no other feed" if len(lost) == 1 else "which have no other feed"
+    stays = f"The load stays on but for {', '.join(lost)}, {has}," if lost else "The load stays on,"
+    goes = "anything else goes" if lost else "the load goes"
     made: list[Step] = [
         Do(
             title=f"{name} fails",
-            text=f"Open {', '.join(mains)} and watch. The load stays on, and no card restarts; the alarm of this feed "
-            f"comes, at the breaker and at the far end, and no other.{told} If the load goes off: close it again, and "
-            "stop.",
+            text=f"Open {', '.join(mains)} and watch. {stays} and no card restarts; the alarm of this feed comes, at "
+            f"the breaker and at the far end, and no other. If {goes} off: close it again, and stop.",
             open=mains,
         )
     ]
@@ -214,10 +226,7 @@ def _feed(plant: Plant, supply: Supply, inlets: list[Inlet]) -> list[Part]:
         ),
         Do(
             title=f"Connect {supply.name}",
-            text=f"With {mains} and the fuse at the battery open, connect {supply.name} at its terminals, insulated "
-            "tools, all else covered: the lug of the feed first, the earthed pole last (makers' manuals: until then a "
-            "slip to the frame closes no circuit). Read volts and sign across the open fuse, and only then put it in. "
-            f"From then on the line side of {main.name} is live.",
+            text=parts.supply_on_words(plant, supply.name, mains),
             switch_on=[supply.name],
             proven=upstream,
         ),
@@ -249,7 +258,7 @@ def _feed(plant: Plant, supply: Supply, inlets: list[Inlet]) -> list[Part]:
         Do(title=f"Feed {inlets[0].feed} off", text=f"Open {', '.join(back)}, the shelves first.", open=back),
         Do(
             title=f"Disconnect {supply.name}",
-            text=f"Fuse out; then disconnect {supply.name} at its terminals, the earthed pole first. Lock off and tag.",
+            text=parts.supplies_off_words(plant, [supply.name]),
             switch_off=[supply.name],
         ),
     ]

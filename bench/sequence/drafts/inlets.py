@@ -17,6 +17,8 @@ from bench.sequence.drafts.power_parts import (
     reached_into,
     sign_words,
     supplies_of,
+    supplies_off_words,
+    supply_on_words,
     through_the_meter,
     tools,
     way,
@@ -31,10 +33,6 @@ class _Feeding(msgspec.Struct):
     supplies: list[str] = msgspec.field(default_factory=list)
     way: list[str] = msgspec.field(default_factory=list)
     last: list[str] = msgspec.field(default_factory=list)
-
-    @property
-    def supply_words(self) -> str:
-        return ", ".join(self.supplies) or "the supply"
 
 
 def _feeding(plant: Plant, of: str) -> dict[str, _Feeding]:
@@ -101,8 +99,9 @@ def _off_and_dead(plant: Plant, of: str, *, reach_in: bool = False) -> list[Part
         ),
         tools(plant, supplies),
         *looking.all_breakers(plant, supplies),
-        isolate(plant, what, inlets),
+        # before a fuse is drawn: what is closed beside still carries current
         *looking.nothing_beside(plant, supplies, breakers_on(plant, inlets)),
+        isolate(plant, what, inlets),
         *proved_dead(plant, inlets),
         Hold(
             title="Isolated and proved dead",
@@ -131,7 +130,7 @@ def _onto(plant: Plant, of: str, feed: str) -> list[Step]:
         made.append(
             Do(
                 title=f"{supply} on",
-                text=f"With {mains} open, connect {supply} or switch it on. The line side of {mains} is live then.",
+                text=supply_on_words(plant, supply, mains),
                 switch_on=[supply],
                 proven=stands,
             )
@@ -142,7 +141,7 @@ def _onto(plant: Plant, of: str, feed: str) -> list[Step]:
             made.append(
                 Measure(
                     title=f"{name}, line side",
-                    text="Live parts. The sign counts.",
+                    text=f"Live parts. {sign_words(plant, mine[0], breaker.line.name, back)}",
                     read="voltage",
                     between=(breaker.line.name, back),
                     subject=name,
@@ -199,7 +198,7 @@ def _polarity_of(plant: Plant, of: str, feed: str, ways: _Feeding) -> list[Part]
     made.append(
         Do(
             title=f"Feed {feed} off",
-            text=f"Open {', '.join(reversed(breakers)) or 'all breakers'} and switch {ways.supply_words} off.",
+            text=f"Open {', '.join(reversed(breakers)) or 'all breakers'}. {supplies_off_words(plant, ways.supplies)}",
             open=breakers,
             switch_off=ways.supplies,
         )
@@ -261,7 +260,7 @@ def idle_current(plant: Plant, of: str) -> Draft:
     parts += [
         Do(
             title=f"Feed {feed} off",
-            text=f"Open {', '.join(reversed(ways.way)) or 'all breakers'} and switch {ways.supply_words} off.",
+            text=f"Open {', '.join(reversed(ways.way)) or 'all breakers'}. {supplies_off_words(plant, ways.supplies)}",
             open=ways.way,
             switch_off=ways.supplies,
         ),

@@ -235,9 +235,11 @@ def _on_the_bench_supply(plant: Plant, shelves: list[Shelf]) -> list[Part]:
         every = [(supply, of([*firsts, *others], supply)) for supply in supplies]
         names = unique(shelf.name for shelf in shelves if any(shelf.name == one.shelf for _, on in every for one in on))
         made.append(section(f"{', '.join(names)} without cards"))
-        made.append(_clear(names, "without cards", [*supplies, *leads.mains_of(supplies)]))
-        for _, there in every:
+        for number, (_, there) in enumerate(every):
             leads.at(there)
+            if number == 0:
+                # hands are off the supply's leads by then
+                made.append(_clear(names, "without cards", [*supplies, *leads.mains_of(supplies)]))
             for place, inlet in enumerate(there):
                 # those that were not read yet, and the one whose breaker was just opened
                 beside = [*there[place + 1 :], *there[max(0, place - 1) : place]]
@@ -252,11 +254,9 @@ def _on_the_bench_supply(plant: Plant, shelves: list[Shelf]) -> list[Part]:
 
     empty(early)
     for supply in unique(way(plant, one)[0] for one in firsts):
-        there, feed = of(firsts, supply), of(firsts, supply)[0].feed
+        there = of(firsts, supply)
         moved = supply != main and supply in early
-        if moved:
-            made.append(_clear([one.shelf for one in there], f"on feed {feed}", [supply, *leads.mains_of([supply])]))
-        elif supply != main:
+        if supply != main and not moved:
             empty([supply])
         leads.at(there)
         for inlet in there:
@@ -268,11 +268,11 @@ def _on_the_bench_supply(plant: Plant, shelves: list[Shelf]) -> list[Part]:
         there, every = of(others, supply), of([*firsts, *others], supply)
         feed = there[0].feed
         made.append(section(f"on feed {feed} alone"))
+        leads.at(every)
         if len(shelves) > 1:
             # of one shelf alone the word before its cards still holds
             names = [one.shelf for one in every]
             made.append(_clear(names, f"with cards, on feed {feed}", [supply, *leads.mains_of([supply])]))
-        leads.at(every)
         for inlet in there:
             made += _guarded_for(plant, inlet, _on_the_other(plant, inlet, leads))
         made += _together(plant, every, leads, word=False)

@@ -363,6 +363,8 @@ def isolate(plant: Plant, what: str, inlets: Sequence[Inlet]) -> Do:
         inlets: of it, that are reached.
     """
     supplies = supplies_of(plant, inlets)
+    lasts = unique(way(plant, inlet)[1][-1] for inlet in inlets)
+    mains = [name for name in breakers_on(plant, inlets) if name not in lasts]
     batteries = [name for name in supplies if plant.supplies[name].kind == "battery"]
     fuses = f" Take the fuse out at {' and at '.join(batteries)}." if batteries else ""
     return Do(
@@ -371,10 +373,49 @@ def isolate(plant: Plant, what: str, inlets: Sequence[Inlet]) -> Do:
         f"Then disconnect {', '.join(supplies)} at their terminals, the earthed pole first: from then on a slip to the "
         "frame closes no circuit (makers' manuals). Cover the lugs, lock off and tag. The bench supply's leads are on "
         "nothing.",
-        open=list(reversed(breakers_on(plant, inlets))),
+        open=[*reversed(lasts), *reversed(mains)],
         switch_off=supplies,
         disconnect=supplies,
     )
+
+
+def supply_on_words(plant: Plant, name: str, mains: str) -> str:
+    """How a supply of the plant is connected while the breakers behind it are open: a battery's poles in their order.
+
+    Args:
+        plant: the plant.
+        name: of the supply.
+        mains: the breakers right behind it, in words.
+    """
+    supply = plant.supplies[name]
+    live = f"From then on the line side of {mains} is live."
+    if supply.kind != "battery":
+        return f"With {mains} open, connect {name} or switch it on. {live}"
+    return (
+        f"With {mains} and the fuse at the battery open, connect {name} at its terminals, insulated tools, all else "
+        "covered: the lug of the feed first, the earthed pole last (makers' manuals: until then a slip to the frame "
+        "closes no circuit), each to its maker's torque, and marked. Read from the battery's side of the open fuse to "
+        f"the return: {supply.volts:+g} V or near it. Only then put the fuse in. {live}"
+    )
+
+
+def supplies_off_words(plant: Plant, names: Sequence[str]) -> str:
+    """How supplies of the plant are taken off once the breakers behind them are open.
+
+    Args:
+        plant: the plant.
+        names: of the supplies.
+    """
+    batteries = [name for name in names if plant.supplies[name].kind == "battery"]
+    others = [name for name in names if name not in batteries]
+    told = [f"Switch {' and '.join(others) or 'the supply'} off."] if others or not names else []
+    if batteries:
+        fuse, whose = ("Fuses", "their") if len(batteries) > 1 else ("Fuse", "its")
+        told.append(
+            f"{fuse} out; then disconnect {', '.join(batteries)} at {whose} terminals, the earthed pole first. Lock "
+            "off and tag."
+        )
+    return " ".join(told)
 
 
 def tools(plant: Plant, supplies: Sequence[str]) -> Do:
@@ -433,16 +474,15 @@ def joints_again(plant: Plant, inlets: Sequence[Inlet]) -> Do:
 
 
 def _joints(plant: Plant, inlets: Sequence[Inlet]) -> list[str]:
-    """The terminals on the ways of some inlets, feed by feed: supply, breakers, inlets, and the returns."""
+    """The terminals on the ways of some inlets, feed by feed: breakers, inlets and returns.
+
+    A supply's own are off while this is read; they are made up as it is connected.
+    """
     found: dict[str, list[str]] = {}
     for inlet in inlets:
-        name, breakers = way(plant, inlet)
-        supply = plant.supplies[name]
-        names = [
-            supply.live.name,
-            *(end.name for one in breakers for end in (plant.breakers[one].line, plant.breakers[one].load)),
-        ]
-        names += [inlet.live.name, inlet.back.name, return_bar(plant, inlet), supply.back.name]
+        breakers = way(plant, inlet)[1]
+        names = [end.name for one in breakers for end in (plant.breakers[one].line, plant.breakers[one].load)]
+        names += [inlet.live.name, inlet.back.name, return_bar(plant, inlet)]
         found.setdefault(f"feed {inlet.feed}", []).extend(names)
     return [f"{feed}: {', '.join(unique(names))}" for feed, names in found.items()]
 
@@ -484,9 +524,9 @@ def capacitors(plant: Plant, shelf: Shelf, proven: Sequence[str]) -> Ask:
         title=f"The capacitors of {shelf.name}",
         text=f"Where the input capacitors of {shelf.name} can be taken out: put each on the bench supply through 10 "
         f"kohm, {height:g} V, the right way round, and read the volts across the resistor after five minutes; over its "
-        f"ohms they are the leakage.{limit} Let it go through the resistor again, and read that it has, before a hand "
-        "is on it. Then read its series resistance. Type the sum of the leakages in mA and the largest resistance in "
-        "ohms, such as 0.4 0.09: 'trace' shows what grows from year to year. Type no where they stay in.",
+        f"ohms they are the leakage.{limit} Discharge it through the resistor again, and read that it is, before a "
+        "hand is on it. Then read its series resistance. Type the sum of the leakages in mA and the largest resistance "
+        "in ohms, such as 0.4 0.09: 'trace' shows what grows from year to year. Type no where they stay in.",
         name="capacitors",
         of=shelf.name,
         most=most,

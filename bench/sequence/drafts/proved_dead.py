@@ -160,7 +160,7 @@ def point_readings(plant: Plant, names: Sequence[str], shelves: Sequence[str]) -
     found: list[Measure] = []
     seen: set[frozenset[str]] = set()
 
-    def read(subject: str, where: str, places: Sequence[_Place]) -> None:
+    def read(subject: str, where: str, places: Sequence[_Place], hint: str = "") -> None:
         for one, other in combinations(places, 2):
             pair = frozenset((one.node, other.node))
             if len(pair) < 2 or pair in seen:
@@ -168,7 +168,8 @@ def point_readings(plant: Plant, names: Sequence[str], shelves: Sequence[str]) -
             seen.add(pair)
             # the earth probe touches first
             red, black = (other, one) if one.frame else (one, other)
-            text = "Black probe on the frame first, on bare metal; then the red one." if black.frame else ""
+            first = "Black probe on the frame first, on bare metal; then the red one." if black.frame else ""
+            text = f"{hint} {first}".strip()
             found.append(
                 Measure(
                     title=f"{where} is dead: {red.name} to {black.name}",
@@ -184,14 +185,17 @@ def point_readings(plant: Plant, names: Sequence[str], shelves: Sequence[str]) -
         if name in plant.supplies:
             supply = plant.supplies[name]
             ends = [_Place(end.name, end.node) for end in (supply.live, supply.back)]
-            read(name, f"supply {name}", [*ends, *_frame_of(plant, supply.at)])
-    for name in names:
-        if name in plant.breakers:
-            breaker = plant.breakers[name]
-            back = _Place(*return_beside(plant, name))
-            for side, end in (("line", breaker.line), ("load", breaker.load)):
-                places = [_Place(end.name, end.node), back, *_frame_of(plant, breaker.at)]
-                read(name, f"breaker {name}, {side} side,", places)
+            hint = f"On the ends of the leads to {name}; its own posts stay live." if supply.kind == "battery" else ""
+            read(name, f"supply {name}", [*ends, *_frame_of(plant, supply.at)], hint)
+    # bay by bay: nobody walks to and fro
+    breakers = [name for name in names if name in plant.breakers]
+    bays = unique(_bay(plant, plant.breakers[name].at) for name in breakers)
+    for name in sorted(breakers, key=lambda name: bays.index(_bay(plant, plant.breakers[name].at))):
+        breaker = plant.breakers[name]
+        back = _Place(*return_beside(plant, name))
+        for side, end in (("line", breaker.line), ("load", breaker.load)):
+            places = [_Place(end.name, end.node), back, *_frame_of(plant, breaker.at)]
+            read(name, f"breaker {name}, {side} side,", places)
     for shelf in shelves:
         mine = plant.shelves[shelf].inlets
         places = [_Place(end.name, end.node) for inlet in mine for end in (inlet.live, inlet.back)]

@@ -42,8 +42,9 @@ def supply_search(plant: Plant, of: str) -> Draft:
         ),
         parts.tools(plant, supplies),
         *looking.all_breakers(plant, supplies),
-        parts.isolate(plant, of, inlets),
+        # before a fuse is drawn: what is closed beside still carries current
         *looking.nothing_beside(plant, supplies, parts.breakers_on(plant, inlets)),
+        parts.isolate(plant, of, inlets),
         *proved_dead(plant, inlets, "Ohms are read next, and leads are moved."),
         Hold(
             title="Isolated and proved dead",
