@@ -326,46 +326,51 @@ def _loaded(plant: Plant, inlet: Inlet, leads: _Leads, *, moved: bool) -> list[P
     if moved:
         # the leads were elsewhere since this shelf was empty
         made += [parts.closed(own), *parts.shows(plant, inlet), *parts.switched_off(own)]
-    for number, (title, group) in enumerate(groups):
-        loaded = number > 0 and groups[number - 1][0] == "converter"
-        inside += group
-        made += _group_in(
-            plant,
-            inlet,
-            own,
+    for number, (title, cards) in enumerate(groups):
+        inside += cards
+        group = _Group(
             title,
-            group,
-            inside,
-            everything,
+            tuple(cards),
+            tuple(inside),
             first=number == 0,
             last=number + 1 == len(groups),
-            loaded=loaded,
+            loaded=number > 0 and groups[number - 1][0] == "converter",
         )
+        made += _group_in(plant, inlet, own, group, everything)
     if groups and groups[-1][0] == "converter":
         made += [*parts.lose_charge(plant, shelf, inside, ()), _DUMMY_OFF]
     return made
 
 
-def _group_in(
-    plant: Plant,
-    inlet: Inlet,
-    own: list[str],
-    title: str,
-    group: list[Card],
-    inside: list[Card],
-    everything: list[Card],
-    *,
-    first: bool,
-    last: bool,
-    loaded: bool,
-) -> list[Part]:
-    """One group of cards goes in, and the shelf is brought up with it; ``loaded``: a dummy load comes off first."""
+class _Group(msgspec.Struct, frozen=True):
+    """Cards that go into a shelf together.
+
+    Attributes:
+        title: what is in then, in words.
+        cards: these.
+        inside: all that are in then, these among them.
+        first: whether the shelf was empty before.
+        last: whether it is full then.
+        loaded: whether the converter has a dummy load on, which comes off before.
+    """
+
+    title: str
+    cards: tuple[Card, ...]
+    inside: tuple[Card, ...]
+    first: bool
+    last: bool
+    loaded: bool
+
+
+def _group_in(plant: Plant, inlet: Inlet, own: list[str], group: _Group, everything: list[Card]) -> list[Part]:
+    """One group of cards goes in, and the shelf is brought up with it."""
+    title, inside = group.title, list(group.inside)
     shelf, supply = plant.shelves[inlet.shelf], way(plant, inlet)[0]
     dummy = _DUMMY_A if title == "converter" else 0.0
     _, most = forecast(plant, [inlet], frozenset(card.name for card in everything if card not in inside), dummy)
-    names = [card.name for card in group]
+    names = [card.name for card in group.cards]
     what = "Put a dummy load on its output. " if dummy else ""
-    off = "Take the dummy load off. " if loaded else ""
+    off = "Take the dummy load off. " if group.loaded else ""
     text = (
         f"Strap on. The shelf is off. {off}Read once more behind its diodes, where a card will go: below 2 V, or "
         "wait until it is, for capacitors that have slept give their charge back. "
@@ -381,18 +386,18 @@ def _group_in(
         limit_for(most),
         parts.stages(plant, inlet, inside),
         # capacitors that slept still take charge at the first full voltage
-        margin=parts.EMPTY_MARGIN.value if first else 0.0,
+        margin=parts.EMPTY_MARGIN.value if group.first else 0.0,
     )
     if dummy:
         step = msgspec.structs.replace(step, dummy=Current(dummy))
-    if last:
+    if group.last:
         step = msgspec.structs.replace(step, soak=Duration(_SOAK_S))
-    before = inside[: len(inside) - len(group)]
+    before = inside[: len(inside) - len(group.cards)]
     made: list[Part] = [
         *parts.lose_charge(plant, shelf, before, ()),
         Do(title=f"Put in: {title}", text=text, put_in=names),
     ]
-    if first:
+    if group.first:
         made.append(_clear([shelf.name], "with cards"))
     made += [
         parts.closed(own),
@@ -400,7 +405,7 @@ def _group_in(
         # a drop is looked for while the current is still small: constant power makes up for it with more current
         parts.under_load(plant, inlet),
     ]
-    if last:
+    if group.last:
         made += parts.stretches(plant, [inlet])
         made += parts.apart(plant, inlet, f"with {title} in on {inlet.feed}")
     return [*made, *parts.switched_off(own)]
