@@ -26,14 +26,12 @@ from bench.record.index import (
     Cache,
     Chain,
     Head,
-    KeptChain,
     chain_of,
     declared,
     end_of,
     files_in,
     hash_at,
     head_of,
-    known_chain,
     records_in,
 )
 from bench.record.read import BrokenRecord, Followed, read_record
@@ -249,7 +247,7 @@ def skimmed(path: Path, heads: Mapping[str, Head]) -> Folder:
         if ids[chapter.id] > 1:
             # of several copies one that is damaged must not be the one that counts
             try:
-                known_chain(path, folder.heads[chapter.record].path)
+                chain_of(folder.heads[chapter.record].path)
             except BrokenRecord as error:
                 folder.chapters.remove(chapter)
                 folder.broken.append(error)
@@ -357,15 +355,14 @@ def _declared(entries: Iterable[Entry], name: str) -> list[Told]:
 def _add(folder: Folder, record: Path, name: str, plant: str, known: KnownRecords) -> None:
     found = known.get(name, record)
     if found is None:
-        look, checked = known.look(name, record), KeptChain(folder.path, record)
-        head = checked.head or head_of(record)
+        look, head = known.look(name, record), head_of(record)
     else:
         head = found.head
     if plant and head.plant_name != plant:
         folder.left_out[name] = f"of the plant {head.plant_name}"
         return
     if found is None:
-        whole = chapter_of(folder.path, name, head, checked)
+        whole = chapter_of(folder.path, name, head)
         chapter, counts = msgspec.structs.replace(whole, evidence=()), counts_of(whole.evidence)
         folder.distilled[name] = whole.evidence
         look.keep(head, chapter, counts)
@@ -375,40 +372,30 @@ def _add(folder: Folder, record: Path, name: str, plant: str, known: KnownRecord
     folder.heads[name], folder.counts[name] = head, counts
 
 
-def chapter_of(folder: Path, name: str, head: Head, checked: KeptChain | None = None) -> Chapter:
-    """One record, distilled. Its chain is checked whenever its file was touched; what follows from it is kept.
+def chapter_of(folder: Path, name: str, head: Head) -> Chapter:
+    """One record, distilled. Its chain is checked; what follows from it is kept.
 
     Args:
         folder: where what was worked out is kept.
         name: the record's name.
         head: what it begins with.
-        checked: what is known of its chain, where that was looked up already.
 
     Raises:
         BrokenRecord: its chain does not hold, or the machine does not take it.
     """
-    checked = checked or KeptChain(folder, head.path)
-    cache = _chapters_kept(folder, name)
-    # what a record that was not checked states of its end is good for guessing whether a chapter is kept, and no more
-    kept = cache.get(checked.chain.last if checked.chain is not None else end_of(head.path).hash)
-    if kept is not None and checked.chain is None:
-        chain = chain_of(head.path)
-        checked.keep(chain)
-        kept = cache.get(chain.last)
-    if kept is not None:
-        try:
-            return _chapters.decode(kept)
-        except msgspec.MsgspecError:
-            pass  # written by halves, or by hand: it is made anew
+    # what a record states of its end is good for guessing whether a chapter is kept, and no more
+    if _kept_chapter(folder, name, end_of(head.path).hash) is not None:
+        kept = _kept_chapter(folder, name, chain_of(head.path).last)
+        if kept is not None:
+            return kept
     # chain and entries in one go
     followed = Followed()
     chapter = distil(name, follow(head.path, read_record(head.path, followed)), head.plant_digest)
     if followed.lacking is not None:
         raise followed.lacking
     chain = Chain(followed.lines, followed.last.decode(), followed.torn, followed.first.decode())
-    checked.keep(chain)
     chapter = msgspec.structs.replace(chapter, id=chain.first, lines=chain.lines, last=chain.last)
-    cache.put(chain.last, msgspec.json.encode(chapter))
+    _chapters_kept(folder, name).put(chain.last, msgspec.json.encode(chapter))
     return chapter
 
 

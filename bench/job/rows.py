@@ -255,14 +255,14 @@ class _Fold:
                 continue  # the half of a record's lines: probes were placed
             step = before.step
             match entry.event:
-                case e.Began() as began:
-                    self._began, self._operator = entry.at, began.operator
-                case e.Met() as met:
-                    self._meet(entry, met)
                 case e.Read() as read:
                     self._read_with[entry.n] = self._meters.get(read.instrument, "")
                     if step is not None and before.setting is not None:
                         self._under[entry.n] = _under(before.setting.plant, step, before.conditions.handled)
+                case e.Began() as began:
+                    self._began, self._operator = entry.at, began.operator
+                case e.Met() as met:
+                    self._meet(entry, met)
                 case e.Energised() if step is not None and before.setting is not None:
                     self._fed[entry.n] = _on(before.setting, step, before.conditions)
                     self._read_with[entry.n] = self._meters.get(entry.event.instrument, "")
@@ -466,7 +466,7 @@ class _Fold:
 def _under(plant: Plant, step: Step, handled: Handled) -> tuple[str, ...]:
     """What makes a reading another quantity: of the earthing network the bonds lifted, of a voltage what feeds it."""
     source = step.source
-    if not isinstance(source, Measure):
+    if not isinstance(source, Measure) or (not handled.lifted and source.read != "voltage"):
         return ()
     if step.subject in plant.bonds or _between_earth_points(plant, step.pair or ()):
         return tuple(f"{name} lifted" for name in sorted(handled.lifted))

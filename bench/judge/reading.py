@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
+from math import isfinite
 
 from bench.judge.accuracy import AccuracyError, AccuracyRow, PickedRow
 from bench.judge.decision import Overload
@@ -117,7 +118,7 @@ def reading_budget(
         several = repeated(readings, quantity) if len(readings) != 1 else None
         shown = several.mean if several is not None else number(quantity, readings[0], line.unit)
     else:
-        shown = number(quantity, readings, line.unit)
+        shown = readings if type(readings) is float and isfinite(readings) else number(quantity, readings, line.unit)
     parts, notes = meter_components(shown, line, temperature_c)
     components = list(parts)
     value = shown
@@ -127,7 +128,7 @@ def reading_budget(
             components.append(_of_leads(leads.half_width_ohm, leads.method))
     if emf is not None and emf.half_width_ohm > 0:
         components.append(_of_emf(emf.half_width_ohm, emf.method))
-    drift = abs(number("zero drift", zero_drift, line.unit))
+    drift = abs(number("zero drift", zero_drift, line.unit)) if zero_drift else 0.0
     if drift > 0:
         components.append(_of_zero(drift))
     if several is not None:

@@ -12,7 +12,7 @@ import os
 import re
 import time
 from collections.abc import Callable, Collection, Iterable, Iterator
-from functools import cache, cached_property
+from functools import cache
 from pathlib import Path
 from typing import Final, TypeVar
 
@@ -67,12 +67,14 @@ class HeadSequence(msgspec.Struct, frozen=True):
 
 
 class _HeadPlant(msgspec.Struct, frozen=True):
+    """What the plant in the first line says of itself."""
+
     plant: str
 
 
 class _HeadEvent(msgspec.Struct, frozen=True, tag_field="is", tag="began"):
     software: str
-    plant: _HeadPlant
+    plant: msgspec.Raw
     sequence: HeadSequence
     bench: HeadBench
     operator: str = ""
@@ -94,9 +96,10 @@ class _PlantLine(msgspec.Struct, frozen=True):
     event: _PlantEvent
 
 
-_DIGESTS: Final[Recent[bytes, str]] = Recent(8)
-"""Plant, as records hold it, to its digest: most records of a job hold the same one."""
+_PLANTS: Final[Recent[bytes, tuple[str, str]]] = Recent(8)
+"""Plant, as records hold it, to its name and digest: most records of a job hold the same one."""
 _head: Final = msgspec.json.Decoder(_HeadLine)
+_head_plant: Final = msgspec.json.Decoder(_HeadPlant)
 _plant_of: Final = msgspec.json.Decoder(_PlantLine)
 
 
@@ -106,7 +109,7 @@ def _plant_decoder() -> msgspec.json.Decoder[PlantFile]:
     return msgspec.json.Decoder(PlantFile, dec_hook=from_text)
 
 
-class Head(msgspec.Struct, frozen=True, dict=True):
+class Head(msgspec.Struct, frozen=True):
     """What a record begins with.
 
     Attributes:
@@ -117,6 +120,7 @@ class Head(msgspec.Struct, frozen=True, dict=True):
         bench: the bench.
         operator: who began it.
         plant_name: the plant's name.
+        plant_digest: SHA-256 of the plant as the record holds it, to tell plants apart without resolving them.
         order: of the record among those of its job; 0 in records of older versions.
         saw: the last records that were there when it began.
         id: the first line's hash, as it stands there.
@@ -129,19 +133,10 @@ class Head(msgspec.Struct, frozen=True, dict=True):
     bench: HeadBench
     operator: str
     plant_name: str
+    plant_digest: str
     order: int = 0
     saw: tuple[Seen, ...] = ()
     id: str = ""
-
-    @cached_property
-    def plant_digest(self) -> str:
-        """SHA-256 of the plant as the record holds it, to tell plants apart without resolving them.
-
-        Raises:
-            BrokenRecord: the record cannot be read any more.
-        """
-        plant = self._plant_json()
-        return _DIGESTS.get(plant, lambda: hashlib.sha256(plant).hexdigest())
 
     def plant_file(self) -> PlantFile:
         """The plant that the walk ran with.
@@ -222,11 +217,12 @@ def head_of(path: Path) -> Head:
     Raises:
         BrokenRecord: it cannot be read or does not begin a walk.
     """
-    return _head_from(path, _decoded(path, _head))
-
-
-def _head_from(path: Path, read: _HeadLine) -> Head:
-    event = read.event
+    read = _decoded(path, _head)
+    event, plant = read.event, bytes(read.event.plant)
+    try:
+        name, digest = _PLANTS.get(plant, lambda: (_head_plant.decode(plant).plant, hashlib.sha256(plant).hexdigest()))
+    except msgspec.MsgspecError as error:
+        raise BrokenRecord(path, 1, f"does not begin a walk: {error}") from error
     return Head(
         path=path,
         at=read.at,
@@ -234,7 +230,8 @@ def _head_from(path: Path, read: _HeadLine) -> Head:
         sequence=event.sequence.sequence,
         bench=event.bench,
         operator=event.operator,
-        plant_name=event.plant.plant,
+        plant_name=name,
+        plant_digest=digest,
         order=event.order,
         saw=tuple(event.saw),
         id=read.hash,
@@ -504,77 +501,6 @@ SETTLED_NS: Final = 2_000_000_000
 def settled(facts: os.stat_result) -> bool:
     """Whether a file was last touched so long ago that a look at it now can be told from one after the next touch."""
     return time.time_ns() - max(facts.st_mtime_ns, facts.st_ctime_ns) > SETTLED_NS
-
-
-def known_chain(folder: Path, path: Path) -> Chain:
-    """A record's chain, checked only where its file was touched since it was checked last.
-
-    Size, times of change and inode tell: to write into a file and to set its time back still changes the time that
-    the file system itself keeps.
-
-    Args:
-        folder: where what was worked out is kept.
-        path: the record.
-
-    Raises:
-        BrokenRecord: a line does not fit, or the file cannot be read.
-    """
-    kept = KeptChain(folder, path)
-    chain = kept.chain
-    if chain is None:
-        chain = chain_of(path)
-        kept.keep(chain)
-    return chain
-
-
-class _Looked(msgspec.Struct, frozen=True):
-    """What a look at a whole record is kept as: its chain, and its first line without the plant."""
-
-    chain: Chain
-    head: _HeadLine
-
-
-_looked: Final = msgspec.json.Decoder(_Looked)
-
-
-class KeptChain:
-    """What is known of a record's chain from an earlier look, as long as its file was not touched since.
-
-    Args:
-        folder: where what was worked out is kept.
-        path: the record.
-
-    Attributes:
-        chain: as it was checked then; None where it was not, or the file was touched.
-        head: what it begins with; None where the chain is.
-
-    Raises:
-        BrokenRecord: the file cannot be read.
-    """
-
-    def __init__(self, folder: Path, path: Path) -> None:
-        try:
-            facts = path.stat()
-        except OSError as error:
-            raise BrokenRecord(path, 0, f"cannot be read: {error.strerror}") from error
-        self._path = path
-        told = f"{path.absolute()} {facts.st_ino} {facts.st_size} {facts.st_mtime_ns} {facts.st_ctime_ns}"
-        self._key, self._cache = hashlib.sha256(told.encode()).hexdigest(), Cache(folder, "chain")
-        self._facts = facts
-        self.chain: Chain | None = None
-        self.head: Head | None = None
-        kept = self._cache.get(self._key)
-        if kept is not None:
-            with contextlib.suppress(msgspec.MsgspecError):
-                found = _looked.decode(kept)
-                self.chain, self.head = found.chain, _head_from(path, found.head)
-
-    def keep(self, chain: Chain) -> None:
-        """Keep what a look at the whole chain gave, one that began after this was made."""
-        self.chain = chain
-        if settled(self._facts):
-            with contextlib.suppress(BrokenRecord):
-                self._cache.put(self._key, msgspec.json.encode(_Looked(chain, _decoded(self._path, _head))))
 
 
 # Disturbances that were told outside any walk

@@ -8,6 +8,7 @@ gives the readings back.
 
 from __future__ import annotations
 
+import bisect
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, Final
@@ -42,11 +43,12 @@ def results(state: State) -> dict[int, Outcome]:
     checks = _checks(state, setting)
     disturbed = [(n, event, _reach(setting.plant, event)) for n, event in state.kept.disturbances]
     found: dict[int, Outcome] = {}
+    known: Known = {}
     made, steps = state.kept.made, setting.plan.steps
     for index in sorted(made):
         latest = made[index]
         if latest.reading is not None and steps[index].kind == "measure":
-            outcome = _checked(state, setting, latest, checks)
+            outcome = _checked(state, setting, latest, checks, known)
         else:
             outcome = latest.outcome
         if outcome.found is not None:
@@ -277,6 +279,10 @@ def _checks(state: State, setting: Setting) -> Checks:
     return found
 
 
+def _when(check: tuple[str, Outcome]) -> int:
+    return check[1].n
+
+
 def _unproven(state: State, setting: Setting, outcome: Made, checks: Checks) -> str:
     """The check of the bench that only another instrument went through than took this reading; empty where none is."""
     assert outcome.reading is not None
@@ -296,23 +302,51 @@ def _exchanged(kind: str) -> str:
     return f"another instrument came in for the one that was checked ({checked}), or may have, and was not checked"
 
 
-def _checked(state: State, setting: Setting, made: Made, checks: Checks) -> Outcome:
-    assert made.reading is not None
-    before: dict[str, Outcome] = {}
+class _Around(msgspec.Struct, frozen=True):
+    """The checks of an instrument around readings that were taken between the same two of them.
+
+    Attributes:
+        wrong: which of them did not pass, in words; empty where all did.
+        opening: the leads' zero before; None where there is none.
+        closing: and after.
+    """
+
+    wrong: str = ""
+    opening: Outcome | None = None
+    closing: Outcome | None = None
+
+
+def _around(checks: list[tuple[str, Outcome]], first: int) -> _Around:
+    """What checks say of readings that come before one of them and after the one before it."""
+    before = dict(checks[:first])
     after: dict[str, Outcome] = {}
-    missing = _unproven(state, setting, made, checks)
-    if missing:
-        return made.outcome.voided(_exchanged(missing))
-    for kind, check in checks.get(state.kept.holder(made.reading.instrument, made.n), []):
-        if check.n < made.n:
-            before[kind] = check
-        else:
-            after.setdefault(kind, check)
+    for kind, check in checks[first:]:
+        after.setdefault(kind, check)
     for when, found in (("before", before), ("after", after)):
         for kind, check in found.items():
             if check.verdict in ("fail", "undecided"):
-                return made.outcome.voided(f"the bench's check {when} it ({kind.replace('-', ' ')}) did not pass")
-    opening, closing = before.get("zero"), after.get("zero")
+                return _Around(f"the bench's check {when} it ({kind.replace('-', ' ')}) did not pass")
+    return _Around("", before.get("zero"), after.get("zero"))
+
+
+Known = dict[tuple[Holder, int], _Around]
+"""Instrument and how many of its checks came before a reading, to what these say of it: most readings share it."""
+
+
+def _checked(state: State, setting: Setting, made: Made, checks: Checks, known: Known) -> Outcome:
+    assert made.reading is not None
+    missing = _unproven(state, setting, made, checks)
+    if missing:
+        return made.outcome.voided(_exchanged(missing))
+    holder = state.kept.holder(made.reading.instrument, made.n)
+    own = checks.get(holder, [])
+    first = bisect.bisect_left(own, made.n, key=_when)
+    around = known.get((holder, first))
+    if around is None:
+        around = known[holder, first] = _around(own, first)
+    if around.wrong:
+        return made.outcome.voided(around.wrong)
+    opening, closing = around.opening, around.closing
     zero = made.zero if isinstance(made, Unjudged) else made.figure.zero
     if opening is None or closing is None or zero is None:
         return made.outcome

@@ -22,6 +22,8 @@ from bench.walk.setting import Conditions, Rules, Setting
 class Phase(enum.Enum):
     """Where a walk stands."""
 
+    __hash__ = object.__hash__  # there is one of each; the library's own is a call for every event
+
     EMPTY = "empty"
     SAFING = "safing"
     MEETING = "meeting"
@@ -133,6 +135,8 @@ class KeptSoFar(msgspec.Struct, frozen=True):
 
     def holder(self, instrument: str, number: int) -> Holder:
         """Which instrument answered to a name when an event happened, by the name and how many had come in for it."""
+        if not self.exchanged:
+            return instrument, 0
         return instrument, sum(name == instrument and at <= number for at, name in self.exchanged)
 
     @property
