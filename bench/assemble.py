@@ -17,8 +17,8 @@ import msgspec
 from bench import __version__
 from bench.diagnose.searches import adviser
 from bench.errors import BadRequest
-from bench.files import BadFile, Place, Places, Problem, from_text
-from bench.instruments.bench_file import TYPED, Bench, Simulate, load_bench, parse_bench
+from bench.files import BadFile, Place, Places, Problem, from_text, one_of
+from bench.instruments.bench_file import TYPED, Bench, Simulate, SimulatedConsole, load_bench, parse_bench
 from bench.instruments.instrument import Instrument
 from bench.instruments.profile.library import Library
 from bench.instruments.profile.line import ByEye
@@ -40,10 +40,11 @@ from bench.runner.core import Runner
 from bench.runner.crew import ByHand, InstrumentCrew
 from bench.runner.guard import Begin, Guard
 from bench.runner.instrument_port import InstrumentPort, Opener
+from bench.runner.listening import ConsolePort, Listening
 from bench.runner.ports import Hands, Manner
 from bench.runner.routed import RoutedHands
 from bench.say.lists import some
-from bench.sequence.file import Energise, Look, Measure, Prove, Seek, Zero
+from bench.sequence.file import Energise, Listen, Look, Measure, Prove, Seek, Send, Zero
 from bench.sequence.load import Loaded, load_sequence
 from bench.sequence.plan import Step
 from bench.walk import events as e
@@ -124,6 +125,7 @@ def fitted(loaded: Loaded, equipment: Bench, bench: Path, text: str = "") -> Job
                 expected = f"'{role}: {able[0]}' below 'roles', or another one of them, since {loaded.path} needs it"
             problems.append(Problem(Place(str(bench)), "roles", found, expected))
     problems += _unable(loaded, equipment, bench)
+    problems += _unheard(loaded, equipment, bench)
     simulate = equipment.file.simulate
     faults = tuple(simulate.faults) if simulate is not None else ()
     truth = loaded.plant
@@ -170,6 +172,18 @@ def _unable(loaded: Loaded, bench: Bench, path: Path) -> list[Problem]:
         other = f"; this one reads it with {counts[0]}: 'wires: {counts[0]}' in the step" if counts else ""
         problems.append(Problem(Place(str(path)), "roles", found, f"an instrument that reads {asked}{other}"))
     return problems
+
+
+def _unheard(loaded: Loaded, bench: Bench, path: Path) -> list[Problem]:
+    """Consoles that steps name and the bench lacks."""
+    known = [one.name for one in bench.file.consoles]
+    named = {one.source.console: one.title for one in loaded.plan.steps if isinstance(one.source, Listen | Send)}
+    named |= {one.console: f"dreading '{one.text}'" for one in loaded.sequence.dreads if one.console}
+    return [
+        Problem(Place(str(path)), "consoles", f"no console '{name}', which '{title}' wants", one_of(known))
+        for name, title in named.items()
+        if name not in known
+    ]
 
 
 def _truth(job: Path, simulate: Simulate) -> Path:
@@ -325,15 +339,22 @@ class Walk(msgspec.Struct):
         runner: carries it out.
         crew: makes the instruments' threads, once the runner's inbox is there.
         guard: starts the process that makes outputs safe when this one is gone; None where none are at risk.
+        consoles: of the plant, that are listened to.
     """
 
     writer: RecordWriter
     runner: Runner
     crew: Callable[[], InstrumentCrew]
     guard: Callable[[], Guard] | None = None
+    consoles: Sequence[ConsolePort] = ()
 
     def run(self) -> State:
         """Run it to its end; see :meth:`bench.runner.core.Runner.run`."""
+        with Listening(self.consoles, self.runner.inbox.put) as ears:
+            self.runner.ears = ears
+            return self._run()
+
+    def _run(self) -> State:
         return self.runner.run(self.crew(), self.guard() if self.guard is not None else None)
 
 
@@ -483,11 +504,13 @@ class BenchAtWork(msgspec.Struct, frozen=True):
         ports: its instruments, not open yet.
         hands: who places the leads; what a matrix reaches is left to it.
         move: has the simulator's hands move things that may be loose; None on a real bench.
+        consoles: of the plant, not open yet.
     """
 
     ports: Sequence[InstrumentPort]
     hands: Hands
     move: Callable[[Sequence[str]], None] | None
+    consoles: Sequence[ConsolePort] = ()
 
 
 @contextlib.contextmanager
@@ -509,7 +532,8 @@ def bench_at_work(job: Job, operator: str, trace: Path | None = None, speed: flo
             role_of = {str(role): name for role, name in job.bench.role_of.items()}
             used = RoutedHands(used, job.bench.routes, role_of)
         ports = instrument_ports(job.bench, job.bench.profiles, addresses, trace)
-        yield BenchAtWork(ports, used, hands.moving if hands is not None else None)
+        consoles = console_ports(job.bench, addresses, trace)
+        yield BenchAtWork(ports, used, hands.moving if hands is not None else None, consoles)
 
 
 def _gates_again(record: Path, state: State, equipment: Bench) -> dict[str, list[str]] | None:
@@ -604,6 +628,7 @@ def _bench_at_work(
         lead_ohms=simulate.lead_resistance.value if simulate is not None else 0.2,
         reference_ohms=_reference(bench, "resistance", 100.0),
         broken=simulate.broken_leads if simulate is not None else [],
+        consoles=_machines(bench),
         speed=speed,
         port=os.environ.get("PROVEOUT_SIMULATED_PORTS", ""),
     )
@@ -621,6 +646,13 @@ def _bench_at_work(
         if state is not None:
             hands.restore(state.conditions.handled, state.conditions.rig)
         yield dict(running.ports), hands
+
+
+def _machines(bench: Bench) -> dict[str, SimulatedConsole]:
+    """What simulated machines say on the consoles of the bench file; one that nothing is said of is silent."""
+    simulate = bench.file.simulate
+    known = simulate.consoles if simulate is not None else {}
+    return {console_key(one.name): known.get(one.name, SimulatedConsole()) for one in bench.file.consoles}
 
 
 def _looks(first: e.Began) -> bool:
@@ -705,7 +737,32 @@ def _walk(
 
     guarded = not bench.simulated and any(port.outputs for port in ports)
     begin = Begin(os.getpid(), text, job, str(writer.path.resolve()))
-    return Walk(writer, runner, crew, (lambda: Guard(begin)) if guarded else None)
+    consoles = console_ports(bench, addresses, trace)
+    return Walk(writer, runner, crew, (lambda: Guard(begin)) if guarded else None, consoles)
+
+
+def console_ports(bench: Bench, addresses: Mapping[str, str], trace: Path | None = None) -> list[ConsolePort]:
+    """The consoles of the plant that a bench file names, as whoever listens takes them.
+
+    Args:
+        bench: the bench.
+        addresses: where those answer that are simulated.
+        trace: a file that every byte is written to.
+    """
+    return [
+        ConsolePort(
+            one.name,
+            bench.console_opener(one.name, addresses.get(console_key(one.name), "")),
+            one.settings.baud,
+            tracer(trace, one.name) if trace is not None else None,
+        )
+        for one in bench.file.consoles
+    ]
+
+
+def console_key(name: str) -> str:
+    """A console among the addresses of instruments: it may have the name of one."""
+    return f"console {name}"
 
 
 def _upto(state: State, step: Step) -> float | None:

@@ -36,6 +36,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--to", default="", metavar="NAME", help="the fault's other side: a conductor, an earth point")
     parser.add_argument("--sound", default="", metavar="CONDUCTOR", help="a sound conductor of the same cable")
     parser.add_argument("--accuracy", metavar="'0.5 % + 0.03 ohm'", help="of the meter, where no bench file says it")
+    parser.add_argument("--bridge", metavar="'0.1 % + 0.01 ohm'", help="beforehand: how exact a bridge is "
+                        "that is at hand")  # fmt: skip
     parser.add_argument("--leads", default="0 ohm", metavar="OHMS", help="what may be left of the leads in a reading")
     parser.add_argument("--again", metavar="VALUE", help="the first reading, taken again at the end: a fault that "
                         "wanders shows")  # fmt: skip
@@ -109,13 +111,14 @@ def _write(options: argparse.Namespace, plant: Plant, conductor: Conductor) -> i
     from bench.commands.open import plant_of
     from bench.diagnose.diagnose_error import DiagnoseError
     from bench.diagnose.hunt.steps import WALKED, drafted, sequence_name
+    from bench.plant.model import UnknownName
     from bench.sequence.draft import file_text
 
     if options.method not in WALKED:
         raise BadRequest(f"--method: found '{options.method}', expected one that is walked: {', '.join(WALKED)}")
     try:
         made = drafted(plant, options.method, conductor, options.to, options.sound)
-    except DiagnoseError as error:
+    except (DiagnoseError, UnknownName) as error:
         raise BadRequest(str(error)) from error
     folder = options.write.parent
     path = _plant_path(options) or plant_of(None)
@@ -128,7 +131,7 @@ def _write(options: argparse.Namespace, plant: Plant, conductor: Conductor) -> i
 def _walked(options: argparse.Namespace) -> int:
     """Take the readings of a walk."""
     from bench.diagnose.diagnose_error import DiagnoseError
-    from bench.diagnose.hunt.steps import figures_of, meant
+    from bench.diagnose.hunt.steps import BY_DIALS, figures_of, meant
     from bench.record.replay import replay
 
     state = replay(options.record)
@@ -139,7 +142,11 @@ def _walked(options: argparse.Namespace) -> int:
     plant = state.setting.plant
     conductor = plant.conductors[name]
     try:
-        figures, wander = figures_of(state)
+        dials = None
+        if options.accuracy and method in BY_DIALS:
+            kit, _ = _accuracy(options, None, "Ω", 0.0)
+            dials = kit.scale, kit.own
+        figures, wander = figures_of(state, dials)
     except DiagnoseError as error:
         raise BadRequest(f"{options.record}: {error}") from error
     return _tell(options, plant, conductor, _line(options, plant, conductor), method, figures, wander)
@@ -227,21 +234,26 @@ def _accuracy(options: argparse.Namespace, bench: Bench | None, unit: str, value
     Raises:
         BadRequest: nothing says so.
     """
-    from bench.diagnose.hunt.distance import Accuracy
 
     if options.accuracy:
-        relative, plus, own = options.accuracy.partition("+")
-        from bench.quantity import QuantityError, Ratio
-
-        try:
-            scale = Ratio.parse(relative.strip()).value
-        except QuantityError as error:
-            raise BadRequest(f"--accuracy: {error}") from error
-        return Accuracy(scale, _value(own.strip(), unit, "--accuracy") if plus else 0.0), "as given"
+        return _stated(options.accuracy, unit, "--accuracy"), "as given"
     accuracy = _of_bench(bench, unit, value) if bench is not None else None
     if accuracy is None:
         raise BadRequest(f"nothing says how well {unit} is read: give --bench, or --accuracy '0.5 % + 0.03 ohm'")
     return accuracy
+
+
+def _stated(text: str, unit: str, where: str) -> Accuracy:
+    """An accuracy that somebody gives: ``0.5 % + 0.03 ohm``."""
+    from bench.diagnose.hunt.distance import Accuracy
+    from bench.quantity import QuantityError, Ratio
+
+    relative, plus, own = text.partition("+")
+    try:
+        scale = Ratio.parse(relative.strip()).value
+    except QuantityError as error:
+        raise BadRequest(f"{where}: {error}") from error
+    return Accuracy(scale, _value(own.strip(), unit, where) if plus else 0.0)
 
 
 def _of_bench(bench: Bench, unit: str, value: float) -> tuple[Accuracy, str] | None:
@@ -303,6 +315,8 @@ def _beforehand(
             accuracies[unit] = found[0] if found is not None else None
     if bench is not None and "supply" not in bench.role_of:
         accuracies["V"] = None
+    if options.bridge:
+        accuracies["bridge"] = _stated(options.bridge, "Ω", "--bridge")
     if not any(accuracies.values()):
         raise BadRequest("nothing says how well this bench reads: give --bench, or --accuracy '0.5 % + 0.03 ohm'")
     print(CAUTION)

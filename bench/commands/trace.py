@@ -71,12 +71,14 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _one_point(options: argparse.Namespace, history: History, plant: Plant, point: Point) -> int:
+    from bench.job.heard import said_when_it_changed
     from bench.job.history import studies_of
     from bench.report.trace_text import lines
 
     studies = studies_of(history, plant, point, options.alone)
+    text = (*lines(point, studies), *said_when_it_changed(options.logs, studies))
     head = {"point": point.name, "kind": point.kind, "where": point.where}
-    return _show(options, history, studies, head, lines(point, studies))
+    return _show(options, history, studies, head, text)
 
 
 def _everything(options: argparse.Namespace, history: History, plant: Plant) -> int:
@@ -127,9 +129,9 @@ def _warn(history: History) -> None:
 
 def _watched(options: argparse.Namespace, point: str | None) -> list[str]:
     """What watches in the same folder saw of a point: jumps and events."""
-    from bench.diagnose.hunt.watched import jump_line, moment, noticed_line
+    from bench.diagnose.hunt.watched import jump_line, moment, noticed_line, said_lines
     from bench.record.read import BrokenRecord
-    from bench.record.watch import is_watch, read_watch
+    from bench.record.watch import is_watch, read_watch, spoken
 
     found: list[str] = []
     for path in sorted(options.logs.glob("watch*.jsonl")) if point is not None else ():
@@ -148,8 +150,10 @@ def _watched(options: argparse.Namespace, point: str | None) -> list[str]:
                 place.name.split(" ")[0] == point and number in (place.on or [number]) for place in watch.head.places
             )
         }
-        lines = [jump_line(watch, one) for one in watch.jumps if one.point in mine]
-        lines += [noticed_line(watch, one) for one in watch.noticed if one.point in mine]
+        told = [(one.jump.at, jump_line(watch, one)) for one in watch.jumps if one.point in mine]
+        told += [(one.at, noticed_line(watch, one)) for one in watch.noticed if one.point in mine]
+        said = spoken(path) if told else []
+        lines = [text for at, line in told for text in (line, *(f"  said {one}" for one in said_lines(said, at)))]
         if mine:
             found += [
                 f"watched from {moment(watch, 0.0)} ({path.name}):",

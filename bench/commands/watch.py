@@ -35,6 +35,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--join", action="append", default=[], metavar="A,B", help="what is clipped together meanwhile")
     parser.add_argument("--place", action="append", default=[], metavar="NAME", help="something to move; by default "
                         "all that lies on the way between the two places")  # fmt: skip
+    parser.add_argument("--contact", action="append", default=[], metavar="THING=POINT", help="read an alarm contact "
+                        "too: when it changes, that breaker or shelf has tripped or failed")  # fmt: skip
     parser.add_argument("--every", type=float, default=0.0, metavar="SECONDS", help="pace; by default as fast as it is")
     parser.add_argument("--for", dest="lasts", type=float, metavar="SECONDS", help="end by itself after this time")
     parser.add_argument("--long", action="store_true", help="for days and weeks: statistics a minute, all readings "
@@ -71,15 +73,26 @@ def run(options: argparse.Namespace) -> int:
 
 def tell(record: Path) -> int:
     """Print what a record comes to."""
-    from bench.diagnose.hunt.watched import clock, jump_line, noticed_line, ranked_lines, ranking_of, verdict_line
+    from bench.diagnose.hunt.watched import (
+        clock,
+        jump_line,
+        noticed_line,
+        ranked_lines,
+        ranking_of,
+        said_lines,
+        verdict_line,
+    )
     from bench.record.long_store import sealed_tables
-    from bench.record.watch import read_watch
+    from bench.record.watch import read_watch, spoken
 
-    watch = read_watch(record)
-    for sprang in watch.jumps:
-        print(jump_line(watch, sprang))
-    for one in watch.noticed:
-        print(noticed_line(watch, one))
+    watch, said = read_watch(record), spoken(record)
+    told = [(one.jump.at, jump_line(watch, one)) for one in watch.jumps]
+    told += [(one.at, noticed_line(watch, one)) for one in watch.noticed]
+    told += [(one.at, f"{clock(one.at)}  {one.thing} tripped {one.what}".rstrip()) for one in watch.tripped]
+    for at, line in told:
+        print(line)
+        for text in said_lines(said, at):
+            print(f"    said {text}")
     if watch.sealed:
         files = len(sealed_tables(record, watch.sealed, "minutes")) + len(
             sealed_tables(record, watch.sealed, "readings")
@@ -112,6 +125,8 @@ def _job(options: argparse.Namespace) -> Job:
     from bench.sequence.unroll import unroll
 
     if len(options.points) == 1 and Path(options.points[0]).is_file():
+        if options.contact:
+            raise BadRequest("found --contact beside a sequence file, expected it beside points")
         return load_job(Path(options.points[0]), options.bench)
     folder = job_folder(options.bench)
     path = options.plant or folder / "plant.yaml"
@@ -120,9 +135,21 @@ def _job(options: argparse.Namespace) -> Job:
     plant = load_plant(path)
     join = [[name.strip() for name in group.split(",")] for group in options.join]
     steps = [_reading(plant, text, join) for text in options.points]
+    steps += [_reading(plant, point, []) for _, point in _contacts(options, plant)]
     sequence = SequenceFile(sequence="watch", plant=str(path), steps=list(steps))
     loaded = Loaded(path, path, sequence, plant, unroll(sequence, plant), {})
     return fitted(loaded, load_bench(options.bench, Library.for_job(folder)), options.bench)
+
+
+def _contacts(options: argparse.Namespace, plant: Plant) -> list[tuple[str, str]]:
+    """The alarm contacts that are read too: the breaker or shelf of each, and the point."""
+    found = []
+    for text in options.contact:
+        thing, equals, point = text.partition("=")
+        if not equals or (thing not in plant.breakers and thing not in plant.shelves):
+            raise BadRequest(f"found '{text}', expected a breaker or shelf, an equals sign and a point")
+        found.append((thing, point))
+    return found
 
 
 def _reading(plant: Plant, text: str, join: list[list[str]]) -> Measure:
@@ -158,7 +185,7 @@ def _reading(plant: Plant, text: str, join: list[list[str]]) -> Measure:
 def _beginning(options: argparse.Namespace, job: Job) -> tuple[WatchBegan, list[Step]]:
     """What a new watch begins with, but for how fast readings come; and its readings as steps."""
     from bench import __version__
-    from bench.assemble import job_folder
+    from bench.assemble import bench_facts, job_folder
     from bench.plant.loose_places import WEIGHTS, NoWay, places_between
     from bench.roles import UNIT_OF
     from bench.sequence.file import Measure
@@ -169,14 +196,17 @@ def _beginning(options: argparse.Namespace, job: Job) -> tuple[WatchBegan, list[
     if not steps:
         raise BadRequest(f"{job.loaded.path} holds no readings that could be watched")
     points, places = [], {name: Place(name=name, row=number) for number, name in enumerate(options.place)}
+    contacts = _contacts(options, plant)
+    first_contact = len(steps) - len(contacts)
     for number, step in enumerate(steps):
         source = step.source
         assert isinstance(source, Measure)
+        thing = contacts[number - first_contact][0] if number >= first_contact else ""
         name = "~".join(source.probes) if source.probes else source.read
         between = list(source.probes or ())
         points.append(Point(name=name, reads=source.read, unit=UNIT_OF[source.read], between=between, join=source.join,
-                            instrument=job.bench.role_of[step.roles[0]]))  # fmt: skip
-        if options.place or source.probes is None:
+                            instrument=job.bench.role_of[step.roles[0]], thing=thing))  # fmt: skip
+        if thing or options.place or source.probes is None:
             continue
         try:
             on_the_way = places_between(plant, *source.probes, source.join)
@@ -197,6 +227,7 @@ def _beginning(options: argparse.Namespace, job: Job) -> tuple[WatchBegan, list[
         seed=job.seed,
         alarms_per_hour=options.alarms,
         by=operator_name(options.operator),
+        alarms=bench_facts(job.bench).alarms,
         long=options.long,
     )
     return began, steps
@@ -209,6 +240,7 @@ def _watch(options: argparse.Namespace, job: Job, steps: Sequence[Step], record:
     from bench.assemble import bench_at_work
     from bench.record.long_store import LongStore
     from bench.record.watch import WatchWriter, is_watch
+    from bench.runner.listening import Listening
     from bench.runner.long_keeper import LongKeeper
     from bench.runner.watch_keeper import Keeper
     from bench.runner.watching import Watcher, paces
@@ -241,7 +273,7 @@ def _watch(options: argparse.Namespace, job: Job, steps: Sequence[Step], record:
                     kept: Keeper = LongKeeper(writer, watcher, store, move=bench.move, by=operator, speed=speed)
                 else:
                     kept = Keeper(writer, watcher, move=bench.move, by=operator, speed=speed)
-                with kept as keeper:
+                with kept as keeper, Listening(bench.consoles, keeper.heard):
                     _show(options, keeper)
                 if isinstance(kept, LongKeeper):
                     kept.close()

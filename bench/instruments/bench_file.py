@@ -19,8 +19,9 @@ of its ranges shows will do, and nothing that has an output.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Any, ClassVar, Final, Literal, Self
 
@@ -218,6 +219,82 @@ class BenchReference(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", 
             raise Inconsistent(f"a tolerance of {self.tolerance}", "above 0 % and below 100 %")
 
 
+class Alarm(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """A line by which a console tells that something tripped, reset or failed."""
+
+    says: str
+    """A part of the line."""
+    thing: str
+    """The breaker or shelf of the plant."""
+
+    def __post_init__(self) -> None:
+        if not self.says.strip():
+            raise Inconsistent("an empty text", "a part of a line")
+
+
+class BenchConsole(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """A console of the plant itself: what a machine says there is heard in every walk and watch on this bench.
+
+    Nothing is sent to it but by a step that says what, behind a hold point.
+    """
+
+    name: str
+    port: str
+    """A serial port, socket://host:port, rfc2217://host:port, or ``simulated``."""
+    line: LineChanges = msgspec.field(default_factory=LineChanges)
+    """Of a serial port; 9600 baud, 8 bits, no parity where nothing is said."""
+    alarms: list[Alarm] = []
+    """What it says when something trips, resets or fails."""
+
+    def __post_init__(self) -> None:
+        if not self.name.strip() or not self.port.strip():
+            raise Inconsistent("a console without a name or a port", "both")
+
+    @property
+    def settings(self) -> Line:
+        """How its port is set."""
+        return self.line.over(Line())
+
+
+class Utterance(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """Something that a simulated machine says on its console, and when; from the beginning on where nothing is said."""
+
+    text: str
+    after: Duration = msgspec.field(default_factory=lambda: Duration(0.0))
+    """So long after what it goes by."""
+    every: Duration | None = None
+    """Again and again; of what goes by the beginning alone."""
+    closed: str = ""
+    """It goes by this breaker's being closed."""
+    opened: str = ""
+    """By its being opened."""
+    loose: str = ""
+    """By the opening of a contact of this conductor that comes and goes."""
+    heard: str = ""
+    """By a line with this text, which was sent to it."""
+
+    def __post_init__(self) -> None:
+        if sum(1 for one in (self.closed, self.opened, self.loose, self.heard) if one) > 1:
+            raise Inconsistent("two things that it goes by", "one of closed, opened, loose and heard, or none")
+        if self.every is not None and (self.every.value <= 0 or self.closed or self.opened or self.loose or self.heard):
+            raise Inconsistent("'every' beside what it goes by, or not above 0 s", "a time above 0 s, by itself")
+
+
+class SimulatedConsole(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """What the simulated machine behind a console does."""
+
+    baud: int = 9600
+    """The rate that it really has. A port that is set to another one hears what such a port hears."""
+    says: list[Utterance] = []
+    noise: float = 0.0
+    """Part of its characters that are damaged on the way."""
+
+    def __post_init__(self) -> None:
+        LineChanges(baud=self.baud)
+        if not 0 <= self.noise < 1:
+            raise Inconsistent(f"noise {self.noise}", "0 or more, and below 1")
+
+
 class Simulate(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
     """The simulated plant behind simulated instruments."""
 
@@ -240,6 +317,8 @@ class Simulate(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_d
     truth: str = ""
     """Another plant file, from the job's folder: how the simulated plant really is, where the job's own file is wrong
     and somebody is to find out. Faults come on top of it."""
+    consoles: dict[str, SimulatedConsole] = {}
+    """By a console's name, what the machine behind it says."""
 
     @property
     def changes(self) -> tuple[Change, ...]:
@@ -259,6 +338,7 @@ class BenchFile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_
     roles: dict[Role, str] = {}
     """Which instrument fills a role. A role that one instrument alone can fill need not be listed."""
     references: list[BenchReference] = []
+    consoles: list[BenchConsole] = []
     simulate: Simulate | None = None
 
 
@@ -310,6 +390,16 @@ class Bench(msgspec.Struct, frozen=True):
     def line(self, name: str) -> Line:
         """The line settings of an instrument: its profile's, with the bench file's changes."""
         return self.instrument(name).line.over(self.profiles[name].line)
+
+    def console_opener(self, name: str, address: str = "") -> Callable[[], Transport]:
+        """What opens a console's port.
+
+        Args:
+            name: the console's.
+            address: where it answers, for one that is simulated; the bench file's port by default.
+        """
+        console = next(one for one in self.file.consoles if one.name == name)
+        return partial(open_port, address or console.port, console.settings)
 
     def connect(
         self,
@@ -367,6 +457,12 @@ class Bench(msgspec.Struct, frozen=True):
             "simulated": self.simulated,
             "instruments": [self._describe(one, known.get(one.name)) for one in self.file.instruments],
             "role_of": dict(self.role_of),
+            "consoles": [one.name for one in self.file.consoles],
+            "alarms": [
+                {"console": one.name, "says": alarm.says, "thing": alarm.thing}
+                for one in self.file.consoles
+                for alarm in one.alarms
+            ],
             "references": [
                 {"name": one.name, "ohms": one.value, "tolerance": one.tolerance.value} for one in self.file.references
             ],
@@ -555,9 +651,36 @@ def _check_ports(file: BenchFile, profiles: dict[str, Profile], places: Places, 
             found = f"the port '{instrument.port}' again"
             problems.append(Problem(place, at, found, why_not, f"'{taken[key].name}' is on it already"))
         taken.setdefault(key, instrument)
+    _check_consoles(file, taken, places, problems)
     if file.simulate is not None and not simulated:
         place = places.of(file, "simulate")
         problems.append(Problem(place, "simulate", "'simulate' on a bench of real ports", f"port '{SIMULATED}'"))
+
+
+def _check_consoles(
+    file: BenchFile, taken: Mapping[str, BenchInstrument], places: Places, problems: list[Problem]
+) -> None:
+    """Each has a name and a port of its own, and is simulated where the bench is."""
+    simulated = any(one.port == SIMULATED for one in file.instruments)
+    names, keys = set[str](), {key: one.name for key, one in taken.items()}
+    for index, console in enumerate(file.consoles):
+        at, key = f"consoles[{index}]", port_key(console.port)
+        if console.name in names:
+            found = f"the console '{console.name}' again"
+            problems.append(Problem(places.of(console, "name"), f"{at}.name", found, "each name once"))
+        names.add(console.name)
+        if file.instruments and simulated != (console.port == SIMULATED):
+            found, expected = f"the port '{console.port}'", "a bench that is real or simulated as a whole"
+            problems.append(Problem(places.of(console, "port"), f"{at}.port", found, expected))
+        elif console.port == TYPED or (key in keys and console.port != SIMULATED):
+            found = f"the port '{console.port}'{' again' if key in keys else ''}"
+            problems.append(Problem(places.of(console, "port"), f"{at}.port", found, "a port of its own"))
+        keys.setdefault(key, console.name)
+    for name in file.simulate.consoles if file.simulate is not None else ():
+        if name not in names:
+            assert file.simulate is not None
+            place, hint = places.of(file.simulate, "consoles", name), near(name, names)
+            problems.append(Problem(place, f"simulate.consoles.{name}", f"'{name}'", one_of(sorted(names)), hint))
 
 
 def _check_typed(file: BenchFile, profiles: dict[str, Profile], places: Places, problems: list[Problem]) -> None:

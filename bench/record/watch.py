@@ -17,6 +17,7 @@ from bench.record.read import BrokenRecord, read_chained
 from bench.walk.watching import (
     WATCH_FORMAT,
     NotNow,
+    Said,
     TornEnd,
     Watch,
     WatchBegan,
@@ -76,6 +77,20 @@ def read_watch(path: Path) -> Watch:
     if watch.began is None:
         raise BrokenRecord(path, 0, "holds no watch")
     return watch
+
+
+def spoken(path: Path) -> list[tuple[float, str, str]]:
+    """All that consoles said in a watch: seconds, console, text.
+
+    Raises:
+        BrokenRecord: a line is wrong.
+    """
+    found: list[tuple[float, str, str]] = []
+    for _, _, entry in read_chained(path, decode_watch):
+        if isinstance(entry.event, Said):
+            said = entry.event
+            found += [(max(0.0, said.at - ago), said.console, text) for ago, text in said.lines]
+    return found
 
 
 class WatchWriter:

@@ -10,7 +10,7 @@ from typing import Any, TextIO
 from bench import exits
 from bench.diagnose.supply.patterns import findings
 from bench.say.reading import reading
-from bench.say.times import second, zone
+from bench.say.times import second, tenth, zone
 from bench.say.verdict import counts
 from bench.sequence.file import NO_LIMIT, Do, Found
 from bench.sequence.plan import Step
@@ -34,6 +34,7 @@ class Console:
         self._out = out if out is not None else sys.stdout
         self._quiet = quiet
         self._section = ""
+        self._dreaded = ""
 
     def told(self, entry: e.Entry, state: State) -> None:
         """Print what one event means, given the state after it."""
@@ -65,6 +66,14 @@ class Console:
                 self._say(f"kept      {names}: {attached.text}".rstrip(": "))
             case e.Disturbed() as disturbed:
                 self._say(f"disturbed {', '.join(disturbed.touches)} {disturbed.text}".rstrip())
+            case e.Said() as said:
+                self._listened(entry, said, state)
+            case e.Tripped(thing=thing, what=what):
+                self._say(f"tripped   {thing} {what}".rstrip())
+            case e.Sending(console=console, line=line):
+                self._say(f"sent      {console}: {line}")
+            case e.Elapsed():
+                self._outcome(entry.n, state)
             case e.Aborted() as aborted:
                 self._say(f"aborted   {aborted.why}".rstrip())
             case e.Paused() as paused:
@@ -128,6 +137,17 @@ class Console:
         for one in setting.bench.instruments:
             if late := one.overdue(entry.at):
                 self._say(f"warning   {late}")
+
+    def _listened(self, entry: e.Entry, said: e.Said, state: State) -> None:
+        for ago, text in said.lines:
+            self._say(f"said      {tenth(entry.at, ago)} {said.console}: {text}")
+        if said.wrong:
+            self._say(f"console   {said.console}: {said.wrong}")
+        before = state.heard.dreaded
+        self._outcome(entry.n, state)
+        if before and before != self._dreaded:
+            self._say(f"dreaded   {before}: the walk stops, outputs off")
+        self._dreaded = before
 
     def _outcome(self, number: int, state: State, answer: str = "") -> None:
         # what the walk passed over by itself stands on what came before it

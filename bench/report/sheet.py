@@ -284,7 +284,7 @@ def _kind(entry: e.Entry, before: State) -> str:
             return ""
         case e.Disturbed() | e.Noted():
             return "disturbances"
-        case e.Guarded() | e.OutputsSeen():
+        case e.Guarded() | e.OutputsSeen() | e.Sending() | e.Tripped():
             return "deviations"
         case e.Skipped() | e.Went() | e.Troubled() | e.Paused() | e.Resumed() | e.Mended() | e.Aborted():
             return "deviations"
@@ -329,6 +329,10 @@ def _told(entry: e.Entry, before: State) -> Happening:
         case e.Guarded(why=why, confirmed=confirmed, left=left):
             off = ", ".join(f"{name} {'off' if safe else 'NOT CONFIRMED OFF'}" for name, safe in confirmed.items())
             what, text = f"outputs made safe beside the walk: {off}", "; ".join([why, *left])
+        case e.Tripped(thing=thing, what=words):
+            what, text = f"tripped: {thing}", words
+        case e.Sending(console=console, line=line):
+            what, text = f"sent to {console}", line
         case e.OutputsSeen(states=states, text=words):
             what, text = f"seen: {', '.join(f'{name} {found}' for name, found in states.items())}", words
         case e.Mended(bytes=count, kept=kept):

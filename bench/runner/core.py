@@ -22,11 +22,25 @@ from typing import Final, Literal, Protocol
 
 import msgspec
 
+from bench.instruments.wire_text import show
 from bench.record.append import CannotKeep, RecordTrouble, RecordWriter
 from bench.runner import protocol as p
 from bench.runner.contact import Contact
-from bench.runner.ports import Adviser, Crew, Hands, Happened, Leaving, LiveReading, Manner, Rising, Watchman, WentOff
-from bench.sequence.file import Measure
+from bench.runner.listening import Spoke
+from bench.runner.ports import (
+    Adviser,
+    Crew,
+    Ears,
+    Hands,
+    Happened,
+    Leaving,
+    LiveReading,
+    Manner,
+    Rising,
+    Watchman,
+    WentOff,
+)
+from bench.sequence.file import Measure, Send
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.left_on import outputs_on
@@ -49,7 +63,7 @@ _ASIDE: Final = -1
 _LEAVING: Final = -2
 """The same on the way out of a failure."""
 _FAILING: Final = "the record cannot be written; nothing goes on until it can"
-_FREE: Final = (e.Noted, e.Attached, e.Disturbed, e.Aborted)
+_FREE: Final = (e.Noted, e.Tripped, e.Attached, e.Disturbed, e.Aborted)
 """What a screen may ask for without the operator's seat. Any screen may also have everything switched off."""
 
 
@@ -110,7 +124,7 @@ class Signalled(msgspec.Struct, frozen=True):
     name: str
 
 
-Message = Happened | LiveReading | Rising | WentOff | Leaving | Came | Left | Heard | Signalled
+Message = Happened | LiveReading | Rising | WentOff | Leaving | Came | Left | Heard | Signalled | Spoke
 
 
 class Runner:
@@ -126,6 +140,7 @@ class Runner:
         seated: whether a screen is needed to go on (the walk pauses when its seat falls empty).
         clock: monotonic seconds.
         adviser: who says what a search wants next.
+        ears: who listens to consoles of the plant; None where there are none.
     """
 
     def __init__(
@@ -140,6 +155,7 @@ class Runner:
         seated: bool = False,
         clock: Callable[[], float] = time.monotonic,
         adviser: Adviser | None = None,
+        ears: Ears | None = None,
     ) -> None:
         # a simple queue: signal handlers put into it, also while this thread is inside it
         self.inbox: queue.SimpleQueue[Message] = queue.SimpleQueue()
@@ -172,6 +188,8 @@ class Runner:
         self._ending: str = ""
         self._voltage: p.Voltage | None = None
         self._unwritten: e.Event | None = None
+        self.ears = ears
+        self._unsaid: list[Spoke] = []
 
     @property
     def alone(self) -> bool:
@@ -248,7 +266,10 @@ class Runner:
                 self.crew.meet(asked.roles, number)
             case r.Ask() if alone:
                 self._hands.act(asked.step)
-                self._answer(number, self._hands.answer(asked.step))
+                if why := self._send_to_console(asked, self._hands.name):
+                    self._record(e.Aborted(why=f"nothing was sent: {why}", by=self._hands.name))
+                else:
+                    self._answer(number, self._hands.answer(asked.step))
             case r.Consent() if alone:
                 self._answer(number, "a simulated bench: going on to show what can be shown")
             case r.Place():
@@ -268,6 +289,8 @@ class Runner:
                 self._advise(number)
             case r.Resolve() if alone:
                 self._resolve_alone(number)
+            case r.Rest(why=why) if alone and self._seat is None and why and why == self.state.heard.dreaded:
+                self._record(e.Aborted(why=why, by=self._hands.name))
             case r.Rest() if alone and self._seat is None:
                 self._record(e.Continued(by=self._hands.name))
             case _:
@@ -361,7 +384,9 @@ class Runner:
 
     def _begin_waiting(self, asked: r.Wait) -> None:
         piece = min(1.0, asked.left)
-        if self._manner.alone and self._hands.jump(asked.left):
+        # what a machine says comes in its own time
+        listens = asked.step.kind == "listen"
+        if self._manner.alone and not listens and self._hands.jump(asked.left):
             self._record(e.Elapsed(number=asked.number, seconds=asked.left))
             return
         began = self._clock()
@@ -403,6 +428,9 @@ class Runner:
                 self._went_off(message)
             case Leaving():
                 self._charge_leaves(message)
+            case Spoke():
+                self._unsaid.append(message)
+                self._say_what_was_said()
             case Came(screen):
                 self._come(screen)
             case Left(screen):
@@ -423,6 +451,24 @@ class Runner:
             self._tell_voltage(p.Voltage(stage="leaving", volts=leaving.value))
         else:
             self._tell(p.Live(role=leaving.instrument, unit=leaving.unit, value=leaving.value))
+
+    def _say_what_was_said(self) -> None:
+        """Write down what consoles said; while the record cannot be written it is held, and nothing of it is lost."""
+        while self._unsaid and self._unwritten is None:
+            spoke = self._unsaid.pop(0)
+            now = time.monotonic()
+            lines = [(round(max(0.0, now - line.at), 3), line.text) for line in spoke.lines]
+            self._record(e.Said(console=spoke.console, lines=lines, wrong=spoke.wrong))
+
+    def _send_to_console(self, asked: r.Ask, by: str) -> str:
+        """Send what a step says, once that is written down; why not, empty where it went or nothing is to."""
+        source = asked.step.source
+        if not isinstance(source, Send):
+            return ""
+        if self.ears is None:
+            return "no console is listened to"
+        why = self._record(e.Sending(number=asked.number, console=source.console, line=show(source.data), by=by))
+        return why or self.ears.send(source.console, source.data)
 
     def _went_off(self, gone: WentOff) -> None:
         """Rest: whatever hangs on that output is off, and its hold point comes up again before it goes on."""
@@ -543,6 +589,7 @@ class Runner:
         self._unwritten = None
         self._begun = -1
         self._settle()
+        self._say_what_was_said()
         if self.state.outputs.on or self.state.phase in (Phase.SWITCHING, Phase.ENERGISING):
             self._record(e.Paused(why="the record could not be written; outputs were made safe", make_safe=True))
 
@@ -694,6 +741,8 @@ class Runner:
                 self._hands.place(asked.step)
             if isinstance(asked, r.Ask):
                 self._hands.act(asked.step)
+                if why := self._send_to_console(asked, screen.name):
+                    return why
         why = self._record(wish)
         # what is in hand is no refusal: it is written as soon as the record can be
         return why if self._unwritten is None else ""

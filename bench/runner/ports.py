@@ -99,6 +99,13 @@ class Leaving(msgspec.Struct, frozen=True):
 Post = Callable[[Happened | LiveReading | Rising | WentOff | Leaving], None]
 
 
+class Ears(Protocol):
+    """Whoever listens to consoles of the plant; see :class:`bench.runner.listening.Listening`."""
+
+    def send(self, console: str, data: bytes) -> str:
+        """Send something, and wait until the port took it; why it was not sent, empty where it was."""
+
+
 class Crew(Protocol):
     """The instruments, by role. Calls return at once; results are posted, with the number of the request they answer.
 

@@ -19,7 +19,18 @@ VERSION: Final = 4
 LONGEST: Final = 64 * 2**20
 """Bytes in one message: the record's first line holds a whole plant."""
 
-Wish = e.Answered | e.Skipped | e.Went | e.Noted | e.Attached | e.Disturbed | e.Paused | e.Continued | e.Aborted
+Wish = (
+    e.Answered
+    | e.Skipped
+    | e.Went
+    | e.Noted
+    | e.Tripped
+    | e.Attached
+    | e.Disturbed
+    | e.Paused
+    | e.Continued
+    | e.Aborted
+)
 """Events that a screen may ask for. All others come from the runner's own work."""
 
 

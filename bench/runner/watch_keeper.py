@@ -16,6 +16,7 @@ from bench import __version__
 from bench.judge.jumps import OVER, Finder, look
 from bench.record.append import RecordTrouble
 from bench.record.watch import WatchWriter
+from bench.runner.listening import Spoke
 from bench.runner.watching import Found, Lost, News, Seen, Watcher
 from bench.walk import watching as w
 
@@ -60,6 +61,8 @@ class Keeper:
         self._live: list[Finder] = [point.finder for point in points]
         self._last = [point.last if point.last is not None else -1.0 for point in points]
         self._still_until: float | None = None
+        self._spoken: queue.SimpleQueue[Spoke] = queue.SimpleQueue()
+        self._unsaid: list[Spoke] = []
         resumed = writer.watch.last > 1
         before = self._seen_until()
         self._ahead = max(writer.since_begun(), writer.watch.now) if resumed else 0.0
@@ -102,6 +105,8 @@ class Keeper:
         with self._lock:
             self._take_all()
             self._flush(all_of_them=True)
+            if self.watch.ended is None:
+                self._write_spoken()
 
     # what people say
 
@@ -133,6 +138,33 @@ class Keeper:
             self._move(())
         return ", ".join(newest.places)
 
+    def trip(self, thing: str, what: str) -> None:
+        """Say that a breaker tripped, or a shelf reset or failed.
+
+        Raises:
+            NotNow: there is no such thing.
+        """
+        with self._lock:
+            self._write(w.Tripped(at=max(self.now, self.watch.now), thing=thing, what=what, by=self.by))
+
+    def heard(self, spoke: Spoke) -> None:
+        """Take what a console of the plant said; from any thread."""
+        self._spoken.put(spoke)
+
+    def _write_spoken(self) -> None:
+        """Write down what consoles said; while the disk takes nothing it is held."""
+        while self._unsaid or not self._spoken.empty():
+            if not self._unsaid:
+                self._unsaid.append(self._spoken.get())
+            spoke = self._unsaid[0]
+            at = self._time(spoke.at)
+            lines = [(round(max(0.0, at - self._time(line.at)), 3), line.text) for line in spoke.lines]
+            try:
+                self._write(w.Said(at=at, console=spoke.console, lines=lines, wrong=spoke.wrong))
+            except RecordTrouble:
+                return  # it is told by _write; the line stays first in the row
+            self._unsaid.pop(0)
+
     def remark(self, text: str) -> None:
         """Note something."""
         with self._lock:
@@ -143,6 +175,7 @@ class Keeper:
         with self._lock:
             self._take_all()
             self._flush(all_of_them=True)
+            self._write_spoken()
             self._write(w.WatchEnded(at=max(self.now, self.watch.now), why=why, by=self.by))
             self._over.set()
 
@@ -161,6 +194,7 @@ class Keeper:
                     self._take(news)
                 self._take_all()
                 self._flush()
+                self._write_spoken()
             if self._still_until is not None and self.now >= self._still_until:
                 self._still_until = None
                 if self._move is not None:

@@ -6,7 +6,7 @@ Records hold times in UTC with a Z; who types a time without a zone means the on
 from __future__ import annotations
 
 import time
-from datetime import datetime
+from datetime import datetime, timedelta
 
 
 def local(at: str) -> datetime | None:
@@ -33,6 +33,14 @@ def second(at: str) -> str:
     """A record's time of day to the second: ``2026-05-12 18:03:11``; the text itself where it is no time."""
     moment = local(at)
     return moment.strftime("%Y-%m-%d %H:%M:%S") if moment is not None else at[:19]
+
+
+def tenth(at: str, before: float = 0.0) -> str:
+    """A moment so many seconds before a record's time of day, to the tenth: ``18:03:11.4``; empty where it is none."""
+    moment = local(at)
+    if moment is None:
+        return ""
+    return f"{moment - timedelta(seconds=before):%H:%M:%S.%f}"[:-5]
 
 
 def zone() -> str:

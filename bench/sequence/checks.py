@@ -23,11 +23,13 @@ from bench.sequence.file import (
     Energise,
     Gate,
     Hold,
+    Listen,
     Look,
     Measure,
     Prove,
     Rig,
     Seek,
+    Send,
     Set,
     Single,
     Wait,
@@ -99,6 +101,13 @@ class Checks(msgspec.Struct):
                 return good and self._all_known(entry, filled)
             case Hold() | Ask():
                 return self._all_known(entry, filled)
+            case Listen():
+                known = not filled.subject or self._known(entry, ("subject",), filled.subject)
+                return self._all_known(entry, filled) and known
+            case Send():
+                if not self.held:
+                    self.say(entry, ("line",), "something that is sent to a machine", "a hold point before it", "")
+                return self._all_known(entry, filled) and self.held
             case Set(output="on") if not self.held:
                 self.say(entry, ("output",), "an output that goes on", "a hold point before it", "")
                 return False

@@ -404,10 +404,11 @@ class Ask(_Common, frozen=True, kw_only=True, tag="ask"):
     NAMES = ("of", "proven")
 
     text: str
-    name: Literal["ambient", "humidity", "remark", "strap", "checksum", "capacitors"]
+    name: Literal["ambient", "humidity", "remark", "strap", "checksum", "capacitors", "dial"]
     """A remark is free text; ``strap`` is what a wrist strap with its wearer read, in MΩ; ``checksum`` is that of an
     original and that of its copy, which must agree; ``capacitors`` is the leakage of a shelf's capacitors in mA and
-    their series resistance in Ω, kept as a trend over the records, or ``no`` where nobody gets at them."""
+    their series resistance in Ω, kept as a trend over the records, or ``no`` where nobody gets at them; ``dial`` is a
+    figure in Ω that somebody reads off a dial or a decade, such as an arm of a bridge."""
     of: str = ""
     """The plant name that it is about; of ``capacitors`` the shelf."""
     least: float | None = None
@@ -684,6 +685,75 @@ class Wait(_Common, frozen=True, kw_only=True, tag="wait"):
             raise Inconsistent("'time' and 'discharge' both or neither", "one of them")
 
 
+class Listen(_Common, frozen=True, kw_only=True, tag="listen"):
+    """A text is expected on a console of the plant within a time. It passes as soon as it comes; it fails when the time
+    is over, or when a text comes that is dreaded: then the walk stops, outputs off.
+
+    What was said since the step before began counts: a machine may answer sooner than a person confirms.
+    """
+
+    NAMES = ("subject", "proven")
+
+    text: str = ""
+    console: str
+    """Its name in the bench file."""
+    expect: str
+    """A part of a line; small and capital letters are told apart."""
+    within: Duration
+    dreads: list[str] = []
+    """Parts of lines that end it at once."""
+    subject: str = ""
+    """The plant object that the verdict is about."""
+    proven: list[str] = []
+    """Plant names: where an earlier reading about one of them does not count as passed, nobody listens."""
+
+    def __post_init__(self) -> None:
+        if not self.expect.strip() or not all(one.strip() for one in self.dreads):
+            raise Inconsistent("an empty text", "a part of a line, for 'expect' and each of 'dreads'")
+        if self.within.value <= 0:
+            raise Inconsistent(f"within {self.within}", "a time above 0 s")
+
+
+class Send(_Common, frozen=True, kw_only=True, tag="send"):
+    """A line is sent to a console of the plant: the only way that anything is. Always behind a hold point, and when
+    whoever walks confirms it."""
+
+    NAMES = ("proven",)
+
+    text: str = ""
+    console: str
+    """Its name in the bench file."""
+    line: str
+    """What is sent, to the letter."""
+    end: Literal["cr", "lf", "cr-lf", "none"] = "cr"
+    """What ends it."""
+    proven: list[str] = []
+    """Plant names: where an earlier reading about one of them does not count as passed, nothing is sent."""
+
+    @property
+    def energises(self) -> bool:
+        """Nobody knows what a machine does when it is told something."""
+        return True
+
+    @property
+    def data(self) -> bytes:
+        """The characters."""
+        return self.line.encode() + {"cr": b"\r", "lf": b"\n", "cr-lf": b"\r\n", "none": b""}[self.end]
+
+
+class Dread(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
+    """A text that stops the walk whenever it comes, outputs off."""
+
+    text: str
+    """A part of a line; small and capital letters are told apart."""
+    console: str = ""
+    """Which console says it; empty: any."""
+
+    def __post_init__(self) -> None:
+        if not self.text.strip():
+            raise Inconsistent("an empty text", "a part of a line")
+
+
 class Set(_Common, frozen=True, kw_only=True, tag="set"):
     """A supply's output or a switch changes state. Always behind a hold point that nobody skipped."""
 
@@ -904,8 +974,25 @@ class Each(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", tag_field=
             raise Inconsistent("a loop without steps", "at least one step")
 
 
-Single = Caution | Hold | Do | Ask | Look | Gate | Measure | Zero | Prove | Wait | Set | Energise | Seek
-Step = Caution | Hold | Do | Ask | Look | Gate | Measure | Zero | Prove | Wait | Set | Energise | Seek | Each
+Single = Caution | Hold | Do | Ask | Look | Gate | Measure | Zero | Prove | Wait | Set | Energise | Seek | Listen | Send
+Step = (
+    Caution
+    | Hold
+    | Do
+    | Ask
+    | Look
+    | Gate
+    | Measure
+    | Zero
+    | Prove
+    | Wait
+    | Set
+    | Energise
+    | Seek
+    | Listen
+    | Send
+    | Each
+)
 
 
 class Decide(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
@@ -934,6 +1021,8 @@ class SequenceFile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"):
     decide: Decide = msgspec.field(default_factory=Decide)
     ambient: Temperature | None = None
     """Fixed here; else asked by a step or taken from the plant."""
+    dreads: list[Dread] = []
+    """What no console of the plant may say while this is walked."""
     steps: list[Step]
 
     def __post_init__(self) -> None:

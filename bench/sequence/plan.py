@@ -11,7 +11,21 @@ from bench.roles import Role
 from bench.sequence.file import SequenceFile, Single
 
 Kind = Literal[
-    "caution", "hold", "do", "ask", "look", "gate", "measure", "zero", "prove", "wait", "set", "energise", "seek"
+    "caution",
+    "hold",
+    "do",
+    "ask",
+    "look",
+    "gate",
+    "measure",
+    "zero",
+    "prove",
+    "wait",
+    "set",
+    "energise",
+    "seek",
+    "listen",
+    "send",
 ]
 
 
@@ -74,8 +88,8 @@ class Step(msgspec.Struct, frozen=True):
 
     @property
     def judged(self) -> bool:
-        """Whether a verdict comes of the step: it reads, brings a load up or searches. Only these are counted."""
-        return self.reads or self.kind in ("energise", "seek")
+        """Whether a verdict comes of the step: it reads, brings a load up, searches, listens. Only these count."""
+        return self.reads or self.kind in ("energise", "seek", "listen")
 
 
 class Plan(msgspec.Struct, frozen=True, dict=True):

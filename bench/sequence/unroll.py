@@ -21,10 +21,12 @@ from bench.sequence.file import (
     Energise,
     Gate,
     Hold,
+    Listen,
     Look,
     Measure,
     Prove,
     Seek,
+    Send,
     SequenceFile,
     Set,
     Single,
@@ -121,6 +123,8 @@ class _Unroller:
                 text = f"{text}\n{planned.text}".strip()
             case Wait():
                 seconds = self._seconds(filled)
+            case Listen():
+                seconds = filled.within.value
             case Hold():
                 self.checks.held = True
         title = filled.title or _title(filled, subject)
@@ -235,6 +239,10 @@ def _title(entry: Single, subject: str) -> str:
             return f"Search for {entry.find.replace('-', ' ')}{' of ' + entry.of if entry.of else ''}"
         case Energise():
             return f"Bring {subject or 'the feed'} up to {entry.voltage}"
+        case Listen():
+            return f"{entry.console}: '{entry.expect}' within {entry.within}"
+        case Send():
+            return f"Send '{entry.line}' to {entry.console}"
         case Wait():
             return f"Wait {entry.time}" if entry.time is not None else "Wait until it is discharged"
         case _:

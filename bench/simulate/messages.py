@@ -7,6 +7,7 @@ from typing import Literal
 import msgspec
 
 from bench.files import exact
+from bench.instruments.bench_file import SimulatedConsole
 from bench.instruments.profile.profile import Profile
 from bench.plant.faults import BrokenLead, Fault
 from bench.plant.file import PlantFile
@@ -49,6 +50,7 @@ class Configuration(msgspec.Struct, frozen=True, kw_only=True):
         broken: test leads that break on the way.
         port: ``tcp`` for loopback sockets in place of pseudo-terminals.
         speed: how much faster than real time the simulated world runs.
+        consoles: name to what the machine behind a console says.
     """
 
     plant: PlantFile
@@ -60,6 +62,7 @@ class Configuration(msgspec.Struct, frozen=True, kw_only=True):
     broken: list[BrokenLead] = []
     port: str = ""
     speed: float = 1.0
+    consoles: dict[str, SimulatedConsole] = {}
 
 
 class Ready(msgspec.Struct, frozen=True, kw_only=True):

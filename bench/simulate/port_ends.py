@@ -14,6 +14,8 @@ from collections import deque
 from collections.abc import Callable
 from typing import Final, Protocol
 
+from bench.instruments.profile.line import BAUDS
+
 BITS: Final = 10
 """Start bit, eight data bits, stop bit."""
 
@@ -65,6 +67,13 @@ class PseudoTerminal:
         # held open, else reading the master fails with EIO whenever no client is there
         self._slave = slave
 
+    def set_to(self) -> float:
+        """The rate that the client has set, in bits a second; 0 where it is not known."""
+        import termios
+
+        rates = {getattr(termios, f"B{baud}"): baud for baud in BAUDS if hasattr(termios, f"B{baud}")}
+        return float(rates.get(termios.tcgetattr(self._slave)[5], 0))
+
     def fileno(self) -> int:
         """The master's descriptor."""
         return self._master
@@ -99,6 +108,10 @@ class LoopbackSocket:
         self._listener.setblocking(False)
         self._client: socket.socket | None = None
         self.address = f"socket://127.0.0.1:{self._listener.getsockname()[1]}"
+
+    def set_to(self) -> float:
+        """A network has no rate."""
+        return 0.0
 
     def fileno(self) -> int:
         """The client's descriptor, or the listener's while there is none."""

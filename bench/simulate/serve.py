@@ -20,6 +20,7 @@ from bench.plant.resolve import resolve
 from bench.simulate.messages import Configuration, Done, Move, Ready, Wires, encode
 from bench.simulate.port_ends import Instrument, Switchboard, open_port
 from bench.simulate.scpi.instrument import ScpiInstrument
+from bench.simulate.twins.console import ConsoleTwin
 from bench.simulate.twins.figures import shipped_profile
 from bench.simulate.twins.handhelds import HandheldTwin, PolledText, SevenSegment, StreamingText
 from bench.simulate.twins.insulation import InsulationTwin
@@ -134,6 +135,13 @@ class Bench:
             if isinstance(instrument, HandheldTwin):
                 self._dials[twin.name] = instrument
             self._ports[twin.name] = port
+        self._machines = []
+        for place, (name, said) in enumerate(configuration.consoles.items()):
+            port = open_port(configuration.port)
+            machine = ConsoleTwin(said, self.world.loose_now, port.set_to, seed=configuration.seed * 1000 + place)
+            self._machines.append(machine)
+            self._board.connect(port, machine, said.baud)
+            self._ports[name] = port
 
     def serve(self) -> None:
         """Announce the ports and serve until the commands end."""
@@ -175,6 +183,8 @@ class Bench:
                 self.world.lift()
             if move.breakers is not None:
                 self.world.breakers(move.breakers, now)
+                for machine in self._machines:
+                    machine.breakers(move.breakers, now)
             if move.energise is not None:
                 self.world.energise(move.energise)
             if move.supply_at is not None:

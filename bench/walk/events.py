@@ -507,6 +507,51 @@ class Guarded(_Event, frozen=True, kw_only=True, tag="guarded"):
     left: list[str] = []
 
 
+class Said(_Event, frozen=True, kw_only=True, tag="said"):
+    """What a console of the plant said, line by line; or what is wrong with what comes from it.
+
+    Attributes:
+        console: its name in the bench file.
+        lines: of each how many seconds before this was written down its first character came, and its text.
+        wrong: what is wrong with what comes, or that the port is lost, or there again; empty where nothing is new.
+    """
+
+    console: str
+    lines: list[tuple[float, str]] = []
+    wrong: str = ""
+
+
+class Sending(_Event, frozen=True, kw_only=True, tag="sending"):
+    """Something is sent to a console of the plant now, as the step under way says. Whether the port took it is known
+    by whether the step is done.
+
+    Attributes:
+        number: of the request.
+        console: its name in the bench file.
+        line: what, with its end; written as profiles write bytes.
+        by: who confirmed it.
+    """
+
+    number: int
+    console: str
+    line: str
+    by: str = ""
+
+
+class Tripped(_Event, frozen=True, kw_only=True, tag="tripped"):
+    """A breaker tripped, a fuse blew, a shelf reset or failed: somebody saw it and says so.
+
+    Attributes:
+        thing: the breaker or shelf.
+        what: in words.
+        by: who said so.
+    """
+
+    thing: str
+    what: str = ""
+    by: str = ""
+
+
 class OutputsSeen(_Event, frozen=True, kw_only=True, tag="outputs-seen"):
     """Somebody went and looked at outputs that a record ended with on. It may come after the end of a walk too.
 
@@ -545,6 +590,9 @@ Event = (
     | MadeSafe
     | Guarded
     | OutputsSeen
+    | Said
+    | Sending
+    | Tripped
 )
 
 

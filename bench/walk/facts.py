@@ -144,6 +144,20 @@ class RelayFacts(msgspec.Struct, frozen=True, kw_only=True):
     places: list[str]
 
 
+class AlarmFacts(msgspec.Struct, frozen=True, kw_only=True):
+    """A line by which a console tells that something tripped, reset or failed.
+
+    Attributes:
+        console: which says it.
+        says: a part of the line.
+        thing: the breaker or shelf.
+    """
+
+    console: str
+    says: str
+    thing: str
+
+
 class BenchFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """The bench that a walk was made with.
 
@@ -154,6 +168,8 @@ class BenchFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
         role_of: role to instrument name.
         references: for proving the bench.
         relays: what places probes by itself; None: hands do.
+        consoles: of the plant that are listened to.
+        alarms: lines of theirs that tell of something that tripped, reset or failed.
     """
 
     name: str
@@ -162,6 +178,8 @@ class BenchFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     role_of: dict[str, str] = {}
     references: list[Reference] = []
     relays: RelayFacts | None = None
+    consoles: list[str] = []
+    alarms: list[AlarmFacts] = []
 
     def instrument(self, name: str) -> InstrumentFacts | None:
         """One instrument by name."""

@@ -13,7 +13,8 @@ from msgspec.structs import replace
 from bench.judge.decision import Decision
 from bench.judge.uncertainty import Budget
 from bench.plant.handled import Handled
-from bench.sequence.file import Found
+from bench.quantity import QuantityError, Resistance
+from bench.sequence.file import Found, Listen
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.facts import BenchFacts
@@ -21,6 +22,18 @@ from bench.walk.facts import BenchFacts
 Verdict = Literal["pass", "fail", "undecided", "skipped", "void", "done"]
 Connected = Literal["", "yes", "no", "undecided"]
 """Whether a conductor leads from the right pin to the right pin; empty where that is not asked."""
+
+
+def dial_of(answer: str) -> float:
+    """What somebody typed off a dial, in Ω; not a number where it is none."""
+    try:
+        return float(answer)
+    except ValueError:
+        pass
+    try:
+        return Resistance.parse(answer).value
+    except QuantityError:
+        return math.nan
 
 
 def capacitors_of(answer: str) -> tuple[float, float | None] | None:
@@ -208,6 +221,29 @@ class Outcome(msgspec.Struct, frozen=True, repr_omit_defaults=True):
             circumstances=Circumstances(at=at),
             answer=answer,
         )
+
+    @classmethod
+    def listened(cls, step: Step, nth: int, at: str, heard: str, dreaded: str = "") -> Outcome:
+        """A text was expected on a console.
+
+        Args:
+            step: the step; its source is a :class:`~bench.sequence.file.Listen`.
+            nth: the event's number.
+            at: time of day, UTC.
+            heard: the line that had it; empty where none had.
+            dreaded: the line that was dreaded; empty where none was.
+        """
+        source = step.source
+        assert isinstance(source, Listen)
+        verdict: Verdict = "pass" if heard and not dreaded else "fail"
+        if dreaded:
+            told = f"Fail: {source.console} said '{dreaded}'."
+        elif heard:
+            told = f"Pass: {source.console} said '{heard}'."
+        else:
+            told = f"Fail: {source.console} did not say '{source.expect}' within {source.within}."
+        then = Circumstances(at=at)
+        return cls(step.index, step.key, nth, verdict, told, step.subject, circumstances=then, answer=heard or dreaded)
 
     @classmethod
     def beeped(cls, step: Step, nth: int, beeps: bool) -> Outcome:

@@ -49,6 +49,7 @@ from bench.walk.outcome import (
     Unjudged,
     Verdict,
     capacitors_of,
+    dial_of,
 )
 from bench.walk.power import Prepared, joint_words, judge_energised, loses, prepare, search_offer, wrong_way_round
 
@@ -115,6 +116,10 @@ class Conditions(msgspec.Struct, frozen=True):
             if answer.casefold() != "no" and capacitors_of(answer) is None:
                 raise refuse("the leakage in mA is wanted, with the series resistance in Ω after it, or the word no")
             return replace(self, answers={**self.answers, f"{ask.name} of {ask.of}": answer})
+        if ask.name == "dial":
+            if not 0.0 < dial_of(answer) < 1e9:
+                raise refuse("a figure above 0 is wanted with its unit, such as 41.2 ohm, or as a number of ohms")
+            return replace(self, answers=answers)
         if ask.name == "checksum":
             sums = answer.casefold().split()
             if len(sums) != 2 or any(len(one) < 8 or set(one) - set("0123456789abcdef") for one in sums):

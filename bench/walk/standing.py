@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import enum
 from collections.abc import Mapping
+from typing import Final
 
 import msgspec
 from msgspec.structs import replace
@@ -39,6 +40,10 @@ class Phase(enum.Enum):
     PAUSED = "paused"
     DONE = "done"
     ABORTED = "aborted"
+
+
+HEARD: Final = 400
+"""Lines of consoles that the state keeps; the record has all."""
 
 
 class Position(msgspec.Struct, frozen=True):
@@ -180,6 +185,46 @@ class Pending(msgspec.Struct, frozen=True):
     asked_at: str = ""
 
 
+class Heard(msgspec.Struct, frozen=True):
+    """What consoles of the plant said.
+
+    Attributes:
+        lines: the newest, oldest first: time of day at which each was written down, seconds before that at which it
+            came, console, text.
+        count: how many there were in all.
+        step: how many there were when the step under way began.
+        before: how many when the step before it began.
+        wrong: console to what is wrong with what comes from it.
+        dreaded: what stopped the walk last, in words; empty where nothing did.
+    """
+
+    lines: tuple[tuple[str, float, str, str], ...] = ()
+    count: int = 0
+    step: int = 0
+    before: int = 0
+    wrong: Mapping[str, str] = {}
+    dreaded: str = ""
+
+    def after(self, event: e.Said, at: str) -> Heard:
+        """The same with what a console said."""
+        fresh = [(at, ago, event.console, text) for ago, text in event.lines]
+        lines = (*self.lines, *fresh)[-HEARD:]
+        wrong = self.wrong
+        if event.wrong:
+            wrong = {**wrong, event.console: event.wrong}
+        elif event.lines and event.console in wrong:
+            wrong = {name: text for name, text in wrong.items() if name != event.console}
+        return replace(self, lines=lines, count=self.count + len(fresh), wrong=wrong)
+
+    def since(self, count: int) -> tuple[tuple[str, float, str, str], ...]:
+        """What was said after the first so many lines, as far as it is kept."""
+        return self.lines[max(0, len(self.lines) - (self.count - count)) :] if count < self.count else ()
+
+    def entered(self) -> Heard:
+        """The same when another step begins."""
+        return replace(self, step=self.count, before=self.step)
+
+
 class State(msgspec.Struct, frozen=True, repr_omit_defaults=True):
     """Where a walk stands; changes only through :func:`take`.
 
@@ -199,6 +244,7 @@ class State(msgspec.Struct, frozen=True, repr_omit_defaults=True):
         seeking: the search that is under way, or that waits to go on.
         pending: what the open request is about.
         kept: outcomes, disturbances and notes so far.
+        heard: what consoles of the plant said.
     """
 
     phase: Phase = Phase.EMPTY
@@ -216,6 +262,7 @@ class State(msgspec.Struct, frozen=True, repr_omit_defaults=True):
     seeking: Seeking | None = None
     pending: Pending = Pending()
     kept: KeptSoFar = KeptSoFar()
+    heard: Heard = Heard()
 
     @property
     def step(self) -> Step | None:

@@ -52,13 +52,19 @@ Rules
    event (``Advised``), so the fold needs no adviser: to replay is to read what was asked for then. Nothing that
    energises is ever taken from an adviser, and a bond is lifted only while nothing is live.
 
+11. What a console of the plant says (``Said``) may come at any time. It passes or fails the step that listens for it,
+   and where the sequence dreads it the walk rests with outputs off. Nothing is sent to a console but by a ``send``
+   step: it comes up like what energises, while the hold point before it is held, and ``Sending`` is on disk before the
+   first character goes.
+
 Phases
 ------
 
 ``EMPTY`` wants ``Began``. ``SAFING`` makes outputs safe, at the start, after a restart and at the end. ``MEETING``
 opens and identifies the instruments, at the start and after trouble. ``CONSENTING`` asks for a reason where the bench
 cannot prove some limits. A step is then ``ASKING`` (a person reads, does or types), ``PLACING`` then ``MEASURING``,
-``SWITCHING``, ``ENERGISING`` or ``WAITING``; a search goes through ``ADVISING`` before each of its acts and readings.
+``SWITCHING``, ``ENERGISING`` or ``WAITING``, which ends early where a text was waited for and came; a search goes
+through ``ADVISING`` before each of its acts and readings.
 A reading that a person types is ``PLACING`` again while it is asked again.
 ``TROUBLED`` waits for a decision, ``PAUSED`` for somebody to go on.
 A supply that a person sets by its knobs stays ``ENERGISING`` from level to level, and ``SWITCHING`` until its word was
@@ -75,11 +81,12 @@ from typing import Any, Final
 import msgspec
 from msgspec.structs import replace
 
+from bench.files import near
 from bench.judge.judge_error import JudgeError
 from bench.judge.ramp import RampUp
 from bench.plant.handled import Change, Kind, Mark
 from bench.say.times import day
-from bench.sequence.file import BENCH_SUPPLY, Do, Energise, Found, Gate, Hold, Look, Measure, Prove, Set
+from bench.sequence.file import BENCH_SUPPLY, Do, Energise, Found, Gate, Hold, Listen, Look, Measure, Prove, Send, Set
 from bench.sequence.file import Ask as AskStep
 from bench.sequence.plan import Step
 from bench.sequence.power_steps import powered as fed
@@ -171,6 +178,12 @@ def _next() -> dict[tuple[Phase, type], Move]:
         (frozenset(P) - {P.EMPTY}, e.Guarded, "guarded", None, False),
         (frozenset(P) - {P.EMPTY}, e.OutputsSeen, "outputs_seen", None, False),
         (frozenset(P) - {P.EMPTY}, e.Attached, "attached", None, False),
+        ({P.WAITING}, e.Said, "said", {P.WAITING, P.SAFING, P.PAUSED}, True),
+        *(({one}, e.Said, "said", {one, P.SAFING, P.PAUSED}, False) for one in OPEN - {P.WAITING}),
+        ({P.DONE}, e.Said, "said", None, False),
+        ({P.ABORTED}, e.Said, "said", None, False),
+        ({P.ASKING}, e.Sending, "sending", None, False),
+        (OPEN, e.Tripped, "tripped", None, False),
     ]
     found: dict[tuple[Phase, type], Move] = {}
     for phases, kind, handler, to, enters in table:
@@ -183,7 +196,7 @@ def _next() -> dict[tuple[Phase, type], Move]:
 NEXT: Final[dict[tuple[Phase, type], Move]] = _next()
 """Phase and event type to what it does: the whole machine. The diagram in DEVELOPERS.md is drawn from it."""
 
-SKIPPABLE: Final = frozenset({"do", "ask", "look", "gate", "measure", "zero", "prove", "seek"})
+SKIPPABLE: Final = frozenset({"do", "ask", "look", "gate", "measure", "zero", "prove", "seek", "listen", "send"})
 """Kinds of step that may be passed over with a reason. Cautions, hold points, outputs and waits may not."""
 
 
@@ -530,6 +543,8 @@ _PHASE_OF: Final = {
     "set": Phase.SWITCHING,
     "energise": Phase.ENERGISING,
     "seek": Phase.ADVISING,
+    "listen": Phase.WAITING,
+    "send": Phase.ASKING,
 }
 
 
@@ -568,6 +583,10 @@ def _enter(state: State, index: int) -> State:
         return _to(replace(state, place=replace(state.place, cursor=hold, back_to=back_to)), Phase.ASKING)
     if step.kind == "seek":
         return _seek(_at(state, index), step)
+    if step.index != state.place.cursor or state.phase not in STEPPING:
+        state = replace(state, heard=state.heard.entered())
+    if step.kind == "listen":
+        return _listened(_to(_at(state, index), Phase.WAITING, left=step.seconds), state.taken, state.heard.before)
     left = state.pending.left
     if ramp is state.pending.ramp and step.seconds == left:
         return _to(_at(state, index), _PHASE_OF[step.kind])
@@ -610,7 +629,7 @@ def _stands(state: State, step: Step) -> tuple[str, RampUp | None]:
     return ("" if step.kind == "hold" and bar.endswith(_VOID) else bar), None
 
 
-_BEHIND_HOLDS: Final = frozenset({"measure", "seek", "zero", "prove", "ask"})
+_BEHIND_HOLDS: Final = frozenset({"measure", "seek", "zero", "prove", "ask", "listen", "send"})
 """Kinds of step that are passed over where the hold point before them was, beside what energises."""
 
 
@@ -662,7 +681,7 @@ def _spared(state: State, step: Step) -> str:
     return f"Not needed: nothing is wrong with {', '.join(names)}."
 
 
-_BARRING: Final = frozenset({"measure", "energise", "look", "gate", "ask"})
+_BARRING: Final = frozenset({"measure", "energise", "look", "gate", "ask", "listen"})
 """Kinds of step that keep things off where they did not come out as they should."""
 
 
@@ -779,6 +798,8 @@ def _answered(state: State, event: e.Answered, nth: int) -> State:
             state = replace(state, conditions=state.conditions.with_answer(ask, answer, Refused))
             if ask.name == "capacitors":
                 return _advance(state, Outcome.of_capacitors(step, nth, answer, ask.most, state.at))
+            if ask.name == "dial":
+                return _advance(state, replace(Outcome.done(step, nth), said=f"Dial: {answer}.", answer=answer))
         case Look() as look:
             return _looked(state, step, look, event, nth)
         case Gate():
@@ -1171,7 +1192,68 @@ def _elapsed(state: State, event: e.Elapsed, nth: int) -> State:
     left = state.pending.left - event.seconds
     if left > 1e-9:
         return _to(state, Phase.WAITING, left=left)
+    if step.kind == "listen":
+        return _advance(state, Outcome.listened(step, nth, state.at, ""))
     return _advance(state, Outcome.done(step, nth))
+
+
+def _said(state: State, event: e.Said, nth: int) -> State:
+    """A console of the plant said something: it may be what is waited for, or what is dreaded."""
+    known, setting = state.heard.count, state.setting
+    state = replace(state, heard=state.heard.after(event, state.at))
+    if setting is None or state.finished:
+        return state
+    if state.phase is Phase.WAITING and state.step is not None and state.step.kind == "listen":
+        state = _listened(state, nth, known)
+    if state.phase is Phase.PAUSED and state.heard.dreaded:
+        return state
+    for one in setting.plan.sequence.dreads:
+        line = next((text for _, text in event.lines if one.text in text and one.console in ("", event.console)), None)
+        if line is not None:
+            return _stopped(state, f"{event.console} said '{line}'")
+    return state
+
+
+def _listened(state: State, nth: int, known: int) -> State:
+    """What came of a step that listens, by the lines after the first so many; the same where nothing did."""
+    step = state.step
+    assert step is not None and isinstance(step.source, Listen)
+    source = step.source
+    for _, _, console, text in state.heard.since(known):
+        if console != source.console:
+            continue
+        if any(one in text for one in source.dreads):
+            failed = _advance(state, Outcome.listened(step, nth, state.at, "", text))
+            return _stopped(failed, f"{console} said '{text}'")
+        if source.expect in text:
+            return _advance(state, Outcome.listened(step, nth, state.at, text))
+    return state
+
+
+def _stopped(state: State, why: str) -> State:
+    """The walk rests, outputs off, since something was said that is dreaded."""
+    state = replace(state, heard=replace(state.heard, dreaded=why))
+    final = state.phase is Phase.SAFING and state.place.then is not Phase.MEETING
+    on = state.outputs.on or state.outputs.unconfirmed or state.outputs.held
+    if final or state.finished or (state.phase is Phase.PAUSED and not on):
+        return state  # it ends, or rests, already
+    return _paused(state, e.Paused(why=why, make_safe=True), state.taken)
+
+
+def _tripped(state: State, event: e.Tripped, nth: int) -> State:
+    assert state.setting is not None
+    plant = state.setting.plant
+    if event.thing not in plant.breakers and event.thing not in plant.shelves:
+        hint = near(event.thing, [*plant.breakers, *plant.shelves])
+        raise Refused(f"'{event.thing}' is no breaker or shelf of the plant{f'; {hint}' if hint else ''}")
+    return state  # whoever asks what such events have in common finds it in the record
+
+
+def _sending(state: State, event: e.Sending, nth: int) -> State:
+    step = state.step
+    if step is None or not isinstance(step.source, Send):
+        raise Refused("nothing is sent but by a step that says what")
+    return state
 
 
 def _skipped(state: State, event: e.Skipped, nth: int) -> State:
@@ -1426,6 +1508,9 @@ _HANDLERS: Final[dict[str, Callable[..., State]]] = {
         _guarded,
         _outputs_seen,
         _attached,
+        _said,
+        _sending,
+        _tripped,
     )
 }
 """What the table names."""

@@ -28,6 +28,7 @@ from msgspec.structs import replace
 from bench.judge.jumps import OVER, Finder, Jump, finder, look
 from bench.plant.file import PlantFile
 from bench.roles import Reads
+from bench.walk.facts import AlarmFacts
 
 WATCH_FORMAT: Final = 1
 """The format version of a watch's record."""
@@ -35,6 +36,10 @@ STRIP_S: Final = 120.0
 """Seconds of readings that the state keeps, to be drawn."""
 LONGEST: Final = 4096
 """Readings of one point that the state keeps for that at most: two minutes of a meter that gives thirty a second."""
+
+
+SAID: Final = 400
+"""Lines of consoles that the state keeps."""
 
 
 class NotNow(ValueError):
@@ -56,6 +61,8 @@ class Point(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """One step of the meter's last digit, in the base unit; 0 where not known."""
     rate: float = 10.0
     """Readings a second, as they came when it began."""
+    thing: str = ""
+    """The breaker or shelf whose alarm contact it is: when it changes, that has tripped or failed."""
 
 
 class Place(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -94,6 +101,8 @@ class WatchBegan(_Event, frozen=True, kw_only=True, tag="watch-began"):
     moves_for: float = 5.0
     """Seconds for which each thing is moved."""
     by: str = ""
+    alarms: list[AlarmFacts] = []
+    """Lines of consoles that tell of something that tripped, reset or failed."""
     long: bool = False
     """It runs for days: readings are kept as statistics a minute, and in full around what happened."""
 
@@ -143,6 +152,26 @@ class Unseen(_Event, frozen=True, kw_only=True, tag="unseen"):
     begin: float
     end: float
     why: str = ""
+
+
+class Said(_Event, frozen=True, kw_only=True, tag="said"):
+    """What a console of the plant said, line by line; or what is wrong with what comes from it."""
+
+    at: float
+    """Seconds at which it was heard."""
+    console: str
+    lines: list[tuple[float, str]] = []
+    """Of each how many seconds before that its first character came, and its text."""
+    wrong: str = ""
+
+
+class Tripped(_Event, frozen=True, kw_only=True, tag="tripped"):
+    """A breaker tripped, a fuse blew, a shelf reset or failed: somebody saw it and says so."""
+
+    at: float
+    thing: str
+    what: str = ""
+    by: str = ""
 
 
 class Sealed(_Event, frozen=True, kw_only=True, tag="sealed"):
@@ -208,6 +237,8 @@ WatchEvent = (
     | TookTouchBack
     | Remarked
     | Unseen
+    | Said
+    | Tripped
     | Sealed
     | Noticed
     | WatchResumed
@@ -288,6 +319,8 @@ class Watch(msgspec.Struct, frozen=True):
         moved: what was moved, in order; what was taken back is not among it.
         gaps: what was not seen.
         remarks: seconds, who, text.
+        said: seconds, console and text of the newest lines of consoles; the record has all.
+        tripped: what somebody said to have tripped.
         sealed: the files of a long watch.
         noticed: what happened in it.
         now: seconds of the newest event.
@@ -302,6 +335,8 @@ class Watch(msgspec.Struct, frozen=True):
     moved: tuple[Moved, ...] = ()
     gaps: tuple[Unseen, ...] = ()
     remarks: tuple[tuple[float, str, str], ...] = ()
+    said: tuple[tuple[float, str, str], ...] = ()
+    tripped: tuple[Tripped, ...] = ()
     sealed: tuple[Sealed, ...] = ()
     noticed: tuple[Noticed, ...] = ()
     now: float = 0.0
@@ -370,6 +405,14 @@ def add(watch: Watch, entry: WatchEntry) -> Watch:
             return replace(watch, moved=kept)
         case Remarked():
             return replace(_on(watch, event.at), remarks=(*watch.remarks, (event.at, event.by, event.text)))
+        case Said():
+            fresh = [(max(0.0, event.at - ago), event.console, text) for ago, text in event.lines]
+            fresh += [(event.at, event.console, f"({event.wrong})")] if event.wrong else []
+            return replace(_on(watch, event.at), said=(*watch.said, *fresh)[-SAID:])
+        case Tripped():
+            if event.thing not in things_of(watch.head.plant):
+                raise NotNow(f"'{event.thing}' is no breaker or shelf of the plant")
+            return replace(_on(watch, event.at), tripped=(*watch.tripped, event))
         case Unseen():
             if not -1 <= event.point < len(watch.points) or event.end < event.begin:
                 raise NotNow(f"a gap of point {event.point} from {event.begin} s to {event.end} s")
@@ -388,6 +431,11 @@ def add(watch: Watch, entry: WatchEntry) -> Watch:
             return replace(_on(_hands_off(watch, event.at), event.at), ended=event.why)
         case TornEnd():
             return watch
+
+
+def things_of(plant: PlantFile) -> list[str]:
+    """What can trip, reset or fail: breakers and shelves."""
+    return [*(one.name for one in plant.breakers), *(shelf.name for bay in plant.bays for shelf in bay.shelves)]
 
 
 def _on(watch: Watch, at: float) -> Watch:

@@ -52,7 +52,25 @@ def test_what_is_missing_or_does_not_fit_is_said() -> None:
         (["W104.11", "open", "--bench", BENCH], 1, "role lcr"),
         (["W104.99", "short", "--bench", BENCH], 2, "expected a conductor"),
         (["W104.11"], 2, "what is wrong with it"),
-        (["W104.11", "short", "--bench", BENCH, "--method", "murray", "--write", "x.yaml"], 2, "one that is walked"),
+        (
+            [
+                "W104.11",
+                "short",
+                "--bench",
+                BENCH,
+                "--method",
+                "murray",
+                "--to",
+                "L9",
+                "--sound",
+                "W104.13",
+                "--write",
+                "x.yaml",
+            ],
+            2,
+            "expected a terminal",
+        ),
+        (["W104.11", "short", "--bench", BENCH, "--method", "bridge", "--write", "x.yaml"], 2, "one that is walked"),
         (["W104.11", "short", "--bench", BENCH, "--method", "short-both-ends", "--read", "near=2V"], 2, "figure in Ω"),
     ):
         done = proveout("distance", *words)
@@ -68,3 +86,86 @@ def test_a_cable_that_is_damaged_at_12_4_metres_is_found_by_a_walk(tmp_path: Pat
     assert walked.returncode == 0, walked.stdout + walked.stderr
     told = proveout("distance", "--record", record)
     assert told.returncode == 0 and "12.4 m from J104" in told.stdout, told.stdout + told.stderr
+
+
+def _answers(path: Path, typed: dict[str, str], bench: str) -> Path:
+    """Walk a sequence on paper: a person types what dials say, and its record."""
+    from bench import assemble
+    from bench.instruments.bench_file import parse_bench
+    from bench.instruments.profile.library import Library
+    from bench.record.append import RecordWriter
+    from bench.sequence.load import load_sequence
+    from tests.walk import paper_walk as paper
+
+    loaded = load_sequence(path)
+    job = assemble.fitted(loaded, parse_bench(bench, "bench.yaml", Library.for_job(JOB)), path, bench)
+    desk = paper.Desk(assemble.began(job, "Ana"))
+    said = desk.said
+
+    def answer(step: paper.Step) -> str:
+        name = step.title.partition(":")[0]
+        return typed[name] if step.kind == "ask" and step.source.name == "dial" else said(step)
+
+    desk.said = answer  # type: ignore[method-assign]
+    desk.readings = lambda state, step: {"value": float(typed[step.title.partition(":")[0]])}
+    desk.finish()
+    record = path.with_suffix(".jsonl")
+    with RecordWriter.create(record) as writer:
+        for entry in desk.entries:
+            writer.append(entry)
+    return record
+
+
+HAND_BENCH = """
+bench: by hand
+instruments:
+  - {name: meter, profile: scpi-bench-meter, port: /dev/null1, calibrated: 2026-03-02, due: 2027-03-02}
+  - {name: supply, profile: scpi-supply, port: /dev/null2}
+roles: {ohms: meter, volts: meter, supply: supply}
+references:
+  - {name: the 100 ohm resistor, value: 100 ohm, tolerance: 0.1 %}
+"""
+
+
+def test_a_bridge_is_walked_and_its_dials_tell_the_distance(tmp_path: Path) -> None:
+    # 12.4 m of 21 m: arms P / Q as the rest of the loop to what lies before the fault
+    for method, typed in (
+        ("murray", {"p": f"{100 * (42 - 12.4) / 12.4:.3f}", "q": "100 ohm"}),
+        ("varley", {"p": "100", "q": "100", "whole": "3.536 ohm", "balance": f"{3.536 * (1 - 12.4 / 21):.4f}"}),
+    ):
+        path = tmp_path / f"{method}.yaml"
+        words = ["W104.11", "earth", "--method", method, "--to", "EB", "--sound", "W104.13"]
+        done = proveout("distance", *words, "--plant", JOB / "plant.yaml", "--write", path)
+        assert done.returncode == 0, done.stderr
+        record = _answers(path, {**typed, "again": list(typed.values())[-1]}, HAND_BENCH)
+        asked = proveout("distance", "--record", record)
+        assert asked.returncode == 2 and "how exact the bridge's dials are" in asked.stderr
+        told = proveout("distance", "--record", record, "--accuracy", "0.1 % + 0.001 ohm")
+        assert told.returncode == 0 and "12.4 m from J104, 95 % between" in told.stdout, told.stdout + told.stderr
+
+
+def test_a_loop_by_two_voltages_is_walked_both_ways_round(tmp_path: Path) -> None:
+    path = tmp_path / "voltages.yaml"
+    words = ["W104.11", "earth", "--method", "loop-by-voltages", "--to", "EB", "--sound", "W104.13"]
+    done = proveout("distance", *words, "--plant", JOB / "plant.yaml", "--write", path)
+    assert done.returncode == 0, done.stderr
+    text = path.read_text()
+    assert text.index("word: LOOP") < text.index('output: "on"') and text.count("word: LOOP") == 2
+    assert text.count('output: "off"') == 2
+    # 0.1 A through 84.2 mohm a metre, and a cell of 0.35 V that the fault makes in damp insulation
+    faulty, sound, cell = 0.1 * 0.0842 * 12.4, 0.1 * 0.0842 * (42 - 12.4), 0.35
+    typed = {
+        "faulty": f"{faulty + cell}",
+        "sound": f"{-sound + cell}",
+        "faulty, reversed": f"{-faulty + cell}",
+        "sound, reversed": f"{sound + cell}",
+        "again": f"{-faulty + cell}",
+    }
+    told = proveout("distance", "--record", _answers(path, typed, HAND_BENCH))
+    assert told.returncode == 0 and "12.4 m from J104, 95 % between" in told.stdout, told.stdout + told.stderr
+
+
+def test_a_bridge_that_is_at_hand_is_reckoned_with_beforehand() -> None:
+    done = proveout("distance", "W104.11", "short", "--bench", BENCH, "--bridge", "0.1 % + 0.01 ohm")
+    line = next(one for one in done.stdout.splitlines() if "Murray" in one)
+    assert "wants a bridge" not in line and " m" in line

@@ -14,21 +14,24 @@ from bench.plant.things import Conductor
 from bench.quantity import Amount
 from bench.roles import Reads
 from bench.sequence.drafts.parts import AMBIENT, CLOSING, OPENING, Draft, Part, dead
-from bench.sequence.file import Limit, Measure, Prove
+from bench.sequence.file import Ask, Do, Hold, Limit, Measure, Prove, Rig, Set
 from bench.walk.facts import BenchFacts
+from bench.walk.outcome import dial_of
 from bench.walk.results import results
 from bench.walk.state import State
 
 AGAIN: Final = "again"
 """The first reading, taken once more at the end."""
-WALKED: Final[tuple[Method, ...]] = (
-    "short-both-ends",
-    "loop-by-resistances",
-    "earth-one-wire",
-    "open-both-ends",
-    "open-by-sibling",
-)
-"""The methods that are readings alone; the others want a bridge or a current in the loop."""
+WALKED: Final[tuple[Method, ...]] = tuple(READINGS)
+"""The methods whose readings are walked: all."""
+BY_DIALS: Final[frozenset[Method]] = frozenset({"murray", "varley"})
+"""Whose readings somebody types off the dials of a bridge: no meter of the bench reads them."""
+REVERSED: Final = ", reversed"
+"""After a reading's name: the same with the current the other way, so that what cells and contacts put in falls out."""
+LOOP_AMPERE: Final = 0.1
+"""What the bench supply sends through a loop (our own figure: a conductor of 0.5 mm carries it for hours)."""
+LOOP_VOLT: Final = 10.0
+"""What it may put on for that: safe to touch, and enough for 600 m of such a pair."""
 _Place = tuple[tuple[str, str], list[list[str]]]
 
 
@@ -58,6 +61,10 @@ def drafted(plant: Plant, method: Method, faulty: Conductor, other: str, sound: 
     Raises:
         DiagnoseError: something that the method needs was not named, or does not fit.
     """
+    if method in BY_DIALS:
+        return _by_dials(plant, method, faulty, other, sound)
+    if method == "loop-by-voltages":
+        return _by_voltages(plant, faulty, other, sound)
     places = _places(plant, method, faulty, other, sound)
     reads: Reads = "capacitance" if method.startswith("open") else "resistance"
     limit = Limit(at_least=Amount(0.0, "F" if reads == "capacitance" else "Ω"), source="a distance comes of it")
@@ -74,6 +81,96 @@ def drafted(plant: Plant, method: Method, faulty: Conductor, other: str, sound: 
     if reads == "resistance":
         parts += CLOSING
     return Draft(f"How far along {faulty.name} the fault lies: {TITLES[method]}.", parts)
+
+
+def _loop(plant: Plant, method: Method, faulty: Conductor, other: str, sound: str) -> tuple[Conductor, str]:
+    """The good conductor of a loop, and the terminal of the fault's other side."""
+    if not other:
+        raise DiagnoseError(f"{TITLES[method]} wants the fault's other side: --to with an earth point or a conductor")
+    to = plant.conductors[other].near_end.name if other in plant.conductors else plant.terminal(other).name
+    return _conductor(plant, sound, "--sound"), to
+
+
+def _by_dials(plant: Plant, method: Method, faulty: Conductor, other: str, sound: str) -> Draft:
+    """A bridge is set up, balanced and read by a person; what it shows is typed."""
+    good, to = _loop(plant, method, faulty, other, sound)
+    a, b, near, far = faulty.near_end.name, faulty.far_end.name, good.near_end.name, good.far_end.name
+    source = "an isolated battery of a few volts, its current held below what the thinnest conductor carries"
+    if method == "murray":
+        how = (
+            f"Arm P on {near}, arm Q on {a}, their joint to one pole of {source}; the other pole on {to}. The detector "
+            f"between {near} and {a}. Balance it; reverse the battery and balance again: use the mean of both."
+        )
+        ask = [("p", "arm at the sound conductor"), ("q", "arm at the faulty conductor, in balance")]
+    else:
+        how = (
+            f"Arms P and Q in the bridge, the decade in series with {a}, the detector between the arms' ends. First "
+            f"with the battery on {far} and {b}, then with it on {to}. {source.capitalize()}."
+        )
+        ask = [
+            ("p", "first arm"),
+            ("q", "second arm"),
+            ("whole", f"the decade in balance with the battery at the joined far ends, {b} and {far}"),
+            ("balance", f"the decade in balance with the battery at the fault's other side, {to}"),
+        ]
+    parts: list[Part] = [
+        *dead(f"cable {faulty.cable}"),
+        AMBIENT,
+        Do(title="Join the far ends", text=f"Join {b} and {far} with a short thick clip, scraped bright.",
+           rig=Rig(join=[[b, far]])),
+        Do(title="Set the bridge up", text=how),
+        *(Ask(title=f"{name}: {where}", text=f"Type what the dials say: {where}.", name="dial") for name, where in ask),
+        Ask(title=f"{AGAIN}: '{ask[-1][0]}' once more", text="Balance once more, from the other side, and type what "
+            "the dials say.", name="dial"),
+        Do(title="Take the bridge off", text="Battery first, then the bridge, then the clip at the far ends.",
+           rig=Rig()),
+    ]  # fmt: skip
+    return Draft(f"How far along {faulty.name} the fault lies: {TITLES[method]}.", parts)
+
+
+def _by_voltages(plant: Plant, faulty: Conductor, other: str, sound: str) -> Draft:
+    """A current goes round the loop, and no current through the fault: what it has itself falls out."""
+    good, to = _loop(plant, "loop-by-voltages", faulty, other, sound)
+    a, b, near, far = faulty.near_end.name, faulty.far_end.name, good.near_end.name, good.far_end.name
+    limit = Limit(at_least=Amount(-1e3, "V"), source="a distance comes of it")
+    clear = Hold(
+        title="The loop may carry current",
+        text=f"Only {faulty.name}, {good.name} and the meter are on this loop, both ends in sight or guarded. "
+        f"{LOOP_AMPERE:g} A at most goes through it.",
+        word="LOOP",
+    )
+    parts: list[Part] = [
+        *dead(f"cable {faulty.cable}"),
+        AMBIENT,
+        Do(title="Join the far ends", text=f"Join {b} and {far} with a short thick clip.", rig=Rig(join=[[b, far]])),
+        Do(title="The supply into the loop", text=f"The bench supply's plus lead on {a}, its minus lead on {near}, "
+           "each clipped beyond the place where the meter will touch."),
+    ]  # fmt: skip
+    first = (
+        ("faulty", a, "from the faulty conductor's end to the fault's other side"),
+        ("sound", near, "from the sound conductor's end to the same place"),
+    )
+    on = Set(
+        text="The current goes on.",
+        output="on",
+        voltage=Amount(LOOP_VOLT, "V"),
+        current_limit=Amount(LOOP_AMPERE, "A"),
+    )
+    off = Set(text="The current goes off.", output="off")
+    turned = Do(title="Turn the current round", text=f"The supply's plus lead on {near}, its minus lead on {a}.")
+    for tail in ("", REVERSED):
+        if tail:
+            parts += [off, turned]
+        parts += [clear, on]
+        parts += [
+            Measure(title=f"{name}{tail}: {where}", read="voltage", between=(end, to), limit=limit, live=True)
+            for name, end, where in first
+        ]
+    again = Measure(
+        title=f"{AGAIN}: 'faulty{REVERSED}' once more", read="voltage", between=(a, to), limit=limit, live=True
+    )
+    parts += [again, off, Do(title="Take it apart", text="Supply's leads first, then the far ends' clip.", rig=Rig())]
+    return Draft(f"How far along {faulty.name} the fault lies: {TITLES['loop-by-voltages']}.", parts)
 
 
 def _places(plant: Plant, method: Method, faulty: Conductor, other: str, sound: str) -> dict[str, _Place]:
@@ -142,8 +239,12 @@ def _another(conductors: tuple[Conductor, ...], taken: set[str]) -> Conductor:
     raise DiagnoseError("the cable has no conductors left that could be the sound loop")
 
 
-def figures_of(state: State) -> tuple[dict[str, Figure], float]:
+def figures_of(state: State, dials: tuple[float, float] | None = None) -> tuple[dict[str, Figure], float]:
     """The readings of such a walk with how far off each may be, and by how much the first one wandered.
+
+    Args:
+        state: the walk.
+        dials: how exact the dials of a bridge are: as a part, and in Ω beside.
 
     Raises:
         DiagnoseError: the first reading is not there.
@@ -155,6 +256,17 @@ def figures_of(state: State) -> tuple[dict[str, Figure], float]:
         for index, outcome in results(state).items():
             name, colon, _ = setting.plan.steps[index].title.partition(":")
             read, value = outcome.reading, outcome.figure.value
+            source = setting.plan.steps[index].source
+            if colon and isinstance(source, Ask) and source.name == "dial":
+                if dials is None:
+                    raise DiagnoseError("nothing says how exact the bridge's dials are: --accuracy '0.1 % + 0.01 ohm'")
+                # two arms of one box are made alike, but nobody says so: each has an error of its own
+                figure = Figure(dial_of(outcome.answer), dials[0], dials[1], name)
+                if name == AGAIN:
+                    again = figure
+                else:
+                    found[name] = figure
+                continue
             if not colon or read is None or value is None or setting.plan.steps[index].kind != "measure":
                 continue
             figure = _figure(setting.bench, read.instrument, read.function, value, outcome.figure.expanded or 0.0)
@@ -164,8 +276,30 @@ def figures_of(state: State) -> tuple[dict[str, Figure], float]:
                 found[name] = figure
     if not found:
         raise DiagnoseError("the walk holds no reading for a distance yet")
-    first = next(iter(found.values()))
-    return found, abs(again.value - first.value) if again is not None else 0.0
+    if dials is not None and again is not None and found:
+        # the same balance twice: half of what lies between is what balancing itself leaves
+        last = next(reversed(found))
+        apart = abs(again.value - found[last].value)
+        found[last] = Figure(found[last].value, found[last].scale, found[last].own + apart, last)
+        return found, 0.0
+    first = found.get(f"faulty{REVERSED}") or next(iter(found.values()))
+    wander = abs(again.value - first.value) if again is not None else 0.0
+    return _both_ways(found, wander)
+
+
+def _both_ways(found: dict[str, Figure], wander: float) -> tuple[dict[str, Figure], float]:
+    """Readings that were taken with the current both ways, as one each: what cells and contacts put in falls out."""
+    if not any(name.endswith(REVERSED) for name in found):
+        return found, wander
+    merged = {}
+    for name in ("faulty", "sound"):
+        one, other = found.get(name), found.get(f"{name}{REVERSED}")
+        if one is None or other is None:
+            continue
+        # a current that changed meanwhile, or a cell that did, shows in the reading that was taken again
+        merged[name] = Figure(abs(one.value - other.value) / 2.0, one.scale, (one.own + other.own) / 2.0 + wander / 2.0,
+                              one.range)  # fmt: skip
+    return merged, 0.0
 
 
 def _figure(bench: BenchFacts, instrument: str, function: str, value: float, expanded: float) -> Figure:

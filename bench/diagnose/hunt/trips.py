@@ -37,6 +37,7 @@ class Trip(msgspec.Struct, frozen=True):
         what: what happened, in words.
         temperature: of the hall, in °C; None where nobody looked.
         touched: what was touched before it.
+        how: who or what told it.
     """
 
     at: datetime
@@ -44,6 +45,7 @@ class Trip(msgspec.Struct, frozen=True):
     what: str = ""
     temperature: float | None = None
     touched: str = ""
+    how: str = ""
 
 
 class Common(msgspec.Struct, frozen=True):

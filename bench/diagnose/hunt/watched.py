@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import bisect
 from collections import Counter
 from collections.abc import Sequence
 from datetime import datetime, timedelta
@@ -99,6 +100,26 @@ def jump_line(watch: Watch, sprang: Sprang) -> str:
     moved = f"; moved then: {_listed(sprang.moved)}" if sprang.moved else ""
     return f"{clock(jump.at)}  {name}{figure(jump.level, point.unit, step)} to " \
            f"{figure(jump.value, point.unit, step)}{_lasted(jump)}{moved}"  # fmt: skip
+
+
+SAID_BEFORE_S: Final = 5.0
+"""Seconds before a jump or an event whose lines of consoles are told with it."""
+SAID_AFTER_S: Final = 5.0
+SAID_MOST: Final = 4
+"""Lines that are told with each, those nearest to it."""
+
+
+def said_lines(said: Sequence[tuple[float, str, str]], at: float) -> list[str]:
+    """What machines said about a moment of a watch, in their order.
+
+    Args:
+        said: seconds, console and text of each line, in order.
+        at: the moment.
+    """
+    first = bisect.bisect_left(said, (at - SAID_BEFORE_S,))
+    after = bisect.bisect_right(said, (at + SAID_AFTER_S, "\uffff"))
+    nearest = sorted(said[first:after], key=lambda one: abs(one[0] - at))[:SAID_MOST]
+    return [f"{clock(moment)}  {console}: {text}" for moment, console, text in sorted(nearest)]
 
 
 NOTICED: Final = {

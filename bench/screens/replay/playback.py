@@ -317,6 +317,12 @@ def words(entry: e.Entry, verdict: str = "") -> tuple[str, str]:
             return "kept", f"{', '.join(one.name for one in files)}{f': {text}' if text else ''}"
         case e.Disturbed(touches=touches, text=text):
             return "touched", f"{', '.join(touches)}{f': {text}' if text else ''}"
+        case e.Said(console=console, lines=lines, wrong=wrong):
+            return "said", f"{console}: {' / '.join([*(text for _, text in lines), *([wrong] if wrong else [])])}"
+        case e.Tripped(thing=thing, what=what):
+            return "tripped", f"{thing}{f': {what}' if what else ''}"
+        case e.Sending(console=console, line=line):
+            return "sent", f"{console}: {line}"
         case e.Paused(why=why):
             return "paused", why
         case e.Seated(by=by):

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
+from typing import Final
 
 from bench.record.append import RecordTrouble
 from bench.record.kept import keep_file, named
 from bench.walk import events as e
 
+_TRIP: Final = re.compile(r"\s*trip(?:ped)?\s+([^\s:]+)\s*(?::\s*(.*))?", re.IGNORECASE | re.DOTALL)
 
-def note(text: str, record: str) -> e.Noted | e.Attached:
-    """The event of a remark; files that it names by ``@FILE`` are kept beside the record first.
+
+def note(text: str, record: str) -> e.Noted | e.Attached | e.Tripped:
+    """The event of a remark.
+
+    One that begins with ``trip`` and a name is what that breaker or shelf did. Files that it names by ``@FILE`` are
+    kept beside the record first.
 
     Where one cannot be kept the remark is, and says so: what somebody typed is never lost.
 
@@ -19,6 +26,9 @@ def note(text: str, record: str) -> e.Noted | e.Attached:
         record: the record's path.
     """
     words, files = named(text)
+    trip = _TRIP.fullmatch(text)
+    if trip is not None and not files:
+        return e.Tripped(thing=trip[1], what=(trip[2] or "").strip())
     if not files:
         return e.Noted(text=text)
     try:

@@ -31,7 +31,7 @@ from bench.screens.walk.reading_page import verdict_block, verdicts
 from bench.screens.walk.scrolled import Body, scrolled
 from bench.screens.walk.view import View
 from bench.screens.widgets import digits
-from bench.sequence.file import Do, Found
+from bench.sequence.file import Do, Found, Send
 from bench.walk.outcome import Outcome
 from bench.walk.results import results
 
@@ -135,7 +135,8 @@ def _plain(view: View, cells: int, rows: int) -> Body:
     if now.wanted and now.kind == "ask":
         lines += [EMPTY, *_running(f"wanted: {now.wanted}", cells, "strong")]
     if now.kind in ("do", "ask") and not view.watching:
-        lines += [EMPTY, _press("Enter", "when it is done" if now.kind == "do" else "to type it")]
+        confirm = "to send it" if step is not None and isinstance(step.source, Send) else "when it is done"
+        lines += [EMPTY, _press("Enter", confirm if now.kind == "do" else "to type it")]
     known = verdicts(view, cells, max(1, min(6, rows - len(lines) - 6)))
     spare = rows - len(lines) - len(known)
     if spare < 2:

@@ -302,6 +302,11 @@ class Plain:
                 self._say(f"touched: {', '.join(touches)}; what was proven about it before no longer counts")
             case e.Seated(by=by) if by:
                 self._say("you hold the operator's seat" if by == self._link.you else f"{by} holds the operator's seat")
+            case e.Said(console=console, lines=lines, wrong=wrong):
+                for _, said in lines:
+                    self._say(f"{console}: {said}")
+                if wrong:
+                    self._say(f"{console}: {wrong}")
             case e.Aborted():
                 self._say("the walk is given up; outputs go off")
             case _:
@@ -604,7 +609,7 @@ class Plain:
             self._wish(e.Went(number=self._asked, to=last.index, then="return"))
 
     def _wish(self, event: Wish) -> None:
-        if not isinstance(event, e.Noted | e.Attached | e.Disturbed):
+        if not isinstance(event, e.Noted | e.Tripped | e.Attached | e.Disturbed):
             self._answered = self._asked
         self._link.wish(event)
 

@@ -15,7 +15,7 @@ import msgspec
 from bench.plant.handled import STATES
 from bench.plant.whereabouts import ordinal
 from bench.screens.walk import voltage_words
-from bench.sequence.file import NOWHERE, Ask, Do, Gate, Hold, Look, Measure, Prove, Zero
+from bench.sequence.file import NOWHERE, Ask, Do, Gate, Hold, Listen, Look, Measure, Prove, Send, Zero
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk import requests as r
@@ -61,6 +61,8 @@ ROLE_WORDS: Final = {
     "hygrometer": "the hygrometer",
     "hours-counter": "the hours counter",
 }
+HEARD: Final = 5
+"""Newest lines of a console that a page shows."""
 SIDES: Final = {"mating": "wiring", "wiring": "mating"}
 """From either side of a connector the other one."""
 
@@ -178,6 +180,11 @@ def _step_page(state: State, asked: r.Request, mirrored: bool) -> Page:
     match asked:
         case r.Ask():
             return _asking(state, step, number, mirrored)
+        case r.Wait(left=left) if isinstance(source, Listen):
+            heard = [text for _, _, console, text in state.heard.lines if console == source.console][-HEARD:]
+            lines = "\n".join([step.text, f"{source.console} is to say: {source.expect}", *heard]).strip()
+            hint = f"{duration(left)} to go; it ends as soon as that is heard."
+            return Page("wait", number, step.title, lines, hint)
         case r.Wait(left=left):
             return Page("wait", number, step.title, step.text, f"{duration(left)} to go; it ends by itself.")
         case r.Switch():
@@ -237,6 +244,9 @@ def _asking(state: State, step: Step, number: int, mirrored: bool) -> Page:
             text = text or "Touch both places with the tester's tips and hold still."
             leads = leads_of(state, step, mirrored=mirrored)
             return Page("beep", number, title, text, "Does the tester beep?", leads, "yes or no")
+        case Send() as letter:
+            told = f"{text}\nTo {letter.console} goes: {letter.line}".strip()
+            return Page("do", number, title, told, "It is sent when you confirm.")
     return Page(step.kind, number, title, text, "" if step.kind == "caution" else "Confirm when it is done.")
 
 
@@ -320,6 +330,8 @@ def _wanted(source: Ask) -> str:
         return "your words"
     if source.name == "checksum":
         return "the checksum of the original, a space, and that of the copy"
+    if source.name == "dial":
+        return "what the dials say, in ohms"
     if source.name == "capacitors":
         return "the leakage in mA, a space, the series resistance in Ω; or no"
     unit = {"ambient": " in °C", "humidity": " in %", "strap": " in MΩ"}[source.name]
@@ -592,6 +604,10 @@ def remark_of(event: e.Event) -> str:
             return f"{by or 'somebody'} kept {', '.join(one.name for one in files)}{f': {text}' if text else ''}"
         case e.Disturbed(touches=touches, text=text, by=by):
             return f"{by or 'somebody'} says that {', '.join(touches)} was touched{f': {text}' if text else ''}"
+        case e.Tripped(thing=thing, what=what, by=by):
+            return f"{by or 'somebody'} says that {thing} tripped{f': {what}' if what else ''}"
+        case e.Said(console=console, lines=lines, wrong=wrong):
+            return f"{console}: {wrong or (lines[-1][1] if lines else '')}"
         case _:
             return ""
 

@@ -8,6 +8,7 @@ import time
 from collections.abc import Callable, Iterable
 from typing import Final, TextIO
 
+from bench.diagnose.hunt.watched import clock as clock_words
 from bench.diagnose.hunt.watched import jump_line, noticed_line
 from bench.screens.watch.talk import How, Talk, place_lines
 
@@ -51,7 +52,7 @@ def run(
     for text in place_lines(watch, talk.ranked()[0]):
         print(text, file=out)
     seen, told, trouble, moving = len(watch.jumps), "", "", False
-    noticed = len(watch.noticed)
+    noticed, last = len(watch.noticed), watch.said[-1] if watch.said else None
     while not talk.over:
         for sprang in talk.fresh(seen):
             print(("\a" if tones else "") + f"JUMP {jump_line(talk.keeper.watch, sprang)}", file=out, flush=True)
@@ -59,6 +60,10 @@ def run(
         for one in talk.keeper.watch.noticed[noticed:]:
             print(("\a" if tones else "") + f"EVENT {noticed_line(talk.keeper.watch, one)}", file=out, flush=True)
             noticed += 1
+        fresh = talk.keeper.watch.said
+        for at, console, text in fresh[fresh.index(last) + 1 :] if last in fresh else fresh:
+            print(f"SAID {clock_words(at)}  {console}: {text}", file=out, flush=True)
+        last = fresh[-1] if fresh else None
         if talk.keeper.trouble != trouble:
             trouble = talk.keeper.trouble
             print(f"TROUBLE {trouble}" if trouble else "the trouble is over", file=out, flush=True)

@@ -204,4 +204,11 @@ def _body(moment: WatchMoment, room: int, rows: int) -> list[Line]:
         space = max(1, rows - len(lines) - 1)
         lines.append(line(Span("events" if watch.head.long else "jumps", "dim")))
         lines += [line(moment.say(text)) for text in told.jumps[-space:]]
+    if told.said:
+        space = rows - len(lines) - 1
+        if space < 1:
+            # what a machine says now is worth more than the oldest jump that is shown
+            lines, space = lines[: rows - 2], 1
+        lines.append(line(Span("said on consoles", "dim")))
+        lines += [line(Span(moment.say(text), "strong")) for text in told.said[-space:]]
     return lines

@@ -9,6 +9,7 @@ import msgspec
 
 from bench.diagnose.hunt.ranking import Next, Ranking
 from bench.diagnose.hunt.watched import (
+    clock,
     jump_line,
     next_line,
     noticed_line,
@@ -19,12 +20,15 @@ from bench.diagnose.hunt.watched import (
 )
 from bench.walk.watching import NotNow, Sprang, Watch
 
+SAID: Final = 3
+"""Newest lines of consoles that are shown."""
 How = Literal["typed", "said", "scanned", "proposed"]
 HELP: Final = (
     "Move one thing at a time, for about five seconds, and say what: its number or its name, then Enter. Enter alone "
     "takes what is proposed.",
     "A tone and a mark come with each jump. Words that come a second late are reckoned with.",
     "A full stop alone: hands are off. A minus alone: what was said last was not so. Text after ! is a remark.",
+    "'trip FA3 and what happened': a breaker tripped, a fuse blew, a shelf reset or failed.",
     "Several names with commas between them: they are moved together. A scanner types names, too.",
 )
 
@@ -53,6 +57,9 @@ class Keeper(Protocol):
     def remark(self, text: str) -> None:
         """Note something."""
 
+    def trip(self, thing: str, what: str) -> None:
+        """Say that a breaker tripped, or a shelf reset or failed."""
+
     def end(self, why: str) -> None:
         """End the watch for good."""
 
@@ -66,6 +73,7 @@ class Told(msgspec.Struct, frozen=True):
         ranked: the likeliest places.
         proposed: what to move next, in words; empty where there is nothing to move.
         jumps: the newest jumps, the newest last.
+        said: the newest lines of consoles, the newest last.
     """
 
     watch: Watch
@@ -73,6 +81,7 @@ class Told(msgspec.Struct, frozen=True):
     ranked: tuple[str, ...]
     proposed: str
     jumps: tuple[str, ...]
+    said: tuple[str, ...] = ()
 
 
 class Talk:
@@ -123,6 +132,7 @@ class Talk:
             tuple(ranked),
             next_line(watch, following),
             (*(jump_line(watch, one) for one in newest), *(noticed_line(watch, one) for one in happened)),
+            tuple(f"{clock(at)}  {console}: {text}" for at, console, text in watch.said[-SAID:]),
         )
 
     def fresh(self, seen: int) -> tuple[Sprang, ...]:
@@ -143,6 +153,10 @@ class Talk:
             elif text.startswith("!"):
                 self._keeper.remark(text[1:].strip())
                 self.note = "noted"
+            elif text.casefold().startswith("trip "):
+                thing, _, what = text[5:].strip().partition(" ")
+                self._keeper.trip(thing.rstrip(":,"), what.strip())
+                self.note = f"kept: {thing.rstrip(':,')} tripped"
             elif text.casefold() in ("end", "quit"):
                 if text.casefold() == "end":
                     self._keeper.end("ended by whoever watched")

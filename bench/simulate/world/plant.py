@@ -379,6 +379,10 @@ class PlantWorld:
         loose = {fault.conductor for fault in self._loose if loose_is_open(fault, time)}
         return frozenset(loose | {one.conductor for one in self._wobbles if one.is_open(time, self.temperature(time))})
 
+    def loose_now(self, time: float) -> frozenset[str]:
+        """Conductors with a contact that comes and goes, which is open now."""
+        return frozenset(one.conductor for one in self._wobbles if one.is_open(time, self.temperature(time)))
+
     def _network(self, open_now: frozenset[str]) -> Network:
         opened = frozenset({*open_now, *self._lifted, *(set(self._plant.breakers) - self._closed)})
         let_out = self._let_out()

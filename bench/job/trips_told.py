@@ -1,0 +1,139 @@
+"""What tripped, reset or failed as the records of a folder tell it: people, consoles' lines and alarm contacts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Final
+
+from bench.diagnose.hunt.trips import Trip
+from bench.judge.jumps import OVER
+from bench.record.index import files_in, records_in
+from bench.record.read import read_record
+from bench.record.replay import follow
+from bench.record.watch import follow_watch, is_watch
+from bench.walk import events as e
+from bench.walk import watching as w
+from bench.walk.facts import AlarmFacts
+
+TOUCHED_S: Final = 3600.0
+"""What was touched in this time before an event is told with it (our own figure)."""
+REPEATED_S: Final = 10.0
+"""The same thing within this time is one event: a console and a person tell of it, and a relay bounces."""
+NEAR_REST: Final = 0.2
+"""A contact is at rest within this part of the way to where it goes."""
+
+
+def trips_in(folder: Path) -> list[Trip]:
+    """All such events of a folder's records, each once, in the order of time.
+
+    Raises:
+        BrokenRecord: a record cannot be read.
+    """
+    found: list[Trip] = []
+    for path in records_in([folder]):
+        found += _of_walk(path)
+    for path in files_in([folder]):
+        if is_watch(path):
+            found += _of_watch(path)
+    return once_each(found)
+
+
+def once_each(trips: Iterable[Trip]) -> list[Trip]:
+    """The events in the order of time; what was told twice of one thing counts once."""
+    kept: list[Trip] = []
+    for one in sorted(trips, key=lambda trip: (trip.at, trip.thing)):
+        same = next((k for k in reversed(kept) if k.thing == one.thing), None)
+        if same is None or (one.at - same.at).total_seconds() > REPEATED_S:
+            kept.append(one)
+    return kept
+
+
+def _of_walk(path: Path) -> Iterator[Trip]:
+    touched: list[tuple[datetime, str]] = []
+    for before, entry, state in follow(path, read_record(path)):
+        at, setting = _local(entry.at), state.setting
+        match entry.event:
+            case e.Disturbed() as one:
+                touched.append((_local(one.when) if one.when else at, ", ".join(one.touches)))
+            case e.Answered() if before.step is not None and before.step.kind == "do" and before.step.touches:
+                touched.append((at, before.step.title))
+            case e.Tripped() as one:
+                yield Trip(
+                    at, one.thing, one.what, state.conditions.ambient, _before(touched, at), one.by or "a person"
+                )
+            case e.Said() as said if setting is not None:
+                for ago, text, thing in _alarms(setting.bench.alarms, said.console, said.lines):
+                    then = at - timedelta(seconds=ago)
+                    warm = state.conditions.ambient
+                    yield Trip(then, thing, text, warm, _before(touched, then), f"console {said.console}")
+            case _:
+                pass
+
+
+def _of_watch(path: Path) -> Iterator[Trip]:
+    watch, said = w.Watch(), list[tuple[float, str, str, str]]()
+    warm: list[tuple[float, float]] = []
+    for entry, watch in follow_watch(path):
+        match entry.event:
+            case w.Said() as one:
+                alarms = _alarms(watch.head.alarms, one.console, one.lines)
+                said += [(one.at - ago, text, thing, one.console) for ago, text, thing in alarms]
+            case w.Heard() as heard if watch.head.points[heard.point].reads == "temperature":
+                warm += [(heard.at, value) for value in heard.values[-1:] if value is not None]
+            case _:
+                pass
+    if watch.began is None:
+        return
+    began = _local(watch.begun)
+    happened = [(one.at, one.thing, one.what, one.by or "a person") for one in watch.tripped]
+    happened += [(at, thing, text, f"console {console}") for at, text, thing, console in said]
+    happened += _by_contacts(watch)
+    for at, thing, what, how in happened:
+        moved = [", ".join(one.places) for one in watch.moved if 0 <= at - one.named <= TOUCHED_S]
+        degrees = next((value for moment, value in reversed(warm) if moment <= at), None)
+        yield Trip(began + timedelta(seconds=at), thing, what, degrees, moved[-1] if moved else "", how)
+
+
+def _by_contacts(watch: w.Watch) -> list[tuple[float, str, str, str]]:
+    """What alarm contacts told: each change away from where the contact rests."""
+    found = []
+    for number, point in enumerate(watch.head.points):
+        if not point.thing:
+            continue
+        changes = [(one.jump.at, one.jump.level, one.jump.value) for one in watch.jumps if one.point == number]
+        changes += [(one.at, one.level, one.value) for one in watch.noticed if one.point == number]
+        changes.sort()
+        rest = changes[0][1] if changes else 0.0
+        for at, level, value in changes:
+            if _rests(level, rest, value):
+                found.append((at, point.thing, "its alarm contact changed", f"contact {point.name}"))
+    return found
+
+
+def _rests(level: float, rest: float, value: float) -> bool:
+    if OVER in (level, rest):
+        return level == rest
+    away = abs(value - rest) if value != OVER else abs(rest) + 1.0
+    return abs(level - rest) <= NEAR_REST * away
+
+
+def _alarms(
+    alarms: Sequence[AlarmFacts], console: str, lines: Sequence[tuple[float, str]]
+) -> Iterator[tuple[float, str, str]]:
+    for ago, text in lines:
+        for one in alarms:
+            if one.console == console and one.says in text:
+                yield ago, text, one.thing
+
+
+def _before(touched: Sequence[tuple[datetime, str]], at: datetime) -> str:
+    """What was touched last before a moment, where that was not long ago."""
+    near = [(when, text) for when, text in touched if 0.0 <= (at - when).total_seconds() <= TOUCHED_S]
+    return max(near)[1] if near else ""
+
+
+def _local(at: str) -> datetime:
+    """A record's time on the clock on the wall, as tables of events have it."""
+    return datetime.fromisoformat(at).astimezone().replace(tzinfo=None)

@@ -1,0 +1,104 @@
+"""A console of the plant over a real port: in a walk, in a watch, at another rate; and what tripped, out of records."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from bench.job.trips_told import trips_in
+from bench.record.read import read_record
+from bench.record.verify import verify
+from bench.record.watch import read_watch, spoken
+from bench.walk import events as e
+from tests.one_process import command
+
+JOB = Path("sequences/gannet-head")
+
+
+@pytest.fixture
+def job(tmp_path: Path) -> Path:
+    (tmp_path / "benches").mkdir()
+    for name in ("plant.yaml", "console.yaml", "benches/console.yaml"):
+        shutil.copy(JOB / name, tmp_path / name)
+    shutil.copytree(JOB / "pins", tmp_path / "pins")
+    return tmp_path
+
+
+def walked(job: Path, record: str = "a.jsonl") -> str:
+    words = [
+        "run",
+        job / "console.yaml",
+        "--bench",
+        job / "benches" / "console.yaml",
+        "--record",
+        job / "logs" / record,
+    ]
+    return command(words, job).stdout
+
+
+def events(job: Path, record: str = "a.jsonl") -> list[e.Event]:
+    return [one.event for one in read_record(job / "logs" / record)]
+
+
+def test_a_walk_sends_hears_what_it_waits_for_and_keeps_every_line_with_its_time(job: Path) -> None:
+    out = walked(job)
+    assert "sent      line unit: selftest" in out
+    assert "pass      2A: line unit said '12 of 12 circuits: selftest passed'." in out
+    said = [one for one in events(job) if isinstance(one, e.Said)]
+    lines = [text for one in said for _, text in one.lines]
+    assert "selftest running" in lines and all(0.0 <= ago < 5.0 for one in said for ago, _ in one.lines)
+    kinds = [type(one) for one in events(job)]
+    # on disk before the first character goes, and behind the hold point
+    assert kinds.index(e.Sending) < kinds.index(e.Said)
+    assert not verify(job / "logs" / "a.jsonl").wrong
+    replayed = command(["replay", job / "logs" / "a.jsonl"], job).stdout
+    assert "line unit: selftest running" in replayed and "selftest passed" in replayed
+
+
+def test_a_dreaded_line_stops_the_walk(job: Path) -> None:
+    bench = job / "benches" / "console.yaml"
+    bench.write_text(bench.read_text().replace("'12 of 12 circuits: selftest passed'", "'PANIC: no clock'"))
+    out = walked(job)
+    assert "line unit said 'PANIC: no clock'" in out and "aborted" in out
+    assert "Wire 24, after" not in out
+
+
+def test_another_rate_is_recognised_and_said(job: Path) -> None:
+    bench, sequence = job / "benches" / "console.yaml", job / "console.yaml"
+    text = bench.read_text().replace("line: {baud: 9600}", "line: {baud: 38400}")
+    bench.write_text(text.replace("after: 2 s", "every: 0.2 s"))
+    sequence.write_text(sequence.read_text().replace("within: 20 s", "within: 2 s"))
+    out = walked(job)
+    assert "most likely another one than 38400 baud" in out and "did not say 'selftest passed'" in out
+
+
+def test_a_console_that_a_step_names_and_the_bench_lacks_is_told_before_the_walk(job: Path) -> None:
+    bench = job / "benches" / "console.yaml"
+    bench.write_text(
+        bench.read_text().replace("name: line unit, port", "name: unit, port").replace("    line unit:", "    unit:")
+    )
+    words = ["run", job / "console.yaml", "--bench", bench]
+    assert "no console 'line unit'" in command(words, job).stderr
+
+
+@pytest.mark.slow
+def test_a_watch_hears_too_and_tells_what_was_said_when_it_jumped(job: Path) -> None:
+    bench, record = job / "benches" / "console.yaml", job / "logs" / "watch-a.jsonl"
+    bench.write_text(
+        bench.read_text()
+        .replace("moved: 0.5 Hz, lasts: 0.3 s", "alone: 2 s, lasts: 0.5 s")
+        .replace("line: {baud: 9600}}", "alarms: [{says: lost its loop, thing: 2A}]}")
+    )
+    words = ["watch", "J101.12~J205.12", "--bench", bench, "--record", record, "--plain", "--quiet", "--for", "12"]
+    shown = command(words, job).stdout
+    assert "SAID" in shown and "circuit 12 lost its loop" in shown
+    watch = read_watch(record)
+    assert watch.jumps and any("lost its loop" in text for _, _, text in spoken(record))
+    told = command(["replay", record], job).stdout
+    assert "said" in told and "circuit 12 lost its loop" in told
+    trips = trips_in(job / "logs")
+    assert trips and {one.thing for one in trips} == {"2A"} and trips[0].how == "console line unit"
+    ranked = command(["trips", job / "plant.yaml", "--logs", job / "logs"], job).stdout
+    assert "circuit 12 lost its loop (console line unit)" in ranked
