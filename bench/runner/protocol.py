@@ -15,7 +15,7 @@ import msgspec
 from bench.files import exact, from_text
 from bench.walk import events as e
 
-VERSION: Final = 4
+VERSION: Final = 5
 LONGEST: Final = 64 * 2**20
 """Bytes in one message: the record's first line holds a whole plant."""
 

@@ -153,6 +153,9 @@ def test_every_kind_of_event_survives(path: Path) -> None:
         e.Guarded(why="the runner was gone", confirmed={"supply": True}, left=[]),
         e.OutputsSeen(states={"supply": "off"}, text="the lamp is dark", by="Ana"),
         e.Attached(files=[e.KeptFile(name="lug.jpg", sha256="0" * 64, size=9)], text="the lug", by="Ana"),
+        e.Said(console="unit", lines=[(0.1, "up"), (0.0, "\\xff")], wrong="noise"),
+        e.Sending(number=11, console="unit", line="reset\\r", by="Ana"),
+        e.Tripped(thing="F1", what="again", by="Ana"),
     ]  # fmt: skip
     assert {type(event) for event in events} == set(e.Event.__args__)  # type: ignore[attr-defined]
     with RecordWriter.create(path) as writer:

@@ -17,6 +17,7 @@ WISHES: list[p.Wish] = [
     e.Skipped(number=3, reason="no"),
     e.Went(number=3, to=1, then="go-on"),
     e.Noted(text="line\nbreak"),
+    e.Tripped(thing="F1", what="again"),
     e.Attached(files=[e.KeptFile(name="lug.jpg", sha256="0" * 64)], text="the lug"),
     e.Disturbed(touches=["J1", "W1.2"], text="t"),
     e.Paused(why="tea", make_safe=True),

@@ -56,7 +56,7 @@ class Hall(serve.Bench):
         plant = resolve(began.plant)
         self.clock = serve.SimulatedClock(1.0)
         self.world = PowerWorld(plant, faults, seed=18, reference_ohms=100.0, broken=())
-        self._dials, self._ports = {}, {}
+        self._dials, self._ports, self._machines = {}, {}, []
 
     @property
     def shelves(self) -> tuple[str, ...]:

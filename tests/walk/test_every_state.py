@@ -209,6 +209,9 @@ def test_every_pair_has_its_handler_or_no_place(phase: Phase, kind: type) -> Non
         e.Guarded: set(Phase) - {Phase.EMPTY},
         e.OutputsSeen: set(Phase) - {Phase.EMPTY},
         e.Attached: set(Phase) - {Phase.EMPTY},
+        # a machine talks whenever it likes; something is sent to it while a step that says what asks for it
+        e.Said: set(Phase) - {Phase.EMPTY},
+        e.Sending: {Phase.ASKING},
     }
     assert ((phase, kind) in NEXT) == (phase in places.get(kind, OPEN))
 
