@@ -31,6 +31,7 @@ from bench.roles import ROLE_OF, UNIT_OF, function_name
 from bench.sequence.drafts.landing import telling
 from bench.sequence.file import Measure, Prove, SequenceFile, Single, Zero
 from bench.sequence.plan import Step
+from bench.simulate.on_paper import Walker
 from bench.simulate.season_story import (
     APPEARING,
     CLOSING,
@@ -44,10 +45,8 @@ from bench.simulate.season_story import (
     works,
 )
 from bench.walk import events as e
-from bench.walk import requests as r
 from bench.walk.facts import BenchFacts, InstrumentFacts, Reference
 from bench.walk.results import annotated
-from bench.walk.state import State, request, start, take
 
 REFERENCE_OHM: Final = 100.0
 LEADS_OHM: Final = 0.21
@@ -198,8 +197,10 @@ class _Clock:
         self.now += timedelta(seconds=seconds)
 
 
-class _Evening:
+class _Evening(Walker):
     """Walks one sequence and records it."""
+
+    reason = "the best meter that we have"
 
     def __init__(self, plant: Plant, work: Work, seed: int, number: int) -> None:
         self._plant = plant
@@ -211,6 +212,7 @@ class _Evening:
         self._clock = _Clock(work.begins + timedelta(minutes=self._chance.uniform(0.0, 40.0)))
         self._lines: list[bytes] = []
         self._chain = FIRST
+        self.by = work.by
 
     def write(self, path: Path) -> None:
         """Walk to the end and record every event."""
@@ -221,14 +223,12 @@ class _Evening:
             sequence=self._sequence(),
             bench=_bench(self._work.meter),
             seed=self._seed,
-            operator=self._work.by,
+            operator=self.by,
         )
-        state = self._record(start(), began)
+        self.begin(began)
         for touched in self._work.touched:
-            told = e.Disturbed(touches=list(touched.names), text=touched.text, by=touched.by)
-            state = self._record(state, told)
-        while not state.finished:
-            state = self._record(state, self._event(state))
+            self.add(e.Disturbed(touches=list(touched.names), text=touched.text, by=touched.by))
+        self.run()
         with path.open("xb") as stream:
             stream.write(b"".join(self._lines))
 
@@ -236,48 +236,43 @@ class _Evening:
         text = f"sequence: {self._work.name}\nplant: plant.yaml\nsteps:\n{self._work.steps}"
         return files.parse(text, SequenceFile, self._work.name)[0]
 
-    def _record(self, state: State, event: e.Event) -> State:
+    def at(self) -> str:
+        """The season's own time of day."""
+        return stamp(self._clock.now)
+
+    def add(self, event: e.Event) -> e.Entry:
         """Take an event and keep its line. Nobody's evening hangs on it, so nothing is synced to disk line by line."""
         self._clock.go(self._chance.uniform(0.6, 1.8) if isinstance(event, e.Read) else self._chance.uniform(1.0, 5.0))
-        entry = e.Entry(n=len(self._lines) + 1, at=stamp(self._clock.now), event=event)
-        after = take(state, entry)
-        line, self._chain = seal(annotated(entry, after), self._chain)
+        entry = super().add(event)
+        line, self._chain = seal(annotated(entry, self.state), self._chain)
         self._lines.append(line)
-        return after
+        return entry
 
-    def _event(self, state: State) -> e.Event:
-        asked, by = request(state), self._work.by
-        match asked:
-            case r.MakeSafe(number):
-                return e.MadeSafe(number=number)
-            case r.Meet(number):
-                serial = _SERIALS[self._work.meter]
-                identity = f"Gannet Head,scpi-bench-meter,{serial},1.0"
-                roles = list(asked.roles)
-                return e.Met(number=number, instrument="meter", roles=roles, identity=identity, serial=serial)
-            case r.Consent(number):
-                return e.Answered(number=number, answer="the best meter that we have", by=by)
-            case r.Ask(number, step):
-                return e.Answered(number=number, answer=self._answer(step), by=by)
-            case r.Place(number, step):
-                if self._work.without_reference and _on_reference(step.source):
-                    return e.Skipped(number=number, reason="the reference resistor is at the other site", by=by)
-                return e.Answered(number=number, by=by, how="contact")
-            case r.Measure(number, step):
-                return self._reading(number, step, state)
-            case r.Wait(number, _, left):
-                return e.Elapsed(number=number, seconds=left)
-            case _:
-                raise AssertionError(f"the season has no answer to {asked}")
+    def identity(self, name: str) -> str:
+        """The season's meters give their maker, kind and number."""
+        return f"Gannet Head,scpi-bench-meter,{self.serial(name)},1.0"
 
-    def _answer(self, step: Step) -> str:
+    def serial(self, name: str) -> str:
+        """The bench's own meter or the spare one."""
+        return _SERIALS[self._work.meter]
+
+    def said(self, step: Step) -> str:
+        """The word of a hold point, the hall's temperature, nothing else."""
         if step.kind == "hold":
             return step.source.word
         return f"{self._celsius:g}" if step.kind == "ask" else ""
 
+    def placed(self, step: Step) -> e.Event:
+        """A steady contact; the reference resistor is not always at hand."""
+        if self._work.without_reference and _on_reference(step.source):
+            reason = "the reference resistor is at the other site"
+            return e.Skipped(number=self.state.number, reason=reason, by=self.by)
+        return e.Answered(number=self.state.number, by=self.by, how="contact")
+
     # What the meter shows
 
-    def _reading(self, number: int, step: Step, state: State) -> e.Read:
+    def measured(self, step: Step) -> e.Read:
+        """What the season's meter shows of the plant as it is that week."""
         source = step.source
         reads, wires, function = source.read, source.wires, source.function
         unit = UNIT_OF[reads]
@@ -291,16 +286,11 @@ class _Evening:
         row = self._range(_ACCURACY_OF[function], true, locked)
         shown = true + self._chance.gauss(0.0, 0.3) * (abs(true) * row.percent_of_reading + 1e-9) / 100.0
         if not math.isfinite(true) or abs(shown) > row.top:
-            return e.Read(
-                number=number, instrument="meter", function=function, unit=unit, over="+", range=row.range_top,
-                resolution=row.resolution, raw=["+9.90000000E+37\\n"],
-            )  # fmt: skip
+            over = ["+9.90000000E+37\\n"]
+            return self.reading(over="+", range=row.range_top, resolution=row.resolution, raw=over)
         shown = round(shown / row.resolution) * row.resolution
-        raw = [f"{shown:+.8E}\\n"]
-        return e.Read(
-            number=number, instrument="meter", function=function, unit=unit, value=float(f"{shown:.10g}"),
-            range=row.range_top, resolution=row.resolution, raw=raw, took=0.2,
-        )  # fmt: skip
+        raw, value = [f"{shown:+.8E}\\n"], float(f"{shown:.10g}")
+        return self.reading(value=value, range=row.range_top, resolution=row.resolution, raw=raw, took=0.2)
 
     def _range(self, function: str, value: float, locked: float | None) -> AccuracyRow:
         rows = [row for row in _ROWS if row.function == function]

@@ -26,9 +26,9 @@ from bench.quantity import Amount, Temperature
 from bench.record.append import RecordWriter, stamp
 from bench.record.index import DISTURBANCES, declare
 from bench.sequence.file import Limit, Measure, SequenceFile, Step
+from bench.simulate.on_paper import Walker
 from bench.walk import events as e
 from bench.walk.facts import BenchFacts, InstrumentFacts
-from tests.walk.walker import Walker
 
 HUT = Path("tests/jobs/beacon-hut/plant.yaml")
 CONDUCTORS = ("C1.1", "C1.6", "C2.5", "WPS.1")

@@ -15,9 +15,9 @@ from bench.quantity import Amount, Temperature
 from bench.record.append import RecordWriter
 from bench.record.index import declare
 from bench.sequence.file import Do, Hold, Limit, Measure, SequenceFile
+from bench.simulate.on_paper import Walker
 from bench.walk import events as e
 from bench.walk.facts import BenchFacts, InstrumentFacts
-from tests.walk.walker import Walker
 
 HUT = Path("tests/jobs/beacon-hut/plant.yaml")
 METER = InstrumentFacts(

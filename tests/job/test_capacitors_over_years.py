@@ -8,13 +8,13 @@ import pytest
 
 from bench.record.append import RecordWriter
 from bench.sequence.load import load_sequence
+from bench.simulate.on_paper import Walker
 from bench.walk import events as e
 from bench.walk.facts import BenchFacts
 from bench.walk.results import results
 from bench.walk.state import Refused
 from tests.one_process import command
 from tests.power import small_hall
-from tests.walk.walker import Walker
 
 SEQUENCE = """
 sequence: capacitors

@@ -26,6 +26,7 @@ from bench.sequence.draft import draft
 from bench.sequence.file import Do, Energise, Measure, Prove
 from bench.sequence.load import load_sequence
 from bench.sequence.plan import Step
+from bench.simulate.on_paper import Walker
 from bench.simulate.scpi.instrument import ScpiInstrument
 from bench.simulate.twins.meter import MeterTwin
 from bench.simulate.twins.plant_supply import PlantSupplyTwin
@@ -33,7 +34,6 @@ from bench.simulate.world.power import PowerWorld
 from bench.walk import events as e
 from bench.walk.state import Refused, State, start, take
 from tests.power import small_hall
-from tests.walk.walker import Walker
 
 MEANS = parse_bench(small_hall.BENCH.format(faults=""), "bench.yaml", Library.for_job(small_hall.ROOT))
 """The bench: a SCPI meter and a SCPI supply, as the shipped profiles have them."""

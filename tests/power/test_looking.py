@@ -18,13 +18,13 @@ from bench.sequence.draft import draft
 from bench.sequence.file import Energise, Gate, Look
 from bench.sequence.load import load_sequence
 from bench.sequence.plan import Step
+from bench.simulate.on_paper import Walker
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.outcome import Outcome
 from bench.walk.results import results
 from bench.walk.state import Refused, request
 from tests.power.pure_walk import BENCH
-from tests.walk.walker import Walker
 from tests.walks.tool import proveout
 
 HUT = Path("tests/jobs/beacon-hut").resolve()

@@ -33,12 +33,12 @@ from bench.runner.ports import Happened, Manner
 from bench.sequence.draft import draft
 from bench.sequence.file import Measure, Prove, Set, Zero
 from bench.sequence.plan import Step
+from bench.simulate.on_paper import at_rest
 from bench.walk import events as e
 from bench.walk.results import outcomes, results
 from bench.walk.state import State, fold, request, start, take
 from tests.power import small_hall
 from tests.walk import paper_walk as paper
-from tests.walk.walker import at_rest
 
 BENCH = """
 bench: bench of the doomed

@@ -21,11 +21,11 @@ from bench.runner.core import Came, Heard, Left, Runner
 from bench.runner.ports import Happened, LiveReading, Manner, Watchman
 from bench.sequence.file import Set
 from bench.sequence.plan import Step
+from bench.simulate.on_paper import at_rest
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.state import State, request, start, take
 from tests.walk import paper_walk as paper
-from tests.walk.walker import at_rest
 
 PATIENCE = 20.0
 """Seconds before a test that waits for something calls it a failure."""

@@ -16,13 +16,13 @@ from bench.runner.client import Client
 from bench.runner.core import Came, Heard, Left
 from bench.runner.ports import Manner
 from bench.runner.server import Server
+from bench.simulate.on_paper import at_rest
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.results import passed, verdict_lines
 from bench.walk.state import Phase, State, request, start, take
 from tests.runner.fake_world import Bell, World, world
 from tests.walk.paper_walk import Made
-from tests.walk.walker import at_rest
 
 
 class Person:

@@ -13,10 +13,10 @@ from bench.plant.file import PlantFile
 from bench.quantity import Amount, Duration, Resistance
 from bench.sequence import file as s
 from bench.sequence.plan import Step
+from bench.simulate.on_paper import Walker
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.facts import BenchFacts, InstrumentFacts, Reference
-from tests.walk.walker import Walker
 
 LEADS = 0.152
 NIGHT = datetime(2026, 5, 12, 18, 3, 11, tzinfo=UTC)

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from bench.plant.handled import STATES
 from bench.sequence.file import Ask, Look, Prove, Zero
 from bench.sequence.plan import Step
+from bench.simulate.on_paper import Walker
 from bench.walk import events as e
 from bench.walk.by_eye import display_of, function_of
 from bench.walk.facts import InstrumentFacts
 from bench.walk.state import State, typed_reading
-from tests.walk.walker import Walker
 
 LEADS = 0.2
 """Ohms of the pair of test leads."""

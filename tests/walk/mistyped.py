@@ -16,12 +16,12 @@ from typing import Final
 
 from bench import assemble
 from bench.sequence.plan import Step
+from bench.simulate.on_paper import Walker
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.by_eye import display_of, read_display
 from bench.walk.facts import Display
 from bench.walk.state import State, typed_reading
-from tests.walk.walker import Walker
 from tests.walks.tool import JOB
 
 BENCH: Final = """

@@ -13,10 +13,10 @@ from bench.quantity import Resistance
 from bench.sequence.file import Found, Measure, Prove, Zero
 from bench.sequence.load import load_sequence
 from bench.sequence.plan import Step
+from bench.simulate.on_paper import NIGHT, Walker
 from bench.walk import events as e
 from bench.walk.facts import BenchFacts, InstrumentFacts, Reference
 from bench.walk.state import Phase, State, start, take
-from tests.walk.walker import NIGHT, Walker
 
 __all__ = ["NIGHT"]
 

@@ -14,9 +14,9 @@ from bench.assemble import began, load_job
 from bench.plant import faults as k
 from bench.sequence.file import Do, Found, Hold, Measure, Prove, Seek
 from bench.sequence.plan import Step
+from bench.simulate.on_paper import Walker
 from bench.simulate.world.plant import PlantWorld
 from bench.walk import events as e
-from tests.walk.walker import Walker
 
 JOB = Path(__file__).resolve().parents[3] / "sequences" / "gannet-head"
 TOP = 2.4e6

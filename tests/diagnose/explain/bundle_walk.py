@@ -16,11 +16,11 @@ from bench.plant.file import PlantFile
 from bench.plant.resolve import resolve
 from bench.sequence.file import Found, Seek, SequenceFile
 from bench.sequence.plan import Step
+from bench.simulate.on_paper import Walker
 from bench.simulate.world.plant import PlantWorld
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.facts import BenchFacts, InstrumentFacts
-from tests.walk.walker import Walker
 
 RANGES = (100.0, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8)
 METER = InstrumentFacts(

@@ -16,6 +16,7 @@ from bench.runner import protocol as p
 from bench.screens.program.settings import Ended, Settings
 from bench.screens.walk.plain import Plain
 from bench.sequence import file as s
+from bench.simulate.on_paper import at_rest
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.state import OutOfTurn, Refused, Stale, accepts
@@ -23,7 +24,6 @@ from tests.screens.gannet import Walk, bench, continuity, plant
 from tests.screens.scenes import SCENES
 from tests.screens.stage import EVENING
 from tests.screens.walk import search_scenes as search
-from tests.walk.walker import at_rest
 
 
 class Typist:
