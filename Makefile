@@ -33,7 +33,7 @@ demo: $(READY) ## walk the continuity of a rebuilt bundle of Gannet Head on a si
 	@$(BIN)/proveout demo || test $$? -eq 1  # 1: it found the faults that are there to be found
 
 # the quick tests of a file run in one worker, since they share what they read; the slow ones wherever one is free
-TESTS := $(BIN)/python -m pytest -n $(WORKERS) --dist loadgroup
+TESTS := $(BIN)/python -m pytest -n $(WORKERS) --dist loadgroup --no-loadscope-reorder
 
 test: $(READY) ## run the tests but those that take long
 	@$(TESTS) -m "not slow"

@@ -39,6 +39,7 @@ def test_each_has_help_and_loads_nothing_heavy_for_it(command):
 # ready
 
 
+@pytest.mark.slow
 def test_ready_in_text_and_as_data_say_the_same(capsys):
     """And that all of it is simulated."""
     code, out, _ = run(capsys, "ready", PLANT, "--logs", season())
@@ -55,6 +56,7 @@ def test_ready_in_text_and_as_data_say_the_same(capsys):
     assert len(shown["next"]) > 100 and all(task["text"] for task in shown["next"])
 
 
+@pytest.mark.slow
 def test_ready_is_quick_the_second_time_and_notices_every_change(tmp_path, capsys, monkeypatch):
     """What was worked out is kept by the last hash: another record, another answer; a changed one is not counted."""
     folder = copy(tmp_path / "logs", worked_out=False)
@@ -130,6 +132,7 @@ def test_disturb_voids_and_says_how_much(tmp_path, capsys):
     assert run(capsys, "verify", folder / "disturbances.jsonl")[0] == PASS
 
 
+@pytest.mark.slow
 def test_disturb_says_so_where_nothing_is_void_by_it(tmp_path, capsys):
     """It happened before anything was read; a time that is mistyped by a year must not go unnoticed."""
     folder = copy(tmp_path / "logs")

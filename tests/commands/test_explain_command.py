@@ -5,9 +5,12 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import pytest
+
 from tests.walks.tool import BENCH, JOB, SEQUENCE, bench_without_faults, proveout, run_json
 
 
+@pytest.mark.slow
 def test_the_demo_s_faults_are_explained_with_what_to_do(tmp_path: Path) -> None:
     record = tmp_path / "r.jsonl"
     run_json("run", SEQUENCE, "--bench", BENCH, "--record", record, cwd=tmp_path)
@@ -28,6 +31,7 @@ def test_the_demo_s_faults_are_explained_with_what_to_do(tmp_path: Path) -> None
     assert "J205 pin" in told.stdout and "more" not in told.stdout.split("note:")[0]
 
 
+@pytest.mark.slow
 def test_exchanged_pins_are_named_with_a_second_record_and_proved_again_after_the_repair(tmp_path: Path) -> None:
     """Continuity alone reads two open wires; the readings proposed among them tell that two rings are exchanged."""
     plant, first = JOB / "plant.yaml", tmp_path / "first.jsonl"

@@ -48,6 +48,7 @@ def test_the_job_is_read_whole() -> None:
     assert bench.simulated and not bench.lacks(continuity) and "meter" in bench.instruments
 
 
+@pytest.mark.slow
 def test_readiness_is_what_the_command_says(capsys: pytest.CaptureFixture[str]) -> None:
     import json
 

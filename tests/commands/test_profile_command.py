@@ -289,6 +289,7 @@ def all_examined(tmp_path_factory: pytest.TempPathFactory) -> dict[str, list[Tol
         return {key: one.result(timeout=120) for key, one in running.items()}
 
 
+@pytest.mark.quick_cases(2)
 @pytest.mark.parametrize("number", range(len(MISTAKES)))
 def test_each_mistake_is_told_with_what_to_change(all_examined: dict[str, list[Told]], number: int) -> None:
     _, _, _, text, advice = MISTAKES[number]

@@ -118,6 +118,7 @@ def test_signals_after_the_walk_has_ended_leave_its_exit_code_alone(tmp_path: Pa
     assert done.returncode == exits.STOPPED
 
 
+@pytest.mark.slow
 def test_two_signals_in_a_row_end_a_walk_once_and_safely(tmp_path: Path) -> None:
     record = tmp_path / "r.jsonl"
     process = started("run", SEQUENCE, "--bench", BENCH, "--record", record, "--speed", 2, cwd=tmp_path)

@@ -30,6 +30,7 @@ FURTHER: dict[str, str | type] = {"conductors-chain": "fail", "conductors-star":
 are named, and does not get through, is open and fails; by sizes one more act looks for it."""
 
 
+@pytest.mark.quick_cases(1)
 @pytest.mark.parametrize("path", RECORDS, ids=lambda path: path.name.partition(".")[0])
 def test_each_search_asks_what_it_asked_for_then(path: Path, tmp_path: Path) -> None:
     record = tmp_path / path.stem

@@ -111,6 +111,7 @@ def test_only_a_switch_is_wired_and_only_one() -> None:
     assert any("a second matrix" in one for one in found), found
 
 
+@pytest.mark.slow
 def test_a_place_that_the_plant_lacks_is_named_with_the_near_miss(tmp_path: Path) -> None:
     bench = tmp_path / "bench.yaml"
     bench.write_text(SHIPPED.read_text("utf-8").replace("J208.1-37", "J280.1-37"), "utf-8")

@@ -110,6 +110,7 @@ def test_verify_says_that_an_end_is_missing_which_another_record_saw(tmp_path, c
     assert "lines that b.jsonl saw is not there" in capsys.readouterr().out
 
 
+@pytest.mark.slow
 def test_a_run_that_begins_with_a_clock_behind_notes_it(tmp_path, capsys):
     folder = tmp_path / "logs"
     folder.mkdir()

@@ -41,6 +41,7 @@ def claims_after(stages, count):
     return {(one.claim.kind, one.claim.about): one.status for thing in found.of_kind("shelf") for one in thing.states}
 
 
+@pytest.mark.slow
 def test_all_stages_prove_every_shelf_of_the_bay(stages):
     """No shorts, both polarities, the idle current of each shelf."""
     entries, plant = stages
@@ -67,6 +68,7 @@ def test_nothing_is_proven_before_its_stage(stages):
     assert claims_after(stages, whole[0].n)["idle", shelf.name] == "proven"
 
 
+@pytest.mark.slow
 def test_every_time_that_a_shelf_came_up_is_traced(stages, tmp_path):
     """From a record on disk: its current with its uncertainty, and one series for each set of cards."""
     entries, plant = stages
@@ -91,6 +93,7 @@ def test_every_time_that_a_shelf_came_up_is_traced(stages, tmp_path):
     assert not source.broken
 
 
+@pytest.mark.slow
 def test_a_reading_of_a_shelf_keeps_its_series_when_it_is_made_out_of_a_track(stages):
     """What changed at the same time is looked up among rows that were kept in few bytes."""
     from bench.job.series import gather

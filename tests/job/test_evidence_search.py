@@ -40,6 +40,7 @@ def searched(tmp_path_factory: pytest.TempPathFactory) -> tuple[Plant, Chapter, 
     return load_plant(folder / "plant.yaml"), distil(record.name, follow(record)), record
 
 
+@pytest.mark.slow
 def test_the_join_that_the_simulated_plant_has_is_named_in_few_readings(
     searched: tuple[Plant, Chapter, Path],
 ) -> None:
@@ -52,6 +53,7 @@ def test_the_join_that_the_simulated_plant_has_is_named_in_few_readings(
     assert all(json.loads(line)["event"]["judged"]["between"] == [] for line in readings[1:5])
 
 
+@pytest.mark.slow
 def test_every_neighbour_is_proven_apart_but_those_that_are_joined(searched: tuple[Plant, Chapter, Path]) -> None:
     plant, chapter, _ = searched
     claims = Claims(plant)

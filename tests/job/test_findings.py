@@ -73,6 +73,7 @@ def written(job, *words):
     return main(["findings", str(job / "plant.yaml"), *words, "--logs", str(job / "logs")])
 
 
+@pytest.mark.slow
 def test_flags_of_a_cut_end_go_into_the_file_and_are_not_asked_again(job, capsys):
     names = {f"C3.far/{flag}": f"C3.{number}" for number, flag in ((1, 4), (2, 9), (3, 1))}
     recorded(job, "one.jsonl", seek(), day=3, found=identified(names=names))

@@ -164,6 +164,7 @@ def test_a_remedy_that_makes_it_worse_is_not_proposed():
     assert found[-1].expanded_uncertainty <= stuck.expanded_uncertainty
 
 
+@pytest.mark.slow
 @draws(60)
 @given(
     st.floats(1.6, 2.4),

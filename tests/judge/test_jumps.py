@@ -21,6 +21,7 @@ def noise(count: int, seed: int = 1, sigma: float = 0.01, level: float = 1.2) ->
     return [rng.gauss(level, sigma) for _ in range(count)]
 
 
+@pytest.mark.slow
 def test_steady_readings_bring_no_more_alarms_than_stated() -> None:
     # 150,000 readings at ten a second are 4.2 hours; at one an hour 4.2 are expected at most, 10 come by chance once
     # in 100 drawings of a process that just keeps the bound

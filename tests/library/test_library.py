@@ -83,6 +83,7 @@ def test_what_a_conductor_should_read_is_what_judging_takes_for_it() -> None:
         expected_resistance("thick", "25 m")
 
 
+@pytest.mark.slow
 def test_a_record_gives_its_readings_and_what_counts(job: Path) -> None:
     record = open_record(job / "logs" / "continuity.jsonl")
     rows = record.readings()

@@ -328,6 +328,7 @@ def test_lockout_and_reversed_feed():
         feeder(0.5).solve(loads=[PowerLoad("card", "shelf", "shelf-", -1.0)])
 
 
+@pytest.mark.slow
 def test_ten_thousand_nodes():
     rng = random.Random(5)
     edges = plant(rng, 10_000)

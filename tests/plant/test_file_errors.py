@@ -698,6 +698,7 @@ def test_the_whole_text_is_sound(tmp_path):
     assert load_plant(tmp_path / "plant.yaml").remarks == ()
 
 
+@pytest.mark.slow
 @draws(300)
 @given(
     st.lists(st.tuples(st.integers(0, 10_000), st.sampled_from(["drop", "double", *WORDS])), min_size=1, max_size=4),

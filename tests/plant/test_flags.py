@@ -87,6 +87,7 @@ def test_a_flag_that_the_file_knows_is_on_its_wire_and_the_others_stay(gannet_he
     assert {after.terminal(flag).node for flag in known} == {after.terminal(end).node for end in known.values()}
 
 
+@pytest.mark.quick_cases(1)
 @pytest.mark.parametrize(
     ("fields", "said"),
     [

@@ -87,13 +87,14 @@ def entries(draw, kind):
         f.EarthPoint, f.Bond, f.Contacts, f.ConductorEntry,
     ],
 )  # fmt: skip
-@pytest.mark.quick_cases(4)
+@pytest.mark.quick_cases(3)
 def test_every_entry_comes_out_of_json_as_it_was(kind, data):
     entry = data.draw(entries(kind))
     text = msgspec.json.encode(entry, enc_hook=exact)
     assert msgspec.json.decode(text, type=kind, dec_hook=from_text) == entry
 
 
+@pytest.mark.slow
 @draws(60)
 @given(entries(f.PlantFile))
 def test_every_plant_file_comes_out_of_json_as_it_was(plant_file):

@@ -29,6 +29,7 @@ def test_nothing_to_change_changes_nothing(path):
     assert changed(path.read_text("utf-8"), []) == path.read_text("utf-8")
 
 
+@pytest.mark.slow
 def test_a_field_is_changed_on_its_own_line():
     before = HALL.read_text("utf-8")
     after = changed(
@@ -136,6 +137,7 @@ def test_a_file_that_somebody_else_changed_is_left_alone(tmp_path):
     assert [one.name for one in tmp_path.iterdir()] == ["plant.yaml"]
 
 
+@pytest.mark.slow
 def test_any_mixture_of_changes_leaves_the_rest(tmp_path):
     """Random changes: every line that is not about a changed entry is there as it was, in its order."""
     before = HALL.read_text("utf-8")

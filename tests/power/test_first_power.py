@@ -38,7 +38,7 @@ def walked(first: State, seed: int) -> tuple[pure_walk.PureWalk, season.Drawn]:
 
 
 @pytest.mark.parametrize("seed", range(len(season.KINDS)), ids=season.KINDS)
-@pytest.mark.quick_cases(8)
+@pytest.mark.quick_cases(4)
 def test_every_fault_is_found_by_its_name_and_stopped_in_time(first: State, seed: int) -> None:
     walk, drawn = walked(first, seed)
     found = findings(walk.state)
@@ -57,6 +57,7 @@ def test_every_fault_is_found_by_its_name_and_stopped_in_time(first: State, seed
         assert season.segment(walk, walk.plant, drawn.subject) == f"WA{shelf}.1"
 
 
+@pytest.mark.slow
 def test_the_same_seed_gives_the_same_walk(first: State) -> None:
     one, other = (walked(first, 5)[0] for _ in range(2))
     assert one.fed == other.fed
@@ -73,6 +74,7 @@ def test_a_shelf_that_failed_stays_off_and_says_why(first: State) -> None:
     assert all(not event.sets or drawn.shelf not in step.touches for step, event in walk.fed)
 
 
+@pytest.mark.slow
 def test_the_other_shelves_come_up_all_the_same(first: State) -> None:
     walk, drawn = walked(first, 5)
     up = {step.subject for step, event in walk.fed if event.why == "done" and event.sets[-1][1] == 48.0}
@@ -80,6 +82,7 @@ def test_the_other_shelves_come_up_all_the_same(first: State) -> None:
     assert other <= up
 
 
+@pytest.mark.slow
 def test_no_hold_point_is_passed_but_by_its_word(first: State) -> None:
     """Every hold point of the drafted stages, tried with all that is not its word; and none is left out on the way."""
     assert first.setting is not None

@@ -183,6 +183,7 @@ NAMED_KEYS = (
 )  # fmt: skip
 
 
+@pytest.mark.slow
 def test_no_key_passes_a_hold_point() -> None:
     async def press_them_all() -> None:
         walk = next(walk for walk in at_each_hold_point() if walk.state.step.source.word == "ENERGISE")  # type: ignore[union-attr]
@@ -382,6 +383,7 @@ def flagged(command: str, record: Path) -> list[list[str]]:
     return [[], *alone, [word for words in alone for word in words]]
 
 
+@pytest.mark.slow
 def test_run_without_a_terminal_is_refused_with_every_option(real: Path, tmp_path: Path) -> None:
     every = flagged("run", tmp_path / "r.jsonl")
     for number, words in enumerate([every[0], every[-1]]):

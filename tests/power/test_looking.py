@@ -203,6 +203,7 @@ def test_a_gate_wants_a_reason_and_a_name(tmp_path: Path) -> None:
     assert isinstance(request(person.state), r.Energise)
 
 
+@pytest.mark.slow
 def test_a_gate_that_is_passed_over_keeps_its_shelf_off(tmp_path: Path) -> None:
     person = Person(tmp_path, gates={"finder-top": [], "finder-low": MISSING["finder-top"]})
     person.until(Energise)

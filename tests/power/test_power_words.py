@@ -64,6 +64,7 @@ def test_a_walk_that_brings_nothing_up_has_nothing_to_say(first: State) -> None:
 LUG = k.HighResistanceLug(terminal="FA2A.load", ohms=Resistance(0.120))
 
 
+@pytest.mark.slow
 def test_a_hot_joint_that_costs_too_little_voltage_to_show_is_found_by_its_millivolts(first: State) -> None:
     """120 mohm at an ampere are 0.12 V of 48 V, and every voltage at the shelf passes."""
     walk = walked(first, LUG)

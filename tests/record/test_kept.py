@@ -124,6 +124,7 @@ def test_line_by_line_a_note_keeps_a_file_with_the_step_under_way(tmp_path: Path
     assert "kept beside the record: The lug.PNG" in said and "there is no file nothing.jpg" in said
 
 
+@pytest.mark.slow
 def test_on_the_screen_a_note_keeps_a_file(tmp_path: Path, picture: Path) -> None:
     plain = Path(shutil.copy(picture, tmp_path / "lug.png"))
 

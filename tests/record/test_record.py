@@ -414,6 +414,7 @@ def test_a_field_that_this_version_does_not_know_is_passed_over(path: Path, whol
 # torn ends
 
 
+@pytest.mark.slow
 def test_cut_at_every_byte_exactly_the_torn_bytes_are_set_aside(
     path: Path, whole: bytes, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -702,6 +703,7 @@ def test_a_clock_that_was_set_back_is_recorded_as_it_is(path: Path) -> None:
 # size
 
 
+@pytest.mark.slow
 def test_a_long_record_is_read_in_constant_memory(path: Path) -> None:
     """100,000 lines, written without a sync for each so that the test is quick."""
     chain = FIRST

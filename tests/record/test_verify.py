@@ -99,6 +99,7 @@ def test_a_sound_record_is_sound(path, lines):
     assert found.last == lines[-1][-67:-3].decode()
 
 
+@pytest.mark.slow
 def test_every_flipped_byte_is_found_in_its_line(lines):
     """All positions, one bit of each byte in its turn; the line that is named holds the byte, or lost its end."""
     whole = b"".join(lines)

@@ -23,6 +23,7 @@ def made(*paths: Path) -> str:
     return page([sheet(path, follow(path), verify(path)) for path in paths], [], ISSUED)
 
 
+@pytest.mark.slow
 def test_it_is_read_from_disk_and_asks_for_nothing_else(tmp_path: Path) -> None:
     source = tmp_path / "report.html"
     source.write_text(made(record(10), record(12)), "utf-8")

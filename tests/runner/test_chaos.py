@@ -151,6 +151,7 @@ def test_whatever_fails_and_whoever_meddles(walks: tuple[list[e.Began], Path], s
     through(walks[0][which], walks[1], random.Random(seed))
 
 
+@pytest.mark.slow
 def test_outputs_do_go_on_in_the_midst_of_it(walks: tuple[list[e.Began], Path]) -> None:
     found = [through(first, walks[1], random.Random(seed)) for first in walks[0] for seed in range(12)]
     assert sum(went_on for _, went_on in found) > 3

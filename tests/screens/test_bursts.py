@@ -56,7 +56,7 @@ async def burst(app: Terminal, pilot: Pilot[None], keys: tuple[str, ...]) -> Non
         ("ask", "enter"),
     ],
 )
-@pytest.mark.quick_cases(2)
+@pytest.mark.quick_cases(1)
 def test_the_same_key_twice_in_one_read_answers_a_box_once(scene: str, first: str) -> None:
     async def look(keys: tuple[str, ...]) -> None:
         async with on_stage(SCENES[scene]()) as stage:
@@ -71,7 +71,7 @@ def test_the_same_key_twice_in_one_read_answers_a_box_once(scene: str, first: st
 
 
 @pytest.mark.parametrize("name", SCENES)
-@pytest.mark.quick_cases(12)
+@pytest.mark.quick_cases(6)
 def test_a_burst_of_any_keys_crashes_no_page_of_a_walk(name: str) -> None:
     async def look() -> None:
         draw = random.Random(name)

@@ -172,6 +172,7 @@ def test_no_question_and_no_word_is_asked_for_at_a_shelf_that_ended(bay: str) ->
 
 
 @pytest.mark.parametrize("kind", ["first-power", "polarity", "idle-current", "supply-search"])
+@pytest.mark.quick_cases(2)
 @pytest.mark.parametrize("bay", JOBS)
 def test_no_fuse_is_drawn_and_nothing_isolated_before_what_is_beside_is_open(bay: str, kind: str) -> None:
     of = next(shelf.name for shelf in JOBS[bay].shelves_of(bay)) if kind == "supply-search" else bay
@@ -219,6 +220,7 @@ def test_the_first_charge_is_waited_for_from_the_highest_voltage_of_a_battery(
     assert f"may have {volts:g} V" in waits[0].text and f"may have {volts:g} V" not in waits[1].text
 
 
+@pytest.mark.quick_cases(1)
 @pytest.mark.parametrize("bay", JOBS)
 def test_a_breaker_on_the_battery_is_read_against_the_return_beside_it(bay: str) -> None:
     """Nobody has leads from the battery's room to the shelf."""

@@ -49,7 +49,7 @@ def drafted(plant: Plant, kind: str, of: str) -> SequenceFile | None:
 
 
 @pytest.mark.parametrize("kind", KINDS)
-@pytest.mark.quick_cases(4)
+@pytest.mark.quick_cases(2)
 def test_drafts_of_gannet_head_read_back_as_they_were_built(kind: str) -> None:
     plant = load_plant(small_hall.GANNET)
     asked = (
@@ -61,6 +61,7 @@ def test_drafts_of_gannet_head_read_back_as_they_were_built(kind: str) -> None:
     assert any(made), kind
 
 
+@pytest.mark.quick_cases(2)
 @pytest.mark.parametrize(
     "kind", [kind for kind in KINDS if kind not in ("earth", "earth-live", "identify", "insulation")]
 )

@@ -44,6 +44,7 @@ def test_a_draft_is_no_longer_than_people_bear(job, kind, of, powered, steps, wo
     assert len(found) <= steps and typed <= words and moved <= moves and took <= hours, (len(found), typed, moved, took)
 
 
+@pytest.mark.slow
 def test_moving_the_bench_supply_costs_most_of_an_act():
     """Four shelves share its four moves: a bay takes less than its shelves one by one."""
     bay = seconds_of(drafted("hall", "first-power", "2"))

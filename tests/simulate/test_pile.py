@@ -2,6 +2,8 @@
 
 from pathlib import Path
 
+import pytest
+
 from bench.diagnose.survey.belief import answer_of
 from bench.diagnose.survey.rates import SURE, RatesFile
 from bench.files import shipped
@@ -19,6 +21,7 @@ from bench.simulate.season_story import evening_of
 from bench.walk.results import results
 
 
+@pytest.mark.slow
 def test_the_pile_is_surveyed_and_what_is_called_is_right(tmp_path: Path) -> None:
     plant = load_plant(shipped("sequences") / "gannet-head" / "plant.yaml")
     path = survey_pile(tmp_path, plant, 1)
@@ -35,6 +38,7 @@ def test_the_pile_is_surveyed_and_what_is_called_is_right(tmp_path: Path) -> Non
     assert len(wrong) <= 1
 
 
+@pytest.mark.slow
 def test_the_first_cable_out_of_the_pile_is_proven_after_the_survey_and_before_the_season(tmp_path: Path) -> None:
     """Claimed at both ends when it was walked, and a finding that makes it known where the plant file still claims."""
     plant = load_plant(shipped("sequences") / "gannet-head" / "plant.yaml")

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import pytest
+
 from bench.plant.faults import Intermittent
 from bench.quantity import Duration, Frequency, Temperature
 from bench.simulate.world.wobble import Wobble
@@ -36,5 +38,6 @@ def test_a_neighbour_moves_it_less_and_what_is_elsewhere_does_not() -> None:
     assert openings(["J9"]) == alone
 
 
+@pytest.mark.slow
 def test_warmth_opens_it_more_often() -> None:
     assert openings([], 20_000, 35.0, warm=30.0) > 4 * openings([], 20_000, 25.0, warm=30.0)

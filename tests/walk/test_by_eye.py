@@ -189,6 +189,7 @@ def after_another(tmp_path_factory: pytest.TempPathFactory) -> e.Began:
     return assemble.began(assemble.load_job(folder / "sequence.yaml", folder / "bench.yaml"), "Ada")
 
 
+@pytest.mark.slow
 def test_most_slips_are_asked_about_and_none_passes_that_a_range_contradicts(tmp_path: Path) -> None:
     """A sample of ``tests/benchmarks/bench_mistyped.py``."""
     found = drawn(tmp_path, 240)

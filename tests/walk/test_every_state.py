@@ -20,7 +20,12 @@ pytestmark = pytest.mark.xdist_group("explored")
 
 
 @pytest.fixture(
-    scope="module", params=["an output", "by hand", pytest.param("under watch", marks=pytest.mark.slow), "a search"]
+    scope="module",
+    params=[
+        "an output",
+        "by hand",
+        *(pytest.param(one, marks=pytest.mark.slow) for one in ("under watch", "a search")),
+    ],
 )
 def found(request: pytest.FixtureRequest, explored: Walks) -> Explored:
     return explored[request.param]

@@ -120,6 +120,7 @@ def test_each_level_is_asked_for_and_too_much_wants_the_word_off(first: e.Began,
     assert verdict_of(person.state, STAGE)[0] == "fail" and not outputs_on(person.state)
 
 
+@pytest.mark.quick_cases(1)
 @pytest.mark.parametrize(("line", "why"), [(LIMIT, "limit"), ("OL", "over"), (OFF, "by hand")])
 def test_the_limit_a_full_scale_and_a_hand_end_it(first: e.Began, stood: State, line: str, why: str) -> None:
     person = at_the_knobs(first, stood)

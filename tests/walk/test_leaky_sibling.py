@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from bench.walk.results import results
 from tests.walk.by_hand_hall import BENCH, began, walked
 
@@ -27,6 +29,7 @@ steps:
 """
 
 
+@pytest.mark.slow
 def test_it_is_pointed_at(tmp_path: Path) -> None:
     typed = iter(["150 M", "120 M", "140 M", "5.0 M", "160 M", "130 M"])
     first = began(tmp_path, SEQUENCE, BENCH)

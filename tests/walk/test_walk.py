@@ -43,6 +43,7 @@ def test_the_shipped_sequence_is_walked_to_its_end(shipped: Made) -> None:
     assert isinstance(desk.asked, r.Finished) and not desk.asked.aborted
 
 
+@pytest.mark.slow
 def test_faults_of_the_shipped_plant_are_told_by_name(shipped: Made) -> None:
     """An open conductor, one with a bad contact, and two neighbours that touch: by synthetic readings."""
 
@@ -618,6 +619,7 @@ def test_folding_twice_is_the_same_to_the_last_bit(small: Made) -> None:
     assert "\n".join(verdict_lines(other)).encode() == lines == "\n".join(verdict_lines(whole.state)).encode()
 
 
+@pytest.mark.slow
 def test_states_of_long_walks_are_compared_and_shown_without_going_deep(tmp_path: Path) -> None:
     text = "sequence: long\nplant: plant.yaml\nsteps:\n" + "  - {step: do, text: Look.}\n" * 3000
     desk = Desk(paper.made(tmp_path, text).began).finish()

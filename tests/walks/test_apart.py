@@ -51,6 +51,7 @@ def test_through_a_matrix_every_group_is_closed_by_relays(tmp_path: Path) -> Non
     assert len(by_matrix) >= found.facts["readings"]
 
 
+@pytest.mark.quick_cases(1)
 @pytest.mark.parametrize("fault", [None, "{fault: leakage, between: [W101.9, W101.32], ohms: 300 kohm}"])
 def test_insulation_among_all_nets_at_test_voltage(fault: str | None, tmp_path: Path) -> None:
     bench = with_faults(BENCH, tmp_path, *([fault] if fault else ["{fault: open, conductor: W102.1}"]))

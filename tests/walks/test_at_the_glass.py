@@ -205,6 +205,7 @@ def test_a_screen_that_is_killed_in_mid_walk_is_taken_up_again(
     assert second.end() == 1
 
 
+@pytest.mark.slow
 @pytest.mark.timeout(300)
 @pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals")
 def test_a_record_is_replayed_at_the_glass_and_printed_elsewhere(

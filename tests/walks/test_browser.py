@@ -177,6 +177,7 @@ def test_a_page_works_the_walk_and_a_reload_changes_nothing(served: Served) -> N
     assert served.server.wait(timeout=60) == 0
 
 
+@pytest.mark.slow
 @pytest.mark.timeout(400)
 def test_nobody_gets_anything_without_the_token(served: Served) -> None:
     paths = (
@@ -239,6 +240,7 @@ def test_nobody_gets_anything_without_the_token(served: Served) -> None:
     assert not any(isinstance(event, e.Answered) for event in served.events)
 
 
+@pytest.mark.slow
 @pytest.mark.timeout(400)
 def test_ending_the_server_ends_its_pages_and_only_them(served: Served) -> None:
     async def act() -> None:

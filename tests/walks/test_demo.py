@@ -40,6 +40,7 @@ def test_a_sound_bundle_passes(tmp_path: Path) -> None:
     assert set(summary["counts"]) == {"pass"}
 
 
+@pytest.mark.slow
 def test_the_same_seed_gives_the_same_readings(tmp_path: Path) -> None:
     summaries = [
         run_json("run", SEQUENCE, "--bench", BENCH, "--record", tmp_path / f"{i}.jsonl", cwd=tmp_path)[1]
@@ -59,6 +60,7 @@ def test_over_tcp_where_there_are_no_pseudo_terminals(tmp_path: Path, monkeypatc
     assert b'"address":"socket://127.0.0.1:' in record.read_bytes()
 
 
+@pytest.mark.slow
 def test_replay_prints_the_very_lines_of_the_run(tmp_path: Path) -> None:
     record = tmp_path / "r.jsonl"
     ran = proveout("run", SEQUENCE, "--bench", BENCH, "--record", record, cwd=tmp_path)
@@ -78,6 +80,7 @@ def test_a_record_is_never_overwritten(tmp_path: Path) -> None:
     assert record.read_text() == "precious\n"
 
 
+@pytest.mark.slow
 def test_without_a_record_named_one_is_made_in_logs(tmp_path: Path) -> None:
     done = proveout("demo", "--json", cwd=tmp_path)
     assert done.returncode == 1

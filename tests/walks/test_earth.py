@@ -36,6 +36,7 @@ def found_in(folder: Path) -> tuple[int, dict[str, Any]]:
     return done.returncode, json.loads(done.stdout)
 
 
+@pytest.mark.slow
 def test_a_sound_plant_passes(tmp_path: Path) -> None:
     code, summary = walked(tmp_path)
     assert code == 0, summary
@@ -45,6 +46,7 @@ def test_a_sound_plant_passes(tmp_path: Path) -> None:
     assert "No second path below" in found["sentence"] and "not excluded" in found["sentence"]
 
 
+@pytest.mark.quick_cases(1)
 @pytest.mark.parametrize(
     ("faults", "named"),
     [
@@ -101,6 +103,7 @@ def test_the_network_on_paper_and_what_a_bench_can_see(tmp_path: Path) -> None:
     assert "lifting bond" in poor and "lift 10 bonds, all at once" in poor
 
 
+@pytest.mark.slow
 def test_the_picture_is_drawn_with_the_path(tmp_path: Path) -> None:
     assert walked(tmp_path, "{fault: second-earth-path, between: [E3, ET1], ohms: 6 mohm}")[0] == 1
     record, picture = tmp_path / "r.jsonl", tmp_path / "earth.svg"

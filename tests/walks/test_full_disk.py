@@ -68,6 +68,7 @@ def test_a_disk_that_fills_up_ends_the_run_safely_and_it_can_be_gone_on_with(tmp
     }
 
 
+@pytest.mark.slow
 def test_a_record_is_reported_and_replayed_while_it_is_written(tmp_path: Path) -> None:
     record = tmp_path / "r.jsonl"
     sequence = JOB / "continuity-W101.yaml"

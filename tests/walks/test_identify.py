@@ -196,6 +196,7 @@ def test_what_cannot_be_is_said(words: tuple[object, ...], said: str, tmp_path: 
     assert said in done.stderr and "Traceback" not in done.stderr
 
 
+@pytest.mark.slow
 def test_it_can_be_drafted_and_run_like_any_sequence(tmp_path: Path) -> None:
     draft = tmp_path / "identify.yaml"
     assert proveout("draft", PLANT, "identify", "--cable", "W512", "-o", draft, cwd=tmp_path).returncode == 0
@@ -209,6 +210,7 @@ def test_it_can_be_drafted_and_run_like_any_sequence(tmp_path: Path) -> None:
     assert "50 of 50 conductors of W512 are identified" in replayed.stdout
 
 
+@pytest.mark.slow
 def test_line_by_line_it_says_what_to_clip_and_which_flag_to_touch(tmp_path: Path) -> None:
     typed = "read\nopen\nopen\nDEAD\n\nCARDS-OUT\n20\n" + "\n" * 200
     done = subprocess.run(

@@ -32,6 +32,7 @@ def run(folder: Path, bench: Path, kind: str = "insulation") -> tuple[list[e.Eve
     return [entry.event for entry in read_record(record)], done.stdout + done.stderr
 
 
+@pytest.mark.quick_cases(1)
 @pytest.mark.parametrize(("after", "sound"), [(0, 0), (6, 0), (12, 10)])
 def test_a_broken_lead_passes_nothing_that_rests_on_it(after: int, sound: int, tmp_path: Path) -> None:
     """Of 25 pairs only those count that lie between two proofs that passed: the lead holds for so many placings."""
@@ -45,6 +46,7 @@ def test_a_broken_lead_passes_nothing_that_rests_on_it(after: int, sound: int, t
     assert told.count("pass") == sound and told.count("void") >= 25 - sound, told
 
 
+@pytest.mark.slow
 def test_a_leak_between_neighbouring_pairs_is_found(tmp_path: Path) -> None:
     bench = bench_with(tmp_path, "{fault: leakage, between: [W101.2, W101.3], ohms: 50 kohm}")
     events, said = run(tmp_path, bench)

@@ -36,6 +36,7 @@ def opened(tmp_path: Path) -> Iterator[Callable[..., Glass]]:
             os.kill(read_address(address_file(record)).process, signal.SIGTERM)
 
 
+@pytest.mark.slow
 def test_a_walk_is_begun_from_the_hall_and_found_again_in_it(opened: Callable[..., Glass], tmp_path: Path) -> None:
     glass = opened("open", JOB, "--operator", "Bea", "--quiet")
     glass.shows("Gannet Head Radio", "sequences", "never tested")

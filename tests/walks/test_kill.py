@@ -50,6 +50,7 @@ def test_killed_at_random_while_shelves_come_up(tmp_path: Path) -> None:
     assert killing.walks == 1
 
 
+@pytest.mark.slow
 def test_a_torn_end_is_set_aside_and_told(tmp_path: Path) -> None:
     record = tmp_path / "torn.jsonl"
     process = started("run", SEQUENCE, "--bench", BENCH, "--record", record, "--speed", 10, cwd=tmp_path)
@@ -86,6 +87,7 @@ def test_a_signal_ends_the_walk_safely(number: signal.Signals, tmp_path: Path) -
     assert "is over" in again.stderr
 
 
+@pytest.mark.slow
 def test_two_runs_cannot_write_one_record(tmp_path: Path) -> None:
     record = tmp_path / "r.jsonl"
     process = started("run", SEQUENCE, "--bench", BENCH, "--record", record, "--speed", 2, cwd=tmp_path)

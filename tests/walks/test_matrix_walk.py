@@ -66,6 +66,7 @@ def test_a_sound_cable_is_proven_whole_without_anybody(tmp_path: Path) -> None:
     assert isinstance(last, e.MadeSafe) and last.confirmed == {"matrix": True}
 
 
+@pytest.mark.slow
 def test_opens_crosses_and_shorts_are_found_and_nothing_else(tmp_path: Path) -> None:
     code, summary, events = walk(
         tmp_path,
@@ -88,6 +89,7 @@ steps:
 """
 
 
+@pytest.mark.slow
 def test_each_pair_alone_says_the_same_as_the_search(tmp_path: Path) -> None:
     """Crosses one by one, each of them through two relays: what groups found is there, and nothing besides."""
     pins = [f"J111.{n}" for n in range(19, 31)]
@@ -119,6 +121,7 @@ TRUE_ORDER = {1: 4, 2: 9, 3: 1, 4: 7, 5: 2, 6: 8, 7: 3, 8: 6, 9: 5}
 """How the cable runs of which no list is left: pin of J1 to pin of K1."""
 
 
+@pytest.mark.slow
 def test_a_cable_of_which_no_list_is_left_is_learned_through_the_matrix(tmp_path: Path) -> None:
     """Every near pin against every far one, by the bytes of a matrix and a meter; the open one is asked."""
     plant = tmp_path / "plant.yaml"

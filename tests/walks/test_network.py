@@ -158,6 +158,7 @@ def test_a_walk_at_a_terminal_and_its_runner_have_no_socket_on_the_network(watch
     assert not watched.exists(), watched.read_text("utf-8")
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not Path("/proc/self/net/tcp").exists(), reason="the system does not show a process's sockets")
 def test_a_run_has_no_socket_on_the_network(tmp_path: Path) -> None:
     record = tmp_path / "run.jsonl"

@@ -103,6 +103,7 @@ def test_faults_are_found_and_what_cannot_be_told_is_left_open(kind: str, tmp_pa
     assert told.count("\n          Whoever answers for the work may allow a margin of") == 1
 
 
+@pytest.mark.quick_cases(1)
 @pytest.mark.parametrize(("kind", "meter"), [("polled", "panel meter"), ("segments", "hand-held")])
 def test_feeds_are_read_by_a_panel_meter_or_with_the_dial_on_volts(kind: str, meter: str, tmp_path: Path) -> None:
     record = tmp_path / "r.jsonl"
@@ -294,6 +295,7 @@ class Ticking(Bars):
         return at
 
 
+@pytest.mark.slow
 def test_after_a_long_pause_no_old_reading_is_taken() -> None:
     """Left talking, it fills what the system keeps for a port several times over; what is then read is of now."""
     begun = time.monotonic()

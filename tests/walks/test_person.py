@@ -86,6 +86,7 @@ def test_without_a_terminal_a_real_bench_is_refused(files: tuple[Path, Path], tm
     assert not (tmp_path / "r.jsonl").exists()
 
 
+@pytest.mark.quick_cases(1)
 @pytest.mark.parametrize("port", ["{}", "ASRL{}::INSTR"], ids=["serial port", "VISA resource"])
 def test_a_person_walks_a_real_bench(running: SimulatedBench, port: str, tmp_path: Path) -> None:
     """The same over pyserial and over PyVISA: the runner neither knows nor cares."""

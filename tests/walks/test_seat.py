@@ -176,6 +176,7 @@ def test_a_killed_runner_is_resumed_by_a_new_screen(tmp_path: Path) -> None:
     second.kill()
 
 
+@pytest.mark.slow
 def test_bad_input_is_told_on_the_terminal_and_not_in_a_ruin_of_a_screen(tmp_path: Path) -> None:
     screen = Screen("walk", tmp_path / "gone.yaml", "--bench", tmp_path / "gone2.yaml", cwd=tmp_path)
     assert screen.process.wait(timeout=40) == 2

@@ -12,6 +12,7 @@ from tests.walks.tool import BENCH, JOB, bench_without_faults, proveout, run_jso
 SEQUENCES = ["continuity-W101.yaml", "insulation-W101.yaml", "polarity-bay-2.yaml", "idle-current-bay-2.yaml"]
 
 
+@pytest.mark.quick_cases(1)
 @pytest.mark.parametrize("name", SEQUENCES)
 def test_each_passes_on_a_sound_plant(name: str, tmp_path: Path) -> None:
     bench = bench_without_faults(tmp_path)
@@ -29,6 +30,7 @@ def with_faults(folder: Path, *faults: str) -> Path:
     return path
 
 
+@pytest.mark.quick_cases(1)
 @pytest.mark.parametrize(
     ("name", "faults", "failed"),
     [
@@ -63,6 +65,7 @@ def test_each_finds_its_faults_and_nothing_else(name: str, faults: list[str], fa
     )
 
 
+@pytest.mark.quick_cases(2)
 @pytest.mark.parametrize("kind", ["insulation", "continuity", "polarity", "idle-current"])
 @pytest.mark.parametrize("scope", [("--cable", "W101"), ("--bay", "2"), ("--shelf", "2C")])
 def test_every_draft_is_a_good_sequence(kind: str, scope: tuple[str, str], tmp_path: Path) -> None:
@@ -99,6 +102,7 @@ def test_a_wrong_name_is_met_with_the_near_one(tmp_path: Path) -> None:
     assert "did you mean 'W101'?" in done.stderr or "did you mean" in done.stderr
 
 
+@pytest.mark.slow
 def test_a_record_is_judged_again_without_measuring(tmp_path: Path) -> None:
     record = tmp_path / "r.jsonl"
     run_json(

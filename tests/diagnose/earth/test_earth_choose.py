@@ -14,6 +14,7 @@ from tests.diagnose.earth.earth_bench import bench
 METER = Meter()
 
 
+@pytest.mark.quick_cases(1)
 @pytest.mark.parametrize("bays, family", [(5, "rows"), (17, "rows"), (12, "star"), (12, "tree")])
 def test_the_first_set_holds_every_bond_and_every_point_to_the_main_bar(bays, family):
     network = bench.plant(np.random.default_rng(bays), bays, family)
@@ -35,6 +36,7 @@ def test_the_routine_set_is_bonds_main_bar_and_rings():
     assert 2.3 < len(pairs) / len(network.points) < 3.0
 
 
+@pytest.mark.slow
 def test_chosen_readings_show_more_than_the_routine_ones_for_as_many():
     gains = []
     for seed in range(5):

@@ -193,6 +193,7 @@ def test_an_open_bond_and_a_second_path_together():
     assert posterior.second_crossing > 0.95
 
 
+@pytest.mark.slow
 def test_a_lifted_bond_that_does_not_read_open_tells_of_a_path_too_poor_to_see():
     rng = np.random.default_rng(8)
     drawn = bench.world(rng, bays=9, extras=0)

@@ -36,6 +36,7 @@ def test_planned_readings_are_those_of_the_design(plant):
         assert ours.ohms == pytest.approx(other.ohms, rel=1e-12) and ours.u == pytest.approx(other.u, rel=1e-12)
 
 
+@pytest.mark.slow
 def test_what_is_called_visible_raises_the_alarm_and_much_poorer_paths_do_not(plant):
     pairs = routine_readings(plant)
     seen = visibility(plant, planned(plant, pairs, METER))

@@ -88,6 +88,7 @@ def test_a_second_path_is_found_and_named_first(
     assert found.facts["second-crossing"] > 0.9 if crosses else found.facts["second-crossing"] < 0.1
 
 
+@pytest.mark.slow
 def test_the_finding_says_where_to_look_and_how_to_prove_and_break_it() -> None:
     found = looped().found
     text = "\n".join(found.lines)
@@ -109,6 +110,7 @@ def test_a_bond_that_nobody_lifted_before_the_search_is_not_off() -> None:
     assert not [name for act in walk.acts for name in act.refit if name == "LE3"]
 
 
+@pytest.mark.slow
 def test_what_was_read_stands_beside_what_was_expected() -> None:
     walk = looped()
     found = walk.found
@@ -162,6 +164,7 @@ def test_a_meter_that_is_too_poor_says_so_and_names_the_lift_that_would_decide()
     assert found.facts["sight"]["share"] < 0.9 and found.facts["sight"]["blind"]
 
 
+@pytest.mark.slow
 def test_the_same_meter_decides_where_it_may_lift() -> None:
     walk = EarthWalk(worse=60)
     found = walk.search()
@@ -185,6 +188,7 @@ def test_a_bond_that_was_put_back_loosely_fails_by_itself() -> None:
     assert "after it was put back" in found.sentence
 
 
+@pytest.mark.slow
 def test_each_reading_counts_with_its_own_uncertainty() -> None:
     fine, blunt = (EarthWalk(worse=worse, settings=BY_READING).search() for worse in (1.0, 10.0))
     by_pair = [{tuple(one["between"]): one["u"] for one in found.facts["readings"]} for found in (fine, blunt)]
@@ -194,6 +198,7 @@ def test_each_reading_counts_with_its_own_uncertainty() -> None:
     assert len({round(u, 9) for u in by_pair[0].values()}) > 5, "it grows with the reading"
 
 
+@pytest.mark.slow
 def test_the_picture_comes_back_from_the_facts() -> None:
     walk = beside_a_poor_bond()
     found = walk.found
@@ -239,6 +244,7 @@ def test_the_network_is_the_plants() -> None:
     assert warm.bonds[network.bond_place("LX4")].ohms == network.bonds[network.bond_place("LX4")].ohms
 
 
+@pytest.mark.quick_cases(1)
 @pytest.mark.parametrize(
     ("walked", "passed", "failed"),
     [(sound, 20, set()), (beside_a_poor_bond, 0, {"LE3", "LE5"}), (looped, 0, {"LE3"})],

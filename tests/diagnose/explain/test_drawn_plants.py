@@ -17,6 +17,7 @@ def test_what_was_done_to_a_plant_is_told_first_and_nothing_sound_is_touched(see
     assert one.drafted + one.asked < wires * (wires - 1) // 2 or wires <= 12
 
 
+@pytest.mark.quick_cases(1)
 @pytest.mark.parametrize("seed", [103, 185])
 def test_one_thing_done_to_a_plug_and_a_dead_row_go_before_two_things_done_to_it(seed):
     """A plug that was mirrored and shifted put the dead row off its end, and was told in place of both."""
@@ -30,6 +31,7 @@ def test_two_wires_exchanged_around_a_run_that_lies_end_for_end_make_it_no_longe
     assert one.first and one.harm == []
 
 
+@pytest.mark.slow
 def test_neighbours_with_a_good_pair_between_them_are_not_crossed_over():
     """Beside wires in no order three pairs were told to be crossed, and the good one to be crossed back."""
     one = look(1510)

@@ -277,6 +277,7 @@ def test_whatever_was_measured_is_reproduced_but_for_contradictions(case):
 # Seeded damage. The full figures come from tests/benchmarks/bench_conductors.py.
 
 
+@pytest.mark.slow
 def test_injected_causes_are_named():
     named, cases = 0, 150
     for seed in range(cases):
@@ -306,6 +307,7 @@ def test_dense_damage_is_reproduced_with_no_more_causes_than_were_made():
     assert lean >= 0.97 * cases
 
 
+@pytest.mark.slow
 def test_every_kind_of_damage_is_drawn():
     drawn = set()
     for seed in range(60):

@@ -42,6 +42,7 @@ def test_dips_are_found_with_their_time(lasts: float, deep: float) -> None:
     assert [one.until - one.at for one in found] == pytest.approx([lasts] * 3, abs=1.0)
 
 
+@pytest.mark.slow
 def test_a_step_a_trip_and_a_drift_are_told_apart() -> None:
     times, values = days(Noise(), HOURS, 3)
     values[round(1_000 * RATE) :] += 0.3
@@ -55,6 +56,7 @@ def test_a_step_a_trip_and_a_drift_are_told_apart() -> None:
     assert {one.kind for one in found} == {"drift"}
 
 
+@pytest.mark.slow
 def test_a_block_of_any_size_finds_the_same_dip() -> None:
     times, values = days(Noise(), HOURS / 2, 5)
     values[9_000:9_005] += 0.2

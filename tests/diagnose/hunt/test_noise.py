@@ -42,6 +42,7 @@ def recording(samples: Floats, name: str = "hall.wav") -> Recording:
     return Recording(name, RATE, samples)
 
 
+@pytest.mark.slow
 def test_harmonics_are_right_though_the_mains_is_off_its_nominal() -> None:
     samples = tones((50.08, 0.1), (150.24, 0.03), (600.96, 0.0003), seconds=4.0, noise=0.001)
     mains, lines = mains_lines(samples, RATE)
@@ -62,6 +63,7 @@ def test_a_tone_between_two_bins_reads_right() -> None:
     assert weighted(hertz, power, "flat") == pytest.approx(0.2, rel=0.003)
 
 
+@pytest.mark.slow
 def test_a_known_tone_makes_volts_and_two_show_automatic_gain() -> None:
     loud, quiet = recording(tones((1000.0, 0.2))), recording(tones((1000.0, 0.02)))
     volts = calibration([(loud, 1.0), (quiet, 0.1)])
@@ -82,6 +84,7 @@ def test_a_clipped_recording_is_refused(tmp_path: Path) -> None:
         heard(read_sound(path))
 
 
+@pytest.mark.quick_cases(1)
 @pytest.mark.parametrize("kind", [np.uint8, np.int16, np.int32, np.float32])
 def test_every_kind_of_wav_reads_alike(tmp_path: Path, kind: type) -> None:
     samples = tones((800.0, 0.1), seconds=3.0)
@@ -100,6 +103,7 @@ def test_every_kind_of_wav_reads_alike(tmp_path: Path, kind: type) -> None:
         read_sound(path, 3)
 
 
+@pytest.mark.slow
 def test_what_changed_is_told_beyond_what_both_scatter_by() -> None:
     before = heard(recording(tones((50.0, 0.02), noise=0.001)))
     same = heard(recording(tones((50.0, 0.02), noise=0.001, seed=2)))
@@ -116,6 +120,7 @@ def test_levels_across_600_ohm_are_those_of_the_trade() -> None:
     assert dbrnc(24.5e-6) == pytest.approx(0.0, abs=0.02)
 
 
+@pytest.mark.slow
 def test_the_command_tells_and_holds_against_a_limit(tmp_path: Path) -> None:
     files = {"tone": tones((1000.0, 0.1)), "off": tones((50.0, 0.001), noise=1e-4),
              "on": tones((50.0, 0.01), (300.0, 0.01), noise=1e-4)}  # fmt: skip

@@ -52,6 +52,7 @@ def test_what_is_moved_next_tells_more_than_what_was_just_seen_quiet() -> None:
     assert following is not None and following.places != (0,)
 
 
+@pytest.mark.slow
 def test_the_true_place_is_among_the_first_two_after_24_movements() -> None:
     # a small part of the study in tests/benchmarks: 0.92 of 250 there; 0.80 is asked for
     found = 0

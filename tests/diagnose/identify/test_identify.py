@@ -218,6 +218,7 @@ def test_a_chain_that_reads_both_ways_is_laid_anew():
     assert len(result.names) == 14
 
 
+@pytest.mark.slow
 def test_a_very_large_cable():
     cable = Cable(2400, 1)
     result = run("chain", cable)
@@ -540,6 +541,7 @@ def test_dense_damage_that_once_gave_a_wrong_name_by_the_chain(size, opens, shor
     assert set(result.names) == sound and not result.complete
 
 
+@pytest.mark.slow
 def test_dense_damage_in_tiny_cables_never_makes_a_wrong_name_by_the_chain():
     for size in (3, 5, 8, 11):
         for opens in range(4):

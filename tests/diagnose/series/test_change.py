@@ -31,6 +31,7 @@ def test_the_first_bad_run_of_a_step_is_named_exactly():
     assert inside >= 0.97 * COUNT
 
 
+@pytest.mark.slow
 def test_the_first_bad_run_of_a_drift_is_its_neighbour_at_worst():
     """Drifts of two uncertainties and more a run: the run over the limit, or the one beside it."""
     for seed in range(COUNT):
@@ -40,6 +41,7 @@ def test_the_first_bad_run_of_a_drift_is_its_neighbour_at_worst():
         assert abs(found.first_bad - history.first_bad) <= 1, seed
 
 
+@pytest.mark.slow
 def test_steady_points_raise_few_false_alarms():
     """Under 2 in 100, with readings that scatter up to a half more than their own uncertainties say."""
     alarms = sum(of(histories.steady(seed)).kind != "steady" for seed in range(2 * COUNT))

@@ -80,6 +80,7 @@ def ways(folder: Path) -> list[str]:
     return [edge.id for edge in (*path.out, *path.back)]
 
 
+@pytest.mark.slow
 def test_every_stretch_of_the_way_is_named_there_and_back(tmp_path: Path) -> None:
     for segment in ways(tmp_path):
         rack = Rack(tmp_path, {segment: 1.9})

@@ -292,6 +292,7 @@ def test_a_jobs_own_rates_change_what_is_believed_and_a_bad_one_is_told_with_its
     assert rates_of(tmp_path.parent / "nothing").finds == Rates()
 
 
+@pytest.mark.slow
 def test_tags_of_a_trip_have_values_that_one_touch_tells_apart_and_the_card_says_them():
     """With identify's own choice among what is at hand; fewer values mean fewer tags in one trip."""
     made = pile(60, 3)

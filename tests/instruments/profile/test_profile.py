@@ -106,6 +106,7 @@ def test_a_profile_survives_a_round_trip_through_json():
         assert msgspec.json.decode(data, type=Profile, dec_hook=from_text) == entry.profile
 
 
+@pytest.mark.slow
 def test_the_schema_accepts_the_shipped_profiles_and_refuses_a_typing_error():
     schema = profile_schema()
     jsonschema.Draft202012Validator.check_schema(schema)

@@ -49,6 +49,7 @@ RECORD = playback_of(EVENTFUL)
 # the fold
 
 
+@pytest.mark.slow
 def test_any_moment_in_any_order_is_the_fold_of_the_run(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(playback, "EVERY", 4)
     monkeypatch.setattr(playback, "MOST", 8)
@@ -71,6 +72,7 @@ def test_any_moment_in_any_order_is_the_fold_of_the_run(monkeypatch: pytest.Monk
         played.at(len(played))
 
 
+@pytest.mark.slow
 def test_a_record_of_ten_thousand_events_is_played_by_few_folds(monkeypatch: pytest.MonkeyPatch) -> None:
     """What a jump costs is counted in folds, so a slow machine makes no difference."""
     walk = Walk().until(r.Place, "measure")
@@ -103,6 +105,7 @@ def test_a_record_of_ten_thousand_events_is_played_by_few_folds(monkeypatch: pyt
     assert len(played._kept) <= playback.MOST
 
 
+@pytest.mark.slow
 def test_every_page_is_the_one_that_the_operator_had() -> None:
     for size in ((80, 24), (120, 40)):
         follower = follow.Follower(lambda: 0.0)
@@ -183,6 +186,7 @@ def test_what_the_meter_said_is_told_with_its_budget(verdict: float | str) -> No
 SIZES = [(80, 24), (120, 40), (60, 20), (40, 12), (200, 60), (20, 6), (3, 2)]
 
 
+@pytest.mark.quick_cases(1)
 @pytest.mark.parametrize("face", FACES)
 def test_every_page_fits_every_size_and_alphabet(face: str) -> None:
     for index in range(0, len(RECORD), 7):
@@ -230,6 +234,7 @@ def at(kind: str, nth: int = 0) -> int:
     return [mark.index for mark in RECORD.marks if mark.kind == kind][nth]
 
 
+@pytest.mark.slow
 @proves(
     "on",
     "back",

@@ -269,6 +269,7 @@ def test_a_long_record_is_caught_up_with_off_the_screen() -> None:
     asyncio.run(look())
 
 
+@pytest.mark.quick_cases(1)
 @pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals")
 @pytest.mark.parametrize("how", ["key", "term"])
 def test_the_program_ends_at_once_and_leaves_the_terminal_as_it_was(how: str, tmp_path: Path) -> None:

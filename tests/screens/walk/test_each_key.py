@@ -122,7 +122,7 @@ def test_every_act_of_every_page_has_its_expectation() -> None:
 
 
 @pytest.mark.parametrize("does", DOES)
-@pytest.mark.quick_cases(9)
+@pytest.mark.quick_cases(5)
 def test_a_key_does_what_it_says(does: str) -> None:
     """Each key of an act; no act is without one."""
     mine = {key: page for (act, key), page in pages().items() if act == does}

@@ -47,6 +47,7 @@ def test_yes_answers_the_open_request(scene: str, key: str) -> None:
     assert stage.link.wishes == [e.Answered(number=number, answer="retry" if scene == "trouble" else "")]
 
 
+@pytest.mark.slow
 def test_yes_means_nothing_where_nothing_is_asked() -> None:
     for scene in ("wait", "meeting", "switching", "paused", "done", "unsafe"):
         assert pressed(scene, "enter", "space").link.wishes == []
@@ -87,12 +88,14 @@ def test_a_hold_point_is_passed_by_its_word_only() -> None:
     assert pressed("hold", "enter", *"dead", "escape").link.wishes == []
 
 
+@pytest.mark.slow
 def test_a_value_is_checked_before_it_is_sent() -> None:
     number = SCENES["ask"]().walk.asked.number
     assert pressed("ask", "enter", *"warm", "enter").link.wishes == []
     assert pressed("ask", "enter", *"18.5", "enter").link.wishes == [e.Answered(number=number, answer="18.5")]
 
 
+@pytest.mark.slow
 def test_a_tester_is_answered_by_y_or_n_and_enter_says_nothing() -> None:
     number = SCENES["search-beep"]().walk.asked.number
     assert pressed("search-beep", "enter", "space").link.wishes == []
@@ -125,6 +128,7 @@ def test_going_back_and_measuring_again_name_their_steps() -> None:
     assert pressed("caution", "b", "g").link.wishes == [], "there is nothing before the first step"
 
 
+@pytest.mark.slow
 def test_skipping_wants_a_reason_and_only_where_skipping_is_allowed() -> None:
     number = SCENES["place-open"]().walk.asked.number
     assert pressed("place-open", "s", "enter").link.wishes == []
@@ -133,6 +137,7 @@ def test_skipping_wants_a_reason_and_only_where_skipping_is_allowed() -> None:
         assert pressed(scene, "s", "x", "enter").link.wishes == []
 
 
+@pytest.mark.slow
 def test_notes_and_disturbances() -> None:
     assert pressed("wait", "o", *"rain", "enter").link.wishes == [e.Noted(text="rain")]
     assert pressed("place-open", "o", "enter").link.wishes == []
@@ -157,6 +162,7 @@ def test_the_word_may_simply_be_typed_and_its_first_letter_is_no_shortcut() -> N
     assert pressed("hold", word[0], "enter").link.wishes == []
 
 
+@pytest.mark.slow
 def test_giving_up_wants_a_word_in_capitals() -> None:
     assert pressed("place-open", "x", "enter").link.wishes == []
     assert pressed("place-open", "x", *"abort", "enter").link.wishes == []
@@ -195,6 +201,7 @@ def test_whoever_watches_switches_off_too() -> None:
     assert isinstance(wish, e.Paused) and wish.make_safe
 
 
+@pytest.mark.slow
 def test_leaving_asks_first_and_the_line_is_closed() -> None:
     stage = pressed("place-open", "q")
     assert not stage.app.over
@@ -209,6 +216,7 @@ def test_leaving_asks_first_and_the_line_is_closed() -> None:
     assert ended(pressed("lost", "q").app).why == "lost"
 
 
+@pytest.mark.slow
 def test_a_watcher_only_watches_takes_the_seat_or_speaks_up() -> None:
     stage = pressed("watching", "enter", "space", "b", "s", "p", "g")
     assert stage.link.wishes == []
@@ -229,6 +237,7 @@ def test_help_opens_and_closes_and_nothing_happens_behind_it() -> None:
         assert stage.app.program is not None and not stage.app.program.moment.help and stage.link.wishes == []
 
 
+@pytest.mark.slow
 def test_a_phones_page_has_a_key_for_whatever_a_walk_wants() -> None:
     """All that is one letter; ALL OFF first and by its name, since it may be pressed in a hurry."""
     assert WALK_KEYS[0] == ("ALL OFF", "z")
@@ -242,6 +251,7 @@ def test_a_phones_page_has_a_key_for_whatever_a_walk_wants() -> None:
     assert wanted - {"h"} <= {data for _, data in WALK_KEYS}, "h is ? too"
 
 
+@pytest.mark.quick_cases(1)
 @pytest.mark.parametrize(
     ("scene", "opens", "closes"),
     [
@@ -397,6 +407,7 @@ def test_a_cut_line_is_noticed_when_something_is_wished_for() -> None:
     asyncio.run(act())
 
 
+@pytest.mark.quick_cases(1)
 @pytest.mark.parametrize(
     ("size", "yes"),
     [
@@ -443,6 +454,7 @@ def test_a_walk_from_the_first_page_to_the_last_by_keys_alone(size: tuple[int, i
     asyncio.run(act())
 
 
+@pytest.mark.slow
 def test_a_whole_walk_by_ear(monkeypatch: pytest.MonkeyPatch) -> None:
     """Whoever only hears it knows what to do at every step: both places, or what is asked, word for word."""
     said: list[str] = []

@@ -108,6 +108,7 @@ def test_a_glass_that_is_too_small_says_so_and_what_is_on(folder: Path) -> None:
             assert "Too small" in shown, name
 
 
+@pytest.mark.slow
 def test_every_lead_of_a_draft_has_its_colour_at_a_usual_size(folder: Path) -> None:
     """A sample of what the slow tests look at whole."""
     for job, kind, of in EVERY[1::9]:

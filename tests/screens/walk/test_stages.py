@@ -246,6 +246,7 @@ def test_the_stages_line_by_line() -> None:
 # what no program switches off
 
 
+@pytest.mark.quick_cases(1)
 @pytest.mark.parametrize("ending", ["paused", "trouble", "aborted"])
 def test_whoever_stops_on_the_battery_is_told_what_stays_on_and_whom_to_tell(ending: str) -> None:
     walk = power.PowerWalk().seated().to("2A.A on GA", Phase.PLACING)

@@ -63,6 +63,7 @@ def test_a_shelf_draws_what_its_cards_draw_once_it_has_settled(hall: Plant) -> N
     assert desk.volts("2A.A", "2A.A-return") == pytest.approx(forecast.typical.shelves["2A"].volts, abs=0.1)
 
 
+@pytest.mark.slow
 def test_the_quiet_plant_is_the_static_one(gannet: Plant) -> None:
     """Once nothing moves, currents and drops are those of the network solved at once, card by card."""
     desk = Desk(gannet, closed=("FA", "FA2", "FA2A", "FA2C"))
