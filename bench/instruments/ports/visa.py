@@ -137,8 +137,10 @@ class VisaPort(OwnedPort):
     def _read_once(self, deadline: float) -> bytes:
         if self._sliced:
             waiting = self._waiting() if self._serial else 0
-            if waiting or time.monotonic() < deadline:
-                return self._read_some(waiting or 1)
+            if waiting:
+                return self._read_what_waits(waiting)
+            if time.monotonic() < deadline:
+                return self._read_some(1)
             return b"" if self._serial else self._read_at_once()
         left = deadline - time.monotonic()
         if not self._asked or left <= 0:
@@ -149,6 +151,14 @@ class VisaPort(OwnedPort):
         data = self._read_some(_CHUNK)
         self._asked = not data
         return data
+
+    def _read_what_waits(self, count: int) -> bytes:
+        # it is here, but the library fetches it byte by byte and loses it all where its time ends in the midst of it
+        self._resource.timeout = int(WRITE_TIME * 1000)
+        try:
+            return self._read_some(count)
+        finally:
+            self._resource.timeout = _SLICE_MS
 
     def _read_at_once(self) -> bytes:
         # no time at all would miss what is there

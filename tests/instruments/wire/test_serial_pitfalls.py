@@ -191,6 +191,38 @@ def test_all_byte_values_pass_both_ways(kind):
     assert back == every
 
 
+@posix
+def test_a_busy_machine_loses_no_byte_of_what_waits_at_a_visa_port(monkeypatch):
+    """The library fetches byte by byte, and throws away what it has where its time ends in the midst of it."""
+    import tty
+
+    import pyvisa_py.sessions as sessions
+
+    class Busy:
+        """A clock on a machine where each byte takes a millisecond."""
+
+        now = 0.0
+
+        def time(self):
+            self.now += 0.001
+            return self.now
+
+    main, slave = os.openpty()
+    tty.setraw(slave)
+    try:
+        port = open_port(f"ASRL{os.ttyname(slave)}::INSTR", QUICK)
+        monkeypatch.setattr(sessions, "time", Busy())
+        os.write(main, b"+1.23456789E+03\n" * 8)
+        got = b""
+        while data := port.read(time.monotonic() + 0.3):
+            got += data
+        port.close()
+    finally:
+        os.close(main)
+        os.close(slave)
+    assert got == b"+1.23456789E+03\n" * 8
+
+
 class Recorder:
     """Stands for a serial port: records what is set and called."""
 
