@@ -7,6 +7,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -28,13 +29,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Hold the two sides against each other."""
-    from bench.job.compare import compare
     from bench.report.compare_text import lines, plain
 
-    if Path(options.before).is_file() and Path(options.after).is_file():
-        found = compare(_of_record(Path(options.before)), _of_record(Path(options.after)))
-    else:
-        found = _on_dates(options.logs, options.before, options.after)
+    found = compared(options.logs, options.before, options.after, say_progress)
     if options.json:
         shown = {"before": options.before, "after": options.after, "differences": plain(found)}
         json.dump(shown, sys.stdout, ensure_ascii=False, indent=1)
@@ -45,6 +42,25 @@ def run(options: argparse.Namespace) -> int:
     return exits.NOT_PASSED if any(one.what in ("verdict", "value") for one in found) else exits.PASS
 
 
+def compared(logs: Path, before: str, after: str, tell: Callable[[int, int], None]) -> list[Difference]:
+    """What changed between two sides.
+
+    Args:
+        logs: the folder of records, for dates.
+        before: a record, or a date.
+        after: the same.
+        tell: is told which record of how many is read.
+
+    Raises:
+        BadRequest: one is neither a record nor a date.
+    """
+    from bench.job.compare import compare
+
+    if Path(before).is_file() and Path(after).is_file():
+        return compare(_of_record(Path(before)), _of_record(Path(after)))
+    return _on_dates(logs, before, after, tell)
+
+
 def _of_record(path: Path) -> tuple[Evidence, ...]:
     """What counts of one record."""
     from bench.job.rows import distil
@@ -53,7 +69,7 @@ def _of_record(path: Path) -> tuple[Evidence, ...]:
     return distil(path.name, follow(path)).evidence
 
 
-def _on_dates(logs: Path, before: str, after: str) -> list[Difference]:
+def _on_dates(logs: Path, before: str, after: str, tell: Callable[[int, int], None]) -> list[Difference]:
     """What counted at the end of two days, by all records of a folder in their order, held against each other."""
     from bench.job.compare import compare
     from bench.job.folder import newest_plant, open_folder
@@ -63,7 +79,7 @@ def _on_dates(logs: Path, before: str, after: str) -> list[Difference]:
 
     moments = (_end_of(before), _end_of(after))
     plant = newest_plant(records_in([logs]))
-    folder = open_folder(logs, plant.name, say_progress)
+    folder = open_folder(logs, plant.name, tell)
     for error in folder.broken:
         print(f"NOT COUNTED: {error}", file=sys.stderr)
     reaching = Reaching(plant)

@@ -35,12 +35,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Check the names and write the declaration down."""
-    from bench.job.folder import Folder, newest_plant, open_folder
+    from bench.job.folder import newest_plant
     from bench.plant.load import load_plant
     from bench.plant.model import UnknownName
     from bench.plant.things import Cable, Conductor
-    from bench.record.index import declare, records_in
-    from bench.walk.events import Disturbed
+    from bench.record.index import records_in
 
     if not options.note.strip():
         raise BadRequest("--note wants words: what was done")
@@ -56,35 +55,59 @@ def run(options: argparse.Namespace) -> int:
                 raise BadRequest(f"--tray is about cables, and '{name}' is none; name the tray section itself")
             cable = thing if isinstance(thing, Cable) else plant.cables[thing.cable]
             names += [section for section in cable.sections if section not in names]
-    folder = open_folder(options.logs, plant.name) if options.logs.is_dir() else Folder(options.logs)
-    when = _moment(options.when)
+    for line in disturbed(plant, options.logs, names, options.note.strip(), operator_name(options.by), options.when):
+        print(line)
+    return exits.PASS
+
+
+def disturbed(plant: Plant, logs: Path, names: list[str], note: str, by: str, moment: str | None = None) -> list[str]:
+    """Write down that something was disturbed.
+
+    Args:
+        plant: the plant.
+        logs: the folder of records.
+        names: what was disturbed, by names of the plant.
+        note: what was done.
+        by: who says so.
+        moment: when, by the clock on the wall; now where it is not said.
+
+    Returns:
+        What no longer counts by it, line by line.
+
+    Raises:
+        BadRequest: the moment is none, or has not come yet.
+    """
+    from bench.job.folder import Folder, open_folder
+    from bench.record.index import declare
+    from bench.walk.events import Disturbed
+
+    folder = open_folder(logs, plant.name) if logs.is_dir() else Folder(logs)
+    when = _moment(moment)
     later = folder.read_after(plant, names, when) if when else {}
     event = Disturbed(
         touches=names,
-        text=options.note.strip(),
-        by=operator_name(options.by),
+        text=note,
+        by=by,
         when=when,
         saw=folder.whole_order.heads()[1],
         later=folder.later(later),
     )
     counted = _counted(folder, plant)
-    path = declare(options.logs, event)
-    gone = counted - _counted(open_folder(options.logs, plant.name), plant)
+    path = declare(logs, event)
+    gone = counted - _counted(open_folder(logs, plant.name), plant)
     conductors = len({subject for _, _, subject in gone if subject in plant.conductors})
     happened = f", {second(when)} {zone()}" if when else ""
-    print(f"written to {path}: {', '.join(names)}{happened}")
-    for record, rows in later.items():
-        print(
-            f"{record}: {count(len(rows), 'reading')} of it still count, taken after that by the clock, from "
-            f"{second(min(row.at for row in rows))} on; if that is not so, say it again without --when"
-        )
+    told = [f"written to {path}: {', '.join(names)}{happened}"]
+    told += [
+        f"{record}: {count(len(rows), 'reading')} of it still count, taken after that by the clock, from "
+        f"{second(min(row.at for row in rows))} on; if that is not so, say it again without --when"
+        for record, rows in later.items()
+    ]
     if gone:
         about = f"evidence about {count(conductors, 'conductor')}" if conductors else "evidence"
-        print(f"{about} from before no longer counts: {count(len(gone), 'result')}")
-    else:
-        before = f"before {options.when}" if event.when else "before"
-        print(f"no evidence is void by it: nothing that counts was read of {', '.join(names)} {before}")
-    return exits.PASS
+        return [*told, f"{about} from before no longer counts: {count(len(gone), 'result')}"]
+    before = f"before {moment}" if event.when else "before"
+    return [*told, f"no evidence is void by it: nothing that counts was read of {', '.join(names)} {before}"]
 
 
 def _counted(folder: Folder, plant: Plant) -> set[tuple[str, str, str]]:

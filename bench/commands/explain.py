@@ -5,11 +5,12 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from bench import exits
-from bench.commands.common import LOGS, has_had_power, keep_draft, relative, sequence_schema
+from bench.commands.common import LOGS, has_had_power, keep_draft, relative, say_progress, sequence_schema
 from bench.errors import BadRequest
 from bench.say.lists import count
 
@@ -34,17 +35,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Explain every group of cables that the records read."""
-    from bench.diagnose.explain.records import explained, follow_up, to_prove, unknown_landings
-    from bench.diagnose.explain.walk_map import beside_maps, beside_told
-    from bench.diagnose.supply.patterns import findings, raised
+    from bench.diagnose.explain.records import follow_up, to_prove, unknown_landings
 
     plant, states = read(options.record)
-    found = explained(states)
-    beside = beside_maps(*states)
-    brought_up = [one for state in states for one in findings(state)]
-    if not (found or beside or any(raised(state) for state in states)):
-        shown = ", ".join(map(str, options.record))
-        raise BadRequest(f"{shown}: found no resistance readings between pins of cables, and nothing brought up")
+    found, beside, brought_up = all_of(options.record, states)
     wires, apart = to_prove(found, plant)
     open_wires = [wire for one in found for wire in unknown_landings(one)]
     if options.json:
@@ -56,14 +50,8 @@ def run(options: argparse.Namespace) -> int:
         )
         print()
     else:
-        for one in found:
-            _tell(one, plant)
-        for line in beside_told(plant, beside):
+        for line in told_of(plant, found, beside, brought_up):
             print(line)
-        for finding in brought_up:
-            print(finding.sentence)
-        if not brought_up and not found and not beside:
-            print("what was brought up is as it should be, as far as it was looked at")
         if open_wires and options.follow_up is None:
             wanted = "a few readings would tell where they are landed: see --follow-up FILE"
             print(f"  {count(len(open_wires), 'wire')} may be landed where nobody looked; {wanted}")
@@ -88,6 +76,36 @@ def run(options: argparse.Namespace) -> int:
     return exits.PASS if clean else exits.NOT_PASSED
 
 
+def all_of(records: list[Path], states: list[State]) -> tuple[list[Explained], list[Pair], list[PowerFinding]]:
+    """What explains the readings of some walks: by groups of cables, beside them, and of what was brought up.
+
+    Raises:
+        BadRequest: there is nothing to explain.
+    """
+    from bench.diagnose.explain.records import explained
+    from bench.diagnose.explain.walk_map import beside_maps
+    from bench.diagnose.supply.patterns import findings, raised
+
+    found, beside = explained(states), beside_maps(*states)
+    if not (found or beside or any(raised(state) for state in states)):
+        shown = ", ".join(map(str, records))
+        raise BadRequest(f"{shown}: found no resistance readings between pins of cables, and nothing brought up")
+    return found, beside, [one for state in states for one in findings(state)]
+
+
+def told_of(plant: Plant, found: list[Explained], beside: list[Pair], brought_up: list[PowerFinding]) -> Iterator[str]:
+    """The same, line by line."""
+    from bench.diagnose.explain.walk_map import beside_told
+
+    for one in found:
+        yield from _told(one, plant)
+    yield from beside_told(plant, beside)
+    for finding in brought_up:
+        yield finding.sentence
+    if not brought_up and not found and not beside:
+        yield "what was brought up is as it should be, as far as it was looked at"
+
+
 def read(records: list[Path]) -> tuple[Plant, list[State]]:
     """The walks of some records, and the plant of the last one.
 
@@ -96,7 +114,10 @@ def read(records: list[Path]) -> tuple[Plant, list[State]]:
     """
     from bench.record.replay import replay
 
-    states = [replay(record) for record in records]
+    states = []
+    for number, record in enumerate(records, 1):
+        say_progress(number, len(records))
+        states.append(replay(record))
     plants = {state.setting.plant.name: state.setting.plant for state in states if state.setting is not None}
     if len(plants) > 1:
         raise BadRequest(f"found records of {', '.join(plants)}, expected those of one plant")
@@ -143,36 +164,35 @@ def draft(
     keep_draft(path, file_text(plant, name, made, plant_file, sequence_schema(path.parent)))
 
 
-def _tell(one: Explained, plant: Plant) -> None:
+def _told(one: Explained, plant: Plant) -> Iterator[str]:
     from bench.diagnose.explain.picture import picture
 
     explanation = one.explanation
-    print(f"{', '.join(one.map.cables)}: {one.map.readings} readings")
+    yield f"{', '.join(one.map.cables)}: {one.map.readings} readings"
     if not explanation.findings and not explanation.unexplained:
-        print("  as designed, as far as it was looked at")
+        yield "  as designed, as far as it was looked at"
     if len(explanation.findings) > 1:
-        print(f"  {count(len(explanation.findings), 'cause')}; mend them in this order, and read again after each plug")
+        yield f"  {count(len(explanation.findings), 'cause')}; mend them in this order, and read again after each plug"
     for number, finding in enumerate(explanation.findings, 1):
-        print(f"  {number}. {finding.sentence}")
+        yield f"  {number}. {finding.sentence}"
         for connector in dict.fromkeys(pin.connector for pin in finding.pins):
-            print(f"      {plant.where(connector)}")
+            yield f"      {plant.where(connector)}"
         for line in picture(one.map.design, finding.cause):
-            print(f"      {line}")
-        print(f"      accounts for {', '.join(str(pin) for pin in finding.pins)}")
+            yield f"      {line}"
+        yield f"      accounts for {', '.join(str(pin) for pin in finding.pins)}"
     for other in explanation.others:
-        print(f"  or, less likely: {' '.join(finding.sentence for finding in other.findings)}")
+        yield f"  or, less likely: {' '.join(finding.sentence for finding in other.findings)}"
         if other.telling is None:
-            print("      no reading from pin to pin tells these apart: look at the plugs and wires themselves")
+            yield "      no reading from pin to pin tells these apart: look at the plugs and wires themselves"
         else:
             a, b = other.telling
-            print(
-                f"      read {a} against {b}: it is this one if they {'conduct' if other.joined else 'do not conduct'}"
-            )
+            do = "conduct" if other.joined else "do not conduct"
+            yield f"      read {a} against {b}: it is this one if they {do}"
     for difference in explanation.unexplained:
         a, b = difference.pins
-        print(f"  unexplained: {a} and {b} were found {'joined' if difference.joined else 'apart'}; measure them again")
+        yield f"  unexplained: {a} and {b} were found {'joined' if difference.joined else 'apart'}; measure them again"
     for note in explanation.notes:
-        print(f"  note: {note}")
+        yield f"  note: {note}"
 
 
 def _beside(pair: Pair) -> str:

@@ -21,7 +21,13 @@ from bench.screens.program.settings import Settings
 
 
 def show_job(
-    plant: Path | None, logs: Path, settings: Settings, place: Place | None = None, *, passed: Iterable[str] = ()
+    plant: Path | None,
+    logs: Path,
+    settings: Settings,
+    place: Place | None = None,
+    *,
+    passed: Iterable[str] = (),
+    operator: str = "",
 ) -> int:
     """Show the job screen until it is left for good; walks that are started in it take the terminal in between.
 
@@ -31,6 +37,7 @@ def show_job(
         settings: how the screen behaves.
         place: where to begin.
         passed: options that every walk gets.
+        operator: who says what was touched.
 
     Raises:
         BadRequest: there is no terminal to paint on.
@@ -42,7 +49,7 @@ def show_job(
         # it reads every kind of file: the first picture does not wait for that
         from bench.commands.job_source import JobSource
 
-        return JobSource(plant, logs)
+        return JobSource(plant, logs, operator)
 
     start = place or Place("start")
     view: JobView | None = JobView(place=start, behind=(Place("start"),) if start != Place("start") else ())

@@ -7,9 +7,12 @@ from pathlib import Path
 from typing import Final
 
 from bench.assemble import job_folder
-from bench.commands.common import has_had_power
+from bench.commands.common import has_had_power, operator_name
+from bench.commands.compare import compared
+from bench.commands.disturb import disturbed
 from bench.commands.draft import draft_walk
-from bench.commands.report import write_report
+from bench.commands.explain import all_of, read, told_of
+from bench.commands.report import in_browser, report_beside, write_report
 from bench.errors import BadRequest, expected
 from bench.files import BadFile
 from bench.instruments.bench_file import load_bench
@@ -27,10 +30,12 @@ from bench.plant.load import load_plant
 from bench.plant.model import Plant, UnknownName
 from bench.record.index import head_of, records_in
 from bench.record.read import BrokenRecord
+from bench.report import compare_text
 from bench.report.ready_text import left_on
 from bench.runner.address import live_runners
 from bench.screens.job.data import BenchLine, Cables, Changes, EndLine, RecordLine, SequenceLine, Survey, Traced
 from bench.screens.program.work import Tell
+from bench.screens.walk.touched import touched
 from bench.sequence.load import load_sequence
 
 _KIND: Final = re.compile(r"^(sequence|bench)\s*:", re.MULTILINE)
@@ -43,10 +48,11 @@ class JobSource:
     Args:
         plant: the plant file; None for the newest record's plant, and no sequences or benches then.
         logs: the folder of records.
+        operator: who says what was touched.
     """
 
-    def __init__(self, plant: Path | None, logs: Path) -> None:
-        self.file, self.logs = plant, logs
+    def __init__(self, plant: Path | None, logs: Path, operator: str = "") -> None:
+        self.file, self.logs, self.operator = plant, logs, operator
         self._plant: Plant | None = None
         self._folder: Folder | None = None
 
@@ -132,6 +138,7 @@ class JobSource:
                     counts=counts,
                     live=path.resolve() in live,
                     why=folder.left_out.get(name, ""),
+                    report=str(report) if (report := report_beside(path)).is_file() else "",
                 )
             )
         return sorted(found, key=lambda one: (one.began, one.name), reverse=True)
@@ -233,6 +240,55 @@ class JobSource:
         """
         tell("writing the report", 0, 0)
         return str(write_report([Path(record)]).path)
+
+    def show(self, report: str, tell: Tell) -> str:
+        """Open a report in the browser of this computer, where it has a screen of its own."""
+        tell("opening the report", 0, 0)
+        return "it is open in the browser" if in_browser(Path(report)) else "open it in any browser"
+
+    def explain(self, record: str, tell: Tell) -> tuple[str, ...]:
+        """What people did wrong, by the readings of a record, and what to do about it.
+
+        Raises:
+            BadRequest: it holds nothing to explain.
+            BrokenRecord: it cannot be used.
+        """
+        tell("reading the record", 0, 0)
+        plant, states = read([Path(record)])
+        tell("looking for what explains it", 0, 0)
+        return tuple(told_of(plant, *all_of([Path(record)], states)))
+
+    def compare(self, before: str, after: str, tell: Tell) -> tuple[str, ...]:
+        """What changed between two records, or between the evidence of two days.
+
+        Raises:
+            BadRequest: one is neither.
+            BrokenRecord: a record cannot be used.
+        """
+        tell("comparing", 0, 0)
+        found = compared(self.logs, before, after, lambda n, of: tell("reading the records", n, of))
+        return tuple(compare_text.lines(found, before, after))
+
+    def misnamed(self, text: str) -> str:
+        """What is wrong with a text that says what was touched; empty where nothing is."""
+        plant, _ = self._known()
+        said = touched(text)
+        if not said.touches:
+            return "at least one name is wanted, such as J101"
+        if not said.text:
+            return "what was done is wanted, after a colon"
+        wrong = next((name for name in said.touches if name not in plant.things), None)
+        if wrong is None:
+            return ""
+        hint = plant.near(wrong)
+        return f"the plant has nothing called {wrong}{f'; {hint}' if hint else ''}"
+
+    def disturb(self, text: str, tell: Tell) -> tuple[str, ...]:
+        """Write down that something was touched."""
+        tell("writing it down", 0, 0)
+        plant, _ = self._known()
+        said = touched(text)
+        return tuple(disturbed(plant, self.logs, said.touches, said.text, operator_name(self.operator)))
 
     def mend(self, error: Exception) -> str:
         """The text of an error that a person can mend; empty for a bug."""

@@ -33,7 +33,7 @@ def run(options: argparse.Namespace) -> int:
     plant = plant_of(options.job)
     if not looks.paints():
         return _printed(plant, options.logs)
-    return show_job(plant, options.logs, looks.settings_of(options), passed=passed)
+    return show_job(plant, options.logs, looks.settings_of(options), passed=passed, operator=options.operator)
 
 
 def _printed(plant: Path, logs: Path) -> int:

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
-from collections.abc import Mapping
+import webbrowser
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
 from bench import exits
+from bench.commands.common import say_progress
 from bench.errors import BadRequest
 from bench.say.lists import count
 
@@ -27,6 +30,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="the file to write; by default beside the record, or report.html for several",
     )
+    parser.add_argument("--open", action="store_true", help="open it in the browser of this computer")
     parser.add_argument(
         "--appendix",
         action="store_true",
@@ -42,12 +46,14 @@ def run(options: argparse.Namespace) -> int:
     if len(options.records) == 1 and is_watch(options.records[0]):
         return _watch_report(options.records[0], options.output)
     records = records_in(options.records)
-    written = write_report(records, options.output, full=options.appendix)
+    written = write_report(records, options.output, full=options.appendix, tell=say_progress)
     for error in written.wrong:
         print(f"NOT IN IT: {error}", file=sys.stderr)
     for copy, record in written.copies.items():
         print(f"left out: {copy} is a copy of {record}", file=sys.stderr)
     print(f"{written.path}: report of {count(written.records, 'record')}")
+    if options.open and not in_browser(written.path):
+        print("there is no browser here that could show it", file=sys.stderr)
     return exits.STOPPED if written.wrong else exits.PASS
 
 
@@ -59,11 +65,28 @@ def _watch_report(record: Path, output: Path | None) -> int:
     from bench.saved import save
 
     watch = read_watch(record)
-    output = output or record.with_suffix(".html")
+    output = output or report_beside(record)
     minutes = [Band(*row) for row in bands(record, watch.sealed)]
     save(output, watch_page(record.stem, watch, minutes))
     print(f"{output}: report of a watch")
     return exits.PASS
+
+
+def report_beside(record: Path) -> Path:
+    """Where the report of one record is written."""
+    return record.with_suffix(".html")
+
+
+def in_browser(page: Path) -> bool:
+    """Open a page in the browser of this computer; False where it has no screen, or nobody sits before it."""
+    screen = sys.platform in ("darwin", "win32") or "DISPLAY" in os.environ or "WAYLAND_DISPLAY" in os.environ
+    if not screen or "SSH_CONNECTION" in os.environ:
+        return False
+    return webbrowser.open(page.resolve().as_uri())
+
+
+def _untold(number: int, of: int) -> None:
+    """Nobody is told how far it is."""
 
 
 class Written(NamedTuple):
@@ -82,13 +105,20 @@ class Written(NamedTuple):
     copies: Mapping[Path, Path] = MappingProxyType({})
 
 
-def write_report(paths: list[Path], output: Path | None = None, *, full: bool = False) -> Written:
+def write_report(
+    paths: list[Path],
+    output: Path | None = None,
+    *,
+    full: bool = False,
+    tell: Callable[[int, int], None] = _untold,
+) -> Written:
     """Write the report of some records; what is wrong with one does not keep the others from it.
 
     Args:
         paths: the records, in any order.
         output: the file; by default beside the record, or report.html for several.
         full: with the appendix.
+        tell: is told which record of how many is read.
 
     Returns:
         What was written.
@@ -113,7 +143,8 @@ def write_report(paths: list[Path], output: Path | None = None, *, full: bool = 
     once = each_once(paths)
     wrong = dict(once.wrong)
     sheets, readings = [], []
-    for path in once.records:
+    for number, path in enumerate(once.records, 1):
+        tell(number, len(once.records))
         try:
             # folded once for all: of a record that is not sound, the second fold says where
             kept: list[Taken] = []
@@ -129,7 +160,7 @@ def write_report(paths: list[Path], output: Path | None = None, *, full: bool = 
     if not sheets:
         raise next(iter(wrong.values()))
     sheets.sort(key=lambda one: (one.began, one.path.name))
-    output = output or (sheets[0].path.with_suffix(".html") if len(paths) == 1 else Path("report.html"))
+    output = output or (report_beside(sheets[0].path) if len(paths) == 1 else Path("report.html"))
     left = [*map(str, wrong.values()), *(f"{copy} is a copy of {path}" for copy, path in once.copies.items())]
     save(output, page(sheets, readings, utc_now(), left, full=full))
     return Written(output, len(sheets), tuple(wrong.values()), once.copies)

@@ -117,6 +117,48 @@ def test_the_report_is_written_beside_its_record(tmp_path: Path) -> None:
     assert Path(written) == path.with_suffix(".html") and "<html" in Path(written).read_text("utf-8")[:300]
 
 
+def test_a_record_is_explained_and_compared_as_the_commands_do_it(capsys: pytest.CaptureFixture[str]) -> None:
+    from bench.cli import main
+
+    source, survey = read()
+    record = next(one for one in survey.records if one.name.endswith("weekly-round-7.jsonl"))
+    main(["explain", record.path])
+    said = [line for line in capsys.readouterr().out.splitlines() if "--" not in line]
+    assert said == list(source.explain(record.path, quiet)) and len(said) > 3
+    main(["compare", "2026-04-30", "2026-05-12", "--logs", str(season())])
+    said = capsys.readouterr().out.splitlines()
+    assert said == list(source.compare("2026-04-30", "2026-05-12", quiet)) and len(said) > 1
+    with pytest.raises(BadRequest, match="expected a record, or a date"):
+        source.compare("yesterday", "2026-05-12", quiet)
+
+
+def test_what_was_touched_is_written_into_the_folder_and_voids_what_was_proven(tmp_path: Path) -> None:
+    source = JobSource(PLANT, copy(tmp_path / "logs"), "Bea")
+    before = source.survey(quiet)
+    proven = next(one.name for one in before.ready.things if one.kind == "cable" and one.counts.get("proven"))
+    assert source.misnamed(f"{proven}: a foot") == ""
+    assert "nothing called WX1" in source.misnamed("WX1: a foot")
+    assert source.misnamed(proven) == "what was done is wanted, after a colon"
+    told = source.disturb(f"{proven}: a foot", quiet)
+    assert told[0].startswith("written to ") and "no longer counts" in told[-1]
+    after = next(one for one in source.survey(quiet).ready.things if one.name == proven)
+    assert after.counts.get("void") and not after.counts.get("proven")
+
+
+def test_a_report_opens_in_a_browser_where_somebody_sits_before_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    opened: list[str] = []
+    monkeypatch.setattr("webbrowser.open", lambda url: bool(opened.append(url)) or True)
+    for name in ("DISPLAY", "WAYLAND_DISPLAY", "SSH_CONNECTION"):
+        monkeypatch.delenv(name, raising=False)
+    source, _ = read()
+    assert source.show("logs/a.html", quiet) == "open it in any browser" and not opened
+    monkeypatch.setenv("DISPLAY", ":0")
+    assert source.show("logs/a.html", quiet) == "it is open in the browser"
+    assert opened[0].startswith("file:///") and opened[0].endswith("/logs/a.html")
+    monkeypatch.setenv("SSH_CONNECTION", "192.0.2.1 22")
+    assert source.show("logs/a.html", quiet) == "open it in any browser"
+
+
 def test_work_ends_where_it_is_not_wanted_any_more() -> None:
     source, _ = read()
     seen = []

@@ -81,6 +81,7 @@ class RecordLine(msgspec.Struct, frozen=True):
         live: whether the walk is under way.
         why: why it does not count; empty where it does.
         broken: whether it cannot be used at all.
+        report: the file of its report; empty where none was written.
     """
 
     path: str
@@ -95,6 +96,7 @@ class RecordLine(msgspec.Struct, frozen=True):
     live: bool = False
     why: str = ""
     broken: bool = False
+    report: str = ""
 
     @property
     def told(self) -> str:
@@ -233,6 +235,26 @@ class Source(Protocol):
 
     def report(self, record: str, tell: Tell) -> str:
         """Write the report of a record; returns where it is."""
+        ...
+
+    def show(self, report: str, tell: Tell) -> str:
+        """Open a report in the browser of this computer; returns what came of it in words."""
+        ...
+
+    def explain(self, record: str, tell: Tell) -> tuple[str, ...]:
+        """What people did wrong, by the readings of a record, and what to do about it, line by line."""
+        ...
+
+    def compare(self, before: str, after: str, tell: Tell) -> tuple[str, ...]:
+        """What changed between two records, or between the evidence of two days, line by line."""
+        ...
+
+    def misnamed(self, text: str) -> str:
+        """What is wrong with a text that says what was touched; empty where nothing is."""
+        ...
+
+    def disturb(self, text: str, tell: Tell) -> tuple[str, ...]:
+        """Write down that something was touched: names, then after a colon what happened. Returns what came of it."""
         ...
 
     def all_off(self, tell: Tell) -> str:

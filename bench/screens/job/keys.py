@@ -6,12 +6,14 @@ What a key or a line does is a word with an argument, such as ``go records`` or 
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Final
 
 from msgspec.structs import replace
 
 from bench.job.readiness import Task
-from bench.screens.job.view import FILTERS, KINDS, TABS, TITLES, JobView, Page, goal
+from bench.screens.job.data import RecordLine
+from bench.screens.job.view import FILTERS, KINDS, ORDERS, TABS, TITLES, JobView, Page, goal
 from bench.screens.program.keys import ACTIONS, LISTED, TAKE, THEME, Action, Key, close_help, listed, matching
 
 BACK: Final = ("escape", "backspace", "b")
@@ -31,9 +33,15 @@ _BACK: Final = Key("back", BACK, "Esc", "back", "Goes back to where you came fro
 _ALL_OFF: Final = Key(
     "all-off", ("z",), "z", "ALL OFF", "Switches everything off that walks under way have on; those walks rest then."
 )
-_LEAVE: Final = Key("leave", ("q",), "q", "leave", "Leaves. Nothing is lost: this screen only reads records.")
+_LEAVE: Final = Key("leave", ("q",), "q", "leave", "Leaves, quits. Nothing is lost: this screen only reads records.")
 _REREAD: Final = Key("reread", ("f5",), "F5", "read again", "Reads the job's files and records again.")
 _FIND: Final = Key("find", ("slash",), "/", "find", "Narrows the list to lines that have what you type.")
+_COPY: Final = Key(
+    "copy", ("c",), "c", "copy", "Copies what is pointed at, or the whole page of words, to the clipboard."
+)
+_DISTURB: Final = Key(
+    "disturb", ("d",), "d", "touched", "Says what was touched or disturbed: what was proven about it counts no longer."
+)
 _CANCEL: Final = Key("cancel", ("x",), "x", "stop the work", "Ends the reading of records that is under way.")
 
 
@@ -54,7 +62,8 @@ def keys(view: JobView) -> tuple[Key, ...]:
     found += _own(view)
     if view.behind:
         found.append(_BACK)
-    return (*found, ACTIONS, *_tabs(), _REREAD, THEME, _HELP, _LEAVE)
+    touched = [_DISTURB] if view.survey is not None else []
+    return (*found, ACTIONS, *touched, *_tabs(), _REREAD, THEME, _HELP, _LEAVE)
 
 
 def _tabs() -> list[Key]:
@@ -81,12 +90,17 @@ def _own(view: JobView) -> list[Key]:
     if page == "next" and item is not None and isinstance(item.value, Task):
         more = "Shows every reading of what the cursor stands on, over all records."
         found.append(Key(f"trace {goal(item.value)}", ("i",), "i", "trace it", more))
+    if page in ORDERS and page != "ready":
+        more = f"Sorts the list another way: now {view.order}."
+        found.append(Key("order", ("tab",), "Tab", "sort", more))
     if page in _LISTS:
         found.append(_FIND)
     if page == "record":
         found += _of_record(view)
     if page == "trace":
         found += _of_trace(view)
+    if page in ("told", "trace", "record") or item is not None:
+        found.append(_COPY)
     return found
 
 
@@ -115,8 +129,11 @@ def _of_record(view: JobView) -> list[Key]:
         found.append(Key(f"resume {record.path}", ("p",), "p", "go on with it", more))
     more = "Shows step by step what the operator saw and what the meter said."
     found.append(Key(f"replay {record.path}", ("enter",), "Enter", "look back", more))
-    more = "Writes one HTML file that prints well, beside the record."
+    more = "Writes one HTML file that prints well, beside the record, and opens it in the browser."
     found.append(Key(f"report {record.path}", ("w",), "w", "write the report", more))
+    if not record.live:
+        more = "Says what people did wrong, by its readings, and what to do about it."
+        found.append(Key(f"explain {record.path}", ("e",), "e", "what went wrong", more))
     return found
 
 
@@ -155,6 +172,9 @@ def actions(view: JobView) -> list[Action]:
     for status in FILTERS:
         found[f"status {status}"] = Action(f"readiness: list {status if status != 'all' else 'everything'}",
                                            f"status {status}")  # fmt: skip
+    for page, orders in ORDERS.items():
+        for order in orders:
+            found[f"order {page} {order}"] = Action(f"{TITLES[page]}: sort {order}", f"order {page} {order}")
     for kind in KINDS[1:]:
         found[f"kind {kind}"] = Action(f"readiness: list {'shelves' if kind == 'shelf' else f'{kind}s'} alone",
                                        f"kind {kind}")  # fmt: skip
@@ -163,11 +183,20 @@ def actions(view: JobView) -> list[Action]:
     return matching(typed, found.values())
 
 
+def before_it(records: Iterable[RecordLine], one: RecordLine) -> RecordLine | None:
+    """The last walk of the same sequence before a record, of those that count; None where there is none."""
+    older = [other for other in records if other.sequence == one.sequence and other.began < one.began and not other.why]
+    return max(older, key=lambda other: other.began, default=None)
+
+
 def _things(view: JobView) -> dict[str, Action]:
     """What can be done with each sequence, record and thing of the plant."""
     survey = view.survey
     assert survey is not None
     found = {}
+    for task in survey.ready.tasks:
+        does = f"draft {task.kind} {task.about}".strip()
+        found[does] = Action(f"draft {task.text}", does)
     for sequence in survey.sequences:
         found[f"choose {sequence.path}"] = Action(f"walk the sequence {sequence.name}", f"choose {sequence.path}")
     for record in survey.records:
@@ -177,6 +206,18 @@ def _things(view: JobView) -> dict[str, Action]:
     for record in survey.records:
         if not record.broken:
             found[f"replay {record.path}"] = Action(f"look back step by step at {record.name}", f"replay {record.path}")
+    for record in survey.records:
+        if record.broken or record.live:
+            continue
+        found[f"explain {record.path}"] = Action(f"explain what went wrong in {record.name}", f"explain {record.path}")
+        found[f"report {record.path}"] = Action(f"write the report of {record.name}", f"report {record.path}")
+        if record.report:
+            found[f"show {record.report}"] = Action(f"open the report of {record.name}", f"show {record.report}")
+        before = before_it(survey.records, record)
+        if before is not None:
+            text = f"compare {record.name} with the walk before, {before.name}"
+            found[f"compare {record.path}"] = Action(text, f"compare {record.path}")
+    found["compare-days"] = Action("compare two days: what counted then and then", "compare-days")
     for thing in survey.ready.things:
         text = f"trace {thing.kind} {thing.name}, {thing.status}"
         found.setdefault(f"trace {thing.name}", Action(text, f"trace {thing.name}"))

@@ -65,14 +65,15 @@ def draw_list(view: JobView, items: Sequence[Item], cells: int, rows: int, lead:
         lead: put the name of its list before the first line of each.
     """
     first, last = window(items, view.cursor, rows)
-    side = max((width(TITLES[item.page]) for item in items), default=0) + 2 if lead else 0
+    names = {**TITLES, "ready": "failing"}
+    side = max((width(names[item.page]) for item in items), default=0) + 2 if lead else 0
     found = []
     for place in range(first, last):
         item = items[place]
         chosen = place == view.cursor
         here = Span(f"{view.glyphs.more_right} " if chosen else "  ", "key")
         heads = place == first or items[place - 1].page != item.page
-        label = (Span((TITLES[item.page] if heads else "").ljust(side), "accent"),) if lead else ()
+        label = (Span((names[item.page] if heads else "").ljust(side), "accent"),) if lead else ()
         content = draw_item(view, item, cells - side - 2)
         if chosen:
             text = text_of(content)

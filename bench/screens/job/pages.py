@@ -31,8 +31,8 @@ from bench.screens.job.lists import (
     why,
 )
 from bench.screens.job.trace_page import furthest_words, trace_page
-from bench.screens.job.view import TITLES, JobView, Page
-from bench.screens.program.cells import EMPTY, Line, Span, beside, clip, line, width, wrapped
+from bench.screens.job.view import ORDERS, TITLES, JobView, Page
+from bench.screens.program.cells import EMPTY, Line, Span, beside, clip, line, width, wrap, wrapped
 from bench.screens.program.keys import Key, action_list, key_help
 from bench.screens.program.picture import inner
 
@@ -58,6 +58,7 @@ ABOUT: Final[dict[Page, str]] = {
     "Below stands what speaks for and against the likeliest; Enter shows the card of the next trip in its place. "
     "'proveout survey JOB' notes more.",
     "series": "Everything that was read of the point: what is in order last.",
+    "told": "What was found, line by line: c copies it all.",
     "trace": "Every reading of one point over all records: time runs to the right. The bar of a reading is how far it "
     "may be off, the wall is its limit, an arrow at the foot is something that was touched or remarked. The words "
     "below say where it changed, and what happened in between.",
@@ -93,7 +94,9 @@ def _start(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:
     alarm = len(_left_on(view, survey, cells))
     glance = _glance(view, survey, max(3, len(totals), rows - len(view.items) - 5 - alarm))
     upper = beside(glance, totals, cells, ragged=True) if totals else [*glance, _shares_of(view, survey)]
-    lines = [*_left_on(view, survey, cells), *upper, *_power(view, survey, cells), _benches(view, survey, cells)]
+    lines = [*_left_on(view, survey, cells), *upper, *_power(view, survey, cells)]
+    if len(lines) + 2 + len(view.items) <= rows:  # the lists are wanted more
+        lines.append(_benches(view, survey, cells))
     room = max(3, rows - len(lines) - 1)
     return [*lines, EMPTY, *draw_list(view, view.items, cells, room, lead=True)][:rows]
 
@@ -197,10 +200,13 @@ def _listing(
 
 
 def _sought(view: JobView) -> list[Span | str]:
-    """What is looked for in the list."""
+    """What is looked for in the list, and how it is sorted where that was chosen."""
+    chosen = view.orders.get(view.place.page, "")
+    order: list[Span | str] = ["   ", Span(chosen, "hint")] if chosen and chosen != ORDERS[view.place.page][0] else []
     if view.typing:
-        return ["   ", Span(f"find: {view.say(view.find)}_", "watch")]
-    return ["   ", Span(f"find: {view.say(view.find)}", "hint")] if view.find else []
+        return [*order, "   ", Span(f"find: {view.say(view.find)}_", "watch")]
+    found: list[Span | str] = ["   ", Span(f"find: {view.say(view.find)}", "hint")] if view.find else []
+    return [*order, *found]
 
 
 def _ready(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:
@@ -307,9 +313,27 @@ def _record(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:
     lines += _facts(view, one, cells)
     lines.append(EMPTY)
     for key in keys(view):
-        if key.does.partition(" ")[0] in ("replay", "resume", "attach", "report"):
+        if key.does.partition(" ")[0] in ("replay", "resume", "attach", "report", "explain"):
             lines.append(line(Span(f" {key.shown} ", "word"), f"  {key.more}"))
     return lines
+
+
+def _told(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:
+    lines = _told_lines(view, cells)
+    top = max(0, min(view.scroll, len(lines) - rows))
+    shown = lines[top : top + rows]
+    if more := len(lines) - top - len(shown):
+        shown[-1:] = [line(Span(f"{view.glyphs.down} {more + 1} more lines: arrow keys", "hint"))]
+    return shown
+
+
+def _told_lines(view: JobView, cells: int) -> list[Line]:
+    lines: list[Line] = [line(Span(view.say(view.place.about), "title")), EMPTY]
+    for text in view.told:
+        lead = len(text) - len(text.lstrip())
+        for number, part in enumerate(wrap(view.say(text.strip()), max(8, cells - lead - 2)) or [""]):
+            lines.append(line(" " * (lead + (2 if number else 0)), part))
+    return lines if view.told else [*lines, line(Span("Nothing.", "dim"))]
 
 
 def _series(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:
@@ -401,6 +425,8 @@ def furthest(view: JobView, cells: int, rows: int) -> int:
     cells = inner(cells)
     if view.help:
         return max(0, len(_help_lines(view, cells)) - room)
+    if view.place.page == "told":
+        return max(0, len(_told_lines(view, cells)) - room)
     return furthest_words(view, cells, room) if view.place.page == "trace" else 0
 
 
@@ -415,4 +441,5 @@ _PAGES: Final[dict[Page, Callable[[JobView, Survey, int, int], list[Line]]]] = {
     "changes": _changes,
     "cables": _cables,
     "series": _series,
+    "told": _told,
 }

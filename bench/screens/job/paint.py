@@ -47,7 +47,7 @@ def _tabs(view: JobView, cells: int) -> Line:
             Span(str(number), "key"),
             Span(f"[{TITLES[page]}] " if here else f" {TITLES[page]}  ", "title" if here else "dim"),
         ]
-    if at not in TABS:
+    if at not in TABS and width(line(*spans, f"[{TITLES[at]}]")) <= cells:
         spans.append(Span(f"[{TITLES[at]}]", "title"))
     tabs = clip(line(*spans), cells, view.glyphs.ellipsis)
     return (*tabs, Span(view.glyphs.rule * max(0, cells - width(tabs)), "rule"))

@@ -13,13 +13,15 @@ from typing import Any, Final
 
 from msgspec.structs import replace
 
+from bench.screens.job.copied import copied
 from bench.screens.job.data import SequenceLine, Source, Survey, Wish
-from bench.screens.job.keys import actions, keys
+from bench.screens.job.keys import actions, before_it, keys
 from bench.screens.job.paint import paint_job
-from bench.screens.job.view import FILTERS, KINDS, JobView, Place
+from bench.screens.job.view import FILTERS, KINDS, ORDERS, JobView, Page, Place
 from bench.screens.program.keys import Action, Key, typed_on
 from bench.screens.program.picture import Picture
 from bench.screens.program.program import Host, Program, signs_of
+from bench.screens.program.prompts import Prompt
 from bench.screens.program.work import Tell, Work
 from bench.screens.replay.program import ReplayProgram
 
@@ -129,7 +131,7 @@ class JobProgram(Program[JobView]):
     def move(self, by: int) -> None:
         """Move the cursor, or the words of a long page."""
         view = self.moment
-        if view.help or view.place.page == "trace":
+        if view.help or view.place.page in ("trace", "told"):
             super().move(by)
         else:
             self._at(max(0, min(len(view.items) - 1, view.cursor + by)))
@@ -255,10 +257,107 @@ class JobProgram(Program[JobView]):
             self.change(note="the job is being read; write the report after that")
             return
 
-        def then(written: str) -> None:
-            self.change(note=f"the report is in {written}")
+        def write(tell: Tell) -> tuple[str, str]:
+            written = self.source.report(path, tell)
+            return written, self.source.show(written, tell)
 
-        self.start("writing the report", lambda tell: self.source.report(path, tell), then)
+        def then(found: tuple[str, str]) -> None:
+            written, told = found
+            survey = self.moment.survey
+            if survey is not None:
+                known = (replace(one, report=written) if one.path == path else one for one in survey.records)
+                self.change(survey=replace(survey, records=tuple(known)))
+            self.change(note=f"the report is in {written}; {told}")
+
+        self.start("writing the report", write, then)
+
+    def do_show(self, report: str) -> None:
+        """Open a report in the browser."""
+        self.start("opening the report", lambda tell: self.source.show(report, tell), self._say)
+
+    def _say(self, text: str) -> None:
+        self.change(note=text)
+
+    def do_explain(self, path: str) -> None:
+        """Tell what people did wrong, by the readings of a record."""
+        name = self._named(path)
+        self.start(
+            f"explaining {name}", lambda tell: self.source.explain(path, tell), lambda found: self._tell(name, found)
+        )
+
+    def do_compare(self, path: str) -> None:
+        """Compare a record with the walk of the same sequence before it."""
+        records = self.moment.survey.records if self.moment.survey is not None else ()
+        one = next((record for record in records if record.path == path), None)
+        before = before_it(records, one) if one is not None else None
+        if one is not None and before is not None:
+            self._compare(before.path, one.path, f"{before.name} and {one.name}")
+
+    def do_compare_days(self) -> None:
+        """Ask for two days, and compare what counted at their ends."""
+
+        def wrong(text: str) -> str:
+            return "" if len(text.split()) == 2 else "two days are wanted, such as 2026-04-30 2026-05-12"
+
+        def done(text: str | None) -> None:
+            if text is not None:
+                before, after = text.split()
+                self._compare(before, after, f"{before} and {after}")
+
+        lines = ["What counted at the end of one day, against the end of another: 2026-04-30 2026-05-12."]
+        self.host.ask(Prompt("Compare two days", lines, wrong, unicode=self.host.settings.unicode), done)
+
+    def _compare(self, before: str, after: str, title: str) -> None:
+        self.start(
+            "comparing",
+            lambda tell: self.source.compare(before, after, tell),
+            lambda found: self._tell(title, found),
+        )
+
+    def _named(self, path: str) -> str:
+        records = self.moment.survey.records if self.moment.survey is not None else ()
+        return next((one.name for one in records if one.path == path), path)
+
+    def _tell(self, title: str, lines: tuple[str, ...]) -> None:
+        """Show what was told, on a page of its own."""
+        self.change(told=lines)
+        self._enter(Place("told", title))
+
+    def do_disturb(self) -> None:
+        """Ask what was touched, and write it down."""
+
+        def then(found: tuple[str, ...]) -> None:
+            self._tell("touched", found)
+            self._read()
+
+        def done(text: str | None) -> None:
+            if text is not None:
+                self.start("writing it down", lambda tell: self.source.disturb(text, tell), then)
+
+        lines = [
+            "Names from the plant, such as J101 W101.12 2A; then, after a colon, what happened.",
+            "What was proven about them before no longer counts.",
+        ]
+        prompt = Prompt("What was touched or changed?", lines, self.source.misnamed, unicode=self.host.settings.unicode)
+        self.host.ask(prompt, done)
+
+    def do_copy(self) -> None:
+        """Copy what is pointed at, or a page of words, to the clipboard; the terminal does it, if it can."""
+        text = copied(self.moment)
+        self.host.copy_to_clipboard(text)
+        first = text.splitlines()[0] if text else ""
+        self.change(note=f"copied, if this terminal lets programs copy: {first}")
+
+    def do_order(self, wanted: str = "") -> None:
+        """Sort the lines of a page another way: the next in turn, or ``PAGE ORDER``."""
+        name, _, order = wanted.partition(" ")
+        page: Page = next((one for one in ORDERS if one == name), self.moment.place.page)
+        if page != self.moment.place.page:
+            self.do_go(page)
+        known = ORDERS[page]
+        order = order or known[(known.index(self.moment.order) + 1) % len(known)]
+        self.change(orders=MappingProxyType({**self.moment.orders, page: order}), note=f"sorted: {order}")
+        self._at(0)
 
     def do_all_off(self) -> None:
         """Switch off whatever walks under way have on."""

@@ -23,12 +23,12 @@ def trace_page(view: JobView, cells: int, rows: int) -> list[Line]:
     traced = view.traced
     if traced is None:
         reading = f"Reading every record for {view.place.about} ..."
-        text = reading if view.working is not None else "Not traced: u traces it."
+        text = reading if view.working is not None else "Not traced: F5 reads again."
         return [EMPTY, line(Span(view.say(text), "strong"))]
     lines = _upper(view, traced, cells, rows)
     if view.study is None:
         return [*lines, EMPTY, line("No record holds a reading of it."), EMPTY, *_wanted(view, traced, cells)]
-    words, room = _words(view, cells), max(1, rows - len(lines))
+    words, room = words_of(view, cells), max(1, rows - len(lines))
     top = max(0, min(view.scroll, len(words) - room))
     shown = words[top : top + room]
     more = len(words) - top - len(shown)
@@ -50,7 +50,7 @@ def furthest_words(view: JobView, cells: int, rows: int) -> int:
     traced = view.traced
     if traced is None or view.study is None:
         return 0
-    return max(0, len(_words(view, cells)) - max(1, rows - len(_upper(view, traced, cells, rows))))
+    return max(0, len(words_of(view, cells)) - max(1, rows - len(_upper(view, traced, cells, rows))))
 
 
 def _upper(view: JobView, traced: Traced, cells: int, rows: int) -> list[Line]:
@@ -109,8 +109,13 @@ def _conditions(row: Evidence) -> str:
     return ", ".join(part for part in (row.meter, row.operator, celsius(row)) if part)
 
 
-def _words(view: JobView, cells: int) -> list[Line]:
-    """What became of it, in words that are wrapped as they are set in."""
+def words_of(view: JobView, cells: int) -> list[Line]:
+    """What became of it, in words that are wrapped as they are set in.
+
+    Args:
+        view: the moment, with a series of a point.
+        cells: width.
+    """
     study = view.study
     assert study is not None
     lines: list[Line] = []

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from functools import cached_property
 from types import MappingProxyType
-from typing import Final, Literal
+from typing import Any, Final, Literal, TypeVar
 
 import msgspec
 
@@ -15,7 +15,7 @@ from bench.screens.job.data import BenchLine, Cables, Changes, EndLine, RecordLi
 from bench.screens.program.moment import Moment
 
 Page = Literal[
-    "start", "ready", "next", "sequences", "records", "changes", "cables", "bench", "record", "trace", "series"
+    "start", "ready", "next", "sequences", "records", "changes", "cables", "bench", "record", "trace", "series", "told"
 ]
 TABS: Final[tuple[Page, ...]] = ("start", "ready", "next", "sequences", "records", "changes", "cables")
 """The pages that a figure key leads to from anywhere."""
@@ -31,10 +31,22 @@ TITLES: Final[dict[Page, str]] = {
     "record": "record",
     "trace": "trace",
     "series": "what was read",
+    "told": "what came of it",
 }
 FILTERS: Final[tuple[Status | Literal["all", "open"], ...]] = ("all", "open", *STATUSES)
 """What the readiness page lists, one after the other."""
 KINDS: Final = ("all", "shelf", "feed", "cable", "bond")
+
+
+ORDERS: Final[dict[Page, tuple[str, ...]]] = {
+    "ready": ("as in the plant", "worst first", "by name"),
+    "next": ("what clears most first", "what failed first", "by kind"),
+    "sequences": ("by file", "by name", "shortest first"),
+    "records": ("newest first", "what failed first", "by sequence"),
+    "changes": ("what changed most first", "newest first", "by name"),
+    "cables": ("open first", "by name"),
+}
+"""How the lines of a page can be sorted; the first is how they come."""
 
 
 class Place(msgspec.Struct, frozen=True):
@@ -49,6 +61,7 @@ class Place(msgspec.Struct, frozen=True):
     about: str = ""
 
 
+V = TypeVar("V")
 Value = Task | ThingState | SequenceLine | RecordLine | BenchLine | EndLine | Study | int
 
 
@@ -83,6 +96,8 @@ class JobView(Moment, frozen=True, kw_only=True, dict=True):
         kind: of which kind.
         find: what is looked for in a list; typed.
         typing: whether it is being typed.
+        orders: page to how its lines are sorted, one of :data:`ORDERS`.
+        told: what was told of a record or of two, line by line.
         traces: what was traced.
         changes: what changed most; None until it was looked for.
         cables: what the pile of cables comes to; None until it was worked out.
@@ -100,6 +115,8 @@ class JobView(Moment, frozen=True, kw_only=True, dict=True):
     kind: str = "all"
     find: str = ""
     typing: bool = False
+    orders: Mapping[Page, str] = msgspec.field(default_factory=lambda: MappingProxyType({}))
+    told: tuple[str, ...] = ()
     traces: Mapping[str, Traced] = msgspec.field(default_factory=lambda: MappingProxyType({}))
     changes: Changes | None = None
     cables: Cables | None = None
@@ -150,6 +167,12 @@ class JobView(Moment, frozen=True, kw_only=True, dict=True):
         return max(0, min(self.cursors.get(self.place.page, 0), len(self.items) - 1))
 
     @property
+    def order(self) -> str:
+        """How the lines of this page are sorted; empty where they come in one way only."""
+        page = self.place.page
+        return self.orders.get(page, ORDERS[page][0]) if page in ORDERS else ""
+
+    @property
     def item(self) -> Item | None:
         """What the cursor stands on."""
         listed = self.items
@@ -171,32 +194,79 @@ def listed(view: JobView, survey: Survey, page: Page) -> list[Item]:
     """All lines of a page's list."""
     match page:
         case "ready":
-            things = [one for one in survey.ready.things if _wanted(view, one)]
+            things = _sorted(view, page, [one for one in survey.ready.things if _wanted(view, one)])
             return _numbered(page, ((one, f"trace {one.name}", _thing_words(one)) for one in things))
         case "next":
-            tasks = survey.ready.tasks
+            tasks = _sorted(view, page, survey.ready.tasks)
             return _numbered(page, ((one, f"draft {one.kind} {one.about}".strip(), one.text) for one in tasks))
         case "sequences":
-            return _numbered(page, ((one, f"choose {one.path}", one.name) for one in survey.sequences))
+            return _numbered(
+                page, ((one, f"choose {one.path}", one.name) for one in _sorted(view, page, survey.sequences))
+            )
         case "records":
-            records = survey.records
+            records = _sorted(view, page, survey.records)
             return _numbered(page, ((one, f"record {one.path}", _record_words(one)) for one in records))
         case "changes":
-            studies = view.changes.studies if view.changes is not None else ()
+            studies = _sorted(view, page, view.changes.studies if view.changes is not None else ())
             return _numbered(
                 page, ((one, f"trace {first_name(one.subject)}", f"{one.subject} {one.key.text}") for one in studies)
             )
         case "cables":
-            ends = view.cables.ends if view.cables is not None else ()
+            ends = _sorted(view, page, view.cables.ends if view.cables is not None else ())
             return _numbered(page, ((one, "card", f"{one.name} {one.where} {one.fits}") for one in ends))
         case "series":
             traced = view.traced
             shown = enumerate(traced.studies) if traced is not None else ()
             return _numbered(page, ((one, f"series {n}", f"{one.subject} {one.key.text}") for n, one in shown))
         case "bench":
-            return _numbered(page, ((one, f"walk {one.path}", one.name) for one in survey.benches))
+            return _numbered(page, ((one, f"walk {one.path}", one.name) for one in _fitting(view, survey)))
         case _:
             return []
+
+
+def _sorted(view: JobView, page: Page, found: Iterable[V]) -> list[V]:
+    """Lines in the order that was chosen; those that are alike stay as they came."""
+    key = _KEYS.get((page, view.orders.get(page, "")))
+    return list(found) if key is None else sorted(found, key=key)
+
+
+def _failed(one: Task) -> bool:
+    return not any(claim.status == "failing" for claim in one.claims)
+
+
+def _lost(one: RecordLine) -> tuple[int, ...]:
+    counts = dict(one.counts)
+    return tuple(-counts.get(verdict, 0) for verdict in ("fail", "undecided", "void"))
+
+
+def _since(one: Study) -> str:
+    return one.window.first_bad.at if one.window is not None else one.rows[-1].at if one.rows else ""
+
+
+_KEYS: Final[dict[tuple[Page, str], Callable[[Any], Any]]] = {
+    ("ready", "worst first"): lambda one: STATUSES.index(one.status) if one.status in STATUSES else len(STATUSES),
+    ("ready", "by name"): lambda one: one.name,
+    ("next", "what failed first"): _failed,
+    ("next", "by kind"): lambda one: one.kind,
+    ("sequences", "by name"): lambda one: one.name.casefold(),
+    ("sequences", "shortest first"): lambda one: (bool(one.wrong), one.steps),
+    ("records", "what failed first"): _lost,
+    ("records", "by sequence"): lambda one: one.sequence.casefold(),
+    ("changes", "newest first"): lambda one: tuple(-ord(sign) for sign in _since(one)),
+    ("changes", "by name"): lambda one: one.subject,
+    ("cables", "by name"): lambda one: one.name,
+}
+"""What lines are sorted by in each order but the first."""
+
+
+def _fitting(view: JobView, survey: Survey) -> list[BenchLine]:
+    """The benches: those that fit the chosen sequence first, real ones before simulated ones."""
+    chosen = next((one for one in survey.sequences if one.path == view.place.about), None)
+
+    def last(one: BenchLine) -> tuple[bool, bool, bool]:
+        return bool(one.wrong), chosen is not None and bool(one.lacks(chosen)), one.simulated
+
+    return sorted(survey.benches, key=last)
 
 
 def _numbered(page: Page, found: Iterable[tuple[Value, str, str]]) -> list[Item]:
@@ -204,15 +274,20 @@ def _numbered(page: Page, found: Iterable[tuple[Value, str, str]]) -> list[Item]
 
 
 def _start(view: JobView, survey: Survey) -> list[Item]:
-    """The first few of each list; where there are more, a line that leads to them."""
+    """What fails, and the first few of each list; where there are more, a line that leads to them."""
     found: list[Item] = []
+    failing = [one for one in survey.ready.things if one.status == "failing"]
+    wholes: dict[Page, list[Item]] = {
+        "ready": _numbered("ready", ((one, f"trace {one.name}", _thing_words(one)) for one in failing))
+    }
     pages: tuple[Page, ...] = ("next", "sequences", "records")
-    for page in pages:
-        whole = listed(view, survey, page)
+    wholes |= {page: listed(view, survey, page) for page in pages}
+    for page, whole in wholes.items():
         found += whole[: view.top]
         if len(whole) > view.top:
             more = len(whole) - view.top
-            found.append(Item(more, f"go {page}", "", view.top + 1, page))
+            does = "status failing" if page == "ready" else f"go {page}"
+            found.append(Item(more, does, "", view.top + 1, page))
     return found
 
 

@@ -70,6 +70,9 @@ class Host(Protocol):
     def sound(self, what: str) -> bool:
         """Sound a tone that has a name; returns whether there is something that has tones."""
 
+    def copy_to_clipboard(self, text: str) -> None:
+        """Ask the terminal to put a text on the clipboard."""
+
     def set_timer(self, delay: float, callback: Callable[[], None]) -> Timer:
         """Call something later."""
 

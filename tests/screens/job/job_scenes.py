@@ -279,6 +279,25 @@ class StationSource:
         self.asked.append(f"report {record}")
         return record.replace(".jsonl", ".html")
 
+    def show(self, report: str, tell: Tell) -> str:
+        self.asked.append(f"show {report}")
+        return "it is open in the browser"
+
+    def explain(self, record: str, tell: Tell) -> tuple[str, ...]:
+        self.asked.append(f"explain {record}")
+        return ("W1: 8 readings", "  1. Wires 2 and 4 of W1 sit badly.", "      bay 1, shelf 1A, rear, left")
+
+    def compare(self, before: str, after: str, tell: Tell) -> tuple[str, ...]:
+        self.asked.append(f"compare {before} {after}")
+        return ("W1.2: passed, now fails",)
+
+    def misnamed(self, text: str) -> str:
+        return "" if text.startswith("W1") else "the plant has nothing called so"
+
+    def disturb(self, text: str, tell: Tell) -> tuple[str, ...]:
+        self.asked.append(f"disturb {text}")
+        return ("written to logs/disturbed.jsonl: W1", "evidence about 8 conductors no longer counts: 8 results")
+
     def all_off(self, tell: Tell) -> str:
         self.asked.append("all-off")
         return "half.jsonl: everything is off, confirmed."

@@ -13,8 +13,9 @@ from msgspec.structs import replace
 from bench.screens.job.data import Survey, Traced, Wish
 from bench.screens.job.keys import actions, keys
 from bench.screens.job.program import JobProgram
-from bench.screens.job.view import FILTERS, TABS, JobView, Place
+from bench.screens.job.view import FILTERS, ORDERS, TABS, JobView, Place
 from bench.screens.program.keys import act_of
+from bench.screens.program.prompts import Prompt
 from bench.screens.program.work import Cancelled, Tell
 from bench.screens.replay.program import ReplayProgram
 from tests.screens.job.job_scenes import JOB_SCENES, StationSource, records, survey
@@ -53,11 +54,131 @@ def test_everything_on_the_start_page_is_one_move_away() -> None:
     """Enter on each line leads where it says; a line that says more leads to the whole list."""
 
     async def play(stage: JobStage) -> None:
-        wanted = ["bench", "bench", "next", "bench", "bench", "sequences", "record", "record", "records"]
+        wanted = ["trace", "bench", "bench", "next", "bench", "bench", "sequences", "record", "record", "records"]
         for line, page in enumerate(wanted):
             await stage.press("1", "home", *["down"] * line, "enter")
             assert stage.moment.place.page == page, line
         assert len(stage.moment.place.about) == 0
+
+    on("start", play)
+
+
+def test_what_fails_comes_first_on_the_start_page() -> None:
+    async def play(stage: JobStage) -> None:
+        first = stage.moment.items[0]
+        assert stage.moment.cursor == 0 and first.value.status == "failing" and first.value.name == "W1"
+        assert [one.page for one in stage.moment.items if one.page == "ready"] == ["ready"]
+
+    on("start", play)
+
+
+def test_benches_that_fit_come_first_and_real_ones_before_simulated_ones() -> None:
+    async def play(stage: JobStage) -> None:
+        assert [one.value.name for one in stage.moment.items] == ["simulated bench", "the bag", "torn"]
+        await stage.press("escape", "home", "enter")  # the continuity of W1 wants ohms, which both have
+        assert [one.value.name for one in stage.moment.items] == ["the bag", "simulated bench", "torn"]
+
+    on("bench", play)
+
+
+def test_lists_are_sorted_another_way_by_a_key_or_out_of_the_list_of_actions() -> None:
+    async def play(stage: JobStage) -> None:
+        came = [one.value.name for one in stage.moment.items]
+        await stage.press("tab")
+        assert "sorted: what failed first" in stage.words
+        lost = [dict(one.value.counts).get("fail", 0) for one in stage.moment.items]
+        assert lost == sorted(lost, reverse=True) and lost[0] == 3
+        await stage.press("tab")
+        names = [one.value.sequence for one in stage.moment.items]
+        assert names == sorted(names)
+        await stage.press("tab")
+        assert [one.value.name for one in stage.moment.items] == came
+        await stage.press("a", *"readiness worst first", "enter")
+        assert stage.moment.place.page == "ready" and stage.moment.items[0].value.status == "failing"
+        assert "worst first" in stage.words
+        program = stage.app.first
+        assert isinstance(program, JobProgram)
+        for page, orders in ORDERS.items():
+            for order in orders:
+                program.do_order(f"{page} {order}")
+                assert stage.moment.order == order and stage.moment.items is not None
+
+    on("records", play)
+
+
+def test_what_is_pointed_at_goes_to_the_clipboard_through_the_terminal() -> None:
+    copied: list[str] = []
+
+    async def play(stage: JobStage) -> None:
+        stage.app.copy_to_clipboard = copied.append  # type: ignore[method-assign]
+        for pressed, words in (
+            (("2", "home"), "line jacks"),
+            (("3",), "bonds of the earthing network: prove again 3 points"),
+            (("4",), "job/continuity.yaml"),
+            (("5", "down"), "logs/half.jsonl"),
+            (("enter",), "logs/half.jsonl"),
+            (("e",), "1. Wires 2 and 4 of W1 sit badly."),
+            (("a", *"W1.2", "enter"), "last good"),
+        ):
+            await stage.press(*pressed)
+            await stage.press("c")
+            assert words in copied[-1], pressed
+            assert "copied, if this terminal lets programs copy" in stage.words
+
+    on("start", play)
+
+
+def test_a_record_is_explained_compared_and_reported_on_the_screen() -> None:
+    class Counting(StationSource):
+        """Every record counts."""
+
+        def survey(self, tell: Tell) -> Survey:
+            found = super().survey(tell)
+            return replace(found, records=tuple(replace(one, why="") for one in found.records))
+
+    source = Counting()
+
+    async def play(stage: JobStage) -> None:
+        await stage.press("e")
+        assert stage.moment.place == Place("told", "half.jsonl") and "Wires 2 and 4 of W1 sit badly." in stage.words
+        await stage.press("escape")
+        assert stage.moment.place.page == "record"
+        await stage.press("w")
+        assert "the report is in logs/half.html; it is open in the browser" in stage.words
+        await stage.press("a", *"open the report of half", "enter")
+        assert source.asked[-1] == "show logs/half.html"
+        await stage.press("a", *"explain what went wrong half", "enter")
+        assert source.asked[-1] == "explain logs/half.jsonl"
+        await stage.press("a", *"compare half.jsonl", "enter")
+        assert source.asked[-1] == "compare logs/toy.jsonl logs/half.jsonl"
+        assert "W1.2: passed, now fails" in stage.words
+        await stage.press("a", *"compare two", "enter", *"2026-04-30", "enter")
+        assert isinstance(stage.app.screen, Prompt) and source.asked[-1].startswith("compare logs/")
+        await stage.press(*" 2026-05-12", "enter")
+        assert source.asked[-1] == "compare 2026-04-30 2026-05-12"
+
+    on("record", play, source=source)
+
+
+def test_what_was_touched_is_written_down_and_the_job_is_read_again() -> None:
+    source = StationSource()
+
+    async def play(stage: JobStage) -> None:
+        await stage.press("d", *"X9: a foot", "enter")
+        assert isinstance(stage.app.screen, Prompt)
+        await stage.press("ctrl+u", *"W1: a foot", "enter")
+        await stage.until(lambda: source.asked[-1] == "survey")
+        assert source.asked[-2] == "disturb W1: a foot"
+        assert "evidence about 8 conductors no longer counts" in stage.words
+
+    on("start", play, source=source)
+
+
+def test_the_list_of_actions_has_what_a_leader_does_of_an_evening() -> None:
+    async def play(stage: JobStage) -> None:
+        known = " | ".join(one.text for one in actions(replace(stage.moment, typed="")))
+        for word in ("draft", "explain", "disturbed", "compare", "report", "light or dark", "quits", "sort", "copy"):
+            assert word in known, word
 
     on("start", play)
 
@@ -116,9 +237,9 @@ def test_the_list_of_actions_lists_all_actions_and_does_the_chosen_one() -> None
         assert stage.moment.typed is None
         await stage.press("ctrl+p")
         assert stage.moment.typed == ""
-        await stage.press(*"failing", "down", "up", "enter")
+        await stage.press(*"list failing", "down", "up", "enter")
         assert stage.moment.place.page == "ready" and stage.moment.status == "failing"
-        await stage.press("a", *"bonds", "enter")
+        await stage.press("a", *"bonds alone", "enter")
         assert stage.moment.kind == "bond"
         await stage.press("a", *"zzz", "enter")
         assert "nothing has these letters" in stage.words
@@ -154,7 +275,7 @@ def test_help_opens_closes_and_scrolls() -> None:
         await stage.press("h")
         assert "Help ready" not in stage.words and "Help readiness" in stage.words
         await stage.press("end")
-        assert "Leaves." in stage.words
+        assert "Leaves, quits." in stage.words
         await stage.press("down")
         bottom = stage.text
         await stage.press("down")
@@ -180,11 +301,11 @@ def test_what_cannot_be_walked_says_why() -> None:
     async def play(stage: JobStage) -> None:
         await stage.press("end", "enter")
         assert "broken cannot be walked: job/broken.yaml:3:1" in stage.words
-        await stage.press("home", "down", "enter", "enter")
+        await stage.press("home", "down", "enter", "down", "enter")
         assert "the bag cannot be taken: it has nothing that measures insulation" in stage.words
         await stage.press("end", "enter")
         assert "torn cannot be taken: job/benches/torn.yaml:1:1" in stage.words and not stage.app.over
-        await stage.press("up", "enter")
+        await stage.press("home", "enter")
         assert stage.app.first.wish == Wish("walk", "job/insulation.yaml", "job/benches/simulated.yaml")
 
     on("sequences", play)
@@ -219,7 +340,7 @@ def test_a_record_that_is_over_offers_neither_and_a_broken_one_nothing() -> None
 def test_a_report_is_written_and_its_place_told() -> None:
     async def play(stage: JobStage) -> None:
         await stage.press("w")
-        assert stage.source.asked[-1] == "report logs/half.jsonl"
+        assert stage.source.asked[-2:] == ["report logs/half.jsonl", "show logs/half.html"]
         assert "the report is in logs/half.html" in stage.words
         await stage.press("down")
         assert "the report is in" not in stage.words
