@@ -87,12 +87,12 @@ def spoiled(value: Any) -> Any:
 def records(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with a record, whole and chained, whose texts are all hostile."""
     folder = tmp_path_factory.mktemp("hostile")
-    desk = paper.Desk(paper.made(folder).began)
-    while len(desk.entries) < 40 and not desk.state.finished:
-        desk.one()
+    walker = paper.PaperWalk(paper.made(folder).began)
+    while len(walker.entries) < 40 and not walker.state.finished:
+        walker.one()
     state = start()
     with RecordWriter.create(folder / "hostile.jsonl") as writer:
-        for entry in desk.entries:
+        for entry in walker.entries:
             event = entry.event
             if not isinstance(event, e.Began):
                 raw = msgspec.to_builtins(event, enc_hook=str)

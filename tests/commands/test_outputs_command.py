@@ -9,19 +9,19 @@ import pytest
 from bench.cli import main
 from bench.record.append import RecordWriter
 from bench.walk.state import Phase
-from tests.walk.paper_walk import Desk, Made
+from tests.walk.paper_walk import Made, PaperWalk
 
 
 @pytest.fixture
 def killed(tmp_path: Path, small: Made) -> Path:
     """A record whose runner was killed while its supply was on."""
-    desk = Desk(small.began)
-    desk.until(phase=Phase.SWITCHING)
-    desk.one()
+    walker = PaperWalk(small.began)
+    walker.until(phase=Phase.SWITCHING)
+    walker.one()
     path = tmp_path / "logs" / "killed.jsonl"
     path.parent.mkdir()
     with RecordWriter.create(path) as writer:
-        for entry in desk.entries:
+        for entry in walker.entries:
             writer.append(entry)
     return path
 

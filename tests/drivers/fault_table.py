@@ -94,7 +94,7 @@ WIRE: Final[dict[str, Pieces]] = {
 
 
 @dataclass
-class Desk:
+class Rig:
     """One instrument on its twin, with what stands between."""
 
     instrument: Instrument
@@ -140,7 +140,7 @@ class Desk:
         return sample.tries
 
 
-def _more(name: str) -> Desk:
+def _more(name: str) -> Rig:
     kind = MORE[name]
     engine = kind.engine()
     if isinstance(engine, Rectifier):
@@ -153,10 +153,10 @@ def _more(name: str) -> Desk:
     functions = kind.profile.functions
     if functions:
         instrument.configure(functions[0].name)
-    return Desk(instrument, line, wire, engine, notices, functions[0].name if functions else "")
+    return Rig(instrument, line, wire, engine, notices, functions[0].name if functions else "")
 
 
-def desk_for(name: str) -> Desk:
+def rig_for(name: str) -> Rig:
     """An instrument that is open and set, with nothing wrong yet."""
     if name in MORE:
         return _more(name)
@@ -164,59 +164,59 @@ def desk_for(name: str) -> Desk:
     # where it has four wires, that is the one whose readings tell their age best
     chosen = next((f.name for f in functions if f.wires == 4), functions[0].name if functions else "")
     if chosen:
-        return Desk(*ready(name, chosen), chosen)
+        return Rig(*ready(name, chosen), chosen)
     found = bench(name)
     found[0].open()
-    return Desk(*found, "")
+    return Rig(*found, "")
 
 
-def _wire(pieces: Pieces) -> Callable[[Desk], None]:
+def _wire(pieces: Pieces) -> Callable[[Rig], None]:
     delays = any(delay for delay, _ in pieces(b"?", b"0123456789"))
 
-    def spoil(desk: Desk) -> None:
+    def spoil(rig: Rig) -> None:
         # what does not answer in lines comes out byte by byte, so trouble lasts for a while there; lateness adds up
-        more = desk.instrument.profile.profile in MORE
-        left = 1 if desk.asked_in_lines or delays else 2 if more else 40
+        more = rig.instrument.profile.profile in MORE
+        left = 1 if rig.asked_in_lines or delays else 2 if more else 40
 
         def mangle(question: bytes, reply: bytes) -> list[tuple[float, bytes]]:
             nonlocal left
             left -= 1
             return pieces(question, reply) if left >= 0 else [(0.0, reply)]
 
-        desk.wire.mangle = mangle
+        rig.wire.mangle = mangle
 
     return spoil
 
 
-def _deaf(desk: Desk) -> None:
-    desk.wire.mangle = lambda question, reply: []
+def _deaf(rig: Rig) -> None:
+    rig.wire.mangle = lambda question, reply: []
 
 
-def _unplugged(desk: Desk) -> None:
-    desk.line.unplugged = True
+def _unplugged(rig: Rig) -> None:
+    rig.line.unplugged = True
 
 
-def _stale(data: bytes) -> Callable[[Desk], None]:
-    return lambda desk: desk.wire.inject(data, desk.line.now)
+def _stale(data: bytes) -> Callable[[Rig], None]:
+    return lambda rig: rig.wire.inject(data, rig.line.now)
 
 
-def _chatter(desk: Desk) -> None:
+def _chatter(rig: Rig) -> None:
     for k in range(4000):
-        desk.wire.inject(b"@@@\n", desk.line.now + 0.01 * k)
+        rig.wire.inject(b"@@@\n", rig.line.now + 0.01 * k)
 
 
-def _off_and_on(desk: Desk) -> None:
-    desk.wire.engine.receive(b"*RST\n", desk.line.now)
+def _off_and_on(rig: Rig) -> None:
+    rig.wire.engine.receive(b"*RST\n", rig.line.now)
 
 
-def _another(desk: Desk) -> None:
-    engine = desk.wire.engine
+def _another(rig: Rig) -> None:
+    engine = rig.wire.engine
     if isinstance(engine, Rectifier):
         engine.kind = 5302
-        desk.wire.mangle = _lose_one()
+        rig.wire.mangle = _lose_one()
         return
-    _another_number(desk.instrument.profile, engine)
-    _wire(WIRE["no answer"])(desk)
+    _another_number(rig.instrument.profile, engine)
+    _wire(WIRE["no answer"])(rig)
 
 
 def _another_number(profile: Profile, engine: Any) -> None:
@@ -236,24 +236,24 @@ def _lose_one() -> Pieces:
     return lambda question, reply: [] if left and left.pop() else [(0.0, reply)]
 
 
-def _swapped(desk: Desk) -> None:
+def _swapped(rig: Rig) -> None:
     """Two cables changed places: another kind of instrument is on this port now."""
-    name = desk.instrument.profile.profile
+    name = rig.instrument.profile.profile
     other = "scpi-relay-matrix" if name != "scpi-relay-matrix" else "scpi-supply"
-    desk.wire.engine = TWINS[other](Hall(), desk.line.now)
-    if not desk.instrument._session.unasked:
-        desk.instrument._session.conversation.dialogue.doubt("the port went away for a moment")
+    rig.wire.engine = TWINS[other](Hall(), rig.line.now)
+    if not rig.instrument._session.unasked:
+        rig.instrument._session.conversation.dialogue.doubt("the port went away for a moment")
 
 
-def _turned(desk: Desk) -> None:
-    desk.wire.engine.turn("voltage" if desk.wire.engine.dial != "voltage" else "resistance")
+def _turned(rig: Rig) -> None:
+    rig.wire.engine.turn("voltage" if rig.wire.engine.dial != "voltage" else "resistance")
 
 
-def _abort(desk: Desk) -> None:
-    desk.instrument.abort()
+def _abort(rig: Rig) -> None:
+    rig.instrument.abort()
 
 
-OTHER: Final[dict[str, Callable[[Desk], None]]] = {
+OTHER: Final[dict[str, Callable[[Rig], None]]] = {
     "silent for good": _deaf,
     "unplugged": _unplugged,
     "an old answer waits": _stale(b"+1.23400000E+01\n"),
@@ -266,7 +266,7 @@ OTHER: Final[dict[str, Callable[[Desk], None]]] = {
     "aborted": _abort,
 }
 """What happens to the instrument or its port."""
-TROUBLES: Final[dict[str, Callable[[Desk], None]]] = {**{n: _wire(p) for n, p in WIRE.items()}, **OTHER}
+TROUBLES: Final[dict[str, Callable[[Rig], None]]] = {**{n: _wire(p) for n, p in WIRE.items()}, **OTHER}
 LASTING: Final = (
     *(
         "silent for good",
@@ -319,19 +319,19 @@ def cannot_be_set_so(name: str, trouble: str) -> str:
 
 def held_on_a_range(name: str) -> str:
     """A key holds the meter on its lowest range, and what it is on is five times beyond that."""
-    desk = desk_for(name)
-    function = desk.instrument.profile.function(desk.function)
+    rig = rig_for(name)
+    function = rig.instrument.profile.function(rig.function)
     lowest = function.ranges[0]
     truth = 5 * lowest.top
-    desk.world.ohms = lambda at: truth
-    desk.world.amps = truth
+    rig.world.ohms = lambda at: truth
+    rig.world.amps = truth
     if name in HANDHELD:
-        desk.wire.engine.held_on = 0
+        rig.wire.engine.held_on = 0
     else:
         for command in function.lock:
-            desk.wire.engine.receive(fill(command, {"range": lowest.sent}).encode() + b"\n", desk.line.now)
+            rig.wire.engine.receive(fill(command, {"range": lowest.sent}).encode() + b"\n", rig.line.now)
     try:
-        sample = desk.instrument.read()
+        sample = rig.instrument.read()
     except InstrumentTrouble as stop:
         return stop.kind
     if sample.value is not None:
@@ -517,10 +517,10 @@ def every_bit_of_a_letter(name: str) -> str:
                 at = letters[-1 - place]
                 return [(0.0, reply[:at] + bytes([reply[at] ^ 1 << bit]) + reply[at + 1 :])]
 
-            desk = desk_for(name)
-            _wire(flip)(desk)
+            rig = rig_for(name)
+            _wire(flip)(rig)
             try:
-                results.append("right" if desk.ask() == 1 else "retried")
+                results.append("right" if rig.ask() == 1 else "retried")
             except InstrumentTrouble as stop:
                 assert stop.kind in STOPS
                 results.append(stop.kind)
@@ -554,34 +554,34 @@ def outcome(name: str, trouble: str) -> str:
         found = MEANT[trouble](name)
         assert found in ("right", "retried", "bounded", "anew", *STOPS), found
         return found
-    desk = desk_for(name)
-    desk.notices.clear()
-    TROUBLES[trouble](desk)
+    rig = rig_for(name)
+    rig.notices.clear()
+    TROUBLES[trouble](rig)
     try:
-        tries = desk.ask()
-        found = "right" if tries == 1 and not desk.notices else "retried"
+        tries = rig.ask()
+        found = "right" if tries == 1 and not rig.notices else "retried"
     except InstrumentTrouble as stop:
         assert stop.kind in STOPS and stop.what, stop
         # what to do about a port that is gone is said by the port itself, which is not a virtual one
         assert stop.advice or stop.kind in ("aborted", "lost"), stop
         found = stop.kind
     if trouble not in LASTING:
-        _right_again(desk)
+        _right_again(rig)
     return found
 
 
-def _right_again(desk: Desk) -> None:
+def _right_again(rig: Rig) -> None:
     """It may be in trouble twice more, and is never wrong."""
     for _ in range(3):
         try:
-            desk.ask()
+            rig.ask()
         except InstrumentTrouble as stop:
             assert stop.kind in STOPS, stop
-            if stop.kind == "mismatch" and desk.function:
-                desk.instrument.configure(desk.function, None, FULL.get(desk.instrument.profile.profile))
+            if stop.kind == "mismatch" and rig.function:
+                rig.instrument.configure(rig.function, None, FULL.get(rig.instrument.profile.profile))
         else:
             return
-    raise AssertionError(f"{desk.instrument.profile.profile} is not right again")
+    raise AssertionError(f"{rig.instrument.profile.profile} is not right again")
 
 
 def table() -> list[list[str]]:

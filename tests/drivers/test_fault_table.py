@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from bench.instruments.ports.trouble import InstrumentTrouble
-from tests.drivers.fault_table import MEANT, NAMES, ROWS, SHIPPED, STOPS, cannot, desk_for, outcome, table
+from tests.drivers.fault_table import MEANT, NAMES, ROWS, SHIPPED, STOPS, cannot, outcome, rig_for, table
 from tests.drivers.more_kinds import MORE
 
 ENDS = ("right", "retried", "bounded", "anew", "-", *STOPS)
@@ -38,18 +38,18 @@ def test_all_three_ends_occur() -> None:
     assert {"right", "retried", "bounded", "silent", "garbled", "lost", "mismatch", "stranger", "stuck"} <= cells
 
 
-@pytest.mark.parametrize("name", [name for name in SHIPPED if desk_for(name).asked_in_lines and name != "scpi-supply"])
+@pytest.mark.parametrize("name", [name for name in SHIPPED if rig_for(name).asked_in_lines and name != "scpi-supply"])
 def test_a_trouble_that_is_not_undone_is_seen(name: str) -> None:
     """The table can fail: an answer that was made up in the instrument's own format counts as wrong."""
-    desk = desk_for(name)
-    before = desk.wire.mangle
+    rig = rig_for(name)
+    before = rig.wire.mangle
 
     def lie(question: bytes, reply: bytes) -> list[tuple[float, bytes]]:
         if b"READ" in question or b"MEAS" in question or b"TEMP" in question:
             return [(0.0, reply.replace(b"1", b"7").replace(b"3", b"8").replace(b"2", b"6"))]
         return [(0.0, b"(@103)\n")] if b"CLOS" in question else before(question, reply)
 
-    desk.wire.mangle = lie
+    rig.wire.mangle = lie
     with pytest.raises((AssertionError, InstrumentTrouble)):
         for _ in range(5):
-            desk.ask()
+            rig.ask()

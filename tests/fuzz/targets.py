@@ -241,9 +241,9 @@ def _of_meter(name: str) -> Callable[[bytes], bool]:
 def short_walk() -> bytes:
     """The record of a short walk with every kind of step."""
     path = scratch() / "short.jsonl"
-    desk = paper.Desk(paper.made(scratch()).began).finish()
+    walker = paper.PaperWalk(paper.made(scratch()).began).finish()
     with RecordWriter.create(path) as writer:
-        for entry in desk.entries:
+        for entry in walker.entries:
             writer.append(entry)
     return path.read_bytes()
 

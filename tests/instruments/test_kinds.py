@@ -176,23 +176,23 @@ def test_a_walk_sets_a_load_beside_its_supply(tmp_path: Path) -> None:
     bench = msgspec.structs.replace(
         paper.BENCH, instruments=[*paper.BENCH.instruments, load], role_of={**paper.BENCH.role_of, "load": "load"}
     )
-    desk = paper.Desk(paper.made(tmp_path, WITH_LOAD, bench=bench).began)
-    desk.until(index=2, phase=Phase.SWITCHING)
-    assert desk.state.step is not None and desk.state.step.title == "Load on"
-    desk.until(index=3)
-    assert set(desk.state.outputs.on) == {"supply", "load"}
-    desk.until(index=5)
-    assert set(desk.state.outputs.on) == {"supply"}
-    desk.finish()
-    assert results(desk.state)[5].verdict == "pass"
+    walker = paper.PaperWalk(paper.made(tmp_path, WITH_LOAD, bench=bench).began)
+    walker.until(index=2, phase=Phase.SWITCHING)
+    assert walker.state.step is not None and walker.state.step.title == "Load on"
+    walker.until(index=3)
+    assert set(walker.state.outputs.on) == {"supply", "load"}
+    walker.until(index=5)
+    assert set(walker.state.outputs.on) == {"supply"}
+    walker.finish()
+    assert results(walker.state)[5].verdict == "pass"
     # a reading that needs the supply is passed over where the load alone is on
     alone = WITH_LOAD.replace(
         "  - {step: set, text: The supply goes on., output: 'on', voltage: 48 V, current-limit: 2 A}\n", ""
     )
     folder = tmp_path / "alone"
     folder.mkdir()
-    desk = paper.Desk(paper.made(folder, alone, bench=bench).began).finish()
-    assert "no output is on" in results(desk.state)[2].sentence
+    walker = paper.PaperWalk(paper.made(folder, alone, bench=bench).began).finish()
+    assert "no output is on" in results(walker.state)[2].sentence
 
 
 @pytest.mark.parametrize(

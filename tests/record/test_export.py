@@ -45,11 +45,11 @@ def test_a_reading_that_was_taken_again_does_not_count(tmp_path, path):  # noqa:
     from tests.walk import paper_walk as paper
 
     made = paper.made(tmp_path)
-    desk = paper.Desk(made.began)
-    desk.until(key=desk.state.setting.plan.steps[desk.index("measure", 1)].key)
-    desk.went(desk.index("measure", 0))
-    desk.finish()
-    write(path, [entry.event for entry in desk.entries])
+    walker = paper.PaperWalk(made.began)
+    walker.until(key=walker.state.setting.plan.steps[walker.index("measure", 1)].key)
+    walker.went(walker.index("measure", 0))
+    walker.finish()
+    write(path, [entry.event for entry in walker.entries])
     first = made_again = [row for row in rows(path) if row["subject"] == "W1.1"]
     assert len(first) == 2 and [row["counts"] for row in made_again] == ["", "pass"]
     assert [row["verdict"] for row in first] == ["pass", "pass"]

@@ -19,11 +19,11 @@ from tests.walk import paper_walk as paper
 def record(tmp_path: Path) -> Path:
     """A record that ends with a line over several sectors."""
     path = tmp_path / "walk.jsonl"
-    desk = paper.Desk(paper.made(tmp_path).began)
+    walker = paper.PaperWalk(paper.made(tmp_path).began)
     with RecordWriter.create(path) as writer:
-        writer.append(desk.entries[0])
-        writer.append(desk.add(e.Noted(text="the last that was synced")))
-        writer.append(desk.add(e.Noted(text="long " * 500)))
+        writer.append(walker.entries[0])
+        writer.append(walker.add(e.Noted(text="the last that was synced")))
+        writer.append(walker.add(e.Noted(text="long " * 500)))
     return path
 
 

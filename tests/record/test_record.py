@@ -63,10 +63,10 @@ def tiny() -> paper.Made:
 @cache
 def tiny_walk() -> tuple[e.Entry, ...]:
     """A whole walk in a few events, with characters beyond ASCII and raw bytes among them."""
-    desk = paper.Desk(tiny().began)
-    desk.add(e.Noted(text='the „lamp" flickers\n\t\\ é Ω 𝄞', by="Zoë"))
-    desk.readings = lambda state, step: {"value": 0.123456789012345, "raw": ["+1.2E-1\\xff\\n"], "spread": 1e-300}
-    return tuple(desk.finish().entries)
+    walker = paper.PaperWalk(tiny().began)
+    walker.add(e.Noted(text='the „lamp" flickers\n\t\\ é Ω 𝄞', by="Zoë"))
+    walker.readings = lambda state, step: {"value": 0.123456789012345, "raw": ["+1.2E-1\\xff\\n"], "spread": 1e-300}
+    return tuple(walker.finish().entries)
 
 
 class Clock:
@@ -109,13 +109,13 @@ def test_what_is_written_is_read_back(path: Path, whole: bytes) -> None:
 
 
 def test_a_whole_walk_comes_back_with_the_same_verdicts(tmp_path: Path, path: Path) -> None:
-    desk = paper.Desk(paper.made(tmp_path).began).finish()
+    walker = paper.PaperWalk(paper.made(tmp_path).began).finish()
     with RecordWriter.create(path) as writer:
-        for entry in desk.entries:
+        for entry in walker.entries:
             writer.append(entry)
     state = paper.refold(read_record(path))
-    assert state == desk.state
-    assert list(verdict_lines(state)) == list(verdict_lines(desk.state))
+    assert state == walker.state
+    assert list(verdict_lines(state)) == list(verdict_lines(walker.state))
 
 
 def test_every_kind_of_event_survives(path: Path) -> None:

@@ -14,38 +14,38 @@ from bench.record.verify import verify
 from bench.report.sheet import sheet
 from bench.screens.replay.playback import open_playback
 from bench.walk import events as e
-from tests.walk.paper_walk import Desk, made
+from tests.walk.paper_walk import PaperWalk, made
 
 
 @pytest.fixture
-def desk(tmp_path: Path) -> Desk:
+def walker(tmp_path: Path) -> PaperWalk:
     """A whole small walk on paper."""
-    walk = Desk(made(tmp_path).began)
+    walk = PaperWalk(made(tmp_path).began)
     walk.finish()
     return walk
 
 
 @pytest.fixture
-def wrong(desk: Desk, tmp_path: Path) -> tuple[Path, int]:
+def wrong(walker: PaperWalk, tmp_path: Path) -> tuple[Path, int]:
     """A record whose chain holds, with an event in it that the machine would not have taken there, and its line."""
     path = tmp_path / "wrong.jsonl"
     with RecordWriter.create(path) as writer:
-        for entry in desk.entries[:6]:
+        for entry in walker.entries[:6]:
             writer.append(writer.envelope(entry.event))
         writer.append(writer.envelope(e.Continued()))
         return path, writer.last
 
 
-def test_a_replay_ends_where_the_walk_ended(desk: Desk, tmp_path: Path) -> None:
+def test_a_replay_ends_where_the_walk_ended(walker: PaperWalk, tmp_path: Path) -> None:
     path = tmp_path / "sound.jsonl"
     told = []
     with RecordWriter.create(path) as writer:
-        for entry in desk.entries:
+        for entry in walker.entries:
             writer.append(entry)
     state = replay(path, told=lambda entry, state: told.append((entry.n, state.phase)))
-    assert state == desk.state
-    assert [n for n, _ in told] == [entry.n for entry in desk.entries]
-    assert told[-1][1] is desk.state.phase
+    assert state == walker.state
+    assert [n for n, _ in told] == [entry.n for entry in walker.entries]
+    assert told[-1][1] is walker.state.phase
 
 
 def test_every_reader_says_the_line_that_does_not_follow(wrong: tuple[Path, int]) -> None:

@@ -60,11 +60,11 @@ def events():
     """A whole walk, each reading with the note that a runner writes beside it."""
     with TemporaryDirectory() as folder:
         made = paper.made(Path(folder), SEQUENCE, PLANT, BARE)
-    desk = paper.Desk(made.began)
-    desk.readings = lambda state, step: {"value": 0.5 + 0.01 * step.index, "raw": ["+5E-1\\xff\\n"]}
-    desk.add(e.Noted(text='the "lamp" flickers é', by="Zoë"))
+    walker = paper.PaperWalk(made.began)
+    walker.readings = lambda state, step: {"value": 0.5 + 0.01 * step.index, "raw": ["+5E-1\\xff\\n"]}
+    walker.add(e.Noted(text='the "lamp" flickers é', by="Zoë"))
     state, found = start(), []
-    for entry in desk.finish().entries:
+    for entry in walker.finish().entries:
         state = take(state, entry)
         found.append(annotated(entry, state).event)
     return tuple(found)

@@ -256,10 +256,10 @@ class World:
         self.writer = RecordWriter.create(self.path)
         self.failing: list[bool] = []
         state, lines = start(), []
-        desk = paper.Desk(began)
+        walker = paper.PaperWalk(began)
         if upto >= 0:
-            desk.until(index=upto)
-        for entry in desk.entries:
+            walker.until(index=upto)
+        for entry in walker.entries:
             state = take(state, entry)
             lines.append(self.writer.append(entry))
         self.hands = FakeHands(self)

@@ -132,27 +132,27 @@ def at_work(
 
 
 def test_a_sound_load_comes_up_and_stays_on(hall: Plant) -> None:
-    with at_work(hall) as desk:
-        desk.crew.energise(STEP, RAMP, 1)
-        event = desk.inbox.wait_for(e.Energised, 60.0)
+    with at_work(hall) as rig:
+        rig.crew.energise(STEP, RAMP, 1)
+        event = rig.inbox.wait_for(e.Energised, 60.0)
         assert isinstance(event, e.Energised)
         assert (event.why, event.state, event.confirmed, event.tripped) == ("done", "on", True, None)
         assert [(volts, limit) for _, volts, limit in event.sets] == [(24.0, 0.5), (48.0, 3.0)]
         assert event.times == sorted(event.times) and len(event.times) == len(event.amps)
-        assert desk.on
+        assert rig.on
         # between levels it stays on: what reforms must not start anew
-        assert desk.told().count(b"OUTP ON") == 1
-        desk.crew.make_safe(2)
-        safe = desk.inbox.wait_for(e.MadeSafe)
+        assert rig.told().count(b"OUTP ON") == 1
+        rig.crew.make_safe(2)
+        safe = rig.inbox.wait_for(e.MadeSafe)
         assert isinstance(safe, e.MadeSafe) and safe.confirmed == {"supply": True}
-        assert not desk.on
+        assert not rig.on
 
 
 def test_the_first_reading_beyond_is_the_last_one(hall: Plant) -> None:
-    with at_work(hall, [k.ShelfHeavy(shelf="2A", by=Current(0.8))]) as desk:
-        desk.crew.energise(STEP, RAMP, 1)
-        event = desk.inbox.wait_for(e.Energised, 60.0)
-        assert not desk.on, "off before anybody was told"
+    with at_work(hall, [k.ShelfHeavy(shelf="2A", by=Current(0.8))]) as rig:
+        rig.crew.energise(STEP, RAMP, 1)
+        event = rig.inbox.wait_for(e.Energised, 60.0)
+        assert not rig.on, "off before anybody was told"
         assert isinstance(event, e.Energised)
         assert (event.why, event.state, event.confirmed) == ("over", "off", True)
         set_at = event.sets[-1][0]
@@ -162,7 +162,7 @@ def test_the_first_reading_beyond_is_the_last_one(hall: Plant) -> None:
             if a is not None and t - set_at > RAMP.levels[-1].inrush_s and a > RAMP.levels[-1].most_a
         ]
         assert beyond == [event.tripped] == [len(event.amps) - 1]
-        told = [text for text in desk.told() if text.startswith((b"MEAS:CURR", b"OUTP"))]
+        told = [text for text in rig.told() if text.startswith((b"MEAS:CURR", b"OUTP"))]
         assert told[told.index(b"OUTP OFF", told.index(b"OUTP ON")) - 1] == b"MEAS:CURR?", "nothing came in between"
 
 
@@ -200,11 +200,11 @@ def test_a_reading_of_the_inrush_that_is_looked_at_late_is_still_one_of_the_inru
 
 
 def test_a_short_never_gets_past_the_first_level(hall: Plant) -> None:
-    with at_work(hall, [k.ShelfShort(shelf="2A", feed="A", ohms=Resistance(0.3))]) as desk:
-        desk.crew.energise(STEP, RAMP, 1)
-        event = desk.inbox.wait_for(e.Energised, 60.0)
+    with at_work(hall, [k.ShelfShort(shelf="2A", feed="A", ohms=Resistance(0.3))]) as rig:
+        rig.crew.energise(STEP, RAMP, 1)
+        event = rig.inbox.wait_for(e.Energised, 60.0)
         assert isinstance(event, e.Energised)
-        assert event.why in ("limit", "over") and not desk.on
+        assert event.why in ("limit", "over") and not rig.on
         assert [volts for _, volts, _ in event.sets] == [24.0]
         assert event.terminal and event.terminal[-1][1] < 2.0, "so that a short is called one"
 
@@ -212,36 +212,36 @@ def test_a_short_never_gets_past_the_first_level(hall: Plant) -> None:
 @pytest.mark.parametrize("after", [0.0, 0.01, 0.1, 0.6])
 def test_an_abort_from_another_thread_ends_it_at_once_and_for_good(hall: Plant, after: float) -> None:
     endless = replace(RAMP, soak_s=1e6)
-    with at_work(hall) as desk:
-        desk.crew.energise(STEP, endless, 1)
-        desk.wait_until_on()
+    with at_work(hall) as rig:
+        rig.crew.energise(STEP, endless, 1)
+        rig.wait_until_on()
         time.sleep(after)  # where in the work it strikes is left to chance on purpose
-        desk.crew.drop_work()
-        desk.crew.make_safe(2)
-        safe = desk.inbox.wait_for(e.MadeSafe)
+        rig.crew.drop_work()
+        rig.crew.make_safe(2)
+        safe = rig.inbox.wait_for(e.MadeSafe)
         assert isinstance(safe, e.MadeSafe) and safe.confirmed == {"supply": True}
-        assert not desk.on
-        desk.crew.close()
-        assert not desk.on, "and nothing that was under way switched it on again"
+        assert not rig.on
+        rig.crew.close()
+        assert not rig.on, "and nothing that was under way switched it on again"
 
 
 def test_what_was_asked_for_before_making_safe_switches_nothing_on_after(hall: Plant) -> None:
-    with at_work(hall) as desk:
-        desk.crew.energise(STEP, replace(RAMP, soak_s=1e6), 1)
-        desk.wait_until_on()
-        desk.crew.energise(STEP, RAMP, 2)  # waits in the queue
-        desk.crew.make_safe(3)
-        desk.inbox.wait_for(e.MadeSafe)
-        desk.crew.close()
-        assert not desk.on
-        assert desk.told().count(b"OUTP ON") == 1
+    with at_work(hall) as rig:
+        rig.crew.energise(STEP, replace(RAMP, soak_s=1e6), 1)
+        rig.wait_until_on()
+        rig.crew.energise(STEP, RAMP, 2)  # waits in the queue
+        rig.crew.make_safe(3)
+        rig.inbox.wait_for(e.MadeSafe)
+        rig.crew.close()
+        assert not rig.on
+        assert rig.told().count(b"OUTP ON") == 1
 
 
 def test_a_supply_that_is_lost_on_the_way_is_trouble_and_told_to_go_off(hall: Plant) -> None:
-    with at_work(hall, member=_impatient) as desk:
-        desk.crew.energise(STEP, replace(RAMP, soak_s=1e6), 1)
-        desk.wait_until_on()
-        desk.supply.dead.set()
-        event = desk.inbox.wait_for((e.Troubled, e.Energised), 60.0)
+    with at_work(hall, member=_impatient) as rig:
+        rig.crew.energise(STEP, replace(RAMP, soak_s=1e6), 1)
+        rig.wait_until_on()
+        rig.supply.dead.set()
+        event = rig.inbox.wait_for((e.Troubled, e.Energised), 60.0)
         assert isinstance(event, e.Troubled)
-        assert desk.told()[-20:].count(b"OUTP OFF") >= 1, "it is told, though it may not hear"
+        assert rig.told()[-20:].count(b"OUTP OFF") >= 1, "it is told, though it may not hear"

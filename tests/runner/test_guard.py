@@ -24,7 +24,7 @@ from bench.walk.left_on import ends_with, outputs_on
 from bench.walk.state import Phase, take
 from tests.drivers.twins import Hall
 from tests.instruments.server import served
-from tests.walk.paper_walk import Desk, Made, refold
+from tests.walk.paper_walk import Made, PaperWalk, refold
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals")
 
@@ -36,16 +36,16 @@ def wait_until(holds: Callable[[], object], what: str) -> None:
         time.sleep(0.005)
 
 
-def switched_on(made: Made, path: Path) -> Desk:
+def switched_on(made: Made, path: Path) -> PaperWalk:
     """A record that ends right after its supply was switched on."""
-    desk = Desk(made.began)
-    desk.until(phase=Phase.SWITCHING)
-    desk.one()
-    assert desk.state.outputs.on
+    walker = PaperWalk(made.began)
+    walker.until(phase=Phase.SWITCHING)
+    walker.one()
+    assert walker.state.outputs.on
     with RecordWriter.create(path) as writer:
-        for entry in desk.entries:
+        for entry in walker.entries:
             writer.append(entry)
-    return desk
+    return walker
 
 
 @dataclass
@@ -135,33 +135,33 @@ def test_silence_counts_only_with_something_on(monkeypatch: pytest.MonkeyPatch) 
 
 
 def test_a_record_that_ends_with_an_output_on_says_so_until_somebody_says_what_was_seen(small: Made) -> None:
-    desk = Desk(small.began)
-    desk.until(phase=Phase.SWITCHING)
-    name = desk.state.setting.bench.role_of["supply"]  # type: ignore[union-attr]
+    walker = PaperWalk(small.began)
+    walker.until(phase=Phase.SWITCHING)
+    name = walker.state.setting.bench.role_of["supply"]  # type: ignore[union-attr]
     # killed while it was being switched: nobody heard how that went
-    assert [(one.name, one.sure) for one in outputs_on(desk.state)] == [(name, False)]
-    desk.one()
-    (output,) = outputs_on(desk.state)
+    assert [(one.name, one.sure) for one in outputs_on(walker.state)] == [(name, False)]
+    walker.one()
+    (output,) = outputs_on(walker.state)
     assert output.sure and output.volts is not None
-    assert any("output on" in text and f"{output.volts:g} V" in text for text in ends_with(desk.state))
-    on = desk.entry(e.OutputsSeen(states={name: "on"}, text="the lamp is lit", by="Ana"))
-    assert outputs_on(take(desk.state, on))
-    off = desk.entry(e.OutputsSeen(states={name: "off"}, text="switched off, proved dead", by="Ana"))
-    assert outputs_on(take(desk.state, off)) == ()
+    assert any("output on" in text and f"{output.volts:g} V" in text for text in ends_with(walker.state))
+    on = walker.entry(e.OutputsSeen(states={name: "on"}, text="the lamp is lit", by="Ana"))
+    assert outputs_on(take(walker.state, on))
+    off = walker.entry(e.OutputsSeen(states={name: "off"}, text="switched off, proved dead", by="Ana"))
+    assert outputs_on(take(walker.state, off)) == ()
     # and when it goes on after all, it is passed from its hold point on again, as ever
-    again = take(desk.state, off)
-    resumed = take(again, desk.entry(e.Resumed(software="x")))
+    again = take(walker.state, off)
+    resumed = take(again, walker.entry(e.Resumed(software="x")))
     assert resumed.phase is Phase.SAFING and resumed.outputs.on
 
 
 def test_an_output_that_was_off_already_is_noted(small: Made) -> None:
-    desk = Desk(small.began)
-    desk.until(phase=Phase.SWITCHING)
-    desk.one()
-    desk.until(phase=Phase.SWITCHING)
-    event = e.Switched(number=desk.state.number, instrument="supply", state="off", confirmed=True, already=True)
-    desk.add(event)
-    assert "was off already" in desk.state.kept.notes[-1][1].text
+    walker = PaperWalk(small.began)
+    walker.until(phase=Phase.SWITCHING)
+    walker.one()
+    walker.until(phase=Phase.SWITCHING)
+    event = e.Switched(number=walker.state.number, instrument="supply", state="off", confirmed=True, already=True)
+    walker.add(event)
+    assert "was off already" in walker.state.kept.notes[-1][1].text
 
 
 def _alive(pid: int) -> bool:

@@ -187,7 +187,7 @@ class Lying(Watched):
 
 
 @dataclass
-class Desk:
+class Rig:
     crew: InstrumentCrew
     inbox: Inbox
     relays: Relays
@@ -200,7 +200,7 @@ class Desk:
 @contextmanager
 def at_work(
     *, upset_at: int = -1, dead_after: bytes = b"", carries: str = "resistance", **stuck: list[int]
-) -> Iterator[Desk]:
+) -> Iterator[Rig]:
     relays = Relays()
     behind = Behind(relays)
     behind.feeds = carries == "voltage"
@@ -220,25 +220,25 @@ def at_work(
             assert isinstance(safe, e.MadeSafe) and safe.confirmed == {"matrix": True}
             crew.meet(("ohms",), 1)
             inbox.wait_for(e.Met)
-            yield Desk(crew, inbox, relays, behind.seen, matrix, meter, matrix_port)
+            yield Rig(crew, inbox, relays, behind.seen, matrix, meter, matrix_port)
         finally:
             crew.close()
 
 
 def test_the_route_is_closed_for_the_reading_and_open_after() -> None:
-    with at_work() as desk:
+    with at_work() as rig:
         for number, (red, black) in enumerate([("J1.1", "J1.2"), ("J1.3", "J1.2")], 2):
-            desk.crew.measure(reading(red, black), number)
-            read = desk.inbox.wait_for((e.Read, e.Troubled))
+            rig.crew.measure(reading(red, black), number)
+            read = rig.inbox.wait_for((e.Read, e.Troubled))
             assert isinstance(read, e.Read) and read.number == number
             assert read.instrument == "meter" and read.value == pytest.approx(5.0, abs=0.1)
             assert read.raw[-1] == f"matrix: (@10{1 if number == 2 else 3},202)\\n", (
                 "what the matrix said is kept with it"
             )
-            assert desk.relays.closed == frozenset(), "open before the reading counts"
-        assert set(desk.seen) == {frozenset({101, 202}), frozenset({103, 202})}
+            assert rig.relays.closed == frozenset(), "open before the reading counts"
+        assert set(rig.seen) == {frozenset({101, 202}), frozenset({103, 202})}
         # break before make: what is closed goes through nothing closed
-        moved = [closed for closed in desk.relays.history if closed]
+        moved = [closed for closed in rig.relays.history if closed]
         assert all(len(closed) <= 2 for closed in moved)
 
 
@@ -248,16 +248,16 @@ def nth(index: int, red: str, black: str) -> Step:
 
 
 def test_a_meter_that_is_stuck_at_its_last_value_is_found_with_every_relay_open() -> None:
-    with at_work() as desk:
-        desk.meter.stuck = True
+    with at_work() as rig:
+        rig.meter.stuck = True
         came = []
         for number, red in enumerate(("J1.1", "J1.3", "J1.4"), 2):
-            desk.crew.measure(nth(number, red, "J1.2"), number)
-            came.append(desk.inbox.wait_for((e.Read, e.Troubled)))
+            rig.crew.measure(nth(number, red, "J1.2"), number)
+            came.append(rig.inbox.wait_for((e.Read, e.Troubled)))
         assert isinstance(came[0], e.Read)
         assert isinstance(came[1], e.Troubled) and came[1].kind == "stuck"
         assert "with every relay open" in came[1].what
-        assert desk.relays.closed == frozenset()
+        assert rig.relays.closed == frozenset()
 
 
 @pytest.mark.parametrize("stands_still", [True, False])
@@ -268,16 +268,16 @@ def test_volts_that_stay_with_every_relay_open_are_a_stuck_meters(stands_still: 
             # a feed reads alike at every place; with the relays open it is gone, but for a display that stands still
             return re.sub(rb"-5[0-9.]+E\+01|[+-]\d\.\d+E-\d\d" if stands_still else rb"-5[0-9.]+E\+01", SAME, data)
 
-    with at_work(carries="voltage") as desk:
-        desk.meter.__class__ = Alike
+    with at_work(carries="voltage") as rig:
+        rig.meter.__class__ = Alike
         came = []
         for number, red in enumerate(("J1.1", "J1.3", "J1.4", "J1.5"), 2):
-            desk.crew.measure(replace(reading(red, "J1.2", read="voltage"), index=number), number)
-            came.append(desk.inbox.wait_for((e.Read, e.Troubled)))
+            rig.crew.measure(replace(reading(red, "J1.2", read="voltage"), index=number), number)
+            came.append(rig.inbox.wait_for((e.Read, e.Troubled)))
         assert isinstance(came[0], e.Read) and came[0].value == pytest.approx(-53.4, abs=0.01)
         kinds = [one.kind if isinstance(one, e.Troubled) else "read" for one in came]
         assert kinds == (["read", "stuck"] * 2 if stands_still else ["read"] * 4)
-        assert frozenset() in desk.seen
+        assert frozenset() in rig.seen
 
 
 def test_wires_that_read_alike_are_no_stuck_meter_where_it_reads_open_between_them() -> None:
@@ -286,98 +286,98 @@ def test_wires_that_read_alike_are_no_stuck_meter_where_it_reads_open_between_th
             data = Watched.send(self, now)
             return re.sub(rb"\+[45]\.\d{8}E\+00", b"+5.00000000E+00", data)
 
-    with at_work() as desk:
-        desk.meter.__class__ = Alike
+    with at_work() as rig:
+        rig.meter.__class__ = Alike
         for number, red in enumerate(("J1.1", "J1.3", "J1.4", "J1.5"), 2):
-            desk.crew.measure(nth(number, red, "J1.2"), number)
-            assert isinstance(desk.inbox.wait_for((e.Read, e.Troubled)), e.Read)
-        assert frozenset() in desk.seen
+            rig.crew.measure(nth(number, red, "J1.2"), number)
+            assert isinstance(rig.inbox.wait_for((e.Read, e.Troubled)), e.Read)
+        assert frozenset() in rig.seen
 
 
 def test_without_relays_a_person_is_asked_to_look_after_three_places_with_the_same_digits() -> None:
-    with at_work() as desk:
-        desk.meter.stuck = True
+    with at_work() as rig:
+        rig.meter.stuck = True
         came = []
         for number in range(2, 6):
-            desk.crew.live(nth(number, "J1.1", f"J2.{number}"))
-            desk.inbox.wait_for_sample()
-            desk.crew.live(None)
-            desk.crew.measure(nth(number, "J1.1", f"J2.{number}"), number)
-            came.append(desk.inbox.wait_for((e.Read, e.Troubled)))
+            rig.crew.live(nth(number, "J1.1", f"J2.{number}"))
+            rig.inbox.wait_for_sample()
+            rig.crew.live(None)
+            rig.crew.measure(nth(number, "J1.1", f"J2.{number}"), number)
+            came.append(rig.inbox.wait_for((e.Read, e.Troubled)))
         assert [type(one) for one in came] == [e.Read, e.Read, e.Troubled, e.Read]
         assert came[2].kind == "stuck" and "same digits at 3 places" in came[2].what
 
 
 def test_wires_that_read_alike_are_no_stuck_meter_where_nobody_saw_it_stand_still() -> None:
-    with at_work() as desk:
-        desk.meter.stuck = True
+    with at_work() as rig:
+        rig.meter.stuck = True
         for number in range(2, 8):
             if number > 4:  # or where it was seen to move while the probes were lifted
-                desk.meter.stuck = False
-                desk.crew.live(nth(number, "J1.1", f"J2.{number}"))
-                desk.inbox.wait_for_sample()
-                desk.crew.live(None)
-                desk.meter.stuck = True
-            desk.crew.measure(nth(number, "J1.1", f"J2.{number}"), number)
-            assert isinstance(desk.inbox.wait_for((e.Read, e.Troubled)), e.Read)
+                rig.meter.stuck = False
+                rig.crew.live(nth(number, "J1.1", f"J2.{number}"))
+                rig.inbox.wait_for_sample()
+                rig.crew.live(None)
+                rig.meter.stuck = True
+            rig.crew.measure(nth(number, "J1.1", f"J2.{number}"), number)
+            assert isinstance(rig.inbox.wait_for((e.Read, e.Troubled)), e.Read)
 
 
 def test_a_reading_for_hands_is_taken_with_all_relays_open() -> None:
-    with at_work() as desk:
-        desk.crew.measure(reading("J1.1", "J2.1"), 2)
-        read = desk.inbox.wait_for((e.Read, e.Troubled))
+    with at_work() as rig:
+        rig.crew.measure(reading("J1.1", "J2.1"), 2)
+        read = rig.inbox.wait_for((e.Read, e.Troubled))
         assert isinstance(read, e.Read) and read.over == "+"
-        assert set(desk.seen) == {frozenset()}
+        assert set(rig.seen) == {frozenset()}
 
 
 # the questions for the closed channels: 1 as found, 2 made safe, 3 opened, 4 closed, 5 after the reading, 6 opened
 @pytest.mark.parametrize("upset_at", [4, 5])
 def test_relays_that_are_not_as_told_make_trouble_and_no_reading(upset_at: int) -> None:
-    with at_work(upset_at=upset_at) as desk:
-        desk.crew.measure(reading("J1.1", "J1.2"), 2)
-        event = desk.inbox.wait_for((e.Read, e.Troubled))
+    with at_work(upset_at=upset_at) as rig:
+        rig.crew.measure(reading("J1.1", "J1.2"), 2)
+        event = rig.inbox.wait_for((e.Read, e.Troubled))
         assert isinstance(event, e.Troubled)
         assert (event.instrument, event.kind) == ("matrix", "mismatch")
         assert "should be 101, 202" in event.what
-        assert desk.relays.closed == frozenset()
+        assert rig.relays.closed == frozenset()
         # and goes on from the same step
-        desk.crew.measure(reading("J1.1", "J1.2"), 3)
-        assert isinstance(desk.inbox.wait_for((e.Read, e.Troubled)), e.Read)
+        rig.crew.measure(reading("J1.1", "J1.2"), 3)
+        assert isinstance(rig.inbox.wait_for((e.Read, e.Troubled)), e.Read)
 
 
 def test_a_meter_that_hangs_leaves_no_route_closed() -> None:
-    with at_work(dead_after=b"READ?") as desk:
-        desk.crew.measure(reading("J1.1", "J1.2"), 2)
-        assert desk.meter.dead.wait(30.0)
-        assert desk.relays.closed == frozenset({101, 202})
-        desk.crew.drop_work()
-        desk.crew.make_safe(3)
-        safe = desk.inbox.wait_for((e.MadeSafe, e.Read))
+    with at_work(dead_after=b"READ?") as rig:
+        rig.crew.measure(reading("J1.1", "J1.2"), 2)
+        assert rig.meter.dead.wait(30.0)
+        assert rig.relays.closed == frozenset({101, 202})
+        rig.crew.drop_work()
+        rig.crew.make_safe(3)
+        safe = rig.inbox.wait_for((e.MadeSafe, e.Read))
         assert isinstance(safe, e.MadeSafe) and safe.confirmed == {"matrix": True}
-        assert desk.relays.closed == frozenset()
+        assert rig.relays.closed == frozenset()
 
 
 def test_a_route_that_was_asked_for_before_making_safe_is_not_closed_after() -> None:
-    with at_work(dead_after=b"READ?") as desk:
-        desk.crew.measure(reading("J1.1", "J1.2"), 2)
-        assert desk.meter.dead.wait(30.0)
-        desk.crew.measure(reading("J1.3", "J1.4"), 3)
-        desk.crew.drop_work()
-        desk.crew.make_safe(4)
-        desk.inbox.wait_for(e.MadeSafe)
-        desk.crew.close()
-        assert desk.relays.closed == frozenset()
-        assert frozenset({103, 204}) not in desk.relays.history
+    with at_work(dead_after=b"READ?") as rig:
+        rig.crew.measure(reading("J1.1", "J1.2"), 2)
+        assert rig.meter.dead.wait(30.0)
+        rig.crew.measure(reading("J1.3", "J1.4"), 3)
+        rig.crew.drop_work()
+        rig.crew.make_safe(4)
+        rig.inbox.wait_for(e.MadeSafe)
+        rig.crew.close()
+        assert rig.relays.closed == frozenset()
+        assert frozenset({103, 204}) not in rig.relays.history
 
 
 def test_a_matrix_that_is_lost_is_trouble_and_no_reading() -> None:
-    with at_work() as desk:
-        desk.matrix_port.close()
-        desk.crew.measure(reading("J1.1", "J1.2"), 2)
-        event = desk.inbox.wait_for((e.Read, e.Troubled))
+    with at_work() as rig:
+        rig.matrix_port.close()
+        rig.crew.measure(reading("J1.1", "J1.2"), 2)
+        event = rig.inbox.wait_for((e.Read, e.Troubled))
         assert isinstance(event, e.Troubled)
         assert event.instrument == "matrix"
-        assert not desk.seen, "nothing was read"
+        assert not rig.seen, "nothing was read"
 
 
 def test_a_person_is_not_asked_where_the_matrix_places(tmp_path: Path, small: Made) -> None:

@@ -62,7 +62,7 @@ class Heard:
 
 
 @dataclass
-class Desk:
+class Rig:
     """A crew with one instrument that nobody has named yet, and what really answers on its port."""
 
     crew: InstrumentCrew
@@ -91,7 +91,7 @@ class Desk:
 
 
 @pytest.fixture(params=KINDS)
-def desk(request: pytest.FixtureRequest) -> Iterator[Desk]:
+def rig(request: pytest.FixtureRequest) -> Iterator[Rig]:
     """An instrument with an output, of a kind whose name any four fields match."""
     profile = LIBRARY.profile(request.param)
     heard = Heard(KINDS[request.param](Hall(), identity=NAMED))
@@ -100,33 +100,33 @@ def desk(request: pytest.FixtureRequest) -> Iterator[Desk]:
         opener = lambda: Instrument(profile, open_port(port.address, profile.line))  # noqa: E731
         crew = InstrumentCrew([InstrumentPort("it", opener, True, confirm=True)], {profile.roles[0]: "it"}, inbox.put)
         try:
-            yield Desk(crew, heard, inbox, profile.roles[0])
+            yield Rig(crew, heard, inbox, profile.roles[0])
         finally:
             crew.close()
 
 
-def test_a_walk_that_begins_asks_a_stranger_and_tells_it_nothing(desk: Desk) -> None:
-    assert desk.make_safe().confirmed == {"it": True}, "it is off, and was found so"
-    told = desk.meet()
+def test_a_walk_that_begins_asks_a_stranger_and_tells_it_nothing(rig: Rig) -> None:
+    assert rig.make_safe().confirmed == {"it": True}, "it is off, and was found so"
+    told = rig.meet()
     assert isinstance(told, e.Troubled) and told.kind == "stranger" and NAMED in told.what
-    assert desk.heard.bytes and desk.heard.told == []
+    assert rig.heard.bytes and rig.heard.told == []
     # nobody has answered: it is neither met nor told anything by being asked again, by pauses, or by giving up
-    again = desk.meet()
+    again = rig.meet()
     assert isinstance(again, e.Troubled) and again.kind == "stranger"
-    assert desk.make_safe().confirmed == {"it": True}
-    assert desk.heard.told == []
+    assert rig.make_safe().confirmed == {"it": True}
+    assert rig.heard.told == []
 
 
-def test_after_a_person_has_said_that_it_is_the_one_it_is_set_up(desk: Desk) -> None:
-    desk.make_safe()
-    assert isinstance(desk.meet(), e.Troubled)
-    desk.crew.agreed("it")
-    met = desk.meet()
+def test_after_a_person_has_said_that_it_is_the_one_it_is_set_up(rig: Rig) -> None:
+    rig.make_safe()
+    assert isinstance(rig.meet(), e.Troubled)
+    rig.crew.agreed("it")
+    met = rig.meet()
     assert isinstance(met, e.Met) and met.identity == NAMED
-    assert b"*RST" in desk.heard.told
+    assert b"*RST" in rig.heard.told
     # and what it was asked before it was told anything is how its output stands
-    before = desk.heard.bytes.partition(b"*RST")[0]
-    assert b"OUTP?" in before or b"ROUT:CLOS:STAT?" in before or b"MEAS:VOLT?" in before or desk.role == "insulation"
+    before = rig.heard.bytes.partition(b"*RST")[0]
+    assert b"OUTP?" in before or b"ROUT:CLOS:STAT?" in before or b"MEAS:VOLT?" in before or rig.role == "insulation"
 
 
 def test_a_stranger_that_feeds_something_is_not_switched_off_in_silence() -> None:
@@ -139,16 +139,16 @@ def test_a_stranger_that_feeds_something_is_not_switched_off_in_silence() -> Non
     with served(heard) as port:
         opener = lambda: Instrument(profile, open_port(port.address, profile.line))  # noqa: E731
         crew = InstrumentCrew([InstrumentPort("it", opener, True, confirm=True)], {"supply": "it"}, inbox.put)
-        desk = Desk(crew, heard, inbox, "supply")
+        rig = Rig(crew, heard, inbox, "supply")
         try:
-            made = desk.make_safe()
+            made = rig.make_safe()
             assert made.confirmed == {"it": False}
             assert NAMED in made.left[0] and "not told to go off" in made.left[0]
             crew.agreed("it")  # nobody was asked yet: to try again is no word for it
-            assert desk.make_safe().confirmed == {"it": False}
+            assert rig.make_safe().confirmed == {"it": False}
             assert heard.told == [] and twin.on
             twin.on = False  # by hand
-            assert desk.make_safe().confirmed == {"it": True}
+            assert rig.make_safe().confirmed == {"it": True}
         finally:
             crew.close()
 
@@ -166,7 +166,7 @@ def test_an_instrument_that_does_not_say_how_its_output_stands_is_not_set_up() -
         )
         crew = InstrumentCrew([InstrumentPort("it", opener, True)], {"supply": "it"}, inbox.put)
         try:
-            told = Desk(crew, heard, inbox, "supply").meet()
+            told = Rig(crew, heard, inbox, "supply").meet()
             assert isinstance(told, e.Troubled) and told.kind == "mismatch" and "neither" in told.what
             assert heard.told == []
         finally:
@@ -200,19 +200,19 @@ def test_a_meter_that_was_exchanged_within_a_walk_is_taken_when_a_person_says_so
         at = [one.address]
         opener = lambda: Instrument(profile, open_port(at[0], profile.line))  # noqa: E731
         crew = InstrumentCrew([InstrumentPort("it", opener, False)], {"thermometer": "it"}, inbox.put)
-        desk = Desk(crew, Heard(first), inbox, "thermometer")
+        rig = Rig(crew, Heard(first), inbox, "thermometer")
         try:
-            assert isinstance(desk.meet(), e.Met)
+            assert isinstance(rig.meet(), e.Met)
             at[0] = two.address
             for _ in range(2):
-                told = desk.meet()
+                told = rig.meet()
                 assert isinstance(told, e.Troubled) and told.kind == "stranger" and "0002" in told.what
                 assert "checked anew" in told.advice
             crew.agreed("it")
-            met = desk.meet()
+            met = rig.meet()
             assert isinstance(met, e.Met) and met.serial == "0002"
             at[0] = one.address
-            told = desk.meet()
+            told = rig.meet()
             assert isinstance(told, e.Troubled), "the first one is the stranger now"
         finally:
             crew.close()
@@ -233,18 +233,18 @@ def test_a_meter_without_a_number_that_was_away_may_be_another_one_and_one_with_
             at = [one]
             opener = lambda: Instrument(profile, open_port(at[0].address))  # noqa: B023, E731
             crew = InstrumentCrew([InstrumentPort("it", opener, False)], {"ohms": "it"}, inbox.put)
-            desk = Desk(crew, Heard(one), inbox, "ohms")
+            rig = Rig(crew, Heard(one), inbox, "ohms")
             try:
-                first = desk.meet()  # of this process: a walk that goes on may have met another one before
+                first = rig.meet()  # of this process: a walk that goes on may have met another one before
                 assert isinstance(first, e.Met) and first.other == (name == "polled-text-meter"), first
-                again = desk.meet()
+                again = rig.meet()
                 assert isinstance(again, e.Met) and not again.other, "it was there all the time"
                 one.close()
                 at[0] = other
                 crew.measure(reading(), 77)
-                gone = desk.next()
+                gone = rig.next()
                 assert isinstance(gone, e.Troubled) and gone.kind in ("lost", "silent"), gone
-                met = desk.meet()
+                met = rig.meet()
                 assert isinstance(met, e.Met) and met.other == (name == "polled-text-meter")
             finally:
                 crew.close()
@@ -269,26 +269,26 @@ def test_an_output_without_a_number_of_its_own_is_asked_about_again_after_it_was
             return Instrument(profile, open_port(port.address, profile.line))
 
         crew = InstrumentCrew([InstrumentPort("it", opener, True, confirm=True)], {"supply": "it"}, inbox.put)
-        desk = Desk(crew, heard, inbox, "supply")
+        rig = Rig(crew, heard, inbox, "supply")
         try:
-            first = desk.meet()
+            first = rig.meet()
             assert isinstance(first, e.Troubled) and "asked at each start" in first.advice
             crew.agreed("it")
-            assert isinstance(desk.meet(), e.Met)
-            again = desk.meet()
+            assert isinstance(rig.meet(), e.Met)
+            again = rig.meet()
             assert isinstance(again, e.Met) and not again.other, "it was there all the time"
             away.append("Its cable is out.")
-            assert isinstance(desk.meet(), e.Troubled)
+            assert isinstance(rig.meet(), e.Troubled)
             told = len(heard.told)
-            asked = desk.meet()
+            asked = rig.meet()
             assert isinstance(asked, e.Troubled) and asked.kind == "stranger" and len(heard.told) == told
             # what was met a moment ago is told to go off all the same
             away.append("Its cable is out.")
-            desk.meet()
-            assert desk.make_safe().confirmed == {"it": True} and len(heard.told) > told
-            desk.meet()
+            rig.meet()
+            assert rig.make_safe().confirmed == {"it": True} and len(heard.told) > told
+            rig.meet()
             crew.agreed("it")
-            met = desk.meet()
+            met = rig.meet()
             assert isinstance(met, e.Met) and met.other
         finally:
             crew.close()

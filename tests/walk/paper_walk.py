@@ -211,7 +211,7 @@ def sound(state: State, step: Step) -> dict[str, object]:
 Readings = Callable[[State, Step], dict[str, object]]
 
 
-class Desk(Walker):
+class PaperWalk(Walker):
     """A walk of these files, and what may come between.
 
     Args:
@@ -271,7 +271,7 @@ class Desk(Walker):
     def advised(self) -> e.Event:
         return e.Advised(number=self.state.number, want=Found(verdict="pass", sentence="Nothing is wrong."))
 
-    def until(self, *, phase: Phase | None = None, key: str = "", index: int | None = None) -> Desk:
+    def until(self, *, phase: Phase | None = None, key: str = "", index: int | None = None) -> PaperWalk:
         """Go on until the machine stands there."""
         for _ in range(100_000):
             step = self.state.step
@@ -286,7 +286,7 @@ class Desk(Walker):
             self.one()
         raise AssertionError("never came")
 
-    def finish(self) -> Desk:
+    def finish(self) -> PaperWalk:
         """Walk to the end."""
         self.run()
         return self
@@ -338,7 +338,7 @@ def brought_up(now: State, step: Step, **changes: object) -> e.Energised:
 def willing(state: State, readings: Readings = sound) -> e.Event:
     """The event that a willing crew answers the open request with."""
     assert state.setting is not None
-    return Desk(state.setting.began, (), state, readings).event()
+    return PaperWalk(state.setting.began, (), state, readings).event()
 
 
 def refold(entries: Iterable[e.Entry]) -> State:

@@ -23,7 +23,7 @@ from bench.walk.outcome import History
 from bench.walk.results import outcomes, results, verdict_lines
 from bench.walk.state import OutOfTurn, Phase, Refused, Stale, State, request
 from tests.walk import paper_walk as paper
-from tests.walk.paper_walk import Desk, Made, refold
+from tests.walk.paper_walk import Made, PaperWalk, refold
 from tests.walk.walk_explorer import Ghosts, energises
 
 NAMES = ("W1", "W1.2", "J1", "J1.1", "J2.4", "2A", "1", "F1", "nobody knows this")
@@ -95,25 +95,25 @@ class AnyOrder(RuleBasedStateMachine):
     @initialize(weak=st.booleans(), text=st.sampled_from([paper.EVERY_STEP, LIVE]))
     def begin(self, weak: bool, text: str) -> None:
         made = beginning(text).with_bench(paper.WEAK) if weak else beginning(text)
-        self.desk = Desk(made.began)
+        self.walker = PaperWalk(made.began)
         self.ghosts = Ghosts()
         self.outcome_of: dict[int, int] = {}
 
     @property
     def state(self) -> State:
-        return self.desk.state
+        return self.walker.state
 
     def happens(self, event: e.Event) -> bool:
         """Let it happen; the machine takes it or refuses it, and when it refuses nothing has changed."""
-        before, kept = self.state, len(self.desk.entries)
+        before, kept = self.state, len(self.walker.entries)
         try:
-            self.desk.add(event)
+            self.walker.add(event)
         except (OutOfTurn, Stale, Refused):
-            assert self.state is before and len(self.desk.entries) == kept
+            assert self.state is before and len(self.walker.entries) == kept
             return False
         after = self.state
         self.ghosts = self.ghosts.after(before, event, after)
-        assert after.taken == len(self.desk.entries)
+        assert after.taken == len(self.walker.entries)
         assert after.number >= before.number
         if isinstance(event, PASSIVE):
             assert after.number == before.number and after.phase is before.phase
@@ -124,7 +124,7 @@ class AnyOrder(RuleBasedStateMachine):
         for outcome in brought:
             assert before.number not in self.outcome_of, "two outcomes of one request"
             self.outcome_of[before.number] = outcome.n
-        assert all(link.outcome.n == len(self.desk.entries) for link in new)
+        assert all(link.outcome.n == len(self.walker.entries) for link in new)
         assert (new[-1].before if new else after.kept.history) is before.kept.history
         return True
 
@@ -214,7 +214,7 @@ class AnyOrder(RuleBasedStateMachine):
     def sit(self, by: str) -> None:
         self.happens(e.Seated(by=by))
 
-    @precondition(lambda self: len(self.desk.entries) > 30)
+    @precondition(lambda self: len(self.walker.entries) > 30)
     @rule(sure=st.integers(0, 5))
     def abort(self, sure: int) -> None:
         if sure == 0:
@@ -224,10 +224,10 @@ class AnyOrder(RuleBasedStateMachine):
 
     @rule(other_bench=st.booleans(), days_later=st.booleans())
     def crash_and_resume(self, other_bench: bool, days_later: bool) -> None:
-        entries = self.desk.entries
+        entries = self.walker.entries
         folded = refold(entries)
         assert folded == self.state
-        self.desk = Desk(self.desk.began, entries, folded)
+        self.walker = PaperWalk(self.walker.began, entries, folded)
         self.happens(e.Mended(bytes=3, sha256="0" * 64, kept="aside"))
         bench = msgspec.structs.replace(paper.BENCH, name="another one") if other_bench else None
         assert self.happens(e.Resumed(software="0.0 test", bench=bench, zero_again=days_later)) != self.state.finished
@@ -264,9 +264,9 @@ class AnyOrder(RuleBasedStateMachine):
         assert len(numbers) == len(self.outcome_of)
 
     def teardown(self) -> None:
-        if not hasattr(self, "desk"):
+        if not hasattr(self, "walker"):
             return
-        again = refold(self.desk.entries)
+        again = refold(self.walker.entries)
         assert again == self.state
         assert "\n".join(verdict_lines(again)).encode() == "\n".join(verdict_lines(self.state)).encode()
         for index, outcome in results(self.state).items():

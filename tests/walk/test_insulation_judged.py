@@ -45,12 +45,12 @@ steps:
 
 @pytest.mark.parametrize(("celsius", "ohms", "verdict"), [(35, 260e3, "fail"), (35, 900e3, "pass"), (5, 1.2e6, "pass")])
 def test_a_minimum_is_for_the_reading_as_taken(tmp_path: Path, celsius: int, ohms: float, verdict: str) -> None:
-    desk = paper.Desk(paper.made(tmp_path, SEQUENCE, bench=BENCH).began)
-    desk.until(index=0)
-    desk.answer(str(celsius))
-    desk.until(index=2, phase=paper.Phase.MEASURING)
-    desk.read(value=ohms, instrument="tester", function="insulation", unit="Ω")
-    outcome = results(desk.state)[2]
+    walker = paper.PaperWalk(paper.made(tmp_path, SEQUENCE, bench=BENCH).began)
+    walker.until(index=0)
+    walker.answer(str(celsius))
+    walker.until(index=2, phase=paper.Phase.MEASURING)
+    walker.read(value=ohms, instrument="tester", function="insulation", unit="Ω")
+    outcome = results(walker.state)[2]
     assert outcome.verdict == verdict, outcome.sentence
     assert outcome.figure.value == ohms
     assert "For comparison" in outcome.remark and "to 20 °C" in outcome.remark

@@ -16,17 +16,17 @@ from tests.walk import paper_walk as paper
 @pytest.mark.parametrize("value", [1e200, -1e308, 1e308])
 @pytest.mark.parametrize("beside", [{}, {"range": 1e300}, {"count": 3, "spread": 1e200}])
 def test_no_reading_is_too_large(small: paper.Made, value: float, beside: dict[str, Any]) -> None:
-    desk = paper.Desk(small.began)
-    while not desk.state.finished:
-        step = desk.state.step
-        if desk.state.phase is Phase.MEASURING and step is not None:
-            after = take(desk.state, desk.entry(paper.reading(desk.state, step, value=value, **beside)))
+    walker = paper.PaperWalk(small.began)
+    while not walker.state.finished:
+        step = walker.state.step
+        if walker.state.phase is Phase.MEASURING and step is not None:
+            after = take(walker.state, walker.entry(paper.reading(walker.state, step, value=value, **beside)))
             assert after.kept.history is not None
             high = getattr(getattr(step.source, "limit", None), "at_least", None) is None
             assert after.kept.history.outcome.verdict in (
                 ("fail", "undecided") if high else ("pass", "fail", "undecided")
             )
-        desk.one()
+        walker.one()
 
 
 def test_a_bench_of_nonsense_is_refused_at_the_start(small: paper.Made) -> None:

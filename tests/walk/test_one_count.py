@@ -12,7 +12,7 @@ from bench.judge.accuracy import AccuracyRow
 from bench.walk.results import results
 from bench.walk.state import Phase
 from tests.walk import paper_walk as paper
-from tests.walk.paper_walk import Desk, Made
+from tests.walk.paper_walk import Made, PaperWalk
 
 PROOF = """
 sequence: live source
@@ -37,9 +37,9 @@ steps:
 def test_either_pole_proves_a_meter(tmp_path: Path, shown: Mapping[str, object], verdict: str) -> None:
     made = paper.made(tmp_path, PROOF)
     dead = {"value": 0.01}
-    desk = Desk(made.began, readings=lambda state, step: dict(shown) if step.kind == "prove" else dead)
-    desk.finish()
-    found = results(desk.state)
+    walker = PaperWalk(made.began, readings=lambda state, step: dict(shown) if step.kind == "prove" else dead)
+    walker.finish()
+    found = results(walker.state)
     assert [found[0].verdict, found[2].verdict] == [verdict, verdict]
     assert found[1].verdict == ("pass" if verdict == "pass" else "void")
     assert found[0].reading is not None and found[0].reading.value == shown.get("value")
@@ -70,9 +70,11 @@ def test_one_count_below_the_zero_is_as_good_as_the_zero_itself(tmp_path: Path) 
     made = Made(paper.made(tmp_path, LEADS_AND_ONE).began).with_bench(bench)
     doubt: dict[float, float] = {}
     for shown in (0.2995, 0.2999, 0.3, 0.3001, 0.3005):
-        desk = Desk(made.began, readings=lambda state, step, v=shown: {"value": 0.3 if step.kind == "zero" else v})
-        desk.finish()
-        outcome = results(desk.state)[1]
+        walker = PaperWalk(
+            made.began, readings=lambda state, step, v=shown: {"value": 0.3 if step.kind == "zero" else v}
+        )
+        walker.finish()
+        outcome = results(walker.state)[1]
         assert outcome.verdict == "pass", (shown, outcome.sentence)
         assert outcome.figure.value == pytest.approx(max(0.0, shown - 0.3), abs=6e-4)
         assert outcome.figure.expanded is not None
@@ -100,6 +102,6 @@ steps:
 def test_over_range_proves_what_its_range_proves_and_one_that_nobody_knows_the_lowest(
     tmp_path: Path, shown: Mapping[str, object], verdict: str
 ) -> None:
-    desk = Desk(paper.made(tmp_path, APART).began).until(index=0, phase=Phase.MEASURING)
-    desk.read(**shown)
-    assert results(desk.state)[0].verdict == verdict
+    walker = PaperWalk(paper.made(tmp_path, APART).began).until(index=0, phase=Phase.MEASURING)
+    walker.read(**shown)
+    assert results(walker.state)[0].verdict == verdict

@@ -13,7 +13,7 @@ from bench.report.console import Console
 from bench.screens.walk.sayings import overdue
 from bench.walk.state import Phase, start, take
 from tests.walk import paper_walk as paper
-from tests.walk.paper_walk import Desk, Made
+from tests.walk.paper_walk import Made, PaperWalk
 from tests.walks.tool import BENCH
 
 DUE = "The calibration of meter was due on 2026-01-01"
@@ -24,13 +24,13 @@ DUE = "The calibration of meter was due on 2026-01-01"
 def test_a_walk_says_it_as_it_begins_and_at_each_reading(small: Made, on: str, late: bool) -> None:
     meter = msgspec.structs.replace(paper.METER, due=on)
     bench = msgspec.structs.replace(paper.BENCH, instruments=[meter, paper.SUPPLY])
-    desk = Desk(msgspec.structs.replace(small.began, bench=bench))
+    walker = PaperWalk(msgspec.structs.replace(small.began, bench=bench))
     out = io.StringIO()
-    first = desk.entries[0]
+    first = walker.entries[0]
     Console(out).told(first, take(start(), first))
     assert (DUE in out.getvalue()) == late
-    desk.until(phase=Phase.PLACING)
-    assert (DUE in overdue(desk.state)) == late
+    walker.until(phase=Phase.PLACING)
+    assert (DUE in overdue(walker.state)) == late
 
 
 @pytest.mark.parametrize("late", [True, False])

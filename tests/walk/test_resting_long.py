@@ -15,84 +15,84 @@ from tests.walk import paper_walk as paper
 from tests.walk.walk_explorer import BY_HAND
 
 
-def desk_at(small: paper.Made, kind: str, which: int) -> paper.Desk:
-    desk = paper.Desk(small.began)
-    return desk.until(index=desk.index(kind, which))
+def walker_at(small: paper.Made, kind: str, which: int) -> paper.PaperWalk:
+    walker = paper.PaperWalk(small.began)
+    return walker.until(index=walker.index(kind, which))
 
 
 def test_an_old_zero_is_asked_for_again_and_then_the_walk_goes_on(small: paper.Made) -> None:
-    desk = desk_at(small, "measure", 2)
-    stood, instrument = desk.state.place.cursor, "meter"
-    assert desk.state.conditions.zeros[instrument]
-    desk.resume(zero_again=True)
-    assert instrument not in desk.state.conditions.zeros
-    desk.until(phase=Phase.MEASURING)
-    assert desk.state.step is not None and desk.state.step.kind == "zero"
-    desk.read(value=0.35)
-    desk.until(phase=Phase.MEASURING)
-    assert desk.state.place.cursor == stood
-    assert desk.state.conditions.zeros[instrument] == (0.35,)
-    desk.finish()
-    assert paper.refold(desk.entries) == desk.state
-    found = results(desk.state)
+    walker = walker_at(small, "measure", 2)
+    stood, instrument = walker.state.place.cursor, "meter"
+    assert walker.state.conditions.zeros[instrument]
+    walker.resume(zero_again=True)
+    assert instrument not in walker.state.conditions.zeros
+    walker.until(phase=Phase.MEASURING)
+    assert walker.state.step is not None and walker.state.step.kind == "zero"
+    walker.read(value=0.35)
+    walker.until(phase=Phase.MEASURING)
+    assert walker.state.place.cursor == stood
+    assert walker.state.conditions.zeros[instrument] == (0.35,)
+    walker.finish()
+    assert paper.refold(walker.entries) == walker.state
+    found = results(walker.state)
     assert found[stood].verdict in ("pass", "undecided")
     assert found[stood].figure.zero == pytest.approx(0.35)
 
 
 def test_a_fresh_zero_is_kept(small: paper.Made) -> None:
-    desk = desk_at(small, "measure", 2)
-    zeros = desk.state.conditions.zeros
-    desk.resume()
-    desk.until(phase=Phase.PLACING)
-    assert desk.state.conditions.zeros == zeros
-    assert desk.state.step is not None and desk.state.step.kind == "measure"
+    walker = walker_at(small, "measure", 2)
+    zeros = walker.state.conditions.zeros
+    walker.resume()
+    walker.until(phase=Phase.PLACING)
+    assert walker.state.conditions.zeros == zeros
+    assert walker.state.step is not None and walker.state.step.kind == "measure"
 
 
 def test_how_old_is_too_old(small: paper.Made) -> None:
-    desk = desk_at(small, "measure", 2)
-    assert not zero_is_old(desk.state, "2026-05-12T23:00:00.000000Z")
-    assert zero_is_old(desk.state, "2026-05-13T09:00:00.000000Z")
-    assert not zero_is_old(desk.state, "2026-05-01T09:00:00.000000Z"), "a clock that was set back tells nothing"
-    early = desk_at(small, "prove", 0)
+    walker = walker_at(small, "measure", 2)
+    assert not zero_is_old(walker.state, "2026-05-12T23:00:00.000000Z")
+    assert zero_is_old(walker.state, "2026-05-13T09:00:00.000000Z")
+    assert not zero_is_old(walker.state, "2026-05-01T09:00:00.000000Z"), "a clock that was set back tells nothing"
+    early = walker_at(small, "prove", 0)
     assert not zero_is_old(early.state, "2026-06-13T09:00:00.000000Z"), "it comes anyway"
-    late = paper.Desk(small.began).finish()
+    late = paper.PaperWalk(small.began).finish()
     assert not zero_is_old(late.state, "2026-06-13T09:00:00.000000Z"), "nothing is read any more"
 
 
 def test_no_zero_is_asked_for_while_an_output_is_on(small: paper.Made) -> None:
-    desk = paper.Desk(small.began)
-    desk.until(index=desk.index("set") + 1)
-    assert desk.state.outputs.on
-    desk.resume(zero_again=True)
-    desk.finish()
+    walker = paper.PaperWalk(small.began)
+    walker.until(index=walker.index("set") + 1)
+    assert walker.state.outputs.on
+    walker.resume(zero_again=True)
+    walker.finish()
 
 
 def test_nobody_goes_back_before_what_is_live_by_hand(tmp_path: Path) -> None:
     text = BY_HAND + "  - {step: do, text: Look., touches: [W1]}\n  - {step: do, text: Off., switch-off: [G1]}\n"
-    desk = paper.Desk(paper.made(tmp_path, text).began, readings=lambda state, step: {"value": 1.0})
+    walker = paper.PaperWalk(paper.made(tmp_path, text).began, readings=lambda state, step: {"value": 1.0})
     on = 4
-    desk.until(index=on + 1)
-    assert desk.state.conditions.handled.live == {"G1"}
-    before = desk.state
+    walker.until(index=on + 1)
+    assert walker.state.conditions.handled.live == {"G1"}
+    before = walker.state
     for to in range(on):
         with pytest.raises(Refused, match="G1 is live, and that step comes before it was switched on"):
-            desk.went(to)
-        assert desk.state is before
-    desk.went(on)
-    desk.one()
-    desk.until(index=on + 2)
+            walker.went(to)
+        assert walker.state is before
+    walker.went(on)
+    walker.one()
+    walker.until(index=on + 2)
     with pytest.raises(Refused, match="G1 is live"):
-        desk.went(3)
-    desk.one()
-    assert desk.state.finished or not desk.state.conditions.handled.live
+        walker.went(3)
+    walker.one()
+    assert walker.state.finished or not walker.state.conditions.handled.live
 
 
 def test_what_was_switched_off_bars_nothing(tmp_path: Path) -> None:
     text = BY_HAND + "  - {step: do, text: Off., switch-off: [G1]}\n  - {step: do, text: Look., touches: [W1]}\n"
-    desk = paper.Desk(paper.made(tmp_path, text).began, readings=lambda state, step: {"value": 1.0})
-    desk.until(index=6)
-    assert not desk.state.conditions.handled.live
-    desk.went(3)
-    assert desk.state.place.cursor == 3
-    assert replace(desk.state) == desk.state
-    assert isinstance(desk.entries[-1].event, e.Went)
+    walker = paper.PaperWalk(paper.made(tmp_path, text).began, readings=lambda state, step: {"value": 1.0})
+    walker.until(index=6)
+    assert not walker.state.conditions.handled.live
+    walker.went(3)
+    assert walker.state.place.cursor == 3
+    assert replace(walker.state) == walker.state
+    assert isinstance(walker.entries[-1].event, e.Went)

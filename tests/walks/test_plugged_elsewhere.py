@@ -44,7 +44,7 @@ def heard(one: Watched) -> bytes:
     return b"".join(data for _, data in one.heard)
 
 
-class Desk:
+class Rig:
     """Ports, and a crew that is asked to meet the meter."""
 
     def __init__(self, stack: ExitStack, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -77,34 +77,34 @@ class Desk:
 
 
 @pytest.fixture
-def desk(monkeypatch: pytest.MonkeyPatch) -> Iterator[Desk]:
+def rig(monkeypatch: pytest.MonkeyPatch) -> Iterator[Rig]:
     with ExitStack() as stack:
-        yield Desk(stack, monkeypatch)
+        yield Rig(stack, monkeypatch)
 
 
-def test_it_is_found_again_on_the_retry_of_a_person_who_was_told(desk: Desk) -> None:
+def test_it_is_found_again_on_the_retry_of_a_person_who_was_told(rig: Rig) -> None:
     meter, supply, stranger, taken = (
         twin(MeterTwin, "0001"),
         twin(SupplyTwin, "0002"),
         twin(MeterTwin, "0009"),
         twin(MeterTwin, "0001"),
     )
-    first, second = desk.plug(meter), desk.plug(supply)
-    third, fourth = desk.plug(stranger), desk.plug(taken)
-    crew = desk.crew(first.address, second.address)
-    met = desk.meet(crew)
+    first, second = rig.plug(meter), rig.plug(supply)
+    third, fourth = rig.plug(stranger), rig.plug(taken)
+    crew = rig.crew(first.address, second.address)
+    met = rig.meet(crew)
     assert isinstance(met, e.Met) and met.address == first.address
     first.close()
-    desk.listed.remove(first.address)
-    again = desk.plug(meter)
+    rig.listed.remove(first.address)
+    again = rig.plug(meter)
     with held(fourth.address):
-        lost = desk.meet(crew)
+        lost = rig.meet(crew)
         assert isinstance(lost, e.Troubled) and lost.kind == "lost"
         assert "try again: then every serial port that is free is asked who is there" in lost.advice
         assert "serial number 0001" in lost.advice
         # nothing was sent anywhere before the person tried again
         assert heard(stranger) == heard(taken) == heard(supply) == b""
-        found = desk.meet(crew)
+        found = rig.meet(crew)
     assert isinstance(found, e.Met), found
     assert (found.address, found.serial) == (again.address, "0001")
     assert again.address != third.address
@@ -112,25 +112,25 @@ def test_it_is_found_again_on_the_retry_of_a_person_who_was_told(desk: Desk) -> 
     assert heard(stranger) == b"*IDN?\n"
     assert heard(supply) == heard(taken) == b""
     # from now on it is opened where it was found
-    assert isinstance(desk.meet(crew), e.Met)
+    assert isinstance(rig.meet(crew), e.Met)
 
 
-def test_where_it_is_nowhere_the_person_is_told_where_it_was_looked_for(desk: Desk) -> None:
+def test_where_it_is_nowhere_the_person_is_told_where_it_was_looked_for(rig: Rig) -> None:
     stranger, supply = twin(MeterTwin, "0009"), twin(SupplyTwin, "0002")
-    port, other = desk.plug(stranger), desk.plug(supply)
-    crew = desk.crew("/dev/ttyUSB7", other.address)
-    assert isinstance(desk.meet(crew), e.Troubled)
-    lost = desk.meet(crew)
+    port, other = rig.plug(stranger), rig.plug(supply)
+    crew = rig.crew("/dev/ttyUSB7", other.address)
+    assert isinstance(rig.meet(crew), e.Troubled)
+    lost = rig.meet(crew)
     assert isinstance(lost, e.Troubled) and lost.kind == "lost"
     assert f"serial number 0001, is on no free port; asked were: {port.address}" in lost.what
 
 
-def test_without_a_serial_number_nothing_is_asked(desk: Desk) -> None:
+def test_without_a_serial_number_nothing_is_asked(rig: Rig) -> None:
     stranger, supply = twin(MeterTwin, "0009"), twin(SupplyTwin, "0002")
-    desk.plug(stranger)
-    crew = desk.crew("/dev/ttyUSB7", desk.plug(supply).address, serial="")
+    rig.plug(stranger)
+    crew = rig.crew("/dev/ttyUSB7", rig.plug(supply).address, serial="")
     for _ in range(3):
-        lost = desk.meet(crew)
+        lost = rig.meet(crew)
         assert isinstance(lost, e.Troubled) and lost.kind == "lost"
         assert "every serial port" not in lost.advice
     assert heard(stranger) == b""

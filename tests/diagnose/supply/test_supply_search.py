@@ -26,7 +26,7 @@ from tests.walk.test_energise_machine import BENCH as TWO
 from tests.walks.tool import proveout
 
 
-class Rack(paper.Desk):
+class Rack(paper.PaperWalk):
     """A small hall with a loss in some stretches of the way to 2A on feed A."""
 
     def __init__(self, folder: Path, bad: dict[str, float]) -> None:

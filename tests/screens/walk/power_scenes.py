@@ -43,7 +43,7 @@ def sound(state: State, step: Step) -> dict[str, Any]:
     return {"value": expected, **volts}
 
 
-class PowerWalk(paper.Desk):
+class PowerWalk(paper.PaperWalk):
     """Answers the machine on its way up the stages."""
 
     def __init__(self) -> None:

@@ -18,7 +18,7 @@ from bench.simulate.world.power_input import BLEED_OHM, OWN_FARAD, WAITING_A
 ONE = ("FA", "FA2A")
 
 
-class Desk:
+class Rig:
     """A supply on a plant, in simulated time, spoken to in its own language."""
 
     def __init__(
@@ -56,28 +56,28 @@ class Desk:
 
 
 def test_a_shelf_draws_what_its_cards_draw_once_it_has_settled(hall: Plant) -> None:
-    desk = Desk(hall)
-    trace = desk.on(48.0, 4.0, 12.0)
+    rig = Rig(hall)
+    trace = rig.on(48.0, 4.0, 12.0)
     forecast = PowerTree(hall).forecast(Powered(("GA",), -48.0, closed=frozenset(ONE)))
     assert forecast.least.amps <= trace[-1][1] <= forecast.most.amps
-    assert desk.volts("2A.A", "2A.A-return") == pytest.approx(forecast.typical.shelves["2A"].volts, abs=0.1)
+    assert rig.volts("2A.A", "2A.A-return") == pytest.approx(forecast.typical.shelves["2A"].volts, abs=0.1)
 
 
 @pytest.mark.slow
 def test_the_quiet_plant_is_the_static_one(gannet: Plant) -> None:
     """Once nothing moves, currents and drops are those of the network solved at once, card by card."""
-    desk = Desk(gannet, closed=("FA", "FA2", "FA2A", "FA2C"))
-    amps = desk.on(48.0, 5.0, 200.0)[-1][1]
-    drawn = desk.world._drawn
+    rig = Rig(gannet, closed=("FA", "FA2", "FA2A", "FA2C"))
+    amps = rig.on(48.0, 5.0, 200.0)[-1][1]
+    drawn = rig.world._drawn
     watts = 48.0 * sum(drawn[card.name] for shelf in ("2A", "2C") for card in gannet.shelves[shelf].cards)
-    red, black = desk.volts("2A.A", "BR2"), desk.volts("2A.A-return", "BR2")
+    red, black = rig.volts("2A.A", "BR2"), rig.volts("2A.A-return", "BR2")
     # what the converters do not take is lost on the way: a good volt of 48 at three amperes
     assert watts < amps * 48.0 < watts * 1.03
     assert -48.0 < red < -46.0 and -0.5 < black < 0.0, "the return's current flows into the shelf"
 
 
 def test_inrush_runs_into_the_limit_and_goes(hall: Plant) -> None:
-    trace = Desk(hall).on(12.0, 0.5, 2.0)
+    trace = Rig(hall).on(12.0, 0.5, 2.0)
     assert trace[0][1] == pytest.approx(0.5, abs=0.01)
     assert trace[-1][1] < 0.01
 
@@ -97,26 +97,26 @@ def test_charge_that_goes_in_is_charge_that_is_there(hall: Plant) -> None:
 
 
 def test_a_converter_waits_starts_softly_and_holds_its_power(hall: Plant) -> None:
-    desk = Desk(hall)
-    low = desk.on(30.0, 4.0, 3.0)
+    rig = Rig(hall)
+    low = rig.on(30.0, 4.0, 3.0)
     # makers' data: it starts at 32.5 V at the least, and takes 18 mA at the most while it waits
     assert low[-1][1] < 0.02, "below its turn-on it waits"
-    trace = desk.on(44.0, 4.0, 40.0)
-    high = desk.on(52.0, 4.0, 40.0)
+    trace = rig.on(44.0, 4.0, 40.0)
+    high = rig.on(52.0, 4.0, 40.0)
     assert trace[1][1] < 0.3
     assert trace[-1][1] * 44.0 == pytest.approx(high[-1][1] * 52.0, rel=0.01)
 
 
 def test_a_short_holds_the_voltage_down(hall: Plant) -> None:
-    desk = Desk(hall, [k.ShelfShort(shelf="2A", feed="A", ohms=Resistance(0.2))])
-    assert desk.on(12.0, 0.5, 3.0)[-1][1] == pytest.approx(0.5, abs=0.01)
-    assert desk.ask("MEAS:VOLT?") < 1.0
+    rig = Rig(hall, [k.ShelfShort(shelf="2A", feed="A", ohms=Resistance(0.2))])
+    assert rig.on(12.0, 0.5, 3.0)[-1][1] == pytest.approx(0.5, abs=0.01)
+    assert rig.ask("MEAS:VOLT?") < 1.0
 
 
 def test_a_capacitor_that_reforms_takes_its_time(hall: Plant) -> None:
     slow = k.SlowCapacitor(shelf="2A", capacitance=Capacitance(0.01), through=Resistance(1000.0))
-    desk = Desk(hall, [slow])
-    trace = desk.on(12.0, 0.5, 40.0)
+    rig = Rig(hall, [slow])
+    trace = rig.on(12.0, 0.5, 40.0)
     readings = {round(t): amps for t, amps in trace}
     assert readings[1] > 0.009
     # one time constant later a part of e is left, above the bleeder and the readback's offset
@@ -133,36 +133,36 @@ def test_a_capacitor_that_reforms_takes_its_time(hall: Plant) -> None:
     ],
 )
 def test_a_heavy_a_light_and_a_creeping_shelf(hall: Plant, fault: k.Fault, change: float) -> None:
-    sound = Desk(hall).on(48.0, 4.0, 90.0)[-1][1]
-    assert Desk(hall, [fault]).on(48.0, 4.0, 90.0)[-1][1] - sound == pytest.approx(change, rel=0.05)
+    sound = Rig(hall).on(48.0, 4.0, 90.0)[-1][1]
+    assert Rig(hall, [fault]).on(48.0, 4.0, 90.0)[-1][1] - sound == pytest.approx(change, rel=0.05)
 
 
 def test_what_is_wrong_sits_in_the_last_card(hall: Plant) -> None:
-    desk = Desk(hall, [k.ShelfHeavy(shelf="2A", by=Current(0.6))])
-    desk.world.cards([card.name for card in hall.shelves["2A"].cards][1:], 0.0)
-    assert desk.on(48.0, 4.0, 10.0)[-1][1] == pytest.approx(0.06, abs=0.02)
+    rig = Rig(hall, [k.ShelfHeavy(shelf="2A", by=Current(0.6))])
+    rig.world.cards([card.name for card in hall.shelves["2A"].cards][1:], 0.0)
+    assert rig.on(48.0, 4.0, 10.0)[-1][1] == pytest.approx(0.06, abs=0.02)
 
 
 def test_crossed_feeds_show_at_the_other_inlet(hall: Plant) -> None:
-    desk = Desk(hall, [k.FeedsCrossed(shelf="2A")])
-    desk.on(48.0, 4.0, 3.0)
-    assert desk.volts("2A.B", "2A.B-return") == pytest.approx(-48.0, abs=0.5)
-    assert math.isnan(desk.volts("2A.A", "2A.A-return")) or abs(desk.volts("2A.A", "2A.A-return")) < 1.0
+    rig = Rig(hall, [k.FeedsCrossed(shelf="2A")])
+    rig.on(48.0, 4.0, 3.0)
+    assert rig.volts("2A.B", "2A.B-return") == pytest.approx(-48.0, abs=0.5)
+    assert math.isnan(rig.volts("2A.A", "2A.A-return")) or abs(rig.volts("2A.A", "2A.A-return")) < 1.0
 
 
 def test_a_reversed_inlet_shows_by_its_sign_and_draws_nothing(hall: Plant) -> None:
-    desk = Desk(hall, [k.PolarityReversed(shelf="2A", feed="A")])
-    assert desk.on(48.0, 4.0, 3.0)[-1][1] < 0.01
-    assert desk.volts("2A.A", "2A.A-return") == pytest.approx(48.0, abs=0.5)
+    rig = Rig(hall, [k.PolarityReversed(shelf="2A", feed="A")])
+    assert rig.on(48.0, 4.0, 3.0)[-1][1] < 0.01
+    assert rig.volts("2A.A", "2A.A-return") == pytest.approx(48.0, abs=0.5)
 
 
 def test_a_lug_that_is_not_tight_loses_voltage_under_load_only(hall: Plant) -> None:
     fault = k.HighResistanceLug(terminal="2A.A", ohms=Resistance(1.0))
-    desk = Desk(hall, [fault])
-    desk.on(30.0, 4.0, 3.0)
-    assert abs(desk.volts("2A.A", "2A.A-return")) == pytest.approx(30.0, abs=0.1)
-    amps = desk.on(48.0, 4.0, 12.0)[-1][1]
-    assert 48.0 - abs(desk.volts("2A.A", "2A.A-return")) == pytest.approx(amps * 1.2, abs=0.2)
+    rig = Rig(hall, [fault])
+    rig.on(30.0, 4.0, 3.0)
+    assert abs(rig.volts("2A.A", "2A.A-return")) == pytest.approx(30.0, abs=0.1)
+    amps = rig.on(48.0, 4.0, 12.0)[-1][1]
+    assert 48.0 - abs(rig.volts("2A.A", "2A.A-return")) == pytest.approx(amps * 1.2, abs=0.2)
 
 
 def test_an_ohmmeter_charges_the_input_capacitor(hall: Plant) -> None:
@@ -176,18 +176,18 @@ def test_an_ohmmeter_charges_the_input_capacitor(hall: Plant) -> None:
 def test_the_same_calls_give_the_same_answers(hall: Plant) -> None:
     """Determinism itself: two plants that are asked the same things at the same times."""
     faults = [k.SlowCapacitor(shelf="2A"), k.ShelfHeavy(shelf="2A", by=Current(0.1))]
-    first, second = (Desk(hall, faults, seed=5).on(48.0, 2.0, 20.0) for _ in range(2))
+    first, second = (Rig(hall, faults, seed=5).on(48.0, 2.0, 20.0) for _ in range(2))
     assert first == second
 
 
 def test_off_is_off_and_what_was_charged_leaves(hall: Plant) -> None:
-    desk = Desk(hall)
-    desk.on(48.0, 4.0, 5.0)
-    desk.tell("OUTP OFF")
-    assert desk.ask("MEAS:CURR?") == pytest.approx(0.0, abs=0.004)
-    desk.t += 3600.0
-    desk.world.voltage("hi", "lo", desk.t, 1e7)
-    assert desk.world._inputs["2A"].volts < 1.0
+    rig = Rig(hall)
+    rig.on(48.0, 4.0, 5.0)
+    rig.tell("OUTP OFF")
+    assert rig.ask("MEAS:CURR?") == pytest.approx(0.0, abs=0.004)
+    rig.t += 3600.0
+    rig.world.voltage("hi", "lo", rig.t, 1e7)
+    assert rig.world._inputs["2A"].volts < 1.0
 
 
 def test_names_that_are_none_are_refused(hall: Plant) -> None:
@@ -204,11 +204,11 @@ def test_names_that_are_none_are_refused(hall: Plant) -> None:
 @pytest.mark.parametrize("gap", [0.2, 0.24, 0.3, 1.0, 7.0])
 def test_a_quiet_load_reads_the_same_however_seldom_it_is_looked_at(hall: Plant, gap: float) -> None:
     """What is carried on in long steps and then looked at after a short one shows no kick."""
-    desk = Desk(hall)
-    steady = desk.on(48.0, 4.0, 120.0)[-1][1]
+    rig = Rig(hall)
+    steady = rig.on(48.0, 4.0, 120.0)[-1][1]
     readings = []
     for _ in range(40):
-        desk.t += gap
-        readings.append(desk.ask("MEAS:CURR?"))
+        rig.t += gap
+        readings.append(rig.ask("MEAS:CURR?"))
     assert max(readings) - min(readings) < 0.003
     assert readings[-1] == pytest.approx(steady, abs=0.003)

@@ -34,7 +34,7 @@ def plant() -> Plant:
     return load_plant(JOB / "plant.yaml")
 
 
-class Desk:
+class Rig:
     """A matrix on a plant, told what to close; the meter's leads are on its buses."""
 
     def __init__(self, plant: Plant, *faults: k.Fault, **stuck: list[int]) -> None:
@@ -52,41 +52,41 @@ class Desk:
 
 
 def test_a_route_is_a_pair_of_leads(plant: Plant) -> None:
-    desk = Desk(plant)
+    rig = Rig(plant)
     by_hand = PowerWorld(plant, seed=1)
     by_hand.place("J111.2", "J208.2")
-    through = desk.ohms(102, 203)
+    through = rig.ohms(102, 203)
     assert through == pytest.approx(by_hand.resistance("hi", "lo", 0.0), abs=0.01)
     assert 0.1 < through < 1.0
-    assert math.isinf(desk.ohms(101, 203)), "another conductor"
-    assert math.isinf(desk.ohms(102)), "one lead in the air"
-    assert math.isinf(desk.ohms()), "all open"
+    assert math.isinf(rig.ohms(101, 203)), "another conductor"
+    assert math.isinf(rig.ohms(102)), "one lead in the air"
+    assert math.isinf(rig.ohms()), "all open"
 
 
 def test_groups_meet_on_the_buses(plant: Plant) -> None:
     short = k.Short(between=("J111.1", "J111.2"))
-    desk = Desk(plant, short)
-    assert desk.ohms(101, 202) < 1.0
+    rig = Rig(plant, short)
+    assert rig.ohms(101, 202) < 1.0
     # the two that are shorted are on one side, and nothing leads to the other
-    both = Desk(plant)
+    both = Rig(plant)
     assert both.ohms(101, 102, 203) < 1.0, "the second of the group leads there"
 
 
 def test_the_rows_with_something_known_between(plant: Plant) -> None:
-    desk = Desk(plant)
-    assert desk.ohms(197, 298) < 0.01
-    assert desk.ohms(195, 296) == pytest.approx(100.0, abs=0.01)
+    rig = Rig(plant)
+    assert rig.ohms(197, 298) < 0.01
+    assert rig.ohms(195, 296) == pytest.approx(100.0, abs=0.01)
 
 
 def test_a_dead_relay_reads_open_and_a_welded_one_stays(plant: Plant) -> None:
-    assert math.isinf(Desk(plant, dead=[203]).ohms(102, 203))
-    welded = Desk(plant, welded=[203])
+    assert math.isinf(Rig(plant, dead=[203]).ohms(102, 203))
+    welded = Rig(plant, welded=[203])
     assert welded.ohms(102, 201) < 1.0, "a pin that should be apart reads joined through the welded relay"
 
 
 def test_what_a_person_holds_stays_while_no_relay_moves_it(plant: Plant) -> None:
-    desk = Desk(plant)
-    desk.world.hold("reference")
-    assert desk.ohms() == pytest.approx(100.0, abs=0.01)
-    desk.ohms(102, 203)
-    assert math.isinf(desk.ohms())
+    rig = Rig(plant)
+    rig.world.hold("reference")
+    assert rig.ohms() == pytest.approx(100.0, abs=0.01)
+    rig.ohms(102, 203)
+    assert math.isinf(rig.ohms())
