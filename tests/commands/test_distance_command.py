@@ -99,19 +99,19 @@ def _answers(path: Path, typed: dict[str, str], bench: str) -> Path:
 
     loaded = load_sequence(path)
     job = assemble.fitted(loaded, parse_bench(bench, "bench.yaml", Library.for_job(JOB)), path, bench)
-    desk = paper.Desk(assemble.began(job, "Ana"))
-    said = desk.said
+    walker = paper.PaperWalk(assemble.began(job, "Ana"))
+    said = walker.said
 
     def answer(step: paper.Step) -> str:
         name = step.title.partition(":")[0]
         return typed[name] if step.kind == "ask" and step.source.name == "dial" else said(step)
 
-    desk.said = answer  # type: ignore[method-assign]
-    desk.readings = lambda state, step: {"value": float(typed[step.title.partition(":")[0]])}
-    desk.finish()
+    walker.said = answer  # type: ignore[method-assign]
+    walker.readings = lambda state, step: {"value": float(typed[step.title.partition(":")[0]])}
+    walker.finish()
     record = path.with_suffix(".jsonl")
     with RecordWriter.create(record) as writer:
-        for entry in desk.entries:
+        for entry in walker.entries:
             writer.append(entry)
     return record
 
