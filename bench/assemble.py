@@ -358,6 +358,50 @@ class Walk(msgspec.Struct):
         return self.runner.run(self.crew(), self.guard() if self.guard is not None else None)
 
 
+class _OpenRecord(msgspec.Struct):
+    """A record that is open for writing, with the fold of what it holds.
+
+    Attributes:
+        writer: the record.
+        state: after its last line.
+        lines: all its raw lines.
+        told: called with every event and the state after it.
+    """
+
+    writer: RecordWriter
+    state: State
+    lines: list[bytes]
+    told: Callable[[e.Entry, State], None]
+
+    def add(self, event: e.Event) -> e.Entry:
+        """Write an event down and take it."""
+        entry = self.writer.envelope(event)
+        self.state = take(self.state, entry)
+        self.lines.append(self.writer.append(entry))
+        self.told(entry, self.state)
+        return entry
+
+
+class _Equipment(msgspec.Struct, frozen=True):
+    """What a walk is done with.
+
+    Attributes:
+        bench: the bench.
+        text: of its file.
+        job: the folder in which profiles of its own are looked for.
+        addresses: where those of its instruments answer that are simulated.
+        hands: who places the leads.
+        hurry: simulated seconds in a real one.
+    """
+
+    bench: Bench
+    text: str
+    job: str
+    addresses: dict[str, str]
+    hands: Hands
+    hurry: float
+
+
 @contextlib.contextmanager
 def new_walk(
     job: Job,
@@ -392,30 +436,13 @@ def new_walk(
         _bench_at_work(job.bench, first, job.faults, speed) as (addresses, hands),
         RecordWriter.create(record) as writer,
     ):
-        entry = writer.envelope(first)
-        state = take(start(), entry)
-        lines = [writer.append(entry)]
-        told(entry, state)
-        for event in _clock_noted(record, entry.at):
-            entry = writer.envelope(event)
-            state = take(state, entry)
-            lines.append(writer.append(entry))
-            told(entry, state)
-        yield _walk(
-            writer,
-            state,
-            lines,
-            job.bench,
-            addresses,
-            hands or PersonsHands(operator),
-            how,
-            told,
-            seated,
-            trace,
-            speed if job.bench.simulated else 1.0,
-            job.bench_text,
-            first.job,
-        )
+        opened = _OpenRecord(writer, start(), [], told)
+        begun = opened.add(first)
+        for event in _clock_noted(record, begun.at):
+            opened.add(event)
+        hurry = speed if job.bench.simulated else 1.0
+        used = _Equipment(job.bench, job.bench_text, first.job, addresses, hands or PersonsHands(operator), hurry)
+        yield _walk(opened, used, how, seated, trace)
 
 
 @contextlib.contextmanager
@@ -461,7 +488,7 @@ def resumed_walk(
         equipment, text = _bench_again(first, entries, bench)
         how = manner(equipment.simulated)
         facts = bench_facts(equipment) if bench else None
-        lines = [line for _, line in read_lines(record)]
+        opened = _OpenRecord(writer, state, [line for _, line in read_lines(record)], told)
         wake = [
             e.Resumed(
                 software=__version__,
@@ -476,25 +503,16 @@ def resumed_walk(
         with _bench_at_work(equipment, first, faults, speed, state) as (addresses, hands):
             clock = _clock_noted(record, stamp(utc_now()))
             for event in ([mended(torn)] if torn is not None else []) + wake + clock:
-                entry = writer.envelope(event)
-                state = take(state, entry)
-                lines.append(writer.append(entry))
-                told(entry, state)
-            yield _walk(
-                writer,
-                state,
-                lines,
+                opened.add(event)
+            used = _Equipment(
                 equipment,
-                addresses,
-                hands or PersonsHands(operator),
-                how,
-                told,
-                seated,
-                trace,
-                speed if equipment.simulated else 1.0,
                 text or _bench_text(first, entries),
                 str(job_folder(bench)) if bench is not None else first.job,
+                addresses,
+                hands or PersonsHands(operator),
+                speed if equipment.simulated else 1.0,
             )
+            yield _walk(opened, used, how, seated, trace)
 
 
 class BenchAtWork(msgspec.Struct, frozen=True):
@@ -697,47 +715,34 @@ def _dials(bench: Bench) -> dict[tuple[str, Reads], str]:
     }
 
 
-def _walk(
-    writer: RecordWriter,
-    state: State,
-    lines: list[bytes],
-    bench: Bench,
-    addresses: dict[str, str],
-    hands: Hands,
-    manner: Manner,
-    told: Callable[[e.Entry, State], None],
-    seated: bool,
-    trace: Path | None,
-    hurry: float,
-    text: str,
-    job: str,
-) -> Walk:
+def _walk(opened: _OpenRecord, used: _Equipment, manner: Manner, seated: bool, trace: Path | None) -> Walk:
+    writer, state, bench, hands = opened.writer, opened.state, used.bench, used.hands
     role_of = {str(role): name for role, name in bench.role_of.items()}
     routes = bench.routes
     if routes is not None:
         hands = RoutedHands(hands, routes, role_of)
-    runner = Runner(writer, state, lines, hands, manner, told=told, seated=seated, adviser=adviser())
+    runner = Runner(writer, state, opened.lines, hands, manner, told=opened.told, seated=seated, adviser=adviser())
     # an instrument that the walk does not need is left alone: it may be on another bench today
     roles = state.setting.plan.roles if state.setting is not None else ()
     needed = {bench.role_of[role] for role in roles if role in bench.role_of}
     if routes is not None and routes.meter in needed:
         needed.add(routes.switch)
-    ports = instrument_ports(bench, needed, addresses, trace)
+    ports = instrument_ports(bench, needed, used.addresses, trace)
 
     def crew() -> InstrumentCrew:
         return InstrumentCrew(
             ports,
             role_of,
             runner.inbox.put,
-            hurry=hurry,
+            hurry=used.hurry,
             upto=lambda step: _upto(runner.state, step),
             routes=routes if routes is not None and routes.meter in needed else None,
             by_hand=ByHand({one.name: one.serial for one in bench.file.instruments if one.typed}, lambda: runner.state),
         )
 
     guarded = not bench.simulated and any(port.outputs for port in ports)
-    begin = Begin(os.getpid(), text, job, str(writer.path.resolve()))
-    consoles = console_ports(bench, addresses, trace)
+    begin = Begin(os.getpid(), used.text, used.job, str(writer.path.resolve()))
+    consoles = console_ports(bench, used.addresses, trace)
     return Walk(writer, runner, crew, (lambda: Guard(begin)) if guarded else None, consoles)
 
 
