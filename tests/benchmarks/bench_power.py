@@ -1,11 +1,13 @@
 """First power at full size: faults by name over many seeds, trip latency, drops against a circuit simulator.
 
     python -m tests.benchmarks.bench_power [RUNS [FIRST SEED]]
+    python -m tests.benchmarks.bench_power drops
     python -m tests.benchmarks.bench_power walks [BAY ...]
 
-The second drafts first power of whole bays of the shipped plant, or of all of it (``all``), and walks each by a process
-of its own over real ports: sound, and with one fault of each kind that must be found by its name. Prints its figures;
-exit code 1 where one is not what it must be.
+The second takes the drops alone, of both jobs at full, nominal and lowest voltage. The third drafts first power of
+whole bays of the shipped plant, or of all of it (``all``), and walks each by a process of its own over real ports:
+sound, and with one fault of each kind that must be found by its name. Prints its figures; exit code 1 where one is not
+what it must be.
 """
 
 from __future__ import annotations
@@ -15,7 +17,9 @@ import sys
 import tempfile
 import time
 from collections import Counter
+from itertools import product
 from pathlib import Path
+from typing import Final
 
 from bench.diagnose.supply.patterns import findings
 from bench.plant.load import load_plant
@@ -24,6 +28,7 @@ from bench.sequence.power_tree import Powered, PowerTree
 from bench.walk.state import Phase
 from tests.power import pure_walk, small_hall, spice
 from tests.power import season_of_faults as season
+from tests.power.season_of_both import BEACON
 from tests.walks.tool import by_a_process
 
 
@@ -72,26 +77,39 @@ def faults(runs: int, start: int = 0) -> bool:
     return sum(right.values()) == runs and not fed_wrongly and most <= 1 and placed == asked["lossy"]
 
 
+DROPS: Final = {
+    "gannet-head": (small_hall.GANNET, (("GA",), ("GB",), ("GA", "GB")), (-57.0, -48.0, -40.5)),
+    "beacon-hut": (BEACON, (("BATP",), ("BATQ",), ("BATP", "BATQ")), (28.8, 24.0, 21.0)),
+}
+"""Each job's plant, what feeds it, and its full, nominal and lowest voltage."""
+
+
 def drops() -> bool:
-    """Every inlet's voltage against ngspice."""
+    """Every inlet's voltage, and the current of all, against ngspice."""
     if spice.NGSPICE is None:
         print("drops: skipped, ngspice is not installed")
         return True
-    plant = load_plant(small_hall.GANNET)
-    tree, good = PowerTree(plant), True
-    for at in (("GA",), ("GB",), ("GA", "GB")):
-        powered = Powered(at, -48.0, closed=frozenset(plant.breakers))
-        deck, number = spice.netlist(plant, tree, powered)
-        ends = {end.node for inlet in tree.inlets_on(at, powered.closed) for end in (inlet.live, inlet.back)}
-        theirs = spice.solved(deck, [number[node] for node in sorted(ends)], Path(tempfile.mkdtemp()))
-        began = time.monotonic()
-        ours = tree.flow(powered).nodes
-        took = time.monotonic() - began
-        worst = max(abs(ours[node] - theirs[number[node]]) for node in ends)
-        print(
-            f"drops on {'+'.join(at)}: {len(ends)} places, worst difference {worst:.2e} V of 48 V, {took * 1000:.0f} ms"
-        )
-        good = good and worst <= 48e-6
+    good = True
+    for job, (path, feeds, heights) in DROPS.items():
+        plant = load_plant(path)
+        tree = PowerTree(plant)
+        for at, height in product(feeds, heights):
+            powered = Powered(at, height, closed=frozenset(plant.breakers))
+            deck, number = spice.netlist(plant, tree, powered)
+            inlets = list(tree.inlets_on(at, powered.closed))
+            ends = {end.node for inlet in inlets for end in (inlet.live, inlet.back)}
+            theirs = spice.solved(deck, [number[node] for node in sorted(ends)], Path(tempfile.mkdtemp()))
+            began = time.monotonic()
+            flow = tree.flow(powered)
+            took = time.monotonic() - began
+            worst = max(abs(flow.nodes[node] - theirs[number[node]]) for node in ends)
+            amps = spice.drawn(plant, inlets, {node: theirs[number[node]] for node in ends})
+            apart = abs(flow.amps - amps) / amps
+            print(
+                f"{job} on {'+'.join(at)} at {height:g} V: {len(ends)} places, worst difference {worst:.1e} V; "
+                f"{flow.amps:.3f} A, {apart:.1e} of it apart; {took * 1000:.0f} ms"
+            )
+            good = good and worst <= 1e-6 * abs(height) and apart <= 1e-6
     return good
 
 
@@ -146,6 +164,8 @@ def main() -> int:
     """Run all; see the module's text."""
     if sys.argv[1:2] == ["walks"]:
         return 0 if walks(sys.argv[2:] or ["2"]) else 1
+    if sys.argv[1:2] == ["drops"]:
+        return 0 if drops() else 1
     runs = int(sys.argv[1]) if len(sys.argv) > 1 else 200
     start = int(sys.argv[2]) if len(sys.argv) > 2 else 0
     return 0 if all([drops(), faults(runs, start)]) else 1

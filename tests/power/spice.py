@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import shutil
 import subprocess
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import networkx as nx
 
 from bench.plant.model import Plant
+from bench.plant.things import Inlet
 from bench.sequence.power_tree import Powered, PowerTree
 
 NGSPICE = shutil.which("ngspice")
@@ -60,6 +62,25 @@ def netlist(plant: Plant, tree: PowerTree, powered: Powered) -> tuple[str, dict[
         # a start for Newton's method
         lines.append(f".nodeset V({a})={powered.volts} V({b})=0")
     return "\n".join(lines), number
+
+
+def drawn(plant: Plant, inlets: Sequence[Inlet], volts: Mapping[str, float]) -> float:
+    """What all cards draw at the voltages that were found, in amperes.
+
+    Args:
+        plant: the plant.
+        inlets: that are on.
+        volts: node to its voltage.
+    """
+    amps = 0.0
+    for inlet in inlets:
+        mine = sum(one.shelf == inlet.shelf for one in inlets)
+        across = abs(volts[inlet.live.node] - volts[inlet.back.node])
+        nominal = abs(plant.feeds[inlet.feed].nominal_v)
+        for card in plant.shelves[inlet.shelf].cards:
+            ratio = nominal / across if card.type.load == "constant-power" else across / nominal
+            amps += card.type.idle.value * ratio / mine
+    return amps
 
 
 def solved(deck: str, nodes: list[int], folder: Path) -> dict[int, float]:

@@ -119,14 +119,7 @@ def _agrees(plant: Plant, powered: Powered, folder: Path) -> None:
     assert len(theirs) == len(ends)
     worst = max(abs(flow.nodes[node] - theirs[number[node]]) for node in ends)
     assert worst <= 1e-6 * abs(powered.volts)
-    amps = 0.0
-    for inlet in on:
-        mine = sum(one.shelf == inlet.shelf for one in on)
-        across = abs(theirs[number[inlet.live.node]] - theirs[number[inlet.back.node]])
-        nominal = abs(plant.feeds[inlet.feed].nominal_v)
-        for card in plant.shelves[inlet.shelf].cards:
-            ratio = nominal / across if card.type.load == "constant-power" else across / nominal
-            amps += card.type.idle.value * ratio / mine
+    amps = spice.drawn(plant, on, {node: theirs[number[node]] for node in ends})
     assert flow.amps == pytest.approx(amps, rel=1e-6)
 
 
