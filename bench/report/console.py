@@ -43,9 +43,7 @@ class Console:
         match entry.event:
             case e.Began():
                 self._began(entry, state)
-            case e.Met() as met:
-                self._say(f"met       {met.instrument} for {', '.join(met.roles)}: {met.identity}")
-            case e.Read() | e.Skipped() | e.Energised():
+            case e.Read() | e.Skipped() | e.Energised() | e.Elapsed():
                 self._outcome(entry.n, state)
             case e.Advised(want=Do(beeps=None) as act):
                 self._say(f"search    {act.title or 'do this'}")
@@ -57,31 +55,8 @@ class Console:
                     self._say(f"          {line}")
             case e.Answered(answer=answer) if state.kept.latest:
                 self._outcome(entry.n, state, answer)
-            case e.Troubled() as trouble:
-                self._say(f"trouble   {trouble.what} {trouble.advice}".rstrip())
-            case e.Noted() as note:
-                self._say(f"note      {note.text}")
-            case e.Attached() as attached:
-                names = ", ".join(kept.name for kept in attached.files)
-                self._say(f"kept      {names}: {attached.text}".rstrip(": "))
-            case e.Disturbed() as disturbed:
-                self._say(f"disturbed {', '.join(disturbed.touches)} {disturbed.text}".rstrip())
             case e.Said() as said:
                 self._listened(entry, said, state)
-            case e.Tripped(thing=thing, what=what):
-                self._say(f"tripped   {thing} {what}".rstrip())
-            case e.Sending(console=console, line=line):
-                self._say(f"sent      {console}: {line}")
-            case e.Elapsed():
-                self._outcome(entry.n, state)
-            case e.Aborted() as aborted:
-                self._say(f"aborted   {aborted.why}".rstrip())
-            case e.Paused() as paused:
-                self._say(f"paused    {paused.why}".rstrip())
-            case e.Resumed():
-                self._say("resumed   outputs are made safe first")
-            case e.Mended() as mended:
-                self._say(f"mended    {mended.bytes} torn bytes were set aside in {mended.kept}")
             case e.MadeSafe() as safe if safe.confirmed or safe.left:
                 shown = ", ".join(
                     f"{name} {'off' if done else 'NOT CONFIRMED'}" for name, done in safe.confirmed.items()
@@ -89,8 +64,9 @@ class Console:
                 self._say(f"safe      {shown}".rstrip())
                 for text in safe.left:
                     self._say(f"STILL ON  {text}")
-            case _:
-                pass
+            case event:
+                if line := _line_of(event):
+                    self._say(line)
 
     def summary(self, state: State, record: Path) -> None:
         """Print the summary: verdicts, what did not pass, where the record is."""
@@ -185,6 +161,36 @@ class Console:
 
     def _say(self, line: str) -> None:
         print(line, file=self._out, flush=True)
+
+
+def _line_of(event: e.Event) -> str:
+    """What is printed of an event that is told by itself, whatever the walk makes of it; empty for any other."""
+    match event:
+        case e.Met() as met:
+            return f"met       {met.instrument} for {', '.join(met.roles)}: {met.identity}"
+        case e.Troubled() as trouble:
+            return f"trouble   {trouble.what} {trouble.advice}".rstrip()
+        case e.Noted() as note:
+            return f"note      {note.text}"
+        case e.Attached() as attached:
+            names = ", ".join(kept.name for kept in attached.files)
+            return f"kept      {names}: {attached.text}".rstrip(": ")
+        case e.Disturbed() as disturbed:
+            return f"disturbed {', '.join(disturbed.touches)} {disturbed.text}".rstrip()
+        case e.Tripped(thing=thing, what=what):
+            return f"tripped   {thing} {what}".rstrip()
+        case e.Sending(console=console, line=line):
+            return f"sent      {console}: {line}"
+        case e.Aborted() as aborted:
+            return f"aborted   {aborted.why}".rstrip()
+        case e.Paused() as paused:
+            return f"paused    {paused.why}".rstrip()
+        case e.Resumed():
+            return "resumed   outputs are made safe first"
+        case e.Mended() as mended:
+            return f"mended    {mended.bytes} torn bytes were set aside in {mended.kept}"
+        case _:
+            return ""
 
 
 def _worth_a_line(setting: Setting, outcome: Outcome) -> bool:
