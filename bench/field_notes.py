@@ -149,7 +149,7 @@ OF_TYPE: Final = {
     "Example.settings": "What is set of it.",
     "Example.channels": "The channels that are closed.",
     "Example.exchange": "What goes over the wire, in order.",
-    "Example.gives": "What must come of it.",
+    "Example.gives": "The reading that must result.",
     "Exchange.sent": "What the program sends.",
     "Exchange.received": "What the instrument answers.",
     "Exchanged.pins": "The two pins whose conductors changed places.",

@@ -257,21 +257,22 @@ class BenchConsole(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", om
 
 
 class Utterance(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
-    """Something that a simulated machine says on its console, and when; from the beginning on where nothing is said."""
+    """Something that a simulated machine says on its console, and when: by the clock, or after one thing that
+    happens."""
 
     text: str
     after: Duration = msgspec.field(default_factory=lambda: Duration(0.0))
-    """So long after what it goes by."""
+    """How long after what happens, or after the beginning."""
     every: Duration | None = None
-    """Again and again; of what goes by the beginning alone."""
+    """How long from one time to the next, for what is said by the clock."""
     closed: str = ""
-    """It goes by this breaker's being closed."""
+    """After this breaker is closed."""
     opened: str = ""
-    """By its being opened."""
+    """After this breaker is opened."""
     loose: str = ""
-    """By the opening of a contact of this conductor that comes and goes."""
+    """After a contact of this conductor opens that comes and goes."""
     heard: str = ""
-    """By a line with this text, which was sent to it."""
+    """After a line with this text was sent to it."""
 
     def __post_init__(self) -> None:
         if sum(1 for one in (self.closed, self.opened, self.loose, self.heard) if one) > 1:
@@ -286,6 +287,7 @@ class SimulatedConsole(msgspec.Struct, frozen=True, kw_only=True, rename="kebab"
     baud: int = 9600
     """The rate that it really has. A port that is set to another one hears what such a port hears."""
     says: list[Utterance] = []
+    """What it says, and when."""
     noise: float = 0.0
     """Part of its characters that are damaged on the way."""
 
@@ -339,6 +341,7 @@ class BenchFile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_
     """Which instrument fills a role. A role that one instrument alone can fill need not be listed."""
     references: list[BenchReference] = []
     consoles: list[BenchConsole] = []
+    """The plant's own consoles that are listened to."""
     simulate: Simulate | None = None
 
 

@@ -98,6 +98,7 @@ class Damaged(_Fault, frozen=True, kw_only=True, tag="damaged"):
     to: str
     """Another conductor of the same cable, which is bare at the same place, or a terminal."""
     at: Length
+    """From its ``from`` end."""
     ohms: Resistance = default(Resistance(0.5))
 
 
@@ -300,12 +301,14 @@ class CurrentNoise(_Fault, frozen=True, kw_only=True, tag="current-noise"):
     ripple: Current = default(Current(0.0))
     """Amplitude."""
     frequency: Frequency = default(Frequency(100.0))
+    """Of the ripple."""
 
 
 class SlowAmmeter(_Fault, frozen=True, kw_only=True, tag="slow-ammeter"):
     """The supply's current has a new value only now and then, however often it is asked for."""
 
     renews: Duration = default(Duration(4.0))
+    """From one new value to the next."""
 
     def __post_init__(self) -> None:
         if self.renews.value <= 0:

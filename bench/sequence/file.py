@@ -700,8 +700,9 @@ class Listen(_Common, frozen=True, kw_only=True, tag="listen"):
     expect: str
     """A part of a line; small and capital letters are told apart."""
     within: Duration
+    """How long it is listened for."""
     dreads: list[str] = []
-    """Parts of lines that end it at once."""
+    """Parts of lines that end it at once, as failed."""
     subject: str = ""
     """The plant object that the verdict is about."""
     proven: list[str] = []

@@ -232,7 +232,7 @@ class Trace(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defa
     scale: float = 1.0
     """A figure times this is the part of the pulse that comes back, between -1 and 1."""
     blind: Amount | None = None
-    """So near it is the pulse itself and the instrument's own lead."""
+    """Within this distance an echo is the pulse itself and the instrument's own lead."""
     least: Ratio = msgspec.field(default_factory=lambda: Ratio(0.1))
     """A smaller echo is none: joints and noise."""
 

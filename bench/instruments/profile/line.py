@@ -146,7 +146,8 @@ class Stream(
 
     reply: Pattern
     length: int = 0
-    """Bytes of a line with its end, where all have as many: one that lost a byte is none then. 0: any number."""
+    """Bytes of a line with its end, where all lines have the same number: one that lost a byte is refused then. 0: any
+    number."""
     skip: int = 1
     """Whole lines to let pass after a reading is asked for: they may show what was measured before."""
     start: list[str] = []
@@ -300,8 +301,8 @@ class ByEye(
     """Nothing goes over a wire: a person sets the instrument by hand, reads it and types what it shows."""
 
     display: Literal["as the ranges say", "not known"] = "as the ranges say"
-    """Whether the last digit of each range is known. ``not known`` is for who has lost the leaflet: ``resolution`` is
-    then the coarsest that such a display has, and the digits that are typed say how coarse it is."""
+    """Whether the last digit of each range is known. ``not known`` is for those who have lost the leaflet:
+    ``resolution`` is then the coarsest that such a display has, and the digits that are typed say how coarse it is."""
     output: bool = False
     """It is a supply that a person sets and switches by its knobs. Nothing switches it off by itself."""
 
