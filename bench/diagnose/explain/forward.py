@@ -75,6 +75,20 @@ def place(index: Index, seat: Seat, contact: int) -> int:
     return index.grid[seat.socket].get((row + seat.rows, column + seat.columns), NOWHERE)
 
 
+def meets(index: Index, seat: Seat, plug: int) -> dict[int, int]:
+    """Each contact of a plug with the socket pin that it meets in this seat, or NOWHERE; worked out once.
+
+    Args:
+        index: the design.
+        seat: how the plug sits.
+        plug: its connector number.
+    """
+    found = index.met.get((plug, seat))
+    if found is None:
+        found = index.met[plug, seat] = {contact: place(index, seat, contact) for contact in index.order[plug]}
+    return found
+
+
 def turned_ends(index: Index, cable: str) -> dict[int, tuple[int, int]]:
     """Where each wire of a cable ends when the cable lies end for end.
 
@@ -207,16 +221,22 @@ def land(index: Index, causes: Sequence[Cause]) -> Landing:
             case _:
                 pass
     seats = seats_of(index, causes)
-    plain = [Seat(number) for number in range(len(seats))]
-    moved = {number for number, seat in enumerate(seats) if seat != plain[number]}
-    home = index.home
-    return Landing(
-        near,
-        far,
-        [place(index, seats[home[p]], p) if p >= 0 and home[p] in moved else p for p in near],
-        [place(index, seats[home[p]], p) if p >= 0 and home[p] in moved else p for p in far],
-        cut,
-    )
+    return Landing(near, far, seated(index, seats, near), seated(index, seats, far), cut)
+
+
+def seated(index: Index, seats: Sequence[Seat], contacts: Sequence[int]) -> list[int]:
+    """The socket pins that some contacts meet.
+
+    Args:
+        index: the design.
+        seats: how every plug sits.
+        contacts: by wire; NOWHERE stays so.
+    """
+    met: dict[int, int] = {}
+    for number, seat in enumerate(seats):
+        if seat.socket != number or seat != Seat(number):
+            met.update(meets(index, seat, number))
+    return [met.get(contact, contact) for contact in contacts] if met else list(contacts)
 
 
 def labels(index: Index, causes: Sequence[Cause], landing: Landing | None = None) -> list[int]:

@@ -8,7 +8,7 @@ remains is left to :mod:`bench.diagnose.explain.wire_causes`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from itertools import pairwise
 from math import log2
 
@@ -16,7 +16,7 @@ import msgspec
 from msgspec.structs import replace
 
 from bench.diagnose.explain.causes import Order, Relanded, bits
-from bench.diagnose.explain.forward import NOWHERE, Seat, place
+from bench.diagnose.explain.forward import NOWHERE, Seat, meets
 from bench.diagnose.explain.pin_map import Index, Side
 from bench.diagnose.explain.seen import OFF, UNTESTED, Seen
 from bench.diagnose.explain.wire_causes import Seating
@@ -61,7 +61,7 @@ class Parts:
         """
         chosen: list[Relanded] = []
         index = self.index
-        for connector in self._troubled(seating) if only is None else only:
+        for connector in self.troubled(seating) if only is None else only:
             while True:
                 best: tuple[float, Relanded] | None = None
                 for part in self._candidates(connector, seating):
@@ -89,8 +89,25 @@ class Parts:
             return False
         return a < 0 or b < 0 or self.seen.clash(a, b)
 
-    def _troubled(self, seating: Seating) -> list[int]:
-        """Connectors with several wires that were found elsewhere, far ones first."""
+    def worthwhile(self, seating: Seating, among: Collection[int]) -> Iterator[Relanded]:
+        """Every part that saves bits at some connectors.
+
+        Args:
+            seating: how the plugs sit, and where wires were landed before.
+            among: the connectors.
+        """
+        for connector in self.troubled(seating, among):
+            for part in self._candidates(connector, seating):
+                if self._saved(part, seating) > 0:
+                    yield part
+
+    def troubled(self, seating: Seating, among: Collection[int] | None = None) -> list[int]:
+        """Connectors with several wires that were found elsewhere, far ones first.
+
+        Args:
+            seating: how the plugs sit.
+            among: the connectors to look at; all of them by default.
+        """
         index, label, size = self.index, self.seen.padded, self.seen.size
         count = [0] * len(index.connectors)
         for wire, (a, b) in enumerate(zip(seating.near, seating.far, strict=True)):
@@ -101,7 +118,7 @@ class Parts:
                         count[index.home[contact]] += 1
         split = index.near_connectors
         order = [*range(split, len(count)), *range(split)]
-        return [connector for connector in order if count[connector] >= _FEWEST]
+        return [number for number in order if count[number] >= _FEWEST and (among is None or number in among)]
 
     def _found(self, connector: int, seating: Seating) -> _Found:
         index, seen = self.index, self.seen
@@ -116,6 +133,7 @@ class Parts:
         at: dict[int, int] = {}
         wire_of: dict[int, int] = {}
         label = seen.padded
+        met = meets(index, seating.seats[connector], connector)
         for contact, wires in wire_at.items():
             if len(wires) > 1:
                 continue
@@ -124,7 +142,7 @@ class Parts:
             if group < 0:
                 continue
             pins = partners[group]
-            own = place(index, seating.seats[connector], contact)
+            own = met[contact]
             if own >= 0 and label[own] == group:
                 at[contact] = contact
             elif len(pins) == 1:
@@ -141,9 +159,8 @@ class Parts:
             if seat.socket == home:
                 back = self._back.get((plug, seat))
                 if back is None:
-                    back = self._back[plug, seat] = {
-                        place(self.index, seat, contact): contact for contact in self.index.order[plug]
-                    }
+                    met = meets(self.index, seat, plug)
+                    back = self._back[plug, seat] = {spot: contact for contact, spot in met.items()}
                 if pin in back:
                     return back[pin]
         return NOWHERE
@@ -151,15 +168,21 @@ class Parts:
     # What it saves.
 
     def _saved(self, part: Relanded, seating: Seating) -> float:
+        cost = self.cost(part)
+        if len(part.conductors) * self.gain <= cost:
+            return 0.0
         far = part.end == "far"
+        own = self.index.far if far else self.index.near
+        number, wires = self.index.number, self.index.wire_number
+        for name, to in zip(part.conductors, part.onto, strict=True):
+            if (wire := wires[name]) in self.sound and (to is None or number[to] != own[wire]):
+                return 0.0  # no part is said to hold a good wire that another cause would have to bring back
         right = 0
-        for wire, contact, pin in lands(self.index, seating, part):
+        for wire, _, pin in lands(self.index, seating, part):
             near_pin, far_pin = seating.near[wire], seating.far[wire]
             right -= self._right(near_pin, far_pin)
             right += self._right(near_pin, pin) if far else self._right(pin, far_pin)
-            if wire in self.sound and contact != (self.index.far if far else self.index.near)[wire]:
-                return 0.0  # no part is said to hold a good wire that another cause would have to bring back
-        return right * self.gain - self.cost(part)
+        return right * self.gain - cost
 
     def _right(self, near: int, far: int) -> bool:
         label, size = self.seen.padded, self.seen.size
@@ -371,7 +394,7 @@ def _spans(places: Sequence[int], found: _Found, order: Sequence[int], bridging:
 
 def lands(index: Index, seating: Seating, part: Relanded) -> Iterator[tuple[int, int, int]]:
     """Each wire of a part, with the contact that it sits on and the socket pin that this meets."""
-    plain: dict[int, bool] = {}
+    met: dict[int, dict[int, int]] = {}
     for name, to in zip(part.conductors, part.onto, strict=True):
         if to is None:
             yield index.wire_number[name], NOWHERE, NOWHERE
@@ -379,9 +402,9 @@ def lands(index: Index, seating: Seating, part: Relanded) -> Iterator[tuple[int,
         contact = index.number[to]
         home = index.home[contact]
         seat = seating.seats[home]
-        if home not in plain:
-            plain[home] = seat == Seat(home)
-        yield index.wire_number[name], contact, contact if plain[home] else place(index, seat, contact)
+        if home not in met:
+            met[home] = meets(index, seat, home)
+        yield index.wire_number[name], contact, met[home][contact]
 
 
 def landed(index: Index, seating: Seating, part: Relanded) -> Seating:

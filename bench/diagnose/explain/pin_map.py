@@ -85,8 +85,8 @@ class Design(msgspec.Struct, frozen=True, dict=True):
             if connector.name in seen:
                 faults.append(f"connector {connector.name} appears twice; expected each name once")
             seen.add(connector.name)
-        near = {pin for c in self.near for pin in pins_on(c)}
-        far = {pin for c in self.far for pin in pins_on(c)}
+        near = {pin for c in self.near for pin in self.pins[c.name]}
+        far = {pin for c in self.far for pin in self.pins[c.name]}
         names: set[str] = set()
         pairs: dict[str, int] = {}
         for wire in self.conductors:
@@ -104,6 +104,11 @@ class Design(msgspec.Struct, frozen=True, dict=True):
             raise DiagnoseError("; ".join(faults))
 
     @cached_property
+    def pins(self) -> dict[str, tuple[Pin, ...]]:
+        """The pins of each connector, in counting order."""
+        return {connector.name: pins_on(connector) for connector in (*self.near, *self.far)}
+
+    @cached_property
     def index(self) -> Index:
         """The same design as whole numbers, for the searches; built once."""
         return Index(self)
@@ -119,6 +124,7 @@ class Index:
         connectors, shape (rows, widest row), grid ((row, column) to pin), order (pins in counting order), lines
             (the rows, or the columns where counting runs down these, as places from first to last), fed (wires that
             end on the connector, by design).
+        met: by plug and seat, where each contact of it is; kept by `forward.meets`.
         names, near, far: name and designed pins of each wire. mate: the other wire of its pair, or -1.
     """
 
@@ -135,16 +141,17 @@ class Index:
         self.order: list[list[int]] = []
         self.lines: list[list[range]] = []
         self.near_pins = 0
+        self.met: dict[object, dict[int, int]] = {}
         for number, connector in enumerate(self.connectors):
             if number == self.near_connectors:
                 self.near_pins = len(self.pins)
             grid: dict[tuple[int, int], int] = {}
             order: list[int] = []
             layout = connector.layout
-            for name in layout.order:
-                place = layout.places[name]
+            for named in design.pins[connector.name]:
+                place = layout.places[named.name]
                 pin = len(self.pins)
-                self.pins.append(Pin(connector.name, name))
+                self.pins.append(named)
                 self.home.append(number)
                 self.row.append(place.row - 1)
                 self.column.append(place.column - 1)

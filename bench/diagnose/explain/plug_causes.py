@@ -10,7 +10,7 @@ cost, wires and all, since votes go wrong where nearly every wire is at fault as
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from math import log2
 
 from msgspec.structs import replace
@@ -20,12 +20,15 @@ from bench.diagnose.explain.causes import (
     Bridged,
     CableTurned,
     Cause,
+    Moved,
+    PairsSplit,
+    PinsExchanged,
     Relanded,
     StrayJoin,
     bits,
 )
-from bench.diagnose.explain.forward import Mirror, Seat, place, turned_ends
-from bench.diagnose.explain.part_causes import Parts
+from bench.diagnose.explain.forward import Mirror, Seat, meets, place, seated, turned_ends
+from bench.diagnose.explain.part_causes import Parts, landed
 from bench.diagnose.explain.pin_map import Index
 from bench.diagnose.explain.seats import plug_causes, rounds, rounds_bits, seat_causes
 from bench.diagnose.explain.seen import OFF, UNTESTED, Seen, gather
@@ -47,6 +50,12 @@ _HARM = 8.0
 """Bits for each good wire that a plug or a part is said to move and another cause to bring back."""
 _COMPOUND = 3.0
 """Bits for each way beyond the first in which one plug sits wrong: hands seldom do two things to one plug."""
+_WORTHWHILE = 24
+"""Fewest full evaluations with which sets of parts are weighed."""
+_DEEPEST = 4
+"""Most parts that are tried together at the connectors of one trouble."""
+_FRONT = 4
+"""How many sets of parts are gone on with."""
 _LEADS = 2
 """How many changes of a connector are tried in place of changes across from it."""
 
@@ -97,6 +106,7 @@ class Plugs:
         best = self._polish(best)
         if best[0] >= _NEVER or self._moves_sound_wires(best[2]):
             best = self._again(best)
+        best = self._without(best)
         return plug_causes(self.index, self.seats, self.turned), best[1], best[2]
 
     def _again(self, best: tuple[float, Wirewise, Seating]) -> tuple[float, Wirewise, Seating]:
@@ -119,6 +129,79 @@ class Plugs:
         self._put(*kept)
         return best
 
+    def _without(self, best: tuple[float, Wirewise, Seating]) -> tuple[float, Wirewise, Seating]:
+        """What is told weighed against fewer and other parts, and with plugs straight, by the cost of all together.
+
+        A part or a seat is taken for the wires that it puts right, before anything is known of the rest; what then has
+        to be said of this rest may cost more than it saved. So where there is such a rest at the same connector, sets
+        of parts are tried one by one.
+        """
+        budget = _EVALUATIONS * 64 // max(64, len(self.index.wires))
+        crowded = self._crowded(best[1].causes)
+        if not crowded or budget < _WORTHWHILE:
+            return best
+        trials = [list(self.seats)]
+        for connector, seat in enumerate(self.seats):
+            if seat != Seat(seat.socket) and connector in crowded:
+                trials.append(list(self.seats))
+                trials[-1][connector] = Seat(seat.socket)
+        for seats in trials:
+            trial = self._weigh_parts(seats, crowded, budget // len(trials))
+            if trial is not None and trial[0] < best[0] - 1e-9:
+                best = trial
+                self._put(seats, self.turned)
+        return best
+
+    def _weigh_parts(
+        self, seats: Sequence[Seat], crowded: Collection[int], budget: int
+    ) -> tuple[float, Wirewise, Seating] | None:
+        """The cheapest of many sets of parts at some connectors, under these seats; those elsewhere stay."""
+        bare = self._seat(seats, self.turned)
+        elsewhere = [number for number in range(len(seats)) if number not in crowded]
+        kept, after = self._parts.of(bare, self._parts.troubled(bare, elsewhere))
+        best: tuple[float, Wirewise, Seating] | None = None
+        known: set[frozenset[Relanded]] = set()
+        front = [(0.0, tuple(kept), after)]
+        for depth in range(_DEEPEST + 1):
+            weighed: list[tuple[float, tuple[Relanded, ...], Seating]] = []
+            for _, chosen, seating in front:
+                more = self._parts.worthwhile(seating, crowded) if depth else [None]
+                for part in more:
+                    parts = chosen if part is None else (*chosen, part)
+                    if frozenset(parts) in known or budget <= 0:
+                        continue
+                    known.add(frozenset(parts))
+                    budget -= 1
+                    then = seating if part is None else landed(self.index, seating, part)
+                    trial = self._told(seats, self.turned, parts, bare, then)
+                    weighed.append((trial[0], parts, then))
+                    if best is None or trial[0] < best[0] - 1e-9:
+                        best = trial
+            front = sorted(weighed, key=lambda one: one[0])[:_FRONT]
+        return best
+
+    def _crowded(self, causes: Iterable[Cause]) -> set[int]:
+        """Connectors of which single wires are told to be moved or joined, or in no order, beside a plug or a part."""
+        index = self.index
+        crowded: set[int] = set()
+        parted: set[int] = {number for number, seat in enumerate(self.seats) if seat != Seat(number)}
+        for cause in causes:
+            names: Iterable[str] = ()
+            match cause:
+                case Bridged(pins) | StrayJoin(pins):
+                    crowded |= {index.home[index.number[pin]] for pin in pins}
+                case Moved(names) | PinsExchanged(names) | PairsSplit(names) | Relanded(_, names):
+                    pass
+                case _:
+                    pass
+            wires = [index.wire_number[name] for name in names]
+            homes = {index.home[pin] for wire in wires for pin in (index.near[wire], index.far[wire])}
+            if isinstance(cause, Relanded):
+                parted |= homes
+            if not isinstance(cause, Relanded) or cause.order == "no order":
+                crowded |= homes
+        return crowded if crowded & parted else set()
+
     # States.
 
     def _seat(self, seats: Sequence[Seat], turned: frozenset[str]) -> Seating:
@@ -133,17 +216,12 @@ class Plugs:
         odd = {c for c, seat in enumerate(seats) if seat is not plain[c] and seat != plain[c]}
         if not odd:
             return Seating(list(seats), near, far, near, far)
-        home = index.home
-
-        def moved(contacts: Sequence[int]) -> list[int]:
-            return [place(index, seats[home[p]], p) if home[p] in odd else p for p in contacts]
-
         return Seating(
             list(seats),
             near,
             far,
-            moved(near) if min(odd) < index.near_connectors else near,
-            moved(far) if max(odd) >= index.near_connectors else far,
+            seated(index, seats, near) if min(odd) < index.near_connectors else near,
+            seated(index, seats, far) if max(odd) >= index.near_connectors else far,
         )
 
     def _apply(self, change: Change) -> None:
@@ -173,20 +251,29 @@ class Plugs:
 
     def _evaluate(self, seats: Sequence[Seat], turned: frozenset[str]) -> tuple[float, Wirewise, Seating]:
         seating = self._seat(seats, turned)
-        wirewise = Wirewise(self.index, self.seen, seating)
-        plugs = sum(bits(CableTurned(cable), self.index) for cable in turned) + rounds_bits(self.index, seats)
-        plugs += sum(self._seat_bits(c, seat) for c, seat in enumerate(seats) if seat != self._plain[c])
-        bare = self._bits(wirewise) + self._moves_sound_wires(seating)
-        best = plugs + bare, wirewise, seating
-        self._note(best, seats, turned)
+        best = self._told(seats, turned, (), seating, seating)
         parts, after = self._parts.of(seating)
         if parts:
-            wirewise = Wirewise(self.index, self.seen, after, parts)
-            whole = plugs + self._bits(wirewise) + self._moves_sound_wires(seating, parts)
-            self._note((whole, wirewise, after), seats, turned)
-            if whole < best[0]:
-                best = whole, wirewise, after
+            whole = self._told(seats, turned, parts, seating, after)
+            if whole[0] < best[0]:
+                best = whole
         return best
+
+    def _told(
+        self,
+        seats: Sequence[Seat],
+        turned: frozenset[str],
+        parts: Sequence[Relanded],
+        seating: Seating,
+        after: Seating,
+    ) -> tuple[float, Wirewise, Seating]:
+        """What is told of these seats and parts, with its bits; `after` is the seating with the parts landed."""
+        wirewise = Wirewise(self.index, self.seen, after, parts)
+        cost = sum(bits(CableTurned(cable), self.index) for cable in turned) + rounds_bits(self.index, seats)
+        cost += sum(self._seat_bits(c, seat) for c, seat in enumerate(seats) if seat != self._plain[c])
+        cost += self._bits(wirewise) + self._moves_sound_wires(seating, parts)
+        self._note((cost, wirewise, after), seats, turned)
+        return cost, wirewise, after
 
     def _note(self, state: tuple[float, Wirewise, Seating], seats: Sequence[Seat], turned: frozenset[str]) -> None:
         """Keep an explanation that was weighed, with its bits: it may be as good as the one that is taken."""
@@ -200,7 +287,11 @@ class Plugs:
         index = self.index
         moved = 0
         if seating.far is not index.far or seating.near is not index.near:
-            for wire in self._sound_wires:
+            odd = [plug for plug, seat in enumerate(seating.seats) if seat != self._plain[plug]]
+            # a cable that was turned moves wires of plugs that sit as they should
+            turned = seating.near_contact is not index.near
+            touched = self._sound_wires if turned else {wire for plug in odd for wire in index.fed[plug]}
+            for wire in self._sound_wires & touched:
                 moved += seating.far[wire] != index.far[wire] or seating.near[wire] != index.near[wire]
         for part in parts:
             contacts = index.far if part.end == "far" else index.near
@@ -246,9 +337,10 @@ class Plugs:
         mine = seating.far_contact if far else seating.near_contact
         other = seating.near if far else seating.far
         right = 0
+        met = meets(self.index, seat, connector)
         for wire in self._fed[connector]:
             start = label[other[wire]]
-            end = label[place(self.index, seat, mine[wire])]
+            end = label[met[mine[wire]]]
             right += (
                 start in (end, UNTESTED)
                 or end == UNTESTED
@@ -347,9 +439,14 @@ class Plugs:
         far = self._is_far(connector)
         mine = seating.far_contact if far else seating.near_contact
         other = seating.near if far else seating.far
+        met = meets(index, seat, connector)
+        # a plug in another socket may sit plainly there: what speaks for that speaks for nothing else done to it
+        plain = Seat(seat.socket)
+        straight = {} if seat == plain else meets(index, plain, connector)
         for wire in self._fed[connector]:
-            spot = place(index, seat, mine[wire])
-            if spot != mine[wire] and self._joined(other[wire], spot, label):
+            contact = mine[wire]
+            spot = met[contact]
+            if spot != straight.get(contact, contact) and self._joined(other[wire], spot, label):
                 return True
         return seat == Seat(connector)
 

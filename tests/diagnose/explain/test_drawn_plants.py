@@ -45,6 +45,22 @@ def test_a_plug_whose_place_leads_somewhere_is_not_told_to_be_out(seed):
     assert one.first and one.harm == [] and not one.more
 
 
+@pytest.mark.parametrize("seed", [8140, 8601])
+@pytest.mark.quick_cases(1)
+def test_a_part_is_not_told_where_what_it_leaves_over_costs_more_than_it_saves(seed):
+    """A run moved along put dead wires right, and three joins had to be told beside it; a plug that was shifted, too."""
+    one = look(seed)
+    assert one.first and one.harm == [] and not one.more
+
+
+@pytest.mark.parametrize("seed", [8355, 8409])
+@pytest.mark.quick_cases(1)
+def test_a_dead_row_of_an_exchanged_plug_is_a_dead_row(seed):
+    """The plug was told to sit mirrored and shifted in the other's place, which keeps the good row where it is."""
+    one = look(seed)
+    assert one.first and one.harm == [] and not one.more
+
+
 @pytest.mark.parametrize("seed", [297, 770, 951])
 @pytest.mark.quick_cases(1)
 def test_plugs_with_good_wires_stay_where_several_mistakes_look_like_a_moved_plug(seed):
