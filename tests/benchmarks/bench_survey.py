@@ -88,6 +88,10 @@ def all_ways(ways: int) -> None:
             f"{sum(way.reached for way in trips)} of {ways} reach it",
             flush=True,
         )
+        called, right = sum(way.called for way in trips), sum(way.right for way in trips)
+        # ends of one pile hang together, so the error is that of a ratio over piles
+        error = sum((way.right - way.called * right / called) ** 2 for way in trips) ** 0.5 / called
+        print(f"  after these trips: called {called}, of these right {right}, {right / called:.4f} +- {error:.4f}")
     for nearest, name in ((False, "ringing every pair"), (True, "nearest label first")):
         trips = [by_hand(60, seed, nearest) for seed in range(ways)]
         print(

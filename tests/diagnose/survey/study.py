@@ -122,6 +122,10 @@ class Way:
     readings: int
     wrongly_sure: float
     reached: bool
+    called: int = 0
+    """Ends that are called at the end."""
+    right: int = 0
+    """Of these, those that are called rightly."""
 
 
 def way_to_goal(count: int, seed: int, noise: Noise | None = None, goal: float = 0.95, most: float = 400.0) -> Way:
@@ -137,7 +141,7 @@ def way_to_goal(count: int, seed: int, noise: Noise | None = None, goal: float =
         wrong = (len(sure) - right) / count
         trips = next_trips(answer, Costs(), here, 1)
         if right >= goal * count or not trips or minutes > most:
-            return Way(minutes, climbs, readings, wrong, right >= goal * count)
+            return Way(minutes, climbs, readings, wrong, right >= goal * count, len(sure), right)
         trip = trips[0]
         minutes, climbs, here = minutes + trip.minutes, climbs + trip.climbs, trip.last_bay
         for _, name, tagged in trip.touches:
