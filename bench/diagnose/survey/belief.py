@@ -18,6 +18,8 @@ from bench.diagnose.survey.rates import SURE, Rates, RatesFile
 from bench.diagnose.survey.weights import TOP, Weighing
 from bench.walk.surveying import Survey
 
+_BALANCED: Final = 60
+"""Rounds after which rough chances have settled."""
 WORTH_NAMING: Final = 0.05
 """A mate with a smaller chance is not named among those that fit."""
 
@@ -159,6 +161,19 @@ class Answer(msgspec.Struct, frozen=True, dict=True):
         return self._placed.pairs[:ends, ends:]
 
     @cached_property
+    def places_roughly(self) -> Floats:
+        """The same in a hundredth of the time and less exactly: enough to plan by, and never called.
+
+        Each chance is taken as w a b, with a and b the chances of the end and the place to be free for it: what row
+        and column sums ask for, whatever circles there are.
+        """
+        weighing = Weighing(self.pile, self.rates)
+        weights = weighing.places()
+        rough = _balanced(weights)
+        family = weighing.by_family(rough)
+        return rough if family is None else _balanced(np.minimum(weights * family, TOP))
+
+    @cached_property
     def place_standings(self) -> tuple[Standing, ...]:
         """What is believed of each end's place, in the order of the pile."""
         names = [place.name for place in self.pile.places]
@@ -193,6 +208,15 @@ class Answer(msgspec.Struct, frozen=True, dict=True):
                     todo += np.flatnonzero(self.mates[row] >= WORTH_NAMING).tolist()
             groups.append(tuple(names[row] for row in sorted(group)))
         return tuple(sorted(groups, key=len, reverse=True))
+
+
+def _balanced(weights: Floats) -> Floats:
+    """Chances w a b of which no row and no column sums to more than one; what is left over is that of being alone."""
+    row, column = np.ones(len(weights)), np.ones(weights.shape[1])
+    for _ in range(_BALANCED):
+        row = 1.0 / (1.0 + weights @ column)
+        column = 1.0 / (1.0 + row @ weights)
+    return np.asarray(weights * row[:, None] * column[None, :])
 
 
 def answer_of(survey: Survey, rates: RatesFile) -> Answer:

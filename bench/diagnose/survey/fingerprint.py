@@ -22,7 +22,7 @@ OPEN_OHM: Final = 5e6
 """Above this a reading is as good as open: what a hand that touches both tips reads."""
 _ALIKE: Final = 0.15
 """Two readings in ohms within this part of each other are the same."""
-_AGREES: Final = 0.93
+AGREES: Final = 0.93
 """Chance that a reading agrees between two sound places of one family; an assumption."""
 _BY_CHANCE: Final = {"joined": 0.1, "open": 0.7, "ohms": 0.05}
 """Chance that a reading agrees between places that have nothing to do with each other; an assumption."""
@@ -89,7 +89,7 @@ def likenesses(place: FreePlace, others: Sequence[FreePlace]) -> tuple[Likeness,
         weight = 1.0
         for pins in both:
             by_chance = _BY_CHANCE[kind_of_reading(theirs[pins])]
-            weight *= _AGREES / by_chance if alike(own[pins], theirs[pins]) else (1.0 - _AGREES) / (1.0 - by_chance)
+            weight *= AGREES / by_chance if alike(own[pins], theirs[pins]) else (1.0 - AGREES) / (1.0 - by_chance)
         agree = tuple(pins for pins in both if alike(own[pins], theirs[pins]))
         differ = tuple(pins for pins in both if pins not in agree)
         weights.append((weight, Likeness(other.name, 0.0, agree, differ)))

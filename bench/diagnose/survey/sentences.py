@@ -200,6 +200,12 @@ def trip_card(trip: Trip, ends: Sequence[LooseEnd], tags: Sequence[tuple[str, st
                 f"    feel at {felt} ({where(at[felt])}) while somebody pulls at {pulled} ({where(at[pulled])}); pull "
                 "gently, only at what was proved dead and never by its contacts: does it move?"
             )
+        for read in stop.reads:
+            pins = ", ".join("-".join(pair) for pair in read.pins)
+            what = (
+                f"its pins {pins}" if pins else "a few of its pins that lie apart, the same at each place of its kind"
+            )
+            lines.append(f"    {read.place}: prove it dead, then read {what}; by a walk: --read-pins {read.place}")
     if tags and len(number) > 1:
         lines.append("  each conductor that is touched, against the frame, reads:")
         lines += [f"    {tags[place - 1][1]}: {name}, by tag {place}" for name, place in number.items()]

@@ -15,6 +15,9 @@ from memory.)
 A gentle pull at one end while somebody feels at another tells less than a touch in about the same minutes, so it is
 asked for only where the conductors of an end cannot be touched. Its bits are those of an answer that is wrong with a
 known chance e: h(p(1 - e) + (1 - p)e) - h(e).
+
+A few pins of a free place are read where what they tell of the end that belongs there is worth its minutes beside the
+rest; see :mod:`bench.diagnose.survey.places_to_read`.
 """
 
 from __future__ import annotations
@@ -27,6 +30,7 @@ import numpy as np
 
 from bench.diagnose.survey.belief import Answer
 from bench.diagnose.survey.matching import ALONE, Floats, Ints
+from bench.diagnose.survey.places_to_read import PlaceRead, places_to_read
 from bench.diagnose.survey.rates import SURE, Costs
 from bench.plant.finds import UNREAD, LooseEnd
 
@@ -66,6 +70,7 @@ class Stop(msgspec.Struct, frozen=True):
         touched: the ends that are touched here, after that.
         looks: what is looked at here.
         felt: ends to feel at here, each with the end that somebody pulls at gently meanwhile.
+        reads: places of which a few pins are read here, once each was proved dead.
     """
 
     bay: str
@@ -73,6 +78,7 @@ class Stop(msgspec.Struct, frozen=True):
     touched: tuple[str, ...] = ()
     looks: tuple[Looking, ...] = ()
     felt: tuple[tuple[str, str], ...] = ()
+    reads: tuple[PlaceRead, ...] = ()
 
 
 class Trip(msgspec.Struct, frozen=True):
@@ -114,6 +120,11 @@ class Trip(msgspec.Struct, frozen=True):
     def pulls(self) -> tuple[tuple[str, str, str], ...]:
         """Every pull in order: the bay where somebody feels, the end there, and the end that is pulled at."""
         return tuple((stop.bay, felt, pulled) for stop in self.stops for felt, pulled in stop.felt)
+
+    @property
+    def reads(self) -> tuple[tuple[str, PlaceRead], ...]:
+        """Every place of which pins are read, in order, with its bay."""
+        return tuple((stop.bay, read) for stop in self.stops for read in stop.reads)
 
     @property
     def looks(self) -> tuple[Looking, ...]:
@@ -200,6 +211,7 @@ class _Planner:
         self._unsure = self._unsure & ~self._by_pull
         self._worth = np.where(self._unsure, told, 0.0)
         self._looks = {bay: list(self._looks_at(bay)) for bay in {end.bay for end in self._ends}}
+        self._reads = places_to_read(answer, costs)
 
     def trips(self) -> Iterable[Trip]:
         """Walks in both directions, and climbs to a single bay for what is worth looking at there."""
@@ -212,6 +224,7 @@ class _Planner:
             if looking is not None:
                 yield looking
         yield from self._pulling()
+        yield from self._reading()
 
     def _swept(self, order: dict[str, int]) -> _Sweep | None:
         """The best trip in one direction."""
@@ -287,14 +300,16 @@ class _Planner:
         rate = (settles + _BITS * bits) / minutes
         for bay in sorted(sweep.bays, key=sweep.order.__getitem__):
             looks = [look for look in self._looks.get(bay, ()) if look.bits / look.minutes >= rate]
-            minutes += sum(look.minutes for look in looks)
-            bits += sum(look.bits for look in looks)
+            reads = [read for read in self._reads_in(bay) if read.bits / read.minutes >= rate]
+            minutes += sum(look.minutes for look in looks) + sum(read.minutes for read in reads)
+            bits += sum(look.bits for look in looks) + sum(read.bits for read in reads)
             stops.append(
                 Stop(
                     bay,
                     tuple(self._ends[tag].name for tag in sweep.tagged if self._ends[tag].bay == bay),
                     tuple(self._ends[touch].name for touch in sweep.touched if self._ends[touch].bay == bay),
                     tuple(looks),
+                    reads=tuple(reads),
                 )
             )
         return Trip(tuple(stops), minutes, bits, settles)
@@ -311,6 +326,31 @@ class _Planner:
         if bits <= 0.05:
             return None
         return Trip((Stop(bay, looks=tuple(worth)),), minutes, bits, 0.0)
+
+    def _reads_in(self, bay: str) -> list[PlaceRead]:
+        """The places of a bay that can be read by themselves, the most telling a minute first."""
+        return [read for read in self._reads if read.bay == bay and not read.beside]
+
+    def _reading(self) -> Iterable[Trip]:
+        """A climb to read pins of places in one bay; and two places, where none of their kind was read."""
+        for bay in sorted({read.bay for read in self._reads}):
+            minutes, bits = self._walk(self._here, bay) + self._costs.climb, 0.0
+            worth: list[PlaceRead] = []
+            for read in self._reads_in(bay):
+                if worth and read.bits / read.minutes < bits / minutes:
+                    break
+                worth.append(read)
+                minutes, bits = minutes + read.minutes, bits + read.bits
+            if worth:
+                yield Trip((Stop(bay, reads=tuple(worth)),), minutes, bits, 0.0)
+        for read in self._reads:
+            if read.beside:
+                other = PlaceRead(read.beside, read.beside_bay, (), 0.0, 0.0)
+                bays = list(dict.fromkeys((read.beside_bay, read.bay)))
+                minutes = read.minutes + self._costs.climb * len(bays) + self._walk(self._here, bays[0])
+                minutes += self._walk(bays[0], bays[-1])
+                stops = tuple(Stop(bay, reads=tuple(one for one in (other, read) if one.bay == bay)) for bay in bays)
+                yield Trip(stops, minutes, read.bits, 0.0)
 
     def _pulling(self) -> Iterable[Trip]:
         """Two people at two ends of which one cannot be touched."""

@@ -19,7 +19,9 @@ kind of cable and its length are summed over. Two corrections keep what is calle
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -266,9 +268,6 @@ class Weighing:
             How much likelier each end belongs to each place; None where no two places were read alike.
         """
         places, junk = self.pile.places, self.rates.junk
-        chance = self._kinds.chance
-        single = np.maximum(chance @ self._kinds.share, 1e-300)
-        kind = chance * self._kinds.share / single[:, None]
         column = {place.name: number for number, place in enumerate(places)}
         factor = np.ones_like(placed)
         for number, place in enumerate(places):
@@ -277,13 +276,40 @@ class Weighing:
                     continue
                 there = placed[:, column[one.other]]
                 held = one.chance * float(there.sum())
-                if held < _HARDLY:
-                    continue
-                wanted = there @ kind / there.sum()
-                factor[:, number] += min(held, 1.0) * ((chance @ wanted) / single - 1.0)
+                if held >= _HARDLY:
+                    factor[:, number] += min(held, 1.0) * (self._kind_of_those(there) - 1.0)
         if (factor == 1.0).all():
             return None
         return np.asarray((1.0 - junk) * np.maximum(factor, 0.0) + junk)
+
+    def wanted_like(self, there: Floats) -> Floats | None:
+        """How much likelier each end belongs to a place that is of one family with another.
+
+        Args:
+            there: chance of each end to belong to that other place.
+
+        Returns:
+            The factors; None where nobody is likely to belong there.
+        """
+        held = float(there.sum())
+        if held < _HARDLY:
+            return None
+        junk = self.rates.junk
+        factor = 1.0 + min(held, 1.0) * (self._kind_of_those(there) - 1.0)
+        return np.asarray((1.0 - junk) * np.maximum(factor, 0.0) + junk)
+
+    def _kind_of_those(self, there: Floats) -> Floats:
+        """How much likelier each end is of the kinds of some ends, these by their chances, than any end is."""
+        chance = self._kinds.chance
+        single = np.maximum(chance @ self._kinds.share, 1e-300)
+        wanted = there @ (chance * self._kinds.share / single[:, None]) / there.sum()
+        return np.asarray((chance @ wanted) / single)
+
+    @cached_property
+    def _connectors(self) -> tuple[Counter[str], int]:
+        """How many free places have each kind of connector, and how many have one that was noted."""
+        noted = Counter(place.connector for place in self.pile.places if place.connector)
+        return noted, noted.total()
 
     def _fits(self, end: LooseEnd, place: FreePlace) -> float:
         """How connector, gender, key and contacts fit, against an end and a place that have nothing to do."""
@@ -293,10 +319,9 @@ class Weighing:
         wrong = rates.misnoted
         ratio = 1.0
         if end.connector and place.connector:
-            kinds = [other.connector for other in self.pile.places if other.connector]
-            share = kinds.count(end.connector) / len(kinds)
+            noted, whole = self._connectors
             same = end.connector == place.connector
-            ratio *= (1.0 - wrong) * same / max(share, 1.0 / len(kinds)) + wrong
+            ratio *= (1.0 - wrong) * same * whole / max(noted[end.connector], 1) + wrong
             if end.gender and place.gender:
                 fits = _OPPOSITE[end.gender] == place.gender
                 ratio *= 1.5 if fits else 2.0 * wrong

@@ -128,7 +128,18 @@ def _plain_length(text: str) -> Taken:
 
 
 def _reads(text: str) -> Taken:
-    """``1-2 0.3, 5-9 open, 3-4 4.7 kohm``: pins and what was read between them."""
+    return {"reads": pin_reads(text)}
+
+
+def pin_reads(text: str) -> list[PinRead]:
+    """``1-2 0.3, 5-9 open, 3-4 4.7 kohm``: pins and what was read between them.
+
+    Args:
+        text: as it was typed.
+
+    Raises:
+        NotThat: it is none of this.
+    """
     found = []
     for part in text.split(","):
         pins, _, value = part.strip().partition(" ")
@@ -143,7 +154,7 @@ def _reads(text: str) -> Taken:
         except (ValueError, QuantityError):
             expected = "two pins and a reading, such as 1-2 0.3, 5-9 open, 3-4 4.7 kohm"
             raise NotThat(f"found '{part.strip()}', expected {expected}") from None
-    return {"reads": found}
+    return found
 
 
 def _label(text: str) -> Taken:

@@ -7,7 +7,7 @@ name that is typed or scanned, wherever one is, leads to that thing; a scanner t
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any, Final, Protocol
+from typing import Any, Final, Literal, Protocol
 
 import msgspec
 from msgspec.structs import replace
@@ -16,7 +16,8 @@ from bench.diagnose.survey import sentences as words
 from bench.diagnose.survey.belief import Answer
 from bench.diagnose.survey.trips import Trip
 from bench.plant.finds import Find, FreePlace, ListLine, LooseEnd, Tried
-from bench.screens.survey.fields import FIELDS, Field, NotThat, changed
+from bench.screens.survey.fields import FIELDS, Field, NotThat, changed, pin_reads
+from bench.screens.survey.trip_steps import steps_of
 from bench.walk.surveying import (
     NotNow,
     Remarked,
@@ -99,7 +100,7 @@ class _At(msgspec.Struct, frozen=True):
         find: what is being described; None at the menu.
         step: which field.
         trip: the trip under way.
-        touch: how many of its touches are done.
+        touch: how many of its steps are done.
         asks: a question of its own: a try's parts, a remark.
         told: its answers so far.
         page: what is shown.
@@ -161,22 +162,12 @@ class Talk(msgspec.Struct):
         return Asked(title, "What did you find?", hint, MENU, "", at.page)
 
     def _asked_on_trip(self, trip: Trip) -> Asked:
-        touch = trip.touches[self._at.touch : self._at.touch + 1]
-        pull = trip.pulls[max(0, self._at.touch - len(trip.touches)) :][:1]
         card = tuple(words.trip_card(trip, self._ends()))
-        if not touch and pull:
-            bay, felt, pulled = pull[0]
-            hint = "gently, and never by the contacts"
-            return Asked(f"in bay {bay}", f"Does {felt} move when {pulled} is pulled?", hint, _MOVES, "", card)
-        if not touch:
+        steps = steps_of(trip)
+        if self._at.touch >= len(steps):
             return Asked("the trip is done", "Enter goes on", "", (), "", card)
-        bay, name, tagged = touch[0]
-        hint = "touch every conductor of it"
-        if len(tagged) == 1:
-            answers = ("yes", "no", "could not be touched")
-            return Asked(f"in bay {bay}", f"Does {name} answer to {tagged[0]}?", hint, answers, "", card)
-        choices = (*tagged, "none", "could not be touched")
-        return Asked(f"in bay {bay}", f"Which tag answers at {name}?", hint, choices, "", card)
+        step = steps[self._at.touch]
+        return Asked(f"in bay {step.bay}", step.question, step.hint, step.choices, "", card)
 
     def _ends(self) -> list[LooseEnd]:
         return [kept.find for kept in self.keeper.survey.finds.values() if isinstance(kept.find, LooseEnd)]
@@ -210,7 +201,7 @@ class Talk(msgspec.Struct):
             elif self._at.find is not None:
                 self._take_field(text)
             elif self._at.trip is not None:
-                self._take_touch(self._at.trip, text)
+                self._take_step(self._at.trip, text)
             elif self._at.asks:
                 self._take_part(text)
             else:
@@ -263,7 +254,7 @@ class Talk(msgspec.Struct):
                 self.note = "nothing is left to try that would tell anything"
             else:
                 self._at = _At(trip=trips[0], bay=self._at.bay)
-                self.note = "Take the card along, then answer for each touch."
+                self.note = "Take the card along, then answer for each step."
         elif chosen == MENU[6]:
             self._at = _At(asks="remark", bay=self._at.bay)
         elif chosen in (MENU[7], "q", *BACK):
@@ -322,37 +313,48 @@ class Talk(msgspec.Struct):
         if find.name in self.keeper.survey.finds:
             self.note = f"{find.name} is noted. Tie flag {find.name} to it."
 
-    def _take_touch(self, trip: Trip, text: str) -> None:
-        touches, pulls = trip.touches, trip.pulls
-        if self._at.touch >= len(touches) + len(pulls) or text in DONE:
+    def _take_step(self, trip: Trip, text: str) -> None:
+        steps, done = steps_of(trip), self._at.touch
+        if done >= len(steps) or text in DONE:
             self._at = _At(bay=trip.last_bay)
             return
         if text in BACK:
-            self._at = replace(self._at, touch=max(0, self._at.touch - 1))
+            self._at = replace(self._at, touch=max(0, done - 1))
             return
-        choices = self.asked().choices
-        if text.isdecimal() and 1 <= int(text) <= len(choices):
-            text = choices[int(text) - 1]
-        if text not in choices:
-            raise NotThat(f"found '{text}', expected a number from 1 to {len(choices)}")
-        if self._at.touch >= len(touches):
-            _, name, pulled = pulls[self._at.touch - len(touches)]
-            if text != choices[-1]:
-                self._try(Tried(touched=name, among=[pulled], answer=pulled if text == "yes" else "", way="pull"))
-        else:
-            _, name, tagged = touches[self._at.touch]
-            if text == choices[-1]:
-                self._seal(name)
-            else:
-                single = len(tagged) == 1
-                answer = (tagged[0] if text == "yes" else "") if single else text if text in tagged else ""
-                self._try(Tried(touched=name, among=list(tagged), answer=answer, way="ring" if single else "tags"))
-        done = self._at.touch + 1
-        if done < len(touches) + len(pulls):
+        step = steps[done]
+        if step.choices and text.isdecimal() and 1 <= int(text) <= len(step.choices):
+            text = step.choices[int(text) - 1]
+        if step.choices and text not in step.choices:
+            raise NotThat(f"found '{text}', expected a number from 1 to {len(step.choices)}")
+        done += 1
+        match step.act:
+            case "touch" if text == step.choices[-1]:
+                self._seal(step.name)
+            case "touch":
+                single = len(step.among) == 1
+                answer = (step.among[0] if text == "yes" else "") if single else text if text in step.among else ""
+                way: Literal["ring", "tags"] = "ring" if single else "tags"
+                self._try(Tried(touched=step.name, among=list(step.among), answer=answer, way=way))
+            case "pull" if text != step.choices[-1]:
+                answer = step.among[0] if text == "yes" else ""
+                self._try(Tried(touched=step.name, among=list(step.among), answer=answer, way="pull"))
+            case "dead" if text != step.choices[0]:
+                while done < len(steps) and steps[done].act == "pins" and steps[done].name == step.name:
+                    done += 1
+            case "pins" if text:
+                self._read(step.name, f"{'-'.join(step.among)} {text}" if step.among else text)
+        if done < len(steps):
             self._at = replace(self._at, touch=done)
         else:
             self._at = _At(bay=trip.last_bay)
             self.note = f"{self.note} that is all of this trip".strip()
+
+    def _read(self, name: str, text: str) -> None:
+        """Keep what was read between pins of a place, beside what was read there before."""
+        place = self.keeper.survey.finds[name].find
+        if isinstance(place, FreePlace):
+            reads = [*place.reads, *pin_reads(text)]
+            self.keeper.write(Saw(find=msgspec.structs.replace(place, reads=reads), by=self.by))
 
     def _seal(self, name: str) -> None:
         """Keep that an end cannot be touched: the next trips ask for a pull there."""
@@ -393,7 +395,6 @@ class Talk(msgspec.Struct):
                 raise NotThat(f"nothing was found by the name of '{name}'")
 
 
-_MOVES: Final = ("yes", "no", "could not be told")
 _ASKS: Final[dict[str, tuple[str, str, str]]] = {
     "touched": ("what came of a try", "Which end was touched?", "its flag"),
     "among": ("what came of a try", "Which ends were tagged or clipped?", "their flags, with blanks between"),

@@ -48,7 +48,7 @@ def test_a_plug_whose_place_leads_somewhere_is_not_told_to_be_out(seed):
 @pytest.mark.parametrize("seed", [8140, 8601])
 @pytest.mark.quick_cases(1)
 def test_a_part_is_not_told_where_what_it_leaves_over_costs_more_than_it_saves(seed):
-    """A run moved along put dead wires right, and three joins had to be told beside it; a plug that was shifted, too."""
+    """A run moved along put dead wires right, and three joins had to be told beside it; so did a plug."""
     one = look(seed)
     assert one.first and one.harm == [] and not one.more
 

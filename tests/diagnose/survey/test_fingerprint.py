@@ -1,12 +1,19 @@
 """Which places are of one family, by readings between their pins."""
 
+from collections.abc import Sequence
+
+import msgspec
 import pytest
 
 from bench.diagnose.survey.belief import Answer
 from bench.diagnose.survey.fingerprint import alike, kind_of_reading, likenesses, next_pins, readings_of
 from bench.diagnose.survey.pile import Pile
+from bench.diagnose.survey.places_to_read import places_to_read
+from bench.diagnose.survey.rates import Costs
+from bench.diagnose.survey.sentences import trip_card
+from bench.diagnose.survey.trips import next_trips
 from bench.files import Inconsistent
-from bench.plant.finds import FreePlace, Hall, ListLine, LooseEnd, PinRead, Tried
+from bench.plant.finds import Find, FreePlace, Hall, ListLine, LooseEnd, PinRead, Tried
 
 
 def place(name: str, **reads: float | None) -> FreePlace:
@@ -77,6 +84,71 @@ def test_a_reading_needs_two_pins() -> None:
     ):
         with pytest.raises(Inconsistent):
             PinRead(**wrong)  # type: ignore[arg-type]
+
+
+def hall_of_two_kinds(*, read: bool = True, known: bool = True) -> list[Find]:
+    """P1 and P4 with their cables, and two ends in bay 2 for the places P2 and P3 there, which nobody read."""
+    here = {"P1": (0.2, 4700.0), "P4": (None, 150.0)}
+    places: list[Find] = [
+        FreePlace(
+            name=name, bay="1", shelf="1A", connector="B24",
+            reads=[PinRead(first="1", second="3", ohms=low), PinRead(first="2", second="4", ohms=high)] if read else [],
+        )
+        for name, (low, high) in here.items()
+    ]  # fmt: skip
+    places += [FreePlace(name=name, bay="2", shelf="2A", connector="B24") for name in ("P2", "P3")]
+    return [
+        LooseEnd(name="L1", bay="1", jacket="black", conductors=7, label="P1" if known else ""),
+        LooseEnd(name="L2", bay="1", jacket="grey", conductors=50, label="P4" if known else ""),
+        LooseEnd(name="L3", bay="2", jacket="black", conductors=7),
+        LooseEnd(name="L4", bay="2", jacket="grey", conductors=50),
+        *places,
+    ]
+
+
+def answered(finds: Sequence[Find], *, known: bool = True) -> Answer:
+    tried = [
+        Tried(touched=end, among=[place], answer=place, way="fingerprint")
+        for end, place in ((("L1", "P1"), ("L2", "P4")) if known else ())
+    ]
+    return Answer(Pile.of(finds, Hall(bays=["1", "2"]), tried))
+
+
+def test_a_place_whose_family_tells_its_end_is_read_on_the_next_trip() -> None:
+    """P1 wants seven wires, P4 fifty; which of two ends goes to P2 and which to P3 is a bit, less what is untrue."""
+    answer = answered(hall_of_two_kinds())
+    found = {one.place: one for one in places_to_read(answer, Costs())}
+    assert set(found) == {"P2", "P3"}
+    assert set(found["P2"].pins) == {("1", "3"), ("2", "4")} and found["P2"].minutes == Costs().pins
+    assert 0.2 < found["P2"].bits < 1.0
+    reads = [(trip, bay, read) for trip in next_trips(answer) for bay, read in trip.reads]
+    assert {read.place for _, _, read in reads} <= {"P2", "P3"} and reads
+    trip, bay, read = reads[0]
+    assert bay == "2" and trip.minutes >= read.minutes + Costs().climb
+    card = "\n".join(trip_card(trip, answer.pile.ends))
+    assert f"{read.place}: prove it dead, then read its pins 1-3, 2-4" in card
+
+
+def test_a_place_with_all_its_readings_or_its_end_is_not_read_again() -> None:
+    finds = hall_of_two_kinds()
+    whole = [PinRead(first="1", second="3", ohms=0.25), PinRead(first="2", second="4", ohms=4650.0)]
+    finds = [msgspec.structs.replace(find, reads=whole) if find.name == "P2" else find for find in finds]
+    assert "P2" not in {one.place for one in places_to_read(answered(finds), Costs())}
+    assert not {"P1", "P4"} & {one.place for one in places_to_read(answered(finds), Costs())}
+
+
+def test_where_no_place_was_read_one_with_a_likely_end_is_read_beside() -> None:
+    answer = answered(hall_of_two_kinds(read=False))
+    found = {one.place: one for one in places_to_read(answer, Costs())}
+    assert found["P2"].beside in ("P1", "P4") and found["P2"].pins == () and found["P2"].beside_bay == "1"
+    assert found["P2"].minutes == 2 * Costs().pins
+    trips = [trip for trip in next_trips(answer, most=9) if len(trip.reads) == 2]
+    assert trips and [bay for bay, _ in trips[0].reads] == ["1", "2"] and trips[0].climbs == 2
+
+
+def test_places_tell_nothing_of_ends_where_no_end_is_known() -> None:
+    assert places_to_read(answered(hall_of_two_kinds(read=False, known=False), known=False), Costs()) == ()
+    assert places_to_read(answered([find for find in hall_of_two_kinds() if find.name[0] == "L"]), Costs()) == ()
 
 
 def test_a_place_of_the_same_family_wants_a_cable_of_the_same_kind():

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from bench.commands.survey import _Keeper
+from bench.diagnose.survey.fingerprint import readings_of
 from bench.diagnose.survey.rates import RatesFile
 from bench.plant.finds import FreePlace, Hall, ListLine, LooseEnd, Tried
 from bench.record.survey import SURVEY, SurveyWriter, read_survey
@@ -15,9 +16,10 @@ from bench.screens.program.cells import width
 from bench.screens.program.settings import Settings
 from bench.screens.survey import plain
 from bench.screens.survey.app import survey_terminal
+from bench.screens.survey.fields import pin_reads
 from bench.screens.survey.program import SurveyProgram
 from bench.screens.survey.talk import Talk
-from bench.walk.surveying import Saw
+from bench.walk.surveying import Saw, TriedIt
 
 
 @pytest.fixture
@@ -142,6 +144,52 @@ def test_an_end_that_could_not_be_touched_is_pulled_at_on_the_next_trip(talk: Ta
     say(talk, "1")
     (tried,) = talk.keeper.survey.tries.values()
     assert tried.way == "pull" and tried.answer == tried.among[0]
+
+
+def places_with_twins(talk: Talk) -> None:
+    """Four places of one kind in two bays: those of bay 1 read, with their ends; those of bay 2 not."""
+    here = ("P1", "black", 7, "1-3 0.2, 2-4 4.7 kohm"), ("P4", "grey", 50, "1-3 open, 2-4 150")
+    for number, (name, jacket, wires, reads) in enumerate(here):
+        ends = [
+            LooseEnd(name=f"L{number + at}", bay=bay, jacket=jacket, conductors=wires, label=label)
+            for at, bay, label in ((1, "1", name), (3, "2", ""))
+        ]
+        place = FreePlace(name=name, bay="1", shelf="1A", connector="B24", reads=pin_reads(reads))
+        tried = Tried(touched=f"L{number + 1}", among=[name], answer=name, way="fingerprint")
+        mates = Tried(touched=f"L{number + 1}", among=[f"L{number + 3}"], answer=f"L{number + 3}")
+        talk.keeper.write(*(Saw(find=find) for find in (*ends, place)), TriedIt(tried=tried), TriedIt(tried=mates))
+    for name in ("P2", "P3"):
+        talk.keeper.write(Saw(find=FreePlace(name=name, bay="2", shelf="2A", connector="B24")))
+
+
+def test_pins_of_a_place_are_read_on_a_trip_once_it_was_proved_dead(talk: Talk) -> None:
+    places_with_twins(talk)
+    say(talk, "6")
+    first = talk.asked()
+    assert first.title == "in bay 2" and first.question in ("Is P2 proved dead?", "Is P3 proved dead?")
+    name = first.question.split()[1]
+    say(talk, "1")
+    assert talk.asked().question == f"What does the meter show at {name} between pins 1 and 3?"
+    say(talk, "much")
+    assert "found '1-3 much'" in talk.note
+    say(talk, "0.25", "<", "0.3", "4.65 kohm")
+    place = talk.keeper.survey.finds[name].find
+    assert isinstance(place, FreePlace)
+    assert readings_of(place.reads) == {("1", "3"): 0.3, ("2", "4"): 4650.0}
+    answer = talk.keeper.answer()
+    at = [one.name for one in answer.pile.places].index(name)
+    ends = [one.name for one in answer.pile.ends]
+    assert answer.places[ends.index("L3"), at] > 3 * answer.places[ends.index("L4"), at]
+
+
+def test_nothing_is_read_at_a_place_that_was_not_proved_dead(talk: Talk) -> None:
+    places_with_twins(talk)
+    say(talk, "6")
+    while not talk.resting:
+        assert "proved dead" in talk.asked().question
+        say(talk, "2")
+    finds = talk.keeper.survey.finds
+    assert all(not find.reads for find in (finds["P2"].find, finds["P3"].find) if isinstance(find, FreePlace))
 
 
 def test_what_belongs_together_and_why(talk: Talk) -> None:
