@@ -262,7 +262,8 @@ def _told(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
     if options.page:
         from bench.report.survey_page import survey_page
 
-        save(options.page, survey_page(title, answer, trips))
+        tags = [told_tags(apart, len(trip.tagged)) for trip in trips]
+        save(options.page, survey_page(title, answer, trips, tags))
         print(f"page: {options.page}")
 
 

@@ -52,13 +52,17 @@ def _safe(text: str) -> str:
     return escape(clean(text))
 
 
-def survey_page(title: str, answer: Answer, trips: Sequence[Trip]) -> str:
+def survey_page(
+    title: str, answer: Answer, trips: Sequence[Trip], tags: Sequence[Sequence[tuple[str, str]]] = ()
+) -> str:
     """The page: what is found, what is matched and how surely, what contradicts itself, what is left, the next trips.
 
     Args:
         title: of the plant.
         answer: what the finds come to.
         trips: the next ones, the best first.
+        tags: for each trip the value of each of its tags and what a reading of it may show; none where nobody said
+            which resistors there are.
     """
     ends = len(answer.pile.ends)
     sure = [standing for standing in answer.standings if standing.sure]
@@ -84,8 +88,8 @@ def survey_page(title: str, answer: Answer, trips: Sequence[Trip]) -> str:
     parts.append("<h2>The next trips</h2>\n")
     if not trips:
         parts.append("<p>Nothing is left to try that would tell anything.</p>\n")
-    for trip in trips:
-        parts.append(f'<div class="card">{_safe_lines(words.trip_card(trip, answer.pile.ends))}</div>\n')
+    for trip, values in zip(trips, tags or [()] * len(trips), strict=True):
+        parts.append(f'<div class="card">{_safe_lines(words.trip_card(trip, answer.pile.ends, values))}</div>\n')
     parts.append("<h2>Loose ends</h2>\n" + _table(answer))
     if answer.pile.places:
         rows = "".join(f"<p>{_safe(text)}</p>\n" for text in words.place_lines(answer))
