@@ -22,6 +22,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "record", type=Path, nargs="?", default=Path(), help="the walk's record; by default the newest in logs/"
     )
     parser.add_argument("--survey", type=Path, metavar="JOB", help="survey this job there in place of a walk")
+    parser.add_argument(
+        "--logs", type=Path, metavar="DIR", help="for --survey: the folder of records (default logs/ in the job)"
+    )
     parser.add_argument("--operator", default="", help="the name of whoever looks; kept in the record")
     parser.add_argument("--watch", action="store_true", help="pages never take the operator's seat by themselves")
     parser.add_argument("--ascii", action="store_true", help="draw with plain characters only")
@@ -61,6 +64,7 @@ def run(options: argparse.Namespace) -> int:
         from bench.commands.open import plant_of
 
         command += ["survey", str(plant_of(options.survey).resolve()), "--screen"]
+        command += ["--logs", str(options.logs.resolve())] if options.logs is not None else []
     else:
         from bench.commands.start_screen import attached
 

@@ -70,6 +70,7 @@ def _season(folder: Path, plant: Path, seed: int) -> int:
     print(f"{len(records) + 1} records of a season at Gannet Head are in {folder}/, all of them simulated.")
     print("Look into them:")
     print(f"  proveout survey {plant} --logs {folder} --tell     how it began: a pile of loose ends")
+    print(f"  proveout browser --survey {plant} --logs {folder}     go on with it on a tablet, at the ladder")
     print(f"  proveout explain {proof}     the first cable out of it, claimed and proven")
     print(f"  proveout ready {plant} --logs {folder}")
     print(f"  proveout trace --all --logs {folder}")

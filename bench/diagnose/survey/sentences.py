@@ -182,10 +182,8 @@ def trip_card(trip: Trip, ends: Sequence[LooseEnd], tags: Sequence[tuple[str, st
     """
     at = {end.name: end for end in ends}
     climbs = count(trip.climbs, "climb")
-    lines = [
-        f"From bay {trip.stops[0].bay}: {trip.minutes:.0f} min, {climbs}; settles about {trip.settles:.0f} ends, "
-        f"tells {trip.bits:.1f} bits"
-    ]
+    settles = f"settles about {count(round(trip.settles), 'end')}, " if trip.tagged else ""
+    lines = [f"From bay {trip.stops[0].bay}: {trip.minutes:.0f} min, {climbs}; {settles}tells {trip.bits:.1f} bits"]
     number = {name: place for place, name in enumerate(trip.tagged, 1)}
     for stop in trip.stops:
         lines.append(f"  bay {stop.bay}:")

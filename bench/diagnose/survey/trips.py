@@ -343,14 +343,21 @@ class _Planner:
                 minutes, bits = minutes + read.minutes, bits + read.bits
             if worth:
                 yield Trip((Stop(bay, reads=tuple(worth)),), minutes, bits, 0.0)
-        for read in self._reads:
-            if read.beside:
-                other = PlaceRead(read.beside, read.beside_bay, (), 0.0, 0.0)
-                bays = list(dict.fromkeys((read.beside_bay, read.bay)))
-                minutes = read.minutes + self._costs.climb * len(bays) + self._walk(self._here, bays[0])
-                minutes += self._walk(bays[0], bays[-1])
-                stops = tuple(Stop(bay, reads=tuple(one for one in (other, read) if one.bay == bay)) for bay in bays)
-                yield Trip(stops, minutes, read.bits, 0.0)
+        for beside, there, bay in sorted({(one.beside, one.beside_bay, one.bay) for one in self._reads if one.beside}):
+            bays = list(dict.fromkeys((there, bay)))
+            minutes = self._costs.pins + self._costs.climb * len(bays)
+            minutes += self._walk(self._here, bays[0]) + self._walk(bays[0], bays[-1])
+            bits = 0.0
+            reads = [PlaceRead(beside, there, (), 0.0, self._costs.pins)]
+            for read in self._reads:
+                if (read.beside, read.bay) == (beside, bay):
+                    # the place beside is read once for all of them
+                    if bits and read.bits / self._costs.pins < bits / minutes:
+                        break
+                    reads.append(read)
+                    minutes, bits = minutes + self._costs.pins, bits + read.bits
+            stops = tuple(Stop(bay, reads=tuple(one for one in reads if one.bay == bay)) for bay in bays)
+            yield Trip(stops, minutes, bits, 0.0)
 
     def _pulling(self) -> Iterable[Trip]:
         """Two people at two ends of which one cannot be touched."""

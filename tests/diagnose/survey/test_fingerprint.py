@@ -142,8 +142,12 @@ def test_where_no_place_was_read_one_with_a_likely_end_is_read_beside() -> None:
     found = {one.place: one for one in places_to_read(answer, Costs())}
     assert found["P2"].beside in ("P1", "P4") and found["P2"].pins == () and found["P2"].beside_bay == "1"
     assert found["P2"].minutes == 2 * Costs().pins
-    trips = [trip for trip in next_trips(answer, most=9) if len(trip.reads) == 2]
-    assert trips and [bay for bay, _ in trips[0].reads] == ["1", "2"] and trips[0].climbs == 2
+    trip = next(trip for trip in next_trips(answer, most=9) if trip.reads)
+    # it is read once for both places of the other bay
+    assert [bay for bay, _ in trip.reads] == ["1", "2", "2"] and trip.climbs == 2
+    assert [read.place for _, read in trip.reads][0] == found["P2"].beside
+    costs = Costs()
+    assert trip.minutes == pytest.approx(3 * costs.pins + 2 * costs.climb + costs.walk + costs.per_bay)
 
 
 def test_places_tell_nothing_of_ends_where_no_end_is_known() -> None:
