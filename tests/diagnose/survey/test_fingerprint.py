@@ -145,9 +145,9 @@ def test_where_no_place_was_read_one_with_a_likely_end_is_read_beside() -> None:
     trip = next(trip for trip in next_trips(answer, most=9) if trip.reads)
     # it is read once for both places of the other bay
     assert [bay for bay, _ in trip.reads] == ["1", "2", "2"] and trip.climbs == 2
-    assert [read.place for _, read in trip.reads][0] == found["P2"].beside
+    assert next(read.place for _, read in trip.reads) == found["P2"].beside
     costs = Costs()
-    assert trip.minutes == pytest.approx(3 * costs.pins + 2 * costs.climb + costs.walk + costs.per_bay)
+    assert trip.minutes == pytest.approx(3 * costs.pins + 2 * (costs.climb + costs.walk) + costs.per_bay)
 
 
 def test_places_tell_nothing_of_ends_where_no_end_is_known() -> None:
