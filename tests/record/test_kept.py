@@ -134,7 +134,7 @@ def test_on_the_screen_a_note_keeps_a_file(tmp_path: Path, picture: Path) -> Non
             assert stage.app.program is not None
             stage.app.program.change(record=stage.link.record)  # type: ignore[attr-defined]
             await stage.press("o")
-            assert "@FILE" in stage.text
+            await stage.until(lambda: "@FILE" in stage.text)
             await stage.press(*f"burnt @{plain}")
             await stage.press("enter")
             await stage.until(lambda: stage.link.wishes)

@@ -71,8 +71,8 @@ class Stage:
         self.seconds += 1.0
 
     async def until(self, true: Callable[[], object]) -> None:
-        """Wait for something to become true."""
-        for _ in range(400):
+        """Wait for something to become true, as long as a busy machine may take."""
+        for _ in range(6000):
             if true():
                 return
             await self.pilot.pause(0.005)
