@@ -165,7 +165,7 @@ OF_TYPE: Final = {
     "Function.reads": "What it measures.",
     "Function.wires": "With two wires, or with four.",
     "Function.configure": "Commands that set it to this function.",
-    "Function.settings": "Placeholders of its commands beside range.",
+    "Function.settings": "Placeholders of its commands besides range.",
     "Function.ranges": "Its ranges, the smallest first.",
     "Function.register": "Where the value lies, on Modbus.",
     "Function.reply": "What a reading looks like, with the group value; the dialogue's own by default.",

@@ -106,7 +106,7 @@ def spoken(
     Args:
         script: at its beginning.
         speech: how it is spoken.
-        say: what is told beside an act or reading, given it and what came before.
+        say: what else is told with an act or reading, given it and what came before.
     """
     clips: Clips = {"near": (), "far": ()}
     trail: list[Answer] = []

@@ -1,8 +1,9 @@
 """A record that was damaged counts nowhere, and may have said that something failed or was moved.
 
 So what it may have spoken of is not known: evidence about that counts only where it is surely later, that is, where it
-stands in a record that saw the damaged one. Where nobody can say what was spoken of, it may have been anything. Who
-finds a sound copy puts it back; who finds none proves again what is void by it, or takes the file out of the folder.
+stands in a record that saw the damaged one. Where nobody can say what was spoken of, it may have been anything. Whoever
+finds a sound copy puts it back; whoever finds none proves again what is void by it, or takes the file out of the
+folder.
 """
 
 from __future__ import annotations

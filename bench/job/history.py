@@ -26,7 +26,7 @@ from bench.record.read import BrokenRecord
 class History:
     """The readings of a folder, record by record, never more than one record's in memory.
 
-    A copy counts once, an altered record not at all, and a simulated one not beside real ones.
+    A copy counts once, an altered record not at all, and a simulated one not where there are real ones.
 
     Args:
         folder: of the records.

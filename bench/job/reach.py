@@ -25,7 +25,7 @@ class Reach(msgspec.Struct, frozen=True):
 
     Attributes:
         own: names that were handled: evidence that rests on one of them is void.
-        beside: conductors on the pins beside: evidence about these very conductors is void.
+        beside: conductors on the neighbouring pins: evidence about these very conductors is void.
     """
 
     own: frozenset[str]

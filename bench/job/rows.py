@@ -379,7 +379,7 @@ class _Fold:
             )
 
     def _told_by(self, outcome: Outcome, subject: str, between: tuple[str, ...], **more: Any) -> Evidence:
-        """A row of what an outcome tells beside a reading of its own; ``more`` are other fields of it."""
+        """A row of what an outcome tells besides a reading of its own; ``more`` are other fields of it."""
         return Evidence(
             record=self._record,
             n=outcome.n,

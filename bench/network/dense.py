@@ -126,7 +126,7 @@ def is_positive_definite(matrix: Rows) -> bool:
 def modes(matrix: Rows) -> tuple[list[float], list[list[float]]]:
     """Eigenvalues of a symmetric matrix and an eigenvector of length 1 for each.
 
-    Cyclic Jacobi rotations (Golub and Van Loan, Matrix Computations, section on Jacobi methods): slow beside others for
+    Cyclic Jacobi rotations (Golub and Van Loan, Matrix Computations, section on Jacobi methods): slower than others for
     large matrices, plain and exact to rounding for those of a few rows.
     """
     size = len(matrix)

@@ -1,4 +1,5 @@
-"""Heads of records, kept outside of them: who rewrites a record from some line on, hashes and all, contradicts them.
+"""Heads of records, kept outside of them: whoever rewrites a record from some line on, hashes and all, contradicts
+them.
 
 A list of heads is a text: of each file its first line's hash (the same in every copy), its number of lines, its last
 line's hash, and its name. Sixteen letters stand for the whole list: written into a log book they show whether a list is

@@ -1,9 +1,9 @@
 """Do the bytes that a meter sent say what stands beside them as the value?
 
-Who rewrites a record, hashes and all, may forget the bytes. This reads them without the meter's profile, which a record
-does not hold: some number in a reply, or the mean of several replies, must be the value, but for a power of ten where
-the reply says nothing of its unit. Replies that are no plain text are not looked at. A meter whose replies never give
-its values so (one with a scale of its own) is not judged by this.
+Whoever rewrites a record, hashes and all, may forget the bytes. This reads them without the meter's profile, which a
+record does not hold: some number in a reply, or the mean of several replies, must be the value, but for a power of ten
+where the reply says nothing of its unit. Replies that are no plain text are not looked at. A meter whose replies never
+give its values so (one with a scale of its own) is not judged by this.
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
 """Is a record as it was written? Says which line was changed, lost, added or moved, and what is torn.
 
-The chain shows every change that was not carried through to the end. Who rewrites a record from some line on, hashes
-and all, leaves no trace in its chain, and neither do lines cut off at the end, unless the walk was over: a walk that is
-over says so in its last line. Heads that are kept elsewhere show both (:mod:`bench.record.heads`), and so does another
-record that saw them. A value that was changed shows where the meter's own bytes beside it were not.
+The chain shows every change that was not carried through to the end. Whoever rewrites a record from some line on,
+hashes and all, leaves no trace in its chain, and neither do lines cut off at the end, unless the walk was over: a walk
+that is over says so in its last line. Heads that are kept elsewhere show both (:mod:`bench.record.heads`), and so does
+another record that saw them. A value that was changed shows where the meter's own bytes beside it were not.
 
 Where the chain holds, the record is folded: a note of a verdict that today's code would not derive is told as well.
 """

@@ -52,7 +52,7 @@ AWAY: Final = ("lost", "silent", "stranger")
 """Kinds of trouble during which another instrument may have been put in the place of one that has no number."""
 AMPS_SET: Final = "current in a lead"
 REACHED_WITHIN: Final = 10.0
-"""Seconds that it may take to reach an instrument and switch it off, beside those that its profile gives charge to
+"""Seconds that it may take to reach an instrument and switch it off, besides those that its profile gives charge to
 leave. What has not answered by then is reported as it stands."""
 LOOK_AT_OUTPUT: Final = 0.4
 """Seconds between two looks at an output that is on while nothing is read: that it went is known within a second."""

@@ -1,9 +1,9 @@
 """What runner and screens say to each other: JSON lines over a local socket.
 
 A screen says ``hello`` with the token first. It then gets the record so far, line by line, and every line that is
-added; it folds them itself, so it can show nothing that the record does not hold. Live readings travel beside and are
-never recorded. A screen asks for something by sending the event that it wants recorded; the runner checks it against
-the machine, puts the sender's name in, and records it or refuses.
+added; it folds them itself, so it can show nothing that the record does not hold. Live readings travel alongside and
+are never recorded. A screen asks for something by sending the event that it wants recorded; the runner checks it
+against the machine, puts the sender's name in, and records it or refuses.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Reads the points of a watch: a thread for each instrument, as fast as it gives readings or at a pace.
 
-A thread owns its instrument's port. What it reads, and what it could not, goes into one queue; who keeps the record
+A thread owns its instrument's port. What it reads, and what it could not, goes into one queue; whoever keeps the record
 takes from there. An instrument that is lost is tried again until it is back: a watch runs while nobody is there.
 """
 

@@ -1,6 +1,6 @@
 """Times for people: always those of the zone that this computer is set to, which is said beside them.
 
-Records hold times in UTC with a Z; who types a time without a zone means the one on the wall.
+Records hold times in UTC with a Z; whoever types a time without a zone means the one on the wall.
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
 """The screen in a browser: serves pages, each of which is a screen of its own at the runner.
 
 For every page a process of its own shows the screen (:mod:`bench.commands.page`); what it paints goes over a websocket
-to a terminal drawn in the page. Who comes needs the token once; a cookie that scripts cannot read stands for it from
-then on. A browser has one page: when it is loaded again its old screen goes first, so the seat falls to the new one by
-the runner's own rules. While one browser has a page, others watch unless they take the seat.
+to a terminal drawn in the page. Whoever comes needs the token once; a cookie that scripts cannot read stands for it
+from then on. A browser has one page: when it is loaded again its old screen goes first, so the seat falls to the new
+one by the runner's own rules. While one browser has a page, others watch unless they take the seat.
 
 With a certificate all of it is encrypted; without one, put it behind a tunnel in a network that is not one's own.
 """

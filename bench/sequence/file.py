@@ -911,7 +911,7 @@ class Seek(_Common, frozen=True, kw_only=True, tag="seek"):
     proven: list[str] = []
     """Plant names: where an earlier reading about one of them does not count as passed, nothing is searched."""
     settings: dict[str, str] = {}
-    """What the search needs to know beside, by name; which names there are depends on what is looked for."""
+    """What else the search needs to know, by name; which names there are depends on what is looked for."""
 
     @property
     def about(self) -> str:

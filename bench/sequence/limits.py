@@ -233,7 +233,7 @@ def _drop_of(plant: Plant, name: str) -> float | None:
 
 
 LEAST_DROP: Final = 0.001
-"""Volts that any stretch may lose beside: contacts of unlike metals and pick-up (common practice, no source)."""
+"""Volts that any stretch may lose besides: contacts of unlike metals and pick-up (common practice, no source)."""
 
 
 def _stretch_drop(source: Measure, plant: Plant, powered: Powered | None, celsius: float) -> Held:

@@ -21,7 +21,7 @@ WIDTH: Final = 120
 
 
 class Comments(msgspec.Struct, frozen=True):
-    """What a reader of the file should know beside what it holds.
+    """What a reader of the file should know besides what it holds.
 
     Attributes:
         head: lines above everything, written as they are.

@@ -1,7 +1,7 @@
 """Whoever answers the machine of a walk on paper: no port, no clock, no runner.
 
 One walker for all: the season's evenings and the tests each bring hands and a meter of their own. As it stands it is a
-willing person who finds everything as it should be; who wants it otherwise overrides that.
+willing person who finds everything as it should be; whoever wants it otherwise overrides that.
 """
 
 from __future__ import annotations

@@ -630,7 +630,7 @@ def _stands(state: State, step: Step) -> tuple[str, RampUp | None]:
 
 
 _BEHIND_HOLDS: Final = frozenset({"measure", "seek", "zero", "prove", "ask", "listen", "send"})
-"""Kinds of step that are passed over where the hold point before them was, beside what energises."""
+"""Kinds of step that are passed over where the hold point before them was, besides what energises."""
 
 
 def _unguarded(state: State, step: Step) -> str:
@@ -1315,7 +1315,8 @@ def _troubled(state: State, event: e.Troubled, nth: int) -> State:
 
 
 def _roles_of_lost(state: State, event: e.Troubled) -> list[str]:
-    """The roles of an instrument that is in trouble while its output is on, beside the step that reads with another."""
+    """The roles of an instrument that is in trouble while its output is on, besides the step that reads with
+    another."""
     setting = state.setting
     if setting is None or setting.began.edition < 5 or event.instrument not in state.outputs.on:
         return []

@@ -16,7 +16,7 @@ MOVE_S: Final = 5.0
 DWELL_S: Final = {"crosses": 3.0, "isolation": 15.0}
 """Seconds that one reading takes: a settled contact; a test voltage as the drafted sequence has it."""
 DISCHARGE_S: Final = {"crosses": 0.0, "isolation": 10.0}
-"""Seconds beside for each reading with test voltage: discharge, proof of it, hands off and on again (own choice)."""
+"""Seconds more for each reading with test voltage: discharge, proof of it, hands off and on again (own choice)."""
 
 
 def hand_lines(plant: Plant, of: str, kind: Literal["crosses", "isolation"] | str) -> list[str]:

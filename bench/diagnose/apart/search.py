@@ -94,7 +94,7 @@ def nets_of(plant: Plant, source: Seek) -> list[str]:
 
 
 def around(plant: Plant, source: Seek) -> list[str]:
-    """What a search's conductors must be apart from beside one another: their screens, and the frame at the near end.
+    """What a search's conductors must be apart from besides one another: their screens, and the frame at the near end.
 
     The frame is there for insulation only: on a built plant returns are meant to reach it.
     """

@@ -50,7 +50,7 @@ FEWEST_FOR_DRIFT: Final = 4
 AFTER_ONSET: Final = 3
 """Runs at least after the onset of a drift."""
 DRIFT_IS_RARER: Final = 1.5
-"""Nats that a drift pays beside a step: most faults appear at once, and a short line fits a step near the end too well
+"""Nats that a drift pays over a step: most faults appear at once, and a short line fits a step near the end too well
 (own computation)."""
 EXTRA: Final = (
     (0.0, 0.34), (0.5, 0.20), (1.0, 0.18), (2.0, 0.13), (4.0, 0.07), (8.0, 0.05), (16.0, 0.02), (32.0, 0.01),

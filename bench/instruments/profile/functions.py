@@ -66,7 +66,7 @@ class Choice(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_def
 
 
 class Setting(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
-    """A placeholder beside ``range``: what it may be, and what it is where nobody says."""
+    """A placeholder besides ``range``: what it may be, and what it is where nobody says."""
 
     name: str
     unit: str = ""

@@ -49,7 +49,7 @@ class Line(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defau
     """Ends each reply; all of it must match."""
     encoding: Literal["ascii", "latin-1", "utf-8"] = "ascii"
     timeout: Duration = seconds(2.0)
-    """How long an answer may take beside the time of a measurement."""
+    """How long an answer may take on top of the time of a measurement."""
     quiet: Duration = seconds(0.1)
     """How long a silence must be to say that the line is drained."""
     between: Duration = seconds(0.0)

@@ -81,7 +81,7 @@ _ALL_OFF: Final = Key(
     "Switches every output of the bench off at once, whoever holds the seat, and pauses the walk. Ctrl-C does it too.",
 )
 _SEAT: Final = Key(
-    "seat", ("k",), "k", "take the seat", "You become the operator; who held the seat watches from then on."
+    "seat", ("k",), "k", "take the seat", "You become the operator; whoever held the seat watches from then on."
 )
 _MIRROR: Final = Key(
     "mirror", ("m",), "m", "other side", "Shows the connectors from their other side: left and right change places."

@@ -43,7 +43,7 @@ KEPT: Final = 64
 SOUND_OHM: Final = (2e9, 20e9)
 """Insulation between two terminals of a sound plant: old wiring in a damp hall (our own figures)."""
 ABSORPTION: Final = ((0.25, 12.0), (0.35, 90.0))
-"""Slow charge beside the plain capacitance: its part of it, and its time constant in seconds (our own figures)."""
+"""Slow charge on top of the plain capacitance: its part of it, and its time constant in seconds (our own figures)."""
 TOGETHER: Final = "together"
 """Where the leads are when their tips are held together."""
 REFERENCE: Final = "reference"
