@@ -16,6 +16,7 @@ from bench.errors import BadRequest
 
 if TYPE_CHECKING:
     from bench.diagnose.hunt.noise import Heard
+    from bench.plant.model import Plant
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -29,6 +30,15 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--off-600", action="store_true", help="it was not read across 600 ohm: no dBm then")
     parser.add_argument("--at-most", metavar="LEVEL", help="psophometric limit, such as 2mV; wants --source")
     parser.add_argument("--source", default="", help="where that limit comes from")
+    parser.add_argument("--plant", type=Path, help="the plant file: what would tell is then said by name")
+    parser.add_argument("--feed", default="", metavar="FEED", help="the feed that was recorded")
+    parser.add_argument("--logs", type=Path, metavar="DIR", help="with --before and --plant: what was connected or "
+                        "touched between the two recordings, by the records of this folder")  # fmt: skip
+    parser.add_argument("--simulated", type=Path, metavar="BENCH", help="record on a simulated bench's plant first: "
+                        "writes the first WAV")  # fmt: skip
+    parser.add_argument("--at", default="", metavar="PLACE~PLACE", help="with --simulated: where the recorder lies")
+    parser.add_argument("--rectifier", choices=("off", "float", "loaded"), default="float", help="with --simulated")
+    parser.add_argument("--seconds", type=float, default=12.0, help="with --simulated: how long it is (default 12)")
     parser.add_argument("--json", action="store_true", help="print one JSON object")
 
 
@@ -36,9 +46,16 @@ def run(options: argparse.Namespace) -> int:
     """Read, weigh, compare, print."""
     from bench.diagnose.diagnose_error import DiagnoseError
     from bench.diagnose.hunt.noise import calibration, changes, heard, read_sound
+    from bench.diagnose.hunt.noise_advice import proposals, stronger
+    from bench.plant.load import load_plant
 
     if options.at_most and not options.source:
         raise BadRequest("--at-most wants --source: a limit without an origin cannot be defended later")
+    if options.simulated is not None:
+        _record(options)
+    plant = load_plant(options.plant) if options.plant is not None else None
+    if plant is not None and options.feed and options.feed not in plant.feeds:
+        raise BadRequest(f"--feed: found '{options.feed}', expected one of {', '.join(plant.feeds)}")
     try:
         tones = []
         for one in options.tone:
@@ -71,7 +88,56 @@ def run(options: argparse.Namespace) -> int:
                 sure = "" if change.sure else ", within what both scatter by"
                 step = change.after_db - change.before_db
                 print(f"  {change.what:32}{step:+7.1f} dB{sure}")
+        touched = _touched_between(options, plant)
+        for text, _ in touched:
+            print(f"between them: {text}")
+        names = [name for _, some in touched for name in some]
+        by_recording = {one.name: changed for one, changed in compared}
+        lines = [line for one in found for line in stronger(one.lines, by_recording.get(one.name, []))]
+        for text in proposals(lines, plant, options.feed, names) if before is not None or plant is not None else []:
+            print(f"what would tell: {text}")
     return exits.NOT_PASSED if beyond else exits.PASS
+
+
+def _record(options: argparse.Namespace) -> None:
+    """Record on the plant of a simulated bench."""
+    from bench.assemble import job_folder
+    from bench.instruments.bench_file import load_bench
+    from bench.instruments.profile.library import Library
+    from bench.plant.load import load_plant
+    from bench.simulate.sound import record
+    from bench.simulate.world.plant import PlantWorld
+
+    folder = job_folder(options.simulated)
+    bench = load_bench(options.simulated, Library.for_job(folder))
+    red, tilde, black = options.at.partition("~")
+    if bench.file.simulate is None or not tilde:
+        raise BadRequest("--simulated wants a simulated bench, and --at with two places such as 2A.A~2A.A-return")
+    world = PlantWorld(load_plant(folder / "plant.yaml"), bench.file.simulate.faults, seed=bench.file.simulate.seed)
+    world.place(world.plant.terminal(red).name, world.plant.terminal(black).name)
+    record(options.recordings[0], world.tones(), seconds=options.seconds, rectifier=options.rectifier,
+           seed=bench.file.simulate.seed)  # fmt: skip
+
+
+def _touched_between(options: argparse.Namespace, plant: Plant | None) -> list[tuple[str, tuple[str, ...]]]:
+    """What was connected or touched between the two recordings, by the files' own times, with its names."""
+    if options.logs is None or options.before is None or plant is None:
+        return []
+    from datetime import UTC, datetime
+
+    from bench.job.history import told_between
+
+    after, until = (
+        datetime.fromtimestamp(path.stat().st_mtime, UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+        for path in (options.before, options.recordings[0])
+    )
+    from bench.say.times import minute
+
+    return [
+        (f"{minute(one.happened)} {one.kind}: {', '.join(one.names)} {one.text}".rstrip(), one.names)
+        for one in told_between(options.logs, plant.name, after, until)
+        if one.kind != "note"
+    ]
 
 
 def _volts(text: str, where: str) -> float:

@@ -19,7 +19,7 @@ from bench.job.suspects import suspects
 from bench.plant.model import Plant
 from bench.plant.resolve import resolve
 from bench.record.append import stamp
-from bench.record.index import Head, end_of, has_notes, head_of, search, tells_beside_readings
+from bench.record.index import Head, end_of, has_notes, head_of, records_in, search, tells_beside_readings
 from bench.record.read import BrokenRecord
 
 
@@ -108,6 +108,22 @@ class History:
             Told(record=first.record, n=1, at=after.at, kind="plant", names=(name,), text=words)
             for name, words in changed.items()
         ]
+
+
+def told_between(folder: Path, plant: str, after: str, until: str) -> list[Told]:
+    """What was told to have happened to a plant between two moments, in the order of time.
+
+    Args:
+        folder: of the records.
+        plant: the plant's name.
+        after: the first moment, UTC.
+        until: the last one.
+    """
+    history = History(folder, records_in([folder]), plant)
+    found = list(declared_in(folder, []))
+    for name, head in history.heads.items():
+        found += chapter_of(folder, name, head).told
+    return sorted((one for one in found if after < one.happened <= until), key=lambda one: one.happened)
 
 
 def _moved(chapters: Iterable[Chapter]) -> dict[str, float]:

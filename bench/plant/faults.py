@@ -5,6 +5,7 @@ Each is written with its kind under ``fault:``, for example ``{fault: open, cond
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Final, Literal
 
@@ -102,6 +103,44 @@ class Damaged(_Fault, frozen=True, kw_only=True, tag="damaged"):
     ohms: Resistance = default(Resistance(0.5))
 
 
+class Cut(_Fault, frozen=True, kw_only=True, tag="cut"):
+    """A conductor that is broken at a distance from its ``from`` end: each piece keeps its own capacitance."""
+
+    conductor: str
+    at: Length
+    ohms: Resistance | None = None
+    """What is left between the two ends, such as a corroded joint; nothing where it is not said."""
+
+
+class SlowJoint(_Fault, frozen=True, kw_only=True, tag="slow-joint"):
+    """A joint on a conductor that gets worse as time goes: it corrodes, or its screw lets go."""
+
+    conductor: str
+    ohms: Resistance
+    """What it adds at first."""
+    doubles: Duration = default(Duration(30 * 86_400.0))
+    """So long until it adds twice that, and so on."""
+    most: Resistance = default(Resistance(10.0))
+    """It adds no more than this."""
+
+    def __post_init__(self) -> None:
+        if self.doubles.value <= 0 or not 0 < self.ohms.value <= self.most.value:
+            raise Inconsistent(f"{self.ohms} that doubles in {self.doubles}", "above 0 both, and at most 'most'")
+
+
+class Hums(_Fault, frozen=True, kw_only=True, tag="hums"):
+    """A shelf's converter that puts a tone of its own on its inlets: a capacitor of its filter has gone."""
+
+    shelf: str
+    frequency: Frequency = default(Frequency(3170.0))
+    volts: Voltage = default(Voltage(0.05))
+    """Root mean square at its own inlets; elsewhere on the same feed a tenth of it arrives."""
+
+    def __post_init__(self) -> None:
+        if self.frequency.value <= 0 or self.volts.value <= 0:
+            raise Inconsistent(f"{self.volts} at {self.frequency}", "above 0 both")
+
+
 class Short(_Fault, frozen=True, kw_only=True, tag="short"):
     """Two conductors or terminals that touch. A conductor is meant at its ``from`` end."""
 
@@ -114,6 +153,24 @@ class Leakage(_Fault, frozen=True, kw_only=True, tag="leakage"):
 
     between: tuple[str, str]
     ohms: Resistance
+    """In a hall of 50 % relative humidity, where that matters to it."""
+    humid: Ratio | None = None
+    """The hall's relative humidity, on average; without it the leak is as it is."""
+    swing: Ratio = default(Ratio(0.0))
+    """How far that swings with the day, either way."""
+    halves: Ratio = default(Ratio(0.1))
+    """By so much more humidity its resistance halves (our own figure: dirt and damp wool do it in 5 % to 15 %)."""
+
+    def __post_init__(self) -> None:
+        if not 0 < self.halves.value <= 1 or (self.humid is not None and not 0 <= self.humid.value <= 1):
+            raise Inconsistent(f"humid {self.humid}, halves {self.halves}", "parts from 0 % to 100 %")
+
+    def at(self, seconds: float) -> float:
+        """Its resistance so many seconds after midnight, in ohms: the hall is dampest at six in the morning."""
+        if self.humid is None:
+            return self.ohms.value
+        damp = self.humid.value + self.swing.value * math.cos(math.tau * (seconds / 86_400.0 - 0.25))
+        return float(self.ohms.value * 2.0 ** ((0.5 - damp) / self.halves.value))
 
 
 class Exchanged(_Fault, frozen=True, kw_only=True, tag="exchanged"):
@@ -316,7 +373,8 @@ class SlowAmmeter(_Fault, frozen=True, kw_only=True, tag="slow-ammeter"):
 
 
 Fault = (
-    Open | HighResistance | Loose | Intermittent | Damaged | Short | Leakage | Exchanged | PairReversed | SplitPair
+    Open | HighResistance | Loose | Intermittent | Damaged | Cut | SlowJoint | Hums | Short | Leakage | Exchanged
+    | PairReversed | SplitPair
     | Scrambled | Shifted | ConnectorsExchanged | FeedsCrossed | PolarityReversed | HighResistanceLug
     | SecondEarthPath | BondPoor | BondOpen | ShelfShort | ShelfHeavy | ShelfLight | ShelfDrifts | SlowCapacitor
     | BatteryAt | SupplyStaysOn | BreakerStaysClosed | SupplyLeadsSwapped | DiodeShorted | ShelfCharged | CurrentNoise
@@ -433,6 +491,10 @@ class _Check:
                 self.place_on(fault)
             case Damaged():
                 self.damaged(fault)
+            case Cut():
+                length = plant.conductors[fault.conductor].length_m
+                if not 0 < fault.at.value < length:
+                    self.say(fault, ("at",), f"at {fault.at}", f"a place within its {length:g} m")
             case Short() | Leakage():
                 self.joinable(fault)
             case Exchanged():

@@ -191,7 +191,9 @@ def _extra_ohms(plant: Plant, faults: Sequence[k.Fault], landed: _Landed, second
         match fault:
             case k.Open():
                 add(fault.conductor, math.inf)
-            case k.HighResistance():
+            case k.Cut():
+                add(fault.conductor, fault.ohms.value if fault.ohms is not None else math.inf)
+            case k.HighResistance() | k.SlowJoint():
                 add(fault.conductor, fault.ohms.value)
             case k.Loose():
                 if seconds is not None and loose_is_open(fault, seconds):
@@ -222,7 +224,8 @@ def _joined(fault: k.Fault, plant: Plant, landed: _Landed) -> list[Edge]:
         case k.Short() | k.Leakage() | k.SecondEarthPath():
             a, b = fault.between
             kind = {k.Short: "short", k.Leakage: "leakage"}.get(type(fault), "second-path")
-            return [Edge(f"{kind}:{a}:{b}", node(a), node(b), "fault", fault.ohms.value)]
+            ohms = fault.at(0.0) if isinstance(fault, k.Leakage) else fault.ohms.value
+            return [Edge(f"{kind}:{a}:{b}", node(a), node(b), "fault", ohms)]
         case k.ShelfShort():
             inlet = plant.inlet(fault.shelf, fault.feed)
             return [Edge(f"shelf-short:{inlet.name}", inlet.live.node, inlet.back.node, "fault", fault.ohms.value)]

@@ -25,7 +25,7 @@ from bench.simulate.twins.figures import shipped_profile
 from bench.simulate.twins.handhelds import HandheldTwin, PolledText, SevenSegment, StreamingText
 from bench.simulate.twins.insulation import InsulationTwin
 from bench.simulate.twins.matrix import MatrixTwin
-from bench.simulate.twins.meter import ClampTwin, LowOhmTwin, MeterTwin
+from bench.simulate.twins.meter import CapacitanceTwin, ClampTwin, LowOhmTwin, MeterTwin
 from bench.simulate.twins.paced import Paced
 from bench.simulate.twins.panel import PanelTwin
 from bench.simulate.twins.plant_supply import PlantSupplyTwin
@@ -36,6 +36,7 @@ from bench.simulate.world.relayed import RelayedLeads
 KINDS: Final[tuple[type[Any], ...]] = (
     MeterTwin,
     LowOhmTwin,
+    CapacitanceTwin,
     ClampTwin,
     InsulationTwin,
     PlantSupplyTwin,

@@ -169,3 +169,20 @@ def test_a_bridge_that_is_at_hand_is_reckoned_with_beforehand() -> None:
     done = proveout("distance", "W104.11", "short", "--bench", BENCH, "--bridge", "0.1 % + 0.01 ohm")
     line = next(one for one in done.stdout.splitlines() if "Murray" in one)
     assert "wants a bridge" not in line and " m" in line
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("method", ["open-both-ends", "open-by-sibling"])
+def test_a_broken_wire_is_walked_by_its_capacitance_over_a_real_port(tmp_path: Path, method: str) -> None:
+    bench = JOB / "benches" / "broken-wire.yaml"
+    before = proveout("distance", "W104.11", "open", "--bench", bench)
+    assert before.returncode == 0 and "open, capacitances from both ends" in before.stdout
+    path, record = tmp_path / "open.yaml", tmp_path / "open.jsonl"
+    words = ["W104.11", "open", "--method", method, "--sound", "W104.13", "--bench", bench]
+    assert proveout("distance", *words, "--write", path).returncode == 0
+    walked = proveout("run", path, "--bench", bench, "--record", record)
+    assert walked.returncode == 0, walked.stdout + walked.stderr
+    told = proveout("distance", "--record", record)
+    assert told.returncode == 0, told.stdout + told.stderr
+    low, high = (float(part.split(" m")[0]) for part in told.stdout.split("between ")[1].split(":")[0].split(" and "))
+    assert low < 12.4 < high and "T1.4" in told.stdout

@@ -8,7 +8,7 @@ from __future__ import annotations
 from bench.simulate.twins.handhelds import PolledText, SevenSegment, StreamingText
 from bench.simulate.twins.insulation import InsulationTwin
 from bench.simulate.twins.matrix import MatrixTwin
-from bench.simulate.twins.meter import ClampTwin, LowOhmTwin, MeterTwin
+from bench.simulate.twins.meter import CapacitanceTwin, ClampTwin, LowOhmTwin, MeterTwin
 from bench.simulate.twins.panel import PanelTwin
 from bench.simulate.twins.supply import SupplyTwin
 from bench.simulate.twins.thermometer import ThermometerTwin
@@ -47,6 +47,10 @@ class Hall:
     def current(self, into, out, time, burden):
         return self.amps
 
+    # a capacitance meter's world
+    def capacitance(self, hi, lo, time):
+        return 1e-12 * self.ohms(time), float("inf")
+
     # a clamp's world
     def clamped(self, time):
         return self.amps
@@ -83,6 +87,7 @@ PLAIN = {"lead_ohms": 0.0, "error_scale": 0.0, "dial": "resistance"}
 TWINS = {
     "scpi-bench-meter": lambda world, now: MeterTwin(world, now=now, error_scale=0.0),
     "scpi-low-ohm-meter": lambda world, now: LowOhmTwin(world, now=now, error_scale=0.0),
+    "scpi-capacitance-meter": lambda world, now: CapacitanceTwin(world, now=now, error_scale=0.0),
     "scpi-clamp-meter": lambda world, now: ClampTwin(world, now=now, error_scale=0.0),
     "scpi-supply": lambda world, now: SupplyTwin(world, now=now),
     "scpi-insulation-tester": lambda world, now: InsulationTwin(world, now=now),

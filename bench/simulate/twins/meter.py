@@ -34,9 +34,9 @@ from bench.simulate.scpi.instrument import (
     spell,
 )
 from bench.simulate.twins.figures import Scale, drawn_errors, identity_of, scales, shipped_profile
-from bench.simulate.world.terminals import AMPS, HI, LO, SENSE_HI, SENSE_LO, ClampWorld, MeterWorld
+from bench.simulate.world.terminals import AMPS, HI, LO, SENSE_HI, SENSE_LO, CapacitanceWorld, ClampWorld, MeterWorld
 
-__all__ = ["ClampTwin", "LowOhmTwin", "MeterTwin"]
+__all__ = ["CapacitanceTwin", "ClampTwin", "LowOhmTwin", "MeterTwin"]
 
 _NAMES: Final[dict[tuple[Reads, int], str]] = {
     ("voltage", 2): "VOLT",
@@ -45,6 +45,7 @@ _NAMES: Final[dict[tuple[Reads, int], str]] = {
     ("ac-current", 2): "CURR:AC",
     ("resistance", 2): "RES",
     ("resistance", 4): "FRES",
+    ("capacitance", 2): "CAP",
 }
 """What SCPI calls each function; the first that a meter has is the one after ``*RST``."""
 _HEADERS: Final = {
@@ -54,9 +55,10 @@ _HEADERS: Final = {
     "CURR:AC": "CURRent:AC",
     "RES": "RESistance",
     "FRES": "FRESistance",
+    "CAP": "CAPacitance",
 }
 """Header of each function below SENSe and CONFigure."""
-_QUESTIONABLE: Final = {"VOLT": 1, "VOLT:AC": 1, "CURR": 2, "CURR:AC": 2, "RES": 512, "FRES": 512}
+_QUESTIONABLE: Final = {"VOLT": 1, "VOLT:AC": 1, "CURR": 2, "CURR:AC": 2, "RES": 512, "FRES": 512, "CAP": 1024}
 """SCPI-1999 volume 1 chapter 9: QUEStionable bits of voltage and current; bit 9 is the designer's."""
 _MEASURING: Final = 16
 """The OPERation bit."""
@@ -69,6 +71,8 @@ _AC_S: Final = 0.4
 _SETTLE_S: Final = ((1e5, 0.002), (1e6, 0.010), (1e7, 0.100), (1e8, 0.300))
 """Ohms of a range from which on the input must settle for some seconds."""
 _LINE_HZ: Final = 50.0
+_SHUNT_OHMS: Final = 100.0
+"""Ohms beside a capacitance below which a meter shows overload."""
 _COMPENSATION_VOLTS: Final = 0.1
 """Above this voltage between the leads, offset compensation has no answer."""
 
@@ -267,7 +271,7 @@ class MeterTwin(ScpiInstrument):
 
     def _function_commands(self, name: str, part: _Part) -> Iterable[Command]:
         header = _HEADERS[name]
-        unit = {"V": "V", "C": "A"}.get(name[0], "OHM")
+        unit = "F" if name == "CAP" else {"V": "V", "C": "A"}.get(name[0], "OHM")
         top = part.ranges[-1].top
 
         def put_range(value: float) -> None:
@@ -315,6 +319,21 @@ class LowOhmTwin(MeterTwin):
     """A meter for bonds and joints: the same dialogue, four wires only."""
 
     PLAYS = "scpi-low-ohm-meter"
+
+
+class CapacitanceTwin(MeterTwin):
+    """A meter for capacitance: the same dialogue, one function, 1 kHz."""
+
+    PLAYS = "scpi-capacitance-meter"
+
+    def __init__(self, world: CapacitanceWorld, **options: Any) -> None:
+        self._line = world
+        super().__init__(world, **options)
+
+    def _signal(self, name: str, scale: Scale, compensate: bool, time: float) -> float:
+        farads, ohms = self._line.capacitance(HI, LO, time)
+        # what conducts beside it far better than the capacitance does leaves nothing to be told
+        return math.inf if ohms < _SHUNT_OHMS else farads
 
 
 class ClampTwin(MeterTwin):

@@ -9,10 +9,11 @@ converters with combined inputs do to a first approximation. Each card's current
 
 from __future__ import annotations
 
+import cmath
 import math
 import random
-from collections.abc import Collection, Iterable, Sequence
-from functools import cached_property
+from collections.abc import Callable, Collection, Iterable, Sequence
+from functools import cached_property, partial
 from itertools import pairwise
 from typing import Final
 
@@ -20,6 +21,7 @@ import msgspec
 
 from bench.network.circuit import Edge, Network, PowerLoad, Solution, UndervoltageCollapse, VoltageSource
 from bench.plant import faults as k
+from bench.plant import graph
 from bench.plant.faulty import apply_faults, loose_is_open
 from bench.plant.flags import SIDES, bundled, flag_name, flag_of
 from bench.plant.loose_places import places_on
@@ -58,10 +60,29 @@ DIODE_OHM: Final = 0.02
 LIVE_ENOUGH_VOLT: Final = 0.5
 """Less than this at an inlet does not get past its diode."""
 
+UNEVEN: Final = 0.02
+"""Standard deviation of one conductor's capacitance a metre about its cable's (common practice, no source)."""
+TEST_HZ: Final = 1000.0
+"""What a meter for capacitance puts on."""
+STEPS: Final = 24
+"""A resistance that changes with time does so in this number of steps to its double: 3 % each."""
+
 _Specimen = tuple[frozenset[str], frozenset[frozenset[str]]]
 """The two places, and what is joined meanwhile."""
 _PROBE: Final = {HI: 0, SENSE_HI: 0, LO: 1, SENSE_LO: 1}
 _METER: Final = "the meter between the leads"
+
+
+class Moment(msgspec.Struct, frozen=True):
+    """What of the circuit is otherwise than it was built, at a moment.
+
+    Attributes:
+        open: conductors whose contact is open.
+        ohms: edge to its resistance, of those that change as time goes.
+    """
+
+    open: frozenset[str]
+    ohms: tuple[tuple[str, float], ...] = ()
 
 
 class ShelfDraw(msgspec.Struct, frozen=True):
@@ -113,6 +134,11 @@ class PlantWorld:
             for fault in faults
             if isinstance(fault, k.Intermittent)
         ]
+        self._changing = _slow(edges, faults)
+        self._cuts = {fault.conductor: fault for fault in faults if isinstance(fault, k.Cut)}
+        self._hums = [fault for fault in faults if isinstance(fault, k.Hums)]
+        self._uneven = random.Random(f"capacitances {seed}")
+        self._farads: dict[str, float] = {}
         self._stuck = frozenset(fault.breaker for fault in faults if isinstance(fault, k.BreakerStaysClosed))
         self._stays_on = frozenset(fault.supply for fault in faults if isinstance(fault, k.SupplyStaysOn))
         self._batteries = {fault.supply: fault for fault in faults if isinstance(fault, k.BatteryAt)}
@@ -126,12 +152,12 @@ class PlantWorld:
         self._rigged: tuple[tuple[str, str, float], ...] = ()
         self._lifted: frozenset[str] = frozenset()
         self._networks: dict[tuple[object, ...], Network] = {}
-        self._known: dict[tuple[str, str, frozenset[str], tuple[tuple[str, ...], ...]], float] = {}
+        self._known: dict[tuple[str, str, Moment, tuple[tuple[str, ...], ...]], float] = {}
         self._specimens: dict[_Specimen, Dielectric] = {}
         self._sound: dict[_Specimen, float] = {}
         self._insulation = random.Random(f"insulation {seed}")
         self.flags = _tied(plant, seed)
-        self._solved: dict[tuple[frozenset[str], tuple[str, str, float] | None], Solution | None] = {}
+        self._solved: dict[tuple[Moment, tuple[str, str, float] | None], Solution | None] = {}
 
     # what hands do
 
@@ -255,16 +281,70 @@ class PlantWorld:
             return 0.0
         if not self._is_live():
             return 0.0 if math.isfinite(self._between(time)) else math.nan
-        open_now = self._open_now(time)
-        if not math.isfinite(loading) and not self._joined(a, b, open_now):
+        now = self._moment(time)
+        if not math.isfinite(loading) and not self._joined(a, b, now):
             return math.nan
-        solution = self._solution(open_now, (a, b, loading) if math.isfinite(loading) else None)
+        solution = self._solution(now, (a, b, loading) if math.isfinite(loading) else None)
         return 0.0 if solution is None else solution.volts(a, b)
 
     def ac_voltage(self, hi: str, lo: str, time: float, loading: float) -> float:
-        """The simulated feeds carry no AC."""
+        """What converters that hum put on a live feed, all tones together; the simulated feeds carry no other AC."""
         volts = self.voltage(hi, lo, time, loading)
-        return math.nan if math.isnan(volts) else 0.0
+        if math.isnan(volts):
+            return math.nan
+        tones = self.tones() if abs(volts) > LIVE_ENOUGH_VOLT else ()
+        return math.sqrt(sum(level**2 for _, level in tones))
+
+    def tones(self) -> tuple[tuple[float, float], ...]:
+        """Hertz and volts of what converters put between the two places where the leads are: all of it at their own
+        inlets, a tenth elsewhere."""
+        found = []
+        for one in self._hums:
+            inlets = [inlet for inlet in self._plant.inlets.values() if inlet.shelf == one.shelf]
+            at_home = any({inlet.live.node, inlet.back.node} == set(self._places) for inlet in inlets)
+            found.append((one.frequency.value, one.volts.value * (1.0 if at_home else 0.1)))
+        return tuple(found)
+
+    def capacitance(self, hi: str, lo: str, time: float) -> tuple[float, float]:
+        """What a meter that puts 1 kHz on finds between the leads: farads, and the ohms that lie beside them.
+
+        The conductor at one lead is a line with its resistance and capacitance spread along it (exact for each piece);
+        what is joined to the other lead lies around it. A break ends it there, and what is left of a joint goes on.
+        """
+        ohms = self._between(time)
+        if len(self._places) != 2:
+            return 0.0, ohms
+        return self._line_farads(*self._places), ohms
+
+    def _line_farads(self, one: str, other: str) -> float:
+        grouped = {place for group in self._joined_now for place in group}
+        lone = other if one in grouped and other not in grouped else one
+        ends = {
+            end.node: (conductor, end is conductor.near_end)
+            for conductor in self._plant.conductors.values()
+            for end in (conductor.near_end, conductor.far_end)
+        }
+        if lone not in ends:
+            return 0.0
+        conductor, near = ends[lone]
+        cable = self._plant.cables[conductor.cable]
+        if conductor.name not in self._farads:
+            uneven = 1.0 + self._uneven.gauss(0.0, UNEVEN)
+            self._farads[conductor.name] = cable.type.capacitance.value * uneven
+        each = self._farads[conductor.name]
+        # without the others tied together there is one neighbour, and half of the field
+        each *= 1.0 if grouped else 0.5
+        length = conductor.length_m
+        ohm = next(edge.ohms for edge in self._plant.graph() if edge.id == conductor.name) / length
+        cut = self._cuts.get(conductor.name)
+        if cut is None:
+            admittance = _open_line(ohm, each, length, 0.0)
+        else:
+            mine = cut.at.value if near else length - cut.at.value
+            beyond = _open_line(ohm, each, length - mine, 0.0)
+            joint = 0.0 if cut.ohms is None else 1.0 / (cut.ohms.value + 1.0 / beyond)
+            admittance = _open_line(ohm, each, mine, joint)
+        return admittance.imag / (math.tau * TEST_HZ)
 
     def current(self, into: str, out: str, time: float, burden: float) -> float:
         """Amperes through the meter when it is put between two places."""
@@ -280,7 +360,7 @@ class PlantWorld:
         bond = self._clamped_bond()
         if bond is None or not self._is_live():
             return 0.0
-        solution = self._solution(self._open_now(time), None)
+        solution = self._solution(self._moment(time), None)
         if solution is None:
             return 0.0
         amps = solution.amps(bond.name)
@@ -291,7 +371,7 @@ class PlantWorld:
         bond = self._clamped_bond()
         if bond is None:
             return 0.0
-        network = self._network(self._open_now(time))
+        network = self._network(self._moment(time))
         rest = network.changed({bond.name: math.inf}).resistance(bond.a.node, bond.b.node)
         return INDUCED_VOLT / (network.ohms(bond.name) + rest)
 
@@ -367,28 +447,33 @@ class PlantWorld:
             return {TOGETHER: 0.0, LIVE: math.inf}.get(self._places[0], self._reference)
         if not self._places:
             return math.inf
-        mark = (self._places[0], self._places[1], self._open_now(time), self._joined_now)
+        mark = (self._places[0], self._places[1], self._moment(time), self._joined_now)
         if mark not in self._known:
             self._known[mark] = self._network(mark[2]).resistance(mark[0], mark[1])
         return self._known[mark]
 
     # the circuit at a moment
 
-    def _open_now(self, time: float) -> frozenset[str]:
-        """Conductors whose loose contact is open at a moment."""
+    def _moment(self, time: float) -> Moment:
+        """What of the circuit is otherwise at a moment: loose contacts, joints that age, leaks that follow the damp."""
         loose = {fault.conductor for fault in self._loose if loose_is_open(fault, time)}
-        return frozenset(loose | {one.conductor for one in self._wobbles if one.is_open(time, self.temperature(time))})
+        loose |= {one.conductor for one in self._wobbles if one.is_open(time, self.temperature(time))}
+        if not self._changing:
+            return Moment(frozenset(loose))
+        ohms = tuple((edge, _in_steps(at(time))) for edge, at in self._changing.items())
+        return Moment(frozenset(loose), ohms)
 
     def loose_now(self, time: float) -> frozenset[str]:
         """Conductors with a contact that comes and goes, which is open now."""
         return frozenset(one.conductor for one in self._wobbles if one.is_open(time, self.temperature(time)))
 
-    def _network(self, open_now: frozenset[str]) -> Network:
-        opened = frozenset({*open_now, *self._lifted, *(set(self._plant.breakers) - self._closed)})
+    def _network(self, now: Moment) -> Network:
+        opened = frozenset({*now.open, *self._lifted, *(set(self._plant.breakers) - self._closed)})
         let_out = self._let_out()
-        mark = (opened, self._joined_now, self._rigged, tuple(edge.id for edge in let_out))
+        mark = (opened, now.ohms, self._joined_now, self._rigged, tuple(edge.id for edge in let_out))
         if mark not in self._networks:
-            network = self._whole.changed(dict.fromkeys(opened, math.inf)) if opened else self._whole
+            changed = {**dict(now.ohms), **dict.fromkeys(opened, math.inf)}
+            network = self._whole.changed(changed) if changed else self._whole
             clips = [Edge(("rigged", i), a, b, ohms) for i, (a, b, ohms) in enumerate(self._rigged) if a != b]
             ends = [(a, b) for group in self._joined_now for a, b in pairwise(group) if a != b]
             clips += [Edge(("joined", i), a, b, BAR_OHM) for i, (a, b) in enumerate(ends)]
@@ -455,16 +540,16 @@ class PlantWorld:
         """Whether a card joins a shelf's inlets to what is behind its diodes."""
         return bool(self._plant.shelves[shelf].cards)
 
-    def _joined(self, a: str, b: str, open_now: frozenset[str]) -> bool:
+    def _joined(self, a: str, b: str, now: Moment) -> bool:
         """Whether two places are in one circuit, the supplies counted as part of it."""
         bridges = [Edge(("joined", source.id), source.plus, source.minus, source.ohms) for source in self._sources()]
-        return self._network(open_now).extended(bridges).connected(a, b)
+        return self._network(now).extended(bridges).connected(a, b)
 
-    def _solution(self, open_now: frozenset[str], meter: tuple[str, str, float] | None) -> Solution | None:
+    def _solution(self, now: Moment, meter: tuple[str, str, float] | None) -> Solution | None:
         """The plant under voltage, with its cards drawing; None where the bus collapses."""
-        mark = (open_now, meter)
+        mark = (now, meter)
         if mark not in self._solved:
-            network = self._network(open_now).held(self._sources())
+            network = self._network(now).held(self._sources())
             if meter is not None:
                 network = network.extended([Edge(_METER, *meter)])
             try:
@@ -553,3 +638,48 @@ def _loads(plant: Plant, faults: Sequence[k.Fault], rng: random.Random) -> list[
         if watts > 0 or siemens > 0:
             found.append(ShelfDraw(shelf.name, max(0.0, watts), siemens, on_from))
     return found
+
+
+def _slow(edges: Sequence[graph.Edge], faults: Sequence[k.Fault]) -> dict[str, Callable[[float], float]]:
+    """Edge to its resistance by the time, of those that change as it goes."""
+    built = {edge.id: edge.ohms for edge in edges}
+    found: dict[str, Callable[[float], float]] = {}
+    for fault in faults:
+        if isinstance(fault, k.SlowJoint):
+            found[fault.conductor] = partial(_aged, fault, built[fault.conductor] - fault.ohms.value)
+        elif isinstance(fault, k.Leakage) and fault.humid is not None:
+            found[f"leakage:{fault.between[0]}:{fault.between[1]}"] = fault.at
+    return found
+
+
+def _aged(fault: k.SlowJoint, sound: float, seconds: float) -> float:
+    """A conductor with a joint that gets worse, in ohms."""
+    doubled = min(seconds / fault.doubles.value, 60.0)
+    return float(sound + min(fault.most.value, fault.ohms.value * 2.0**doubled))
+
+
+def _in_steps(ohms: float) -> float:
+    """The same in steps, so that a circuit is not built anew for each reading."""
+    return float(2.0 ** (round(STEPS * math.log2(ohms)) / STEPS)) if ohms > 0.0 else ohms
+
+
+def _open_line(ohm_per_m: float, farad_per_m: float, metres: float, beyond: complex) -> complex:
+    """The admittance into a line with resistance and capacitance spread along it, in siemens.
+
+    The telegraph equations without inductance and leakage, which do not count at 1 kHz on such cables.
+
+    Args:
+        ohm_per_m: of the conductor; what lies around it is taken for nothing.
+        farad_per_m: between both.
+        metres: how long it is.
+        beyond: what it ends in, in siemens; 0: it is open.
+    """
+    shunt = 1j * math.tau * TEST_HZ * farad_per_m
+    if metres <= 0.0 or farad_per_m <= 0.0:
+        return beyond
+    if ohm_per_m <= 0.0:
+        return shunt * metres + beyond
+    spread = cmath.sqrt(ohm_per_m * shunt)
+    own = cmath.sqrt(shunt / ohm_per_m)
+    turned = cmath.tanh(spread * metres)
+    return complex(own * (beyond + own * turned) / (own + beyond * turned))

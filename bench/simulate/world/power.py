@@ -33,7 +33,7 @@ from bench.network.circuit import Edge, Network, Solution, UndervoltageCollapse,
 from bench.plant import faults as k
 from bench.plant.model import Plant
 from bench.plant.things import Card
-from bench.simulate.world.plant import PlantWorld, ShelfDraw, known
+from bench.simulate.world.plant import Moment, PlantWorld, ShelfDraw, known
 from bench.simulate.world.power_input import (
     BLEED_OHM,
     BRIDGED_AT,
@@ -351,7 +351,7 @@ class PowerWorld(PlantWorld):
         order = list(self._inputs)
         if not self._place.at:
             return _Ports((), [], [], [], 0.0)
-        network, bench = self._network(frozenset()), self._bench(1.0)
+        network, bench = self._network(Moment(frozenset())), self._bench(1.0)
         one = network.solve(voltages=bench)
         inlets = [
             inlet
@@ -484,10 +484,10 @@ class PowerWorld(PlantWorld):
                 found.append(ShelfDraw(one.shelf, watts, siemens, one.on_from if not self._drive.on else 0.0))
         return found
 
-    def _solution(self, open_now: frozenset[str], meter: tuple[str, str, float] | None) -> Solution | None:
+    def _solution(self, now: Moment, meter: tuple[str, str, float] | None) -> Solution | None:
         if not self._drive.on:
-            return super()._solution(open_now, meter)
-        network = self._network(open_now).held(self._sources())
+            return super()._solution(now, meter)
+        network = self._network(now).held(self._sources())
         if meter is not None:
             network = network.extended([Edge("the meter between the leads", *meter)])
         try:
@@ -507,12 +507,12 @@ class PowerWorld(PlantWorld):
         if self._placed_at is None:
             self._placed_at = time
         bleeders = self._charging(max(0.0, time - self._placed_at))
-        network: Network = self._network(self._open_now(time)).extended(bleeders)
+        network: Network = self._network(self._moment(time)).extended(bleeders)
         return network.resistance(self._places[0], self._places[1]) + self._touch
 
     def _at_inputs(self, time: float) -> bool:
         """Whether both leads are joined to inlets: elsewhere no input can conduct between them, and none is solved."""
-        network = self._network(self._open_now(time))
+        network = self._network(self._moment(time))
         ends = [
             end.node
             for name in self._inputs

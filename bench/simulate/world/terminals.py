@@ -20,6 +20,7 @@ __all__ = [
     "LO",
     "SENSE_HI",
     "SENSE_LO",
+    "CapacitanceWorld",
     "ClampWorld",
     "InsulationWorld",
     "MatrixWorld",
@@ -63,6 +64,13 @@ class MeterWorld(Protocol):
 
     def current(self, into: str, out: str, time: float, burden: float) -> float:
         """DC amperes that flow into one terminal and out of the other through ``burden`` ohms."""
+
+
+class CapacitanceWorld(MeterWorld, Protocol):
+    """What a meter for capacitance is on."""
+
+    def capacitance(self, hi: str, lo: str, time: float) -> tuple[float, float]:
+        """Farads between two terminals at 1 kHz, and the ohms that lie beside them; infinity where none do."""
 
 
 class ClampWorld(MeterWorld, Protocol):
