@@ -2,7 +2,7 @@
 
 Two readings belong together that were taken of the same kind, between the same places, and asked for the same thing
 (to be joined, or to be apart). A conductor's resistance, and one of insulation, is brought to 20 °C by the temperature
-that it was read at.
+that it was read at; the millivolts along joints are brought to the current of the last run.
 What should be apart is looked at by orders of magnitude. A reading beyond the range counts as far beyond all that were
 within it, however far that is.
 """
@@ -23,8 +23,9 @@ from bench.job.rows import ENERGISED, Evidence
 from bench.judge.insulation import at_temperature
 from bench.judge.metals import COPPER, stretched
 from bench.quantity import engineering
+from bench.sequence.limits import DROP_ORIGIN, LEAST_DROP
 
-Asks = Literal["joined", "apart", "between", "quiet"]
+Asks = Literal["joined", "apart", "between", "quiet", "carrying"]
 
 BEYOND: Final = 1000.0
 """How far a reading beyond the range is put from those within, in standard uncertainties."""
@@ -34,13 +35,21 @@ DAY: Final = 86400.0
 _VERDICTS: Final = ("", "pass", "fail", "undecided", "void", "skipped")
 
 
+_WANTED: Final[dict[Asks, str]] = {
+    "apart": ", to be apart,",
+    "quiet": ", to be dead,",
+    "carrying": ", at the last run's current,",
+}
+
+
 class SeriesKey(msgspec.Struct, frozen=True):
     """Which readings belong together.
 
     Attributes:
         reads: ``resistance``, ``insulation``, ``voltage`` or ``current``.
         places: the two places; in the order of their names where the order does not matter.
-        asks: what was asked of them; ``quiet`` where nothing should show.
+        asks: what was asked of them; ``quiet`` where nothing should show, ``carrying`` of the millivolts along a way
+            that carries current.
         scale: of a voltage that was asked for, in quarters of a decade: 12 V are another matter than 48 V. Of the
             current of a shelf that came up, in hundredths: with other cards in it draws another current.
         under: bonds that were lifted, or what fed a voltage: with these it is another quantity.
@@ -56,7 +65,9 @@ class SeriesKey(msgspec.Struct, frozen=True):
     def text(self) -> str:
         """In words."""
         under = f", {', '.join(self.under)}" if self.under else ""
-        wanted = {"apart": ", to be apart,", "quiet": ", to be dead,"}.get(self.asks, "")
+        wanted = {"apart": ", to be apart,", "quiet": ", to be dead,", "carrying": ", at the last run's current,"}.get(
+            self.asks, ""
+        )
         if self.reads == ENERGISED:
             return f"current of {', '.join(self.places)}, as it came up"
         if len(self.places) < 2:
@@ -75,6 +86,8 @@ def key_of(row: Evidence) -> SeriesKey:
         asks = "joined"
     elif row.low is not None and row.high is None:
         asks = "apart"
+    elif row.limit.startswith(DROP_ORIGIN):
+        asks = "carrying"
     elif row.low is not None and row.high is not None and row.reads == "voltage":
         middle = abs(row.low + row.high) / 2.0
         asks = "quiet" if row.low <= 0.0 <= row.high else "between"
@@ -290,6 +303,9 @@ def _comparable(track: Track, usable: list[int], decades: bool) -> tuple[list[fl
         if decades:
             floor = max(value, doubt, 1e-6)
             within[i] = (math.log10(floor), max(doubt / floor / math.log(10.0), DECADES / 10))
+        elif track.key.asks == "carrying":
+            factor = _to_current(track, i, usable[-1])
+            within[i] = (abs(value) * factor, doubt * factor)
         else:
             factor = _to_20(track, i)
             within[i] = (value * factor, doubt * factor)
@@ -305,6 +321,16 @@ def _comparable(track: Track, usable: list[int], decades: bool) -> tuple[list[fl
         doubt_beyond = typical
     pairs = [within[i] if i in within else (beyond[track.over[i]], doubt_beyond) for i in usable]
     return [value for value, _ in pairs], [doubt for _, doubt in pairs]
+
+
+def _to_current(track: Track, index: int, last: int) -> float:
+    """Factor that brings the millivolts along a way to the current of the last run.
+
+    Its limit is what sound joints and conductors lose at the current that flowed, and a little for pick-up: without
+    that it goes with the current.
+    """
+    then, now = (track.high[one] - LEAST_DROP for one in (index, last))
+    return now / then if then > 0.0 and now > 0.0 else 1.0
 
 
 def _to_20(track: Track, index: int) -> float:

@@ -232,6 +232,8 @@ def _drop_of(plant: Plant, name: str) -> float | None:
     return None if drop is None else abs(drop)
 
 
+DROP_ORIGIN: Final = "sound joints and conductors at the"
+"""How the origin of a stretch's limit begins; the current that flowed comes after it."""
 LEAST_DROP: Final = 0.001
 """Volts that any stretch may lose besides: contacts of unlike metals and pick-up (common practice, no source)."""
 
@@ -256,7 +258,7 @@ def _stretch_drop(source: Measure, plant: Plant, powered: Powered | None, celsiu
         expected += carried * edge.ohms
         most += carried * plant.expected(edge.id, celsius).high_ohm
     most += LEAST_DROP
-    origin = f"sound joints and conductors at the {engineering(amps, 'A', digits=3)} that flow"
+    origin = f"{DROP_ORIGIN} {engineering(amps, 'A', digits=3)} that flow"
     return Held(Limit.between(-most, most, "V", origin), expected, amps=amps)
 
 
