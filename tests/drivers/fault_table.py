@@ -323,7 +323,7 @@ def held_on_a_range(name: str) -> str:
     function = rig.instrument.profile.function(rig.function)
     lowest = function.ranges[0]
     truth = 5 * lowest.top
-    rig.world.ohms = lambda at: truth
+    rig.world.ohms = rig.world.farads = lambda at: truth
     rig.world.amps = truth
     if name in HANDHELD:
         rig.wire.engine.held_on = 0

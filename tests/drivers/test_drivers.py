@@ -57,6 +57,7 @@ def expected(function, world, sample) -> list[float]:
             "current": world.amps if world.held is None else 48.0 / 120.0,
             "ac-current": 2 * world.amps,
             "temperature": world.celsius,
+            "capacitance": world.farads(0.0),
         }[function.reads]
     ]
 

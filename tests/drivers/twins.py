@@ -30,6 +30,9 @@ class Hall:
     def ohms(self, at: float) -> float:
         return 10.0 + int(at) % 80
 
+    def farads(self, at: float) -> float:
+        return 744.2e-12
+
     # a meter's world
     def resistance(self, hi, lo, time):
         return self.ohms(time)
@@ -49,7 +52,7 @@ class Hall:
 
     # a capacitance meter's world
     def capacitance(self, hi, lo, time):
-        return 1e-12 * self.ohms(time), float("inf")
+        return self.farads(time), float("inf")
 
     # a clamp's world
     def clamped(self, time):
