@@ -7,6 +7,7 @@ bytes one at a time gives the same frames as feeding them at once.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import Final
 
@@ -18,7 +19,8 @@ LONGEST_LINE: Final = 8192
 """Bytes. Identities and error messages stay under 256; a list of a thousand closed relays takes 6000."""
 LONGEST_BLOCK: Final = 2**20
 """Bytes. A meter's block of readings or a screen picture is smaller; more is a length field gone wrong."""
-_TAB: Final = 0x09
+_STRANGE: Final = re.compile(rb"[\x00-\x08\x0a-\x1f\x7f]")
+"""What no line of text holds: a control character other than the tab."""
 
 
 class Frame(msgspec.Struct, frozen=True):
@@ -131,8 +133,9 @@ class LineFramer(Framer):
         raw = self._take(at + len(self._end))
         body = raw[:at]
         if self._plain:
-            strange = next((byte for byte in body if (byte < 0x20 and byte != _TAB) or byte == 0x7F), None)
-            if strange is not None:
+            found = _STRANGE.search(body)
+            if found is not None:
+                strange = found[0][0]
                 hint = ", so the line end is not as the profile says" if strange in (0x0D, 0x0A) else ""
                 return Noise(raw, f"the control character {strange:#04x} in a line{hint}")
         return Frame(raw, body)
