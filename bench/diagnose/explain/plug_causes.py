@@ -32,7 +32,7 @@ from bench.diagnose.explain.part_causes import Parts, landed
 from bench.diagnose.explain.pin_map import Index
 from bench.diagnose.explain.seats import plug_causes, rounds, rounds_bits, seat_causes
 from bench.diagnose.explain.seen import OFF, UNTESTED, Seen, gather
-from bench.diagnose.explain.wire_causes import Seating, Wirewise
+from bench.diagnose.explain.wire_causes import Seating, WireCauses
 
 _VOTERS = 6
 """A group with more pins than this on one side says nothing about where a single wire went."""
@@ -66,7 +66,7 @@ Change = tuple[dict[int, Seat], frozenset[str]]
 
 
 class Plugs:
-    """The search; `run` returns the causes at connectors and the best `Wirewise` under them."""
+    """The search; `run` returns the causes at connectors and the best `WireCauses` under them."""
 
     def __init__(self, index: Index, seen: Seen) -> None:
         self.index = index
@@ -98,7 +98,7 @@ class Plugs:
         self.weighed: list[tuple[float, list[Cause]]] = []
         """Explanations that were weighed on the way, each with its bits."""
 
-    def run(self) -> tuple[list[Cause], Wirewise, Seating]:
+    def run(self) -> tuple[list[Cause], WireCauses, Seating]:
         """Search, and return the causes at plugs, the causes at wires under them, and the seating."""
         while (change := self._best_change()) is not None:
             self._apply(change)
@@ -109,7 +109,7 @@ class Plugs:
         best = self._without(best)
         return plug_causes(self.index, self.seats, self.turned), best[1], best[2]
 
-    def _again(self, best: tuple[float, Wirewise, Seating]) -> tuple[float, Wirewise, Seating]:
+    def _again(self, best: tuple[float, WireCauses, Seating]) -> tuple[float, WireCauses, Seating]:
         """The search from plugs that sit right, where the first one moved good wires: the better of the two.
 
         Plugs with several good wires stay where they are, so that parts and single wires have their turn.
@@ -129,7 +129,7 @@ class Plugs:
         self._put(*kept)
         return best
 
-    def _without(self, best: tuple[float, Wirewise, Seating]) -> tuple[float, Wirewise, Seating]:
+    def _without(self, best: tuple[float, WireCauses, Seating]) -> tuple[float, WireCauses, Seating]:
         """What is told weighed against fewer and other parts, and with plugs straight, by the cost of all together.
 
         A part or a seat is taken for the wires that it puts right, before anything is known of the rest; what then has
@@ -154,12 +154,12 @@ class Plugs:
 
     def _weigh_parts(
         self, seats: Sequence[Seat], crowded: Collection[int], budget: int
-    ) -> tuple[float, Wirewise, Seating] | None:
+    ) -> tuple[float, WireCauses, Seating] | None:
         """The cheapest of many sets of parts at some connectors, under these seats; those elsewhere stay."""
         bare = self._seat(seats, self.turned)
         elsewhere = [number for number in range(len(seats)) if number not in crowded]
         kept, after = self._parts.of(bare, self._parts.troubled(bare, elsewhere))
-        best: tuple[float, Wirewise, Seating] | None = None
+        best: tuple[float, WireCauses, Seating] | None = None
         known: set[frozenset[Relanded]] = set()
         front = [(0.0, tuple(kept), after)]
         for depth in range(_DEEPEST + 1):
@@ -249,7 +249,7 @@ class Plugs:
         for connector in touched:
             self._options.pop(connector, None)
 
-    def _evaluate(self, seats: Sequence[Seat], turned: frozenset[str]) -> tuple[float, Wirewise, Seating]:
+    def _evaluate(self, seats: Sequence[Seat], turned: frozenset[str]) -> tuple[float, WireCauses, Seating]:
         seating = self._seat(seats, turned)
         best = self._told(seats, turned, (), seating, seating)
         parts, after = self._parts.of(seating)
@@ -266,16 +266,16 @@ class Plugs:
         parts: Sequence[Relanded],
         seating: Seating,
         after: Seating,
-    ) -> tuple[float, Wirewise, Seating]:
+    ) -> tuple[float, WireCauses, Seating]:
         """What is told of these seats and parts, with its bits; `after` is the seating with the parts landed."""
-        wirewise = Wirewise(self.index, self.seen, after, parts)
+        by_wire = WireCauses(self.index, self.seen, after, parts)
         cost = sum(bits(CableTurned(cable), self.index) for cable in turned) + rounds_bits(self.index, seats)
         cost += sum(self._seat_bits(c, seat) for c, seat in enumerate(seats) if seat != self._plain[c])
-        cost += self._bits(wirewise) + self._moves_sound_wires(seating, parts)
-        self._note((cost, wirewise, after), seats, turned)
-        return cost, wirewise, after
+        cost += self._bits(by_wire) + self._moves_sound_wires(seating, parts)
+        self._note((cost, by_wire, after), seats, turned)
+        return cost, by_wire, after
 
-    def _note(self, state: tuple[float, Wirewise, Seating], seats: Sequence[Seat], turned: frozenset[str]) -> None:
+    def _note(self, state: tuple[float, WireCauses, Seating], seats: Sequence[Seat], turned: frozenset[str]) -> None:
         """Keep an explanation that was weighed, with its bits: it may be as good as the one that is taken."""
         self.weighed.append((state[0], [*plug_causes(self.index, seats, turned), *state[1].causes]))
 
@@ -301,9 +301,9 @@ class Plugs:
                     moved += to is None or index.number[to] != contacts[wire]
         return _HARM * moved
 
-    def _bits(self, wirewise: Wirewise) -> float:
+    def _bits(self, by_wire: WireCauses) -> float:
         """The cost of causes at wires and parts, with those barred that part a join of the design."""
-        return wirewise.bits + _NEVER * sum(self._parts_a_designed_join(cause) for cause in wirewise.causes)
+        return by_wire.bits + _NEVER * sum(self._parts_a_designed_join(cause) for cause in by_wire.causes)
 
     def _parts_a_designed_join(self, cause: Cause) -> bool:
         """Whether a join is called wrong that the design has: then a plug was taken to sit where it does not."""
@@ -557,7 +557,7 @@ class Plugs:
 
     # Small changes against the full cost.
 
-    def _polish(self, best: tuple[float, Wirewise, Seating]) -> tuple[float, Wirewise, Seating]:
+    def _polish(self, best: tuple[float, WireCauses, Seating]) -> tuple[float, WireCauses, Seating]:
         budget = max(12, _EVALUATIONS * 64 // max(64, len(self.index.wires)))
         improved = True
         while improved and (best[1].causes or self.seats != self._plain):
@@ -603,14 +603,14 @@ class Plugs:
         self._put(seats, turned)
         return found
 
-    def _small_changes(self, wirewise: Wirewise) -> Iterator[tuple[list[Seat], frozenset[str]]]:
+    def _small_changes(self, by_wire: WireCauses) -> Iterator[tuple[list[Seat], frozenset[str]]]:
         def but(changed: dict[int, Seat]) -> tuple[list[Seat], frozenset[str]]:
             seats = list(self.seats)
             for connector, seat in changed.items():
                 seats[connector] = seat
             return seats, self.turned
 
-        trouble = self._trouble(wirewise)
+        trouble = self._trouble(by_wire)
         for connector, seat in enumerate(self.seats):
             if len(seat_causes(self.index, connector, seat)) > 1:
                 # two things done to one plug put its open wires right as well: one and a dead part is likelier
@@ -656,7 +656,7 @@ class Plugs:
         lost = sum(self._right(c, self.seats[c]) - self._right(c, seat) for c, seat in changed.items())
         return lost <= max(_SETTLED, 2 * trouble)
 
-    def _trouble(self, wirewise: Wirewise) -> Counter[int]:
+    def _trouble(self, by_wire: WireCauses) -> Counter[int]:
         """How many wires with a cause of their own, or joined pins, touch each connector.
 
         A connector without any counts too, with none, if there are some at the other end of its wires.
@@ -665,10 +665,10 @@ class Plugs:
         contacts = self._seating.near_contact, self._seating.far_contact
         trouble: Counter[int] = Counter()
         for wire, ends in enumerate(zip(self._seating.near, self._seating.far, strict=True)):
-            if ends != (wirewise.near[wire], wirewise.far[wire]) or wire in wirewise.cut:
+            if ends != (by_wire.near[wire], by_wire.far[wire]) or wire in by_wire.cut:
                 for side in contacts:
                     trouble[home[side[wire]]] += 1
-        for cause in wirewise.causes:
+        for cause in by_wire.causes:
             if isinstance(cause, Bridged | StrayJoin):
                 for pin in cause.pins:
                     trouble[self._sitting[home[self.index.number[pin]]]] += 1

@@ -109,8 +109,8 @@ def explain(design: Design, measured: Measured) -> Explanation:
     index = design.index
     seen = Seen(index, measured)
     search = Plugs(index, seen)
-    plugs, wirewise, _ = search.run()
-    causes = first = [*plugs, *wirewise.causes]
+    plugs, by_wire, _ = search.run()
+    causes = first = [*plugs, *by_wire.causes]
     landing = land(index, causes)
     wrong = seen.differences(labels(index, causes, landing))
     hopeless = set(seen.contradictions)

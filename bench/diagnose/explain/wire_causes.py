@@ -109,12 +109,21 @@ class _Roads(msgspec.Struct):
         return None
 
 
-class Wirewise:
-    """Names causes at wires for one seating of the plugs.
+class WireCauses:
+    """The causes at wires for one seating of the plugs.
 
-    After construction `causes` holds them in the order in which they act, and `bits` their cost.
-    `near` and `far` are the socket pins of every wire after these causes; `cut` the open wires. `parts` are causes that
-    the seating has in it already: they come first, and count.
+    Args:
+        index: the design.
+        seen: what was measured.
+        seating: where each plug sits.
+        parts: causes that the seating has in it already: they come first, and count.
+
+    Attributes:
+        causes: in the order in which they act.
+        bits: their cost.
+        near: socket pin of every wire's near end after these causes.
+        far: the same of its far end.
+        cut: the open wires.
     """
 
     def __init__(self, index: Index, seen: Seen, seating: Seating, parts: Sequence[Cause] = ()) -> None:
