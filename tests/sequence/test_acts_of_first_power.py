@@ -143,6 +143,12 @@ def test_a_battery_is_met_with_its_room_its_fuse_and_its_poles_in_order(bay: str
         assert (
             f"{supply.fuse_a:g} A" in text and "20 A for each Ah" in text and "breaks 10 kA where a short takes" in text
         )
+        # what check holds against one another is said to who compares the labels: wire and device, device and device
+        mine = [one for one in plant.breakers.values() if f"{one.name} {one.rating_a:g} A" in text]
+        assert len(mine) > 2 and text.count("opens alone up to") == len(mine)
+        wires = re.findall(r"(\S+) ([0-9.]+) A [BCD],[^;]* that bears ([0-9.]+) A", text)
+        assert {one.name for one in mine if "main" not in one.title} <= {name for name, _, _ in wires}
+        assert all(float(bears) >= float(rating) for _, rating, bears in wires)
         text = found[connect].text
         order = ("lug of the feed first", "earthed pole last", "torque", "side of the open fuse", "put the fuse in")
         assert sorted(order, key=text.index) == list(order)

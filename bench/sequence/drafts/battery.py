@@ -8,11 +8,13 @@ own and on evidence that counts; and each hold point says who opens what, on whi
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import takewhile
 
 import msgspec
 
 from bench.plant.demand import fault_currents
 from bench.plant.model import Plant
+from bench.plant.protection import usual_limit
 from bench.plant.things import Breaker, Inlet, Shelf, Supply
 from bench.quantity import engineering
 from bench.sequence.drafts import power_parts as parts
@@ -88,7 +90,16 @@ def _protection(plant: Plant, supply: Supply, inlets: list[Inlet]) -> Step:
             "no breaking capacity said" if breaker.breaks_a is None else f"breaks {engineering(breaker.breaks_a, 'A')}"
         )
         short = engineering(shorts.get(breaker.name, 0.0), "A", digits=2)
-        return f"{breaker.name} {breaker.rating_a:g} A {breaker.trips}, {breaks} where a short takes {short}"
+        alone = (
+            "no makers' table says whether it opens alone"
+            if breaker.selective_a is None
+            else f"opens alone up to {engineering(breaker.selective_a, 'A')}"
+        )
+        wire = _wire_behind(plant, breaker, inlets)
+        return (
+            f"{breaker.name} {breaker.rating_a:g} A {breaker.trips}, {breaks} where a short takes {short}, "
+            f"{wire and f'{wire}, '}{alone}"
+        )
 
     fuse = "none is said: fit one first" if supply.fuse_a is None else f"{supply.fuse_a:g} A"
     if supply.fuse_a is not None and supply.fuse_breaks_a is not None:
@@ -98,10 +109,27 @@ def _protection(plant: Plant, supply: Supply, inlets: list[Inlet]) -> Step:
         title=f"What protects {supply.name}",
         text=f"The fuse at {supply.name}, in the feed's pole and open now: {fuse}; a short at its terminals takes "
         f"{prospective} (where its resistance is not known take 20 A for each Ah). Then "
-        f"{'; '.join(told(plant.breakers[n]) for n in names)}. "
+        f"{'; '.join(told(plant.breakers[n]) for n in names)}. Wires by IEC 60364-5-52, method B2, or NEC 240.4(D). "
         "Compare with the labels: rating, direct voltage, line and load side where one is polarised. What differs goes "
         "into the plant file first, and 'check' says whether wires and devices fit each other.",
     )
+
+
+def _wire_behind(plant: Plant, breaker: Breaker, inlets: Sequence[Inlet]) -> str:
+    """The thinnest wire right behind a breaker with what it bears, in words; empty where none is known."""
+    found: list[tuple[float, str]] = []
+    for inlet in inlets:
+        path = plant.supply_path(inlet.shelf, inlet.feed)
+        ids = [edge.id for edge in path.out]
+        if breaker.name not in ids:
+            continue
+        # edges run from the inlet to the supply; beyond the next breaker it is that one's wire
+        behind = takewhile(lambda name: name not in plant.breakers, reversed(ids[: ids.index(breaker.name)]))
+        for wire in (plant.conductors[name].wire for name in behind if name in plant.conductors):
+            usual = usual_limit(wire)
+            if usual is not None:
+                found.append((usual[0], f"before {wire.size} that bears {usual[0]:g} A"))
+    return min(found)[1] if found else ""
 
 
 def _in_service(plant: Plant, mine: dict[str, list[Inlet]]) -> list[Part]:
