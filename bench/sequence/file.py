@@ -178,6 +178,11 @@ class _Common(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", tag_fie
         return False
 
     @property
+    def keeps_off(self) -> bool:
+        """Whether what it is about stays off where it is skipped, whatever the reason."""
+        return False
+
+    @property
     def energises(self) -> bool:
         """Whether something may be live after it that was not before."""
         return False
@@ -425,6 +430,11 @@ class Ask(_Common, frozen=True, kw_only=True, tag="ask"):
         """The plant name that it is about."""
         return self.of
 
+    @property
+    def keeps_off(self) -> bool:
+        """No reason makes up for a copy of what cannot be bought again."""
+        return self.name == "checksum"
+
 
 class Look(_Common, frozen=True, kw_only=True, tag="look"):
     """Somebody looks at the plant and says how things stand: what a walk relies on and nobody can know from afar.
@@ -450,6 +460,11 @@ class Look(_Common, frozen=True, kw_only=True, tag="look"):
         wrong = [state for state in self.expect if state not in STATES[self.kind]]
         if wrong:
             raise Inconsistent(f"'{wrong[0]}' for a {self.kind}", " or ".join(STATES[self.kind]))
+
+    @property
+    def keeps_off(self) -> bool:
+        """Nothing is brought up where nobody looked."""
+        return True
 
     @property
     def handles(self) -> tuple[str, ...]:
@@ -514,6 +529,11 @@ class Gate(_Common, frozen=True, kw_only=True, tag="gate"):
     def handles(self) -> tuple[str, ...]:
         """The shelf."""
         return (self.shelf,)
+
+    @property
+    def keeps_off(self) -> bool:
+        """Nothing that nobody answered for is brought up."""
+        return True
 
 
 class Measure(_Common, frozen=True, kw_only=True, tag="measure"):

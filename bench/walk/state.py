@@ -693,12 +693,14 @@ def _doubt(state: State, step: Step, names: set[str], kinds: Collection[str] = _
         earlier = steps[index]
         if index >= step.index or earlier.kind not in kinds:
             continue
-        excused = outcome.verdict == "skipped" and not outcome.barred and earlier.kind not in ("look", "gate")
+        excused = outcome.verdict == "skipped" and not outcome.barred and not earlier.source.keeps_off
         if outcome.verdict in ("pass", "done") or excused:
             continue
         # what the walk passed over itself says nothing new of what is shared with other loads
         itself = outcome.barred and state.setting.began.edition > 1
-        about = {earlier.subject, *(() if itself and earlier.kind == "energise" else earlier.touches)}
+        # a neighbour is read while a shelf is fed: one that stays off feeds no neighbour
+        apart = earlier.kind == "energise" or (earlier.source.live and state.setting.began.edition > 5)
+        about = {earlier.subject, *(() if itself and apart else earlier.touches)}
         if itself:
             about -= set(plant.supplies)
         # what is wrong at one inlet of a shelf keeps the whole shelf off

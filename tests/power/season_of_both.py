@@ -267,6 +267,7 @@ def walked(here: Hall, wrongs: Sequence[Wrong], seed: int) -> Came:
                 if allowed is not None and most > allowed:
                     against.append(f"{step.title}: {most:g} V although {one.kind} allows {allowed:g} V")
     against += [f"hands in {shelf} at {volts:.1f} V" for shelf, volts in walk.reached_into if volts > 5.05]
+    against += [f"{name} stays off, and nothing is wrong with it" for name in _left_off(here, wrongs, walk)]
     if not {one.kind for one in wrongs} & TURNED:
         turned = [told for told in _failed(walk.state) if "wrong way round" in told]
         against += [f"nothing is the wrong way round: {told}" for told in turned]
@@ -291,6 +292,24 @@ def _unsure(state: State) -> set[str]:
         for index, outcome in results(state).items()
         if outcome.verdict == "undecided" and "soak it for" in outcome.sentence
     }
+
+
+OF_A_SHELF = frozenset(
+    {*SOUND, "short", "crossed", "reversed", "breaker", "heavy", "light", "creeps", "reforms", "lossy", "joint"}
+)
+"""What is wrong at a shelf and on its own way: all others come up."""
+
+
+def _left_off(here: Hall, wrongs: Sequence[Wrong], walk: pure_walk.PureWalk) -> list[str]:
+    """Shelves that have nothing to do with what is wrong and did not come up all the same."""
+    if not {one.kind for one in wrongs} <= OF_A_SHELF:
+        return []
+    of = {way(here.plant, inlet)[1][-1]: shelf.name for shelf in here.shelves for inlet in reached(here.plant, shelf)}
+    named = {_shelf(name) for one in wrongs for _, name in one.names}
+    hit = {of.get(name, name) for name in (*named, *(name for one in wrongs for name in one.highest))}
+    up = {name for step, event in walk.fed if event.why == "done" and step.source.voltage.value > SAFE
+          for name in step.subject.split("+")}  # fmt: skip
+    return [shelf.name for shelf in here.shelves if shelf.name not in hit | up]
 
 
 TURNED = frozenset({"reversed", "swapped", "crossed"})

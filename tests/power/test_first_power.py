@@ -9,7 +9,9 @@ import pytest
 
 from bench.diagnose.supply.patterns import findings
 from bench.files import BadFile
+from bench.plant import faults as k
 from bench.plant.load import load_plant
+from bench.quantity import Resistance
 from bench.sequence.draft import CannotDraft, draft
 from bench.sequence.drafts.power import STAYS_OFF
 from bench.sequence.file import Do, Energise
@@ -80,6 +82,18 @@ def test_the_other_shelves_come_up_all_the_same(first: State) -> None:
     up = {step.subject for step, event in walk.fed if event.why == "done" and event.sets[-1][1] == 48.0}
     other = {"2A", "2B"} - {drawn.shelf}
     assert other <= up
+
+
+@pytest.mark.parametrize("off", ["2A", "2B"])
+@pytest.mark.quick_cases(1)
+def test_a_shelf_that_is_off_from_the_start_keeps_no_neighbour_off(first: State, off: str) -> None:
+    """Its stages are passed over, and the readings at its neighbours that belong to them."""
+    assert first.setting is not None
+    short = k.ShelfShort(shelf=off, feed="B", ohms=Resistance(0.5))
+    walk = pure_walk.PureWalk(first, first.setting.plant, [short], 3)
+    walk.run()
+    up = {step.subject for step, event in walk.fed if event.why == "done" and event.sets[-1][1] == 48.0}
+    assert {"2A", "2B", "2C"} - {off} <= up and off not in up
 
 
 @pytest.mark.slow

@@ -13,7 +13,11 @@ from bench.plant.model import Plant
 from bench.sequence.draft import KINDS
 from bench.sequence.file import Ask, Do, Energise, Hold, Measure, SequenceFile, Step, Wait
 from bench.sequence.unroll import unroll
+from bench.walk import events as e
+from bench.walk import requests as r
+from bench.walk.results import passed
 from bench.walk.setting import Conditions
+from tests.power import pure_walk
 from tests.power.small_hall import SMALL
 
 ROOT = Path(__file__).parents[2]
@@ -93,10 +97,14 @@ def test_a_strap_that_is_not_right_is_refused(said: str, taken: bool) -> None:
             Conditions().with_answer(ask, said, ValueError)
 
 
+_RELAYS = "{name: AL, title: alarm relays, idle: 0.1 A,"
+assert _RELAYS in SMALL
+KEEPING = SMALL.replace(_RELAYS, f'{_RELAYS} keeps: "programme of the exchange, on a disc",')
+"""The small hall with something on a card that cannot be bought again."""
+
+
 def _keeping() -> Plant:
-    old = "{name: AL, title: alarm relays, idle: 0.1 A,"
-    assert old in SMALL
-    return plant_of(SMALL.replace(old, f'{old} keeps: "programme of the exchange, on a disc",'), Path("plant.yaml"))
+    return plant_of(KEEPING, Path("plant.yaml"))
 
 
 def test_what_cannot_be_bought_again_is_copied_before_its_shelf_gets_power() -> None:
@@ -130,6 +138,30 @@ def test_a_copy_counts_only_with_the_checksum_of_its_original(said: str, why: st
         return
     with pytest.raises(ValueError, match=why):
         Conditions().with_answer(ask, said, ValueError)
+
+
+class Hurried(pure_walk.PureWalk):
+    """Somebody who has no time to copy what a card of shelf 2B keeps."""
+
+    def event(self) -> e.Event:
+        match self.asked:
+            case r.Ask(step=step) if isinstance(step.source, Ask) and step.source.name == "checksum":
+                if step.subject == "2B":
+                    return e.Skipped(number=self.state.number, reason="no time")
+                return e.Answered(number=self.state.number, answer="5a9e17c40b72 5a9e17c40b72")
+        return super().event()
+
+
+@pytest.mark.slow
+def test_a_shelf_whose_copy_was_skipped_gets_no_power_for_any_reason(tmp_path: Path) -> None:
+    path = tmp_path / "plant.yaml"
+    path.write_text(KEEPING, "utf-8")
+    first = pure_walk.begun(tmp_path, path, "2")
+    assert first.setting is not None
+    walk = Hurried(first, first.setting.plant, (), 3)
+    walk.run()
+    assert {step.subject for step, _ in walk.fed} == {"2A", "2C"}
+    assert not any("2B" in name for name in walk.handled.closed) and not passed(walk.state)
 
 
 @pytest.mark.parametrize("bay", JOBS)

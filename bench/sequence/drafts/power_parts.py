@@ -550,6 +550,7 @@ def copied(shelf: Shelf, cards: Sequence[Card], proven: Sequence[str]) -> list[P
             f"and {shelf.name} gets power next. Copy it on a machine of its own, write-protected, and read the copy "
             "back. What is the checksum of the original, and that of the copy?",
             name="checksum",
+            of=shelf.name,
             proven=list(proven),
         )
         for card in cards
