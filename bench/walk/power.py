@@ -289,13 +289,16 @@ def _soaked(
             f"and {engineering(matters, 'A')} matter. To tell, {lasts}, and look once."
         )
         return replace(outcome, verdict="undecided", said=told)
+    grows = (found.jump or found.each_minute) > 0
     if found.jump:
         seen = f"jumped by {engineering(found.jump, 'A', digits=2)} after {found.jump_at:.0f} s of the soak"
     else:
         each, doubt = (engineering(value, "A", digits=2) for value in (found.each_minute, found.doubt))
         seen = f"moves by {each} ± {doubt} each minute"
-    told = f"Fail: creeps: the current {seen} ({engineering(mean, 'A', digits=3)} at the end). Find what warms up."
-    return replace(outcome, verdict="fail", finding="creeps", said=told)
+    head = "creeps" if grows else "does not stay"
+    tail = "Find what warms up" if grows else "Find what switches off, or a contact that comes and goes"
+    told = f"Fail: {head}: the current {seen} ({engineering(mean, 'A', digits=3)} at the end). {tail}."
+    return replace(outcome, verdict="fail", finding="creeps" if grows else "restless", said=told)
 
 
 BY_HAND: Final = (

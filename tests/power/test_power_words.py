@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import io
 import json
+import random
 from pathlib import Path
 
 import pytest
 
 from bench.diagnose.supply.patterns import findings, raised
 from bench.plant import faults as k
-from bench.quantity import Resistance
+from bench.quantity import Current, Duration, Resistance, Voltage
 from bench.report.console import Console, summary
 from bench.screens.walk import findings as shown
+from bench.sequence.file import Energise
+from bench.walk import power
+from bench.walk.outcome import Outcome
 from bench.walk.results import passed, results
 from bench.walk.state import State
 from tests.power import pure_walk, small_hall
@@ -81,3 +85,16 @@ def test_a_hot_joint_that_costs_too_little_voltage_to_show_is_found_by_its_milli
     assert amps is not None
     assert "W of heat" in named[0].sentence and "torque" in named[0].sentence
     assert passed(walked(first).state)
+
+
+@pytest.mark.parametrize(
+    ("jump", "word", "told", "not_told"),
+    [(0.030, "creeps", "Find what warms up", "switches off"), (-0.030, "restless", "switches off", "warms")],
+)
+def test_a_current_that_falls_does_not_warm_up(jump: float, word: str, told: str, not_told: str) -> None:
+    drawn = random.Random("falls")
+    watched = [(0.5 * n, 0.4 + (jump if n > 70 else 0.0) + drawn.gauss(0, 0.001)) for n in range(120)]
+    source = Energise(text="", at=["GA"], voltage=Voltage(48.0), current_limit=Current(1.0), soak=Duration(60.0))
+    found = power._soaked(source, Outcome(0, "", 1, "pass", "Pass.", "2A"), watched, 0.4, 0.0)
+    assert found.verdict == "fail" and found.finding == word
+    assert told in found.sentence and not_told not in found.sentence
