@@ -4,7 +4,10 @@ Every wire of a connector votes for the seats of its plug that would put it righ
 some socket pin, so mirrored this way and shifted by that much would explain it. Seats with many
 votes are weighed exactly, and the best is taken as long as it saves more bits than it costs, the
 wires that it pushes off the end counted as explained. Then small changes are tried against the full
-cost, wires and all, since votes go wrong where nearly every wire is at fault as well.
+cost, wires and all, since votes go wrong where nearly every wire is at fault as well. Last, sets of parts are weighed
+against all that is told beside them.
+
+One search over one state, with its votes, changes and costs: that is why it is long.
 """
 
 from __future__ import annotations
@@ -49,7 +52,8 @@ _NEVER = 1e6
 _HARM = 8.0
 """Bits for each good wire that a plug or a part is said to move and another cause to bring back."""
 _COMPOUND = 3.0
-"""Bits for each way beyond the first in which one plug sits wrong: hands seldom do two things to one plug."""
+"""Bits for each way beyond the first in which one plug sits wrong, and where its wires are in no order as well: hands
+seldom do two things to one plug."""
 _WORTHWHILE = 24
 """Fewest full evaluations with which sets of parts are weighed."""
 _DEEPEST = 4
@@ -271,9 +275,20 @@ class Plugs:
         by_wire = WireCauses(self.index, self.seen, after, parts)
         cost = sum(bits(CableTurned(cable), self.index) for cable in turned) + rounds_bits(self.index, seats)
         cost += sum(self._seat_bits(c, seat) for c, seat in enumerate(seats) if seat != self._plain[c])
-        cost += self._bits(by_wire) + self._moves_sound_wires(seating, parts)
+        cost += self._bits(by_wire) + self._moves_sound_wires(seating, parts) + self._hidden(seats, parts)
         self._note((cost, by_wire, after), seats, turned)
         return cost, by_wire, after
+
+    def _hidden(self, seats: Sequence[Seat], parts: Sequence[Relanded]) -> float:
+        """Bits against plugs that sit wrong and whose wires are in no order: a seat brings a few of them home."""
+        index = self.index
+        moved = 0
+        for part in parts:
+            if part.order == "no order":
+                wires = [index.wire_number[name] for name in part.conductors]
+                homes = {index.home[pin] for wire in wires for pin in (index.near[wire], index.far[wire])}
+                moved += sum(seats[connector] != Seat(connector) for connector in homes)
+        return _COMPOUND * moved
 
     def _note(self, state: tuple[float, WireCauses, Seating], seats: Sequence[Seat], turned: frozenset[str]) -> None:
         """Keep an explanation that was weighed, with its bits: it may be as good as the one that is taken."""

@@ -61,6 +61,13 @@ def test_a_dead_row_of_an_exchanged_plug_is_a_dead_row(seed):
     assert one.first and one.harm == [] and not one.more
 
 
+@pytest.mark.slow
+def test_wires_in_no_order_do_not_turn_the_plug():
+    """Mirrored, it had six of fifty wires at home by chance, and was told beside the fifty."""
+    one = look(10645)
+    assert one.first and one.harm == [] and not one.more
+
+
 @pytest.mark.parametrize("seed", [297, 770, 951])
 @pytest.mark.quick_cases(1)
 def test_plugs_with_good_wires_stay_where_several_mistakes_look_like_a_moved_plug(seed):
