@@ -86,7 +86,7 @@ def test_how_slow_the_ammeter_is_belongs_to_its_profile(folder: Path, told: bool
     while not walk.state.finished and len(walk.fed) < 3:
         walk.one()
     ended = [event.why for _, event in walk.fed]
-    assert ended == ["done", "done", "done"] if told else ended == ["limit"]
+    assert ended == (["done"] * 3 if told else ["limit"] * 3)
     if told:
         remarks = " ".join(outcome.remark for outcome in results(walk.state).values())
         assert "a new value each 4 s" in remarks and "limit alone" in remarks

@@ -122,6 +122,9 @@ def every_event(state: State) -> list[e.Event]:
         *(e.Guarded(why="the runner was gone", confirmed={"supply": off}) for off in (True, False)),
         e.Attached(files=[e.KeptFile(name="lug.jpg", sha256="0" * 64)], text="POWER", by="Ana"),
         *(e.OutputsSeen(states={"supply": found}, text="I looked.", by="Ana") for found in ("off", "on")),
+        e.Said(console="exchange", lines=[(0.2, "ENERGISE")]),
+        e.Sending(number=number, console="exchange", line="ENERGISE\\r", by="Ana"),
+        e.Tripped(thing="FA2A", what="ENERGISE", by="Ana"),
         e.Aborted(why="tea"),
         began(),
     ]
