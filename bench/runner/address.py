@@ -61,6 +61,10 @@ class RunnerAddress(msgspec.Struct, frozen=True, kw_only=True):
         return link
 
 
+PREFIX: Final = "proveout-"
+"""How the folder of a runner's socket begins."""
+
+
 class Listener:
     """Listens, and keeps the address file while it does. Use as a context manager.
 
@@ -70,7 +74,8 @@ class Listener:
 
     def __init__(self, record: Path) -> None:
         self.path = address_file(record)
-        self._folder = tempfile.mkdtemp(prefix="proveout-")
+        _clear_away(self.path)
+        self._folder = tempfile.mkdtemp(prefix=PREFIX)
         self.listener, place = self._listen()
         self.address = RunnerAddress(
             record=str(record.resolve()),
@@ -127,6 +132,22 @@ class Listener:
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+
+def _clear_away(path: Path) -> None:
+    """Take away the folder of a runner of the same record that was killed; of one that answers nothing is touched."""
+    try:
+        address = read_address(path)
+        place = Path(address.unix)
+        if not address.unix or not place.parent.name.startswith(PREFIX):
+            return
+        try:
+            address.connect(timeout=1.0).close()
+        except ConnectionRefusedError:
+            place.unlink()
+            place.parent.rmdir()  # nobody put anything else there
+    except OSError:
+        return
 
 
 def address_file(record: Path) -> Path:

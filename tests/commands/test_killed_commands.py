@@ -20,10 +20,11 @@ from bench.record.index import DISTURBANCES, chain_of, declared
 from tests.commands.dying import Dying
 from tests.job.test_asfound import HUT, reading
 from tests.job.test_findings import identified, recorded, seek
+from tests.job.test_learn_command import read_whole
 
 COMMANDS = {
     "findings": ["findings", "plant.yaml", "C3", "--write"],
-    "learn": ["learn", "plant.yaml", "C3", "--write"],
+    "learn": ["learn", "plant.yaml", "W1", "--write"],
     "ready": ["ready", "plant.yaml"],
     "report": ["report", "logs", "-o", "page.html"],
     "export": ["export", "logs", "-o", "table.csv"],
@@ -33,9 +34,12 @@ COMMANDS = {
 LAST = 4
 
 
-def made(folder: Path) -> Path:
-    """A job with two records, of which one says what the plant file does not."""
-    (folder / "logs").mkdir(parents=True)
+def made(kind: str, folder: Path) -> Path:
+    """A job whose records say what the plant file does not."""
+    folder.mkdir(parents=True)
+    if kind == "learn":
+        return read_whole(folder)
+    (folder / "logs").mkdir()
     shutil.copy(HUT, folder / "plant.yaml")
     names = {f"C3.far/{flag}": f"C3.{number}" for number, flag in ((1, 4), (2, 9), (3, 1))}
     recorded(folder, "one.jsonl", seek(), day=3, found=identified(names=names))
@@ -54,7 +58,7 @@ class Killed:
 
     def __init__(self, kind: str, folder: Path, dying: Dying) -> None:
         self.words, self._dying, self._folder = COMMANDS[kind], dying, folder
-        self._job = made(folder / "job")
+        self._job = made(kind, folder / "job")
         self._before = self._files(self._job)
         whole = self._copy("whole")
         self.code, self.moments = self._run(whole, 0)

@@ -18,6 +18,11 @@ ORDER = {1: 4, 2: 6, 3: 1, 4: 7, 5: 2, 6: 5}
 
 @pytest.fixture
 def job(tmp_path: Path) -> Path:
+    return read_whole(tmp_path)
+
+
+def read_whole(tmp_path: Path) -> Path:
+    """A job whose one record read a cable from pin to pin."""
     (tmp_path / "plant.yaml").write_text(
         PLANT.replace("from-status: claimed, to-status: claimed", "remark: kept"), "utf-8"
     )

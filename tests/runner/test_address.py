@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import socket
 import stat
+import subprocess
+import sys
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -179,3 +181,29 @@ def test_where_the_path_is_too_long_for_a_socket_loopback_does(record: Path, mon
         assert made.address.unix == "" and made.address.port
         with made.address.connect(1.0) as link:
             assert link.family == socket.AF_INET
+
+
+LISTENS = """
+import sys, time
+from pathlib import Path
+from bench.runner.address import Listener
+made = Listener(Path(sys.argv[1]))
+print(made.address.unix, flush=True)
+sys.stdin.read()
+"""
+
+
+@pytest.mark.skipif(not runners.HAS_UNIX, reason="there is no socket with a path")
+def test_what_a_killed_one_left_goes_when_its_record_is_gone_on_with(record: Path) -> None:
+    """Its socket's folder; that of one that still answers stays."""
+    words = [sys.executable, "-c", LISTENS, str(record)]
+    with subprocess.Popen(words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None
+        place = Path(process.stdout.readline().strip())
+        runners._clear_away(address_file(record))
+        assert place.is_socket()
+        process.kill()
+        process.wait()
+    assert place.is_socket()
+    with Listener(record) as made:
+        assert not place.parent.exists() and Path(made.address.unix).is_socket()
