@@ -21,6 +21,8 @@ WAYS: dict[str, tuple[tuple[int, int], Settings]] = {
     "80x24": ((80, 24), Settings()),
     "120x40": ((120, 40), Settings()),
     "80x24-day": ((80, 24), Settings(day=True)),
+    "60x20": ((60, 20), Settings()),
+    "phone": ((48, 44), Settings()),
     "120x40-day": ((120, 40), Settings(day=True)),
     "80x24-ascii": ((80, 24), Settings(unicode=False)),
 }

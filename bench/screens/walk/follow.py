@@ -210,8 +210,13 @@ class Follower:
 
     def left(self) -> float | None:
         """Seconds that the rest will take, or None where that is not known."""
-        setting = self.state.setting
-        return None if setting is None else self.pace.left(setting.plan.steps[self.state.place.cursor :])
+        setting, seeking = self.state.setting, self.state.seeking
+        if setting is None:
+            return None
+        cursor = self.state.place.cursor
+        advised = seeking.advised if seeking is not None and seeking.index == cursor else None
+        asked = advised.left if advised is not None else 0
+        return self.pace.left(setting.plan.steps[cursor:], asked)
 
     def _rise(self, rise: p.Rise) -> None:
         before = self.rise

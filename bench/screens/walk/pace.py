@@ -45,14 +45,21 @@ class Pace:
             self._took.setdefault(kind, deque(maxlen=KEEP)).append(now - self._since)
         self._since = now
 
-    def left(self, steps: Sequence[Step]) -> float | None:
-        """Seconds that the given steps will take; None as long as too little is known."""
+    def left(self, steps: Sequence[Step], asked: int = 0) -> float | None:
+        """Seconds that the given steps will take; None as long as too little is known.
+
+        Args:
+            steps: those to come, the one under way first.
+            asked: readings that a search under way may still ask for, in place of its step; 0 where none is.
+        """
         known = [seconds for times in self._took.values() for seconds in times]
         if len(known) < ENOUGH:
             return None
         usual = median(known)
         total = sum(step.seconds for step in steps)
-        for kind, count in Counter(step.kind for step in steps if step.kind != "wait").items():
+        counts = Counter(step.kind for step in steps[bool(asked) :] if step.kind != "wait")
+        counts["measure"] += asked
+        for kind, count in counts.items():
             times = self._took.get(kind)
             total += count * (median(times) if times else usual)
         return total

@@ -34,6 +34,7 @@ from bench.walk.state import Phase, request
 from tests.screens.gannet import LEADS, Walk, continuity, measured
 from tests.screens.scenes import GOOD, SCENES, ohms
 from tests.screens.stage import ZONE
+from tests.screens.walk import search_scenes as search
 
 
 def test_every_request_of_a_whole_walk_has_its_page() -> None:
@@ -219,6 +220,20 @@ def test_what_is_left_is_steps_times_the_usual_time_and_breaks_do_not_count() ->
     assert pace.left(_steps("measure", "do", "wait")) == pytest.approx(10 + 30 + 60)
     assert pace.left(_steps("ask")) == pytest.approx(10), "a kind never met takes the usual time"
     assert pace.left([]) == 0
+    assert pace.left(_steps("seek", "do"), asked=7) == pytest.approx(7 * 10 + 30), "a search may still ask seven times"
+
+
+def test_the_time_left_counts_what_a_search_may_still_ask() -> None:
+    few, many = search.flag(30), search.flag(7)
+    left = []
+    for walk in (many, few):
+        follower = Follower(lambda: 0.0)
+        for entry in walk.entries:
+            follower.hear(entry)
+        assert walk.state.seeking is not None and walk.state.seeking.advised is not None
+        left.append((walk.state.seeking.advised.left, follower.left()))
+    (more, long), (less, short) = left
+    assert more > less > 0 and long is not None and short is not None and long > short > 0
 
 
 def test_a_pause_does_not_make_the_rest_look_longer() -> None:
