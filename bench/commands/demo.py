@@ -68,6 +68,7 @@ def _season(folder: Path, plant: Path, seed: int) -> int:
     survey_pile(folder, load_plant(plant), seed)
     proof = make_first_proof(folder, seed)
     print(f"{len(records) + 1} records of a season at Gannet Head are in {folder}/, all of them simulated.")
+    print(f"Open them on the screen:  proveout open {plant.parent} --logs {folder}")
     print("Look into them:")
     print(f"  proveout survey {plant} --logs {folder} --tell     how it began: a pile of loose ends")
     print(f"  proveout browser --survey {plant} --logs {folder}     go on with it on a tablet, at the ladder")

@@ -106,8 +106,8 @@ def between(one: Study, when: When = minute) -> Iterator[str]:
         return
     turn = one.runs[change.first_bad]
     low, high = (one.runs[i] for i in change.bracket)
-    span = "this run alone" if low is high else f"{when(low.at)} to {when(high.at)}"
-    run = "this run" if turn is window.first_bad else f"the run of {when(turn.at)}"
+    span = "this record alone" if low is high else f"{when(low.at)} to {when(high.at)}"
+    run = "this record" if turn is window.first_bad else f"the record of {when(turn.at)}"
     changed = chance_of(change.lead)
     if low is high and change.probability >= CERTAIN and changed == SURE:
         yield f"  changed in {run}, {SURE}"

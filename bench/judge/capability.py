@@ -121,7 +121,7 @@ def capability(
     expanded = widest.expanded_uncertainty
     ratio = room / expanded if expanded > 0 else float("inf")
     doubt = engineering(expanded, limit.unit, digits=2)
-    shown = f"room {engineering(room, limit.unit)} against an uncertainty of {doubt}, ratio {ratio:.3g}"
+    shown = f"{engineering(room, limit.unit)} of room, known to ± {doubt}"
     # a sound item is read with the uncertainty at the limit or at its own value, whichever is worse
     sound = widest if at_expected is None else max(widest, at_expected, key=lambda b: b.standard_uncertainty)
     passes = room >= rule.guard_band(sound)

@@ -46,7 +46,19 @@ from bench.walk import requests as r
 from bench.walk.left_on import outputs_on
 from bench.walk.power import still_live
 from bench.walk.results import annotated
-from bench.walk.state import OutOfTurn, Phase, Refused, Stale, State, accepts, by_eye_at, is_other, request, take
+from bench.walk.state import (
+    MOVED_ON,
+    OutOfTurn,
+    Phase,
+    Refused,
+    Stale,
+    State,
+    accepts,
+    by_eye_at,
+    is_other,
+    request,
+    take,
+)
 
 LIVE_EVERY: Final = 0.05
 """Seconds between live readings sent to screens: nobody reads faster."""
@@ -524,7 +536,7 @@ class Runner:
         except (Stale, Refused, OutOfTurn, CannotKeep) as error:
             if failing:  # no state changed since it was taken; but nothing may hang on that
                 self._written_again()
-            return str(error)
+            return MOVED_ON if isinstance(error, Stale) else str(error)
         except RecordTrouble as error:
             self._record_fails(event, str(error))
             return str(error)
@@ -733,7 +745,7 @@ class Runner:
             try:
                 accepts(self.state, wish, self._writer.envelope(wish).at)
             except (Stale, Refused, OutOfTurn) as error:
-                return str(error)  # a late key does not take a seat
+                return MOVED_ON if isinstance(error, Stale) else str(error)  # a late key does not take a seat
             self._sit(screen)
         asked = request(self.state)
         if isinstance(wish, e.Answered) and asked.number == wish.number:

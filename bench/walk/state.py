@@ -213,6 +213,10 @@ class OutOfTurn(RuntimeError):
         self.event = event
 
 
+MOVED_ON: Final = "the step has moved on; look again"
+"""What a person is told whose answer came too late."""
+
+
 class Stale(RuntimeError):
     """An answer to a request that is no longer open."""
 

@@ -65,7 +65,7 @@ def test_the_words_say_when_it_came_right():
     text = "\n".join(said)
     assert "last good  none: the first reading is bad already" in text
     assert "first bad  2026-03-01" in text and "last bad   2026-03-06" in text and "good again 2026-03-07" in text
-    assert "changed in the run of 2026-03-07 18:00, certain" in text
+    assert "changed in the record of 2026-03-07 18:00, certain" in text
     found = plain(study(history([2.0] * 6 + [1.0] * 6))[0])
     assert found["last_good"] is None and found["first_bad"]["event"] == 1
     assert (found["last_bad"]["event"], found["good_again"]["event"]) == (6, 7)

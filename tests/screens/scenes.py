@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from bench.runner import protocol as p
 from bench.walk import events as e
 from bench.walk import requests as r
-from bench.walk.state import Phase
+from bench.walk.state import MOVED_ON, Phase
 from tests.screens.gannet import LEADS, Walk, measured
 from tests.screens.walk import earth_scenes as earth
 from tests.screens.walk import power_scenes as power
@@ -324,8 +324,8 @@ SCENES: dict[str, Callable[[], Scene]] = {
     "refused": lambda: Scene(
         "refused",
         _bundle(GOOD),
-        said=(p.Refusal(why="request 12 is no longer open; request 13 is"),),
-        shows=("no longer open",),
+        said=(p.Refusal(why=MOVED_ON),),
+        shows=("the step has moved on; look again",),
     ),
     "help": lambda: Scene("help", _bundle(GOOD), keys=("question_mark",), shows=("Help", "hatched part")),
     "note": lambda: Scene("note", _bundle(GOOD), keys=("o",), shows=("A note for the record",)),

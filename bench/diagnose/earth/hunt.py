@@ -143,7 +143,7 @@ class Hunt(msgspec.Struct, frozen=True):
         if len(done) - len(self.first) < self.settings.most:
             telling = next_reading(posterior, self.meter, self._still_open(done))
             if telling is not None and telling.information >= self.settings.worth:
-                why = f"tells most: {telling.information:.2f} nats expected"
+                why = "this reading tells most now"
                 return Ask(telling.a, telling.b, (), why, posterior)
         lift = self._lift(posterior)
         if posterior.alarm < self.settings.alarm:

@@ -171,7 +171,7 @@ def _told(case: Case, way: Way, plant: Plant, act: Do | Measure, answers: Sequen
             count, where = len(case.flags), end_heading(case, plant, False)
             first = [f"First tie a numbered flag to each wire of {where}, 1 to {count}, in any order; leave them on."]
         act = msgspec.structs.replace(act, text="\n".join([*first, act.text, *lines]))
-    why = f"{way.method}: about {effort.touches:.0f} readings in all; one by one up to {effort.walking}"
+    why = f"about {effort.touches:,.0f} readings instead of {effort.walking:,}"
     so_far = progress(case, way, answers)
     left = max(1, round(effort.touches) - sum(answer.counts for answer in answers))
     return Wanted(act, f"{why}. {so_far}" if so_far else why, left)

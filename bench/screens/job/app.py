@@ -74,6 +74,6 @@ def open_job(source: Callable[[], Source], settings: Settings | None = None, vie
         Exception: what the source raised before there was anything to show, or a bug.
     """
     terminal = job_terminal(source, settings, view=view)
-    run(terminal)
+    run(terminal, mouse=True)
     first = terminal.first
     return Left(getattr(first, "wish", None), first.moment if first is not None else None, terminal.theme == "day")

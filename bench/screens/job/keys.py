@@ -31,7 +31,11 @@ _TAB_WORDS: Final[dict[Page, str]] = {
 _HELP: Final = Key("help", ("h", "question_mark"), "?", "help", "Says what this page shows and what every key does.")
 _BACK: Final = Key("back", BACK, "Esc", "back", "Goes back to where you came from.")
 _ALL_OFF: Final = Key(
-    "all-off", ("z",), "z", "ALL OFF", "Switches everything off that walks under way have on; those walks rest then."
+    "all-off",
+    ("z",),
+    "z",
+    "ALL OFF",
+    "Switches everything off that walks under way have on; those walks are paused then.",
 )
 _LEAVE: Final = Key("leave", ("q",), "q", "leave", "Leaves, quits. Nothing is lost: this screen only reads records.")
 _REREAD: Final = Key("reread", ("f5",), "F5", "read again", "Reads the job's files and records again.")

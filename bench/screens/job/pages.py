@@ -162,14 +162,15 @@ def _power(view: JobView, survey: Survey, cells: int) -> list[Line]:
         style = "pass" if clear == len(mine) else "strong"
         found += [f"{gate} ", Span(f"{clear} of {len(mine)} shelves clear", style), "   "]
     held = Counter(task_name(*task) for one in gates if one.gate == "first power" for task in one.blockers)
-    if not held:
-        return [line(*found)]
     first = line(*found)
+    lines = [first] if width(first) <= cells else [line(*found[:2]), line(*found[3:5])]
+    if not held:
+        return lines
     parts = [f"{name} ({count(shelves, 'shelf', 'shelves')})" for name, shelves in held.most_common(5)]
     text = f"blocked most by {', '.join(parts)}"
     if width(first) + width(text) <= cells:
         return [(*first, *line(Span(view.say(text), "dim")))]
-    return [first, clip(line(Span(view.say(text), "dim")), cells, view.glyphs.ellipsis)]
+    return [*lines, *wrapped(view.say(text), cells, "dim", 2 if len(lines) > 1 else 1, view.glyphs.ellipsis)]
 
 
 def _benches(view: JobView, survey: Survey, cells: int) -> Line:
@@ -314,7 +315,9 @@ def _record(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:
     lines.append(EMPTY)
     for key in keys(view):
         if key.does.partition(" ")[0] in ("replay", "resume", "attach", "report", "explain"):
-            lines.append(line(Span(f" {key.shown} ", "word"), f"  {key.more}"))
+            first, *rest = wrap(key.more, max(8, cells - 10))
+            lines.append(line(Span(f" {key.shown} ", "word"), " " * (8 - width(key.shown)), first))
+            lines += [line(" " * 10, part) for part in rest]
     return lines
 
 

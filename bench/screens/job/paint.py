@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from bench.screens.job.keys import keys
 from bench.screens.job.pages import body, furthest
-from bench.screens.job.view import TABS, TITLES, JobView
+from bench.screens.job.view import TABS, TITLES, JobView, Page
 from bench.screens.program.cells import EMPTY, Line, Span, clip, line, sides, width
 from bench.screens.program.keys import TAKE, Key, key_line, one_row
 from bench.screens.program.picture import Picture, filled, framed, inner, note_line
@@ -39,17 +39,26 @@ def _head(view: JobView, cells: int) -> Line:
 
 def _tabs(view: JobView, cells: int) -> Line:
     """The pages with their figures; the one that one is at stands out by brackets, too. The rest is a rule."""
-    spans: list[Span | str] = []
     at = view.place.page
+    whole = _named(at, TABS)
+    return _ruled(view, whole if width(whole) <= cells else _named(at, ()), cells)
+
+
+def _named(at: Page, named: Sequence[Page]) -> Line:
+    """The pages' figures, each with its name where that is wanted; the one that one is at has always one."""
+    spans: list[Span | str] = []
     for number, page in enumerate(TABS, 1):
         here = page == at
-        spans += [
-            Span(str(number), "key"),
-            Span(f"[{TITLES[page]}] " if here else f" {TITLES[page]}  ", "title" if here else "dim"),
-        ]
-    if at not in TABS and width(line(*spans, f"[{TITLES[at]}]")) <= cells:
-        spans.append(Span(f"[{TITLES[at]}]", "title"))
-    tabs = clip(line(*spans), cells, view.glyphs.ellipsis)
+        title = f"[{TITLES[page]}] " if here else f" {TITLES[page]}  " if page in named else "  "
+        spans += [Span(str(number), "key"), Span(title, "title" if here else "dim")]
+    return line(*spans)
+
+
+def _ruled(view: JobView, tabs: Line, cells: int) -> Line:
+    at = view.place.page
+    name = line(Span(f"[{TITLES[at]}]", "title")) if at not in TABS else EMPTY
+    tabs = (*tabs, *name) if width(tabs) + width(name) <= cells else tabs
+    tabs = clip(tabs, cells, view.glyphs.ellipsis)
     return (*tabs, Span(view.glyphs.rule * max(0, cells - width(tabs)), "rule"))
 
 

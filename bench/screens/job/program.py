@@ -18,6 +18,7 @@ from bench.screens.job.data import SequenceLine, Source, Survey, Wish
 from bench.screens.job.keys import actions, before_it, keys
 from bench.screens.job.paint import paint_job
 from bench.screens.job.view import FILTERS, KINDS, ORDERS, JobView, Page, Place
+from bench.screens.program.cells import text_of
 from bench.screens.program.keys import Action, Key, typed_on
 from bench.screens.program.picture import Picture
 from bench.screens.program.program import Host, Program, signs_of
@@ -135,6 +136,20 @@ class JobProgram(Program[JobView]):
             super().move(by)
         else:
             self._at(max(0, min(len(view.items) - 1, view.cursor + by)))
+
+    def pointed_at(self, row: int) -> None:
+        """Put the cursor on the line of the list that was clicked; it is opened by a key."""
+        lines = self.picture.lines
+        here = next((n for n, one in enumerate(lines) if any(span.style == "cursor" for span in one)), None)
+        if here is None or self.moment.typed is not None or not 0 <= row < len(lines):
+            return
+        between = lines[min(here, row) : max(here, row) + 1]
+        wanted = self.moment.cursor + row - here
+        if all(text_of(one).strip(f" {self.moment.glyphs.rule}") for one in between) and (
+            0 <= wanted < len(self.moment.items)
+        ):
+            self._at(wanted)
+            self.repaint()
 
     def _in_find(self, key: str, character: str | None) -> None:
         if key == "enter":

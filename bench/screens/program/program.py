@@ -234,6 +234,9 @@ class Program(ABC, Generic[M]):
         if scroll != self.moment.scroll:
             self.change(scroll=scroll)
 
+    def pointed_at(self, row: int) -> None:
+        """The mouse was clicked on a row of the screen; most pages have nothing to point at."""
+
     def _pressed_in_list(self, key: str, character: str | None) -> None:
         act = act_of(self.known, key)
         if key in MOVES and key not in ("home", "end"):

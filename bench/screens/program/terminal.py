@@ -16,7 +16,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, ClassVar, Final
 
 from textual.app import App, ComposeResult
-from textual.events import Event, Key, Resize
+from textual.events import Click, Event, Key, Resize
 from textual.screen import ModalScreen, Screen
 from textual.theme import Theme
 
@@ -28,6 +28,8 @@ from bench.screens.program.sheet import Sheet
 if TYPE_CHECKING:
     from bench.screens.program.program import Program
 
+WHEEL: Final = 3
+"""Lines that one notch of a mouse's wheel moves."""
 TICK: Final = 0.05
 """Seconds between two looks at what came: nobody reads faster than twenty pictures a second."""
 THEMES: Final = (
@@ -259,6 +261,24 @@ class Terminal(App[None], inherit_bindings=False):
         if self.program is not None:
             self.program.tick()
 
+    def on_mouse_scroll_down(self) -> None:
+        """The wheel moves what arrow keys move."""
+        self._wheel("down")
+
+    def on_mouse_scroll_up(self) -> None:
+        """The same, the other way."""
+        self._wheel("up")
+
+    def _wheel(self, key: str) -> None:
+        if self.asked() is None:
+            for _ in range(WHEEL):
+                self.pressed(key)
+
+    def on_click(self, event: Click) -> None:
+        """A click points at something and never does anything."""
+        if self.program is not None and self.asked() is None:
+            self.program.pointed_at(event.screen_y)
+
     def on_resize(self, event: Resize) -> None:
         """Everything is drawn for the size that there is."""
         if self.program is not None:
@@ -279,13 +299,17 @@ def terminal_is_gone() -> bool:
         return False
 
 
-def run(terminal: Terminal) -> None:
+def run(terminal: Terminal, *, mouse: bool = False) -> None:
     """Show a program until it is left.
+
+    Args:
+        terminal: with the program.
+        mouse: take the mouse, to move and to point. Not where somebody walks: it is not needed there, and terminals
+            break keys over it when a session is taken up again elsewhere.
 
     Raises:
         Exception: what loading it raised, or a bug; the terminal is itself again by then.
     """
-    # the mouse is not needed, and terminals break keys over it when a session is taken up again elsewhere
-    terminal.run(mouse=False)
+    terminal.run(mouse=mouse)
     if terminal.bug is not None:
         raise terminal.bug

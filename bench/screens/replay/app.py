@@ -42,7 +42,7 @@ def run(record: Path, settings: Settings | None = None) -> Playback | None:
         BrokenRecord: it is no record of a walk, or not one that the machine could have written.
     """
     terminal = replay_terminal(record, settings)
-    show(terminal)
+    show(terminal, mouse=True)
     failed = getattr(terminal.first, "failed", None)
     if failed is not None:
         raise failed

@@ -25,6 +25,8 @@ from bench.walk.outcome import Outcome
 
 TALL: Final = 36
 """Rows from which meter and events have a strip of their own below what the operator saw."""
+LEAST_HALF: Final = 36
+"""Cells that the meter's words and the events want, each, to be read side by side."""
 STRIP: Final = 11
 """Rows of that strip."""
 _LABELS: Final[dict[Kind, str]] = {
@@ -100,8 +102,10 @@ def paint_reading(view: Reading, cells: int, rows: int) -> Picture:
 
 
 def _strip(view: ReplayView, cells: int) -> list[Line]:
-    """Meter and events side by side, for screens that have the room."""
+    """Meter and events side by side, for screens that have the room; the events alone on one that is narrow."""
     half = cells // 2 - 2
+    if half < LEAST_HALF:
+        return [(Span(view.glyphs.rule * cells, "rule"),), *events(view, cells, STRIP - 1)]
     left, right = meter(view, half, brief=True), events(view, half, STRIP - 1)
     rows: list[Line] = [(Span(view.glyphs.rule * cells, "rule"),)]
     for number in range(STRIP - 1):

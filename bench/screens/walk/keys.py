@@ -164,7 +164,7 @@ def _answers(view: View, kind: str) -> list[Key]:
             more = "Stops the count, or takes the test voltage off. So does every key that does nothing else here."
             return [Key("stop", (*TAKE, "escape"), "Enter", "STOP", more)]
         case "rest":
-            return [Key("go-on", ("p",), "p", "go on", "Goes on where the walk rested.")]
+            return [Key("go-on", ("p",), "p", "go on", "Goes on where the walk was paused.")]
         case _:
             return []
 

@@ -7,6 +7,7 @@ and one line of keys.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
 from bench.screens.program.cells import EMPTY, Line, Span, clip, line, sides, width, wrapped
 from bench.screens.program.keys import Key, action_list, key_line, one_row
@@ -21,6 +22,9 @@ from bench.walk.left_on import live_words
 
 LEAST_CELLS, LEAST_ROWS = 40, 14
 """Below this a page says that it is too small, and what is on."""
+
+LEAST_NAME: Final = 6
+"""Cells in which a heading's name is worth its beginning."""
 
 
 def paint(view: View, cells: int, rows: int, known: Sequence[Key] | None = None) -> Picture:
@@ -87,6 +91,8 @@ def _head(view: View, cells: int) -> Line:
         right.append("  ")
     right.append(Span(clock, "dim"))
     tag: list[Span | str] = [Span(" SIMULATED ", "tag"), " "] if state.setting.bench.simulated else []
+    if len(right) > 2 and width(line(*tag)) + 1 + width(line(*right)) > cells:
+        del right[1]  # how long it takes is wanted less than that it is a simulation
     name, section = view.say(plan.sequence.sequence), view.say(where.section)
     if not section or section == name:
         return sides(line(*tag, Span(name, "accent")), line(*right), cells, view.glyphs.ellipsis)
@@ -94,6 +100,8 @@ def _head(view: View, cells: int) -> Line:
     if width(whole) + 1 + width(line(*right)) > cells:
         # the heading says more about where one is than the sequence's name
         whole = line(*tag, Span(section, "accent"))
+        if cells - width(line(*right)) - width(line(*tag)) < LEAST_NAME:
+            whole = line(*tag)
     return sides(whole, line(*right), cells, view.glyphs.ellipsis)
 
 

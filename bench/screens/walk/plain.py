@@ -56,7 +56,7 @@ HELP: Final = """What you can type, always followed by Enter:
   touched NAMES: WHAT   something was touched; what was proven about it no longer counts
   off            every output off at once, whoever holds the seat; so does Ctrl-C
                  (while a test voltage is counted down or on, any line stops it)
-  pause, go      rest, and go on
+  pause, go      pause the walk, and go on
   retry          try again after trouble
   where          what is asked now, once more
   stages         first power: what is live, what is next, every stage and breaker

@@ -31,7 +31,7 @@ from bench.screens.walk.touched import touched, unknown
 from bench.screens.walk.view import View, allowed
 from bench.walk import events as e
 from bench.walk.left_on import outputs_on
-from bench.walk.state import OutOfTurn, Phase, Refused, Stale, accepts, by_eye_at
+from bench.walk.state import MOVED_ON, OutOfTurn, Phase, Refused, Stale, accepts, by_eye_at
 
 if TYPE_CHECKING:
     from bench.runner.protocol import Wish
@@ -328,7 +328,9 @@ class WalkProgram(Program[View]):
         """What the machine would say to an event, so that a person hears it while still typing."""
         try:
             accepts(self.follower.state, event, stamp(self._now()))
-        except (Refused, Stale, OutOfTurn) as error:
+        except Stale:
+            return MOVED_ON
+        except (Refused, OutOfTurn) as error:
             return str(error)
         return ""
 

@@ -28,6 +28,7 @@ from bench.screens.program.cells import (
     cut,
     joined,
     line,
+    sides,
     width,
     wrapped,
 )
@@ -48,6 +49,10 @@ TALL: Final = 32
 """Rows from which there is room for taller digits and for air."""
 NEXT_GAP: Final = "    "
 """Between the two pins that are next: the red lead's and the black one's."""
+BESIDE: Final = 22
+"""Cells that stand beside the large digits: what they are at the left, limit and doubt at the right."""
+WIRE: Final = 8
+"""Cells of a wire at least, beside what is said of it: both ends with a little of it."""
 TOUCHES: Final = ("touching", "settled")
 
 
@@ -321,7 +326,9 @@ def foreseen(state: State, step: Step, role: str, unit: str, value: float, resol
 
 def _figures(view: View, figure: LargeFigure, cells: int, height: int) -> list[Line]:
     """The large digits in the middle, what they are at the left, limit and doubt at the right."""
-    drawn = _drawn(view, figure, cells, height)
+    drawn = _drawn(view, figure, cells - BESIDE, height)
+    if height >= 7 and len(drawn) < 5 and (large := _drawn(view, figure, cells, 5))[4:]:
+        return _stacked(view, figure, large, cells)
     block = max((width(row) for row in drawn), default=0)
     side = (cells - block) // 2 - 2
     left, right = _figure_left(view, figure, side), _figure_right(view, figure, side)
@@ -340,20 +347,45 @@ def _figures(view: View, figure: LargeFigure, cells: int, height: int) -> list[L
     return rows
 
 
+def _stacked(view: View, figure: LargeFigure, large: Sequence[str], cells: int) -> list[Line]:
+    """The large digits over the whole width, where that is small: what belongs to them stands above."""
+    outcome, gauge = figure.outcome, figure.gauge
+    style = "digits-last" if figure.label == "LAST" else "digits"
+    left: list[Span | str] = [Span(figure.label, "dim")]
+    if outcome is not None:
+        if figure.label == "LAST" and look_of(outcome) in ("pass", "fail", "undecided"):
+            style = outcome.verdict
+        left += [" " if figure.label == "LAST" else Span("   LAST ", "dim"), verdict_block(view, outcome)]
+    bounds = [Span(view.say(gauge.bounds), "wall")] if gauge.bounds else []
+    above = [sides(line(*left), line(*bounds), cells, view.glyphs.ellipsis)]
+    if gauge.expanded is not None and gauge.value is not None:
+        doubt = view.say(f"± {engineering(gauge.expanded, gauge.unit, digits=2)}")
+        above.append(sides(EMPTY, line(Span(doubt, "band")), cells))
+    wide = max(width(row) for row in large)
+    return [*above, *(centred((Span(row.ljust(wide), style),), cells) for row in large), EMPTY][:7]
+
+
 def _drawn(view: View, figure: LargeFigure, cells: int, height: int) -> list[str]:
-    """The digits as rows, with fewer figures where the room is short; the bare text where it is shorter still."""
+    """The digits as rows, with fewer figures where the room is short; the bare text where it is shorter still.
+
+    Args:
+        view: what there is to show.
+        figure: what they say.
+        cells: width that they may have.
+        height: rows of the digits, and of what stands beside them.
+    """
     text = figure.text
     if not text:
         return []
-    ways = [(text, height), (text, 5)]
+    ways = [(text, height), (text, 5), (text.replace(NEXT_GAP, "  "), 5)]
     value, unit = figure.gauge.value, figure.gauge.unit
     if value is not None and digits.can_draw(text):
         ways += [(engineering(value, unit, digits=4), 5), (engineering(value, unit, digits=3), 5)]
     for way, high in ways:
-        if digits.can_draw(way) and digits.drawn_width(way, high) <= cells - 24:
+        if digits.can_draw(way) and digits.drawn_width(way, high) <= cells:
             rows = digits.draw(way, high, view.glyphs)
             return [""] * ((height - high + 1) // 2) + rows
-    return ["", "", cut(view.say(text), cells, view.glyphs.ellipsis)]
+    return ["", "", cut(view.say(text), max(1, cells), view.glyphs.ellipsis)]
 
 
 def _figure_left(view: View, figure: LargeFigure, cells: int) -> list[Line]:
@@ -401,8 +433,10 @@ def wire(view: View, step: Step, cells: int) -> Line:
     """The wire between the two leads; its shape says whether they touch, its middle says which wire it is."""
     glyphs = view.glyphs
     label = view.say(_wire_label(view.state, step))
+    while ", " in label and width(label) + 2 > cells - WIRE:
+        label = label.rpartition(", ")[0]  # what is said first of a wire is wanted most
     text = f" {label} " if label else ""
-    text = cut(text, max(0, cells - 16), glyphs.ellipsis)
+    text = cut(text, max(0, cells - WIRE), glyphs.ellipsis)
     each = (cells - 4 - width(text)) // 2
     other = cells - 4 - width(text) - each
     closed = _closed(view)
@@ -499,7 +533,7 @@ def _place(view: View, lead: Lead, cells: int, spots: bool, *, at_right: bool) -
     last = lead.spot or lead.wire
     lines += wrapped(lead.where, cells) if lead.where else []
     if spots and last:
-        lines.append(clip((Span(last, "dim"),), cells, view.glyphs.ellipsis))
+        lines += wrapped(last, cells, "dim")
     return lines
 
 

@@ -32,6 +32,8 @@ from bench.screens.widgets import digits, scale
 if TYPE_CHECKING:
     from bench.runner.protocol import Rise
 
+NARROW: Final = 45
+"""Cells below which the stages are not read beside the breakers: these stand below them then."""
 WIDE: Final = 100
 """Cells from which a stage shows all it has beside the breakers."""
 _STYLES: Final = {
@@ -120,13 +122,14 @@ def _coming_up(view: View, stands: Standing, cells: int, rows: int) -> Body:
     lines = head + (sources if tall else [one for one in sources if one][:2])
     if tall:
         lines.append(EMPTY)
-    lines += _now(view, stands, cells, 7 if tall else 5)
+    narrow = cells < NARROW + 20 and rows >= len(lines) + 12
+    lines += _now(view, stands, cells, 7 if tall or narrow else 5)
     lines += [one for one in scale.draw(_gauge(view, stands), cells, view.glyphs) if one]
     lines += trend(view, cells, 4 if tall else 1)
-    lines += [clip((Span(view.say(text), "hint"),), cells, view.glyphs.ellipsis) for text in _says(view)]
-    lines.append(EMPTY)
-    room = rows - len(lines)
-    lines += _tables(view, stands, cells, max(2, room))
+    lines += [one for text in _says(view) for one in wrapped(view.say(text), cells, "hint")]
+    room = rows - len(lines) - 1
+    if room >= 2:
+        lines += [EMPTY, *_tables(view, stands, cells, room)]
     return Body(lines[:rows])
 
 
@@ -157,7 +160,9 @@ def _now(view: View, stands: Standing, cells: int, height: int) -> list[Line]:
     text = "" if rise is None or rise.amps is None else engineering(abs(rise.amps), "A", digits=3)
     if rise is not None and rise.amps is None:
         text = "OVER"
-    side = max(16, cells // 4)
+    side = max(19, cells // 4)
+    if height >= 7 and not _fits(text, cells - 2 * side) and _fits(text, cells):
+        return _stacked(view, stands, text, cells)
     drawn = _digits(view, text, cells - 2 * side, height)
     left = _volts(view, rise)
     right: list[Line] = [(Span("window", "dim"),), (Span(view.say(gauge.bounds), "wall"),)]
@@ -175,6 +180,24 @@ def _now(view: View, stands: Standing, cells: int, height: int) -> list[Line]:
         pad = cells - 2 * side - width(middle)
         found.append((*a, Span(" " * (side - width(a))), *middle, Span(" " * (pad + side - width(b))), *b))
     return found
+
+
+def _fits(text: str, cells: int) -> bool:
+    return bool(text) and digits.can_draw(text) and digits.drawn_width(text, 5) <= cells
+
+
+def _stacked(view: View, stands: Standing, text: str, cells: int) -> list[Line]:
+    """The same over the whole width, where that is small: what belongs to the digits stands above them."""
+    ellipsis = view.glyphs.ellipsis
+    told: list[Span | str] = []
+    for one in _volts(view, view.rise)[1:]:
+        told += [*(["  "] if told else []), *one]
+    window = line(Span("window ", "dim"), Span(view.say(_gauge(view, stands).bounds), "wall"))
+    expected: Line = EMPTY
+    if stands.stage is not None and stands.stage.expected is not None:
+        expected = line(Span("expected ", "dim"), Span(stage_words.amps(stands.stage.expected), "strong"))
+    above = [clip(line(*told), cells, ellipsis), sides(window, expected, cells, ellipsis)]
+    return [*above, *(centred(one, cells) for one in _digits(view, text, cells, 5))]
 
 
 def _digits(view: View, text: str, cells: int, height: int) -> list[Line]:
@@ -241,12 +264,21 @@ def _tables(view: View, stands: Standing, cells: int, rows: int) -> list[Line]:
     """Stages at the left, breakers at the right."""
     right = 46 if cells >= WIDE else 26
     left = cells - right - 1
+    if left < NARROW:
+        loads = _breaker_table(view, stands.breakers, cells)[: max(0, rows - 4)]
+        return [*_windowed(_stage_table(view, stands.stages, cells), stands, rows - len(loads)), *loads]
     table = _stage_table(view, stands.stages, left)
+    stages_now = _windowed(table, stands, rows)
+    return beside(stages_now, _breaker_table(view, stands.breakers, right)[:rows], cells)
+
+
+def _windowed(table: list[Line], stands: Standing, rows: int) -> list[Line]:
+    """The head of the stages' table, and of its lines those around where the walk is."""
     head, rest = table[:1], table[1:]
     room = max(1, rows - 1)
     at = next((n for n, stage in enumerate(stands.stages) if stage.place in ("on", "now", "next")), 0)
     top = max(0, min(at - room // 2, len(rest) - room))
-    return beside([*head, *rest[top : top + room]], _breaker_table(view, stands.breakers, right)[:rows], cells)
+    return [*head, *rest[top : top + room]]
 
 
 def _stage_table(view: View, found: Sequence[Stage], cells: int) -> list[Line]:

@@ -6,6 +6,7 @@ import time
 from typing import Final
 
 from bench.diagnose.hunt.watched import clock
+from bench.say.lists import count
 from bench.screens.program.cells import EMPTY, Line, Span, line, sides, wrap
 from bench.screens.program.keys import Key, close_help, help_page, one_row, typed_on
 from bench.screens.program.moment import Moment
@@ -15,7 +16,7 @@ from bench.screens.watch.strip import strip
 from bench.screens.watch.talk import HELP, How, Talk, Told, place_lines
 
 _KEYS: Final = (
-    Key("send", ("enter",), "Enter", "move what is proposed", "Takes what was typed; with nothing typed, what is "
+    Key("send", ("enter",), "Enter", "move it", "Takes what was typed; with nothing typed, what is "
         "proposed is moved from now on."),
     Key("off", ("full_stop",), ".", "hands off", "With nothing typed: nothing is moved any more."),
     Key("back", ("escape",), "Esc", "empty", "Empties the line."),
@@ -169,9 +170,9 @@ def paint(moment: WatchMoment, cells: int, rows: int, known: tuple[Key, ...]) ->
         foot += [note_line(part, room, glyphs) for part in wrap(moment.say(text), room - 4)[:most]]
     foot.append(line(Span("> ", "key"), Span(f"{moment.say(moment.entry)}_", "watch")))
     foot.append(one_row(known, room, glyphs.ellipsis))
-    title = f"{clock(moment.seconds)}   {len(watch.jumps)} jumps   {len(watch.moved)} movements"
+    title = f"{clock(moment.seconds)}   {count(len(watch.jumps), 'jump')}   {count(len(watch.moved), 'movement')}"
     if watch.head.long:
-        title = f"{clock(moment.seconds)}   {len(watch.noticed)} events"
+        title = f"{clock(moment.seconds)}   {count(len(watch.noticed), 'event')}"
     head = [sides(line(Span("watch", "accent")), line(Span(title, "dim")), room), EMPTY]
     body = (
         help_page(HELP, (*_KEYS, *known[:1]), room)

@@ -16,6 +16,7 @@ from bench.screens.job.program import JobProgram
 from bench.screens.job.view import FILTERS, ORDERS, TABS, JobView, Place
 from bench.screens.program.keys import act_of
 from bench.screens.program.prompts import Prompt
+from bench.screens.program.terminal import WHEEL
 from bench.screens.program.work import Cancelled, Tell
 from bench.screens.replay.program import ReplayProgram
 from tests.screens.job.job_scenes import JOB_SCENES, StationSource, records, survey
@@ -172,6 +173,25 @@ def test_what_was_touched_is_written_down_and_the_job_is_read_again() -> None:
         assert "evidence about 8 conductors no longer counts" in stage.words
 
     on("start", play, source=source)
+
+
+def test_the_mouse_moves_and_points_and_does_nothing() -> None:
+    async def play(stage: JobStage) -> None:
+        place = stage.moment.place
+        row = next(n for n, text in enumerate(stage.text.splitlines()) if "cable WA2B" in text)
+        await stage.pilot.click(offset=(20, row))
+        await stage.settle()
+        assert stage.moment.item is not None and stage.moment.item.value.about == "WA2B"
+        await stage.pilot.click(offset=(20, 23))  # the keys at the foot
+        await stage.pilot.click(offset=(20, 0))
+        await stage.settle()
+        assert stage.moment.item.value.about == "WA2B" and stage.moment.place == place
+        stage.app.on_mouse_scroll_down()
+        assert stage.moment.cursor == 2 + WHEEL
+        stage.app.on_mouse_scroll_up()
+        assert stage.moment.cursor == 2 and stage.source.asked == ["survey"]
+
+    on("next", play)
 
 
 def test_the_list_of_actions_has_what_a_leader_does_of_an_evening() -> None:
