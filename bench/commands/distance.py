@@ -144,8 +144,8 @@ def _walked(options: argparse.Namespace) -> int:
     try:
         dials = None
         if options.accuracy and method in BY_DIALS:
-            kit, _ = _accuracy(options, None, "Ω", 0.0)
-            dials = kit.scale, kit.own
+            accuracy, _ = _accuracy(options, None, "Ω", 0.0)
+            dials = accuracy.scale, accuracy.own
         figures, wander = figures_of(state, dials)
     except DiagnoseError as error:
         raise BadRequest(f"{options.record}: {error}") from error
