@@ -137,6 +137,23 @@ def next_walk(plant: Plant, ready: Readiness, *, powered: bool = False) -> tuple
     """
     for task in ready.tasks:
         walks = walks_of(plant, task, powered=powered)
-        if walks:
-            return task, walks[0]
+        if not walks:
+            continue
+        if walks[0].kind == "first-power":
+            before = _asked_by_its_gates(plant, ready, task.about, powered)
+            if before is not None:
+                return before
+        return task, walks[0]
+    return None
+
+
+def _asked_by_its_gates(plant: Plant, ready: Readiness, shelf: str, powered: bool) -> tuple[Task, NextWalk] | None:
+    """What the gates of a first power would shut for, and a walk of its own proves: it comes first, since who stands
+    before a gate with a supply bolted on has come for nothing."""
+    wanted = {name for gate in ready.gates if gate.shelf == shelf for name in gate.blockers}
+    for task in ready.tasks:
+        if (task.kind, task.about) in wanted and task.kind in ("earth", "cable"):
+            walks = walks_of(plant, task, powered=powered)
+            if walks:
+                return task, walks[0]
     return None

@@ -21,6 +21,7 @@ from bench.judge.insulation import TimedReading, at_temperature, dielectric_abso
 from bench.judge.judge_error import JudgeError
 from bench.judge.limit import Limit
 from bench.judge.ohms import Leads, ThermalEmf
+from bench.judge.ramp import RampUp
 from bench.judge.reading import overload_reading, reading_budget, with_drift
 from bench.judge.uncertainty import Budget
 from bench.plant.handled import Handled, Kind, Mark
@@ -467,7 +468,10 @@ class Setting(msgspec.Struct, frozen=True, eq=False, dict=True):
         if key not in self._prepared:
             ammeter = self.bench.for_role("amps" if "amps" in step.roles else "supply")
             renews = ammeter.renews.get("current", 0.0) if ammeter is not None else 0.0
-            self._prepared[key] = prepare(self.plant, source, closed, out, renews)
+            found = prepare(self.plant, source, closed, out, renews)
+            if self.began.edition > 6 and ammeter is not None and found.ramp is not None:
+                found = replace(found, ramp=_as_it_shows(found.ramp, ammeter))
+            self._prepared[key] = found
         return self._prepared[key]
 
     def judge_energised(
@@ -720,6 +724,23 @@ class Setting(msgspec.Struct, frozen=True, eq=False, dict=True):
         table = facts.table if facts is not None else None
         function = facts.accuracy_of.get(read.function, "") if facts is not None else ""
         return (table, function) if table is not None and function in table.functions else (None, function)
+
+
+def _as_it_shows(ramp: RampUp, ammeter: InstrumentFacts) -> RampUp:
+    """A ramp whose leakages hold for an ammeter that is read by eye: it may show some with nothing flowing."""
+    name = ammeter.accuracy_of.get("current")
+    if not ammeter.by_eye or ammeter.table is None or name is None:
+        return ramp
+    levels = []
+    for level in ramp.levels:
+        if level.leakage_a is not None:
+            try:
+                off = ammeter.table.pick(name, level.leakage_a, allow_overdue=True).row.error_at(0.0).half_width
+            except JudgeError:
+                return ramp
+            level = replace(level, leakage_a=level.leakage_a + off)
+        levels.append(level)
+    return replace(ramp, levels=tuple(levels))
 
 
 def rule_of(chosen: Decide) -> Rule:

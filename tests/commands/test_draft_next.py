@@ -4,6 +4,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from bench.cli import main
 from bench.job.next_walk import next_walk, walks_of
@@ -42,6 +43,25 @@ def test_every_task_of_a_new_job_has_a_walk_that_its_bench_can_do(job):
         assert walks, task.text
         for walk in walks:
             assert walk.minutes > 0 and walk.roles, walk
+
+
+def test_what_the_gates_of_a_first_power_ask_for_comes_before_it(job):
+    """Who stands before a gate with the supply's leads bolted on has come for nothing."""
+    plant = load_plant(job / "plant.yaml")
+    ready = readiness(plant, [])
+    shelf = "relays"
+    first = [gate for gate in ready.gates if gate.shelf == shelf and gate.gate == "first power"]
+    wiring = {name for gate in first for name in gate.blockers}
+    # as it stands when all that its first power itself needs is proven: its signal cable is not
+    itself = ("inlets", shelf)
+    left = [one for one in ready.tasks if (one.kind, one.about) == itself or (one.kind, one.about) not in wiring]
+    order = sorted(left, key=lambda one: one.kind != "inlets")
+    gates = [replace(one, blockers=tuple(name for name in one.blockers if name not in wiring)) for one in ready.gates]
+    found = next_walk(plant, replace(ready, tasks=tuple(order), gates=tuple(gates)))
+    assert found is not None and (found[0].kind, found[0].about) == ("cable", "C4"), found
+    proven = [one for one in order if one.about != "C4"]
+    found = next_walk(plant, replace(ready, tasks=tuple(proven), gates=tuple(gates)))
+    assert found is not None and found[1].file == "first-power-relays.yaml"
 
 
 def test_what_is_next_is_drafted_with_time_and_needs_and_a_bench(job, capsys):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import msgspec
 import pytest
 
 from bench.plant.faults import ShelfHeavy
@@ -18,6 +19,7 @@ from bench.walk.by_knobs import LIMIT, OFF
 from bench.walk.left_on import outputs_on
 from bench.walk.power import BY_HAND
 from bench.walk.results import outcomes, results
+from bench.walk.setting import Setting
 from bench.walk.state import Phase, Refused, State, by_knobs_course, fold, take
 from tests.walk.by_hand_hall import JOB, Person, began, walked
 
@@ -169,3 +171,24 @@ def test_a_walk_that_is_given_up_says_that_it_may_be_on(first: e.Began, stood: S
     person.add(e.Aborted(why="fire alarm"))
     person.add(person.event())
     assert person.state.phase is Phase.ABORTED and [one.name for one in outputs_on(person.state)] == ["supply"]
+
+
+def test_what_an_ammeter_may_show_with_nothing_flowing_is_no_leakage(first: e.Began, stood: State) -> None:
+    """The supply's leaflet allows three counts of 10 mA: a display that stands at 20 mA is no shelf that leaks."""
+    ramp = stood.pending.ramp
+    assert ramp is not None and ramp.levels[0].leakage_a is not None and stood.step is not None
+    person = at_the_knobs(first, stood)
+    before = by_knobs_course(person.state).level
+    for _ in range(20):
+        person.add(person.answered("0.02"))
+        if by_knobs_course(person.state).level != before or by_knobs_course(person.state).why:
+            break
+    now = by_knobs_course(person.state)
+    assert not now.why and now.level == before + 1
+    # a record that was walked before is folded as it was
+    old = msgspec.structs.replace(first, edition=6)
+    levels = Setting.of(old).prepared(stood.step, stood.conditions).ramp
+    assert levels is not None and levels.levels[0].leakage_a is not None
+    assert levels.levels[0].leakage_a < ramp.levels[0].leakage_a
+    # what is beyond both is
+    assert ramp.levels[0].leakage_a < 0.05

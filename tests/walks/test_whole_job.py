@@ -117,11 +117,9 @@ def test_from_an_empty_folder_to_both_bays_on(
         done.append(sequence)
         if len(done) == 1:
             shutil.copytree(job, job.with_name("other"))
-    assert done[0] == "earth" and "continuity-w7" in done, done
+    # with cards in their cable counts too, which ends nobody knows where: it comes before the gate asks for it
+    assert done[0] == "earth" and "continuity-w7" in done and "isolation-C4" in done, done
     assert sequence == "first-power-relays"
-    # with cards in their cable counts too, which ends nobody knows where
-    assert main(["draft", "plant.yaml", "isolation", "--cable", "C4", "-o", "isolation-C4.yaml"]) == 0
-    walked(job, "isolation-C4", "simulated", "Anna")
 
     other = job.with_name("other")
     monkeypatch.chdir(other)
@@ -135,7 +133,7 @@ def test_from_an_empty_folder_to_both_bays_on(
     monkeypatch.chdir(job)
     folder = open_folder(job / "logs", plant.name)
     found = as_found(folder, plant)
-    assert not found.contradictions and len(folder.practice or folder.chapters) == len(done) + 1 + len(KEYERS)
+    assert not found.contradictions and len(folder.practice or folder.chapters) == len(done) + len(KEYERS)
     assert found.handled.state("breaker", "k6") == "open" and found.handled.state("bond", "G1") == "in place"
 
     # both bays: the gates of the signals bay on proof, those of the finder on a reason with a name

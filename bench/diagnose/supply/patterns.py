@@ -79,8 +79,9 @@ _SENTENCES: Final = {
 
 
 def raised(state: State) -> bool:
-    """Whether a walk came to bringing anything up."""
-    return any(isinstance(_step(state, index).source, Energise) for index in state.kept.latest)
+    """Whether a walk came to bringing anything up, or read what a shelf draws that is on."""
+    sources = [_step(state, index).source for index in state.kept.latest]
+    return any(isinstance(one, Energise) or (isinstance(one, Measure) and one.read == "current") for one in sources)
 
 
 def _step(state: State, index: int) -> Step:
@@ -116,6 +117,8 @@ def findings(state: State) -> list[PowerFinding]:
                 dead.append(one)
             else:
                 made = iter([_on_the_plant(plant, one)])
+        elif isinstance(source, Measure) and source.read == "current" and not source.clamp:
+            made = iter([_idle(plant, step, outcome)])
         elif isinstance(source, Prove) and source.against == "live-source" and outcome.verdict == "fail":
             made = iter([_meter(step, outcome)])
         for finding in (*_live(dead, source), *made):
@@ -204,6 +207,17 @@ def _of_load(step: Step, outcome: Outcome) -> PowerFinding | None:
     text = f"Shelf {step.subject} {_SENTENCES[outcome.finding]}. {outcome.sentence}"
     # the keys of the sentences are names; a type checker does not follow that
     return PowerFinding(outcome.finding, step.subject, text)  # type: ignore[arg-type]
+
+
+def _idle(plant: Plant, step: Step, outcome: Outcome) -> PowerFinding | None:
+    """What a shelf draws that runs on its own supply, where that is not what its cards should."""
+    inlet = plant.inlets.get(step.subject)
+    shelf = inlet.shelf if inlet is not None else step.subject
+    value, low = outcome.figure.value, outcome.bounds.low
+    if outcome.verdict != "fail" or value is None or shelf not in plant.shelves:
+        return None
+    kind: Literal["light", "heavy"] = "light" if low is not None and value < low else "heavy"
+    return PowerFinding(kind, shelf, f"Shelf {shelf} {_SENTENCES[kind]}. {outcome.sentence}")
 
 
 def _of_block(plant: Plant, under: Energise | None, block: Sequence[_Seen]) -> list[PowerFinding]:

@@ -1,0 +1,111 @@
+"""Whole rebuilds, drawn: from the pile of cables to the last shelf and a year of faults, by hand and with Proveout.
+
+    python -m tests.benchmarks.bench_rebuild                  20 of each
+    python -m tests.benchmarks.bench_rebuild --count 1000     the long study: both ways, benches, slips, parts left out
+    python -m tests.benchmarks.bench_rebuild --tell           the figures of what is kept
+
+The same draws for both ways (tests/rebuild). Where ``REBUILDS`` names a file, what was done is kept there and a study
+goes on where it was left. ``--minutes`` ends it in time. The exit code is 1 where a shelf had volts over a fault
+that its
+readings could have shown, and which did not come about untold after them.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, Final
+
+from tests.rebuild.bench import NAMES
+from tests.rebuild.figures import Kept, chosen, one, said, shelves_over, table
+from tests.rebuild.proveout import PARTS
+
+BOTH: Final = (("by hand", "hand", "middling", 1.0, ""), ("with Proveout", "proveout", "middling", 1.0, ""))
+SHARES: Final = {"bench": 0.1, "slips": 0.1, "without": 0.1}
+"""Part of the draws for the other benches, for half and twice of the slips, and for each part that is left out."""
+
+
+def wanted(count: int) -> Iterator[tuple[int, str, str, float, str]]:
+    """What is to be done: number, way, bench, slips, what is left out; the two ways first, number by number."""
+    for number in range(count):
+        for _, way, bench, factor, without in BOTH:
+            yield number, way, bench, factor, without
+        few = {name: number < max(2, round(share * count)) for name, share in SHARES.items()}
+        for way in ("hand", "proveout"):
+            for bench in NAMES if few["bench"] else ():
+                yield number, way, bench, 1.0, ""
+            for factor in (0.5, 2.0) if few["slips"] else ():
+                yield number, way, "middling", factor, ""
+        for part in PARTS if few["without"] else ():
+            yield number, "proveout", "middling", 1.0, part
+
+
+def study(kept: Kept, count: int, minutes: float) -> None:
+    """Do what is not done yet, for so many minutes at most."""
+    begun = time.monotonic()
+    for number, way, bench, factor, without in wanted(count):
+        if kept.has(number, way, bench, factor, without):
+            continue
+        if time.monotonic() - begun > 60.0 * minutes:
+            return
+        kept.keep(one(number, way, bench, factor, without))
+
+
+def tell(lines: list[dict[str, Any]]) -> bool:
+    """Print the figures; returns whether no shelf had volts over a fault that its readings could have shown."""
+    print("\n".join(table(lines, BOTH)))
+    for bench in NAMES:
+        if bench != "middling" and chosen(lines, "proveout", bench):
+            columns = [(f"{name}, {bench}", way, bench, 1.0, "") for name, way, *_ in BOTH]
+            print("\n" + "\n".join(table(lines, columns)))
+    for factor in (0.5, 2.0):
+        if chosen(lines, "proveout", factor=factor):
+            columns = [
+                (f"by hand, slips times {factor:g}", "hand", "middling", factor, ""),
+                (f"Proveout, slips times {factor:g}", "proveout", "middling", factor, ""),
+            ]
+            print("\n" + "\n".join(table(lines, columns)))
+    parts = [part for part in PARTS if chosen(lines, "proveout", without=part)]
+    if parts:
+        # the very same draws with all of it beside them
+        numbers = {line["number"] for line in chosen(lines, "proveout", without=parts[0])}
+        mine = [line for line in lines if line["number"] in numbers]
+        columns = [("all of it", "proveout", "middling", 1.0, "")]
+        columns += [(f"without {part}", "proveout", "middling", 1.0, part) for part in parts]
+        print("\n" + "\n".join(table(mine, columns)))
+    whole = chosen(lines, "proveout")
+    held, of = (sum(line["readings-held"][at] for line in whole) for at in (0, 1))
+    print(f"\nreadings whose 95 % held what was at the probes: {held / max(1, of):.3f} of {of}")
+    for name, words in (("mates", "which ends are one cable"), ("named", "where a contact comes and goes")):
+        for row in said((chance, right) for line in whole for chance, right in line[name]):
+            print(f"{words}: {row}")
+    good = True
+    for line in whole:
+        if shelves_over(line):
+            good = False
+            print(f"rebuild {line['number']}: volts over {line['over']}")
+        for told in line["told"]:
+            print(f"rebuild {line['number']}: {told}")
+    return good
+
+
+def main() -> int:
+    """Do and tell; see the module's text."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--count", type=int, default=20)
+    parser.add_argument("--minutes", type=float, default=1e9)
+    parser.add_argument("--tell", action="store_true")
+    options = parser.parse_args()
+    name = os.environ.get("REBUILDS", "")
+    kept = Kept(Path(name) if name else None)
+    if not options.tell:
+        study(kept, options.count, options.minutes)
+    return 0 if tell(kept.lines) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,241 @@
+"""One drafted sequence, walked by a team with its slips through the tool's own machine, at the plant as it is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime, timedelta
+
+from msgspec.structs import replace
+
+from bench.plant.handled import Change
+from bench.plant.things import Terminal
+from bench.record.replay import Taken
+from bench.sequence.file import Ask, Caution, Do, Gate, Hold, Look, Measure
+from bench.sequence.pace import seconds_of
+from bench.sequence.plan import Step
+from bench.simulate.messages import Move
+from bench.simulate.process import SimulatedHands
+from bench.walk import events as e
+from bench.walk.by_eye import display_of, function_of
+from bench.walk.by_knobs import LIMIT, OFF
+from bench.walk.facts import Display
+from bench.walk.state import Phase, Refused, by_hand_done, by_knobs_course, unsafe_by_hand
+from tests.rebuild.bench import Errors
+from tests.rebuild.site import Site
+from tests.rebuild.team import BY_EYE, PLACE, Ledger, Team
+from tests.walk.by_hand_hall import Person
+
+AT_THE_LEADS = 4.0
+"""Volts of a source that is known to be live would be asked for; a battery of a lamp has as much."""
+
+
+class Evening(Person):
+    """A walk by hands that only type, with slips.
+
+    Args:
+        first: how it begins.
+        site: the plant.
+        team: who walks.
+        errors: of the instruments.
+        ledger: what is spent goes there.
+        began: time of day at its beginning.
+    """
+
+    def __init__(self, first: e.Began, site: Site, team: Team, errors: Errors, ledger: Ledger, began: datetime) -> None:
+        self.site, self.team, self.errors, self.ledger, self.night = site, team, errors, ledger, began
+        self.tonight = site.tonight()
+        self._hall = self.tonight  # type: ignore[assignment]
+        self._mistake, self._live_v = None, 24.0
+        self._hands = SimulatedHands(self.tonight, site.plant.ambient_c, {}, 1e6)  # type: ignore[arg-type]
+        self._really = set(site.closed)
+        self._slipped: dict[int, str] = {}
+        self.taken: list[Taken] = []
+        self.fed: list[tuple[Step, float]] = []
+        self.truths: dict[int, float] = {}
+        self._truth: float | None = None
+        self.watch: Callable[[Evening, Step, float], None] | None = None
+        self.begin(first)
+        assert self.state.setting is not None
+        self._hands.restore(self.state.conditions.handled)
+        self.tonight.world.breakers(sorted(self._really), 0.0)
+
+    def at(self) -> str:
+        then = self.night + timedelta(seconds=30 * self.state.taken)
+        return then.strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+
+    def add(self, event: e.Event) -> e.Entry:
+        before = self.state
+        entry = super().add(event)
+        self.taken.append((before, entry, self.state))
+        if isinstance(event, e.Read) and self._truth is not None:
+            self.truths[entry.n], self._truth = self._truth, None
+        return entry
+
+    def one(self) -> e.Event:
+        event = self.event()
+        try:
+            return self.add(event).event
+        except Refused as why:
+            return self.add(e.Aborted(why=str(why))).event
+
+    @property
+    def closed(self) -> frozenset[str]:
+        """The breakers that are really closed."""
+        return frozenset(self._really)
+
+    def leave(self) -> None:
+        """The evening is over: things stay as hands left them."""
+        self.site.left(self.state.conditions.handled, self._really)
+
+    # where they stand
+
+    def _go(self, *names: str) -> None:
+        terminals = self.site.plant.terminals
+        found = [terminals.get(name) for name in names]
+        self.ledger.go(tuple(one.bay for one in found if isinstance(one, Terminal)))
+
+    # hands
+
+    def done(self, step: Step) -> e.Event:
+        source = step.source
+        self.ledger.spend(seconds_of([step]) / 60.0)
+        if isinstance(source, Do):
+            self.ledger.acts += 1
+            if source.probes is not None:
+                self._go(*source.probes)
+            before = self._hands._handled.closed
+            self._hands.act(step)
+            self._work_breakers(before, self._hands._handled.closed)
+        else:
+            self._hands.act(step)
+        return self.answered(self._said(step))
+
+    def _work_breakers(self, before: frozenset[str], after: frozenset[str]) -> None:
+        """Breakers as they are really worked: now and then one is left out, or its neighbour is taken."""
+        changed = False
+        for name in sorted(before ^ after):
+            changed = True
+            self.ledger.acts += 1
+            if self.team.slips("forgotten"):
+                continue
+            if self.team.slips("wrong place"):
+                names = list(self.site.plant.breakers)
+                name = names[(names.index(name) + 1) % len(names)]
+            (self._really.add if (name not in self._really and name in after) or name not in before else
+             self._really.discard)(name)  # fmt: skip
+        if changed:
+            self.tonight.world.breakers(sorted(self._really), self.tonight.clock.now())
+
+    def _said(self, step: Step) -> str:
+        match step.source:
+            case Look(kind="breaker", names=names):
+                said = []
+                for name in names:
+                    stands = "closed" if name in self._really else "open"
+                    if stands == "closed" and self.team.slips("overlooked"):
+                        stands = "open"
+                    said.append(f"{name} {stands}")
+                return ", ".join(said)
+            case Look(kind="card", names=names, expect=["in"]):
+                # who looks whether cards are in, and finds one out, puts it in
+                self.ledger.spend(0.75 * len(self.state.conditions.handled.out & set(names)))
+                self._hands._handled = self._hands._handled.after([Change("card", name, "in") for name in names])
+                self.tonight.world.cards(sorted(self._hands._handled.out), self.tonight.clock.now())
+                return ", ".join(f"{name} in" for name in names)
+            case Gate():
+                return "we know that it is so: the leader says go on"
+            case Do() if step.source.beeps is not None:
+                return self._hands.answer(step)
+            case Ask(name="ambient"):
+                return f"{self.site.plant.ambient_c:g}"
+            case Caution() | Hold():
+                return step.source.word
+        return self._hands.answer(step)
+
+    def placed(self, step: Step) -> e.Event:
+        self._hands.place(step)
+        assert step.role is not None
+        facts = self.bench.for_role(step.role)
+        assert facts is not None
+        source = step.source
+        again = bool(self.state.pending.typed) and not (isinstance(source, Measure) and source.times)
+        if not again:
+            self.ledger.spend(PLACE + BY_EYE)
+            self.ledger.readings += 1
+            if isinstance(source, Measure):
+                self._go(*source.between)
+        else:
+            self.ledger.spend(BY_EYE)
+        if isinstance(source, Measure) and not again and len(source.between) == 2 and self.team.slips("wrong place"):
+            self._misplace(*source.between)
+        wait = source.after.value if source.after is not None else 0.0
+        self.tonight.move(Move(jump=max(20.0, wait)))
+        self.ledger.spend(max(0.0, wait - 20.0) / 60.0)
+        function = function_of(step)[1]
+        truth = self._held(step)
+        if isinstance(source, Measure):
+            self._truth = truth
+        text = _shown(self.errors.shown(facts.name, function, truth), facts.displays[function])
+        if not again and self.team.slips("mistyped"):
+            text = self.team.typed(text)
+        return self.answered(text)
+
+    def _misplace(self, red: str, black: str) -> None:
+        """One probe goes to the place beside."""
+        plant = self.site.plant
+        terminal = plant.terminals.get(black)
+        if terminal is None or terminal.kind != "pin":
+            return
+        pins = [one.name for one in plant.terminals.values() if one.owner == terminal.owner]
+        beside = pins[(pins.index(black) + 1) % len(pins)]
+        if beside != red:
+            self.tonight.world.place(red, beside, self.tonight.clock.now())
+
+    def waited(self, left: float) -> e.Event:
+        self.ledger.spend(left / 60.0)
+        return super().waited(left)
+
+    def brought_up(self, step: Step) -> e.Event:
+        done = by_hand_done(self.state, self.state.number)
+        if done is not None:
+            return done
+        ramp, now = self.state.pending.ramp, by_knobs_course(self.state)
+        assert ramp is not None
+        if not self.state.pending.typed:
+            self._hands.act(step)
+        world, clock = self.tonight.world, self.tonight.clock
+        if now.why:
+            world.release(clock.now())
+            return self.answered(OFF)
+        level = ramp.levels[now.level]
+        world.drive(level.volts, level.limit_a, clock.now())
+        if self.watch is not None:
+            self.watch(self, step, level.volts)
+        stood = level.inrush_s + level.hold_s + ramp.span_s + (ramp.soak_s if now.soaking else 0.0)
+        self.tonight.move(Move(jump=max(20.0, stood)))
+        self.ledger.spend(max(20.0, stood) / 60.0)
+        found = world.drive(level.volts, level.limit_a, clock.now())
+        facts = self.bench.for_role("amps" if "amps" in step.roles else "supply")
+        assert facts is not None
+        self.ledger.readings += 1
+        text = _shown(self.errors.shown(facts.name, "current", found.amps), facts.displays["current"])
+        return self.answered(LIMIT if found.mode == "CURR" else text)
+
+    def event(self) -> e.Event:
+        if unsafe_by_hand(self.state):
+            self.tonight.world.release(self.tonight.clock.now())
+            return self.answered(OFF)
+        if self.state.phase is Phase.TROUBLED:
+            return e.Skipped(number=self.state.number, reason="no such instrument", by=self.by)
+        return super().event()
+
+
+def _shown(value: float, displays: list[Display]) -> str:
+    """What stands there, as a careful person types it: over range with the range that the dial or the display names."""
+    known = [replace(one, resolution=one.resolution or one.range / 2000.0) for one in displays if not one.word]
+    text = display_of(min(max(value, -1e12), 1e12), known)
+    if "OL" not in text:
+        return text
+    top = known[-1].range
+    power, prefix = next(((10.0**n, sign) for n, sign in ((6, "M"), (3, "k"), (0, ""), (-3, "m")) if top >= 10.0**n))
+    return f"{text.split('OL')[0]}OL {top / power:g} {prefix}".strip()

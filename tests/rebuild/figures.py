@@ -1,0 +1,177 @@
+"""What came of many rebuilds, as figures: medians with their spreads, counts, and how true what was said."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+from typing import Any, Final
+
+from bench.plant import faults as k
+from tests.rebuild.by_hand import ByHand
+from tests.rebuild.came import Came
+from tests.rebuild.plants import drawn
+from tests.rebuild.proveout import WithProveout
+from tests.rebuild.year import a_year
+
+WAYS: Final = ("hand", "proveout")
+
+
+def one(number: int, way: str, bench: str = "middling", factor: float = 1.0, without: str = "") -> dict[str, Any]:
+    """One rebuild, as plain data.
+
+    Args:
+        number: of the draw.
+        way: ``hand`` or ``proveout``.
+        bench: the instruments.
+        factor: how much oftener than stated people slip.
+        without: a part of the tool that is left out; empty for none.
+    """
+    made = drawn(number)
+    leave_out = (without,) if without else ()
+    work = ByHand(made, bench, factor) if way == "hand" else WithProveout(made, bench, factor, leave_out)
+    came = work.run()
+    a_year(work, came)
+    return plain(came, number, way, bench, factor, without, len(made.plant.bays))
+
+
+def plain(came: Came, number: int, way: str, bench: str, factor: float, without: str, bays: int) -> dict[str, Any]:
+    """What came of a rebuild, as a line of a file."""
+    ledger = came.ledger
+    found = [later for later in came.year if later.located]
+    return {
+        "number": number, "way": way, "bench": bench, "factor": factor, "without": without, "bays": bays,
+        "hours": ledger.hours, "evenings": ledger.evenings, "climbs": ledger.climbs, "readings": ledger.readings,
+        "acts": ledger.acts, "alarms": ledger.alarms, "touched": ledger.touched,
+        "by": {name: round(minutes, 1) for name, minutes in ledger.by.items()},
+        "late": came.late, "there": len(_counted(came.there)),
+        "left": [type(one).__name__ for one in _counted(came.left)],
+        "over": [[o.shelf, o.kind, o.volts, o.cards, o.hidden] for o in came.over],
+        "beside": came.beside, "harmed": len(came.harmed),
+        "year": len(came.year), "located": len(found), "each": [round(one.minutes, 1) for one in found],
+        "mates": [[round(chance, 4), right] for chance, right in came.mates],
+        "readings-held": [sum(came.readings), len(came.readings)],
+        "named": [[round(chance, 4), right] for chance, right in came.named],
+        "told": came.told,
+    }  # fmt: skip
+
+
+def _counted(faults: Iterable[k.Fault]) -> list[k.Fault]:
+    """The faults that a reading can show: not what comes and goes, nor a high leak, nor capacitors that formed."""
+    return [one for one in faults if not isinstance(one, k.Intermittent | k.Leakage | k.SlowCapacitor)]
+
+
+class Kept:
+    """Lines of rebuilds in a file: a study goes on where it was left."""
+
+    def __init__(self, path: Path | None) -> None:
+        self.path = path
+        self.lines: list[dict[str, Any]] = []
+        if path is not None and path.exists():
+            self.lines = [json.loads(line) for line in path.read_text("utf-8").splitlines()]
+        self._known = {self._key(line) for line in self.lines}
+
+    @staticmethod
+    def _key(line: dict[str, Any]) -> tuple[Any, ...]:
+        return tuple(line[name] for name in ("number", "way", "bench", "factor", "without"))
+
+    def has(self, *key: Any) -> bool:
+        """Whether it was done: number, way, bench, factor, without."""
+        return key in self._known
+
+    def keep(self, line: dict[str, Any]) -> None:
+        """One more."""
+        self.lines.append(line)
+        self._known.add(self._key(line))
+        if self.path is not None:
+            with self.path.open("a", encoding="utf-8") as file:
+                file.write(json.dumps(line) + "\n")
+
+
+def chosen(lines: Iterable[dict[str, Any]], way: str, bench: str = "middling", factor: float = 1.0, without: str = ""
+           ) -> list[dict[str, Any]]:  # fmt: skip
+    """The lines of one way."""
+    wanted = (way, bench, factor, without)
+    return [one for one in lines if (one["way"], one["bench"], one["factor"], one["without"]) == wanted]
+
+
+def quantiles(values: Sequence[float]) -> tuple[float, float, float]:
+    """The middle, and where a tenth lies below and above."""
+    ranked = sorted(values)
+
+    def at(share: float) -> float:
+        return ranked[min(len(ranked) - 1, int(share * len(ranked)))]
+
+    return at(0.5), at(0.1), at(0.9)
+
+
+Figure = tuple[str, Callable[[dict[str, Any]], float], str]
+MEDIANS: Final[tuple[Figure, ...]] = (
+    ("person-hours", lambda one: one["hours"], ".0f"),
+    ("evenings of two people", lambda one: one["evenings"], ".0f"),
+    ("climbs", lambda one: one["climbs"], ".0f"),
+    ("readings", lambda one: one["readings"], ".0f"),
+    ("acts of hands", lambda one: one["acts"], ".0f"),
+    ("minutes to locate a later fault", lambda one: sum(one["each"]) / len(one["each"]) if one["each"] else 0.0, ".0f"),
+)
+SUMS: Final[tuple[Figure, ...]] = (
+    ("landings found wrong late", lambda one: one["late"], ".2f"),
+    ("faults there when the last shelf came up", lambda one: one["there"], ".2f"),
+    ("of these never found", lambda one: len(one["left"]), ".2f"),
+    ("shelves with volts over a fault that readings could have shown", lambda one: shelves_over(one), ".3f"),
+    ("the same, come about untold after the last reading", lambda one: shelves_over(one, hidden=True), ".3f"),
+    ("things energised that should not have been", lambda one: len(one["beside"]), ".3f"),
+    ("shelves whose cards were harmed", lambda one: one["harmed"], ".3f"),
+    ("false alarms, and sound places opened", lambda one: one["touched"], ".2f"),
+)
+
+
+def shelves_over(line: dict[str, Any], *, hidden: bool = False) -> int:
+    """Shelves with volts over a fault; those that came about untold apart."""
+    return len({shelf for shelf, _, _, _, untold in line["over"] if untold == hidden})
+
+
+def table(lines: Sequence[dict[str, Any]], columns: Sequence[tuple[str, str, str, float, str]]) -> list[str]:
+    """The table as lines of Markdown.
+
+    Args:
+        lines: of rebuilds.
+        columns: each with its title, way, bench, factor and what is left out.
+    """
+    sets = [chosen(lines, way, bench, factor, without) for _, way, bench, factor, without in columns]
+    rows = ["| a rebuild | " + " | ".join(column[0] for column in columns) + " |", "| --- |" + " --- |" * len(columns)]
+    rows.append("| rebuilds | " + " | ".join(str(len(one)) for one in sets) + " |")
+    for title, of, form in MEDIANS:
+        cells = []
+        for mine in sets:
+            if not mine:
+                cells.append("-")
+                continue
+            middle, low, high = quantiles([of(one) for one in mine])
+            cells.append(f"{middle:{form}} ({low:{form}} to {high:{form}})")
+        rows.append(f"| {title} | " + " | ".join(cells) + " |")
+    for title, of, form in SUMS:
+        cells = [f"{sum(of(one) for one in mine) / len(mine):{form}}" if mine else "-" for mine in sets]
+        rows.append(f"| {title} | " + " | ".join(cells) + " |")
+    cells = []
+    for mine in sets:
+        came, got = sum(one["year"] for one in mine), sum(one["located"] for one in mine)
+        cells.append(f"{got} of {came}" if came else "-")
+    rows.append("| later faults located | " + " | ".join(cells) + " |")
+    return rows
+
+
+BANDS: Final = ((0.5, 0.8), (0.8, 0.93), (0.93, 0.97), (0.97, 0.99), (0.99, 1.01))
+
+
+def said(pairs: Iterable[tuple[float, bool]]) -> list[str]:
+    """How sure it said it was against how often it was right."""
+    known = list(pairs)
+    rows = []
+    for low, high in BANDS:
+        inside = [(chance, right) for chance, right in known if low <= chance < high]
+        if inside:
+            mean = sum(chance for chance, _ in inside) / len(inside)
+            right = sum(right for _, right in inside)
+            rows.append(f"said {mean:.3f}, right {right / len(inside):.3f} of {len(inside)}")
+    return rows

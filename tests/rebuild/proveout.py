@@ -1,0 +1,377 @@
+"""A rebuild with the tool: what is next is asked of it, walked on its machine, and what it finds is acted upon.
+
+The team does what it is told and no more: it looks where a finding says, mends what it sees there, tells what it
+touched, and asks what is next. Where a task does not come to a proof within :data:`TRIES` walks the leader searches by
+hand, and then gives a reason at the gate.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Collection, Iterable
+from typing import Final
+
+from msgspec.structs import replace
+
+from bench.diagnose.explain.causes import Cause
+from bench.diagnose.explain.records import explained
+from bench.diagnose.explain.sentences import conductors_of
+from bench.diagnose.explain.walk_map import WalkMap, beside_maps
+from bench.diagnose.supply.patterns import findings
+from bench.job.next_walk import NextWalk, next_walk, walks_of
+from bench.job.readiness import Task
+from bench.plant import faults as k
+from bench.sequence.file import Decide, Measure
+from bench.sequence.plan import Step
+from bench.walk.results import results
+from bench.walk.state import State
+from tests.rebuild import harm
+from tests.rebuild.bench import Errors, kit
+from tests.rebuild.came import Came
+from tests.rebuild.evening import Evening
+from tests.rebuild.job import DECIDE, Job
+from tests.rebuild.pile import Heap, by_belief, by_label
+from tests.rebuild.plants import Drawn, signal_cables
+from tests.rebuild.site import Site
+from tests.rebuild.team import EVENING, OPEN_UP, REPAIR, Ledger, Team
+
+PARTS: Final = ("survey", "explain", "gates", "uncertainty", "hunting")
+"""What can be left out."""
+TRIES: Final = 3
+MOST_WALKS: Final = 150
+SEARCH: Final = 45.0
+"""Minutes of a search by hand where nothing else came to a proof."""
+FORMING: Final = 30.0
+"""Minutes of somebody's time while capacitors form."""
+
+
+class WithProveout:
+    """One rebuild.
+
+    Args:
+        drawn: what there is.
+        bench: the instruments.
+        factor: how much oftener than stated people slip.
+        without: parts of the tool that are left out.
+    """
+
+    def __init__(
+        self, drawn: Drawn, bench: str = "middling", factor: float = 1.0, without: Collection[str] = ()
+    ) -> None:
+        self.drawn, self.without = drawn, frozenset(without)
+        self.site = Site(drawn)
+        self.team = Team(f"{drawn.number}", factor)
+        self.kit = kit(bench)
+        self.errors = Errors(self.kit, str(drawn.number))
+        self.came = Came(Ledger(), Ledger())
+        self.ledger = self.came.ledger
+        decide = DECIDE if "uncertainty" not in self.without else Decide(rule="simple")
+        self.job = Job(drawn.plant, self.kit, decide)
+        self.tries: Counter[tuple[str, str]] = Counter()
+        self.given_up: set[tuple[str, str]] = set()
+        self.hidden: list[k.Fault] = []
+        self._evenings = 0
+
+    def run(self) -> Came:
+        """All of it."""
+        self.pile()
+        self.build()
+        self.came.there = list(self.site.faults)
+        self.function_test()
+        self.came.left = list(self.site.faults)
+        return self.came
+
+    def pile(self) -> None:
+        """From the pile to plugs in their places."""
+        heap = Heap(self.drawn, self.team)
+        if "survey" in self.without:
+            where = by_label(heap, self.team, self.ledger)
+        else:
+            where = by_belief(heap, self.team, self.ledger, self.came, self.drawn.number)
+        self.site.faults += heap.plugged(self.site.plant, where)
+
+    # walk after walk
+
+    def build(self) -> None:
+        """What is next, until nothing is."""
+        for _ in range(MOST_WALKS):
+            found = self.next()
+            if found is None:
+                return
+            task, walk = found
+            self.walk(task, walk)
+        self.came.told.append("never came to an end")
+
+    def next(self) -> tuple[Task, NextWalk] | None:
+        """What the tool has next, but for what was given up."""
+        ready = self.job.ready()
+        tasks = tuple(one for one in ready.tasks if (one.kind, one.about) not in self.given_up)
+        powered = self.job.powered
+        if "gates" in self.without:
+            # power first: whatever is not proven is gone over with a reason
+            for task in tasks:
+                if task.kind in ("inlets", "polarity", "idle"):
+                    walks = walks_of(self.site.plant, task, powered=powered)
+                    if walks:
+                        return task, walks[0]
+        return next_walk(self.site.plant, replace(ready, tasks=tasks), powered=powered)
+
+    def walk(self, task: Task, walk: NextWalk) -> State | None:
+        """One walk, and what follows from it."""
+        name = (task.kind, task.about)
+        self.ledger.stage = {"first-power": "power", "idle-current": "power", "polarity": "power"}.get(
+            walk.kind, "proof"
+        )
+        self.ledger.stage = "earth" if walk.kind == "earth" else self.ledger.stage
+        first = self.job.begin(walk.kind, self.job.drafted(walk.kind, walk.of))
+        if first is None:
+            self.given_up.add(name)
+            return None
+        evening = Evening(first, self.site, self.team, self.errors, self.ledger, self.job.now)
+        evening.watch = self._energised
+        state = evening.run()
+        evening.leave()
+        self.job.keep(state, evening.taken, walk.kind)
+        self._held(evening, state)
+        self.tries[name] += 1
+        wrong = [one for one in results(state).values() if one.verdict in ("fail", "undecided")]
+        if wrong and not self.act_on(state, walk):
+            if not any(one.verdict == "fail" for one in wrong):
+                # what this bench cannot tell it will not tell the next time
+                self.given_up.add(name)
+            elif self.tries[name] >= TRIES - 1:
+                self.search_by_hand(task)
+        if self.tries[name] >= 2 * TRIES:
+            self.given_up.add(name)
+        self._nights()
+        return state
+
+    def once(self, kind: str, of: str) -> State | None:
+        """A draft walked for itself, and acted upon."""
+        first = self.job.begin(kind, self.job.drafted(kind, of))
+        if first is None:
+            return None
+        evening = Evening(first, self.site, self.team, self.errors, self.ledger, self.job.now)
+        state = evening.run()
+        evening.leave()
+        self.job.keep(state, evening.taken, kind)
+        self.act_on(state, NextWalk(kind, of, "", 0, ()))
+        return state
+
+    def _held(self, evening: Evening, state: State) -> None:
+        """Whether the stated interval of each reading held what was at the probes."""
+        for one in results(state).values():
+            truth = evening.truths.get(one.n)
+            if truth is None or one.figure.value is None or not one.figure.expanded or one.verdict == "void":
+                continue
+            zero = one.figure.zero or 0.0
+            self.came.readings.append(abs(truth - zero - one.figure.value) <= one.figure.expanded)
+
+    def _energised(self, evening: Evening, step: Step, volts: float) -> None:
+        if volts <= 0.0:
+            return
+        handled = evening.state.conditions.handled
+        plant = self.site.plant
+        meant = {name for name in step.subject.split("+") if name in plant.shelves}
+        cards = {shelf for shelf in meant if not {card.name for card in plant.shelves[shelf].cards} <= handled.out}
+        self.came.saw(harm.over(self.site, meant, volts, cards, self.hidden))
+        really = harm.fed(plant, step.source.at, evening.closed)
+        self.came.beside += [shelf for shelf in really - meant if shelf not in self.came.beside and volts > harm.SAFE]
+
+    # what is found
+
+    def act_on(self, state: State, walk: NextWalk) -> bool:
+        """Look where the findings say, and mend what is seen; returns whether anything was."""
+        did = False
+        if walk.kind == "earth":
+            for names in _earth(state):
+                did |= self.attend(names)
+            return did
+        if walk.kind in ("continuity", "isolation", "crosses", "landing"):
+            if "explain" in self.without:
+                for name in _failing(state):
+                    did |= self.attend([name])
+                return did
+            for one in explained([state]):
+                for finding in one.explanation.findings:
+                    did |= self.attend(
+                        _places(one.map, finding.cause, [f"{p.connector}.{p.name}" for p in finding.pins])
+                    )
+            for pair in beside_maps(state):
+                did |= self.attend(pair.between)
+            # what no map holds and no design joins: the readings themselves say where
+            for name in _failing(state) if not did else ():
+                did |= self.attend([name])
+            return did
+        if "explain" in self.without:
+            for name in _failing(state):
+                did |= self.attend([name])
+            return did
+        for power in findings(state):
+            if power.kind in ("reforms", "leaks"):
+                self.ledger.spend(FORMING)
+            did |= self.attend(self._of_power(power.subject))
+        # what no pattern names is looked for where it was read
+        for name in _failing(state) if not did else ():
+            did |= self.attend(self._of_power(name))
+        return did
+
+    def _of_power(self, subject: str) -> list[str]:
+        plant = self.site.plant
+        inlet = plant.inlets.get(subject)
+        if inlet is None:
+            return subject.split("~")
+        return [subject, *plant.supply_path(inlet.shelf, inlet.feed).breakers]
+
+    def attend(self, names: Iterable[str]) -> bool:
+        """Open up some places, and mend what is seen there."""
+        wanted = list(dict.fromkeys(names))
+        if not wanted:
+            return False
+        self._go(wanted)
+        self.ledger.spend(OPEN_UP)
+        self.ledger.acts += 1
+        seen = self.site.seen_at(wanted)
+        known = [one for one in wanted if one in self._known]
+        if not seen:
+            self.ledger.alarms += 1
+            self.ledger.touched += 1
+            return False
+        for fault in seen:
+            self.ledger.spend(REPAIR)
+            self.ledger.acts += 1
+            if not self.team.slips("badly mended"):
+                self.site.mend([fault])
+        told = {name for fault in seen for name in self._told_names(fault)}
+        self.job.touched(tuple(sorted(told or set(known))), "mended")
+        return True
+
+    @property
+    def _known(self) -> set[str]:
+        plant = self.site.plant
+        return {*plant.conductors, *plant.connectors, *plant.shelves, *plant.bonds, *plant.breakers, *plant.cables}
+
+    def _told_names(self, fault: k.Fault) -> set[str]:
+        """What the team says that it touched."""
+        plant = self.site.plant
+        cables = harm.cable_of(plant, fault)
+        if cables:
+            return cables
+        if isinstance(fault, k.PolarityReversed):
+            return {f"PW{fault.feed}{fault.shelf}"}
+        if isinstance(fault, k.FeedsCrossed):
+            return {f"PW{feed}{fault.shelf}" for feed in fault.feeds}
+        shelf = getattr(fault, "shelf", "")
+        if shelf:
+            return {plant.shelves[shelf].cards[0].name}
+        bond = getattr(fault, "bond", "")
+        if bond:
+            return {bond}
+        if isinstance(fault, k.HighResistanceLug):
+            return {f"PW{fault.terminal.split('.')[0][1:]}"} & set(plant.cables) or set()
+        return set()
+
+    def _go(self, names: Iterable[str]) -> None:
+        plant = self.site.plant
+        for name in names:
+            bay = ""
+            if name in plant.terminals:
+                bay = plant.terminals[name].bay
+            elif name in plant.connectors:
+                bay = plant.connectors[name].bay
+            elif name in plant.shelves:
+                bay = plant.shelves[name].bay
+            if bay:
+                self.ledger.go((bay,))
+                return
+
+    def search_by_hand(self, task: Task) -> None:
+        """The leader takes the meter and looks until it is found: cable, shelf or bonds, place after place."""
+        self.ledger.spend(SEARCH)
+        self.ledger.touched += 1
+        self.came.told.append(f"searched by hand: {task.kind} {task.about}")
+        seen = []
+        for fault in self.site.faults:
+            where = harm.cable_of(self.site.plant, fault)
+            if isinstance(fault, k.Intermittent | k.Leakage):
+                continue
+            if task.kind == "cable" and (task.about in where or task.about in self._told_names(fault)):
+                seen.append(fault)
+            if task.kind in ("inlets", "polarity", "idle") and task.about in harm_places(self.site, fault):
+                seen.append(fault)
+            if task.kind == "earth" and isinstance(fault, k.SecondEarthPath | k.BondPoor | k.BondOpen):
+                seen.append(fault)
+        self.site.mend(seen)
+        self.ledger.spend(REPAIR * len(seen))
+        self.job.touched(tuple({name for fault in seen for name in self._told_names(fault)}) or (task.about,), "mended")
+
+    # what happens beside
+
+    def _nights(self) -> None:
+        """For each evening that is over: now and then something is caught and comes loose."""
+        while self._evenings < int(self.ledger.minutes // EVENING):
+            self._evenings += 1
+            if not self.team.slips("touched"):
+                continue
+            fault = self._comes_loose()
+            if fault is None:
+                continue
+            if self.team.slips("not told"):
+                self.hidden.append(fault)
+            else:
+                self.job.touched(tuple(self._told_names(fault)), "somebody's sleeve caught it")
+
+    def _comes_loose(self) -> k.Fault | None:
+        cable = self.site.plant.cables[self.team.draw.choice(signal_cables(self.site.plant))]
+        wire = self.team.draw.choice(cable.conductors)
+        if any(cable.name in harm.cable_of(self.site.plant, fault) for fault in self.site.faults):
+            return None
+        fault = k.Open(conductor=wire.name)
+        self.site.faults.append(fault)
+        return fault
+
+    def function_test(self) -> None:
+        """All is on: what does not work now is found by its function, late."""
+        self.ledger.stage = "late"
+        for fault in list(self.site.faults):
+            if isinstance(fault, k.Exchanged | k.Shifted | k.ConnectorsExchanged | k.Short | k.Open):
+                self.came.late += 1
+                self.ledger.spend(SEARCH + REPAIR)
+                self.site.mend([fault])
+
+
+def harm_places(site: Site, fault: k.Fault) -> set[str]:
+    """The shelves that a fault is at."""
+    from tests.rebuild.site import places_of
+
+    return places_of(site.plant, fault) | {getattr(fault, "shelf", "")}
+
+
+def _failing(state: State) -> list[str]:
+    """What failed, without any explanation: one place after the other."""
+    assert state.setting is not None
+    steps = state.setting.plan.steps
+    failed = [one for one in results(state).values() if one.verdict == "fail" and one.subject]
+    return list(dict.fromkeys(one.subject for one in failed if isinstance(steps[one.index].source, Measure)))
+
+
+def _places(walked: WalkMap, cause: Cause, pins: list[str]) -> list[str]:
+    """The things that a finding names."""
+    names = list(conductors_of(walked.design, cause))
+    connector = getattr(cause, "connector", "")
+    connectors = list(getattr(cause, "connectors", ()))
+    return [*pins, *names, *([connector] if connector else []), *connectors]
+
+
+def _earth(state: State) -> list[list[str]]:
+    """What the search for a second path says to look at, each by itself: poor bonds, and the ends of a path."""
+    found: list[list[str]] = []
+    for one in results(state).values():
+        if one.found is None or one.found.facts.get("search") != "second-path" or one.verdict != "fail":
+            continue
+        facts = one.found.facts
+        found += [[str(bond)] for bond in facts.get("poor-bonds", ())]
+        found += [[str(bond)] for bond in facts.get("worse", {})]
+        suspects = [one for one in facts.get("posterior", ()) if one.get("between") and one.get("chance", 0) >= 0.05]
+        found += [[str(name) for name in suspect["between"]] for suspect in suspects[:2]]
+    return found
