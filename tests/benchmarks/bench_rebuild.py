@@ -12,8 +12,11 @@ readings could have shown, and which did not come about untold after them.
 
 from __future__ import annotations
 
-import argparse
 import os
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy is loaded: its matrices are small
+
+import argparse
 import sys
 import time
 from collections.abc import Iterator
@@ -29,11 +32,13 @@ SHARES: Final = {"bench": 0.1, "slips": 0.1, "without": 0.1}
 """Part of the draws for the other benches, for half and twice of the slips, and for each part that is left out."""
 
 
-def wanted(count: int) -> Iterator[tuple[int, str, str, float, str]]:
+def wanted(count: int, only: str = "") -> Iterator[tuple[int, str, str, float, str]]:
     """What is to be done: number, way, bench, slips, what is left out; the two ways first, number by number."""
     for number in range(count):
         for _, way, bench, factor, without in BOTH:
             yield number, way, bench, factor, without
+        if only == "both":
+            continue
         few = {name: number < max(2, round(share * count)) for name, share in SHARES.items()}
         for way in ("hand", "proveout"):
             for bench in NAMES if few["bench"] else ():
@@ -44,10 +49,10 @@ def wanted(count: int) -> Iterator[tuple[int, str, str, float, str]]:
             yield number, "proveout", "middling", 1.0, part
 
 
-def study(kept: Kept, count: int, minutes: float) -> None:
+def study(kept: Kept, count: int, minutes: float, only: str) -> None:
     """Do what is not done yet, for so many minutes at most."""
     begun = time.monotonic()
-    for number, way, bench, factor, without in wanted(count):
+    for number, way, bench, factor, without in wanted(count, only):
         if kept.has(number, way, bench, factor, without):
             continue
         if time.monotonic() - begun > 60.0 * minutes:
@@ -98,12 +103,13 @@ def main() -> int:
     parser = argparse.ArgumentParser()
     parser.add_argument("--count", type=int, default=20)
     parser.add_argument("--minutes", type=float, default=1e9)
+    parser.add_argument("--only", choices=("", "both"), default="", help="both: nothing but the two ways")
     parser.add_argument("--tell", action="store_true")
     options = parser.parse_args()
     name = os.environ.get("REBUILDS", "")
     kept = Kept(Path(name) if name else None)
     if not options.tell:
-        study(kept, options.count, options.minutes)
+        study(kept, options.count, options.minutes, options.only)
     return 0 if tell(kept.lines) else 1
 
 

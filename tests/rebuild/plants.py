@@ -53,7 +53,7 @@ cable-types:
   - {{name: PW4, colours: [RD, BK], size: 4 mm2, class: 5, rated: 300 V}}
   - {{name: PW25, colours: [RD, BK], size: 25 mm2, class: 2, rated: 450 V}}
 card-types:
-  - {{name: CO, title: shelf converter, converter: true, idle: 0.12 A, spread: 15 %, input-capacitance: 1000 uF, {works}}}
+  - {{name: CO, title: converter, converter: true, idle: 0.12 A, spread: 15 %, input-capacitance: 1000 uF, {works}}}
   - {{name: RX, title: receiver, idle: {receiver:.2f} A, spread: 8 %, input-capacitance: 470 uF, {works}}}
   - {{name: AL, title: relays, idle: 0.15 A, spread: 12 %, load: resistive, {works}}}
 """
