@@ -37,7 +37,7 @@ class Tonight(Hall):
     def __init__(self, site: Site) -> None:
         self.clock = Clock()  # type: ignore[assignment]
         self.world = PowerWorld(site.plant, site.faults, seed=site.number, reference_ohms=100.0, broken=())
-        self._dials, self._ports = {}, {}
+        self._dials, self._ports, self._machines = {}, {}, []
         self.world.breakers(site.closed, 0.0)
         self.world.cards(site.out, 0.0)
         self.world.lift_bonds(site.lifted)
