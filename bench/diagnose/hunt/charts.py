@@ -7,7 +7,7 @@ two-sided cumulative sums run over it, a slow one for small long shifts and a qu
 decision intervals are somewhat wider than those for one false alarm a week each at ten independent readings a second
 (allowance 0.5 with 14.45, 2 with 3.43: Siegmund's approximation, from memory), since what is left of the correlation
 is not known exactly; what that comes to is measured in tests/benchmarks. No single reading alarms that is not well
-beyond what the last hour brought without any event.
+beyond what the last day brought without any event.
 
 An event is open until readings are back, or have stayed away for a minute. What came to what:
 
@@ -34,13 +34,18 @@ BASE_S: Final = 60.0
 LEARN_S: Final = 300.0
 """Seconds of residuals that scatter and correlation are estimated from; five of the baseline's time constants."""
 CLIP: Final = 9.0
-"""Standard deviations that one reading counts at most."""
+"""Standard deviations that one reading counts at most in the quick sums."""
+SLOW_CLIP: Final = 4.0
+"""And in the slow ones, which look for small shifts: heavy tails must not fill them."""
+COARSE: Final = 5.0
+"""Where half a digit is more than all scatter: a single reading that is this off, in half digits, is no noise."""
 SLOW: Final = (0.5, 19.0)
 """Allowance and decision interval of the slow sum."""
 QUICK: Final = (2.0, 4.5)
 """Of the quick one."""
 BEYOND: Final = 1.35
-"""How far beyond the largest reading of the last quiet hour a single one must lie."""
+"""How far beyond the largest reading of the last quiet day a single one must lie: with tails that fall as the fifth
+power an hour's largest is passed by so much five times a day."""
 STAYS_S: Final = 60.0
 """Seconds away after which readings have stepped and not dipped."""
 MAD: Final = 1.4826
@@ -49,6 +54,7 @@ NEAR_ZERO: Final = 0.1
 DRIFTED: Final = (6.0, 0.01)
 """Standard deviations, and part of the level, that an hour's median must both have moved by (our own figures)."""
 HOUR_S: Final = 3600.0
+DAY_S: Final = 86_400.0
 FEWEST: Final = 24
 """Readings from which on anything is known."""
 MOST: Final = 20_000
@@ -96,6 +102,7 @@ class LongChart(msgspec.Struct):
     _reference: float | None = None
     _phi: float = 0.0
     _scale: float = 0.0
+    _coarse: bool = False
     _level: float = math.nan
     _fitted: float = -math.inf
 
@@ -172,8 +179,8 @@ class LongChart(msgspec.Struct):
             self._phi = min(0.98, max(0.0, float(calm[1:] @ calm[:-1]) / power)) if power > 0 else 0.0
         white = residual[1:] - self._phi * residual[:-1]
         floor = 0.5 * (self.resolution or _step(recent))
-        self._scale = max(MAD * float(np.median(np.abs(white))), float(np.std(np.clip(white, *_fence(white)))), floor,
-                          1e-12)  # fmt: skip
+        seen = max(MAD * float(np.median(np.abs(white))), float(np.std(np.clip(white, *_fence(white)))))
+        self._scale, self._coarse = max(seen, floor, 1e-12), seen < floor
         return True
 
     # events
@@ -184,34 +191,47 @@ class LongChart(msgspec.Struct):
         before = residual[0] if math.isnan(self._last) else self._last - self._level
         white = (residual - self._phi * np.concatenate(([before], residual[:-1]))) / self._scale
         self._last = float(given[-1])
-        z = np.clip(white, -CLIP, CLIP)
-        alarm: int | None = None
-        for number, (k, h) in enumerate((SLOW, SLOW, QUICK, QUICK)):
-            sign = 1.0 if number % 2 == 0 else -1.0
-            total = self._sums[number] + np.cumsum(sign * z - k)
-            low = np.minimum.accumulate(np.minimum(total, 0.0))
-            summed = total - low
-            beyond = np.nonzero(summed > h)[0]
-            self._sums[number] = float(summed[-1])
-            if len(beyond):
-                # the reading with which the sum left zero is where it began
-                first = int(beyond[0])
-                zero = np.nonzero(summed[: first + 1] <= 0.0)[0]
-                begun = int(zero[-1]) + 1 if len(zero) else 0
-                if number >= 2 and first == begun and abs(white[first]) <= self._most(float(at[first])):
-                    self._sums[number] = 0.0
-                    continue
-                alarm = begun if alarm is None else min(alarm, begun)
+        most = self._most(float(at[0]))
+        alarms = [self._summed(number, white, most) for number in range(4)]
+        if self._coarse and (lone := np.nonzero(np.abs(white) > most)[0]).size:
+            alarms.append(int(lone[0]))
+        alarm = min((one for one in alarms if one is not None), default=None)
         if alarm is None:
             self._note_largest(float(at[-1]), float(np.max(np.abs(white))))
         return alarm
 
+    def _summed(self, number: int, white: Floats, most: float) -> int | None:
+        """Where in a block one of the sums alarms; one reading alone does not, where it is not beyond ``most``."""
+        sign, slow = 1.0 if number % 2 == 0 else -1.0, number < 2
+        (k, h), clip = (SLOW, SLOW_CLIP) if slow else (QUICK, CLIP)
+        steps = np.clip(sign * white, -clip, clip) - k
+        start, carried = 0, self._sums[number]
+        while start < len(steps):
+            total = carried + np.cumsum(steps[start:])
+            summed = total - np.minimum.accumulate(np.minimum(total, 0.0))
+            beyond = np.nonzero(summed > h)[0]
+            if not len(beyond):
+                self._sums[number] = float(summed[-1])
+                return None
+            # the reading with which the sum left zero is where it began
+            first = int(beyond[0])
+            zero = np.nonzero(summed[: first + 1] <= 0.0)[0]
+            begun = int(zero[-1]) + 1 if len(zero) else 0
+            top = begun + int(np.argmax(steps[start + begun : start + first + 1]))
+            rest = float(summed[first] - steps[start + top])
+            if slow or rest >= 0.5 * h or sign * white[start + top] > most:
+                self._sums[number] = float(summed[-1])
+                return start + begun
+            start, carried = start + first + 1, 0.0
+        self._sums[number] = 0.0
+        return None
+
     def _most(self, now: float) -> float:
-        """What a single reading must exceed."""
-        while self._largest and self._largest[0][0] < now - HOUR_S:
+        """What a single reading must exceed; behind a coarse digit, where noise is not seen but as one, less."""
+        while self._largest and self._largest[0][0] < now - DAY_S:
             self._largest.popleft()
         seen = max((size for _, size in self._largest), default=0.0)
-        return max(QUICK[0] + QUICK[1], BEYOND * seen)
+        return max(COARSE if self._coarse else QUICK[0] + QUICK[1], BEYOND * seen)
 
     def _note_largest(self, at: float, size: float) -> None:
         while self._largest and self._largest[-1][1] <= size:

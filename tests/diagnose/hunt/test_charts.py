@@ -24,9 +24,31 @@ def test_forty_minutes_of_noise_bring_no_alarm(noise: Noise) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("phi", [0.3, 0.9])
-def test_a_day_of_correlated_noise_brings_two_alarms_at_most(phi: float) -> None:
-    assert len(charted(*days(Noise(phi=phi), 1.0, 1))) <= 2
+@pytest.mark.parametrize(
+    "noise",
+    [Noise(), Noise(digit=0.06), Noise(phi=0.0, tails=5.0)],
+    ids=["AR 0.9", "a digit of three sigma", "heavy tails"],
+)
+def test_a_day_of_correlated_noise_brings_two_alarms_at_most(noise: Noise) -> None:
+    assert len(charted(*days(noise, 1.0, 1))) <= 2
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("noise", "lasts", "deep"),
+    [(Noise(digit=0.06), 1.0, 9.0), (Noise(tails=5.0), 1.0, 9.0), (Noise(digit=0.06), 30.0, 6.0)],
+    ids=["a digit of three sigma", "heavy tails", "a shallow one behind a coarse digit"],
+)
+def test_dips_are_found_behind_a_coarse_digit_and_heavy_tails(noise: Noise, lasts: float, deep: float) -> None:
+    times, values = days(noise, HOURS, 4)
+    wanted = (1_000.0, 1_600.0, 2_200.0, 2_800.0)
+    for at in wanted:
+        first = round(at * RATE)
+        values[first : first + round(lasts * RATE)] += deep * 0.02
+    if noise.digit:
+        values = np.round(values / noise.digit) * noise.digit
+    found = [one.at for one in charted(times, values)]
+    assert all(any(abs(one - at) < 1.5 for one in found) for at in wanted), found
 
 
 @pytest.mark.parametrize(("lasts", "deep"), [(0.1, 8.0), (0.3, 6.0), (1.0, 5.0), (5.0, 4.0)])
