@@ -53,6 +53,8 @@ NEAR_ZERO: Final = 0.1
 """Part of the level below which readings are gone: the breaker has tripped, the fuse has blown (our own figure)."""
 DRIFTED: Final = (6.0, 0.01)
 """Standard deviations, and part of the level, that an hour's median must both have moved by (our own figures)."""
+EARLY: Final = 1.6
+"""The same in the first hour."""
 HOUR_S: Final = 3600.0
 DAY_S: Final = 86_400.0
 FEWEST: Final = 24
@@ -103,6 +105,7 @@ class LongChart(msgspec.Struct):
     _phi: float = 0.0
     _scale: float = 0.0
     _coarse: bool = False
+    _began: float = math.nan
     _level: float = math.nan
     _fitted: float = -math.inf
 
@@ -181,6 +184,10 @@ class LongChart(msgspec.Struct):
         floor = 0.5 * (self.resolution or _step(recent))
         seen = max(MAD * float(np.median(np.abs(white))), float(np.std(np.clip(white, *_fence(white)))))
         self._scale, self._coarse = max(seen, floor, 1e-12), seen < floor
+        if math.isnan(self._began):
+            # what was learnt from is the first that a single reading is held against
+            self._began = float(times[0])
+            self._note_largest(now, float(np.max(np.abs(white))) / self._scale)
         return True
 
     # events
@@ -205,25 +212,18 @@ class LongChart(msgspec.Struct):
         sign, slow = 1.0 if number % 2 == 0 else -1.0, number < 2
         (k, h), clip = (SLOW, SLOW_CLIP) if slow else (QUICK, CLIP)
         steps = np.clip(sign * white, -clip, clip) - k
-        start, carried = 0, self._sums[number]
-        while start < len(steps):
-            total = carried + np.cumsum(steps[start:])
-            summed = total - np.minimum.accumulate(np.minimum(total, 0.0))
-            beyond = np.nonzero(summed > h)[0]
-            if not len(beyond):
-                self._sums[number] = float(summed[-1])
-                return None
+        total = self._sums[number] + np.cumsum(steps)
+        summed = total - np.minimum.accumulate(np.minimum(total, 0.0))
+        self._sums[number] = float(summed[-1])
+        for first in map(int, np.nonzero(summed > h)[0]):
             # the reading with which the sum left zero is where it began
-            first = int(beyond[0])
             zero = np.nonzero(summed[: first + 1] <= 0.0)[0]
             begun = int(zero[-1]) + 1 if len(zero) else 0
-            top = begun + int(np.argmax(steps[start + begun : start + first + 1]))
-            rest = float(summed[first] - steps[start + top])
-            if slow or rest >= 0.5 * h or sign * white[start + top] > most:
-                self._sums[number] = float(summed[-1])
-                return start + begun
-            start, carried = start + first + 1, 0.0
-        self._sums[number] = 0.0
+            top = begun + int(np.argmax(steps[begun : first + 1]))
+            if slow or summed[first] - steps[top] > h or sign * white[top] > most:
+                return begun
+        # what one wild reading left of a sum is no evidence for the next block
+        self._sums[number] = min(self._sums[number], h if slow else 0.5 * h)
         return None
 
     def _most(self, now: float) -> float:
@@ -231,7 +231,9 @@ class LongChart(msgspec.Struct):
         while self._largest and self._largest[0][0] < now - DAY_S:
             self._largest.popleft()
         seen = max((size for _, size in self._largest), default=0.0)
-        return max(COARSE if self._coarse else QUICK[0] + QUICK[1], BEYOND * seen)
+        # of so few readings the largest says little of how large a day's will be
+        beyond = BEYOND if now - self._began > HOUR_S else EARLY
+        return max(COARSE if self._coarse else QUICK[0] + QUICK[1], beyond * seen)
 
     def _note_largest(self, at: float, size: float) -> None:
         while self._largest and self._largest[-1][1] <= size:
