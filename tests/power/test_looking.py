@@ -213,7 +213,12 @@ def test_a_gate_that_is_passed_over_keeps_its_shelf_off(tmp_path: Path) -> None:
     other.until(Gate)
     other.add(e.Skipped(number=other.state.number, reason="we prove it tomorrow", by="Ana"))
     other.until(Energise)
-    assert other.state.finished, "nor is its neighbour let in, since nobody could look whether that rises with it"
+    # its breaker stays open; whether the neighbour is on it shows on the neighbour's own, at a harmless voltage
+    asked = request(other.state)
+    assert (
+        isinstance(asked, r.Energise) and asked.step.subject == "finder-low" and asked.step.source.voltage.value == 5.0
+    )
+    assert {one.subject for one in other.outcomes("energise")} == {"finder-top"}
     first, *_ = other.outcomes("energise")
     assert "'What the records have proven for finder-top' does not count as passed (skipped)" in first.sentence
 
