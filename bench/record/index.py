@@ -293,7 +293,9 @@ def clock_behind(folder: Path, now: str) -> str:
     latest, name = now, ""
     for path in files_in([folder]) if folder.is_dir() else ():
         with contextlib.suppress(BrokenRecord):
-            latest, name = max((latest, name), (end_of(path).at, path.name))
+            end = end_of(path).at
+            if end > latest:  # the record that has just been begun says the same
+                latest, name = end, path.name
     if not name:
         return ""
     return (

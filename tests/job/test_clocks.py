@@ -95,6 +95,7 @@ def test_wrong_clocks_are_said_by_trace_and_verify_and_when_a_walk_begins(tmp_pa
         tmp_path, stamp(datetime(2020, 1, 2, tzinfo=UTC))
     )
     assert not clock_behind(tmp_path, stamp(at(13)()))
+    assert not clock_behind(tmp_path, stamp(at(12)())), "the last record was written at this very moment"
 
 
 def test_verify_says_that_an_end_is_missing_which_another_record_saw(tmp_path, capsys):
