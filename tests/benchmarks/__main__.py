@@ -33,7 +33,7 @@ ORDERED: Final[dict[str, tuple[str, ...]]] = {
     "crash": (),
     "kills": (),
     "conductors": (),
-    "map": ("1000", "8000"),
+    "map": ("1000", "12000"),
     "earth": ("--plants", "50"),
     "survey": (),
     "risk": (),
