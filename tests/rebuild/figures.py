@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -112,7 +113,11 @@ MEDIANS: Final[tuple[Figure, ...]] = (
     ("climbs", lambda one: one["climbs"], ".0f"),
     ("readings", lambda one: one["readings"], ".0f"),
     ("acts of hands", lambda one: one["acts"], ".0f"),
-    ("minutes to locate a later fault", lambda one: sum(one["each"]) / len(one["each"]) if one["each"] else 0.0, ".0f"),
+    (
+        "minutes to locate a later fault",
+        lambda one: sum(one["each"]) / len(one["each"]) if one["each"] else math.nan,
+        ".0f",
+    ),
 )
 SUMS: Final[tuple[Figure, ...]] = (
     ("landings found wrong late", lambda one: one["late"], ".2f"),
@@ -147,7 +152,8 @@ def table(lines: Sequence[dict[str, Any]], columns: Sequence[tuple[str, str, str
             if not mine:
                 cells.append("-")
                 continue
-            middle, low, high = quantiles([of(one) for one in mine])
+            known = [value for one in mine if not math.isnan(value := of(one))]
+            middle, low, high = quantiles(known or [0.0])
             cells.append(f"{middle:{form}} ({low:{form}} to {high:{form}})")
         rows.append(f"| {title} | " + " | ".join(cells) + " |")
     for title, of, form in SUMS:

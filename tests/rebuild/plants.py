@@ -276,7 +276,7 @@ def _crimp(plant: Plant, draw: random.Random, but: set[str]) -> k.Fault:
     return k.Intermittent(conductor=wire, at=at, moved=Frequency(0.3), seed=draw.randrange(1, 1000))
 
 
-YEAR: Final = ("wire", "crimp", "crimp", "second path", "joint", "converter", "sleeping", "damaged")
+YEAR: Final = ("wire", "crimp", "crimp", "second path", "joint", "converter", "damaged")
 """What comes up in a year, equally likely (assumed)."""
 
 
@@ -297,8 +297,6 @@ def _year(plant: Plant, draw: random.Random) -> list[k.Fault]:
                 found.append(_joint(plant, draw.choice(shelves), draw))
             case "converter":
                 found.append(_dead(plant, draw.choice(shelves), draw))
-            case "sleeping":
-                found.append(_sleeping(plant, draw.choice(shelves), draw))
             case "damaged":
                 other = draw.choice([one for one in cable.conductors if one is not wire])
                 at = Length(round(draw.uniform(0.15, 0.85) * wire.length_m, 2))

@@ -11,6 +11,7 @@ from typing import Final
 from bench.diagnose.hunt.ranking import LATE_S, LATE_SPREAD_S, Movement, Ranking
 from bench.plant import faults as k
 from bench.plant.loose_places import places_on
+from bench.walk.results import passed
 from tests.rebuild import harm
 from tests.rebuild.by_hand import ByHand
 from tests.rebuild.came import Came, Later
@@ -80,9 +81,15 @@ def _with_tool(work: WithProveout, fault: k.Fault) -> bool:
             return False
     for _ in range(2):
         for kind, of in drafts:
-            work.once(kind, of)
+            state = work.once(kind, of)
             if _gone(work, fault):
                 return True
+            if isinstance(fault, k.Damaged) and state is not None and not passed(state):
+                # it shows as a join, and is nowhere at the ends: a new wire, as by hand
+                work.ledger.spend(RESOLDER)
+                if of == plant.conductors[fault.conductor].cable:
+                    work.site.mend([fault])
+                    return True
     return False
 
 
