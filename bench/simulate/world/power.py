@@ -379,9 +379,15 @@ class PowerWorld(PlantWorld):
         while self._now < time - 1e-9:
             step = min(self._step, time - self._now)
             self._advance(step)
-            # with nothing coming in only bleeders are at work
-            self._step = min(LONGEST_STEP_S if self._drive.on else math.inf, self._step * GROWTH)
+            self._step = min(self._longest(), self._step * GROWTH)
         self._now = max(self._now, time)
+
+    def _longest(self) -> float:
+        """The longest step: with nothing coming in only bleeders are at work, and what a slow part gives back."""
+        if self._drive.on:
+            return LONGEST_STEP_S
+        slow = [(one.farad, one.slow) for one in self._inputs.values() if one.slow is not None]
+        return min((0.5 * part.ohms * min(farad, part.farad) for farad, part in slow), default=math.inf)
 
     def _advance(self, step: float) -> None:
         """One implicit step, in halves where it would move a capacitor too far."""

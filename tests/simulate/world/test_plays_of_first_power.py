@@ -148,3 +148,13 @@ def test_a_broken_test_lead(hall: Plant) -> None:
     read = [rig.volts("FA.line", "BR") for _ in range(4)]
     assert read[:2] == pytest.approx([-53.5, -53.5], abs=0.1)
     assert all(map(math.isnan, read[2:])), "nothing is across the meter any more"
+
+
+def test_a_slow_capacitor_gives_back_no_more_than_it_took(hall: Plant) -> None:
+    """Asked each ten seconds after it went off: long steps once made charge out of nothing, and it never fell."""
+    rig = played(hall, "{fault: slow-capacitor, shelf: 2A, capacitance: 19.5 mF, through: 203 ohm}")
+    rig.world.cards([card.name for card in hall.shelves["2A"].cards], 0.0)
+    rig.on(24.0, 0.5, 40.0)
+    rig.tell("OUTP OFF")
+    seen = [rig.world.charge("2A", rig.t + 10.0 * n) for n in range(1, 120)]
+    assert seen == sorted(seen, reverse=True) and 0.05 < seen[-1] / seen[0] < 0.4
