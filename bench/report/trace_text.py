@@ -29,7 +29,7 @@ from bench.say.times import day, minute
 
 SCALE: Final = 30
 """Characters of a plot in the terminal."""
-MARKS: Final = {"pass": "●", "fail": "x", "undecided": "?", "void": "-"}
+MARKS: Final = {"pass": "✓", "fail": "x", "undecided": "?", "void": "-"}
 EWMA_WEIGHT: Final = 0.2
 """Of the newest reading: a usual choice for small shifts (NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4)."""
 MANY: Final = 12

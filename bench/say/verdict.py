@@ -18,8 +18,8 @@ WORDS: Final = {
 """How a verdict stands on a screen; ``read`` is a reading of a search, which is news and not judged."""
 PAST: Final = {"pass": "passed", "fail": "failed", "undecided": "undecided", "skipped": "skipped", "void": "void"}
 """How a count of verdicts is told."""
-SIGNS: Final = {"pass": "●", "fail": "✕", "undecided": "○", "skipped": "–", "void": "–"}
-"""A sign for each verdict on paper, beside its word."""
+SIGNS: Final = {"pass": "✓", "fail": "✗", "undecided": "?", "skipped": "»", "void": "~"}
+"""A sign for each verdict, beside its word: on paper as on screens."""
 PLAIN_SIGNS: Final = {"pass": "o", "fail": "x", "undecided": "?", "skipped": "-", "void": "-"}
 """The same in plain characters."""
 

@@ -29,7 +29,7 @@ from tests.job.season_folder import plant, record, season
 
 ISSUED = datetime(2026, 6, 3, 9, 0, tzinfo=UTC)
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-SIGNED = r"(● pass|✕ fail|○ undecided|– void)"
+SIGNED = r"(✓ pass|✗ fail|\? undecided|~ void)"
 VOID = {"meta", "br", "link", "img", "input", "hr"}
 
 
@@ -94,8 +94,8 @@ def test_every_reading_of_the_plant_is_in_it_once(read):
     rows = re.findall(SIGNED, body)
     checks, not_passed = 4, 8
     assert len(rows) == 94 + checks
-    assert body.count("✕ fail") == not_passed
-    assert "● passed" in front and "✕ failed" in front
+    assert body.count("✗ fail") == not_passed
+    assert "✓ passed" in front and "✗ failed" in front
 
 
 def test_what_was_found_stands_first(read):
@@ -136,7 +136,7 @@ def test_of_many_records_what_passed_later_is_no_finding_any_more():
     assert all(f" {name} :" in front for name in fails_now), "what fails comes before what is undecided"
     assert f"And {len(open_now) - MOST_FINDINGS} more" in front
     assert not [name for name in failed_once - open_now if f" {name} :" in front]
-    assert "those that passed read" in body and "● pass W101.1 " not in body
+    assert "those that passed read" in body and "✓ pass W101.1 " not in body
 
 
 def test_it_needs_no_network_and_no_script(read):

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.quantity import ascii_only
+from bench.say.verdict import SIGNS
 from bench.screens.program.cells import (
     Span,
     centred,
@@ -248,3 +249,7 @@ def test_the_figures_below_a_scale_stand_in_their_order(low, high, value, writte
     assert [one.text for one in figures if one.text.strip()] == written
     numbers = [float(one.split()[0]) for one in written]
     assert numbers == sorted(set(numbers))
+
+
+def test_a_verdict_has_the_same_sign_on_paper_and_on_screens() -> None:
+    assert {verdict: UNICODE.mark(verdict) for verdict in SIGNS} == SIGNS
