@@ -4,6 +4,7 @@ Run by hand from the top folder; the whole takes some twenty minutes:
 
     python -m tests.benchmarks.bench_long_watch
     python -m tests.benchmarks.bench_long_watch --only week
+    python -m tests.benchmarks.bench_long_watch --only week --fed 2
 
 The week's readings go through the store alone, as fast as the disk takes them, in a process that is killed five times.
 DuckDB reads the same readings from one Parquet file of its own writing.
@@ -12,8 +13,8 @@ DuckDB reads the same readings from one Parquet file of its own writing.
 from __future__ import annotations
 
 import argparse
-import os
 import random
+import re
 import signal
 import subprocess
 import sys
@@ -25,10 +26,11 @@ import numpy as np
 
 from tests.diagnose.hunt.logged import Noise, days
 
-WEEK = 7 * 86_400 * 10
+DAY = 86_400 * 10
+"""Readings of a day."""
 
 
-def week() -> None:
+def week(days_fed: int) -> None:
     """Five kills, then file sizes and query times beside DuckDB."""
     import duckdb
 
@@ -36,31 +38,34 @@ def week() -> None:
     from bench.record.watch import read_watch
     from tests.record.long_feeder import value
 
+    readings = days_fed * DAY
     folder = Path(tempfile.mkdtemp())
     record, rng, on_disk, kills = folder / "watch-week.jsonl", random.Random(5), 0, 0
     peak = 0.0
     began = time.perf_counter()
     while True:
-        line = [sys.executable, "-m", "tests.record.long_feeder", str(record), str(WEEK), "600"]
+        line = [sys.executable, "-m", "tests.record.long_feeder", str(record), str(readings), "600"]
         with subprocess.Popen(line, stdout=subprocess.PIPE, text=True) as child:
             assert child.stdout is not None
             first = int(child.stdout.readline().split()[1])
             print(f"  begins at {first}; {on_disk} were said to be on disk: {max(0, on_disk - first)} lost", flush=True)
-            wanted = on_disk + rng.randint(WEEK // 10, WEEK // 6)
+            wanted = on_disk + rng.randint(readings // 10, readings // 6)
+            early = most = 0.0
             for said in child.stdout:
                 if said.strip() == "done":
                     break
                 on_disk = int(said)
+                most = _memory(child.pid) or most
+                early = most if on_disk - first <= readings // 50 else early
                 if kills < 5 and on_disk >= wanted:
                     child.send_signal(signal.SIGKILL)
                     kills += 1
                     break
-            # of each sitting its own: one that grew with what it wrote would show here
-            _, _, used = os.wait4(child.pid, 0)
-            child.returncode = 0
-            print(f"  up to {on_disk}: most memory {used.ru_maxrss / 1024:.0f} MiB", flush=True)
-            peak = max(peak, used.ru_maxrss / 1024)
-        if kills >= 5 and on_disk >= WEEK:
+            # one that grew with what it wrote, or with what lies on disk already, would show here
+            print(f"  {on_disk - first} readings, up to {on_disk}: memory {early:.1f} MiB at most in the first "
+                  f"{readings // 50}, {most:.1f} MiB in all", flush=True)  # fmt: skip
+            peak = max(peak, most)
+        if kills >= 5 and on_disk >= readings:
             break
     took = time.perf_counter() - began
     watch = read_watch(record)
@@ -70,12 +75,12 @@ def week() -> None:
     db.execute("SET threads=1")
     names = [str(path) for path in files]
     total = db.execute("SELECT sum(n), count(*), count(DISTINCT minute) FROM read_parquet(?)", [names]).fetchone()
-    print(f"  {WEEK} readings in {took:.0f} s with {kills} kills: counted {total[0]}, {total[1]} minutes, "
+    print(f"  {readings} readings in {took:.0f} s with {kills} kills: counted {total[0]}, {total[1]} minutes, "
           f"{total[2]} of them different; most memory {peak:.0f} MiB")  # fmt: skip
     own = folder / "raw.parquet"
-    values = np.array([value(number) for number in range(WEEK)])
+    values = np.array([value(number) for number in range(readings)])
     db.execute("CREATE TABLE raw AS SELECT 0::SMALLINT AS point, unnest(?) AS at, unnest(?) AS value",
-               [np.arange(WEEK) / 10, values])  # fmt: skip
+               [np.arange(readings) / 10, values])  # fmt: skip
     db.execute(f"COPY raw TO '{own}' (FORMAT parquet, COMPRESSION zstd)")
     print(f"  size: {size / 1e6:.2f} MB kept, {own.stat().st_size / 1e6:.1f} MB as DuckDB writes all readings")
     by_hour = "SELECT {} AS hour, min({}), max({}) FROM read_parquet(?) GROUP BY 1 ORDER BY 1"
@@ -85,6 +90,16 @@ def week() -> None:
     ):
         best = min(_timed(lambda query=query, source=source: db.execute(query, [source]).fetchall()) for _ in range(3))
         print(f"  {title}: {best * 1000:.0f} ms")
+
+
+def _memory(process: int) -> float:
+    """The most memory that a process had so far, in MiB; 0: it is gone. What it was begun from does not count."""
+    try:
+        status = Path(f"/proc/{process}/status").read_text()
+    except OSError:
+        return 0.0
+    found = re.search(r"VmHWM:\s+(\d+) kB", status)
+    return int(found[1]) / 1024 if found else 0.0
 
 
 def _timed(call: object) -> float:
@@ -127,11 +142,12 @@ def main() -> None:
     """All of it."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--only", choices=("week", "alarms"))
-    parser.add_argument("--days", type=int, default=3)
+    parser.add_argument("--fed", type=int, default=7, help="days of the week that are fed")
+    parser.add_argument("--days", type=int, default=3, help="days of each kind of noise")
     options = parser.parse_args()
     if options.only in (None, "week"):
-        print("a week at ten readings a second, five kills")
-        week()
+        print(f"{'a week' if options.fed == 7 else f'{options.fed} days'} at ten readings a second, five kills")
+        week(options.fed)
     if options.only in (None, "alarms"):
         print("charts, ten readings a second")
         alarms(options.days)

@@ -53,8 +53,9 @@ ALPHA: Final = 0.00393
 """Relative change of copper's resistance a kelvin, at 20 °C (IEC 60028, the annealed copper standard)."""
 DECIDES: Final = 0.5
 """From this part of the variance on one cause is said to decide."""
-ROOTED: Final = 0.95
-"""Part of the drawings that must have a root, where the method takes one."""
+ROOTED: Final = 0.02
+"""Part of the drawings that must have a root, where the method takes one: with fewer the readings are of something
+else, or too few drawings are left to say an interval (our own figure)."""
 USELESS: Final = 0.5
 """An interval wider than this part of the cable tells nothing."""
 COVERAGE: Final = 0.95
@@ -314,6 +315,24 @@ def _earth_one_wire(d: _Drawn) -> Floats:
     return found
 
 
+def _likely(d: _Drawn) -> Floats:
+    """How likely each drawing of an earth fault without a good conductor is, in proportion.
+
+    What readings may truly be is drawn evenly about them. Faults do not lie evenly there: where they lie anywhere on
+    the cable, with any resistance, a drawing counts by ``(y + f)^2 / (y f)``, the inverse of how far both readings move
+    with place and fault, for ``y`` ohms behind the fault and ``f`` in it. Without that, readings that have a root only
+    where their errors lie one way tell a place that is wrong.
+    """
+    rs, ro = d.figure("earthed"), d.figure("open") + d.wandering("open")
+    whole = d.figure("whole") if "whole" in d.figures else d.table * d.length
+    x = whole * _earth_one_wire(d)
+    behind, fault = whole - x, ro - x
+    real = (behind > 0.0) & (fault > 0.0)
+    product = np.where(real, behind * fault, 1.0)
+    found: Floats = np.where(real, (behind + fault) ** 2 / product, 0.0)
+    return found
+
+
 def _open_both_ends(d: _Drawn) -> Floats:
     near = d.figure("near")
     # what one piece has a metre more than the other, neighbours and bends being unlike
@@ -361,15 +380,14 @@ def distance(
         raise CannotTell(f"{TITLES[method]} wants {', '.join(missing)} too")
     refuse(method, figures, wander)
     drawn = _Drawn(line, figures, wander, draws)
-    share, metres = _solved(method, drawn)
-    # a root of what is below zero is no place: where that is frequent the readings lie too near each other to tell
+    share, metres, weight = _solved(method, drawn)
     if len(metres) < draws * (ROOTED if method == "earth-one-wire" else 0.5):
         raise CannotTell(
             f"most of what the readings may mean lies outside the cable: the fault is not of the kind that "
             f"'{TITLES[method]}' looks for, or readings were exchanged"
         )
-    low, middle, high = (float(one) for one in np.quantile(metres, (0.025, 0.5, 0.975)))
-    share_low, share_middle, share_high = (float(one) for one in np.quantile(share, (0.025, 0.5, 0.975)))
+    low, middle, high = _parts(metres, weight)
+    share_low, share_middle, share_high = _parts(share, weight)
     if high - low > USELESS * line.length_m:
         causes = _causes(method, drawn)
         raise CannotTell(
@@ -381,26 +399,48 @@ def distance(
     return Distance(method, middle, low, high, share_middle, share_low, share_high, causes, remarks)
 
 
-def _solved(method: Method, drawn: _Drawn) -> tuple[Floats, Floats]:
-    """Shares and metres of all drawings that lie in the cable: a fault is nowhere else."""
+def _parts(values: Floats, weight: Floats | None) -> tuple[float, float, float]:
+    """Where the lowest 2.5 %, half, and 97.5 % of what was drawn end."""
+    parts = (1 - COVERAGE) / 2, 0.5, (1 + COVERAGE) / 2
+    if weight is None:
+        low, middle, high = np.quantile(values, parts)
+    else:
+        order = np.argsort(values)
+        low, middle, high = np.interp(parts, np.cumsum(weight[order]) / np.sum(weight), values[order])
+    return float(low), float(middle), float(high)
+
+
+def _solved(method: Method, drawn: _Drawn) -> tuple[Floats, Floats, Floats | None]:
+    """Shares, metres and weights of all drawings that lie in the cable: a fault is nowhere else; None: all alike."""
     phi = _SOLVE[method](drawn)
     # warmth moves resistance along the cable, and no capacitance
     share = phi if method.startswith("open") else _place(phi, drawn.warmer)
     metres = share * drawn.length
     inside = np.isfinite(share) & (share >= 0.0) & (share <= 1.0)
-    return share[inside], metres[inside]
+    if method != "earth-one-wire":
+        return share[inside], metres[inside], None
+    weight = _likely(drawn)
+    inside &= weight > 0.0
+    return share[inside], metres[inside], weight[inside]
 
 
 def _causes(method: Method, drawn: _Drawn) -> tuple[tuple[str, float], ...]:
     """What each cause contributes to the variance: how much is gone when it alone is held still."""
-    whole = float(np.var(_solved(method, drawn)[1]))
+    whole = _variance(method, drawn)
     found = []
     for cause in CAUSES:
         held = _Drawn(drawn.line, drawn.figures, drawn.wander, drawn.count, frozenset({cause}), drawn.seed)
-        metres = _solved(method, held)[1]
-        left = float(np.var(metres)) if len(metres) else whole
+        left = _variance(method, held, whole)
         found.append((cause, max(0.0, 1.0 - left / whole) if whole > 0.0 else 0.0))
     return tuple(sorted(found, key=lambda one: -one[1]))
+
+
+def _variance(method: Method, drawn: _Drawn, otherwise: float = 0.0) -> float:
+    """The variance of the metres; another figure where no drawing lies in the cable."""
+    _, metres, weight = _solved(method, drawn)
+    if not len(metres):
+        return otherwise
+    return float(np.average((metres - np.average(metres, weights=weight)) ** 2, weights=weight))
 
 
 def _instead(method: Method, cause: str) -> str:
