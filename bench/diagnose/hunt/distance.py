@@ -323,7 +323,7 @@ def _likely(d: _Drawn) -> Floats:
     with place and fault, for ``y`` ohms behind the fault and ``f`` in it. Without that, readings that have a root only
     where their errors lie one way tell a place that is wrong.
     """
-    rs, ro = d.figure("earthed"), d.figure("open") + d.wandering("open")
+    ro = d.figure("open") + d.wandering("open")
     whole = d.figure("whole") if "whole" in d.figures else d.table * d.length
     x = whole * _earth_one_wire(d)
     behind, fault = whole - x, ro - x

@@ -148,18 +148,20 @@ def test_a_coarse_meter_on_a_short_cable_is_declined_with_the_reason() -> None:
         distance("short-both-ends", line, expected_figures("short-both-ends", line, 0.4, 0.5, Accuracy(0.005, 0.3)))
 
 
-def test_readings_that_have_a_root_by_luck_tell_no_place() -> None:
-    # half an ohm to earth at 50 m changes by 0.1 ohm when the far end is earthed; this meter doubts 0.3 in each reading
-    line, coarse, wrong = CableLine(50.0), Accuracy(0.005, 0.3), []
+def test_an_earth_fault_by_a_coarse_meter_is_told_with_all_its_doubt() -> None:
+    # half an ohm to earth at 50 m changes by 0.1 ohm when the far end is earthed; this meter doubts 0.3 in each reading.
+    # of 100 that hold by 0.95 each, 88 or fewer come once in 200 drawings
+    line, coarse, told_ones, held = CableLine(50.0), Accuracy(0.005, 0.3), 0, 0
     for seed in range(100):
         truth = drawn("earth-one-wire", line, coarse, 0.5, f"earth-one-wire 50.0 {seed}")
         try:
-            told = distance("earth-one-wire", line, truth.figures, draws=500)
+            told = distance("earth-one-wire", line, truth.figures, draws=1_500)
         except CannotTell:
             continue
-        if not told.low <= truth.at <= told.high:
-            wrong.append(seed)
-    assert wrong == []
+        told_ones += 1
+        held += told.low <= truth.at <= told.high
+        assert told.half > 3.0
+    assert told_ones >= 60 and held >= told_ones - 12
 
 
 def test_beforehand_the_methods_stand_in_their_order_and_what_is_missing_is_named() -> None:
