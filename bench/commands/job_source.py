@@ -19,6 +19,7 @@ from bench.instruments.bench_file import load_bench
 from bench.instruments.profile.library import Library
 from bench.job.asfound import left
 from bench.job.folder import Folder, chapter_of, newest_plant, open_folder
+from bench.job.heard import said_when_it_changed
 from bench.job.history import History, studies_of
 from bench.job.known import counts_of
 from bench.job.next_walk import walks_of
@@ -163,7 +164,14 @@ class JobSource:
         studies = studies_of(source, plant, point)
         around = surroundings(plant, point)
         near = [one for one in folder.told if around.nearness(one.names or names_in(plant, one.text))[0] > ELSEWHERE]
-        return Traced(point, tuple(studies), tuple(near), source.simulated and bool(source.heads), tuple(source.broken))
+        return Traced(
+            point,
+            tuple(studies),
+            tuple(near),
+            source.simulated and bool(source.heads),
+            tuple(source.broken),
+            tuple(said_when_it_changed(self.logs, studies)),
+        )
 
     def changes(self, tell: Tell) -> Changes:
         """What changed most among all points."""

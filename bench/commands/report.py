@@ -60,14 +60,14 @@ def run(options: argparse.Namespace) -> int:
 def _watch_report(record: Path, output: Path | None) -> int:
     """The page of a watch."""
     from bench.record.long_store import bands
-    from bench.record.watch import read_watch
+    from bench.record.watch import read_watch, spoken
     from bench.report.watch_page import Band, watch_page
     from bench.saved import save
 
     watch = read_watch(record)
     output = output or report_beside(record)
     minutes = [Band(*row) for row in bands(record, watch.sealed)]
-    save(output, watch_page(record.stem, watch, minutes))
+    save(output, watch_page(record.stem, watch, minutes, spoken(record)))
     print(f"{output}: report of a watch")
     return exits.PASS
 

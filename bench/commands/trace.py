@@ -76,7 +76,10 @@ def _one_point(options: argparse.Namespace, history: History, plant: Plant, poin
     from bench.report.trace_text import lines
 
     studies = studies_of(history, plant, point, options.alone)
-    text = (*lines(point, studies), *said_when_it_changed(options.logs, studies))
+    text = (
+        *lines(point, studies),
+        *(line for said in said_when_it_changed(options.logs, studies) for line in said),
+    )
     head = {"point": point.name, "kind": point.kind, "where": point.where}
     return _show(options, history, studies, head, text)
 

@@ -63,7 +63,7 @@ def run(options: argparse.Namespace) -> int:
         return tell(options.tell)
     if options.resume is not None:
         return _resume(options)
-    if not options.points or options.bench is None:
+    if not (options.points or options.contact) or options.bench is None:
         raise BadRequest("expected what to read and --bench, or --resume RECORD, or --tell RECORD")
     job = _job(options)
     began, steps = _beginning(options, job)
@@ -73,26 +73,13 @@ def run(options: argparse.Namespace) -> int:
 
 def tell(record: Path) -> int:
     """Print what a record comes to."""
-    from bench.diagnose.hunt.watched import (
-        clock,
-        jump_line,
-        noticed_line,
-        ranked_lines,
-        ranking_of,
-        said_lines,
-        verdict_line,
-    )
+    from bench.diagnose.hunt.watched import clock, happened, ranked_lines, ranking_of, verdict_line
     from bench.record.long_store import sealed_tables
     from bench.record.watch import read_watch, spoken
 
     watch, said = read_watch(record), spoken(record)
-    told = [(one.jump.at, jump_line(watch, one)) for one in watch.jumps]
-    told += [(one.at, noticed_line(watch, one)) for one in watch.noticed]
-    told += [(one.at, f"{clock(one.at)}  {one.thing} tripped {one.what}".rstrip()) for one in watch.tripped]
-    for at, line in told:
+    for line in happened(watch, said):
         print(line)
-        for text in said_lines(said, at):
-            print(f"    said {text}")
     if watch.sealed:
         files = len(sealed_tables(record, watch.sealed, "minutes")) + len(
             sealed_tables(record, watch.sealed, "readings")

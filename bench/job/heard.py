@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Final
@@ -40,23 +40,28 @@ def said_about(entries: Sequence[e.Entry], at: str) -> list[str]:
     return [text for _, text in sorted(nearest)]
 
 
-def said_when_it_changed(folder: Path, studies: Sequence[Study]) -> Iterator[str]:
-    """What machines said when a point's reading was first bad, series by series.
+def said_when_it_changed(folder: Path, studies: Sequence[Study]) -> list[tuple[str, ...]]:
+    """What machines said when a point's reading was first bad, of each series; nothing where they said nothing.
 
     Args:
         folder: of the records.
         studies: what became of the point's series.
     """
+    found: list[tuple[str, ...]] = []
+    known: dict[str, list[e.Entry]] = {}
     for one in studies:
         if one.window is None:
+            found.append(())
             continue
         bad = one.window.first_bad
-        path = folder / bad.record
-        path = path if path.suffix else path.with_suffix(".jsonl")
-        try:
-            lines = said_about(list(read_record(path)), bad.at)
-        except (BrokenRecord, OSError):
-            continue  # whoever reads the folder says so already
-        if lines:
-            yield f"said on consoles about {one.key.text}, {bad.record}:{bad.n}:"
-            yield from (f"  {line}" for line in lines)
+        if bad.record not in known:
+            path = folder / bad.record
+            path = path if path.suffix else path.with_suffix(".jsonl")
+            try:
+                known[bad.record] = [entry for entry in read_record(path) if isinstance(entry.event, e.Said)]
+            except (BrokenRecord, OSError):
+                known[bad.record] = []  # whoever reads the folder says so already
+        lines = said_about(known[bad.record], bad.at)
+        head = f"said on consoles about {one.key.text}, {bad.record}:{bad.n}:"
+        found.append((head, *(f"  {line}" for line in lines)) if lines else ())
+    return found

@@ -11,9 +11,8 @@ import msgspec
 from bench.diagnose.hunt.watched import (
     clock,
     figure,
-    jump_line,
+    happened,
     moment,
-    noticed_line,
     ranked_lines,
     ranking_of,
     verdict_line,
@@ -48,13 +47,16 @@ class Band(msgspec.Struct, frozen=True):
     high: float
 
 
-def watch_page(name: str, watch: Watch, minutes: Iterable[Band] = ()) -> str:
+def watch_page(
+    name: str, watch: Watch, minutes: Iterable[Band] = (), said: Sequence[tuple[float, str, str]] = ()
+) -> str:
     """The page.
 
     Args:
         name: the record's name.
         watch: what it holds.
         minutes: of a long watch.
+        said: seconds, console and text of each line of the plant's consoles, in order.
     """
     ranking = ranking_of(watch)
     title = f"Watch {name} of {watch.head.plant.title or watch.head.plant.plant}"
@@ -67,8 +69,7 @@ def watch_page(name: str, watch: Watch, minutes: Iterable[Band] = ()) -> str:
     ]
     if watch.head.places:
         parts += ["<h2>Places</h2>", _listed(ranked_lines(watch, ranking, len(watch.head.places)))]
-    happened = [jump_line(watch, one) for one in watch.jumps] + [noticed_line(watch, one) for one in watch.noticed]
-    parts += ["<h2>What happened</h2>", _listed(happened or ["nothing"])]
+    parts += ["<h2>What happened</h2>", _listed(happened(watch, said) or ["nothing"])]
     drawn = sorted(minutes, key=lambda one: (one.point, one.minute))
     for number, point in enumerate(watch.head.points):
         mine = [one for one in drawn if one.point == number]

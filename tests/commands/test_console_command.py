@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from bench.commands.job_source import JobSource
 from bench.job.trips_told import trips_in
 from bench.record.read import read_record
 from bench.record.verify import verify
@@ -83,6 +84,35 @@ def test_a_console_that_a_step_names_and_the_bench_lacks_is_told_before_the_walk
     assert "no console 'line unit'" in command(words, job).stderr
 
 
+def test_a_trace_tells_what_the_machine_said_beside_the_reading_that_changed(job: Path) -> None:
+    bench, sequence = job / "benches" / "console.yaml", job / "console.yaml"
+    head, _, _ = sequence.read_text().partition("steps:")
+    reading = "  - {step: measure, read: resistance, between: [J101.12, J205.12], limit: {computed: path}}"
+    wait = "  - {step: listen, text: It says how it is., console: line unit, expect: circuit 12, within: 20 s}"
+    sequence.write_text(f"{head}steps:\n{wait}\n{reading}\n")
+    sound = bench.read_text()
+    found = [line for line in sound.splitlines(keepends=True) if "fault: intermittent" in line]
+    says = "- {text: circuit 12 lost its loop, loose: W101.24}"
+    assert len(found) == 1 and says in sound
+    in_order = sound.replace(f"  faults:\n{found[0]}", "").replace(says, "- {text: circuit 12 in order, every: 0.5 s}")
+    bench.write_text(in_order)
+    walked(job, "a.jsonl")
+    broken = sound.replace(found[0], "    - {fault: open, conductor: W101.24}\n")
+    bench.write_text(broken.replace(says, "- {text: circuit 12 lost its loop, every: 0.5 s}"))
+    walked(job, "b.jsonl")
+    words = ["trace", "W101.24", "--logs", job / "logs", "--plant", job / "plant.yaml"]
+    told = command(words, job).stdout.splitlines()
+    assert any("last good" in text and "a.jsonl" in text for text in told)
+    at = next(number for number, text in enumerate(told) if text.startswith("said on consoles about"))
+    assert "b.jsonl:" in told[at]
+    assert "line unit: circuit 12 lost its loop" in "\n".join(told[at:])
+    assert not any("circuit 12 in order" in text for text in told)
+    source = JobSource(job / "plant.yaml", job / "logs")
+    source.survey(lambda text, done, of: None)
+    traced = source.trace("W101.24", lambda text, done, of: None)
+    assert any("circuit 12 lost its loop" in text for said in traced.said for text in said)
+
+
 @pytest.mark.slow
 def test_a_watch_hears_too_and_tells_what_was_said_when_it_jumped(job: Path) -> None:
     bench, record = job / "benches" / "console.yaml", job / "logs" / "watch-a.jsonl"
@@ -100,5 +130,10 @@ def test_a_watch_hears_too_and_tells_what_was_said_when_it_jumped(job: Path) -> 
     assert "said" in told and "circuit 12 lost its loop" in told
     trips = trips_in(job / "logs")
     assert trips and {one.thing for one in trips} == {"2A"} and trips[0].how == "console line unit"
+    told = command(["trace", "J205.12", "--logs", job / "logs", "--plant", job / "plant.yaml"], job).stdout
+    assert "said" in told and "circuit 12 lost its loop" in told
+    page = job / "page.html"
+    command(["report", record, "--output", page], job)
+    assert "circuit 12 lost its loop" in page.read_text("utf-8")
     ranked = command(["trips", job / "plant.yaml", "--logs", job / "logs"], job).stdout
     assert "circuit 12 lost its loop (console line unit)" in ranked

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import shutil
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+import yaml
 
+from bench.job.trips_told import trips_in
 from bench.plant.load import load_plant
 from bench.plant.loose_places import NoWay, places_between, places_on
 from bench.record.verify import verify
@@ -52,6 +55,9 @@ def test_what_cannot_be_watched_is_said() -> None:
         (["sound:J101.12~J205.12", "--bench", BENCH], "expected what is read"),
         (["J101.12~J205.12", "W101.1", "--bench", BENCH], "its leads lie on one at a time"),
         (["J101.12~J205.12", "--bench", BENCH, "--record", "hunt.jsonl"], "begins with watch"),
+        (["J101.12~J205.12", "--bench", BENCH, "--contact", "9Z=J101.13~J205.13"], "expected a breaker or shelf"),
+        (["J101.12~J205.12", "--bench", BENCH, "--contact", "2A"], "an equals sign and a point"),
+        (["--bench", BENCH], "expected what to read"),
     ):
         done = command(["watch", *words], Path.cwd())
         assert done.returncode == 2 and said in done.stdout + done.stderr, done.stderr
@@ -80,3 +86,31 @@ def test_a_loose_crimp_is_found_and_the_record_says_so_again(tmp_path: Path) -> 
     watch = read_watch(record)
     assert watch.gaps and watch.gaps[0].why == "nobody watched"
     assert watch.remarks[-1][2] == "on again"
+
+
+@pytest.mark.slow
+def test_an_alarm_contact_that_opens_is_a_trip_of_its_shelf_and_speaks_for_no_place(tmp_path: Path) -> None:
+    (tmp_path / "benches").mkdir()
+    shutil.copy(JOB / "plant.yaml", tmp_path / "plant.yaml")
+    shutil.copytree(JOB / "pins", tmp_path / "pins")
+    bench, record = tmp_path / "benches" / "contact.yaml", tmp_path / "logs" / "watch-contact.jsonl"
+    played = yaml.safe_load((JOB / "benches" / "simulated-matrix.yaml").read_text())
+    played["simulate"]["faults"] = [
+        {"fault": "intermittent", "conductor": "W111.12", "at": "J208", "alone": "3 s", "lasts": "2 s"}
+    ]
+    bench.write_text(yaml.safe_dump(played))
+    # the wire that is watched is sound; the contact is read by the same meter, through the relays
+    words = ["watch", "W111.5", "--contact", "2A=W111.12", "--bench", bench, "--record", record, "--plain", "--quiet"]
+    shown = command([*words, "--for", "14", "--speed", "4"], tmp_path)
+    assert "JUMP" in shown.stdout and "alarm contact of 2A, J111.12~J208.12" in shown.stdout, shown.stdout
+    watch = read_watch(record)
+    assert [point.thing for point in watch.head.points] == ["", "2A"]
+    assert watch.jumps and {one.point for one in watch.jumps} == {1}
+    told = command(["watch", "--tell", record], tmp_path).stdout
+    assert "no jump in" in told
+    trips = trips_in(tmp_path / "logs")
+    assert {(one.thing, one.how) for one in trips} == {("2A", "contact J111.12~J208.12")}
+    ranked = command(["trips", tmp_path / "plant.yaml", "--logs", tmp_path / "logs"], tmp_path).stdout
+    assert "2A  its alarm contact changed (contact J111.12~J208.12)" in ranked
+    command(["report", record, "--output", tmp_path / "page.html"], tmp_path)
+    assert "alarm contact of 2A" in (tmp_path / "page.html").read_text("utf-8")

@@ -27,8 +27,9 @@ def ranking_of(watch: Watch) -> Ranking:
                  tuple(index[name] for name in one.places))
         for one in watch.moved
     ]  # fmt: skip
-    jumps = [sprang.jump.at for sprang in watch.jumps]
-    seen_by = [[not place.on or sprang.point in place.on for sprang in watch.jumps] for place in head.places]
+    sprung = _of_places(watch)
+    jumps = [sprang.jump.at for sprang in sprung]
+    seen_by = [[not place.on or sprang.point in place.on for sprang in sprung] for place in head.places]
     return Ranking(
         [place.weight for place in head.places],
         movements,
@@ -37,6 +38,11 @@ def ranking_of(watch: Watch) -> Ranking:
         [place.row for place in head.places],
         seen_by,
     )
+
+
+def _of_places(watch: Watch) -> list[Sprang]:
+    """The jumps that speak of a place; those of an alarm contact speak of what it belongs to."""
+    return [one for one in watch.jumps if not watch.head.points[one.point].thing]
 
 
 def percent(chance: float) -> str:
@@ -58,7 +64,7 @@ def ranked_lines(watch: Watch, ranking: Ranking, most: int = SHOWN) -> list[str]
 
 def verdict_line(watch: Watch, ranking: Ranking) -> str:
     """What can be said so far, in a sentence."""
-    jumps = len(watch.jumps)
+    jumps = len(_of_places(watch))
     if watch.head.long:
         kinds = Counter(one.kind for one in watch.noticed)
         words = ", ".join(count(number, kind) for kind, number in kinds.items())
@@ -97,6 +103,8 @@ def jump_line(watch: Watch, sprang: Sprang) -> str:
     point, jump = watch.head.points[sprang.point], sprang.jump
     step = point.resolution or None
     name = f"{point.name}: " if len(watch.head.points) > 1 else ""
+    if point.thing:
+        name = f"alarm contact of {point.thing}, {point.name}: "
     moved = f"; moved then: {_listed(sprang.moved)}" if sprang.moved else ""
     return f"{clock(jump.at)}  {name}{figure(jump.level, point.unit, step)} to " \
            f"{figure(jump.value, point.unit, step)}{_lasted(jump)}{moved}"  # fmt: skip
@@ -120,6 +128,23 @@ def said_lines(said: Sequence[tuple[float, str, str]], at: float) -> list[str]:
     after = bisect.bisect_right(said, (at + SAID_AFTER_S, "\uffff"))
     nearest = sorted(said[first:after], key=lambda one: abs(one[0] - at))[:SAID_MOST]
     return [f"{clock(moment)}  {console}: {text}" for moment, console, text in sorted(nearest)]
+
+
+def happened(watch: Watch, said: Sequence[tuple[float, str, str]] = ()) -> list[str]:
+    """Jumps, events and what tripped in the order of time, each with what consoles said about it.
+
+    Args:
+        watch: what it holds.
+        said: seconds, console and text of each of its lines, in order.
+    """
+    told = [(one.jump.at, jump_line(watch, one)) for one in watch.jumps]
+    told += [(one.at, noticed_line(watch, one)) for one in watch.noticed]
+    told += [(one.at, f"{clock(one.at)}  {one.thing} tripped {one.what}".rstrip()) for one in watch.tripped]
+    return [
+        text
+        for at, line in sorted(told, key=lambda one: one[0])
+        for text in (line, *(f"    said {spoken}" for spoken in said_lines(said, at)))
+    ]
 
 
 NOTICED: Final = {

@@ -148,6 +148,7 @@ class Traced(msgspec.Struct, frozen=True):
         told: what happened near it, in the order of time.
         simulated: whether the readings come from simulated benches.
         broken: records that could not be read, in words.
+        said: of each series what consoles of the plant said when its reading was first bad.
     """
 
     point: Point
@@ -155,6 +156,7 @@ class Traced(msgspec.Struct, frozen=True):
     told: tuple[Told, ...] = ()
     simulated: bool = False
     broken: tuple[str, ...] = ()
+    said: tuple[tuple[str, ...], ...] = ()
 
 
 class Changes(msgspec.Struct, frozen=True):

@@ -119,7 +119,7 @@ def words_of(view: JobView, cells: int) -> list[Line]:
     study = view.study
     assert study is not None
     lines: list[Line] = []
-    for text in story(study, lambda at: local(view, at)):
+    for text in (*story(study, lambda at: local(view, at)), *_said(view)):
         bare = text.lstrip()
         lead = max(0, len(text) - len(bare) - 2)
         for number, part in enumerate(wrap(view.say(bare), max(8, cells - lead - 2))):
@@ -127,3 +127,11 @@ def words_of(view: JobView, cells: int) -> list[Line]:
     if not lines:
         lines.append(line(Span("Nothing stands out.", "dim")))
     return lines
+
+
+def _said(view: JobView) -> tuple[str, ...]:
+    """What consoles of the plant said when the reading of this series was first bad."""
+    traced = view.traced
+    if traced is None or not traced.said:
+        return ()
+    return traced.said[min(view.series, len(traced.studies) - 1)]

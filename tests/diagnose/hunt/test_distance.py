@@ -149,8 +149,8 @@ def test_a_coarse_meter_on_a_short_cable_is_declined_with_the_reason() -> None:
 
 
 def test_an_earth_fault_by_a_coarse_meter_is_told_with_all_its_doubt() -> None:
-    # half an ohm to earth at 50 m changes by 0.1 ohm when the far end is earthed; this meter doubts 0.3 in each reading.
-    # of 100 that hold by 0.95 each, 88 or fewer come once in 200 drawings
+    # half an ohm to earth at 50 m changes by 0.1 ohm when the far end is earthed; this meter doubts 0.3 in
+    # each reading. Of 100 that hold by 0.95 each, 88 or fewer come once in 200 drawings
     line, coarse, told_ones, held = CableLine(50.0), Accuracy(0.005, 0.3), 0, 0
     for seed in range(100):
         truth = drawn("earth-one-wire", line, coarse, 0.5, f"earth-one-wire 50.0 {seed}")
