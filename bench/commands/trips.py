@@ -1,4 +1,4 @@
-"""What breaker trips, fuse alarms and resets have in common: feed, bay, card type, time of day, each with its evidence.
+"""What breaker trips, fuse alarms and resets have in common: feed, bay, card type, hour, warmth, what was touched.
 
 What walks and watches were told, by people, by alarm contacts and by consoles, comes with --logs. FILE is a table
 (CSV) with the columns at, thing, what, temperature, touched, remark; the first two are needed: when, as
@@ -24,16 +24,17 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Read, rank, print."""
     from bench.diagnose.diagnose_error import DiagnoseError
-    from bench.diagnose.hunt.trips import in_common, read_trips, told
-    from bench.job.trips_told import once_each, trips_in
+    from bench.diagnose.hunt.trips import NOTHING_KNOWN, in_common, read_trips, told
+    from bench.job.trips_told import once_each, trips_and_time
     from bench.plant.load import load_plant
 
     if options.file is None and options.logs is None:
         raise BadRequest("expected a table of events, or --logs with a folder of records")
     plant = load_plant(options.plant)
-    trips = []
+    trips, backdrop = [], NOTHING_KNOWN
     if options.logs is not None:
-        known = [one for one in trips_in(options.logs) if one.thing in plant.breakers or one.thing in plant.shelves]
+        found, backdrop = trips_and_time(options.logs)
+        known = [one for one in found if one.thing in plant.breakers or one.thing in plant.shelves]
         for one in known:
             print(f"{one.at:%Y-%m-%d %H:%M:%S}  {one.thing}  {one.what} ({one.how})")
         trips += known
@@ -42,5 +43,5 @@ def run(options: argparse.Namespace) -> int:
     except DiagnoseError as error:
         raise BadRequest(str(error)) from error
     trips = once_each(trips)
-    print("\n".join(told(trips, in_common(plant, trips))))
+    print("\n".join(told(trips, in_common(plant, trips, backdrop), backdrop=backdrop)))
     return exits.PASS

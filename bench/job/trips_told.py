@@ -7,22 +7,48 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Final
 
-from bench.diagnose.hunt.trips import Trip
+from bench.diagnose.hunt.trips import TOUCHED_S, Backdrop, Trip
 from bench.judge.jumps import OVER
+from bench.record.export import NoParquet
 from bench.record.index import files_in, records_in
+from bench.record.long_store import bands
 from bench.record.read import read_record
 from bench.record.replay import follow
 from bench.record.watch import follow_watch, is_watch
 from bench.walk import events as e
 from bench.walk import watching as w
 from bench.walk.facts import AlarmFacts
+from bench.walk.state import State
 
-TOUCHED_S: Final = 3600.0
-"""What was touched in this time before an event is told with it (our own figure)."""
+APART_S: Final = 3600.0
+"""Where a walk's record is silent for longer, nobody was there (our own figure)."""
 REPEATED_S: Final = 10.0
 """The same thing within this time is one event: a console and a person tell of it, and a relay bounces."""
 NEAR_REST: Final = 0.2
 """A contact is at rest within this part of the way to where it goes."""
+
+
+class _Time:
+    """The time that records cover, with what was touched and how warm it was in it."""
+
+    def __init__(self) -> None:
+        self.spans: list[tuple[datetime, datetime]] = []
+        self.touched: dict[str, float] = {}
+        self.degrees: list[float] = []
+
+    def take(self, begin: datetime, end: datetime, touched: Sequence[tuple[datetime, str]]) -> None:
+        """Take a stretch of time, with all that was touched before its end, in order."""
+        if end <= begin:
+            return
+        self.spans.append((begin, end))
+        for number, (when, text) in enumerate(touched):
+            until = min([when + timedelta(seconds=TOUCHED_S), end, *(one for one, _ in touched[number + 1 :][:1])])
+            self.touched[text] = self.touched.get(text, 0.0) + max(0.0, (until - max(begin, when)).total_seconds())
+
+    def backdrop(self) -> Backdrop:
+        """All of it."""
+        touched = {text: seconds for text, seconds in self.touched.items() if seconds > 0.0}
+        return Backdrop(tuple(sorted(self.spans)), touched, tuple(self.degrees))
 
 
 def trips_in(folder: Path) -> list[Trip]:
@@ -31,13 +57,22 @@ def trips_in(folder: Path) -> list[Trip]:
     Raises:
         BrokenRecord: a record cannot be read.
     """
-    found: list[Trip] = []
+    return trips_and_time(folder)[0]
+
+
+def trips_and_time(folder: Path) -> tuple[list[Trip], Backdrop]:
+    """The same, and the time that the records cover, in which such events could have come.
+
+    Raises:
+        BrokenRecord: a record cannot be read.
+    """
+    found, time = list[Trip](), _Time()
     for path in records_in([folder]):
-        found += _of_walk(path)
+        found += _of_walk(path, time)
     for path in files_in([folder]):
         if is_watch(path):
-            found += _of_watch(path)
-    return once_each(found)
+            found += _of_watch(path, time)
+    return once_each(found), time.backdrop()
 
 
 def once_each(trips: Iterable[Trip]) -> list[Trip]:
@@ -50,29 +85,42 @@ def once_each(trips: Iterable[Trip]) -> list[Trip]:
     return kept
 
 
-def _of_walk(path: Path) -> Iterator[Trip]:
+def _of_walk(path: Path, time: _Time) -> Iterator[Trip]:
     touched: list[tuple[datetime, str]] = []
+    spans: list[tuple[datetime, datetime]] = []
+    degrees: dict[datetime, float] = {}
     for before, entry, state in follow(path, read_record(path)):
         at, setting = _local(entry.at), state.setting
+        near = spans and (at - spans[-1][1]).total_seconds() <= APART_S
+        spans[-1 if near else len(spans) :] = [(spans[-1][0], max(at, spans[-1][1]))] if near else [(at, at)]
+        warm = _looked(state)
+        if warm is not None:
+            degrees[at.replace(minute=0, second=0, microsecond=0)] = warm
         match entry.event:
             case e.Disturbed() as one:
                 touched.append((_local(one.when) if one.when else at, ", ".join(one.touches)))
             case e.Answered() if before.step is not None and before.step.kind == "do" and before.step.touches:
                 touched.append((at, before.step.title))
             case e.Tripped() as one:
-                yield Trip(
-                    at, one.thing, one.what, state.conditions.ambient, _before(touched, at), one.by or "a person"
-                )
+                yield Trip(at, one.thing, one.what, warm, _before(touched, at), one.by or "a person")
             case e.Said() as said if setting is not None:
                 for ago, text, thing in _alarms(setting.bench.alarms, said.console, said.lines):
                     then = at - timedelta(seconds=ago)
-                    warm = state.conditions.ambient
                     yield Trip(then, thing, text, warm, _before(touched, then), f"console {said.console}")
             case _:
                 pass
+    time.degrees += degrees.values()
+    for begin, end in spans:
+        time.take(begin, end, sorted(touched))
 
 
-def _of_watch(path: Path) -> Iterator[Trip]:
+def _looked(state: State) -> float | None:
+    """°C in the hall where somebody said so; None where it is only taken for it."""
+    fixed = state.setting is not None and state.setting.began.sequence.ambient is not None
+    return state.conditions.ambient if fixed or "ambient" in state.conditions.answers else None
+
+
+def _of_watch(path: Path, time: _Time) -> Iterator[Trip]:
     watch, said = w.Watch(), list[tuple[float, str, str, str]]()
     warm: list[tuple[float, float]] = []
     for entry, watch in follow_watch(path):
@@ -87,6 +135,16 @@ def _of_watch(path: Path) -> Iterator[Trip]:
     if watch.began is None:
         return
     began = _local(watch.begun)
+    warm += _minutes_of(path, watch)
+    warm.sort()
+    time.degrees += {int(at // 3600): degrees for at, degrees in warm}.values()
+    touches = [(began + timedelta(seconds=one.named), ", ".join(one.places)) for one in watch.moved]
+    last = 0.0
+    # where nobody watched nothing could be told
+    for gap in sorted((one.begin, one.end) for one in watch.gaps if one.point < 0):
+        time.take(began + timedelta(seconds=last), began + timedelta(seconds=gap[0]), touches)
+        last = max(last, gap[1])
+    time.take(began + timedelta(seconds=last), began + timedelta(seconds=watch.now), touches)
     happened = [(one.at, one.thing, one.what, one.by or "a person") for one in watch.tripped]
     happened += [(at, thing, text, f"console {console}") for at, text, thing, console in said]
     happened += _by_contacts(watch)
@@ -94,6 +152,18 @@ def _of_watch(path: Path) -> Iterator[Trip]:
         moved = [", ".join(one.places) for one in watch.moved if 0 <= at - one.named <= TOUCHED_S]
         degrees = next((value for moment, value in reversed(warm) if moment <= at), None)
         yield Trip(began + timedelta(seconds=at), thing, what, degrees, moved[-1] if moved else "", how)
+
+
+def _minutes_of(path: Path, watch: w.Watch) -> list[tuple[float, float]]:
+    """Seconds and temperature of a long watch's minutes, where they can be read here."""
+    points = {number for number, point in enumerate(watch.head.points) if point.reads == "temperature"}
+    if not points or not watch.sealed:
+        return []
+    try:
+        rows = bands(path, watch.sealed)
+    except NoParquet:
+        return []
+    return [((minute + 0.5) * 60.0, (low + high) / 2) for point, minute, low, high in rows if point in points]
 
 
 def _by_contacts(watch: w.Watch) -> list[tuple[float, str, str, str]]:
