@@ -81,7 +81,7 @@ def test_a_loose_crimp_is_found_and_the_record_says_so_again(tmp_path: Path) -> 
     assert told.returncode == done.returncode
     assert "none of these" in told.stdout
 
-    went_on = proveout("--resume", record, "--plain", "--for", "70", "--speed", "10", typed="! on again\n")
+    went_on = proveout("--resume", record, "--plain", "--for", "90", "--speed", "10", typed="! on again\n")
     assert went_on.returncode in (0, 1), went_on.stdout + went_on.stderr
     watch = read_watch(record)
     assert watch.gaps and watch.gaps[0].why == "nobody watched"

@@ -12,6 +12,8 @@ from bench.diagnose.hunt.watched import clock as clock_words
 from bench.diagnose.hunt.watched import jump_line, noticed_line
 from bench.screens.watch.talk import How, Talk, place_lines
 
+GRACE_S: Final = 2.0
+"""For at least as long it takes what is typed, even where its time was over while the bench was being opened."""
 LOOK_S: Final = 0.1
 """How often it is looked whether something jumped."""
 
@@ -53,6 +55,7 @@ def run(
         print(text, file=out)
     seen, told, trouble, moving = len(watch.jumps), "", "", False
     noticed, last = len(watch.noticed), watch.said[-1] if watch.said else None
+    began = clock()
     while not talk.over:
         for sprang in talk.fresh(seen):
             print(("\a" if tones else "") + f"JUMP {jump_line(talk.keeper.watch, sprang)}", file=out, flush=True)
@@ -70,7 +73,7 @@ def run(
         was, moving = moving, bool(talk.keeper.watch.moving)
         if (was and not moving) or not told:
             told = _tell(talk, out)
-        if lasts is not None and talk.keeper.now >= lasts:
+        if lasts is not None and talk.keeper.now >= lasts and clock() - began >= GRACE_S:
             break
         try:
             line, how = lines.get(timeout=LOOK_S)

@@ -128,6 +128,13 @@ def test_line_by_line_says_the_same() -> None:
     assert " 5 J205.12" in text and "moving J205.12 for 5 s" in text and "none of these" in text
 
 
+def test_what_was_typed_before_a_watch_is_over_is_taken_still() -> None:
+    kept = wiggled()
+    # its time was over while the bench was being opened
+    by_line(Talk(kept), ["! on again\n", "! and again\n"], io.StringIO(), lasts=1.0)  # type: ignore[arg-type]
+    assert [text for _, _, text in kept.watch.remarks] == ["on again", "and again"]
+
+
 def test_keys_on_the_screen_type_move_and_ring() -> None:
     kept = Kept(block(0.0, STEADY))
     rang: list[int] = []
