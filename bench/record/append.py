@@ -168,14 +168,14 @@ class ChainedFile(Generic[E]):
 
     @classmethod
     def go_on(
-        cls, path: Path, now: TimeOfDay, begins: type, decode: Callable[[bytes], E]
+        cls, path: Path, now: TimeOfDay, begins: type | tuple[type, ...], decode: Callable[[bytes], E]
     ) -> tuple[Self, list[E], Torn | None]:
         """Open a file to go on with it: verify it whole, set a torn end aside.
 
         Args:
             path: the file.
             now: the time of day.
-            begins: the type of its first event.
+            begins: what its first event may be.
             decode: reads a line's entry.
 
         Returns:
@@ -322,14 +322,14 @@ class RecordWriter(ChainedFile[Entry]):
 
     @classmethod
     def reopen(
-        cls, path: Path, now: TimeOfDay = utc_now, begins: type = Began
+        cls, path: Path, now: TimeOfDay = utc_now, begins: type | tuple[type, ...] = Began
     ) -> tuple[RecordWriter, list[Entry], Torn | None]:
         """Open a record to go on with it; see :meth:`ChainedFile.go_on`.
 
         Args:
             path: the record.
             now: the time of day.
-            begins: the type of its first event.
+            begins: what its first event may be.
         """
         return cls.go_on(path, now, begins, decode)
 
@@ -366,7 +366,7 @@ def _sync_folder(folder: Path) -> None:
         os.close(descriptor)
 
 
-def _verified(path: Path, begins: type, decode: Callable[[bytes], E]) -> tuple[list[E], bytes, int]:
+def _verified(path: Path, begins: type | tuple[type, ...], decode: Callable[[bytes], E]) -> tuple[list[E], bytes, int]:
     """All whole lines of a record, the last hash, and where the whole lines end.
 
     A line without its newline, or one that lacks whole sectors, is torn where it is the last one; anything else that

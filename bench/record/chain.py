@@ -115,13 +115,13 @@ def check(line: bytes, previous: bytes) -> bytes:
     return digest
 
 
-def in_place(entry: Numbered, number: int, begins: type = Began) -> None:
+def in_place(entry: Numbered, number: int, begins: type | tuple[type, ...] = Began) -> None:
     """Verify that an entry is the one that a line should have.
 
     Args:
         entry: the entry.
         number: of its line, from 1.
-        begins: the type of the first event: only a file of disturbances begins otherwise than a walk.
+        begins: what the first event may be: only a file of disturbances begins otherwise than a walk.
 
     Raises:
         BadLine: it has another number, or the first one does not begin a walk.

@@ -507,6 +507,9 @@ def settled(facts: os.stat_result) -> bool:
 
 # Disturbances that were told outside any walk
 
+MAY_BEGIN: Final = (Disturbed, Mended)
+"""What a file of disturbances may begin with: whoever was stopped in the midst of the first line left a torn end."""
+
 
 def declare(folder: Path, event: Disturbed, now: TimeOfDay = utc_now) -> Path:
     """Write a disturbance down in the folder's own file of them, chained like a record.
@@ -522,7 +525,7 @@ def declare(folder: Path, event: Disturbed, now: TimeOfDay = utc_now) -> Path:
     """
     path = folder / DISTURBANCES
     if path.exists():
-        writer, _, torn = RecordWriter.reopen(path, now, Disturbed)
+        writer, _, torn = RecordWriter.reopen(path, now, MAY_BEGIN)
     else:
         writer, torn = RecordWriter.create(path, now), None
     with writer:
@@ -553,7 +556,7 @@ def declared(folder: Path, found: list[Entry] | None = None) -> list[Entry]:
 
 
 def _a_disturbance(entry: Entry, number: int) -> None:
-    in_place(entry, number, Disturbed)
+    in_place(entry, number, MAY_BEGIN)
     if not isinstance(entry.event, Disturbed | Mended):
         raise BadLine("something else than a disturbance stands in a file of disturbances")
 

@@ -20,7 +20,7 @@ from typing import Final, Literal
 import msgspec
 
 from bench.record.chain import FIRST, BadLine, decode, hash_of, is_torn, lacks_sectors, split
-from bench.record.index import DISTURBANCES, nothing_in
+from bench.record.index import DISTURBANCES, MAY_BEGIN, nothing_in
 from bench.record.kept import wrong_file, wrong_photos
 from bench.record.long_store import wrong_with
 from bench.record.raw import RawCheck
@@ -152,8 +152,8 @@ class _Check:
         self._survey: Survey | None = Survey() if survey else None
         self._watch: watching.Watch | None = watching.Watch() if watch else None
         self._disturbances = disturbances
-        begins = {Disturbed: disturbances, SurveyBegan: survey, watching.WatchBegan: watch}
-        self._begins: type = next((kind for kind, holds in begins.items() if holds), Began)
+        begins = ((MAY_BEGIN, disturbances), ((SurveyBegan,), survey), ((watching.WatchBegan,), watch))
+        self._begins = next((kinds for kinds, holds in begins if holds), (Began,))
         self._offset = 0
         self._expected = 1
         self._at = ""

@@ -269,3 +269,12 @@ def test_a_torn_disturbance_is_set_aside_and_told(tmp_path):
     kept = next(tmp_path.glob("*.torn-*"))
     assert hashlib.sha256(kept.read_bytes()).hexdigest()[:12] in kept.name
     assert not verify(path).wrong
+
+
+def test_whoever_was_stopped_in_the_first_line_of_a_file_of_disturbances_loses_nothing(tmp_path):
+    """The torn end is set aside and told in the first line that stands; the file is read and verified all the same."""
+    (tmp_path / DISTURBANCES).write_bytes(b'{"n":1,"at":"2026-05-12T18:00')
+    declare(tmp_path, e.Disturbed(touches=["J101"], text="moved"))
+    declare(tmp_path, e.Disturbed(touches=["J102"], text="moved too"))
+    assert [entry.event.touches for entry in declared(tmp_path)] == [["J101"], ["J102"]]
+    assert not [one for one in verify(tmp_path / DISTURBANCES).findings if one.weight == "wrong"]
