@@ -18,6 +18,12 @@ count just now, `?` tells of each, `a` lists them all. A foot switch sends Enter
 | --- | --- | --- | --- | --- |
 """
 TAIL: Final = """
+The list of all actions of a walk holds what belongs to a walk: to copy the newest result, to note, to say what was
+touched, light or dark, to leave; once it is over, to explain what went wrong, to write the report, to go on with what
+is next. Drafting and comparing are not in it before its end: both want the record whole, which is still being written,
+and whoever holds the probes should not be asked about other records. They are in the job, one key after the walk has
+ended; a second terminal has them at any time.
+
 While something is typed (a word, a note, what is looked for) letters are letters, and Escape goes back. A survey and a
 watch take letters and figures at any time; their keys are Enter, Escape, Tab and F1 to F4, and the bottom of the
 screen says what each does.
@@ -93,7 +99,7 @@ MEANINGS: Final = {
     "x": Meaning("x", "give up: the walk, by a word; reading that takes long", ("abort",), ("cancel",)),
     "f": Meaning("f", "what is open or failed: only such lines; the next such reading", (), ("status",), ("failed",)),
     "i": Meaning("i", "trace it: every reading of it, over all records", (), ("trace",)),
-    "c": Meaning("c", "copy to the clipboard, through the terminal", (), ("copy",)),
+    "c": Meaning("c", "copy to the clipboard, through the terminal", ("copy",), ("copy",)),
     "tab": Meaning("Tab", "the next way to show it", (), ("kind", "series", "order"), ("face",)),
     "slash": Meaning("/", "look for it: in a list, or a moment", (), ("find", "all-series"), ("go",)),
     "left": Meaning("←", "earlier", (), ("earlier",), ("back",)),

@@ -76,6 +76,16 @@ def telling(state: State) -> Iterator[Outcome]:
     return (one for one in outcomes(state) if one.verdict != "done" or one.answer or one.news)
 
 
+def to_copy(state: State) -> str:
+    """What is copied to the clipboard: the newest result, at the end the count and all that did not pass; empty before
+    the first."""
+    if state.finished:
+        found = summary(state)
+        return "\n".join([counts_line(found), *(verdict_line(state, one) for one in found.worries)])
+    newest = next(telling(state), None)
+    return verdict_line(state, newest) if newest is not None else ""
+
+
 def place_of(state: State, outcome: Outcome) -> str:
     """Where the leads were, in words; empty for a step without places."""
     assert state.setting is not None

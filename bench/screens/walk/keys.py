@@ -8,6 +8,7 @@ from msgspec.structs import replace
 
 from bench.screens.program.keys import ACTIONS, LISTED, TAKE, THEME, Action, Key, close_help, listed, matching
 from bench.screens.walk.earth_tree import has_earth
+from bench.screens.walk.findings import telling
 from bench.screens.walk.stages import has_stages
 from bench.screens.walk.view import View, allowed
 from bench.walk.afterwards import afterwards
@@ -61,6 +62,8 @@ def keys(view: View) -> tuple[Key, ...]:
         found.append(_ABORT)
     if kind not in ("starting", "lost", "failing") and view.state.finished:
         found += [_AFTER[one.act] for one in afterwards(view.state, view.record)]
+    if kind not in ("starting", "lost", "failing") and next(telling(view.state), None) is not None:
+        found.append(_COPY)
     if kind in ("place", "measure", "beep") and any(lead.connector for lead in view.page.leads):
         found.append(_MIRROR)
     if kind not in ("starting", "lost", "failing", "energise") and has_stages(view.state):
@@ -82,6 +85,13 @@ _ALL_OFF: Final = Key(
 )
 _SEAT: Final = Key(
     "seat", ("k",), "k", "take the seat", "You become the operator; whoever held the seat watches from then on."
+)
+_COPY: Final = Key(
+    "copy",
+    ("c",),
+    "c",
+    "copy",
+    "Copies the newest result to the clipboard, at the end the count and all that did not pass; the terminal does it.",
 )
 _MIRROR: Final = Key(
     "mirror", ("m",), "m", "other side", "Shows the connectors from their other side: left and right change places."

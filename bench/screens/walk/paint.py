@@ -123,7 +123,7 @@ def _live(view: View, cells: int) -> list[Line]:
 
 def _foot(view: View, known: Sequence[Key], cells: int) -> list[Line]:
     """Two lines: what must be said now and the keys; or the keys alone, where nothing must be said."""
-    hidden = ("theme", "sound", "actions") if view.watching else ("theme", "sound", "actions", "seat")
+    hidden = ("theme", "sound", "actions", "copy", *(() if view.watching else ("seat",)))
     wanted = [one for one in known if one.does not in hidden]
     note = _note(view, cells)
     if note:

@@ -529,6 +529,12 @@ class WalkProgram(Program[View]):
         """Show the connectors from their other side."""
         self.change(mirrored=not self.moment.mirrored)
 
+    def do_copy(self) -> None:
+        """Copy the newest result to the clipboard; the terminal does it, if it can."""
+        text = findings.to_copy(self.moment.state)
+        self.host.copy_to_clipboard(text)
+        self._note(f"copied, if this terminal lets programs copy: {text.partition(chr(10))[0]}")
+
     def do_stages(self) -> None:
         """Open or close the stages of first power."""
         self.change(stages=not self.moment.stages, scroll=0)

@@ -12,6 +12,7 @@ import pytest
 
 from bench.screens.program.prompts import Prompt, Sure
 from bench.screens.walk import keys
+from bench.screens.walk.findings import to_copy
 from bench.screens.walk.sayings import last_reading
 from bench.screens.walk.view import View
 from bench.walk import events as e
@@ -76,6 +77,7 @@ DOES: dict[str, Callable[[Stage, State], object]] = {
     "help": lambda stage, s: _view(stage).help,
     "close": lambda stage, s: not _view(stage).help and _view(stage).typed is None,
     "actions": lambda stage, s: _view(stage).typed == "" and stage.link.wishes == [],
+    "copy": lambda stage, s: to_copy(s).partition("\n")[0] in _view(stage).note and stage.link.wishes == [],
     "theme": lambda stage, s: stage.app.theme == "day",
     "sound": lambda stage, s: _view(stage).note == "tones are off",
     "leave": lambda stage, s: stage.app.over or _asked(stage, Sure),
