@@ -5,7 +5,8 @@ from __future__ import annotations
 import getpass
 import os
 import sys
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -28,16 +29,35 @@ def operator_name(given: str) -> str:
     return "operator"
 
 
-def say_progress(number: int, of: int) -> None:
+def say_progress(number: int, of: int, then: str = "") -> None:
     """Say which record of how many is read, on one line that is written over, on a terminal only.
 
     Args:
         number: which one it is, from 1.
         of: how many there are.
+        then: what is done after the last one, inside :func:`busy`, which takes it away; by default the line is taken
+            away here.
     """
     if sys.stderr.isatty():
-        text = f"reading records: {number} of {of}" if number < of else ""
-        print(f"\r{text:40}\r" if not text else f"\r{text}", end="", file=sys.stderr, flush=True)
+        text = f"reading records: {number} of {of}" if number < of else then
+        print(f"\r{text:40}" if text else f"\r{'':40}\r", end="", file=sys.stderr, flush=True)
+
+
+@contextmanager
+def busy(what: str) -> Iterator[None]:
+    """Say what is being done while it takes its time, on one line that goes away again, on a terminal only.
+
+    Args:
+        what: in words, such as ``looking for changes``.
+    """
+    shown = sys.stderr.isatty()
+    if shown:
+        print(f"\r{what} ...", end="", file=sys.stderr, flush=True)
+    try:
+        yield
+    finally:
+        if shown:
+            print(f"\r{'':{max(40, len(what) + 4)}}\r", end="", file=sys.stderr, flush=True)
 
 
 def moment_of(text: str, expected: str) -> datetime:
@@ -128,7 +148,7 @@ def has_had_power(logs: Path, plant: Plant) -> bool:
     if not logs.is_dir():
         return False
     try:
-        folder = open_folder(logs, plant.name)
+        folder = open_folder(logs, plant.name, say_progress)
     except NoRecords:
         return False
     return had_power(left(folder.chapters, folder.order, folder.damaged))

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from bench import exits
 from bench.commands import looks
+from bench.commands.common import busy
 from bench.errors import BadRequest
 
 
@@ -60,13 +61,14 @@ def run(options: argparse.Namespace) -> int:
 
 def _season(folder: Path, plant: Path, seed: int) -> int:
     """Write the season, and say what may be asked of it."""
-    from bench.plant.load import load_plant
-    from bench.simulate.pile import survey_pile
-    from bench.simulate.season import make_first_proof, make_season
+    with busy(f"writing a season of records into {folder}/"):
+        from bench.plant.load import load_plant
+        from bench.simulate.pile import survey_pile
+        from bench.simulate.season import make_first_proof, make_season
 
-    records = make_season(folder, seed)
-    survey_pile(folder, load_plant(plant), seed)
-    proof = make_first_proof(folder, seed)
+        records = make_season(folder, seed)
+        survey_pile(folder, load_plant(plant), seed)
+        proof = make_first_proof(folder, seed)
     print(f"{len(records) + 1} records of a season at Gannet Head are in {folder}/, all of them simulated.")
     print(f"Open them on the screen:  proveout open {plant.parent} --logs {folder}")
     print("Look into them:")

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bench import exits
-from bench.commands.common import LOGS, moment_of, operator_name
+from bench.commands.common import LOGS, moment_of, operator_name, say_progress
 from bench.errors import BadRequest
 from bench.say.lists import count
 from bench.say.times import second, zone
@@ -81,7 +81,7 @@ def disturbed(plant: Plant, logs: Path, names: list[str], note: str, by: str, mo
     from bench.record.index import declare
     from bench.walk.events import Disturbed
 
-    folder = open_folder(logs, plant.name) if logs.is_dir() else Folder(logs)
+    folder = open_folder(logs, plant.name, say_progress) if logs.is_dir() else Folder(logs)
     when = _moment(moment)
     later = folder.read_after(plant, names, when) if when else {}
     event = Disturbed(
@@ -94,7 +94,7 @@ def disturbed(plant: Plant, logs: Path, names: list[str], note: str, by: str, mo
     )
     counted = _counted(folder, plant)
     path = declare(logs, event)
-    gone = counted - _counted(open_folder(logs, plant.name), plant)
+    gone = counted - _counted(open_folder(logs, plant.name, say_progress), plant)
     conductors = len({subject for _, _, subject in gone if subject in plant.conductors})
     happened = f", {second(when)} {zone()}" if when else ""
     told = [f"written to {path}: {', '.join(names)}{happened}"]

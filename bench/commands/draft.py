@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bench import exits
-from bench.commands.common import LOGS, has_had_power, keep_draft, relative, sequence_schema
+from bench.commands.common import LOGS, has_had_power, keep_draft, relative, say_progress, sequence_schema
 from bench.errors import BadRequest
 
 if TYPE_CHECKING:
@@ -131,7 +131,7 @@ def _next(options: argparse.Namespace) -> int:
 
     plant = load_plant(options.plant)
     begun = options.logs != LOGS or LOGS.is_dir()
-    folder = open_folder(options.logs, plant.name) if begun else Folder(LOGS)
+    folder = open_folder(options.logs, plant.name, say_progress) if begun else Folder(LOGS)
     ready = standing(folder, plant)
     powered = has_had_power(options.logs, plant)
     found = next_walk(plant, ready, powered=powered)

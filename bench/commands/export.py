@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from bench import exits
+from bench.commands.common import say_progress
 from bench.errors import BadRequest
 from bench.say.lists import count
 
@@ -47,7 +48,8 @@ def run(options: argparse.Namespace) -> int:
     wrong = dict(once.wrong)
 
     def everything() -> Iterator[dict[str, Any]]:
-        for record in once.records:
+        for number, record in enumerate(once.records, 1):
+            say_progress(number, len(once.records))
             try:
                 # whole, before the first row goes out: of a record that is wrong later on there is none
                 found = list(rows(record))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from bench.commands.common import say_progress
 from bench.job.folder import open_folder
 from bench.job.readiness import readiness
 from bench.plant.handled import Handled
@@ -53,7 +54,7 @@ class _Clearance:
         if path is None:
             self.wrong = f"there is no folder of records '{named}'"
             return
-        folder = open_folder(path, plant.name)
+        folder = open_folder(path, plant.name, say_progress)
         if folder.broken:
             self.wrong = f"{folder.broken[0]}"
         elif not folder.chapters:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from bench import exits
 from bench.commands import looks
-from bench.commands.common import LOGS, operator_name
+from bench.commands.common import LOGS, busy, operator_name
 from bench.errors import BadRequest
 
 if TYPE_CHECKING:
@@ -192,7 +192,8 @@ def _group(options: argparse.Namespace, plant: Plant, logs: Path, job: Path) -> 
     survey, rates = read(logs), _rates(options)
     answer = answer_of(survey, rates)
     wanted = bool(answer.pile.ends) and not options.group
-    trips = next_trips(answer, rates.minutes, options.here) if wanted else ()
+    with busy("looking for the trip that tells most"):
+        trips = next_trips(answer, rates.minutes, options.here) if wanted else ()
     group(options, plant, survey, answer, trips, job)
 
 
@@ -235,9 +236,10 @@ def _told(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
         save(options.flags, flags_page(title, finds))
         print(f"flags: {options.flags}")
     if options.tell or options.watch:
-        for line in (*words.summary(answer), *words.contradictions(answer), *words.pair_lines(answer),
-                     *words.open_lines(answer), *words.place_lines(answer)):  # fmt: skip
-            print(line)
+        with busy("working out what belongs together"):
+            lines = [*words.summary(answer), *words.contradictions(answer), *words.pair_lines(answer),
+                     *words.open_lines(answer), *words.place_lines(answer)]  # fmt: skip
+        print("\n".join(lines))
     if options.why:
         ends = {end.name for end in answer.pile.ends}
         for name in options.why:
@@ -253,7 +255,8 @@ def _told(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
     wanted = bool(answer.pile.ends) and (options.next or options.page)
     apart = values_at_hand(options.tags) if options.tags else ()
     most = min(len(apart), MOST_TAGS) if options.tags else MOST_TAGS
-    trips = next_trips(answer, rates.minutes, options.here, tags=most) if wanted else ()
+    with busy("looking for the trips that tell most"):
+        trips = next_trips(answer, rates.minutes, options.here, tags=most) if wanted else ()
     if options.next:
         if not trips:
             print("nothing is left to try that would tell anything")

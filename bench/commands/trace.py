@@ -9,12 +9,13 @@ import argparse
 import json
 import sys
 from collections.abc import Iterable
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from bench import exits
 from bench.commands import looks
-from bench.commands.common import LOGS
+from bench.commands.common import LOGS, busy, say_progress
 from bench.errors import BadRequest
 from bench.say.times import zone
 
@@ -23,6 +24,9 @@ if TYPE_CHECKING:
     from bench.job.points import Point
     from bench.job.study import Study
     from bench.plant.model import Plant
+
+
+_LOOKING: Final = "looking for changes"
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -60,7 +64,8 @@ def run(options: argparse.Namespace) -> int:
         raise BadRequest(f"found no folder {options.logs}, expected the one with the records; name it with --logs")
     records = records_in([options.logs])
     plant = load_plant(options.plant) if options.plant else newest_plant(records)
-    history = History(options.logs, records, plant.name)
+    with busy("seeing which records count"):
+        history = History(options.logs, records, plant.name, partial(say_progress, then=f"{_LOOKING} ..."))
     if options.all:
         return _everything(options, history, plant)
     try:
@@ -75,11 +80,12 @@ def _one_point(options: argparse.Namespace, history: History, plant: Plant, poin
     from bench.job.history import studies_of
     from bench.report.trace_text import lines
 
-    studies = studies_of(history, plant, point, options.alone)
-    text = (
-        *lines(point, studies),
-        *(line for said in said_when_it_changed(options.logs, studies) for line in said),
-    )
+    with busy(_LOOKING):
+        studies = studies_of(history, plant, point, options.alone)
+        text = (
+            *lines(point, studies),
+            *(line for said in said_when_it_changed(options.logs, studies) for line in said),
+        )
     head = {"point": point.name, "kind": point.kind, "where": point.where}
     return _show(options, history, studies, head, text)
 
@@ -88,10 +94,12 @@ def _everything(options: argparse.Namespace, history: History, plant: Plant) -> 
     from bench.job.study import Everything
     from bench.report.trace_text import table
 
-    everything = Everything(history.rows())
-    studies = everything.studies()
-    episodes = [] if options.alone else everything.episodes(studies, plant)
-    return _show(options, history, studies, {"point": None}, table(studies, episodes))
+    with busy(_LOOKING):
+        everything = Everything(history.rows())
+        studies = everything.studies()
+        episodes = [] if options.alone else everything.episodes(studies, plant)
+        text = tuple(table(studies, episodes))
+    return _show(options, history, studies, {"point": None}, text)
 
 
 def _show(

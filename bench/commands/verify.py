@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from bench import exits
+from bench.commands.common import busy, say_progress
 from bench.errors import BadRequest
 from bench.say.lists import count
 
@@ -43,7 +44,10 @@ def run(options: argparse.Namespace) -> int:
 
     done: list[Verified] = []
     unreadable: list[BrokenRecord] = []
-    for path in files_in(options.paths):
+    paths = files_in(options.paths)
+    for number, path in enumerate(paths, 1):
+        if options.json:
+            say_progress(number, len(paths))  # else each record is told of as it was read
         try:
             one = verify(path, judge=not options.chain_only)
         except BrokenRecord as error:
@@ -54,7 +58,8 @@ def run(options: argparse.Namespace) -> int:
         done.append(one)
         if not options.json:
             _print(one)
-    wrong, notes = _together([path for path in options.paths if path.is_dir()])
+    with busy("holding the records of a folder against one another"):
+        wrong, notes = _together([path for path in options.paths if path.is_dir()])
     if options.heads is not None:
         against, told = _against(options)
         wrong, notes = wrong + against, notes + told
