@@ -198,12 +198,11 @@ def meter(view: ReplayView, cells: int, *, brief: bool = False) -> list[Line]:
         return [(Span("What the meter said", "title"),), EMPTY, (Span("No reading yet.", "dim"),)]
     read = outcome.reading
     when = view.playback.local(view.playback.times[outcome.n - 1])
-    lines: list[Line] = [
-        line(
-            Span("What the meter said", "title"),
-            Span(say(f"  {findings.name_of(state, outcome)}, event {outcome.n}, {when:%H:%M:%S}"), "dim"),
-        )
-    ]
+    about = Span(say(f"  {findings.name_of(state, outcome)}, event {outcome.n}, {when:%H:%M:%S}"), "dim")
+    title = Span("What the meter said", "title")
+    # a figure of the time that is cut off is another time
+    beside = width(title.text) + width(about.text) <= cells
+    lines: list[Line] = [line(title, about)] if beside else [line(title), *wrapped(about.text.strip(), cells, "dim")]
     raw = "  ".join(read.raw) or "(nothing kept)"
     lines += _field("raw", say(raw), cells, "strong")
     if read.trace:
@@ -235,7 +234,7 @@ def meter(view: ReplayView, cells: int, *, brief: bool = False) -> list[Line]:
     first, *rest = wrap(said, max(1, cells - width(block.text) - 1)) or [""]
     lines.append(line(block, f" {first}{view.glyphs.ellipsis if rest and brief else ''}"))
     lines += [] if brief else [line(" " * (width(block.text) + 1), part) for part in rest]
-    return [*lines, *_budget(view, outcome, cells)]
+    return [*lines, *_budget(view, outcome, cells, brief=brief)]
 
 
 def _field(name: str, text: str, cells: int, style: str = "") -> list[Line]:
@@ -252,8 +251,9 @@ def _limit(view: ReplayView, outcome: Outcome, cells: int, brief: bool) -> list[
     return _field("limit", view.glyphs.say(f"{limit}{source}"), cells)
 
 
-def _budget(view: ReplayView, outcome: Outcome, cells: int) -> list[Line]:
-    """The components, the greatest share first, with a bar for each."""
+def _budget(view: ReplayView, outcome: Outcome, cells: int, *, brief: bool) -> list[Line]:
+    """The components, the greatest share first, with a bar for each; what has no room beside it stands below, but for
+    the brief ones."""
     budget, glyphs = outcome.figure.budget, view.glyphs
     if budget is None:
         return []
@@ -266,19 +266,18 @@ def _budget(view: ReplayView, outcome: Outcome, cells: int) -> list[Line]:
         full = round(bar * share)
         amount = engineering(abs(component.contribution), budget.unit, digits=2)
         text = glyphs.say(f" {share * 100:3.0f} %  {amount}  {component.name}")
-        lines.append(
-            clip(
-                line(
-                    Span(" " * 8),
-                    Span(glyphs.full * full, "accent"),
-                    Span(glyphs.empty * (bar - full), "scale"),
-                    text,
-                    Span(glyphs.say(f", {component.basis}") if component.basis else "", "dim"),
-                ),
-                cells,
-                glyphs.ellipsis,
-            )
-        )
+        basis = glyphs.say(f", {component.basis}") if component.basis else ""
+        head: list[Span | str] = [
+            Span(" " * 8),
+            Span(glyphs.full * full, "accent"),
+            Span(glyphs.empty * (bar - full), "scale"),
+        ]
+        whole = line(*head, text, Span(basis, "dim"))
+        if brief or width(whole) <= cells:
+            lines.append(clip(whole, cells, glyphs.ellipsis))
+            continue
+        lines.append(line(*head, glyphs.say(f" {share * 100:3.0f} %  {amount}")))
+        lines += [line(" " * 8, *one) for one in wrapped(f"{glyphs.say(component.name)}{basis}", cells - 8, "dim")]
     return lines
 
 
