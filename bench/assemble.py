@@ -178,7 +178,7 @@ def _unheard(loaded: Loaded, bench: Bench, path: Path) -> list[Problem]:
     """Consoles that steps name and the bench lacks."""
     known = [one.name for one in bench.file.consoles]
     named = {one.source.console: one.title for one in loaded.plan.steps if isinstance(one.source, Listen | Send)}
-    named |= {one.console: f"dreading '{one.text}'" for one in loaded.sequence.dreads if one.console}
+    named |= {one.console: f"stop at the line {one.text}" for one in loaded.sequence.dreads if one.console}
     return [
         Problem(Place(str(path)), "consoles", f"no console '{name}', which '{title}' wants", one_of(known))
         for name, title in named.items()

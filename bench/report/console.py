@@ -122,7 +122,7 @@ class Console:
         before = state.heard.dreaded
         self._outcome(entry.n, state)
         if before and before != self._dreaded:
-            self._say(f"dreaded   {before}: the walk stops, outputs off")
+            self._say(f"stopped   {before}, which must not come: outputs off")
         self._dreaded = before
 
     def _outcome(self, number: int, state: State, answer: str = "") -> None:

@@ -707,7 +707,7 @@ class Wait(_Common, frozen=True, kw_only=True, tag="wait"):
 
 class Listen(_Common, frozen=True, kw_only=True, tag="listen"):
     """A text is expected on a console of the plant within a time. It passes as soon as it comes; it fails when the time
-    is over, or when a text comes that is dreaded: then the walk stops, outputs off.
+    is over, or when a line comes that must not: then the walk stops, outputs off.
 
     What was said since the step before began counts: a machine may answer sooner than a person confirms.
     """

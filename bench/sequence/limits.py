@@ -133,7 +133,7 @@ def _computed(
         typical, least, most, at = idle_window(plant, shelf, feed_name, read)
         count = sum(len(plant.shelves[name].cards) for name in (shelf, *plant.shelves[shelf].halves))
         origin = f"sum of the {count} cards of shelf {shelf} with their spread, at {engineering(at, 'V')} "
-        origin += "as it was read at the shelf" if read is not None else "at the shelf, which nobody read: reckoned"
+        origin += "as it was read at the shelf" if read is not None else "at the shelf, by calculation: nobody read it"
         return Held(Limit.between(least, most + margin, "A", origin), typical)
     feed = plant.feeds[plant.inlets[step.subject].feed] if step.subject in plant.inlets else None
     if feed is None:

@@ -35,6 +35,8 @@ from bench.sequence.file import Do, Found, Send
 from bench.walk.outcome import Outcome
 from bench.walk.results import results
 
+READ_FROM_AFAR: Final = 28
+"""Rows from which a page has room for words that are read from a ladder."""
 WIDE: Final = 72
 """Cells of a line of running text: longer ones are lost by tired eyes."""
 
@@ -127,7 +129,7 @@ def _plain(view: View, cells: int, rows: int) -> Body:
     lines: list[Line] = [*wrapped(now.title, cells, "title"), EMPTY, *_running(now.text, cells)]
     step = view.state.step
     if step is not None and isinstance(step.source, Do):
-        lines += _handled(view, step.source, cells)
+        lines += _handled(view, step.source, cells, far=rows >= READ_FROM_AFAR)
     if now.hint:
         lines += [EMPTY, *_running(now.hint, cells, "hint")]
     if shown := on_display(view.state, view.live):
@@ -146,15 +148,25 @@ def _plain(view: View, cells: int, rows: int) -> Body:
     return Body([*middle, *[EMPTY] * (rows - len(middle) - len(known)), *known])
 
 
-def _handled(view: View, source: Do, cells: int) -> list[Line]:
+def _handled(view: View, source: Do, cells: int, *, far: bool) -> list[Line]:
     """What the act opens, closes, switches and handles, each under its own word."""
     lines: list[Line] = []
     for word, names in words.handled(source):
         parts = wrap(view.say(names), cells - 12)
         lines += [line(Span(f"{word} ", "dim"), Span(part, "strong")) for part in parts]
     if source.energises:
+        lines += [EMPTY, *_live_from_here(view, cells, far=far)]
         lines.append(line(Span("Something may be live after this.", "alarm")))
     return [EMPTY, *lines] if lines else []
+
+
+def _live_from_here(view: View, cells: int, *, far: bool) -> list[Line]:
+    """The words that part what is dead from what may be live, as large as a reading where they have room."""
+    if far:
+        drawn = digits.draw(words.LIVE_FROM_HERE, 5, view.glyphs, narrow=True)
+        if len(drawn[0]) <= cells:
+            return [*(line(Span(row, "alarm")) for row in drawn), EMPTY]
+    return [line(Span(f" {words.LIVE_FROM_HERE} ", "word"))]
 
 
 def _wait(view: View, cells: int, rows: int) -> Body:

@@ -397,7 +397,7 @@ class Plain:
             for word, names in words.handled(source):
                 self._say(f"{word}: {names}")
             if source.energises:
-                self._say("Something may be live after this.")
+                self._say(f"{words.LIVE_FROM_HERE}: something may be live after this.")
         sides = words.seen_from(state, mirrored=self._mirrored)
         for lead in page.leads:
             parts = [lead.label, lead.where, lead.spot]

@@ -35,7 +35,7 @@ from bench.screens.program.cells import (
 from bench.screens.walk import findings, search_page
 from bench.screens.walk import sayings as words
 from bench.screens.walk.findings import READ, look_of
-from bench.screens.walk.sayings import Lead
+from bench.screens.walk.sayings import Lead, relays_for
 from bench.screens.walk.scrolled import Body, scrolled
 from bench.screens.walk.view import View
 from bench.screens.widgets import digits, face, scale
@@ -54,6 +54,10 @@ BESIDE: Final = 22
 WIRE: Final = 8
 """Cells of a wire at least, beside what is said of it: both ends with a little of it."""
 TOUCHES: Final = ("touching", "settled")
+FAR: Final = 6
+"""Rows of the words that are as large as a reading, with the empty one above them."""
+HOLD_STILL: Final = "HOLD STILL"
+PROBES_UP: Final = "PROBES UP"
 
 
 class LargeFigure(msgspec.Struct, frozen=True):
@@ -102,9 +106,13 @@ def body(view: View, cells: int, rows: int) -> Body:
     places = _places(view, now.leads, cells, spots=rows - taken - 5 - len(faces) >= said)
     taken += len(faces) + len(places) - len(needed.places)
     figures = _figures(view, figure, cells, 7 if rows - taken >= 10 else 5)
-    blocks = [needed.instruction, places, faces, [*joint, *needed.hint], figures, bar]
+    far = _far_words(view, cells) if rows - taken - len(figures) >= FAR + 2 + said else []
+    taken += len(far)
+    blocks = [needed.instruction, places, faces, [*joint, *needed.hint], far, figures, bar]
     spare = rows - taken - len(figures)
     wanted = len(verdicts(view, cells, 1 + spare)) - 1 if spare < 3 else 0
+    if far:
+        wanted = min(spare, 1 + len(verdicts(view, cells, 3)))
     lines = _aired(blocks, min(spare - wanted, rows // 4))
     left = rows - len(lines)
     if left > 2:
@@ -136,6 +144,33 @@ def beep_body(view: View, cells: int, rows: int) -> Body:
         lines.append(EMPTY)
         left -= 1
     return Body([*lines, *verdicts(view, cells, left)][:rows])
+
+
+def _far_words(view: View, cells: int) -> list[Line]:
+    """What the hands do, as large as the reading, for whoever stands on a ladder: to hold still, or the verdict and
+    that the probes may come up. Empty where there is nothing of it, and where the words are too wide."""
+    live, step, last = view.live, view.state.step, view.state.kept.history
+    measuring = view.state.phase is Phase.MEASURING
+    if step is None or relays_for(view.state, step) or (live is not None and live.wrong):
+        return []
+    words_now: list[tuple[str, str]] = []
+    if live is not None and live.touch == "lift" and not measuring:
+        words_now = [(PROBES_UP, "hint")]
+        if last is not None and last.outcome is not None and look_of(last.outcome) in ("pass", "fail", "undecided"):
+            words_now.insert(0, (WORDS[last.outcome.verdict], last.outcome.verdict))
+    elif measuring or (live is not None and live.touch in TOUCHES):
+        words_now = [(HOLD_STILL, "hint")]
+    while words_now:
+        drawn = [(digits.draw(text, FAR - 1, view.glyphs, narrow=True), style) for text, style in words_now]
+        if sum(len(rows[0]) for rows, _ in drawn) + 4 * (len(drawn) - 1) <= cells:
+            spans = [[Span(row, style) for row in rows] for rows, style in drawn]
+            return [EMPTY, *(centred(line(*_apart(parts)), cells) for parts in zip(*spans, strict=True))]
+        words_now = words_now[1:]
+    return []
+
+
+def _apart(parts: Sequence[Span]) -> list[Span]:
+    return [one for number, part in enumerate(parts) for one in ((Span("    "), part) if number else (part,))]
 
 
 class _Needed(msgspec.Struct, frozen=True):

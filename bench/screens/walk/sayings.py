@@ -61,6 +61,8 @@ ROLE_WORDS: Final = {
     "hygrometer": "the hygrometer",
     "hours-counter": "the hours counter",
 }
+LIVE_FROM_HERE: Final = "LIVE FROM HERE"
+"""Stands where a person switches on: what comes before it was dead."""
 HEARD: Final = 5
 """Newest lines of a console that a page shows."""
 SIDES: Final = {"mating": "wiring", "wiring": "mating"}
@@ -182,7 +184,7 @@ def _step_page(state: State, asked: r.Request, mirrored: bool) -> Page:
             return _asking(state, step, number, mirrored)
         case r.Wait(left=left) if isinstance(source, Listen):
             heard = [text for _, _, console, text in state.heard.lines if console == source.console][-HEARD:]
-            lines = "\n".join([step.text, f"{source.console} is to say: {source.expect}", *heard]).strip()
+            lines = "\n".join([step.text, f"{source.console} should say: {source.expect}", *heard]).strip()
             hint = f"{duration(left)} to go; it ends as soon as that is heard."
             return Page("wait", number, step.title, lines, hint)
         case r.Wait(left=left):
@@ -219,7 +221,7 @@ def _step_page(state: State, asked: r.Request, mirrored: bool) -> Page:
             text = f"{asks(ramp, by_knobs_course(state))}\n{step.text}"
             return Page("ask", number, step.title, text, wanted="the amperes that it shows; or OFF, or LIMIT")
         case _:
-            hint = "The output comes up and is watched. It goes off by itself at the first reading beyond."
+            hint = "The output comes up and is watched. It goes off by itself at the first reading outside its window."
             return Page("energise", number, step.title, step.text, hint)
 
 
@@ -315,9 +317,9 @@ def _own_text(step: Step) -> str:
         case Measure():
             return "Touch both places and hold still."
         case Prove() as proof if proof.probes is not None:
-            return "The known resistor on the far ends, the leads on the near ends, then hands off."
+            return "The reference resistor on the far ends, the leads on the near ends, then hands off."
         case Prove(against="reference"):
-            return "Touch the two ends of the reference."
+            return "Touch the two ends of the reference resistor."
         case Prove(against="open-leads"):
             return "Hold the probe tips apart, in free air."
         case Prove():

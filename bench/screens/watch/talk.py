@@ -26,7 +26,7 @@ How = Literal["typed", "said", "scanned", "proposed"]
 HELP: Final = (
     "Move one thing at a time, for about five seconds, and say what: its number or its name, then Enter. Enter alone "
     "takes what is proposed.",
-    "A tone and a mark come with each jump. Words that come a second late are reckoned with.",
+    "A tone and a mark come with each jump. Words may come a second late: that is allowed for.",
     "A full stop alone: hands are off. A minus alone: what was said last was not so. Text after ! is a remark.",
     "'trip FA3 and what happened': a breaker tripped, a fuse blew, a shelf reset or failed.",
     "Several names with commas between them: they are moved together. A scanner types names, too.",

@@ -82,15 +82,21 @@ def can_draw(text: str) -> bool:
     return all(character in _STROKES or character in _LETTERS for character in text)
 
 
-def draw(text: str, height: int, glyphs: Glyphs) -> list[str]:
+def draw(text: str, height: int, glyphs: Glyphs, *, narrow: bool = False) -> list[str]:
     """The text as ``height`` rows of equal length.
+
+    Args:
+        text: what to draw.
+        height: of the characters, in rows.
+        glyphs: what they are drawn with.
+        narrow: whether letters are narrow where a word would have them as broad as digits.
 
     Raises:
         KeyError: a character has no large form; see :func:`can_draw`.
     """
     rows = [""] * height
     # a word, and a unit beside tall digits, needs letters as broad as the digits are
-    broad = height > 5 or not any(character.isdigit() for character in text)
+    broad = not narrow and (height > 5 or not any(character.isdigit() for character in text))
     for number, character in enumerate(text):
         shape = _shape(character, height, broad, glyphs)
         space = _space(text[number - 1], character) if number else 0

@@ -17,6 +17,7 @@ from bench.quantity import Duration
 from bench.runner import protocol as p
 from bench.screens.browser import TONES
 from bench.screens.program.cells import text_of
+from bench.screens.program.glyphs import UNICODE
 from bench.screens.walk import findings, voltage_words
 from bench.screens.walk import sayings as words
 from bench.screens.walk.follow import Felt, Follower, Happened, Lost, Said
@@ -26,6 +27,7 @@ from bench.screens.walk.reading_page import figure_of
 from bench.screens.walk.sound import PATTERNS, SLOW, Ringer, Speaker
 from bench.screens.walk.touched import touched, unknown
 from bench.screens.walk.view import View
+from bench.screens.widgets import digits
 from bench.sequence.file import Do, Hold, Wait
 from bench.sequence.plan import Step
 from bench.walk import events as e
@@ -110,7 +112,8 @@ def test_an_act_is_told_with_what_it_works_and_that_it_makes_live() -> None:
     steps = [Hold(text="Clear?"), act]
     walk = Walk(sequence=msgspec.structs.replace(sequence, steps=steps)).until(r.Ask, "do")
     text = "\n".join(text_of(one) for one in paint(View(state=walk.state), 80, 24).lines)
-    assert "open F22" in text and "close F21" in text and "Something may be live after this." in text
+    assert "open F22" in text and "close F21" in text
+    assert "LIVE FROM HERE" in text and "Something may be live after this." in text
 
 
 # Findings
@@ -179,6 +182,32 @@ def test_the_last_verdict_stays_until_the_probes_are_lifted_and_then_the_next_pi
     assert waiting.gauge.bounds and waiting.gauge.value is None, "the limit is the next one's, not the last one's"
     assert figure.text == "0.800 Ω", "the leads are taken off the live reading, as they will be off the real one"
     assert figure.gauge.expanded is not None and figure.gauge.expanded > 0
+
+
+@pytest.mark.parametrize(
+    ("scene", "live", "large"),
+    [
+        ("place-failed", ohms(0.8, "lift"), ("FAIL", "PROBES UP")),
+        ("place-passed", ohms(0.8, "lift"), ("PASS", "PROBES UP")),
+        ("place-undecided", ohms(0.8, "lift"), ("PROBES UP",)),
+        ("place-passed", ohms(0.8, "touching", 0.3), ("HOLD STILL",)),
+        ("place-passed", ohms(0.8, "settled", 1.0), ("HOLD STILL",)),
+        ("place-passed", ohms(None, "open"), ()),
+    ],
+)
+def test_what_the_hands_do_is_read_from_a_ladder_where_there_is_room(
+    scene: str, live: p.Live, large: tuple[str, ...]
+) -> None:
+    view = View(state=SCENES[scene]().walk.state, live=live)
+    lines = [text_of(one) for one in paint(view, 120, 40).lines]
+    for word in ("PASS", "FAIL", "UNDECIDED", "PROBES UP", "HOLD STILL"):
+        rows = digits.draw(word, 5, UNICODE, narrow=True)
+        top = next((number for number, line in enumerate(lines) if rows[0] in line), None)
+        drawn = top is not None and all(row in line for row, line in zip(rows, lines[top:], strict=False))
+        assert drawn == (word in large), word
+    small = "\n".join(text_of(one) for one in paint(view, 80, 24).lines)
+    step = view.state.step
+    assert step is not None and words.placing(step, live) in small
 
 
 def test_the_live_band_is_the_one_that_the_reading_will_have() -> None:
