@@ -91,7 +91,7 @@ def next_line(watch: Watch, following: Next | None) -> str:
         return ""
     names = [watch.head.places[index].name for index in following.places]
     together = " together" if len(names) > 1 else ""
-    return f"{_listed(names)}{together}: that tells most now (a jump comes of it by {percent(following.jumps)})"
+    return f"{_listed(names)}{together}: that tells most now (the chance of a jump is {percent(following.jumps)})"
 
 
 def _listed(names: Sequence[str]) -> str:
