@@ -56,6 +56,8 @@ WIRE: Final = 8
 TOUCHES: Final = ("touching", "settled")
 FAR: Final = 6
 """Rows of the words that are as large as a reading, with the empty one above them."""
+APART: Final = " " * 8
+"""Between a verdict and what to do, both drawn large."""
 HOLD_STILL: Final = "HOLD STILL"
 PROBES_UP: Final = "PROBES UP"
 
@@ -162,7 +164,7 @@ def _far_words(view: View, cells: int) -> list[Line]:
         words_now = [(HOLD_STILL, "hint")]
     while words_now:
         drawn = [(digits.draw(text, FAR - 1, view.glyphs, narrow=True), style) for text, style in words_now]
-        if sum(len(rows[0]) for rows, _ in drawn) + 4 * (len(drawn) - 1) <= cells:
+        if sum(len(rows[0]) for rows, _ in drawn) + len(APART) * (len(drawn) - 1) <= cells:
             spans = [[Span(row, style) for row in rows] for rows, style in drawn]
             return [EMPTY, *(centred(line(*_apart(parts)), cells) for parts in zip(*spans, strict=True))]
         words_now = words_now[1:]
@@ -170,7 +172,7 @@ def _far_words(view: View, cells: int) -> list[Line]:
 
 
 def _apart(parts: Sequence[Span]) -> list[Span]:
-    return [one for number, part in enumerate(parts) for one in ((Span("    "), part) if number else (part,))]
+    return [one for number, part in enumerate(parts) for one in ((Span(APART), part) if number else (part,))]
 
 
 class _Needed(msgspec.Struct, frozen=True):
