@@ -204,7 +204,8 @@ class JobSource:
             return Cables()
         tell("reading the survey", 0, 0)
         rates = rates_of(self.file.parent) if self.file is not None else RatesFile(rates="")
-        answer = answer_of(read_survey(self.logs / SURVEY), rates)
+        plant, _ = self._known()
+        answer = answer_of(read_survey(self.logs / SURVEY), rates, plant.file.cable_types)
         if not answer.pile.ends:
             return Cables()
         tell("working out what belongs together", 0, 0)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from bench.diagnose.survey.belief import Answer
     from bench.diagnose.survey.rates import RatesFile
     from bench.diagnose.survey.trips import Trip
+    from bench.plant.file import CableType
     from bench.plant.finds import Hall
     from bench.plant.model import Plant
     from bench.record.survey import SurveyWriter
@@ -190,7 +192,7 @@ def _group(options: argparse.Namespace, plant: Plant, logs: Path, job: Path) -> 
     from bench.diagnose.survey.trips import next_trips
 
     survey, rates = read(logs), _rates(options)
-    answer = answer_of(survey, rates)
+    answer = answer_of(survey, rates, plant.file.cable_types)
     wanted = bool(answer.pile.ends) and not options.group
     with busy("looking for the trip that tells most"):
         trips = next_trips(answer, rates.minutes, options.here) if wanted else ()
@@ -226,7 +228,7 @@ def _told(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
     from bench.saved import save
 
     survey, rates = read(logs), _rates(options)
-    answer = answer_of(survey, rates)
+    answer = answer_of(survey, rates, plant.file.cable_types)
     title = plant.file.title or plant.name
     if options.flags:
         from bench.plant.finds import ListLine
@@ -273,8 +275,8 @@ def _told(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
 class _Keeper:
     """Holds the survey that is written, and what it comes to."""
 
-    def __init__(self, writer: SurveyWriter, logs: Path, rates: RatesFile) -> None:
-        self._writer, self._logs, self._rates = writer, logs, rates
+    def __init__(self, writer: SurveyWriter, logs: Path, rates: RatesFile, types: Iterable[CableType]) -> None:
+        self._writer, self._logs, self._rates, self._types = writer, logs, rates, tuple(types)
         self._answered: tuple[int, Answer] | None = None
 
     @property
@@ -289,7 +291,7 @@ class _Keeper:
 
         last = self._writer.survey.last
         if self._answered is None or self._answered[0] != last:
-            self._answered = last, answer_of(self._writer.survey, self._rates)
+            self._answered = last, answer_of(self._writer.survey, self._rates, self._types)
         return self._answered[1]
 
     def trips(self, here: str) -> tuple[Trip, ...]:
@@ -307,7 +309,8 @@ def _talk(options: argparse.Namespace, plant: Plant, logs: Path) -> None:
     from bench.screens.survey.talk import Talk
 
     with _open(options, plant, logs) as writer:
-        talk = Talk(_Keeper(writer, logs, _rates(options)), operator_name(options.operator))
+        keeper = _Keeper(writer, logs, _rates(options), plant.file.cable_types)
+        talk = Talk(keeper, operator_name(options.operator))
         if options.plain or not (options.screen or looks.paints()):
             from bench.screens.survey.plain import run as by_line
 

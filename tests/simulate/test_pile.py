@@ -30,7 +30,7 @@ def test_the_pile_is_surveyed_and_what_is_called_is_right(tmp_path: Path) -> Non
     ends = survey.of(LooseEnd)
     assert len(ends) == 60
     assert survey.tries
-    answer = answer_of(survey, RatesFile(rates="the usual ones"))
+    answer = answer_of(survey, RatesFile(rates="the usual ones"), plant.file.cable_types)
     _, mates = loose_pile(plant, 1)
     sure = [standing for standing in answer.standings if standing.fits and standing.fits[0].chance >= SURE]
     assert len(sure) >= 0.85 * len(ends)

@@ -1,14 +1,20 @@
 """From nothing to the first proven cable in fewer than ten commands, and no line of YAML by hand."""
 
+import re
 from pathlib import Path
 
 import pytest
 
 from bench.cli import main
+from bench.commands.job_source import JobSource
+from bench.commands.survey import _Keeper, hall_of
+from bench.diagnose.survey.pile import KnownKind, known_kinds
+from bench.diagnose.survey.rates import RatesFile
+from bench.diagnose.survey.sentences import fits_words
 from bench.files import BadFile, shipped
 from bench.plant.finds_table import read_finds
 from bench.plant.load import load_plant
-from bench.record.survey import SURVEY, read_survey
+from bench.record.survey import SURVEY, SurveyWriter, read_survey
 
 TABLE = """find,name,bay,shelf,connector,gender,jacket,pairs,conductors,label,length,length by,colours
 loose-end,L1,1,,D25,plug,grey,,25,W101,12,tape,numbered
@@ -18,6 +24,16 @@ free-place,P1,1,1A,D25,socket,,,,,,,
 free-place,P2,2,2A,D25,socket,,,,,,,
 list-line,D1,,,D25,,,,25,W101,,,
 """
+TYPES = """
+cable-types:
+  - {name: P25, pairs: 25, size: AWG 24}
+  - {name: P25H, pairs: 25, size: AWG 22}
+  - {name: N25, conductors: 25, colours: numbered, size: 0.5 mm2}
+"""
+
+
+def quiet(title: str, done: int, of: int) -> None:
+    assert title and 0 <= done <= max(of, done)
 
 
 @pytest.fixture
@@ -86,6 +102,48 @@ def test_a_table_of_finds_is_taken_and_told(job: Path, capsys: pytest.CaptureFix
     assert "The [hut]" in page and "<script" not in page and page.count("<circle") == 3
     assert flags.count('class="flag"') == 5
     assert "</svg>" in flags
+
+
+def test_cable_types_of_the_job_count_wherever_matches_are_told(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Ends of 24 beside many of 25, of which the job has cables: miscounted, on paper, page, screen and in a talk."""
+    rows = ["L1,1,24,W1?1", "L2,2,25,W101", "L3,2,24,", *(f"L{number},2,25," for number in range(4, 7)),
+            *(f"L{number},1,50," for number in range(7, 11))]  # fmt: skip
+    rows = [f"loose-end,{row},grey" for row in rows]
+    Path("finds.csv").write_text("\n".join(["find,name,bay,conductors,label,jacket", *rows, ""]), "utf-8")
+    assert main(["survey", "hut", "--import", "finds.csv"]) == 0
+
+    def told() -> list[int]:
+        """How likely L1 and L2 are one cable, in per cent, wherever it is told."""
+        capsys.readouterr()
+        assert main(["survey", "hut", "--tell", "--page", "p.html"]) == 0
+        plant, logs = load_plant(job / "plant.yaml"), job / "logs"
+        source = JobSource(job / "plant.yaml", logs)
+        source.survey(quiet)
+        with SurveyWriter(logs / SURVEY, plant.name, hall_of(plant), "ann") as writer:
+            answer = _Keeper(writer, logs, RatesFile(rates="ours"), plant.file.cable_types).answer()
+        found = [
+            capsys.readouterr().out.partition("L1: ")[2],
+            Path("p.html").read_text("utf-8").partition(">L1</th>")[2],
+            next(str(one.fits) for one in source.cables(quiet).ends if one.name == "L1"),
+            next(fits_words(one) for one in answer.standings if one.name == "L1"),
+        ]
+        return [int(re.findall(r"L2 (\d+) %", text)[0]) for text in found]
+
+    before = told()
+    with (job / "plant.yaml").open("a", encoding="utf-8") as file:
+        file.write(TYPES)
+    after = told()
+    assert len(set(before)) == len(set(after)) == 1
+    assert after[0] >= before[0] + 5
+
+
+def test_the_kinds_that_a_plant_file_knows_are_those_of_its_cable_types(job: Path) -> None:
+    with (job / "plant.yaml").open("a", encoding="utf-8") as file:
+        file.write(TYPES + "  - {name: C3, colours: [black, BN, RD], size: 1 mm2}\n"
+                           "  - {name: M2, conductors: 2, size: 1 mm2}\n")  # fmt: skip
+    assert known_kinds(load_plant(job / "plant.yaml").file.cable_types) == (
+        KnownKind(50, "pair-code"), KnownKind(25, "numbered"), KnownKind(3, "black BN RD"), KnownKind(2),
+    )  # fmt: skip
 
 
 def test_a_wrong_table_tells_everything_at_once(tmp_path: Path) -> None:

@@ -5,7 +5,7 @@ Nothing is guessed: what is not called with at least ``SURE`` is said to be open
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from functools import cached_property
 from typing import Final
 
@@ -13,9 +13,10 @@ import msgspec
 import numpy as np
 
 from bench.diagnose.survey.matching import ALONE, Belief, Floats, Ints, solve
-from bench.diagnose.survey.pile import Pile
+from bench.diagnose.survey.pile import Pile, known_kinds
 from bench.diagnose.survey.rates import SURE, Rates, RatesFile
 from bench.diagnose.survey.weights import TOP, Weighing
+from bench.plant.file import CableType
 from bench.walk.surveying import Survey
 
 _BALANCED: Final = 60
@@ -219,15 +220,16 @@ def _balanced(weights: Floats) -> Floats:
     return np.asarray(weights * row[:, None] * column[None, :])
 
 
-def answer_of(survey: Survey, rates: RatesFile) -> Answer:
-    """What the finds of a survey come to, by what the job says of its finds.
+def answer_of(survey: Survey, rates: RatesFile, types: Iterable[CableType]) -> Answer:
+    """What the finds of a survey come to, by what the job says of its finds and knows of its cables.
 
     Args:
         survey: as it stands.
         rates: the job's.
+        types: of the job's plant file; cables of other kinds may be found.
     """
     finds = [kept.find for kept in survey.finds.values()]
-    return Answer(Pile.of(finds, survey.hall, survey.tries.values()), rates.finds)
+    return Answer(Pile.of(finds, survey.hall, survey.tries.values(), known_kinds(types)), rates.finds)
 
 
 def _by_chance(pair: tuple[str, str, float]) -> tuple[float, str]:

@@ -55,7 +55,7 @@ class Carried:
         answer = self._answer
         found = {feature: Weighing(answer.pile, answer.rates, (feature,)).mates() for feature in FEATURES}
         if answer.pile.tried:
-            untried = type(answer.pile)(answer.pile.ends, answer.pile.places, answer.pile.lines, (), answer.pile.hall)
+            untried = msgspec.structs.replace(answer.pile, tried=())
             found["readings"] = Weighing(untried, answer.rates).mates()
         return found
 

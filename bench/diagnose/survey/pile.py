@@ -1,12 +1,14 @@
-"""A pile of finds as the solver wants it: arrays of what was noted, and kinds of cable learned from the finds.
+"""A pile of finds as the solver wants it: arrays of what was noted, and the kinds of cable that occur.
 
 No catalogue is needed: the kinds that occur (a jacket, the number of its conductors and their colours) are read off
 the ends that were looked at closely, and how often each occurs, which connectors it has and how thick it is are learned
-from all of them (expectation and maximisation, a few rounds; from memory).
+from all of them (expectation and maximisation, a few rounds; from memory). Kinds that the job knows of already stand
+beside them: an end is likelier of such a one, and a kind that is none of them wants to be seen more often.
 """
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from functools import cached_property
@@ -17,11 +19,17 @@ import numpy as np
 
 from bench.diagnose.survey.matching import Floats
 from bench.diagnose.survey.rates import Rates
+from bench.plant.colours import ColourError, colour_words
+from bench.plant.file import CableType
 from bench.plant.finds import Find, FreePlace, Hall, ListLine, LooseEnd, Tried
 
 _ROUNDS: Final = 4
 _ONCE: Final = 0.8
 """Taken off the number of ends of each kind: a cable has two ends, so a kind that is seen once is mostly a miscount."""
+_LEAST: Final = 0.05
+"""No kind has fewer ends than this; a known one shares it among the jackets that it may have."""
+_ONCE_UNKNOWN: Final = 1.6
+"""What is taken off for a kind that is none of those that the job knows of."""
 _IMPOSSIBLE: Final = 0.01
 """What a count or a size that cannot be costs for each step: people err in ways that nobody thought of."""
 
@@ -33,6 +41,38 @@ def _nowhere() -> Hall:
     return Hall(bays=[])
 
 
+class KnownKind(msgspec.Struct, frozen=True):
+    """A kind of cable that the job knows of, whether or not an end of it was found.
+
+    Attributes:
+        conductors: their number, a pair being two.
+        colours: as a find has them; empty where nobody knows.
+        jackets: the colours that its jacket may have; empty where nobody knows.
+    """
+
+    conductors: int
+    colours: str = ""
+    jackets: tuple[str, ...] = ()
+
+
+def known_kinds(types: Iterable[CableType]) -> tuple[KnownKind, ...]:
+    """What the cable types of a plant file say of kinds that may be found: conductors and their colours.
+
+    The file says nothing of jackets, and the size of a conductor is nothing that is noted of an end.
+
+    Args:
+        types: of the plant file.
+    """
+    found: dict[KnownKind, None] = {}
+    for kind in types:
+        if isinstance(kind.colours, list):
+            colours = " ".join(kind.colours)
+        else:
+            colours = kind.colours or ("pair-code" if kind.pairs is not None else "")
+        found[KnownKind(kind.count, colours)] = None
+    return tuple(found)
+
+
 class Pile(msgspec.Struct, frozen=True):
     """All finds of a survey.
 
@@ -42,6 +82,7 @@ class Pile(msgspec.Struct, frozen=True):
         lines: the lines of documents.
         tried: what came of acts.
         hall: where the bays stand.
+        kinds: the kinds of cable that the job knows of; others may be found.
     """
 
     ends: tuple[LooseEnd, ...]
@@ -49,15 +90,23 @@ class Pile(msgspec.Struct, frozen=True):
     lines: tuple[ListLine, ...] = ()
     tried: tuple[Tried, ...] = ()
     hall: Hall = msgspec.field(default_factory=_nowhere)
+    kinds: tuple[KnownKind, ...] = ()
 
     @classmethod
-    def of(cls, finds: Iterable[Find], hall: Hall | None = None, tried: Iterable[Tried] = ()) -> Pile:
+    def of(
+        cls,
+        finds: Iterable[Find],
+        hall: Hall | None = None,
+        tried: Iterable[Tried] = (),
+        kinds: Iterable[KnownKind] = (),
+    ) -> Pile:
         """Sort finds by what they are.
 
         Args:
             finds: all of them.
             hall: where the bays stand; by default in the order of their names.
             tried: what came of acts.
+            kinds: the kinds of cable that the job knows of.
         """
         found = list(finds)
         if hall is None or not hall.bays:
@@ -68,6 +117,7 @@ class Pile(msgspec.Struct, frozen=True):
             tuple(find for find in found if isinstance(find, ListLine)),
             tuple(tried),
             hall,
+            tuple(kinds),
         )
 
 
@@ -89,19 +139,39 @@ class _Kind(msgspec.Struct, frozen=True):
 
 
 class Kinds:
-    """The kinds of cable that occur, and how likely each end is one of them."""
+    """The kinds of cable that occur, and how likely each end is one of them.
 
-    def __init__(self, ends: Sequence[LooseEnd], rates: Rates) -> None:
+    Args:
+        ends: of the pile.
+        rates: what is believed of how they were noted.
+        known: the kinds that the job knows of.
+    """
+
+    def __init__(self, ends: Sequence[LooseEnd], rates: Rates, known: Sequence[KnownKind] = ()) -> None:
         self._ends, self._rates = ends, rates
+        spelled = {text: _spelled(text) for text in {end.colours for end in ends}}
+        self._colours = [spelled[end.colours] for end in ends]
         closely = Counter(
-            _Kind(end.jacket, end.conductors, end.colours) for end in ends if end.jacket and end.conductors is not None
+            _Kind(end.jacket, end.conductors, colours)
+            for end, colours in zip(ends, self._colours, strict=True)
+            if end.jacket and end.conductors is not None
         )
         if not closely:
-            closely = Counter(_Kind(end.jacket, end.conductors or 0, end.colours) for end in ends)
-        self.kinds = list(closely)
+            closely = Counter(
+                _Kind(end.jacket, end.conductors or 0, colours)
+                for end, colours in zip(ends, self._colours, strict=True)
+                if end.conductors or not known
+            )
+        told = self._told(known)
+        # an end whose colours nobody noted is no kind of its own
+        counted = {(kind.jacket, kind.conductors) for kind in told}
+        found = [kind for kind in closely if kind.colours or (kind.jacket, kind.conductors) not in counted]
+        self.kinds = list(dict.fromkeys([*found, *told]))
+        once = np.array([_ONCE if kind in told or not told else _ONCE_UNKNOWN for kind in self.kinds])
+        least = np.array([told.get(kind, _LEAST) for kind in self.kinds])
         self.conductors = np.array([kind.conductors for kind in self.kinds])
         fixed = self._fixed()
-        share = np.array([closely[kind] for kind in self.kinds], dtype=float)
+        share = np.array([closely[kind] + told.get(kind, 0.0) for kind in self.kinds], dtype=float)
         share /= share.sum()
         connectors = sorted({(end.connector, end.gender) for end in ends if end.connector})
         at = {connector: number for number, connector in enumerate(connectors)}
@@ -113,7 +183,7 @@ class Kinds:
         for _ in range(_ROUNDS):
             posterior = chance * share
             posterior /= np.maximum(posterior.sum(axis=1, keepdims=True), 1e-300)
-            share = np.maximum(posterior.sum(axis=0) - _ONCE, 0.05)
+            share = np.maximum(posterior.sum(axis=0) - once, least)
             share /= share.sum()
             chance = fixed.copy()
             if len(connectors) > 1:
@@ -133,13 +203,27 @@ class Kinds:
         self.chance: Floats = chance
         """Chance of what was noted of each end (row) where it is of each kind (column), against any end's chance."""
 
+    def _told(self, known: Sequence[KnownKind]) -> dict[_Kind, float]:
+        """The kinds that the job knows of, each with every jacket that it may have, and the least share of each."""
+        seen = sorted({end.jacket for end in self._ends if end.jacket}) or [""]
+        noted = set(self._colours)
+        told: dict[_Kind, float] = {}
+        for kind in known:
+            colours = _spelled(kind.colours)
+            # where nobody noted colours that way they were noted in words of somebody's own, which say nothing of these
+            if colours not in ("pair-code", "numbered") and colours not in noted:
+                colours = ""
+            jackets = kind.jackets or seen
+            told |= {_Kind(jacket, kind.conductors, colours): _LEAST / len(jackets) for jacket in jackets}
+        return told
+
     def _fixed(self) -> Floats:
         """What jacket, conductors, colours and contacts say."""
         ends, rates = self._ends, self._rates
         chance = np.ones((len(ends), len(self.kinds)))
         for wrong, noted, true in (
             (rates.misnoted, [end.jacket for end in ends], [kind.jacket for kind in self.kinds]),
-            (rates.misnoted, [end.colours for end in ends], [kind.colours for kind in self.kinds]),
+            (rates.misnoted, self._colours, [kind.colours for kind in self.kinds]),
         ):
             chance *= _categorical(noted, true, wrong)
         counted = np.array([end.conductors or 0 for end in ends])
@@ -158,6 +242,14 @@ class Kinds:
         if not (self.conductors == conductors).any():
             return self.share
         return np.asarray(weighted / weighted.sum())
+
+
+def _spelled(colours: str) -> str:
+    """Colours in one spelling and order where all of them are colours of conductors, else as they stand."""
+    try:
+        return " ".join(sorted(colour_words(word)[0] for word in re.split(r"[\s,;]+", colours) if word))
+    except ColourError:
+        return colours
 
 
 def _categorical(noted: Sequence[str], true: Sequence[str], wrong: float) -> Floats:

@@ -57,7 +57,7 @@ class Weighing:
         self._labels = ["" if "label" in self._without else end.label for end in pile.ends]
         self._lines = () if "list" in self._without else pile.lines
         self._signs = Signs([*(end.label for end in pile.ends), *(line.label for line in pile.lines)], rates)
-        self._kinds = Kinds(pile.ends, rates)
+        self._kinds = Kinds(pile.ends, rates, pile.kinds)
         self._runs = Runs(pile, rates)
 
     def mates(self) -> Floats:

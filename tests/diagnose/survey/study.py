@@ -11,10 +11,10 @@ import numpy as np
 
 from bench.diagnose.survey.belief import Answer
 from bench.diagnose.survey.matching import ALONE, best
-from bench.diagnose.survey.pile import Pile
+from bench.diagnose.survey.pile import KnownKind, Pile
 from bench.diagnose.survey.rates import SURE, Costs
 from bench.diagnose.survey.trips import next_trips
-from tests.diagnose.survey.piles import Made, Noise, looked, pile, rung
+from tests.diagnose.survey.piles import KINDS, Made, Noise, looked, pile, rung
 
 FLOOR = 1e-4
 """A chance below this counts as this in the logarithmic score (Gneiting & Raftery, JASA 102 (2007) 359)."""
@@ -42,10 +42,18 @@ class Figures:
         return self.tops >= SURE
 
 
-def figures(count: int, seed: int, noise: Noise | None = None) -> Figures:
+def figures(count: int, seed: int, noise: Noise | None = None, kinds: Sequence[KnownKind] = ()) -> Figures:
+    """What comes of the pile of a seed.
+
+    Args:
+        count: its ends.
+        seed: of all that is drawn.
+        noise: how badly it is noted.
+        kinds: what the answer is told of the kinds of cable that there are.
+    """
     made = pile(count, seed, noise)
     begun = process_time()
-    answer = Answer(Pile.of([*made.ends, *made.places, *made.lines], made.hall))
+    answer = Answer(Pile.of([*made.ends, *made.places, *made.lines], made.hall, kinds=kinds))
     whole = np.concatenate([answer.mates, answer.alone[:, None]], axis=1)
     seconds = process_time() - begun
     truth = true_mates(made)
@@ -63,6 +71,17 @@ def figures(count: int, seed: int, noise: Noise | None = None) -> Figures:
         doubt=answer.doubt,
         tops=whole.max(axis=1),
         hits=whole.argmax(axis=1) == truth,
+    )
+
+
+def told_kinds(jackets: bool = True) -> tuple[KnownKind, ...]:
+    """The kinds of cable that the piles are made of.
+
+    Args:
+        jackets: whether their jackets are told too: a catalogue has them, a plant file does not.
+    """
+    return tuple(
+        KnownKind(kind.conductors, kind.colours, tuple(sorted(set(kind.jackets))) if jackets else ()) for kind in KINDS
     )
 
 

@@ -12,7 +12,7 @@ from bench.diagnose.identify.tags import choose, shows
 from bench.diagnose.survey.belief import Answer
 from bench.diagnose.survey.carried import Carried
 from bench.diagnose.survey.labels import Signs
-from bench.diagnose.survey.pile import Pile
+from bench.diagnose.survey.pile import KnownKind, Pile
 from bench.diagnose.survey.rates import SURE, Costs, Rates, rates_of
 from bench.diagnose.survey.sentences import trip_card
 from bench.diagnose.survey.trips import next_trips
@@ -94,6 +94,36 @@ def test_a_line_of_a_list_joins_ends_whose_labels_are_gone() -> None:
     line = ListLine(name="D1", label="W101", from_bay="1", to_bay="9", conductors=50)
     told = Answer(Pile.of([*ends, line], hall)).weights
     assert told[0, 1] > 3 * bare[0, 1]
+
+
+def test_a_count_that_is_no_known_kind_is_a_miscount() -> None:
+    """Two ends counted as 24 beside four of 25: a kind of their own, but not where the job has cables of 25 alone."""
+    ends = [end(f"L{at}", conductors=count) for at, count in enumerate((24, 24, 25, 25, 25, 25, 50, 50, 50, 50))]
+    bare, one, both = (
+        Answer(Pile.of(ends, kinds=[KnownKind(count) for count in counts])).weights[0, 2]
+        for counts in ((), (25, 50), (24, 25, 50))
+    )
+    assert one > 3 * bare
+    assert one > 3 * both
+
+
+def test_ends_of_kinds_that_nobody_knew_of_still_find_their_mates() -> None:
+    answer = Answer(Pile.of(some_ends(), kinds=[KnownKind(7, "BK BN RD OG YE GN BU"), KnownKind(12, "numbered")]))
+    first = {standing.name: standing.fits[0].name for standing in answer.standings}
+    assert (first["L1"], first["L2"], first["L3"], first["L4"], first["L5"]) == ("L2", "L1", "L4", "L3", "")
+
+
+def test_colours_count_however_they_are_spelled() -> None:
+    """A kind that the job knows by its letters is meant by the same colours in words, and by no others."""
+    kinds = [KnownKind(3, "BK BN RD"), KnownKind(3, "numbered")]
+
+    def weight(colours: str) -> float:
+        ends = [end("L1", conductors=3, colours="black, brown, red"), end("L2", conductors=3, colours=colours),
+                *(end(f"L{number}", colours="pair-code") for number in range(3, 9))]  # fmt: skip
+        return float(Answer(Pile.of(ends, kinds=kinds)).weights[0, 1])
+
+    assert weight("RD BK BN") == pytest.approx(weight("black, brown, red"))
+    assert weight("RD BK BN") > 3 * weight("numbered")
 
 
 def test_a_length_tells_twins_apart() -> None:

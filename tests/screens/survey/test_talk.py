@@ -25,7 +25,7 @@ from bench.walk.surveying import Saw, TriedIt
 @pytest.fixture
 def talk(tmp_path: Path) -> Iterator[Talk]:
     with SurveyWriter(tmp_path / SURVEY, "hut", Hall(bays=["1", "2", "3"])) as writer:
-        yield Talk(_Keeper(writer, tmp_path, RatesFile(rates="ours")), "ann")
+        yield Talk(_Keeper(writer, tmp_path, RatesFile(rates="ours"), ()), "ann")
 
 
 def say(talk: Talk, *lines: str) -> None:
