@@ -110,7 +110,9 @@ def _serve(folder: Path) -> None:
     from bench.cli import main
     from bench.record import index
 
-    # what is kept of a file is kept at once: else a slow machine has more moments than a quick one
+    # a module that is loaded for the first time in this checkout is not compiled to disk, and what is kept of a file is
+    # kept at once: else the first run has more moments than the next, and a slow machine more than a quick one
+    sys.dont_write_bytecode = True
     index.SETTLED_NS = -1  # type: ignore[misc]
     os.chdir(folder)
     for line in sys.stdin:

@@ -63,8 +63,8 @@ def test_ready_is_quick_the_second_time_and_notices_every_change(tmp_path, capsy
     monkeypatch.setattr("bench.record.index.SETTLED_NS", -1)  # as if the files had rested for a while
     assert "20 records" in run(capsys, "ready", PLANT, "--logs", folder)[1]
     kept = list((folder / ".proveout-cache").iterdir())
-    kinds = "a chain and a chapter of every record, what is known of all, and where the plant stands"
-    assert len({path.name.partition("-")[0] for path in kept}) == 42, kinds
+    kinds = "a chapter of every record, what is known of all, and where the plant stands"
+    assert len({path.name.partition("-")[0] for path in kept}) == 22, kinds
     monkeypatch.setattr("bench.job.rows.distil", None)  # nothing is folded again
     assert "W101.34" in run(capsys, "ready", PLANT, "--logs", folder)[1]
     monkeypatch.undo()
