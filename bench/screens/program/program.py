@@ -108,6 +108,8 @@ class Program(ABC, Generic[M]):
         self.over = False
         self._known: tuple[object, tuple[Key, ...]] = (None, ())
         self._shown: tuple[object, ...] = (None,)
+        # the key that the list of all actions was left by, until the next tick
+        self._took = ""
 
     # what a program says of itself
 
@@ -154,6 +156,7 @@ class Program(ABC, Generic[M]):
 
     def tick(self) -> None:
         """Take in how far the work is, and its result, and paint if anything looks different now."""
+        self._took = ""
         work = self.work
         if work is not None and work.over:
             self.work = None
@@ -211,6 +214,8 @@ class Program(ABC, Generic[M]):
     def pressed(self, key: str, character: str | None = None) -> None:
         """A key on the page, with the character that it writes."""
         key = key.lower() if len(key) == 1 else key
+        if key == self._took:
+            return  # pressed twice at once: both were for the list
         if key in OUT:
             self.do("leave")
         elif self.moment.typed is not None:
@@ -244,6 +249,7 @@ class Program(ABC, Generic[M]):
             self.change(chosen=max(0, min(last, self.moment.chosen + MOVES[key])))
         elif act:
             self.do(act)
+            self._took = key if self.moment.typed is None else ""
         else:
             self.change(typed=typed_on(self.moment.typed or "", key, character), chosen=0)
 

@@ -255,7 +255,9 @@ class WalkProgram(Program[View]):
     def pressed(self, key: str, character: str | None = None) -> None:
         """A key: what has come before it is taken in first, so that it means what is there now."""
         if key not in OUT:
+            took = self._took
             self.tick()
+            self._took = took
         elif outputs_on(self.follower.state):
             self.do_all_off()  # first, and then it is asked what else was meant
         super().pressed(key, character)
