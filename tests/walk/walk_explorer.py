@@ -69,6 +69,15 @@ steps:
   - {step: energise, text: Bring it up., at: [G1], voltage: 48 V, current-limit: 2 A}
   - {step: set, text: Off., output: off}
 """
+A_CONSOLE = """
+sequence: a console
+plant: plant.yaml
+dreads: [{text: PANIC}]
+steps:
+  - {step: listen, console: unit, expect: in service, within: 3 s, dreads: [FAILED]}
+  - {step: hold, text: It may test itself., word: CLEAR}
+  - {step: send, console: unit, line: selftest}
+"""
 A_SEARCH = """
 sequence: a search
 plant: plant.yaml
@@ -254,6 +263,12 @@ def candidates(state: State) -> Iterator[e.Event]:
     for to in range(len(state.setting.plan.steps) if state.setting else 1):
         yield e.Went(number=number, to=to)
         yield e.Went(number=number, to=to, then="go-on")
+    yield e.Said(console="unit", lines=[(0.1, "good evening")])
+    yield e.Tripped(thing="F1")
+    if hears(state):
+        for text in ("in service", "FAILED", "PANIC"):
+            yield e.Said(console="unit", lines=[(0.1, text)])
+        yield e.Sending(number=number, console="unit", line="selftest")
     yield e.Noted(text="a remark")
     yield e.Disturbed(touches=["W1"])
     yield e.Paused(why="tea")
@@ -322,7 +337,7 @@ class Walks(dict[str, Explored]):
         folder: an empty one, for the files that they are read from.
     """
 
-    NAMES = ("an output", "by hand", "under watch", "a search", "by eye", "by knobs")
+    NAMES = ("an output", "by hand", "under watch", "a search", "by eye", "by knobs", "a console")
 
     def __init__(self, folder: Path) -> None:
         super().__init__()
@@ -336,6 +351,7 @@ class Walks(dict[str, Explored]):
             "a search": A_SEARCH,
             "by eye": BY_EYE,
             "by knobs": UNDER_WATCH,
+            "a console": A_CONSOLE,
         }
         first = paper.made(self._folder, texts[name]).began
         if name == "by eye":
@@ -348,6 +364,11 @@ class Walks(dict[str, Explored]):
     def whole(self) -> dict[str, Explored]:
         """All of them."""
         return {name: self[name] for name in self.NAMES}
+
+
+def hears(state: State) -> bool:
+    """Whether the plan listens to a console of the plant."""
+    return state.setting is not None and any(step.kind == "listen" for step in state.setting.plan.steps)
 
 
 def watched(state: State) -> bool:
