@@ -27,12 +27,11 @@ from typing import Final
 from bench.plant import faults as k
 from bench.plant.things import Cable, Inlet
 from tests.rebuild import harm
-from tests.rebuild.bench import Errors, kit
-from tests.rebuild.came import Came
 from tests.rebuild.pile import Heap, by_label
 from tests.rebuild.plants import Drawn, signal_cables
-from tests.rebuild.site import Site, Tonight
-from tests.rebuild.team import BY_EYE, EVENING, LOOK_UP, OPEN_UP, PLACE, REPAIR, Ledger, Team
+from tests.rebuild.site import Tonight
+from tests.rebuild.team import BY_EYE, LOOK_UP, OPEN_UP, PLACE, REPAIR
+from tests.rebuild.way import Way
 
 BEEPS: Final = 30.0
 """Ohms below which a continuity tester beeps (common practice, no source)."""
@@ -49,31 +48,16 @@ CARD: Final = 0.75
 FEELS: Final = 10.0
 LIFT: Final = 6.0
 """Minutes to lift a bond and to put it back."""
-SEARCH: Final = 45.0
 
 
-class ByHand:
-    """One rebuild.
-
-    Args:
-        drawn: what there is.
-        bench: the instruments.
-        factor: how much oftener than stated people slip.
-    """
+class ByHand(Way):
+    """One rebuild by hand practice; see :class:`Way`."""
 
     def __init__(self, drawn: Drawn, bench: str = "middling", factor: float = 1.0) -> None:
-        self.drawn, self.bench = drawn, bench
-        self.site = Site(drawn)
-        self.team = Team(f"{drawn.number}", factor)
-        self.errors = Errors(kit(bench), str(drawn.number))
-        self.came = Came(Ledger(), Ledger())
-        self.ledger = self.came.ledger
-        self.hidden: list[k.Fault] = []
-        self._evenings = 0
+        super().__init__(drawn, bench, factor)
         self._again: set[str] = set()
 
-    def run(self) -> Came:
-        """All of it."""
+    def build(self) -> None:
         heap = Heap(self.drawn, self.team)
         where = by_label(heap, self.team, self.ledger)
         self.site.faults += heap.plugged(self.site.plant, where)
@@ -90,10 +74,6 @@ class ByHand:
         for shelf in self.site.plant.shelves.values():
             if shelf.inlets:
                 self.power(shelf.name)
-        self.came.there = list(self.site.faults)
-        self.function_test()
-        self.came.left = list(self.site.faults)
-        return self.came
 
     # readings
 
@@ -109,7 +89,7 @@ class ByHand:
         # who sees ohms climb waits until they stand: a capacitor is no short
         tonight.clock.jump(20.0)
         now = tonight.clock.now()
-        if four and self.bench != "cheap":
+        if four and self.kit.name != "cheap":
             return self.errors.shown("low-ohm", "resistance 4w", tonight.world.four_wire("hi", "hi", "lo", "lo", now))
         return self.errors.shown("meter", "resistance 2w", tonight.world.resistance("hi", "lo", now))
 
@@ -158,7 +138,7 @@ class ByHand:
                 if "." in group[0] and self._beeps(tonight, group[0], group[1]) != joined:
                     continue
                 self.attend(group)
-        self._nights()
+        self.nights()
 
     def attend(self, places: list[str]) -> bool:
         """Open up what is suspected, and mend what is seen."""
@@ -185,7 +165,7 @@ class ByHand:
             tonight = self.site.tonight()
             read = {bond.name: self._ohms(tonight, bond.a.name, bond.b.name, four=True) for bond in bonds}
             middle = median(read.values())
-            most = 2 * abs(middle) + (SUSPECT / 5 if self.bench != "cheap" else 0.5)
+            most = 2 * abs(middle) + (SUSPECT / 5 if self.kit.name != "cheap" else 0.5)
             poor = [name for name, ohms in read.items() if ohms > most]
             if not poor or True not in [self.attend([name]) for name in poor]:
                 break
@@ -226,7 +206,7 @@ class ByHand:
                     if not self.team.slips("bored"):
                         read[wire.name] = self._ohms(tonight, wire.near_end.name, wire.far_end.name, four=True)
             middle = median(read.values())
-            far = SUSPECT if self.bench != "cheap" else 1.0
+            far = SUSPECT if self.kit.name != "cheap" else 1.0
             bad = [name for name, ohms in read.items() if ohms > 2 * middle + far]
             if not bad or True not in [self.attend([name]) for name in bad]:
                 break
@@ -240,7 +220,7 @@ class ByHand:
         for _ in range(4):
             if self._powered(shelf, inlets):
                 break
-        self._nights()
+        self.nights()
 
     def _powered(self, shelf: str, inlets: tuple[Inlet, ...]) -> bool:
         plant = self.site.plant
@@ -341,28 +321,5 @@ class ByHand:
 
     # beside
 
-    def _nights(self) -> None:
-        while self._evenings < int(self.ledger.minutes // EVENING):
-            self._evenings += 1
-            if not self.team.slips("touched"):
-                continue
-            plant = self.site.plant
-            cable = plant.cables[self.team.draw.choice(signal_cables(plant))]
-            wire = self.team.draw.choice(cable.conductors)
-            if any(cable.name in harm.cable_of(plant, fault) for fault in self.site.faults):
-                continue
-            fault = k.Open(conductor=wire.name)
-            self.site.faults.append(fault)
-            if self.team.slips("not told"):
-                self.hidden.append(fault)
-            else:
-                self._again.add(cable.name)
-
-    def function_test(self) -> None:
-        """All is on: what does not work is found by its function, late."""
-        self.ledger.stage = "late"
-        for fault in list(self.site.faults):
-            if isinstance(fault, k.Exchanged | k.Shifted | k.ConnectorsExchanged | k.Short | k.Open):
-                self.came.late += 1
-                self.ledger.spend(SEARCH + REPAIR)
-                self.site.mend([fault])
+    def told(self, fault: k.Fault, cable: Cable) -> None:
+        self._again.add(cable.name)

@@ -21,32 +21,30 @@ from bench.diagnose.supply.patterns import findings
 from bench.job.next_walk import NextWalk, next_walk, walks_of
 from bench.job.readiness import Task
 from bench.plant import faults as k
+from bench.plant.things import Cable
 from bench.sequence.file import Decide, Measure
 from bench.sequence.plan import Step
 from bench.walk.results import results
 from bench.walk.state import State
 from tests.rebuild import harm
-from tests.rebuild.bench import Errors, kit
-from tests.rebuild.came import Came
 from tests.rebuild.evening import Evening
 from tests.rebuild.job import DECIDE, Job
 from tests.rebuild.pile import Heap, by_belief, by_label
-from tests.rebuild.plants import Drawn, signal_cables
+from tests.rebuild.plants import Drawn
 from tests.rebuild.site import Site
-from tests.rebuild.team import EVENING, OPEN_UP, REPAIR, Ledger, Team
+from tests.rebuild.team import OPEN_UP, REPAIR, SEARCH
+from tests.rebuild.way import Way
 
 PARTS: Final = ("survey", "explain", "gates", "uncertainty", "hunting")
 """What can be left out."""
 TRIES: Final = 3
 MOST_WALKS: Final = 150
-SEARCH: Final = 45.0
-"""Minutes of a search by hand where nothing else came to a proof."""
 FORMING: Final = 30.0
 """Minutes of somebody's time while capacitors form."""
 
 
-class WithProveout:
-    """One rebuild.
+class WithProveout(Way):
+    """One rebuild with the tool; see :class:`Way`.
 
     Args:
         drawn: what there is.
@@ -58,28 +56,16 @@ class WithProveout:
     def __init__(
         self, drawn: Drawn, bench: str = "middling", factor: float = 1.0, without: Collection[str] = ()
     ) -> None:
-        self.drawn, self.without = drawn, frozenset(without)
-        self.site = Site(drawn)
-        self.team = Team(f"{drawn.number}", factor)
-        self.kit = kit(bench)
-        self.errors = Errors(self.kit, str(drawn.number))
-        self.came = Came(Ledger(), Ledger())
-        self.ledger = self.came.ledger
+        super().__init__(drawn, bench, factor)
+        self.without = frozenset(without)
         decide = DECIDE if "uncertainty" not in self.without else Decide(rule="simple")
         self.job = Job(drawn.plant, self.kit, decide)
         self.tries: Counter[tuple[str, str]] = Counter()
         self.given_up: set[tuple[str, str]] = set()
-        self.hidden: list[k.Fault] = []
-        self._evenings = 0
 
-    def run(self) -> Came:
-        """All of it."""
+    def build(self) -> None:
         self.pile()
-        self.build()
-        self.came.there = list(self.site.faults)
-        self.function_test()
-        self.came.left = list(self.site.faults)
-        return self.came
+        self.walks()
 
     def pile(self) -> None:
         """From the pile to plugs in their places."""
@@ -92,7 +78,7 @@ class WithProveout:
 
     # walk after walk
 
-    def build(self) -> None:
+    def walks(self) -> None:
         """What is next, until nothing is."""
         for _ in range(MOST_WALKS):
             found = self.next()
@@ -143,7 +129,7 @@ class WithProveout:
                 self.search_by_hand(task)
         if self.tries[name] >= 2 * TRIES:
             self.given_up.add(name)
-        self._nights()
+        self.nights()
         return state
 
     def once(self, kind: str, of: str) -> State | None:
@@ -307,37 +293,8 @@ class WithProveout:
 
     # what happens beside
 
-    def _nights(self) -> None:
-        """For each evening that is over: now and then something is caught and comes loose."""
-        while self._evenings < int(self.ledger.minutes // EVENING):
-            self._evenings += 1
-            if not self.team.slips("touched"):
-                continue
-            fault = self._comes_loose()
-            if fault is None:
-                continue
-            if self.team.slips("not told"):
-                self.hidden.append(fault)
-            else:
-                self.job.touched(tuple(self._told_names(fault)), "somebody's sleeve caught it")
-
-    def _comes_loose(self) -> k.Fault | None:
-        cable = self.site.plant.cables[self.team.draw.choice(signal_cables(self.site.plant))]
-        wire = self.team.draw.choice(cable.conductors)
-        if any(cable.name in harm.cable_of(self.site.plant, fault) for fault in self.site.faults):
-            return None
-        fault = k.Open(conductor=wire.name)
-        self.site.faults.append(fault)
-        return fault
-
-    def function_test(self) -> None:
-        """All is on: what does not work now is found by its function, late."""
-        self.ledger.stage = "late"
-        for fault in list(self.site.faults):
-            if isinstance(fault, k.Exchanged | k.Shifted | k.ConnectorsExchanged | k.Short | k.Open):
-                self.came.late += 1
-                self.ledger.spend(SEARCH + REPAIR)
-                self.site.mend([fault])
+    def told(self, fault: k.Fault, cable: Cable) -> None:
+        self.job.touched(tuple(self._told_names(fault)), "somebody's sleeve caught it")
 
 
 def harm_places(site: Site, fault: k.Fault) -> set[str]:

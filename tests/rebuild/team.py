@@ -61,6 +61,8 @@ LOOK_UP: Final = 0.1
 """Minutes to find in a list by hand what comes next and what it should be."""
 REPAIR: Final = 12.0
 """Minutes to mend what was found: a wire that is landed anew, a lug, a card that is exchanged."""
+SEARCH: Final = 45.0
+"""Minutes of a search by hand where nothing else came to a proof."""
 OPEN_UP: Final = 8.0
 """Minutes to open up a place in order to look at it, and to close it again."""
 EVENING: Final = 150.0
