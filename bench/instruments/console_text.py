@@ -71,9 +71,9 @@ class ConsoleText:
         Returns:
             The lines that are whole by them.
         """
-        if not data:
-            return self.idle(now)
         found = self.idle(now)
+        if not data:
+            return found
         if not self._rest:
             self._began = now
         self._newest = now

@@ -384,10 +384,13 @@ def chapter_of(folder: Path, name: str, head: Head) -> Chapter:
         BrokenRecord: its chain does not hold, or the machine does not take it.
     """
     # what a record states of its end is good for guessing whether a chapter is kept, and no more
-    if _kept_chapter(folder, name, end_of(head.path).hash) is not None:
-        kept = _kept_chapter(folder, name, chain_of(head.path).last)
-        if kept is not None:
-            return kept
+    stated = end_of(head.path).hash
+    kept = _kept_chapter(folder, name, stated)
+    if kept is not None:
+        last = chain_of(head.path).last
+        kept = kept if last == stated else _kept_chapter(folder, name, last)
+    if kept is not None:
+        return kept
     # chain and entries in one go
     followed = Followed()
     chapter = distil(name, follow(head.path, read_record(head.path, followed)), head.plant_digest)
@@ -400,6 +403,7 @@ def chapter_of(folder: Path, name: str, head: Head) -> Chapter:
 
 
 _chapters: Final = msgspec.json.Decoder(Chapter)
+_readings: Final = msgspec.json.Decoder(list[Evidence])
 
 
 def _chapters_kept(folder: Path, name: str) -> Cache:
@@ -408,13 +412,7 @@ def _chapters_kept(folder: Path, name: str) -> Cache:
 
 def _kept_chapter(folder: Path, name: str, last: str) -> Chapter | None:
     """A chapter that was kept, by the last hash of its record; None where none is."""
-    kept = _chapters_kept(folder, name).get(last)
-    if kept is None:
-        return None
-    try:
-        return _chapters.decode(kept)
-    except msgspec.MsgspecError:
-        return None  # written by halves, or by hand
+    return _chapters_kept(folder, name).decoded(last, _chapters)
 
 
 def readings_of(folder: Path, name: str, head: Head) -> list[Evidence]:
@@ -432,12 +430,9 @@ def readings_of(folder: Path, name: str, head: Head) -> list[Evidence]:
     """
     chain = chain_of(head.path)
     cache = Cache(folder, f"readings {name} {code()}")
-    kept = cache.get(chain.last)
+    kept = cache.decoded(chain.last, _readings)
     if kept is not None:
-        try:
-            return msgspec.json.decode(kept, type=list[Evidence])
-        except msgspec.MsgspecError:
-            pass  # written by halves, or by hand: it is made anew
+        return kept
     found = every_reading(name, follow(head.path))
     cache.put(chain.last, msgspec.json.encode(found))
     return found

@@ -7,8 +7,8 @@ bit changes none of them, which is what ``proveout verify`` reads every byte for
 
 from __future__ import annotations
 
-import contextlib
 import os
+from collections import Counter
 from pathlib import Path
 from typing import Any, Final
 
@@ -38,10 +38,7 @@ class Known(msgspec.Struct, frozen=True, omit_defaults=True):
 
 def counts_of(rows: tuple[Evidence, ...]) -> dict[str, int]:
     """How many readings came to which verdict."""
-    found: dict[str, int] = {}
-    for row in rows:
-        found[row.verdict] = found.get(row.verdict, 0) + 1
-    return found
+    return dict(Counter(row.verdict for row in rows))
 
 
 def _a_path(kind: type, value: Any) -> Any:
@@ -61,13 +58,8 @@ class KnownRecords:
 
     def __init__(self, folder: Path, code: str) -> None:
         self._cache, self._key = Cache(folder, f"known {code}"), "known"
-        self._before: dict[str, Known] = {}
+        self._before = self._cache.decoded(self._key, _all) or {}
         self._now: dict[str, Known] = {}
-        kept = self._cache.get(self._key)
-        if kept is not None:
-            # what was written by halves, or by hand, is made anew
-            with contextlib.suppress(msgspec.MsgspecError, ValueError):
-                self._before = _all.decode(kept)
 
     def get(self, name: str, path: Path) -> Known | None:
         """What is known of a record; None where it was not looked at, or its file was touched since.

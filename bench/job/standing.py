@@ -86,7 +86,7 @@ def standing(folder: Folder, plant: Plant) -> Readiness:
 def _weighed(folder: Folder, plant: Plant, claims: Claims) -> Weighed:
     digest = hashlib.sha256(msgspec.json.encode(plant.file, enc_hook=exact)).hexdigest()
     cache = Cache(folder.path, f"standing {code(('job',))}")
-    kept = _kept(cache, digest)
+    kept = cache.decoded(digest, _standing)
     since = since_then(kept, folder) if kept is not None else None
     reaching = Reaching(plant)
     if kept is None or since is None:
@@ -104,16 +104,6 @@ def _weighed(folder: Folder, plant: Plant, claims: Claims) -> Weighed:
         new = Standing(records, folder.notes, _clocks(folder), changed, weighed)
         cache.put(digest, msgspec.json.encode(new))
     return weighed
-
-
-def _kept(cache: Cache, digest: str) -> Standing | None:
-    found = cache.get(digest)
-    if found is None:
-        return None
-    try:
-        return _standing.decode(found)
-    except msgspec.MsgspecError:
-        return None  # written by halves, or by hand: it is made anew
 
 
 def _clocks(folder: Folder) -> list[str]:

@@ -275,3 +275,12 @@ def reason(one: ClaimState) -> str:
     for word in ("Void: ", "Fail: ", "Undecided: "):
         text = text.removeprefix(word)
     return text.removeprefix(f"{one.claim.about}: ")
+
+
+def scrolled(view: JobView, lines: list[Line], rows: int) -> list[Line]:
+    """The lines that are seen of a page that may be longer than the screen, with how many more there are."""
+    top = max(0, min(view.scroll, len(lines) - rows))
+    shown = lines[top : top + rows]
+    if more := len(lines) - top - len(shown):
+        shown[-1:] = [line(Span(f"{view.glyphs.down} {more + 1} more lines: arrow keys", "hint"))]
+    return shown

@@ -23,6 +23,7 @@ from bench.screens.job.lists import (
     local,
     mark_of,
     reason,
+    scrolled,
     sequence_at,
     shares,
     sign_of,
@@ -322,12 +323,7 @@ def _record(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:
 
 
 def _told(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:
-    lines = _told_lines(view, cells)
-    top = max(0, min(view.scroll, len(lines) - rows))
-    shown = lines[top : top + rows]
-    if more := len(lines) - top - len(shown):
-        shown[-1:] = [line(Span(f"{view.glyphs.down} {more + 1} more lines: arrow keys", "hint"))]
-    return shown
+    return scrolled(view, _told_lines(view, cells), rows)
 
 
 def _told_lines(view: JobView, cells: int) -> list[Line]:
@@ -399,12 +395,7 @@ def _cables(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:
 
 
 def _help(view: JobView, cells: int, rows: int) -> list[Line]:
-    lines = _help_lines(view, cells)
-    top = max(0, min(view.scroll, len(lines) - rows))
-    shown = lines[top : top + rows]
-    if more := len(lines) - top - len(shown):
-        shown[-1:] = [line(Span(f"{view.glyphs.down} {more + 1} more lines: arrow keys", "hint"))]
-    return shown
+    return scrolled(view, _help_lines(view, cells), rows)
 
 
 def _help_lines(view: JobView, cells: int) -> list[Line]:

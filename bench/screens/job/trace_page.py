@@ -7,7 +7,7 @@ from typing import Final
 from bench.job.rows import Evidence
 from bench.job.trace_words import became, celsius, reading_value, story
 from bench.screens.job.data import Traced
-from bench.screens.job.lists import local, why
+from bench.screens.job.lists import local, scrolled, why
 from bench.screens.job.plot import draw_plot
 from bench.screens.job.view import JobView
 from bench.screens.program.cells import EMPTY, Line, Span, clip, line, sides, wrap
@@ -28,13 +28,7 @@ def trace_page(view: JobView, cells: int, rows: int) -> list[Line]:
     lines = _upper(view, traced, cells, rows)
     if view.study is None:
         return [*lines, EMPTY, line("No record holds a reading of it."), EMPTY, *_wanted(view, traced, cells)]
-    words, room = words_of(view, cells), max(1, rows - len(lines))
-    top = max(0, min(view.scroll, len(words) - room))
-    shown = words[top : top + room]
-    more = len(words) - top - len(shown)
-    if more:
-        shown[-1] = line(Span(f"{view.glyphs.down} {more + 1} more lines: arrow keys", "hint"))
-    return [*lines, *shown]
+    return [*lines, *scrolled(view, words_of(view, cells), max(1, rows - len(lines)))]
 
 
 def _wanted(view: JobView, traced: Traced, cells: int) -> list[Line]:

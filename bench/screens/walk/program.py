@@ -126,6 +126,12 @@ class WalkProgram(Program[View]):
 
     def tick(self) -> None:
         """Take the news in and paint if anything looks different now."""
+        self._take_news()
+        self._tell_covered()
+        super().tick()
+
+    def _take_news(self) -> None:
+        """Take in what has come from the runner."""
         spoken: Happened | None = None
         while True:
             try:
@@ -139,8 +145,6 @@ class WalkProgram(Program[View]):
             self._speaker.say(findings.spoken(spoken.after, spoken.outcome))
         self._drop_stale_prompt()
         self._look()
-        self._tell_covered()
-        super().tick()
 
     def _tell_covered(self) -> None:
         """Say when a box or the help comes over the page, and when it goes: the walk waits behind it."""
@@ -255,9 +259,7 @@ class WalkProgram(Program[View]):
     def pressed(self, key: str, character: str | None = None) -> None:
         """A key: what has come before it is taken in first, so that it means what is there now."""
         if key not in OUT:
-            took = self._took
-            self.tick()
-            self._took = took
+            self._take_news()
         elif outputs_on(self.follower.state):
             self.do_all_off()  # first, and then it is asked what else was meant
         super().pressed(key, character)
