@@ -142,9 +142,9 @@ def _in_service(plant: Plant, mine: dict[str, list[Inlet]]) -> list[Part]:
     made: list[Part] = [
         Hold(
             title=f"Clear to put {names} in service together",
-            text=f"{shelves} have run on each feed alone. Someone watches the load and its alarms, someone stands at "
-            "each main breaker and opens it on the word OPEN, for this program cannot; everybody is clear. Type the "
-            "word only if this is so.",
+            text=f"{shelves} have run on each of their feeds alone. Someone watches the load and its alarms, someone "
+            "stands at each main breaker and opens it on the word OPEN, for this program cannot; everybody is clear. "
+            "Type the word only if this is so.",
             word="SERVICE",
             proven=stands,
         ),
