@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
-from bench.screens.program.cells import EMPTY, Line, Span, clip, line, sides, width, wrapped
+from bench.screens.program.cells import EMPTY, Line, Span, line, sides, width, wrapped
 from bench.screens.program.keys import Key, action_list, key_line, one_row
 from bench.screens.program.picture import Picture, filled, framed, inner, note_line
 from bench.screens.walk import earth_page, pages, stage_page, voltage_words
@@ -114,11 +114,15 @@ def _rule(view: View, cells: int) -> Line:
 def _live(view: View, cells: int) -> list[Line]:
     """What is on, at how many volts, a test voltage too: on every page, whatever else it shows."""
     on = live_words(view.state)
-    found = [line(Span(view.say(f" ON: {'; '.join(on)} "), "word"))] if on else []
+    told = [(f"ON: {'; '.join(on)}", "word")] if on else []
     if view.voltage is not None:
-        style = "pass" if view.voltage.stage == "gone" else "word"
-        found.append(line(Span(view.say(f" {voltage_words.heading(view.voltage)} "), style)))
-    return [clip(one, cells, view.glyphs.ellipsis) for one in found]
+        told.append((voltage_words.heading(view.voltage), "pass" if view.voltage.stage == "gone" else "word"))
+    found = []
+    for text, style in told:
+        # never cut: what does not fit into one line goes on in the next
+        for one in wrapped(view.say(text), max(1, cells - 2), style):
+            found.append((Span(" ", style), *one, Span(" ", style)))
+    return found
 
 
 def _foot(view: View, known: Sequence[Key], cells: int) -> list[Line]:

@@ -13,6 +13,7 @@ from msgspec.structs import replace
 from bench.screens.program.cells import Line
 from bench.screens.walk.paint import LEAST_CELLS, LEAST_ROWS, paint
 from bench.screens.walk.view import View
+from bench.walk.left_on import live_words
 from tests.screens.scenes import SCENES
 from tests.screens.walk.every_page import DRAFTS, begun, pages
 from tests.screens.walk.test_scenes import view_of
@@ -113,3 +114,19 @@ def test_every_lead_of_a_draft_has_its_colour_at_a_usual_size(folder: Path) -> N
     """A sample of what the slow tests look at whole."""
     for job, kind, of in EVERY[1::9]:
         assert lacking(folder, job, kind, of, (80, 24), every=23) == {}
+
+
+@pytest.fixture(scope="module")
+def on() -> list[View]:
+    """Scenes in which something is on."""
+    return [view for name in sorted(SCENES) if live_words((view := view_of(SCENES[name]())).state)]
+
+
+@pytest.mark.parametrize("size", (*SIZES, (30, 10)), ids=lambda size: f"{size[0]}x{size[1]}")
+def test_what_is_on_and_its_volts_stand_on_every_page_at_every_size(on: list[View], size: tuple[int, int]) -> None:
+    assert len({view.kind for view in on}) >= 5
+    for scene in on:
+        wanted = re.sub(r"\s+", "", f"ON: {'; '.join(live_words(scene.state))}")
+        for view in (scene, replace(scene, stages=True), replace(scene, earth=True)):
+            flat = re.sub(r"[\s│┃]+", "", text_of(paint(view, *size).lines))
+            assert wanted in flat, (view.kind, size)
