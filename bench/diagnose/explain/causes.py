@@ -172,6 +172,38 @@ JoinCause = Bridged | StrayJoin
 Cause = PlugCause | WireCause | Open | PartOpen | JoinCause | HighResistance
 
 
+def wires_of(index: Index, cause: Cause) -> set[int]:
+    """Numbers of the wires that a cause touches; for joins those that the design lands on the joined pins.
+
+    Args:
+        index: of the design.
+        cause: as told.
+    """
+    names: tuple[str, ...] = ()
+    match cause:
+        case ConnectorsExchanged(connectors):
+            return {wire for name in connectors for wire in index.fed[index.connector_number[name]]}
+        case Shifted(name) | Mirrored(name) | Unplugged(name):
+            return set(index.fed[index.connector_number[name]])
+        case CableTurned(cable):
+            return set(index.cables[cable])
+        case PairReversed(pair):
+            return set(index.pair_wires[pair])
+        case PairsExchanged(pairs):
+            return {wire for pair in pairs for wire in index.pair_wires[pair]}
+        case Bridged(pins) | StrayJoin(pins):
+            numbers = {index.number[pin] for pin in pins}
+            fed = {wire for pin in numbers for wire in index.fed[index.home[pin]]}
+            return {wire for wire in fed if index.near[wire] in numbers or index.far[wire] in numbers}
+        case Open(name):
+            names = (name,)
+        case PinsExchanged(names) | PairsSplit(names) | HighResistance(names):
+            pass
+        case Moved(names) | PartOpen(_, names) | Relanded(_, names):
+            pass
+    return {index.wire_number[name] for name in names}
+
+
 def _choose(n: int, k: int) -> float:
     """log2 of the number of ways to choose k of n; 0 when there is one way or none."""
     if k <= 0 or k >= n:

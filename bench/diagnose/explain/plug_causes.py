@@ -29,6 +29,7 @@ from bench.diagnose.explain.causes import (
     Relanded,
     StrayJoin,
     bits,
+    wires_of,
 )
 from bench.diagnose.explain.forward import Mirror, Seat, meets, place, seated, turned_ends
 from bench.diagnose.explain.part_causes import Parts, landed
@@ -50,7 +51,7 @@ _SETTLED = 8
 _NEVER = 1e6
 """Bits for an explanation that has somebody part a designed join: no other may cost as much."""
 _HARM = 8.0
-"""Bits for each good wire that a plug or a part is said to move and another cause to bring back."""
+"""Bits for each time that good wires, which a plug or a part is said to move, are said to be brought back."""
 _COMPOUND = 3.0
 """Bits for each way beyond the first in which one plug sits wrong, and where its wires are in no order as well: hands
 seldom do two things to one plug."""
@@ -108,7 +109,7 @@ class Plugs:
             self._apply(change)
         best = self._evaluate(self.seats, self.turned)
         best = self._polish(best)
-        if best[0] >= _NEVER or self._moves_sound_wires(best[2]):
+        if best[0] >= _NEVER or self._moved_sound_wires(best[2]):
             best = self._again(best)
         best = self._without(best)
         return plug_causes(self.index, self.seats, self.turned), best[1], best[2]
@@ -275,7 +276,8 @@ class Plugs:
         by_wire = WireCauses(self.index, self.seen, after, parts)
         cost = sum(bits(CableTurned(cable), self.index) for cable in turned) + rounds_bits(self.index, seats)
         cost += sum(self._seat_bits(c, seat) for c, seat in enumerate(seats) if seat != self._plain[c])
-        cost += self._bits(by_wire) + self._moves_sound_wires(seating, parts) + self._hidden(seats, parts)
+        harm = self._harm(self._moved_sound_wires(seating, parts), parts, by_wire.causes)
+        cost += self._bits(by_wire) + harm + self._hidden(seats, parts)
         self._note((cost, by_wire, after), seats, turned)
         return cost, by_wire, after
 
@@ -294,27 +296,40 @@ class Plugs:
         """Keep an explanation that was weighed, with its bits: it may be as good as the one that is taken."""
         self.weighed.append((state[0], [*plug_causes(self.index, seats, turned), *state[1].causes]))
 
-    def _moves_sound_wires(self, seating: Seating, parts: Sequence[Relanded] = ()) -> float:
-        """Bits against plugs and parts that move wires which conduct where the design has them.
-
-        Another cause would have to bring each of them back, and whoever follows the words first harms a good wire.
-        """
+    def _moved_sound_wires(self, seating: Seating, parts: Sequence[Relanded] = ()) -> set[int]:
+        """Wires that conduct where the design has them, and that plugs or parts are said to move."""
         index = self.index
-        moved = 0
+        moved: set[int] = set()
         if seating.far is not index.far or seating.near is not index.near:
             odd = [plug for plug, seat in enumerate(seating.seats) if seat != self._plain[plug]]
             # a cable that was turned moves wires of plugs that sit as they should
             turned = seating.near_contact is not index.near
             touched = self._sound_wires if turned else {wire for plug in odd for wire in index.fed[plug]}
             for wire in self._sound_wires & touched:
-                moved += seating.far[wire] != index.far[wire] or seating.near[wire] != index.near[wire]
+                if seating.far[wire] != index.far[wire] or seating.near[wire] != index.near[wire]:
+                    moved.add(wire)
         for part in parts:
             contacts = index.far if part.end == "far" else index.near
             for name, to in zip(part.conductors, part.onto, strict=True):
                 wire = index.wire_number[name]
-                if wire in self._sound_wires:
-                    moved += to is None or index.number[to] != contacts[wire]
-        return _HARM * moved
+                if wire in self._sound_wires and (to is None or index.number[to] != contacts[wire]):
+                    moved.add(wire)
+        return moved
+
+    def _harm(self, moved: set[int], parts: Sequence[Relanded], causes: Iterable[Cause]) -> float:
+        """Bits against good wires that plugs and parts are said to move and something else to bring back.
+
+        Whoever follows the words first harms a good wire. That one mistake undoes another is a chance that is taken
+        once for what one hand did: two pairs that were exchanged bring two wires home together. Where no single
+        mistake at wires is named for it, each wire is a chance of its own.
+        """
+        acts = 0
+        left = set(moved)
+        for cause in causes:
+            if left and cause not in parts and (back := wires_of(self.index, cause) & left):
+                left -= back
+                acts += 1
+        return _HARM * (acts + len(left))
 
     def _bits(self, by_wire: WireCauses) -> float:
         """The cost of causes at wires and parts, with those barred that part a join of the design."""

@@ -23,6 +23,7 @@ from bench.diagnose.explain.causes import (
     Shifted,
     StrayJoin,
     Unplugged,
+    wires_of,
 )
 from bench.diagnose.explain.pin_map import Conductor, Design, Pin
 
@@ -32,32 +33,7 @@ def conductors_of(design: Design, cause: Cause) -> tuple[str, ...]:
 
     For joins these are the conductors that the design lands on the joined pins.
     """
-    index = design.index
-    wires: Iterable[int]
-    match cause:
-        case ConnectorsExchanged(names):
-            wires = {w for n in names for w in index.fed[index.connector_number[n]]}
-        case Shifted(name) | Mirrored(name) | Unplugged(name):
-            wires = index.fed[index.connector_number[name]]
-        case CableTurned(cable):
-            wires = index.cables[cable]
-        case PairReversed(pair):
-            wires = index.pair_wires[pair]
-        case PairsExchanged(pairs):
-            wires = [w for p in pairs for w in index.pair_wires[p]]
-        case PinsExchanged(names) | PairsSplit(names) | HighResistance(names):
-            wires = [index.wire_number[n] for n in names]
-        case Moved(names) | PartOpen(_, names) | Relanded(_, names):
-            wires = [index.wire_number[n] for n in names]
-        case Open(name):
-            wires = [index.wire_number[name]]
-        case Bridged(pins) | StrayJoin(pins):
-            numbers = {index.number[p] for p in pins}
-            homes = {index.home[p] for p in numbers}
-            wires = {
-                w for home in homes for w in index.fed[home] if index.near[w] in numbers or index.far[w] in numbers
-            }
-    return tuple(design.conductors[w].name for w in sorted(set(wires)))
+    return tuple(design.conductors[wire].name for wire in sorted(wires_of(design.index, cause)))
 
 
 def pins_of(design: Design, cause: Cause) -> tuple[Pin, ...]:

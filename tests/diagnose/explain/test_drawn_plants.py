@@ -68,6 +68,12 @@ def test_wires_in_no_order_do_not_turn_the_plug():
     assert one.first and one.harm == [] and not one.more
 
 
+def test_two_pairs_exchanged_on_a_plug_that_sits_off_are_one_mistake_though_they_bring_two_wires_home():
+    """Each of the two wires was held against it, and a run moved along was told with three more open wires."""
+    one = look(11094)
+    assert one.first and one.harm == [] and not one.more
+
+
 @pytest.mark.parametrize("seed", [297, 770, 951])
 @pytest.mark.quick_cases(1)
 def test_plugs_with_good_wires_stay_where_several_mistakes_look_like_a_moved_plug(seed):
