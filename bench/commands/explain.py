@@ -9,6 +9,8 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import msgspec
+
 from bench import exits
 from bench.commands.common import LOGS, has_had_power, keep_draft, relative, say_progress, sequence_schema
 from bench.errors import BadRequest
@@ -16,6 +18,8 @@ from bench.say.lists import count
 
 if TYPE_CHECKING:
     from bench.diagnose.explain.records import Explained
+    from bench.diagnose.explain.reversed_supply import ReversedSupply
+    from bench.diagnose.explain.unread_joins import UnreadJoins
     from bench.diagnose.explain.walk_map import Pair
     from bench.diagnose.supply.patterns import PowerFinding
     from bench.plant.model import Plant
@@ -38,19 +42,22 @@ def run(options: argparse.Namespace) -> int:
     from bench.diagnose.explain.records import follow_up, to_prove, unknown_landings
 
     plant, states = read(options.record)
-    found, beside, brought_up = all_of(options.record, states)
+    explained = all_of(options.record, states)
+    found = explained.found
     wires, apart = to_prove(found, plant)
     open_wires = [wire for one in found for wire in unknown_landings(one)]
     if options.json:
         json.dump(
-            [_plain(one, follow_up(one)) for one in found] + _plain_beside(beside) + _plain_power(brought_up),
+            [_plain(one, follow_up(one), explained.notes(one)) for one in found]
+            + _plain_beside(explained)
+            + _plain_power(explained.brought_up),
             sys.stdout,
             ensure_ascii=False,
             indent=1,
         )
         print()
     else:
-        for line in told_of(plant, found, beside, brought_up):
+        for line in told_of(plant, explained):
             print(line)
         if open_wires and options.follow_up is None:
             wanted = "a few readings would tell where they are landed: see --follow-up FILE"
@@ -69,20 +76,47 @@ def run(options: argparse.Namespace) -> int:
         draft(options, plant, options.reprove, "proof after a repair", wires, apart)
         print(f"{options.reprove} is drafted; read it before you use it", file=told)
     clean = (
-        not beside
-        and not brought_up
+        not explained.beside
+        and not explained.brought_up
         and all(not one.explanation.findings and not one.explanation.unexplained for one in found)
     )
     return exits.PASS if clean else exits.NOT_PASSED
 
 
-def all_of(records: list[Path], states: list[State]) -> tuple[list[Explained], list[Pair], list[PowerFinding]]:
-    """What explains the readings of some walks: by groups of cables, beside them, and of what was brought up.
+class AllOf(msgspec.Struct):
+    """What explains the readings of some walks.
+
+    Attributes:
+        found: by groups of cables.
+        beside: what is wrong between places that are on no map together.
+        reversals: supply cables that are reversed, which account for some of that.
+        unread: cables of which not all wires were held against each other.
+        brought_up: what is wrong with what was brought up.
+    """
+
+    found: list[Explained]
+    beside: list[Pair]
+    reversals: list[ReversedSupply]
+    unread: list[UnreadJoins]
+    brought_up: list[PowerFinding]
+
+    def notes(self, one: Explained) -> list[str]:
+        """What the readings of a group of cables leave open, as plain sentences."""
+        from bench.diagnose.explain.unread_joins import unread_told
+
+        unread = unread_told([cable for cable in self.unread if cable.cable in one.map.cables])
+        return [*one.explanation.notes, *([unread] if unread else [])]
+
+
+def all_of(records: list[Path], states: list[State]) -> AllOf:
+    """What explains the readings of some walks.
 
     Raises:
         BadRequest: there is nothing to explain.
     """
     from bench.diagnose.explain.records import explained
+    from bench.diagnose.explain.reversed_supply import reversed_supplies
+    from bench.diagnose.explain.unread_joins import unread_joins
     from bench.diagnose.explain.walk_map import beside_maps
     from bench.diagnose.supply.patterns import findings, raised
 
@@ -90,19 +124,30 @@ def all_of(records: list[Path], states: list[State]) -> tuple[list[Explained], l
     if not (found or beside or any(raised(state) for state in states)):
         shown = ", ".join(map(str, records))
         raise BadRequest(f"{shown}: found no resistance readings between pins of cables, and nothing brought up")
-    return found, beside, [one for state in states for one in findings(state)]
+    powered = [one for state in states for one in findings(state)]
+    return AllOf(found, beside, reversed_supplies(states), unread_joins(states), powered)
 
 
-def told_of(plant: Plant, found: list[Explained], beside: list[Pair], brought_up: list[PowerFinding]) -> Iterator[str]:
-    """The same, line by line."""
+def told_of(plant: Plant, of: AllOf) -> Iterator[str]:
+    """The same, line by line.
+
+    Args:
+        plant: the plant of the walks.
+        of: what explains them.
+    """
+    from bench.diagnose.explain.reversed_supply import beside_reversed, reversed_told
     from bench.diagnose.explain.walk_map import beside_told
 
-    for one in found:
+    for one in of.found:
         yield from _told(one, plant)
-    yield from beside_told(plant, beside)
-    for finding in brought_up:
+        for note in of.notes(one):
+            yield f"  note: {note}"
+    for reversal in of.reversals:
+        yield reversed_told(reversal)
+    yield from beside_told(plant, beside_reversed(of.beside, of.reversals))
+    for finding in of.brought_up:
         yield finding.sentence
-    if not brought_up and not found and not beside:
+    if not of.brought_up and not of.found and not of.beside:
         yield "what was brought up is as it should be, as far as it was looked at"
 
 
@@ -191,8 +236,6 @@ def _told(one: Explained, plant: Plant) -> Iterator[str]:
     for difference in explanation.unexplained:
         a, b = difference.pins
         yield f"  unexplained: {a} and {b} were found {'joined' if difference.joined else 'apart'}; measure them again"
-    for note in explanation.notes:
-        yield f"  note: {note}"
 
 
 def _beside(pair: Pair) -> str:
@@ -202,12 +245,30 @@ def _beside(pair: Pair) -> str:
     return "open, though the design joins them. Look at each joint on the way."
 
 
-def _plain_beside(pairs: list[Pair]) -> list[dict[str, Any]]:
-    """The same as plain data: as one more entry, of no cable."""
-    if not pairs:
+def _plain_beside(of: AllOf) -> list[dict[str, Any]]:
+    """What is no map's as plain data: as one more entry, of no cable."""
+    from bench.diagnose.explain.reversed_supply import beside_reversed, reversed_told
+
+    if not of.beside:
         return []
-    found = [{"pins": list(pair.between), "joined": pair.joined, "sentence": _beside(pair)} for pair in pairs]
-    return [{"cables": [], "readings": len(pairs), "follow_up": [], "causes": [], "unexplained": found, "notes": []}]
+    causes = [
+        {"kind": "ReversedSupply", "sentence": reversed_told(one), "pins": sorted(one.places), "bits": 0}
+        for one in of.reversals
+    ]
+    found = [
+        {"pins": list(pair.between), "joined": pair.joined, "sentence": _beside(pair)}
+        for pair in beside_reversed(of.beside, of.reversals)
+    ]
+    return [
+        {
+            "cables": [],
+            "readings": len(of.beside),
+            "follow_up": [],
+            "causes": causes,
+            "unexplained": found,
+            "notes": [],
+        }
+    ]
 
 
 def _plain_power(found: list[PowerFinding]) -> list[dict[str, Any]]:
@@ -218,7 +279,7 @@ def _plain_power(found: list[PowerFinding]) -> list[dict[str, Any]]:
     return [{"cables": [], "readings": 0, "follow_up": [], "causes": causes, "unexplained": [], "notes": []}]
 
 
-def _plain(one: Explained, ahead: list[tuple[str, str]]) -> dict[str, Any]:
+def _plain(one: Explained, ahead: list[tuple[str, str]], notes: list[str]) -> dict[str, Any]:
     explanation = one.explanation
     return {
         "cables": list(one.map.cables),
@@ -237,7 +298,7 @@ def _plain(one: Explained, ahead: list[tuple[str, str]]) -> dict[str, Any]:
             {"pins": [str(pin) for pin in difference.pins], "joined": difference.joined}
             for difference in explanation.unexplained
         ],
-        "notes": list(explanation.notes),
+        "notes": notes,
         "others": [
             {
                 "causes": [type(finding.cause).__name__ for finding in other.findings],

@@ -265,7 +265,7 @@ class JobSource:
         tell("reading the record", 0, 0)
         plant, states = read([Path(record)])
         tell("looking for what explains it", 0, 0)
-        return tuple(told_of(plant, *all_of([Path(record)], states)))
+        return tuple(told_of(plant, all_of([Path(record)], states)))
 
     def compare(self, before: str, after: str, tell: Tell) -> tuple[str, ...]:
         """What changed between two records, or between the evidence of two days.

@@ -94,7 +94,7 @@ def table_explain() -> None:
 
 def table_large() -> None:
     """Explaining maps of 10,000 conductors with 12 causes: a line for each plant, as soon as it is done."""
-    print("10,000 conductors, 12 causes: the same causes told, no more than were made, CPU seconds (least of five runs)\n")
+    print("10,000 conductors, 12 causes: whether the same are told and no more; CPU seconds, least of five runs\n")
     print(f"{'plant':>5}{'made':>6}{'reproduced':>12}{'same causes':>13}{'no more':>9}{'seconds':>10}{'of a run':>10}")
     large = (straight(100, 100, 2), straight(200, 50, 2), straight(40, 250, 5), fanned(100, 100, 4))
     runs = []
@@ -233,7 +233,13 @@ def table_shorts() -> None:
         print(f"{nets:6}{bits.minutes:8.1f}{one.minutes:12.1f}{best.minutes:10.1f}{best.splits:8}{best.clip_moves:7}")
 
 
-TABLES = {"explain": table_explain, "large": table_large, "name": table_name, "counts": table_counts, "shorts": table_shorts}
+TABLES = {
+    "explain": table_explain,
+    "large": table_large,
+    "name": table_name,
+    "counts": table_counts,
+    "shorts": table_shorts,
+}
 
 
 def main() -> None:

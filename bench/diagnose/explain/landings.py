@@ -15,6 +15,7 @@ from bench.diagnose.explain.pin_map import Design, Measured, Pin, pins_on
 from bench.diagnose.explain.reveal import Revealed, place, reveal
 from bench.diagnose.explain.search import explain
 from bench.diagnose.explain.sentences import name_anew
+from bench.diagnose.explain.unread_joins import unread_joins, unread_told
 from bench.diagnose.explain.walk_map import (
     CONDUCTS_BELOW_OHM,
     Pair,
@@ -65,7 +66,13 @@ def _search(state: State, step: Step) -> Search:
     if one is None or (look == "early" and len(failed) < FEWEST):
         few = f"{count(len(failed), 'wire')} did not get through so far; what became of them is looked for in the end."
         text = few if failed else "Every wire that was read gets through: nothing is to be looked for."
-        return Found(verdict="undecided" if failed else "pass", sentence=text, facts={"search": "landings"})
+        unread = unread_told(unread_joins([state], cables)) if look == "all" and not failed else ""
+        return Found(
+            verdict="undecided" if failed else "pass",
+            sentence=text,
+            lines=[unread] if unread else [],
+            facts={"search": "landings"},
+        )
     whole = look == "all"
     beside = _beside(plant, one)
     script = reveal(one.design, one.measured, check=whole, joins=whole and joins == "yes", beside=beside)

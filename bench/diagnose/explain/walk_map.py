@@ -60,7 +60,7 @@ def maps_of(*states: State) -> list[WalkMap]:
     A reading that is void does not count; of readings between the same places the latest does. What a search found
     counts as its readings do.
     """
-    plant, pairs = _latest(states)
+    plant, pairs = latest_pairs(states)
     return [] if plant is None else _maps(plant, pairs)
 
 
@@ -69,7 +69,7 @@ def beside_maps(*states: State) -> list[Pair]:
 
     These are joins that the design does not have, and joins of the design that were not found.
     """
-    plant, pairs = _latest(states)
+    plant, pairs = latest_pairs(states)
     if plant is None:
         return []
     mapped = [{pin for c in (*m.design.near, *m.design.far) for pin in pins_on(c)} for m in _maps(plant, pairs)]
@@ -157,8 +157,12 @@ def beside_told(plant: Plant, pairs: Iterable[Pair]) -> list[str]:
     return told
 
 
-def _latest(states: Iterable[State]) -> tuple[Plant | None, list[Pair]]:
-    """The plant of the last walk, and what is known last of every two places that it has."""
+def latest_pairs(states: Iterable[State]) -> tuple[Plant | None, list[Pair]]:
+    """The plant of the last walk, and what is known last of every two places that it has.
+
+    Args:
+        states: walks of one plant.
+    """
     walks = sorted((state for state in states if state.setting is not None), key=lambda state: state.at)
     if not walks or walks[-1].setting is None:
         return None, []
@@ -178,7 +182,7 @@ def troubled_map(state: State, cables: Collection[str] = ()) -> WalkMap | None:
         state: the walk.
         cables: to look at; by default all.
     """
-    plant, pairs = _latest([state])
+    plant, pairs = latest_pairs([state])
     if plant is None:
         return None
     open_ends = {frozenset(pair.between) for pair in pairs if not pair.joined}

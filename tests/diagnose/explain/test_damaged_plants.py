@@ -4,17 +4,23 @@ from __future__ import annotations
 
 import random
 from itertools import pairwise
+from pathlib import Path
 
+import msgspec
 import pytest
 
 from bench.diagnose.explain.causes import Bridged, ConnectorsExchanged, Open, PartOpen, Relanded, Shifted, StrayJoin
 from bench.diagnose.explain.records import explained
+from bench.diagnose.explain.reversed_supply import beside_reversed, reversed_supplies, reversed_told
 from bench.diagnose.explain.search import explain
 from bench.diagnose.explain.sentences import conductors_of
+from bench.diagnose.explain.unread_joins import unread_joins, unread_told
 from bench.diagnose.explain.walk_map import beside_maps, beside_told, maps_of
 from bench.plant import faults as k
 from bench.plant.faulty import apply_faults
+from bench.plant.load import load_plant
 from bench.plant.resolve import resolve
+from bench.quantity import Temperature
 from bench.sequence.file import Seek
 from bench.walk.results import results
 from tests.diagnose.explain import damage_kinds as d
@@ -30,6 +36,7 @@ from tests.diagnose.explain.damaged_plant import (
     with_tails,
 )
 
+HUT = Path("tests/jobs/beacon-hut/plant.yaml")
 READINGS = {"pin to pin": designed_pairs, "every cross": all_crosses}
 
 
@@ -235,3 +242,65 @@ def test_an_order_that_was_identified_is_explained():
     (one,) = maps_of(state)
     (finding,) = explain(one.design, one.measured).findings
     assert finding.cause == Shifted("K1", 1, "row")
+
+
+def beacon_hut_steps(*more):
+    """The beacon hut as a file for a mild evening, and both wires of a shelf's supply cable from end to end."""
+    plant = load_plant(HUT)
+    file = msgspec.structs.replace(plant.file, ambient=Temperature(20.0))
+    wires = plant.cables["w1"].conductors
+    return file, [*(reading(w.near_end.name, w.far_end.name, joined=True) for w in wires), *more]
+
+
+def test_a_supply_cable_reversed_at_an_inlet_is_one_mistake_and_no_two_open_wires():
+    """Each of its wires reads open, and both were told so: whoever looks at four joints finds all of them good."""
+    reversed_inlet = [k.PolarityReversed(shelf="finder-top", feed="P")]
+    file, steps = beacon_hut_steps(reading("k1.load", "finder-top.P-return", joined=False))
+    state = walked(file, reversed_inlet, steps)
+    (one,) = reversed_supplies([state])
+    assert one.read and one.inlet == "finder-top.P" and one.wires == ("w1.1", "w1.2")
+    assert beside_reversed(beside_maps(state), [one]) == []
+    assert "The two wires of w1 are exchanged at one end" in reversed_told(one)
+
+
+def test_two_dead_wires_of_a_supply_cable_are_likely_reversed_and_a_reading_settles_it():
+    reversed_inlet = [k.PolarityReversed(shelf="finder-top", feed="P")]
+    file, steps = beacon_hut_steps()
+    (one,) = reversed_supplies([walked(file, reversed_inlet, steps)])
+    assert not one.read and "Read k1.load against finder-top.P-return" in reversed_told(one)
+    # the reading that it asks for, with both wires broken: they are two opens again
+    file, steps = beacon_hut_steps(reading("k1.load", "finder-top.P-return", joined=False))
+    broken = walked(file, [k.Open(conductor="w1.1"), k.Open(conductor="w1.2")], steps)
+    assert reversed_supplies([broken]) == []
+    assert sorted(pair.between for pair in beside_maps(broken)) == [
+        ("FM.3", "finder-top.P-return"),
+        ("k1.load", "finder-top.P"),
+    ]
+    # one wire alone is open, and nothing is said of the sound one
+    file, steps = beacon_hut_steps()
+    alone = walked(file, [k.Open(conductor="w1.1")], steps)
+    assert reversed_supplies([alone]) == [] and len(beside_maps(alone)) == 1
+
+
+def test_joins_that_a_walk_did_not_look_for_are_said_with_their_draft():
+    """Pins 2 and 11 are joined, and a walk of wires and neighbours ends as if all were well."""
+    file = plant_of(12)
+    joined = [k.Short(between=("K1.2", "K1.11"))]
+    beside = [reading(f"J1.{pin}", f"J1.{pin + 1}", joined=False) for pin in range(1, 12)]
+    steps = [*designed_pairs(resolve(file)), *beside]
+    state = walked(file, joined, [*steps, Seek(find="landings")])
+    (found,) = [outcome.found for outcome in results(state).values() if outcome.found is not None]
+    assert found.verdict == "pass"
+    (line,) = found.lines
+    assert (
+        "11 of 66 pairs of W1" in line and "'proveout draft PLANT crosses --cable W1'" in line and "4 readings" in line
+    )
+    (one,) = unread_joins([state])
+    assert (one.held, one.pairs) == (11, 66)
+    # the search that the draft has finds it, and nothing is left unsaid
+    search = Seek(find="crosses", of="W1", settings={"apart": "100 kohm"})
+    looked = walked(file, joined, [*steps, search])
+    assert unread_joins([looked]) == [] and unread_told([]) == ""
+    (explanation,) = explained([looked])
+    (cause,) = explanation.explanation.causes
+    assert isinstance(cause, Bridged) and {pin.name for pin in cause.pins} == {"2", "11"}
