@@ -97,8 +97,8 @@ def _through_pins(
     )
     if connectors and plant.wires_beside(beside := connectors[0] if isinstance(plant.find(of), Cable) else of):
         parts.append(
-            "Only neighbours are looked at: a short between pins that lie apart is not found by this. The draft crosses "
-            "holds all pins against each other, in few readings."
+            "Only neighbours are looked at: a short between pins that lie apart is not found by this. The draft "
+            "crosses holds all pins against each other, in few readings."
         )
         parts.append(_neighbours_apart(beside))
     parts.append("Where something failed, this says what was done wrong, in few readings; else it asks for nothing.")

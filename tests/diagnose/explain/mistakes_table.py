@@ -21,7 +21,8 @@ HEAD = """# What Proveout says of forty mistakes
 
 Each was made in the circuit of a plant whose cables run straight from J1 to K1, from J2 to K2 and so on, walked as
 `draft continuity` has it (every conductor from pin to pin, the near pins against their neighbours), and looked at with
-the few readings that the walk's last step asks for. This page is made from what is said
+the few readings that the walk's last step asks for; where all wires get through, with those of `draft crosses`, which
+the walk names in its end. This page is made from what is said
 (`python -m tests.diagnose.explain.mistakes_table`), and a test holds it to it.
 
 Under each pin of a picture stands the pin where the wire on it belongs: `=` where that is the pin itself, `-` where no
