@@ -24,7 +24,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from tests.rebuild.bench import NAMES
-from tests.rebuild.figures import Kept, chosen, one, said, shelves_over, table
+from tests.rebuild.figures import Kept, chosen, intervals, one, said, shelves_over, table
 from tests.rebuild.proveout import PARTS
 
 BOTH: Final = (("by hand", "hand", "middling", 1.0, ""), ("with Proveout", "proveout", "middling", 1.0, ""))
@@ -32,9 +32,9 @@ SHARES: Final = {"bench": 0.1, "slips": 0.1, "without": 0.1}
 """Part of the draws for the other benches, for half and twice of the slips, and for each part that is left out."""
 
 
-def wanted(count: int, only: str = "") -> Iterator[tuple[int, str, str, float, str]]:
+def wanted(count: int, only: str = "", first: int = 0) -> Iterator[tuple[int, str, str, float, str]]:
     """What is to be done: number, way, bench, slips, what is left out; the two ways first, number by number."""
-    for number in range(count):
+    for number in range(first, count):
         for _, way, bench, factor, without in BOTH:
             yield number, way, bench, factor, without
         if only == "both":
@@ -49,10 +49,10 @@ def wanted(count: int, only: str = "") -> Iterator[tuple[int, str, str, float, s
             yield number, "proveout", "middling", 1.0, part
 
 
-def study(kept: Kept, count: int, minutes: float, only: str) -> None:
+def study(kept: Kept, count: int, minutes: float, only: str, first: int = 0) -> None:
     """Do what is not done yet, for so many minutes at most."""
     begun = time.monotonic()
-    for number, way, bench, factor, without in wanted(count, only):
+    for number, way, bench, factor, without in wanted(count, only, first):
         if kept.has(number, way, bench, factor, without):
             continue
         if time.monotonic() - begun > 60.0 * minutes:
@@ -83,8 +83,7 @@ def tell(lines: list[dict[str, Any]]) -> bool:
         columns += [(f"without {part}", "proveout", "middling", 1.0, part) for part in parts]
         print("\n" + "\n".join(table(mine, columns)))
     whole = chosen(lines, "proveout")
-    held, of = (sum(line["readings-held"][at] for line in whole) for at in (0, 1))
-    print(f"\nreadings whose 95 % held what was at the probes: {held / max(1, of):.3f} of {of}")
+    print("\n" + "\n".join(intervals(whole)))
     for name, words in (("mates", "which ends are one cable"), ("named", "where a contact comes and goes")):
         for row in said((chance, right) for line in whole for chance, right in line[name]):
             print(f"{words}: {row}")
@@ -102,6 +101,7 @@ def main() -> int:
     """Do and tell; see the module's text."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--count", type=int, default=20)
+    parser.add_argument("--first", type=int, default=0, help="the number to begin with: two processes share a study")
     parser.add_argument("--minutes", type=float, default=1e9)
     parser.add_argument("--only", choices=("", "both"), default="", help="both: nothing but the two ways")
     parser.add_argument("--tell", action="store_true")
@@ -109,7 +109,7 @@ def main() -> int:
     name = os.environ.get("REBUILDS", "")
     kept = Kept(Path(name) if name else None)
     if not options.tell:
-        study(kept, options.count, options.minutes, options.only)
+        study(kept, options.count, options.minutes, options.only, options.first)
     return 0 if tell(kept.lines) else 1
 
 

@@ -12,7 +12,7 @@ from bench.assemble import bench_facts
 from bench.instruments.bench_file import Bench, parse_bench
 from bench.instruments.profile.library import Library
 from bench.roles import function_name
-from bench.simulate.twins.figures import drawn_errors, scales
+from bench.simulate.twins.figures import scales
 from bench.walk.facts import BenchFacts
 
 ROOT: Final = Path(__file__).parents[2]
@@ -93,10 +93,12 @@ class Errors:
         self._of: dict[tuple[str, str], list[tuple[float, float, float]]] = {}
         for name, profile in of.layouts[0].profiles.items():
             for function in profile.functions:
-                parts = scales(function)
                 key = (name, function_name(function.reads, function.wires or 2))
-                off = drawn_errors(parts, draw)
-                self._of[key] = [(one.top, *gains) for one, gains in zip(parts, off, strict=True)]
+                self._of[key] = []
+                for part in scales(function):
+                    # anywhere within its allowance, equally likely: as a leaflet's limits are taken
+                    off = draw.uniform(-1.0, 1.0)
+                    self._of[key].append((part.top, off * part.gain, off * part.offset))
         self._draw = draw
 
     def shown(self, instrument: str, function: str, value: float) -> float:

@@ -30,7 +30,7 @@ from tests.rebuild import harm
 from tests.rebuild.pile import Heap, by_label
 from tests.rebuild.plants import Drawn, signal_cables
 from tests.rebuild.site import Tonight
-from tests.rebuild.team import BY_EYE, LOOK_UP, OPEN_UP, PLACE, REPAIR
+from tests.rebuild.team import AT_HAND, BY_EYE, LOOK_UP, OPEN_UP, PLACE, REPAIR
 from tests.rebuild.way import Way
 
 BEEPS: Final = 30.0
@@ -56,6 +56,8 @@ class ByHand(Way):
     def __init__(self, drawn: Drawn, bench: str = "middling", factor: float = 1.0) -> None:
         super().__init__(drawn, bench, factor)
         self._again: set[str] = set()
+        self._middle = 0.0
+        self._at: frozenset[str] = frozenset()
 
     def build(self) -> None:
         heap = Heap(self.drawn, self.team)
@@ -81,7 +83,8 @@ class ByHand(Way):
         """A reading between two places, as the meter shows it; a probe may be at the place beside."""
         terminals = self.site.plant.terminals
         self.ledger.go(tuple(terminals[name].bay for name in (one, other) if name in terminals))
-        self.ledger.spend(PLACE + BY_EYE + LOOK_UP)
+        self.ledger.spend((AT_HAND if self._at & {one, other} else PLACE) + BY_EYE + LOOK_UP)
+        self._at = frozenset((one, other))
         self.ledger.readings += 1
         if self.team.slips("wrong place"):
             other = self._beside(other)
@@ -105,12 +108,22 @@ class ByHand(Way):
 
     # cables
 
-    def ring_out(self, cable: Cable) -> None:
-        """A cable pin by pin, and each pin against those beside it."""
-        for _ in range(3):
+    def ring_out(self, cable: Cable, times: int = 3) -> bool:
+        """A cable pin by pin, and each pin against those beside it.
+
+        Args:
+            cable: to ring out.
+            times: how often it is gone through at most: what was mended is rung again.
+
+        Returns:
+            Whether the last time showed something, and nothing was seen where it was opened up.
+        """
+        bad: list[list[str]] = []
+        saw = False
+        for _ in range(times):
             tonight = self.site.tonight()
+            bad, saw = [], False
             far = [wire.far_end.name for wire in cable.conductors]
-            bad: list[list[str]] = []
             for wire in cable.conductors:
                 if self.team.slips("bored") or self._beeps(tonight, wire.near_end.name, wire.far_end.name):
                     continue
@@ -137,8 +150,9 @@ class ByHand(Way):
                 joined = len(group) == 2 and group[0].split(".")[0] == group[1].split(".")[0]
                 if "." in group[0] and self._beeps(tonight, group[0], group[1]) != joined:
                     continue
-                self.attend(group)
+                saw |= self.attend(group)
         self.nights()
+        return bool(bad) and not saw
 
     def attend(self, places: list[str]) -> bool:
         """Open up what is suspected, and mend what is seen."""
@@ -194,10 +208,15 @@ class ByHand(Way):
                 self.ledger.spend(2 * OPEN_UP)
                 self.attend([at])
 
-    def supplies(self) -> None:
-        """The conductors of supplies: through, and like their likes."""
+    def supplies(self, of: str = "") -> None:
+        """The conductors of supplies: through, and like their likes.
+
+        Args:
+            of: a shelf, for those that feed it alone, held against what the notebook has of all; else all.
+        """
         plant = self.site.plant
-        cables = [cable for cable in plant.cables.values() if cable.type.name.startswith("PW")]
+        cables = [cable for cable in plant.cables.values()
+                  if cable.type.name.startswith("PW") and (not of or cable.name[3:] == of)]  # fmt: skip
         for _ in range(2):
             tonight = self.site.tonight()
             read: dict[str, float] = {}
@@ -205,7 +224,9 @@ class ByHand(Way):
                 for wire in cable.conductors:
                     if not self.team.slips("bored"):
                         read[wire.name] = self._ohms(tonight, wire.near_end.name, wire.far_end.name, four=True)
-            middle = median(read.values())
+            if not of:
+                self._middle = median(read.values())
+            middle = self._middle
             far = SUSPECT if self.kit.name != "cheap" else 1.0
             bad = [name for name, ohms in read.items() if ohms > 2 * middle + far]
             if not bad or True not in [self.attend([name]) for name in bad]:
@@ -233,7 +254,8 @@ class ByHand(Way):
                 self.attend([inlet.name, inlet.live.name, shelf])
                 return False
         nominal = plant.feeds[inlets[0].feed].nominal_v
-        for inlet in inlets:
+        # the other feed first, so that the leads stay where they are for the cards
+        for inlet in reversed(inlets):
             path = plant.supply_path(shelf, inlet.feed)
             closed = self._close(tonight, path.breakers)
             self.ledger.spend(LEADS_ON)
@@ -255,14 +277,17 @@ class ByHand(Way):
             others = any(abs(v) > 3.0 for name, v in volts.items() if name != inlet.name)
             if (lit or not right or others) and not bored:
                 world.release(now())
+                self.ledger.spend(LEADS_ON)
                 self.attend([one.name for one in inlets] + [inlet.live.name, shelf, *path.breakers])
                 return False
             world.release(now())
-        # the cards, one by one, on the first feed behind the lamp
+            if inlet is not inlets[0]:
+                self.ledger.spend(LEADS_ON)
+        # the cards, one by one, on the first feed behind the lamp; the leads come off at the end
         inlet = inlets[0]
         path = plant.supply_path(shelf, inlet.feed)
         closed = self._close(tonight, path.breakers)
-        self.ledger.spend(LEADS_ON + CARD * len(cards))
+        self.ledger.spend(CARD * len(cards) + LEADS_ON)
         self.ledger.acts += len(cards)
         world.supply_at([path.supply], now())
         out = list(cards)
@@ -298,6 +323,23 @@ class ByHand(Way):
             self.attend([shelf])
             return False
         return True
+
+    def idle(self, shelf: str) -> None:
+        """What a shelf draws, against what its cards say: its ammeter in the way of one feed."""
+        plant = self.site.plant
+        inlet = plant.shelves[shelf].inlets[0]
+        path = plant.supply_path(shelf, inlet.feed)
+        tonight = self.site.tonight()
+        self._close(tonight, path.breakers)
+        self.ledger.spend(2 * LEADS_ON + PLACE + BY_EYE + LOOK_UP)
+        self.ledger.readings += 1
+        tonight.world.supply_at([path.supply], tonight.clock.now())
+        tonight.clock.jump(60.0)
+        found = tonight.world.drive(abs(plant.feeds[inlet.feed].nominal_v), 3 * LAMP_A, tonight.clock.now())
+        amps = abs(self.errors.shown("supply", "current", found.amps))
+        expected = plant.idle_current(shelf)[0]
+        if abs(amps - expected) > OFF_BY * expected and not self.team.slips("bored"):
+            self.attend([shelf])
 
     def _close(self, tonight: Tonight, breakers: tuple[str, ...]) -> set[str]:
         """The breakers of a way are closed, and all others should be open: now and then one is forgotten."""

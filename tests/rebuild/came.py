@@ -37,7 +37,8 @@ class Came(msgspec.Struct):
         left: of them, those that nobody ever found.
         year: faults of the year after.
         mates: of each end's mate that was called: with which chance, and whether it was so.
-        readings: of readings: whether the stated interval of 95 % held what was at the probes.
+        readings: of readings by what they read: how many, in how many the stated interval of 95 % held what was at the
+            probes, and in how many the one of 95 % by the budget's own shapes did.
         named: of places that a hunt named: with which chance, and whether it was so.
         told: what was noteworthy, in words.
     """
@@ -52,7 +53,7 @@ class Came(msgspec.Struct):
     left: list[k.Fault] = []
     year: list[Later] = []
     mates: list[tuple[float, bool]] = []
-    readings: list[bool] = []
+    readings: dict[str, list[int]] = {}
     named: list[tuple[float, bool]] = []
     told: list[str] = []
 

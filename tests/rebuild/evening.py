@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import datetime, timedelta
+from typing import Final
 
 from msgspec.structs import replace
 
-from bench.plant.handled import Change
+from bench.plant.handled import Change, Handled, Kind
 from bench.plant.things import Terminal
 from bench.record.replay import Taken
-from bench.sequence.file import Ask, Caution, Do, Gate, Hold, Look, Measure
+from bench.sequence.file import BENCH_SUPPLY, Ask, Caution, Do, Gate, Hold, Look, Measure
 from bench.sequence.pace import seconds_of
 from bench.sequence.plan import Step
 from bench.simulate.messages import Move
@@ -22,11 +23,20 @@ from bench.walk.facts import Display
 from bench.walk.state import Phase, Refused, by_hand_done, by_knobs_course, unsafe_by_hand
 from tests.rebuild.bench import Errors
 from tests.rebuild.site import Site
-from tests.rebuild.team import BY_EYE, PLACE, Ledger, Team
+from tests.rebuild.team import AT_HAND, BY_EYE, PLACE, Ledger, Team
 from tests.walk.by_hand_hall import Person
 
 AT_THE_LEADS = 4.0
 """Volts of a source that is known to be live would be asked for; a battery of a lamp has as much."""
+
+
+_SO_ALREADY: Final[tuple[tuple[str, Kind, set[str]], ...]] = (
+    ("open", "breaker", {"open", "locked off"}),
+    ("close", "breaker", {"closed"}),
+    ("take_out", "card", {"out"}),
+    ("put_in", "card", {"in"}),
+)
+"""Lists of an act's names, what kind of thing they are, and how such a thing is where nothing is left to do."""
 
 
 class Evening(Person):
@@ -53,6 +63,7 @@ class Evening(Person):
         self.fed: list[tuple[Step, float]] = []
         self.truths: dict[int, float] = {}
         self._truth: float | None = None
+        self._at: frozenset[str] = frozenset()
         self.watch: Callable[[Evening, Step, float], None] | None = None
         self.begin(first)
         assert self.state.setting is not None
@@ -98,17 +109,31 @@ class Evening(Person):
 
     def done(self, step: Step) -> e.Event:
         source = step.source
-        self.ledger.spend(seconds_of([step]) / 60.0)
         if isinstance(source, Do):
             self.ledger.acts += 1
             if source.probes is not None:
                 self._go(*source.probes)
-            before = self._hands._handled.closed
+            before = self._hands._handled
             self._hands.act(step)
-            self._work_breakers(before, self._hands._handled.closed)
+            self.ledger.spend(self._seconds(step, before) / 60.0)
+            self._work_breakers(before.closed, self._hands._handled.closed)
         else:
+            self.ledger.spend(seconds_of([step]) / 60.0)
             self._hands.act(step)
         return self.answered(self._said(step))
+
+    def _seconds(self, step: Step, before: Handled) -> float:
+        """How long an act takes where some of it is so already: leads that are off are not taken off once more."""
+        source = step.source
+        assert isinstance(source, Do)
+        left: dict[str, list[str]] = {}
+        for field, kind, states in _SO_ALREADY:
+            left[field] = [name for name in getattr(source, field) if before.state(kind, name) not in states]
+        off = source.disconnect
+        if before.state("connection", BENCH_SUPPLY) != "connected" and set(off) <= self.site.apart:
+            off = []
+        self.site.apart |= {*source.disconnect} - {*source.connect}
+        return seconds_of([replace(step, source=replace(source, **left, disconnect=off))])
 
     def _work_breakers(self, before: frozenset[str], after: frozenset[str]) -> None:
         """Breakers as they are really worked: now and then one is left out, or its neighbour is taken."""
@@ -160,8 +185,10 @@ class Evening(Person):
         source = step.source
         again = bool(self.state.pending.typed) and not (isinstance(source, Measure) and source.times)
         if not again:
-            self.ledger.spend(PLACE + BY_EYE)
+            stays = isinstance(source, Measure) and bool(self._at & set(source.between))
+            self.ledger.spend((AT_HAND if stays else PLACE) + BY_EYE)
             self.ledger.readings += 1
+            self._at = frozenset(source.between) if isinstance(source, Measure) else frozenset()
             if isinstance(source, Measure):
                 self._go(*source.between)
         else:

@@ -42,7 +42,7 @@ def plain(came: Came, number: int, way: str, bench: str, factor: float, without:
     found = [later for later in came.year if later.located]
     return {
         "number": number, "way": way, "bench": bench, "factor": factor, "without": without, "bays": bays,
-        "hours": ledger.hours, "evenings": ledger.evenings, "climbs": ledger.climbs, "readings": ledger.readings,
+        "hours": round(ledger.hours, 2), "evenings": ledger.evenings, "climbs": ledger.climbs, "readings": ledger.readings,
         "acts": ledger.acts, "alarms": ledger.alarms, "touched": ledger.touched,
         "by": {name: round(minutes, 1) for name, minutes in ledger.by.items()},
         "late": came.late, "there": len(_counted(came.there)),
@@ -51,7 +51,7 @@ def plain(came: Came, number: int, way: str, bench: str, factor: float, without:
         "beside": came.beside, "harmed": len(came.harmed),
         "year": len(came.year), "located": len(found), "each": [round(one.minutes, 1) for one in found],
         "mates": [[round(chance, 4), right] for chance, right in came.mates],
-        "readings-held": [sum(came.readings), len(came.readings)],
+        "held": came.readings, "year-hours": round(came.later.hours, 2),
         "named": [[round(chance, 4), right] for chance, right in came.named],
         "told": came.told,
     }  # fmt: skip
@@ -109,6 +109,7 @@ def quantiles(values: Sequence[float]) -> tuple[float, float, float]:
 Figure = tuple[str, Callable[[dict[str, Any]], float], str]
 MEDIANS: Final[tuple[Figure, ...]] = (
     ("person-hours", lambda one: one["hours"], ".0f"),
+    ("person-hours with those of the year after", lambda one: one["hours"] + one["year-hours"], ".0f"),
     ("evenings of two people", lambda one: one["evenings"], ".0f"),
     ("climbs", lambda one: one["climbs"], ".0f"),
     ("readings", lambda one: one["readings"], ".0f"),
@@ -167,7 +168,54 @@ def table(lines: Sequence[dict[str, Any]], columns: Sequence[tuple[str, str, str
     return rows
 
 
+def share(pairs: Sequence[tuple[int, int]]) -> tuple[float, float]:
+    """A share with its standard error, where what is counted within one rebuild hangs together.
+
+    The ratio of two sums over rebuilds, its variance from how each rebuild differs from it (the usual estimator of a
+    ratio from clusters: Cochran, Sampling Techniques, 3rd ed. 1977, equation 6.13; from memory).
+
+    Args:
+        pairs: for each rebuild how many were right, and of how many.
+    """
+    known = [(right, of) for right, of in pairs if of]
+    total = sum(of for _, of in known)
+    if not total:
+        return math.nan, math.nan
+    ratio = sum(right for right, _ in known) / total
+    count = len(known)
+    if count < 2:
+        return ratio, math.nan
+    squares = sum((right - ratio * of) ** 2 for right, of in known)
+    return ratio, math.sqrt(squares * count / (count - 1)) / total
+
+
+def intervals(lines: Sequence[dict[str, Any]]) -> list[str]:
+    """How often intervals of 95 % held what was at the probes, by what was read."""
+    names = sorted({name for line in lines for name in line["held"]})
+    rows = ["| intervals of 95 % | readings | as stated, k times u | by the shapes of its budget |",
+            "| --- | --- | --- | --- |"]  # fmt: skip
+    for name in ["all", *names]:
+        mine = [[sum(counts) for counts in zip(*line["held"].values(), strict=True)] if name == "all"
+                else line["held"].get(name, [0, 0, 0]) for line in lines if line["held"]]  # fmt: skip
+        cells = []
+        for at in (1, 2):
+            ratio, error = share([(counts[at], counts[0]) for counts in mine])
+            cells.append(f"{100 * ratio:.1f} % ± {200 * error:.1f}")
+        rows.append(f"| {name} | {sum(counts[0] for counts in mine)} | {cells[0]} | {cells[1]} |")
+    return rows
+
+
 BANDS: Final = ((0.5, 0.8), (0.8, 0.93), (0.93, 0.97), (0.97, 0.99), (0.99, 1.01))
+
+
+def wilson(right: int, of: int) -> tuple[float, float]:
+    """Between what a share lies with 95 % (Wilson, JASA 22 (1927) 209)."""
+    if not of:
+        return 0.0, 1.0
+    z = 1.96
+    middle = (right + z * z / 2) / (of + z * z)
+    half = z / (of + z * z) * math.sqrt(right * (of - right) / of + z * z / 4)
+    return max(0.0, middle - half), min(1.0, middle + half)
 
 
 def said(pairs: Iterable[tuple[float, bool]]) -> list[str]:
@@ -179,5 +227,8 @@ def said(pairs: Iterable[tuple[float, bool]]) -> list[str]:
         if inside:
             mean = sum(chance for chance, _ in inside) / len(inside)
             right = sum(right for _, right in inside)
-            rows.append(f"said {mean:.3f}, right {right / len(inside):.3f} of {len(inside)}")
+            low95, high95 = wilson(right, len(inside))
+            rows.append(
+                f"said {mean:.3f}, right {right / len(inside):.3f} ({low95:.3f} to {high95:.3f}) of {len(inside)}"
+            )
     return rows

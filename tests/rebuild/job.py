@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -24,6 +25,7 @@ from bench.quantity import Ratio
 from bench.record.replay import Taken
 from bench.sequence.draft import KINDS, Draft
 from bench.sequence.drafts.dead_first import dead_first, had_power
+from bench.sequence.drafts.together import together
 from bench.sequence.file import Decide, Energise, SequenceFile
 from bench.sequence.load import Loaded
 from bench.sequence.unroll import unroll
@@ -86,6 +88,12 @@ class Job:
         """A draft as the program makes it."""
         made = KINDS[kind](self.plant, of)
         return dead_first(self.plant, of, made) if self.powered else made
+
+    def joined(self, kind: str, names: Sequence[str]) -> Draft:
+        """One draft for several cables, as the program makes it."""
+        made = together(self.plant, [(name, KINDS[kind](self.plant, name)) for name in names])
+        cables = [self.plant.cables[name] for name in names]
+        return dead_first(self.plant, "", made, cables) if self.powered else made
 
     def begin(self, kind: str, made: Draft, *, gates: bool = True) -> e.Began | None:
         """The first event of a walk of a draft on the bench that proves most of it; None where no bench can walk it."""

@@ -6,7 +6,7 @@ import sys
 from pathlib import Path
 from typing import Any, Final
 
-from tests.rebuild.figures import Kept, chosen, said, shelves_over, table
+from tests.rebuild.figures import Kept, chosen, intervals, said, shelves_over, table
 from tests.rebuild.plants import CHANCES
 from tests.rebuild.proveout import PARTS
 from tests.rebuild.team import RATES
@@ -21,9 +21,7 @@ def figures(lines: list[dict[str, Any]]) -> list[str]:
     """The tables of the page."""
     rows = table(lines, TWO)
     whole = chosen(lines, "proveout")
-    held, of = (sum(line["readings-held"][at] for line in whole) for at in (0, 1))
-    rows += ["", "How sure it said it was, against how often that was so:", ""]
-    rows.append(f"- an interval of 95 % of a reading held what was at the probes in {held / max(1, of):.3f} of {of}")
+    rows += ["", "How sure it said it was, against how often that was so:", "", *intervals(whole), ""]
     for name, words in (("mates", "which two ends are one cable"), ("named", "where a contact comes and goes")):
         rows += [f"- {words}: {row}" for row in said((chance, right) for line in whole for chance, right in line[name])]
     bad = [line for line in whole if shelves_over(line)]

@@ -25,7 +25,7 @@ LIST_WRONG: Final = 0.08
 """Lines of the old list that name another place than where the cable goes (assumed)."""
 NOTE: Final = 2.0
 """Minutes to note an end or a place with all that is seen of it; a label alone takes half of that by hand."""
-SMALL_STEPS: Final = 20_000
+SMALL_STEPS: Final = 6_000
 """Steps of the sampling: a pile of a few cables does not want more."""
 MOST_TRIPS: Final = 12
 

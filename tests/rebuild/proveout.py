@@ -18,11 +18,13 @@ from bench.diagnose.explain.records import explained
 from bench.diagnose.explain.sentences import conductors_of
 from bench.diagnose.explain.walk_map import WalkMap, beside_maps
 from bench.diagnose.supply.patterns import findings
-from bench.job.next_walk import NextWalk, next_walk, walks_of
+from bench.job.next_walk import NextWalk, kinds_of, next_walk, walks_of
 from bench.job.readiness import Task
+from bench.judge.spread import distance_of
 from bench.plant import faults as k
-from bench.plant.things import Cable
+from bench.plant.things import Cable, Terminal
 from bench.sequence.file import Decide, Measure
+from bench.sequence.pace import READING
 from bench.sequence.plan import Step
 from bench.walk.results import results
 from bench.walk.state import State
@@ -39,6 +41,8 @@ PARTS: Final = ("survey", "explain", "gates", "uncertainty", "hunting")
 """What can be left out."""
 TRIES: Final = 3
 MOST_WALKS: Final = 150
+TOGETHER: Final = 75.0
+"""Minutes of readings that are taken in one walk, at most."""
 FORMING: Final = 30.0
 """Minutes of somebody's time while capacitors form."""
 
@@ -102,16 +106,37 @@ class WithProveout(Way):
                         return task, walks[0]
         return next_walk(self.site.plant, replace(ready, tasks=tasks), powered=powered)
 
+    def beside(self, task: Task) -> list[Task]:
+        """The cables that are due as well and go into the same walk: an evening's worth, of the same wires."""
+        plant = self.site.plant
+        thick = _is_thick(plant.cables[task.about])
+        found, minutes = [task], seconds_per_cable(plant.cables[task.about]) / 60.0
+        for other in self.job.ready().tasks:
+            if other.kind != "cable" or other.about == task.about or (other.kind, other.about) in self.given_up:
+                continue
+            cable = plant.cables[other.about]
+            kinds = kinds_of(other.kind, other.about, frozenset(one.claim.kind for one in other.claims))
+            minutes += seconds_per_cable(cable) / 60.0
+            if kinds and kinds[0][0] == "continuity" and _is_thick(cable) == thick and minutes <= TOGETHER:
+                found.append(other)
+        # from bay to bay, and not to and fro
+        bays = {one.about: [plant.terminals[end.name].bay for end in _ends(plant.cables[one.about])] for one in found}
+        return sorted(found, key=lambda one: bays[one.about])
+
     def walk(self, task: Task, walk: NextWalk) -> State | None:
-        """One walk, and what follows from it."""
-        name = (task.kind, task.about)
+        """One walk, and what follows from it; cables that are due as well are proven in the same one."""
+        tasks = self.beside(task) if walk.kind == "continuity" else [task]
+        names = [(one.kind, one.about) for one in tasks]
         self.ledger.stage = {"first-power": "power", "idle-current": "power", "polarity": "power"}.get(
             walk.kind, "proof"
         )
         self.ledger.stage = "earth" if walk.kind == "earth" else self.ledger.stage
-        first = self.job.begin(walk.kind, self.job.drafted(walk.kind, walk.of))
+        drafted = self.job.drafted(walk.kind, walk.of) if len(tasks) == 1 else self.job.joined(
+            walk.kind, [one.about for one in tasks]
+        )  # fmt: skip
+        first = self.job.begin(walk.kind, drafted)
         if first is None:
-            self.given_up.add(name)
+            self.given_up.update(names)
             return None
         evening = Evening(first, self.site, self.team, self.errors, self.ledger, self.job.now)
         evening.watch = self._energised
@@ -119,18 +144,29 @@ class WithProveout(Way):
         evening.leave()
         self.job.keep(state, evening.taken, walk.kind)
         self._held(evening, state)
-        self.tries[name] += 1
         wrong = [one for one in results(state).values() if one.verdict in ("fail", "undecided")]
-        if wrong and not self.act_on(state, walk):
-            if not any(one.verdict == "fail" for one in wrong):
-                # what this bench cannot tell it will not tell the next time
+        did = bool(wrong) and self.act_on(state, walk)
+        for one in tasks:
+            name = (one.kind, one.about)
+            self.tries[name] += 1
+            mine = wrong if len(tasks) == 1 else [found for found in wrong if self._is_of(found.subject, one.about)]
+            if mine and not did:
+                if not any(found.verdict == "fail" for found in mine):
+                    # what this bench cannot tell it will not tell the next time
+                    self.given_up.add(name)
+                elif self.tries[name] >= TRIES - 1:
+                    self.search_by_hand(one)
+            if self.tries[name] >= 2 * TRIES:
                 self.given_up.add(name)
-            elif self.tries[name] >= TRIES - 1:
-                self.search_by_hand(task)
-        if self.tries[name] >= 2 * TRIES:
-            self.given_up.add(name)
         self.nights()
         return state
+
+    def _is_of(self, subject: str, cable: str) -> bool:
+        """Whether a reading is about a cable: one of its wires, or pins that its wires land on."""
+        plant = self.site.plant
+        pins = {end.name for wire in plant.cables[cable].conductors for end in (wire.near_end, wire.far_end)}
+        wires = {wire.name for wire in plant.cables[cable].conductors}
+        return bool({*subject.split("~"), subject} & (pins | wires | {cable}))
 
     def once(self, kind: str, of: str) -> State | None:
         """A draft walked for itself, and acted upon."""
@@ -150,8 +186,16 @@ class WithProveout(Way):
             truth = evening.truths.get(one.n)
             if truth is None or one.figure.value is None or not one.figure.expanded or one.verdict == "void":
                 continue
-            zero = one.figure.zero or 0.0
-            self.came.readings.append(abs(truth - zero - one.figure.value) <= one.figure.expanded)
+            budget = one.figure.budget
+            if budget is None:
+                continue
+            off = abs(truth - (one.figure.zero or 0.0) - one.figure.value)
+            wires = "" if budget.unit != "Ω" else " by four wires" if _four(state, one.index) else " by two wires"
+            counts = self.came.readings.setdefault(f"{budget.unit}{wires}", [0, 0, 0])
+            counts[0] += 1
+            counts[1] += off <= one.figure.expanded
+            # the interval that holds 95 % by the budget's own shapes: k times u holds more where a leaflet's limit rules
+            counts[2] += off <= distance_of(budget._parts, 0.975)
 
     def _energised(self, evening: Evening, step: Step, volts: float) -> None:
         if volts <= 0.0:
@@ -302,6 +346,26 @@ def harm_places(site: Site, fault: k.Fault) -> set[str]:
     from tests.rebuild.site import places_of
 
     return places_of(site.plant, fault) | {getattr(fault, "shelf", "")}
+
+
+def _four(state: State, index: int) -> bool:
+    assert state.setting is not None
+    source = state.setting.plan.steps[index].source
+    return getattr(source, "wires", 2) == 4
+
+
+def _is_thick(cable: Cable) -> bool:
+    return cable.type.name.startswith("PW")
+
+
+def _ends(cable: Cable) -> tuple[Terminal, Terminal]:
+    wire = cable.conductors[0]
+    return wire.near_end, wire.far_end
+
+
+def seconds_per_cable(cable: Cable) -> float:
+    """About how long the readings of a cable take: each wire, and as many pins apart."""
+    return READING * 2.5 * len(cable.conductors)
 
 
 def _failing(state: State) -> list[str]:

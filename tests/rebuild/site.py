@@ -53,7 +53,7 @@ class Site:
     Attributes:
         faults: what is wrong now.
         closed, out, lifted, live: how hands left breakers, cards, bonds and supplies, whatever they said.
-        badly: faults that a repair left in place once more.
+        apart: supplies of the plant whose own leads were taken off and stay so.
     """
 
     def __init__(self, drawn: Drawn) -> None:
@@ -64,6 +64,7 @@ class Site:
         self.out: set[str] = set()
         self.lifted: set[str] = set()
         self.live: set[str] = set()
+        self.apart: set[str] = set()
         self.luck = random.Random(f"site {drawn.number}")
 
     def tonight(self) -> Tonight:

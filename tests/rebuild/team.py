@@ -55,6 +55,8 @@ A_BAY: Final = 0.15
 CLIMB: Final = 1.5
 PLACE: Final = 0.2
 """Minutes to find two places and hold the probes on them: as the pace of a drafted walk has it."""
+AT_HAND: Final = 0.13
+"""The same where a probe stays where it was."""
 BY_EYE: Final = 0.13
 """Minutes to read a display and type it, or to write it down in a list."""
 LOOK_UP: Final = 0.1

@@ -74,7 +74,10 @@ def _with_tool(work: WithProveout, fault: k.Fault) -> bool:
         case k.SecondEarthPath():
             drafts = [("earth", "")]
         case k.HighResistanceLug():
-            drafts = [("continuity", f"PW{fault.terminal.split('.')[0][1:]}")]
+            # the shelf is known that resets, and not by which feed
+            shelf = fault.terminal.split(".")[0][2:]
+            drafts = [("continuity", f"PW{inlet.feed}{shelf}") for inlet in plant.shelves[shelf].inlets]
+            work.team.draw.shuffle(drafts)
         case k.ShelfLight():
             drafts = [("idle-current", fault.shelf)]
         case _:
@@ -86,8 +89,8 @@ def _with_tool(work: WithProveout, fault: k.Fault) -> bool:
                 return True
             if isinstance(fault, k.Damaged) and state is not None and not passed(state):
                 # it shows as a join, and is nowhere at the ends: a new wire, as by hand
-                work.ledger.spend(RESOLDER)
                 if of == plant.conductors[fault.conductor].cable:
+                    work.ledger.spend(RESOLDER)
                     work.site.mend([fault])
                     return True
     return False
@@ -103,19 +106,20 @@ def _by_hand(work: ByHand, fault: k.Fault) -> bool:
                 cables = harm.signals_of(plant, shelf)
                 work.team.draw.shuffle(cables)
                 for name in cables:
-                    work.ring_out(plant.cables[name])
+                    odd = work.ring_out(plant.cables[name], 1)
                     if _gone(work, fault):
                         return True
-                if isinstance(fault, k.Damaged):
-                    # it is rung as a join, and is nowhere at the ends: a new wire
-                    work.ledger.spend(RESOLDER)
-                    work.site.mend([fault])
+                    if odd and isinstance(fault, k.Damaged) and name == plant.conductors[fault.conductor].cable:
+                        # it is rung as a join, and is nowhere at the ends: a new wire
+                        work.ledger.spend(RESOLDER)
+                        work.site.mend([fault])
+                        return True
             case k.SecondEarthPath():
                 work.earth()
             case k.HighResistanceLug():
-                work.supplies()
+                work.supplies(fault.terminal.split(".")[0][2:])
             case k.ShelfLight():
-                work.power(fault.shelf)
+                work.idle(fault.shelf)
         if _gone(work, fault):
             return True
     return False
