@@ -21,7 +21,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("plant", type=Path, help="the plant file")
     parser.add_argument("kind", help="what to draft; a wrong word is answered with all that there are")
     scope = parser.add_mutually_exclusive_group()
-    scope.add_argument("--cable", metavar="NAME", help="this cable")
+    scope.add_argument(
+        "--cable",
+        metavar="NAME",
+        action="append",
+        help="this cable; several, each with a --cable of its own, are proven in one walk",
+    )
     scope.add_argument("--bay", metavar="NAME", help="everything of this bay")
     scope.add_argument("--connector", metavar="NAME", help="everything of this connector")
     scope.add_argument("--shelf", metavar="NAME", help="everything of this shelf")
@@ -125,7 +130,7 @@ NEXT = "next"
 
 def _next(options: argparse.Namespace) -> int:
     from bench.job.folder import Folder, open_folder
-    from bench.job.next_walk import NOTHING_YET, next_walk
+    from bench.job.next_walk import NOTHING_YET, in_one_walk, next_walk
     from bench.job.standing import standing
     from bench.plant.load import load_plant
 
@@ -149,6 +154,10 @@ def _next(options: argparse.Namespace) -> int:
     print(walk.text)
     path, told = draft_walk(plant, options.plant, walk, options.output, powered)
     print(told)
+    due = in_one_walk(plant, ready, task) if walk.kind == "continuity" else ()
+    if len(due) > 1:
+        cables = " ".join(f"--cable {name}" for name in due)
+        print(f"{len(due)} cables are due; one walk proves them: proveout draft {options.plant} continuity {cables}")
     benches = _benches(options.plant.parent, path, walk.roles)
     for bench, proves in benches[:3]:
         print(f"walk it: proveout walk {path} --bench {bench}")
@@ -283,6 +292,7 @@ def _by_hand(kind: str, plant: Plant, of: str) -> list[str]:
 def _scope(options: argparse.Namespace, plant: object) -> str:
     """The name that the options give, if it is one of its kind."""
     from bench.files import near, one_of
+    from bench.sequence.draft import AND
 
     for kind, known in (
         ("cable", "cables"),
@@ -290,12 +300,14 @@ def _scope(options: argparse.Namespace, plant: object) -> str:
         ("bay", "bays"),
         ("shelf", "shelves"),
     ):
-        name = getattr(options, kind)
-        if name is None:
+        given = getattr(options, kind)
+        if given is None:
             continue
+        wanted = list(dict.fromkeys(given if isinstance(given, list) else [given]))
         names = list(getattr(plant, known))
-        if name not in names:
-            hint = near(name, names)
-            raise BadRequest(f"found {kind} '{name}', expected {one_of(names)}{f'; {hint}' if hint else ''}")
-        return str(name)
+        for name in wanted:
+            if name not in names:
+                hint = near(name, names)
+                raise BadRequest(f"found {kind} '{name}', expected {one_of(names)}{f'; {hint}' if hint else ''}")
+        return AND.join(wanted)
     return ""

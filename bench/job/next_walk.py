@@ -8,8 +8,10 @@ import msgspec
 
 from bench.job.readiness import Readiness, Task
 from bench.plant.model import Plant, UnknownName
+from bench.plant.things import Cable
 from bench.say.lists import some
 from bench.sequence.draft import KINDS, CannotDraft
+from bench.sequence.drafts.conductors import is_power
 from bench.sequence.drafts.dead_first import dead_first
 from bench.sequence.file import SequenceFile
 from bench.sequence.pace import READING, seconds_of
@@ -125,6 +127,53 @@ def walks_of(plant: Plant, task: Task, *, powered: bool = False) -> list[NextWal
             continue
         found.append(NextWalk(kind, of, scope, max(1, round(seconds_of(plan.steps) / 60.0)), plan.roles))
     return found
+
+
+MOST_MINUTES: Final = 75.0
+"""Minutes of readings that are drafted into one walk: with what stands around them it fits into an evening."""
+_READINGS: Final = 2.5
+"""About how many readings a wire takes: itself, and its pin against those beside it."""
+
+
+def in_one_walk(plant: Plant, ready: Readiness, task: Task) -> tuple[str, ...]:
+    """The cables that are due and that one walk proves together, the one of a task first named among them.
+
+    What a walk begins and ends with (looking at breakers, proving the bench, proving a plant dead that has had power)
+    takes as long as a cable or two. Cables that are read with other wires to the meter are left for a walk of theirs.
+
+    Args:
+        plant: as it is now.
+        ready: what is proven and what is not.
+        task: the one that is due.
+
+    Returns:
+        Their names, from bay to bay; nothing where the task is not a cable's continuity.
+    """
+    if not _is_continuity(task):
+        return ()
+    mine = plant.cables[task.about]
+    found, minutes = [mine], _minutes(mine)
+    for other in ready.tasks:
+        if other.about == task.about or not _is_continuity(other):
+            continue
+        cable = plant.cables[other.about]
+        minutes += _minutes(cable)
+        if is_power(plant, cable) == is_power(plant, mine) and minutes <= MOST_MINUTES:
+            found.append(cable)
+    return tuple(cable.name for cable in sorted(found, key=_bays))
+
+
+def _is_continuity(task: Task) -> bool:
+    kinds = kinds_of(task.kind, task.about, frozenset(one.claim.kind for one in task.claims))
+    return bool(kinds) and kinds[0][0] == "continuity"
+
+
+def _minutes(cable: Cable) -> float:
+    return READING * _READINGS * len(cable.conductors) / 60.0
+
+
+def _bays(cable: Cable) -> tuple[str, ...]:
+    return tuple(end.bay for wire in cable.conductors[:1] for end in (wire.near_end, wire.far_end))
 
 
 def next_walk(plant: Plant, ready: Readiness, *, powered: bool = False) -> tuple[Task, NextWalk] | None:

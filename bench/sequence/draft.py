@@ -20,6 +20,7 @@ from bench.sequence.drafts.landing import landing
 from bench.sequence.drafts.parts import CannotDraft, Draft, called
 from bench.sequence.drafts.power import first_power
 from bench.sequence.drafts.search import supply_search
+from bench.sequence.drafts.together import together
 from bench.sequence.file import Decide, SequenceFile
 from bench.sequence.writer import write
 
@@ -41,7 +42,8 @@ def draft(
     Args:
         plant: the plant.
         kind: one of :data:`KINDS`.
-        of: a cable, bay or shelf; for some kinds it may be empty, which means the whole plant.
+        of: a cable, bay or shelf; for some kinds it may be empty, which means the whole plant. Several cables are
+            joined by a ``+``.
         plant_file: the path that the sequence will name.
         schema: the path of the JSON Schema that an editor should use.
         above_steps: lines of comment above the steps.
@@ -54,10 +56,12 @@ def draft(
         CannotDraft: the plant lacks what this would be about, or ``of`` is of the wrong kind.
         UnknownName: nothing is called ``of``.
     """
-    made = KINDS[kind](plant, of)
+    names = names_in(plant, of)
+    made = together([(name, KINDS[kind](plant, name)) for name in names])
     if powered:
-        made = dead_first(plant, of, made)
-    name = ", ".join((kind.replace("-", " "), *([called(plant, of)] if of else [])))
+        about = (of, ()) if len(names) == 1 else ("", [plant.cables[name] for name in names])
+        made = dead_first(plant, about[0], made, about[1])
+    name = ", ".join((kind.replace("-", " "), *(called(plant, name) for name in names if name)))
     return file_text(plant, name, made, plant_file, schema, above_steps)
 
 
@@ -80,6 +84,16 @@ def file_text(
         f"Drafted from the plant {plant.name}. It is yours now: read it, change it, keep it.",
     )
     return write(sequence, made.comments(head, above_steps))
+
+
+AND: Final = "+"
+"""Between the names of cables that one draft is about."""
+
+
+def names_in(plant: Plant, of: str) -> list[str]:
+    """What a draft is about: the cables that :data:`AND` joins, or one name."""
+    names = of.split(AND)
+    return names if len(names) > 1 and all(name in plant.cables for name in names) else [of]
 
 
 _DECIDE: Final = Decide(probability=Ratio.parse("95 %"))

@@ -1,16 +1,21 @@
 """From what is next to a walk: drafted by one command, stale when the plant changed, changes by hand kept."""
 
 import shutil
+from collections import Counter
 from pathlib import Path
 
 import pytest
 from msgspec.structs import replace
 
 from bench.cli import main
-from bench.job.next_walk import next_walk, walks_of
+from bench.job.next_walk import in_one_walk, next_walk, walks_of
 from bench.job.readiness import readiness
 from bench.plant.load import load_plant
+from bench.sequence.draft import AND, KINDS, draft
+from bench.sequence.file import Measure, SequenceFile
 from bench.sequence.load import load_sequence
+from bench.sequence.pace import seconds_of
+from bench.sequence.unroll import unroll
 
 HUT = Path("tests/jobs/beacon-hut").resolve()
 
@@ -130,3 +135,62 @@ def test_a_file_that_is_no_draft_of_this_is_never_written_over(job, capsys):
     path.write_text("sequence: mine\n", "utf-8")
     code, told = said(capsys, "draft", job / "plant.yaml", *IDLE, path)
     assert code == 2 and "never takes a file's place" in told and path.read_text("utf-8") == "sequence: mine\n"
+
+
+def test_cables_that_are_due_are_proven_in_one_walk_with_one_beginning_and_one_end(job, capsys):
+    plant = load_plant(job / "plant.yaml")
+    ready = readiness(plant, [])
+    cables = [one for one in ready.tasks if one.kind == "cable"]
+    due = next(found for task in cables if len(found := in_one_walk(plant, ready, task)) > 2)
+    path = job / "several.yaml"
+    wanted = [word for name in due for word in ("--cable", name)]
+    assert said(capsys, "draft", job / "plant.yaml", "continuity", *wanted, "-o", path)[0] == 0
+    mine = load_sequence(path).plan.steps
+    singles = [unroll_draft(plant, name) for name in due]
+
+    def read(steps):
+        return Counter((step.source.between, step.subject) for step in steps if isinstance(step.source, Measure))
+
+    def around(steps):
+        return [step.kind for step in steps if step.kind in ("caution", "hold", "prove", "zero", "ask")]
+
+    assert read(mine) == sum((read(one) for one in singles), Counter())
+    assert around(mine) == around(singles[0])
+    # what must be open for one of them must be so for all: no look of theirs is left out, and the hold stands on all
+    looked = {name for step in mine if step.kind == "look" for name in step.source.names}
+    assert looked == {name for one in singles for step in one if step.kind == "look" for name in step.source.names}
+    (hold,) = [step.source for step in mine if step.kind == "hold"]
+    assert set(hold.proven) == {name for one in singles for step in one if step.kind == "hold"
+                                for name in step.source.proven}  # fmt: skip
+    assert seconds_of(mine) < 0.8 * sum(seconds_of(one) for one in singles)
+    assert (
+        f"{path} is there, and fits the plant"
+        in said(capsys, "draft", job / "plant.yaml", "continuity", *wanted, "-o", path)[1]
+    )
+
+
+def test_a_plant_that_had_power_is_proved_dead_for_all_of_them(job):
+    plant = load_plant(job / "plant.yaml")
+    names = [name for name in plant.cables if any(one.landed for one in plant.cables[name].conductors)][:3]
+    text = draft(plant, "continuity", AND.join(names), "plant.yaml", "schema.json", powered=True)
+    for name in names:
+        alone = draft(plant, "continuity", name, "plant.yaml", "schema.json", powered=True)
+        proofs = [line for line in alone.splitlines() if "is dead: " in line]
+        assert all(line in text for line in proofs)
+    assert text.count("word: DEAD") == 1 and text.count("Not dead: stop here") == 1
+
+
+def test_what_is_next_names_the_other_cables_that_are_due(job, capsys):
+    plant = load_plant(job / "plant.yaml")
+    ready = readiness(plant, [])
+    found = next_walk(plant, ready)
+    assert found is not None
+    told = said(capsys, "draft", job / "plant.yaml", "next")[1]
+    due = in_one_walk(plant, ready, found[0])
+    assert (f"{len(due)} cables are due" in told) == (len(due) > 1)
+    assert all(f"--cable {name}" in told for name in due if len(due) > 1)
+
+
+def unroll_draft(plant, name):
+    steps = KINDS["continuity"](plant, name).steps
+    return unroll(SequenceFile(sequence="continuity", plant="plant.yaml", steps=steps), plant).steps

@@ -42,8 +42,8 @@ def plain(came: Came, number: int, way: str, bench: str, factor: float, without:
     found = [later for later in came.year if later.located]
     return {
         "number": number, "way": way, "bench": bench, "factor": factor, "without": without, "bays": bays,
-        "hours": round(ledger.hours, 2), "evenings": ledger.evenings, "climbs": ledger.climbs, "readings": ledger.readings,
-        "acts": ledger.acts, "alarms": ledger.alarms, "touched": ledger.touched,
+        "hours": round(ledger.hours, 2), "evenings": ledger.evenings, "climbs": ledger.climbs,
+        "readings": ledger.readings, "acts": ledger.acts, "alarms": ledger.alarms, "touched": ledger.touched,
         "by": {name: round(minutes, 1) for name, minutes in ledger.by.items()},
         "late": came.late, "there": len(_counted(came.there)),
         "left": [type(one).__name__ for one in _counted(came.left)],

@@ -91,7 +91,7 @@ class Job:
 
     def joined(self, kind: str, names: Sequence[str]) -> Draft:
         """One draft for several cables, as the program makes it."""
-        made = together(self.plant, [(name, KINDS[kind](self.plant, name)) for name in names])
+        made = together([(name, KINDS[kind](self.plant, name)) for name in names])
         cables = [self.plant.cables[name] for name in names]
         return dead_first(self.plant, "", made, cables) if self.powered else made
 

@@ -18,13 +18,12 @@ from bench.diagnose.explain.records import explained
 from bench.diagnose.explain.sentences import conductors_of
 from bench.diagnose.explain.walk_map import WalkMap, beside_maps
 from bench.diagnose.supply.patterns import findings
-from bench.job.next_walk import NextWalk, kinds_of, next_walk, walks_of
+from bench.job.next_walk import NextWalk, in_one_walk, next_walk, walks_of
 from bench.job.readiness import Task
 from bench.judge.spread import distance_of
 from bench.plant import faults as k
-from bench.plant.things import Cable, Terminal
+from bench.plant.things import Cable
 from bench.sequence.file import Decide, Measure
-from bench.sequence.pace import READING
 from bench.sequence.plan import Step
 from bench.walk.results import results
 from bench.walk.state import State
@@ -41,8 +40,6 @@ PARTS: Final = ("survey", "explain", "gates", "uncertainty", "hunting")
 """What can be left out."""
 TRIES: Final = 3
 MOST_WALKS: Final = 150
-TOGETHER: Final = 75.0
-"""Minutes of readings that are taken in one walk, at most."""
 FORMING: Final = 30.0
 """Minutes of somebody's time while capacitors form."""
 
@@ -107,21 +104,11 @@ class WithProveout(Way):
         return next_walk(self.site.plant, replace(ready, tasks=tasks), powered=powered)
 
     def beside(self, task: Task) -> list[Task]:
-        """The cables that are due as well and go into the same walk: an evening's worth, of the same wires."""
-        plant = self.site.plant
-        thick = _is_thick(plant.cables[task.about])
-        found, minutes = [task], seconds_per_cable(plant.cables[task.about]) / 60.0
-        for other in self.job.ready().tasks:
-            if other.kind != "cable" or other.about == task.about or (other.kind, other.about) in self.given_up:
-                continue
-            cable = plant.cables[other.about]
-            kinds = kinds_of(other.kind, other.about, frozenset(one.claim.kind for one in other.claims))
-            minutes += seconds_per_cable(cable) / 60.0
-            if kinds and kinds[0][0] == "continuity" and _is_thick(cable) == thick and minutes <= TOGETHER:
-                found.append(other)
-        # from bay to bay, and not to and fro
-        bays = {one.about: [plant.terminals[end.name].bay for end in _ends(plant.cables[one.about])] for one in found}
-        return sorted(found, key=lambda one: bays[one.about])
+        """The cables that go into the same walk, as the tool names them."""
+        ready = self.job.ready()
+        left = tuple(one for one in ready.tasks if (one.kind, one.about) not in self.given_up)
+        due = in_one_walk(self.site.plant, replace(ready, tasks=left), task)
+        return [next(one for one in left if one.kind == "cable" and one.about == name) for name in due] or [task]
 
     def walk(self, task: Task, walk: NextWalk) -> State | None:
         """One walk, and what follows from it; cables that are due as well are proven in the same one."""
@@ -194,7 +181,7 @@ class WithProveout(Way):
             counts = self.came.readings.setdefault(f"{budget.unit}{wires}", [0, 0, 0])
             counts[0] += 1
             counts[1] += off <= one.figure.expanded
-            # the interval that holds 95 % by the budget's own shapes: k times u holds more where a leaflet's limit rules
+            # what holds 95 % by the budget's own shapes: k times u holds more where a leaflet's limit rules
             counts[2] += off <= distance_of(budget._parts, 0.975)
 
     def _energised(self, evening: Evening, step: Step, volts: float) -> None:
@@ -352,20 +339,6 @@ def _four(state: State, index: int) -> bool:
     assert state.setting is not None
     source = state.setting.plan.steps[index].source
     return getattr(source, "wires", 2) == 4
-
-
-def _is_thick(cable: Cable) -> bool:
-    return cable.type.name.startswith("PW")
-
-
-def _ends(cable: Cable) -> tuple[Terminal, Terminal]:
-    wire = cable.conductors[0]
-    return wire.near_end, wire.far_end
-
-
-def seconds_per_cable(cable: Cable) -> float:
-    """About how long the readings of a cable take: each wire, and as many pins apart."""
-    return READING * 2.5 * len(cable.conductors)
 
 
 def _failing(state: State) -> list[str]:

@@ -87,12 +87,13 @@ def _with_tool(work: WithProveout, fault: k.Fault) -> bool:
             state = work.once(kind, of)
             if _gone(work, fault):
                 return True
-            if isinstance(fault, k.Damaged) and state is not None and not passed(state):
+            if not isinstance(fault, k.Damaged) or state is None or passed(state):
+                continue
+            if of == plant.conductors[fault.conductor].cable:
                 # it shows as a join, and is nowhere at the ends: a new wire, as by hand
-                if of == plant.conductors[fault.conductor].cable:
-                    work.ledger.spend(RESOLDER)
-                    work.site.mend([fault])
-                    return True
+                work.ledger.spend(RESOLDER)
+                work.site.mend([fault])
+                return True
     return False
 
 

@@ -229,10 +229,10 @@ def _power_cables(plant: Plant, of: str) -> list[Cable]:
             ids = [edge.id for edge in (*reversed(way.out), *way.back) if edge.kind == "conductor"]
             found += [plant.conductors[name].cable for name in ids]
     cables = [plant.cables[name] for name in dict.fromkeys(found)]
-    return [cable for cable in cables if _is_power(plant, cable)]
+    return [cable for cable in cables if is_power(plant, cable)]
 
 
-def _is_power(plant: Plant, cable: Cable) -> bool:
+def is_power(plant: Plant, cable: Cable) -> bool:
     """Whether none of its ends is a pin of a connector, and it is too thick for two wires."""
     landed = [one for one in cable.conductors if one.landed]
     return bool(landed) and all(

@@ -7,23 +7,20 @@ evening does that once.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Final
 
 import msgspec
 
-from bench.plant.model import Plant
 from bench.say.lists import some
 from bench.sequence.drafts.parts import Beside, CannotDraft, Draft, Part, unique
 from bench.sequence.file import Do, Each, Hold, Measure, Seek
 
-_READS: Final = Each | Measure | Seek
+_READS = Each | Measure | Seek
 
 
-def together(plant: Plant, made: Sequence[tuple[str, Draft]]) -> Draft:
+def together(made: Sequence[tuple[str, Draft]]) -> Draft:
     """One draft for several scopes.
 
     Args:
-        plant: the plant.
         made: each scope with its draft, all of one kind and for a dead plant, with the same wires to the meter.
 
     Raises:
