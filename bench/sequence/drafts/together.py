@@ -30,7 +30,11 @@ def together(made: Sequence[tuple[str, Draft]]) -> Draft:
         raise CannotDraft("several at once: name one at least")
     if len(made) == 1:
         return made[0][1]
-    held, looks, opening, middle, closing = [], [], [], [], []
+    held: list[Part] = []
+    looks: list[Part] = []
+    opening: list[Part] = []
+    middle: list[Part] = []
+    closing: list[Part] = []
     for of, draft in made:
         at = _hold(draft.parts)
         if at is None:
