@@ -209,7 +209,9 @@ def ask(port: Port, library: Library, tries: Sequence[Question]) -> Found:
     for question in tries:
         who = holder(port.device)
         if who:
-            return Found(port, trouble=InstrumentTrouble("busy", f"{port.device} is held by {who}.", "It was let be."))
+            return Found(
+                port, trouble=InstrumentTrouble("busy", f"{port.device} is held by {who}.", "It was left alone.")
+            )
         if question.sends and len(heard_before) >= TALKS:
             shown = show(heard_before[:60])
             return Found(port, how=f"talks by itself, as no profile describes: '{shown}'. Nothing was sent")
@@ -303,8 +305,8 @@ def on_other_port(name: str, profile: Profile, line: Line, serial: str, others: 
             return port.address
     raise InstrumentTrouble(
         "lost",
-        f"{name}, serial number {serial}, is on no free port; asked were: {', '.join(asked) or 'none'}.",
-        "Is it switched on and plugged in? Its own name below /dev/serial/by-id/ in the bench file spares the search.",
+        f"{name}, serial number {serial}, was not found on any free port; asked: {', '.join(asked) or 'none'}.",
+        "Is it switched on and plugged in? Its own name below /dev/serial/by-id/ in the bench file saves the search.",
     )
 
 

@@ -177,7 +177,7 @@ class Instrument:
             identity = self._session.open()
             if taker is not None:
                 self.configure(taker.setup.function, taker.setup.range, taker.setup.settings)
-            self._session.say(Notice("reconnected", f"The connection to {transport.address} was made anew."))
+            self._session.say(Notice("reconnected", f"The connection to {transport.address} was opened again."))
             return identity
 
     def close(self) -> None:
@@ -281,7 +281,7 @@ class Instrument:
         if self._upset:
             taker.configure()
             self._upset = False
-            self._session.say(Notice("set-anew", f"{taker.function.name} was set anew."))
+            self._session.say(Notice("set-anew", f"{taker.function.name} was set up again."))
 
     def _sets(self) -> None:
         if isinstance(self._transport, SharedPort):

@@ -290,7 +290,7 @@ def _as_it_stands(session: Session, safe: Safe) -> SafeState:
                     "It was not told to go off, since nobody has said yet that it is the one that is meant."
                 )
                 return SafeState(False, True, what, conversation.received)
-        return SafeState(True, True, f"Found so, and told nothing: {safe.text}.", conversation.received)
+        return SafeState(True, True, f"It was so already, and nothing was sent: {safe.text}.", conversation.received)
     except InstrumentTrouble as trouble:
         return SafeState(False, True, trouble.what, conversation.received, trouble.kind == "lost")
     finally:

@@ -111,7 +111,7 @@ class Taker:
                 raise InstrumentTrouble(
                     "mismatch",
                     f"{what}: it answers {checked.text[:60]!r} to {fill(check.ask, self._values)!r}.",
-                    f"Was a key pressed? It must be on {self._asked_for}. Set it anew.",
+                    f"Was a key pressed? It must be on {self._asked_for}. Set it again.",
                     raw=tuple(raws),
                 )
             if check.equals == "range" and self._held is None and checked.value is not None:
@@ -187,7 +187,11 @@ class Taker:
         parts = [number_of(one) for one in found["points"].split(",")]
         heights = [one * trace.scale for one in parts if one is not None]
         if len(heights) != len(parts) or any(abs(one) > 1.0 + 1e-9 for one in heights):
-            raise session.nonsense(raw, "more comes back in its curve than was sent, or a figure is none", trace.reply)
+            raise session.nonsense(
+                raw,
+                "its curve shows more coming back than was sent, or has something in it that is no number",
+                trace.reply,
+            )
         step = trace.step.value
         curve = tuple((number * step, height) for number, height in enumerate(heights))
         blind = trace.blind.value if trace.blind is not None else 0.0
@@ -320,7 +324,7 @@ class Taker:
                 if session.conversation.clock() >= until:
                     raise InstrumentTrouble(
                         "mismatch",
-                        f"{check.text or 'It does not become ready'}: it answers {checked.text[:60]!r}.",
+                        f"{check.text or 'It does not get ready'}: it answers {checked.text[:60]!r}.",
                         "Look at the instrument; if it only takes longer, 'takes' of the profile is too short.",
                         raw=(checked.raw,),
                     )

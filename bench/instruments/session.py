@@ -229,9 +229,9 @@ class Session:
         if self.hands_off:
             raise InstrumentTrouble(
                 "stranger",
-                f"{(self.identity or Identity()).text[:80]!r} is neither set nor switched: nobody has said yet that it "
-                "is the instrument that is meant.",
-                "Say so, or write its name into the bench file.",
+                f"Nothing was set or switched at {(self.identity or Identity()).text[:80]!r}: nobody has confirmed yet "
+                "that it is the right instrument.",
+                "Confirm it, or write its name into the bench file.",
             )
 
     def _look_at_outputs(self) -> None:
@@ -622,7 +622,8 @@ class Session:
         return max((f.takes.value for f in self.profile.functions), default=0.0)
 
     def _wrong_kind(self) -> str:
-        return f"Is this {self.profile.title}? If so, its profile '{self.profile.profile}' must learn this answer."
+        name = self.profile.profile
+        return f"Is this {self.profile.title}? If so, its profile '{name}' must be changed to take this answer."
 
     def _refuse_stranger(self, identity: Identity, raw: bytes) -> None:
         wanted = self.expected.serial

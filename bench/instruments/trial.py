@@ -174,7 +174,7 @@ def _know(meter: LenientSession) -> bool:
     conversation.dialogue.doubt("the port was opened just now")
     conversation.resynchronise()
     if identify is None:
-        meter.report("remark", "this kind cannot say who it is: another one of the kind is not told from it")
+        meter.report("remark", "this kind has no name or number of its own: two of a kind cannot be told apart")
         return _know_by_shape(meter)
     what = f"'{identify.ask}'" if identify.ask else "the register that identifies it"
     asks = "identify.ask" if identify.ask else "identify.register"
@@ -199,7 +199,7 @@ def _know(meter: LenientSession) -> bool:
     again = meter.attempt(meter.ask_identity, asks, what)
     if again is not None and again[0].text != first.text:
         meter.say_wrong(
-            f"it names itself otherwise when it is asked again: '{show(again[1])}'",
+            f"it gives another name when it is asked again: '{show(again[1])}'",
             "What changes is no identity: ask another question, or leave 'identify' out.",
         )
     elif again is not None:

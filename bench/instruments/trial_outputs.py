@@ -76,7 +76,7 @@ def use_whole(meter: LenientSession, functions: Iterable[Function], leave: Leave
         meter.report("left", "the profile must be corrected first")
         return
     if profile.safe is not None and not energise:
-        text = "to set it up, switch it and make it safe moves its outputs: --energise tries that"
+        text = "to set it up, switch it and make it safe would switch its outputs: --energise tries that"
         meter.report("left", text)
         return
     instrument = Instrument(profile, meter.transport, decoder=meter.decoder, trace=meter.trace)

@@ -16,6 +16,12 @@ def count(number: int, one: str, many: str = "") -> str:
     return f"{number} {one if number == 1 else many or f'{one}s'}"
 
 
+def listed(names: Sequence[str]) -> str:
+    """Names as one says them: ``W1``, ``W1 and W2``, ``W1, W2 and W3``."""
+    *first, last = names or [""]
+    return f"{', '.join(first)} and {last}" if first else last
+
+
 def some(names: Sequence[str], most: int) -> str:
     """The first of some names, and how many there are beyond: ``W1, W2 and 3 more``.
 

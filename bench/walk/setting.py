@@ -143,7 +143,7 @@ class Conditions(msgspec.Struct, frozen=True):
         if ask.name == "humidity":
             low, high = max(low, 0.0), min(100.0, ask.most or 100.0)
         if not low <= value <= high:
-            raise refuse(f"a number from {low:g} to {high:g}, with a decimal point, is wanted")
+            raise refuse(f"a number from {low:g} to {high:g} is wanted")
         ambient = value if ask.name == "ambient" else self.ambient
         return replace(self, answers=answers, ambient=ambient)
 

@@ -274,7 +274,12 @@ def test_a_reflectometer_gives_a_distance_and_the_curve_behind_it(curve: str, en
         (OPEN, "0110.0 m", "mismatch", "first echo at 70"),  # its cursor was left elsewhere
         ("T95,80,2,1,-3,2,4,5,6,7,5,2,5,0", "0070.0 m", "mismatch", "no echo"),
         ("T950,800,2,1", "0070.0 m", "garbled", "more comes back"),
-        ("T95,80,,1", "0070.0 m", "garbled", "more comes back in its curve than was sent, or a figure is none"),
+        (
+            "T95,80,,1",
+            "0070.0 m",
+            "garbled",
+            "its curve shows more coming back than was sent, or has something in it that is no number",
+        ),
         ("nothing", "0070.0 m", "garbled", "no curve"),
     ],
 )

@@ -235,7 +235,7 @@ SCENES: dict[str, Callable[[], Scene]] = {
     "do": lambda: Scene("do", _asked("do"), shows=("Open both ends", "Unplug J101", "Confirm when it is done")),
     "ask": lambda: Scene("ask", _asked("ask"), shows=("thermometer", "a number in °C")),
     "ask-typed": lambda: Scene(
-        "ask-typed", _asked("ask"), keys=("enter", *"18,5", "enter"), shows=("a number from -40 to 70", "decimal point")
+        "ask-typed", _asked("ask"), keys=("enter", *"185", "enter"), shows=("a number from -40 to 70 is wanted",)
     ),
     "zero": lambda: Scene(
         "zero", _zero("zero"), said=(ohms(0.0, "touching", 0.5),), shows=("tip to tip", "Hold still", "2 Ω")

@@ -122,7 +122,7 @@ def test_where_it_is_nowhere_the_person_is_told_where_it_was_looked_for(rig: Rig
     assert isinstance(rig.meet(crew), e.Troubled)
     lost = rig.meet(crew)
     assert isinstance(lost, e.Troubled) and lost.kind == "lost"
-    assert f"serial number 0001, is on no free port; asked were: {port.address}" in lost.what
+    assert f"serial number 0001, was not found on any free port; asked: {port.address}" in lost.what
 
 
 def test_without_a_serial_number_nothing_is_asked(rig: Rig) -> None:

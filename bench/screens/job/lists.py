@@ -9,6 +9,7 @@ from typing import Final
 from bench.job.readiness import STATUSES, ClaimState, Status, Task, ThingState
 from bench.job.study import Study
 from bench.job.trace_words import became
+from bench.say.lists import count
 from bench.screens.job.data import BenchLine, EndLine, RecordLine, SequenceLine
 from bench.screens.job.view import TITLES, Item, JobView
 from bench.screens.program.cells import EMPTY, Line, Span, clip, cut, line, text_of, width, wrap
@@ -175,9 +176,9 @@ def _record(view: JobView, one: RecordLine, cells: int) -> Line:
 def tally(one: RecordLine, glyphs: Glyphs) -> Line:
     """How many readings of a record stand where: each with its mark."""
     found: list[Span | str] = []
-    for verdict, count in one.counts:
+    for verdict, number in one.counts:
         found += [" "] if found else []
-        found.append(Span(f"{glyphs.mark(verdict)}{count}", verdict))
+        found.append(Span(f"{glyphs.mark(verdict)}{number}", verdict))
     return line(*found) if found else EMPTY
 
 
@@ -282,5 +283,5 @@ def scrolled(view: JobView, lines: list[Line], rows: int) -> list[Line]:
     top = max(0, min(view.scroll, len(lines) - rows))
     shown = lines[top : top + rows]
     if more := len(lines) - top - len(shown):
-        shown[-1:] = [line(Span(f"{view.glyphs.down} {more + 1} more lines: arrow keys", "hint"))]
+        shown[-1:] = [line(Span(f"{view.glyphs.down} {count(more + 1, 'more line')}: arrow keys", "hint"))]
     return shown

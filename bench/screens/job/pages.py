@@ -43,10 +43,11 @@ AROUND: Final = 4
 WIDE: Final = 96
 """Cells of a line of running text."""
 ABOUT: Final[dict[Page, str]] = {
-    "start": "The plant bay by bay, each shelf with the mark of its worst claim; how much is proven; what holds up the "
-    "first power. Below it the beginnings of three lists: what to do next, the job's sequences, what was walked.",
-    "ready": "Every shelf, feed, cable and bond with what is proven of it. A thing is as good as its worst claim. "
-    "Below the list stands why the one under the cursor is not proven.",
+    "start": "The plant bay by bay, each shelf with the mark of the worst that is known of it; how much is proven; "
+    "what holds up the first power. Below it the beginnings of three lists: what to do next, the job's sequences, what "
+    "was walked.",
+    "ready": "Every shelf, feed, cable and bond with what is proven of it. A thing counts as the worst that is known "
+    "of it. Below the list stands why the one under the cursor is not proven.",
     "next": "What to do, in the order that clears most shelves for the least work. Below the list stands what the task "
     "under the cursor is made of.",
     "sequences": "The sequences of the job. Pick one, then pick a bench; the walk takes the screen, and you come back "
@@ -121,7 +122,7 @@ def _glance(view: JobView, survey: Survey, rows: int) -> list[Line]:
             found.append(line(*parts))
     if len(found) > rows:
         more = len(found) - rows + 1
-        found = [*found[: rows - 1], line(Span(f"and {more} more bays: 2 shows them", "hint"))]
+        found = [*found[: rows - 1], line(Span(f"and {count(more, 'more bay')}: 2 shows them", "hint"))]
     return found
 
 
@@ -239,7 +240,7 @@ def _made_of(view: JobView, task: Task, cells: int) -> list[Line]:
         goals = ", ".join(f"{shelf} ({gate})" for shelf, gate in task.clears)
         lines += wrapped(view.say(f"with all before it this clears {goals}"), cells, "pass")
     elif task.holds_up:
-        lines.append(line(Span(f"{task.holds_up} goals wait for it", "dim")))
+        lines.append(line(Span(f"it holds up {count(task.holds_up, 'first power')}", "dim")))
     for claim in task.claims[:12]:
         text = f"{claim.claim.about}: {reason(claim)}"
         lines.append(clip(line(mark_of(claim.status, view.glyphs), f" {view.say(text)}"), cells, view.glyphs.ellipsis))

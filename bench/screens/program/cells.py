@@ -96,6 +96,18 @@ def sides(left: Line, right: Line, cells: int, ellipsis: str = "…", fill: str 
     return (*left, Span(fill * max(0, room - width(left))), *right)
 
 
+def parted(left: Line, right: Line, cells: int) -> list[Line]:
+    """A text at each edge of one line; one below the other where both do not fit."""
+    if width(left) + width(right) < cells:
+        return [sides(left, right, cells)]
+    return [one for text in (left, right) for one in _rewrapped(text, cells)]
+
+
+def _rewrapped(content: Line, cells: int) -> list[Line]:
+    """A text of one style as lines."""
+    return wrapped(text_of(content), cells, content[0].style if content else "")
+
+
 def centred(content: Line, cells: int) -> Line:
     """The line in the middle."""
     room = max(0, cells - width(content))

@@ -176,7 +176,7 @@ _PHOTO: Final = Field(
     "photo", "A photo?", "the picture's file; it is kept beside the record", _text("photo"), remembered=False
 )
 _LABEL: Final = Field(
-    "label", "What does its label say?", "? for each sign that cannot be read; Enter where none is left", _label,
+    "label", "What does its label say?", "? for each sign that cannot be read; Enter where it has no label", _label,
     remembered=False,
 )  # fmt: skip
 

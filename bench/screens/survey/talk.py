@@ -48,7 +48,7 @@ DONE: Final = (".", "done")
 HELP: Final = (
     "A number chooses from the list. Enter keeps what stands there. - takes it out.",
     "< goes one back, . ends this find. The name of a flag, typed or scanned, leads to that thing.",
-    "drop NAME WHY takes a find out that is none; undo takes the last try back.",
+    "drop NAME WHY takes a find out that was noted by mistake; undo takes the last try back.",
     "why L1 L2 tells what speaks for a pair, like P1 which places are of one family.",
 )
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from bench.screens.program.cells import EMPTY, Line, Span, cut, line, sides, width, wrapped
+from bench.screens.program.cells import EMPTY, Line, Span, line, parted, width, wrapped
 from bench.screens.walk.earth_tree import facts_of, has_earth, standing, suspicion, tree
 from bench.screens.walk.scrolled import Body, scrolled
 
@@ -22,11 +22,10 @@ def body(view: View, cells: int, rows: int) -> Body:
     if not has_earth(state):
         return Body([(Span("This walk searches for no second path to earth.", "dim"),)])
     alarmed = bool(facts_of(state).get("posterior"))
-    head = sides(
+    head = parted(
         line(Span("The earthing network", "title")),
         line(Span(view.say(f"asked now: {view.page.title}"), "dim")),
         cells,
-        view.glyphs.ellipsis,
     )
     words = wrapped(view.say(standing(state)), cells, "alarm" if state.conditions.handled.lifted else "dim")
     drawn = [_styled(view, text) for text in tree(state)]
@@ -34,16 +33,16 @@ def body(view: View, cells: int, rows: int) -> Body:
     broad = max((width(one) for one in drawn), default=0)
     if cells >= WIDE and cells - broad - 3 >= _LEAST:
         side: list[Line] = []
-        for told in suspicion(state):
-            side += [*wrapped(view.say(_marked(view, told, alarmed)), cells - broad - 3, style), EMPTY]
-        lines = [head, *words, EMPTY]
+        for text in suspicion(state):
+            side += [*wrapped(view.say(_marked(view, text, alarmed)), cells - broad - 3, style), EMPTY]
+        lines = [*head, *words, EMPTY]
         for number in range(max(len(drawn), len(side))):
             left = drawn[number] if number < len(drawn) else EMPTY
             right = side[number] if number < len(side) else EMPTY
             lines.append((*left, Span(" " * (broad - width(left) + 3)), *right))
         return scrolled(view, lines, rows)
-    short = [cut(view.say(_marked(view, one, alarmed)), cells, view.glyphs.ellipsis) for one in suspicion(state)]
-    return scrolled(view, [head, *words, *((Span(one, style),) for one in short), *drawn], rows)
+    told = [one for text in suspicion(state) for one in wrapped(view.say(_marked(view, text, alarmed)), cells, style)]
+    return scrolled(view, [*head, *words, *told, *drawn], rows)
 
 
 def _marked(view: View, told: str, alarmed: bool) -> str:

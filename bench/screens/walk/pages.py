@@ -90,8 +90,11 @@ def _block(lines: list[Line], cells: int) -> list[Line]:
     return [indent(one, max(0, (cells - size) // 2)) for one in lines]
 
 
-def _press(key: str, what: str) -> Line:
-    return line("press  ", Span(f" {key} ", "word"), f"  {what}")
+def _press(key: str, what: str, cells: int) -> list[Line]:
+    """Which key, and when; what has no room goes on below."""
+    head = line("press  ", Span(f" {key} ", "word"), "  ")
+    first, *rest = wrap(what, max(10, cells - width(head))) or [""]
+    return [line(*head, first), *(indent(line(part), width(head)) for part in rest)]
 
 
 def _caution(view: View, cells: int, rows: int) -> Body:
@@ -100,7 +103,7 @@ def _caution(view: View, cells: int, rows: int) -> Body:
     if view.watching:
         ask: list[Line] = []
     else:
-        ask = [EMPTY, EMPTY, _press(caution_key(view), "when you have read it and act on it")]
+        ask = [EMPTY, EMPTY, *_press(caution_key(view), "when you have read it and act on it", inner)]
     title = f"CAUTION: {now.title}" if now.title.casefold() != "caution" else "CAUTION"
     return _framed(view, title, _block([*lines, *ask], cells - 4), cells, rows, "warn")
 
@@ -113,9 +116,11 @@ def _hold(view: View, cells: int, rows: int) -> Body:
     boxes: list[Span | str] = []
     for letter in word:
         boxes += [Span(f" {letter} ", "word"), " "]
-    lines += [line(*boxes), EMPTY, line(Span(now.hint, "hint"))]
+    if width(line(*boxes)) > inner:
+        boxes = [Span(f" {word} ", "word")]
+    lines += [line(*boxes), EMPTY, *_running(now.hint, inner, "hint")]
     if not view.watching:
-        lines += [EMPTY, _press("Enter", "to type the word")]
+        lines += [EMPTY, *_press("Enter", "to type the word", inner)]
     title = f"HOLD POINT: {now.title}" if now.title.casefold() != "hold point" else "HOLD POINT"
     return _framed(view, title, _block(lines, cells - 4), cells, rows, "alarm")
 
@@ -124,7 +129,7 @@ def _plain(view: View, cells: int, rows: int) -> Body:
     """A page of words: what to do, what it touches, and what the next key does."""
     now = view.page
     if search_page.has_cards(view.state) and now.kind == "do":
-        done = [] if view.watching else [EMPTY, _press("Enter", "when it is done")]
+        done = [] if view.watching else [EMPTY, *_press("Enter", "when it is done", cells)]
         return scrolled(view, [EMPTY, *search_page.cards(view, cells), *done], rows)
     lines: list[Line] = [*wrapped(now.title, cells, "title"), EMPTY, *_running(now.text, cells)]
     step = view.state.step
@@ -138,7 +143,7 @@ def _plain(view: View, cells: int, rows: int) -> Body:
         lines += [EMPTY, *_running(f"wanted: {now.wanted}", cells, "strong")]
     if now.kind in ("do", "ask") and not view.watching:
         confirm = "to send it" if step is not None and isinstance(step.source, Send) else "when it is done"
-        lines += [EMPTY, _press("Enter", confirm if now.kind == "do" else "to type it")]
+        lines += [EMPTY, *_press("Enter", confirm if now.kind == "do" else "to type it", cells)]
     known = verdicts(view, cells, max(1, min(6, rows - len(lines) - 6)))
     spare = rows - len(lines) - len(known)
     if spare < 2:
@@ -187,7 +192,7 @@ def _wait(view: View, cells: int, rows: int) -> Body:
         EMPTY,
         centred((Span(glyphs.full * full, "accent"), Span(glyphs.empty * (bar - full), "scale")), cells),
         EMPTY,
-        centred((Span(now.hint, "hint"),), cells),
+        *(centred(one, cells) for one in _running(now.hint, cells, "hint")),
     ]
     return _middle(view, lines, rows)
 
@@ -206,7 +211,7 @@ def _voltage(view: View, cells: int, rows: int) -> Body:
     if digits.can_draw(figure) and digits.drawn_width(figure, 5) <= inner and rows >= 16:
         lines += [EMPTY, *((Span(row, "alarm"),) for row in digits.draw(figure, 5, view.glyphs)), EMPTY]
     lines += _running(view.say(voltage_words.said(volts, None) if volts is not None else now.hint), inner, "strong")
-    lines += [_press("Enter", "or any other key: STOP"), EMPTY]
+    lines += [*_press("Enter", "or any other key: STOP", inner), EMPTY]
     for lead in now.leads:
         lines.append(line(Span(f"{lead.colour} lead: ", "dim"), Span(lead.label, "strong")))
     lines += _running(now.hint, inner, "hint")
@@ -255,7 +260,7 @@ def _consent(view: View, cells: int, rows: int) -> Body:
         lines += _item(view.glyphs.undecided, "undecided", view.say(sentence), cells)
     lines += [EMPTY, *_running(now.hint, cells, "hint")]
     if not view.watching:
-        lines += [EMPTY, _press("Enter", "to give the reason"), _press("x", "to give the walk up")]
+        lines += [EMPTY, *_press("Enter", "to give the reason", cells), *_press("x", "to give the walk up", cells)]
     return scrolled(view, [EMPTY, *_block(lines, cells)], rows)
 
 
@@ -298,7 +303,7 @@ def _rest(view: View, cells: int, rows: int) -> Body:
         names = view.say(", ".join(view.state.outputs.unconfirmed))
         lines += [EMPTY, *_running(f"Not confirmed off: {names}. Look at it yourself.", cells, "alarm")]
     if not view.watching:
-        lines += [EMPTY, _press("p", "to go on")]
+        lines += [EMPTY, *_press("p", "to go on", cells)]
     return _middle(view, _block(lines, cells), rows)
 
 
@@ -324,7 +329,7 @@ def _lost(view: View, cells: int, rows: int) -> Body:
     lost = view.lost
     why, broken = (lost.why, lost.broken) if lost is not None else ("", False)
     title, text = words.lost_words(why, finished=view.state.finished, broken=broken, record=view.record)
-    lines = [*_running(view.say(text), cells - 6, "strong"), EMPTY, _press("q", "to leave this screen")]
+    lines = [*_running(view.say(text), cells - 6, "strong"), EMPTY, *_press("q", "to leave this screen", cells - 6)]
     return _framed(view, title.upper(), _block(lines, cells - 4), cells, rows, "alarm")
 
 

@@ -94,14 +94,15 @@ def _head(view: View, cells: int) -> Line:
     if len(right) > 2 and width(line(*tag)) + 1 + width(line(*right)) > cells:
         del right[1]  # how long it takes is wanted less than that it is a simulation
     name, section = view.say(plan.sequence.sequence), view.say(where.section)
-    if not section or section == name:
-        return sides(line(*tag, Span(name, "accent")), line(*right), cells, view.glyphs.ellipsis)
-    whole = line(*tag, Span(name, "accent"), Span(f" {view.glyphs.more_right} {section}", "dim"))
-    if width(whole) + 1 + width(line(*right)) > cells:
+    whole = line(*tag, Span(name, "accent"))
+    if section and section != name:
+        both = line(*whole, Span(f" {view.glyphs.more_right} {section}", "dim"))
         # the heading says more about where one is than the sequence's name
-        whole = line(*tag, Span(section, "accent"))
-        if cells - width(line(*right)) - width(line(*tag)) < LEAST_NAME:
-            whole = line(*tag)
+        alone = width(both) + 1 + width(line(*right)) > cells
+        whole = line(*tag, Span(section, "accent")) if alone else both
+    room = cells - width(line(*right)) - 1
+    if width(whole) > room < width(line(*tag)) + LEAST_NAME:
+        whole = line(*tag)
     return sides(whole, line(*right), cells, view.glyphs.ellipsis)
 
 

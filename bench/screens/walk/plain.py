@@ -546,7 +546,7 @@ class Plain:
             self._say("a hold point on a real bench wants a person at a terminal; the walk pauses")
             self._why = "left"
             return
-        self._wish(e.Answered(number=self._asked, answer=text))
+        self._wish(e.Answered(number=self._asked, answer=words.as_figure(state.step, text)))
 
     def _command(self, word: str, rest: str, kind: str) -> None:
         state = self._follower.state

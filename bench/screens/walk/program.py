@@ -47,6 +47,8 @@ LIVE_EVERY: Final = 0.09
 """Seconds between two pictures of the live reading: ten in a second are read as moving, and cost half of twenty."""
 FRESH: Final = 10.0
 """Seconds after which an entry makes no sound: it is history that a late screen catches up with."""
+BEGINS_NUMBER: Final = frozenset("0123456789-")
+"""What begins a number that is asked for."""
 BEGINS_FIGURE: Final = frozenset("0123456789-.,O+")
 """What a reading that is typed may begin with."""
 ONCE: Final = frozenset({"word", "value", "reason", "back", "again", "pause", "go-on", "seat"})
@@ -279,7 +281,7 @@ class WalkProgram(Program[View]):
         act = act_of(self.known, key)
         if act and character is not None and character.isupper() and self._begins_word(character):
             self.do_word(character)
-        elif character is not None and character in BEGINS_FIGURE and self._types_reading():
+        elif character is not None and self._begins_figure(character):
             self.do_value(character)
         elif not act and self.moment.kind == "voltage":
             self.do_stop()  # any key
@@ -376,7 +378,9 @@ class WalkProgram(Program[View]):
         self._prompt(
             title,
             lines,
-            lambda text: self._led(text) or e.Answered(number=number, answer=text),
+            lambda text: (
+                self._led(text) or e.Answered(number=number, answer=words.as_figure(self.moment.state.step, text))
+            ),
             numbered=True,
             wrong=lambda text: self._scan_leads_nowhere(text) or ("" if text.strip() else f"{want} is wanted"),
             begun=OVER if begun == "+" else begun,
@@ -398,6 +402,12 @@ class WalkProgram(Program[View]):
     def _types_reading(self) -> bool:
         moment = self.moment
         return not moment.watching and moment.page.kind == "ask" and by_eye_at(moment.state) is not None
+
+    def _begins_figure(self, character: str) -> bool:
+        """Whether it begins a reading, or the number that a question asks for: that needs no key before it."""
+        moment = self.moment
+        asked = not moment.watching and moment.page.kind == "ask" and words.asks_figure(moment.state.step)
+        return (character in BEGINS_FIGURE and self._types_reading()) or (character in BEGINS_NUMBER and asked)
 
     def do_value(self, begun: str = "") -> None:
         """Ask for the value that is wanted."""

@@ -46,7 +46,12 @@ from bench.walk.outcome import Outcome
 from bench.walk.state import Phase, State, by_eye_at
 
 TALL: Final = 32
-"""Rows from which there is room for taller digits and for air."""
+"""Rows from which there is room for air."""
+HUGE: Final = 46
+"""Rows from which digits and words are drawn twice as large."""
+READ_ON: Final = 4.0
+"""Seconds after which a reading has been seen, and what is next is what matters: where no live reading says that the
+probes went away."""
 NEXT_GAP: Final = "    "
 """Between the two pins that are next: the red lead's and the black one's."""
 BESIDE: Final = 22
@@ -54,10 +59,12 @@ BESIDE: Final = 22
 WIRE: Final = 8
 """Cells of a wire at least, beside what is said of it: both ends with a little of it."""
 TOUCHES: Final = ("touching", "settled")
-FAR: Final = 6
-"""Rows of the words that are as large as a reading, with the empty one above them."""
+FAR: Final = 5
+"""Rows of the words that are as large as a reading."""
 APART: Final = " " * 8
 """Between a verdict and what to do, both drawn large."""
+WHOLE_FACE: Final = 5
+"""Rows of a connector's face below which it is no help beside words that are read from afar."""
 HOLD_STILL: Final = "HOLD STILL"
 PROBES_UP: Final = "PROBES UP"
 
@@ -103,13 +110,16 @@ def body(view: View, cells: int, rows: int) -> Body:
     if needed.height + len(joint) + len(bar) + 5 > rows:
         return Body(_crowded(view, needed, [joint, bar, small], cells, rows))
     taken = needed.height + len(joint) + len(bar) + 1
-    faces = _faces(view, now.leads, cells, rows - taken - 5)
     said = len(verdicts(view, cells, 2))  # what failed is told whole before what a place looks like
+    far = _far_words(view, cells, 2 * FAR if rows >= HUGE else FAR)
+    # whoever holds the probes there has found the place: its picture gives way to what the hands do, and so does the
+    # line that says once more what passed
+    far = far if len(far) <= rows - taken - 5 + (said == 1) else []
+    taken += len(far)
+    faces = _faces(view, now.leads, cells, rows - taken - 5) if not far or rows - taken - 5 >= WHOLE_FACE else []
     places = _places(view, now.leads, cells, spots=rows - taken - 5 - len(faces) >= said)
     taken += len(faces) + len(places) - len(needed.places)
-    figures = _figures(view, figure, cells, 7 if rows - taken >= 10 else 5)
-    far = _far_words(view, cells) if rows - taken - len(figures) >= FAR + 2 + said else []
-    taken += len(far)
+    figures = _figures(view, figure, cells, rows - taken)
     blocks = [needed.instruction, places, faces, [*joint, *needed.hint], far, figures, bar]
     spare = rows - taken - len(figures)
     wanted = len(verdicts(view, cells, 1 + spare)) - 1 if spare < 3 else 0
@@ -148,7 +158,7 @@ def beep_body(view: View, cells: int, rows: int) -> Body:
     return Body([*lines, *verdicts(view, cells, left)][:rows])
 
 
-def _far_words(view: View, cells: int) -> list[Line]:
+def _far_words(view: View, cells: int, height: int) -> list[Line]:
     """What the hands do, as large as the reading, for whoever stands on a ladder: to hold still, or the verdict and
     that the probes may come up. Empty where there is nothing of it, and where the words are too wide."""
     live, step, last = view.live, view.state.step, view.state.kept.history
@@ -162,17 +172,17 @@ def _far_words(view: View, cells: int) -> list[Line]:
             words_now.insert(0, (WORDS[last.outcome.verdict], last.outcome.verdict))
     elif measuring or (live is not None and live.touch in TOUCHES):
         words_now = [(HOLD_STILL, "hint")]
-    while words_now:
-        drawn = [(digits.draw(text, FAR - 1, view.glyphs, narrow=True), style) for text, style in words_now]
-        if sum(len(rows[0]) for rows, _ in drawn) + len(APART) * (len(drawn) - 1) <= cells:
+    # the verdict is the news: where both have no room, the line above says that the probes may come up
+    for high, said in ((high, said) for said in (words_now, words_now[:1]) for high in (height, FAR)):
+        drawn = [(digits.draw(text, high, view.glyphs, narrow=True), style) for text, style in said]
+        if drawn and sum(len(rows[0]) for rows, _ in drawn) + len(APART) * (len(drawn) - 1) <= cells:
             spans = [[Span(row, style) for row in rows] for rows, style in drawn]
             return [EMPTY, *(centred(line(*_apart(parts)), cells) for parts in zip(*spans, strict=True))]
-        words_now = words_now[1:]
     return []
 
 
-def _apart(parts: Sequence[Span]) -> list[Span]:
-    return [one for number, part in enumerate(parts) for one in ((Span(APART), part) if number else (part,))]
+def _apart(parts: Sequence[Span], gap: str = APART) -> list[Span]:
+    return [one for number, part in enumerate(parts) for one in ((Span(gap), part) if number else (part,))]
 
 
 class _Needed(msgspec.Struct, frozen=True):
@@ -251,10 +261,12 @@ def figure_of(view: View) -> LargeFigure:
         return LargeFigure("NOW", "", limit_gauge(state, step))  # it reads something else: no figure of that is of use
     measuring = state.phase is Phase.MEASURING
     last = state.kept.history.outcome if state.kept.history is not None else None
+    known = last if last is not None and last.reading is not None else None
     away = (live is not None and live.touch == "open") or by_eye_at(state) is not None
-    if away and not measuring and (pins := _next_pins(view)):
-        known = last if last is not None and last.reading is not None else None
-        return LargeFigure("NEXT", pins, limit_gauge(state, step), known)
+    unsaid = live is None or not live.touch  # nothing tells when the probes go away from what was read last
+    away = away or (unsaid and (known is None or view.elapsed >= READ_ON))
+    if away and not measuring and (places := _next_places(view, step)):
+        return LargeFigure("NEXT", places, limit_gauge(state, step), known)
     if live is not None and (live.touch in TOUCHES or measuring or last is None or last.reading is None):
         return _live_figure(state, step, view)
     if last is not None and last.reading is not None and not measuring:
@@ -265,11 +277,25 @@ def figure_of(view: View) -> LargeFigure:
     return LargeFigure("NOW", "", limit_gauge(state, step))
 
 
-def _next_pins(view: View) -> str:
-    """The pins where the leads go next, red first, to be read from afar; empty where a lead goes to no pin."""
-    pins = [lead.pin.upper() for lead in view.page.leads]
-    text = NEXT_GAP.join(pins)
-    return text if len(pins) == 2 and all(pins) and digits.can_draw(text) else ""
+def _next_places(view: View, step: Step) -> str:
+    """Where the leads go next, red first, to be read from afar: pins, the numbers of flags, what a breaker or a bar is
+    called. Empty where relays place them, where a lead goes to nothing so short, and where both go to one thing."""
+    state, leads = view.state, view.page.leads
+    if state.setting is None or len(leads) != 2 or relays_for(state, step):
+        return ""
+    plant = state.setting.plant
+    flags = [plant.flags.get(lead.name) for lead in leads]
+    barred = {name for group in step.source.join for name in group} if isinstance(step.source, Measure) else set()
+    if any(flags):
+        # of a bar with many flags, and of what stays clipped on, the words above tell
+        numbers = [flag.pin.partition("/")[2] for flag in flags if flag is not None and flag.name not in barred]
+        text = NEXT_GAP.join(numbers) if len(numbers) == 2 else f"FLAG {numbers[0]}" if numbers else ""
+    else:
+        owners = [plant.terminals[lead.name].owner if lead.name in plant.terminals else "" for lead in leads]
+        names = [lead.pin or owner for lead, owner in zip(leads, owners, strict=True)]
+        alike = not any(lead.pin for lead in leads) and owners[0] == owners[1]
+        text = "" if alike or not all(names) else NEXT_GAP.join(names).upper()
+    return text if digits.can_draw(text) else ""
 
 
 def _seconds_left(view: View, step: Step) -> int | None:
@@ -361,11 +387,13 @@ def foreseen(state: State, step: Step, role: str, unit: str, value: float, resol
         return None
 
 
-def _figures(view: View, figure: LargeFigure, cells: int, height: int) -> list[Line]:
-    """The large digits in the middle, what they are at the left, limit and doubt at the right."""
+def _figures(view: View, figure: LargeFigure, cells: int, room: int) -> list[Line]:
+    """The large digits in the middle, what they are at the left, limit and doubt at the right; as large as goes into
+    this many rows with something of what was read before below."""
+    height = next(high for high, least in ((10, 22), (7, 10), (5, room)) if room >= least)
     drawn = _drawn(view, figure, cells - BESIDE, height)
-    if height >= 7 and len(drawn) < 5 and (large := _drawn(view, figure, cells, 5))[4:]:
-        return _stacked(view, figure, large, cells)
+    if room > 5 and len(drawn) < 5 and (large := _drawn(view, figure, cells, 5))[4:]:
+        return _stacked(view, figure, large, cells, min(room, 7))
     block = max((width(row) for row in drawn), default=0)
     side = (cells - block) // 2 - 2
     left, right = _figure_left(view, figure, side), _figure_right(view, figure, side)
@@ -384,7 +412,7 @@ def _figures(view: View, figure: LargeFigure, cells: int, height: int) -> list[L
     return rows
 
 
-def _stacked(view: View, figure: LargeFigure, large: Sequence[str], cells: int) -> list[Line]:
+def _stacked(view: View, figure: LargeFigure, large: Sequence[str], cells: int, rows: int) -> list[Line]:
     """The large digits over the whole width, where that is small: what belongs to them stands above."""
     outcome, gauge = figure.outcome, figure.gauge
     style = "digits-last" if figure.label == "LAST" else "digits"
@@ -394,12 +422,15 @@ def _stacked(view: View, figure: LargeFigure, large: Sequence[str], cells: int) 
             style = outcome.verdict
         left += [" " if figure.label == "LAST" else Span("   LAST ", "dim"), verdict_block(view, outcome)]
     bounds = [Span(view.say(gauge.bounds), "wall")] if gauge.bounds else []
-    above = [sides(line(*left), line(*bounds), cells, view.glyphs.ellipsis)]
+    doubt: list[Span] = []
     if gauge.expanded is not None and gauge.value is not None:
-        doubt = view.say(f"± {engineering(gauge.expanded, gauge.unit, digits=2)}")
-        above.append(sides(EMPTY, line(Span(doubt, "band")), cells))
+        doubt = [Span(view.say(f"± {engineering(gauge.expanded, gauge.unit, digits=2)}"), "band")]
+    if rows < 7:
+        bounds, doubt = _apart([*bounds, *doubt], "  "), []
+    above = [sides(line(*left), line(*bounds), cells, view.glyphs.ellipsis)]
+    above += [sides(EMPTY, line(*doubt), cells)] if doubt else []
     wide = max(width(row) for row in large)
-    return [*above, *(centred((Span(row.ljust(wide), style),), cells) for row in large), EMPTY][:7]
+    return [*above, *(centred((Span(row.ljust(wide), style),), cells) for row in large), EMPTY][:rows]
 
 
 def _drawn(view: View, figure: LargeFigure, cells: int, height: int) -> list[str]:
@@ -414,7 +445,7 @@ def _drawn(view: View, figure: LargeFigure, cells: int, height: int) -> list[str
     text = figure.text
     if not text:
         return []
-    ways = [(text, height), (text, 5), (text.replace(NEXT_GAP, "  "), 5)]
+    ways = [*((text, high) for high in digits.HEIGHTS if high <= height), (text.replace(NEXT_GAP, "  "), 5)]
     value, unit = figure.gauge.value, figure.gauge.unit
     if value is not None and digits.can_draw(text):
         ways += [(engineering(value, unit, digits=4), 5), (engineering(value, unit, digits=3), 5)]

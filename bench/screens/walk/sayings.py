@@ -7,6 +7,7 @@ Over 500 lines, since every word of every page stands here and next to nothing e
 
 from __future__ import annotations
 
+import re
 from datetime import datetime, tzinfo
 from typing import TYPE_CHECKING, Final, Literal
 
@@ -14,6 +15,7 @@ import msgspec
 
 from bench.plant.handled import STATES
 from bench.plant.whereabouts import ordinal
+from bench.say.lists import listed
 from bench.screens.walk import voltage_words
 from bench.sequence.file import NOWHERE, Ask, Do, Gate, Hold, Listen, Look, Measure, Prove, Send, Zero
 from bench.sequence.plan import Step
@@ -65,6 +67,9 @@ LIVE_FROM_HERE: Final = "LIVE FROM HERE"
 """Stands where a person switches on: what comes before it was dead."""
 HEARD: Final = 5
 """Newest lines of a console that a page shows."""
+_FIGURES: Final = ("ambient", "humidity", "strap", "dial", "capacitors")
+"""Questions whose answer is a figure, or two of them with a space between."""
+_DECIMAL_COMMA: Final = re.compile(r"(?<=[0-9]),(?=[0-9])")
 SIDES: Final = {"mating": "wiring", "wiring": "mating"}
 """From either side of a connector the other one."""
 
@@ -169,7 +174,7 @@ def page(state: State, *, mirrored: bool = False) -> Page:
 
 
 def _meeting(state: State, roles: tuple[str, ...]) -> str:
-    wanted = ", ".join(ROLE_WORDS.get(role, role) for role in roles)
+    wanted = listed([ROLE_WORDS.get(role, role) for role in roles])
     there = ", ".join(dict.fromkeys(met.instrument for met in state.instruments.met.values()))
     text = f"Waiting for {wanted} to answer by name."
     return f"{text}\nHere already: {there}." if there else text
@@ -339,7 +344,22 @@ def _wanted(source: Ask) -> str:
     unit = {"ambient": " in °C", "humidity": " in %", "strap": " in MΩ"}[source.name]
     if source.least is not None and source.most is not None:
         return f"a number from {source.least:g} to {source.most:g}{unit}"
-    return f"a number{unit}, with a decimal point"
+    return f"a number{unit}"
+
+
+def as_figure(step: Step | None, text: str) -> str:
+    """What is typed in answer to a step, with the point that a record holds where many write a decimal comma.
+
+    Args:
+        step: the step under way.
+        text: what was typed. It is left alone where no figure is asked for, and where a comma may part several.
+    """
+    return _DECIMAL_COMMA.sub(".", text) if asks_figure(step) else text
+
+
+def asks_figure(step: Step | None) -> bool:
+    """Whether a step is a question that is answered by a figure."""
+    return step is not None and isinstance(step.source, Ask) and step.source.name in _FIGURES
 
 
 def volts_on(state: State) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from bench.say.lists import count
 from bench.screens.program.cells import Line, Span
 from bench.screens.walk.view import View
 
@@ -24,7 +25,7 @@ def scrolled(view: View, lines: list[Line], rows: int) -> Body:
     below = furthest - top
     window = lines[top : top + rows - 1]
     if below > 0:
-        more = Span(f"{view.glyphs.down} {below} more lines: {view.scrolled_by}", "hint")
+        more = Span(f"{view.glyphs.down} {count(below, 'more line')}: {view.scrolled_by}", "hint")
     else:
         more = Span(f"{view.glyphs.up} the end; {view.scrolled_by} go back", "dim")
     return Body([*window, (more,)], furthest)

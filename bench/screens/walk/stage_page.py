@@ -19,6 +19,7 @@ from bench.screens.program.cells import (
     clip,
     cut,
     line,
+    parted,
     sides,
     width,
     wrapped,
@@ -66,13 +67,12 @@ def body(view: View, cells: int, rows: int) -> Body:
 
 
 def _alone(view: View, stands: Standing, cells: int, rows: int) -> Body:
-    title = sides(
+    title = parted(
         line(Span(view.say(f"The stages of {stands.group}"), "title")),
         line(Span(view.say(f"asked now: {view.page.title}"), "dim")),
         cells,
-        view.glyphs.ellipsis,
     )
-    lines = [title, *_sources(view, stands, cells), EMPTY]
+    lines = [*title, *_sources(view, stands, cells), EMPTY]
     # what is wrong comes before what is right: the table may be longer than the screen
     for stage in stands.stages:
         if stage.finding:
@@ -125,12 +125,13 @@ def _coming_up(view: View, stands: Standing, cells: int, rows: int) -> Body:
     narrow = cells < NARROW + 20 and rows >= len(lines) + 12
     lines += _now(view, stands, cells, 7 if tall or narrow else 5)
     lines += [one for one in scale.draw(_gauge(view, stands), cells, view.glyphs) if one]
-    lines += trend(view, cells, 4 if tall else 1)
-    lines += [one for text in _says(view) for one in wrapped(view.say(text), cells, "hint")]
+    said = [one for text in _says(view) for one in wrapped(view.say(text), cells, "hint")]
+    course = trend(view, cells, 4 if tall else 1)
+    lines += [*(course if len(lines) + len(course) + len(said) <= rows else []), *said]
     room = rows - len(lines) - 1
     if room >= 2:
         lines += [EMPTY, *_tables(view, stands, cells, room)]
-    return Body(lines[:rows])
+    return scrolled(view, lines, rows)
 
 
 def _says(view: View) -> list[str]:
@@ -204,7 +205,8 @@ def _digits(view: View, text: str, cells: int, height: int) -> list[Line]:
     for high in (height, 5):
         if text and digits.can_draw(text) and digits.drawn_width(text, high) <= cells:
             return [(Span(row, "digits"),) for row in digits.draw(text, high, view.glyphs)]
-    return [EMPTY, EMPTY, (Span(text or "waiting for the first reading", "strong"),)]
+    waiting = "waiting for the first reading" if cells >= 30 else "waiting ..."
+    return [EMPTY, EMPTY, (Span(text or waiting, "strong"),)]
 
 
 def _volts(view: View, rise: Rise | None) -> list[Line]:

@@ -1,13 +1,15 @@
 """Figures so large that they are read from two metres: digits of seven strokes, and the letters of units.
 
-Textual's own digits are three rows of thin lines, have no letters for units, and no ASCII form; these are five or
-seven rows of solid blocks.
+Textual's own digits are three rows of thin lines, have no letters for units, and no ASCII form; these are five,
+seven or ten rows of solid blocks.
 """
 
 from __future__ import annotations
 
 from functools import lru_cache
 from typing import Final
+
+from msgspec.structs import replace
 
 from bench.screens.program.glyphs import Glyphs
 
@@ -73,8 +75,8 @@ _LETTERS: Final = {
 }
 """Letters as rows of points, each one cell; points stand alone on the baseline."""
 
-HEIGHTS: Final = (7, 5)
-"""Rows that digits can have."""
+HEIGHTS: Final = (10, 7, 5)
+"""Rows that digits can have; the tallest are those of five rows, twice as large."""
 
 
 def can_draw(text: str) -> bool:
@@ -94,6 +96,9 @@ def draw(text: str, height: int, glyphs: Glyphs, *, narrow: bool = False) -> lis
     Raises:
         KeyError: a character has no large form; see :func:`can_draw`.
     """
+    if height == HEIGHTS[0]:
+        half = draw(text, height // 2, _square(glyphs), narrow=narrow)
+        return [twice for row in half for twice in ["".join(sign * 2 for sign in row)] * 2]
     rows = [""] * height
     # a word, and a unit beside tall digits, needs letters as broad as the digits are
     broad = not narrow and (height > 5 or not any(character.isdigit() for character in text))
@@ -104,11 +109,17 @@ def draw(text: str, height: int, glyphs: Glyphs, *, narrow: bool = False) -> lis
     return rows
 
 
-def drawn_width(text: str, height: int) -> int:
-    """Cells that the drawn text is wide."""
+def drawn_width(text: str, height: int, *, narrow: bool = False) -> int:
+    """Cells that the drawn text is wide; see :func:`draw`."""
     from bench.screens.program.glyphs import ASCII
 
-    return len(draw(text, height, ASCII)[0])
+    return len(draw(text, height, ASCII, narrow=narrow)[0])
+
+
+@lru_cache(maxsize=4)
+def _square(glyphs: Glyphs) -> Glyphs:
+    """The same signs with corners that are blocks: a rounded one is none when it is drawn four times."""
+    return replace(glyphs, corners=glyphs.block * 4)
 
 
 def _space(before: str, character: str) -> int:

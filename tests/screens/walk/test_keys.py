@@ -95,6 +95,12 @@ def test_a_value_is_checked_before_it_is_sent() -> None:
     assert pressed("ask", "enter", *"18.5", "enter").link.wishes == [e.Answered(number=number, answer="18.5")]
 
 
+@pytest.mark.parametrize("before", [("enter",), ()], ids=["after Enter", "at once"])
+def test_a_figure_is_taken_with_a_decimal_comma_and_from_its_first_digit(before: tuple[str, ...]) -> None:
+    number = SCENES["ask"]().walk.asked.number
+    assert pressed("ask", *before, *"18,5", "enter").link.wishes == [e.Answered(number=number, answer="18.5")]
+
+
 @pytest.mark.slow
 def test_a_tester_is_answered_by_y_or_n_and_enter_says_nothing() -> None:
     number = SCENES["search-beep"]().walk.asked.number
