@@ -19,7 +19,12 @@ if TYPE_CHECKING:
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's options."""
     parser.add_argument("plant", type=Path, help="the plant file")
-    parser.add_argument("kind", help="what to draft; a wrong word is answered with all that there are")
+    # named one by one, since the help loads no drafts
+    parser.add_argument(
+        "kind",
+        help="identify, continuity, landing, crosses, isolation, insulation, polarity, idle-current, first-power, "
+        "earth, earth-live, supply-search; next: whatever is due; again: what did not pass; reprove: what was repaired",
+    )
     scope = parser.add_mutually_exclusive_group()
     scope.add_argument(
         "--cable",

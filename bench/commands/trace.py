@@ -36,7 +36,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--logs", type=Path, default=LOGS, metavar="DIR", help="the folder of records (default logs/)")
     parser.add_argument("--plant", type=Path, help="the plant file; by default the newest record's plant")
     parser.add_argument("--alone", action="store_true", help="do not look at what else changed at the same time")
-    parser.add_argument("--judge-again", action="store_true", help="what is always done now, by default")
+    parser.add_argument("--judge-again", action="store_true", help="always done now; kept for old scripts")
     parser.add_argument("--svg", type=Path, metavar="FILE", help="draw the history of what changed most into this file")
     parser.add_argument("--json", action="store_true", help="print one JSON object in place of text")
     parser.add_argument("--screen", action="store_true", help="show it on the screen, with its plot")

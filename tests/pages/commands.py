@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any, Final
 
 from bench.cli import COMMANDS
-from bench.sequence.draft import KINDS
 
 PAGE: Final = Path(__file__).parents[2] / "docs" / "commands.md"
 HEAD: Final = """# Every command
@@ -34,8 +33,6 @@ def _command(name: str) -> list[str]:
     parser = argparse.ArgumentParser(prog=f"proveout {name}", add_help=False)
     module.arguments(parser)
     lines = [f"## proveout {name}", "", *_paragraphs(module.__doc__ or "")]
-    if name == "draft":
-        lines += ["", f"Kinds: {', '.join(f'`{kind}`' for kind in [*KINDS, 'reprove', 'next'])}."]
     rows = [(_written(action), action.help or "") for action in _actions(parser) if action.help != argparse.SUPPRESS]
     if rows:
         lines += ["", "| after it | |", "| --- | --- |"]
