@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from bench import exits
-from bench.commands.common import LOGS, has_had_power, keep_draft, relative, say_progress, sequence_schema
+from bench.commands.common import LOGS, busy, has_had_power, keep_draft, relative, say_progress, sequence_schema
 from bench.errors import BadRequest
 from bench.say.lists import count
 
@@ -42,7 +42,8 @@ def run(options: argparse.Namespace) -> int:
     from bench.diagnose.explain.records import follow_up, to_prove, unknown_landings
 
     plant, states = read(options.record)
-    explained = all_of(options.record, states)
+    with busy("working out what explains it"):
+        explained = all_of(options.record, states)
     found = explained.found
     wires, apart = to_prove(found, plant)
     open_wires = [wire for one in found for wire in unknown_landings(one)]

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import argparse
+from functools import partial
 from pathlib import Path
 
 from bench import exits
-from bench.commands.common import LOGS, say_progress
+from bench.commands.common import LOGS, busy, say_progress
 from bench.errors import BadRequest
 
 
@@ -29,8 +30,9 @@ def run(options: argparse.Namespace) -> int:
     from bench.plant.writing import rewritten
 
     plant = load_plant(options.plant)
-    folder = open_folder(options.logs, plant.name, say_progress)
-    found = findings(folder, plant)
+    with busy("reading records"):
+        folder = open_folder(options.logs, plant.name, partial(say_progress, then="working out what was found ..."))
+        found = findings(folder, plant)
     names = [*options.name, *options.keep]
     _known(options, {one.name for one in found})
     if options.write and not names:

@@ -48,7 +48,10 @@ def run(options: argparse.Namespace) -> int:
     twins = [_twin(plant, name) for name in options.twin] or _twins(plant, cable)
     folder = open_folder(options.logs, plant.name, say_progress)
     paths = options.record or [folder.heads[chapter.record].path for chapter in folder.chapters]
-    states = [replay(path) for path in paths]
+    states = []
+    for number, path in enumerate(paths, 1):
+        say_progress(number, len(paths))
+        states.append(replay(path))
     maps = [one for one in maps_of(*states) if cable.name in one.cables]
     if not maps:
         ends = cable.far[0] if cable.far else "CONNECTOR"

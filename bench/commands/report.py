@@ -7,12 +7,13 @@ import os
 import sys
 import webbrowser
 from collections.abc import Callable, Mapping
+from functools import partial
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
 from bench import exits
-from bench.commands.common import say_progress
+from bench.commands.common import busy, say_progress
 from bench.errors import BadRequest
 from bench.say.lists import count
 
@@ -46,7 +47,9 @@ def run(options: argparse.Namespace) -> int:
     if len(options.records) == 1 and is_watch(options.records[0]):
         return _watch_report(options.records[0], options.output)
     records = records_in(options.records)
-    written = write_report(records, options.output, full=options.appendix, tell=say_progress)
+    with busy("reading records"):
+        tell = partial(say_progress, then="writing the report ...")
+        written = write_report(records, options.output, full=options.appendix, tell=tell)
     for error in written.wrong:
         print(f"NOT IN IT: {error}", file=sys.stderr)
     for copy, record in written.copies.items():

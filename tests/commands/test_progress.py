@@ -58,6 +58,8 @@ def test_nothing_of_it_is_written_into_a_file_or_a_pipe() -> None:
         (["trace", "W101.34", "--logs", "LOGS"], "reading records: 1 of"),
         (["ready", str(PLANT), "--logs", "LOGS"], "reading records: 1 of"),
         (["export", "LOGS", "-o", "FILE.csv"], "reading records: 1 of"),
+        (["report", "LOGS", "-o", "FILE.html"], "writing the report"),
+        (["findings", str(PLANT), "--logs", "LOGS"], "working out what was found"),
         (["verify", "LOGS", "--chain-only"], "against one another"),
         (["verify", "LOGS", "--chain-only", "--json"], "reading records: 1 of"),
     ],
@@ -65,7 +67,7 @@ def test_nothing_of_it_is_written_into_a_file_or_a_pipe() -> None:
 def test_each_command_over_all_records_says_what_it_does(
     words: list[str], says: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    places = {"LOGS": str(season()), "FILE.csv": str(tmp_path / "all.csv")}
+    places = {"LOGS": str(season()), "FILE.csv": str(tmp_path / "all.csv"), "FILE.html": str(tmp_path / "all.html")}
     with redirect_stderr(Terminal()) as terminal:
         main([places.get(word, word) for word in words])
     assert says in terminal.getvalue() and shown(terminal.getvalue()) == ""

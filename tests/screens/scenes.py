@@ -261,7 +261,7 @@ SCENES: dict[str, Callable[[], Scene]] = {
         "place-touching",
         _bundle(GOOD),
         said=(ohms(0.871, "touching", 0.6),),
-        shows=("W101.8", "Hold still", "NOW", "brown", "mating side", "row 1", "14 of 63"),
+        shows=("W101.8", "Hold still", "NOW", "brown", "mating side", "14 of 63"),
     ),
     "place-passed": lambda: Scene(
         "place-passed", _bundle(GOOD), said=(ohms(0.8, "lift", 1.0),), shows=("PASS", "LAST", "Lift the probes")

@@ -47,7 +47,8 @@ def must(view: View) -> Iterator[str]:
     While a test voltage is on, the page says nothing but that, and hands off: nobody goes anywhere then.
     """
     now = view.page
-    yield now.title
+    if now.title not in ("Caution", "Hold point"):  # the frame says these in capitals
+        yield now.title
     if view.kind == "voltage":
         return
     yield now.text

@@ -23,7 +23,7 @@ from bench.screens.walk import sayings as words
 from bench.screens.walk.follow import Felt, Follower, Happened, Lost, Said
 from bench.screens.walk.pace import Pace
 from bench.screens.walk.paint import paint
-from bench.screens.walk.reading_page import figure_of
+from bench.screens.walk.reading_page import READ_ON, figure_of
 from bench.screens.walk.sound import PATTERNS, SLOW, Ringer, Speaker
 from bench.screens.walk.touched import touched, unknown
 from bench.screens.walk.view import View
@@ -189,7 +189,7 @@ def test_the_last_verdict_stays_until_the_probes_are_lifted_and_then_the_next_pi
     [
         ("place-failed", ohms(0.8, "lift"), ("FAIL", "PROBES UP")),
         ("place-passed", ohms(0.8, "lift"), ("PASS", "PROBES UP")),
-        ("place-undecided", ohms(0.8, "lift"), ("PROBES UP",)),
+        ("place-undecided", ohms(0.8, "lift"), ("UNDECIDED",)),
         ("place-passed", ohms(0.8, "touching", 0.3), ("HOLD STILL",)),
         ("place-passed", ohms(0.8, "settled", 1.0), ("HOLD STILL",)),
         ("place-passed", ohms(None, "open"), ()),
@@ -199,15 +199,40 @@ def test_what_the_hands_do_is_read_from_a_ladder_where_there_is_room(
     scene: str, live: p.Live, large: tuple[str, ...]
 ) -> None:
     view = View(state=SCENES[scene]().walk.state, live=live)
-    lines = [text_of(one) for one in paint(view, 120, 40).lines]
-    for word in ("PASS", "FAIL", "UNDECIDED", "PROBES UP", "HOLD STILL"):
-        rows = digits.draw(word, 5, UNICODE, narrow=True)
-        top = next((number for number, line in enumerate(lines) if rows[0] in line), None)
-        drawn = top is not None and all(row in line for row, line in zip(rows, lines[top:], strict=False))
-        assert drawn == (word in large), word
+    assert _large_words(view, 120, 40, 5) == set(large)
+    # at a usual size what passed and that one holds still are large too; of what did not pass the whole reason is there
+    assert _large_words(view, 80, 24, 5) == {word for word in large if word in ("PASS", "HOLD STILL")}
+    assert _large_words(view, 260, 60, 10) == set(large) | ({"PROBES UP"} if "UNDECIDED" in large else set())
     small = "\n".join(text_of(one) for one in paint(view, 80, 24).lines)
     step = view.state.step
     assert step is not None and words.placing(step, live) in small
+
+
+def _large_words(view: View, cells: int, rows: int, height: int) -> set[str]:
+    """Which words are drawn in so many rows."""
+    lines = [text_of(one) for one in paint(view, cells, rows).lines]
+    found = set()
+    for word in ("PASS", "FAIL", "UNDECIDED", "PROBES UP", "HOLD STILL"):
+        drawn = digits.draw(word, height, UNICODE, narrow=True)
+        for top in range(len(lines)):
+            if all(row in line for row, line in zip(drawn, lines[top : top + height], strict=False)):
+                found.add(word)
+    return found
+
+
+def test_what_is_next_is_large_where_nothing_tells_that_the_probes_went() -> None:
+    """A tester shows nothing between two readings: the last one is read, and then what is next is what matters."""
+    for scene, places in (("insulation", "1    26"), ("feed", "BA    F21")):
+        state = SCENES[scene]().walk.state
+        assert figure_of(View(state=state, elapsed=READ_ON - 1)).label == "LAST"
+        figure = figure_of(View(state=state, elapsed=READ_ON + 1))
+        assert (figure.label, figure.text) == ("NEXT", places)
+
+
+def test_of_flags_the_numbers_are_large_and_of_a_bar_the_one_that_goes_to_it() -> None:
+    for scene, places in (("search-flag", "FLAG 2"), ("search-bar", "FLAG 8")):
+        view = View(state=SCENES[scene]().walk.state, live=ohms(None, "open"))
+        assert (figure_of(view).label, figure_of(view).text) == ("NEXT", places)
 
 
 def test_the_live_band_is_the_one_that_the_reading_will_have() -> None:

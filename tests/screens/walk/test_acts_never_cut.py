@@ -1,0 +1,88 @@
+"""No word of what searches and consoles ask for is cut either: pages that no draft has before it is walked.
+
+A search chooses its acts as it goes, so its pages are met where it is walked: in records that are kept with the tests,
+and by hands in a simulated plant.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Final
+
+import pytest
+
+from bench import assemble
+from bench.plant import faults as k
+from bench.plant.resolve import resolve
+from bench.record.replay import follow
+from bench.screens.walk.view import View
+from bench.sequence.file import Seek
+from bench.simulate.on_paper import Walker
+from bench.walk import events as e
+from bench.walk.standing import Phase
+from bench.walk.state import State, start, take
+from tests.diagnose.explain.damaged_plant import DamagedPlant, designed_pairs, plant_of
+from tests.screens.walk.every_page import PHASES, standing
+from tests.screens.walk.search_scenes import TAGS, SearchWalk
+from tests.screens.walk.test_never_cut import ASKS, SIZES, cut
+from tests.walks.tool import JOB, ROOT
+
+DATA: Final = ROOT / "tests" / "walk" / "data"
+BROKEN: Final = (k.Exchanged(pins=("K1.3", "K1.9")), k.Open(conductor="W1.4"))
+LOOKED_AT: Final = 60
+"""Pages of one walk that are looked at, evenly over all of it."""
+
+
+def walked(walker: Walker) -> Iterator[State]:
+    while not walker.state.finished:
+        yield walker.state
+        walker.one()
+
+
+def looking(*sought: Seek) -> Iterator[State]:
+    file = plant_of(18, 2, 1)
+    yield from walked(DamagedPlant(file, BROKEN, [*designed_pairs(resolve(file)), *sought]))
+
+
+def kept(record: Path) -> Iterator[State]:
+    for one in follow(record):
+        yield one.after
+
+
+def console() -> Iterator[State]:
+    """Each step of the sequence that listens to a console."""
+    began = assemble.began(assemble.load_job(JOB / "console.yaml", JOB / "benches" / "console.yaml"), "Ada")
+    whole = take(start(), e.Entry(n=1, at="2026-05-12T18:00:00.000000Z", event=began))
+    assert whole.setting is not None
+    for index, step in enumerate(whole.setting.plan.steps):
+        usual = (Phase.PLACING,) if step.reads else (Phase.WAITING,) if step.kind == "listen" else (Phase.ASKING,)
+        for phase in PHASES.get(step.kind, usual):
+            yield standing(whole, index, phase)
+
+
+WALKS: Final[dict[str, Callable[[], Iterator[State]]]] = {
+    "tags": lambda: walked(SearchWalk(TAGS)),
+    "bars": lambda: walked(SearchWalk({"method": "chain"})),
+    "tester": lambda: walked(SearchWalk({"method": "chain", "tester": "yes"})),
+    "landings": lambda: looking(Seek(find="landings")),
+    "crosses": lambda: looking(Seek(find="crosses", of="W1")),
+    "isolation": lambda: looking(Seek(find="isolation", of="W1")),
+    "second path": lambda: kept(DATA / "earth-second-path.jsonl"),
+    "first power": lambda: kept(DATA / "first-power-heavy.jsonl"),
+    "every step": lambda: kept(DATA / "every-step.jsonl"),
+    "console": console,
+}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", WALKS)
+def test_no_word_of_an_act_is_cut(name: str) -> None:
+    views = [view for view in (View(state=state) for state in WALKS[name]()) if view.kind in ASKS]
+    assert views
+    lacking = {}
+    for view in views[:: max(1, len(views) // LOOKED_AT)]:
+        for size in SIZES:
+            if words := cut(view, *size):
+                lacking[view.page.title, size] = words
+    assert lacking == {}
