@@ -250,6 +250,18 @@ def readiness(
     return _Readiness(plant, weighed, order or Order(()), claims or Claims(plant)).all()
 
 
+def says_less(row: Evidence) -> bool:
+    """Whether a reading is an overload that settles nothing: a meter for milliohms on what is read in megohms."""
+    return row.verdict == "undecided" and row.over == "+"
+
+
+def _stands_by(before: Evidence, overload: Evidence) -> bool:
+    """Whether what was proven before lies beyond the range on which a later meter showed overload, and so stands."""
+    if before.verdict != "pass" or overload.range is None:
+        return False
+    return before.over == "+" or (before.value is not None and before.value >= overload.range)
+
+
 class _Readiness:
     def __init__(self, plant: Plant, weighed: Weighed, order: Order, claims: Claims) -> None:
         self.plant = plant
@@ -269,6 +281,8 @@ class _Readiness:
                     last = self.newest.get(key)
                     if last is None:
                         self.newest[key] = [row]
+                    elif says_less(row) and all(_stands_by(one, row) and order.row_before(one, row) for one in last):
+                        continue
                     else:
                         self.newest[key] = [one for one in last if not order.row_before(one, row)] + [row]
                 else:

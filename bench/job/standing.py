@@ -24,7 +24,7 @@ from bench.job.claims import Claims, Key
 from bench.job.folder import Folder, changes_since, code
 from bench.job.order import Order
 from bench.job.reach import Reaching
-from bench.job.readiness import Readiness, Weighed, readiness, void
+from bench.job.readiness import Readiness, Weighed, readiness, says_less, void
 from bench.job.rows import Chapter, Told, in_time
 from bench.plant.model import Plant
 from bench.record.index import Cache, hash_at
@@ -199,7 +199,9 @@ def folded(weighed: Weighed, claims: Claims, reaching: Reaching, order: Order) -
             ):
                 weights[later] += weights[i]
                 continue
-            latest[point] = i
+            # what it stands in front of may count all the same
+            if not says_less(row):
+                latest[point] = i
         elif not row.was:
             if i not in firsts and spoilt.issuperset(some):
                 others += weights[i]

@@ -1,13 +1,16 @@
 """Readiness: what is proven, what blocks, what comes next."""
 
+import random
+
 import msgspec
 import pytest
 
 from bench.job.claims import Claims
 from bench.job.folder import open_folder
 from bench.job.reach import Reaching
-from bench.job.readiness import readiness, void
+from bench.job.readiness import Weighed, _Readiness, readiness, void
 from bench.job.rows import ENERGISED, PARTLY
+from bench.job.standing import folded
 from bench.plant.model import NoPath, Plant
 from tests.job.season_folder import apart, disturbed, plant, reading, season
 
@@ -84,6 +87,63 @@ def test_the_bond_and_the_floating_inside_are_two_claims():
     assert claims.keys_of(joined) != claims.keys_of(floats)
     assert {key[0] for key in (*claims.keys_of(joined), *claims.keys_of(floats))} == {"joined", "floats"}
     assert len(claims.of_bond["L1"]) == 2 and len(claims.of_bond["LE1"]) == 1
+
+
+def floating(verdict="pass", day=1, top=100.0, **more):
+    """The inside with the single-point connection lifted."""
+    row = reading("L1", ("EB", "X1"), verdict, high=None, low=1e5, at=f"2026-03-{day:02d}T00:00:00.000000Z",
+                  n=day, **({"over": "+"} | more))  # fmt: skip
+    return msgspec.structs.replace(row, range=top)
+
+
+def state_of_floating(rows):
+    found = readiness(plant(), rows)
+    (state,) = [one for one in thing(found, "bond", "L1").states if one.claim.kind == "floats"]
+    return state.status
+
+
+def test_an_overload_of_a_meter_for_milliohms_takes_nothing_from_what_another_meter_read_open():
+    """One ohmmeter a walk: that the inside floats is read with the one, its bonds in the next walk with the other."""
+    open_by_the_first = floating(top=1.2e8)
+    too_coarse = floating("undecided", 2, top=200.0)
+    assert state_of_floating([too_coarse]) == "undecided"
+    assert state_of_floating([open_by_the_first, too_coarse]) == "proven"
+    assert state_of_floating([open_by_the_first, too_coarse, floating("undecided", 3, top=20.0)]) == "proven"
+    # what it would contradict does not stand: more than it ever showed, or a reading that is no overload
+    assert state_of_floating([floating(over="", value=150e3), floating("undecided", 2, top=1e6)]) == "undecided"
+    assert state_of_floating([open_by_the_first, floating("undecided", 2, over="", value=9e4)]) == "undecided"
+    # nor is a fail taken back by it, and a later fail counts
+    assert state_of_floating([floating("fail", over="", value=3.0), too_coarse]) == "undecided"
+    assert state_of_floating([open_by_the_first, too_coarse, floating("fail", 3, over="", value=3.0)]) == "failing"
+
+
+class InOrder:
+    """Rows of one record after another, each later than the one before."""
+
+    def orders(self, record):
+        return True
+
+    def row_before(self, one, other):
+        return one.n < other.n
+
+
+def test_what_is_left_out_behind_later_readings_changes_no_state_whatever_came_before_and_comes_after():
+    draw, known, claims = random.Random(5), plant(), Claims(plant())
+    reaching = Reaching(known)
+    kinds = [{}, {"verdict": "fail", "over": "", "value": 3.0}, {"verdict": "undecided", "top": 200.0},
+             {"verdict": "undecided", "over": "", "value": 9e4}, {"verdict": "void"}]  # fmt: skip
+    left_out = 0
+    for _ in range(150):
+        rows = [floating(day=day, **draw.choice(kinds)) for day in range(1, 8)]
+        cut = draw.randrange(2, 8)
+        kept = folded(Weighed(rows[:cut], [1] * cut), claims, reaching, InOrder())
+        left_out += cut - len(kept.rows)
+        later = Weighed([*kept.rows, *rows[cut:]], [*kept.weights, *[1] * (7 - cut)], kept.void, kept.others)
+        every = Weighed(rows, [1] * len(rows))
+        said, whole = (_Readiness(known, one, InOrder(), claims) for one in (later, every))
+        assert said.states(claims.of_bond["L1"]) == whole.states(claims.of_bond["L1"])
+        assert said._readings == 7
+    assert left_out > 100
 
 
 def test_the_season_clears_one_shelf(ready):

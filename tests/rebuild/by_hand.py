@@ -44,6 +44,8 @@ WARM_W: Final = 3.0
 LEADS_ON: Final = 4.0
 """Minutes to bolt a supply's leads on or off, as the pace of a drafted walk has it."""
 BREAKER: Final = 0.17
+FORGOTTEN: Final = 2.0
+"""Minutes until a breaker that was left open is found."""
 CARD: Final = 0.75
 FEELS: Final = 10.0
 LIFT: Final = 6.0
@@ -347,6 +349,8 @@ class ByHand(Way):
         stays = getattr(self, "_left_closed", set())
         self.ledger.spend(BREAKER * len(closed))
         self.ledger.acts += len(closed)
+        # one that was left open shows at once, as no volts where some should be: looked at, and closed
+        self.ledger.spend(sum(FORGOTTEN for _ in closed if self.team.slips("forgotten without a list")))
         really = closed | stays
         tonight.world.breakers(sorted(really), tonight.clock.now())
         # from a notebook the opening afterwards is forgotten oftener than from a list

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -95,8 +95,15 @@ class Job:
         cables = [self.plant.cables[name] for name in names]
         return dead_first(self.plant, "", made, cables) if self.powered else made
 
-    def begin(self, kind: str, made: Draft, *, gates: bool = True) -> e.Began | None:
-        """The first event of a walk of a draft on the bench that proves most of it; None where no bench can walk it."""
+    def begin(self, kind: str, made: Draft, *, gates: bool = True, but: Collection[str] = ()) -> e.Began | None:
+        """The first event of a walk of a draft on the bench that proves most of it; None where no bench can walk it.
+
+        Args:
+            kind: of the draft.
+            made: the draft.
+            gates: whether its gates are looked at.
+            but: benches that it was walked with already.
+        """
         steps = made.steps
         if self.kit.has_ammeter:
             # a supply's own display is coarse: the leader writes into the draft that an ammeter stands in its lead
@@ -110,7 +117,7 @@ class Job:
         order, saw = folder.whole_order.heads(folder.notes.values())
         best: tuple[int, e.Began] | None = None
         for layout, facts in zip(self.kit.layouts, self.kit.facts, strict=True):
-            if not _fits(loaded, layout):
+            if facts.name in but or not _fits(loaded, layout):
                 continue
             first = e.Began(
                 software="0.0 rebuild", edition=e.EDITION, plant=self.plant.file, sequence=sequence, bench=facts,

@@ -7,7 +7,7 @@ hand, and then gives a reason at the gate.
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Collection, Iterable
 from typing import Final
 
@@ -62,6 +62,7 @@ class WithProveout(Way):
         decide = DECIDE if "uncertainty" not in self.without else Decide(rule="simple")
         self.job = Job(drawn.plant, self.kit, decide)
         self.tries: Counter[tuple[str, str]] = Counter()
+        self.walked_with: defaultdict[tuple[str, str], set[str]] = defaultdict(set)
         self.given_up: set[tuple[str, str]] = set()
 
     def build(self) -> None:
@@ -121,7 +122,7 @@ class WithProveout(Way):
         drafted = self.job.drafted(walk.kind, walk.of) if len(tasks) == 1 else self.job.joined(
             walk.kind, [one.about for one in tasks]
         )  # fmt: skip
-        first = self.job.begin(walk.kind, drafted)
+        first = self.job.begin(walk.kind, drafted, but=self.walked_with[names[0]])
         if first is None:
             self.given_up.update(names)
             return None
@@ -139,8 +140,10 @@ class WithProveout(Way):
             mine = wrong if len(tasks) == 1 else [found for found in wrong if self._is_of(found.subject, one.about)]
             if mine and not did:
                 if not any(found.verdict == "fail" for found in mine):
-                    # what this bench cannot tell it will not tell the next time
-                    self.given_up.add(name)
+                    # what this bench cannot tell it will not tell the next time; perhaps the other ohmmeter does
+                    self.walked_with[name].add(first.bench.name)
+                    if len(self.walked_with[name]) == len(self.job.kit.layouts):
+                        self.given_up.add(name)
                 elif self.tries[name] >= TRIES - 1:
                     self.search_by_hand(one)
             if self.tries[name] >= 2 * TRIES:
