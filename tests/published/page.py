@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Final
 
-import yaml
+from tests.published.values import published
 
 HERE: Final = Path(__file__).parent
 ROOT: Final = HERE.parents[1]
@@ -32,8 +32,7 @@ NAMED: Final = re.compile(
 
 def sources() -> dict[str, Any]:
     """What ``sources.yaml`` says."""
-    found: dict[str, Any] = yaml.safe_load((HERE / "sources.yaml").read_text("utf-8"))
-    return found
+    return published("sources.yaml")
 
 
 def rows() -> Iterator[str]:
@@ -50,7 +49,7 @@ def rows() -> Iterator[str]:
                 yield from walk(value)
 
     for name in ("judge_values.yaml", "change_values.yaml"):
-        yield from walk(yaml.safe_load((HERE / name).read_text("utf-8")))
+        yield from walk(published(name))
 
 
 def named_in_code() -> dict[str, list[str]]:

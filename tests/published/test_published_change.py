@@ -2,16 +2,15 @@
 
 import math
 import random
-from pathlib import Path
 
 import pytest
-import yaml
 from scipy import stats
 
 from bench.job.common_changes import upper_tail
 from bench.judge.charts import cusum, ewma, ewma_limits, individuals, mean_and_spread
+from tests.published.values import published
 
-PUBLISHED = yaml.safe_load((Path(__file__).parent / "change_values.yaml").read_text())
+PUBLISHED = published("change_values.yaml")
 
 
 def test_ewma_of_the_handbook():

@@ -4,12 +4,12 @@ import re
 from pathlib import Path
 
 import pytest
-import yaml
 
 from bench.quantity import Resistance
+from tests.published.values import published
 from tests.walks.tool import BENCH, proveout
 
-PUBLISHED = yaml.safe_load((Path(__file__).parent / "judge_values.yaml").read_text())
+PUBLISHED = published("judge_values.yaml")
 # mm2, class, column of the table: plain conductors of class 2 and of class 5
 SIZES = [(0.75, 5, 3), (1.5, 2, 1), (10, 5, 3), (50, 2, 1)]
 TEMPERATURES = (5, 15, 25, 40, 60)

@@ -1,9 +1,6 @@
 """Conductors against published tables: ASTM B258, IEC 60228, IEC 60028, ASTM B33, and wire tables in public use."""
 
-from pathlib import Path
-
 import pytest
-import yaml
 
 from bench.judge.charge import PAIR_CAPACITANCE_F_PER_M
 from bench.judge.conductor import (
@@ -17,8 +14,9 @@ from bench.judge.conductor import (
 )
 from bench.judge.gauge import awg_area_mm2, awg_diameter_mm
 from bench.judge.metals import ALUMINIUM, COPPER, TINNED_COPPER, iec_60228_factor, stretched, to_20_celsius
+from tests.published.values import published
 
-PUBLISHED = yaml.safe_load((Path(__file__).parent / "judge_values.yaml").read_text())
+PUBLISHED = published("judge_values.yaml")
 FEET_M = 0.3048
 
 

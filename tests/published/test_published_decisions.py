@@ -1,17 +1,16 @@
 """Decision rules against ILAC-G8, ISO 14253-1 and JCGM 106, as quoted."""
 
 import math
-from pathlib import Path
 
 import pytest
-import yaml
 
 from bench.judge.decision import Rule, acceptance_zone, conformance_probability, decide, four_way
 from bench.judge.limit import Limit
 from bench.judge.student import quantile, upper_tail
 from bench.judge.uncertainty import Budget, Component
+from tests.published.values import published
 
-PUBLISHED = yaml.safe_load((Path(__file__).parent / "judge_values.yaml").read_text())
+PUBLISHED = published("judge_values.yaml")
 TWO_SIGMA = math.erf(2 / math.sqrt(2))
 """The level at which k is 2 exactly, as these documents take U."""
 

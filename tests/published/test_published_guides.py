@@ -4,11 +4,9 @@ H.1 and H.2 stand in ``test_published_uncertainty.py``. Data from memory are hel
 """
 
 import math
-from pathlib import Path
 
 import numpy as np
 import pytest
-import yaml
 from scipy import stats
 
 from bench.judge.decision import Rule, conformance_probability, decide
@@ -16,8 +14,9 @@ from bench.judge.limit import Limit
 from bench.judge.siblings import compare
 from bench.judge.typea import read_together, repeated
 from bench.judge.uncertainty import Budget, Component, Correlation
+from tests.published.values import published
 
-PUBLISHED = yaml.safe_load((Path(__file__).parent / "judge_values.yaml").read_text())["guides"]
+PUBLISHED = published("judge_values.yaml")["guides"]
 
 # H.3: readings of a thermometer and corrections, in degrees Celsius
 READ_C = [21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511]

@@ -1,10 +1,8 @@
 """Insulation, stored charge and fusing against published figures."""
 
 import math
-from pathlib import Path
 
 import pytest
-import yaml
 
 from bench.judge import charge, fusing
 from bench.judge.gauge import awg_area_mm2
@@ -14,8 +12,9 @@ from bench.judge.insulation import (
     at_temperature,
     insulation_rule,
 )
+from tests.published.values import published
 
-PUBLISHED = yaml.safe_load((Path(__file__).parent / "judge_values.yaml").read_text())
+PUBLISHED = published("judge_values.yaml")
 
 
 def pair_at_500():

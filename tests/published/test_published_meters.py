@@ -1,14 +1,12 @@
 """Meter accuracy and low-resistance methods against worked examples of meter handbooks."""
 
-from pathlib import Path
-
 import pytest
-import yaml
 
 from bench.judge.accuracy import AccuracyRow
 from bench.judge.ohms import UNKNOWN_LEADS_OHM, ThermalEmf, from_reversed_pair, offset_compensated
+from tests.published.values import published
 
-PUBLISHED = yaml.safe_load((Path(__file__).parent / "judge_values.yaml").read_text())
+PUBLISHED = published("judge_values.yaml")
 
 
 def bench_volts():

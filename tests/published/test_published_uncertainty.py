@@ -1,10 +1,8 @@
 """Uncertainty against JCGM 100 (H.1, H.2), JCGM 101, NIST Technical Note 1297 and NIST reference data."""
 
 import math
-from pathlib import Path
 
 import pytest
-import yaml
 from scipy import stats
 
 from bench.judge.student import coverage_factor
@@ -12,8 +10,9 @@ from bench.judge.typea import Estimate, read_together, repeated
 from bench.judge.uncertainty import Budget, Component, standard_from_half_width
 from tests.judge.montecarlo import draw_interval
 from tests.judge.propagate import correlation_between, propagate
+from tests.published.values import published
 
-PUBLISHED = yaml.safe_load((Path(__file__).parent / "judge_values.yaml").read_text())
+PUBLISHED = published("judge_values.yaml")
 SIGMAS = [math.erf(s / math.sqrt(2)) for s in (1, 2, 3)]
 
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import pytest
-
 from bench.judge import harness, insulation
 from tests.published.page import PAGE, READ, covers, named_in_code, rows, sources, text
 
@@ -15,10 +13,11 @@ def test_the_page_is_the_current_one() -> None:
     assert PAGE.read_text("utf-8") == text(), "python -m tests.published.page"
 
 
-@pytest.mark.parametrize("name", sorted(named_in_code()))
-def test_every_document_that_is_named_stands_on_it(name: str) -> None:
-    told = [one["name"] for one in DOCUMENTS if covers(one["name"], name)]
-    assert told, f"{name}, named in {named_in_code()[name]}"
+def test_every_document_that_is_named_stands_on_it() -> None:
+    named = named_in_code()
+    assert len(named) > 40
+    untold = {name: files for name, files in named.items() if not any(covers(one["name"], name) for one in DOCUMENTS)}
+    assert not untold
 
 
 def test_every_row_of_the_checks_has_a_source_that_stands_on_it() -> None:

@@ -11,14 +11,11 @@ from bench.sequence.file import Do, Hold, SequenceFile
 from bench.sequence.pace import seconds_of
 from bench.sequence.unroll import unroll
 
-PLANTS = {
-    "hall": load_plant(Path("sequences/gannet-head/plant.yaml")),
-    "hut": load_plant(Path("tests/jobs/beacon-hut/plant.yaml")),
-}
+PLANTS = {"hall": Path("sequences/gannet-head/plant.yaml"), "hut": Path("tests/jobs/beacon-hut/plant.yaml")}
 
 
 def drafted(job, kind, of, *, powered=False):
-    plant = PLANTS[job]
+    plant = load_plant(PLANTS[job])
     made = KINDS[kind](plant, of)
     made = dead_first(plant, of, made) if powered else made
     return unroll(SequenceFile(sequence="s", plant="plant.yaml", steps=made.steps), plant).steps

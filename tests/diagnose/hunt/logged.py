@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import lfilter
 
 RATE = 10.0
 Floats = NDArray[np.float64]
@@ -33,6 +32,8 @@ class Noise:
 
 def days(noise: Noise, count: float, seed: int, level: float = -53.5) -> tuple[Floats, Floats]:
     """Times and readings of some days."""
+    from scipy.signal import lfilter  # takes a second to load, which workers without these tests do without
+
     rng = np.random.default_rng(seed)
     size = int(count * 86_400 * RATE)
     drive = rng.standard_t(noise.tails, size) * np.sqrt((noise.tails - 2) / noise.tails) if noise.tails else (
