@@ -41,6 +41,7 @@ from bench.runner.crew import ByHand, InstrumentCrew
 from bench.runner.guard import Begin, Guard
 from bench.runner.instrument_port import InstrumentPort, Opener
 from bench.runner.listening import ConsolePort, Listening
+from bench.runner.open_record import OpenRecord
 from bench.runner.ports import Hands, Manner
 from bench.runner.routed import RoutedHands
 from bench.say.lists import some
@@ -49,7 +50,7 @@ from bench.sequence.load import Loaded, load_sequence
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.facts import BenchFacts
-from bench.walk.state import State, start, take, zero_before
+from bench.walk.state import State, start, zero_before
 
 if TYPE_CHECKING:
     from bench.simulate.process import SimulatedHands
@@ -358,30 +359,6 @@ class Walk(msgspec.Struct):
         return self.runner.run(self.crew(), self.guard() if self.guard is not None else None)
 
 
-class _OpenRecord(msgspec.Struct):
-    """A record that is open for writing, with the fold of what it holds.
-
-    Attributes:
-        writer: the record.
-        state: after its last line.
-        lines: all its raw lines.
-        told: called with every event and the state after it.
-    """
-
-    writer: RecordWriter
-    state: State
-    lines: list[bytes]
-    told: Callable[[e.Entry, State], None]
-
-    def add(self, event: e.Event) -> e.Entry:
-        """Write an event down and take it."""
-        entry = self.writer.envelope(event)
-        self.state = take(self.state, entry)
-        self.lines.append(self.writer.append(entry))
-        self.told(entry, self.state)
-        return entry
-
-
 class _Equipment(msgspec.Struct, frozen=True):
     """What a walk is done with.
 
@@ -436,7 +413,7 @@ def new_walk(
         _bench_at_work(job.bench, first, job.faults, speed) as (addresses, hands),
         RecordWriter.create(record) as writer,
     ):
-        opened = _OpenRecord(writer, start(), [], told)
+        opened = OpenRecord(writer, start(), [], told)
         begun = opened.add(first)
         for event in _clock_noted(record, begun.at):
             opened.add(event)
@@ -488,7 +465,7 @@ def resumed_walk(
         equipment, text = _bench_again(first, entries, bench)
         how = manner(equipment.simulated)
         facts = bench_facts(equipment) if bench else None
-        opened = _OpenRecord(writer, state, [line for _, line in read_lines(record)], told)
+        opened = OpenRecord(writer, state, [line for _, line in read_lines(record)], told)
         wake = [
             e.Resumed(
                 software=__version__,
@@ -715,15 +692,16 @@ def _dials(bench: Bench) -> dict[tuple[str, Reads], str]:
     }
 
 
-def _walk(opened: _OpenRecord, used: _Equipment, manner: Manner, seated: bool, trace: Path | None) -> Walk:
-    writer, state, bench, hands = opened.writer, opened.state, used.bench, used.hands
+def _walk(opened: OpenRecord, used: _Equipment, manner: Manner, seated: bool, trace: Path | None) -> Walk:
+    writer, bench, hands = opened.writer, used.bench, used.hands
     role_of = {str(role): name for role, name in bench.role_of.items()}
     routes = bench.routes
     if routes is not None:
         hands = RoutedHands(hands, routes, role_of)
-    runner = Runner(writer, state, opened.lines, hands, manner, told=opened.told, seated=seated, adviser=adviser())
+    runner = Runner(opened, hands, manner, seated=seated, adviser=adviser())
     # an instrument that the walk does not need is left alone: it may be on another bench today
-    roles = state.setting.plan.roles if state.setting is not None else ()
+    setting = opened.state.setting
+    roles = setting.plan.roles if setting is not None else ()
     needed = {bench.role_of[role] for role in roles if role in bench.role_of}
     if routes is not None and routes.meter in needed:
         needed.add(routes.switch)

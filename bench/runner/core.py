@@ -23,10 +23,11 @@ from typing import Final, Literal, Protocol
 import msgspec
 
 from bench.instruments.wire_text import show
-from bench.record.append import CannotKeep, RecordTrouble, RecordWriter
+from bench.record.append import CannotKeep, RecordTrouble
 from bench.runner import protocol as p
 from bench.runner.contact import Contact
 from bench.runner.listening import Spoke
+from bench.runner.open_record import OpenRecord
 from bench.runner.ports import (
     Adviser,
     Crew,
@@ -143,42 +144,38 @@ class Runner:
     """Carries one walk out.
 
     Args:
-        writer: the open record.
-        state: the state so far: the fold of what the record already holds.
-        lines: the raw lines that the record already holds, for screens that come in.
+        record: what the walk is written to, with what it holds already.
         hands: who places the probes.
         manner: how they work.
-        told: called with every entry and the state after it, in order (the console prints from here).
         seated: whether a screen is needed to go on (the walk pauses when its seat falls empty).
         clock: monotonic seconds.
         adviser: who says what a search wants next.
+
+    Attributes:
+        inbox: where instruments, screens and signals put their messages.
+        crew: the instruments, from :meth:`run` on.
         ears: who listens to consoles of the plant; None where there are none.
     """
 
     def __init__(
         self,
-        writer: RecordWriter,
-        state: State,
-        lines: list[bytes],
+        record: OpenRecord,
         hands: Hands,
         manner: Manner,
         *,
-        told: Callable[[e.Entry, State], None] = lambda entry, state: None,
         seated: bool = False,
         clock: Callable[[], float] = time.monotonic,
         adviser: Adviser | None = None,
-        ears: Ears | None = None,
     ) -> None:
         # a simple queue: signal handlers put into it, also while this thread is inside it
         self.inbox: queue.SimpleQueue[Message] = queue.SimpleQueue()
-        self.state = state
         self.crew: Crew
-        self._writer = writer
-        self._written_to = writer.path
-        self._lines = lines
+        self.ears: Ears | None = None
+        self._open = record
+        self._writer = record.writer
+        self._written_to = record.writer.path
         self._hands = hands
         self._manner = manner
-        self._told = told
         self._seated = seated
         self._clock = clock
         self._adviser = adviser
@@ -200,8 +197,12 @@ class Runner:
         self._ending: str = ""
         self._voltage: p.Voltage | None = None
         self._unwritten: e.Event | None = None
-        self.ears = ears
         self._unsaid: list[Spoke] = []
+
+    @property
+    def state(self) -> State:
+        """The walk so far: the fold of what the record holds."""
+        return self._open.state
 
     @property
     def alone(self) -> bool:
@@ -540,7 +541,7 @@ class Runner:
         except RecordTrouble as error:
             self._record_fails(event, str(error))
             return str(error)
-        self._lines.append(line)
+        self._open.lines.append(line)
         was, self._written_to = self._written_to, self._writer.path
         facts = after.setting.bench.instrument(event.instrument) if isinstance(event, e.Met) and after.setting else None
         if isinstance(event, e.Met) and facts is not None and facts.outputs and event.address:
@@ -554,9 +555,9 @@ class Runner:
         came = isinstance(event, e.Read | e.Energised | e.Troubled)
         if self.state.phase in working and after.phase is not self.state.phase and not came:
             self.crew.drop_work()
-        self.state = after
+        self._open.state = after
         self._tell(p.Line(raw=line.decode()))
-        self._told(entry, after)
+        self._open.told(entry, after)
         if failing:
             self._written_again()
         if was != self._written_to:
@@ -666,7 +667,7 @@ class Runner:
         self._screens.append(screen)
         seat = self._seat.name if self._seat is not None else ""
         self._send(screen, p.Welcome(record=str(self._writer.path), you=screen.name, seat=seat))
-        for line in self._lines:
+        for line in self._open.lines:
             if screen not in self._screens:
                 return
             self._send(screen, p.Line(raw=line.decode()))

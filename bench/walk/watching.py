@@ -387,50 +387,76 @@ def add(watch: Watch, entry: WatchEntry) -> Watch:
     watch = replace(watch, last=entry.n)
     match event:
         case WatchBegan():
-            if not event.points:
-                raise NotNow("a watch without a point")
-            found = tuple(
-                Followed(finder(point.rate, event.alarms_per_hour, point.resolution)) for point in event.points
-            )
-            names = frozenset(place.name for place in event.places)
-            return replace(watch, began=event, points=found, _names=names, begun=entry.at)
+            return _began(watch, event, entry.at)
         case Heard():
             return _heard(watch, event)
         case Touched():
             return _touched(watch, event, entry.n)
         case TookTouchBack():
-            kept = tuple(one for one in watch.moved if one.n != event.n)
-            if len(kept) == len(watch.moved):
-                raise NotNow(f"event {event.n} told of no movement that counts")
-            return replace(watch, moved=kept)
+            return _took_back(watch, event)
         case Remarked():
             return replace(_on(watch, event.at), remarks=(*watch.remarks, (event.at, event.by, event.text)))
         case Said():
-            fresh = [(max(0.0, event.at - ago), event.console, text) for ago, text in event.lines]
-            fresh += [(event.at, event.console, f"({event.wrong})")] if event.wrong else []
-            return replace(_on(watch, event.at), said=(*watch.said, *fresh)[-SAID:])
+            return _said(watch, event)
         case Tripped():
-            if event.thing not in things_of(watch.head.plant):
-                raise NotNow(f"'{event.thing}' is no breaker or shelf of the plant")
-            return replace(_on(watch, event.at), tripped=(*watch.tripped, event))
+            return _tripped(watch, event)
         case Unseen():
-            if not -1 <= event.point < len(watch.points) or event.end < event.begin:
-                raise NotNow(f"a gap of point {event.point} from {event.begin} s to {event.end} s")
-            return replace(_on(watch, event.end), gaps=(*watch.gaps, event))
+            return _unseen(watch, event)
         case Sealed():
-            if event.number < 1 or any(one.file == event.file for one in watch.sealed):
-                raise NotNow(f"{event.file} is sealed already, or has no number")
-            return replace(_on(watch, event.end), sealed=(*watch.sealed, event))
+            return _sealed(watch, event)
         case Noticed():
-            if not 0 <= event.point < len(watch.points):
-                raise NotNow(f"something at point {event.point}, and there are {len(watch.points)}")
-            return replace(_on(watch, event.until), noticed=(*watch.noticed, event))
+            return _noticed(watch, event)
         case WatchResumed():
             return _on(_hands_off(watch, watch.now), event.at)
         case WatchEnded():
             return replace(_on(_hands_off(watch, event.at), event.at), ended=event.why)
         case TornEnd():
             return watch
+
+
+def _began(watch: Watch, event: WatchBegan, begun: str) -> Watch:
+    if not event.points:
+        raise NotNow("a watch without a point")
+    found = tuple(Followed(finder(point.rate, event.alarms_per_hour, point.resolution)) for point in event.points)
+    names = frozenset(place.name for place in event.places)
+    return replace(watch, began=event, points=found, _names=names, begun=begun)
+
+
+def _took_back(watch: Watch, event: TookTouchBack) -> Watch:
+    kept = tuple(one for one in watch.moved if one.n != event.n)
+    if len(kept) == len(watch.moved):
+        raise NotNow(f"event {event.n} told of no movement that counts")
+    return replace(watch, moved=kept)
+
+
+def _said(watch: Watch, event: Said) -> Watch:
+    fresh = [(max(0.0, event.at - ago), event.console, text) for ago, text in event.lines]
+    fresh += [(event.at, event.console, f"({event.wrong})")] if event.wrong else []
+    return replace(_on(watch, event.at), said=(*watch.said, *fresh)[-SAID:])
+
+
+def _tripped(watch: Watch, event: Tripped) -> Watch:
+    if event.thing not in things_of(watch.head.plant):
+        raise NotNow(f"'{event.thing}' is no breaker or shelf of the plant")
+    return replace(_on(watch, event.at), tripped=(*watch.tripped, event))
+
+
+def _unseen(watch: Watch, event: Unseen) -> Watch:
+    if not -1 <= event.point < len(watch.points) or event.end < event.begin:
+        raise NotNow(f"a gap of point {event.point} from {event.begin} s to {event.end} s")
+    return replace(_on(watch, event.end), gaps=(*watch.gaps, event))
+
+
+def _sealed(watch: Watch, event: Sealed) -> Watch:
+    if event.number < 1 or any(one.file == event.file for one in watch.sealed):
+        raise NotNow(f"{event.file} is sealed already, or has no number")
+    return replace(_on(watch, event.end), sealed=(*watch.sealed, event))
+
+
+def _noticed(watch: Watch, event: Noticed) -> Watch:
+    if not 0 <= event.point < len(watch.points):
+        raise NotNow(f"something at point {event.point}, and there are {len(watch.points)}")
+    return replace(_on(watch, event.until), noticed=(*watch.noticed, event))
 
 
 def things_of(plant: PlantFile) -> list[str]:

@@ -29,6 +29,7 @@ from bench.record.read import read_record
 from bench.roles import function_name
 from bench.runner import protocol as p
 from bench.runner.core import Came, Runner
+from bench.runner.open_record import OpenRecord
 from bench.runner.ports import Happened, Manner
 from bench.sequence.draft import draft
 from bench.sequence.file import Measure, Prove, Set, Zero
@@ -434,9 +435,8 @@ def _live(first: e.Began, path: Path, twins: Twins, fate: Fate, watcher: Watcher
             state = take(state, entry)
             lines.append(writer.append(entry))
         hands = DoomedHands(twins, fate)
-        runner = Runner(
-            writer, state, lines, hands, Manner(alone=True), told=lambda entry, state: fate.point("while telling")
-        )
+        record = OpenRecord(writer, state, lines, told=lambda entry, state: fate.point("while telling"))
+        runner = Runner(record, hands, Manner(alone=True))
         runner.inbox.put(Came(watcher))
         end = runner.run(DoomedCrew(twins, fate, runner))
         assert request(end).number == end.number

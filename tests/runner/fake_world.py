@@ -18,6 +18,7 @@ from bench.record.append import RecordTrouble, RecordWriter
 from bench.record.read import read_record
 from bench.runner import protocol as p
 from bench.runner.core import Came, Heard, Left, Runner
+from bench.runner.open_record import OpenRecord
 from bench.runner.ports import Happened, LiveReading, Manner, Watchman
 from bench.sequence.file import Set
 from bench.sequence.plan import Step
@@ -263,9 +264,8 @@ class World:
             state = take(state, entry)
             lines.append(self.writer.append(entry))
         self.hands = FakeHands(self)
-        self.runner = Runner(
-            self.writer, state, lines, self.hands, manner, told=self._hear, seated=seated, clock=self.clock
-        )
+        record = OpenRecord(self.writer, state, lines, told=self._hear)
+        self.runner = Runner(record, self.hands, manner, seated=seated, clock=self.clock)
         self.clock.wake = lambda: self.runner.inbox.put(LiveReading("nobody", self.clock.now, "", None, "", None))
         self.crew = FakeCrew(self)
         self.guard: Watchman | None = None

@@ -15,6 +15,7 @@ from bench.record.append import RecordWriter
 from bench.record.read import read_record
 from bench.runner import protocol as p
 from bench.runner.core import Came, Heard, Runner, Signalled
+from bench.runner.open_record import OpenRecord
 from bench.runner.ports import Happened, Manner
 from bench.sequence.file import Set
 from bench.sequence.plan import Step
@@ -117,7 +118,7 @@ def through(first: e.Began, folder: Path, draw: random.Random) -> tuple[State, i
             assert after.number == runner.state.number
             if twins.on and after.phase not in (Phase.SWITCHING, Phase.ENERGISING, Phase.SAFING):
                 assert after.outputs.on or after.phase is Phase.TROUBLED, f"on, and nobody knows: {after.phase}"
-            if len(runner._lines) > 1200:
+            if len(record.lines) > 1200:
                 runner.inbox.put(Signalled("enough"))
 
         def clock() -> float:
@@ -126,8 +127,9 @@ def through(first: e.Began, folder: Path, draw: random.Random) -> tuple[State, i
                 runner.inbox.put(Heard(screen, p.Do(wish=e.Continued())))
             return 0.0
 
+        record = OpenRecord(writer, state, lines, told)
         hands = DoomedHands(twins, Fate(0, draw))
-        runner = Runner(writer, state, lines, hands, Manner(alone=True), told=told, clock=clock)
+        runner = Runner(record, hands, Manner(alone=True), clock=clock)
         runner.inbox.put(Came(screen))
         crew = Chaos(twins, runner, screen, draw)
         end = runner.run(crew)

@@ -289,24 +289,38 @@ def words(entry: e.Entry, verdict: str = "") -> tuple[str, str]:
         entry: the entry.
         verdict: of a reading.
     """
-    match entry.event:
-        case e.Began(operator=operator):
-            return "began", f"by {operator}" if operator else ""
+    said = _of_the_bench(entry.event, verdict) or _of_people(entry.event) or _of_the_plant(entry.event)
+    return said or (type(entry.event).__name__.lower(), "")
+
+
+def _of_the_bench(event: e.Event, verdict: str) -> tuple[str, str] | None:
+    """What instruments did; None for anything else."""
+    match event:
         case e.Met(instrument=instrument, identity=identity):
             return "met", f"{instrument}: {identity}"
-        case e.Answered(answer=answer, how=how):
-            return {"contact": "contact", "simulated": "hands", "matrix": "relays"}.get(how, "answer"), answer
         case e.Read() as read:
-            shown = findings.raw_reading(read)
-            return "reading", f"{WORDS.get(verdict, '')} {read.instrument} {shown}".strip()
+            return "reading", f"{WORDS.get(verdict, '')} {read.instrument} {findings.raw_reading(read)}".strip()
         case e.Troubled(what=what):
             return "trouble", what
         case e.Switched(instrument=instrument, state=state, confirmed=confirmed):
             return "output", f"{instrument} {state}{'' if confirmed else ', not confirmed'}"
         case e.Energised(instrument=instrument, state=state, why=why):
             return "brought up", f"{instrument} {state}: {why}"
+        case e.MadeSafe(confirmed=confirmed):
+            return "safe", ", ".join(f"{name} {'off' if off else 'NOT CONFIRMED'}" for name, off in confirmed.items())
         case e.Elapsed(seconds=seconds):
             return "waited", f"{seconds:.1f} s"
+        case _:
+            return None
+
+
+def _of_people(event: e.Event) -> tuple[str, str] | None:
+    """What people did, and what they said of the walk; None for anything else."""
+    match event:
+        case e.Began(operator=operator):
+            return "began", f"by {operator}" if operator else ""
+        case e.Answered(answer=answer, how=how):
+            return {"contact": "contact", "simulated": "hands", "matrix": "relays"}.get(how, "answer"), answer
         case e.Skipped(reason=reason):
             return "skipped", reason
         case e.Went(then=then):
@@ -315,21 +329,26 @@ def words(entry: e.Entry, verdict: str = "") -> tuple[str, str]:
             return "note", f"{text}{f' ({by})' if by else ''}"
         case e.Attached(files=files, text=text):
             return "kept", f"{', '.join(one.name for one in files)}{f': {text}' if text else ''}"
-        case e.Disturbed(touches=touches, text=text):
-            return "touched", f"{', '.join(touches)}{f': {text}' if text else ''}"
-        case e.Said(console=console, lines=lines, wrong=wrong):
-            return "said", f"{console}: {' / '.join([*(text for _, text in lines), *([wrong] if wrong else [])])}"
-        case e.Tripped(thing=thing, what=what):
-            return "tripped", f"{thing}{f': {what}' if what else ''}"
-        case e.Sending(console=console, line=line):
-            return "sent", f"{console}: {line}"
         case e.Paused(why=why):
             return "paused", why
         case e.Seated(by=by):
             return "seat", by or "nobody"
         case e.Aborted(why=why):
             return "given up", why
-        case e.MadeSafe(confirmed=confirmed):
-            return "safe", ", ".join(f"{name} {'off' if off else 'NOT CONFIRMED'}" for name, off in confirmed.items())
         case _:
-            return type(entry.event).__name__.lower(), ""
+            return None
+
+
+def _of_the_plant(event: e.Event) -> tuple[str, str] | None:
+    """What happened to the plant, and what its consoles said and were sent; None for anything else."""
+    match event:
+        case e.Disturbed(touches=touches, text=text):
+            return "touched", f"{', '.join(touches)}{f': {text}' if text else ''}"
+        case e.Tripped(thing=thing, what=what):
+            return "tripped", f"{thing}{f': {what}' if what else ''}"
+        case e.Said(console=console, lines=lines, wrong=wrong):
+            return "said", f"{console}: {' / '.join([*(text for _, text in lines), *([wrong] if wrong else [])])}"
+        case e.Sending(console=console, line=line):
+            return "sent", f"{console}: {line}"
+        case _:
+            return None
