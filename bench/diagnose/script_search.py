@@ -148,7 +148,7 @@ def _value(request: Probe, answer: Answer, speech: Speech) -> float | bool | Non
         return None if ohms is None else max(0.0, ohms)
     if answer.beeped is not None:
         return answer.beeped
-    # what straddles the limit counts as joined: then it is looked at closer
+    # what straddles the limit counts as joined, so that it is looked at more closely
     return answer.outcome.verdict != "pass"
 
 

@@ -14,17 +14,18 @@ from typing import Final
 import msgspec
 
 IDLE_S: Final = 0.5
-"""A line without an end counts as whole when so long nothing came after it."""
+"""Seconds of silence after which a line without an end counts as whole."""
 LONGEST: Final = 4096
-"""Characters of one line at most; more is cut into pieces."""
+"""The longest line, in characters; a longer one is cut into pieces."""
 WINDOW: Final = 240
 """The newest characters that are looked at for garbled ones."""
 FEWEST: Final = 16
-"""Characters below which nothing is said of the rate."""
+"""With fewer characters than this nothing is said of the rate."""
 NO_TEXT: Final = 0.25
-"""Part of them that no text has, and garbled text always (measured over all pairs of usual rates in its tests)."""
+"""The garbled share that no real text reaches and text at a wrong rate always does (measured over all pairs of usual
+rates in its tests)."""
 NOISY: Final = 3
-"""Characters that are none, among those of a window, from which on it is called noise."""
+"""Garbled characters within a window from which on it is called noise."""
 USUAL: Final = (1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200)
 """Rates that consoles have, most often (common practice, no source)."""
 _ENDS: Final = re.compile(rb"\r\n|\n|\r")
@@ -37,7 +38,7 @@ class Spoken(msgspec.Struct, frozen=True):
 
     Attributes:
         at: seconds at which its first character came.
-        text: without its end; characters that are none are written as ``\\xNN``.
+        text: without its end; bytes that are no character are written as ``\\xNN``.
     """
 
     at: float
@@ -79,7 +80,7 @@ class ConsoleText:
         self._newest = now
         self._window.extend(data)
         self._look()
-        # a carriage return at the end may have its line feed still to come: nothing is said twice for it
+        # the line feed of a carriage return at the end may still be to come: together they end one line
         *whole, self._rest = _ENDS.split(self._rest + data)
         for piece in whole:
             found += self._line(piece)
@@ -118,7 +119,7 @@ class ConsoleText:
 
 
 def _strange(data: bytes) -> int:
-    """How many bytes no console says: control characters of no use, and what is no UTF-8."""
+    """How many bytes are nothing that a console says: odd control characters, and what is not UTF-8."""
     text = data.decode("utf-8", "replace")
     # the window may begin and end in the middle of a character
     cut = sum(one == "\ufffd" for one in (text[:1], text[-1:]) if len(text) > 1)

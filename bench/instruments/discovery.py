@@ -30,9 +30,9 @@ from bench.quantity import Duration
 LISTEN: Final = 1.5
 """Seconds that a port is listened to where no profile says how long: hand-held meters that talk do so each second."""
 OPENING: Final = 1.0
-"""Seconds beyond its waits that a question may take, for opening the port; then it is given up."""
+"""Seconds that a question may take beyond its own waits, to open the port; after that it is given up."""
 TALKS: Final = 8
-"""Bytes that say that something talks: fewer are what a line gives when it is switched."""
+"""From this many bytes on something is talking; fewer are what a line gives when it is switched."""
 
 
 class Question(msgspec.Struct, frozen=True):

@@ -86,7 +86,7 @@ class Script:
 
 
 def replay(profile: Profile, example: Example, decoder: Decoder | None = None) -> list[str]:
-    """Carry an example out; what came out otherwise than it says, in words; empty where all is right."""
+    """Carry out an example; returns in words what did not come out as it says, empty where all is right."""
     script = Script(example.exchange)
     session = Session(profile, script, script.clock, decoder=decoder)
     gives = example.gives

@@ -13,7 +13,7 @@ _PLAIN: Final = re.compile(r"[A-Za-z0-9 ,:;_=/%\"'<>!@#&~`-]", re.ASCII)
 
 
 def why_no_match(text: str, pattern: Pattern) -> str:
-    """In words, where a reply and a pattern part; empty where nothing helpful can be said."""
+    """Where a reply and a pattern part ways, in words; empty where nothing helpful can be said."""
     if pattern.match(text) is not None:
         return ""
     for stripped, what in (

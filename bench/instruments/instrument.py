@@ -36,9 +36,9 @@ TAKE_OVER: Final = 5.0
 
 
 TAKE_OVER_SHARED: Final = 30.0
-"""And on a port that it shares: its order to go off is sent at once, and to see that it did is one after the other."""
+"""The same on a shared port: the orders to switch off go out at once, and are read back one after the other."""
 FEEDS: Final = 4
-"""How many times within its time a watchdog is fed."""
+"""How many times a watchdog is fed within its time."""
 
 
 class NotConfigured(RuntimeError):

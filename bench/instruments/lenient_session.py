@@ -1,4 +1,5 @@
-"""A lenient session, for trying a profile: it asks as a session does, and goes on where an answer is not as it says.
+"""A lenient session, for trying a profile: it asks as a session does, and goes on where an answer is not what the
+profile says.
 
 A session refuses what it cannot believe, as it must in a walk. Here the answer is shown, what is wrong with it is told
 together with what to change, the line is drained, and the next thing can be tried.
@@ -81,7 +82,7 @@ class LenientSession(Session):
     ) -> None:
         self.known = dict(known or {})
         self.wrong = 0
-        """How much does not agree."""
+        """How many things do not agree."""
         self.settings = dict(settings or {})
         self._tell = tell
         self._queue_unreadable = False

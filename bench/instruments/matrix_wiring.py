@@ -204,7 +204,7 @@ def routes_of(
 
 
 def _zeros(switch: Switch, template: str, row: str) -> str:
-    """Most misses are a zero that is not there."""
+    """Most slips are a leading zero that is missing."""
     padded = (row.zfill(width) for width in (2, 3, 4))
     fits = next((text for text in padded if switch.channel.match(template.replace(ROW, text)) is not None), "")
     return f"did you mean row '{fits}'?" if fits else ""

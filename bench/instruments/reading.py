@@ -162,7 +162,7 @@ class Taker:
         session = self._session
         session.conversation.forget()
         if session.unasked:
-            # what is shown live need not be proven to be of after the trigger
+            # a live reading need not be proven to come after the trigger
             taken = self._listen(0 if live else self._skip)
             raws: list[bytes] = []
             named = None
@@ -217,7 +217,7 @@ class Taker:
         return replace(sample, trace=curve, flags=(*sample.flags, *ends), raw=(*sample.raw, raw))
 
     def _agreed(self, first: Taken) -> Taken:
-        """A reading that as many in a row agree with as the profile wants.
+        """A reading that as many in a row confirm as the profile asks for.
 
         Raises:
             InstrumentTrouble: ``garbled`` where they do not come to agree.

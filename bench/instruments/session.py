@@ -198,7 +198,7 @@ class Session:
             self._meet()
             self._look_at_outputs()
         except BaseException:
-            # what it said in an opening that failed binds nobody
+            # what it said in an opening that failed no longer counts
             self.identity = before
             raise
         if self.identity is None:

@@ -39,7 +39,7 @@ _WRITTEN: Final = {"Ω": "ohm", "°C": "degC"}
 
 
 def examples(profile: Profile, decoder: Decoder | None, tell: Tell) -> int:
-    """Replay a profile's examples byte for byte; returns how many come out otherwise than they say."""
+    """Replay a profile's examples byte for byte; returns how many do not come out as they say."""
     wrong = 0
     for number, example in enumerate(profile.examples, 1):
         about = " ".join(part for part in (example.does, example.function) if part)
@@ -194,7 +194,7 @@ def _know(meter: LenientSession) -> bool:
 
     first = meter.attempt(told, asks, what)
     if first is None:
-        # what answers, and otherwise than its profile says, can be tried further
+        # an instrument that answers, if not as its profile says, can be tried further
         return meter.heard
     again = meter.attempt(meter.ask_identity, asks, what)
     if again is not None and again[0].text != first.text:

@@ -26,7 +26,7 @@ ANYONE: Final = Expected()
 
 
 class Identity(msgspec.Struct, frozen=True):
-    """Who an instrument says it is; empty fields are not told.
+    """Who an instrument says it is; a field is empty where it does not say.
 
     Attributes:
         text: the whole answer.

@@ -93,7 +93,7 @@ class WireText:
 
 
 def compiled(text: str, *, any_case: bool = False) -> Any:
-    """A regular expression whose time grows with the text and never faster, whatever a line makes of a reply.
+    """A regular expression whose time grows no faster than the text, whatever the line makes of a reply.
 
     Looking ahead, looking back and repeating a group by its number cannot be had that way.
 

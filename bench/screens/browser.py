@@ -343,7 +343,7 @@ class BrowserServer:
 
 
 async def _pass_on(page: Page, message: WSMessage) -> None:
-    """Hand one message of a page to its process; what is not understood is let go."""
+    """Hand one message of a page to its process; what is not understood is ignored."""
     if message.type is not WSMsgType.TEXT:
         return
     try:

@@ -188,7 +188,7 @@ def listed(names: Sequence[str]) -> str:
 
 def _runs(pins: Sequence[str]) -> str:
     told: list[str] = []
-    # numbers that follow one another differ from their place in the row by the same
+    # consecutive numbers differ from their places in the row by the same amount
     for _, run in groupby(enumerate(sorted(map(int, pins))), lambda at: at[1] - at[0]):
         numbers = [number for _, number in run]
         told += [f"{numbers[0]}-{numbers[-1]}"] if len(numbers) > 2 else [str(number) for number in numbers]

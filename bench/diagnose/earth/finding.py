@@ -31,11 +31,11 @@ from bench.plant.model import Plant
 from bench.sequence.file import Found
 
 MOST: Final = 6
-"""Suspects that are told, and kept with their numbers."""
+"""How many suspects are told, and kept with their numbers."""
 SIGMAS: Final = 4.0
 """Standard deviations of its spread that a bond may be off before it is called poor by itself."""
 FEW: Final = 3
-"""Suspects that are told while the search is under way."""
+"""How many suspects are told while the search is under way."""
 ALARM: Final = 0.5
 """The chance of a fault from which there is something to suspect."""
 SURE: Final = 0.95

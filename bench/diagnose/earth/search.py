@@ -43,7 +43,7 @@ PATH: Final = "10 mΩ"
 of a few metres that is landed at both ends)."""
 SEEN: Final = "90 %"
 WORSE: Final = 1.25
-"""Times what it read before, that a bond may read at most when it was put back (own choice)."""
+"""How many times what it read before a bond may read, at most, once it was put back (own choice)."""
 EVERY: Final = 5
 """Readings of the first set between two looks at what is suspected."""
 NAMES: Final = ("lifting", "path", "seen", "per-point", "most")

@@ -1,7 +1,7 @@
 """What people do to wiring: the causes that can explain a measured map.
 
-A cause is data. `bench.diagnose.explain.forward` says what map a list of causes makes, `bits` says how much
-it costs to name one, and `bench.diagnose.explain.sentences` says what to do about it at the rack.
+A cause is data. `bench.diagnose.explain.forward` says what map a list of causes makes, `bits` says what it costs to
+name one, and `bench.diagnose.explain.sentences` says what to do about it at the rack.
 
 Causes at a connector speak of its plug and of sockets: a plug carries its wires with it when it
 sits in the wrong socket, shifted or turned. Causes at a wire speak of the plug's contacts, by the

@@ -1,4 +1,4 @@
-"""What is left of a map when every plug sits where it sits: causes at single wires.
+"""What is left of a map once all plugs are placed: causes at single wires.
 
 Think of the measured groups as towns and of every wire as a road from the group of its near pin to
 the group of the contact where it belongs. A right wire stays in its town. Wires that changed places

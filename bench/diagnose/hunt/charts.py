@@ -38,7 +38,7 @@ CLIP: Final = 9.0
 SLOW_CLIP: Final = 4.0
 """And in the slow ones, which look for small shifts: heavy tails must not fill them."""
 COARSE: Final = 5.0
-"""Where half a digit is more than all scatter: a single reading that is this off, in half digits, is no noise."""
+"""Where all scatter lies below half a digit: a single reading this far off, in half digits, is no noise."""
 SLOW: Final = (0.5, 19.0)
 """Allowance and decision interval of the slow sum."""
 QUICK: Final = (2.0, 4.5)

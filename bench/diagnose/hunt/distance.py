@@ -52,7 +52,7 @@ DRAWS: Final = 20_000
 ALPHA: Final = 0.00393
 """Relative change of copper's resistance a kelvin, at 20 °C (IEC 60028, the annealed copper standard)."""
 DECIDES: Final = 0.5
-"""From this part of the variance on one cause is said to decide."""
+"""From this share of the variance on a cause is said to decide."""
 ROOTED: Final = 0.02
 """Part of the drawings that must have a root, where the method takes one: with fewer the readings are of something
 else, or too few drawings are left to say an interval (our own figure)."""

@@ -94,7 +94,7 @@ class Common(msgspec.Struct, frozen=True):
         events: how many have it.
         of: of how many.
         part: of all that could trip, or of all time, that has it too.
-        chance: that so many or more have it by chance, for all that was tried together.
+        chance: that at least this number has it by chance, for all that was tried together.
         among: what the part is of.
     """
 
@@ -229,7 +229,7 @@ def told(
     Args:
         trips: the events.
         common: of :func:`in_common`.
-        most: so many at most.
+        most: how many at most.
         backdrop: the time in which the events could have come.
     """
     if len(trips) < FEWEST:

@@ -370,7 +370,7 @@ class _Reader:
         return self._value(name, self.settings.get(name, default))
 
     def _apart(self, bench: BenchFacts | None) -> float:
-        """What two ends read at least that are not joined: no more than the meter can show."""
+        """The least that two ends read which are not joined; at most what the meter can show."""
         if "apart" in self.settings or bench is None:
             return self._ohms("apart", APART)
         top = top_of(bench, self.wires)

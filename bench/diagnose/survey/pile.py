@@ -3,7 +3,7 @@
 No catalogue is needed: the kinds that occur (a jacket, the number of its conductors and their colours) are read off
 the ends that were looked at closely, and how often each occurs, which connectors it has and how thick it is are learned
 from all of them (expectation and maximisation, a few rounds; from memory). Kinds that the job knows of already stand
-beside them: an end is likelier of such a one, and a kind that is none of them wants to be seen more often.
+beside them: an end is likelier of such a one, and a kind that is none of them has to be seen more often.
 """
 
 from __future__ import annotations

@@ -22,7 +22,8 @@ from bench.instruments.ports.address import lock_key
 from bench.instruments.ports.trouble import InstrumentTrouble, trouble_from
 
 SLICE: Final = 0.01
-"""Seconds that a port is waited for at a time: so soon an abort is heeded. A hundredth costs under 1 % of a core."""
+"""Seconds of one wait for a port, and so the longest until an abort is heeded. A hundredth costs under 1 % of a
+core."""
 WRITE_TIME: Final = 2.0
 """Seconds that the port may take to accept a command: 100 characters take 0.1 s at 9600 baud."""
 

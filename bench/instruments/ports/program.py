@@ -1,8 +1,8 @@
 """A program of the user's own as a port: its standard input and output are the line.
 
-Any program that prints readings can be a meter so: one that speaks to a device which is no serial port, or to a service
-on the network. Its words are taken apart as a shell would, and no shell is started; what it writes to its standard
-error stays on the terminal. It must flush what it prints, and it ends when its input ends.
+Any program that prints readings can be a meter this way: one that speaks to a device which is no serial port, or to a
+service on the network. Its words are taken apart as a shell would, and no shell is started; what it writes to its
+standard error stays on the terminal. It must flush what it prints, and it ends when its input ends.
 """
 
 from __future__ import annotations

@@ -72,7 +72,7 @@ class SerialPort(OwnedPort):
                 # the port's own timeout is one slice; setting it anew would reconfigure the port
                 data = bytes(self._port.read(1))
                 if data:
-                    # an answer often comes whole: one look more and it need not be gone through twice
+                    # an answer often comes whole: one more look saves going through it twice
                     waiting = self._port.in_waiting
                     return data + bytes(self._port.read(waiting)) if waiting else data
         except InstrumentTrouble:

@@ -20,7 +20,7 @@ from bench.instruments.ports.transport import Transport
 from bench.instruments.ports.trouble import InstrumentTrouble, Yielded
 
 SLICE: Final = 0.02
-"""Seconds that an end waits at a time: so soon it notices that the line is wanted for something else."""
+"""Seconds of one wait of an end, and so the longest until it notices that the line is wanted for something else."""
 
 
 class Turns:
@@ -80,7 +80,7 @@ class Turns:
                 self._changed.notify_all()
 
     def rest(self, seconds: float) -> None:
-        """Let others have it meanwhile, and those who go first until they are done; then take it before all others."""
+        """Let others have a turn, and those who go first until they are done; then take it back before all others."""
         with self._changed:
             ahead = set(self._first)
             depth, self._depth, self._owner = self._depth, 0, None
@@ -155,7 +155,7 @@ class SharedPort:
     # ---- what is set at one box by several names -----------------------------------------------
 
     def sets(self) -> None:
-        """This end sets something at the box: what others have set there may be so no more."""
+        """This end sets something at the box: what others set there may no longer hold."""
         self._bus.set_by = self
 
     @property

@@ -70,5 +70,5 @@ class SocketPort(OwnedPort):
             raise trouble_from(error, self.address, "reading") from error
 
     def _taken(self, data: bytes) -> bytes:
-        """What came, as it is given on."""
+        """What came, as it is passed on."""
         return data

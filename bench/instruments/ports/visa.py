@@ -19,7 +19,7 @@ from bench.instruments.profile.line import Line
 
 _CHUNK: Final = 65536
 _SLICE_MS: Final = 20
-"""Milliseconds that a stream of bytes is waited for at a time: so soon an abort is heeded."""
+"""Milliseconds of one wait for a stream of bytes, and so the longest until an abort is heeded."""
 _PAUSE: Final = 0.01
 
 
@@ -153,7 +153,7 @@ class VisaPort(OwnedPort):
         return data
 
     def _read_what_waits(self, count: int) -> bytes:
-        # it is here, but the library fetches it byte by byte and loses it all where its time ends in the midst of it
+        # it has come, but the library fetches it byte by byte and loses all of it where its time runs out halfway
         self._resource.timeout = int(WRITE_TIME * 1000)
         try:
             return self._read_some(count)

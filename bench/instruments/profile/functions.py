@@ -160,9 +160,9 @@ class Range(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defa
     """One range of a function."""
 
     range: Amount
-    """Its name value: full scale."""
+    """Its nominal value: full scale."""
     send: str = ""
-    """What ``{range}`` stands for; by default the name value in the base unit, as a plain number."""
+    """What ``{range}`` stands for; by default the nominal value in the base unit, as a plain number."""
     mark: str = ""
     """How a reply names this range in its group ``range``."""
     highest: Amount | None = None

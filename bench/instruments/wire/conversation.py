@@ -243,7 +243,7 @@ class Conversation:
                 self._refuse_suspect()
             if isinstance(event, NeedData) and not self._read(deadline) and self.clock() >= deadline:
                 if not must:
-                    # it echoed once and does so no more
+                    # it echoed before and no longer does
                     self.dialogue.echoes = 0
                     return
                 self.dialogue.doubt("an echo did not come")

@@ -70,7 +70,7 @@ class Framer:
         return self._take(len(self._buffer))
 
     def skip_current(self) -> None:
-        """Drop the rest of the frame under way, which is too old; where no mark tells its end: what is pending."""
+        """Drop the rest of the frame under way, which is too old; where nothing marks its end, drop what is pending."""
         self.clear()
 
     def skip_first(self) -> None:

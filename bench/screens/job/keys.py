@@ -78,7 +78,7 @@ def _tabs() -> list[Key]:
 
 
 def _own(view: JobView) -> list[Key]:
-    """The keys of the page that one is at."""
+    """The keys of the current page."""
     page, item = view.place.page, view.item
     found: list[Key] = []
     if item is not None:
@@ -160,7 +160,7 @@ _NOT_OFFERED: Final = ("help", "earlier", "later")
 
 
 def actions(view: JobView) -> list[Action]:
-    """Everything that can be done, as far as it has what was typed: what has it earliest comes first.
+    """Everything that can be done and has in it what was typed: what has it earliest comes first.
 
     Of equals what this page offers comes first.
     """

@@ -25,9 +25,9 @@ VERDICT_OF: Final[dict[Status, str]] = {
 }
 """The mark and style of a status are those of the verdict that it comes from."""
 MOST: Final = 12
-"""Reasons that are told of one thing."""
+"""How many reasons are told of one thing."""
 TALLY: Final = 16
-"""Cells for how many readings of a record stand where."""
+"""Cells for the counts of a record's readings."""
 SHOWN: Final[tuple[Status, ...]] = ("proven", "connected", *STATUSES[:4])
 """The order in which statuses are counted."""
 
@@ -49,7 +49,7 @@ def counted(statuses: Iterable[Status]) -> tuple[Status, ...]:
 
 
 def window(items: Sequence[Item], cursor: int, rows: int) -> tuple[int, int]:
-    """The part of a list that is shown: from, and up to but without. The cursor stays in its middle."""
+    """The part of a list that is shown: its first line, and the line after its last. The cursor stays in its middle."""
     rows = max(0, rows)
     top = max(0, min(cursor - rows // 2, len(items) - rows))
     return top, min(len(items), top + rows)
@@ -174,7 +174,7 @@ def _record(view: JobView, one: RecordLine, cells: int) -> Line:
 
 
 def tally(one: RecordLine, glyphs: Glyphs) -> Line:
-    """How many readings of a record stand where: each with its mark."""
+    """How many readings of a record have which verdict, each count with its mark."""
     found: list[Span | str] = []
     for verdict, number in one.counts:
         found += [" "] if found else []

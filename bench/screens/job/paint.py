@@ -38,14 +38,14 @@ def _head(view: JobView, cells: int) -> Line:
 
 
 def _tabs(view: JobView, cells: int) -> Line:
-    """The pages with their figures; the one that one is at stands out by brackets, too. The rest is a rule."""
+    """The pages with their figures; the current one stands out by brackets, too. The rest is a rule."""
     at = view.place.page
     whole = _named(at, TABS)
     return _ruled(view, whole if width(whole) <= cells else _named(at, ()), cells)
 
 
 def _named(at: Page, named: Sequence[Page]) -> Line:
-    """The pages' figures, each with its name where that is wanted; the one that one is at has always one."""
+    """The pages' figures, each with its name where that is wanted; the current one always has it."""
     spans: list[Span | str] = []
     for number, page in enumerate(TABS, 1):
         here = page == at

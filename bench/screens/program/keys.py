@@ -88,7 +88,8 @@ def listed(known: Iterable[Key]) -> list[Action]:
 
 
 def matching(typed: str, found: Iterable[Action]) -> list[Action]:
-    """The actions that have every word typed; what has them earliest comes first, since it is more likely meant."""
+    """The actions that have every word typed in them; those that have them earliest come first, being likelier
+    meant."""
     ranked = []
     for number, one in enumerate(found):
         places = [one.text.casefold().find(word) for word in typed.casefold().split()]

@@ -108,7 +108,7 @@ class Program(ABC, Generic[M]):
         self.over = False
         self._known: tuple[object, tuple[Key, ...]] = (None, ())
         self._shown: tuple[object, ...] = (None,)
-        # the key that the list of all actions was left by, until the next tick
+        # the key that closed the list of all actions, until the next tick
         self._took = ""
 
     # what a program says of itself

@@ -193,7 +193,7 @@ class _FigureBox(Input):
     """A box for a figure."""
 
     async def _on_key(self, event: Key) -> None:
-        """The two keys of a number pad that stand for what it lacks; all else as ever."""
+        """The two keys of a number pad that stand for what it lacks; all others as usual."""
         if event.character not in ("*", "+"):
             await super()._on_key(event)
             return

@@ -106,7 +106,7 @@ STAYS: Final = 3
 """How many live readings show the same before a display is told of line by line."""
 News = Happened | Said | Misset | Felt | Lost | Rose | Going | Volts
 LONGEST: Final = 600
-"""Points of a trend that are kept: of more, every second one goes."""
+"""Points of a trend that are kept; beyond that every second one is dropped."""
 
 
 class Follower:

@@ -24,7 +24,7 @@ LEAST_CELLS, LEAST_ROWS = 40, 14
 """Below this a page says that it is too small, and what is on."""
 
 LEAST_NAME: Final = 6
-"""Cells in which a heading's name is worth its beginning."""
+"""Cells from which on the beginning of a heading's name is worth showing."""
 
 
 def paint(view: View, cells: int, rows: int, known: Sequence[Key] | None = None) -> Picture:
@@ -92,7 +92,7 @@ def _head(view: View, cells: int) -> Line:
     right.append(Span(clock, "dim"))
     tag: list[Span | str] = [Span(" SIMULATED ", "tag"), " "] if state.setting.bench.simulated else []
     if len(right) > 2 and width(line(*tag)) + 1 + width(line(*right)) > cells:
-        del right[1]  # how long it takes is wanted less than that it is a simulation
+        del right[1]  # how long it takes matters less than that it is a simulation
     name, section = view.say(plan.sequence.sequence), view.say(where.section)
     whole = line(*tag, Span(name, "accent"))
     if section and section != name:

@@ -77,7 +77,7 @@ _Item = str | None
 
 
 def _cells_of(out: TextIO) -> int:
-    """Columns of the terminal behind a stream; without end where there is none."""
+    """Columns of the terminal behind a stream; endless where there is none."""
     try:
         cells = os.get_terminal_size(out.fileno()).columns if out.isatty() else 0
     except (OSError, ValueError):
@@ -283,7 +283,7 @@ class Plain:
             self._say(f"{self._history} readings are in the record already")
             self._history = 0
         state, outcome = news.after, news.outcome
-        # of many steps that are passed over the last one says why
+        # of many steps passed over the last one says why
         for one in (*news.brought[:1], *news.brought[1:][-1:]):
             if one.verdict != "done" or one.answer or one.news:
                 self._say(f"{self._glyphs.mark(findings.look_of(one))} {findings.verdict_line(state, one)}")

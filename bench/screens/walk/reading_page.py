@@ -57,7 +57,7 @@ NEXT_GAP: Final = "    "
 BESIDE: Final = 22
 """Cells that stand beside the large digits: what they are at the left, limit and doubt at the right."""
 WIRE: Final = 8
-"""Cells of a wire at least, beside what is said of it: both ends with a little of it."""
+"""The fewest cells of a wire beside what is said of it: both ends and a little between."""
 TOUCHES: Final = ("touching", "settled")
 FAR: Final = 5
 """Rows of the words that are as large as a reading."""
@@ -502,7 +502,7 @@ def wire(view: View, step: Step, cells: int) -> Line:
     glyphs = view.glyphs
     label = view.say(_wire_label(view.state, step))
     while ", " in label and width(label) + 2 > cells - WIRE:
-        label = label.rpartition(", ")[0]  # what is said first of a wire is wanted most
+        label = label.rpartition(", ")[0]  # what is said first of a wire matters most
     text = f" {label} " if label else ""
     text = cut(text, max(0, cells - WIRE), glyphs.ellipsis)
     each = (cells - 4 - width(text)) // 2

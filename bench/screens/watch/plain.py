@@ -13,9 +13,10 @@ from bench.diagnose.hunt.watched import jump_line, noticed_line
 from bench.screens.watch.talk import How, Talk, place_lines
 
 GRACE_S: Final = 2.0
-"""For at least as long it takes what is typed, even where its time was over while the bench was being opened."""
+"""Seconds for which it takes what is typed in any case, even where its time ran out while the bench was being
+opened."""
 LOOK_S: Final = 0.1
-"""How often it is looked whether something jumped."""
+"""Seconds between two looks for a jump."""
 
 
 def run(

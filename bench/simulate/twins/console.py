@@ -76,7 +76,7 @@ class ConsoleTwin:
         for at, one in ready:
             text += one.text.encode() + b"\r\n"
             if one.every is not None:
-                # what fell behind, since time jumped, is not said a hundred times
+                # what was missed while time jumped is not said a hundred times over
                 self._due.append((max(at + one.every.value, now), one))
         if not text:
             return b""

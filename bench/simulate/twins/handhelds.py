@@ -124,7 +124,7 @@ class HandheldTwin(Paced):
         self._ranges = {reads: scales(one) for reads, one in self._functions.items()}
         self._error_scale = error_scale
         draw = random.Random(f"errors {seed}")
-        # the last step of those that are allowed is left to noise and rounding
+        # of the steps that are allowed the last is left to noise and rounding
         self._errors = {reads: drawn_errors(ranges, draw, spare_steps=1) for reads, ranges in self._ranges.items()}
         self._noise = random.Random(f"noise {seed}")
         self._display: Shown | None = None

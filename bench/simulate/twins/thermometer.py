@@ -59,7 +59,7 @@ class ThermometerTwin(ScpiInstrument):
     def _read(self, now: float) -> float:
         celsius = self.world.temperature(now)
         scale = self._scale
-        # the last step of those that are allowed is left to noise and rounding
+        # of the steps that are allowed the last is left to noise and rounding
         error = self._drawn * (scale.gain * abs(celsius) + scale.offset - scale.step)
         shown = celsius + self._error_scale * (error + self._noise.gauss(0.0, NOISE_KELVIN))
         return round(shown / scale.step) * scale.step

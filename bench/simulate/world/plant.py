@@ -65,7 +65,7 @@ UNEVEN: Final = 0.02
 TEST_HZ: Final = 1000.0
 """What a meter for capacitance puts on."""
 STEPS: Final = 24
-"""A resistance that changes with time does so in this number of steps to its double: 3 % each."""
+"""Steps in which a resistance that changes with time doubles: 3 % each."""
 
 _Specimen = tuple[frozenset[str], frozenset[frozenset[str]]]
 """The two places, and what is joined meanwhile."""
@@ -74,7 +74,7 @@ _METER: Final = "the meter between the leads"
 
 
 class Moment(msgspec.Struct, frozen=True):
-    """What of the circuit is otherwise than it was built, at a moment.
+    """How the circuit differs from what was built, at a moment.
 
     Attributes:
         open: conductors whose contact is open.
@@ -418,7 +418,7 @@ class PlantWorld:
         """A fresh piece of insulation: its capacitance is that of the cable that both leads are on."""
         places, groups = mark
         low, high = (math.log(ohms) for ohms in SOUND_OHM)
-        # as many ends leak side by side as are on the smaller side
+        # the ends of the smaller side leak in parallel
         sides = [max((len(group) for group in groups if place in group), default=1) for place in places]
         self._sound[mark] = math.exp(self._insulation.uniform(low, high)) / min(sides)
         ends = [self._cables_at(place) for place in places]
@@ -455,7 +455,7 @@ class PlantWorld:
     # the circuit at a moment
 
     def _moment(self, time: float) -> Moment:
-        """What of the circuit is otherwise at a moment: loose contacts, joints that age, leaks that follow the damp."""
+        """How the circuit differs at a moment: loose contacts, joints that age, leaks that follow the damp."""
         loose = {fault.conductor for fault in self._loose if loose_is_open(fault, time)}
         loose |= {one.conductor for one in self._wobbles if one.is_open(time, self.temperature(time))}
         if not self._changing:
@@ -504,7 +504,7 @@ class PlantWorld:
         return found
 
     def _stands_at(self, supply: Supply) -> tuple[float, float]:
-        """What a supply has and how stiff it is: as the plant file says, or otherwise."""
+        """A supply's voltage and how stiff it is: as the plant file says, unless a fault changes it."""
         fault = self._batteries.get(supply.name)
         if fault is None:
             return supply.volts, supply.ohms
@@ -587,7 +587,7 @@ def _tied(plant: Plant, seed: int) -> dict[str, str]:
         for side in SIDES:
             ends = bundled(cable, side)
             random.Random(f"flags {seed} {cable.name} {side}").shuffle(ends)
-            # what the file knows is so: that flag and the one that was drawn for this end change places
+            # what the file knows holds: that flag changes places with the one that was drawn for this end
             for known in [one for one in ends if flag_of(one, side)]:
                 here, there = ends.index(known), flag_of(known, side) - 1
                 if there < len(ends):

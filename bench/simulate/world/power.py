@@ -182,7 +182,7 @@ class PowerWorld(PlantWorld):
                 one.on_from - HYSTERESIS * nominal, max((card.type.runs_down_to for card in power), default=0.0)
             )
             one.waits = WAITING_A * sum(card.type.converts for card in power)
-            # what draws too much or too little is the shelf's last card: while it is out there is nothing that could
+            # the shelf's last card is what draws too much or too little: while it is out nothing does
             one.creeps = (0.0, 1.0)
             if cards and cards[-1] is self._cards_of(name)[-1]:
                 self._apply(one)

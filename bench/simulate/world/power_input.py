@@ -14,13 +14,13 @@ BLEED_OHM: Final = 22e3
 COLD_OHM: Final = 1.5
 """The inrush limiter before it is bridged."""
 WARM_OHM: Final = 2e-3
-"""And after."""
+"""The same once it is bridged."""
 BRIDGED_AT: Final = 0.9
 """The limiter is bridged when the capacitor has reached this part of the inlet's voltage."""
 WAITS_FROM_VOLT: Final = 8.0
 """Below this not even a converter's waking part draws."""
 WAITS_S: Final = 0.3
-"""From the voltage being there until a converter starts."""
+"""Seconds from the coming of the voltage until a converter starts."""
 SOFT_S: Final = 0.5
 """Seconds in which it ramps its power up."""
 SURGE: Final = (0.4, 0.15)
@@ -28,7 +28,7 @@ SURGE: Final = (0.4, 0.15)
 STARTS: Final = (1.0, 1.09)
 """A converter starts at this part of the least voltage that its kind may start at: 32.5 to 35.5 V (makers' data)."""
 HYSTERESIS: Final = 2.0 / 48.0
-"""A converter goes on so far below the voltage that it starts at, as a part of the nominal one."""
+"""How far below the voltage that it starts at a converter goes on, as a part of the nominal one."""
 WAITING_A: Final = 0.008
 """What a converter takes while it is off; makers' data have 15 to 18 mA at the most."""
 WARMING: Final = (0.004, 25.0)
