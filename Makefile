@@ -4,10 +4,14 @@ VENV := .venv
 # the versions that are tested, all of them: a checkout is the same today and in a year
 LOCK := .ci/constraints.txt
 BIN := $(VENV)/bin
-# many tests wait for a process of their own: twice as many as cores keep the cores busy
-WORKERS ?= $(shell echo $$(( 2 * $$(nproc 2>/dev/null || getconf _NPROCESSORS_ONLN 2>/dev/null || echo 2) )))
+CORES := $(shell nproc 2>/dev/null || getconf _NPROCESSORS_ONLN 2>/dev/null || echo 2)
+# many slow tests wait for a process of their own: twice as many workers as cores keep the cores busy
+WORKERS ?= $(shell echo $$(( 2 * $(CORES) )))
+# the quick ones seldom wait, and each worker reads all tests for itself first
+FEW ?= $(shell echo $$(( $(CORES) + 1 )))
 PYTHON ?= python3
 READY := $(VENV)/.ready
+COMPILED := $(VENV)/.compiled
 UV ?= $(shell command -v uv || echo $(BIN)/uv)
 # what was compiled is kept: tests start hundreds of processes, and each would compile every module anew
 unexport PYTHONDONTWRITEBYTECODE
@@ -33,17 +37,21 @@ demo: $(READY) ## walk the continuity of a rebuilt bundle of Gannet Head on a si
 	@$(BIN)/proveout demo || test $$? -eq 1  # 1: it found the faults that are there to be found
 
 # the quick tests of a file run in one worker, since they share what they read; the slow ones wherever one is free
-TESTS := $(BIN)/python -m pytest -n $(WORKERS) --dist loadgroup --no-loadscope-reorder
+TESTS := $(BIN)/python -m pytest --dist loadgroup --no-loadscope-reorder
 
-test: $(READY) ## run the tests but those that take long
-	@$(TESTS) -m "not slow"
+test: $(COMPILED) ## run the tests but those that take long
+	@$(TESTS) -n $(FEW) -m "not slow"
 
-test-slow: $(READY) ## run those that take long
-	@$(TESTS) -m "slow or drawn"
+test-slow: $(COMPILED) ## run those that take long
+	@$(TESTS) -n $(WORKERS) -m "slow or drawn"
 
 # in one go: what draws its cases draws all of them, once, and what takes long begins first
-test-all: $(READY) ## run all tests
-	@$(TESTS)
+test-all: $(COMPILED) ## run all tests
+	@$(TESTS) -n $(WORKERS)
+
+# in a fresh checkout each worker would compile all tests and all libraries for itself; once it is done, all find them
+$(COMPILED): $(READY)
+	@$(BIN)/python -m pytest --collect-only -qq >/dev/null 2>&1; touch $@
 
 check: types lint contracts collected ## lint, formatting, types, which room may import which, and that tests can be read
 
@@ -58,9 +66,9 @@ lint: $(READY)
 contracts: $(READY)
 	@$(BIN)/lint-imports --no-cache
 
-# each worker would compile all tests for itself; once it is done, all find them
 collected: $(READY)
 	@said=$$($(BIN)/python -m pytest --collect-only -q 2>&1) || { echo "$$said" | tail -20; exit 1; }
+	@touch $(COMPILED)
 
 format: $(READY) ## put the code into its format
 	@$(BIN)/ruff format .

@@ -34,6 +34,7 @@ def as_text(value: Any) -> Any:
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.name)
+@pytest.mark.quick_cases(14)
 def test_shipped_files_point_to_a_schema_that_accepts_them(path: Path) -> None:
     first = path.read_text("utf-8").splitlines()[0]
     assert first.startswith("# yaml-language-server: $schema="), path

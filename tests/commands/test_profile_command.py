@@ -375,6 +375,7 @@ def test_a_supply_is_left_as_it_is_without_the_word(tmp_path: Path, capsys: pyte
         ("scpi-insulation-tester", [], "it reads insulation at voltage 50: "),
     ],
 )
+@pytest.mark.quick_cases(1)
 def test_with_the_word_outputs_are_tried_and_made_safe(
     tmp_path: Path, name: str, settings: list[str], shown: str
 ) -> None:

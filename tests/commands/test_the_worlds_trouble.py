@@ -83,6 +83,7 @@ def test_a_line_that_is_no_text_keeps_no_other_record_from_being_verified(
 @pytest.mark.parametrize(
     "words", [("--help",), ("--version",), ("verify", "SEASON"), ("ready", PLANT, "--logs", "SEASON")]
 )
+@pytest.mark.quick_cases(2)
 def test_a_standard_output_that_is_full_is_said(words: tuple[object, ...], tmp_path: Path) -> None:
     import subprocess
     import sys

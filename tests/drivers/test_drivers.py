@@ -158,6 +158,7 @@ def test_examples_are_the_same_byte_by_byte(name, example):
 
 
 @pytest.mark.parametrize(("name", "example"), [case for case in EXAMPLES if case.values[1].does == "read"])
+@pytest.mark.quick_cases(31)
 def test_no_example_with_a_byte_lost_gives_another_value(name, example):
     """Any one byte of the first answer may be lost on the way: what comes of it is the same value, or none."""
     first = example.exchange[0].received.data
@@ -227,6 +228,7 @@ POSIX = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are
 @POSIX
 @pytest.mark.parametrize("way", ["serial", "visa", "socket"])
 @pytest.mark.parametrize("name", NAMES)
+@pytest.mark.quick_cases(18)
 def test_it_answers_over_a_real_port(name, way):
     profile = PROFILES[name]
     world = Hall()
@@ -283,6 +285,7 @@ class Within:
 
 @pytest.mark.parametrize("trouble", TROUBLES)
 @pytest.mark.parametrize(("name", "function"), FUNCTIONS)
+@pytest.mark.quick_cases(54)
 def test_no_trouble_makes_a_wrong_reading(name, function, trouble):
     instrument, _, wire, world, _ = ready(name, function)
     if trouble == "late" and instrument._session.unasked:

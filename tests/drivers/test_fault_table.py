@@ -13,11 +13,13 @@ ENDS = ("right", "retried", "bounded", "anew", "-", *STOPS)
 
 @pytest.mark.parametrize("name", SHIPPED)
 @pytest.mark.parametrize("trouble", ROWS)
+@pytest.mark.quick_cases(172)
 def test_each_ends_well(name: str, trouble: str) -> None:
     assert outcome(name, trouble) in ENDS
 
 
 @pytest.mark.parametrize("name", MORE)
+@pytest.mark.quick_cases(4)
 def test_each_ends_well_with_kinds_that_do_not_ship(name: str) -> None:
     for trouble in ROWS:
         assert outcome(name, trouble) in ENDS, trouble

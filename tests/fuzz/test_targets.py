@@ -23,6 +23,7 @@ def test_sound_input_is_taken(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", TARGETS)
+@pytest.mark.quick_cases(7)
 def test_damaged_input_breaks_no_promise(name: str) -> None:
     accepted = 0
     for number in range(ROUNDS.get(name, 150)):
@@ -39,6 +40,7 @@ def test_damaged_input_breaks_no_promise(name: str) -> None:
 @pytest.mark.parametrize(
     "data", [b"", b"\x00", b"\xff" * 40, b"[" * 100_000, b"{" * 100_000, b"\n" * 5000, b"a: &a [*a]"]
 )
+@pytest.mark.quick_cases(67)
 def test_extremes(name: str, data: bytes) -> None:
     TARGETS[name](data)
 

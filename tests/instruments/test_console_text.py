@@ -52,6 +52,7 @@ def test_text_is_not_called_wrong() -> None:
 
 
 @pytest.mark.parametrize(("sent_at", "heard_at"), [*itertools.permutations(USUAL, 2)])
+@pytest.mark.quick_cases(14)
 def test_every_other_rate_is_recognised(sent_at: int, heard_at: int) -> None:
     came = heard(BOOT.encode() * 12, sent_at, heard_at)
     reader = ConsoleText(heard_at)

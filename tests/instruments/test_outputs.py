@@ -109,6 +109,7 @@ def test_an_output_that_there_is_not():
 
 @pytest.mark.parametrize("fault", FAULTS)
 @pytest.mark.parametrize("question", [b"SYST:ERR?", b"OUTP?", b"VOLT?", b"CURR?"])
+@pytest.mark.quick_cases(27)
 def test_trouble_while_switching_on_ends_on_and_confirmed_or_off(question, fault):
     instrument, _, wire, world = supply()
     wire.mangle = Once(question, FAULTS[fault])
@@ -291,6 +292,7 @@ def test_what_is_left_is_told_while_charge_leaves():
 
 @pytest.mark.parametrize("fault", FAULTS)
 @pytest.mark.parametrize("question", [b"SYST:ERR?", b"OUTP?", b"READ?", b"VOLT?", b"MEAS:VOLT?"])
+@pytest.mark.quick_cases(34)
 def test_trouble_during_a_test_ends_with_the_voltage_off(question, fault):
     instrument, _, wire, _ = insulation()
     wire.mangle = Once(question, FAULTS[fault])

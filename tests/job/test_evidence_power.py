@@ -53,6 +53,7 @@ def test_all_stages_prove_every_shelf_of_the_bay(stages):
         assert found["idle", shelf] == "proven"
 
 
+@pytest.mark.slow
 def test_nothing_is_proven_before_its_stage(stages):
     """Dead inlets prove no polarity; a shelf that is fed without its cards proves no idle current."""
     entries, plant = stages

@@ -261,6 +261,7 @@ def rate(verdicts, wanted):
 
 
 @pytest.mark.parametrize("confidence", [0.80, 0.95, 0.99])
+@pytest.mark.quick_cases(1)
 def test_false_accept_rate_stays_below_its_level(confidence, capsys):
     """Items just beyond the limit, normal errors: the part that passes is at most 1 - confidence."""
     rng, u, rule, n = np.random.default_rng(42), 0.05, Rule.guarded(confidence), 20_000

@@ -26,14 +26,16 @@ def test_simple_acceptance_at_the_limit_is_a_coin_toss():
     assert passes == pytest.approx(0.5, abs=0.05) and fails == pytest.approx(0.5, abs=0.05)
 
 
-@pytest.mark.parametrize("count", [2, pytest.param(3, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("count", [2, 3])
 @pytest.mark.parametrize("beside", BESIDE)
+@pytest.mark.quick_cases(1)
 def test_few_readings_keep_their_word(count, beside):
     """Each draw takes its own readings; their scatter is all that is known of the spread."""
     assert max(wrong_of_few(Rule.guarded(0.9), count, BESIDE[beside], DRAWS)) <= at_most(0.1, DRAWS)
 
 
 @pytest.mark.parametrize("chance", (0.55, 0.8, 0.95, 0.999))
+@pytest.mark.quick_cases(2)
 def test_the_convolved_distribution_against_draws(chance):
     rng = np.random.default_rng(3)
     for parts in SHAPES.values():

@@ -57,6 +57,7 @@ CELLS = [
 
 
 @pytest.mark.parametrize("cell", CELLS)
+@pytest.mark.quick_cases(2)
 def test_what_is_still_is_said_to_move_in_one_of_a_hundred_soaks_at_most(cell: Shown) -> None:
     """What matters is put at nothing, so that only chance decides; the bound is that of the binomial law at 99.9 %."""
     draws = 150

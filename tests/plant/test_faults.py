@@ -234,7 +234,7 @@ def test_a_loose_contact_opens_once_in_each_period():
 
 
 @pytest.mark.parametrize("seed", range(25))
-@pytest.mark.quick_cases(9)
+@pytest.mark.quick_cases(5)
 def test_what_a_fault_changes_is_just_what_networkx_finds_changed(seed):
     faults = random_faults(PLANT, "W101", seed, 3)
     edges = apply_faults(PLANT, faults)

@@ -745,7 +745,7 @@ def calls_of(path: Path) -> int:
 
 
 @pytest.mark.parametrize("slip", ["unknown{n}: x\n", "  - {{name: B{n}, colour: red}}\n"], ids=["fields", "bays"])
-@pytest.mark.quick_cases(1)
+@pytest.mark.slow
 def test_refusing_takes_as_long_as_the_slips_are_many_and_no_more(tmp_path: Path, slip: str) -> None:
     path = tmp_path / "plant.yaml"
     takes = []

@@ -87,7 +87,7 @@ def entries(draw, kind):
         f.EarthPoint, f.Bond, f.Contacts, f.ConductorEntry,
     ],
 )  # fmt: skip
-@pytest.mark.quick_cases(3)
+@pytest.mark.quick_cases(1)
 def test_every_entry_comes_out_of_json_as_it_was(kind, data):
     entry = data.draw(entries(kind))
     text = msgspec.json.encode(entry, enc_hook=exact)

@@ -29,7 +29,7 @@ def hall(folder: Path, job: str) -> season.Hall:
     return season.hall(job, folder / job)
 
 
-@pytest.mark.quick_cases(2)
+@pytest.mark.quick_cases(1)
 @pytest.mark.parametrize("job", season.JOBS)
 @pytest.mark.parametrize("kind", QUICK)
 def test_nothing_goes_on_where_the_start_is_wrong(folder: Path, job: str, kind: str) -> None:

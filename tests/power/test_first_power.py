@@ -40,7 +40,7 @@ def walked(first: State, seed: int) -> tuple[pure_walk.PureWalk, season.Drawn]:
 
 
 @pytest.mark.parametrize("seed", range(len(season.KINDS)), ids=season.KINDS)
-@pytest.mark.quick_cases(4)
+@pytest.mark.quick_cases(2)
 def test_every_fault_is_found_by_its_name_and_stopped_in_time(first: State, seed: int) -> None:
     walk, drawn = walked(first, seed)
     found = findings(walk.state)
@@ -85,7 +85,7 @@ def test_the_other_shelves_come_up_all_the_same(first: State) -> None:
 
 
 @pytest.mark.parametrize("off", ["2A", "2B"])
-@pytest.mark.quick_cases(1)
+@pytest.mark.slow
 def test_a_shelf_that_is_off_from_the_start_keeps_no_neighbour_off(first: State, off: str) -> None:
     """Its stages are passed over, and the readings at its neighbours that belong to them."""
     assert first.setting is not None

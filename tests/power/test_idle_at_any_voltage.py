@@ -47,6 +47,7 @@ def at(volts: float, supply: str = "GA") -> k.Fault:
 
 
 @pytest.mark.parametrize("volts", [41.2, 44.0, 48.0, 53.5, 56.9])
+@pytest.mark.quick_cases(2)
 def test_sound_shelves_pass_and_one_without_a_receiver_fails(idle: State, volts: float) -> None:
     sound = currents(idle, [at(volts)])
     assert {name: one.verdict for name, one in sound.items()} == dict.fromkeys(("2A", "2B", "2C"), "pass")

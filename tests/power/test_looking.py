@@ -153,6 +153,7 @@ def test_nobody_is_asked_twice_where_all_is_open(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("again", ["k5 closed, rest open", "open"])
+@pytest.mark.quick_cases(1)
 def test_nothing_comes_up_while_a_breaker_beside_is_closed(tmp_path: Path, again: str) -> None:
     """It is in the other bay; opened and looked at again, the walk goes on as usual."""
     person = Person(tmp_path)

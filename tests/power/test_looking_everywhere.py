@@ -158,6 +158,7 @@ def test_line_by_line_a_gate_says_what_is_missing_and_who_passed_it(tmp_path: Pa
 
 
 @pytest.mark.parametrize("size", [(80, 24), (120, 40)])
+@pytest.mark.quick_cases(1)
 def test_on_the_screen_a_look_says_what_is_known_and_what_changed(tmp_path: Path, size: tuple[int, int]) -> None:
     async def walk() -> None:
         person = at_the_look(tmp_path, found=(left("k5", "open"),))
@@ -178,6 +179,7 @@ def test_on_the_screen_a_look_says_what_is_known_and_what_changed(tmp_path: Path
 
 
 @pytest.mark.parametrize("size", [(80, 24), (120, 40)])
+@pytest.mark.quick_cases(1)
 def test_on_the_screen_a_gate_wants_a_reason(tmp_path: Path, size: tuple[int, int]) -> None:
     async def walk() -> None:
         person = Person(tmp_path, gates=MISSING)

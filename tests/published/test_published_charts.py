@@ -65,7 +65,7 @@ def both_sides(shift: float, interval: float) -> float:
     return 1 / (1 / run_length(shift, interval) + 1 / run_length(-shift, interval))
 
 
-@pytest.mark.quick_cases(1)
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("shift", "interval", "published"), [(0.0, 5.0, 465.0), (1.0, 5.0, 10.4), (0.0, 4.0, 168.0), (1.0, 4.0, 8.38)]
 )

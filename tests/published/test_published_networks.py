@@ -75,6 +75,7 @@ def test_delta_and_star():
 
 
 @pytest.mark.parametrize("seed", range(8))
+@pytest.mark.quick_cases(3)
 def test_networkx_agrees(seed):
     rng = random.Random(seed)
     n = 40

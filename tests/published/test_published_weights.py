@@ -31,12 +31,14 @@ def measured(hertz: float, weighting: str) -> float:
 
 
 @pytest.mark.parametrize(("hertz", "weight"), O41)
+@pytest.mark.quick_cases(8)
 def test_psophometric_at_every_listed_frequency(hertz: float, weight: float) -> None:
     # 800 Hz is the reference
     assert measured(hertz, "psophometric") == pytest.approx(weight, abs=0.05 if hertz == 800 else 0.6)
 
 
 @pytest.mark.parametrize(("hertz", "weight", "tolerance"), C_MESSAGE)
+@pytest.mark.quick_cases(8)
 def test_c_message_at_every_listed_frequency(hertz: float, weight: float, tolerance: float) -> None:
     assert weight_db("c-message", hertz) == pytest.approx(weight)
     assert measured(hertz, "c-message") == pytest.approx(weight, abs=min(tolerance, 0.3))

@@ -8,7 +8,7 @@ from tests.runner import crash_points
 
 
 @pytest.mark.parametrize("kind", crash_points.KINDS)
-@pytest.mark.quick_cases(2)
+@pytest.mark.quick_cases(1)
 def test_killed_once(kind: str) -> None:
     stories, whole = crash_points.compared(kind, 16, 1)
     assert sum(len(story.deaths) for story in stories) == len(stories)

@@ -71,7 +71,7 @@ def test_the_same_key_twice_in_one_read_answers_a_box_once(scene: str, first: st
 
 
 @pytest.mark.parametrize("name", SCENES)
-@pytest.mark.quick_cases(6)
+@pytest.mark.quick_cases(3)
 def test_a_burst_of_any_keys_crashes_no_page_of_a_walk(name: str) -> None:
     async def look() -> None:
         draw = random.Random(name)
@@ -83,7 +83,7 @@ def test_a_burst_of_any_keys_crashes_no_page_of_a_walk(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", JOB_SCENES)
-@pytest.mark.quick_cases(5)
+@pytest.mark.quick_cases(3)
 def test_a_burst_of_any_keys_crashes_no_page_of_a_job(name: str) -> None:
     async def look() -> None:
         draw = random.Random(name)

@@ -33,7 +33,7 @@ def _walks() -> list[tuple[str, type, str]]:
 
 @pytest.mark.parametrize("unicode", [True, False], ids=["unicode", "ascii"])
 @pytest.mark.parametrize("hostile", [MARKUP, ESCAPES, WIDE], ids=["markup", "escapes", "wide"])
-@pytest.mark.quick_cases(2)
+@pytest.mark.quick_cases(1)
 def test_all_widgets_show_hostile_texts_as_they_are(hostile: str, unicode: bool) -> None:
     async def look() -> None:
         walk = Walk(hostile=hostile)

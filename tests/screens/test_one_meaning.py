@@ -6,6 +6,8 @@ import asyncio
 from collections import defaultdict
 from collections.abc import Iterable
 
+import pytest
+
 from bench.screens.job.keys import keys as job_keys
 from bench.screens.program.keys import Key
 from bench.screens.replay.keys import replay_keys
@@ -56,6 +58,7 @@ def _beyond(acts: Acts, known: dict[str, tuple[str, ...]]) -> dict[str, set[str]
     return {key: found - set(known.get(key, ())) for key, found in acts.items() if found - set(known.get(key, ()))}
 
 
+@pytest.mark.slow
 def test_no_key_does_anything_but_what_it_means() -> None:
     assert not _beyond(_walk(), {key: one.walk for key, one in MEANINGS.items()})
     assert not _beyond(_job(), {key: one.job for key, one in MEANINGS.items()})

@@ -88,6 +88,7 @@ def test_no_card_is_touched_without_a_strap_and_not_before_the_charge_has_gone(b
 
 
 @pytest.mark.parametrize(("said", "taken"), [("1.2", True), ("0.5", False), ("60", False), ("good", False)])
+@pytest.mark.quick_cases(2)
 def test_a_strap_that_is_not_right_is_refused(said: str, taken: bool) -> None:
     ask = next(step for step in steps("2") if isinstance(step, Ask) and step.name == "strap")
     if taken:

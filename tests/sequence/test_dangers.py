@@ -42,6 +42,7 @@ def before_dead(job: str, kind: str) -> list[Single]:
 
 @BOTH
 @pytest.mark.parametrize("kind", ["first-power", "supply-search", "polarity", "idle-current"])
+@pytest.mark.quick_cases(4)
 def test_every_point_is_proved_dead_in_all_pairs_between_two_proofs(job: str, kind: str) -> None:
     plant, steps = plant_of(job), before_dead(job, kind)
     proofs = [i for i, step in enumerate(steps) if isinstance(step, Prove) and step.against == "live-source"]

@@ -49,7 +49,7 @@ def drafted(plant: Plant, kind: str, of: str) -> SequenceFile | None:
 
 
 @pytest.mark.parametrize("kind", KINDS)
-@pytest.mark.quick_cases(2)
+@pytest.mark.quick_cases(1)
 def test_drafts_of_gannet_head_read_back_as_they_were_built(kind: str) -> None:
     plant = load_plant(small_hall.GANNET)
     asked = (

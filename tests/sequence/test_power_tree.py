@@ -91,6 +91,7 @@ def test_more_power_than_the_way_can_carry_is_said(hall: Plant) -> None:
 @pytest.mark.skipif(spice.NGSPICE is None, reason="ngspice is not installed")
 @pytest.mark.parametrize("which", ["one shelf", "feed A", "both feeds"])
 @pytest.mark.parametrize("volts", [-57.0, -48.0, -40.5])
+@pytest.mark.quick_cases(4)
 def test_every_voltage_is_that_of_a_circuit_simulator(
     hall: Plant, gannet: Plant, tmp_path: Path, which: str, volts: float
 ) -> None:

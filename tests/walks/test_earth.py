@@ -143,6 +143,7 @@ def test_what_makes_no_sense_is_refused(tmp_path: Path) -> None:
         (["{fault: short, between: [BR3.1, X3]}"], ("fail", "fail")),
     ],
 )
+@pytest.mark.quick_cases(1)
 def test_what_flows_in_the_live_earth(faults: list[str], verdicts: tuple[str, str], tmp_path: Path) -> None:
     text = (JOB / "benches" / "live-earth.yaml").read_text("utf-8")
     bench = tmp_path / "bench.yaml"

@@ -28,6 +28,7 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="limits of a pro
 SEQUENCE = JOB / "polarity-bay-2.yaml"
 
 
+@pytest.mark.slow
 def test_a_disk_that_fills_up_ends_the_run_safely_and_it_can_be_gone_on_with(tmp_path: Path) -> None:
     import resource
 

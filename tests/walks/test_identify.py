@@ -58,12 +58,12 @@ def found(record: Path) -> dict[str, Any]:
 @pytest.mark.parametrize(
     ("way", "faults"),
     [
-        ("tags", FAULTS),
+        pytest.param("tags", FAULTS, marks=pytest.mark.slow),
         pytest.param("star", FAULTS, marks=pytest.mark.slow),
         pytest.param("chain", FAULTS, marks=pytest.mark.slow),
         ("sizes", FAULTS),
         pytest.param("sizes", [], marks=pytest.mark.slow),
-        ("star", []),
+        pytest.param("star", [], marks=pytest.mark.slow),
     ],
 )
 def test_each_way_names_what_is_so_and_nothing_else(way: str, faults: list[str], tmp_path: Path) -> None:

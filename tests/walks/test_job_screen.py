@@ -62,9 +62,8 @@ def test_a_walk_is_begun_from_the_hall_and_found_again_in_it(opened: Callable[..
     assert glass.end() == 0 and len(list((tmp_path / "logs").glob("*.jsonl"))) == 1
 
 
-@pytest.mark.parametrize(
-    "size", [(80, 24), pytest.param((120, 40), marks=pytest.mark.slow)], ids=lambda size: "x".join(map(str, size))
-)
+@pytest.mark.slow
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)], ids=lambda size: "x".join(map(str, size)))
 def test_pages_open_from_their_commands(opened: Callable[..., Glass], tmp_path: Path, size: tuple[int, int]) -> None:
     copy(tmp_path / "season")
     glass = opened("trace", "W101.34", "--logs", "season", "--screen", size=size)

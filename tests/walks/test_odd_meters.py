@@ -36,7 +36,7 @@ from bench.walk.state import fold
 from tests.instruments.server import Bars, VirtualLine, served
 from tests.walks.tool import JOB, SEQUENCE, proveout, run_json
 
-BENCHES = {kind: JOB / "benches" / f"odd-meters-{kind}.yaml" for kind in ("streaming", "polled", "segments")}
+BENCHES = {kind: JOB / "benches" / f"odd-meters-{kind}.yaml" for kind in ("polled", "streaming", "segments")}
 TWINS: dict[str, type[HandheldTwin]] = {
     "streaming-text-meter": StreamingText,
     "seven-segment-frames": SevenSegment,
@@ -60,7 +60,7 @@ def read_on(name: str, twin: HandheldTwin, function: str = "ohms 2w") -> tuple[I
 
 
 @pytest.mark.parametrize("kind", BENCHES)
-@pytest.mark.quick_cases(2)
+@pytest.mark.quick_cases(1)
 def test_faults_are_found_and_what_cannot_be_told_is_left_open(kind: str, tmp_path: Path) -> None:
     faults = load_job(SEQUENCE, BENCHES[kind]).faults
     touched = {name for fault in faults for name in affected_pins(fault, PLANT).continuity}

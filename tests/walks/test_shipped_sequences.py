@@ -65,7 +65,7 @@ def test_each_finds_its_faults_and_nothing_else(name: str, faults: list[str], fa
     )
 
 
-@pytest.mark.quick_cases(2)
+@pytest.mark.quick_cases(1)
 @pytest.mark.parametrize("kind", ["insulation", "continuity", "polarity", "idle-current"])
 @pytest.mark.parametrize("scope", [("--cable", "W101"), ("--bay", "2"), ("--shelf", "2C")])
 def test_every_draft_is_a_good_sequence(kind: str, scope: tuple[str, str], tmp_path: Path) -> None:

@@ -48,7 +48,7 @@ def bench(folder: Path) -> Path:
     "way",
     [
         ("--way", "tags", "--tags", "E24"),
-        ("--way", "chain"),
+        pytest.param(("--way", "chain"), marks=pytest.mark.slow),
         pytest.param(("--way", "star", "--tags", "E24"), marks=pytest.mark.slow),
     ],
 )

@@ -319,7 +319,7 @@ WALKS: dict[str, Callable[[Bench], None]] = {
 }
 
 
-@pytest.mark.quick_cases(2)
+@pytest.mark.quick_cases(1)
 @pytest.mark.parametrize("name", WALKS)
 def test_a_walk_ends_with_the_output_off_or_says_that_nobody_knows(tmp_path: Path, name: str) -> None:
     with real_bench(tmp_path) as bench:

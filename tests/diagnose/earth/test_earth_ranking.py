@@ -41,6 +41,7 @@ def integrated(problem, case, grid=61):
 
 
 @pytest.mark.parametrize("off", [0.7, *(pytest.param(off, marks=pytest.mark.slow) for off in (0.0, 1.5))])
+@pytest.mark.slow
 def test_the_evidence_equals_brute_force_integration(off):
     # A meter coarse enough that the grid resolves the posterior, and fine enough that it matters.
     network = star(2)
@@ -102,6 +103,7 @@ def test_seeded_plants_with_and_without_a_second_path():
 
 
 @pytest.mark.parametrize("family", ["tree", *(pytest.param(one, marks=pytest.mark.slow) for one in ("chain", "mesh"))])
+@pytest.mark.slow
 def test_other_shapes_of_plant(family):
     rows = [bench.trial(seed, chosen=2, bays=9, family=family) for seed in range(8)]
     assert sum(row.resolvable[0] for row in rows) >= 4

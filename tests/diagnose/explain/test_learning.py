@@ -87,6 +87,7 @@ def test_a_map_that_was_not_read_whole_says_what_is_missing():
 
 
 @pytest.mark.parametrize("seed", range(10))
+@pytest.mark.quick_cases(4)
 def test_nothing_false_is_learned_of_a_cable_with_one_to_three_mistakes(seed):
     """Against a twin that is known: what differs from it is asked, whatever was done."""
     draw = random.Random(seed)

@@ -35,6 +35,7 @@ def told(faults, pins=18, rows=1, cables=1):
         (d.no_order("K1", range(1, 19), 3), 1, "no order", "proveout identify W1 --flags K1 --known RECORD"),
     ],
 )
+@pytest.mark.quick_cases(3)
 def test_a_part_in_another_order_is_one_cause(faults, rows, order, words):
     (one,) = told(faults, rows=rows)
     (finding,) = one.explanation.findings

@@ -19,6 +19,7 @@ def charted(times: np.ndarray, values: np.ndarray, block: int = 100) -> list[Hap
 
 
 @pytest.mark.parametrize("noise", [Noise(phi=0.0), Noise(), Noise(digit=0.06), Noise(day=2.0)])
+@pytest.mark.quick_cases(2)
 def test_forty_minutes_of_noise_bring_no_alarm(noise: Noise) -> None:
     assert charted(*days(noise, 2 / 3 * HOURS, 1)) == []
 
@@ -52,6 +53,7 @@ def test_dips_are_found_behind_a_coarse_digit_and_heavy_tails(noise: Noise, last
 
 
 @pytest.mark.parametrize(("lasts", "deep"), [(0.1, 8.0), (0.3, 6.0), (1.0, 5.0), (5.0, 4.0)])
+@pytest.mark.quick_cases(2)
 def test_dips_are_found_with_their_time(lasts: float, deep: float) -> None:
     times, values = days(Noise(), HOURS / 2, 2)
     wanted = (600.0, 900.0, 1200.0)

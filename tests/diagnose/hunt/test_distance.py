@@ -76,6 +76,7 @@ def test_readings_without_error_give_the_distance_without_doubt(method: Method, 
 
 
 @pytest.mark.parametrize("method", METHODS)
+@pytest.mark.quick_cases(3)
 def test_95_percent_hold_what_they_say(method: Method) -> None:
     # a sample of the study in tests/benchmarks; of 60 that hold by 0.95 each, 52 or fewer come once in 100 drawings
     line, accuracy, held, told_ones = CableLine(50.0), accuracy_for(method), 0, 0

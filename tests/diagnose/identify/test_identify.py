@@ -451,6 +451,7 @@ class _Extremes:
 
 @pytest.mark.parametrize("bar", [True, False])
 @pytest.mark.parametrize("plan", [plan_chain, plan_sizes])
+@pytest.mark.quick_cases(2)
 def test_far_parts_that_touch_never_make_up_for_open_ones(plan, bar):
     """Tiny cables, where joined far parts of open conductors can imitate the plan: told, or not named, never wrong."""
     for size in (3, 4, 6, 7, 8, 11):

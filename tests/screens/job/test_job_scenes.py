@@ -44,6 +44,7 @@ def moment(name: str) -> tuple[JobView, tuple[str, ...]]:
 
 
 @pytest.mark.parametrize("name", JOB_SCENES)
+@pytest.mark.quick_cases(8)
 def test_a_page_says_what_it_must(name: str) -> None:
     _, (text, _) = moment(name)
     words = " ".join(text.split())
@@ -58,6 +59,7 @@ def test_a_page_looks_as_it_was_last_looked_at(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", JOB_SCENES)
+@pytest.mark.quick_cases(8)
 def test_a_page_fits_every_size_and_every_alphabet(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     view, _ = moment(name)
     for glyphs in (view.glyphs, ASCII):

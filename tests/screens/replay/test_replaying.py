@@ -186,7 +186,7 @@ def test_what_the_meter_said_is_told_with_its_budget(verdict: float | str) -> No
 SIZES = [(80, 24), (120, 40), (60, 20), (40, 12), (200, 60), (20, 6), (3, 2)]
 
 
-@pytest.mark.quick_cases(1)
+@pytest.mark.slow
 @pytest.mark.parametrize("face", FACES)
 def test_every_page_fits_every_size_and_alphabet(face: str) -> None:
     for index in range(0, len(RECORD), 7):

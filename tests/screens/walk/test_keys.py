@@ -41,6 +41,7 @@ def pressed(scene: str, *names: str, apart: float = 2.0, you: str = "") -> Stage
 
 @pytest.mark.parametrize("key", ["enter", "space"])
 @pytest.mark.parametrize("scene", ["do", "place-open", "zero", "prove", "trouble"])
+@pytest.mark.quick_cases(5)
 def test_yes_answers_the_open_request(scene: str, key: str) -> None:
     stage = pressed(scene, key)
     number = SCENES[scene]().walk.asked.number
@@ -55,6 +56,7 @@ def test_yes_means_nothing_where_nothing_is_asked() -> None:
 
 @pytest.mark.parametrize("scene", ["voltage-coming", "insulating"])
 @pytest.mark.parametrize("key", ["enter", "space", "escape", "s", "n", "g", "7", "question_mark"])
+@pytest.mark.quick_cases(4)
 def test_any_key_stops_a_test_voltage(scene: str, key: str) -> None:
     (wish,) = pressed(scene, key).link.wishes
     assert isinstance(wish, e.Paused) and wish.make_safe
@@ -373,6 +375,7 @@ def test_a_prompt_for_a_step_that_somebody_else_did_goes_away() -> None:
 
 
 @pytest.mark.parametrize("name", SCENES)
+@pytest.mark.quick_cases(29)
 def test_every_key_that_is_shown_is_one_that_the_machine_takes(name: str) -> None:
     """The key line promises nothing that would be refused."""
     scene = SCENES[name]()

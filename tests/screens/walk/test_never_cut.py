@@ -97,6 +97,7 @@ def test_no_word_is_cut(folder: Path, job: str, kind: str, of: str, size: tuple[
 
 @pytest.mark.parametrize("size", SIZES, ids=lambda size: f"{size[0]}x{size[1]}")
 @pytest.mark.parametrize("name", sorted(SCENES))
+@pytest.mark.quick_cases(95)
 def test_no_word_of_a_scene_is_cut(name: str, size: tuple[int, int]) -> None:
     view = view_of(SCENES[name]())
     if view.kind in ASKS:

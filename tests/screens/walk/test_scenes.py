@@ -18,7 +18,7 @@ from tests.screens.stage import on_stage
 
 
 @pytest.mark.parametrize("name", SCENES)
-@pytest.mark.quick_cases(18)
+@pytest.mark.quick_cases(9)
 def test_a_page_says_what_it_must(name: str) -> None:
     async def look() -> None:
         scene = SCENES[name]()
@@ -36,7 +36,7 @@ SIZES = [(80, 24), (120, 40), (60, 20), (100, 30), (40, 12), (200, 60), (20, 6),
 
 
 @pytest.mark.parametrize("name", [name for name in SCENES if name != "starting"])
-@pytest.mark.quick_cases(14)
+@pytest.mark.quick_cases(7)
 def test_a_page_fits_every_size_and_every_alphabet(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     scene = SCENES[name]()
     views = [view_of(scene), view_of(scene, glyphs=ASCII), view_of(scene, help=True), view_of(scene, mirrored=True)]

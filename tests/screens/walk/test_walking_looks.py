@@ -59,7 +59,7 @@ def kept(name: str, size: tuple[int, int]) -> Path:
 @pytest.mark.skipif(not hasattr(time, "tzset"), reason="the clock's zone cannot be set here")
 @pytest.mark.parametrize("size", KEPT, ids=lambda size: "x".join(map(str, size)))
 @pytest.mark.parametrize("name", [*WALKING, *REPLAY_SCENES])
-@pytest.mark.quick_cases(24)
+@pytest.mark.quick_cases(12)
 def test_a_page_looks_as_it_was_last_looked_at(name: str, size: tuple[int, int]) -> None:
     assert look(name, size) == kept(name, size).read_text("utf-8")
 

@@ -92,6 +92,7 @@ def streams(make):
 @pytest.mark.parametrize("make", MAKERS)
 @draws(80)
 @given(st.data())
+@pytest.mark.quick_cases(2)
 def test_any_commands_in_any_order(make, data):
     whole, single = make(World()), make(World())
     now = 0.0

@@ -132,6 +132,7 @@ def test_a_capacitor_that_reforms_takes_its_time(hall: Plant) -> None:
         (k.ShelfDrifts(shelf="2A", by=Current(0.3), over=Duration(60.0)), 0.3),
     ],
 )
+@pytest.mark.quick_cases(1)
 def test_a_heavy_a_light_and_a_creeping_shelf(hall: Plant, fault: k.Fault, change: float) -> None:
     sound = Rig(hall).on(48.0, 4.0, 90.0)[-1][1]
     assert Rig(hall, [fault]).on(48.0, 4.0, 90.0)[-1][1] - sound == pytest.approx(change, rel=0.05)
@@ -202,6 +203,7 @@ def test_names_that_are_none_are_refused(hall: Plant) -> None:
 
 
 @pytest.mark.parametrize("gap", [0.2, 0.24, 0.3, 1.0, 7.0])
+@pytest.mark.quick_cases(2)
 def test_a_quiet_load_reads_the_same_however_seldom_it_is_looked_at(hall: Plant, gap: float) -> None:
     """What is carried on in long steps and then looked at after a short one shows no kick."""
     rig = Rig(hall)
