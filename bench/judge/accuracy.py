@@ -27,7 +27,7 @@ class AccuracyRow(msgspec.Struct, frozen=True, dict=True):
     Attributes:
         function: what is measured, such as ``ohms 4w``; free text, the same in a request.
         unit: base unit of the reading.
-        range_top: the range's name value, which ``percent_of_range`` refers to.
+        range_top: the range's nominal value, which ``percent_of_range`` refers to.
         percent_of_reading: in percent.
         percent_of_range: in percent.
         counts: in steps of the last digit.

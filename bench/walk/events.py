@@ -155,7 +155,7 @@ class Read(_Event, frozen=True, kw_only=True, tag="read"):
         bound: over range: what the value lies beyond, in the base unit, as far as the meter's reply tells.
         nan: the meter gave no number.
         flags: what else the meter said.
-        range: the range's name value, in the base unit; None where not told.
+        range: the range's nominal value, in the base unit; None where not told.
         resolution: one step of the last digit, in the base unit; None where not known.
         raw: every reply that the value rests on, undecodable bytes written as ``\\xNN``.
         count: how many readings were averaged.

@@ -16,7 +16,7 @@ class Display(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """What one range of an instrument shows.
 
     Attributes:
-        range: its name value, in the base unit.
+        range: its nominal value, in the base unit.
         top: the highest value that it shows.
         resolution: one step of the last digit; None where not known.
         prefix: of its unit; None where it is the usual one for that range.
