@@ -19,7 +19,7 @@ from hypothesis import is_hypothesis_test
 if TYPE_CHECKING:
     from collections.abc import Generator
 
-ALLOWED = 1.5
+ALLOWED = 1.0
 """Processor seconds that a quick test may spend before it is told."""
 
 _TOLD = 12

@@ -51,6 +51,7 @@ def test_resistances_equal_those_of_the_graph_library(seed, points, extra):
             assert ours[i, j] == pytest.approx(theirs[a.name][b.name], rel=1e-9, abs=1e-15)
 
 
+@pytest.mark.slow
 def test_resistances_equal_those_of_the_graph_library_on_a_large_network():
     network = random_network(6, 320, 100)
     ours = resistance_matrix(network)
