@@ -169,6 +169,7 @@ _KINDS: dict[str, Callable[[Path], list[str]]] = {
 def _capabilities(sequence: Path, bench: Path, everything: bool) -> bool:
     """Print what the bench can prove of a sequence; returns whether it can prove all of it."""
     from bench.assemble import began, load_job
+    from bench.commands.draft import idle_ammeter
     from bench.walk.setting import Setting
 
     setting = Setting.of(began(load_job(sequence, bench), ""))
@@ -178,6 +179,9 @@ def _capabilities(sequence: Path, bench: Path, everything: bool) -> bool:
     for text, titles in groups.items():
         shown = titles[0] if len(titles) == 1 else f"{titles[0]} and {len(titles) - 1} more like it"
         print(f"  {shown}\n      {text}")
+    offer = idle_ammeter(setting)
+    if offer:
+        print(offer)
     return not setting.weak
 
 

@@ -14,6 +14,7 @@ from bench.errors import BadRequest
 if TYPE_CHECKING:
     from bench.job.next_walk import NextWalk
     from bench.plant.model import Plant
+    from bench.walk.setting import Setting
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -49,6 +50,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="DIR",
         help="the folder of records (default logs/): what is next, and whether the plant has had power",
     )
+    parser.add_argument(
+        "--ammeter",
+        action="store_true",
+        help="the bench's ammeter stands in its supply's lead: for a supply that is read by eye",
+    )
     parser.add_argument("-o", "--output", type=Path, metavar="FILE", help="where to write it; else it is printed")
 
 
@@ -75,17 +81,39 @@ def run(options: argparse.Namespace) -> int:
         above_steps = _by_hand(options.kind, plant, of)
         plant_file = relative(folder, options.plant)
         powered = has_had_power(options.logs, plant)
-        text = draft(plant, options.kind, of, plant_file, sequence_schema(folder), above_steps, powered=powered)
+        text = draft(
+            plant,
+            options.kind,
+            of,
+            plant_file,
+            sequence_schema(folder),
+            above_steps,
+            powered=powered,
+            ammeter=options.ammeter,
+        )
     except (CannotDraft, UnknownName) as error:
         raise BadRequest(str(error)) from error
     if options.output is None:
         sys.stdout.write(text)
         return exits.PASS
-    print(drafted(plant, options.plant, options.kind, of, options.output, text, powered=powered))
+    told = drafted(
+        plant, options.plant, options.kind, of, options.output, text, powered=powered, ammeter=options.ammeter
+    )
+    print(told)
     return exits.PASS
 
 
-def drafted(plant: Plant, plant_path: Path, kind: str, of: str, path: Path, text: str, *, powered: bool = False) -> str:
+def drafted(
+    plant: Plant,
+    plant_path: Path,
+    kind: str,
+    of: str,
+    path: Path,
+    text: str,
+    *,
+    powered: bool = False,
+    ammeter: bool = False,
+) -> str:
     """Write a draft; one that is there already is drafted again only where nobody changed it by hand.
 
     Args:
@@ -96,6 +124,7 @@ def drafted(plant: Plant, plant_path: Path, kind: str, of: str, path: Path, text
         path: where to.
         text: today's draft.
         powered: whether the plant has had power.
+        ammeter: whether the bench's ammeter stands in its supply's lead; where not said it stays as the file has it.
 
     Returns:
         What became of it, in words.
@@ -107,13 +136,15 @@ def drafted(plant: Plant, plant_path: Path, kind: str, of: str, path: Path, text
     from bench.saved import save
     from bench.sequence.redraft import kept, marked
 
-    mine = marked(text, kind, of)
+    mine = marked(text, kind, of, ammeter=ammeter)
     if not path.exists():
         keep_draft(path, mine)
         return f"{path} is drafted; read it before you use it"
     schema = sequence_schema(path.parent)
     before, above = path.read_text("utf-8"), _by_hand(kind, plant, of)
-    there = kept(plant, before, relative(path.parent, plant_path), schema, above, powered=powered)
+    there = kept(
+        plant, before, relative(path.parent, plant_path), schema, above, powered=powered, ammeter=ammeter or None
+    )
     if there is None or (there.kind, there.of) != (kind, of):
         keep_draft(path, mine)  # says that the file is there
     assert there is not None
@@ -125,7 +156,7 @@ def drafted(plant: Plant, plant_path: Path, kind: str, of: str, path: Path, text
             f"{path} was changed by hand, and {there.stale}. Draft to another file and take over what you need; "
             f"today's draft differs from it so:\n{lines}"
         )
-    save(path, mine)
+    save(path, there.today)
     return f"{lines}\n{path} is drafted again: {there.stale}; read it before you use it"
 
 
@@ -157,17 +188,19 @@ def _next(options: argparse.Namespace) -> int:
     task, walk = found
     print(f"next: {task.text}")
     print(walk.text)
-    path, told = draft_walk(plant, options.plant, walk, options.output, powered)
+    path, told = draft_walk(plant, options.plant, walk, options.output, powered, ammeter=options.ammeter)
     print(told)
     due = in_one_walk(plant, ready, task) if walk.kind == "continuity" else ()
     if len(due) > 1:
         cables = " ".join(f"--cable {name}" for name in due)
         print(f"{len(due)} cables are due; one walk proves them: proveout draft {options.plant} continuity {cables}")
     benches = _benches(options.plant.parent, path, walk.roles)
-    for bench, proves in benches[:3]:
+    for bench, proves, offer in benches[:3]:
         print(f"walk it: proveout walk {path} --bench {bench}")
         if not proves:
             print(f"    it cannot prove all of it; what, says 'proveout check {path} --bench {bench}'")
+        if offer:
+            print(f"    {offer}")
     if len(benches) > 3:
         print(f"or with another bench in {benches[0][0].parent}: {len(benches) - 3} more have what it needs")
     if not benches:
@@ -176,7 +209,13 @@ def _next(options: argparse.Namespace) -> int:
 
 
 def draft_walk(
-    plant: Plant, plant_path: Path, walk: NextWalk, path: Path | None = None, powered: bool = False
+    plant: Plant,
+    plant_path: Path,
+    walk: NextWalk,
+    path: Path | None = None,
+    powered: bool = False,
+    *,
+    ammeter: bool = False,
 ) -> tuple[Path, str]:
     """Draft a walk beside its plant file, or take the file that is there and says the same.
 
@@ -186,6 +225,7 @@ def draft_walk(
         walk: what to draft.
         path: where to; by default a name of its own, another one where a file of somebody's has that.
         powered: whether the plant has had power.
+        ammeter: whether the bench's ammeter stands in its supply's lead, where the walk brings something up.
 
     Returns:
         The file, and what became of it in words.
@@ -200,9 +240,11 @@ def draft_walk(
     folder = plant_path.parent if path is None else path.parent
     above = _by_hand(walk.kind, plant, walk.of)
     schema = sequence_schema(folder)
-    text = draft(plant, walk.kind, walk.of, relative(folder, plant_path), schema, above, powered=powered)
+    ammeter = ammeter and "supply" in walk.roles
+    plant_file = relative(folder, plant_path)
+    text = draft(plant, walk.kind, walk.of, plant_file, schema, above, powered=powered, ammeter=ammeter)
     if path is not None:
-        return path, drafted(plant, plant_path, walk.kind, walk.of, path, text, powered=powered)
+        return path, drafted(plant, plant_path, walk.kind, walk.of, path, text, powered=powered, ammeter=ammeter)
     number, path = 1, folder / walk.file
     while path.exists():
         there = path.read_text("utf-8")
@@ -212,11 +254,12 @@ def draft_walk(
             break
         number += 1
         path = folder / f"{walk.file.removesuffix('.yaml')}-{number}.yaml"
-    return path, drafted(plant, plant_path, walk.kind, walk.of, path, text, powered=powered)
+    return path, drafted(plant, plant_path, walk.kind, walk.of, path, text, powered=powered, ammeter=ammeter)
 
 
-def _benches(job: Path, sequence: Path, roles: tuple[str, ...]) -> list[tuple[Path, bool]]:
-    """The benches of a job that fill these roles, and whether each can prove all: those first, then real ones."""
+def _benches(job: Path, sequence: Path, roles: tuple[str, ...]) -> list[tuple[Path, bool, str]]:
+    """The benches of a job that fill these roles, whether each can prove all (those first, then real ones), and what
+    stands idle on it that would tell more."""
     from bench.assemble import began, load_job
     from bench.files import BadFile
     from bench.instruments.bench_file import load_bench
@@ -229,11 +272,32 @@ def _benches(job: Path, sequence: Path, roles: tuple[str, ...]) -> list[tuple[Pa
             bench = load_bench(path, Library.for_job(job))
             if not all(role in bench.role_of for role in roles):
                 continue
-            weak = bool(Setting.of(began(load_job(sequence, path), "")).weak)
+            setting = Setting.of(began(load_job(sequence, path), ""))
         except BadFile:
             continue  # 'proveout check' tells what is wrong with it
-        found.append((weak, bench.simulated, path))
-    return [(path, not weak) for weak, _, path in sorted(found)]
+        found.append((bool(setting.weak), bench.simulated, path, idle_ammeter(setting)))
+    return [(path, not weak, offer) for weak, _, path, offer in sorted(found)]
+
+
+def idle_ammeter(setting: Setting) -> str:
+    """What to do where a supply that is read by eye brings something up and the bench has an ammeter beside it.
+
+    Returns:
+        A sentence; empty where the ammeter stands in the lead already, or there is no need for it, or none.
+    """
+    from bench.sequence.file import Energise
+
+    by_itself = any(isinstance(step.source, Energise) and not step.source.ammeter for step in setting.plan.steps)
+    supply, ammeter = setting.bench.for_role("supply"), setting.bench.for_role("amps")
+    if not by_itself or supply is None or not supply.by_eye or ammeter is None:
+        return ""
+    volts = setting.bench.for_role("volts")
+    if ammeter.name == supply.name or (volts is not None and volts.name == ammeter.name):
+        return ""  # the one meter reads volts while the shelf is up
+    return (
+        f"{supply.name} is read by eye, and its display is coarse: {ammeter.name} may stand in its lead instead. Draft "
+        "this with --ammeter"
+    )
 
 
 REPROVE = "reprove"

@@ -14,6 +14,7 @@ from bench.sequence.drafts.again import again
 from bench.sequence.drafts.conductors import continuity, crosses, identify
 from bench.sequence.drafts.dead_first import dead_first
 from bench.sequence.drafts.earth import earth, earth_live
+from bench.sequence.drafts.in_lead import in_lead
 from bench.sequence.drafts.inlets import idle_current, polarity
 from bench.sequence.drafts.insulation import insulation, isolation
 from bench.sequence.drafts.landing import landing
@@ -36,6 +37,7 @@ def draft(
     above_steps: Sequence[str] = (),
     *,
     powered: bool = False,
+    ammeter: bool = False,
 ) -> str:
     """Draft a sequence.
 
@@ -48,6 +50,7 @@ def draft(
         schema: the path of the JSON Schema that an editor should use.
         above_steps: lines of comment above the steps.
         powered: whether the plant has had power before: then a draft for a dead plant proves it dead.
+        ammeter: whether the bench's ammeter stands in its supply's lead.
 
     Returns:
         The text of a sequence file.
@@ -61,6 +64,8 @@ def draft(
     if powered:
         about = (of, ()) if len(names) == 1 else ("", [plant.cables[name] for name in names])
         made = dead_first(plant, about[0], made, about[1])
+    if ammeter:
+        made = in_lead(made)
     name = ", ".join((kind.replace("-", " "), *(called(plant, name) for name in names if name)))
     return file_text(plant, name, made, plant_file, schema, above_steps)
 

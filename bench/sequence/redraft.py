@@ -18,7 +18,10 @@ from bench.plant.model import Plant, UnknownName
 from bench.sequence.draft import KINDS, CannotDraft, draft
 from bench.sequence.drafts.dead_first import PROVED
 
-_MARK: Final = re.compile(r"^# draft (?P<kind>[a-z-]+)(?: (?P<of>\S+))?, (?P<digest>[0-9a-f]{16})\n", re.MULTILINE)
+_MARK: Final = re.compile(
+    r"^# draft (?P<kind>[a-z-]+)(?: (?!with an)(?P<of>\S+))?(?P<ammeter> with an ammeter)?, (?P<digest>[0-9a-f]{16})\n",
+    re.MULTILINE,
+)
 
 
 class KeptDraft(msgspec.Struct, frozen=True):
@@ -46,10 +49,11 @@ class KeptDraft(msgspec.Struct, frozen=True):
         return [line for line in lines if not line.startswith(("---", "+++", "@@"))]
 
 
-def marked(text: str, kind: str, of: str) -> str:
+def marked(text: str, kind: str, of: str, *, ammeter: bool = False) -> str:
     """A draft with the comment that tells what it is of, below its first line."""
     first, rest = text.split("\n", 1)
-    return f"{first}\n# draft {f'{kind} {of}'.strip()}, {_digest(text)}\n{rest}"
+    lead = " with an ammeter" if ammeter else ""
+    return f"{first}\n# draft {f'{kind} {of}'.strip()}{lead}, {_digest(text)}\n{rest}"
 
 
 def same(text: str, other: str) -> bool:
@@ -64,7 +68,14 @@ def is_draft(text: str, kind: str, of: str) -> bool:
 
 
 def kept(
-    plant: Plant, text: str, plant_file: str, schema: str, above_steps: Sequence[str] = (), *, powered: bool = False
+    plant: Plant,
+    text: str,
+    plant_file: str,
+    schema: str,
+    above_steps: Sequence[str] = (),
+    *,
+    powered: bool = False,
+    ammeter: bool | None = None,
 ) -> KeptDraft | None:
     """What has become of a drafted file; None where it is no draft of this program.
 
@@ -75,21 +86,25 @@ def kept(
         schema: the path of the schema that it would name.
         above_steps: lines of comment above the steps, as for a new draft.
         powered: whether the plant has had power, as for a new draft.
+        ammeter: whether the ammeter stands in the supply's lead in a new draft; None for as the file has it.
     """
     mark = _MARK.search(text)
     if mark is None or mark["kind"] not in KINDS:
         return None
-    kind, of = mark["kind"], mark["of"] or ""
+    kind, of, stood = mark["kind"], mark["of"] or "", mark["ammeter"] is not None
+    ammeter = stood if ammeter is None else ammeter
     by_hand = _digest(_bare(text)) != mark["digest"]
     try:
         proves = PROVED in " ".join(text.split())
-        today = draft(plant, kind, of, plant_file, schema, above_steps, powered=powered or proves)
+        today = draft(plant, kind, of, plant_file, schema, above_steps, powered=powered or proves, ammeter=ammeter)
     except (CannotDraft, UnknownName) as error:
         return KeptDraft(kind, of, text, "", f"it cannot be drafted any more: {error}", by_hand)
     stale = "" if _digest(today) == mark["digest"] else "the plant has changed since it was drafted"
     if stale and powered and not proves:
         stale = "the plant has had power since it was drafted, and it does not prove it dead"
-    return KeptDraft(kind, of, text, marked(today, kind, of), stale, by_hand)
+    if stale and ammeter != stood:
+        stale = "the ammeter stands in the supply's lead now"
+    return KeptDraft(kind, of, text, marked(today, kind, of, ammeter=ammeter), stale, by_hand)
 
 
 def _bare(text: str) -> str:

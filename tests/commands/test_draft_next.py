@@ -194,3 +194,49 @@ def test_what_is_next_names_the_other_cables_that_are_due(job, capsys):
 def unroll_draft(plant, name):
     steps = KINDS["continuity"](plant, name).steps
     return unroll(SequenceFile(sequence="continuity", plant="plant.yaml", steps=steps), plant).steps
+
+
+BY_EYE = """
+bench: by eye
+instruments:
+  - {name: meter, profile: scpi-bench-meter, port: typed}
+  - {name: second, profile: scpi-bench-meter, port: typed}
+  - {name: supply, profile: hand-set-supply, port: typed}
+roles: {ohms: meter, volts: meter, amps: AMPS, supply: supply}
+references:
+  - {name: the 100 ohm resistor, value: 100 ohm, tolerance: 1 %}
+"""
+
+
+FIRST = ("first-power", "--shelf", "keyers", "-o")
+
+
+def test_an_ammeter_that_stands_idle_is_offered_for_the_lead_of_a_supply_that_is_read_by_eye(job, capsys):
+    path, bench = job / "first.yaml", job / "benches" / "by-eye.yaml"
+    bench.write_text(BY_EYE.replace("AMPS", "second"), "utf-8")
+    offer = "second may stand in its lead instead. Draft this with --ammeter"
+    assert said(capsys, "draft", job / "plant.yaml", *FIRST, path)[0] == 0
+    assert offer in said(capsys, "check", path, "--bench", bench)[1]
+    # the meter that reads the volts is in use
+    bench.write_text(BY_EYE.replace("AMPS", "meter"), "utf-8")
+    assert "--ammeter" not in said(capsys, "check", path, "--bench", bench)[1]
+    bench.write_text(BY_EYE.replace("AMPS", "second"), "utf-8")
+    code, told = said(capsys, "draft", job / "plant.yaml", *FIRST, path, "--ammeter")
+    assert code == 0 and "drafted again: the ammeter stands in the supply's lead now" in told
+    steps = [step for step in load_sequence(path).plan.steps if step.kind == "energise"]
+    assert steps and all(step.source.ammeter for step in steps)
+    assert "--ammeter" not in said(capsys, "check", path, "--bench", bench)[1]
+
+
+def test_a_draft_with_an_ammeter_keeps_it_when_it_is_drafted_again(job, capsys):
+    path = job / "first.yaml"
+    assert said(capsys, "draft", job / "plant.yaml", *FIRST, path, "--ammeter")[0] == 0
+    assert "fits the plant" in said(capsys, "draft", job / "plant.yaml", *FIRST, path)[1]
+    change(job, "{name: k6, feed: Q,", "{name: k6n, feed: Q,")
+    change(job, "k6.load", "k6n.load")
+    told = said(capsys, "draft", job / "plant.yaml", *FIRST, path)[1]
+    assert "is drafted again: the plant has changed since" in told
+    steps = [step for step in load_sequence(path).plan.steps if step.kind == "energise"]
+    assert steps and all(step.source.ammeter for step in steps)
+    code, told = said(capsys, "draft", job / "plant.yaml", "continuity", "--cable", "C1", "--ammeter")
+    assert code == 2 and "this brings nothing up" in told

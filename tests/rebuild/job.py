@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
 
 from msgspec.structs import replace
 
@@ -25,6 +24,7 @@ from bench.quantity import Ratio
 from bench.record.replay import Taken
 from bench.sequence.draft import KINDS, Draft
 from bench.sequence.drafts.dead_first import dead_first, had_power
+from bench.sequence.drafts.in_lead import in_lead
 from bench.sequence.drafts.together import together
 from bench.sequence.file import Decide, Energise, SequenceFile
 from bench.sequence.load import Loaded
@@ -104,10 +104,10 @@ class Job:
             gates: whether its gates are looked at.
             but: benches that it was walked with already.
         """
+        if self.kit.has_ammeter and any(isinstance(step, Energise) for step in made.steps):
+            # a supply's own display is coarse
+            made = in_lead(made)
         steps = made.steps
-        if self.kit.has_ammeter:
-            # a supply's own display is coarse: the leader writes into the draft that an ammeter stands in its lead
-            steps = _with_ammeter(steps)
         sequence = SequenceFile(sequence=kind, plant="plant.yaml", about=made.about, decide=self.decide, steps=steps)
         plan = unroll(sequence, self.plant)
         loaded = Loaded(Path("walk.yaml"), Path("plant.yaml"), sequence, self.plant, plan, {})
@@ -139,18 +139,6 @@ class Job:
         self.states.append(state)
         self.now += timedelta(seconds=30 * taken[-1][1].n + 600)
         return chapter
-
-
-def _with_ammeter(steps: list[Any]) -> list[Any]:
-    """The steps with the bench's ammeter in the supply's lead, wherever something is brought up."""
-    found = []
-    for step in steps:
-        if isinstance(step, Energise):
-            step = replace(step, ammeter=True)
-        elif getattr(step, "steps", None):
-            step = replace(step, steps=_with_ammeter(step.steps))
-        found.append(step)
-    return found
 
 
 def _fits(loaded: Loaded, layout: Bench) -> bool:
