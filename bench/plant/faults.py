@@ -166,7 +166,7 @@ class Leakage(_Fault, frozen=True, kw_only=True, tag="leakage"):
             raise Inconsistent(f"humid {self.humid}, halves {self.halves}", "parts from 0 % to 100 %")
 
     def at(self, seconds: float) -> float:
-        """Its resistance so many seconds after midnight, in ohms: the hall is dampest at six in the morning."""
+        """Its resistance at a number of seconds after midnight, in ohms: the hall is dampest at six in the morning."""
         if self.humid is None:
             return self.ohms.value
         damp = self.humid.value + self.swing.value * math.cos(math.tau * (seconds / 86_400.0 - 0.25))

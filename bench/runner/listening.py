@@ -22,7 +22,7 @@ from bench.instruments.wire.conversation import Trace
 AGAIN_S: Final = 1.0
 """Seconds between two tries to open a port."""
 SLICE_S: Final = 0.05
-"""Seconds that a port is waited for at a time: so soon something is sent."""
+"""Seconds of one wait for a port, and so the longest until something is sent."""
 TOGETHER_S: Final = 0.1
 """Lines that come within this time are told together: a machine that starts says hundreds a second."""
 SENT_WITHIN_S: Final = 5.0

@@ -36,7 +36,7 @@ def second(at: str) -> str:
 
 
 def tenth(at: str, before: float = 0.0) -> str:
-    """A moment so many seconds before a record's time of day, to the tenth: ``18:03:11.4``; empty where it is none."""
+    """A moment some seconds before a record's time of day, to the tenth: ``18:03:11.4``; empty where it is none."""
     moment = local(at)
     if moment is None:
         return ""

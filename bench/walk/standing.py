@@ -217,7 +217,7 @@ class Heard(msgspec.Struct, frozen=True):
         return replace(self, lines=lines, count=self.count + len(fresh), wrong=wrong)
 
     def since(self, count: int) -> tuple[tuple[str, float, str, str], ...]:
-        """What was said after the first so many lines, as far as it is kept."""
+        """What was said after a number of lines, as far as it is kept."""
         return self.lines[max(0, len(self.lines) - (self.count - count)) :] if count < self.count else ()
 
     def entered(self) -> Heard:

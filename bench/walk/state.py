@@ -42,9 +42,9 @@ Rules
    output is passed over while it is off. An act by hand that makes something live which no output feeds, such as a
    breaker closed on a battery, stands on evidence where the sequence says on which (``proven``); and the act that
    takes it off again is asked for where that evidence is missing (``unless-proven``).
-8. Going back never erases: readings stay in the history, and the latest of a step counts. A step that is gone to and
-   returned from does not move the place where the walk stood. While something is on or live, be it by hand, no step
-   is gone to that comes before it went on: those were walked on a dead plant.
+8. Going back never erases: readings stay in the history, and the latest of a step counts. Going to a step and
+   returning does not move the place where the walk stood. While something is on or live, be it by hand, nobody can go
+   to a step that comes before it went on: those were walked on a dead plant.
 9. After trouble an instrument answers to its name again before any step uses it. To open it is to set it up anew, so
    an output of it that was on is off now: outputs are made safe, and the hold point before it comes up again.
 
@@ -1221,7 +1221,7 @@ def _said(state: State, event: e.Said, nth: int) -> State:
 
 
 def _listened(state: State, nth: int, known: int) -> State:
-    """What came of a step that listens, by the lines after the first so many; the same where nothing did."""
+    """What came of a step that listens, by the lines after a number of them; the same where nothing did."""
     step = state.step
     assert step is not None and isinstance(step.source, Listen)
     source = step.source

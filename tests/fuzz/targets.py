@@ -113,7 +113,7 @@ def profile(data: bytes) -> bool:
 
 
 def record(data: bytes) -> bool:
-    """A record, with whatever chain it has: read, verified, opened to be gone on with."""
+    """A record, with whatever chain it has: read, verified, opened to be continued."""
     path = scratch() / "fuzzed.jsonl"
     path.write_bytes(data)
     for kept in path.parent.glob("fuzzed.jsonl.torn-*"):

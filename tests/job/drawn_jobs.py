@@ -1,6 +1,6 @@
 """Drawn jobs of two laptops with wrong clocks, copies, merges and damaged records, and an oracle that knows the truth.
 
-A job is drawn event by event in true time: walks that read conductors (some are left and gone on with later),
+A job is drawn event by event in true time: walks that read conductors (some are left and continued later),
 disturbances inside walks and outside them, laptops whose clocks are set wrong and right again, folders that are merged,
 records that are copied whole or cut, and records that are damaged. Each fact is kept with its true place in time; the
 oracle asks these facts alone, never the program.
@@ -156,7 +156,7 @@ class Job:
     def go_on(self, laptop: Laptop) -> None:
         """Go on with a walk that was left."""
         if laptop.open:
-            self.drawn["gone on with"] += 1
+            self.drawn["continued"] += 1
             laptop.open.pop().resume()
 
     def told(self, laptop: Laptop) -> None:

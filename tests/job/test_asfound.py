@@ -213,7 +213,7 @@ def test_a_record_whose_end_was_cut_off_counts_nowhere(tmp_path):
 
 
 def test_copies_that_go_on_differently_count_nowhere(tmp_path):
-    """One record, gone on with on two laptops."""
+    """One record, continued on two laptops."""
     name = breakers()[0]
     walk(tmp_path / "a.jsonl", closing(name), by="Anna", when=at(12))
     lines = (tmp_path / "a.jsonl").read_bytes().splitlines(keepends=True)

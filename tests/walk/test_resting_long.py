@@ -1,4 +1,4 @@
-"""A walk that is gone on with days later, and going back while something is live by hand."""
+"""A walk that is continued days later, and going back while something is live by hand."""
 
 from __future__ import annotations
 

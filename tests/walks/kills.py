@@ -113,7 +113,7 @@ class Killing:
 
 
 def _begun(record: Path) -> bool:
-    """Whether a record holds a walk that can be gone on with."""
+    """Whether a record holds a walk that can be continued."""
     if not record.exists():
         return False
     writer, entries, _ = RecordWriter.reopen(record)

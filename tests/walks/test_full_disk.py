@@ -29,7 +29,7 @@ SEQUENCE = JOB / "polarity-bay-2.yaml"
 
 
 @pytest.mark.slow
-def test_a_disk_that_fills_up_ends_the_run_safely_and_it_can_be_gone_on_with(tmp_path: Path) -> None:
+def test_a_disk_that_fills_up_ends_the_run_safely_and_it_can_be_continued(tmp_path: Path) -> None:
     import resource
 
     # apart: a walk takes up how other records of its folder leave the plant, and its first line grows with that

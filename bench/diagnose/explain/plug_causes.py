@@ -47,7 +47,7 @@ _LONGEST_ROUND = 6
 _EVALUATIONS = 240
 """How many full evaluations the last, small changes may cost for a plant of 64 wires."""
 _SETTLED = 8
-"""A seat that puts more wires right than this is tried without only where nearly as many are still wrong."""
+"""Leaving out a seat that puts more wires right than this is tried only where nearly as many are still wrong."""
 _NEVER = 1e6
 """Bits for an explanation that has somebody part a designed join: no other may cost as much."""
 _HARM = 8.0
@@ -60,7 +60,7 @@ _WORTHWHILE = 24
 _DEEPEST = 4
 """Most parts that are tried together at the connectors of one trouble."""
 _FRONT = 4
-"""How many sets of parts are gone on with."""
+"""How many sets of parts are followed up."""
 _LEADS = 2
 """How many changes of a connector are tried in place of changes across from it."""
 

@@ -45,7 +45,7 @@ QUICK: Final = (2.0, 4.5)
 """Of the quick one."""
 BEYOND: Final = 1.35
 """How far beyond the largest reading of the last quiet day a single one must lie: with tails that fall as the fifth
-power an hour's largest is passed by so much five times a day."""
+power, readings pass an hour's largest by this much five times a day."""
 STAYS_S: Final = 60.0
 """Seconds away after which readings have stepped and not dipped."""
 MAD: Final = 1.4826
@@ -222,12 +222,12 @@ class LongChart(msgspec.Struct):
             top = begun + int(np.argmax(steps[begun : first + 1]))
             if slow or summed[first] - steps[top] > h or sign * white[top] > most:
                 return begun
-        # what one wild reading left of a sum is no evidence for the next block
+        # what one wild reading left in a sum is no evidence for the next block
         self._sums[number] = min(self._sums[number], h if slow else 0.5 * h)
         return None
 
     def _most(self, now: float) -> float:
-        """What a single reading must exceed; behind a coarse digit, where noise is not seen but as one, less."""
+        """What a single reading must exceed; less behind a coarse digit, where noise shows only as whole digits."""
         while self._largest and self._largest[0][0] < now - DAY_S:
             self._largest.popleft()
         seen = max((size for _, size in self._largest), default=0.0)

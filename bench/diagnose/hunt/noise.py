@@ -29,7 +29,7 @@ BLOCK_S: Final = 1.0
 """Seconds of a block: lines a few hertz apart are told apart."""
 SHORTEST_S: Final = 2.0
 CLIPPED: Final = 3
-"""Samples in a row at full scale that are no chance."""
+"""This many samples in a row at full scale are no accident."""
 HARMONICS: Final = 40
 FITTED_S: Final = 8.0
 """Seconds that the mains' lines are fitted in."""
@@ -351,7 +351,7 @@ def dbrnc(volts: float) -> float:
 
 
 class Change(msgspec.Struct, frozen=True):
-    """What is other after than before.
+    """What differs between before and after.
 
     Attributes:
         what: a weighting, or a line in hertz.

@@ -114,10 +114,10 @@ class Register(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_d
 
 
 def check_agreement(agree: int, within: float) -> None:
-    """Refuse what no readings can do.
+    """Refuse an agreement that no readings can reach.
 
     Raises:
-        Inconsistent: so.
+        Inconsistent: not 1 to 10 readings, or fewer than no steps between them.
     """
     if not 1 <= agree <= 10:
         raise Inconsistent(f"agree {agree}", "1 to 10 readings")

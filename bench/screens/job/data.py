@@ -163,7 +163,7 @@ class Changes(msgspec.Struct, frozen=True):
     """What changed most among all points.
 
     Attributes:
-        studies: those that changed or failed, those that a meter may have done last.
+        studies: those that changed or failed; those that a meter may account for come last.
         series: how many there are in all.
         episodes: what changed together.
         odd: the walks in which the meter is the suspect.

@@ -200,7 +200,7 @@ def meter(view: ReplayView, cells: int, *, brief: bool = False) -> list[Line]:
     when = view.playback.local(view.playback.times[outcome.n - 1])
     about = Span(say(f"  {findings.name_of(state, outcome)}, event {outcome.n}, {when:%H:%M:%S}"), "dim")
     title = Span("What the meter said", "title")
-    # a figure of the time that is cut off is another time
+    # a time with a figure cut off is another time
     beside = width(title.text) + width(about.text) <= cells
     lines: list[Line] = [line(title, about)] if beside else [line(title), *wrapped(about.text.strip(), cells, "dim")]
     raw = "  ".join(read.raw) or "(nothing kept)"

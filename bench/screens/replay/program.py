@@ -1,6 +1,6 @@
-"""A replay as a program: a record is gone to any moment of and shown as the operator had it.
+"""A replay as a program: it winds a record to any moment and shows it as the operator had it.
 
-Reading and folding a long record happens off the screen's own thread; how far that is is shown, and it can be left
+Reading and folding a long record happens off the screen's own thread; the screen shows how far that is, and can be left
 meanwhile.
 """
 
