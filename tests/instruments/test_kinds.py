@@ -273,7 +273,7 @@ def test_a_reflectometer_gives_a_distance_and_the_curve_behind_it(curve: str, en
     [
         (OPEN, "0110.0 m", "mismatch", "first echo at 70"),  # its cursor was left elsewhere
         ("T95,80,2,1,-3,2,4,5,6,7,5,2,5,0", "0070.0 m", "mismatch", "no echo"),
-        ("T950,800,2,1", "0070.0 m", "garbled", "more comes back"),
+        ("T950,800,2,1", "0070.0 m", "garbled", "its curve shows more"),
         (
             "T95,80,,1",
             "0070.0 m",

@@ -106,11 +106,12 @@ def spoken(state: State, outcome: Outcome | None) -> str:
         if look_of(outcome) in ("fail", "undecided"):
             parts.append(without_word(outcome.verdict, outcome.sentence))
     now = page(state)
-    if now.leads:
-        parts.append("Next: " + ", ".join(f"{lead.colour} on {lead.label}" for lead in now.leads) + ".")
-    elif now.kind not in ("measure", "safe", "meet", "switch"):
+    # of a meter that is read by eye the words say how it is set, and what is wrong with what was typed
+    if now.kind == "ask" or (not now.leads and now.kind not in ("measure", "safe", "meet", "switch")):
         told = now.text if now.text.startswith(now.title) else f"{now.title}. {now.text}"
         parts.append(told if told.rstrip().endswith((".", "!", "?")) else f"{told.rstrip()}.")
+    if now.leads:
+        parts.append("Next: " + ", ".join(f"{lead.colour} on {lead.label}" for lead in now.leads) + ".")
     return " ".join(parts)
 
 

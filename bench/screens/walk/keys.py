@@ -64,7 +64,7 @@ def keys(view: View) -> tuple[Key, ...]:
         found += [_AFTER[one.act] for one in afterwards(view.state, view.record)]
     if kind not in ("starting", "lost", "failing") and next(telling(view.state), None) is not None:
         found.append(_COPY)
-    if kind in ("place", "measure", "beep") and any(lead.connector for lead in view.page.leads):
+    if kind in ("place", "measure", "beep", "ask") and any(lead.connector for lead in view.page.leads):
         found.append(_MIRROR)
     if kind not in ("starting", "lost", "failing", "energise") and has_stages(view.state):
         found.append(_STAGES)

@@ -71,7 +71,7 @@ def body(view: View, cells: int, rows: int) -> Body:
         return earth_page.body(view, cells, rows)
     if view.kind == "beep":
         return walking.beep_body(view, cells, rows)
-    if view.kind in ("place", "measure"):
+    if view.kind in ("place", "measure") or (view.kind == "ask" and view.page.leads):
         return walking.body(view, cells, rows)
     return pages.body(view, cells, rows)
 

@@ -412,7 +412,8 @@ class WalkProgram(Program[View]):
     def do_value(self, begun: str = "") -> None:
         """Ask for the value that is wanted."""
         page = self.moment.page
-        self._answer(page.title, [page.text, "", f"Wanted: {page.wanted}"], page.wanted, begun)
+        places = [f"{lead.colour} lead: {lead.label}" for lead in page.leads]
+        self._answer(page.title, [page.text, *places, "", f"Wanted: {page.wanted}"], page.wanted, begun)
 
     def do_scan(self, begun: str = "") -> None:
         """Take a code that is scanned from a work sheet: it leads to its reading."""

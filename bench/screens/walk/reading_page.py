@@ -100,7 +100,7 @@ def body(view: View, cells: int, rows: int) -> Body:
     assert step is not None
     now = view.page
     figure = figure_of(view)
-    hint = view.say(words.placing(step, view.live) if now.kind == "place" else words.measuring(step))
+    hint = view.say(_hint(view, step))
     needed = _needed(view, hint, cells, rows >= TALL - 4, rows - 1)
     joint = [wire(view, step, cells)]
     bar = [one for one in scale.draw(figure.gauge, cells, view.glyphs) if one]
@@ -131,6 +131,13 @@ def body(view: View, cells: int, rows: int) -> Body:
         lines.append(EMPTY)
         left -= 1
     return Body([*lines, *verdicts(view, cells, left)][:rows])
+
+
+def _hint(view: View, step: Step) -> str:
+    """How the hands go on: what the live reading says of the probes, or what is typed of a meter read by eye."""
+    if view.kind == "ask":
+        return f"Type {view.page.wanted}"
+    return words.placing(step, view.live) if view.page.kind == "place" else words.measuring(step)
 
 
 def beep_body(view: View, cells: int, rows: int) -> Body:

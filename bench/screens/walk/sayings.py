@@ -215,10 +215,9 @@ def _step_page(state: State, asked: r.Request, mirrored: bool) -> Page:
             if kind == "place" and (turn := dial_for(state, step)):
                 text = f"{text} {turn}"
             if kind == "place" and (read := by_eye_at(state)) is not None:
-                places = [f"{one.colour} lead: {one.label} {one.where}".strip() for one in leads]
-                parts = [state.pending.doubt, text, *places, *_set_by_hand(step), f"{read.name} is read by eye."]
+                parts = [state.pending.doubt, text, *_set_by_hand(step), f"{read.name} is read by eye."]
                 lines = "\n".join(one for one in parts if one)
-                return Page("ask", number, step.title, lines, wanted=_to_type(read, step))
+                return Page("ask", number, step.title, lines, leads=leads, wanted=_to_type(read, step))
             return Page(kind, number, step.title, text, hint, leads)
         case r.Advise():
             return Page("advise", number, step.title, step.text, "Working out what to read next.")
@@ -298,9 +297,9 @@ def looking(state: State, step: Step, look: Look) -> str:
         was = " and ".join(f"{mark.change.state} {said_by(mark)}" for mark in said)
         left.setdefault(was, []).append(name)
     for was, names in left.items():
-        lines.append(f"{', '.join(names)} {'was' if len(names) == 1 else 'were'} {was}: {asked}")
+        lines.append(f"{listed(names)} {'was' if len(names) == 1 else 'were'} {was}: {asked}")
     if unknown:
-        lines.append(f"Nobody has said how {', '.join(unknown)} {'stands' if len(unknown) == 1 else 'stand'}: {asked}")
+        lines.append(f"Nobody has said how {listed(unknown)} {'stands' if len(unknown) == 1 else 'stand'}: {asked}")
     return "\n".join(lines)
 
 

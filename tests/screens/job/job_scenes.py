@@ -325,7 +325,7 @@ JOB_SCENES: dict[str, HallScene] = {
     ),
     "ready": HallScene(("2",), ("everything, all", "line jacks", "W1", "proven", "failing", "void")),
     "ready-failing": HallScene(("2", "f", "f"), ("everything, failing", "cable W1", "W1.2", "limit: at most 0.6 Ω")),
-    "next": HallScene(("3",), ("in the order that clears most", "cable W1", "goals wait for it")),
+    "next": HallScene(("3",), ("in the order that clears most", "cable W1", "first power")),
     "sequences": HallScene(("4",), ("continuity of W1", "34 steps", "needs ohms", "cannot be walked")),
     "bench": HallScene(("4", "down", "enter"), ("which bench?", "has no insulation", "cannot be used", "the bag")),
     "records": HallScene(("5",), ("under way", "waits", "broken", "weekly round 8", "10 count, 2 do not")),

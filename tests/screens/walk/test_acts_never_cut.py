@@ -16,7 +16,9 @@ from bench import assemble
 from bench.plant import faults as k
 from bench.plant.resolve import resolve
 from bench.record.replay import follow
+from bench.screens.walk.reading_page import figure_of
 from bench.screens.walk.view import View
+from bench.screens.widgets import digits
 from bench.sequence.file import Seek
 from bench.simulate.on_paper import Walker
 from bench.walk import events as e
@@ -25,7 +27,7 @@ from bench.walk.state import State, start, take
 from tests.diagnose.explain.damaged_plant import DamagedPlant, designed_pairs, plant_of
 from tests.screens.walk.every_page import PHASES, standing
 from tests.screens.walk.search_scenes import TAGS, SearchWalk
-from tests.screens.walk.test_never_cut import ASKS, SIZES, cut
+from tests.screens.walk.test_never_cut import ASKS, SIZES, cut, seen
 from tests.walks.tool import JOB, ROOT
 
 DATA: Final = ROOT / "tests" / "walk" / "data"
@@ -50,9 +52,9 @@ def kept(record: Path) -> Iterator[State]:
         yield one.after
 
 
-def console() -> Iterator[State]:
-    """Each step of the sequence that listens to a console."""
-    began = assemble.began(assemble.load_job(JOB / "console.yaml", JOB / "benches" / "console.yaml"), "Ada")
+def steps(sequence: str, bench: str) -> Iterator[State]:
+    """Each step of a sequence that is shipped, on a bench that is shipped."""
+    began = assemble.began(assemble.load_job(JOB / sequence, JOB / "benches" / bench), "Ada")
     whole = take(start(), e.Entry(n=1, at="2026-05-12T18:00:00.000000Z", event=began))
     assert whole.setting is not None
     for index, step in enumerate(whole.setting.plan.steps):
@@ -71,7 +73,8 @@ WALKS: Final[dict[str, Callable[[], Iterator[State]]]] = {
     "second path": lambda: kept(DATA / "earth-second-path.jsonl"),
     "first power": lambda: kept(DATA / "first-power-heavy.jsonl"),
     "every step": lambda: kept(DATA / "every-step.jsonl"),
-    "console": console,
+    "console": lambda: steps("console.yaml", "console.yaml"),
+    "by eye": lambda: steps("continuity-W101.yaml", "by-hand.yaml"),
 }
 
 
@@ -86,3 +89,13 @@ def test_no_word_of_an_act_is_cut(name: str) -> None:
             if words := cut(view, *size):
                 lacking[view.page.title, size] = words
     assert lacking == {}
+
+
+def test_a_meter_that_is_read_by_eye_has_its_places_as_large_as_any() -> None:
+    """Both leads with their colours, the pins that are next in large digits, and what is to be typed."""
+    views = [View(state=state) for state in steps("continuity-W101.yaml", "by-hand.yaml")]
+    view = next(one for one in views if one.page.leads)
+    assert (view.kind, figure_of(view).label, figure_of(view).text) == ("ask", "NEXT", "26    26")
+    shown = seen(view, 80, 24)
+    assert all(word in shown for word in (" RED ", " BLACK ", "J101 pin 26", "Type what the meter shows"))
+    assert digits.draw("26    26", 5, view.glyphs)[2] in shown
