@@ -115,6 +115,43 @@ class AccuracyRow(msgspec.Struct, frozen=True, dict=True):
         """Say whether a value can be shown on this range and the row covers it."""
         return self.lowest <= abs(value) <= self.top
 
+    def half_width(self, size: float, beyond: float) -> float:
+        """The whole of :meth:`error_at`, for a reading that the row covers.
+
+        Args:
+            size: of the reading, in the unit.
+            beyond: kelvin that the room is outside the band; 0 where the row does not say what is added then.
+        """
+        of_reading = size * self.percent_of_reading / 100.0
+        whole = of_reading + self.range_top * self.percent_of_range / 100.0 + self.counts * self.resolution
+        return whole + self._of_temperature(size, whole, beyond) if beyond > 0 else whole
+
+    def _of_temperature(self, size: float, inside: float, beyond: float) -> float:
+        """What is added to the allowance inside the band, some kelvin outside of it."""
+        per_kelvin = (
+            size * (self.drift_percent_of_reading_per_k or 0.0) / 100.0
+            + self.range_top * (self.drift_percent_of_range_per_k or 0.0) / 100.0
+            + inside * (self.drift_part_per_k or 0.0)
+        )
+        return beyond * per_kelvin
+
+    def beyond(self, temperature_c: float) -> float:
+        """By how many kelvin a room is outside the band."""
+        return max(self.cold_c - temperature_c, temperature_c - self.hot_c, 0.0)
+
+    @property
+    def says_outside(self) -> bool:
+        """Whether the row says what is added outside the band."""
+        return not (
+            self.drift_percent_of_reading_per_k is None
+            and self.drift_percent_of_range_per_k is None
+            and self.drift_part_per_k is None
+        )
+
+    def noted_outside(self, beyond: float) -> str:
+        """What is noted of a reading in a room outside the band."""
+        return f"{beyond:g} K outside {self.cold_c:g} to {self.hot_c:g} °C"
+
     def error_at(self, value: float, temperature_c: float | None = None) -> AccuracyError:
         """Return the largest error that the row allows at a reading.
 
@@ -146,27 +183,17 @@ class AccuracyRow(msgspec.Struct, frozen=True, dict=True):
             t = temperature_c
             if type(t) is not float or not math.isfinite(t):
                 t = number(f"{self.name}: temperature", t, "°C")
-            beyond = max(self.cold_c - t, t - self.hot_c, 0.0)
+            beyond = self.beyond(t)
         of_temperature = 0.0
         if beyond > 0:
-            drifts = (
-                self.drift_percent_of_reading_per_k,
-                self.drift_percent_of_range_per_k,
-                self.drift_part_per_k,
-            )
-            if drifts == (None, None, None):
+            if not self.says_outside:
                 raise JudgeError(
                     f"{self.name}: temperature",
                     f"{temperature_c:g} °C",
                     f"{self.cold_c:g} °C to {self.hot_c:g} °C, since the row gives no temperature coefficient",
                 )
-            per_kelvin = (
-                size * (drifts[0] or 0.0) / 100.0
-                + self.range_top * (drifts[1] or 0.0) / 100.0
-                + (of_reading + of_range + of_counts) * (drifts[2] or 0.0)
-            )
-            of_temperature = beyond * per_kelvin
-            notes = (f"{beyond:g} K outside {self.cold_c:g} to {self.hot_c:g} °C",)
+            of_temperature = self._of_temperature(size, of_reading + of_range + of_counts, beyond)
+            notes = (self.noted_outside(beyond),)
         return AccuracyError(self, value, of_reading, of_range, of_counts, of_temperature, notes)
 
 
@@ -341,6 +368,19 @@ class AccuracyTable(msgspec.Struct, frozen=True, dict=True):
             # every row of this range holds for the same values: the next reading on it has the same one
             self._picked[function, range_top, calibrated_days_ago, allow_overdue] = picked
         return picked
+
+    def holds_alone(
+        self, picked: PickedRow, function: str, range_top: float | None, calibrated_days_ago: float | None
+    ) -> bool:
+        """Whether a row that was picked, overdue or not, is picked for every value that it holds for.
+
+        Args:
+            picked: as :meth:`pick` gave it.
+            function: as in the rows.
+            range_top: the range in use.
+            calibrated_days_ago: age of the calibration.
+        """
+        return self._picked.get((function, range_top, calibrated_days_ago, True)) is picked
 
     @cached_property
     def _picked(self) -> dict[tuple[str, float | None, float | None, bool], PickedRow]:

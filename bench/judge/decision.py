@@ -23,6 +23,7 @@ import msgspec
 
 from bench.judge.judge_error import JudgeError, base_unit, number, one_of, probability, same_unit
 from bench.judge.limit import Limit
+from bench.judge.spread import SAFE_FROM
 from bench.judge.student import cumulative, quantile
 from bench.judge.uncertainty import Budget
 from bench.once import once
@@ -295,11 +296,18 @@ def decide(reading: Reading, limit: Limit, rule: Rule | None = None) -> Decision
 def _decide_value(budget: Budget, limit: Limit, rule: Rule) -> Decision:
     guard = rule.guard_band(budget)
     lower, upper, value = limit.lower, limit.upper, budget.value
-    inside = (lower is None or value >= lower + guard) and (upper is None or value <= upper - guard)
-    # two bounds close together could each be kept by the guard band and yet be broken together too often
-    sure = inside and (rule.factor is not None or _sure(_kept(budget, limit, rule.confidence), rule.confidence))
+    if rule.guards_acceptance:
+        accepted = (lower is None or value >= lower + guard) and (upper is None or value <= upper - guard)
+        # two bounds close together could each be kept by the guard band and yet be broken together too often
+        accepted = accepted and (
+            rule.factor is not None
+            or _one_is_all(budget, limit, guard, rule.confidence)
+            or _sure(_kept(budget, limit, rule.confidence), rule.confidence)
+        )
+    else:
+        accepted = limit.holds(value)
     verdict: Verdict = "undecided"
-    if sure if rule.guards_acceptance else limit.holds(value):
+    if accepted:
         if budget.unit == "Ω" and value < 0.0 and value < -budget.guard(SURELY):
             return Decision("undecided", _below_nothing(budget), limit, rule, guard, budget)
         verdict = "pass"
@@ -374,6 +382,23 @@ def _rejected(value: float, limit: Limit, guard: float) -> bool:
     return (limit.lower is not None and value < limit.lower - guard) or (
         limit.upper is not None and value > limit.upper + guard
     )
+
+
+_FAR: Final = 5.0
+"""Standard uncertainties from zero at which nothing of what a reading allows lies below it: a part of 3e-7."""
+_FINE: Final = 1e-9
+"""Of a bound: a guard band that is narrower is lost in the rounding of it."""
+
+
+def _one_is_all(budget: Budget, limit: Limit, guard: float, confidence: float) -> bool:
+    """Whether there is one bound alone, and the guard band of the normal distribution keeps it: there is no more to ask.
+
+    What :func:`_kept` gives is the confidence then, or more.
+    """
+    bound = limit.upper if limit.lower is None else limit.lower if limit.upper is None else None
+    if bound is None or budget.dof < math.inf or confidence < SAFE_FROM or guard < _FINE * abs(bound):
+        return False
+    return budget.unit != "Ω" or limit.lower is not None or budget.value > _FAR * budget.standard_uncertainty
 
 
 def _kept(budget: Budget, limit: Limit, confidence: float) -> float:

@@ -6,12 +6,15 @@ from collections.abc import Sequence
 from functools import lru_cache
 from math import isfinite
 
+import msgspec
+
 from bench.judge.accuracy import AccuracyError, AccuracyRow, PickedRow
 from bench.judge.decision import Overload
 from bench.judge.judge_error import JudgeError, number
 from bench.judge.ohms import Leads, ThermalEmf, sensed
 from bench.judge.typea import repeated
-from bench.judge.uncertainty import Budget, Component, standard_from_half_width
+from bench.judge.uncertainty import Budget, Component, Shared, divisor_of, standard_from_half_width
+from bench.once import once
 
 ACCURACY = "the meter's accuracy"
 RESOLUTION = "the last digit"
@@ -22,16 +25,18 @@ SCATTER = "scatter of the readings"
 
 
 def accuracy_component(error: AccuracyError) -> Component:
-    """Return a meter's allowance as a component.
-
-    Hard limits are taken as rectangular; a sheet that states a coverage is taken as normal at that coverage.
-    """
-    spread = error.row.spread
-    distribution, coverage = ("rectangular", 0.95)
-    if spread != "limits":
-        distribution, coverage = "normal", 0.95 if spread == "normal 95 %" else 0.99
+    """Return a meter's allowance as a component."""
+    distribution, coverage = _shape_of(error.row)
     standard = standard_from_half_width(error.half_width, distribution, coverage)
     return Component(ACCURACY, standard, distribution, role="accuracy", basis=error.row.basis)
+
+
+def _shape_of(row: AccuracyRow) -> tuple[str, float]:
+    """Distribution and coverage of a row's allowance: hard limits are taken as rectangular, a sheet that states a
+    coverage as normal at that coverage."""
+    if row.spread == "limits":
+        return "rectangular", 0.95
+    return "normal", 0.95 if row.spread == "normal 95 %" else 0.99
 
 
 # The same for every reading on a range, with the same leads, on one evening.
@@ -79,6 +84,99 @@ def meter_components(
     return parts, error.notes
 
 
+class Way(msgspec.Struct, frozen=True, dict=True):
+    """How readings on one range of a meter are taken: what their budgets have in common.
+
+    Attributes:
+        picked: the line of the accuracy table in use.
+        temperature_c: of the meter; None takes the row's own band and notes it.
+        leads: how lead resistance was dealt with; the correction is taken off. For resistance only.
+        emf: thermal EMF. For resistance only.
+        drift: between the closing and the opening proof of the bench's zero, in the unit, not below zero.
+        level: coverage probability of the expanded uncertainty.
+        quantity: what is measured, for people.
+
+    Raises:
+        JudgeError: leads or EMF with something that is not a resistance.
+    """
+
+    picked: PickedRow
+    temperature_c: float | None = None
+    leads: Leads | None = None
+    emf: ThermalEmf | None = None
+    drift: float = 0.0
+    level: float = 0.95
+    quantity: str = "reading"
+
+    def __post_init__(self) -> None:
+        unit = self.picked.row.unit
+        if (self.leads is not None or self.emf is not None) and unit != "Ω":
+            found = f"a reading in {unit or 'no unit'}"
+            raise JudgeError(f"{self.quantity}: leads and thermal EMF", found, "a resistance")
+
+    def holds_for(self, shown: float) -> bool:
+        """Whether a reading is taken in this way too: its range shows it, and the leads' correction goes off whole.
+
+        Args:
+            shown: the reading, in the row's unit.
+        """
+        row = self.picked.row
+        return row.lowest <= abs(shown) <= row.top and (self.leads is None or shown >= self.leads.correction_ohm)
+
+    def budget(self, shown: float) -> Budget:
+        """The budget of one reading.
+
+        Args:
+            shown: the reading, in the row's unit.
+
+        Raises:
+            JudgeError: it lies outside the row, or far below what the leads alone would read.
+        """
+        row, notes = self.picked.row, self._notes
+        size, beyond = abs(shown), self._beyond
+        if beyond is not None and row.lowest <= size <= row.top:
+            distribution, divisor = self._shape
+            standard = row.half_width(size, beyond) / divisor
+            own = Component(ACCURACY, standard, distribution, role="accuracy", basis=row.basis)
+        else:
+            error = row.error_at(shown, self.temperature_c)
+            own, notes = accuracy_component(error), (*self.picked.notes, *error.notes)
+        value = shown if self.leads is None else sensed(shown, self.leads)
+        return Budget.sharing(value, row.unit, own, self._shared, self.level, self.quantity, notes)
+
+    @once
+    def _beyond(self) -> float | None:
+        """Kelvin that the room is outside the row's band; None where nobody knows, or the row says nothing of it."""
+        row, celsius = self.picked.row, self.temperature_c
+        if type(celsius) is not float or not isfinite(celsius):
+            return None
+        beyond = row.beyond(celsius)
+        return beyond if beyond == 0.0 or row.says_outside else None
+
+    @once
+    def _notes(self) -> tuple[str, ...]:
+        row, beyond = self.picked.row, self._beyond
+        return (*self.picked.notes, row.noted_outside(beyond)) if beyond else self.picked.notes
+
+    @once
+    def _shape(self) -> tuple[str, float]:
+        """The distribution of the meter's allowance, and what that is divided by."""
+        distribution, coverage = _shape_of(self.picked.row)
+        return distribution, divisor_of(distribution, coverage)
+
+    @once
+    def _shared(self) -> Shared:
+        row, leads, emf = self.picked.row, self.leads, self.emf
+        parts = [_resolution(row.resolution)] if row.resolution > 0 else []
+        if leads is not None and leads.half_width_ohm > 0:
+            parts.append(_of_leads(leads.half_width_ohm, leads.method))
+        if emf is not None and emf.half_width_ohm > 0:
+            parts.append(_of_emf(emf.half_width_ohm, emf.method))
+        if self.drift > 0:
+            parts.append(_of_zero(self.drift))
+        return Shared.of(parts)
+
+
 def reading_budget(
     readings: float | Sequence[float],
     row: AccuracyRow | PickedRow,
@@ -108,33 +206,18 @@ def reading_budget(
         JudgeError: no reading, a reading outside the row, leads or EMF with something that is not a resistance.
     """
     picked = row if isinstance(row, PickedRow) else PickedRow(row)
-    line = picked.row
-    if (leads is not None or emf is not None) and line.unit != "Ω":
-        raise JudgeError(f"{quantity}: leads and thermal EMF", f"a reading in {line.unit or 'no unit'}", "a resistance")
-    several = None
+    drift = abs(number("zero drift", zero_drift, picked.row.unit)) if zero_drift else 0.0
+    way = Way(picked, temperature_c, leads, emf, drift, level, quantity)
+    several, unit = None, picked.row.unit
     if type(readings) is not float and isinstance(readings, Sequence):
         if not readings:
             raise JudgeError(quantity, "no reading", "at least one")
         several = repeated(readings, quantity) if len(readings) != 1 else None
-        shown = several.mean if several is not None else number(quantity, readings[0], line.unit)
+        shown = several.mean if several is not None else number(quantity, readings[0], unit)
     else:
-        shown = readings if type(readings) is float and isfinite(readings) else number(quantity, readings, line.unit)
-    parts, notes = meter_components(shown, line, temperature_c)
-    components = list(parts)
-    value = shown
-    if leads is not None:
-        value = sensed(shown, leads)
-        if leads.half_width_ohm > 0:
-            components.append(_of_leads(leads.half_width_ohm, leads.method))
-    if emf is not None and emf.half_width_ohm > 0:
-        components.append(_of_emf(emf.half_width_ohm, emf.method))
-    drift = abs(number("zero drift", zero_drift, line.unit)) if zero_drift else 0.0
-    if drift > 0:
-        components.append(_of_zero(drift))
-    if several is not None:
-        components.append(several.component(SCATTER))
-    notes = (*picked.notes, *notes) if picked.notes else notes
-    return Budget(value, line.unit, tuple(components), (), level, quantity, notes)
+        shown = readings if type(readings) is float and isfinite(readings) else number(quantity, readings, unit)
+    budget = way.budget(shown)
+    return budget if several is None else budget.with_components((*budget.components, several.component(SCATTER)))
 
 
 def with_drift(budget: Budget, drift: float) -> Budget:

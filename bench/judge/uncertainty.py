@@ -59,10 +59,17 @@ def standard_from_half_width(half_width: float, distribution: str = "rectangular
     if distribution == "rectangular" and type(half_width) is float and 0.0 <= half_width < math.inf:
         return half_width / _ROOT_3  # as most are, and each reading has some
     half_width = number("half-width", half_width, least=0.0)
+    return half_width / divisor_of(distribution, coverage)
+
+
+def divisor_of(distribution: str, coverage: float = 0.95) -> float:
+    """What a half-width is divided by for its standard uncertainty; see :func:`standard_from_half_width`.
+
+    Raises:
+        JudgeError: a distribution that is not known.
+    """
     one_of("distribution", distribution, DISTRIBUTIONS)
-    if distribution == "normal":
-        return half_width / coverage_factor(coverage, math.inf)
-    return half_width / _DIVISORS[distribution]
+    return coverage_factor(coverage, math.inf) if distribution == "normal" else _DIVISORS[distribution]
 
 
 def dof_from_reliability(relative: float) -> float:
@@ -210,6 +217,26 @@ class Correlation(msgspec.Struct, frozen=True):
             raise JudgeError("correlation", f"{self.first} with itself", "two different components")
 
 
+class Shared(msgspec.Struct, frozen=True):
+    """Components that many budgets have in common.
+
+    Attributes:
+        components: they.
+        squares: of each the square of its contribution.
+        exact: whether all of them are taken as exactly known.
+    """
+
+    components: tuple[Component, ...]
+    squares: tuple[float, ...]
+    exact: bool
+
+    @classmethod
+    def of(cls, components: Sequence[Component]) -> Self:
+        """Return them, independent of one another."""
+        squares = tuple([(part.sensitivity * part.standard) ** 2 for part in components])
+        return cls(tuple(components), squares, all(part.dof == math.inf for part in components))
+
+
 class Budget(msgspec.Struct, frozen=True, dict=True):
     """A value with everything that makes it uncertain.
 
@@ -235,17 +262,43 @@ class Budget(msgspec.Struct, frozen=True, dict=True):
     notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        names = [component.name for component in self.components]
         if not (
             type(self.value) is type(self.level) is float
             and -math.inf < self.value < math.inf
             and self.unit in SI_BASE_UNITS
             and 0.0 < self.level < 1.0
-            and 0 < len(names) == len(set(names))
+            and 0 < len(self.components) == len({part.name for part in self.components})
         ):
-            self._refuse(names)
+            self._refuse([component.name for component in self.components])
         if self.correlations:
-            self._check_correlations(names)
+            self._check_correlations([component.name for component in self.components])
+
+    @classmethod
+    def sharing(
+        cls,
+        value: float,
+        unit: str,
+        own: Component,
+        shared: Shared,
+        level: float,
+        quantity: str,
+        notes: tuple[str, ...],
+    ) -> Self:
+        """Return a budget with one component of its own before those that it shares; all are independent.
+
+        What follows from the shared ones is not worked out again.
+
+        Raises:
+            JudgeError: as for any budget.
+        """
+        budget = cls(value, unit, (own, *shared.components), (), level, quantity, notes)
+        if shared.exact and own.dof == math.inf:
+            known = budget.__dict__
+            known["variance"] = variance = math.fsum(((own.sensitivity * own.standard) ** 2, *shared.squares))
+            known["standard_uncertainty"] = standard = math.sqrt(variance)
+            known["effective_dof"] = known["dof"] = math.inf
+            known["expanded_uncertainty"] = coverage_factor(level, math.inf) * standard
+        return budget
 
     def _refuse(self, names: Sequence[str]) -> None:
         number(f"{self.quantity}: value", self.value, self.unit)

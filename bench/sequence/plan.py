@@ -111,6 +111,15 @@ class Plan(msgspec.Struct, frozen=True, dict=True):
             found.append(step.index if step.kind == "hold" else found[-1])
         return tuple(found)
 
+    @once
+    def plain(self) -> tuple[bool, ...]:
+        """Of each step whether it only reads: it stands on nothing but the hold point before it."""
+        return tuple(
+            step.reads and not (one.live or one.lift or one.proven or one.unless_proven)
+            for step in self.steps
+            for one in (step.source,)
+        )
+
     @property
     def roles(self) -> tuple[Role, ...]:
         """The roles that the bench must fill, in the order of first use."""

@@ -9,6 +9,7 @@ from typing import Final
 import msgspec
 
 from bench.judge.accuracy import AccuracyRow, AccuracyTable
+from bench.judge.reading import Way
 from bench.quantity import Resistance
 
 
@@ -77,6 +78,11 @@ class InstrumentFacts(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=T
     def table(self) -> AccuracyTable | None:
         """The accuracy table, where the profile has one."""
         return AccuracyTable(self.name, self.rows) if self.rows else None
+
+    @cached_property
+    def ways(self) -> dict[tuple[object, ...], Way]:
+        """How readings were taken with it: most of a day's are taken in one of a few ways."""
+        return {}
 
     @cached_property
     def tame(self) -> bool:

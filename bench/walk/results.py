@@ -59,16 +59,13 @@ def results(state: State) -> dict[int, Outcome]:
 
 def _stand_outs(setting: Setting, found: Mapping[int, Outcome]) -> dict[int, Outcome]:
     """Conductors that do not fail but read far from the others of their cable, with the score in their remark."""
-    groups: dict[str, dict[str, Outcome]] = {}
+    groups: dict[tuple[str, str], dict[str, Outcome]] = {}
+    made = _made_alike(setting.plant)
     for outcome in found.values():
-        conductor = setting.plant.conductors.get(outcome.subject)
-        if conductor is None or outcome.verdict not in ("pass", "undecided") or outcome.figure.value is None:
+        kind = made.get(outcome.subject)
+        if kind is None or outcome.verdict not in ("pass", "undecided") or outcome.figure.value is None:
             continue
-        # single conductors may be longer, thinner or landed otherwise than the rest of their cable
-        kind = (
-            f"{conductor.cable} {conductor.wire} {conductor.length_m} {len(conductor.contacts)} {outcome.figure.unit}"
-        )
-        groups.setdefault(kind, {})[outcome.subject] = outcome
+        groups.setdefault((kind, outcome.figure.unit), {})[outcome.subject] = outcome
     marked: dict[int, Outcome] = {}
     for siblings in groups.values():
         resolutions = [
@@ -109,6 +106,17 @@ def _leaky(setting: Setting, found: Mapping[int, Outcome]) -> dict[int, Outcome]
             remark = f"{outcome.remark} {odd.sentence} {-odd.score:.1f} decades below.".strip()
             marked[outcome.index] = replace(outcome, remark=remark, odd=True)
     return marked
+
+
+def _made_alike(plant: Plant) -> Mapping[str, str]:
+    """Conductor to a text that is the same for those of its cable that are made alike: single ones may be longer,
+    thinner or landed otherwise than the rest."""
+    known: dict[str, str] | None = plant.kept.get(_made_alike)
+    if known is None:
+        known = plant.kept[_made_alike] = {
+            name: f"{one.cable} {one.wire} {one.length_m} {len(one.contacts)}" for name, one in plant.conductors.items()
+        }
+    return known
 
 
 TWIN: Final = 1.5

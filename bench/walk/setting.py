@@ -22,7 +22,7 @@ from bench.judge.judge_error import JudgeError
 from bench.judge.limit import Limit
 from bench.judge.ohms import Leads, ThermalEmf
 from bench.judge.ramp import RampUp
-from bench.judge.reading import overload_reading, reading_budget, with_drift
+from bench.judge.reading import Way, overload_reading, with_drift
 from bench.judge.uncertainty import Budget
 from bench.plant.handled import Handled, Kind, Mark
 from bench.plant.model import Plant
@@ -58,6 +58,8 @@ _STILL: Final = frozenset({"resistance", "insulation"})
 """What is read of a plant at rest: no condition of the walk follows from it."""
 _TAME: Final = 1e60
 """The square of what a reading of this size comes to is still a number, whatever it is multiplied by."""
+_MOST_WAYS: Final = 1000
+"""Ways of taking a reading that are kept of an instrument: each day, zero and temperature has its own."""
 ROOM: Final = (-40.0, 70.0)
 """°C that a room can have; what is outside is a slip of the fingers."""
 STRAP: Final = (0.75, 35.0)
@@ -196,7 +198,10 @@ class Rules(msgspec.Struct, frozen=True):
         return None
 
 
-_UNROLLED: Final[Recent[tuple[Plant, SequenceFile], Plan]] = Recent(32)
+Limits = dict[str, tuple[Single, tuple[float, LimitFile | None, Powered | None, float | None], Held]]
+"""The last limit of every step, by key, with what it follows from: the page asks for it, then the meter's range, then
+the judging; and the next walk of the same plan asks again."""
+_UNROLLED: Final[Recent[tuple[Plant, SequenceFile], tuple[Plan, Limits]]] = Recent(32)
 _CAPABLE: Final[Recent[tuple[Plan, BenchFacts, float], dict[int, Capability | str]]] = Recent(32)
 """What the same sequences on the same plant and bench come to: a job walks them again and again."""
 
@@ -210,6 +215,7 @@ class Setting(msgspec.Struct, frozen=True, eq=False, dict=True):
         plan: the sequence, unrolled.
         bench: instruments and references.
         ambient: °C at the start.
+        limits: what was worked out of its steps' limits; shared by all walks of the plan.
     """
 
     began: e.Began
@@ -217,6 +223,7 @@ class Setting(msgspec.Struct, frozen=True, eq=False, dict=True):
     plan: Plan
     bench: BenchFacts
     ambient: float
+    limits: Limits = msgspec.field(default_factory=dict)
 
     # the rest follows from these two: settings are the same where they are
     def __eq__(self, other: object) -> bool:
@@ -234,10 +241,12 @@ class Setting(msgspec.Struct, frozen=True, eq=False, dict=True):
         """Build it from the record's first event."""
         plant = resolve(began.plant)
         fixed = began.sequence.ambient
+        plan, limits = _UNROLLED.get((plant, began.sequence), lambda: (unroll(began.sequence, plant), {}))
         return cls(
             began=began,
             plant=plant,
-            plan=_UNROLLED.get((plant, began.sequence), lambda: unroll(began.sequence, plant)),
+            plan=plan,
+            limits=limits,
             bench=began.bench,
             ambient=fixed.value if fixed is not None else plant.ambient_c,
         )
@@ -283,7 +292,7 @@ class Setting(msgspec.Struct, frozen=True, eq=False, dict=True):
                 if bound is not None and bound.unit != wanted:
                     raise JudgeError("limit", f"a bound of {bound}", f"one in {wanted}")
         key = (conditions.ambient, other, conditions.fed, conditions.volts.get(step.subject))
-        known = self._limits.get(step.key)
+        known = self.limits.get(step.key)
         # a search that is begun anew gives a key again, for another reading
         if known is None or known[0] is not step.source or known[1] != key:
             known = (
@@ -291,13 +300,8 @@ class Setting(msgspec.Struct, frozen=True, eq=False, dict=True):
                 key,
                 limit_of(step, self.plant, conditions.ambient, other, conditions.fed, conditions.volts),
             )
-            self._limits[step.key] = known
+            self.limits[step.key] = known
         return known[2]
-
-    @cached_property
-    def _limits(self) -> dict[str, tuple[Single, tuple[float, LimitFile | None, Powered | None, float | None], Held]]:
-        """The last limit of every step, by key: the page asks for it, then the meter's range, then the judging."""
-        return {}
 
     @cached_property
     def capabilities(self) -> dict[int, Capability | str]:
@@ -417,12 +421,14 @@ class Setting(msgspec.Struct, frozen=True, eq=False, dict=True):
 
     def _is_tame(self, read: e.Read) -> bool:
         """Whether nothing about a reading is so large that judging could run out of numbers."""
-        figures = (read.value, read.range, read.bound, read.spread, read.resolution)
+        for figure in (read.value, read.range, read.bound, read.spread, read.resolution):
+            if figure is not None and not -_TAME <= figure <= _TAME:
+                return False
         known = self._tame.get(read.instrument)
         if known is None:
             facts = self.bench.instrument(read.instrument)
             known = self._tame[read.instrument] = facts is not None and facts.tame
-        return known and all(figure is None or abs(figure) <= _TAME for figure in figures)
+        return known
 
     @cached_property
     def _tame(self) -> dict[str, bool]:
@@ -841,24 +847,25 @@ def _budget(
         JudgeError: the table does not cover it.
     """
     assert read.value is not None
-    picked = _pick(table, function, read, age)
-    if FLAG in read.flags:
-        picked = _as_typed(picked, facts, read)
-    emf = None
-    if facts.emf_volt > 0 and picked.row.test_current_a is not None and read.unit == "Ω":
-        emf = _emf_at(facts.emf_volt, picked.row.test_current_a)
-    return _with_scatter(
-        reading_budget(
-            read.value,
-            picked,
-            temperature_c=taken.conditions.ambient,
-            leads=_leads_at(read.value, picked, _leads(facts, taken.wires, taken.zero)) if is_low_ohm else None,
-            emf=emf,
-            zero_drift=drift,
-            quantity="reading",
-        ),
-        read,
-    )
+    ambient, wires = taken.conditions.ambient, taken.wires
+    key = (function, read.range, age, ambient, wires, taken.zero, drift, is_low_ohm, read.unit)
+    way = facts.ways.get(key) if not read.flags else None
+    if way is None or not way.holds_for(read.value):
+        picked = _pick(table, function, read, age)
+        if FLAG in read.flags:
+            picked = _as_typed(picked, facts, read)
+        emf = None
+        if facts.emf_volt > 0 and picked.row.test_current_a is not None and read.unit == "Ω":
+            emf = _emf_at(facts.emf_volt, picked.row.test_current_a)
+        leads = _leads(facts, wires, taken.zero) if is_low_ohm else None
+        here = _leads_at(read.value, picked, leads) if leads is not None else None
+        way = Way(picked, ambient, here, emf, drift)
+        # another reading is taken in this way where nothing of it goes by the value
+        if here is leads and not read.flags and table.holds_alone(picked, function, read.range, age):
+            if len(facts.ways) >= _MOST_WAYS:
+                facts.ways.clear()
+            facts.ways[key] = way
+    return _with_scatter(way.budget(read.value), read)
 
 
 def _nothing_between(budget: Budget, held: Held) -> str:

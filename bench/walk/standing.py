@@ -184,6 +184,18 @@ class Pending(msgspec.Struct, frozen=True):
     seen_off: frozenset[str] = frozenset()
     asked_at: str = ""
 
+    def asked(self, at: str) -> Pending:
+        """The same when the next request is open, with nothing typed for it yet.
+
+        Args:
+            at: time of day, UTC.
+        """
+        # by place: each event of a record comes through here
+        return Pending(self.trouble, self.why_paused, self.left, self.ramp, (), (), "", _NOTHING, at)
+
+
+_NOTHING: Final[frozenset[str]] = frozenset()
+
 
 class Heard(msgspec.Struct, frozen=True):
     """What consoles of the plant said.

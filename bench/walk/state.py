@@ -338,13 +338,10 @@ def _to(state: State, phase: Phase, **pending: Any) -> State:
         phase: what is wanted now.
         pending: fields of :class:`Pending` that change.
     """
-    about = replace(state.pending, typed=(), typed_at=(), doubt="", seen_off=_NOTHING, asked_at=state.at)
+    about = state.pending.asked(state.at)
     if pending:
         about = replace(about, **pending)
     return replace(state, phase=phase, number=state.number + 1, pending=about)
-
-
-_NOTHING: Final[frozenset[str]] = frozenset()
 
 
 def _make_safe(state: State, then: Phase, **pending: Any) -> State:
@@ -559,8 +556,11 @@ def _enter(state: State, index: int) -> State:
     steps = setting.plan.steps
     ramp: RampUp | None = None
     while index < len(steps):
-        why, ramp = _stands(state, steps[index])
-        spared = "" if why else _spared(state, steps[index])
+        if setting.plan.plain[index]:
+            why, ramp, spared = _unguarded(state, steps[index]), None, ""
+        else:
+            why, ramp = _stands(state, steps[index])
+            spared = "" if why else _spared(state, steps[index])
         if not why and not spared:
             break
         over = Outcome.passed_over(steps[index], state.taken, why)
@@ -587,7 +587,7 @@ def _enter(state: State, index: int) -> State:
         return _to(replace(state, place=replace(state.place, cursor=hold, back_to=back_to)), Phase.ASKING)
     if step.kind == "seek":
         return _seek(_at(state, index), step)
-    if step.index != state.place.cursor or state.phase not in STEPPING:
+    if state.heard.count and (step.index != state.place.cursor or state.phase not in STEPPING):
         state = replace(state, heard=state.heard.entered())
     if step.kind == "listen":
         return _listened(_to(_at(state, index), Phase.WAITING, left=step.seconds), state.taken, state.heard.before)
@@ -643,8 +643,8 @@ def _unguarded(state: State, step: Step) -> str:
     if state.setting.began.edition < 4:
         return ""
     index = _hold_before(state, step.index)
-    hold = state.kept.latest.get(index) if index is not None else None
-    if index is None or hold is None or not hold.barred or hold.verdict != "skipped":
+    made = state.kept.made.get(index) if index is not None else None
+    if index is None or made is None or not made.outcome.barred or made.outcome.verdict != "skipped":
         return ""
     return f"'{state.setting.plan.steps[index].title}' was not passed"
 
