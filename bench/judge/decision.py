@@ -391,7 +391,7 @@ _FINE: Final = 1e-9
 
 
 def _one_is_all(budget: Budget, limit: Limit, guard: float, confidence: float) -> bool:
-    """Whether there is one bound alone, and the guard band of the normal distribution keeps it: there is no more to ask.
+    """Whether there is one bound alone, and the normal distribution's guard band keeps it: there is no more to ask.
 
     What :func:`_kept` gives is the confidence then, or more.
     """

@@ -48,7 +48,7 @@ def utc_now() -> datetime:
 
 def stamp(moment: datetime) -> str:
     """A time as records write it: UTC, ISO 8601, microseconds, Z."""
-    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+    return moment.astimezone(UTC).replace(tzinfo=None).isoformat(timespec="microseconds") + "Z"
 
 
 def _lock(descriptor: int, path: Path) -> None:

@@ -556,7 +556,8 @@ class Runner:
         if self.state.phase in working and after.phase is not self.state.phase and not came:
             self.crew.drop_work()
         self._open.state = after
-        self._tell(p.Line(raw=line.decode()))
+        if self._screens:
+            self._tell(p.Line(raw=line.decode()))
         self._open.told(entry, after)
         if failing:
             self._written_again()

@@ -52,6 +52,9 @@ class SimulatedBench:
     def __init__(self, configuration: Configuration) -> None:
         self._lock = threading.Lock()
         self._process = start_server()
+        assert self._process.stdout is not None
+        self._answers = selectors.DefaultSelector()
+        self._answers.register(self._process.stdout, selectors.EVENT_READ)
         self._send(configuration)
         ready = msgspec.json.decode(self._line(PATIENCE), type=Ready)
         self.ports = ready.ports
@@ -84,6 +87,7 @@ class SimulatedBench:
         except subprocess.TimeoutExpired:
             self._process.kill()
             self._process.wait()
+        self._answers.close()
         if self._process.stdout is not None:
             self._process.stdout.close()
 
@@ -103,10 +107,8 @@ class SimulatedBench:
 
     def _line(self, patience: float) -> bytes:
         assert self._process.stdout is not None
-        with selectors.DefaultSelector() as selector:
-            selector.register(self._process.stdout, selectors.EVENT_READ)
-            if not selector.select(patience):
-                raise SimulationFailed(f"the simulated bench did not answer within {patience:g} s")
+        if not self._answers.select(patience):
+            raise SimulationFailed(f"the simulated bench did not answer within {patience:g} s")
         line = self._process.stdout.readline()
         if not line:
             raise SimulationFailed("the simulated bench ended by itself; its messages are above")

@@ -24,6 +24,8 @@ from bench.instruments.ports.trouble import InstrumentTrouble, trouble_from
 SLICE: Final = 0.01
 """Seconds of one wait for a port, and so the longest until an abort is heeded. A hundredth costs under 1 % of a
 core."""
+_CHUNK: Final = 65536
+"""Bytes that are taken at once: no datagram is longer."""
 WRITE_TIME: Final = 2.0
 """Seconds that the port may take to accept a command: 100 characters take 0.1 s at 9600 baud."""
 
@@ -99,17 +101,35 @@ class OwnedPort:
             raise InstrumentTrouble("aborted", "Stopped.")
 
     def _write_by(self, send: Callable[[bytes], int], waited_for: Any, data: bytes) -> None:
-        """Write as the system takes the bytes, against a deadline, heeding an abort."""
+        """Write as the system takes the bytes, against a deadline, heeding an abort; ``send`` does not block."""
         deadline = monotonic() + WRITE_TIME
         sent = 0
         while sent < len(data):
             self._check_abort()
             if monotonic() >= deadline:
                 raise self._stuck()
-            _, ready, _ = select.select([], [waited_for], [], SLICE)
-            if ready:
+            try:
+                taken = send(data[sent:])
+            except BlockingIOError:
+                taken = 0
+            sent += taken
+            if not taken:
+                select.select([], [waited_for], [], SLICE)
+
+    def _read_by(self, receive: Callable[[int], bytes], waited_for: Any, deadline: float) -> bytes | None:
+        """Take what has come as soon as there is something, heeding an abort; ``receive`` does not block.
+
+        Returns:
+            Nothing (no bytes) where the other end is gone; None where nothing came until the deadline.
+        """
+        while True:
+            self._check_abort()
+            left = deadline - monotonic()
+            if select.select([waited_for], [], [], min(left, SLICE) if left > 0.0 else 0.0)[0]:
                 with contextlib.suppress(BlockingIOError):
-                    sent += send(data[sent:])
+                    return receive(_CHUNK)
+            elif left <= 0.0:
+                return None
 
     def _stuck(self) -> InstrumentTrouble:
         return InstrumentTrouble(

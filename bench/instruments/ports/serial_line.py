@@ -1,15 +1,17 @@
 """Serial ports through pyserial, also those behind an RFC 2217 server.
 
-Bytes are read with ``read(in_waiting or 1)`` against our own deadline: the library's line reader restarts its timeout
-at each byte and is three times slower. ``flush`` is never called (it may hang), nor is a buffer reset (adapters keep
-bytes anyway): what must go is read and dropped. ``cancel_read`` is not used either, since it spoils the next read where
-none is under way; a read waits in short slices instead, so an abort is heeded within a hundredth of a second.
+Where the port has a descriptor, bytes are taken and given through that: the library's own loops ask the system three
+times as often for the same, and ``in_waiting`` does not count what the driver holds beyond 4096 bytes. Elsewhere they
+are read with ``read(in_waiting or 1)``; always against our own deadline, which the library's line reader would restart
+at each byte. ``flush`` is never called (it may hang), nor is a buffer reset (adapters keep bytes anyway): what must go
+is read and dropped. ``cancel_read`` is not used either, since it spoils the next read where none is under way; a read
+waits in short slices instead, so an abort is heeded within a hundredth of a second.
 """
 
 from __future__ import annotations
 
+import errno
 import os
-import select
 import sys
 from functools import partial
 from time import monotonic
@@ -61,33 +63,35 @@ class SerialPort(OwnedPort):
 
     def read(self, deadline: float) -> bytes:
         """See :meth:`~bench.instruments.ports.transport.Transport.read`."""
+        descriptor = self._descriptor
         try:
-            while True:
-                self._check_abort()
-                waiting = self._port.in_waiting
-                if waiting:
-                    return bytes(self._port.read(waiting))
-                if monotonic() >= deadline and not self._more():
-                    return b""
-                # the port's own timeout is one slice; setting it anew would reconfigure the port
-                data = bytes(self._port.read(1))
-                if data:
-                    # an answer often comes whole: one more look saves going through it twice
-                    waiting = self._port.in_waiting
-                    return data + bytes(self._port.read(waiting)) if waiting else data
+            if descriptor is None:
+                return self._read_by_library(deadline)
+            data = self._read_by(partial(os.read, descriptor), descriptor, deadline)
+            if data == b"":
+                # ready, and nothing to be had: the adapter was pulled out
+                raise OSError(errno.EIO, os.strerror(errno.EIO))
+            return data or b""
         except InstrumentTrouble:
             raise
         except Exception as error:
             # SerialException, OSError, termios.error and TypeError all mean the same here
             raise trouble_from(error, self.address, "reading") from error
 
-    def _more(self) -> bool:
-        """Whether the system holds bytes that ``in_waiting`` does not count.
-
-        It counts what a reader may have at once, 4096 bytes; a meter that was left talking has more in the driver, and
-        what is taken for drained would then go on with readings that are minutes old. Waiting moves it up.
-        """
-        return self._descriptor is not None and bool(select.select([self._descriptor], [], [], 0.0)[0])
+    def _read_by_library(self, deadline: float) -> bytes:
+        while True:
+            self._check_abort()
+            waiting = self._port.in_waiting
+            if waiting:
+                return bytes(self._port.read(waiting))
+            if monotonic() >= deadline:
+                return b""
+            # the port's own timeout is one slice; setting it anew would reconfigure the port
+            data = bytes(self._port.read(1))
+            if data:
+                # an answer often comes whole: one more look saves going through it twice
+                waiting = self._port.in_waiting
+                return data + bytes(self._port.read(waiting)) if waiting else data
 
 
 def _opened(name: str, line: Line) -> Any:

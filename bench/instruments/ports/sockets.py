@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-import select
 import socket
-from time import monotonic
-from typing import ClassVar, Final
+from typing import ClassVar
 from urllib.parse import urlsplit
 
-from bench.instruments.ports.owned import SLICE, OwnedPort
+from bench.instruments.ports.owned import OwnedPort
 from bench.instruments.ports.trouble import InstrumentTrouble, trouble_from
-
-_CHUNK: Final = 65536
-"""Bytes that are taken at once: no datagram is longer."""
 
 
 class SocketPort(OwnedPort):
@@ -55,17 +50,8 @@ class SocketPort(OwnedPort):
     def read(self, deadline: float) -> bytes:
         """See :meth:`~bench.instruments.ports.transport.Transport.read`."""
         try:
-            while True:
-                self._check_abort()
-                left = deadline - monotonic()
-                ready, _, _ = select.select([self._socket], [], [], min(max(left, 0.0), SLICE))
-                if ready:
-                    try:
-                        return self._taken(self._socket.recv(_CHUNK))
-                    except BlockingIOError:
-                        continue
-                if left <= 0:
-                    return b""
+            data = self._read_by(self._socket.recv, self._socket, deadline)
+            return b"" if data is None else self._taken(data)
         except (OSError, ValueError) as error:
             raise trouble_from(error, self.address, "reading") from error
 

@@ -41,6 +41,8 @@ RESYNC_TRIES: Final = 3
 """Each waits twice as long for quiet as the one before it; a line that is still wrong after that needs a person."""
 BABBLE: Final = 10.0
 """Seconds that a line may go on sending while it is drained; one that goes on longer talks by itself."""
+_AT_ONCE: Final = float("-inf")
+"""As a deadline: whatever is there, and no waiting."""
 SURPLUS_KEPT: Final = 4096
 """Bytes of stale input that are kept for the record of one reading."""
 
@@ -163,8 +165,10 @@ class Conversation:
         Raises:
             InstrumentTrouble: ``lost``, ``aborted``.
         """
-        while self._read(float("-inf")):
+        while self._read(_AT_ONCE):
             pass
+        if self.dialogue.at_rest:
+            return  # as before nearly every command
         while True:
             event = self.dialogue.next_event(self.clock())
             if isinstance(event, Unasked):
@@ -362,7 +366,7 @@ class Conversation:
         Raises:
             InstrumentTrouble: ``lost``, ``aborted``.
         """
-        while self._read(float("-inf")):
+        while self._read(_AT_ONCE):
             pass
         while isinstance(self.dialogue.next_event(self.clock()), Unasked | Garbled | Echo):
             pass

@@ -109,6 +109,8 @@ class Quiet(msgspec.Struct, frozen=True):
     dropped: bytes
 
 
+_AT_REST: Final = (State.READY, State.PROVING)
+
 Event = NeedData | Reply | Unasked | Echo | Late | Garbled | Suspect | Quiet
 
 
@@ -309,6 +311,11 @@ class Dialogue:
     def skip_first(self) -> None:
         """Drop the first frame where half of one may look whole: opening a port cuts what is under way."""
         self._framer.skip_first()
+
+    @property
+    def at_rest(self) -> bool:
+        """Whether nothing is asked, nothing pending and nothing to tell."""
+        return self._state in _AT_REST and self._framer.empty
 
     @property
     def pending(self) -> bytes:

@@ -61,6 +61,11 @@ class Framer:
         raise NotImplementedError
 
     @property
+    def empty(self) -> bool:
+        """Whether it holds no byte."""
+        return not self._buffer
+
+    @property
     def pending(self) -> bytes:
         """Bytes of a frame that is not whole yet."""
         return bytes(self._buffer)
@@ -223,6 +228,11 @@ class DecodedFramer(Framer):
         self._bad = bytearray()
         self._why = ""
         super().__init__()
+
+    @property
+    def empty(self) -> bool:
+        """Whether it holds no byte, of noise neither."""
+        return not (self._buffer or self._bad)
 
     @property
     def pending(self) -> bytes:
