@@ -8,6 +8,7 @@ against the machine, puts the sender's name in, and records it or refuses.
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Final, Literal
 
 import msgspec
@@ -190,8 +191,17 @@ FromClient = Hello | Do | TakeSeat | Busy
 ToClient = Welcome | Line | Live | Rise | Voltage | Refusal | RecordFailing | Bye
 
 _encoder: Final = msgspec.json.Encoder(enc_hook=exact)
-_from_client: Final[msgspec.json.Decoder[FromClient]] = msgspec.json.Decoder(FromClient, dec_hook=from_text)
-_to_client: Final[msgspec.json.Decoder[ToClient]] = msgspec.json.Decoder(ToClient, dec_hook=from_text)
+
+
+# made when a line comes first: a walk without a screen reads none, and every kind of event is in them
+@cache
+def _from_client() -> msgspec.json.Decoder[FromClient]:
+    return msgspec.json.Decoder(FromClient, dec_hook=from_text)
+
+
+@cache
+def _to_client() -> msgspec.json.Decoder[ToClient]:
+    return msgspec.json.Decoder(ToClient, dec_hook=from_text)
 
 
 class BadMessage(ValueError):
@@ -210,7 +220,7 @@ def from_client(line: bytes) -> FromClient:
         BadMessage: it is none.
     """
     try:
-        return _from_client.decode(line)
+        return _from_client().decode(line)
     except (msgspec.MsgspecError, ValueError, RecursionError) as error:
         raise BadMessage(str(error)) from error
 
@@ -222,6 +232,6 @@ def to_client(line: bytes) -> ToClient:
         BadMessage: it is none.
     """
     try:
-        return _to_client.decode(line)
+        return _to_client().decode(line)
     except (msgspec.MsgspecError, ValueError, RecursionError) as error:
         raise BadMessage(str(error)) from error
