@@ -634,19 +634,39 @@ class Plugs:
         return found
 
     def _small_changes(self, by_wire: WireCauses) -> Iterator[tuple[list[Seat], frozenset[str]]]:
-        def but(changed: dict[int, Seat]) -> tuple[list[Seat], frozenset[str]]:
-            seats = list(self.seats)
-            for connector, seat in changed.items():
-                seats[connector] = seat
-            return seats, self.turned
-
         trouble = self._trouble(by_wire)
+        yield from self._one_thing_in_place_of_two()
+        yield from self._simpler(trouble)
+        for cable in self.turned:
+            yield list(self.seats), self.turned ^ {cable}
+        yield from self._rounds_undone(trouble)
+        yield from self._across()
+        for connector, wires in trouble.most_common():
+            if wires < 2:
+                break
+            for _, option in self._options_of(connector)[1]:
+                if option.socket == self.seats[connector].socket:
+                    yield self._but({connector: option})
+            for _, (changed, _) in self._exchanges(connector):
+                yield self._but(changed)
+
+    def _but(self, changed: dict[int, Seat]) -> tuple[list[Seat], frozenset[str]]:
+        """The seats as they are, but for some."""
+        seats = list(self.seats)
+        for connector, seat in changed.items():
+            seats[connector] = seat
+        return seats, self.turned
+
+    def _one_thing_in_place_of_two(self) -> Iterator[tuple[list[Seat], frozenset[str]]]:
+        """Two things done to one plug put its open wires right as well: one and a dead part is likelier."""
         for connector, seat in enumerate(self.seats):
             if len(seat_causes(self.index, connector, seat)) > 1:
-                # two things done to one plug put its open wires right as well: one and a dead part is likelier
                 for other in self._voted(connector):
                     if other.socket == seat.socket and len(seat_causes(self.index, connector, other)) == 1:
-                        yield but({connector: other})
+                        yield self._but({connector: other})
+
+    def _simpler(self, trouble: Counter[int]) -> Iterator[tuple[list[Seat], frozenset[str]]]:
+        """Plugs that cause trouble with less done to them, or with nothing."""
         for connector, seat in enumerate(self.seats):
             plain = Seat(seat.socket)
             if seat == plain or connector not in trouble:
@@ -657,25 +677,17 @@ class Plugs:
                 replace(seat, rows=0, columns=0, count=0),
             ):
                 if simpler != seat and self._loses_few({connector: simpler}, trouble[connector]):
-                    yield but({connector: simpler})
+                    yield self._but({connector: simpler})
             yield self._retry({connector: plain}, [connector])
-        for cable in self.turned:
-            yield list(self.seats), self.turned ^ {cable}
+
+    def _rounds_undone(self, trouble: Counter[int]) -> Iterator[tuple[list[Seat], frozenset[str]]]:
+        """Exchanged plugs, each in its own socket again."""
         for ring in rounds(self.seats):
             apart = {c: replace(self.seats[c], socket=c) for c in ring}
             if self._loses_few(apart, sum(trouble[c] for c in ring)):
-                yield but(apart)
+                yield self._but(apart)
             if len(ring) > 2:
                 yield self._retry(apart, ring)
-        yield from self._across()
-        for connector, wires in trouble.most_common():
-            if wires < 2:
-                break
-            for _, option in self._options_of(connector)[1]:
-                if option.socket == self.seats[connector].socket:
-                    yield but({connector: option})
-            for _, (changed, _) in self._exchanges(connector):
-                yield but(changed)
 
     def _loses_few(self, changed: dict[int, Seat], trouble: int) -> bool:
         """Whether a change may pay: few wires fall out of place, or not many more than are at fault there now.

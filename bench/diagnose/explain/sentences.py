@@ -11,6 +11,7 @@ from bench.diagnose.explain.causes import (
     ConnectorsExchanged,
     HighResistance,
     How,
+    JoinCause,
     Mirrored,
     Moved,
     Open,
@@ -19,10 +20,12 @@ from bench.diagnose.explain.causes import (
     PairsSplit,
     PartOpen,
     PinsExchanged,
+    PlugCause,
     Relanded,
     Shifted,
     StrayJoin,
     Unplugged,
+    WireCause,
     wires_of,
 )
 from bench.diagnose.explain.pin_map import Conductor, Design, Pin
@@ -57,11 +60,13 @@ def pins_of(design: Design, cause: Cause) -> tuple[Pin, ...]:
 
 def sentence(design: Design, cause: Cause) -> str:
     """What is wrong and what to do about it, for a person at the rack."""
-    index = design.index
+    if isinstance(cause, PlugCause):
+        return _at_plugs(design, cause)
+    return _at_pins(cause) if isinstance(cause, JoinCause) else _at_wires(design, cause)
 
-    def wire(name: str) -> Conductor:
-        return design.conductors[index.wire_number[name]]
 
+def _at_plugs(design: Design, cause: PlugCause) -> str:
+    """What was done to plugs and whole cables."""
     match cause:
         case ConnectorsExchanged(names):
             return _plugs_exchanged(design, names)
@@ -76,6 +81,35 @@ def sentence(design: Design, cause: Cause) -> str:
                 f"Nothing arrives at {name}. See whether its plug is mated and its cable connected."
                 f"{_or_across(design, name)}"
             )
+
+
+def _at_pins(cause: JoinCause) -> str:
+    """Pins that are joined and should not be."""
+    match cause:
+        case Bridged(pins):
+            return (
+                f"Pins {_list([str(p) for p in pins])} are joined. Look for a whisker, a solder "
+                "bridge or a strap between them, at either end of their wires."
+            )
+        case StrayJoin((a, b)):
+            return (
+                f"{a} and {b} are joined and should not be. Follow both wires to where they meet, and part them there."
+            )
+        case StrayJoin(pins):
+            return (
+                f"{_list(map(str, pins))} are joined in one joint and should not be. Look where their wires meet, "
+                "and part them."
+            )
+
+
+def _at_wires(design: Design, cause: WireCause | Open | PartOpen | HighResistance) -> str:
+    """What became of single wires and parts of a connector."""
+    index = design.index
+
+    def wire(name: str) -> Conductor:
+        return design.conductors[index.wire_number[name]]
+
+    match cause:
         case PinsExchanged((a, b)):
             return _crossed(wire(a), wire(b), "The wires")
         case PairsSplit((a, b)):
@@ -109,20 +143,6 @@ def sentence(design: Design, cause: Cause) -> str:
                 f"Nothing gets through at {_list(dead)}, but other wires of {name} do: leave those where they "
                 "are. See whether the plug is fully home on this side, then look for what the dead wires share: a "
                 "ribbon, a group of the cable, a block that was never landed."
-            )
-        case Bridged(pins):
-            return (
-                f"Pins {_list([str(p) for p in pins])} are joined. Look for a whisker, a solder "
-                "bridge or a strap between them, at either end of their wires."
-            )
-        case StrayJoin((a, b)):
-            return (
-                f"{a} and {b} are joined and should not be. Follow both wires to where they meet, and part them there."
-            )
-        case StrayJoin(pins):
-            return (
-                f"{_list(map(str, pins))} are joined in one joint and should not be. Look where their wires meet, "
-                "and part them."
             )
         case HighResistance((name,)):
             return (
