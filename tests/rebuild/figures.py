@@ -13,6 +13,7 @@ from tests.rebuild.by_hand import ByHand
 from tests.rebuild.came import Came
 from tests.rebuild.plants import drawn
 from tests.rebuild.proveout import WithProveout
+from tests.rebuild.team import PEOPLE
 from tests.rebuild.year import a_year
 
 WAYS: Final = ("hand", "proveout")
@@ -106,9 +107,17 @@ def quantiles(values: Sequence[float]) -> tuple[float, float, float]:
     return at(0.5), at(0.1), at(0.9)
 
 
+def _hours(line: dict[str, Any], stage: str) -> float:
+    return float(line["by"].get(stage, 0.0)) * PEOPLE / 60.0
+
+
 Figure = tuple[str, Callable[[dict[str, Any]], float], str]
 MEDIANS: Final[tuple[Figure, ...]] = (
     ("person-hours", lambda one: one["hours"], ".0f"),
+    ("of these: what belongs together", lambda one: _hours(one, "survey"), ".1f"),
+    ("cables proven", lambda one: _hours(one, "proof"), ".1f"),
+    ("earth proven", lambda one: _hours(one, "earth"), ".1f"),
+    ("shelves brought up", lambda one: _hours(one, "power"), ".1f"),
     ("person-hours with those of the year after", lambda one: one["hours"] + one["year-hours"], ".0f"),
     ("evenings of two people", lambda one: one["evenings"], ".0f"),
     ("climbs", lambda one: one["climbs"], ".0f"),

@@ -6,7 +6,7 @@ import sys
 from pathlib import Path
 from typing import Any, Final
 
-from tests.rebuild.figures import Kept, chosen, intervals, said, shelves_over, table
+from tests.rebuild.figures import Kept, chosen, intervals, said, shelves_over, table, wilson
 from tests.rebuild.plants import CHANCES
 from tests.rebuild.proveout import PARTS
 from tests.rebuild.team import RATES
@@ -27,6 +27,13 @@ def figures(lines: list[dict[str, Any]]) -> list[str]:
     bad = [line for line in whole if shelves_over(line)]
     rows += ["", f"Rebuilds with Proveout in which a shelf had volts over a fault that readings could have shown: "
                  f"{len(bad)} of {len(whole)}."]  # fmt: skip
+    for line in bad:
+        words = "; ".join(sorted({f"{shelf}, {kind}" for shelf, kind, _, _, untold in line["over"] if not untold}))
+        rows.append(f"- rebuild {line['number']}: {words}")
+    hand = [line for line in chosen(lines, "hand") if shelves_over(line)]
+    low, high = wilson(len(bad), len(whole))
+    rows += ["", f"By hand practice: {len(hand)} of {len(chosen(lines, 'hand'))}. "
+                 f"With Proveout the chance lies between {100 * low:.1f} % and {100 * high:.1f} % (95 %)."]  # fmt: skip
     parts = [part for part in PARTS if chosen(lines, "proveout", without=part)]
     if parts:
         numbers = {line["number"] for part in parts for line in chosen(lines, "proveout", without=part)}
