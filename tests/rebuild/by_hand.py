@@ -243,6 +243,8 @@ class ByHand(Way):
         for _ in range(4):
             if self._powered(shelf, inlets):
                 break
+        else:
+            self.came.dark.append(shelf)
         self.nights()
 
     def _powered(self, shelf: str, inlets: tuple[Inlet, ...]) -> bool:

@@ -40,6 +40,7 @@ class Came(msgspec.Struct):
         readings: of readings by what they read: how many, in how many the stated interval of 95 % held what was at the
             probes, and in how many the one of 95 % by the budget's own shapes did.
         named: of places that a hunt named: with which chance, and whether it was so.
+        dark: shelves that were given up: what they draw was never as it should be, or never read.
         told: what was noteworthy, in words.
     """
 
@@ -55,6 +56,7 @@ class Came(msgspec.Struct):
     mates: list[tuple[float, bool]] = []
     readings: dict[str, list[int]] = {}
     named: list[tuple[float, bool]] = []
+    dark: list[str] = []
     told: list[str] = []
 
     def saw(self, found: list[Over]) -> None:

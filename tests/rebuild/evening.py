@@ -153,14 +153,16 @@ class Evening(Person):
 
     def _said(self, step: Step) -> str:
         match step.source:
-            case Look(kind="breaker", names=names):
-                said = []
-                for name in names:
-                    stands = "closed" if name in self._really else "open"
-                    if stands == "closed" and self.team.slips("overlooked"):
-                        stands = "open"
-                    said.append(f"{name} {stands}")
-                return ", ".join(said)
+            case Look(kind="breaker", names=names, expect=expect):
+                seen = {name for name in names if name in self._really and not self.team.slips("overlooked")}
+                if expect and "closed" not in expect and seen:
+                    # what is found closed and must be open is put right, and looked at again
+                    self.ledger.acts += len(seen)
+                    self.ledger.spend(seconds_of([step]) / 60.0)
+                    self._really -= seen
+                    self.tonight.world.breakers(sorted(self._really), self.tonight.clock.now())
+                    seen = set()
+                return ", ".join(f"{name} {'closed' if name in seen else 'open'}" for name in names)
             case Look(kind="card", names=names, expect=["in"]):
                 # who looks whether cards are in, and finds one out, puts it in
                 self.ledger.spend(0.75 * len(self.state.conditions.handled.out & set(names)))

@@ -49,7 +49,7 @@ def plain(came: Came, number: int, way: str, bench: str, factor: float, without:
         "late": came.late, "there": len(_counted(came.there)),
         "left": [type(one).__name__ for one in _counted(came.left)],
         "over": [[o.shelf, o.kind, o.volts, o.cards, o.hidden] for o in came.over],
-        "beside": came.beside, "harmed": len(came.harmed),
+        "beside": came.beside, "dark": sorted(set(came.dark)), "harmed": len(came.harmed),
         "year": len(came.year), "located": len(found), "each": [round(one.minutes, 1) for one in found],
         "mates": [[round(chance, 4), right] for chance, right in came.mates],
         "held": came.readings, "year-hours": round(came.later.hours, 2),
@@ -137,6 +137,7 @@ SUMS: Final[tuple[Figure, ...]] = (
     ("the same, come about untold after the last reading", lambda one: shelves_over(one, hidden=True), ".3f"),
     ("things energised that should not have been", lambda one: len(one["beside"]), ".3f"),
     ("shelves whose cards were harmed", lambda one: one["harmed"], ".3f"),
+    ("shelves given up", lambda one: len(one["dark"]), ".3f"),
     ("false alarms, and sound places opened", lambda one: one["touched"], ".2f"),
 )
 

@@ -68,6 +68,7 @@ class WithProveout(Way):
     def build(self) -> None:
         self.pile()
         self.walks()
+        self.came.dark = [one.about for one in self.job.ready().tasks if one.kind in ("inlets", "polarity", "idle")]
 
     def pile(self) -> None:
         """From the pile to plugs in their places."""
@@ -210,7 +211,7 @@ class WithProveout(Way):
         if walk.kind in ("continuity", "isolation", "crosses", "landing"):
             if "explain" in self.without:
                 for name in _failing(state):
-                    did |= self.attend([name])
+                    did |= self.attend(name.split("~"))
                 return did
             for one in explained([state]):
                 for finding in one.explanation.findings:
@@ -221,11 +222,11 @@ class WithProveout(Way):
                 did |= self.attend(pair.between)
             # what no map holds and no design joins: the readings themselves say where
             for name in _failing(state) if not did else ():
-                did |= self.attend([name])
+                did |= self.attend(name.split("~"))
             return did
         if "explain" in self.without:
             for name in _failing(state):
-                did |= self.attend([name])
+                did |= self.attend(name.split("~"))
             return did
         for power in findings(state):
             if power.kind in ("reforms", "leaks"):

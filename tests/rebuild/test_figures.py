@@ -13,13 +13,13 @@ from tests.rebuild.page import PAGE, assumptions, figures, written
 
 def line(number: int, way: str, **more: Any) -> dict[str, Any]:
     """One rebuild, as a file of them has it."""
-    return {
-        "number": number, "way": way, "bench": "middling", "factor": 1.0, "without": "", "bays": 2,
-        "hours": 10.0 + number, "year-hours": 5.0, "evenings": 3, "climbs": 9,
-        "readings": 200, "acts": 40, "alarms": 1, "touched": 1, "by": {"survey": 30.0, "power": 60.0}, "late": 0, "there": 0,
-        "left": [], "over": [], "beside": [], "harmed": 0, "year": 1, "located": 1, "each": [50.0], "mates": [], "named": [], "told": [],
-        "held": {} if way == "hand" else {"V": [100, 100, 95], "A": [10, 10, 10]},
-    } | more  # fmt: skip
+    held = {} if way == "hand" else {"V": [100, 100, 95], "A": [10, 10, 10]}
+    made = {"number": number, "way": way, "bench": "middling", "factor": 1.0, "without": "", "bays": 2}
+    spent = {"hours": 10.0 + number, "year-hours": 5.0, "by": {"survey": 30.0, "power": 60.0}, "evenings": 3}
+    did = {"climbs": 9, "readings": 200, "acts": 40, "alarms": 1, "touched": 1, "told": []}
+    came = {"late": 0, "there": 0, "left": [], "over": [], "beside": [], "dark": [], "harmed": 0}
+    later = {"year": 1, "located": 1, "each": [50.0], "mates": [], "named": [], "held": held}
+    return {**made, **spent, **did, **came, **later, **more}
 
 
 # Newcombe, Statistics in Medicine 17 (1998) 857, table I, method 3 (figures from memory)
