@@ -17,7 +17,7 @@ import msgspec
 from bench import __version__
 from bench.diagnose.searches import adviser
 from bench.errors import BadRequest
-from bench.files import BadFile, Place, Places, Problem, from_text, one_of
+from bench.files import BadFile, Place, Places, Problem, from_text, near, one_of
 from bench.instruments.bench_file import TYPED, Bench, Simulate, SimulatedConsole, load_bench, parse_bench
 from bench.instruments.instrument import Instrument
 from bench.instruments.profile.library import Library
@@ -36,6 +36,7 @@ from bench.record.index import clock_behind
 from bench.record.read import read_lines
 from bench.record.replay import follow
 from bench.roles import Reads, function_name
+from bench.runner.alarm_contacts import AlarmContacts, ContactPort
 from bench.runner.core import Runner
 from bench.runner.crew import ByHand, InstrumentCrew
 from bench.runner.guard import Begin, Guard
@@ -127,6 +128,7 @@ def fitted(loaded: Loaded, equipment: Bench, bench: Path, text: str = "") -> Job
             problems.append(Problem(Place(str(bench)), "roles", found, expected))
     problems += _unable(loaded, equipment, bench)
     problems += _unheard(loaded, equipment, bench)
+    problems += _contacts_of_nothing(loaded, equipment, bench)
     simulate = equipment.file.simulate
     faults = tuple(simulate.faults) if simulate is not None else ()
     truth = loaded.plant
@@ -185,6 +187,22 @@ def _unheard(loaded: Loaded, bench: Bench, path: Path) -> list[Problem]:
         for name, title in named.items()
         if name not in known
     ]
+
+
+def _contacts_of_nothing(loaded: Loaded, bench: Bench, path: Path) -> list[Problem]:
+    """Alarm contacts of what the plant has not, or at places that it has not."""
+    plant, problems = loaded.plant, []
+    things = [*plant.breakers, *plant.shelves]
+    for index, one in enumerate(bench.file.contacts):
+        at = f"contacts[{index}]"
+        if one.thing not in things:
+            found, expected = f"'{one.thing}'", "a breaker or shelf of the plant"
+            problems.append(Problem(Place(str(path)), f"{at}.thing", found, expected, near(one.thing, things)))
+        for name in one.between or ():
+            if name not in plant.terminals:
+                hint = near(name, list(plant.terminals))
+                problems.append(Problem(Place(str(path)), f"{at}.between", f"'{name}'", "a place of the plant", hint))
+    return problems
 
 
 def _truth(job: Path, simulate: Simulate) -> Path:
@@ -341,6 +359,7 @@ class Walk(msgspec.Struct):
         crew: makes the instruments' threads, once the runner's inbox is there.
         guard: starts the process that makes outputs safe when this one is gone; None where none are at risk.
         consoles: of the plant, that are listened to.
+        contacts: of the plant that tell of alarms, read all the time.
     """
 
     writer: RecordWriter
@@ -348,10 +367,12 @@ class Walk(msgspec.Struct):
     crew: Callable[[], InstrumentCrew]
     guard: Callable[[], Guard] | None = None
     consoles: Sequence[ConsolePort] = ()
+    contacts: Sequence[ContactPort] = ()
 
     def run(self) -> State:
         """Run it to its end; see :meth:`bench.runner.core.Runner.run`."""
-        with Listening(self.consoles, self.runner.inbox.put) as ears:
+        tell = self.runner.inbox.put
+        with Listening(self.consoles, tell) as ears, AlarmContacts(self.contacts, tell):
             self.runner.ears = ears
             return self._run()
 
@@ -500,12 +521,14 @@ class BenchAtWork(msgspec.Struct, frozen=True):
         hands: who places the leads; what a matrix reaches is left to it.
         move: has the simulator's hands move things that may be loose; None on a real bench.
         consoles: of the plant, not open yet.
+        contacts: of the plant that tell of alarms, their meters not open yet.
     """
 
     ports: Sequence[InstrumentPort]
     hands: Hands
     move: Callable[[Sequence[str]], None] | None
     consoles: Sequence[ConsolePort] = ()
+    contacts: Sequence[ContactPort] = ()
 
 
 @contextlib.contextmanager
@@ -528,7 +551,8 @@ def bench_at_work(job: Job, operator: str, trace: Path | None = None, speed: flo
             used = RoutedHands(used, job.bench.routes, role_of)
         ports = instrument_ports(job.bench, job.bench.profiles, addresses, trace)
         consoles = console_ports(job.bench, addresses, trace)
-        yield BenchAtWork(ports, used, hands.moving if hands is not None else None, consoles)
+        contacts = contact_ports(job.bench, addresses, trace)
+        yield BenchAtWork(ports, used, hands.moving if hands is not None else None, consoles, contacts)
 
 
 def _gates_again(record: Path, state: State, equipment: Bench) -> dict[str, list[str]] | None:
@@ -603,6 +627,7 @@ def _bench_at_work(
             serial=one.serial or "0001",
             profile=bench.profiles[one.name],
             wires=_wires(bench, one.name),
+            lies=next((has.between for has in bench.file.contacts if has.instrument == one.name), None),
         )
         for one in bench.file.instruments
     ]
@@ -721,7 +746,21 @@ def _walk(opened: OpenRecord, used: _Equipment, manner: Manner, seated: bool, tr
     guarded = not bench.simulated and any(port.outputs for port in ports)
     begin = Begin(os.getpid(), used.text, used.job, str(writer.path.resolve()))
     consoles = console_ports(bench, used.addresses, trace)
-    return Walk(writer, runner, crew, (lambda: Guard(begin)) if guarded else None, consoles)
+    contacts = contact_ports(bench, used.addresses, trace)
+    return Walk(writer, runner, crew, (lambda: Guard(begin)) if guarded else None, consoles, contacts)
+
+
+def contact_ports(bench: Bench, addresses: Mapping[str, str], trace: Path | None = None) -> list[ContactPort]:
+    """The alarm contacts that a bench file names, as whoever reads them takes them.
+
+    Args:
+        bench: the bench.
+        addresses: where those instruments answer that are simulated.
+        trace: a file that every byte is written to.
+    """
+    meters = {one.instrument for one in bench.file.contacts}
+    ports = {one.name: one for one in instrument_ports(bench, meters, addresses, trace)}
+    return [ContactPort(one.thing, one.name, one.reads, ports[one.instrument]) for one in bench.file.contacts]
 
 
 def console_ports(bench: Bench, addresses: Mapping[str, str], trace: Path | None = None) -> list[ConsolePort]:

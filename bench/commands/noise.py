@@ -16,12 +16,14 @@ from bench.errors import BadRequest
 
 if TYPE_CHECKING:
     from bench.diagnose.hunt.noise import Heard
+    from bench.judge.noise_limits import NoiseLimit
+    from bench.judge.weighting import Weighting
     from bench.plant.model import Plant
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the command's options."""
-    parser.add_argument("recordings", nargs="+", type=Path, metavar="WAV", help="recordings, in their order")
+    parser.add_argument("recordings", nargs="*", type=Path, metavar="WAV", help="recordings, in their order")
     parser.add_argument("--before", type=Path, metavar="WAV", help="a recording from before, at the same settings")
     parser.add_argument("--tone", action="append", default=[], metavar="WAV=LEVEL", help="a recorded tone of known "
                         "level, such as tone.wav=100mV; two of unlike levels show automatic gain")  # fmt: skip
@@ -30,6 +32,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--off-600", action="store_true", help="it was not read across 600 ohm: no dBm then")
     parser.add_argument("--at-most", metavar="LEVEL", help="psophometric limit, such as 2mV; wants --source")
     parser.add_argument("--source", default="", help="where that limit comes from")
+    parser.add_argument("--limit", default="", metavar="NAME", help="a published limit in place of these two; --limits "
+                        "lists them")  # fmt: skip
+    parser.add_argument("--limits", action="store_true", help="list the published limits that are known, and end")
+    parser.add_argument("--relative-level", type=float, default=0.0, metavar="DBR", help="relative level of the point "
+                        "that was recorded, in dBr, for a limit in dBm0 (default 0)")  # fmt: skip
     parser.add_argument("--plant", type=Path, help="the plant file: what would tell is then said by name")
     parser.add_argument("--feed", default="", metavar="FEED", help="the feed that was recorded")
     parser.add_argument("--logs", type=Path, metavar="DIR", help="with --before and --plant: what was connected or "
@@ -48,7 +55,13 @@ def run(options: argparse.Namespace) -> int:
     from bench.diagnose.hunt.noise import calibration, changes, heard, read_sound
     from bench.diagnose.hunt.noise_advice import proposals, stronger
     from bench.plant.load import load_plant
+    from bench.quantity import engineering
 
+    if options.limits:
+        return _list_limits()
+    if not options.recordings:
+        raise BadRequest("expected a recording at least")
+    published = _published(options)
     if options.at_most and not options.source:
         raise BadRequest("--at-most wants --source: a limit without an origin cannot be defended later")
     if options.simulated is not None:
@@ -70,9 +83,17 @@ def run(options: argparse.Namespace) -> int:
     except DiagnoseError as error:
         raise BadRequest(str(error)) from error
     limit = _volts(options.at_most, "--at-most") if options.at_most else None
+    weighting: Weighting = "psophometric"
+    bound = f"{options.at_most} psophometric ({options.source})"
+    if published is not None:
+        limit, weighting = published.volts(options.relative_level), published.weighting
+        bound = f"{published.told()}, {published.what} ({published.source})"
+        if published.unit == "dBm0":
+            bound += f"; at {options.relative_level:g} dBr that is {engineering(limit, 'V', digits=3)}"
     if limit is not None and volts is None:
-        raise BadRequest("--at-most wants --tone: what is relative to full scale cannot be held against volts")
-    beyond = [one for one in found if limit is not None and one.levels["psophometric"] > limit]
+        word = "--limit" if published is not None else "--at-most"
+        raise BadRequest(f"{word} wants --tone: what is relative to full scale cannot be held against volts")
+    beyond = [one for one in found if limit is not None and one.levels[weighting] > limit]
     if options.json:
         json.dump([_plain(one) for one in found], sys.stdout, ensure_ascii=False, indent=1)
         print()
@@ -81,7 +102,7 @@ def run(options: argparse.Namespace) -> int:
             print("\n".join(_lines(one, across_600=not options.off_600)))
             if limit is not None:
                 word = "MORE than" if one in beyond else "at most"
-                print(f"  {word} {options.at_most} psophometric ({options.source})")
+                print(f"  {word} {bound}")
         for one, changed in compared:
             print(f"{one.name} against {options.before.name}:")
             for change in changed:
@@ -97,6 +118,33 @@ def run(options: argparse.Namespace) -> int:
         for text in proposals(lines, plant, options.feed, names) if before is not None or plant is not None else []:
             print(f"what would tell: {text}")
     return exits.NOT_PASSED if beyond else exits.PASS
+
+
+def _list_limits() -> int:
+    from bench.judge.noise_limits import NOISE_LIMITS
+
+    for one in NOISE_LIMITS:
+        print(f"{one.name}: {one.told()}, {one.what}")
+        print(f"  {one.source}")
+    return exits.PASS
+
+
+def _published(options: argparse.Namespace) -> NoiseLimit | None:
+    """The published limit that is asked for."""
+    from bench.files import near, one_of
+    from bench.judge.noise_limits import NOISE_LIMITS, noise_limit
+
+    if not options.limit:
+        return None
+    if options.at_most or options.source:
+        raise BadRequest("found --limit beside --at-most or --source, expected one limit")
+    found, names = noise_limit(options.limit), [one.name for one in NOISE_LIMITS]
+    if found is None:
+        hint = near(options.limit, names)
+        raise BadRequest(f"--limit: found '{options.limit}', expected {one_of(names)}{f'; {hint}' if hint else ''}")
+    if options.off_600 and found.unit != "V":
+        raise BadRequest(f"--limit {found.name} is for 600 ohm, and --off-600 says that it was read elsewhere")
+    return found
 
 
 def _record(options: argparse.Namespace) -> None:

@@ -18,7 +18,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("plant", type=Path, help="the plant file")
     parser.add_argument("file", type=Path, nargs="?", help="a table of events")
     parser.add_argument("--logs", type=Path, metavar="DIR", help="take what walks and watches of this folder "
-                        "tell: people (a note 'trip FA3: ...'), alarm contacts (--contact), consoles")  # fmt: skip
+                        "tell: people (a note 'trip FA3: ...'), alarm contacts, consoles")  # fmt: skip
 
 
 def run(options: argparse.Namespace) -> int:

@@ -15,6 +15,7 @@ from bench import exits
 from bench.commands import looks
 from bench.commands.common import LOGS, operator_name
 from bench.errors import BadRequest
+from bench.say.lists import count
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from bench.runner.watching import Wanted
     from bench.sequence.file import Measure
     from bench.sequence.plan import Step
-    from bench.walk.watching import WatchBegan
+    from bench.walk.watching import Watch, WatchBegan
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -91,7 +92,22 @@ def tell(record: Path) -> int:
     print(verdict_line(watch, ranking))
     for line in ranked_lines(watch, ranking) if watch.head.places else []:
         print(line)
+    for line in _to_the_job(record, watch):
+        print(line)
     return exits.NOT_PASSED if watch.jumps or watch.noticed else exits.PASS
+
+
+def _to_the_job(record: Path, watch: Watch) -> list[str]:
+    """How the job learns of it: what was proven of what comes and goes counts there until somebody says so."""
+    import shlex
+
+    points = {one.point: one for one in watch.jumps if not watch.head.points[one.point].thing}
+    names = dict.fromkeys(name for number in points for name in watch.head.points[number].between)
+    if not names:
+        return []
+    note = f"comes and goes: {count(len(watch.jumps), 'jump')} in {record.name}"
+    words = ["proveout", "disturb", *names, "--logs", str(record.parent), "--note", note]
+    return ["what was proven of it counts still, until this is said to the job:", f"  {shlex.join(words)}"]
 
 
 def _free_name(folder: Path) -> Path:
@@ -227,6 +243,7 @@ def _watch(options: argparse.Namespace, job: Job, steps: Sequence[Step], record:
     from bench.assemble import bench_at_work
     from bench.record.long_store import LongStore
     from bench.record.watch import WatchWriter, is_watch
+    from bench.runner.alarm_contacts import AlarmContacts
     from bench.runner.listening import Listening
     from bench.runner.long_keeper import LongKeeper
     from bench.runner.watch_keeper import Keeper
@@ -260,7 +277,8 @@ def _watch(options: argparse.Namespace, job: Job, steps: Sequence[Step], record:
                     kept: Keeper = LongKeeper(writer, watcher, store, move=bench.move, by=operator, speed=speed)
                 else:
                     kept = Keeper(writer, watcher, move=bench.move, by=operator, speed=speed)
-                with kept as keeper, Listening(bench.consoles, keeper.heard):
+                told = kept.heard
+                with kept as keeper, Listening(bench.consoles, told), AlarmContacts(bench.contacts, told):
                     _show(options, keeper)
                 if isinstance(kept, LongKeeper):
                     kept.close()

@@ -256,6 +256,27 @@ class BenchConsole(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", om
         return self.line.over(Line())
 
 
+class BenchContact(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
+    """An alarm contact of the plant: a meter of its own reads it in every walk and watch on this bench.
+
+    When it leaves where it rests, its breaker has tripped, or its shelf has failed.
+    """
+
+    thing: str
+    """The breaker or shelf of the plant."""
+    instrument: str
+    """What reads it, and nothing else: it fills no role."""
+    reads: Literal["resistance", "voltage"] = "resistance"
+    """Resistance of a free contact, or the voltage that it switches."""
+    between: tuple[str, str] | None = None
+    """The two places where its leads lie. A simulated bench wants them."""
+
+    @property
+    def name(self) -> str:
+        """What people and records call it."""
+        return "~".join(self.between) if self.between else f"of {self.thing}"
+
+
 class Utterance(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_defaults=True):
     """Something that a simulated machine says on its console, and when: by the clock, or after one thing that
     happens."""
@@ -342,6 +363,8 @@ class BenchFile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_
     references: list[BenchReference] = []
     consoles: list[BenchConsole] = []
     """The plant's own consoles that are listened to."""
+    contacts: list[BenchContact] = []
+    """Alarm contacts of the plant that are read all the time."""
     simulate: Simulate | None = None
 
 
@@ -530,6 +553,7 @@ def parse_bench(text: str, name: str, shelf: Library) -> Bench:
     _check_ports(file, profiles, places, problems)
     _check_typed(file, profiles, places, problems)
     role_of = _roles(file, profiles, places, problems)
+    _check_contacts(file, profiles, role_of, places, problems)
     routes = _routes(file, profiles, places, problems)
     if routes is not None and any(one.name == routes.meter and one.typed for one in file.instruments):
         found = f"the meter '{routes.meter}', which is read by eye, behind a matrix"
@@ -684,6 +708,36 @@ def _check_consoles(
             assert file.simulate is not None
             place, hint = places.of(file.simulate, "consoles", name), near(name, names)
             problems.append(Problem(place, f"simulate.consoles.{name}", f"'{name}'", one_of(sorted(names)), hint))
+
+
+def _check_contacts(
+    file: BenchFile, profiles: dict[str, Profile], role_of: Mapping[Role, str], places: Places, problems: list[Problem]
+) -> None:
+    """Each has a meter with a port that does nothing else and can put out nothing."""
+    names, taken = [one.name for one in file.instruments], set[str]()
+    for index, contact in enumerate(file.contacts):
+        at, place, name = f"contacts[{index}].instrument", places.of(contact, "instrument"), contact.instrument
+        one = next((one for one in file.instruments if one.name == name), None)
+        profile = profiles.get(name)
+        if one is None:
+            problems.append(Problem(place, at, f"the instrument '{name}'", one_of(names), near(name, names)))
+            continue
+        wires = 2 if contact.reads == "resistance" else None
+        found, expected = f"'{name}'", "a meter of its own with a port"
+        roles = [role for role, filler in role_of.items() if filler == name]
+        if name in taken:
+            problems.append(Problem(place, at, f"{found} again", expected))
+        elif one.typed:
+            problems.append(Problem(place, at, f"{found}, which a person reads", expected))
+        elif roles:
+            hint = f"say below 'roles' which other one fills '{roles[0]}'"
+            problems.append(Problem(place, at, f"{found}, which fills the role '{roles[0]}'", expected, hint))
+        elif profile is not None and (profile.safe is not None or not profile.functions_for(contact.reads, wires)):
+            problems.append(Problem(place, at, found, f"a meter that reads {contact.reads} and puts out nothing"))
+        if one.port == SIMULATED and contact.between is None:
+            where = places.of(contact, "thing")
+            problems.append(Problem(where, f"contacts[{index}].between", "no places", "two, on a simulated bench"))
+        taken.add(name)
 
 
 def _check_typed(file: BenchFile, profiles: dict[str, Profile], places: Places, problems: list[Problem]) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Final
 
 from bench.diagnose.hunt.trips import TOUCHED_S, Backdrop, Trip
-from bench.judge.jumps import OVER
+from bench.judge.jumps import leaves_rest
 from bench.record.export import NoParquet
 from bench.record.index import files_in, records_in
 from bench.record.long_store import bands
@@ -24,8 +24,6 @@ APART_S: Final = 3600.0
 """Where a walk's record is silent for longer, nobody was there (our own figure)."""
 REPEATED_S: Final = 10.0
 """The same thing within this time is one event: a console and a person tell of it, and a relay bounces."""
-NEAR_REST: Final = 0.2
-"""A contact is at rest within this part of the way to where it goes."""
 
 
 class _Time:
@@ -177,16 +175,9 @@ def _by_contacts(watch: w.Watch) -> list[tuple[float, str, str, str]]:
         changes.sort()
         rest = changes[0][1] if changes else 0.0
         for at, level, value in changes:
-            if _rests(level, rest, value):
+            if leaves_rest(level, rest, value):
                 found.append((at, point.thing, "its alarm contact changed", f"contact {point.name}"))
     return found
-
-
-def _rests(level: float, rest: float, value: float) -> bool:
-    if OVER in (level, rest):
-        return level == rest
-    away = abs(value - rest) if value != OVER else abs(rest) + 1.0
-    return abs(level - rest) <= NEAR_REST * away
 
 
 def _alarms(

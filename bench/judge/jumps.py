@@ -62,6 +62,18 @@ class Jump(msgspec.Struct, frozen=True):
     stayed: bool = False
 
 
+NEAR_REST: Final = 0.2
+"""Something is at rest within this part of the way to where it goes."""
+
+
+def leaves_rest(level: float, rest: float, value: float) -> bool:
+    """Whether readings that lie at ``level`` and jump to ``value`` leave where they rest, and do not return to it."""
+    if OVER in (level, rest):
+        return level == rest
+    away = abs(value - rest) if value != OVER else abs(rest) + 1.0
+    return abs(level - rest) <= NEAR_REST * away
+
+
 class Finder(msgspec.Struct, frozen=True):
     """Where readings lie, and whether they are away.
 

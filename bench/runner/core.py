@@ -25,6 +25,7 @@ import msgspec
 from bench.instruments.wire_text import show
 from bench.record.append import CannotKeep, RecordTrouble
 from bench.runner import protocol as p
+from bench.runner.alarm_contacts import ContactTold
 from bench.runner.contact import Contact
 from bench.runner.listening import Spoke
 from bench.runner.open_record import OpenRecord
@@ -137,7 +138,7 @@ class Signalled(msgspec.Struct, frozen=True):
     name: str
 
 
-Message = Happened | LiveReading | Rising | WentOff | Leaving | Came | Left | Heard | Signalled | Spoke
+Message = Happened | LiveReading | Rising | WentOff | Leaving | Came | Left | Heard | Signalled | Spoke | ContactTold
 
 
 class Runner:
@@ -197,7 +198,7 @@ class Runner:
         self._ending: str = ""
         self._voltage: p.Voltage | None = None
         self._unwritten: e.Event | None = None
-        self._unsaid: list[Spoke] = []
+        self._unsaid: list[Spoke | ContactTold] = []
 
     @property
     def state(self) -> State:
@@ -441,7 +442,7 @@ class Runner:
                 self._went_off(message)
             case Leaving():
                 self._charge_leaves(message)
-            case Spoke():
+            case Spoke() | ContactTold():
                 self._unsaid.append(message)
                 self._say_what_was_said()
             case Came(screen):
@@ -466,9 +467,14 @@ class Runner:
             self._tell(p.Live(role=leaving.instrument, unit=leaving.unit, value=leaving.value))
 
     def _say_what_was_said(self) -> None:
-        """Write down what consoles said; while the record cannot be written it is held, and nothing of it is lost."""
+        """Write down what consoles and contacts said; while the record cannot be written nothing of it is lost."""
         while self._unsaid and self._unwritten is None:
             spoke = self._unsaid.pop(0)
+            if isinstance(spoke, ContactTold):
+                by = f"contact {spoke.contact}"
+                told = e.Tripped(thing=spoke.thing, what=spoke.text, by=by) if spoke.tripped else None
+                self._record(told or e.Noted(text=spoke.text, by=by))
+                continue
             now = time.monotonic()
             lines = [(round(max(0.0, now - line.at), 3), line.text) for line in spoke.lines]
             self._record(e.Said(console=spoke.console, lines=lines, wrong=spoke.wrong))

@@ -9,7 +9,7 @@ from typing import Final
 
 from msgspec.structs import replace
 
-from bench.diagnose.hunt.charts import Happening, LongChart
+from bench.diagnose.hunt.charts import WINDOW_S, Happening, LongChart
 from bench.judge.jumps import OVER, Finder
 from bench.record.append import RecordTrouble
 from bench.record.long_store import LongStore
@@ -123,7 +123,8 @@ class LongKeeper(Keeper):
         shown = chart.open or any(one.kind != "drift" for one in found)
         if shown and not was:
             # what came before it belongs to it
-            began = min([one.at for one in found if one.kind != "drift"], default=times[0])
+            told = [one.at for one in found if one.kind != "drift"]
+            began = min(told if chart.began is None else [*told, chart.began])
             self._store.around([(point, at, value) for at, value in ring if at >= began - AROUND_S])
             self._full_until[point] = times[-1] + LONGEST_S
         if shown or times[0] <= self._full_until[point]:
@@ -131,7 +132,7 @@ class LongKeeper(Keeper):
         if found and not chart.open:
             self._full_until[point] = times[-1] + AROUND_S
         ring.extend(batch)
-        while ring and ring[0][0] < times[-1] - AROUND_S - 2.0 * FLUSH_S:
+        while ring and ring[0][0] < times[-1] - WINDOW_S - AROUND_S - 2.0 * FLUSH_S:
             ring.popleft()
 
     def _tell_untold(self) -> None:

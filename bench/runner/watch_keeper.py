@@ -16,6 +16,7 @@ from bench import __version__
 from bench.judge.jumps import OVER, Finder, look
 from bench.record.append import RecordTrouble
 from bench.record.watch import WatchWriter
+from bench.runner.alarm_contacts import ContactTold
 from bench.runner.listening import Spoke
 from bench.runner.watching import Found, Lost, News, Seen, Watcher
 from bench.walk import watching as w
@@ -61,8 +62,8 @@ class Keeper:
         self._live: list[Finder] = [point.finder for point in points]
         self._last = [point.last if point.last is not None else -1.0 for point in points]
         self._still_until: float | None = None
-        self._spoken: queue.SimpleQueue[Spoke] = queue.SimpleQueue()
-        self._unsaid: list[Spoke] = []
+        self._spoken: queue.SimpleQueue[Spoke | ContactTold] = queue.SimpleQueue()
+        self._unsaid: list[Spoke | ContactTold] = []
         resumed = writer.watch.last > 1
         before = self._seen_until()
         self._ahead = max(writer.since_begun(), writer.watch.now) if resumed else 0.0
@@ -147,23 +148,31 @@ class Keeper:
         with self._lock:
             self._write(w.Tripped(at=max(self.now, self.watch.now), thing=thing, what=what, by=self.by))
 
-    def heard(self, spoke: Spoke) -> None:
-        """Take what a console of the plant said; from any thread."""
+    def heard(self, spoke: Spoke | ContactTold) -> None:
+        """Take what a console or an alarm contact of the plant said; from any thread."""
         self._spoken.put(spoke)
 
     def _write_spoken(self) -> None:
-        """Write down what consoles said; while the disk takes nothing it is held."""
+        """Write down what consoles and contacts said; while the disk takes nothing it is held."""
         while self._unsaid or not self._spoken.empty():
             if not self._unsaid:
                 self._unsaid.append(self._spoken.get())
             spoke = self._unsaid[0]
             at = self._time(spoke.at)
-            lines = [(round(max(0.0, at - self._time(line.at)), 3), line.text) for line in spoke.lines]
             try:
-                self._write(w.Said(at=at, console=spoke.console, lines=lines, wrong=spoke.wrong))
+                self._write(self._told(spoke, at))
             except RecordTrouble:
                 return  # it is told by _write; the line stays first in the row
             self._unsaid.pop(0)
+
+    def _told(self, spoke: Spoke | ContactTold, at: float) -> w.Said | w.Tripped | w.Remarked:
+        if isinstance(spoke, ContactTold):
+            by, at = f"contact {spoke.contact}", max(at, self.watch.now)
+            if spoke.tripped:
+                return w.Tripped(at=at, thing=spoke.thing, what=spoke.text, by=by)
+            return w.Remarked(at=at, text=spoke.text, by=by)
+        lines = [(round(max(0.0, at - self._time(line.at)), 3), line.text) for line in spoke.lines]
+        return w.Said(at=at, console=spoke.console, lines=lines, wrong=spoke.wrong)
 
     def remark(self, text: str) -> None:
         """Note something."""

@@ -35,6 +35,8 @@ class Twin(msgspec.Struct, frozen=True, kw_only=True):
     """What it answers to, where that is not the one that comes with the program."""
     wires: Wires = {}
     """Of a relay matrix: channel to the bus that it is on and the place that its row is wired to."""
+    lies: tuple[str, str] | None = None
+    """The places where its own leads lie for good; None: they are what hands place."""
 
 
 class Configuration(msgspec.Struct, frozen=True, kw_only=True):

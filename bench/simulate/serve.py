@@ -30,6 +30,7 @@ from bench.simulate.twins.paced import Paced
 from bench.simulate.twins.panel import PanelTwin
 from bench.simulate.twins.plant_supply import PlantSupplyTwin
 from bench.simulate.twins.thermometer import ThermometerTwin
+from bench.simulate.world.lying import LyingLeads
 from bench.simulate.world.power import PowerWorld
 from bench.simulate.world.relayed import RelayedLeads
 
@@ -50,7 +51,15 @@ KINDS: Final[tuple[type[Any], ...]] = (
 """Each says in ``PLAYS`` the name of the profile that it answers to."""
 
 
-def twin_of(profile: Profile, world: PowerWorld, seed: int, serial: str, lead_ohms: float, wires: Wires) -> Instrument:
+def twin_of(
+    profile: Profile,
+    world: PowerWorld,
+    seed: int,
+    serial: str,
+    lead_ohms: float,
+    wires: Wires,
+    lies: tuple[str, str] | None = None,
+) -> Instrument:
     """The twin that plays a profile.
 
     Args:
@@ -60,6 +69,7 @@ def twin_of(profile: Profile, world: PowerWorld, seed: int, serial: str, lead_oh
         serial: the serial number that it answers with, where it can.
         lead_ohms: of its pair of leads.
         wires: of a relay matrix.
+        lies: where its own leads lie for good; None: they are what hands place.
 
     Raises:
         KeyError: no twin plays a profile of that name.
@@ -74,7 +84,7 @@ def twin_of(profile: Profile, world: PowerWorld, seed: int, serial: str, lead_oh
         return MatrixTwin(RelayedLeads(world, wires), **options)
     if issubclass(kind, MeterTwin | HandheldTwin):
         options["lead_ohms"] = lead_ohms
-    twin: Instrument = kind(world, seed=seed, **options)
+    twin: Instrument = kind(LyingLeads(world, *lies) if lies is not None else world, seed=seed, **options)
     return twin
 
 
@@ -131,7 +141,8 @@ class Bench:
             port = open_port(configuration.port)
             profile = twin.profile or shipped_profile(twin.kind)
             seed = configuration.seed * 1000 + place
-            instrument = twin_of(profile, self.world, seed, twin.serial, configuration.lead_ohms, twin.wires)
+            lead_ohms, wires = configuration.lead_ohms, twin.wires
+            instrument = twin_of(profile, self.world, seed, twin.serial, lead_ohms, wires, twin.lies)
             self._board.connect(port, instrument, twin.baud, heedless=isinstance(instrument, Paced))
             if isinstance(instrument, HandheldTwin):
                 self._dials[twin.name] = instrument

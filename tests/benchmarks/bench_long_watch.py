@@ -20,6 +20,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -108,49 +109,125 @@ def _timed(call: object) -> float:
     return time.perf_counter() - begun
 
 
-def alarms(count: int) -> None:
+NOISES = {
+    "white": Noise(phi=0.0),
+    "AR(1) 0.3": Noise(phi=0.3),
+    "AR(1) 0.9": Noise(),
+    "AR(1) 0.97": Noise(phi=0.97),
+    "digit of 3 sigma": Noise(digit=0.06),
+    "digit of 2 sigma": Noise(digit=0.04),
+    "digit of 1 sigma": Noise(digit=0.02),
+    "digit of 1 sigma, AR(1) 0.97": Noise(phi=0.97, digit=0.02),
+    "AR(1) 0.9 and as much of the meter's own": Noise(own=1.0),
+    "a day's swing of 2 sigma": Noise(day=2.0),
+    "t5 tails": Noise(phi=0.0, tails=5.0),
+}
+SHARES = (0.8, 1.0, 1.2, 1.5, 2.0)
+"""Of the depth that the best there can be finds in 0.95."""
+DIPS = ((0.1, 8.0), (0.3, 6.0), (1.0, 5.0), (5.0, 4.0), (30.0, 3.0), (0.1, 12.0))
+
+
+def alarms(count: int, first: int) -> None:
     """False alarms a day, and dips found."""
     from tests.diagnose.hunt.test_charts import charted
 
-    for name, noise in {
-        "white": Noise(phi=0.0),
-        "AR(1) 0.3": Noise(phi=0.3),
-        "AR(1) 0.9": Noise(),
-        "AR(1) 0.97": Noise(phi=0.97),
-        "digit of 3 sigma": Noise(digit=0.06),
-        "digit of 1 sigma": Noise(digit=0.02),
-        "a day's swing of 2 sigma": Noise(day=2.0),
-        "t5 tails": Noise(phi=0.0, tails=5.0),
-    }.items():
-        found = [len(charted(*days(noise, 1.0, seed))) for seed in range(count)]
-        print(f"  {name:26} false alarms a day: {sum(found) / count:.2f} (most {max(found)})", flush=True)
-    kinds = ((0.1, 8.0), (0.3, 6.0), (1.0, 5.0), (5.0, 4.0), (30.0, 3.0), (0.1, 12.0))
-    for lasts, deep in kinds:
-        hits = wanted = 0
-        for seed in range(count):
-            times, values = days(Noise(), 1.0, 100 + seed)
-            places = range(3_000, 86_000, 3_000)
-            for at in places:
-                values[at * 10 : at * 10 + max(1, round(lasts * 10))] += deep * 0.02
-            found_at = [one.at for one in charted(times, values)]
-            wanted += len(places)
-            hits += sum(any(abs(one - at) < 1.0 for one in found_at) for at in places)
-        print(f"  dips of {lasts:g} s and {deep:g} sigma in AR(1) 0.9: {hits} of {wanted} found", flush=True)
+    for name, noise in NOISES.items():
+        found = [len(charted(*days(noise, 1.0, seed))) for seed in range(first, first + count)]
+        print(f"  {name:42} false alarms a day: {sum(found) / count:.2f} (most {max(found)})", flush=True)
+    for name in ("AR(1) 0.9", "digit of 1 sigma"):
+        for lasts, deep in DIPS:
+            hits = wanted = alone = 0
+            for seed in range(first, first + count):
+                hit, of, told = _dipped(NOISES[name], lasts, [deep], 3_000, 100 + seed)
+                hits, wanted, alone = hits + hit[deep], wanted + of[deep], alone + told
+            print(
+                f"  dips of {lasts:g} s and {deep:g} sigma, {name}: {hits} of {wanted} found, {alone} events told",
+                flush=True,
+            )
+
+
+def _dipped(
+    noise: Noise, lasts: float, depths: list[float], every: int, seed: int
+) -> tuple[dict[float, int], dict[float, int], int]:
+    """A day with dips: of each depth how many were found within a second, and how many there were; what was told."""
+    from tests.diagnose.hunt.test_charts import charted
+
+    digit = noise.digit
+    times, values = days(replace(noise, digit=0.0), 1.0, seed)
+    places = {at: depths[number % len(depths)] for number, at in enumerate(range(3_000, 86_000, every))}
+    for at, deep in places.items():
+        values[at * 10 : at * 10 + max(1, round(lasts * 10))] += deep * noise.sigma
+    if digit:
+        values = np.round(values / digit) * digit
+    told = charted(times, values)
+    found_at = np.array([one.at for one in told] or [-1e9])
+    hits, wanted = dict.fromkeys(depths, 0), dict.fromkeys(depths, 0)
+    for at, deep in places.items():
+        wanted[deep] += 1
+        hits[deep] += bool(np.min(np.abs(found_at - at)) < 1.0)
+    return hits, wanted, len(told)
+
+
+def ideal(phi: float, lasts: int, budget: float) -> float:
+    """How deep a dip must be, in standard deviations of a reading, for the best there can be to find 0.95 of them.
+
+    It knows the noise, the level and how long the dip lasts, and spends its false alarms on that length alone: the
+    filter that is matched to the whole dip in whitened readings. No detector does better at as many false alarms.
+
+    Args:
+        phi: of the noise, a first-order wave.
+        lasts: readings that the dip lasts.
+        budget: false alarms a day, both ways together.
+    """
+    shape = np.full(lasts + 1, 1.0 - phi)
+    shape[0], shape[-1] = 1.0, -phi
+    power = float(shape @ shape)
+    rng, highs = np.random.default_rng(lasts), []
+    stretch, parts = 200_000, 40
+    for _ in range(parts):
+        filtered = np.abs(np.convolve(rng.standard_normal(stretch), shape[::-1], "valid")) / np.sqrt(power)
+        # what passes within a minute of another is one alarm
+        size = len(filtered) // 600 * 600
+        highs += list(filtered[:size].reshape(-1, 600).max(axis=1))
+    part = budget / 1_440.0
+    limit = float(np.quantile(highs, 1.0 - part))
+    return (limit + 1.645) / np.sqrt(power) * np.sqrt(1.0 - phi**2)
+
+
+def depths(count: int, first: int) -> None:
+    """The depth from which 0.95 of dips are found, beside the best there can be at two false alarms a day."""
+    for name in ("white", "AR(1) 0.9", "AR(1) 0.97"):
+        for lasts in (0.1, 0.3, 1.0, 5.0, 30.0):
+            best = ideal(NOISES[name].phi, max(1, round(lasts * 10)), 2.0)
+            tried = [round(best * share, 3) for share in SHARES]
+            hits, wanted = dict.fromkeys(tried, 0), dict.fromkeys(tried, 0)
+            for seed in range(first, first + count):
+                # each depth has days of its own: many that are just too shallow teach a chart to expect them
+                for deep in tried:
+                    hit, of, _ = _dipped(NOISES[name], lasts, [deep], 3_000, 1_000 + seed)
+                    hits[deep] += hit[deep]
+                    wanted[deep] += of[deep]
+            row = "  ".join(f"{hits[deep] / wanted[deep]:.2f}" for deep in tried)
+            print(f"  {name:10} {lasts:4g} s: best there can be 0.95 at {best:5.2f} sigma;   {row}", flush=True)
 
 
 def main() -> None:
     """All of it."""
     parser = argparse.ArgumentParser()
-    parser.add_argument("--only", choices=("week", "alarms"))
+    parser.add_argument("--only", choices=("week", "alarms", "depths"))
     parser.add_argument("--fed", type=int, default=7, help="days of the week that are fed")
     parser.add_argument("--days", type=int, default=3, help="days of each kind of noise")
+    parser.add_argument("--first", type=int, default=0, help="number of the first day that is drawn")
     options = parser.parse_args()
     if options.only in (None, "week"):
         print(f"{'a week' if options.fed == 7 else f'{options.fed} days'} at ten readings a second, five kills")
         week(options.fed)
     if options.only in (None, "alarms"):
         print("charts, ten readings a second")
-        alarms(options.days)
+        alarms(options.days, options.first)
+    if options.only in (None, "depths"):
+        print(f"dips found, by their depth: {SHARES} times what the best there can be finds in 0.95")
+        depths(options.days, options.first)
 
 
 if __name__ == "__main__":

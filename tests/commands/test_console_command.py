@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import shlex
 import shutil
 from pathlib import Path
 
 import pytest
+import yaml
 
 from bench.commands.job_source import JobSource
 from bench.job.trips_told import trips_in
@@ -139,3 +141,58 @@ def test_a_watch_hears_too_and_tells_what_was_said_when_it_jumped(job: Path) -> 
     assert "circuit 12 lost its loop" in page.read_text("utf-8")
     ranked = command(["trips", job / "plant.yaml", "--logs", job / "logs"], job).stdout
     assert "circuit 12 lost its loop (console line unit)" in ranked
+    # the line that tells the job of it works as it is printed
+    line = command(["watch", "--tell", record], job).stdout.splitlines()[-1]
+    words = shlex.split(line)[1:]
+    assert words[:3] == ["disturb", "J101.12", "J205.12"]
+    done = command([*words, "--plant", job / "plant.yaml"], job)
+    assert done.returncode == 0 and "J101.12" in done.stdout, done.stdout + done.stderr
+
+
+@pytest.mark.slow
+def test_a_contact_that_goes_while_a_walk_stands_is_a_trip_in_its_record(job: Path) -> None:
+    bench, sequence = job / "benches" / "console.yaml", job / "console.yaml"
+    played = yaml.safe_load(bench.read_text())
+    # the contact is wire 12 of a bundle that the walk has nothing to do with, read by a meter of its own
+    alarm = {"name": "alarm meter", "profile": "scpi-bench-meter", "port": "simulated", "serial": "GH-0009"}
+    played["instruments"].append(alarm)
+    played["roles"] = dict.fromkeys(("ohms", "volts", "amps"), "meter")
+    played["contacts"] = [{"thing": "2A", "instrument": "alarm meter", "between": ["J111.12", "J208.12"]}]
+    played["simulate"]["faults"].append(
+        {"fault": "intermittent", "conductor": "W111.12", "at": "J208", "alone": "40 s", "lasts": "20 s"}
+    )
+    bench.write_text(yaml.safe_dump(played))
+    # it stands there waiting for a line that never comes
+    sequence.write_text(
+        sequence.read_text().replace("selftest passed", "never said", 1).replace("within: 20 s", "within: 12 s")
+    )
+    out = walked(job)
+    assert "did not say 'never said' within 12 s" in out
+    (tripped,) = [one for one in events(job) if isinstance(one, e.Tripped)]
+    assert (tripped.thing, tripped.by) == ("2A", "contact J111.12~J208.12")
+    # readings of the walk itself are where its own leads lie
+    assert out.count("pass      J101.12~J205.12: 0.89") == 2
+    trips = trips_in(job / "logs")
+    assert {(one.thing, one.how) for one in trips} == {("2A", "contact J111.12~J208.12")}
+    replayed = command(["replay", job / "logs" / "a.jsonl"], job).stdout
+    assert "2A" in replayed and "its alarm contact changed" in replayed
+    # a watch on the same bench reads it too, beside its own point
+    words = ["watch", "W101.24", "--bench", bench, "--record", job / "logs" / "watch-a.jsonl", "--plain", "--quiet"]
+    command([*words, "--for", "40", "--speed", "4"], job)
+    watch = read_watch(job / "logs" / "watch-a.jsonl")
+    assert {one.by for one in watch.tripped} == {"contact J111.12~J208.12"}
+
+
+def test_a_contact_of_nothing_or_by_a_meter_that_walks_need_is_told_before_the_walk(job: Path) -> None:
+    bench = job / "benches" / "console.yaml"
+    played = yaml.safe_load(bench.read_text())
+    played["contacts"] = [{"thing": "2A", "instrument": "meter", "between": ["J111.12", "J208.12"]}]
+    bench.write_text(yaml.safe_dump(played))
+    words = ["run", job / "console.yaml", "--bench", bench]
+    assert "'meter', which fills the role" in command(words, job).stderr
+    played["instruments"].append({"name": "other", "profile": "scpi-bench-meter", "port": "simulated"})
+    played["roles"] = dict.fromkeys(("ohms", "volts", "amps"), "meter")
+    played["contacts"] = [{"thing": "9Z", "instrument": "other", "between": ["J111.12", "J208.99"]}]
+    bench.write_text(yaml.safe_dump(played))
+    told = command(words, job).stderr
+    assert "expected a breaker or shelf of the plant" in told and "'J208.99'" in told

@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.diagnose.diagnose_error import DiagnoseError
+from bench.judge.noise_limits import DBRN, MILLIWATT_600
 from bench.judge.weighting import Weighting, weight_db
 
 Floats = NDArray[np.float64]
@@ -40,10 +41,6 @@ STANDS_OUT: Final = 10.0
 """Times the power around it that a bin must have to be a line of its own: 10 dB (our own figure)."""
 LINES: Final = 12
 """Lines that are told."""
-MILLIWATT_600: Final = math.sqrt(0.6)
-"""Volts of 0 dBm in 600 ohm: the root of 1 mW times 600 ohm, 0.7746 V."""
-DBRN: Final = 90.0
-"""dBrn counts from 1 pW, which is -90 dBm."""
 AGREES_DB: Final = 0.5
 """Two tones of known levels agree within this, or the recorder changes its gain by itself (our own figure)."""
 NOISE_SIGMAS: Final = 2.0

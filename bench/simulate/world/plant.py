@@ -10,9 +10,10 @@ converters with combined inputs do to a first approximation. Each card's current
 from __future__ import annotations
 
 import cmath
+import contextlib
 import math
 import random
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from functools import cached_property, partial
 from itertools import pairwise
 from typing import Final
@@ -176,6 +177,16 @@ class PlantWorld:
         self._joined_now = tuple(tuple(self._node(name) for name in group) for group in join)
         self._places = (self._node(red), self._node(black))
         self._touch = self._random.uniform(*TOUCH_OHM)
+
+    @contextlib.contextmanager
+    def seen_from(self, red: str, black: str) -> Iterator[None]:
+        """The plant as leads see it that lie elsewhere than where hands have placed theirs."""
+        placed = self._places, self._joined_now
+        self._places, self._joined_now = (self._node(red), self._node(black)), ()
+        try:
+            yield
+        finally:
+            self._places, self._joined_now = placed
 
     def rig(self, rig: Rig) -> None:
         """Clip together what the rig says, and take all other clips and tags off.

@@ -21,6 +21,7 @@ class Noise:
         tails: degrees of freedom of a Student distribution; 0: normal.
         digit: last digit; 0: none.
         day: amplitude of a day's swing, in standard deviations.
+        own: the meter's own noise, which the next reading knows nothing of, in standard deviations.
     """
 
     sigma: float = 0.02
@@ -28,6 +29,7 @@ class Noise:
     tails: float = 0.0
     digit: float = 0.0
     day: float = 0.5
+    own: float = 0.0
 
 
 def days(noise: Noise, count: float, seed: int, level: float = -53.5) -> tuple[Floats, Floats]:
@@ -42,6 +44,8 @@ def days(noise: Noise, count: float, seed: int, level: float = -53.5) -> tuple[F
     wave = lfilter([np.sqrt(1 - noise.phi**2)], [1.0, -noise.phi], drive) * noise.sigma
     times = np.arange(size) / RATE
     values = level + wave + noise.day * noise.sigma * np.sin(2 * np.pi * times / 86_400)
+    if noise.own:
+        values = values + noise.own * noise.sigma * rng.standard_normal(size)
     if noise.digit:
         values = np.round(values / noise.digit) * noise.digit
     return times, values

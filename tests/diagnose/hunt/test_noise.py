@@ -23,6 +23,7 @@ from bench.diagnose.hunt.noise import (
     spectrum,
     weighted,
 )
+from bench.judge.noise_limits import NOISE_LIMITS
 from tests.one_process import command
 
 RATE = 16_000.0
@@ -135,3 +136,27 @@ def test_the_command_tells_and_holds_against_a_limit(tmp_path: Path) -> None:
     assert relative.returncode == 0 and "relative to full scale" in relative.stdout and "dBm" not in relative.stdout
     assert command(["noise", "on.wav", "--at-most", "2 mV"], tmp_path).returncode == 2
     assert command(["noise", "none.wav"], tmp_path).returncode == 2
+    # a published limit is told with its source, and a point's relative level moves one in dBm0
+    feed = command([*words, "--limit", "feed"], tmp_path)
+    assert feed.returncode == 1 and "MORE than 2 mV psophometric, a feed of 48 V" in feed.stdout
+    assert "from memory" in feed.stdout
+    quiet = ["noise", "off.wav", "--tone", "tone.wav=100mV", "--limit", "radio-telephone"]
+    assert command([*quiet, "--relative-level", "10"], tmp_path).returncode == 0
+    assert "3GPP TS 03.50, 3.6.1" in (loud := command([*quiet, "--relative-level", "-30"], tmp_path)).stdout
+    assert loud.returncode == 1
+    for wrong in (["--limit", "fed"], ["--limit", "feed", "--at-most", "2 mV"], ["--limit", "line", "--off-600"]):
+        assert command([*words, *wrong], tmp_path).returncode == 2
+    assert "channel: -65 dBm0p" in command(["noise", "--limits"], tmp_path).stdout
+    assert command(["noise"], tmp_path).returncode == 2
+
+
+def test_published_limits_come_to_volts_and_each_says_how_it_was_read() -> None:
+    # 0 dBm in 600 ohm is 0.7746 V; 0 dBrn is 24.5 uV (hence 20 dBrn is 245 uV); -64 dBm is 0.489 mV
+    volts = {one.name: one.volts() for one in NOISE_LIMITS}
+    assert volts["feed"] == 2e-3
+    assert volts["line"] == pytest.approx(245e-6, rel=2e-3)
+    assert volts["radio-telephone"] == pytest.approx(0.489e-3, rel=2e-3)
+    assert volts["channel"] / volts["receiver"] == pytest.approx(10**0.5)
+    for one in NOISE_LIMITS:
+        assert "from memory" in one.source or "read in a copy of its text" in one.source
+        assert one.volts(6.0) / one.volts() == pytest.approx(10**0.3 if one.unit == "dBm0" else 1.0)

@@ -16,7 +16,7 @@ from bench.job.points import point_of, surroundings
 from bench.job.reach import Reaching
 from bench.job.readiness import Task, readiness, void
 from bench.job.rows import ENERGISED, Evidence, Told
-from bench.job.study import Everything, study
+from bench.job.study import Everything, Study, study
 from bench.job.suspects import suspects
 from bench.plant.load import load_plant
 from bench.plant.model import Plant, UnknownName
@@ -215,7 +215,19 @@ def traced(name: str) -> Traced:
             common = across.common(station(), one.key) if window.after_at else None
             one = replace(one, suspects=tuple(ranked), common=common)
         found.append(one)
-    return Traced(point, tuple(found), TOLD[:2])
+    return Traced(point, tuple(found), TOLD[:2], said=tuple(_said(one) for one in found))
+
+
+def _said(one: Study) -> tuple[str, ...]:
+    """What a machine said when a reading was first bad: only the one beside W1.2 has a console."""
+    bad = one.window.first_bad if one.window is not None else None
+    if bad is None or "W1.2" not in one.subject:
+        return ()
+    return (
+        f"said on consoles about {one.key.text}, {bad.record}:{bad.n}:",
+        "  09:04:11.7 line unit: circuit 2 lost its loop",
+        "  09:04:12.9 line unit: circuit 2 in service again",
+    )
 
 
 @functools.cache
@@ -335,6 +347,9 @@ JOB_SCENES: dict[str, HallScene] = {
     "cables-card": HallScene(("7", "enter"), ("From bay 1: 8 min, 2 climbs", "clip the tester to one conductor of L2")),
     "trace": HallScene(
         ("a", *"W1.2", "enter"), ("A step from", "touched", "last good", "first bad", "Marek", "0.6", "J1.2")
+    ),
+    "trace-said": HallScene(
+        ("a", *"W1.2", "enter", *["pagedown"] * 2), ("said on consoles about", "line unit: circuit 2 lost its loop")
     ),
     "trace-mended": HallScene(("a", *"W1.3", "enter"), ("last good", "first bad", "W1.3", "readings")),
     "trace-unread": HallScene(("a", *"W1.8", "enter"), ("No record holds a reading of it",)),
