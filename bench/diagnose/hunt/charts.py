@@ -289,7 +289,7 @@ class LongChart(msgspec.Struct):
         return start + ends - after - length
 
     def _limits(self, now: float) -> Floats:
-        """What each shape must exceed; less for a single reading behind a coarse digit, where noise shows only as digits."""
+        """What each shape must exceed; less for one reading behind a coarse digit, where noise shows only as digits."""
         while self._furthest and self._furthest[0][0] < now - DAY_S:
             self._furthest.popleft()
         seen = np.quantile([row for _, row in self._furthest], MOST_QUARTERS, axis=0)
