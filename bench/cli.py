@@ -58,10 +58,14 @@ COMMANDS: Final[dict[str, str]] = {
 HIDDEN: Final = frozenset({"runner", "page"})
 """Commands that the program calls itself."""
 
-EPILOG: Final = """exit codes: 0 all passed; 1 something failed, is undecided or was skipped; 2 bad input;
-3 aborted, or trouble with an instrument or a record
+AS_IT_IS: Final = frozenset({"draft", "export", "heads", "page", "runner", "schema"})
+"""Commands whose output is a file, or is read by a program: their lines stay whole on a terminal too."""
 
-Proveout is no safety device. Follow local codes and the site's rules; leave live work to licensed people."""
+EPILOG: Final = """exit codes: 0 all passed; 1 something failed, is undecided or was skipped;
+2 bad input; 3 aborted, or trouble with an instrument or a record
+
+Proveout is no safety device. Follow local codes and the site's rules;
+leave live work to licensed people."""
 
 
 USAGE: Final = "usage: proveout [-h] [--version] COMMAND ..."
@@ -173,7 +177,7 @@ def _command(name: str, words: Sequence[str]) -> int:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     module.arguments(own)
-    return _guarded(module.run, own.parse_args(words))
+    return _guarded(name, module.run, own.parse_args(words))
 
 
 def _spelled(text: str) -> str:
@@ -182,13 +186,16 @@ def _spelled(text: str) -> str:
     return ascii_only(text)
 
 
-def _guarded(run: Callable[[argparse.Namespace], int], arguments: argparse.Namespace) -> int:
+def _guarded(name: str, run: Callable[[argparse.Namespace], int], arguments: argparse.Namespace) -> int:
     from bench.errors import expected
     from bench.exits import STOPPED
     from bench.texts import Harmless, OutputEnded
 
     streams = sys.stdout, sys.stderr
-    sys.stdout, sys.stderr = Harmless(sys.stdout, _spelled), Harmless(sys.stderr, _spelled, returns=True)
+    fit = None if arguments.__dict__.get("json") or name in AS_IT_IS else _columns
+    out, err = (fit if stream is not None and stream.isatty() else None for stream in streams)
+    sys.stdout = Harmless(sys.stdout, _spelled, columns=out)
+    sys.stderr = Harmless(sys.stderr, _spelled, returns=True, columns=err)
     try:
         return run(arguments)
     except KeyboardInterrupt:

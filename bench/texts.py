@@ -30,6 +30,33 @@ def clean_lines(text: str) -> str:
     return _LINES.sub("\ufffd", text)
 
 
+def folded(text: str, columns: int) -> str:
+    """The text with its long lines parted between words; what goes on below stands a little further in.
+
+    Args:
+        text: any number of lines.
+        columns: characters that a line may have.
+    """
+    return "\n".join(_folded(line, columns) if len(line) > columns else line for line in text.split("\n"))
+
+
+def _folded(line: str, columns: int) -> str:
+    inset = len(line) - len(line.lstrip(" "))
+    deeper = min(inset + 2, columns // 2)
+    parts: list[str] = []
+    rest, room = line, columns
+    while len(rest) > room:
+        cut = rest.rfind(" ", 0, room + 1)
+        if cut <= (inset if not parts else 0):
+            cut = rest.find(" ", room)  # a word that is longer than the line stays whole
+            if cut < 0:
+                break
+        parts.append(rest[:cut].rstrip())
+        rest, room = rest[cut:].lstrip(), columns - deeper
+    parts.append(rest)
+    return ("\n" + " " * deeper).join(parts)
+
+
 class OutputEnded(OSError):
     """What is printed has nowhere to go: the disk that it goes to is full."""
 
@@ -44,12 +71,22 @@ class Harmless:
         stream: what is written to.
         spell: writes a text in ASCII.
         returns: carriage returns stay too, for a line that is written over.
+        columns: how wide a line may be; a longer one goes on below between two words. By default as wide as it is.
     """
 
-    def __init__(self, stream: Any, spell: Callable[[str], str], *, returns: bool = False) -> None:
+    def __init__(
+        self,
+        stream: Any,
+        spell: Callable[[str], str],
+        *,
+        returns: bool = False,
+        columns: Callable[[], int] | None = None,
+    ) -> None:
         self._stream = stream
         self._spell = spell
         self._strange = _WITH_RETURNS if returns else _WITH_BELL
+        self._columns = columns
+        self._begins = True
 
     def write(self, text: str) -> int:
         """Write a text, made harmless.
@@ -59,6 +96,9 @@ class Harmless:
             OutputEnded: it cannot be written.
         """
         text = self._strange.sub("\ufffd", text)
+        if self._columns is not None and self._begins and "\r" not in text:
+            text = folded(text, self._columns())
+        self._begins = text.endswith(("\n", "\r")) if text else self._begins
         try:
             self._stream.write(text)
         except BrokenPipeError:

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from bench.cli import main
 from bench.quantity import ascii_only
 from bench.record.append import RecordWriter
-from bench.texts import Harmless, clean, clean_lines
+from bench.texts import Harmless, clean, clean_lines, folded
 from bench.walk import events as e
 from bench.walk.state import start, take
 from tests.drawn import draws
@@ -152,3 +152,27 @@ def test_no_report_holds_it(records: Path, tmp_path: Path) -> None:
     text = page.read_text("utf-8")
     assert "owned" in text, "the text itself is told"
     assert not harmful(text, {"\n", "\t"})
+
+
+@pytest.mark.parametrize(
+    ("text", "columns", "shown"),
+    [
+        ("short", 10, "short"),
+        ("one two three four", 10, "one two\n  three\n  four"),
+        ("  1. one two three", 12, "  1. one two\n    three"),
+        ("a-word-that-is-longer than the line", 10, "a-word-that-is-longer\n  than the\n  line"),
+        ("first line here\nsecond", 10, "first line\n  here\nsecond"),
+        ("name        does this", 14, "name\n  does this"),
+    ],
+)
+def test_a_long_line_goes_on_below_between_two_words(text: str, columns: int, shown: str) -> None:
+    assert folded(text, columns) == shown
+
+
+def test_what_is_printed_is_folded_on_a_terminal_and_what_is_written_over_is_not() -> None:
+    out = io.StringIO()
+    stream = Harmless(out, str, returns=True, columns=lambda: 12)
+    stream.write("one two three four")
+    stream.write("\n")
+    stream.write("\rreading records: 1 of 2")
+    assert out.getvalue() == "one two\n  three four\n\rreading records: 1 of 2"

@@ -82,7 +82,7 @@ def beyond(one: Study, run: int) -> bool:
 def _besides(excursions: tuple[int, ...]) -> str:
     if not excursions:
         return ""
-    return f", and {count(len(excursions), 'run')} that stood out for a while"
+    return f", and {count(len(excursions), 'reading')} off for a while"
 
 
 def between(one: Study, when: When = minute) -> Iterator[str]:
@@ -205,5 +205,10 @@ def causes(common: Common) -> Iterator[str]:
     for cause in common.causes[: 1 if common.meter else 3]:
         yield (
             f"   in common: {cause.kind} {cause.name}: {cause.changed} of its {cause.read} points "
-            f"(by chance {cause.chance:.1g})"
+            f"({_by_chance(cause.chance)})"
         )
+
+
+def _by_chance(chance: float) -> str:
+    """How likely it is that as many have something in common and nothing is behind it."""
+    return "hardly by chance" if chance < 1e-4 else f"by chance in {100 * chance:.1g} % of cases"

@@ -121,7 +121,7 @@ def capability(
     expanded = widest.expanded_uncertainty
     ratio = room / expanded if expanded > 0 else float("inf")
     doubt = engineering(expanded, limit.unit, digits=2)
-    shown = f"{engineering(room, limit.unit)} of room, known to ± {doubt}"
+    shown = f"the limit leaves {engineering(room, limit.unit)} of room, and a reading is known to ± {doubt}"
     # a sound item is read with the uncertainty at the limit or at its own value, whichever is worse
     sound = widest if at_expected is None else max(widest, at_expected, key=lambda b: b.standard_uncertainty)
     passes = room >= rule.guard_band(sound)
@@ -150,7 +150,7 @@ def capability(
             ratio,
             room,
             expanded,
-            f"Marginal for {limit.asked}: {shown}, where {good_ratio:g} is wished for. "
+            f"Marginal for {limit.asked}: {shown}; the room should be {good_ratio:g} times that. "
             f"Most of the doubt comes from {biggest.name}. Expect some readings to be undecided.",
         )
     return Capability("can prove", ratio, room, expanded, f"Can prove {limit.asked}: {shown}.")

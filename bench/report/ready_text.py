@@ -79,20 +79,23 @@ def _counts(ready: Readiness) -> Iterator[str]:
 
 
 def _open(ready: Readiness) -> Iterator[str]:
-    """Everything that is failing, undecided or void, each with its reason; the rest by name."""
+    """Everything that is failing, undecided or void, each with its reason, what has one reason in one line."""
     for status in (*STATUSES[:3], STATUSES[4]):
         found = [(thing, one) for thing in ready.things for one in thing.states if one.status == status]
-        shown: dict[str, str] = {}
+        alike: dict[tuple[str, str], dict[str, None]] = {}
+        told: set[str] = set()
         for thing, one in found:
-            if thing.kind != "feed":
-                shown.setdefault(one.claim.about, f"  {thing.kind} {thing.name}: {one.claim.about}: {_plain(one.why)}")
-        if not shown:
+            if thing.kind != "feed" and one.claim.about not in told:
+                told.add(one.claim.about)
+                alike.setdefault((f"{thing.kind} {thing.name}", _plain(one.why)), {})[one.claim.about] = None
+        if not alike:
             continue
         yield ""
         yield f"{status.capitalize()}:"
-        yield from list(shown.values())[:_MOST]
-        if len(shown) > _MOST:
-            yield f"  and {len(shown) - _MOST} more; --json lists them"
+        for (name, why), about in list(alike.items())[:_MOST]:
+            yield f"  {name}: {some(list(about), 2)}: {why}"
+        if len(alike) > _MOST:
+            yield f"  and {len(alike) - _MOST} more; --json lists them"
 
 
 def _plain(why: str) -> str:

@@ -373,8 +373,8 @@ class Setting(msgspec.Struct, frozen=True, eq=False, dict=True):
             return sound
         reached = self._capability(source, Held(connected, held.expected), conditions)
         able = not isinstance(reached, str) and reached.answer != "cannot"
-        first = f"That it is connected ({connected.asked}) this bench {'can' if able else 'cannot'} prove."
-        return msgspec.structs.replace(sound, sentence=f"{first} That it is sound: {sound.sentence}")
+        first = f"This bench {'can' if able else 'cannot'} prove that it is connected ({connected.asked})."
+        return msgspec.structs.replace(sound, sentence=f"{first} Whether it is sound: {sound.sentence}")
 
     def _capability(self, source: Measure, held: Held, conditions: Conditions) -> Capability | str:
         facts = self.bench.for_role(source.role or "")

@@ -211,7 +211,9 @@ def test_bench_that_can():
     answer = bench_capability(LIMIT, in_use(temperature_c=23.0), expected=1.01, leads=Leads.nulled(0.3))
     assert answer.answer == "can prove"
     assert answer.ratio == pytest.approx(1.001 / answer.expanded_uncertainty)
-    assert answer.sentence.startswith("Can prove at most 2.011 Ω: 1.001 Ω of room, known to ± 23 mΩ")
+    assert answer.sentence.startswith(
+        "Can prove at most 2.011 Ω: the limit leaves 1.001 Ω of room, and a reading is known to ±"
+    )
 
 
 def test_bench_that_can_barely():

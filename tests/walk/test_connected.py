@@ -160,7 +160,9 @@ def test_check_says_of_each_limit_whether_the_bench_can_prove_it() -> None:
     step = next(one for one in state.setting.plan.steps if one.subject == "W101.5")
     answer = state.setting.capabilities[step.index]
     assert not isinstance(answer, str) and answer.answer == "cannot"
-    assert answer.sentence.startswith("That it is connected (at most 2.134 Ω) this bench can prove. That it is sound:")
+    assert answer.sentence.startswith(
+        "This bench can prove that it is connected (at most 2.134 Ω). Whether it is sound:"
+    )
 
 
 def test_the_report_says_read_by_eye_and_tells_the_two_limits_apart() -> None:

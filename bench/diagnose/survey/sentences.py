@@ -97,7 +97,7 @@ def likeness_lines(answer: Answer, name: str) -> Iterator[str]:
         elif one.chance >= 0.05:
             yield f"{name} is like none of them: {percent(one.chance)}"
     for pins, bits in next_pins(place, places):
-        yield f"read pins {'-'.join(pins)} next, on a dead shelf: {bits:.1f} bits"
+        yield f"read pins {'-'.join(pins)} next, on a dead shelf: worth {bits:.1f} yes-or-no answers"
 
 
 def contradictions(answer: Answer) -> Iterator[str]:
@@ -183,7 +183,8 @@ def trip_card(trip: Trip, ends: Sequence[LooseEnd], tags: Sequence[tuple[str, st
     at = {end.name: end for end in ends}
     climbs = count(trip.climbs, "climb")
     settles = f"settles about {count(round(trip.settles), 'end')}, " if trip.tagged else ""
-    lines = [f"From bay {trip.stops[0].bay}: {trip.minutes:.0f} min, {climbs}; {settles}tells {trip.bits:.1f} bits"]
+    takes = f"From bay {trip.stops[0].bay}: {trip.minutes:.0f} min, {climbs}"
+    lines = [f"{takes}; {settles}worth {trip.bits:.1f} yes-or-no answers"]
     number = {name: place for place, name in enumerate(trip.tagged, 1)}
     for stop in trip.stops:
         lines.append(f"  bay {stop.bay}:")

@@ -16,6 +16,7 @@ from bench.diagnose.survey import sentences as words
 from bench.diagnose.survey.belief import Answer
 from bench.diagnose.survey.trips import Trip
 from bench.plant.finds import Find, FreePlace, ListLine, LooseEnd, Tried
+from bench.say.lists import count
 from bench.screens.survey.fields import FIELDS, Field, NotThat, changed, pin_reads
 from bench.screens.survey.trip_steps import steps_of
 from bench.walk.surveying import (
@@ -157,7 +158,7 @@ class Talk(msgspec.Struct):
             return Asked(title, question, hint, (), "", at.page)
         finds = survey.finds.values()
         counts = [sum(isinstance(kept.find, kind) for kept in finds) for _, kind in KINDS]
-        title = f"{counts[0]} loose ends, {counts[1]} free places, {counts[2]} lines of lists"
+        title = f"{count(counts[0], 'loose end')}, {count(counts[1], 'free place')}, {count(counts[2], 'list line')}"
         hint = "a number, or the name of a flag; help helps"
         return Asked(title, "What did you find?", hint, MENU, "", at.page)
 

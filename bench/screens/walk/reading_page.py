@@ -722,7 +722,7 @@ def _sentence(view: View, outcome: Outcome, cells: int, column: int = 0) -> Line
     look = look_of(outcome)
     word = WORDS[look]
     text = view.say(findings.verdict_line(view.state, outcome)).removeprefix(f"{word} ")
-    when = f"{words.local_time(outcome.circumstances.at, view.now.tzinfo)} " if column else ""
+    when = f"{words.local_time(outcome.circumstances.at, view.now.tzinfo):5} " if column else ""
     head = Span(f"{view.glyphs.mark(look)} {word:{column}} ", look)
     return clip(line(Span(when, "dim"), head, text), cells, view.glyphs.ellipsis)
 

@@ -150,6 +150,8 @@ class Talk:
             elif text == "-":
                 taken = self._keeper.take_back()
                 self.note = f"taken back: {taken}" if taken else "nothing to take back"
+            elif text.casefold() in ("help", "?"):
+                self.note = "\n".join(HELP)
             elif text.startswith("!"):
                 self._keeper.remark(text[1:].strip())
                 self.note = "noted"

@@ -248,7 +248,7 @@ CABLES = Cables(
         EndLine("L1", "bay 1", "L3 99.4 %", True, ("length: 9 m by tape and 9.2 m by tape: 4.1 times likelier",)),
         EndLine("L3", "bay 2", "L1 99.4 %", True),
     ),
-    ("From bay 1: 8 min, 2 climbs; settles about 2 ends, tells 0.9 bits", "  bay 1:",
+    ("From bay 1: 8 min, 2 climbs; settles about 2 ends, worth 0.9 yes-or-no answers", "  bay 1:",
      "    clip the tester to one conductor of L2 (bay 1, left)"),
 )  # fmt: skip
 """What a small survey comes to."""
