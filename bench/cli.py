@@ -15,7 +15,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     import argparse
     from collections.abc import Callable, Sequence
-    from typing import Final
+    from typing import Final, TextIO
 
 COMMANDS: Final[dict[str, str]] = {
     "demo": "walk a rebuilt bundle of Gannet Head on a simulated bench",
@@ -112,6 +112,20 @@ def _columns() -> int:
         return 80
 
 
+def _end_of(stream: TextIO) -> Callable[[], int] | None:
+    """How wide the terminal is that is printed on, whenever that is asked; None where it is none."""
+    if stream is None or not stream.isatty():
+        return None
+
+    def columns() -> int:
+        try:
+            return os.get_terminal_size(stream.fileno()).columns
+        except (OSError, ValueError):
+            return 0
+
+    return columns
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run a command and return its exit code."""
     try:
@@ -192,8 +206,8 @@ def _guarded(name: str, run: Callable[[argparse.Namespace], int], arguments: arg
     from bench.texts import Harmless, OutputEnded
 
     streams = sys.stdout, sys.stderr
-    fit = None if arguments.__dict__.get("json") or name in AS_IT_IS else _columns
-    out, err = (fit if stream is not None and stream.isatty() else None for stream in streams)
+    whole = name in AS_IT_IS or arguments.__dict__.get("json")
+    out, err = (None if whole else _end_of(stream) for stream in streams)
     sys.stdout = Harmless(sys.stdout, _spelled, columns=out)
     sys.stderr = Harmless(sys.stderr, _spelled, returns=True, columns=err)
     try:

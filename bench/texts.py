@@ -96,8 +96,9 @@ class Harmless:
             OutputEnded: it cannot be written.
         """
         text = self._strange.sub("\ufffd", text)
-        if self._columns is not None and self._begins and "\r" not in text:
-            text = folded(text, self._columns())
+        columns = self._columns() if self._columns is not None else 0
+        if columns > 0 and self._begins and "\r" not in text:
+            text = folded(text, columns)
         self._begins = text.endswith(("\n", "\r")) if text else self._begins
         try:
             self._stream.write(text)

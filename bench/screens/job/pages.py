@@ -11,7 +11,7 @@ from msgspec.structs import replace
 from bench.job.next_walk import NOTHING_YET, how_of
 from bench.job.readiness import Readiness, Task, ThingState
 from bench.job.study import Study
-from bench.job.trace_words import causes
+from bench.job.trace_words import became, causes
 from bench.say.lists import count
 from bench.screens.job.data import BenchLine, EndLine, RecordLine, SequenceLine, Survey
 from bench.screens.job.keys import actions, keys
@@ -42,6 +42,8 @@ AROUND: Final = 4
 """Lines of head and keys around a page."""
 WIDE: Final = 96
 """Cells of a line of running text."""
+WHOLE_LINE: Final = 110
+"""Cells from which a line of a list has room for what became of a series."""
 ABOUT: Final[dict[Page, str]] = {
     "start": "The plant bay by bay, each shelf with the mark of the worst that is known of it; how much is proven; "
     "what holds up the first power. Below it the beginnings of three lists: what to do next, the job's sequences, what "
@@ -340,17 +342,18 @@ def _series(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:
     count = len(view.traced.studies) if view.traced is not None else 0
     text = f"   {len(view.items)} of {count} series"
     head = line(Span(view.say(f"what was read of {view.place.about}"), "title"), Span(text, "dim"), *_sought(view))
-    return _listing(view, [head], _of_study(view, survey), cells, rows, "Nothing was read of it.")
+    return _listing(view, [head], _of_study(view, survey, cells), cells, rows, "Nothing was read of it.")
 
 
-def _of_study(view: JobView, survey: Survey) -> list[Line]:
-    """What the series under the cursor is of."""
+def _of_study(view: JobView, survey: Survey, cells: int) -> list[Line]:
+    """What the series under the cursor is of, and what became of it where its line has no room for that."""
     item = view.item
     if item is None or not isinstance(item.value, Study):
         return []
     one = item.value
     where = survey.plant.where(one.subject) if one.subject in survey.plant.things else ""
-    return [line(Span(view.say(one.key.text), "strong")), line(Span(view.say(where), "dim"))]
+    told = wrapped(view.say(became(one)), cells) if cells < WHOLE_LINE else []
+    return [line(Span(view.say(one.key.text), "strong")), *told, *wrapped(view.say(where), cells, "dim")]
 
 
 def _changes(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:
@@ -365,7 +368,7 @@ def _changes(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]
         text = f"{episode.record}: {len(episode.studies)} changed in this walk{f'; {said}' if said else ''}"
         head += wrapped(view.say(text), cells, "undecided" if episode.common.meter else "hint", 2, view.glyphs.ellipsis)
     head.append(EMPTY)
-    return _listing(view, head, _of_study(view, survey), cells, rows, "Nothing changed, and nothing failed.")
+    return _listing(view, head, _of_study(view, survey, cells), cells, rows, "Nothing changed, and nothing failed.")
 
 
 def _cables(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:

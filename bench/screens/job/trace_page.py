@@ -10,7 +10,7 @@ from bench.screens.job.data import Traced
 from bench.screens.job.lists import local, scrolled, why
 from bench.screens.job.plot import draw_plot
 from bench.screens.job.view import JobView
-from bench.screens.program.cells import EMPTY, Line, Span, clip, line, sides, wrap
+from bench.screens.program.cells import EMPTY, Line, Span, clip, line, sides, wrap, wrapped
 
 TALL: Final = 28
 """Rows from which the plot may be tall."""
@@ -54,7 +54,7 @@ def _upper(view: JobView, traced: Traced, cells: int, rows: int) -> list[Line]:
     if study is None:
         return lines
     said = became(study)
-    lines.append(clip(line(Span(view.say(said[:1].upper() + said[1:]), "strong")), cells, view.glyphs.ellipsis))
+    lines += wrapped(view.say(said[:1].upper() + said[1:]), cells, "strong")
     height = min(rows - len(lines) - 5, 18 if rows >= TALL else 10)
     if height >= LEAST:
         told = [one.happened for one in traced.told]
