@@ -61,6 +61,16 @@ class Drawn(msgspec.Struct, frozen=True):
     svg: str
 
 
+USUAL: Final = {
+    "fail": (
+        "Look at both places that are named with it, and at the joints and the wire between them. Put right what is "
+        "wrong there. Then measure it again: 'proveout draft PLANT again --record RECORD' drafts what did not pass.",
+    ),
+    "void": ("It was disturbed after it had been read: measure it again.",),
+}
+"""What to do about a finding where the reading itself has no better advice."""
+
+
 def page(
     sheets: Sequence[Sheet],
     readings: Sequence[Evidence],
@@ -150,7 +160,7 @@ def _to_do(findings: Sequence[NotPassed]) -> list[tuple[str, str]]:
     """What to do, each once, with the names that it is to be done for."""
     found: dict[str, list[str]] = {}
     for one in findings:
-        for text in one.advice:
+        for text in one.advice or USUAL.get(one.line.verdict, ()):
             found.setdefault(text, []).append(one.line.title)
     return [(text, some(list(dict.fromkeys(names)), 8)) for text, names in found.items()]
 

@@ -104,6 +104,10 @@ def test_what_was_found_stands_first(read):
     assert len(re.findall(SIGNED, front)) == 8
     assert "is too high; limit: at most" in front
     assert "seen from the wiring side" in front and "J405" in front
+    # then what to do, for each of them, before any reading
+    found, _, to_do = front.partition("What to do")
+    names = re.findall(r"✗ fail (\S+)", found)
+    assert len(names) == 8 and all(name in to_do for name in names)
     clean = Reader(made(record(1)))
     assert "Nothing failed and nothing is left undecided" in clean.text.partition("Summary")[0]
 
