@@ -8,12 +8,15 @@ from typing import Final
 
 from bench.record.append import RecordTrouble
 from bench.record.kept import keep_file, named
+from bench.sequence.plan import Step
 from bench.walk import events as e
 
 _TRIP: Final = re.compile(r"\s*trip(?:ped)?\s+([^\s:]+)\s*(?::\s*(.*))?", re.IGNORECASE | re.DOTALL)
 
 
-def note(text: str, record: str) -> e.Noted | e.Attached | e.Tripped:
+def note(
+    text: str, record: str, begun_at: Step | None = None, now: Step | None = None
+) -> e.Noted | e.Attached | e.Tripped:
     """The event of a remark.
 
     One that begins with ``trip`` and a name is what that breaker or shelf did. Files that it names by ``@FILE`` are
@@ -24,11 +27,15 @@ def note(text: str, record: str) -> e.Noted | e.Attached | e.Tripped:
     Args:
         text: what was typed.
         record: the record's path.
+        begun_at: the step at which somebody began to type it.
+        now: the step that the walk stands at now; where that is another one, the remark names the one that it is about.
     """
     words, files = named(text)
     trip = _TRIP.fullmatch(text)
     if trip is not None and not files:
         return e.Tripped(thing=trip[1], what=(trip[2] or "").strip())
+    if begun_at is not None and (now is None or now.key != begun_at.key):
+        text, words = (f"at {begun_at.title}: {one}".rstrip(": ") for one in (text, words))
     if not files:
         return e.Noted(text=text)
     try:

@@ -464,11 +464,12 @@ class WalkProgram(Program[View]):
         )
 
     def do_note(self) -> None:
-        """Ask for a remark."""
+        """Ask for a remark. One that was begun at a step says so where the walk went on meanwhile."""
+        begun_at = self.moment.state.step
         self._prompt(
             "A note for the record",
             ["It is kept with the time and your name. @FILE keeps a photo or a sheet with it, beside the record."],
-            lambda text: note(text, self.moment.record),
+            lambda text: note(text, self.moment.record, begun_at, self.follower.state.step),
             numbered=False,
             wrong=wrong_with,
         )
