@@ -508,7 +508,8 @@ def _words(kind: str, about: str, states: Sequence[ClaimState]) -> str:
     if rest:
         parts.append(f"{'prove again' if again and not failing else 'prove'} {count(rest, 'point')}")
     if finer:
-        parts.append(f"tell with a finer meter whether {count(finer, 'connected conductor')} carry what they should")
+        does = "is as good as it should be" if finer == 1 else "are as good as they should be"
+        parts.append(f"tell with a finer meter whether {count(finer, 'connected conductor')} {does}")
     return f"{what}: {', then '.join(parts)}"
 
 

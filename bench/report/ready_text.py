@@ -108,6 +108,8 @@ def _gates(ready: Readiness) -> Iterator[str]:
     by_shelf: dict[str, dict[str, GateState]] = {}
     for gate in ready.gates:
         by_shelf.setdefault(gate.shelf, {})[gate.gate] = gate
+    if not by_shelf:
+        return
     yield ""
     yield f"{'shelf':8} {'first power, cards out':38} cards in"
     for shelf, gates in by_shelf.items():

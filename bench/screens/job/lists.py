@@ -272,7 +272,7 @@ def task_name(kind: str, about: str) -> str:
 def reason(one: ClaimState) -> str:
     """Why a claim is not proven, without the verdict's word, which its mark says; what has to be shown where nobody
     looked."""
-    text = one.why or one.claim.text
+    text = one.why or f"to be shown: {one.claim.text.removeprefix(f'{one.claim.about} ')}"
     for word in ("Void: ", "Fail: ", "Undecided: "):
         text = text.removeprefix(word)
     return text.removeprefix(f"{one.claim.about}: ")

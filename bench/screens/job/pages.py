@@ -160,6 +160,8 @@ def _power(view: JobView, survey: Survey, cells: int) -> list[Line]:
     """How many shelves are clear, and what holds up most of the others."""
     gates = survey.ready.gates
     found: list[Span | str] = []
+    if not gates:
+        return [line(Span("no shelf is on a feed yet", "dim"))]
     for gate in ("first power", "cards in"):
         mine = [one for one in gates if one.gate == gate]
         clear = sum(1 for one in mine if not one.blockers)
@@ -244,8 +246,9 @@ def _made_of(view: JobView, task: Task, cells: int) -> list[Line]:
     elif task.holds_up:
         lines.append(line(Span(f"it holds up {count(task.holds_up, 'first power')}", "dim")))
     for claim in task.claims[:12]:
-        text = f"{claim.claim.about}: {reason(claim)}"
-        lines.append(clip(line(mark_of(claim.status, view.glyphs), f" {view.say(text)}"), cells, view.glyphs.ellipsis))
+        first, *rest = wrap(view.say(f"{claim.claim.about}: {reason(claim)}"), cells - 2) or [""]
+        lines.append(line(mark_of(claim.status, view.glyphs), f" {first}"))
+        lines += [line(f"  {part}") for part in rest]
     return lines
 
 
@@ -279,9 +282,9 @@ def _bench(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:
 
 def _records(view: JobView, survey: Survey, cells: int, rows: int) -> list[Line]:
     where = view.say(f"records in {survey.logs}")
-    count = sum(1 for one in survey.records if not one.why)
-    left = len(survey.records) - count
-    text = f"   {count} count{f', {left} do not' if left else ''}"
+    counted = sum(1 for one in survey.records if not one.why)
+    left = len(survey.records) - counted
+    text = f"   {count(counted, 'of them counts', 'of them count')}{f', {left} do not' if left else ''}"
     head = line(Span(where, "title"), Span(text, "dim"), *_sought(view))
     item = view.item
     below = _facts(view, item.value, cells) if item is not None and isinstance(item.value, RecordLine) else []

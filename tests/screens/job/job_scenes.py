@@ -340,7 +340,7 @@ JOB_SCENES: dict[str, HallScene] = {
     "next": HallScene(("3",), ("in the order that clears most", "cable W1", "first power")),
     "sequences": HallScene(("4",), ("continuity of W1", "34 steps", "needs ohms", "cannot be walked")),
     "bench": HallScene(("4", "down", "enter"), ("which bench?", "has no insulation", "cannot be used", "the bag")),
-    "records": HallScene(("5",), ("under way", "waits", "broken", "weekly round 8", "10 count, 2 do not")),
+    "records": HallScene(("5",), ("under way", "waits", "broken", "weekly round 8", "10 of them count, 2 do not")),
     "record": HallScene(("5", "down", "enter"), ("half.jsonl", "Goes on with the walk", "Writes one HTML file")),
     "changes": HallScene(("6",), ("what changed most", "W1.2", "a step from", "passes since", "intermittent")),
     "cables": HallScene(("7",), ("loose cables", "open: 2 ends", "L2", "no mate here 24 %", "9.0 times likelier")),
