@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
 from pathlib import Path
 
@@ -16,7 +16,7 @@ from bench.runner.address import address_file, read_address
 from tests.job.season_folder import copy
 from tests.walks.glass import WITHIN, Glass
 from tests.walks.terminal import Terminal
-from tests.walks.tool import JOB
+from tests.walks.tool import JOB, environment
 
 
 @pytest.fixture
@@ -24,8 +24,8 @@ def opened(tmp_path: Path) -> Iterator[Callable[..., Glass]]:
     """Opens a glass; when all is over no runner is left behind."""
     kept: list[Glass] = []
 
-    def start(*words: object, size: tuple[int, int] = (80, 24)) -> Glass:
-        kept.append(Glass(*words, cwd=tmp_path, size=size))
+    def start(*words: object, size: tuple[int, int] = (80, 24), more: Mapping[str, str] | None = None) -> Glass:
+        kept.append(Glass(*words, cwd=tmp_path, size=size, more=more))
         return kept[-1]
 
     yield start
@@ -76,6 +76,42 @@ def test_pages_open_from_their_commands(opened: Callable[..., Glass], tmp_path: 
     glass.press("f", lambda: "everything, open" in glass.words)
     assert glass.text.isascii()
     glass.press("\x03", lambda: glass.process.poll() is not None)
+    assert glass.end() == 0
+
+
+HELD = """
+import sys
+
+asked = []
+
+
+def held(event, given):
+    if event == "open" and str(given[0]).endswith(".jsonl") and not asked:
+        asked.append(given[0])
+        open("asked", "w").close()
+        open("go").close()
+
+
+sys.addaudithook(held)
+"""
+"""A program with this in it opens no record before somebody writes into the pipe ``go``."""
+
+
+@pytest.mark.slow
+def test_the_job_is_painted_before_any_of_its_records_is_read(opened: Callable[..., Glass], tmp_path: Path) -> None:
+    records = copy(tmp_path / "season", worked_out=False)
+    (tmp_path / "held").mkdir()
+    (tmp_path / "held" / "sitecustomize.py").write_text(HELD)
+    os.mkfifo(tmp_path / "go")
+    path = os.pathsep.join([str(tmp_path / "held"), environment()["PYTHONPATH"]])
+    glass = opened("open", JOB, "--logs", "season", more={"PYTHONPATH": path})
+    number = len(list(records.glob("2*.jsonl")))
+    glass.shows("1[start]", "Reading the job ...", f"reading the records: 1 of {number}", "? help")
+    glass.until((tmp_path / "asked").exists)
+    assert "Gannet Head Radio" not in glass.words
+    (tmp_path / "go").write_bytes(b"")
+    glass.shows("Gannet Head Radio", "next")
+    glass.press("q", lambda: glass.process.poll() is not None)
     assert glass.end() == 0
 
 
