@@ -120,11 +120,13 @@ class Pattern:
     reply that noise made long cannot hold up who must switch an output off.
     """
 
-    __slots__ = ("expression", "text")
+    __slots__ = ("_groups", "expression", "text")
 
     def __init__(self, text: str) -> None:
         self.expression = compiled(text)
         self.text = text
+        # the engine would work it out for each reply
+        self._groups: tuple[tuple[str, int], ...] = tuple(self.expression.groupindex.items())
 
     @classmethod
     def parse(cls, text: str) -> Self:
@@ -143,14 +145,14 @@ class Pattern:
     @property
     def groups(self) -> frozenset[str]:
         """The names of its groups."""
-        return frozenset(self.expression.groupindex)
+        return frozenset(name for name, _ in self._groups)
 
     def match(self, text: str) -> dict[str, str] | None:
         """The named groups of a full match (those that took part); None where the text does not match."""
         found = self.expression.fullmatch(text)
         if found is None:
             return None
-        return {name: value for name, value in found.groupdict().items() if value is not None}
+        return {name: value for name, index in self._groups if (value := found[index]) is not None}
 
     def exact(self) -> str:
         """The text that parses back to the same pattern."""

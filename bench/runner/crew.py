@@ -373,7 +373,7 @@ class _Worker(threading.Thread):
     ) -> None:
         super().__init__(name=f"instrument {port.name}", daemon=True)
         self.port = port
-        self.jobs: queue.Queue[_Job] = queue.Queue()
+        self.jobs: queue.SimpleQueue[_Job] = queue.SimpleQueue()
         self.showing = 0
         """Which wish for live readings is in force; 0 for none."""
         self.put_on: Mapping[str, str | float] | None = None

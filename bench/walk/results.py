@@ -453,8 +453,11 @@ def annotated(entry: e.Entry, after: State) -> e.Entry:
         entry: the event in its envelope; anything but a reading comes back as it is.
         after: the state after it was taken.
     """
-    outcome, setting = next((one for one in outcomes(after) if not one.barred), None), after.setting
-    if not isinstance(entry.event, e.Read) or outcome is None or outcome.n != entry.n or setting is None:
+    setting = after.setting
+    if not isinstance(entry.event, e.Read) or setting is None:
+        return entry
+    outcome = next((one for one in outcomes(after) if not one.barred), None)
+    if outcome is None or outcome.n != entry.n:
         return entry
     probes = setting.step_of(outcome).pair or ()
     # the names come first and in full, so that a record can be searched for them as plain text
