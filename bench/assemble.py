@@ -18,11 +18,12 @@ from bench import __version__
 from bench.diagnose.searches import adviser
 from bench.errors import BadRequest
 from bench.files import BadFile, Place, Places, Problem, from_text, near, one_of
-from bench.instruments.bench_file import TYPED, Bench, Simulate, SimulatedConsole, load_bench, parse_bench
+from bench.instruments.bench_file import TYPED, Bench, Simulate, load_bench, parse_bench
 from bench.instruments.instrument import Instrument
 from bench.instruments.profile.library import Library
 from bench.instruments.profile.line import ByEye
 from bench.instruments.profile.profile import Profile
+from bench.instruments.simulated_console import SimulatedConsole
 from bench.instruments.wire.conversation import Trace
 from bench.instruments.wire_text import show
 from bench.job.asfound import Before, before_a_walk

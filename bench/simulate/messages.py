@@ -7,8 +7,8 @@ from typing import Literal
 import msgspec
 
 from bench.files import exact
-from bench.instruments.bench_file import SimulatedConsole
 from bench.instruments.profile.profile import Profile
+from bench.instruments.simulated_console import SimulatedConsole
 from bench.plant.faults import BrokenLead, Fault
 from bench.plant.file import PlantFile
 from bench.roles import Reads

@@ -6,7 +6,7 @@ import random
 from collections.abc import Callable, Collection
 from typing import Final
 
-from bench.instruments.bench_file import SimulatedConsole, Utterance
+from bench.instruments.simulated_console import SimulatedConsole, Utterance
 from bench.simulate.uart import heard
 
 LOOK_S: Final = 0.02
