@@ -71,6 +71,11 @@ class Killing:
                 record.unlink(missing_ok=True)
             trace = self._folder / "bytes.txt"
             trace.unlink(missing_ok=True)
+            if begun and _over(record):
+                # it died after its last word was on disk: nothing is left to go on with
+                _, summary = run_json("replay", record, cwd=self._folder)
+                assert verdicts(summary) == verdicts(self._whole)
+                break
             if life == deaths:
                 _, summary = run_json(*words, "--speed", _SPEED, "--trace-bytes", trace, cwd=self._folder)
                 assert verdicts(summary) == verdicts(self._whole)
@@ -119,6 +124,14 @@ def _begun(record: Path) -> bool:
     writer, entries, _ = RecordWriter.reopen(record)
     writer.close()
     return bool(entries)
+
+
+def _over(record: Path) -> bool:
+    """Whether a record holds a walk that came to its end."""
+    state = start()
+    for entry in read_record(record):
+        state = take(state, entry)
+    return state.finished
 
 
 def _outputs_off_first(trace: Path) -> None:
