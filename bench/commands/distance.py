@@ -320,8 +320,9 @@ def _beforehand(
     if not any(accuracies.values()):
         raise BadRequest("nothing says how well this bench reads: give --bench, or --accuracy '0.5 % + 0.03 ohm'")
     print(CAUTION)
-    print(f"{conductor.name}: {line.length_m:g} m ± {line.length_part:.0%}, {line.ohm_per_m * 1000:.1f} mΩ a metre; "
-          f"a fault of {options.fault_ohms} at four tenths of the way would be told with 95 % within")  # fmt: skip
+    placed = f"a fault of {options.fault_ohms} at four tenths of the way would be placed, 95 times in 100, within"
+    resistance = f"{line.ohm_per_m * 1000:.1f} mΩ a metre"
+    print(f"{conductor.name}: {line.length_m:g} m ± {line.length_part:.0%}, {resistance}; {placed}")
     found_ways = prospects(line, options.fault, accuracies, fault_ohms=fault, sound=not options.no_sound_conductor,
                            farad_per_m=farad)  # fmt: skip
     print("\n".join(prospect_lines(found_ways)))

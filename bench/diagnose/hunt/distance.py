@@ -598,7 +598,7 @@ def prospects(
         if accuracy is None:
             wanted = {"Ω": "an instrument in the role ohms", "V": "one in the role volts, and a supply that limits its "
                       "current", "F": "an instrument that reads capacitance (role lcr)",
-                      "bridge": "a bridge; it counts as one of the ways when its arms are given"}[unit]  # fmt: skip
+                      "bridge": "a bridge: say with --bridge how exact it is"}[unit]  # fmt: skip
             found.append(Prospect(method, None, f"wants {wanted}"))
             continue
         if not sound and method not in ("open-both-ends", "earth-one-wire"):

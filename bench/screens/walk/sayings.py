@@ -211,7 +211,7 @@ def _step_page(state: State, asked: r.Request, mirrored: bool) -> Page:
                 # told once: what comes after is the reading
                 said = f"{step.title}: placed by {relays}; hands off." if kind == "place" else ""
                 return Page("measure", number, step.title, text, said, leads)
-            text = step.text or _own_text(step)
+            text = f"{_joined(state, step)} {step.text or _own_text(step)}".lstrip()
             if kind == "place" and (turn := dial_for(state, step)):
                 text = f"{text} {turn}"
             if kind == "place" and (read := by_eye_at(state)) is not None:
@@ -301,6 +301,21 @@ def looking(state: State, step: Step, look: Look) -> str:
     if unknown:
         lines.append(f"Nobody has said how {listed(unknown)} {'stands' if len(unknown) == 1 else 'stand'}: {asked}")
     return "\n".join(lines)
+
+
+def _joined(state: State, step: Step) -> str:
+    """What is clipped together while a sequence's own step is read, and what was for the one before and comes off; a
+    search says in its words what it wants held."""
+    seeking, at, setting = state.seeking, state.place.cursor, state.setting
+    if setting is None or (seeking is not None and seeking.index == at):
+        return ""
+    now, before = _clips(step), _clips(setting.plan.steps[at - 1]) if at else []
+    off = [f"Take the clip off {listed(group)}." for group in before if group not in now]
+    return " ".join([*off, *(f"Clip {listed(group)} together." for group in now)])
+
+
+def _clips(step: Step) -> list[list[str]]:
+    return [list(group) for group in step.source.join] if isinstance(step.source, Measure) else []
 
 
 def _own_text(step: Step) -> str:

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.quantity import Duration
+from bench.quantity import Duration, Resistance
 from bench.runner import protocol as p
 from bench.screens.browser import TONES
 from bench.screens.program.cells import text_of
@@ -28,7 +28,7 @@ from bench.screens.walk.sound import PATTERNS, SLOW, Ringer, Speaker
 from bench.screens.walk.touched import touched, unknown
 from bench.screens.walk.view import View
 from bench.screens.widgets import digits
-from bench.sequence.file import Do, Hold, Wait
+from bench.sequence.file import Do, Hold, Limit, Measure, SequenceFile, Wait
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk import requests as r
@@ -37,6 +37,7 @@ from tests.screens.gannet import LEADS, Walk, continuity, measured
 from tests.screens.scenes import GOOD, SCENES, ohms
 from tests.screens.stage import ZONE
 from tests.screens.walk import search_scenes as search
+from tests.screens.walk.every_page import standing
 
 
 def test_every_request_of_a_whole_walk_has_its_page() -> None:
@@ -471,3 +472,16 @@ def test_a_voice_reads_a_caution_and_what_is_to_be_done_whole() -> None:
         said = findings.spoken(walk.state, None)
         assert all(word in said for word in step.source.text.split()), said
         assert said.startswith(step.title) or step.source.text.startswith(step.title)
+
+
+def test_what_is_clipped_together_is_said_and_that_it_comes_off() -> None:
+    """Of a sequence's own readings: nothing else says which places are joined while they are read."""
+    pairs = (("J101.26", "J101.1", [["J201.26", "J201.1"]]), ("J101.26", "J201.26", []))
+    steps = [
+        Measure(read="resistance", between=(red, black), join=join, limit=Limit(at_least=Resistance(0.0), source="x"))
+        for red, black, join in pairs
+    ]
+    walk = Walk(sequence=SequenceFile(sequence="loop", plant="plant.yaml", steps=steps))
+    told = [words.page(standing(walk.state, index, Phase.PLACING)).text for index in range(len(steps))]
+    assert told[0].startswith("Clip J201.26 and J201.1 together. ")
+    assert told[1].startswith("Take the clip off J201.26 and J201.1. ") and "together" not in told[1]
