@@ -7,14 +7,18 @@ are landed that do not get through. Run by hand from the top folder (use ``nice`
     python -m tests.benchmarks.bench_map              1,000 plants, about three minutes of one core
     python -m tests.benchmarks.bench_map 100          the first hundred
     python -m tests.benchmarks.bench_map 1000 5000    1,000 from number 5000 on
+    python -m tests.benchmarks.bench_map 1000 5000 --keep FILE    keeps a line for each plant, goes on after the last
 """
 
 from __future__ import annotations
 
-import sys
+import argparse
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
+
+import msgspec
 
 from bench.diagnose.explain.causes import Bridged, Mirrored, Open, PartOpen, Shifted, StrayJoin, Unplugged
 from bench.diagnose.explain.forward import land
@@ -174,33 +178,85 @@ def harmful(design: Design, plant: DamagedPlant, explanation: Explanation, root:
     return orders
 
 
-def main(count: int, first: int = 0) -> None:
+class Row(msgspec.Struct, frozen=True):
+    """How one plant came out, as it is kept.
+
+    Attributes:
+        seed: its number.
+        made, missed: the kinds of what was made, and of what is not told first.
+        causes: how many are told.
+        first, within, more: see :class:`Looked`.
+        harm: orders to part, turn or move something that is sound.
+        drafted, asked: readings.
+        wires: of the plant.
+    """
+
+    seed: int
+    made: list[str]
+    missed: list[str]
+    causes: int
+    first: bool
+    within: bool
+    more: bool
+    harm: list[str]
+    drafted: int
+    asked: int
+    wires: int
+
+
+def row_of(seed: int) -> Row:
+    """The plant of a number, looked at and summed up."""
+    one = look(seed)
+    told = said(one.design, one.explanation.causes)
+    return Row(
+        seed,
+        [made.told[0] for made in one.plant.made],
+        [made.told[0] for made in one.plant.missed(told)],
+        len(one.explanation.causes),
+        one.first,
+        one.within,
+        one.more,
+        one.harm,
+        one.drafted,
+        one.asked,
+        len(one.plant.plant.conductors),
+    )
+
+
+def main(count: int, first: int = 0, keep: Path | None = None) -> None:
     """All plants, and a table of how they came out; orders that harm are listed as soon as they are found."""
+    kept = keep.read_bytes().splitlines() if keep is not None and keep.exists() else []
+    known = {row.seed: row for row in msgspec.json.decode(b"[" + b",".join(kept) + b"]", type=list[Row])}
     rows = []
     for seed in range(first, first + count):
-        rows.append(look(seed))
+        if seed not in known:
+            known[seed] = row_of(seed)
+            if keep is not None:
+                with keep.open("ab") as file:
+                    file.write(msgspec.json.encode(known[seed]) + b"\n")
+        rows.append(known[seed])
         if rows[-1].harm:
             print(f"harm in plant {seed}: {rows[-1].harm}", flush=True)
     tell(rows, first)
 
 
-def tell(rows: Sequence[Looked], first: int) -> None:
+def tell(rows: Sequence[Row], first: int) -> None:
     """Print the tables.
 
     Args:
         rows: the plants.
         first: number of the first.
     """
-    print(f"{len(rows)} plants from number {first}, {sum(len(row.plant.made) for row in rows)} mistakes\n")
+    print(f"{len(rows)} plants from number {first}, {sum(len(row.made) for row in rows)} mistakes\n")
     print(
         f"{'mistakes':>10}{'plants':>8}{'first':>8}{'of three':>10}{'more causes':>13}"
         f"{'drafted':>9}{'asked':>7}{'all crosses':>13}{'harm':>6}"
     )
     for mistakes in (1, 2, 3, 4, 0):
-        some = [row for row in rows if not mistakes or len(row.plant.made) == mistakes]
+        some = [row for row in rows if not mistakes or len(row.made) == mistakes]
         if not some:
             continue
-        wires = [len(row.plant.plant.conductors) for row in some]
+        wires = [row.wires for row in some]
         crosses = sum(n * (n - 1) // 2 for n in wires) / len(some)
         print(
             f"{mistakes or 'all':>10}{len(some):8}{sum(r.first for r in some) / len(some):8.1%}"
@@ -208,20 +264,26 @@ def tell(rows: Sequence[Looked], first: int) -> None:
             f"{sum(r.drafted for r in some) / len(some):9.1f}"
             f"{sum(r.asked for r in some) / len(some):7.1f}{crosses:13.0f}{sum(len(r.harm) for r in some):6}"
         )
-    orders = sum(len(row.explanation.causes) for row in rows)
+    orders = sum(row.causes for row in rows)
     harm = sum(len(row.harm) for row in rows)
     print(f"\norders to part, turn or move something sound: {harm} of {orders}")
     print(f"plants of which more causes are told than were made: {sum(row.more for row in rows)}")
     missed: Counter[str] = Counter()
     every: Counter[str] = Counter()
     for row in rows:
-        told = said(_design(row.plant), row.explanation.causes)
-        every.update(made.told[0] for made in row.plant.made)
-        missed.update(made.told[0] for made in row.plant.missed(told))
+        every.update(row.made)
+        missed.update(row.missed)
     print(f"\n{'kind':20}{'made':>6}{'told first':>12}")
     for kind, made in sorted(every.items()):
         print(f"{kind:20}{made:6}{(made - missed[kind]) / made:12.1%}")
 
 
 if __name__ == "__main__":
-    main(*map(int, sys.argv[1:3] or ("1000",)))
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("count", type=int, nargs="?", default=1000, help="how many plants")
+    parser.add_argument("first", type=int, nargs="?", default=0, help="number of the first")
+    parser.add_argument(
+        "--keep", type=Path, metavar="FILE", help="keep a line for each plant, and go on after the last"
+    )
+    options = parser.parse_args()
+    main(options.count, options.first, options.keep)
