@@ -21,7 +21,7 @@ from pathlib import Path
 import msgspec
 
 from bench.diagnose.explain.causes import Bridged, Mirrored, Open, PartOpen, Shifted, StrayJoin, Unplugged
-from bench.diagnose.explain.forward import land
+from bench.diagnose.explain.forward import labels, land
 from bench.diagnose.explain.landings import with_found
 from bench.diagnose.explain.pin_map import Conductor, Design, Measured, Pin, pins_on
 from bench.diagnose.explain.reveal import Revealed, place, reveal
@@ -189,6 +189,8 @@ class Row(msgspec.Struct, frozen=True):
         harm: orders to part, turn or move something that is sound.
         drafted, asked: readings.
         wires: of the plant.
+        alike: whether what is told makes the very map that the circuit has, pin by pin: no meter tells it from what
+            was made.
     """
 
     seed: int
@@ -202,6 +204,7 @@ class Row(msgspec.Struct, frozen=True):
     drafted: int
     asked: int
     wires: int
+    alike: bool = True
 
 
 def row_of(seed: int) -> Row:
@@ -220,7 +223,22 @@ def row_of(seed: int) -> Row:
         one.drafted,
         one.asked,
         len(one.plant.plant.conductors),
+        one.first or makes_the_map(one),
     )
+
+
+def makes_the_map(one: Looked) -> bool:
+    """Whether the causes that are told join exactly the pins that the damaged circuit joins."""
+    index, plant = one.design.index, one.plant
+    nets = Nets([edge for edge in apply_faults(plant.plant, plant.faults) if edge.ohms < 1e3])
+    told = labels(index, one.explanation.causes)
+    circuit: dict[str, set[int]] = {}
+    explained: dict[int, set[int]] = {}
+    for pin, name in enumerate(index.pins):
+        circuit.setdefault(nets.root(plant.plant.terminals[place(name)].node), set()).add(pin)
+        # a pin that no wire reaches is by itself
+        explained.setdefault(told[pin] if told[pin] >= 0 else -2 - pin, set()).add(pin)
+    return set(map(frozenset, circuit.values())) == set(map(frozenset, explained.values()))
 
 
 def main(count: int, first: int = 0, keep: Path | None = None) -> None:
@@ -268,6 +286,10 @@ def tell(rows: Sequence[Row], first: int) -> None:
     harm = sum(len(row.harm) for row in rows)
     print(f"\norders to part, turn or move something sound: {harm} of {orders}")
     print(f"plants of which more causes are told than were made: {sum(row.more for row in rows)}")
+    other = [row for row in rows if not row.first]
+    print(
+        f"not told first: {len(other)}; what is told makes the circuit's map, pin by pin: {sum(r.alike for r in other)}"
+    )
     missed: Counter[str] = Counter()
     every: Counter[str] = Counter()
     for row in rows:

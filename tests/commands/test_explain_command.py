@@ -70,3 +70,5 @@ def test_a_sound_bundle_is_as_designed(tmp_path: Path) -> None:
     done = proveout("explain", record, cwd=tmp_path)
     assert done.returncode == 0
     assert "as designed, as far as it was looked at" in done.stdout
+    # neighbours were read, and pins that lie apart were not
+    assert "'proveout draft PLANT crosses --cable W101' holds all of them apart" in done.stdout

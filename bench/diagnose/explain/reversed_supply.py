@@ -101,17 +101,17 @@ def reversed_told(one: ReversedSupply) -> str:
         f"feed and return are reversed at inlet {one.inlet}" if one.inlet else "feed and return are reversed behind it"
     )
     mend = (
-        "With the supply off and proved dead, swap the two at the end that was landed last (the readings cannot tell "
+        "with the supply off and proved dead, swap the two at the end that was landed last (the readings cannot tell "
         f"which). Then prove it again: 'proveout draft PLANT continuity --cable {one.cable}', and the polarity before "
         "its first power."
     )
     if one.read:
         return (
             f"The two wires of {one.cable} are exchanged at one end, {near} to {other_far} and {other_near} to {far}: "
-            f"{what}. Do not switch it on. {mend}"
+            f"{what}. Do not switch it on. {mend[:1].upper()}{mend[1:]}"
         )
     return (
         f"Neither wire of {one.cable} gets through, {near} to {far} and {other_near} to {other_far}: most likely they "
-        f"are exchanged at one end, and {what}. Do not switch it on. Read {near} against {other_far}: if they conduct, "
-        f"it is so. {mend} If they do not, both wires are open: look at each joint on the way."
+        f"are exchanged at one end, and {what}. Do not switch it on. Read {near} against {other_far}. If they do not "
+        f"conduct, both wires are open: look at each joint on the way. If they do, it is so: {mend}"
     )
