@@ -7,7 +7,7 @@ from typing import Final
 
 from bench.diagnose.hunt.watched import clock
 from bench.say.lists import count
-from bench.screens.program.cells import EMPTY, Line, Span, line, sides, wrap
+from bench.screens.program.cells import EMPTY, Line, Span, line, sides, wrap, wrapped
 from bench.screens.program.keys import Key, close_help, help_page, one_row, typed_on
 from bench.screens.program.moment import Moment
 from bench.screens.program.picture import Picture, inner, note_line, scrolled
@@ -194,10 +194,9 @@ def _body(moment: WatchMoment, room: int, rows: int) -> list[Line]:
     if moving:
         left = (watch.moved[-1].ended or moment.seconds) - moment.seconds
         text = f"moving {', '.join(moving)}: {max(0.0, left):.0f} s more"
-        lines.append(line(Span(moment.say(text), "watch")))
+        lines += wrapped(moment.say(text), room, "watch")
     elif told.proposed:
-        first, *more = wrap(moment.say(f"next: {told.proposed}"), room)
-        lines += [line(Span(part, "strong")) for part in (first, *more[:1])]
+        lines += wrapped(moment.say(f"next: {told.proposed}"), room, "strong")
     if moment.listed:
         return [*lines, *(line(moment.say(text)) for text in moment.listed)]
     lines += [line(moment.say(text)) for text in told.ranked]

@@ -158,3 +158,19 @@ def test_keys_on_the_screen_type_move_and_ring() -> None:
 
     asyncio.run(use())
     assert rang
+
+
+@pytest.mark.parametrize(("cells", "rows"), [(80, 24), (60, 20), (48, 44)])
+def test_what_is_moved_and_what_is_to_be_moved_is_never_cut(cells: int, rows: int) -> None:
+    resting, moving = wiggled(), wiggled()
+    moving.touch([*WEIGHTS][:4])
+    for kept, said in ((resting, Talk(resting).told().proposed), (moving, f"moving {', '.join([*WEIGHTS][:4])}")):  # type: ignore[arg-type]
+        assert said and all(
+            word in " ".join(" ".join(lines_of(kept, cells=cells, rows=rows)).split()) for word in said.split()
+        )
+
+
+def test_help_may_be_typed_line_by_line() -> None:
+    talk = Talk(Kept())  # type: ignore[arg-type]
+    talk.take("help")
+    assert "Move one thing at a time" in talk.note and not talk.keeper.watch.moved
