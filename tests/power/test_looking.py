@@ -132,7 +132,7 @@ def test_who_looks_is_told_what_the_records_say(tmp_path: Path) -> None:
     person.until(Look)
     text = page(person.state).text
     assert "k5 was closed on 2026-03-12 (Anna, record march.jsonl): open, closed or locked off now?" in text
-    assert "Nobody has said how MP, PF, PS, k1, k2 stand" in text
+    assert "Nobody has said how MP, PF, PS, k1 and k2 stand" in text
 
 
 def test_what_contradicts_the_records_is_an_unexplained_change(tmp_path: Path) -> None:

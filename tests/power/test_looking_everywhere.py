@@ -141,8 +141,8 @@ def test_line_by_line_a_look_says_what_is_known_and_what_changed(tmp_path: Path)
     found = tuple(left(name, "open") for name in ("MP", "PF", "k5"))
     runner = Told(at_the_look(tmp_path, found=found))
     _, said = played(runner, ["yes", "k5 closed, rest open", "open"])
-    assert "MP, PF, k5 were open on 2026-03-12 (Anna, record march.jsonl): open, closed or locked off now?" in said
-    assert "Nobody has said how PS, k1, k2 stand" in said
+    assert "MP, PF and k5 were open on 2026-03-12 (Anna, record march.jsonl): open, closed or locked off now?" in said
+    assert "Nobody has said how PS, k1 and k2 stand" in said
     assert "'yes' ends with no state: open, closed, locked off" in said
     assert "Unexplained change: k5 is closed and was open on 2026-03-12 (Anna, record march.jsonl)." in said
 

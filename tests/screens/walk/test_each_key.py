@@ -119,7 +119,6 @@ def pages() -> dict[tuple[str, str], tuple[str, tuple[str, ...]]]:
     return {(does, key): (name, tuple(way)) for does, key, name, way in told}
 
 
-@pytest.mark.slow
 def test_every_act_of_every_page_has_its_expectation() -> None:
     assert {does for does, _ in pages()} == set(DOES)
 
