@@ -64,6 +64,7 @@ class WithProveout(Way):
         self.tries: Counter[tuple[str, str]] = Counter()
         self.walked_with: defaultdict[tuple[str, str], set[str]] = defaultdict(set)
         self.given_up: set[tuple[str, str]] = set()
+        self.looked: set[str] = set()
 
     def build(self) -> None:
         self.pile()
@@ -204,6 +205,7 @@ class WithProveout(Way):
     def act_on(self, state: State, walk: NextWalk) -> bool:
         """Look where the findings say, and mend what is seen; returns whether anything was."""
         did = False
+        self.looked = set()
         if walk.kind == "earth":
             for names in _earth(state):
                 did |= self.attend(names)
@@ -246,7 +248,9 @@ class WithProveout(Way):
 
     def attend(self, names: Iterable[str]) -> bool:
         """Open up some places, and mend what is seen there."""
-        wanted = list(dict.fromkeys(names))
+        # nobody opens up the same place twice for one walk
+        wanted = [one for one in dict.fromkeys(names) if one not in self.looked]
+        self.looked.update(wanted)
         if not wanted:
             return False
         self._go(wanted)
