@@ -14,7 +14,8 @@ from bench.plant import faults as k
 from bench.quantity import Current, Duration, Resistance, Voltage
 from bench.report.console import Console, summary
 from bench.screens.walk import findings as shown
-from bench.sequence.file import Energise
+from bench.sequence.file import Do, Energise
+from bench.sequence.plan import Step
 from bench.walk import power
 from bench.walk.outcome import Outcome
 from bench.walk.results import passed, results
@@ -63,6 +64,31 @@ def test_explain_and_the_report_say_it_from_the_record_alone(turned: pure_walk.P
 
 def test_a_walk_that_brings_nothing_up_has_nothing_to_say(first: State) -> None:
     assert not raised(first) and not findings(first)
+
+
+class Forgetful(pure_walk.PureWalk):
+    """Once the converter is in nobody closes a breaker any more, and everybody says so."""
+
+    converter_in = False
+
+    def act(self, step: Step) -> None:
+        super().act(step)
+        if not isinstance(step.source, Do):
+            return
+        self.converter_in = self.converter_in or "converter" in step.title
+        if step.source.close and self.converter_in:
+            self.world.breakers([], self.t)
+
+
+def test_a_shelf_that_gets_nothing_is_not_said_to_miss_a_card(first: State) -> None:
+    assert first.setting is not None
+    walk = Forgetful(first, first.setting.plant, (), 3)
+    walk.run()
+    failed = [one.sentence for one in results(walk.state).values() if one.verdict == "fail"]
+    assert any("draws too little" in one for one in failed), failed
+    named = findings(walk.state)
+    assert [(one.kind, one.subject) for one in named] == [("dead", "2A.A")]
+    assert named[0].sentence.endswith("closed: look first whether each of them is.")
 
 
 LUG = k.HighResistanceLug(terminal="FA2A.load", ohms=Resistance(0.120))

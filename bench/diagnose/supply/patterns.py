@@ -45,6 +45,8 @@ Named = Literal[
 ]
 """What can be wrong."""
 
+NOTHING: Final = 0.02
+"""Part of what a shelf should draw at least below which it draws nothing: less than any card of it alone (assumed)."""
 THERE: Final = 0.5
 """A place that has more than this part of the voltage that was set is fed."""
 BENCH_SUPPLY: Final = "bench supply"
@@ -100,6 +102,7 @@ def findings(state: State) -> list[PowerFinding]:
     block: list[_Seen] = []
     under: Energise | None = None
     dead: list[_Seen] = []
+    draws_nothing: set[str] = set()
     for index, outcome in results(state).items():
         step = plan[index]
         source = step.source
@@ -107,6 +110,8 @@ def findings(state: State) -> list[PowerFinding]:
         if isinstance(source, Energise):
             made = iter([*_of_block(plant, under, block), _of_load(step, outcome)])
             block, under = [], source
+            if _draws_nothing(outcome):
+                draws_nothing.add(step.subject)
         elif isinstance(source, Measure) and source.live:
             block.append(_Seen(step, source, outcome))
         elif isinstance(source, Measure) and source.read == "resistance":
@@ -128,7 +133,17 @@ def findings(state: State) -> list[PowerFinding]:
     for finding in (*_live(dead, None), *_of_block(plant, under, block)):
         if finding is not None:
             _add(found, finding)
+    for inlet in [plant.inlets[one.subject] for one in found.values() if one.kind == "dead"]:
+        # what gets nothing draws nothing, and no card of it is to blame
+        if inlet.shelf in draws_nothing:
+            found.pop(("light", inlet.shelf), None)
     return list(found.values())
+
+
+def _draws_nothing(outcome: Outcome) -> bool:
+    """Whether a shelf that should draw something draws next to nothing."""
+    value, low = outcome.figure.value, outcome.bounds.low
+    return outcome.verdict == "fail" and value is not None and low is not None and abs(value) < NOTHING * low
 
 
 def _add(found: dict[tuple[str, str], PowerFinding], new: PowerFinding) -> None:
@@ -291,6 +306,8 @@ def _dead(plant: Plant, inlet: Inlet, block: Sequence[_Seen], height: float) -> 
     behind = next((one for one in block if one.step.subject == breakers[-1]), None)
     if behind is not None and abs(behind.value) > THERE * height:
         text += f", though it is there behind {breakers[-1]}: the feed or the return is open between the two"
+    elif behind is None:
+        text += ": look first whether each of them is"
     return PowerFinding("dead", inlet.name, f"{text}.")
 
 
