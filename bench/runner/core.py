@@ -359,7 +359,7 @@ class Runner:
                 event = msgspec.structs.replace(adviser(state), number=number)
             except Exception as error:
                 kind = type(error).__name__
-                what = str(error) if isinstance(error, ValueError) else f"the adviser failed ({kind}: {error})"
+                what = str(error) if isinstance(error, ValueError) else f"the search failed ({kind}: {error})"
                 advice = "Skip the search with a reason, or take its last answer back."
                 event = e.Troubled(number=number, instrument="", kind="no-advice", what=what, advice=advice)
             self.inbox.put(Happened(event))
