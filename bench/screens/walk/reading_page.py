@@ -42,6 +42,7 @@ from bench.screens.widgets import digits, face, scale
 from bench.sequence.file import NO_LIMIT, Measure, Prove, Zero
 from bench.sequence.plan import Step
 from bench.walk import events as e
+from bench.walk.by_eye import WANTED
 from bench.walk.outcome import Outcome
 from bench.walk.state import Phase, State, by_eye_at
 
@@ -66,6 +67,8 @@ APART: Final = " " * 8
 WHOLE_FACE: Final = 5
 """Rows of a connector's face below which it is no help beside words that are read from afar."""
 HOLD_STILL: Final = "HOLD STILL"
+SHOWN: Final = "what the meter shows: 0.4, 4.72 k, OL M"
+"""What is typed of a display, in short: the box to type in says it whole."""
 PROBES_UP: Final = "PROBES UP"
 
 
@@ -136,7 +139,7 @@ def body(view: View, cells: int, rows: int) -> Body:
 def _hint(view: View, step: Step) -> str:
     """How the hands go on: what the live reading says of the probes, or what is typed of a meter read by eye."""
     if view.kind == "ask":
-        return f"Type {view.page.wanted}"
+        return f"Type {SHOWN if view.page.wanted == WANTED else view.page.wanted}"
     return words.placing(step, view.live) if view.page.kind == "place" else words.measuring(step)
 
 
