@@ -13,6 +13,10 @@ _LINES: Final = re.compile(rf"[\x00-\x08\x0b-\x1f{_KINDS}]")
 _WITH_BELL: Final = re.compile(rf"[\x00-\x06\x08\x0b-\x1f{_KINDS}]")
 _WITH_RETURNS: Final = re.compile(rf"[\x00-\x06\x08\x0b\x0c\x0e-\x1f{_KINDS}]")
 
+_COMMAND: Final = re.compile(r"\bproveout [^\n';]*?(?=  |'|;|$)", re.MULTILINE)
+"""A command in what is printed: to a quote, a semicolon, a gap before words about it, or the line's end."""
+_KEPT: Final = "\0"
+"""Stands for a blank at which no line is parted; nothing printed has one."""
 _WITH_DEGREE: Final = re.compile("°?.", re.DOTALL)
 """A character, with the degree sign before it: degrees are spelled with their letter."""
 
@@ -33,11 +37,15 @@ def clean_lines(text: str) -> str:
 def folded(text: str, columns: int) -> str:
     """The text with its long lines parted between words; what goes on below stands a little further in.
 
+    A command that somebody may copy stays in one piece.
+
     Args:
         text: any number of lines.
         columns: characters that a line may have.
     """
-    return "\n".join(_folded(line, columns) if len(line) > columns else line for line in text.split("\n"))
+    whole = _COMMAND.sub(lambda found: found.group().replace(" ", _KEPT), text)
+    parts = (_folded(line, columns) if len(line) > columns else line for line in whole.split("\n"))
+    return "\n".join(parts).replace(_KEPT, " ")
 
 
 def _folded(line: str, columns: int) -> str:

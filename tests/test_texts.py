@@ -163,6 +163,8 @@ def test_no_report_holds_it(records: Path, tmp_path: Path) -> None:
         ("a-word-that-is-longer than the line", 10, "a-word-that-is-longer\n  than the\n  line"),
         ("first line here\nsecond", 10, "first line\n  here\nsecond"),
         ("name        does this", 14, "name\n  does this"),
+        ("go on: proveout walk --resume r.jsonl", 14, "go on:\n  proveout walk --resume r.jsonl"),
+        ("  proveout new  start a job", 18, "  proveout new\n    start a job"),
     ],
 )
 def test_a_long_line_goes_on_below_between_two_words(text: str, columns: int, shown: str) -> None:
