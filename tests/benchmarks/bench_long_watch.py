@@ -136,20 +136,23 @@ def alarms(count: int, first: int) -> None:
         print(f"  {name:42} false alarms a day: {sum(found) / count:.2f} (most {max(found)})", flush=True)
     for name in ("AR(1) 0.9", "digit of 1 sigma"):
         for lasts, deep in DIPS:
-            hits = wanted = alone = 0
+            hits = wanted = alone = begun = 0
             for seed in range(first, first + count):
-                hit, of, told = _dipped(NOISES[name], lasts, [deep], 3_000, 100 + seed)
-                hits, wanted, alone = hits + hit[deep], wanted + of[deep], alone + told
-            print(
-                f"  dips of {lasts:g} s and {deep:g} sigma, {name}: {hits} of {wanted} found, {alone} events told",
-                flush=True,
-            )
+                hit, of, events, soon = _dipped(NOISES[name], lasts, [deep], 3_000, 100 + seed)
+                hits, wanted, alone, begun = hits + hit[deep], wanted + of[deep], alone + events, begun + soon
+            told = f"{hits} of {wanted} found, {begun} to the second, {alone} events"
+            print(f"  dips of {lasts:g} s and {deep:g} sigma, {name}: {told}", flush=True)
 
 
 def _dipped(
     noise: Noise, lasts: float, depths: list[float], every: int, seed: int
-) -> tuple[dict[float, int], dict[float, int], int]:
-    """A day with dips: of each depth how many were found within a second, and how many there were; what was told."""
+) -> tuple[dict[float, int], dict[float, int], int, int]:
+    """A day with dips.
+
+    Returns:
+        Of each depth how many were found, and how many there were; how many events were told; how many dips have one
+        that begins within a second of them.
+    """
     from tests.diagnose.hunt.test_charts import charted
 
     digit = noise.digit
@@ -160,12 +163,13 @@ def _dipped(
     if digit:
         values = np.round(values / digit) * digit
     told = charted(times, values)
-    found_at = np.array([one.at for one in told] or [-1e9])
-    hits, wanted = dict.fromkeys(depths, 0), dict.fromkeys(depths, 0)
+    soon, hits, wanted = 0, dict.fromkeys(depths, 0), dict.fromkeys(depths, 0)
     for at, deep in places.items():
         wanted[deep] += 1
-        hits[deep] += bool(np.min(np.abs(found_at - at)) < 1.0)
-    return hits, wanted, len(told)
+        # one that lies over it, and no longer one that came before
+        hits[deep] += any(at - 10.0 < one.at < at + max(1.0, lasts) and one.until >= at + 0.1 for one in told)
+        soon += any(abs(one.at - at) < 1.0 for one in told)
+    return hits, wanted, len(told), soon
 
 
 def ideal(phi: float, lasts: int, budget: float) -> float:
@@ -204,7 +208,7 @@ def depths(count: int, first: int) -> None:
             for seed in range(first, first + count):
                 # each depth has days of its own: many that are just too shallow teach a chart to expect them
                 for deep in tried:
-                    hit, of, _ = _dipped(NOISES[name], lasts, [deep], 3_000, 1_000 + seed)
+                    hit, of, _, _ = _dipped(NOISES[name], lasts, [deep], 3_000, 1_000 + seed)
                     hits[deep] += hit[deep]
                     wanted[deep] += of[deep]
             row = "  ".join(f"{hits[deep] / wanted[deep]:.2f}" for deep in tried)

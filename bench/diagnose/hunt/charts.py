@@ -72,8 +72,12 @@ DRIFTED: Final = (6.0, 0.01)
 """Standard deviations, and part of the level, that an hour's median must both have moved by (our own figures)."""
 HOUR_S: Final = 3600.0
 DAY_S: Final = 86_400.0
-FEWEST: Final = 24
+FEWEST: Final = 60
 """Readings from which on anything is known."""
+LEARN: Final = 600
+"""Readings that are learnt from at least, where a slow meter gives fewer in its time."""
+BASE: Final = 30
+"""And that the level is the median of."""
 MOST: Final = 20_000
 """Readings that a chart keeps at most."""
 
@@ -184,7 +188,7 @@ class LongChart(msgspec.Struct):
         if not len(at):
             return
         first = int(np.searchsorted(self._times, at[-1] - LEARN_S))
-        first = max(0, min(first, len(self._times) - FEWEST), len(self._times) - MOST)
+        first = max(0, min(first, len(self._times) - LEARN), len(self._times) - MOST)
         self._times = np.concatenate((self._times[first:], at))
         self._values = np.concatenate((self._values[first:], given))
 
@@ -195,13 +199,15 @@ class LongChart(msgspec.Struct):
             return False
         until = int(np.searchsorted(times, times[-1] - WINDOW_S))
         self._window = min(LENGTHS[-1], len(times) - until)
-        base = recent[np.searchsorted(times, times[-1] - WINDOW_S - BASE_S) : until]
+        from_base = int(np.searchsorted(times, times[-1] - WINDOW_S - BASE_S))
+        base = recent[max(0, min(from_base, until - BASE)) : until]
         self._level = float(np.median(base if len(base) else recent))
         if now - self._fitted < AGAIN_S and self._wander.scale > 0.0:
             return True
         self._fitted = now
         # against a running level, so that a slow drift within the window does not count as scatter
-        place = ((times - times[0]) / BASE_S).astype(int)
+        each = (times[-1] - times[0]) / (len(times) - 1)
+        place = ((times - times[0]) / max(BASE_S, BASE * each)).astype(int)
         kept, begins = np.unique(place, return_index=True)
         medians = np.array([np.median(part) for part in np.split(recent, begins[1:])])
         residual = recent - medians[np.searchsorted(kept, place)]
@@ -315,8 +321,8 @@ class LongChart(msgspec.Struct):
         marginal = self._wander.marginal
         off = np.abs(given - level)
         furthest = float(given[int(np.argmax(off))])
-        # noise carries the furthest further than the dip is deep
-        half = 0.5 * max(self._depth, abs(furthest - level) - 3.0 * marginal)
+        # noise carries the furthest further than the dip is deep, and the first readings may lie deeper than the rest
+        half = 0.5 * max(self._depth - marginal, abs(furthest - level) - 3.0 * marginal)
         # back is a stretch of a second nearer to where they lay than to where they went, and within the scatter there,
         # long enough that noise alone would not bring its mean there
         near = off <= max(min(3.0 * marginal, 0.5 * abs(furthest - level)), 1.5 * marginal, 2.0 * self.resolution)

@@ -26,10 +26,12 @@ MOST_PHI: Final = 0.98
 """More cannot be told from a drift in so short a time."""
 CLEAR: Final = 4.0
 """Standard errors that a correlation must be off zero before the meter's own noise is split off by it."""
-FEW: Final = 100
+FEW: Final = 50
 """Readings below which no correlation is estimated."""
 POOLED: Final = 60
 """Looks at correlation that are pooled, where there were as many: so chance moves it little."""
+POOLED_TAILS: Final = 600
+"""And at tails, which few readings tell of."""
 FURTHEST: Final = 0.01
 """Part of the readings whose size says how heavy tails are."""
 HEAVIEST: Final = (3.0, 4.0, 5.0, 6.0, 8.0, 11.0, 16.0, 30.0, 1e6)
@@ -94,12 +96,14 @@ class Learning(msgspec.Struct):
     Attributes:
         looks: how many, at most :data:`POOLED`.
         lags: correlation with the reading before, and the one before that.
+        far: looks at tails, at most :data:`POOLED_TAILS`.
         excess: how far the furthest readings go beyond where they begin: the mean logarithm of the ratio.
         freedom: degrees of freedom of the Student distribution with such tails.
     """
 
     looks: int = 0
     lags: tuple[float, float] = (0.0, 0.0)
+    far: int = 0
     excess: float = 0.0
     freedom: float = HEAVIEST[-1]
 
@@ -113,10 +117,11 @@ class Learning(msgspec.Struct):
     def tails(self, news: Floats) -> None:
         """Look at the furthest of some white readings."""
         sizes = np.sort(np.abs(news))
-        count = math.ceil(FURTHEST * len(sizes))
-        if count < 3 or sizes[-count] <= 0:
+        count = max(3, math.ceil(FURTHEST * len(sizes)))
+        if count >= len(sizes) or sizes[-count - 1] <= 0:
             return
-        self.excess += (float(np.mean(np.log(sizes[-count:] / sizes[-count]))) - self.excess) / max(1, self.looks)
+        self.far = min(POOLED_TAILS, self.far + 1)
+        self.excess += (float(np.mean(np.log(sizes[-count:] / sizes[-count - 1]))) - self.excess) / self.far
         known = [(_excess(freedom), freedom) for freedom in HEAVIEST]
         # between two distributions by the inverse of their freedom, which is 0 for a normal one
         heights, inverse = zip(*((excess, 1.0 / freedom) for excess, freedom in reversed(known)), strict=True)
