@@ -118,6 +118,7 @@ class LongChart(msgspec.Struct):
     _away: Floats = msgspec.field(default_factory=lambda: np.zeros(0))
     _depth: float = 0.0
     _furthest: deque[tuple[float, Floats]] = msgspec.field(default_factory=deque)
+    _waits: deque[tuple[float, Floats]] = msgspec.field(default_factory=deque)
     _limit: Floats = msgspec.field(default_factory=lambda: np.zeros(0))
     _limits_at: float = -math.inf
     _hour: list[float] = msgspec.field(default_factory=list)
@@ -278,6 +279,7 @@ class LongChart(msgspec.Struct):
         if not columns.size:
             self._note_furthest(float(at[-1]), np.max(np.abs(scanned), axis=1))
             return None
+        self._waits.clear()
         column = int(columns[0])
         ends = new - start + column + 1
         row = int(np.argmax(np.abs(scanned[:, column])))
@@ -307,7 +309,12 @@ class LongChart(msgspec.Struct):
 
     def _note_furthest(self, at: float, sizes: Floats) -> None:
         """How far single readings, and several together, went: the largest of each quarter of an hour."""
-        both = np.array([sizes[0], np.max(sizes[1:], initial=0.0)])
+        self._waits.append((at, np.array([sizes[0], np.max(sizes[1:], initial=0.0)])))
+        # what a long shallow dip came to before it was found tells nothing of quiet noise
+        while self._waits and (self._waits[0][0] <= at - WINDOW_S or not self._furthest):
+            self._settle(*self._waits.popleft())
+
+    def _settle(self, at: float, both: Floats) -> None:
         if self._furthest and at - self._furthest[-1][0] < HOUR_S / 4.0:
             begun, most = self._furthest[-1]
             self._furthest[-1] = (begun, np.maximum(most, both))
