@@ -72,9 +72,15 @@ class Heap:
     def plugged(self, plant: Plant, where: dict[str, str]) -> list[k.Fault]:
         """The plugs that sit wrong where each end is plugged in by what was found out; what does not fit is seen."""
         found: dict[frozenset[str], k.Fault] = {}
+        # a cable that lies the other way round is the same cable: its wires run straight
+        turned = [{*cable.near, *cable.far} for cable in plant.cables.values()]
         for end, place in where.items():
             true = self._place[end]
-            if place != true and plant.connectors[place].type.name == plant.connectors[true].type.name:
+            if (
+                place != true
+                and {place, true} not in turned
+                and plant.connectors[place].type.name == plant.connectors[true].type.name
+            ):
                 used = {one for pair in found for one in pair}
                 if not used & {place, true}:
                     found[frozenset((place, true))] = k.ConnectorsExchanged(connectors=(true, place))
