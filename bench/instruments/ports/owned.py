@@ -28,6 +28,8 @@ _CHUNK: Final = 65536
 """Bytes that are taken at once: no datagram is longer."""
 WRITE_TIME: Final = 2.0
 """Seconds that the port may take to accept a command: 100 characters take 0.1 s at 9600 baud."""
+LETTING_GO: Final = 0.5
+"""Seconds that are waited for another owner: a run that is just ending has closed the port before it lets go of it."""
 
 
 class OwnedPort:
@@ -157,8 +159,8 @@ def _locked(address: str) -> Any:
         if sys.platform != "win32" and folder.stat().st_uid == os.getuid():
             folder.chmod(0o1777)
         # whichever thread ends the work lets go
-        lock = FileLock(folder / name, timeout=0, mode=0o666, thread_local=False, fallback_to_soft=False)
-        lock.acquire()
+        lock = FileLock(folder / name, mode=0o666, thread_local=False, fallback_to_soft=False)
+        lock.acquire(timeout=LETTING_GO, poll_interval=SLICE)
     except Timeout as error:
         raise InstrumentTrouble(
             "busy",

@@ -17,6 +17,7 @@ import msgspec
 import pytest
 
 from bench.instruments.instrument import Instrument
+from bench.instruments.ports import owned
 from bench.instruments.ports.address import is_visa, port_key
 from bench.instruments.ports.transport import open_port
 from bench.instruments.ports.trouble import InstrumentTrouble, denied_advice, trouble_from
@@ -153,7 +154,17 @@ def aliases(address: str, folder: Path) -> dict[str, str]:
     }
 
 
-def test_one_owner_however_the_port_is_spelled(tmp_path):
+def test_a_port_that_its_owner_is_just_letting_go_of_is_waited_for():
+    with served(meter()) as port:
+        held = open_port(port.address, QUICK)
+        goes = threading.Timer(0.05, held.close)
+        goes.start()
+        open_port(port.address, QUICK).close()
+        goes.join()
+
+
+def test_one_owner_however_the_port_is_spelled(tmp_path, monkeypatch):
+    monkeypatch.setattr(owned, "LETTING_GO", 0.0)  # nobody lets go here
     with served(meter()) as port:
         names = aliases(port.address, tmp_path)
         for first, second in [*((name, "the same") for name in names), *(("the same", name) for name in names)]:
