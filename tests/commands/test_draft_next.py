@@ -211,6 +211,7 @@ references:
 FIRST = ("first-power", "--shelf", "keyers", "-o")
 
 
+@pytest.mark.slow
 def test_an_ammeter_that_stands_idle_is_offered_for_the_lead_of_a_supply_that_is_read_by_eye(job, capsys):
     path, bench = job / "first.yaml", job / "benches" / "by-eye.yaml"
     bench.write_text(BY_EYE.replace("AMPS", "second"), "utf-8")

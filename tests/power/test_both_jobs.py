@@ -96,8 +96,8 @@ REFORMING = {"four seconds": (0.025, 162.0, 133), "five seconds, a third of it":
 """Farads, ohms and the seed: what is above the limit by little is below it at the second reading of each stage."""
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("farads, ohms, seed", REFORMING.values(), ids=REFORMING)
-@pytest.mark.quick_cases(1)
 def test_capacitors_that_reform_quickly_are_named_however_slowly_the_supply_is_asked(
     folder: Path, farads: float, ohms: float, seed: int
 ) -> None:

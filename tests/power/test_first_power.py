@@ -40,7 +40,7 @@ def walked(first: State, seed: int) -> tuple[pure_walk.PureWalk, season.Drawn]:
 
 
 @pytest.mark.parametrize("seed", range(len(season.KINDS)), ids=season.KINDS)
-@pytest.mark.quick_cases(2)
+@pytest.mark.quick_cases(1)
 def test_every_fault_is_found_by_its_name_and_stopped_in_time(first: State, seed: int) -> None:
     walk, drawn = walked(first, seed)
     found = findings(walk.state)

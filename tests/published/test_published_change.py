@@ -51,7 +51,7 @@ def test_tabular_cusum_of_the_textbook():
     assert found.mean == pytest.approx(case["new_mean"], abs=0.0051)
 
 
-@pytest.mark.quick_cases(1)
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "case", PUBLISHED["cusum_run_lengths"], ids=lambda case: f"h {case['h']}, {case['shift']} sigma"
 )

@@ -277,9 +277,9 @@ def test_a_record_that_was_changed_gets_no_report(tmp_path, capsys):
     assert f"{broken}:6" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(CHROMIUM is None, reason="Chromium is not installed: the page is not rendered by a browser here")
 @pytest.mark.parametrize("paper, width", [("A4", 595), ("letter", 612)])
-@pytest.mark.quick_cases(1)
 def test_a_browser_prints_it(tmp_path, paper, width):
     """On both papers, few pages, with no complaint and nothing fetched."""
     source = tmp_path / "page.html"

@@ -33,7 +33,7 @@ def drafted(job, kind, of, *, powered=False):
         ("hall", "polarity", "2", False, 155, 2, 0, 1.4),
     ],
 )
-@pytest.mark.quick_cases(3)
+@pytest.mark.quick_cases(1)
 def test_a_draft_is_no_longer_than_people_bear(job, kind, of, powered, steps, words, moves, hours):
     found = drafted(job, kind, of, powered=powered)
     typed = sum(isinstance(step.source, Hold) for step in found)

@@ -96,6 +96,7 @@ def _entries() -> tuple[e.Entry, ...]:
         return tuple(kept)
 
 
+@pytest.mark.slow
 def test_a_cheap_meter_decides_what_is_connected_and_finds_the_faults() -> None:
     state = _walked()
     found = connections(state)

@@ -100,6 +100,7 @@ def test_a_shelf_that_draws_too_much_is_switched_off_by_the_hand_and_stays_off(f
     assert verdict_of(state, "2C on B alone")[0] == "skipped"
 
 
+@pytest.mark.slow
 def test_each_level_is_asked_for_and_too_much_wants_the_word_off(first: e.Began, stood: State) -> None:
     person = at_the_knobs(first, stood)
     ramp, now = person.state.pending.ramp, by_knobs_course(person.state)

@@ -36,6 +36,7 @@ def run(kind: str, scope: tuple[str, str], bench: Path, folder: Path) -> tuple[F
     return wants[-1], events, draft.read_text("utf-8")
 
 
+@pytest.mark.slow
 def test_all_joins_of_a_connector_are_found_also_those_far_apart(tmp_path: Path) -> None:
     bench = with_faults(BENCH, tmp_path, "{fault: short, between: [J101.2, J101.47]}")
     found, _, text = run("crosses", ("--connector", "J101"), bench, tmp_path)

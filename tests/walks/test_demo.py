@@ -33,6 +33,7 @@ def test_every_injected_fault_is_found_and_nothing_else_fails(seed: int, tmp_pat
     assert len([name for name in found if "~" in name]) == len(PLANT.neighbours_of("J101"))
 
 
+@pytest.mark.slow
 def test_a_sound_bundle_passes(tmp_path: Path) -> None:
     bench = bench_without_faults(tmp_path)
     code, summary = run_json("run", SEQUENCE, "--bench", bench, "--record", tmp_path / "r.jsonl", cwd=tmp_path)
@@ -51,6 +52,7 @@ def test_the_same_seed_gives_the_same_readings(tmp_path: Path) -> None:
     assert [v["value"] for v in other["verdicts"]] != [v["value"] for v in summaries[0]["verdicts"]]
 
 
+@pytest.mark.slow
 def test_over_tcp_where_there_are_no_pseudo_terminals(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("PROVEOUT_SIMULATED_PORTS", "tcp")
     bench = bench_without_faults(tmp_path)

@@ -73,6 +73,7 @@ def test_what_is_wrong_is_found_and_named_first(faults: list[str], named: list[s
     assert all(one["chance"] > 0.9 for one in found["posterior"][: len(named)])
 
 
+@pytest.mark.slow
 def test_a_meter_that_is_too_poor_says_so(tmp_path: Path) -> None:
     path = tmp_path / "earth.yaml"
     asked = SEQUENCE.read_text("utf-8").replace('lifting: "yes"', 'lifting: "no"')

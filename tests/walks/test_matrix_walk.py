@@ -176,6 +176,7 @@ def test_routes_are_open_on_the_way_out(name: str, tmp_path: Path) -> None:
     assert said.endswith("(@)\\n"), "the last thing that it said is that nothing is closed"
 
 
+@pytest.mark.slow
 def test_what_is_not_wired_is_left_to_hands(tmp_path: Path) -> None:
     """The same bench walks W101 as any other: the matrix has no say there."""
     sequence = JOB / "continuity-W101.yaml"
@@ -185,6 +186,7 @@ def test_what_is_not_wired_is_left_to_hands(tmp_path: Path) -> None:
     assert by == {"simulated", "matrix"}, "open leads, zero and reference are wired, the cable is not"
 
 
+@pytest.mark.slow
 def test_the_record_alone_gives_the_same_verdicts(tmp_path: Path) -> None:
     code, _, _ = walk(tmp_path, "{fault: open, conductor: W111.12}")
     state = start()

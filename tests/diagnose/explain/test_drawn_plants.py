@@ -17,7 +17,7 @@ def test_what_was_done_to_a_plant_is_told_first_and_nothing_sound_is_touched(see
     assert one.drafted + one.asked < wires * (wires - 1) // 2 or wires <= 12
 
 
-@pytest.mark.quick_cases(1)
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [103, 185])
 def test_one_thing_done_to_a_plug_and_a_dead_row_go_before_two_things_done_to_it(seed):
     """A plug that was mirrored and shifted put the dead row off its end, and was told in place of both."""

@@ -85,7 +85,7 @@ def test_a_clipped_recording_is_refused(tmp_path: Path) -> None:
         heard(read_sound(path))
 
 
-@pytest.mark.quick_cases(1)
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", [np.uint8, np.int16, np.int32, np.float32])
 def test_every_kind_of_wav_reads_alike(tmp_path: Path, kind: type) -> None:
     samples = tones((800.0, 0.1), seconds=3.0)

@@ -38,7 +38,7 @@ def test_both_ends_of_a_suspected_path_carry_its_number_and_a_poor_bond_its_word
 @pytest.mark.parametrize("cells", [40, 78, 109, 118, 200])
 @pytest.mark.parametrize("rows", [6, 18, 36])
 @pytest.mark.parametrize("walk", [earth.begun, earth.suspecting, earth.lifted, earth.ended])
-@pytest.mark.quick_cases(15)
+@pytest.mark.quick_cases(6)
 def test_it_fits_every_size(cells: int, rows: int, walk: object) -> None:
     lines = page(walk(), cells, rows)  # type: ignore[operator]
     assert len(lines) <= rows

@@ -426,7 +426,7 @@ def test_a_cut_line_is_noticed_when_something_is_wished_for() -> None:
     asyncio.run(act())
 
 
-@pytest.mark.quick_cases(1)
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("size", "yes"),
     [
