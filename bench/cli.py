@@ -58,6 +58,9 @@ COMMANDS: Final[dict[str, str]] = {
 HIDDEN: Final = frozenset({"runner", "page"})
 """Commands that the program calls itself."""
 
+NARROW: Final = 24
+"""Columns below which no line is parted: a size that small is a terminal that does not know its own."""
+
 AS_IT_IS: Final = frozenset({"draft", "export", "heads", "page", "runner", "schema"})
 """Commands whose output is a file, or is read by a program: their lines stay whole on a terminal too."""
 
@@ -119,9 +122,10 @@ def _end_of(stream: TextIO) -> Callable[[], int] | None:
 
     def columns() -> int:
         try:
-            return os.get_terminal_size(stream.fileno()).columns
+            cells = os.get_terminal_size(stream.fileno()).columns
         except (OSError, ValueError):
             return 0
+        return cells if cells >= NARROW else 0
 
     return columns
 

@@ -49,20 +49,18 @@ def folded(text: str, columns: int) -> str:
 
 
 def _folded(line: str, columns: int) -> str:
+    import textwrap  # most of what is printed fits
+
     inset = len(line) - len(line.lstrip(" "))
-    deeper = min(inset + 2, columns // 2)
-    parts: list[str] = []
-    rest, room = line, columns
-    while len(rest) > room:
-        cut = rest.rfind(" ", 0, room + 1)
-        if cut <= (inset if not parts else 0):
-            cut = rest.find(" ", room)  # a word that is longer than the line stays whole
-            if cut < 0:
-                break
-        parts.append(rest[:cut].rstrip())
-        rest, room = rest[cut:].lstrip(), columns - deeper
-    parts.append(rest)
-    return ("\n" + " " * deeper).join(parts)
+    parts = textwrap.wrap(
+        line[inset:],
+        columns,
+        initial_indent=" " * inset,
+        subsequent_indent=" " * min(inset + 2, columns // 2),
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    return "\n".join(parts)
 
 
 class OutputEnded(OSError):

@@ -22,6 +22,7 @@ from bench.diagnose.identify.finding import changes_of
 from bench.job.folder import Folder
 from bench.job.reach import Reaching
 from bench.job.rows import Evidence
+from bench.judge.jumps import NORMAL_MAD
 from bench.plant.file import CardType, ConductorEntry
 from bench.plant.model import Plant
 from bench.plant.things import Conductor
@@ -231,7 +232,7 @@ def _length(plant: Plant, cable: str, read: Sequence[tuple[Conductor, Evidence]]
         warm = row.ambient if row.ambient is not None else plant.ambient_c
         metres.append((row.value - sum(joint.typical_ohm for joint in one.contacts)) / _per_metre(one, warm))
     reads, listed = median(metres), read[0][0].length_m
-    spread = 1.4826 * median(abs(one - reads) for one in metres) / sqrt(len(metres))
+    spread = NORMAL_MAD * median(abs(one - reads) for one in metres) / sqrt(len(metres))
     first, row = read[0]
     joints = sum(joint.maximum_ohm - joint.typical_ohm for joint in first.contacts) / sqrt(3)
     celsius = row.ambient if row.ambient is not None else plant.ambient_c

@@ -16,6 +16,7 @@ import pytest
 from bench import cli
 from bench.commands import looks
 from bench.screens.walk.plain import Plain
+from bench.texts import Harmless
 
 PLANT = Path(__file__).parents[2] / "sequences" / "gannet-head" / "plant.yaml"
 
@@ -116,8 +117,12 @@ def test_lines_break_between_words_where_the_terminal_ends():
     main, slave = os.openpty()
     fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 40, 0, 0))
     text = "  Put the red probe on J101 pin 12 and the black probe on J205 pin 12, then hold still."
-    with os.fdopen(main, "rb", 0), os.fdopen(slave, "w") as out:
-        lines = Plain(None, out, io.StringIO())._wrapped(text).split("\n")  # type: ignore[arg-type]
+    file = io.StringIO()
+    with os.fdopen(main, "rb", 0) as shown, os.fdopen(slave, "w") as out:
+        for stream in (out, file):
+            printed = Harmless(stream, str, columns=cli._end_of(stream))
+            Plain(None, printed, io.StringIO())._say(text)  # type: ignore[arg-type]
+        lines = shown.read(4096).decode().splitlines()
     assert len(lines) > 2 and max(map(len, lines)) <= 40
     assert " ".join(" ".join(lines).split()) == " ".join(text.split())
-    assert Plain(None, io.StringIO(), io.StringIO())._wrapped(text) == text, "whole to a file"  # type: ignore[arg-type]
+    assert file.getvalue() == f"{text}\n", "whole to a file"

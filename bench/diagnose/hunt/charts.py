@@ -289,8 +289,7 @@ class LongChart(msgspec.Struct):
         lengths = range(1, min(self._window, ends - after) + 1)
         explained = []
         for length in lengths:
-            one = left[: length + after].copy()
-            one[length:] -= left[:after]
+            one = _that_ended(left, length, after)
             explained.append(abs(float(scores[ends - len(one) : ends] @ one)) / math.sqrt(float(one @ one)))
         length = lengths[int(np.argmax(explained))]
         self._depth = abs(float(np.median(pool[start + ends - after - length : start + ends - after])) - self._level)
@@ -400,11 +399,15 @@ def _shapes(wander: Wander, window: int) -> list[Floats]:
         return shapes
     after = _after(wander)
     # every length: an end that is one reading off is none
-    for length in range(1, min(ENDED, window) + 1):
-        one = left[: length + after].copy()
-        one[length:] -= left[:after]
-        shapes.append(one)
+    shapes += [_that_ended(left, length, after) for length in range(1, min(ENDED, window) + 1)]
     return shapes
+
+
+def _that_ended(left: Floats, length: int, after: int) -> Floats:
+    """What a change of so many readings leaves, with those after its end: a step that another one takes back."""
+    one: Floats = left[: length + after].copy()
+    one[length:] -= left[:after]
+    return one
 
 
 def _step(values: Floats) -> float:

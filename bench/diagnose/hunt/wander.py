@@ -17,11 +17,10 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.judge.jumps import NORMAL_MAD
 from bench.judge.student import quantile
 
 Floats = NDArray[np.float64]
-MAD: Final = 1.4826
-"""A normal distribution's standard deviation over its median absolute deviation."""
 MOST_PHI: Final = 0.98
 """More cannot be told from a drift in so short a time."""
 CLEAR: Final = 4.0
@@ -162,7 +161,7 @@ def estimate(residual: Floats, digit: float, apart: int, learning: Learning) -> 
     Returns:
         It; dips and wild readings that lie among them count little.
     """
-    middle = MAD * float(np.median(np.abs(residual)))
+    middle = NORMAL_MAD * float(np.median(np.abs(residual)))
     limit = 4.0 * middle if middle > 0 else math.inf
     calm = np.clip(residual, -limit, limit)
     count = len(calm)
@@ -182,7 +181,7 @@ def estimate(residual: Floats, digit: float, apart: int, learning: Learning) -> 
         theta = _taken_back(phi, (1.0 - phi**2) * (power - own), own)
     wander = Wander(phi, theta)
     news = wander.news(residual)[wander.reach :] if len(residual) > 2 * wander.reach else wander.news(residual)
-    wide = 4.0 * MAD * float(np.median(np.abs(news)))
+    wide = 4.0 * NORMAL_MAD * float(np.median(np.abs(news)))
     if count > FEW:
         learning.tails(news)
     fenced = np.clip(news, -wide, wide) if wide > 0 else news

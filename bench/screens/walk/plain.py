@@ -8,10 +8,7 @@ counts for the next step.
 from __future__ import annotations
 
 import contextlib
-import os
 import queue
-import sys
-import textwrap
 import threading
 import time
 from collections import Counter
@@ -69,20 +66,8 @@ Where a word, a value or a reason is wanted, type it; begin with = if it looks l
 ANSWERED: Final = frozenset({"place", "do", "beep", "caution", "hold", "ask", "consent", "trouble", "rest"})
 """Pages that wait for a person."""
 
-NARROW: Final = 24
-"""Columns below which no line is broken: a size that small is a terminal that does not know its own."""
-
 _Item = str | None
 """A typed line; None when nothing more can be typed."""
-
-
-def _cells_of(out: TextIO) -> int:
-    """Columns of the terminal behind a stream; endless where there is none."""
-    try:
-        cells = os.get_terminal_size(out.fileno()).columns if out.isatty() else 0
-    except (OSError, ValueError):
-        cells = 0
-    return cells if cells >= NARROW else sys.maxsize
 
 
 class _Timer:
@@ -226,18 +211,8 @@ class Plain:
 
     def _say(self, text: str) -> None:
         for line in text.split("\n"):
-            print(self._wrapped(self._glyphs.say(line)), file=self._out)
+            print(self._glyphs.say(line), file=self._out)
         self._out.flush()
-
-    def _wrapped(self, line: str) -> str:
-        """A line broken between words where the terminal ends; whole where it goes to a file or a program."""
-        cells = _cells_of(self._out)
-        if len(line) <= cells:
-            return line
-        indent = len(line) - len(line.lstrip())
-        return "\n".join(
-            textwrap.wrap(line, cells, subsequent_indent=" " * min(indent + 2, cells // 2), break_on_hyphens=False)
-        )
 
     def _tell(self, news: News) -> None:
         match news:
