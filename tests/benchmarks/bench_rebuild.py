@@ -5,9 +5,9 @@
     python -m tests.benchmarks.bench_rebuild --tell           the figures of what is kept
 
 The same draws for both ways (tests/rebuild). Where ``REBUILDS`` names a file, what was done is kept there and a study
-goes on where it was left. ``--minutes`` ends it in time. The exit code is 1 where a shelf had volts over a fault
-that its
-readings could have shown, and which did not come about untold after them.
+goes on where it was left. ``--minutes`` ends it in time. A rebuild that ends in an error is told and not kept, and
+the study goes on. The exit code is 1 where there was one, or where a shelf had volts over a fault that its readings
+could have shown, and which did not come about untold after them.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy is loaded: it
 import argparse
 import sys
 import time
+import traceback
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Final
@@ -49,15 +50,22 @@ def wanted(count: int, only: str = "", first: int = 0) -> Iterator[tuple[int, st
             yield number, "proveout", "middling", 1.0, part
 
 
-def study(kept: Kept, count: int, minutes: float, only: str, first: int = 0) -> None:
-    """Do what is not done yet, for so many minutes at most."""
+def study(kept: Kept, count: int, minutes: float, only: str, first: int = 0) -> bool:
+    """Do what is not done yet, for that many minutes at most; returns whether none of it ended in an error."""
     begun = time.monotonic()
+    good = True
     for number, way, bench, factor, without in wanted(count, only, first):
         if kept.has(number, way, bench, factor, without):
             continue
         if time.monotonic() - begun > 60.0 * minutes:
-            return
-        kept.keep(one(number, way, bench, factor, without))
+            return good
+        try:
+            kept.keep(one(number, way, bench, factor, without))
+        except Exception:
+            good = False
+            print(f"rebuild {number}, {way}, {bench}, slips times {factor:g}, without {without or 'nothing'}:")
+            traceback.print_exc()
+    return good
 
 
 def tell(lines: list[dict[str, Any]]) -> bool:
@@ -108,9 +116,8 @@ def main() -> int:
     options = parser.parse_args()
     name = os.environ.get("REBUILDS", "")
     kept = Kept(Path(name) if name else None)
-    if not options.tell:
-        study(kept, options.count, options.minutes, options.only, options.first)
-    return 0 if tell(kept.lines) else 1
+    whole = options.tell or study(kept, options.count, options.minutes, options.only, options.first)
+    return 0 if tell(kept.lines) and whole else 1
 
 
 if __name__ == "__main__":
