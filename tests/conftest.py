@@ -12,9 +12,12 @@ from hypothesis import settings
 from bench.plant.load import load_plant
 from bench.simulate import process
 from tests import drawn, made_once
+from tests.parted import pytest_addoption, pytest_runtestloop  # noqa: F401
 from tests.power import small_hall
 from tests.spent import (  # noqa: F401
     pytest_collection_modifyitems,
+    pytest_generate_tests,
+    pytest_pycollect_makeitem,
     pytest_runtest_makereport,
     pytest_runtest_protocol,
     pytest_terminal_summary,
@@ -44,10 +47,13 @@ def pytest_collection() -> None:
 
 
 def pytest_collection_finish() -> None:
-    """All that was loaded stays: to look through it again and again for what may go takes a tenth of the time."""
-    gc.enable()
-    gc.collect()
+    """All that was loaded stays: to look through it again and again for what may go takes a tenth of the time.
+
+    Of what is made later it is looked for seldom: a twentieth of the time of a test goes into it otherwise.
+    """
     gc.freeze()
+    gc.set_threshold(20_000, 20, 20)
+    gc.enable()
 
 
 def _serving_thread() -> ServingThread:

@@ -21,6 +21,11 @@ def quick_part_only() -> None:
     settings.load_profile("some")
 
 
+def only_quick_part() -> bool:
+    """Whether only the quick part is run."""
+    return _Run.quick
+
+
 def draws(cases: int, **more: Any) -> settings:
     """Settings of a test that draws its cases, in the place of hypothesis' own.
 

@@ -10,12 +10,15 @@ with many cases, ``@pytest.mark.quick_cases(n)`` leaves ``n`` in the quick part,
 
 from __future__ import annotations
 
+import inspect
 import os
 import zlib
 from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import is_hypothesis_test
+
+from tests import drawn
 
 if TYPE_CHECKING:
     from collections.abc import Generator
@@ -51,6 +54,31 @@ def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) ->
 
 
 @pytest.hookimpl(tryfirst=True)
+def pytest_pycollect_makeitem(obj: object) -> list[pytest.Item] | None:
+    """A slow test has no cases where only the quick part is run: to make them takes longer than to leave them out."""
+    marks = getattr(obj, "pytestmark", []) if inspect.isfunction(obj) else []
+    return [] if drawn.only_quick_part() and any(mark.name == "slow" for mark in marks) else None
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> Generator[None, object, object]:
+    """Of a test with many cases those are made that are wanted."""
+    made = yield
+    if drawn.only_quick_part():
+        marker = metafunc.definition.get_closest_marker("quick_cases")
+        cases = metafunc._calls
+        wanted = cases if marker is None else [cases[number] for number in _spread(len(cases), marker.args[0])]
+        quick = [case for case in wanted if all(mark.name != "slow" for mark in case.marks)]
+        cases[:] = quick or cases  # without cases it would be one without arguments
+    return made
+
+
+def _spread(of: int, wanted: int) -> list[int]:
+    """The numbers of some of a row, spread over all of it."""
+    return sorted({number * of // wanted for number in range(wanted)}) if of else []
+
+
+@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Leave of the cases of a test some in the quick part; have what draws its cases in both; say what runs where."""
     cases: dict[str, list[pytest.Item]] = {}
@@ -62,23 +90,28 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for each in cases.values():
         marker = each[0].get_closest_marker("quick_cases")
         assert marker is not None
-        quick = {number * len(each) // marker.args[0] for number in range(marker.args[0])}
+        quick = _spread(len(each), marker.args[0])
         for number, item in enumerate(each):
             if number not in quick:
                 item.add_marker(pytest.mark.slow)
     for item in items:
         # what a file's tests share is made by one worker, and what one has read the next one finds
         if item.get_closest_marker("slow") is None and item.get_closest_marker("xdist_group") is None:
-            item.add_marker(pytest.mark.xdist_group(item.path.stem))
+            item.add_marker(pytest.mark.xdist_group(_together(item) or item.path.stem))
     # what takes long begins first, so that no worker is left with it alone at the end; the quick files come in a drawn
     # order, the same each time, since those of a room that waits for meters would leave all workers waiting at once
     items.sort(key=_turn)
 
 
-def _turn(item: pytest.Item) -> tuple[bool, int]:
+def _together(item: pytest.Item) -> str:
+    marker = item.get_closest_marker("together")
+    return "" if marker is None else str(marker.args[0])
+
+
+def _turn(item: pytest.Item) -> tuple[bool, bool, int]:
     if item.get_closest_marker("slow") is not None:
-        return False, 0
-    return True, zlib.crc32(item.nodeid.partition("::")[0].encode())
+        return False, False, 0
+    return True, not _together(item), zlib.crc32(item.nodeid.partition("::")[0].encode())
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:

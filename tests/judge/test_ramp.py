@@ -142,6 +142,7 @@ def test_a_turning_point_does_not_pass_for_settled() -> None:
     assert not any(settling.add(t, x) for t, x in trace)
 
 
+@pytest.mark.together("scipy.stats")
 def test_slope_by_least_squares_is_that_of_scipy() -> None:
     points = [(float(k), 2.0 + 0.5 * k + (0.1 if k % 2 else -0.1)) for k in range(6)]
     rise, doubt = slope(points)

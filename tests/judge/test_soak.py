@@ -7,7 +7,6 @@ import random
 from dataclasses import dataclass
 
 import pytest
-from scipy import stats
 
 from bench.judge.soak import FALSE_ALARMS, FIRES, SPLIT, Soak, soak
 
@@ -56,10 +55,13 @@ CELLS = [
 ]
 
 
+@pytest.mark.together("scipy.stats")
 @pytest.mark.parametrize("cell", CELLS)
 @pytest.mark.quick_cases(2)
 def test_what_is_still_is_said_to_move_in_one_of_a_hundred_soaks_at_most(cell: Shown) -> None:
     """What matters is put at nothing, so that only chance decides; the bound is that of the binomial law at 99.9 %."""
+    from scipy import stats
+
     draws = 150
     moved = sum(soaked(cell, seed, 0.0).answer == "moves" for seed in range(draws))
     assert moved <= stats.binom.ppf(0.999, draws, FALSE_ALARMS)
@@ -111,8 +113,11 @@ def test_what_noise_hides_is_undecided_and_a_longer_soak_tells() -> None:
     assert "steady" not in found and found.count("moves") >= 15
 
 
+@pytest.mark.together("scipy.stats")
 def test_the_critical_values_are_those_of_the_t_distribution_and_of_chance() -> None:
     """t(0.998) with 8 degrees of freedom is 3.991 (tables); the split's are drawn again, coarsely."""
+    from scipy import stats
+
     from bench.judge.student import quantile
 
     assert quantile(FIRES, 8) == pytest.approx(3.991, abs=0.001)

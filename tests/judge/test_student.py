@@ -4,12 +4,15 @@ import math
 
 import numpy as np
 import pytest
-from scipy import stats
 
 from bench.judge.student import coverage_factor, cumulative, quantile, upper_tail
 
+pytestmark = pytest.mark.together("scipy.stats")
+
 
 def test_quantile_agrees_with_an_independent_library():
+    from scipy import stats
+
     rng = np.random.default_rng(20240)
     dofs = np.concatenate([np.arange(1, 60), np.exp(rng.uniform(0, 15, 600))])
     tails = 10 ** rng.uniform(-9, math.log10(0.5), dofs.size)
@@ -19,6 +22,8 @@ def test_quantile_agrees_with_an_independent_library():
 
 
 def test_tail_agrees_with_an_independent_library():
+    from scipy import stats
+
     rng = np.random.default_rng(7)
     for dof in np.concatenate([np.arange(1, 40), np.exp(rng.uniform(0, 10, 300))]):
         for t in rng.normal(0, 4, 3):
@@ -28,11 +33,15 @@ def test_tail_agrees_with_an_independent_library():
 
 @pytest.mark.parametrize("t", [-40.0, -3.0, 0.0, 1.0, 8.0, 37.0])
 def test_infinite_degrees_of_freedom_are_normal(t):
+    from scipy import stats
+
     assert upper_tail(t, math.inf) == pytest.approx(stats.norm.sf(t), rel=1e-12)
     assert upper_tail(t, 1e12) == pytest.approx(upper_tail(t, math.inf), rel=1e-3, abs=1e-300)
 
 
 def test_expansion_meets_the_exact_quantile_where_it_takes_over():
+    from scipy import stats
+
     for p in (0.6, 0.95, 0.975, 0.999999):
         assert quantile(p, 1e5) == pytest.approx(quantile(p, 0.99999e5), rel=1e-9)
         assert quantile(p, 1e5) == pytest.approx(stats.t.ppf(p, 1e5), rel=1e-12)

@@ -6,7 +6,6 @@ import random
 from pathlib import Path
 
 import pytest
-from scipy.stats import kendalltau, norm
 
 from bench.plant import faults as k
 from bench.quantity import Capacitance, Duration, Resistance
@@ -108,8 +107,11 @@ def test_capacitors_that_reform_quickly_are_named_however_slowly_the_supply_is_a
     assert not season.walked(here, [wrong], seed).against
 
 
+@pytest.mark.together("scipy.stats")
 def test_noise_does_not_fall_stage_after_stage() -> None:
     """The count of falling pairs against the reference library, and how often chance alone comes to so much."""
+    from scipy.stats import kendalltau, norm
+
     drawn = random.Random("falling pairs")
     for _ in range(20):
         values = [drawn.gauss(0, 1) for _ in range(drawn.randint(8, 30))]

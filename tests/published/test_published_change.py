@@ -4,7 +4,6 @@ import math
 import random
 
 import pytest
-from scipy import stats
 
 from bench.job.common_changes import upper_tail
 from bench.judge.charts import cusum, ewma, ewma_limits, individuals, mean_and_spread
@@ -88,9 +87,12 @@ def test_the_lady_tasting_tea():
     assert upper_tail(8, 4, 4, 3) == pytest.approx(17 / 70)
 
 
+@pytest.mark.together("scipy.stats")
 @pytest.mark.parametrize(
     "total, marked, drawn, hits", [(94, 6, 24, 5), (300, 60, 40, 20), (1500, 4, 24, 4), (10, 3, 9, 2)]
 )
 def test_upper_tail_against_scipy(total, marked, drawn, hits):
     """The hypergeometric tail of an independent library."""
+    from scipy import stats
+
     assert upper_tail(total, marked, drawn, hits) == pytest.approx(stats.hypergeom.sf(hits - 1, total, marked, drawn))

@@ -7,7 +7,6 @@ import math
 
 import numpy as np
 import pytest
-from scipy import stats
 
 from bench.judge.decision import Rule, conformance_probability, decide
 from bench.judge.limit import Limit
@@ -161,8 +160,11 @@ def test_worked_example(row):
         assert abs(ours - row["value"]) <= row["tolerance"] + 1e-12, (ours, row["source"])
 
 
+@pytest.mark.together("scipy.stats")
 def test_five_instruments_that_agree_have_no_odd_one_out():
     """By the variance ratio the instruments do not differ (its chance is 35 %), and no sibling stands out either."""
+    from scipy import stats
+
     assert float(stats.f.sf(FOUND["silicon F"], 4, 20)) == pytest.approx(0.35, abs=0.005)
     means = {name: repeated(values).mean for name, values in SILICON.items()}
     assert compare(means, "Ω", resolution=1e-4).stand_outs == ()

@@ -19,6 +19,8 @@ from tests.screens.job.job_stage import on_job
 from tests.screens.scenes import SCENES
 from tests.screens.stage import on_stage
 
+pytestmark = pytest.mark.together("scenes")
+
 HAMMERED = (
     ("enter", "enter"),
     ("y", "y"),

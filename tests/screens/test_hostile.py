@@ -14,6 +14,8 @@ from tests.screens.gannet import Walk
 from tests.screens.scenes import Scene
 from tests.screens.stage import on_stage
 
+pytestmark = pytest.mark.together("scenes")
+
 MARKUP = " [bold]x[/] [/nope] [red"
 ESCAPES = " \x1b[31m\x07 \u202eabc\u2069 \x9b2J"
 WIDE = " \u4e2d\u6587 \U0001f600 e\u0301"

@@ -16,6 +16,8 @@ from tests.screens.job.job_scenes import JOB_SCENES
 from tests.screens.job.job_stage import on_job
 from tests.screens.walk.test_each_key import pages
 
+pytestmark = pytest.mark.together("scenes")
+
 Acts = dict[str, set[str]]
 
 

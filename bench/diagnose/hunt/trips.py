@@ -216,9 +216,9 @@ def _circumstances(plant: Plant, name: str) -> frozenset[tuple[str, str]]:
 
 
 def _tail(events: int, of: int, part: float) -> float:
-    from scipy.stats import binom
+    from scipy.special import bdtrc
 
-    return float(binom.sf(events - 1, of, part))
+    return float(bdtrc(events - 1, of, part))
 
 
 def told(

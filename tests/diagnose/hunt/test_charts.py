@@ -6,8 +6,6 @@ import math
 
 import numpy as np
 import pytest
-from scipy.stats import norm
-from scipy.stats import t as student
 
 from bench.diagnose.hunt.charts import Happening, LongChart
 from bench.diagnose.hunt.wander import Learning, Wander, estimate
@@ -113,8 +111,11 @@ def test_the_wave_and_what_the_meter_adds_are_told_apart() -> None:
         assert found.scale == pytest.approx(0.02 * math.sqrt(taken / theta if own else 0.19), rel=0.03)
 
 
+@pytest.mark.together("scipy.stats")
 def test_tails_are_told_and_made_normal() -> None:
     """Against Student's distribution as scipy has it; for normal noise nothing is changed."""
+    from scipy import stats
+
     rng = np.random.default_rng(3)
     for freedom in (5.0, 8.0):
         learning = Learning()
@@ -124,7 +125,7 @@ def test_tails_are_told_and_made_normal() -> None:
         assert learning.freedom == pytest.approx(freedom, rel=0.25)
     learning = Learning(freedom=5.0)
     sizes = np.array([0.5, 1.0, 2.0, 4.0, 8.0, 16.0])
-    wanted = norm.isf(student.sf(sizes * math.sqrt(5 / 3), 5.0))
+    wanted = stats.norm.isf(stats.t.sf(sizes * math.sqrt(5 / 3), 5.0))
     assert learning.normal(sizes) == pytest.approx(wanted, rel=0.02)
     assert np.array_equal(Learning().normal(-sizes), -sizes)
 

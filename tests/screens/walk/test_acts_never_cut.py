@@ -30,6 +30,8 @@ from tests.screens.walk.search_scenes import TAGS, SearchWalk
 from tests.screens.walk.test_never_cut import ASKS, SIZES, cut, seen
 from tests.walks.tool import JOB, ROOT
 
+pytestmark = pytest.mark.together("scenes")
+
 DATA: Final = ROOT / "tests" / "walk" / "data"
 BROKEN: Final = (k.Exchanged(pins=("K1.3", "K1.9")), k.Open(conductor="W1.4"))
 LOOKED_AT: Final = 60

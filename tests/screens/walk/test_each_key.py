@@ -21,6 +21,8 @@ from tests import made_once
 from tests.screens.scenes import SCENES, Scene
 from tests.screens.stage import Stage, on_stage
 
+pytestmark = pytest.mark.together("scenes")
+
 
 def _wished(stage: Stage, event: e.Event) -> bool:
     return stage.link.wishes == [event]

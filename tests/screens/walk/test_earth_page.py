@@ -17,6 +17,8 @@ from tests.screens.scenes import SCENES, Scene
 from tests.screens.stage import on_stage
 from tests.screens.walk import earth_scenes as earth
 
+pytestmark = pytest.mark.together("scenes")
+
 NOW = datetime(2026, 5, 12, 18, 42, tzinfo=UTC)
 
 

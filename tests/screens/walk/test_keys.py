@@ -22,6 +22,8 @@ from tests.screens.gannet import Walk
 from tests.screens.scenes import SCENES, Scene
 from tests.screens.stage import Stage, on_stage
 
+pytestmark = pytest.mark.together("scenes")
+
 
 def pressed(scene: str, *names: str, apart: float = 2.0, you: str = "") -> Stage:
     """The stage after these keys; the screen is over by then."""

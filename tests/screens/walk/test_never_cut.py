@@ -18,6 +18,8 @@ from tests.screens.scenes import SCENES
 from tests.screens.walk.every_page import DRAFTS, begun, pages
 from tests.screens.walk.test_scenes import view_of
 
+pytestmark = pytest.mark.together("scenes")
+
 SIZES = ((80, 24), (60, 20), (120, 40), (48, 44), (LEAST_CELLS, LEAST_ROWS))
 """A usual terminal, a small one, a large one, a phone held upright, and the least that is taken."""
 ASKS = ("place", "measure", "beep", "do", "ask", "caution", "hold", "wait", "consent")

@@ -16,6 +16,8 @@ from bench.screens.walk.view import View
 from tests.screens.scenes import SCENES, Scene
 from tests.screens.stage import on_stage
 
+pytestmark = pytest.mark.together("scenes")
+
 
 @pytest.mark.parametrize("name", SCENES)
 @pytest.mark.quick_cases(9)

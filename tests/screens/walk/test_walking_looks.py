@@ -18,6 +18,8 @@ from tests.screens.replay.replay_stage import clock_of_the_station, eventful, on
 from tests.screens.scenes import SCENES
 from tests.screens.stage import on_stage
 
+pytestmark = pytest.mark.together("scenes")
+
 SNAPSHOTS = Path(__file__).parents[1] / "snapshots"
 KEPT = [(80, 24), (120, 40)]
 WALKING = (
