@@ -88,12 +88,14 @@ class Probe(msgspec.Struct, frozen=True):
         black: ends on the black side.
         wants: ``ohms`` for a resistance (answered by infinity for open, by None when it could not be measured),
             ``joined`` for yes or no.
+        again: a second look, which the script can do without: answered by None where it was skipped.
     """
 
     end: End
     red: tuple[str, ...]
     black: tuple[str, ...]
     wants: Wants
+    again: bool = False
 
 
 Request = SetUp | Probe
@@ -122,7 +124,7 @@ def _check(request: Request, value: Value) -> None:
         if value is not None:
             raise DiagnoseError(f"a set-up was answered with {value!r}; expected no value")
     elif request.wants == "joined":
-        if not isinstance(value, bool):
+        if not isinstance(value, bool) and not (request.again and value is None):
             raise DiagnoseError(f"found {value!r}; expected yes or no (joined or not)")
     elif value is not None and (
         isinstance(value, bool) or not isinstance(value, int | float) or isnan(value) or value < 0

@@ -138,7 +138,7 @@ def _is_missing(request: SetUp | Probe, answer: Answer) -> bool:
     """Whether the script cannot go on with what came back."""
     if isinstance(request, SetUp):
         return answer.skipped
-    return request.wants == "joined" and not answer.counts
+    return request.wants == "joined" and not request.again and not answer.counts
 
 
 def _value(request: Probe, answer: Answer, speech: Speech) -> float | bool | None:
@@ -148,6 +148,8 @@ def _value(request: Probe, answer: Answer, speech: Speech) -> float | bool | Non
         return None if ohms is None else max(0.0, ohms)
     if answer.beeped is not None:
         return answer.beeped
+    if not answer.counts:
+        return None  # a second look that was skipped
     # what straddles the limit counts as joined, so that it is looked at more closely
     return answer.outcome.verdict != "pass"
 

@@ -59,6 +59,7 @@ class Ending(msgspec.Struct, frozen=True):
         wanted: at what share of the possible places one of that size must show for a pass.
         count: readings in the search.
         skipped: how many of what was asked for could not be read.
+        again: of each pair that was asked for once more its readings, oldest first.
     """
 
     plant: Plant
@@ -70,6 +71,7 @@ class Ending(msgspec.Struct, frozen=True):
     wanted: float
     count: int
     skipped: int
+    again: tuple[tuple[Reading, ...], ...] = ()
 
     @property
     def posterior(self) -> Posterior:
@@ -93,6 +95,7 @@ def found_of(ending: Ending) -> Found:
     if ending.finding.kind == "undecided":
         lines += visibility_words(seen, ending.path)
     lines += [f"bond {bond} after it was put back: {said}" for bond, said in ending.worse.items()]
+    lines += [_again(network, readings) for readings in ending.again]
     if ending.skipped:
         lines.append(f"{ending.skipped} of what was asked for could not be read")
     return Found(
@@ -102,6 +105,41 @@ def found_of(ending: Ending) -> Found:
         facts=_facts(ending, seen, plan),
         touches=_touches(ending),
     )
+
+
+def alike(one: Reading, other: Reading) -> bool:
+    """Whether two readings of the same places may well be of the same ohms."""
+    if one.is_open or other.is_open:
+        return one.is_open == other.is_open
+    return abs(one.ohms - other.ohms) <= SIGMAS * math.hypot(one.u, other.u)
+
+
+def counted(readings: Sequence[Reading]) -> Reading | None:
+    """Of several readings of the same places the one that counts: the latest that another one agrees with.
+
+    Two that differ leave the later until there is a third; None where no two of three agree.
+    """
+    for place in range(len(readings) - 1, 0, -1):
+        if any(alike(readings[place], other) for other in readings[:place]):
+            return readings[place]
+    return readings[-1] if len(readings) < 3 else None
+
+
+def _again(network: BondNetwork, readings: Sequence[Reading]) -> str:
+    """What came of a pair that was read once more, in words."""
+    first = readings[0]
+    told = [ohms_words(one.ohms) for one in readings]
+    where = f"{network.label(first.a)} to {network.label(first.b)}"
+    if alike(*readings[:2]):
+        return f"{where} was read twice, since without it nothing would point there: {told[0]}, then {told[1]}"
+    said = f"{where} read {', then '.join(told)}"
+    why = "a figure may be mistyped, a probe was beside its place, or a contact comes and goes"
+    counts = counted(readings)
+    if counts is None:
+        return f"{said}: no two of them agree, and none counts; clean both places and read them again; {why}"
+    if len(readings) == 2:
+        return f"{said}, and not a third time: the later counts; {why}"
+    return f"{said}: {ohms_words(counts.ohms)} counts, as two of three say; {why}"
 
 
 def _verdict(ending: Ending, share: float) -> Verdict:
@@ -224,6 +262,10 @@ def _facts(ending: Ending, seen: Visibility, plan: CutPlan) -> dict[str, Any]:
             "blind": [list(pair) for pair in seen.blind(ending.path)[:MOST]],
         },
         "worse": dict(ending.worse),
+        "again": [
+            {"between": [one[0].a, one[0].b], "lifted": list(one[0].lifted), "read": [_plain(r.ohms) for r in one]}
+            for one in ending.again
+        ],
     }
 
 

@@ -5,6 +5,9 @@ isolation check with the single-point connection lifted above all. Then come the
 and, where the sequence allows it, lifts: each lifted bond is read across its gap, put back and proven again before
 anything else. Each reading counts with its own standard uncertainty, as the walk's budget has it.
 
+Before anybody is sent to open or to lift something, the one reading without which the conclusion would be another one
+is asked for once more, and a third time where the two figures differ: what two of them say counts.
+
 Settings: ``lifting`` (``yes`` or ``no``: whether the search may ask for bonds to be lifted), ``path`` (the second path
 that must not be missed, a resistance), ``seen`` (at what share of the possible places one of that size must show for a
 pass), ``per-point`` (readings of the first set for each point) and ``most`` (readings after that).
@@ -18,7 +21,8 @@ from typing import Any, Final
 import msgspec
 
 from bench.diagnose.diagnose_error import DiagnoseError
-from bench.diagnose.earth.finding import SIGMAS, Ending, found_of, suspected
+from bench.diagnose.earth.decisive import decisive
+from bench.diagnose.earth.finding import SIGMAS, Ending, alike, counted, found_of, suspected
 from bench.diagnose.earth.fit import Prior, Reading
 from bench.diagnose.earth.hunt import Ask, Finding, Hunt, HuntSettings, Skipped, lifts_of
 from bench.diagnose.earth.lifts import most_deciding
@@ -46,6 +50,8 @@ WORSE: Final = 1.25
 """How many times what it read before a bond may read, at most, once it was put back (own choice)."""
 EVERY: Final = 5
 """Readings of the first set between two looks at what is suspected."""
+MOST_AGAIN: Final = 4
+"""Pairs that one search asks for once more, at most (own choice)."""
 NAMES: Final = ("lifting", "path", "seen", "per-point", "most")
 
 
@@ -94,6 +100,8 @@ class SoFar(msgspec.Struct):
         prove: the bond that was put back and is to be proven again.
         worse: bonds that read too much after they were put back, with the verdict's sentence.
         count: readings in the search itself.
+        again: of pairs that were asked for once more, all readings, oldest first.
+        unsteady: pairs, with the bonds lifted, that read otherwise each time; what they read does not count.
     """
 
     handled: Handled = msgspec.field(default_factory=Handled)
@@ -102,6 +110,8 @@ class SoFar(msgspec.Struct):
     prove: str = ""
     worse: dict[str, str] = msgspec.field(default_factory=dict)
     count: int = 0
+    again: dict[tuple[frozenset[str], frozenset[str]], list[Reading]] = msgspec.field(default_factory=dict)
+    unsteady: list[Skipped] = msgspec.field(default_factory=list)
 
     @property
     def lifted(self) -> frozenset[str]:
@@ -148,6 +158,7 @@ def _next(ground: Ground, so_far: SoFar) -> Wanted | Found:
             ground.settings.seen,
             so_far.count,
             len(so_far.skipped),
+            tuple(tuple(readings) for readings in so_far.again.values()),
         )
         return found_of(ending)
     on = off - so_far.lifted
@@ -265,8 +276,23 @@ def _take(ground: Ground, so_far: SoFar, answer: Answer) -> None:
     if proven and answer.outcome.verdict == "fail":
         # a joint, and nothing that the search should explain
         so_far.worse[proven] = answer.outcome.sentence
-    elif not _add(so_far, want.between, answer.outcome, so_far.handled, ground) and not proven:
-        so_far.skipped.append((frozenset(want.between), tuple(sorted(so_far.lifted))))
+        return
+    key = (frozenset(want.between), so_far.lifted)
+    before = so_far.taken.get(key)
+    if proven:
+        so_far.again.pop(key, None)  # a joint that was made anew
+        before = None
+    if not _add(so_far, want.between, answer.outcome, so_far.handled, ground):
+        if not proven:
+            so_far.skipped.append((key[0], tuple(sorted(so_far.lifted))))
+    elif before is not None:
+        readings = so_far.again.setdefault(key, [before])
+        readings.append(so_far.taken.pop(key))
+        counts = counted(readings)
+        if counts is not None:
+            so_far.taken[key] = counts
+        else:
+            so_far.unsteady.append((key[0], tuple(sorted(so_far.lifted))))
 
 
 def _ends(network: BondNetwork, bond: str) -> frozenset[str]:
@@ -277,8 +303,20 @@ def _ends(network: BondNetwork, bond: str) -> frozenset[str]:
 def _asked(ground: Ground, so_far: SoFar) -> Ask | Finding:
     """What the hunt wants next; where it finds nothing but has not seen enough, the lift that shows the most."""
     settings, network = ground.settings, ground.network
-    taken, skipped = tuple(so_far.taken.values()), tuple(so_far.skipped)
+    taken, skipped = tuple(so_far.taken.values()), (*so_far.skipped, *so_far.unsteady)
+    unsure = _third(so_far)
+    if unsure is not None:
+        return Ask(unsure.a, unsure.b, unsure.lifted, "its two figures differ: what two of three say counts")
     found = ground.hunt.next(taken, skipped)
+    doubted = _doubted(so_far, found)
+    if doubted is not None:
+        return Ask(
+            doubted.a,
+            doubted.b,
+            doubted.lifted,
+            "once more, before anything is opened: without this one reading nothing would point there",
+            found.posterior,
+        )
     if isinstance(found, Ask) or found.kind != "clear" or not settings.lifting:
         return found
     seen = visibility(network, found.posterior.readings, found.posterior.prior)
@@ -290,6 +328,32 @@ def _asked(ground: Ground, so_far: SoFar) -> Ask | Finding:
     bond = network.bonds[network.bond_place(name)]
     why = f"a second path of {ohms_words(settings.path)} does not show everywhere yet; this lift decides most of it"
     return Ask(bond.a, bond.b, (name,), why, found.posterior)
+
+
+def _doubted(so_far: SoFar, found: Ask | Finding) -> Reading | None:
+    """The reading that is worth a second look before hands go where the finding, or the lift, sends them."""
+    posterior = found.posterior
+    if posterior is None or len(so_far.again) >= MOST_AGAIN or (
+        not found.lifted if isinstance(found, Ask) else found.kind == "clear"
+    ):  # fmt: skip
+        return None
+    skipped = {(ends, frozenset(lifted)) for ends, lifted in so_far.skipped}
+    # a bond is not lifted for a second look: its gap is read twice while it is off
+    among = [
+        one
+        for key, one in so_far.taken.items()
+        if key[1] in (frozenset(), so_far.lifted) and key not in so_far.again and key not in skipped
+    ]
+    return decisive(posterior, found.faults if isinstance(found, Finding) else (), among)
+
+
+def _third(so_far: SoFar) -> Reading | None:
+    """A reading whose two figures differ, and that was not asked for a third time."""
+    skipped = {(ends, frozenset(lifted)) for ends, lifted in so_far.skipped}
+    for key, readings in so_far.again.items():
+        if len(readings) == 2 and not alike(*readings) and key not in skipped:
+            return readings[-1]
+    return None
 
 
 # what is asked for, in words

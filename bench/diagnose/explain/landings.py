@@ -11,8 +11,8 @@ from collections.abc import Sequence
 from msgspec.structs import replace
 
 from bench.diagnose.diagnose_error import DiagnoseError
-from bench.diagnose.explain.pin_map import Design, Measured, Pin, pins_on
-from bench.diagnose.explain.reveal import Revealed, place, reveal
+from bench.diagnose.explain.pin_map import Design, Measured, pins_on
+from bench.diagnose.explain.reveal import BothWays, Revealed, place, reveal
 from bench.diagnose.explain.search import explain
 from bench.diagnose.explain.sentences import name_anew
 from bench.diagnose.explain.unread_joins import unread_joins, unread_told
@@ -162,6 +162,7 @@ def with_found(design: Design, measured: Measured, revealed: Revealed) -> Measur
     """
     pins = {place(pin): pin for connector in (*design.near, *design.far) for pin in pins_on(connector)}
     joins = set(measured.joins)
+    both = {frozenset(one.between) for one in revealed.both}
     for a, b in revealed.joined:
         if a not in pins or b not in pins:
             continue  # a frame or a screen, which is on no map
@@ -169,7 +170,10 @@ def with_found(design: Design, measured: Measured, revealed: Revealed) -> Measur
         if (other, one) not in joins:
             joins.add((one, other))
     known = {frozenset(join) for join in joins}
-    parted: set[tuple[Pin, Pin]] = set(measured.parted)
+    # what was read both ways counts as it was found last, or as nothing
+    parted = {
+        join for join in measured.parted if frozenset(map(place, join)) not in both and frozenset(join) not in known
+    }
     for red, black in revealed.apart:
         parted |= {
             (pins[a], pins[b]) for a in red for b in black if a != b and frozenset((pins[a], pins[b])) not in known
@@ -195,6 +199,7 @@ def _told(plant: Plant, one: WalkMap, failed: list[str], revealed: Revealed, rea
     told = [finding.sentence for finding in explanation.findings] + beside_told(plant, outside)
     if revealed.lost:
         told = [_lost(one, revealed)]
+    told += [_both_ways(both) for both in revealed.both]
     facts = {
         "search": "landings",
         "failed": failed,
@@ -206,6 +211,8 @@ def _told(plant: Plant, one: WalkMap, failed: list[str], revealed: Revealed, rea
             "apart": [[list(red), list(black)] for red, black in revealed.apart],
         },
     }
+    if revealed.both:
+        facts["both-ways"] = [list(both.between) for both in revealed.both]
     first = told[0] if told else "Nothing was found wrong: read again what failed; a contact may come and go."
     more = f" And {count(len(told) - 1, 'cause')} more." if len(told) > 1 else ""
     rest = (
@@ -220,6 +227,22 @@ def _told(plant: Plant, one: WalkMap, failed: list[str], revealed: Revealed, rea
         lines=told,
         facts=facts,
         touches=sorted(touches),
+    )
+
+
+def _both_ways(both: BothWays) -> str:
+    """What to do where two places were read joined and apart."""
+    names = " and ".join(both.between)
+    if not both.before:
+        known = "were found joined by readings on a bar, and apart when they were read alone: they count as apart"
+    elif both.joined is None:
+        known = "were read apart first and joined later, and not once more: nothing is said of them"
+    else:
+        last = "joined" if both.joined else "apart"
+        known = f"were read apart first, then joined, and {last} when they were read once more: they count as {last}"
+    return (
+        f"{names} {known}. A contact may come and go, a figure may be mistyped, or a probe was beside its place: move "
+        "what ends there while you read the two again."
     )
 
 

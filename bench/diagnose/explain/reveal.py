@@ -7,6 +7,10 @@ about half of its chances, until its place is known; what it tells of the guesse
 may be open, all are read at once: every near end on one bar against every far pin on another. Once a guess is all but
 certain, what is left is a check: each wire against the one pin where it should be. A wire that is not there is looked
 for on its own.
+
+One reading may be wrong: a probe beside its place, a figure mistyped, a contact that comes and goes. So two places that
+were told as joined by readings on bars alone, or that the walk had read apart before, are read against each other once
+more in the end. Of three readings the two that agree count.
 """
 
 from __future__ import annotations
@@ -41,6 +45,21 @@ _LEAST_ALL_OPEN = 0.2
 """Chance that all are open at which they are read all at once."""
 
 
+class BothWays(msgspec.Struct, frozen=True):
+    """Two places that were read joined and apart.
+
+    Attributes:
+        between: the two places.
+        before: whether the walk itself had read them apart; otherwise readings on bars told that they are joined, and
+            a reading of the two alone that they are not.
+        joined: what counts: whether the last reading of the two alone found them joined; None where it was skipped.
+    """
+
+    between: tuple[str, str]
+    before: bool
+    joined: bool | None
+
+
 class Revealed(msgspec.Struct):
     """What a reveal found.
 
@@ -50,6 +69,8 @@ class Revealed(msgspec.Struct):
         checked: whether each wire was looked for, and not only enough for one guess.
         guess: the guess that is all but certain, where there is one.
         lost: whether wires were found in no order, so that looking for the rest one by one is not worth it.
+        both: places that were read both joined and apart. Those of them that count as joined are in ``joined``, those
+            that count as apart in ``apart``.
     """
 
     joined: list[tuple[str, str]] = msgspec.field(default_factory=list)
@@ -57,6 +78,7 @@ class Revealed(msgspec.Struct):
     checked: bool = True
     guess: Guess | None = None
     lost: bool = False
+    both: list[BothWays] = msgspec.field(default_factory=list)
 
 
 def reveal(
@@ -82,6 +104,8 @@ class _Reveal:
         self.seen = seen = Seen(index, measured)
         self.found = Revealed()
         number = index.number
+        self.parted = {frozenset(self.named([number[a], number[b]])) for a, b in measured.parted}
+        self.read_alone: set[frozenset[str]] = set()
         lands: dict[int, int] = {}
         for near, far in zip(index.near, index.far, strict=True):
             lands[near] = lands.get(near, 0) + 1
@@ -130,6 +154,13 @@ class _Reveal:
     # The script.
 
     def run(self, check: bool, joins: bool, beside: Sequence[str]) -> Script[Revealed]:
+        """Readings until every wire is found, or one guess is sure; then those that need a second look."""
+        yield from self.look(check, joins, beside)
+        if not self.found.lost:
+            yield from self.once_more()
+        return self.found
+
+    def look(self, check: bool, joins: bool, beside: Sequence[str]) -> Script[None]:
         """Readings until every wire is found, or one guess is sure."""
         troubled = bool(self.left) or self.joined_amiss
         read = 0
@@ -140,10 +171,10 @@ class _Reveal:
             self.found.guess = self.guesses[best] if sure else None
             if sure and not check:
                 self.found.checked = False
-                return self.found
+                return
             if not check and weights[-1] >= SURE and self.out_of_order() >= _LOST:
                 self.found.checked, self.found.lost = False, True
-                return self.found
+                return
             if len(self.left) > 1 and not self.some_land and self.all_open(weights) >= _LEAST_ALL_OPEN:
                 self.some_land = yield from self.ask(self.left, self.far)
                 if not self.some_land:
@@ -157,12 +188,30 @@ class _Reveal:
             read += 1
         if joins and troubled:
             yield from self.joins(beside)
-        return self.found
+
+    def once_more(self) -> Script[None]:
+        """A reading of two places alone, where only bars told that they are joined, or where they were read apart."""
+        for pair in list(self.found.joined):
+            before = frozenset(pair) in self.parted
+            if not before and frozenset(pair) in self.read_alone:
+                continue
+            a, b = pair
+            joined = yield Probe("near", (a,), (b,), "joined", again=True)
+            if joined is None and not before:
+                continue
+            if before or not joined:
+                known = None if joined is None else bool(joined)
+                self.found.both.append(BothWays(pair, before, known))
+            if not joined:
+                self.found.joined.remove(pair)
+                # a frame or a screen is on no map
+                if joined is not None and {a, b} <= {place(pin) for pin in self.index.pins}:
+                    self.found.apart.append(((a,), (b,)))
 
     def ask(self, near: Sequence[int], far: Sequence[int]) -> Script[bool]:
         """One reading of near pins against far pins, with what it tells kept."""
         red, black = self.named(near), self.named(far)
-        joined = bool((yield Probe("near", red, black, "joined")))
+        joined = yield from self._against(red, black)
         if not joined:
             self.found.apart.append((red, black))
             for one in near:
@@ -189,7 +238,7 @@ class _Reveal:
                 self.landed[near] = None
                 break
             side = half(chances, nowhere)
-            if (yield Probe("near", self.named([near]), self.named(side), "joined")):
+            if (yield from self._against(self.named([near]), self.named(side))):
                 among = set(side)
             else:
                 self.found.apart.append((self.named([near]), self.named(side)))
@@ -215,7 +264,10 @@ class _Reveal:
         self.found.joined += pairs
 
     def _against(self, red: Sequence[str], black: Sequence[str]) -> Script[bool]:
-        return bool((yield Probe("near", tuple(red), tuple(black), "joined")))
+        joined = bool((yield Probe("near", tuple(red), tuple(black), "joined")))
+        if joined and len(red) == len(black) == 1:
+            self.read_alone.add(frozenset((red[0], black[0])))
+        return joined
 
     def out_of_order(self) -> int:
         """How many wires were found elsewhere, those left out that sit in each other's place."""

@@ -40,6 +40,7 @@ class EarthWalk(Walker):
         refuse: bonds that nobody lifts.
         loosen: bonds that are put back with so many ohms more.
         before: steps that stand right before the search, beyond those of the file.
+        misread: of some pairs what is shown, time after time, as times what is so; once used up, what is so.
     """
 
     faults: Sequence[k.Fault] = ()
@@ -49,6 +50,7 @@ class EarthWalk(Walker):
     refuse: Sequence[str] = ()
     loosen: dict[str, float] = dataclasses.field(default_factory=dict)
     before: Sequence[Do | Hold] = ()
+    misread: dict[frozenset[str], list[float]] = dataclasses.field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.acts: list[Do] = []
@@ -148,6 +150,9 @@ class EarthWalk(Walker):
         back = self._put_back[-1] if self._put_back else ""
         if isinstance(source, Measure) and back in self.loosen and source.subject == back:
             true += self.loosen[back]
+        wrong = self.misread.get(frozenset(source.between)) if isinstance(source, Measure) else None
+        if wrong:
+            true *= wrong.pop(0)
         if true > TOP:
             return self.reading(over="+", range=2e6, resolution=10.0, raw=["over"])
         table = self.bench.instruments[0].table

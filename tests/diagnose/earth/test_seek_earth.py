@@ -271,3 +271,29 @@ def test_the_buildings_own_earths_are_never_lifted(between: tuple[str, str]) -> 
     asked = {name for act in walk.acts for name in act.lift} | {one["bond"] for one in found.facts["plan"]}
     asked.add(found.facts["lift"])
     assert not asked & {"LX2", "LX3", "LX4"}, asked
+
+
+@pytest.mark.slow
+def test_a_figure_that_alone_makes_a_bond_poor_is_read_again_before_anybody_goes_there() -> None:
+    """A digit mistyped once is taken back by the next two figures."""
+    between = frozenset(("EB", "E5"))
+    found = EarthWalk(misread={between: [7.0]}, settings=BY_READING).search()
+    (again,) = found.facts["again"]
+    first, second, third = again["read"]
+    assert frozenset(again["between"]) == between
+    assert first == pytest.approx(7 * third, rel=0.05) and second == pytest.approx(third, rel=0.05)
+    assert found.verdict != "fail" and not found.facts["poor-bonds"], found.sentence
+    assert any("counts, as two of three say" in line for line in found.lines)
+
+
+@pytest.mark.slow
+def test_a_reading_that_is_otherwise_each_time_does_not_count() -> None:
+    found = EarthWalk(misread={frozenset(("EB", "E5")): [7.0, 30.0, 1.0]}, settings=BY_READING).search()
+    assert not found.facts["poor-bonds"] and found.verdict != "fail"
+    assert any("no two of them agree, and none counts" in line for line in found.lines)
+    assert frozenset(("EB", "E5")) not in {frozenset(one["between"]) for one in found.facts["readings"]}
+
+
+@pytest.mark.slow
+def test_what_is_wrong_for_many_readings_is_not_asked_twice() -> None:
+    assert looped().found.facts["again"] == [] == beside_a_poor_bond().found.facts["again"]
