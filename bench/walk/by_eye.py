@@ -173,6 +173,10 @@ def impossible(shown: Shown, displays: list[Display]) -> bool:
 
 WOULD_FAIL: Final = "That would fail. Please look at the probes and the display once more, and type what it shows now."
 """Why a failing reading is asked for again: a second look, and then it is believed."""
+UNSTEADY: Final = (
+    "That would fail too, and it is another figure. Does the display stand still? Type what it shows now: that counts."
+)
+"""Why a failing reading is asked for a third time: what does not stand still is never the same twice."""
 WHICH_RANGE: Final = (
     "OL of which range? Where M or k stands beside it, type OL M or OL k. "
     "With ranges on the dial, type the range with it: OL 20 M."

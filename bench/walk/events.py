@@ -41,7 +41,7 @@ class Seen(msgspec.Struct, frozen=True):
     head: str
 
 
-EDITION: Final = 7
+EDITION: Final = 8
 """The machine of today. In edition 1 what the walk had passed over by itself kept everything else off that it had
 touched, and breakers that were open already were asked for again. Up to edition 2 an idle current was held against the
 supply's voltage of the plant file and not against the one that was read with it; a figure that somebody typed was not
@@ -52,7 +52,8 @@ other check of the bench, and readings were asked for behind a hold point that t
 while another one read was not met again: the walk took it for on.
 Up to edition 5 a reading that had to be taken while a shelf is fed, and was passed over since that shelf stays off,
 kept off the neighbours that it is read at. Up to edition 6 what an ammeter that is read by eye may show with nothing
-flowing counted as leakage."""
+flowing counted as leakage. Up to edition 7 a figure that would fail was asked for until the same was typed twice: where
+a display does not stand still, for ever."""
 
 
 class Began(_Event, frozen=True, kw_only=True, tag="began"):

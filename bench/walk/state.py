@@ -924,6 +924,9 @@ def _one_of_several(
 def _asked_again(state: State, step: Step, facts: InstrumentFacts, event: e.Answered, nth: int) -> str:
     """Why what was typed does not count yet; empty where it does. The same typed twice in a row is believed.
 
+    So is a failing figure where the one before would have failed as well and was no more than its uncertainty away,
+    and any third one.
+
     By the sequence's own rules and by the accuracy that the record has, however it is judged later: what was asked
     again then was asked again.
     """
@@ -951,7 +954,7 @@ def _asked_again(state: State, step: Step, facts: InstrumentFacts, event: e.Answ
     except OverflowError as error:
         raise Refused("a reading so large that nothing can be computed from it") from error
     if outcome.verdict == "fail":
-        return by_eye.WOULD_FAIL
+        return _looked_again(state, shown, displays, outcome.figure.expanded)
     bare = shown.over and shown.on is None and shown.display is None and shown.resolution == 1.0
     if state.setting.began.edition > 4:
         why = by_eye.otherwise(shown, event.answer, displays)
@@ -960,6 +963,19 @@ def _asked_again(state: State, step: Step, facts: InstrumentFacts, event: e.Answ
     if state.setting.began.edition > 3 and bare and outcome.verdict == "undecided":
         return by_eye.WHICH_RANGE
     return _odd(state, step, shown, event.answer, facts) if today else ""
+
+
+def _looked_again(state: State, shown: by_eye.Shown, displays: list[Display], expanded: float | None) -> str:
+    """Why a figure that would fail does not count yet; empty where somebody looked again, and it would fail still."""
+    assert state.setting is not None
+    if state.setting.began.edition < 8 or state.pending.doubt not in (by_eye.WOULD_FAIL, by_eye.UNSTEADY):
+        return by_eye.WOULD_FAIL
+    if state.pending.doubt == by_eye.UNSTEADY:
+        return ""
+    before = by_eye.read_from(state.pending.typed[-1], displays)
+    if before is None or before.value is None or shown.value is None or expanded is None:
+        return by_eye.UNSTEADY
+    return "" if abs(before.value - shown.value) <= expanded else by_eye.UNSTEADY
 
 
 def _odd(state: State, step: Step, shown: by_eye.Shown, text: str, facts: InstrumentFacts) -> str:

@@ -222,9 +222,17 @@ class WithProveout(Way):
                     )
             for pair in beside_maps(state):
                 did |= self.attend(pair.between)
+            for pair in _poor(state):
+                did |= self.attend(pair)
             # what no map holds and no design joins: the readings themselves say where
-            for name in _failing(state) if not did else ():
-                did |= self.attend(name.split("~"))
+            together = self.site.plant.joins()
+            for name in _failing(state):
+                between = name.split("~")
+                # two that a finding explained at their other ends were looked at already
+                looked = {together.get(one, one) for one in self.looked}
+                apart = len(between) == 2 and not all(together.get(one, one) in looked for one in between)
+                if not did or apart:
+                    did |= self.attend(between)
             return did
         if "explain" in self.without:
             for name in _failing(state):
@@ -363,6 +371,15 @@ def _places(walked: WalkMap, cause: Cause, pins: list[str]) -> list[str]:
     connector = getattr(cause, "connector", "")
     connectors = list(getattr(cause, "connectors", ()))
     return [*pins, *names, *([connector] if connector else []), *connectors]
+
+
+def _poor(state: State) -> list[list[str]]:
+    """The pairs of pins that a search found too little apart."""
+    pairs = [
+        pair for one in results(state).values() if one.found is not None and one.verdict == "fail"
+        for pair in one.found.facts.get("poor", ())
+    ]  # fmt: skip
+    return [[str(name) for name in pair[:2]] for pair in pairs]
 
 
 def _earth(state: State) -> list[list[str]]:

@@ -113,6 +113,34 @@ def test_a_failure_is_typed_twice(began: e.Began) -> None:
     assert verdict(walk.type("1.7")) == "pass", "the second look found a better contact"
 
 
+def test_a_display_that_does_not_stand_still_is_asked_twice_and_not_for_ever(began: e.Began) -> None:
+    walk = TypedWalk(began)
+    assert "look at the probes" in walk.type("47.1").pending.doubt
+    state = walk.type("112.6")
+    assert verdict(state) == "" and "stand still" in state.pending.doubt
+    state = walk.type("61.9")
+    reading = state.kept.latest[0].reading
+    assert verdict(state) == "fail" and reading is not None and reading.raw == ["47.1", "112.6", "61.9"]
+
+
+def test_a_last_digit_that_moves_is_the_same_figure_still(began: e.Began) -> None:
+    walk = TypedWalk(began)
+    walk.type("47.1")
+    assert verdict(walk.type("47.2")) == "fail"
+    # a figure that would pass is not believed for the one before, and begins the second look anew
+    walk = TypedWalk(began)
+    walk.type("1.72")
+    assert "look at the probes" in walk.type("47.1").pending.doubt
+
+
+def test_a_record_of_before_asked_until_the_same_was_typed_twice(began: e.Began) -> None:
+    walk = TypedWalk(msgspec.structs.replace(began, edition=7))
+    for text in ("47.1", "112.6", "61.9", "61.8"):
+        state = walk.type(text)
+        assert verdict(state) == "" and "look at the probes" in state.pending.doubt
+    assert verdict(walk.type("61.8")) == "fail"
+
+
 def test_over_range_says_only_what_the_prefix_tells(began: e.Began) -> None:
     walk = TypedWalk(began)
     walk.type("1.7")

@@ -15,7 +15,7 @@ from bench.walk.work_sheet import Cell, filled
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-STANDS: Final = (by_eye.WOULD_FAIL, by_eye.WHICH_RANGE)
+STANDS: Final = (by_eye.WOULD_FAIL, by_eye.UNSTEADY, by_eye.WHICH_RANGE)
 """A figure on a sheet that is asked about for these counts as it stands: nobody can look at the display again."""
 
 
