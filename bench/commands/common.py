@@ -141,9 +141,8 @@ def has_had_power(logs: Path, plant: Plant) -> bool:
         logs: the folder of records; it may be missing.
         plant: as it is now.
     """
-    from bench.job.asfound import left
+    from bench.job.asfound import had_power
     from bench.job.folder import NoRecords, open_folder
-    from bench.sequence.drafts.dead_first import had_power
 
     if not logs.is_dir():
         return False
@@ -151,4 +150,4 @@ def has_had_power(logs: Path, plant: Plant) -> bool:
         folder = open_folder(logs, plant.name, say_progress)
     except NoRecords:
         return False
-    return had_power(left(folder.chapters, folder.order, folder.damaged))
+    return had_power(folder, plant)

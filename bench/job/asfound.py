@@ -24,6 +24,7 @@ from bench.plant.handled import UNKNOWN, Handled, Kind, Mark
 from bench.plant.model import Plant
 from bench.record.index import DISTURBANCES
 from bench.say.times import day
+from bench.sequence.file import BENCH_SUPPLY
 from bench.sequence.plan import Plan
 from bench.walk.events import Seen
 
@@ -75,6 +76,26 @@ def left(chapters: Sequence[Chapter], order: Order, damaged: Sequence[Damaged] =
         things.setdefault(mark.change.name, []).append(mark)
     marks = {kind: {name: _last(some, order) for name, some in things.items()} for kind, things in said.items()}
     return Handled(marks, {chapter.record: chapter.lines for chapter in chapters})
+
+
+def had_power(folder: Folder, plant: Plant) -> bool:
+    """Whether a plant has had power, as far as the records of its job tell.
+
+    What :mod:`bench.walk.power_seen` finds in any of them, somebody who touched a supply outside a walk, and a damaged
+    record or note that may have said so.
+
+    Args:
+        folder: the records.
+        plant: as it is now.
+    """
+    if any(chapter.power for chapter in folder.chapters):
+        return True
+    if any(set(one.names) & set(plant.supplies) for one in folder.declared):
+        return True
+    if any(error.path.name == DISTURBANCES for error in folder.broken):
+        return True
+    may = {*plant.supplies, BENCH_SUPPLY}
+    return any(not one.names or may & set(one.handles) for one in folder.damaged)
 
 
 def _last(said: Sequence[Mark], order: Order) -> tuple[Mark, ...]:

@@ -21,6 +21,7 @@ from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.left_on import outputs_on
 from bench.walk.outcome import Outcome, capacitors_of
+from bench.walk.power_seen import tells_power
 from bench.walk.results import outcomes, results
 from bench.walk.setting import Conditions, Setting
 from bench.walk.state import Phase, State, said_by, start, unexplained
@@ -179,6 +180,7 @@ class Chapter(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
         lines: how many lines it has.
         last: the hash of its last line.
         jumps: where its clock went back: the line, and what the clock said before and then.
+        power: whether it tells that the plant had power, in this walk or before.
     """
 
     record: str
@@ -199,6 +201,7 @@ class Chapter(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     lines: int = 0
     last: str = ""
     jumps: tuple[tuple[int, str, str], ...] = ()
+    power: bool = False
 
     @property
     def finished(self) -> bool:
@@ -243,6 +246,7 @@ class _Fold:
         self._operator = ""
         self._began = self._ended = ""
         self._jumps: list[tuple[int, str, str]] = []
+        self._power = False
 
     def run(self, taken: Iterable[Taken]) -> State:
         state = start()
@@ -251,6 +255,7 @@ class _Fold:
             if entry.at < self._ended:
                 self._jumps.append((entry.n, self._ended, entry.at))
             self._ended = entry.at
+            self._power = self._power or tells_power(before, entry, after)
             if before.phase is Phase.PLACING and type(entry.event) is e.Answered:
                 continue  # the half of a record's lines: probes were placed
             step = before.step
@@ -321,6 +326,7 @@ class _Fold:
             saw=tuple(setting.began.saw) if setting is not None else (),
             marks=tuple(self._marks(state)),
             jumps=tuple(self._jumps),
+            power=self._power,
         )
 
     def _marks(self, state: State) -> Iterator[Mark]:

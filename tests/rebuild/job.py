@@ -11,7 +11,7 @@ from msgspec.structs import replace
 from bench.assemble import fitted
 from bench.files import BadFile
 from bench.instruments.bench_file import Bench
-from bench.job.asfound import left
+from bench.job.asfound import had_power, left
 from bench.job.folder import Folder
 from bench.job.gates import missing
 from bench.job.next_walk import NextWalk, next_walk
@@ -23,7 +23,7 @@ from bench.plant.model import Plant
 from bench.quantity import Ratio
 from bench.record.replay import Taken
 from bench.sequence.draft import KINDS, Draft
-from bench.sequence.drafts.dead_first import dead_first, had_power
+from bench.sequence.drafts.dead_first import dead_first
 from bench.sequence.drafts.in_lead import in_lead
 from bench.sequence.drafts.together import together
 from bench.sequence.file import Decide, Energise, SequenceFile
@@ -70,7 +70,7 @@ class Job:
     @property
     def powered(self) -> bool:
         """Whether it has had power."""
-        return had_power(self.handled())
+        return had_power(self.folder, self.plant)
 
     def next(self) -> tuple[Task, NextWalk] | None:
         """The task that is due, with its walk."""

@@ -7,10 +7,9 @@ from pathlib import Path
 import pytest
 
 from bench.commands.common import has_had_power
-from bench.plant.handled import Change, Handled
 from bench.plant.load import load_plant
 from bench.sequence.draft import KINDS, draft
-from bench.sequence.drafts.dead_first import PROVED, dead_first, had_power
+from bench.sequence.drafts.dead_first import PROVED, dead_first
 from bench.sequence.file import Do, Each, Hold, Measure, Prove, Seek, SequenceFile, Step
 from bench.sequence.redraft import kept, marked
 from bench.sequence.unroll import unroll
@@ -81,13 +80,6 @@ def test_after_a_live_reading_in_the_search_for_lost_voltage_no_ohms_are_asked_f
     _, hold, after = parted(KINDS["supply-search"](PLANT, "2B").steps)
     ohms = [step for step in after if isinstance(step, Measure) and step.read == "resistance"]
     assert ohms and all(set(hold.proven) <= set(step.proven) for step in ohms)
-
-
-def test_power_is_known_from_what_the_records_say_of_supplies_and_of_the_bench_supply() -> None:
-    assert not had_power(Handled())
-    assert not had_power(Handled().after([Change("breaker", "F21", "open")]))
-    assert had_power(Handled().after([Change("supply", "GA", "off")]))
-    assert had_power(Handled().after([Change("connection", "bench supply", "disconnected")]))
 
 
 def test_without_records_nothing_had_power(tmp_path: Path) -> None:

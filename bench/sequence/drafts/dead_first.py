@@ -1,8 +1,8 @@
 """Puts the proof that a plant is dead into a draft for a dead plant, where that plant has had power before.
 
 As long as nothing of a plant was ever fed since it was taken apart, a lock and a word are what there is. From the first
-power on a typed word proves nothing: the same points are read as before first power, between two proofs of the meter,
-and nothing of the draft is asked for where one of them is not dead.
+power on (:func:`bench.job.asfound.had_power` tells from when) a typed word proves nothing: the same points are read as
+before first power, between two proofs of the meter, and nothing of the draft is asked for where one of them is not dead.
 """
 
 from __future__ import annotations
@@ -12,7 +12,6 @@ from typing import Final
 
 import msgspec
 
-from bench.plant.handled import Handled
 from bench.plant.model import Plant
 from bench.plant.things import Cable, Inlet
 from bench.sequence.drafts.parts import Beside, Draft, Part, unique
@@ -29,15 +28,6 @@ from bench.sequence.file import Do, Each, Hold, Measure, Seek, Step, Wait
 PROVED: Final = "Every point read above was dead between two proofs of the meter."
 """What the hold point of such a draft says: it tells one from a draft of before."""
 _GUARDED = Do | Measure | Seek | Hold | Wait
-
-
-def had_power(handled: Handled) -> bool:
-    """Whether somebody ever fed a plant, or said how its supplies stand, as far as its records tell.
-
-    Args:
-        handled: the plant as the records left it.
-    """
-    return any(handled.marks.get(kind) for kind in ("supply", "connection"))
 
 
 def dead_first(plant: Plant, of: str, made: Draft, cables: Sequence[Cable] = ()) -> Draft:
