@@ -40,6 +40,7 @@ from bench.sequence.unroll import unroll
 from bench.walk import events as e
 from bench.walk.by_eye import FLAG
 from bench.walk.facts import BenchFacts, InstrumentFacts
+from bench.walk.nothing_there import look_first, to_look_at, volts_on
 from bench.walk.outcome import (
     Bounds,
     Circumstances,
@@ -498,7 +499,9 @@ class Setting(msgspec.Struct, frozen=True, eq=False, dict=True):
             figure=Figure(unit="A"),
             circumstances=self._circumstances(conditions, at),
         )
-        return judge_energised(step, event, self.prepared(step, conditions), base, hold)
+        outcome = judge_energised(step, event, self.prepared(step, conditions), base, hold)
+        first = look_first(to_look_at(self.plant, step, outcome), abs(step.source.voltage.value))
+        return replace(outcome, said=f"{outcome.sentence} Nothing is drawn. {first}") if first else outcome
 
     def judge_measure(
         self,
@@ -549,6 +552,8 @@ class Setting(msgspec.Struct, frozen=True, eq=False, dict=True):
         if source.read == "voltage" and outcome.figure.value is not None:
             turned = wrong_way_round(outcome, reading_text(outcome.figure.value, "V", expanded=outcome.figure.expanded))
             outcome = replace(outcome, said=turned) if turned else outcome
+            first = look_first(to_look_at(self.plant, step, outcome), volts_on(conditions.fed))
+            outcome = replace(outcome, said=f"{outcome.sentence} Nothing arrives. {first}") if first else outcome
         return _absorbed(outcome, source, read) if read.series else outcome
 
     def _held_against(self, step: Step, read: e.Read, held: Held, rule: Rule, taken: _Taken) -> Outcome:

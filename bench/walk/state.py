@@ -95,6 +95,7 @@ from bench.walk import by_eye, by_knobs
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.facts import BenchFacts, Display, InstrumentFacts
+from bench.walk.nothing_there import look_first, to_look_at, volts_on
 from bench.walk.outcome import UNPROVEN, Made, Outcome
 from bench.walk.results import results
 from bench.walk.seeking import Seeking
@@ -954,7 +955,9 @@ def _asked_again(state: State, step: Step, facts: InstrumentFacts, event: e.Answ
     except OverflowError as error:
         raise Refused("a reading so large that nothing can be computed from it") from error
     if outcome.verdict == "fail":
-        return _looked_again(state, shown, displays, outcome.figure.expanded)
+        doubt = _looked_again(state, shown, displays, outcome.figure.expanded)
+        first = look_first(to_look_at(state.setting.plant, step, outcome), volts_on(state.conditions.fed))
+        return f"{doubt} {first}".strip() if doubt else ""
     bare = shown.over and shown.on is None and shown.display is None and shown.resolution == 1.0
     if state.setting.began.edition > 4:
         why = by_eye.otherwise(shown, event.answer, displays)
@@ -968,9 +971,9 @@ def _asked_again(state: State, step: Step, facts: InstrumentFacts, event: e.Answ
 def _looked_again(state: State, shown: by_eye.Shown, displays: list[Display], expanded: float | None) -> str:
     """Why a figure that would fail does not count yet; empty where somebody looked again, and it would fail still."""
     assert state.setting is not None
-    if state.setting.began.edition < 8 or state.pending.doubt not in (by_eye.WOULD_FAIL, by_eye.UNSTEADY):
+    if state.setting.began.edition < 8 or not state.pending.doubt.startswith((by_eye.WOULD_FAIL, by_eye.UNSTEADY)):
         return by_eye.WOULD_FAIL
-    if state.pending.doubt == by_eye.UNSTEADY:
+    if state.pending.doubt.startswith(by_eye.UNSTEADY):
         return ""
     before = by_eye.read_from(state.pending.typed[-1], displays)
     if before is None or before.value is None or shown.value is None or expanded is None:

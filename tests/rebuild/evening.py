@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Final
@@ -37,6 +38,10 @@ _SO_ALREADY: Final[tuple[tuple[str, Kind, set[str]], ...]] = (
     ("put_in", "card", {"in"}),
 )
 """Lists of an act's names, what kind of thing they are, and how such a thing is where nothing is left to do."""
+
+
+_LOOK_FIRST: Final = re.compile(r"Look at (.+?) first: .*close it by its handle")
+"""What stands on the page where nothing arrives at a harmless voltage."""
 
 
 class Evening(Person):
@@ -186,6 +191,8 @@ class Evening(Person):
         assert facts is not None
         source = step.source
         again = bool(self.state.pending.typed) and not (isinstance(source, Measure) and source.times)
+        if again:
+            self._look_first(step)
         if not again:
             stays = isinstance(source, Measure) and bool(self._at & set(source.between))
             self.ledger.spend((AT_HAND if stays else PLACE) + BY_EYE)
@@ -208,6 +215,21 @@ class Evening(Person):
         if not again and self.team.slips("mistyped"):
             text = self.team.typed(text)
         return self.answered(text)
+
+    def _look_first(self, step: Step) -> None:
+        """Breakers that the page says to look at, where nothing arrives: one that is found open is closed."""
+        asked = _LOOK_FIRST.search(self.state.pending.doubt)
+        if asked is None:
+            return
+        names = asked[1].split(", then ")
+        plant = self.site.plant
+        self.ledger.go(tuple(dict.fromkeys(plant.breakers[name].line.bay for name in names)))
+        self.ledger.spend(seconds_of([replace(step, source=Look(title="Closed?", breakers=names))]) / 60.0)
+        found = {name for name in names if name not in self._really and not self.team.slips("overlooked")}
+        if found:
+            self.ledger.acts += len(found)
+            self._really |= found
+            self.tonight.world.breakers(sorted(self._really), self.tonight.clock.now())
 
     def _misplace(self, red: str, black: str) -> None:
         """One probe goes to the place beside."""

@@ -306,7 +306,7 @@ def _dead(plant: Plant, inlet: Inlet, block: Sequence[_Seen], height: float) -> 
     behind = next((one for one in block if one.step.subject == breakers[-1]), None)
     if behind is not None and abs(behind.value) > THERE * height:
         text += f", though it is there behind {breakers[-1]}: the feed or the return is open between the two"
-    elif behind is None:
+    else:
         text += ": look first whether each of them is"
     return PowerFinding("dead", inlet.name, f"{text}.")
 

@@ -57,7 +57,7 @@ def answer(cells: Mapping[str, Cell], state: State) -> FromSheet | None:
     displays = facts.displays.get(by_eye.function_of(asked.step)[1], [])
     if not typed and not cell.reading:
         return _passed(asked.number, "blank", f"blank on the sheet, line {cell.line}")
-    figure = cell.reading if not typed else cell.again or (cell.reading if doubt in STANDS else "")
+    figure = cell.reading if not typed else cell.again or (cell.reading if doubt.startswith(STANDS) else "")
     if len(typed) > 2 or not figure:
         why = f"doubtful on the sheet, line {cell.line}: {cell.reading!r}. {doubt}"
         return _passed(asked.number, "doubtful", why)

@@ -1,0 +1,89 @@
+"""A breaker that was forgotten: the walk names those of the way at once, and goes on once it is closed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from bench.plant import faults as k
+from bench.sequence.file import Do, Energise
+from bench.sequence.plan import Step
+from bench.walk import events as e
+from bench.walk.results import results
+from bench.walk.state import State
+from tests.power import pure_walk, small_hall
+
+
+pytestmark = pytest.mark.slow
+
+
+@pytest.fixture(scope="module")
+def first(tmp_path_factory: pytest.TempPathFactory) -> State:
+    """A first power of one shelf with one feed."""
+    folder = tmp_path_factory.mktemp("forgotten")
+    return pure_walk.begun(folder, small_hall.written(folder), "2C")
+
+
+class Forgets(pure_walk.PureWalk):
+    """Who leaves a breaker open when it is to be closed for the nth time, says that it is closed, and reads on."""
+
+    forgotten = "FA2C"
+    nth = 1
+    closings = 0
+
+    def act(self, step: Step) -> None:
+        super().act(step)
+        if isinstance(step.source, Do) and self.forgotten in step.source.close:
+            self.closings += 1
+        if self.closings == self.nth:
+            self.world.breakers(self.handled.closed - {self.forgotten}, self.t)
+
+    def until_failed(self) -> str:
+        """To the first failure; what it says."""
+        while not self.state.finished:
+            self.one()
+            wrong = [one for one in results(self.state).values() if one.verdict == "fail"]
+            if wrong:
+                return wrong[0].sentence
+        return ""
+
+
+def forgetful(first: State, breaker: str = "FA2C", nth: int = 1) -> Forgets:
+    assert first.setting is not None
+    walk = Forgets(first, first.setting.plant, (), 3)
+    walk.forgotten, walk.nth = breaker, nth
+    return walk
+
+
+@pytest.mark.parametrize("breaker", ["FA2C", "FA"])
+def test_at_a_harmless_voltage_it_is_closed_and_read_again_and_the_walk_goes_on(first: State, breaker: str) -> None:
+    walk = forgetful(first, breaker)
+    said = walk.until_failed()
+    assert "Nothing arrives. Look at FA, then FA2C first" in said and "close it by its handle, and measure again" in said
+    latest = max(results(walk.state).values(), key=lambda one: one.n)
+    assert walk.state.setting is not None
+    assert walk.state.setting.plan.steps[latest.index].subject == "FA2C", "said at the first reading, not the last one"
+    # what the page asks for: one look, one handle, the same reading
+    walk.world.breakers(walk.handled.closed, walk.t)
+    walk.add(e.Went(number=walk.state.number, to=latest.index, then="return"))
+    while not (walk.state.step is not None and isinstance(walk.state.step.source, Energise)):
+        walk.one()
+    passed = results(walk.state)
+    assert all(one.verdict != "fail" for one in passed.values())
+    assert passed[latest.index].verdict == "pass" and walk.state.step.subject == "2C"
+
+
+def test_with_volts_on_it_nobody_is_told_to_close_it_before_the_output_is_off(first: State) -> None:
+    walk = forgetful(first, nth=2)
+    said = walk.until_failed()
+    assert "draws too little" in said and "Nothing is drawn. Look at FA, then FA2C first" in said
+    assert "stays open until the output is off" in said and "by its handle" not in said
+
+
+def test_what_arrives_too_low_or_the_wrong_way_round_is_no_forgotten_breaker(first: State) -> None:
+    assert first.setting is not None
+    walk = Forgets(first, first.setting.plant, (k.PolarityReversed(shelf="2C", feed="A"),), 3)
+    walk.nth = -1
+    said = walk.until_failed()
+    assert "wrong way round" in said and "Nothing arrives" not in said
