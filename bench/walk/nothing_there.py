@@ -33,7 +33,7 @@ def to_look_at(plant: Plant, step: Step, outcome: Outcome) -> tuple[str, ...]:
     if outcome.verdict != "fail" or value is None or not low:
         return ()
     least = abs(low) if high is None else min(abs(low), abs(high))
-    if low < 0.0 and (high is None or high > 0.0) or abs(value) >= NOTHING * least:
+    if (low < 0.0 and (high is None or high > 0.0)) or abs(value) >= NOTHING * least:
         return ()
     source = step.source
     if isinstance(source, Measure) and source.read == "voltage" and source.limit.computed == "shelf-voltage":

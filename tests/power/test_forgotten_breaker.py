@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 
 from bench.plant import faults as k
@@ -13,7 +11,6 @@ from bench.walk import events as e
 from bench.walk.results import results
 from bench.walk.state import State
 from tests.power import pure_walk, small_hall
-
 
 pytestmark = pytest.mark.slow
 
@@ -60,7 +57,8 @@ def forgetful(first: State, breaker: str = "FA2C", nth: int = 1) -> Forgets:
 def test_at_a_harmless_voltage_it_is_closed_and_read_again_and_the_walk_goes_on(first: State, breaker: str) -> None:
     walk = forgetful(first, breaker)
     said = walk.until_failed()
-    assert "Nothing arrives. Look at FA, then FA2C first" in said and "close it by its handle, and measure again" in said
+    assert "Nothing arrives. Look at FA, then FA2C first" in said
+    assert "close it by its handle, and measure again" in said
     latest = max(results(walk.state).values(), key=lambda one: one.n)
     assert walk.state.setting is not None
     assert walk.state.setting.plan.steps[latest.index].subject == "FA2C", "said at the first reading, not the last one"

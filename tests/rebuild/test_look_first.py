@@ -1,4 +1,4 @@
-"""A drawn team that forgets a breaker does what the page says at that moment, and the shelf comes up in the same walk."""
+"""A drawn team that forgot a breaker does what the page says then, and the shelf comes up in the same walk."""
 
 import pytest
 

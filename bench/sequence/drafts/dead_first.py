@@ -2,7 +2,7 @@
 
 As long as nothing of a plant was ever fed since it was taken apart, a lock and a word are what there is. From the first
 power on (:func:`bench.job.asfound.had_power` tells from when) a typed word proves nothing: the same points are read as
-before first power, between two proofs of the meter, and nothing of the draft is asked for where one of them is not dead.
+before first power, between two proofs of the meter, and nothing of the draft is asked for where one is not dead.
 """
 
 from __future__ import annotations
