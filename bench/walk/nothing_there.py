@@ -1,12 +1,14 @@
-"""Where a feed should be and nothing arrives: the breakers of that very way are looked at first.
+"""Where a feed should be and nothing arrives, or nothing runs through a meter: the breakers of that way come first.
 
-A breaker that was forgotten is the commonest reason, and the cheapest to put right: at a harmless voltage it is closed
-by its handle and the reading is taken again. At a higher one it waits until the output is off, since what lies behind
-it is brought up from below.
+A breaker that was forgotten is the commonest reason, and the cheapest to put right: it is worked by its handle as the
+walk asked before, and the reading is taken again. On the bench supply that is so at a harmless voltage only; with more
+on it, it waits until the output is off, since what lies behind is brought up from below.
 """
 
 from __future__ import annotations
 
+import math
+from collections.abc import Collection, Sequence
 from typing import Final
 
 from bench.plant.model import NoPath, Plant
@@ -21,29 +23,62 @@ HARMLESS_V: Final = 5.0
 """So low that a breaker may be closed on it by its handle (common practice, no source; the drafts' first voltage)."""
 
 
-def to_look_at(plant: Plant, step: Step, outcome: Outcome) -> tuple[str, ...]:
-    """The breakers on the way to where nothing arrives, from the supply on; none where something does.
+def look_first(plant: Plant, step: Step, outcome: Outcome, volts: float) -> str:
+    """What somebody looks at first where nothing arrives or nothing is drawn; empty where something does or is.
 
     Args:
         plant: the plant.
-        step: a reading of volts, or a load that was brought up.
+        step: a reading, or a load that was brought up.
         outcome: what came of it.
+        volts: that are on it, see :func:`volts_on`.
     """
     value, low, high = outcome.figure.value, outcome.bounds.low, outcome.bounds.high
     if outcome.verdict != "fail" or value is None or not low:
-        return ()
+        return ""
     least = abs(low) if high is None else min(abs(low), abs(high))
     if (low < 0.0 and (high is None or high > 0.0)) or abs(value) >= NOTHING * least:
-        return ()
+        return ""
     source = step.source
-    if isinstance(source, Measure) and source.read == "voltage" and source.limit.computed == "shelf-voltage":
-        return _way(plant, step.subject, ())
-    if isinstance(source, Energise) and outcome.finding == "light":
-        return _way(plant, step.subject, source.at)
-    return ()
+    match source:
+        case Measure(read="voltage") if source.limit.computed in ("shelf-voltage", "feed-voltage"):
+            return _not_closed("Nothing arrives.", _way(plant, step.subject, ()), volts)
+        case Energise() if outcome.finding == "light":
+            return _not_closed("Nothing is drawn.", _way(plant, step.subject, source.at), volts)
+        case Measure(read="current", clamp=False):
+            return _not_opened(plant, source.between)
+    return ""
 
 
-def _way(plant: Plant, subject: str, at: list[str] | tuple[str, ...]) -> tuple[str, ...]:
+def _not_closed(what: str, breakers: tuple[str, ...], volts: float) -> str:
+    if not breakers:
+        return ""
+    each = "it must be closed" if len(breakers) == 1 else "each must be closed"
+    looks = f"{what} Look at {', then '.join(breakers)} first: {each}."
+    if abs(volts) > HARMLESS_V:
+        return (
+            f"{looks} One that is open stays open until the output is off: then it is closed, and all is brought up "
+            "from the beginning."
+        )
+    if volts:
+        return f"{looks} One that is open: close it by its handle, and measure again."
+    return (
+        f"{looks} Where one is open, open those after it too; then close them in this order, by their handles and as "
+        "this walk asked before, and measure again."
+    )
+
+
+def _not_opened(plant: Plant, between: tuple[str, str]) -> str:
+    """A meter across a breaker that is still closed has nothing to show."""
+    for name, breaker in plant.breakers.items():
+        if {breaker.line.name, breaker.load.name} == set(between):
+            return (
+                f"Nothing runs through the meter. Look at {name} first: with the meter across it, it must be open. If "
+                "it is closed and the clips hold, open it by its handle, and measure again."
+            )
+    return ""
+
+
+def _way(plant: Plant, subject: str, at: Sequence[str]) -> tuple[str, ...]:
     """The breakers to an inlet, to all inlets of a shelf that are fed from some supplies, or up to a breaker."""
     inlets = [one for shelf in subject.split("+") if shelf in plant.shelves for one in plant.shelves[shelf].inlets]
     inlets = [plant.inlets[subject]] if subject in plant.inlets else inlets
@@ -65,25 +100,16 @@ def _way(plant: Plant, subject: str, at: list[str] | tuple[str, ...]) -> tuple[s
     return tuple(dict.fromkeys(found))
 
 
-def look_first(breakers: tuple[str, ...], volts: float) -> str:
-    """What somebody does where nothing arrives.
+def volts_on(fed: Powered | None, live: Collection[str]) -> float:
+    """The volts of the bench supply that are on, without sign; 0 where a supply of the plant feeds in its place.
 
     Args:
-        breakers: on the way, from the supply on.
-        volts: that are on it; 0 where the walk does not know.
+        fed: what the bench supply feeds, as far as the walk knows.
+        live: supplies of the plant that are on.
+
+    Returns:
+        Infinity where the walk knows of neither: nobody is told to work anything then.
     """
-    if not breakers:
-        return ""
-    names = ", then ".join(breakers)
-    each = "it must be closed" if len(breakers) == 1 else "each must be closed"
-    if 0.0 < abs(volts) <= HARMLESS_V:
-        return f"Look at {names} first: {each}. One that is open: close it by its handle, and measure again."
-    return (
-        f"Look at {names} first: {each}. One that is open stays open until the output is off: then it is closed, and "
-        "all is brought up from the beginning."
-    )
-
-
-def volts_on(fed: Powered | None) -> float:
-    """The volts that feed it, without sign; 0 where not known."""
-    return abs(fed.volts) if fed is not None else 0.0
+    if fed is not None:
+        return abs(fed.volts)
+    return 0.0 if live else math.inf

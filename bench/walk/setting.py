@@ -40,7 +40,7 @@ from bench.sequence.unroll import unroll
 from bench.walk import events as e
 from bench.walk.by_eye import FLAG
 from bench.walk.facts import BenchFacts, InstrumentFacts
-from bench.walk.nothing_there import look_first, to_look_at, volts_on
+from bench.walk.nothing_there import look_first, volts_on
 from bench.walk.outcome import (
     Bounds,
     Circumstances,
@@ -500,8 +500,13 @@ class Setting(msgspec.Struct, frozen=True, eq=False, dict=True):
             circumstances=self._circumstances(conditions, at),
         )
         outcome = judge_energised(step, event, self.prepared(step, conditions), base, hold)
-        first = look_first(to_look_at(self.plant, step, outcome), abs(step.source.voltage.value))
-        return replace(outcome, said=f"{outcome.sentence} Nothing is drawn. {first}") if first else outcome
+        volts = step.source.voltage.value if isinstance(step.source, Energise) else 0.0
+        return self._looked_at_first(step, outcome, volts)
+
+    def _looked_at_first(self, step: Step, outcome: Outcome, volts: float) -> Outcome:
+        """The same, with the breakers named that are looked at first where there is nothing."""
+        first = look_first(self.plant, step, outcome, volts) if outcome.verdict == "fail" else ""
+        return replace(outcome, said=f"{outcome.sentence} {first}") if first else outcome
 
     def judge_measure(
         self,
@@ -552,8 +557,8 @@ class Setting(msgspec.Struct, frozen=True, eq=False, dict=True):
         if source.read == "voltage" and outcome.figure.value is not None:
             turned = wrong_way_round(outcome, reading_text(outcome.figure.value, "V", expanded=outcome.figure.expanded))
             outcome = replace(outcome, said=turned) if turned else outcome
-            first = look_first(to_look_at(self.plant, step, outcome), volts_on(conditions.fed))
-            outcome = replace(outcome, said=f"{outcome.sentence} Nothing arrives. {first}") if first else outcome
+        if source.read in ("voltage", "current"):
+            outcome = self._looked_at_first(step, outcome, volts_on(conditions.fed, conditions.handled.live))
         return _absorbed(outcome, source, read) if read.series else outcome
 
     def _held_against(self, step: Step, read: e.Read, held: Held, rule: Rule, taken: _Taken) -> Outcome:

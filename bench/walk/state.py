@@ -95,7 +95,7 @@ from bench.walk import by_eye, by_knobs
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.facts import BenchFacts, Display, InstrumentFacts
-from bench.walk.nothing_there import look_first, to_look_at, volts_on
+from bench.walk.nothing_there import look_first, volts_on
 from bench.walk.outcome import UNPROVEN, Made, Outcome
 from bench.walk.results import results
 from bench.walk.seeking import Seeking
@@ -956,7 +956,8 @@ def _asked_again(state: State, step: Step, facts: InstrumentFacts, event: e.Answ
         raise Refused("a reading so large that nothing can be computed from it") from error
     if outcome.verdict == "fail":
         doubt = _looked_again(state, shown, displays, outcome.figure.expanded)
-        first = look_first(to_look_at(state.setting.plant, step, outcome), volts_on(state.conditions.fed))
+        now = state.conditions
+        first = look_first(state.setting.plant, step, outcome, volts_on(now.fed, now.handled.live))
         return f"{doubt} {first}".strip() if doubt else ""
     bare = shown.over and shown.on is None and shown.display is None and shown.resolution == 1.0
     if state.setting.began.edition > 4:

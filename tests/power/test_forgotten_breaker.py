@@ -85,3 +85,47 @@ def test_what_arrives_too_low_or_the_wrong_way_round_is_no_forgotten_breaker(fir
     walk.nth = -1
     said = walk.until_failed()
     assert "wrong way round" in said and "Nothing arrives" not in said
+
+
+@pytest.fixture(scope="module")
+def idle(tmp_path_factory: pytest.TempPathFactory) -> State:
+    """What a shelf draws on the battery."""
+    folder = tmp_path_factory.mktemp("idle")
+    return pure_walk.begun(folder, small_hall.written(folder), "2C", "idle-current")
+
+
+def goes_on(walk: Forgets) -> None:
+    """What failed is read again with all as the walk asked, and nothing has failed at its end."""
+    latest = max(results(walk.state).values(), key=lambda one: one.n)
+    walk.nth = -1
+    walk.world.breakers(walk.handled.closed, walk.t)
+    walk.add(e.Went(number=walk.state.number, to=latest.index, then="return"))
+    walk.run()
+    assert not [one.sentence for one in results(walk.state).values() if one.verdict == "fail"]
+
+
+def test_on_a_battery_the_breakers_are_worked_in_the_order_that_the_walk_asked(idle: State) -> None:
+    walk = forgetful(idle)
+    said = walk.until_failed()
+    assert (
+        "Nothing arrives. Look at FA, then FA2C first: each must be closed. Where one is open, open those after" in said
+    )
+    goes_on(walk)
+
+
+class LeavesClosed(Forgets):
+    """Who does not open the breaker that the meter is across."""
+
+    def act(self, step: Step) -> None:
+        super().act(step)
+        if self.nth >= 0 and step.title.startswith("Ammeter across"):
+            self.world.breakers(self.handled.closed | {self.forgotten}, self.t)
+
+
+def test_a_breaker_that_is_still_closed_beside_the_meter_is_named(idle: State) -> None:
+    assert idle.setting is not None
+    walk = LeavesClosed(idle, idle.setting.plant, (), 3)
+    walk.nth = 99
+    said = walk.until_failed()
+    assert "Nothing runs through the meter. Look at FA2C first: with the meter across it, it must be open." in said
+    goes_on(walk)

@@ -40,8 +40,8 @@ _SO_ALREADY: Final[tuple[tuple[str, Kind, set[str]], ...]] = (
 """Lists of an act's names, what kind of thing they are, and how such a thing is where nothing is left to do."""
 
 
-_LOOK_FIRST: Final = re.compile(r"Look at (.+?) first: .*close it by its handle")
-"""What stands on the page where nothing arrives at a harmless voltage."""
+_LOOK_FIRST: Final = re.compile(r"Look at (.+?) first: (.+ must be .+ measure again)")
+"""What stands on the page where nothing arrives, or runs through the meter, and something may be worked at once."""
 
 
 class Evening(Person):
@@ -217,18 +217,19 @@ class Evening(Person):
         return self.answered(text)
 
     def _look_first(self, step: Step) -> None:
-        """Breakers that the page says to look at, where nothing arrives: one that is found open is closed."""
+        """Breakers that the page says to look at, where there is nothing: one that is found otherwise is worked."""
         asked = _LOOK_FIRST.search(self.state.pending.doubt)
         if asked is None:
             return
-        names = asked[1].split(", then ")
-        plant = self.site.plant
+        names, plant = asked[1].split(", then "), self.site.plant
         self.ledger.go(tuple(dict.fromkeys(plant.breakers[name].line.bay for name in names)))
-        self.ledger.spend(seconds_of([replace(step, source=Look(title="Closed?", breakers=names))]) / 60.0)
-        found = {name for name in names if name not in self._really and not self.team.slips("overlooked")}
-        if found:
-            self.ledger.acts += len(found)
-            self._really |= found
+        self.ledger.spend(seconds_of([replace(step, source=Look(title="As asked?", breakers=names))]) / 60.0)
+        wanted = set() if "must be open" in asked[2] else set(names)
+        wrong = {name for name in names if (name in self._really) != (name in wanted)}
+        wrong = {name for name in sorted(wrong) if not self.team.slips("overlooked")}
+        if wrong:
+            self.ledger.acts += len(wrong)
+            self._really ^= wrong
             self.tonight.world.breakers(sorted(self._really), self.tonight.clock.now())
 
     def _misplace(self, red: str, black: str) -> None:
