@@ -56,8 +56,8 @@ def _not_closed(what: str, breakers: tuple[str, ...], volts: float) -> str:
     looks = f"{what} Look at {', then '.join(breakers)} first: {each}."
     if abs(volts) > HARMLESS_V:
         return (
-            f"{looks} One that is open stays open until the output is off: then it is closed, and all is brought up "
-            "from the beginning."
+            f"{looks} One that is open stays open until the output is off: then go back to where it is closed, close "
+            "it, and bring it up again."
         )
     if volts:
         return f"{looks} One that is open: close it by its handle, and measure again."

@@ -5,11 +5,12 @@ from __future__ import annotations
 import pytest
 
 from bench.plant import faults as k
+from bench.screens.walk.sayings import back_to
 from bench.sequence.file import Do, Energise
 from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.results import results
-from bench.walk.state import State
+from bench.walk.state import Phase, State
 from tests.power import pure_walk, small_hall
 
 pytestmark = pytest.mark.slow
@@ -77,6 +78,17 @@ def test_with_volts_on_it_nobody_is_told_to_close_it_before_the_output_is_off(fi
     said = walk.until_failed()
     assert "draws too little" in said and "Nothing is drawn. Look at FA, then FA2C first" in said
     assert "stays open until the output is off" in said and "by its handle" not in said
+    # off, and back to where it is closed: it is brought up from below, and the walk goes on
+    while walk.state.outputs.on or walk.state.phase is not Phase.ASKING:
+        walk.one()
+    assert walk.state.setting is not None
+    back = back_to(walk.state)
+    assert walk.state.setting.plan.steps[back].source.close == ["FA2C"]  # type: ignore[union-attr]
+    walk.add(e.Went(number=walk.state.number, to=back, then="go-on"))
+    walk.nth, came_up = -1, len(walk.fed)
+    walk.run()
+    assert walk.fed[came_up][0].subject == "2C" and len(walk.fed[came_up][1].sets) > 1
+    assert not [one.sentence for one in results(walk.state).values() if one.verdict not in ("pass", "done")]
 
 
 def test_what_arrives_too_low_or_the_wrong_way_round_is_no_forgotten_breaker(first: State) -> None:

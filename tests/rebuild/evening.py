@@ -11,7 +11,8 @@ from msgspec.structs import replace
 
 from bench.plant.handled import Change, Handled, Kind
 from bench.plant.things import Terminal
-from bench.record.replay import Taken
+from bench.record.replay import Taken, brought
+from bench.screens.walk.sayings import back_to
 from bench.sequence.file import BENCH_SUPPLY, Ask, Caution, Do, Gate, Hold, Look, Measure
 from bench.sequence.pace import seconds_of
 from bench.sequence.plan import Step
@@ -43,6 +44,9 @@ _SO_ALREADY: Final[tuple[tuple[str, Kind, set[str]], ...]] = (
 _LOOK_FIRST: Final = re.compile(r"Look at (.+?) first: (.+ must be .+ measure again)")
 """What stands on the page where nothing arrives, or runs through the meter, and something may be worked at once."""
 
+_ONCE_IT_IS_OFF: Final = re.compile(r"Nothing is drawn\. Look at (.+?) first: .+ until the output is off")
+"""What it says where nothing is drawn at a full voltage: once the output is off one goes back."""
+
 
 class Evening(Person):
     """A walk by hands that only type, with slips.
@@ -68,6 +72,7 @@ class Evening(Person):
         self.fed: list[tuple[Step, float]] = []
         self.truths: dict[int, float] = {}
         self._truth: float | None = None
+        self._once_off: list[str] = []
         self._at: frozenset[str] = frozenset()
         self.watch: Callable[[Evening, Step, float], None] | None = None
         self.begin(first)
@@ -82,7 +87,10 @@ class Evening(Person):
     def add(self, event: e.Event) -> e.Entry:
         before = self.state
         entry = super().add(event)
-        self.taken.append((before, entry, self.state))
+        self.taken.append(Taken(before, entry, self.state))
+        came = brought(self.taken[-1]) if isinstance(event, e.Energised) else None
+        told = _ONCE_IT_IS_OFF.search(came.sentence) if came is not None else None
+        self._once_off = told[1].split(", then ") if told is not None else self._once_off
         if isinstance(event, e.Read) and self._truth is not None:
             self.truths[entry.n], self._truth = self._truth, None
         return entry
@@ -219,18 +227,20 @@ class Evening(Person):
     def _look_first(self, step: Step) -> None:
         """Breakers that the page says to look at, where there is nothing: one that is found otherwise is worked."""
         asked = _LOOK_FIRST.search(self.state.pending.doubt)
-        if asked is None:
-            return
-        names, plant = asked[1].split(", then "), self.site.plant
+        if asked is not None:
+            self._looked_at(step, asked[1].split(", then "), closed="must be open" not in asked[2])
+
+    def _looked_at(self, step: Step, names: list[str], *, closed: bool) -> bool:
+        """Some breakers are looked at and put as they must be; whether one was otherwise."""
+        plant = self.site.plant
         self.ledger.go(tuple(dict.fromkeys(plant.breakers[name].line.bay for name in names)))
         self.ledger.spend(seconds_of([replace(step, source=Look(title="As asked?", breakers=names))]) / 60.0)
-        wanted = set() if "must be open" in asked[2] else set(names)
-        wrong = {name for name in names if (name in self._really) != (name in wanted)}
-        wrong = {name for name in sorted(wrong) if not self.team.slips("overlooked")}
+        wrong = {name for name in names if (name in self._really) != closed and not self.team.slips("overlooked")}
         if wrong:
             self.ledger.acts += len(wrong)
             self._really ^= wrong
             self.tonight.world.breakers(sorted(self._really), self.tonight.clock.now())
+        return bool(wrong)
 
     def _misplace(self, red: str, black: str) -> None:
         """One probe goes to the place beside."""
@@ -277,6 +287,11 @@ class Evening(Person):
         if unsafe_by_hand(self.state):
             self.tonight.world.release(self.tonight.clock.now())
             return self.answered(OFF)
+        step, names = self.state.step, self._once_off
+        if names and step is not None and self.state.phase is Phase.ASKING and not self.state.outputs.on:
+            self._once_off = []
+            if self._looked_at(step, names, closed=True):
+                return e.Went(number=self.state.number, to=back_to(self.state), then="go-on")
         if self.state.phase is Phase.TROUBLED:
             return e.Skipped(number=self.state.number, reason="no such instrument", by=self.by)
         return super().event()

@@ -600,10 +600,20 @@ def so_far(state: State) -> list[str]:
 
 
 def back_to(state: State) -> int:
-    """The step that 'back' goes to: the one before; in a search its own, which takes its last answer back."""
+    """The step that 'back' goes to: the one before; in a search its own, which takes its last answer back.
+
+    With nothing on, what needs an output is passed over again and leads nowhere: back goes to the act before it.
+    """
     seeking = state.seeking
-    answered = seeking is not None and seeking.index == state.place.cursor and bool(seeking.trail)
-    return state.place.cursor if answered else state.place.cursor - 1
+    if seeking is not None and seeking.index == state.place.cursor and seeking.trail:
+        return state.place.cursor
+    back = state.place.cursor - 1
+    if state.setting is None or state.outputs.on:
+        return back
+    steps = state.setting.plan.steps
+    while 0 <= back < len(steps) and (steps[back].source.live or steps[back].kind in ("energise", "set")):
+        back -= 1
+    return back
 
 
 def duration(seconds: float) -> str:
