@@ -120,13 +120,15 @@ class Pattern:
     reply that noise made long cannot hold up who must switch an output off.
     """
 
-    __slots__ = ("_groups", "expression", "text")
+    __slots__ = ("_groups", "_last", "expression", "text")
 
     def __init__(self, text: str) -> None:
         self.expression = compiled(text)
         self.text = text
         # the engine would work it out for each reply
         self._groups: tuple[tuple[str, int], ...] = tuple(self.expression.groupindex.items())
+        # how an instrument is set is asked after each reading, and answered alike
+        self._last: tuple[str | None, dict[str, str] | None] = None, None
 
     @classmethod
     def parse(cls, text: str) -> Self:
@@ -149,6 +151,18 @@ class Pattern:
 
     def match(self, text: str) -> dict[str, str] | None:
         """The named groups of a full match (those that took part); None where the text does not match."""
+        last, found = self._last
+        if text != last:
+            found = self._matched(text)
+            self._last = text, found
+        return None if found is None else found.copy()
+
+    def _matched(self, text: str) -> dict[str, str] | None:
+        if text.isascii():  # a byte for each character: the engine need not count them
+            plain = self.expression.fullmatch(text.encode())
+            if plain is None:
+                return None
+            return {name: value.decode() for name, index in self._groups if (value := plain[index]) is not None}
         found = self.expression.fullmatch(text)
         if found is None:
             return None

@@ -254,7 +254,7 @@ class ChainedFile(Generic[E]):
     def _in_place(self) -> bool:
         """Whether the file that is written is the one that a reader finds."""
         try:
-            return os.path.samestat(self.path.stat(), os.fstat(self._descriptor))
+            return os.path.samestat(os.stat(str(self.path)), os.fstat(self._descriptor))  # noqa: PTH116 - of each line
         except OSError:
             return False
 

@@ -12,7 +12,6 @@ import os
 import select
 import sys
 import tempfile
-import threading
 from collections.abc import Callable
 from pathlib import Path
 from time import monotonic
@@ -49,7 +48,7 @@ class OwnedPort:
 
     def __init__(self, address: str) -> None:
         self.address = address
-        self._aborted = threading.Event()
+        self._aborted = False
         self._heed = True
         self._closed = False
         self._lock = _locked(address)
@@ -72,7 +71,7 @@ class OwnedPort:
 
     def abort(self) -> None:
         """See :meth:`~bench.instruments.ports.transport.Transport.abort`."""
-        self._aborted.set()
+        self._aborted = True
 
     def heed_abort(self, heed: bool) -> None:
         """See :meth:`~bench.instruments.ports.transport.Transport.heed_abort`."""
@@ -80,7 +79,7 @@ class OwnedPort:
 
     def clear_abort(self) -> None:
         """See :meth:`~bench.instruments.ports.transport.Transport.clear_abort`."""
-        self._aborted.clear()
+        self._aborted = False
 
     def close(self) -> None:
         """See :meth:`~bench.instruments.ports.transport.Transport.close`."""
@@ -99,22 +98,25 @@ class OwnedPort:
             self._lock.release()
 
     def _check_abort(self) -> None:
-        if self._heed and self._aborted.is_set():
+        if self._aborted and self._heed:
             raise InstrumentTrouble("aborted", "Stopped.")
 
     def _write_by(self, send: Callable[[bytes], int], waited_for: Any, data: bytes) -> None:
         """Write as the system takes the bytes, against a deadline, heeding an abort; ``send`` does not block."""
-        deadline = monotonic() + WRITE_TIME
-        sent = 0
-        while sent < len(data):
+        deadline = None
+        while data:
             self._check_abort()
-            if monotonic() >= deadline:
-                raise self._stuck()
             try:
-                taken = send(data[sent:])
+                taken = send(data)
             except BlockingIOError:
                 taken = 0
-            sent += taken
+            if taken == len(data):
+                return  # as nearly every time
+            data = data[taken:]
+            if deadline is None:
+                deadline = monotonic() + WRITE_TIME
+            elif monotonic() >= deadline:
+                raise self._stuck()
             if not taken:
                 select.select([], [waited_for], [], SLICE)
 
@@ -124,9 +126,12 @@ class OwnedPort:
         Returns:
             Nothing (no bytes) where the other end is gone; None where nothing came until the deadline.
         """
+        left = 0.0
         while True:
-            self._check_abort()
-            left = deadline - monotonic()
+            if self._aborted:
+                self._check_abort()
+            if deadline > 0.0:  # else only what is there already is wanted
+                left = deadline - monotonic()
             if select.select([waited_for], [], [], min(left, SLICE) if left > 0.0 else 0.0)[0]:
                 with contextlib.suppress(BlockingIOError):
                     return receive(_CHUNK)

@@ -40,6 +40,8 @@ class SerialPort(OwnedPort):
     def _open(self) -> None:
         self._port = _opened(self.address.removeprefix("serial:"), self._line)
         self._descriptor = _descriptor(self._port)
+        if self._descriptor is not None:
+            self._send, self._receive = partial(os.write, self._descriptor), partial(os.read, self._descriptor)
 
     def _close(self) -> None:
         self._port.close()
@@ -53,7 +55,7 @@ class SerialPort(OwnedPort):
                 self._port.write(data)
             else:
                 # pyserial's own loop counts a chunk only after the port is writable again: what it raises says nothing
-                self._write_by(partial(os.write, descriptor), descriptor, data)
+                self._write_by(self._send, descriptor, data)
         except InstrumentTrouble:
             raise
         except Exception as error:
@@ -67,7 +69,7 @@ class SerialPort(OwnedPort):
         try:
             if descriptor is None:
                 return self._read_by_library(deadline)
-            data = self._read_by(partial(os.read, descriptor), descriptor, deadline)
+            data = self._read_by(self._receive, descriptor, deadline)
             if data == b"":
                 # ready, and nothing to be had: the adapter was pulled out
                 raise OSError(errno.EIO, os.strerror(errno.EIO))

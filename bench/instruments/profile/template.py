@@ -23,6 +23,9 @@ def fill(template: str, values: Mapping[str, str]) -> str:
         ValueError: a value holds a character that could end the command or start another.
     """
 
+    if "{" not in template:
+        return template
+
     def value(match: re.Match[str]) -> str:
         text = values[match[1]]
         if _UNSAFE.search(text):

@@ -206,19 +206,19 @@ class Conversation:
         self._write(self.dialogue.send(command, now=self.clock(), wait=wait))
         while True:
             event = self.dialogue.next_event(self.clock())
-            if isinstance(event, Reply):
-                self._keep(event.frame.raw)
-                return event.frame
-            if isinstance(event, Late):
-                self._keep(event.got)
-                raise self._late(command, wait, event.got)
-            if isinstance(event, Garbled):
-                self._keep(event.raw)
-                raise self._garbled(event.raw, event.why)
-            if isinstance(event, Suspect):
-                self._refuse_suspect()
             if isinstance(event, NeedData):
                 self._read(event.until if event.until is not None else self.clock() + wait)
+            elif isinstance(event, Reply):
+                self._keep(event.frame.raw)
+                return event.frame
+            elif isinstance(event, Late):
+                self._keep(event.got)
+                raise self._late(command, wait, event.got)
+            elif isinstance(event, Garbled):
+                self._keep(event.raw)
+                raise self._garbled(event.raw, event.why)
+            elif isinstance(event, Suspect):
+                self._refuse_suspect()
 
     def tell(self, command: bytes, wait: float) -> None:
         """Send a command that has no answer.
@@ -297,9 +297,10 @@ class Conversation:
             self._read(end)
 
     def _hold_off(self) -> None:
-        left = self._last_heard + self._between - self.clock()
-        if left > 0:
-            self.pause(left)
+        if self._between:
+            left = self._last_heard + self._between - self.clock()
+            if left > 0:
+                self.pause(left)
 
     def _refuse_suspect(self) -> None:
         if not self.dialogue.trusted and self.dialogue.state is not State.PROVING:

@@ -213,11 +213,11 @@ class Dialogue:
             self._dropped.clear()
             return Quiet(dropped)
         found = self._framer.pull()
+        if found is None:
+            return self._nothing(now)
         if isinstance(found, Noise):
             return self._noise(found)
-        if isinstance(found, Frame):
-            return self._frame(found)
-        return self._nothing(now)
+        return self._frame(found)
 
     def _frame(self, frame: Frame) -> Event:
         if self._is_echo(frame):

@@ -123,6 +123,8 @@ class LineFramer(Framer):
 
     def pull(self) -> Frame | Noise | None:
         """The next line or block."""
+        if not self._buffer:
+            return None
         if self._skipping and not self._skip():
             return None
         if self._blocks and self._buffer[:1] == b"#" and self._buffer[1:2].isdigit():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from typing import Final, Literal
 
 import msgspec
@@ -85,6 +86,7 @@ def parts_of(text: str, pattern: Pattern, decimal: str = "point") -> Parts | Non
     )
 
 
+@lru_cache(256)
 def number_of(text: str) -> float | None:
     """A number as instruments write it: a blank may stand after the sign, and nowhere else; None for other texts."""
     match = _NUMBER.fullmatch(text.strip())
