@@ -46,11 +46,13 @@ def pytest_collection() -> None:
     gc.disable()
 
 
-def pytest_collection_finish() -> None:
+def pytest_collection_finish(session: pytest.Session) -> None:
     """All that was loaded stays: to look through it again and again for what may go takes a tenth of the time.
 
     Of what is made later it is looked for seldom: a twentieth of the time of a test goes into it otherwise.
     """
+    if session.config.getoption("parted"):
+        load_plant(small_hall.GANNET)  # each part would read it for itself
     gc.freeze()
     gc.set_threshold(20_000, 20, 20)
     gc.enable()

@@ -253,7 +253,7 @@ def _stretch_drop(source: Measure, plant: Plant, powered: Powered | None, celsiu
     scale = powered.drawn / flow.amps if powered.drawn is not None else 1.0
     expected = most = amps = 0.0
     for edge in plant.path(source.between[0], source.between[1]):
-        carried = abs(flow.edges.get(edge.id, 0.0)) * scale
+        carried = abs(flow.through(edge.id)) * scale
         amps = max(amps, carried)
         expected += carried * edge.ohms
         most += carried * plant.expected(edge.id, celsius).high_ohm

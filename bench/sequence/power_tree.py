@@ -14,7 +14,7 @@ North American practice (a breaker carries 125 % of the continuous load, so the 
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from functools import cached_property
 from math import isnan
 from typing import TYPE_CHECKING, Any, Final, Literal
@@ -109,20 +109,42 @@ class BreakerLoad(msgspec.Struct, frozen=True):
         return self.allowed - self.amps
 
 
-class Flow(msgspec.Struct, frozen=True):
-    """A solved tree.
+class Flow(msgspec.Struct, frozen=True, eq=False, dict=True):
+    """A solved tree. What each stretch carries is worked out when somebody asks: a draft solves hundreds of trees.
 
     Attributes:
         amps: out of the supply, without sign.
         shelves: shelf to its load; shelves that no closed way reaches are not in it.
-        edges: edge of the plant's graph to its current, from its first to its second end.
-        nodes: node to volts against the supply's return terminal.
     """
 
     amps: float
     shelves: Mapping[str, ShelfLoad]
-    edges: Mapping[str, float]
-    nodes: Mapping[str, float]
+    _solution: Solution
+    _ends: Sequence[str]
+    _stretches: Mapping[str, Edge]
+
+    @cached_property
+    def edges(self) -> Mapping[str, float]:
+        """Edge of the plant's graph to its current, from its first to its second end, in ampere."""
+        return {name: self._solution.amps(name) for name, edge in self._stretches.items() if edge.a in self.nodes}
+
+    @cached_property
+    def nodes(self) -> Mapping[str, float]:
+        """Node to volts against the supply's return terminal; the supplies' ends are live, back and so on."""
+        ends = (end for edge in self._stretches.values() for end in (edge.a, edge.b))
+        volts = {node: self._solution.volts(node, self._ends[1]) for node in dict.fromkeys((*self._ends, *ends))}
+        return {node: of for node, of in volts.items() if not isnan(of)}
+
+    def through(self, edge: str) -> float:
+        """Current in one edge, in ampere; none in one that no closed way reaches.
+
+        Args:
+            edge: of the plant's graph.
+        """
+        stretch = self._stretches.get(edge)
+        if stretch is None or isnan(self._solution.volts(stretch.a, self._ends[1])):
+            return 0.0
+        return self._solution.amps(edge)
 
 
 class Forecast(msgspec.Struct, frozen=True):
@@ -276,7 +298,7 @@ class PowerTree:
         likely = (max(least.amps, middle - half), min(most.amps, middle + half))
         breakers = {}
         for name in (name for name in self.plant.breakers if name in powered.closed):
-            amps = abs(most.edges.get(name, 0.0))
+            amps = abs(most.through(name))
             if amps > NOTHING_A:
                 rating = self.plant.breakers[name].rating_a
                 breakers[name] = BreakerLoad(name, amps, self.derating * rating, rating)
@@ -346,7 +368,7 @@ class _Unloaded(msgspec.Struct, frozen=True):
     network: Network
     sources: list[VoltageSource]
     ends: list[str]
-    edges: list[Edge]
+    stretches: dict[str, Edge]
     idle: Solution
 
 
@@ -366,7 +388,8 @@ def _unloaded(tree: PowerTree, powered: Powered, inlets: tuple[Inlet, ...]) -> _
         VoltageSource(one.name, one.live.node, one.back.node, powered.volts, powered.ohms or LEAST_OHM)
         for one in supplies
     ]
-    return _Unloaded(network, sources, ends, edges, network.solve(voltages=sources))
+    stretches = {edge.id: edge for edge in edges}
+    return _Unloaded(network, sources, ends, stretches, network.solve(voltages=sources))
 
 
 def _solve(unloaded: _Unloaded, loads: list[_Load]) -> Flow:
@@ -402,16 +425,7 @@ def _solve(unloaded: _Unloaded, loads: list[_Load]) -> Flow:
             at[inlet.name] = (solution.volts(inlet.live.node, inlet.back.node), amps)
         lowest = min((volts for volts, _ in at.values()), key=abs)
         shelves[load.shelf] = ShelfLoad(load.shelf, sum(amps for _, amps in at.values()), lowest, at)
-    return _flow(solution, unloaded.ends, unloaded.edges, shelves)
-
-
-def _flow(solution: Solution, ends: list[str], edges: list[Edge], shelves: dict[str, ShelfLoad]) -> Flow:
-    """What a solution says about every stretch that is reached; the supplies' ``ends`` are live, back and so on."""
-    named = dict.fromkeys((*ends, *(end for edge in edges for end in (edge.a, edge.b))))
-    volts = {node: solution.volts(node, ends[1]) for node in named}
-    nodes = {node: of for node, of in volts.items() if not isnan(of)}
-    carried = {edge.id: solution.amps(edge.id) for edge in edges if edge.a in nodes}
-    return Flow(sum(one.amps for one in shelves.values()), shelves, carried, nodes)
+    return Flow(sum(one.amps for one in shelves.values()), shelves, solution, unloaded.ends, unloaded.stretches)
 
 
 def headroom_line(load: BreakerLoad, derating: float = DERATING) -> str:

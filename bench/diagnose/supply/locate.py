@@ -153,7 +153,7 @@ class MissingVolts(msgspec.Struct, frozen=True):
             return None
         weights = {place: PRIOR.get(stretch.edge.kind, 1.0) for place, stretch in enumerate(way)}
         total = sum(weights.values())
-        amps = abs(flow.edges.get(way[0].edge.id, 0.0)) * scale if way else 0.0
+        amps = abs(flow.through(way[0].edge.id)) * scale if way else 0.0
         shelf_amps = flow.shelves[shelf].inlets[inlet.name][1] * scale if shelf in flow.shelves else amps
         chances = {place: weight / total for place, weight in weights.items()}
         return cls(plant, shelf, feed, way, volts, shelf_amps, excess, sigma, chances)
@@ -301,7 +301,7 @@ def _stretches(edges: tuple[Edge, ...], start: str, back: bool, flow: Flow, scal
     node = start
     for edge in edges:
         near = edge.b if edge.a == node else edge.a
-        drop = abs(flow.edges.get(edge.id, 0.0)) * edge.ohms * scale
+        drop = abs(flow.through(edge.id)) * edge.ohms * scale
         found.append(Stretch(edge, near, node, back, drop))
         node = near
     return found[::-1]
