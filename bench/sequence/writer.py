@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 import textwrap
 from collections.abc import Mapping, Sequence
+from functools import cache
 from typing import Any, Final
 
 import msgspec
@@ -76,7 +77,7 @@ def _step(step: Step, indent: str, beside: Mapping[str, str]) -> list[str]:
 
 def _fields(struct: msgspec.Struct, indent: str, beside: Mapping[str, str], but: Sequence[str]) -> list[str]:
     """The fields of a struct that hold something else than their default, each on lines of its own."""
-    infos = [info for info in msgspec.structs.fields(type(struct)) if info.name not in but]
+    infos = [info for info in _infos(type(struct)) if info.name not in but]
     # what a person reads first stands first, and what a reading is held against stands last
     infos.sort(key=lambda info: {"title": 0, "text": 1, "limit": 3}.get(info.name, 2))
     lines: list[str] = []
@@ -87,6 +88,12 @@ def _fields(struct: msgspec.Struct, indent: str, beside: Mapping[str, str], but:
             mine = _field(info.encode_name, value, indent)
             lines += _with_comment(mine, beside.get(info.name, ""), indent)
     return lines
+
+
+@cache
+def _infos(kind: type[msgspec.Struct]) -> tuple[msgspec.structs.FieldInfo, ...]:
+    """What fields a kind has: the library reads all its annotations anew each time."""
+    return msgspec.structs.fields(kind)
 
 
 def _default(info: msgspec.structs.FieldInfo) -> Any:
@@ -160,7 +167,7 @@ def _flow(value: Any, *, block: bool = False) -> str:
 def _flow_struct(struct: msgspec.Struct, *, all_fields: bool = False) -> str:
     told = [
         f"{info.encode_name}: {_flow(getattr(struct, info.name))}"
-        for info in msgspec.structs.fields(type(struct))
+        for info in _infos(type(struct))
         if all_fields or info.required or getattr(struct, info.name) != _default(info)
     ]
     return "{" + ", ".join(told) + "}"
