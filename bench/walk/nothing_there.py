@@ -52,8 +52,11 @@ def look_first(plant: Plant, step: Step, outcome: Outcome, volts: float) -> str:
 def _not_closed(what: str, breakers: tuple[str, ...], volts: float) -> str:
     if not breakers:
         return ""
-    each = "it must be closed" if len(breakers) == 1 else "each must be closed"
-    looks = f"{what} Look at {', then '.join(breakers)} first: {each}."
+    # who finds the right one open may have closed another
+    each = "it must be closed, and" if len(breakers) == 1 else "each must be closed, and"
+    looks = (
+        f"{what} Look at {', then '.join(breakers)} first: {each} none beside that was not asked for (open that first)."
+    )
     if abs(volts) > HARMLESS_V:
         return (
             f"{looks} One that is open stays open until the output is off: then go back to where it is closed, close "

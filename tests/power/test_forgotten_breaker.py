@@ -73,6 +73,11 @@ def test_at_a_harmless_voltage_it_is_closed_and_read_again_and_the_walk_goes_on(
     assert passed[latest.index].verdict == "pass" and walk.state.step.subject == "2C"
 
 
+def test_one_that_was_closed_in_its_place_is_to_be_opened_first(first: State) -> None:
+    said = forgetful(first).until_failed()
+    assert said.index("none beside that was not asked for (open that first)") < said.index("close it by its handle")
+
+
 def test_with_volts_on_it_nobody_is_told_to_close_it_before_the_output_is_off(first: State) -> None:
     walk = forgetful(first, nth=2)
     said = walk.until_failed()
@@ -119,9 +124,8 @@ def goes_on(walk: Forgets) -> None:
 def test_on_a_battery_the_breakers_are_worked_in_the_order_that_the_walk_asked(idle: State) -> None:
     walk = forgetful(idle)
     said = walk.until_failed()
-    assert (
-        "Nothing arrives. Look at FA, then FA2C first: each must be closed. Where one is open, open those after" in said
-    )
+    assert "Nothing arrives. Look at FA, then FA2C first: each must be closed, and none beside" in said
+    assert "Where one is open, open those after it too" in said
     goes_on(walk)
 
 

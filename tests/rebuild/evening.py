@@ -236,6 +236,10 @@ class Evening(Person):
         self.ledger.go(tuple(dict.fromkeys(plant.breakers[name].line.bay for name in names)))
         self.ledger.spend(seconds_of([replace(step, source=Look(title="As asked?", breakers=names))]) / 60.0)
         wrong = {name for name in names if (name in self._really) != closed and not self.team.slips("overlooked")}
+        if closed:
+            # another one that was closed in its place
+            beside = self._really - self.state.conditions.handled.closed - set(names)
+            wrong |= {name for name in sorted(beside) if not self.team.slips("overlooked")}
         if wrong:
             self.ledger.acts += len(wrong)
             self._really ^= wrong
