@@ -5,11 +5,8 @@ VENV := .venv
 LOCK := .ci/constraints.txt
 BIN := $(VENV)/bin
 CORES := $(shell nproc 2>/dev/null || getconf _NPROCESSORS_ONLN 2>/dev/null || echo 2)
-# many slow tests wait for a process of their own: twice as many workers as cores keep the cores busy
+# many tests wait for a process or a meter: twice as many workers as cores keep the cores busy
 WORKERS ?= $(shell echo $$(( 2 * $(CORES) )))
-# the quick ones are read once, by the process from which the others part; where there is no safe fork, each reads them
-PARTS ?= $(shell echo $$(( 3 * $(CORES) )))
-QUICKLY := $(if $(filter Linux,$(shell uname)),--parted $(PARTS),-n $(WORKERS) --dist loadgroup --no-loadscope-reorder)
 PYTHON ?= python3
 READY := $(VENV)/.ready
 COMPILED := $(VENV)/.compiled
@@ -41,7 +38,7 @@ demo: $(READY) ## walk the continuity of a rebuilt bundle of Gannet Head on a si
 TESTS := $(BIN)/python -m pytest --dist loadgroup --no-loadscope-reorder
 
 test: $(COMPILED) ## run the tests but those that take long
-	@$(BIN)/python -m pytest $(QUICKLY) -m "not slow"
+	@$(TESTS) -n $(WORKERS) -m "not slow"
 
 test-slow: $(COMPILED) ## run those that take long
 	@$(TESTS) -n $(WORKERS) -m "slow or drawn"

@@ -12,7 +12,6 @@ from hypothesis import settings
 from bench.plant.load import load_plant
 from bench.simulate import process
 from tests import drawn, made_once
-from tests.parted import pytest_addoption, pytest_runtestloop  # noqa: F401
 from tests.power import small_hall
 from tests.spent import (  # noqa: F401
     pytest_collection_modifyitems,
@@ -46,13 +45,11 @@ def pytest_collection() -> None:
     gc.disable()
 
 
-def pytest_collection_finish(session: pytest.Session) -> None:
+def pytest_collection_finish() -> None:
     """All that was loaded stays: to look through it again and again for what may go takes a tenth of the time.
 
     Of what is made later it is looked for seldom: a twentieth of the time of a test goes into it otherwise.
     """
-    if session.config.getoption("parted"):
-        load_plant(small_hall.GANNET)  # each part would read it for itself
     gc.freeze()
     gc.set_threshold(20_000, 20, 20)
     gc.enable()
