@@ -174,6 +174,10 @@ def _unable(loaded: Loaded, bench: Bench, path: Path) -> list[Problem]:
         asked = f"{reads}{f' with {wires} wires' if wires else ''}"
         found = f"{name}, which does not read {asked}, as '{title}' wants it"
         other = f"; this one reads it with {counts[0]}: 'wires: {counts[0]}' in the step" if counts else ""
+        if counts and any(
+            isinstance(step.source, Seek) and step.source.wires == wires == 4 for step in loaded.plan.steps
+        ):
+            other += ", or draft earth-two-wires"
         problems.append(Problem(Place(str(path)), "roles", found, f"an instrument that reads {asked}{other}"))
     return problems
 

@@ -24,7 +24,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "kind",
         help="identify, continuity, landing, crosses, isolation, insulation, polarity, idle-current, first-power, "
-        "earth, earth-live, supply-search; next: whatever is due; again: what did not pass; reprove: what was repaired",
+        "earth, earth-two-wires, earth-live, supply-search; next: whatever is due; again: what did not pass; "
+        "reprove: what was repaired",
     )
     scope = parser.add_mutually_exclusive_group()
     scope.add_argument(

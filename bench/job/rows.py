@@ -363,8 +363,12 @@ class _Fold:
             yield self._told_by(outcome, subject, between, function=function, verdict=verdict, unit="Ω", low=low)
 
     def _bonds(self, outcome: Outcome, found: Found) -> Iterator[Evidence]:
-        """What a search for a second path to earth says of bonds: all are sound, or these are poor or bridged."""
+        """What a search for a second path to earth says of bonds: all are sound, or these are poor or bridged.
+
+        A bond of which its readings could not have shown that it is poor is left undecided.
+        """
         facts = found.facts
+        shown = facts.get("sight", {}).get("poor")
         wrong = {str(name) for name in facts.get("poor-bonds", ())} | {str(name) for name in facts.get("worse", {})}
         wrong |= {str(one["bond"]) for one in facts.get("plan", ()) if one["act"] == "lift"}
         for one in facts.get("readings", ()):
@@ -372,12 +376,13 @@ class _Fold:
             if not bond or one["lifted"] or (bond not in wrong and facts.get("kind") != "clear"):
                 continue  # beside what is wrong nothing is said of the others
             value = one["read"] if isinstance(one["read"], float) else None
+            sound = "pass" if shown is None or bond in shown else "undecided"
             yield self._told_by(
                 outcome,
                 bond,
                 tuple(one["between"]),
                 function="resistance 4w",
-                verdict="void" if outcome.verdict == "void" else "fail" if bond in wrong else "pass",
+                verdict="void" if outcome.verdict == "void" else "fail" if bond in wrong else sound,
                 unit="Ω",
                 value=value,
                 standard=one["u"] or None,

@@ -22,6 +22,7 @@ from bench.sequence.drafts.parts import CannotDraft, Draft, called
 from bench.sequence.drafts.power import first_power
 from bench.sequence.drafts.search import supply_search
 from bench.sequence.drafts.together import together
+from bench.sequence.drafts.two_wires import two_wires
 from bench.sequence.file import Decide, SequenceFile
 from bench.sequence.writer import write
 
@@ -108,6 +109,10 @@ def _identify(plant: Plant, of: str) -> Draft:
     return identify(plant, of, {})
 
 
+def _earth_two_wires(plant: Plant, of: str) -> Draft:
+    return two_wires(earth(plant, of))
+
+
 KINDS: Final[dict[str, Callable[[Plant, str], Draft]]] = {
     "identify": _identify,
     "continuity": continuity,
@@ -119,6 +124,7 @@ KINDS: Final[dict[str, Callable[[Plant, str], Draft]]] = {
     "idle-current": idle_current,
     "first-power": first_power,
     "earth": earth,
+    "earth-two-wires": _earth_two_wires,
     "earth-live": earth_live,
     "supply-search": supply_search,
 }

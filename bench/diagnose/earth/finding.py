@@ -25,8 +25,8 @@ from bench.diagnose.earth.sentences import (
     plan_words,
     visibility_words,
 )
-from bench.diagnose.earth.visible import Visibility, largest_ratio, visibility
-from bench.network.cases import Floats
+from bench.diagnose.earth.visible import Visibility, largest_ratio, poor_shown, visibility
+from bench.network.cases import Flags, Floats
 from bench.plant.model import Plant
 from bench.sequence.file import Found
 
@@ -85,7 +85,9 @@ def found_of(ending: Ending) -> Found:
     network = posterior.network
     seen = visibility(network, posterior.readings, posterior.prior)
     share = seen.share(ending.path)
-    verdict = _verdict(ending, share)
+    shown = poor_shown(network, posterior.readings, posterior.prior)
+    poor = float(shown.mean())
+    verdict = _verdict(ending, share, poor)
     plan = plan_of(posterior)
     lines = finding_words(ending.finding, seen, ending.path)
     for stray in strays_of(posterior):
@@ -100,9 +102,9 @@ def found_of(ending: Ending) -> Found:
         lines.append(f"{ending.skipped} of what was asked for could not be read")
     return Found(
         verdict=verdict,
-        sentence=_sentence(ending, seen, verdict),
+        sentence=_sentence(ending, seen, poor, verdict),
         lines=list(dict.fromkeys(lines)),
-        facts=_facts(ending, seen, plan),
+        facts=_facts(ending, seen, shown, plan),
         touches=_touches(ending),
     )
 
@@ -142,14 +144,14 @@ def _again(network: BondNetwork, readings: Sequence[Reading]) -> str:
     return f"{said}: {ohms_words(counts.ohms)} counts, as two of three say; {why}"
 
 
-def _verdict(ending: Ending, share: float) -> Verdict:
+def _verdict(ending: Ending, share: float, poor: float) -> Verdict:
     finding = ending.finding
     if finding.kind == "stands" or ending.worse or (finding.kind == "undecided" and finding.posterior.alarm >= SURE):
         return "fail"
-    return "pass" if finding.kind == "clear" and share >= ending.wanted else "undecided"
+    return "pass" if finding.kind == "clear" and min(share, poor) >= ending.wanted else "undecided"
 
 
-def _sentence(ending: Ending, seen: Visibility, verdict: Verdict) -> str:
+def _sentence(ending: Ending, seen: Visibility, poor: float, verdict: Verdict) -> str:
     finding, posterior = ending.finding, ending.posterior
     network = posterior.network
     readings = len(posterior.readings)
@@ -162,6 +164,12 @@ def _sentence(ending: Ending, seen: Visibility, verdict: Verdict) -> str:
             f"No second path below {ohms_words(ending.path)} at {100 * seen.share(ending.path):.0f} % of the places"
             f" where one could be, and no poor bond ({readings} readings). A path of more ohms is not excluded: lift"
             " the single-point connection and read its insulation for that."
+        )
+    if finding.kind == "clear" and seen.share(ending.path) >= ending.wanted:
+        return (
+            f"Undecided: no second path below {ohms_words(ending.path)} at {100 * seen.share(ending.path):.0f} % of the"
+            f" places where one could be ({readings} readings), but whether a bond is poor this meter cannot tell: one"
+            f" of {posterior.prior.poor_times:.0f} times its ohms would have shown at {100 * poor:.0f} % of the bonds."
         )
     if finding.kind == "clear":
         return (
@@ -225,7 +233,7 @@ def plan_of(posterior: Posterior) -> CutPlan:
 # as plain data
 
 
-def _facts(ending: Ending, seen: Visibility, plan: CutPlan) -> dict[str, Any]:
+def _facts(ending: Ending, seen: Visibility, poor: Flags, plan: CutPlan) -> dict[str, Any]:
     posterior = ending.posterior
     network = posterior.network
     shown = ending.finding.kind != "clear"
@@ -260,6 +268,7 @@ def _facts(ending: Ending, seen: Visibility, plan: CutPlan) -> dict[str, Any]:
             "beside": seen.share(ending.path, beside=True),
             "ratio": largest_ratio(seen),
             "blind": [list(pair) for pair in seen.blind(ending.path)[:MOST]],
+            "poor": [bond.name for bond, would in zip(network.bonds, poor, strict=True) if would],
         },
         "worse": dict(ending.worse),
         "again": [

@@ -85,6 +85,39 @@ class Visibility(msgspec.Struct, frozen=True, dict=True):
         ]
 
 
+def poor_shown(network: BondNetwork, readings: Iterable[Reading], prior: Prior | None = None) -> Flags:
+    """Whether each bond would show if it were as poor as poor bonds are, of otherwise designed ones.
+
+    As for paths: its posterior odds against no fault must pass 1, and that by `SURE` standard deviations of noise.
+    Meter and bonds spread, each reading for itself.
+
+    Returns:
+        Shape (bonds,).
+    """
+    prior = prior or Prior()
+    taken = [one for one in readings if not one.is_open]
+    shown = np.zeros(len(network.bonds), dtype=bool)
+    if not taken:
+        return shown
+    bar = (2.0 * log((1.0 - prior.poor) * len(network.bonds) / prior.poor)) ** 0.5 + SURE
+    for lifted in {one.lifted for one in taken}:
+        mine = [one for one in taken if one.lifted == lifted]
+        i, j = (np.array([network.place(name) for name in ends], dtype=np.intp)
+                for ends in ([one.a for one in mine], [one.b for one in mine]))  # fmt: skip
+        gone = [network.bond_place(name) for name in lifted]
+        design = solve(network, [Case()], np.log(network.ohms)[None, :], gone)
+        ohms = np.nan_to_num(design.resistances(i, j)[0], posinf=0.0)
+        spread = (np.nan_to_num(design.jacobian(i, j)[0]) * network.spreads) ** 2
+        errors = np.sqrt(spread.sum(axis=1) + np.array([one.u for one in mine]) ** 2)
+        for bond in range(len(network.bonds)):
+            poor = np.log(network.ohms)
+            poor[bond] += log(prior.poor_times)
+            with_it = solve(network, [Case()], poor[None, :], gone).resistances(i, j)[0]
+            shift = (np.nan_to_num(with_it, posinf=0.0) - ohms) / errors
+            shown[bond] |= bool((shift**2).sum() ** 0.5 >= bar)
+    return shown
+
+
 def planned(
     network: BondNetwork,
     pairs: Iterable[tuple[str, str]],

@@ -9,7 +9,7 @@ from bench.diagnose.earth.choose import routine_readings
 from bench.diagnose.earth.fit import Meter, Prior
 from bench.diagnose.earth.model import Bond, BondNetwork, Point
 from bench.diagnose.earth.ranking import explain
-from bench.diagnose.earth.visible import chance_of_invisible, largest_ratio, planned, visibility
+from bench.diagnose.earth.visible import chance_of_invisible, largest_ratio, planned, poor_shown, visibility
 from tests.diagnose.earth.earth_bench import bench
 
 METER = Meter()
@@ -50,6 +50,18 @@ def test_what_is_called_visible_raises_the_alarm_and_much_poorer_paths_do_not(pl
     # Without noise a path at the edge stands well clear of the alarm; one six times poorer is below it.
     assert raised_at == len(some)
     assert raised_beyond <= 0.2 * len(some)
+
+
+@pytest.mark.parametrize(("meter", "some"), [(METER, True), (Meter(0.02, 300e-6), True), (Meter(0.02, 0.3), False)])
+def test_a_bond_that_is_said_to_show_when_poor_is_named_and_a_poor_meter_sees_none(plant, meter, some):
+    pairs = routine_readings(plant)
+    shown = poor_shown(plant, planned(plant, pairs, meter))
+    assert shown.any() == some
+    for bond in np.flatnonzero(shown)[::7]:
+        ohms = plant.ohms.copy()
+        ohms[bond] *= Prior().poor_times
+        found = explain(plant, planned(plant, pairs, meter, ohms=ohms))
+        assert found.alarm > 0.5 and bond in {place for one in found.suspects[:1] for place in one.fault.poor}
 
 
 def test_a_better_meter_and_more_readings_see_more(plant):
