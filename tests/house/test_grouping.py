@@ -6,14 +6,7 @@ import pytest
 
 
 def test_a_worker_knows_the_group_of_a_test(request: pytest.FixtureRequest) -> None:
-    """The runner sends to one worker what has one name behind an ``@``; without it each test goes where one is free.
-
-    Processes that parted go by the mark.
-    """
-    if request.config.getoption("parted"):
-        (group,) = request.node.iter_markers("xdist_group")
-        assert group.args == ("test_grouping",)
-        return
+    """The runner sends to one worker what has one name behind an ``@``; without it each test goes where one is free."""
     if not getattr(request.config.option, "loadgroup", False):
         pytest.skip("no workers here")
     assert request.node.nodeid.endswith("@test_grouping")
