@@ -100,8 +100,13 @@ def tell(lines: list[dict[str, Any]]) -> bool:
         if shelves_over(line):
             good = False
             print(f"rebuild {line['number']}: volts over {line['over']}")
-        for told in line["told"]:
-            print(f"rebuild {line['number']}: {told}")
+    told: dict[str, list[int]] = {}
+    for line in whole:
+        for words in line["told"]:
+            # of which cable or shelf is left out
+            told.setdefault(" ".join(words.split()[:4]), []).append(line["number"])
+    for words, numbers in sorted(told.items()):
+        print(f"{words}, {len(numbers)} times: {', '.join(map(str, sorted(numbers)))}")
     return good
 
 
