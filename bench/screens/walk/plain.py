@@ -16,6 +16,7 @@ from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING, Final, TextIO
 
+from bench.plant.handled import STATES
 from bench.screens.program.glyphs import ASCII, UNICODE
 from bench.screens.program.settings import Ended, Settings, Why
 from bench.screens.walk import earth_tree, findings, stage_words, stages, voltage_words
@@ -26,7 +27,7 @@ from bench.screens.walk.noting import note, wrong_with
 from bench.screens.walk.scanned import led_to
 from bench.screens.walk.sound import Ringer, Speaker
 from bench.screens.walk.touched import touched, unknown
-from bench.sequence.file import Do
+from bench.sequence.file import Do, Look
 from bench.walk import events as e
 from bench.walk.afterwards import afterwards
 from bench.walk.by_knobs import OFF, ON
@@ -486,7 +487,7 @@ class Plain:
             self._answer(text)
         elif not text:
             self._yes(kind)
-        elif kind == "beep" and text.casefold() in BEEPS:
+        elif (kind == "beep" and text.casefold() in BEEPS) or self._is_state(text):
             self._answer(text)
         elif first == "ABORT":
             self._wish(e.Aborted(why=rest))
@@ -501,6 +502,12 @@ class Plain:
         step = self._follower.state.step
         word = step.source.word if step is not None else ""
         return bool(word) and text.casefold() == word.casefold()
+
+    def _is_state(self, text: str) -> bool:
+        """Whether a word says how what was looked at stands: 'off' of a supply. With an output on it is a command."""
+        state = self._follower.state
+        source = state.step.source if state.step is not None and state.phase is Phase.ASKING else None
+        return isinstance(source, Look) and not state.outputs.on and text.casefold() in STATES[source.kind]
 
     def _yes(self, kind: str) -> None:
         """An empty line."""

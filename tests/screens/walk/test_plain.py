@@ -12,6 +12,7 @@ from datetime import datetime, timedelta
 import msgspec
 import pytest
 
+from bench import assemble
 from bench.runner import protocol as p
 from bench.screens.program.settings import Ended, Settings
 from bench.screens.walk.plain import Plain
@@ -20,6 +21,7 @@ from bench.simulate.on_paper import at_rest
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.state import OutOfTurn, Refused, Stale, accepts
+from tests.power import small_hall
 from tests.screens.gannet import Walk, bench, continuity, plant
 from tests.screens.scenes import SCENES
 from tests.screens.stage import EVENING
@@ -236,6 +238,21 @@ def test_words_that_look_like_commands_can_be_answers() -> None:
     runner = Runner(Walk(sequence=sequence).until(r.Ask, "ask"))
     played(runner, ["nothing at all"])
     assert [getattr(wish, "answer", "") for wish in runner.wishes] == ["nothing at all"]
+
+
+def test_off_says_how_a_supply_stands_where_that_is_asked_and_nothing_is_on() -> None:
+    """It switched everything off, and a look at a supply had no answer but with its name."""
+    job = small_hall.GANNET.parent
+    first = assemble.began(assemble.load_job(job / "earth.yaml", job / "benches" / "low-ohm.yaml"), "Ana")
+    looking = s.Look(supplies=["GA", "GB"], text="Off or on?")
+    began = msgspec.structs.replace(first, sequence=msgspec.structs.replace(first.sequence, steps=[looking]))
+    for typed, wish in (("off", "off"), ("ON", "ON"), ("GA off", "GA off"), ("=off", "off")):
+        runner = Runner(Walk(began=began).until(r.Ask, "look"))
+        played(runner, [typed])
+        assert [getattr(one, "answer", "") for one in runner.wishes] == [wish], typed
+    runner = Runner(SCENES["place-failed"]().walk)
+    played(runner, ["off"], interactive=True)
+    assert runner.wishes[:1] == [e.Paused(why="everything was switched off", make_safe=True)]
 
 
 def test_a_wait_is_told_once_and_not_with_every_second() -> None:
