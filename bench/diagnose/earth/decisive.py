@@ -12,11 +12,10 @@ from collections.abc import Collection, Sequence
 from itertools import combinations
 from math import exp
 
-import numpy as np
-
-from bench.diagnose.earth.fit import Case, Problem, Reading, fit, solve
+from bench.diagnose.earth.fit import Case, Problem, Reading, fit
 from bench.diagnose.earth.linear import Odds
 from bench.diagnose.earth.ranking import Posterior, explain, is_fault
+from bench.diagnose.earth.visible import as_designed
 
 HALF = 0.5
 """A fault that is less likely than this without one reading hangs on that reading (own choice)."""
@@ -76,19 +75,9 @@ def _least(posterior: Posterior, faults: Sequence[Case], left: Sequence[tuple[Ca
 
 def _not_as_designed(posterior: Posterior) -> list[Reading]:
     """The readings that no designed bonds would give, as far as meter and bonds spread."""
-    network = posterior.network
-    found = []
-    for one in posterior.readings:
-        gone = [network.bond_place(name) for name in one.lifted]
-        circuit = solve(network, [Case()], np.log(network.ohms)[None, :], gone)
-        i, j = (np.array([network.place(name)], dtype=np.intp) for name in (one.a, one.b))
-        joined = bool(circuit.joined(i, j)[0, 0])
-        if joined and not one.is_open:
-            spread = float(((circuit.jacobian(i, j)[0, 0] * network.spreads) ** 2).sum())
-            off = abs(one.ohms - float(circuit.resistances(i, j)[0, 0]))
-            if off <= _AS_DESIGNED * (spread + one.u**2) ** 0.5:
-                continue
-        elif joined != one.is_open:
-            continue
-        found.append(one)
-    return found
+    return [
+        one
+        for group in as_designed(posterior.network, posterior.readings)
+        for one, joined, ohms, sigma in zip(group.readings, group.joined, group.ohms, group.sigma, strict=True)
+        if joined == one.is_open or (joined and abs(one.ohms - ohms) > _AS_DESIGNED * sigma)
+    ]

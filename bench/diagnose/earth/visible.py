@@ -13,7 +13,7 @@ The statement is made for the bond values given and for readings whose errors ar
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from functools import cached_property
 from math import erf, log
 
@@ -85,6 +85,44 @@ class Visibility(msgspec.Struct, frozen=True, dict=True):
         ]
 
 
+class AsDesigned(msgspec.Struct, frozen=True):
+    """What readings with the same bonds lifted would be of a plant as designed.
+
+    Attributes:
+        readings: as they were taken, (n,).
+        i, j: places of their ends, (n,).
+        gone: places of the bonds that are lifted.
+        joined: whether anything joins the ends, (n,).
+        ohms: between them, (n,); 0 where nothing does.
+        sigma: their standard deviation in ohms, of the meter and of bonds that differ from their design, (n,).
+    """
+
+    readings: list[Reading]
+    i: Ints
+    j: Ints
+    gone: list[int]
+    joined: Flags
+    ohms: Floats
+    sigma: Floats
+
+
+def as_designed(network: BondNetwork, readings: Iterable[Reading]) -> Iterator[AsDesigned]:
+    """What the design gives for some readings, those with the same bonds lifted together."""
+    groups: dict[tuple[str, ...], list[Reading]] = {}
+    for one in readings:
+        groups.setdefault(tuple(one.lifted), []).append(one)
+    for lifted, mine in groups.items():
+        i = np.array([network.place(one.a) for one in mine], dtype=np.intp)
+        j = np.array([network.place(one.b) for one in mine], dtype=np.intp)
+        gone = [network.bond_place(name) for name in lifted]
+        design = solve(network, [Case()], np.log(network.ohms)[None, :], gone)
+        joined = design.joined(i, j)[0]
+        ohms = np.where(joined, design.resistances(i, j)[0], 0.0)
+        slopes = np.where(joined[:, None], design.jacobian(i, j)[0], 0.0)
+        sigma = np.sqrt(((slopes * network.spreads) ** 2).sum(axis=1) + np.array([one.u for one in mine]) ** 2)
+        yield AsDesigned(mine, i, j, gone, joined, ohms, sigma)
+
+
 def poor_shown(network: BondNetwork, readings: Iterable[Reading], prior: Prior | None = None) -> Flags:
     """Whether each bond would show if it were as poor as poor bonds are, of otherwise designed ones.
 
@@ -95,26 +133,14 @@ def poor_shown(network: BondNetwork, readings: Iterable[Reading], prior: Prior |
         Shape (bonds,).
     """
     prior = prior or Prior()
-    taken = [one for one in readings if not one.is_open]
-    shown = np.zeros(len(network.bonds), dtype=bool)
-    if not taken:
-        return shown
-    bar = (2.0 * log((1.0 - prior.poor) * len(network.bonds) / prior.poor)) ** 0.5 + SURE
-    for lifted in {one.lifted for one in taken}:
-        mine = [one for one in taken if one.lifted == lifted]
-        i, j = (np.array([network.place(name) for name in ends], dtype=np.intp)
-                for ends in ([one.a for one in mine], [one.b for one in mine]))  # fmt: skip
-        gone = [network.bond_place(name) for name in lifted]
-        design = solve(network, [Case()], np.log(network.ohms)[None, :], gone)
-        ohms = np.nan_to_num(design.resistances(i, j)[0], posinf=0.0)
-        spread = (np.nan_to_num(design.jacobian(i, j)[0]) * network.spreads) ** 2
-        errors = np.sqrt(spread.sum(axis=1) + np.array([one.u for one in mine]) ** 2)
-        for bond in range(len(network.bonds)):
-            poor = np.log(network.ohms)
-            poor[bond] += log(prior.poor_times)
-            with_it = solve(network, [Case()], poor[None, :], gone).resistances(i, j)[0]
-            shift = (np.nan_to_num(with_it, posinf=0.0) - ohms) / errors
-            shown[bond] |= bool((shift**2).sum() ** 0.5 >= bar)
+    count = len(network.bonds)
+    bar = (2.0 * (log(1.0 - prior.poor) - Odds.of(network, prior).poor)) ** 0.5 + SURE
+    poor = np.log(network.ohms) + log(prior.poor_times) * np.eye(count)
+    shown = np.zeros(count, dtype=bool)
+    for group in as_designed(network, [one for one in readings if not one.is_open]):
+        with_it = solve(network, [Case()] * count, poor, group.gone).resistances(group.i, group.j)
+        shift = np.where(group.joined, with_it - group.ohms, 0.0) / group.sigma
+        shown |= np.sqrt((shift**2).sum(axis=1)) >= bar
     return shown
 
 
