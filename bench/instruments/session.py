@@ -297,8 +297,6 @@ class Session:
     def encoded(self, command: str) -> bytes:
         """A command as bytes: as it stands, or the frame that it means where a dialogue is binary."""
         dialogue = self.profile.dialogue
-        if isinstance(dialogue, Query):
-            return command.encode(self.line.encoding)
         if isinstance(dialogue, Modbus):
             return self._write_frame(dialogue, command)
         if isinstance(dialogue, Snmp):

@@ -964,9 +964,7 @@ def read_of(number: int, instrument: str, function: str, samples: list[Sample]) 
     """
     last = samples[-1]
     values = [sample.value for sample in samples if sample.value is not None]
-    mean = None
-    if len(values) == len(samples):
-        mean = values[0] if len(values) == 1 else statistics.fmean(values)
+    mean = statistics.fmean(values) if len(values) == len(samples) else None
     return e.Read(
         number=number,
         instrument=instrument,

@@ -13,7 +13,7 @@ from bench.quantity import Ratio
 from bench.sequence.drafts.again import again
 from bench.sequence.drafts.conductors import continuity, crosses, identify
 from bench.sequence.drafts.dead_first import dead_first
-from bench.sequence.drafts.earth import earth, earth_live
+from bench.sequence.drafts.earth import earth, earth_live, earth_two_wires
 from bench.sequence.drafts.in_lead import in_lead
 from bench.sequence.drafts.inlets import idle_current, polarity
 from bench.sequence.drafts.insulation import insulation, isolation
@@ -22,7 +22,6 @@ from bench.sequence.drafts.parts import CannotDraft, Draft, called
 from bench.sequence.drafts.power import first_power
 from bench.sequence.drafts.search import supply_search
 from bench.sequence.drafts.together import together
-from bench.sequence.drafts.two_wires import two_wires
 from bench.sequence.file import Decide, SequenceFile
 from bench.sequence.writer import write
 
@@ -109,10 +108,6 @@ def _identify(plant: Plant, of: str) -> Draft:
     return identify(plant, of, {})
 
 
-def _earth_two_wires(plant: Plant, of: str) -> Draft:
-    return two_wires(earth(plant, of))
-
-
 KINDS: Final[dict[str, Callable[[Plant, str], Draft]]] = {
     "identify": _identify,
     "continuity": continuity,
@@ -124,7 +119,7 @@ KINDS: Final[dict[str, Callable[[Plant, str], Draft]]] = {
     "idle-current": idle_current,
     "first-power": first_power,
     "earth": earth,
-    "earth-two-wires": _earth_two_wires,
+    "earth-two-wires": earth_two_wires,
     "earth-live": earth_live,
     "supply-search": supply_search,
 }

@@ -35,6 +35,10 @@ DERATING: Final = 0.8
 practice."""
 NOTHING_A: Final = 1e-4
 """Less than this through a breaker is nothing."""
+SAFE_VOLTS: Final = 5.0
+"""Low enough to hurt neither hands nor cards wherever the leads went by mistake (common practice, no source)."""
+DEAD_V: Final = 1.0
+"""What is dead reads no more, in volts (common practice, no source)."""
 NOWHERE_V: Final = 1e-6
 """Less than this is no voltage."""
 ROUNDING: Final = 1e-9

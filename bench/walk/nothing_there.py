@@ -14,13 +14,11 @@ from typing import Final
 from bench.plant.model import NoPath, Plant
 from bench.sequence.file import Energise, Measure
 from bench.sequence.plan import Step
-from bench.sequence.power_tree import Powered
+from bench.sequence.power_tree import SAFE_VOLTS, Powered
 from bench.walk.outcome import Outcome
 
 NOTHING: Final = 0.1
 """Part of what should be there below which nothing is (assumed)."""
-HARMLESS_V: Final = 5.0
-"""So low that a breaker may be closed on it by its handle (common practice, no source; the drafts' first voltage)."""
 
 
 def look_first(plant: Plant, step: Step, outcome: Outcome, volts: float) -> str:
@@ -57,7 +55,7 @@ def _not_closed(what: str, breakers: tuple[str, ...], volts: float) -> str:
     looks = (
         f"{what} Look at {', then '.join(breakers)} first: {each} none beside that was not asked for (open that first)."
     )
-    if abs(volts) > HARMLESS_V:
+    if abs(volts) > SAFE_VOLTS:
         return (
             f"{looks} One that is open stays open until the output is off: then go back to where it is closed, close "
             "it, and bring it up again."

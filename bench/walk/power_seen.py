@@ -12,11 +12,10 @@ from typing import Final
 
 from bench.plant.handled import UNKNOWN, Handled
 from bench.sequence.file import Do, Measure
+from bench.sequence.power_tree import DEAD_V
 from bench.walk import events as e
 from bench.walk.standing import Phase, State
 
-DEAD_V: Final = 1.0
-"""What is dead reads no more, in volts (common practice, no source; the drafts' own limit)."""
 _FEEDS: Final = {"supply": ("on", UNKNOWN), "connection": ("connected", UNKNOWN)}
 """Kind of thing to the states in which it feeds, or may."""
 

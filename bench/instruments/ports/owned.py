@@ -128,8 +128,7 @@ class OwnedPort:
         """
         left = 0.0
         while True:
-            if self._aborted:
-                self._check_abort()
+            self._check_abort()
             if deadline > 0.0:  # else only what is there already is wanted
                 left = deadline - monotonic()
             if select.select([waited_for], [], [], min(left, SLICE) if left > 0.0 else 0.0)[0]:

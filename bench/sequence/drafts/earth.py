@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final, Literal
 
 from bench.plant.model import Plant
 from bench.quantity import Amount
 from bench.sequence.drafts import looking
-from bench.sequence.drafts.parts import AMBIENT, CannotDraft, Draft, Part, by_hand, dead
+from bench.sequence.drafts.parts import AMBIENT, CLOSING, OPENING, CannotDraft, Draft, Part, by_hand, dead
 from bench.sequence.file import Caution, Do, Hold, Limit, Measure, Prove, Seek, Step
 
 _SET_YOUR_OWN: Final = "common practice, no source: set your own"
@@ -16,12 +17,29 @@ _MOST_ALTERNATING: Final = "100 mA"
 _MOST_RIPPLE: Final = "150 mV"
 
 
-def earth(plant: Plant, of: str) -> Draft:
+def earth_two_wires(plant: Plant, of: str) -> Draft:
+    """The same as :func:`earth` for whoever has no meter for milliohms: a second way is found, and no bond proven.
+
+    What conducts where nothing should is seen by any ohmmeter. How well a bond conducts is not: those readings stay
+    undecided, and what stands on them stays unproven.
+
+    Args:
+        plant: the plant.
+        of: as for :func:`earth`.
+
+    Raises:
+        CannotDraft: as :func:`earth`.
+    """
+    return earth(plant, of, 2)
+
+
+def earth(plant: Plant, of: str, wires: Literal[2, 4] = 4) -> Draft:
     """One path to earth on a dead plant: isolation with the single-point connection lifted, then the search.
 
     Args:
         plant: the plant.
         of: '', since earth is proven for the whole plant.
+        wires: that go to the meter.
 
     Raises:
         CannotDraft: the plant has no earthing network, or a part of it was named.
@@ -34,7 +52,10 @@ def earth(plant: Plant, of: str) -> Draft:
     looks = [*looking.nothing_on(plant, there), *looking.bonds(list(plant.bonds))]
     stands_on = [*there.stands_on, *plant.bonds]
     opened = [*dead("the plant", looks, stands_on), *_lifting(stands_on)]
-    parts: list[Part] = [*opened, AMBIENT, _known_resistor("before")]
+    four = wires == 4
+    opening: Sequence[Part] = [_known_resistor("before")] if four else OPENING
+    closing: Sequence[Part] = [_known_resistor("after")] if four else CLOSING
+    parts: list[Part] = [*opened, AMBIENT, *opening]
     parts += [
         Do(
             title=f"Lift the single-point connection {' and '.join(name for name, _, _ in links)}",
@@ -47,7 +68,7 @@ def earth(plant: Plant, of: str) -> Draft:
             text=f"Clips on {plant.where(inside)} and on {plant.where(outside)}. If it conducts, a second way leads "
             "from inside to outside: the search below looks for it.",
             read="resistance",
-            wires=4,
+            wires=wires,
             between=(inside, outside),
             subject=bond,
             range=Amount.parse("1 Mohm"),
@@ -67,14 +88,14 @@ def earth(plant: Plant, of: str) -> Draft:
             Measure(
                 title=f"{name} is proven again",
                 read="resistance",
-                wires=4,
+                wires=wires,
                 between=(near, far),
                 subject=name,
                 limit=Limit(computed="path"),
             ),
         ]
     if len(links) > 1:
-        parts += _side_by_side(plant, links)
+        parts += _side_by_side(plant, links, wires)
     parts += [
         "From here on each reading is chosen by what the ones before it said. 'lifting: yes' lets it ask for a bond to "
         "be lifted where readings alone cannot decide; each is put back and proven again at once. 'path' is the second "
@@ -83,15 +104,17 @@ def earth(plant: Plant, of: str) -> Draft:
         Seek(
             find="second-path",
             title="One path to earth, and only one",
-            text="Four-wire clips, two on each place, on bare metal. Scrape off paint and oxide where it is not bare.",
-            wires=4,
+            text=f"{'Four-wire clips, two' if four else 'One clip'} on each place, on bare metal. Scrape off paint and "
+            "oxide where it is not bare.",
+            wires=wires,
             settings={"lifting": "yes", "path": "10 mohm", "seen": "90 %"},
         ),
-        _known_resistor("after"),
+        *closing,
     ]
     about = (
         "That the inside has one path to earth and only one: it floats when the single-point connection is lifted, and"
-        " four-wire readings between earth points, chosen as they come, show no second path and no poor bond."
+        f" {'four-wire ' if four else ''}readings between earth points, chosen as they come, show no second path and"
+        f" no poor bond.{'' if four else ' With two wires: it shows a second way, and proves no bond.'}"
     )
     return Draft(about, parts)
 
@@ -129,7 +152,7 @@ def _lifted_words(plant: Plant, names: list[str]) -> str:
     )
 
 
-def _side_by_side(plant: Plant, links: list[tuple[str, str, str]]) -> list[Step]:
+def _side_by_side(plant: Plant, links: list[tuple[str, str, str]], wires: Literal[2, 4]) -> list[Step]:
     """The others put back beside the one that was proven last, and the bar read once more with all of them on."""
     name, near, far = links[-1]
     others = [one for one, _, _ in links[:-1]]
@@ -143,7 +166,7 @@ def _side_by_side(plant: Plant, links: list[tuple[str, str, str]]) -> list[Step]
         Measure(
             title="The single-point connection with all its conductors",
             read="resistance",
-            wires=4,
+            wires=wires,
             between=(near, far),
             subject=name,
             limit=Limit(at_most=Amount(most, "Ω"), source=f"what {name} may have alone, and others lie beside it"),

@@ -33,6 +33,7 @@ from bench.sequence.drafts.power_parts import (
 )
 from bench.sequence.drafts.proved_dead import proved_dead, stands_on
 from bench.sequence.file import Caution, Do, Hold, Measure, Step
+from bench.sequence.power_tree import SAFE_VOLTS
 
 _DUMMY_A: Final = 0.5
 _DUMMY_OFF: Final = Do(
@@ -457,7 +458,7 @@ def _on_both(plant: Plant, inlets: list[Inlet], leads: _Leads) -> list[Part]:
     )
     through, back = parts.through_the_meter(first.name, shelf.name)
     feeds = " and ".join(inlet.feed for inlet in inlets)
-    target = min(parts.SAFE_VOLTS, 0.25 * parts.nominal_volts(plant, inlets[0]))
+    target = min(SAFE_VOLTS, 0.25 * parts.nominal_volts(plant, inlets[0]))
     low_title, low_text = f"{shelf.name} on {feeds} at {target:g} V", "A harmless voltage first, on both."
     return [
         parts.closed(breakers),

@@ -15,7 +15,7 @@ from bench.quantity import Amount, Current, Duration, Voltage, engineering
 from bench.sequence.drafts.parts import Beside, CannotDraft, Part, by_hand, unique
 from bench.sequence.drafts.proved_dead import DEAD_VOLTS
 from bench.sequence.file import Ask, Do, Energise, Hold, Limit, Measure, Ramp, Set, Step, Wait
-from bench.sequence.power_tree import Powered, WillNotCarry, headroom_line, power_tree
+from bench.sequence.power_tree import SAFE_VOLTS, Powered, WillNotCarry, headroom_line, power_tree
 
 SUPPLY_A: Final = 5.0
 """What the drafted steps ask of a bench supply at the most; write your own supply's limit over it."""
@@ -30,8 +30,6 @@ _SAFE_LIMIT: Final = 0.3
 
 AMMETER_A: Final = 8.0
 """More than this is not led through a hand-held ammeter's fused leads (common practice, no source)."""
-SAFE_VOLTS: Final = 5.0
-"""Low enough to hurt neither hands nor cards wherever the leads went by mistake (common practice, no source)."""
 ASLEEP: Final = 0.65
 """Below this part of the nominal voltage converters are taken to be off where the plant file does not say when they
 start: 31.2 V of 48 V, where makers' data have 32.5 V at the least."""

@@ -19,8 +19,11 @@ from bench.plant.model import NoPath, Plant
 from bench.plant.things import Inlet
 from bench.sequence.drafts.parts import Part, by_hand, unique
 from bench.sequence.file import Do, Measure, Prove
+from bench.sequence.power_tree import DEAD_V
 
-DEAD_VOLTS: Final = by_hand("common practice, no source: what is dead reads nothing", at_least="-1 V", at_most="1 V")
+DEAD_VOLTS: Final = by_hand(
+    "common practice, no source: what is dead reads nothing", at_least=f"{-DEAD_V:g} V", at_most=f"{DEAD_V:g} V"
+)
 
 
 class _Place(msgspec.Struct, frozen=True):
