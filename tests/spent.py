@@ -62,39 +62,27 @@ def pytest_pycollect_makeitem(obj: object) -> list[pytest.Item] | None:
 
 @pytest.hookimpl(wrapper=True)
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> Generator[None, object, object]:
-    """Of a test with many cases those are made that are wanted."""
+    """Leave of the cases of a test some in the quick part: the others are slow, and not made where only that is run."""
     made = yield
+    cases = metafunc._calls
+    marker = metafunc.definition.get_closest_marker("quick_cases")
+    if marker is not None and cases:
+        quick = {number * len(cases) // marker.args[0] for number in range(marker.args[0])}
+        for number, case in enumerate(cases):
+            if number not in quick:
+                case.marks.append(pytest.mark.slow.mark)
     if drawn.only_quick_part():
-        marker = metafunc.definition.get_closest_marker("quick_cases")
-        cases = metafunc._calls
-        wanted = cases if marker is None else [cases[number] for number in _spread(len(cases), marker.args[0])]
-        quick = [case for case in wanted if all(mark.name != "slow" for mark in case.marks)]
-        cases[:] = quick or cases  # without cases it would be one without arguments
+        # without cases it would be one without arguments
+        cases[:] = [case for case in cases if all(mark.name != "slow" for mark in case.marks)] or cases
     return made
-
-
-def _spread(of: int, wanted: int) -> list[int]:
-    """The numbers of some of a row, spread over all of it."""
-    return sorted({number * of // wanted for number in range(wanted)}) if of else []
 
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Leave of the cases of a test some in the quick part; have what draws its cases in both; say what runs where."""
-    cases: dict[str, list[pytest.Item]] = {}
+    """Have what draws its cases in both parts, and say what runs where."""
     for item in items:
         if isinstance(item, pytest.Function) and is_hypothesis_test(item.obj):
             item.add_marker(pytest.mark.drawn)
-        if item.get_closest_marker("quick_cases") is not None:
-            cases.setdefault(item.nodeid.partition("[")[0], []).append(item)
-    for each in cases.values():
-        marker = each[0].get_closest_marker("quick_cases")
-        assert marker is not None
-        quick = _spread(len(each), marker.args[0])
-        for number, item in enumerate(each):
-            if number not in quick:
-                item.add_marker(pytest.mark.slow)
-    for item in items:
         # what a file's tests share is made by one worker, and what one has read the next one finds
         if item.get_closest_marker("slow") is None and item.get_closest_marker("xdist_group") is None:
             item.add_marker(pytest.mark.xdist_group(_together(item) or item.path.stem))
