@@ -36,7 +36,7 @@ from bench.record.append import RecordWriter, mended, stamp, utc_now
 from bench.record.index import clock_behind
 from bench.record.read import read_lines
 from bench.record.replay import follow
-from bench.roles import Reads, function_name
+from bench.roles import HIGH_OHMS, Reads, function_name
 from bench.runner.alarm_contacts import AlarmContacts, ContactPort
 from bench.runner.core import Runner
 from bench.runner.crew import ByHand, InstrumentCrew
@@ -50,9 +50,11 @@ from bench.say.lists import some
 from bench.sequence.file import Energise, Listen, Look, Measure, Prove, Seek, Send, Zero
 from bench.sequence.load import Loaded, load_sequence
 from bench.sequence.plan import Step
+from bench.sequence.unroll import unroll
 from bench.walk import events as e
 from bench.walk.facts import BenchFacts
-from bench.walk.state import State, start, zero_before
+from bench.walk.state import State, start, zeroed, zeros_before
+from bench.walk.two_ohmmeters import bound
 
 if TYPE_CHECKING:
     from bench.simulate.process import SimulatedHands
@@ -117,6 +119,7 @@ def fitted(loaded: Loaded, equipment: Bench, bench: Path, text: str = "") -> Job
     """
     problems: list[Problem] = []
     text = text or bench.read_text("utf-8")
+    loaded = _with_meters(loaded, equipment)
     for role in loaded.plan.roles:
         if role not in equipment.role_of:
             able = [name for name, profile in equipment.profiles.items()
@@ -150,6 +153,17 @@ def fitted(loaded: Loaded, equipment: Bench, bench: Path, text: str = "") -> Job
     return Job(loaded, equipment, text, faults, seed)
 
 
+def _with_meters(loaded: Loaded, bench: Bench) -> Loaded:
+    """The same with each reading of ohms given to one of the bench's two ohmmeters, where it has two."""
+    if "ohms" not in bench.role_of or HIGH_OHMS not in bench.role_of:
+        return loaded
+    sequence = bound(e.Began(software=__version__, edition=e.EDITION, plant=loaded.plant.file,
+                             sequence=loaded.sequence, bench=bench_facts(bench)))  # fmt: skip
+    if sequence is loaded.sequence:
+        return loaded
+    return msgspec.structs.replace(loaded, sequence=sequence, plan=unroll(sequence, loaded.plant))
+
+
 def _unable(loaded: Loaded, bench: Bench, path: Path) -> list[Problem]:
     """What steps read and the instruments in their roles do not: said before a walk, not in the middle of it."""
     wanted: dict[tuple[str, Reads, Literal[2, 4] | None], str] = {}
@@ -160,6 +174,8 @@ def _unable(loaded: Loaded, bench: Bench, path: Path) -> list[Problem]:
         if isinstance(source, Measure | Zero | Prove | Seek) and step.roles and step.roles[0] in bench.role_of:
             wires = source.wires if source.read == "resistance" else None
             wanted.setdefault((bench.role_of[step.roles[0]], source.read, wires), step.title)
+        if HIGH_OHMS in step.roles[1:] and HIGH_OHMS in bench.role_of:
+            wanted.setdefault((bench.role_of[HIGH_OHMS], "resistance", None), step.title)
     problems = []
     for (name, reads, wires), title in wanted.items():
         profile = bench.profiles[name]
@@ -576,9 +592,7 @@ def zero_is_old(state: State, now: str) -> bool:
         state: where the walk stands.
         now: the time of day, as records have it.
     """
-    zero = zero_before(state)
-    kept = state.kept.latest.get(zero.index) if zero is not None else None
-    if kept is None or not state.at:
+    if not any(zero.index in state.kept.latest for zero in zeros_before(state)) or not state.at:
         return False
     rested: timedelta = datetime.fromisoformat(now) - datetime.fromisoformat(state.at)
     return rested > ZERO_KEEPS
@@ -592,12 +606,10 @@ def zero_is_of_other(state: State, bench: BenchFacts | None) -> bool:
         state: where the walk stands.
         bench: the bench to go on with; None: the same as before.
     """
-    zero = zero_before(state)
-    kept = state.kept.latest.get(zero.index) if zero is not None else None
-    if bench is None or state.setting is None or kept is None or kept.reading is None:
+    if bench is None or state.setting is None:
         return False
-    name = kept.reading.instrument
-    return bench.instrument(name) != state.setting.bench.instrument(name)
+    before = state.setting.bench
+    return any(bench.instrument(name) != before.instrument(name) for _, name in zeroed(state))
 
 
 def _bench_again(first: e.Began, entries: Sequence[e.Entry], bench: Path | None) -> tuple[Bench, str]:

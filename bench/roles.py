@@ -25,6 +25,7 @@ Reads = Literal[
 
 Role = Literal[
     "ohms",
+    "high-ohms",
     "insulation",
     "volts",
     "amps",
@@ -43,6 +44,11 @@ Role = Literal[
 ]
 """What a step needs from the bench."""
 
+Ohmmeter = Literal["ohms", "high-ohms"]
+"""The role of an ohmmeter: of the one that a bench reads resistance with, and of a second one beside it."""
+HIGH_OHMS: Final = "high-ohms"
+"""The second ohmmeter: it reads what the one in ``ohms`` cannot prove, such as open where that reads milliohms."""
+OHMMETERS: Final[tuple[Ohmmeter, ...]] = ("ohms", HIGH_OHMS)
 ROLE_OF: Final[dict[Reads, Role]] = {
     "resistance": "ohms",
     "insulation": "insulation",

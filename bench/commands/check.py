@@ -169,7 +169,7 @@ _KINDS: dict[str, Callable[[Path], list[str]]] = {
 def _capabilities(sequence: Path, bench: Path, everything: bool) -> bool:
     """Print what the bench can prove of a sequence; returns whether it can prove all of it."""
     from bench.assemble import began, load_job
-    from bench.commands.draft import idle_ammeter
+    from bench.commands.draft import idle_ammeter, idle_ohmmeter
     from bench.walk.setting import Setting
 
     setting = Setting.of(began(load_job(sequence, bench), ""))
@@ -179,16 +179,20 @@ def _capabilities(sequence: Path, bench: Path, everything: bool) -> bool:
     for text, titles in groups.items():
         shown = titles[0] if len(titles) == 1 else f"{titles[0]} and {len(titles) - 1} more like it"
         print(f"  {shown}\n      {text}")
-    offer = idle_ammeter(setting)
-    if offer:
-        print(offer)
+    for offer in (idle_ammeter(setting), idle_ohmmeter(setting)):
+        if offer:
+            print(offer)
     return not setting.weak
 
 
 def _grouped(setting: Setting, everything: bool) -> dict[str, list[str]]:
+    from bench.roles import OHMMETERS
+
     groups: dict[str, list[str]] = {}
     for index, answer in setting.capabilities.items():
-        text = answer if isinstance(answer, str) else answer.sentence
-        title = setting.plan.steps[index].title
+        step, text = setting.plan.steps[index], answer if isinstance(answer, str) else answer.sentence
+        title = step.title
+        if step.role in OHMMETERS and set(OHMMETERS) <= set(setting.plan.roles):
+            text = f"By {setting.bench.role_of.get(step.role)}: {text}"
         groups.setdefault(f"{title}: {text}" if everything else text, []).append(title)
     return groups

@@ -276,7 +276,8 @@ def _benches(job: Path, sequence: Path, roles: tuple[str, ...]) -> list[tuple[Pa
             setting = Setting.of(began(load_job(sequence, path), ""))
         except BadFile:
             continue  # 'proveout check' tells what is wrong with it
-        found.append((bool(setting.weak), bench.simulated, path, idle_ammeter(setting)))
+        offers = " ".join(filter(None, (idle_ammeter(setting), idle_ohmmeter(setting))))
+        found.append((bool(setting.weak), bench.simulated, path, offers))
     return [(path, not weak, offer) for weak, _, path, offer in sorted(found)]
 
 
@@ -299,6 +300,36 @@ def idle_ammeter(setting: Setting) -> str:
         f"{supply.name} is read by eye, and its display is coarse: {ammeter.name} may stand in its lead instead. Draft "
         "this with --ammeter"
     )
+
+
+def idle_ohmmeter(setting: Setting) -> str:
+    """What to do where the bench's ohmmeter cannot prove all that is read with it, and another one proves more of it.
+
+    Returns:
+        A sentence; empty where there is no need for it, or none.
+    """
+    from msgspec.structs import replace
+
+    from bench.roles import HIGH_OHMS, function_name
+    from bench.walk.setting import Setting as Walked
+    from bench.walk.two_ohmmeters import bound
+
+    bench, first = setting.bench, setting.bench.for_role("ohms")
+    if not setting.weak or first is None or HIGH_OHMS in bench.role_of:
+        return ""
+    reads = {function_name("resistance", wires) for wires in (2, 4)}
+    for other in bench.instruments:
+        if other.name == first.name or not reads & set(other.accuracy_of) or other.outputs:
+            continue
+        facts = replace(bench, role_of={**bench.role_of, HIGH_OHMS: other.name})
+        with_both = replace(setting.began, bench=facts)
+        with_both = replace(with_both, sequence=bound(with_both))
+        if len(Walked.of(with_both).weak) < len(setting.weak):
+            return (
+                f"{other.name} proves some of what {first.name} cannot: with 'ohms: {first.name}' and "
+                f"'{HIGH_OHMS}: {other.name}' below 'roles' one walk reads with both"
+            )
+    return ""
 
 
 REPROVE = "reprove"

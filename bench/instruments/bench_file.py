@@ -45,7 +45,7 @@ from bench.instruments.wire_text import Unreadable, WireText
 from bench.plant.faults import BrokenLead, Fault
 from bench.plant.handled import Change
 from bench.quantity import Duration, Ratio, Resistance, Temperature, Voltage
-from bench.roles import Role
+from bench.roles import HIGH_OHMS, Role
 
 SIMULATED: Final = "simulated"
 """The port of an instrument that is played by a twin."""
@@ -319,7 +319,8 @@ class BenchFile(msgspec.Struct, frozen=True, kw_only=True, rename="kebab", omit_
     """What the operator is shown."""
     instruments: list[BenchInstrument] = []
     roles: dict[Role, str] = {}
-    """Which instrument fills a role. A role that one instrument alone can fill need not be listed."""
+    """Which instrument fills a role. A role that one instrument alone can fill need not be listed. ``high-ohms`` is
+    for a second ohmmeter beside the one in ``ohms``: it reads what that one cannot prove."""
     references: list[BenchReference] = []
     consoles: list[BenchConsole] = []
     """The plant's own consoles that are listened to."""
@@ -730,10 +731,14 @@ def _roles(file: BenchFile, profiles: dict[str, Profile], places: Places, proble
         at, place = f"roles.{role}", places.of(file, "roles", role)
         if name not in names:
             problems.append(Problem(place, at, f"the instrument '{name}'", one_of(names), near(name, names)))
-        elif name in profiles and role not in profiles[name].roles:
-            able = [other for other in names if other in profiles and role in profiles[other].roles]
+        elif name in profiles and _needed_for(role) not in profiles[name].roles:
+            able = [other for other in names if other in profiles and _needed_for(role) in profiles[other].roles]
             found = f"'{name}', whose profile '{profiles[name].profile}' fills {one_of(profiles[name].roles)} only"
             problems.append(Problem(place, at, found, f"an instrument for {role}: {one_of(able)}"))
+        elif role == HIGH_OHMS and file.roles.get("ohms", name) == name:
+            other = "'ohms', and another instrument for each"
+            found = f"'{name}' again" if "ohms" in file.roles else f"'{name}', and nothing for 'ohms'"
+            problems.append(Problem(place, at, found, other))
         else:
             role_of[role] = name
     for name in names:
@@ -748,6 +753,11 @@ def _roles(file: BenchFile, profiles: dict[str, Profile], places: Places, proble
             if role not in file.roles and able == [name]:
                 role_of[role] = name
     return role_of
+
+
+def _needed_for(role: Role) -> Role:
+    """What a profile must fill for a role: which of two ohmmeters reads what is high is up to the bench file."""
+    return "ohms" if role == HIGH_OHMS else role
 
 
 def _routes(file: BenchFile, profiles: dict[str, Profile], places: Places, problems: list[Problem]) -> Routes | None:

@@ -18,7 +18,8 @@ from bench.sequence.pace import READING, seconds_of
 from bench.sequence.unroll import unroll
 
 NEEDS: Final = {
-    "ohms": "an ohmmeter", "insulation": "an insulation tester", "volts": "a voltmeter", "amps": "an ammeter",
+    "ohms": "an ohmmeter", "high-ohms": "a second ohmmeter", "insulation": "an insulation tester",
+    "volts": "a voltmeter", "amps": "an ammeter",
     "clamp": "a clamp meter", "supply": "a bench supply", "load": "an electronic load", "switch": "a relay matrix",
     "thermometer": "a thermometer",
 }  # fmt: skip

@@ -15,6 +15,7 @@ from bench.record.kept import place_of, wrong_file
 from bench.record.read import BrokenRecord
 from bench.record.replay import Taken
 from bench.record.verify import Verified
+from bench.roles import HIGH_OHMS, OHMMETERS
 from bench.say.reading import asked, reading
 from bench.say.times import second
 from bench.say.verdict import SIGNS
@@ -43,7 +44,8 @@ class Result(msgspec.Struct, frozen=True):
         remark: the reason where it did not pass, and what is worth a look.
         n: the event's number.
         at: time of day, UTC.
-        by_eye: that a person read it from a display, and what was typed before it; empty for any other.
+        by_eye: which of two ohmmeters read it; that a person read it from a display, and what was typed before it;
+            empty for any other.
         connected: whether it leaves open no more than whether a conductor that is connected is sound.
     """
 
@@ -427,9 +429,16 @@ def _line(step: Step, outcome: Outcome) -> Result:
         remark=" ".join(remarks),
         n=outcome.n,
         at=second(outcome.circumstances.at),
-        by_eye=_by_eye(outcome.reading),
+        by_eye=", ".join(filter(None, (_with_which(step, outcome), _by_eye(outcome.reading)))),
         connected=outcome.connected_at_least,
     )
+
+
+def _with_which(step: Step, outcome: Outcome) -> str:
+    """Which of a bench's two ohmmeters read it; empty where one reads all."""
+    bench, read = outcome.circumstances.bench, outcome.reading
+    both = bench is not None and HIGH_OHMS in bench.role_of and step.role in OHMMETERS
+    return f"with {read.instrument}" if both and read is not None else ""
 
 
 def _by_eye(read: e.Read | None) -> str:

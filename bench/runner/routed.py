@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from bench.instruments.matrix_wiring import REFERENCE, TOGETHER, Routes
-from bench.roles import ROLE_OF
 from bench.runner.ports import Hands
 from bench.sequence.file import NOWHERE, Measure, Prove, Zero
 from bench.sequence.plan import Step
@@ -35,7 +34,7 @@ def channels_for(routes: Routes, role_of: Mapping[str, str], step: Step) -> tupl
             reads, channels = source.read, ()
         case _:
             return None
-    if reads not in routes.reads or role_of.get(ROLE_OF[reads]) != routes.meter:
+    if reads not in routes.reads or role_of.get(step.role or "") != routes.meter:
         return None
     return channels
 

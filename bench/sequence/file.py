@@ -13,7 +13,7 @@ import msgspec
 from bench.files import Inconsistent
 from bench.plant.handled import STATES, Change, Kind
 from bench.quantity import Amount, Current, Duration, Ratio, Resistance, Temperature, Voltage
-from bench.roles import NO_PLACES, ROLE_OF, Reads, Role, function_name
+from bench.roles import HIGH_OHMS, NO_PLACES, ROLE_OF, Ohmmeter, Reads, Role, function_name
 
 Over = Literal[
     "conductors", "pairs", "pins", "neighbours", "wires-beside", "shelves", "inlets", "breakers", "cables", "bonds"
@@ -574,9 +574,13 @@ class Measure(_Common, frozen=True, kw_only=True, tag="measure"):
     join: list[list[str]] = []
     """Places that are held together on a bar or by clips while this reading runs, group by group: all of them
     are read against all others at once."""
+    meter: Ohmmeter | None = None
+    """Which of a bench's two ohmmeters reads it. Where nothing is said it is the one in ``ohms``, or, where that one
+    cannot prove the limit and the one in ``high-ohms`` can, the latter."""
 
     def __post_init__(self) -> None:
         Rig(join=self.join)
+        _only_for_ohms(self.meter, self.read)
         if self.read not in NO_PLACES and self.between == NOWHERE:
             raise Inconsistent("a reading without 'between'", "the two places for the probes")
         if self.clamp and self.read not in ("current", "ac-current"):
@@ -610,7 +614,7 @@ class Measure(_Common, frozen=True, kw_only=True, tag="measure"):
     @property
     def role(self) -> Role | None:
         """What reads it."""
-        return "clamp" if self.clamp else ROLE_OF[self.read]
+        return "clamp" if self.clamp else self.meter or ROLE_OF[self.read]
 
     @property
     def probes(self) -> tuple[str, str] | None:
@@ -623,17 +627,24 @@ class Measure(_Common, frozen=True, kw_only=True, tag="measure"):
         return self.at
 
 
+def _only_for_ohms(meter: Ohmmeter | None, read: Reads) -> None:
+    if meter is not None and read != "resistance":
+        raise Inconsistent(f"'meter' for {read}", "it for resistance only")
+
+
 class Zero(_Common, frozen=True, kw_only=True, tag="zero"):
     """The probes are held together: what the meter reads then is the leads, and is taken off later readings."""
 
     text: str = "Hold the two probe tips firmly together."
     at_most: Resistance = msgspec.field(default_factory=lambda: Resistance(2.0))
     """More than this is no lead but a fault."""
+    meter: Ohmmeter | None = None
+    """Of a bench's two ohmmeters, whose leads they are: the one in ``ohms`` where nothing is said."""
 
     @property
     def role(self) -> Role | None:
         """The meter whose leads they are."""
-        return "ohms"
+        return self.meter or "ohms"
 
 
 class Prove(_Common, frozen=True, kw_only=True, tag="prove"):
@@ -651,8 +662,11 @@ class Prove(_Common, frozen=True, kw_only=True, tag="prove"):
     """Where the leads go when the reference is clipped to a cable: that proves tester, leads and clips in one."""
     across: tuple[str, str] = NOWHERE
     """The two places that the reference is clipped across, at the other end of the same wires."""
+    meter: Ohmmeter | None = None
+    """Which of a bench's two ohmmeters is proven: the one in ``ohms`` where nothing is said."""
 
     def __post_init__(self) -> None:
+        _only_for_ohms(self.meter, self.read)
         if (self.at is not None or self.after is not None) and self.read != "insulation":
             raise Inconsistent(f"'at' or 'after' for {self.read}", "them for insulation only")
         if (self.between == NOWHERE) != (self.across == NOWHERE):
@@ -663,7 +677,7 @@ class Prove(_Common, frozen=True, kw_only=True, tag="prove"):
     @property
     def role(self) -> Role | None:
         """What is proven."""
-        return ROLE_OF[self.read]
+        return self.meter or ROLE_OF[self.read]
 
     @property
     def probes(self) -> tuple[str, str] | None:
@@ -932,6 +946,9 @@ class Seek(_Common, frozen=True, kw_only=True, tag="seek"):
     """Plant names: where an earlier reading about one of them does not count as passed, nothing is searched."""
     settings: dict[str, str] = {}
     """What else the search needs to know, by name; which names there are depends on what is looked for."""
+    both_ohmmeters: bool = False
+    """The bench's second ohmmeter, in ``high-ohms``, reads where open is expected, and where the one in ``ohms`` shows
+    more than it can. Where nothing is said it does so in a search for a second path, on a bench that has one."""
 
     @property
     def about(self) -> str:
@@ -949,6 +966,12 @@ class Seek(_Common, frozen=True, kw_only=True, tag="seek"):
         return None if self.by_tester else ROLE_OF[self.read]
 
     @property
+    def roles(self) -> tuple[Role, ...]:
+        """What reads for it, and what is asked besides."""
+        mine = (self.role,) if self.role is not None else ()
+        return (*mine, HIGH_OHMS) if self.both_ohmmeters else mine
+
+    @property
     def test_voltage(self) -> Amount | None:
         """What the tester puts on."""
         return self.at
@@ -961,6 +984,8 @@ class Seek(_Common, frozen=True, kw_only=True, tag="seek"):
     def __post_init__(self) -> None:
         if (self.at is not None or self.after is not None) and self.read != "insulation":
             raise Inconsistent(f"'at' or 'after' for {self.read}", "them for insulation only")
+        if self.both_ohmmeters and self.find != "second-path":
+            raise Inconsistent(f"'both-ohmmeters' in a search for {self.find}", "it in one for second-path only")
 
 
 class Found(_Common, frozen=True, kw_only=True, tag="found"):

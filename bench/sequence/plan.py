@@ -98,10 +98,12 @@ class Plan(msgspec.Struct, frozen=True, dict=True):
     Attributes:
         sequence: the file.
         steps: in order.
+        entries: of each step the step of the file that it came from, as it stands there.
     """
 
     sequence: SequenceFile
     steps: tuple[Step, ...]
+    entries: tuple[Single, ...] = ()
 
     @once
     def guards(self) -> tuple[int | None, ...]:

@@ -10,6 +10,7 @@ import msgspec
 from bench.files import near, one_of
 from bench.judge.charge import cable_capacitance, discharge_time
 from bench.plant.model import Plant, UnknownName
+from bench.roles import HIGH_OHMS
 from bench.say.lists import some
 from bench.sequence.checks import Checks, Say
 from bench.sequence.file import (
@@ -59,19 +60,27 @@ def unroll(sequence: SequenceFile, plant: Plant, say: Say = _refuse) -> Plan:
     """
     work = _Unroller(plant, say, fresh=say is not _refuse)
     work.walk(sequence.steps, "", sequence.sequence, {})
-    return Plan(sequence, tuple(work.steps))
+    return Plan(sequence, tuple(work.steps), tuple(work.entries))
 
 
 class _Unroller:
     def __init__(self, plant: Plant, say: Say, fresh: bool) -> None:
         self.plant, self.say, self.fresh = plant, say, fresh
         self.steps: list[Step] = []
+        self.entries: list[Single] = []
         self.forecasts = Forecasts(self.plant)
         self.checks = Checks(self.plant, self.say, self.steps, self.forecasts, self.fresh)
 
     def walk(self, entries: list[Any], path: str, section: str, views: Mapping[str, View]) -> None:
-        for number, entry in enumerate(entries, 1):
+        number, beside = 0, True
+        for entry in entries:
+            # a check of the second ohmmeter goes by the number of the step before it: with one ohmmeter and with two
+            # the steps of a sequence have the same keys
+            beside = not beside and isinstance(entry, Zero | Prove) and entry.meter == HIGH_OHMS
+            number += not beside
             here = f"{path}.{number}" if path else str(number)
+            if beside:
+                here += f":{HIGH_OHMS}"
             if isinstance(entry, Each):
                 self._loop(entry, here, section, views)
             else:
@@ -130,6 +139,7 @@ class _Unroller:
         title = filled.title or _title(filled, subject)
         if isinstance(filled, Zero | Prove | Seek):
             subject = subject or title
+        self.entries.append(entry)
         self.steps.append(
             Step(
                 index=len(self.steps),

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from functools import cached_property, lru_cache, partial
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import msgspec
 from msgspec.structs import replace
@@ -29,7 +29,7 @@ from bench.plant.model import Plant
 from bench.plant.resolve import resolve
 from bench.quantity import engineering
 from bench.recent import Recent
-from bench.roles import UNIT_OF, function_name
+from bench.roles import OHMMETERS, UNIT_OF, Ohmmeter, function_name
 from bench.say.reading import reading as reading_text
 from bench.sequence.file import Ask, Decide, Do, Energise, Measure, Prove, Rig, SequenceFile, Single, Zero
 from bench.sequence.file import Limit as LimitFile
@@ -314,22 +314,45 @@ class Setting(msgspec.Struct, frozen=True, eq=False, dict=True):
         known: dict[Any, Capability | str] = {}
         found: dict[int, Capability | str] = {}
         for step in self.plan.steps:
-            source = step.source
-            # what a shelf should have is known only once something feeds it
-            if not isinstance(source, Measure) or source.limit.computed in ("shelf-voltage", "stretch-drop"):
-                continue
-            try:
-                held = self.limit(step, conditions)
-            except JudgeError as error:
-                found[step.index] = str(error)
-                continue
-            mark = (held.limit.lower, held.limit.upper, held.expected, source.read, source.wires, str(source.range))
-            if mark not in known:
-                known[mark] = self._capability(source, held, conditions)
-                if held.connected is not None:
-                    known[mark] = self._with_connected(known[mark], source, held, held.connected, conditions)
-            found[step.index] = known[mark]
+            answer = self._capability_of(step, conditions, known)
+            if answer is not None:
+                found[step.index] = answer
         return found
+
+    def capability_by(
+        self, step: Step, meter: Ohmmeter, wires: Literal[2, 4], known: dict[Any, Capability | str]
+    ) -> Capability | str | None:
+        """The same for one step, were it read by this one of two ohmmeters with this many wires.
+
+        Args:
+            step: a reading of resistance.
+            meter: which of the two.
+            wires: 2 or 4.
+            known: what was worked out for others before; what is new is added.
+        """
+        assert isinstance(step.source, Measure)
+        asked = replace(step, key=f"{step.key}:{meter}", source=replace(step.source, meter=meter, wires=wires))
+        return self._capability_of(asked, Conditions(ambient=self.ambient), known)
+
+    def _capability_of(
+        self, step: Step, conditions: Conditions, known: dict[Any, Capability | str]
+    ) -> Capability | str | None:
+        source = step.source
+        # what a shelf should have is known only once something feeds it
+        if not isinstance(source, Measure) or source.limit.computed in ("shelf-voltage", "stretch-drop"):
+            return None
+        try:
+            held = self.limit(step, conditions)
+        except JudgeError as error:
+            return str(error)
+        mark = (
+            held.limit.lower, held.limit.upper, held.expected, source.read, source.wires, str(source.range), step.role
+        )  # fmt: skip
+        if mark not in known:
+            known[mark] = self._capability(source, held, conditions)
+            if held.connected is not None:
+                known[mark] = self._with_connected(known[mark], source, held, held.connected, conditions)
+        return known[mark]
 
     @cached_property
     def weak(self) -> tuple[str, ...]:
@@ -385,7 +408,7 @@ class Setting(msgspec.Struct, frozen=True, eq=False, dict=True):
         function = _accuracy_name(facts, source)
         if function is None:
             return f"The profile of {facts.name} gives no accuracy for {source.read}."
-        zeroed = any(step.kind == "zero" for step in self.plan.steps)
+        zeroed = any(step.kind == "zero" and step.role == source.role for step in self.plan.steps)
         leads = _leads(facts, source.wires, 0.0 if zeroed else None) if source.read == "resistance" else None
         try:
             return bench_capability(
@@ -605,7 +628,7 @@ class Setting(msgspec.Struct, frozen=True, eq=False, dict=True):
                 decision = decide(beyond, limit, rule)
                 said = _open_or_over(decision, beyond)
                 return come_to(decision.verdict, said, replace(as_read, value=None), _connected(beyond, held, rule))
-            is_low_ohm = read.unit == "Ω" and step.role == "ohms"
+            is_low_ohm = read.unit == "Ω" and step.role in OHMMETERS
             drift = taken.drift if is_low_ohm and taken.wires == 2 else 0.0
             if taken.budget is not None:
                 budget = with_drift(taken.budget, drift)

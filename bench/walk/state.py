@@ -76,6 +76,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Collection, Iterable
+from operator import attrgetter
 from typing import Any, Final
 
 import msgspec
@@ -487,10 +488,7 @@ def _exchanged(state: State, event: e.Met, before: e.Met | None, nth: int) -> St
     assert state.setting is not None
     if state.setting.began.edition > 3:
         return _came_in(state, [event.instrument], nth)
-    zero = zero_before(state)
-    kept = state.kept.latest.get(zero.index) if zero is not None else None
-    mine = kept is not None and kept.reading is not None and kept.reading.instrument == event.instrument
-    return _zero_again(state) if mine else state
+    return _zero_again(state) if any(name == event.instrument for _, name in zeroed(state)) else state
 
 
 def _came_in(state: State, names: Iterable[str], nth: int) -> State:
@@ -1444,24 +1442,32 @@ def _other_on(before: BenchFacts, after: BenchFacts) -> list[str]:
     return [*other, *moved]
 
 
-def zero_before(state: State) -> Step | None:
-    """The step that last zeroed the leads of readings that are still to come; None where no such reading is."""
+def zeros_before(state: State) -> tuple[Step, ...]:
+    """The steps that last zeroed the leads of readings that are still to come, one for each meter."""
     if state.setting is None:
-        return None
+        return ()
     steps, stands = state.setting.plan.steps, state.place.reached
-    zero = next((step for step in reversed(steps[:stands]) if step.kind == "zero"), None)
-    wanted = zero is not None and any(step.reads and step.role == zero.role for step in steps[stands:])
-    return zero if wanted else None
+    last = {step.role: step for step in steps[:stands] if step.kind == "zero"}
+    wanted = {step.role for step in steps[stands:] if step.reads}
+    return tuple(sorted((step for role, step in last.items() if role in wanted), key=attrgetter("index")))
+
+
+def zeroed(state: State) -> list[tuple[Step, str]]:
+    """Those of them that were taken, with the meter whose leads they are."""
+    made = ((zero, state.kept.latest.get(zero.index)) for zero in zeros_before(state))
+    return [(zero, kept.reading.instrument) for zero, kept in made if kept is not None and kept.reading is not None]
 
 
 def _zero_again(state: State) -> State:
-    """The same, with the last zero of the leads to be taken again before any reading; as it is where none is wanted."""
-    zero = zero_before(state)
-    kept = state.kept.latest.get(zero.index) if zero is not None else None
-    if zero is None or kept is None or kept.reading is None or state.outputs.on or _anything_live(state):
+    """The same, with the last zero of each meter's leads to be taken again before any reading; as it is where none is
+    wanted."""
+    made = zeroed(state)
+    if not made or state.outputs.on or _anything_live(state):
         return state
-    zeros = {name: ohms for name, ohms in state.conditions.zeros.items() if name != kept.reading.instrument}
-    place = replace(state.place, cursor=zero.index, back_to=state.place.reached)
+    void = {name for _, name in made}
+    zeros = {name: ohms for name, ohms in state.conditions.zeros.items() if name not in void}
+    first, *others = (zero.index for zero, _ in made)
+    place = replace(state.place, cursor=first, back_to=state.place.reached, again=(*others, *state.place.again))
     return replace(state, conditions=replace(state.conditions, zeros=zeros), place=place)
 
 

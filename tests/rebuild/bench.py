@@ -45,7 +45,8 @@ NAMES: Final = tuple(_KINDS)
 
 
 class Kit(msgspec.Struct, frozen=True):
-    """A bench's instruments, and the two ways to lay them out: for what is ohms, and for what is milliohms.
+    """A bench's instruments, and the two ways to lay them out: with the meter for all ohms, and with it beside a
+    low-ohm meter for what that one does not prove.
 
     Attributes:
         name: ``cheap``, ``middling`` or ``good``.
@@ -77,6 +78,8 @@ def kit(name: str) -> Kit:
             "amps": "second" if "second" in kinds else "meter",
             "supply": "supply",
         }
+        if ohms == "low-ohm":
+            roles["high-ohms"] = "meter"
         if "tester" in kinds:
             roles["insulation"] = "tester"
         words = ", ".join(f"{role}: {one}" for role, one in roles.items())

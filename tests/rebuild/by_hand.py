@@ -88,7 +88,7 @@ class ByHand(Way):
         self.ledger.spend((AT_HAND if self._at & {one, other} else PLACE) + BY_EYE + LOOK_UP)
         self._at = frozenset((one, other))
         self.ledger.readings += 1
-        if self.team.slips("wrong place"):
+        if self.team.slips("wrong place", f"{one} {other}"):
             other = self._beside(other)
         tonight.world.place(one, other, tonight.clock.now())
         # who sees ohms climb waits until they stand: a capacitor is no short
@@ -127,7 +127,7 @@ class ByHand(Way):
             bad, saw = [], False
             far = [wire.far_end.name for wire in cable.conductors]
             for wire in cable.conductors:
-                if self.team.slips("bored") or self._beeps(tonight, wire.near_end.name, wire.far_end.name):
+                if self.team.slips("bored", wire.name) or self._beeps(tonight, wire.near_end.name, wire.far_end.name):
                     continue
                 bad.append([wire.near_end.name, wire.far_end.name])
                 if 2 * len(bad) > len(far):
@@ -140,7 +140,11 @@ class ByHand(Way):
                         break
             ends = {wire.near_end.name for wire in cable.conductors}
             for one, other in self.site.plant.neighbours_of(cable.near[0]):
-                if one.name not in ends or other.name not in ends or self.team.slips("bored"):
+                if (
+                    one.name not in ends
+                    or other.name not in ends
+                    or self.team.slips("bored", f"{one.name} {other.name}")
+                ):
                     continue
                 if self._beeps(tonight, one.name, other.name):
                     bad.append([one.name, other.name])
@@ -167,7 +171,7 @@ class ByHand(Way):
         for fault in seen:
             self.ledger.spend(REPAIR)
             self.ledger.acts += 1
-            if not self.team.slips("badly mended"):
+            if not self.team.slips("badly mended", str(fault)):
                 self.site.mend([fault])
         return bool(seen)
 
@@ -224,7 +228,7 @@ class ByHand(Way):
             read: dict[str, float] = {}
             for cable in cables:
                 for wire in cable.conductors:
-                    if not self.team.slips("bored"):
+                    if not self.team.slips("bored", wire.name):
                         read[wire.name] = self._ohms(tonight, wire.near_end.name, wire.far_end.name, four=True)
             if not of:
                 self._middle = median(read.values())
@@ -254,7 +258,10 @@ class ByHand(Way):
         world, now = tonight.world, tonight.clock.now
         world.cards(cards, now())
         for inlet in inlets:
-            if not self.team.slips("bored") and self._ohms(tonight, inlet.live.name, inlet.back.name) < SHORTED:
+            if (
+                not self.team.slips("bored", inlet.name)
+                and self._ohms(tonight, inlet.live.name, inlet.back.name) < SHORTED
+            ):
                 self.attend([inlet.name, inlet.live.name, shelf])
                 return False
         nominal = plant.feeds[inlets[0].feed].nominal_v
@@ -276,7 +283,7 @@ class ByHand(Way):
                 world.place(one.live.name, one.back.name, now())
                 shown = world.voltage("hi", "lo", now(), 1e7)
                 volts[one.name] = 0.0 if shown != shown else self.errors.shown("meter", "voltage", shown)
-            bored = self.team.slips("bored")
+            bored = self.team.slips("bored", f"volts of {inlet.name}")
             right = abs(volts[inlet.name] - nominal) < 0.15 * abs(nominal)
             others = any(abs(v) > 3.0 for name, v in volts.items() if name != inlet.name)
             if (lit or not right or others) and not bored:
@@ -314,7 +321,7 @@ class ByHand(Way):
             self.ledger.readings += 1
             world.place(other.live.name, other.back.name, now())
             shown = world.voltage("hi", "lo", now(), 1e7)
-            if shown == shown and abs(shown) > 3.0 and not self.team.slips("bored"):
+            if shown == shown and abs(shown) > 3.0 and not self.team.slips("bored", f"volts of {other.name}"):
                 self.attend([other.name, shelf])
                 return False
         warm = [fault for fault in self.site.faults if isinstance(fault, k.HighResistanceLug)
@@ -323,7 +330,7 @@ class ByHand(Way):
             self.attend([warm[0].terminal])
             return False
         expected = plant.idle_current(shelf)[0]
-        if abs(amps - expected) > OFF_BY * expected and not self.team.slips("bored"):
+        if abs(amps - expected) > OFF_BY * expected and not self.team.slips("bored", f"amps of {shelf}"):
             self.attend([shelf])
             return False
         return True
@@ -342,7 +349,7 @@ class ByHand(Way):
         found = tonight.world.drive(abs(plant.feeds[inlet.feed].nominal_v), 3 * LAMP_A, tonight.clock.now())
         amps = abs(self.errors.shown("supply", "current", found.amps))
         expected = plant.idle_current(shelf)[0]
-        if abs(amps - expected) > OFF_BY * expected and not self.team.slips("bored"):
+        if abs(amps - expected) > OFF_BY * expected and not self.team.slips("bored", f"amps of {shelf}"):
             self.attend([shelf])
 
     def _close(self, tonight: Tonight, breakers: tuple[str, ...]) -> set[str]:
@@ -352,11 +359,13 @@ class ByHand(Way):
         self.ledger.spend(BREAKER * len(closed))
         self.ledger.acts += len(closed)
         # one that was left open shows at once, as no volts where some should be: looked at, and closed
-        self.ledger.spend(sum(FORGOTTEN for _ in closed if self.team.slips("forgotten without a list")))
+        self.ledger.spend(
+            sum(FORGOTTEN for name in sorted(closed) if self.team.slips("forgotten without a list", f"{name} closed"))
+        )
         really = closed | stays
         tonight.world.breakers(sorted(really), tonight.clock.now())
         # from a notebook the opening afterwards is forgotten oftener than from a list
-        self._left_closed = {name for name in really if self.team.slips("forgotten without a list")}
+        self._left_closed = {name for name in really if self.team.slips("forgotten without a list", f"{name} open")}
         return really
 
     def _watch(self, tonight: Tonight, shelf: str, supply: str, closed: set[str], volts: float, *, cards: bool) -> None:

@@ -12,6 +12,7 @@ from msgspec.structs import replace
 from bench.plant.handled import Change, Handled, Kind
 from bench.plant.things import Terminal
 from bench.record.replay import Taken, brought
+from bench.roles import OHMMETERS
 from bench.screens.walk.sayings import back_to
 from bench.sequence.file import BENCH_SUPPLY, Ask, Caution, Do, Gate, Hold, Look, Measure
 from bench.sequence.pace import seconds_of
@@ -25,7 +26,7 @@ from bench.walk.facts import Display
 from bench.walk.state import Phase, Refused, by_hand_done, by_knobs_course, unsafe_by_hand
 from tests.rebuild.bench import Errors
 from tests.rebuild.site import Site
-from tests.rebuild.team import AT_HAND, BY_EYE, PLACE, Ledger, Team
+from tests.rebuild.team import AT_HAND, BY_EYE, CHANGE_OVER, PLACE, Ledger, Team
 from tests.walk.by_hand_hall import Person
 
 AT_THE_LEADS = 4.0
@@ -74,6 +75,7 @@ class Evening(Person):
         self._truth: float | None = None
         self._once_off: list[str] = []
         self._at: frozenset[str] = frozenset()
+        self._ohmmeter = ""
         self.watch: Callable[[Evening, Step, float], None] | None = None
         self.begin(first)
         assert self.state.setting is not None
@@ -154,9 +156,9 @@ class Evening(Person):
         for name in sorted(before ^ after):
             changed = True
             self.ledger.acts += 1
-            if self.team.slips("forgotten"):
+            if self.team.slips("forgotten", name):
                 continue
-            if self.team.slips("wrong place"):
+            if self.team.slips("wrong place", name):
                 names = list(self.site.plant.breakers)
                 name = names[(names.index(name) + 1) % len(names)]
             (self._really.add if (name not in self._really and name in after) or name not in before else
@@ -167,7 +169,7 @@ class Evening(Person):
     def _said(self, step: Step) -> str:
         match step.source:
             case Look(kind="breaker", names=names, expect=expect):
-                seen = {name for name in names if name in self._really and not self.team.slips("overlooked")}
+                seen = {name for name in names if name in self._really and not self.team.slips("overlooked", name)}
                 if expect and "closed" not in expect and seen:
                     # what is found closed and must be open is put right, and looked at again
                     self.ledger.acts += len(seen)
@@ -202,6 +204,9 @@ class Evening(Person):
         if again:
             self._look_first(step)
         if not again:
+            if step.role in OHMMETERS:
+                self.ledger.spend(CHANGE_OVER if self._ohmmeter not in ("", facts.name) else 0.0)
+                self._ohmmeter = facts.name
             stays = isinstance(source, Measure) and bool(self._at & set(source.between))
             self.ledger.spend((AT_HAND if stays else PLACE) + BY_EYE)
             self.ledger.readings += 1
@@ -210,7 +215,8 @@ class Evening(Person):
                 self._go(*source.between)
         else:
             self.ledger.spend(BY_EYE)
-        if isinstance(source, Measure) and not again and len(source.between) == 2 and self.team.slips("wrong place"):
+        at = f"{step.title} {' '.join(source.between)}" if isinstance(source, Measure) else step.title
+        if isinstance(source, Measure) and not again and self.team.slips("wrong place", at):
             self._misplace(*source.between)
         wait = source.after.value if source.after is not None else 0.0
         self.tonight.move(Move(jump=max(20.0, wait)))
@@ -220,8 +226,8 @@ class Evening(Person):
         if isinstance(source, Measure):
             self._truth = truth
         text = _shown(self.errors.shown(facts.name, function, truth), facts.displays[function])
-        if not again and self.team.slips("mistyped"):
-            text = self.team.typed(text)
+        if not again and self.team.slips("mistyped", at):
+            text = self.team.typed(text, at)
         return self.answered(text)
 
     def _look_first(self, step: Step) -> None:
@@ -235,11 +241,11 @@ class Evening(Person):
         plant = self.site.plant
         self.ledger.go(tuple(dict.fromkeys(plant.breakers[name].line.bay for name in names)))
         self.ledger.spend(seconds_of([replace(step, source=Look(title="As asked?", breakers=names))]) / 60.0)
-        wrong = {name for name in names if (name in self._really) != closed and not self.team.slips("overlooked")}
+        wrong = {name for name in names if (name in self._really) != closed and not self.team.slips("overlooked", name)}
         if closed:
             # another one that was closed in its place
             beside = self._really - self.state.conditions.handled.closed - set(names)
-            wrong |= {name for name in sorted(beside) if not self.team.slips("overlooked")}
+            wrong |= {name for name in sorted(beside) if not self.team.slips("overlooked", name)}
         if wrong:
             self.ledger.acts += len(wrong)
             self._really ^= wrong

@@ -117,10 +117,11 @@ class Job:
         order, saw = folder.whole_order.heads(folder.notes.values())
         best: tuple[int, e.Began] | None = None
         for layout, facts in zip(self.kit.layouts, self.kit.facts, strict=True):
-            if facts.name in but or not _fits(loaded, layout):
+            bound = None if facts.name in but else _fitted(loaded, layout)
+            if bound is None:
                 continue
             first = e.Began(
-                software="0.0 rebuild", edition=e.EDITION, plant=self.plant.file, sequence=sequence, bench=facts,
+                software="0.0 rebuild", edition=e.EDITION, plant=self.plant.file, sequence=bound.sequence, bench=facts,
                 operator="Ana", gates=shut, order=order, saw=saw, found=marks,
             )  # fmt: skip
             weak = len(Setting.of(first).weak)
@@ -141,9 +142,9 @@ class Job:
         return chapter
 
 
-def _fits(loaded: Loaded, layout: Bench) -> bool:
+def _fitted(loaded: Loaded, layout: Bench) -> Loaded | None:
+    """The walk as this bench takes it; None where it cannot."""
     try:
-        fitted(loaded, layout, Path("bench.yaml"), "bench")
+        return fitted(loaded, layout, Path("bench.yaml"), "bench").loaded
     except BadFile:
-        return False
-    return True
+        return None

@@ -46,7 +46,7 @@ class Heap:
         for find in finds:
             if isinstance(find, ListLine) and draw.random() < LIST_WRONG:
                 find = replace(find, to_place=draw.choice(places), to_bay="")
-            if isinstance(find, LooseEnd) and find.label and team.slips("misread"):
+            if isinstance(find, LooseEnd) and find.label and team.slips("misread", find.name):
                 find = replace(find, label=f"{find.label[:-1]}{draw.choice('0123456789')}")
             self.finds.append(find)
         self.hall = Hall(bays=list(drawn.plant.bays))
@@ -61,8 +61,9 @@ class Heap:
         """What touching an end says while others are tagged."""
         mate = self._mates[touched]
         answer = mate if mate in among else ""
-        if team.slips("wrong place"):
-            answer = team.draw.choice([*among, ""])
+        at = f"{touched} rung"
+        if team.slips("wrong place", at):
+            answer = team.dice(at).choice([*among, ""])
         return Tried(touched=touched, among=list(among), answer=answer, way="ring" if len(among) == 1 else "tags")
 
     def is_mate(self, one: str, other: str) -> bool:
@@ -184,11 +185,11 @@ def _ring_out(heap: Heap, ends: list[str], where: dict[str, str], team: Team, le
         ledger.climbs += 1
         ledger.readings += 4
         place = heap.truth_of(end)
-        if not team.slips("wrong place"):
+        if not team.slips("wrong place", end):
             where[end] = place
             continue
         free = [one.name for one in heap.finds if isinstance(one, FreePlace) and one.name not in where.values()]
-        where[end] = team.draw.choice(free or [place])
+        where[end] = team.dice(end).choice(free or [place])
 
 
 def _alike(one: LooseEnd, other: LooseEnd) -> bool:

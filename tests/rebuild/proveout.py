@@ -276,7 +276,7 @@ class WithProveout(Way):
         for fault in seen:
             self.ledger.spend(REPAIR)
             self.ledger.acts += 1
-            if not self.team.slips("badly mended"):
+            if not self.team.slips("badly mended", str(fault)):
                 self.site.mend([fault])
         told = {name for fault in seen for name in self._told_names(fault)}
         self.job.touched(tuple(sorted(told or set(known))), "mended")

@@ -7,6 +7,7 @@ where no copy was at hand; the others are assumed. Both ways of working have the
 from __future__ import annotations
 
 import random
+from collections import Counter
 from typing import Final
 
 import msgspec
@@ -55,6 +56,8 @@ A_BAY: Final = 0.15
 CLIMB: Final = 1.5
 PLACE: Final = 0.2
 """Minutes to find two places and hold the probes on them: as the pace of a drafted walk has it."""
+CHANGE_OVER: Final = 0.5
+"""Minutes to lay one meter's leads down and take another one's (assumed)."""
 AT_HAND: Final = 0.13
 """The same where a probe stays where it was."""
 BY_EYE: Final = 0.13
@@ -136,22 +139,34 @@ class Team:
     """
 
     def __init__(self, seed: str, factor: float = 1.0) -> None:
-        self.draw = random.Random(f"team {seed}")
+        self.seed = seed
         self.factor = factor
+        self._times: Counter[str] = Counter()
 
-    def slips(self, kind: str) -> bool:
-        """Whether it happens this time."""
-        return self.draw.random() < min(0.5, RATES[kind].chance * self.factor)
+    def dice(self, what: str) -> random.Random:
+        """Dice of its own for each time that something is done: a reading more or less shifts nobody's slips."""
+        self._times[what] += 1
+        return random.Random(f"team {self.seed}: {what}, {self._times[what]}")
 
-    def typed(self, text: str) -> str:
+    def slips(self, kind: str, at: str) -> bool:
+        """Whether it happens this time.
+
+        Args:
+            kind: of slip, in :data:`RATES`.
+            at: what is done: places, a breaker, an evening.
+        """
+        return self.dice(f"{kind} at {at}").random() < min(0.5, RATES[kind].chance * self.factor)
+
+    def typed(self, text: str, at: str) -> str:
         """A figure as it gets typed wrongly: one digit is another one, or two change places."""
         digits = [place for place, sign in enumerate(text) if sign.isdigit()]
         if not digits:
             return text
+        dice = self.dice(f"typed at {at}")
         signs = list(text)
-        place = self.draw.choice(digits)
-        if place + 1 in digits and self.draw.random() < 0.5:
+        place = dice.choice(digits)
+        if place + 1 in digits and dice.random() < 0.5:
             signs[place], signs[place + 1] = signs[place + 1], signs[place]
         else:
-            signs[place] = self.draw.choice("0123456789")
+            signs[place] = dice.choice("0123456789")
         return "".join(signs)

@@ -54,15 +54,17 @@ class Way(ABC):
         """For each evening that is over: now and then something is caught and comes loose."""
         while self._evenings < int(self.ledger.minutes // EVENING):
             self._evenings += 1
-            if not self.team.slips("touched"):
+            evening = f"evening {self._evenings}"
+            if not self.team.slips("touched", evening):
                 continue
-            cable = self.site.plant.cables[self.team.draw.choice(signal_cables(self.site.plant))]
-            wire = self.team.draw.choice(cable.conductors)
+            dice = self.team.dice(evening)
+            cable = self.site.plant.cables[dice.choice(signal_cables(self.site.plant))]
+            wire = dice.choice(cable.conductors)
             if any(cable.name in harm.cable_of(self.site.plant, fault) for fault in self.site.faults):
                 continue
             fault = k.Open(conductor=wire.name)
             self.site.faults.append(fault)
-            if self.team.slips("not told"):
+            if self.team.slips("not told", evening):
                 self.hidden.append(fault)
             else:
                 self.told(fault, cable)

@@ -70,14 +70,14 @@ def _with_tool(work: WithProveout, fault: k.Fault) -> bool:
             shelf = plant.conductors[fault.conductor].near_end.shelf
             drafts = [("continuity", name) for name in harm.signals_of(plant, shelf)]
             # the signal that is gone runs in one of them; the one that fails is found first or last by chance
-            work.team.draw.shuffle(drafts)
+            work.team.dice(str(fault)).shuffle(drafts)
         case k.SecondEarthPath():
             drafts = [("earth", "")]
         case k.HighResistanceLug():
             # the shelf is known that resets, and not by which feed
             shelf = fault.terminal.split(".")[0][2:]
             drafts = [("continuity", f"PW{inlet.feed}{shelf}") for inlet in plant.shelves[shelf].inlets]
-            work.team.draw.shuffle(drafts)
+            work.team.dice(str(fault)).shuffle(drafts)
         case k.ShelfLight():
             drafts = [("idle-current", fault.shelf)]
         case _:
@@ -105,7 +105,7 @@ def _by_hand(work: ByHand, fault: k.Fault) -> bool:
             case k.Open() | k.Damaged():
                 shelf = plant.conductors[fault.conductor].near_end.shelf
                 cables = harm.signals_of(plant, shelf)
-                work.team.draw.shuffle(cables)
+                work.team.dice(str(fault)).shuffle(cables)
                 for name in cables:
                     odd = work.ring_out(plant.cables[name], 1)
                     if _gone(work, fault):
@@ -130,7 +130,7 @@ def _hunt(work: Work, came: Came, fault: k.Intermittent) -> bool:
     """A contact that comes and goes: one thing after the other is moved while somebody watches."""
     plant = work.site.plant
     tonight = work.site.tonight()
-    world, clock, draw = tonight.world, tonight.clock, work.team.draw
+    world, clock, draw = tonight.world, tonight.clock, work.team.dice(str(fault))
     wire = plant.conductors[fault.conductor]
     places = [place.name for place in places_on(plant, fault.conductor)]
     informed = isinstance(work, WithProveout) and "hunting" not in work.without

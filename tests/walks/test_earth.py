@@ -4,13 +4,18 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import xml.etree.ElementTree as ET
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from tests.walks.tool import BENCH, JOB, proveout, run_json
+from bench.record.read import read_record
+from bench.walk import events as e
+from bench.walk.results import outcomes
+from bench.walk.state import fold
+from tests.walks.tool import BENCH, JOB, ROOT, proveout, run_json
 
 PLANT = JOB / "plant.yaml"
 SEQUENCE = JOB / "earth.yaml"
@@ -89,6 +94,67 @@ def test_a_meter_that_is_too_poor_says_so(tmp_path: Path) -> None:
     assert "this meter cannot decide" in found["sentence"]
     assert found["sight"]["share"] < 0.5
     assert any(line.startswith("lifting bond ") for line in found["lines"])
+
+
+TWO = """
+bench: two ohmmeters
+instruments:
+  - {name: milliohms, profile: scpi-low-ohm-meter, port: simulated, serial: GH-0011}
+  - {name: desk, profile: scpi-bench-meter, port: simulated, serial: GH-0001}
+roles: {ohms: milliohms, high-ohms: desk, volts: desk}
+references:
+  - {name: the 10 milliohm shunt, value: 10 mohm, tolerance: 0.5 %}
+simulate:
+  seed: 7
+"""
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("faults", "named"),
+    [
+        ("[]", set()),
+        ("[{fault: second-earth-path, between: [E3, ET1], ohms: 6 mohm}]", {"E3", "ET1"}),
+        ("[{fault: bond-poor, bond: LT3, ohms: 30 mohm}]", {"LT3"}),
+    ],
+)
+def test_two_meters_on_their_ports_prove_it_in_one_walk(faults: str, named: set[str], tmp_path: Path) -> None:
+    shutil.copy(PLANT, tmp_path)
+    shutil.copytree(JOB / "pins", tmp_path / "pins")
+    shutil.copy(SEQUENCE, tmp_path)
+    (tmp_path / "drivers").mkdir()
+    # one that shows no more than 20 ohm: it cannot tell that anything floats
+    text = (ROOT / "drivers" / "scpi-low-ohm-meter.yaml").read_text("utf-8")
+    head, examples = text[: text.index("      - range: 200 ohm")], text.index("examples:")
+    opened = text.index("  - does: read\n    about: open clips")
+    left = text[examples:opened] + text[text.index("  - does: read\n    about: a character was lost") :]
+    (tmp_path / "drivers" / "scpi-low-ohm-meter.yaml").write_text(f"{head}\n{left}", "utf-8")
+    bench, sequence, record = tmp_path / "bench.yaml", tmp_path / SEQUENCE.name, tmp_path / "r.jsonl"
+    bench.write_text(f"{TWO}  faults: {faults}\n", "utf-8")
+    told = proveout("check", sequence, "--bench", bench, cwd=tmp_path)
+    assert told.returncode == 0, told.stdout + told.stderr
+    assert "The inside floats\n      By desk: " in told.stdout
+    words = ("run", sequence, "--bench", bench, "--record", record, "--speed", 300)
+    code, summary = run_json(*words, cwd=tmp_path)
+    assert code == (1 if named else 0), summary
+    readings = [entry.event for entry in read_record(record) if isinstance(entry.event, e.Read)]
+    state = fold(read_record(record))
+    assert state.setting is not None
+    read = [(state.setting.step_of(one).title, one.reading) for one in outcomes(state)]
+    by = {title: reading.instrument for title, reading in read if reading is not None}
+    assert by["The inside floats"] == "desk" and by["L1 is proven again"] == "milliohms"
+    assert all(one.raw for one in readings) and {one.function for one in readings if one.instrument == "milliohms"} == {
+        "resistance 4w"
+    }
+    assert proveout("report", record, "-o", tmp_path / "r.html", cwd=tmp_path).returncode == 0
+    sheet = (tmp_path / "r.html").read_text("utf-8")
+    assert "with desk" in sheet and "with milliohms" in sheet
+    done = proveout("earth", PLANT, "--record", record, "--json", cwd=tmp_path)
+    found = json.loads(done.stdout)
+    assert found["verdict"] == ("fail" if named else "pass")
+    if named:
+        first = found["posterior"][0]
+        assert set(first.get("between", [first.get("bond")])) == named and first["chance"] > 0.9
 
 
 def test_the_network_on_paper_and_what_a_bench_can_see(tmp_path: Path) -> None:

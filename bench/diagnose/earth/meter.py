@@ -15,11 +15,9 @@ from bench.judge.ohms import Leads, ThermalEmf
 from bench.judge.reading import reading_budget
 from bench.network.cases import Floats
 from bench.quantity import engineering
+from bench.roles import Ohmmeter
 from bench.walk.facts import BenchFacts, InstrumentFacts
-
-OPEN_OHM = 1e3
-"""A reading above this counts as open: no earth bond and no second path that matters has this many ohms (own
-choice)."""
+from bench.walk.two_ohmmeters import OPEN_OHM, Wires
 
 _LEAST, _STEPS = 1e-6, 160
 
@@ -31,11 +29,13 @@ class BenchMeter(Meter, frozen=True):
         name: of the instrument.
         knots: ohms at which the table was worked out, rising.
         values: its standard uncertainty there, in ohm.
+        wires: that it reads with.
     """
 
     name: str = ""
     knots: tuple[float, ...] = ()
     values: tuple[float, ...] = ()
+    wires: Wires = 4
 
     def u(self, ohms: Floats | float) -> Floats:
         """Standard uncertainty in ohm of readings of ``ohms``, of the same shape."""
@@ -50,24 +50,25 @@ class BenchMeter(Meter, frozen=True):
         return f"{self.name}: {', '.join(told)} (95 %)"
 
 
-def bench_meter(bench: BenchFacts, celsius: float, wires: int, at: str = "") -> BenchMeter:
-    """The meter that fills the role ``ohms`` on a bench.
+def bench_meter(bench: BenchFacts, celsius: float, wires: Wires, at: str = "", role: Ohmmeter = "ohms") -> BenchMeter:
+    """The ohmmeter of a bench.
 
     Args:
         bench: the bench.
         celsius: of the meter.
         wires: 4, or 2 with the leads' share taken off.
         at: time of day, for the age of its calibration.
+        role: that it fills, where there are two.
 
     Raises:
         DiagnoseError: nothing fills the role, it does not read ohms so, or nothing is known of its accuracy.
     """
-    facts, table, function = ohms_accuracy(bench, wires)
+    facts, table, function = ohms_accuracy(bench, wires, role)
     top = min(max(row.top for row in table.rows if row.function == function), OPEN_OHM)
     knots = np.geomspace(_LEAST, top, _STEPS).tolist()
     leads = Leads.four_wires() if wires == 4 else Leads.nulled(0.0)
     values = _standard(facts, table, function, knots, celsius, leads, at)
-    return BenchMeter(open_above=top, name=facts.title or facts.name, knots=tuple(knots), values=values)
+    return BenchMeter(open_above=top, name=facts.title or facts.name, knots=tuple(knots), values=values, wires=wires)
 
 
 def _standard(

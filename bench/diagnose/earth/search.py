@@ -8,6 +8,10 @@ anything else. Each reading counts with its own standard uncertainty, as the wal
 Before anybody is sent to open or to lift something, the one reading without which the conclusion would be another one
 is asked for once more, and a third time where the two figures differ: what two of them say counts.
 
+Where two ohmmeters are asked, the one in ``ohms`` reads what should conduct and the one in ``high-ohms`` what should be
+open. What is more than the one shows is read with the other, and so is what conducts where open was expected: the
+later reading counts. Nothing of the two meters' errors is taken for common.
+
 Settings: ``lifting`` (``yes`` or ``no``: whether the search may ask for bonds to be lifted), ``path`` (the second path
 that must not be missed, a resistance), ``seen`` (at what share of the possible places one of that size must show for a
 pass), ``per-point`` (readings of the first set for each point) and ``most`` (readings after that).
@@ -19,6 +23,7 @@ import math
 from typing import Any, Final
 
 import msgspec
+from msgspec.structs import replace
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.earth.decisive import decisive
@@ -26,7 +31,7 @@ from bench.diagnose.earth.finding import SIGMAS, Ending, alike, counted, found_o
 from bench.diagnose.earth.fit import Prior, Reading
 from bench.diagnose.earth.hunt import Ask, Finding, Hunt, HuntSettings, Skipped, lifts_of
 from bench.diagnose.earth.lifts import most_deciding
-from bench.diagnose.earth.meter import OPEN_OHM, BenchMeter, bench_meter
+from bench.diagnose.earth.meter import BenchMeter, bench_meter
 from bench.diagnose.earth.model import BondNetwork
 from bench.diagnose.earth.plant import network_of
 from bench.diagnose.earth.ranking import explain
@@ -36,11 +41,13 @@ from bench.diagnose.search_settings import number_of, ohms_of
 from bench.plant.handled import Handled
 from bench.plant.model import Plant
 from bench.quantity import Amount, Ratio
+from bench.roles import HIGH_OHMS
 from bench.sequence.file import Do, Found, Limit, Measure, Seek
 from bench.sequence.plan import Step
 from bench.walk.outcome import Outcome
 from bench.walk.seeking import Answer, Search, Trail, Wanted
 from bench.walk.state import State
+from bench.walk.two_ohmmeters import OPEN_OHM, wires_of
 
 PATH: Final = "10 mΩ"
 """The second path that must not be missed, where the sequence does not say (own choice: a screw through paint, a screen
@@ -73,6 +80,7 @@ class Ground(msgspec.Struct, frozen=True):
         celsius: of the bonds.
         settings: of the search.
         meter: that reads.
+        second: what reads where open is expected; None where the one meter reads all.
         hunt: what to read next.
         source: the search's step in the sequence.
     """
@@ -81,6 +89,7 @@ class Ground(msgspec.Struct, frozen=True):
     celsius: float
     settings: Settings
     meter: BenchMeter
+    second: BenchMeter | None
     hunt: Hunt
     source: Seek
 
@@ -88,6 +97,10 @@ class Ground(msgspec.Struct, frozen=True):
     def network(self) -> BondNetwork:
         """The bonds as they were designed."""
         return self.hunt.network
+
+    def meter_of(self, asked: Measure) -> BenchMeter:
+        """What took a reading."""
+        return self.second if self.second is not None and asked.meter == HIGH_OHMS else self.meter
 
 
 class SoFar(msgspec.Struct):
@@ -99,6 +112,8 @@ class SoFar(msgspec.Struct):
         skipped: pairs, with the bonds lifted, that could not be read; a lift that was refused is one.
         prove: the bond that was put back and is to be proven again.
         worse: bonds that read too much after they were put back, with the verdict's sentence.
+        other: the same reading once more, with the other ohmmeter.
+        shown: what was asked for before that, and what came of it.
         count: readings in the search itself.
         again: of pairs that were asked for once more, all readings, oldest first.
         unsteady: pairs, with the bonds lifted, that read otherwise each time; what they read does not count.
@@ -109,6 +124,8 @@ class SoFar(msgspec.Struct):
     skipped: list[Skipped] = msgspec.field(default_factory=list)
     prove: str = ""
     worse: dict[str, str] = msgspec.field(default_factory=dict)
+    other: Measure | None = None
+    shown: tuple[Measure, Outcome] | None = None
     count: int = 0
     again: dict[tuple[frozenset[str], frozenset[str]], list[Reading]] = msgspec.field(default_factory=dict)
     unsteady: list[Skipped] = msgspec.field(default_factory=list)
@@ -141,6 +158,9 @@ def _next(ground: Ground, so_far: SoFar) -> Wanted | Found:
     left = max(0, len(ground.hunt.first) - so_far.count)
     if so_far.prove:
         return Wanted(_prove_again(ground, so_far), "a bond that was put back", left)
+    if so_far.other is not None:
+        why = "more than the meter shows" if so_far.other.meter == HIGH_OHMS else "it conducts where open is expected"
+        return Wanted(so_far.other, f"{why}: the other ohmmeter tells how much", left)
     ask = _asked(ground, so_far)
     off = frozenset(ask.lifted) if isinstance(ask, Ask) else frozenset[str]()
     facts = _suspected(ground, so_far, ask)
@@ -216,7 +236,13 @@ def _ground(state: State, step: Step) -> Ground:
     meter = bench_meter(state.setting.bench, celsius, source.wires, state.at)
     limits = HuntSettings(per_point=settings.per_point, most=settings.most, lifting=settings.lifting)
     hunt = Hunt.begin(network_of(plant, celsius), meter, Prior(), limits)
-    return Ground(plant, celsius, settings, meter, hunt, source)
+    second = None
+    if source.both_ohmmeters:
+        bench = state.setting.bench
+        facts = bench.for_role(HIGH_OHMS)
+        wires = wires_of(facts, source.wires) if facts is not None else source.wires
+        second = bench_meter(bench, celsius, wires, state.at, HIGH_OHMS)
+    return Ground(plant, celsius, settings, meter, second, hunt, source)
 
 
 def _before(state: State, step: Step, ground: Ground) -> SoFar:
@@ -231,40 +257,37 @@ def _before(state: State, step: Step, ground: Ground) -> SoFar:
         if outcome is None or not isinstance(source, Measure) or source.read != "resistance" or source.join:
             continue
         if all(name in ground.plant.earth_points for name in source.between):
-            _add(so_far, source.between, outcome, outcome.circumstances.handled or so_far.handled, ground)
+            _add(so_far, source, outcome, outcome.circumstances.handled or so_far.handled, ground)
     return so_far
 
 
-def _add(so_far: SoFar, between: tuple[str, str], outcome: Outcome, handled: Handled, ground: Ground) -> bool:
+def _add(so_far: SoFar, asked: Measure, outcome: Outcome, handled: Handled, ground: Ground) -> bool:
     """Take a reading that was made with the plant like this; returns whether it is one."""
-    reading = _reading_of(between, outcome, tuple(sorted(handled.lifted)), ground)
+    reading = _reading_of(asked.between, outcome, tuple(sorted(handled.lifted)), ground.meter_of(asked).open_above)
     if reading is not None:
         so_far.taken[reading.key] = reading
     return reading is not None
 
 
-def _reading_of(between: tuple[str, str], outcome: Outcome, lifted: tuple[str, ...], ground: Ground) -> Reading | None:
+def _reading_of(between: tuple[str, str], outcome: Outcome, lifted: tuple[str, ...], most: float) -> Reading | None:
     a, b = between
     if outcome.reading is None:
         return None
     top = outcome.reading.range
-    if outcome.figure.over == "+" and top is not None and top < ground.meter.open_above / 2:
+    if outcome.figure.over == "+" and top is not None and top < most / 2:
         return None  # more than a low range shows is not open
-    if outcome.figure.over == "+" or (
-        outcome.figure.value is not None and outcome.figure.value > ground.meter.open_above
-    ):
-        return Reading(a, b, math.inf, 0.0, lifted, ground.meter.open_above)
+    if outcome.figure.over == "+" or (outcome.figure.value is not None and outcome.figure.value > most):
+        return Reading(a, b, math.inf, 0.0, lifted, most)
     if outcome.figure.value is None or outcome.figure.budget is None:
         return None
-    return Reading(
-        a, b, outcome.figure.value, outcome.figure.budget.standard_uncertainty, lifted, ground.meter.open_above
-    )
+    return Reading(a, b, outcome.figure.value, outcome.figure.budget.standard_uncertainty, lifted, most)
 
 
 def _take(ground: Ground, so_far: SoFar, answer: Answer) -> None:
     """Add the outcome of an act or a reading."""
     want = answer.want
     proven, so_far.prove = so_far.prove, ""
+    first, so_far.other, so_far.shown = so_far.shown, None, None
     if isinstance(want, Do):
         if not answer.skipped:
             so_far.handled = so_far.handled.after(want.changes)
@@ -277,12 +300,19 @@ def _take(ground: Ground, so_far: SoFar, answer: Answer) -> None:
         # a joint, and nothing that the search should explain
         so_far.worse[proven] = answer.outcome.sentence
         return
+    if first is None and not proven:
+        so_far.other = _with_the_other(ground, want, answer)
+        if so_far.other is not None:
+            so_far.shown = want, answer.outcome
+            return
     key = (frozenset(want.between), so_far.lifted)
     before = so_far.taken.get(key)
     if proven:
         so_far.again.pop(key, None)  # a joint that was made anew
         before = None
-    if not _add(so_far, want.between, answer.outcome, so_far.handled, ground):
+    # what the other meter says is what counts, and where it says nothing what was shown before
+    said = [(want, answer.outcome), *([first] if first is not None else [])]
+    if not any(_add(so_far, asked, outcome, so_far.handled, ground) for asked, outcome in said):
         if not proven:
             so_far.skipped.append((key[0], tuple(sorted(so_far.lifted))))
     elif before is not None:
@@ -293,6 +323,20 @@ def _take(ground: Ground, so_far: SoFar, answer: Answer) -> None:
             so_far.taken[key] = counts
         else:
             so_far.unsteady.append((key[0], tuple(sorted(so_far.lifted))))
+
+
+def _with_the_other(ground: Ground, want: Measure, answer: Answer) -> Measure | None:
+    """The same reading with the other ohmmeter, where what was read is not for the one that read it."""
+    if ground.second is None or answer.ohms is None:
+        return None
+    if want.meter != HIGH_OHMS:
+        return _by_second(ground, want) if answer.ohms == math.inf else None
+    return replace(want, meter="ohms", wires=ground.source.wires) if answer.ohms <= ground.meter.open_above else None
+
+
+def _by_second(ground: Ground, asked: Measure) -> Measure:
+    """A reading as the second ohmmeter takes it, where there is one."""
+    return asked if ground.second is None else replace(asked, meter=HIGH_OHMS, wires=ground.second.wires)
 
 
 def _ends(network: BondNetwork, bond: str) -> frozenset[str]:
@@ -364,7 +408,7 @@ def _reading(ground: Ground, ask: Ask) -> Measure:
     labels = network.label(ask.a), network.label(ask.b)
     bond = next((one for one in network.bonds if {one.a, one.b} == {ask.a, ask.b}), None)
     if ask.lifted:
-        return Measure(
+        across = Measure(
             title=f"Across the gap of {', '.join(ask.lifted)}",
             text=f"From {labels[0]} to {labels[1]}, with {', '.join(ask.lifted)} off. Open is expected: nothing but"
             " the bond joins them by design.",
@@ -373,6 +417,7 @@ def _reading(ground: Ground, ask: Ask) -> Measure:
             between=(ask.a, ask.b),
             limit=Limit(at_least=Amount(OPEN_OHM / 10, "Ω"), source="across the gap of a lifted bond open is expected"),
         )
+        return _by_second(ground, across)
     expected, least = _expected(network, ask.a, ask.b)
     what = f"bond {bond.name}" if bond is not None else "the way between them"
     return Measure(

@@ -15,6 +15,7 @@ import msgspec
 
 from bench.plant.handled import STATES
 from bench.plant.whereabouts import ordinal
+from bench.roles import OHMMETERS
 from bench.say.lists import listed
 from bench.screens.walk import voltage_words
 from bench.sequence.file import NOWHERE, Ask, Do, Gate, Hold, Listen, Look, Measure, Prove, Send, Zero
@@ -48,6 +49,7 @@ Colour = Literal["red", "black"]
 
 ROLE_WORDS: Final = {
     "ohms": "the ohmmeter",
+    "high-ohms": "the second ohmmeter",
     "insulation": "the insulation tester",
     "volts": "the voltmeter",
     "amps": "the ammeter",
@@ -211,7 +213,8 @@ def _step_page(state: State, asked: r.Request, mirrored: bool) -> Page:
                 # told once: what comes after is the reading
                 said = f"{step.title}: placed by {relays}; hands off." if kind == "place" else ""
                 return Page("measure", number, step.title, text, said, leads)
-            text = f"{_joined(state, step)} {step.text or _own_text(step)}".lstrip()
+            told = (ohmmeter_for(state, step), _joined(state, step), step.text or _own_text(step))
+            text = " ".join(one for one in told if one)
             if kind == "place" and (turn := dial_for(state, step)):
                 text = f"{text} {turn}"
             if kind == "place" and (read := by_eye_at(state)) is not None:
@@ -400,6 +403,20 @@ def relays_for(state: State, step: Step) -> str:
         case _:
             return ""
     return relays.name if set(wanted) <= set(relays.places) else ""
+
+
+def ohmmeter_for(state: State, step: Step) -> str:
+    """Which of the walk's two ohmmeters reads a step, and whether it comes in for the other one; empty where one reads
+    all."""
+    setting = state.setting
+    if setting is None or step.role not in OHMMETERS or not set(OHMMETERS) <= set(setting.plan.roles):
+        return ""
+    names = [setting.bench.role_of.get(role, "") for role in OHMMETERS]
+    name = setting.bench.role_of.get(step.role, "")
+    history = state.kept.history.all_made() if state.kept.history is not None else ()
+    used = (made.reading.instrument for made in history if made.reading is not None)
+    last = next((one for one in used if one in names), "")
+    return f"{name} reads this." if last == name else f"Take the leads of {name}: it reads this."
 
 
 def dial_for(state: State, step: Step) -> str:
