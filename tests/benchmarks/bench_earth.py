@@ -370,31 +370,43 @@ def _heavy(rng: np.random.Generator, count: int) -> Floats:
     return rng.standard_t(4, count) / 2**0.5
 
 
-STRAINS: dict[str, tuple[Callable[..., Floats], Callable[..., Floats]]] = {
-    "as modelled": (_normal, _normal),
-    "bonds rectangular about the design": (_rectangular, _normal),
-    "bonds with heavy tails (Student t, 4)": (_heavy, _normal),
-    "meter's relative error common to all readings": (_normal, _common),
-    "meter's errors rectangular": (_normal, _rectangular),
+@dataclass(frozen=True)
+class Strain:
+    """How bond values and a meter's errors really scatter, in standard deviations, and whether the readings say that
+    one meter took them."""
+
+    bonds: Callable[..., Floats] = _normal
+    relative: Callable[..., Floats] = _normal
+    floor: Callable[..., Floats] = _normal
+    meter: str = ""
+
+
+STRAINS: dict[str, Strain] = {
+    "as modelled": Strain(),
+    "bonds rectangular about the design": Strain(bonds=_rectangular),
+    "bonds with heavy tails (Student t, 4)": Strain(bonds=_heavy),
+    "meter's relative error common to all readings": Strain(relative=_common),
+    "that gain, known to be of one meter": Strain(relative=_common, meter="low ohm"),
+    "meter's zero common to all readings": Strain(floor=_common),
+    "that zero, known to be of one meter": Strain(floor=_common, meter="low ohm"),
+    "no error common, known to be of one meter": Strain(meter="low ohm"),
+    "meter's errors rectangular": Strain(relative=_rectangular),
 }
-"""How bond values, and the meter's relative error, really scatter, in standard deviations."""
 
 
-def _strained(
-    seed: int, bend: tuple[Callable[..., Floats], Callable[..., Floats]], extras: int
-) -> tuple[bool, bool, bool]:
+def _strained(seed: int, bend: Strain, extras: int) -> tuple[bool, bool, bool]:
     rng = np.random.default_rng(seed)
     drawn = world(rng, None, extras)
     network = drawn.network
-    ohms = network.ohms * np.exp(SPREAD * bend[0](rng, len(network.bonds)))
+    ohms = network.ohms * np.exp(SPREAD * bend.bonds(rng, len(network.bonds)))
     true = World(network, ohms, drawn.extras)
     pairs = first_readings(network, METER)
-    relative = METER.relative * bend[1](rng, len(pairs))
+    relative = METER.relative * bend.relative(rng, len(pairs))
+    floor = METER.floor_ohms * bend.floor(rng, len(pairs))
     readings = []
-    for (a, b), off in zip(pairs, relative, strict=True):
-        exact = true.resistance(a, b)
-        shown = max(exact * (1 + off) + METER.floor_ohms * rng.normal(), 1e-7)
-        readings.append(Reading(a, b, shown, float(METER.u(shown))))
+    for (a, b), off, zero in zip(pairs, relative, floor, strict=True):
+        shown = max(true.resistance(a, b) * (1 + off) + zero, 1e-7)
+        readings.append(Reading(a, b, shown, float(METER.u(shown)), meter=bend.meter))
     posterior = explain(network, readings)
     if not extras:
         return posterior.alarm > ALARM, False, False

@@ -18,7 +18,7 @@ class Sure(Team):
 
     forgets = False
 
-    def slips(self, kind):
+    def slips(self, kind, at):
         return kind == "forgotten" and self.forgets
 
 

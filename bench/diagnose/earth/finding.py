@@ -146,7 +146,9 @@ def _again(network: BondNetwork, readings: Sequence[Reading]) -> str:
 
 def _verdict(ending: Ending, share: float, poor: float) -> Verdict:
     finding = ending.finding
-    if finding.kind == "stands" or ending.worse or (finding.kind == "undecided" and finding.posterior.alarm >= SURE):
+    if finding.kind == "stands" or ending.worse:
+        return "fail"
+    if finding.kind == "undecided" and max(finding.posterior.alarm, finding.posterior.not_listed) >= SURE:
         return "fail"
     return "pass" if finding.kind == "clear" and min(share, poor) >= ending.wanted else "undecided"
 
@@ -182,6 +184,13 @@ def _sentence(ending: Ending, seen: Visibility, poor: float, verdict: Verdict) -
         return f"{told[0].upper()}{told[1:]}."
     first = posterior.suspects[0]
     guess = f"{fault_words(network, first.fault, first.ohms)} ({chance_words(first.chance)})"
+    if verdict == "fail" and posterior.alarm < SURE:
+        return (
+            "Something joins inside and outside that the plant file does not have"
+            f" ({chance_words(posterior.not_listed)}), and this meter cannot decide where: most likely {guess}; if"
+            f" not, most likely a conductor at {network.label(network.spc)} itself, which is one connection with the"
+            " single-point connection and belongs into the plant file."
+        )
     if verdict == "fail":
         return (
             f"Something is wrong ({chance_words(posterior.alarm)}), and this meter cannot decide what: most likely"

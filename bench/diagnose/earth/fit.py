@@ -1,7 +1,8 @@
 """How well an explanation fits the readings: the most likely bond values, and the evidence.
 
 The model: the logarithm of each bond's resistance is normal about the design's value with the bond's
-spread; a reading is the true two-point resistance plus normal noise of its own standard uncertainty.
+spread; a reading is the true two-point resistance plus normal noise of its own standard uncertainty. Readings with
+one meter share an error besides (`SHARED`): a zero or a gain that is off stays so.
 An explanation (`Case`) adds *extra* paths, lets bonds be *poor* or has them *open*; the logarithm of an extra
 path's resistance, and of how much worse a poor bond is, are normal too (`Prior`).
 
@@ -30,6 +31,11 @@ from bench.network.joined import Joined
 # Log likelihood of a reading that is open where the case says joined, or the other way round: a probe
 # that missed. Not minus infinity, so that one slip does not kill the truth for ever.
 MISMATCH = -25.0
+
+SHARED = 0.7
+"""The error that is one and the same in all readings with one meter, as a part of a reading's own standard uncertainty.
+A leaflet gives limits, and not how much of them is a zero or a gain that is off: so each reading keeps all of them for
+its own, and so much is shared besides (own choice)."""
 
 _STEPS = 25
 _ENOUGH = 1e-4  # nats of objective between two steps
@@ -63,7 +69,8 @@ class Reading(msgspec.Struct, frozen=True):
     """A resistance read between two points, four-wire or with the leads' share taken off.
 
     ``ohms`` is infinite when the meter showed open; ``u`` its standard uncertainty in ohm; ``lifted``
-    names the bonds that were off while it was taken; ``above`` the ohms beyond which the meter shows open.
+    names the bonds that were off while it was taken; ``above`` the ohms beyond which the meter shows open; ``meter``
+    what took it: readings with the same one share an error, and those without a name share none.
     """
 
     a: str
@@ -72,6 +79,7 @@ class Reading(msgspec.Struct, frozen=True):
     u: float
     lifted: tuple[str, ...] = ()
     above: float = 1e3
+    meter: str = ""
 
     def __post_init__(self) -> None:
         if self.a == self.b:
@@ -160,7 +168,11 @@ class Case(msgspec.Struct, frozen=True):
 
 
 class Group(msgspec.Struct, frozen=True):
-    """Readings taken with the same bonds lifted: places of their ends, values, uncertainties."""
+    """Readings taken with the same bonds lifted: places of their ends, values, uncertainties.
+
+    ``shares``, of shape (readings, meters), is what one standard deviation of each meter's shared error is to a
+    reading, in units of ``u``.
+    """
 
     lifted: tuple[int, ...]
     i: Ints
@@ -168,6 +180,7 @@ class Group(msgspec.Struct, frozen=True):
     ohms: Floats
     u: Floats
     is_open: Flags
+    shares: Floats
 
     @property
     def finite_ohms(self) -> Floats:
@@ -191,7 +204,13 @@ class Problem(msgspec.Struct, frozen=True, dict=True):
             sets.setdefault(key, []).append(reading)
         return tuple(self._group(key, sets[key]) for key in sorted(sets))
 
+    @cached_property
+    def meters(self) -> tuple[str, ...]:
+        """What took readings that share an error."""
+        return tuple(sorted({reading.meter for reading in self.readings if reading.meter and not reading.is_open}))
+
     def _group(self, lifted: tuple[int, ...], readings: Sequence[Reading]) -> Group:
+        mine = np.array([[r.meter == name for name in self.meters] for r in readings]).reshape(len(readings), -1)
         return Group(
             lifted,
             np.array([self.network.place(r.a) for r in readings], dtype=np.intp),
@@ -199,6 +218,7 @@ class Problem(msgspec.Struct, frozen=True, dict=True):
             np.array([r.ohms for r in readings]),
             np.array([1.0 if r.is_open else r.u for r in readings]),
             np.array([r.is_open for r in readings], dtype=np.bool_),
+            SHARED * mine,
         )
 
     @cached_property
@@ -225,7 +245,8 @@ class Fit(msgspec.Struct, frozen=True):
 
     ``x`` are logarithms of ohms: the bonds, then the case's extra paths. ``log_evidence`` is up to a
     constant that all cases of one problem share. ``chi2`` is the misfit of the readings alone, in
-    squared standard uncertainties, ``against_design`` that of the values against their priors.
+    squared standard uncertainties, ``against_design`` that of the values, and of the errors that readings share,
+    against their priors.
     """
 
     case: Case
@@ -296,13 +317,17 @@ def fit(problem: Problem, cases: Sequence[Case], start: Sequence[Floats | None] 
 
 
 class _Batch:
-    """Cases fitted side by side. Branches a case lacks get a unit prior and no effect at all."""
+    """Cases fitted side by side. Branches a case lacks get a unit prior and no effect at all.
+
+    The last columns are the errors that the readings of each meter share, in their standard deviations.
+    """
 
     def __init__(self, problem: Problem, cases: Sequence[Case], start: Sequence[Floats | None]) -> None:
         self.problem = problem
         self.cases = list(cases)
         bonds = len(problem.network.bonds)
-        width = bonds + max(len(case.extras) for case in cases)
+        self.branches = bonds + max(len(case.extras) for case in cases)
+        width = self.branches + len(problem.meters)
         self.mean = np.zeros((len(cases), width))
         self.spread = np.ones((len(cases), width))
         self.x = np.zeros((len(cases), width))
@@ -325,7 +350,8 @@ class _Batch:
             damped[:, diagonal, diagonal] *= 1.0 + damping[live, None]
             step = -np.linalg.solve(damped, gradients[live][:, :, None])[:, :, 0]
             # A logarithm that moves by more than 2 in one step has left the quadratic model.
-            step *= np.minimum(1.0, 2.0 / np.maximum(np.abs(step).max(axis=1), 1e-300))[:, None]
+            far = np.abs(step[:, : self.branches]).max(axis=1)
+            step *= np.minimum(1.0, 2.0 / np.maximum(far, 1e-300))[:, None]
             trial = self.x[live] + step
             new, new_gradient, new_hessian, _, _ = self._at(live, trial)
             better = new <= value[live] + 1e-12
@@ -353,15 +379,16 @@ class _Batch:
         chi2 = np.zeros(len(which))
         slips = np.zeros(len(which))
         cases = [self.cases[place] for place in which]
+        logs, errors = x[:, : self.branches], x[:, self.branches :]
         for group in self.problem.groups:
-            circuit = solve(self.problem.network, cases, x, group.lifted)
+            circuit = solve(self.problem.network, cases, logs, group.lifted)
             joined = circuit.joined(group.i, group.j)
             slips += (joined == group.is_open).sum(axis=1)
             both = joined & ~group.is_open
-            misfit = (circuit.resistances(group.i, group.j) - group.finite_ohms) / group.u
+            misfit = (circuit.resistances(group.i, group.j) - group.finite_ohms) / group.u + errors @ group.shares.T
             residual = np.where(both, misfit, 0.0)
-            slope = circuit.jacobian(group.i, group.j)
-            jacobian = slope * (both / group.u)[:, :, None]
+            slope = circuit.jacobian(group.i, group.j) * (both / group.u)[:, :, None]
+            jacobian = np.concatenate([slope, both[:, :, None] * group.shares], axis=2)
             chi2 += (residual**2).sum(axis=1)
             gradient += (residual[:, None, :] @ jacobian)[:, 0, :]
             hessian += np.swapaxes(jacobian, 1, 2) @ jacobian

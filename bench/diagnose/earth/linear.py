@@ -119,6 +119,9 @@ class Linear:
         jacobian = np.concatenate([block.jacobian for block in self._blocks])
         residual = np.concatenate([block.residual for block in self._blocks])
         self._residual = residual - jacobian @ (mean - x)
+        # the errors that readings share, about none
+        jacobian = np.concatenate([jacobian, np.concatenate([block.shares for block in self._blocks])], axis=1)
+        spread = np.concatenate([spread, np.ones(len(problem.meters))])
         # With W the inverse of U + J S J', and readings in units of u, Woodbury's identity gives
         # W = 1 - J H^-1 J' with H = S^-1 + J' J, applied through the Cholesky factor of H.
         lower = np.linalg.cholesky(jacobian.T @ jacobian + np.diag(spread**-2.0))
@@ -195,6 +198,7 @@ class _Block:
         ohms = circuit.resistances(group.i, group.j)[0]
         self.residual = (group.finite_ohms - ohms) * weight
         self.jacobian = circuit.jacobian(group.i, group.j)[0] * weight[:, None]
+        self.shares = group.shares * counts[:, None]
         # A potential is divided by the root of u, since its square is what counts.
         self._potentials = potentials[0] * np.sqrt(weight)
         self._green = circuit.green[0]

@@ -88,6 +88,15 @@ class Posterior(msgspec.Struct, frozen=True, dict=True):
         return self._chance_of_path(crossing=True)
 
     @cached_property
+    def not_listed(self) -> float:
+        """Chance of a path from inside to outside that the design does not have, be it at the single-point connection
+        itself, where it would be one connection with that."""
+        points = self.network.points
+        return sum(
+            e.chance for e in self.ranked if any(points[u].outside != points[v].outside for u, v in e.case.extras)
+        )
+
+    @cached_property
     def inside_loop(self) -> float:
         """Chance of a path inside that closes a loop where the design wants a star."""
         return self._chance_of_path(crossing=False)

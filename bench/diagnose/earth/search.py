@@ -263,14 +263,16 @@ def _before(state: State, step: Step, ground: Ground) -> SoFar:
 
 def _add(so_far: SoFar, asked: Measure, outcome: Outcome, handled: Handled, ground: Ground) -> bool:
     """Take a reading that was made with the plant like this; returns whether it is one."""
-    reading = _reading_of(asked.between, outcome, tuple(sorted(handled.lifted)), ground.meter_of(asked).open_above)
+    reading = _reading_of(asked.between, outcome, tuple(sorted(handled.lifted)), ground.meter_of(asked))
     if reading is not None:
         so_far.taken[reading.key] = reading
     return reading is not None
 
 
-def _reading_of(between: tuple[str, str], outcome: Outcome, lifted: tuple[str, ...], most: float) -> Reading | None:
-    a, b = between
+def _reading_of(
+    between: tuple[str, str], outcome: Outcome, lifted: tuple[str, ...], meter: BenchMeter
+) -> Reading | None:
+    (a, b), most = between, meter.open_above
     if outcome.reading is None:
         return None
     top = outcome.reading.range
@@ -280,7 +282,7 @@ def _reading_of(between: tuple[str, str], outcome: Outcome, lifted: tuple[str, .
         return Reading(a, b, math.inf, 0.0, lifted, most)
     if outcome.figure.value is None or outcome.figure.budget is None:
         return None
-    return Reading(a, b, outcome.figure.value, outcome.figure.budget.standard_uncertainty, lifted, most)
+    return Reading(a, b, outcome.figure.value, outcome.figure.budget.standard_uncertainty, lifted, most, meter.name)
 
 
 def _take(ground: Ground, so_far: SoFar, answer: Answer) -> None:

@@ -4,10 +4,11 @@ import math
 
 import numpy as np
 import pytest
+from scipy.stats import multivariate_normal
 
 from bench.diagnose.diagnose_error import DiagnoseError
 from bench.diagnose.earth.choose import routine_readings
-from bench.diagnose.earth.fit import Case, Meter, Prior, Problem, Reading, fit, solve
+from bench.diagnose.earth.fit import SHARED, Case, Meter, Prior, Problem, Reading, fit, solve
 from bench.diagnose.earth.linear import Odds, all_pairs, screen
 from bench.diagnose.earth.model import Bond, BondNetwork, Point
 from bench.diagnose.earth.ranking import explain
@@ -60,6 +61,53 @@ def test_the_evidence_equals_brute_force_integration(off):
     for found, exact in zip(fits[1:], by_hand[1:], strict=True):
         ours = found.log_evidence - fits[0].log_evidence
         assert ours == pytest.approx(exact - by_hand[0], abs=0.35), found.case
+
+
+def test_readings_that_share_an_error_weigh_as_a_normal_distribution_of_them_all():
+    """Against scipy's multivariate normal: where the bonds hardly scatter, the model is linear and Laplace exact."""
+    network = star(3, spread=1e-4)
+    rng = np.random.default_rng(7)
+    exact, u = np.array(network.ohms), 40e-6
+    shown = exact + 30e-6 + 10e-6 * rng.normal(size=3)
+    readings = [Reading("main", f"b{k}", shown[k], u, meter="low ohm" if k < 2 else "other") for k in range(3)]
+    found = fit(Problem(network, tuple(readings), Prior()), [Case()])[0]
+    together = np.array([[1, 1, 0], [1, 1, 0], [0, 0, 1]])
+    covariance = u**2 * (SHARED**2 * together + np.eye(3)) + np.diag((exact * 1e-4) ** 2)
+    expected = multivariate_normal(exact, covariance).logpdf(shown)
+    scale = 1.5 * math.log(2 * math.pi) + 3 * math.log(u)
+    assert found.log_evidence == pytest.approx(expected + scale, abs=1e-3)
+
+
+def test_the_screen_counts_with_the_error_that_readings_share():
+    meter = Meter(0.005, 600e-6)
+    true = bench.world(np.random.default_rng(4), bays=8)
+    network = true.network
+    weak = bench.World(network, true.ohms, ((5, 9, 60e-3),))
+    exact = weak.read(np.random.default_rng(5), routine_readings(network), METER)
+    readings = [Reading(r.a, r.b, r.ohms + 1e-3, float(meter.u(r.ohms)), meter="low ohm") for r in exact]
+    problem = Problem(network, tuple(readings), Prior())
+    none = fit(problem, [Case()])[0]
+    found = screen(problem, all_pairs(network), Case(), none.x)
+    paths = [place for place, case in enumerate(found.cases) if case.extras]
+    fits = fit(problem, [found.cases[place] for place in paths])
+    for place, full in zip(paths, fits, strict=True):
+        assert full.log_evidence - none.log_evidence == pytest.approx(found.gain[place], abs=0.6)
+
+
+@pytest.mark.quick_cases(2)
+@pytest.mark.parametrize("seed", [0, 1, 5, 7])
+def test_a_zero_that_is_off_by_all_of_its_allowance_points_nowhere(seed):
+    """All readings alike low or high, as by a milliohm meter with a display of 0.1 milliohm."""
+    meter = Meter(0.005, 600e-6)
+    true = bench.world(np.random.default_rng(900 + seed), bays=6, extras=0)
+    off = 3**0.5 * 600e-6 * (-1) ** seed
+    pairs = routine_readings(true.network)
+    exact = [true.resistance(a, b) for a, b in pairs]
+    shown = [max(round(ohms + off, 4), 0.0) for ohms in exact]
+    taken = [
+        Reading(a, b, ohms, float(meter.u(ohms)), meter="low ohm") for (a, b), ohms in zip(pairs, shown, strict=True)
+    ]
+    assert explain(true.network, taken).alarm < 0.5
 
 
 def test_the_screen_agrees_with_the_full_fit_where_the_path_is_weak():

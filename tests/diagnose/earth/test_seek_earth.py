@@ -10,15 +10,21 @@ from typing import Any
 import msgspec
 import pytest
 
+from bench.assemble import began, load_job
 from bench.diagnose.diagnose_error import DiagnoseError
-from bench.diagnose.earth.finding import is_earth, picture_of
+from bench.diagnose.earth.finding import SURE, Ending, found_of, is_earth, picture_of
+from bench.diagnose.earth.fit import Reading
+from bench.diagnose.earth.hunt import Finding
+from bench.diagnose.earth.meter import bench_meter
 from bench.diagnose.earth.plant import network_of, where_to_look
+from bench.diagnose.earth.ranking import explain
 from bench.diagnose.earth.search import settings_of
 from bench.job.claims import Claims
 from bench.job.rows import distil
 from bench.record.replay import follow
 from bench.sequence.file import Do, Found, Hold, Seek
-from tests.diagnose.earth.earth_walk import EarthWalk, gone, poor, second_path
+from tests.diagnose.earth.earth_walk import JOB, EarthWalk, gone, poor, second_path
+from tests.rebuild.plants import drawn
 
 BY_READING = {"lifting": "no", "path": "10 mohm"}
 
@@ -297,3 +303,41 @@ def test_a_reading_that_is_otherwise_each_time_does_not_count() -> None:
 @pytest.mark.slow
 def test_what_is_wrong_for_many_readings_is_not_asked_twice() -> None:
     assert looped().found.facts["again"] == [] == beside_a_poor_bond().found.facts["again"]
+
+
+BESIDE_THE_BAR = """
+HUB Z1 0.0107 0.00289 G1
+HUB Z1 0.0023 0.0006
+HUB EM 0.0011 0.00059
+HUB ED 0.0029 0.00061
+Z1 Z2 0.0025 0.00061
+HUB E1 0.0032 0.00061
+HUB E2 0.0046 0.00063
+HUB E3 0.006 0.00065
+HUB Z2 0.002 0.0006
+EM ED 0.0038 0.00062
+EM Z1 0.0025 0.00061
+EM Z2 0.0015 0.0006
+"""
+"""Readings of a drawn plant of three bays with 1.4 mΩ from its return bar to the mast earth: the ends, ohms, their
+standard uncertainty, and what was lifted."""
+
+
+def test_what_joins_inside_and_outside_is_a_fault_though_no_reading_tells_where() -> None:
+    """That it conducts with the single-point connection lifted is sure; that it is away from the bar is not."""
+    plant = drawn(2).plant
+    network = network_of(plant, 20.0)
+    rows = [line.split() for line in BESIDE_THE_BAR.split("\n") if line]
+    taken = [Reading(a, b, float(ohms), float(u), tuple(lifted)) for a, b, ohms, u, *lifted in rows]
+    posterior = explain(network, taken)
+    assert posterior.alarm < SURE < posterior.not_listed
+    bench = began(load_job(JOB / "earth.yaml", JOB / "benches" / "low-ohm.yaml"), "Ana").bench
+    finding = Finding("undecided", posterior, (), "")
+    found = found_of(Ending(plant, 20.0, finding, bench_meter(bench, 20.0, 4), {}, 10e-3, 0.9, 11, 0))
+    assert found.verdict == "fail"
+    assert found.sentence.startswith(
+        "Something joins inside and outside that the plant file does not have (over 99 %), and this meter cannot"
+        " decide where: most likely a second path joins main return bar (EM) to mast earth (Z2)"
+    )
+    assert "belongs into the plant file" in found.sentence
+    assert explain(network, taken[5:8]).not_listed < SURE, "readings inside alone say nothing of it"
