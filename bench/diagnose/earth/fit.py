@@ -18,7 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import cached_property
-from math import exp, inf, isfinite, isnan, log
+from math import exp, hypot, inf, isfinite, isnan, log
 
 import msgspec
 import numpy as np
@@ -94,6 +94,11 @@ class Reading(msgspec.Struct, frozen=True):
     def is_open(self) -> bool:
         """Whether the meter showed open."""
         return self.ohms == inf
+
+    @property
+    def error(self) -> float:
+        """Standard deviation of all that it may be off by, in ohm: its own, and what it shares."""
+        return self.u * (hypot(1.0, SHARED) if self.meter else 1.0)
 
     @property
     def key(self) -> tuple[frozenset[str], frozenset[str]]:

@@ -119,7 +119,7 @@ def as_designed(network: BondNetwork, readings: Iterable[Reading]) -> Iterator[A
         joined = design.joined(i, j)[0]
         ohms = np.where(joined, design.resistances(i, j)[0], 0.0)
         slopes = np.where(joined[:, None], design.jacobian(i, j)[0], 0.0)
-        sigma = np.sqrt(((slopes * network.spreads) ** 2).sum(axis=1) + np.array([one.u for one in mine]) ** 2)
+        sigma = np.sqrt(((slopes * network.spreads) ** 2).sum(axis=1) + np.array([one.error for one in mine]) ** 2)
         yield AsDesigned(mine, i, j, gone, joined, ohms, sigma)
 
 
