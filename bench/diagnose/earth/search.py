@@ -10,7 +10,7 @@ is asked for once more, and a third time where the two figures differ: what two 
 
 Where two ohmmeters are asked, the one in ``ohms`` reads what should conduct and the one in ``high-ohms`` what should be
 open. What is more than the one shows is read with the other, and so is what conducts where open was expected: the
-later reading counts. Nothing of the two meters' errors is taken for common.
+later reading counts. Readings with one meter share an error, those with two share none.
 
 Settings: ``lifting`` (``yes`` or ``no``: whether the search may ask for bonds to be lifted), ``path`` (the second path
 that must not be missed, a resistance), ``seen`` (at what share of the possible places one of that size must show for a
