@@ -15,7 +15,10 @@ _WITH_RETURNS: Final = re.compile(rf"[\x00-\x06\x08\x0b\x0c\x0e-\x1f{_KINDS}]")
 
 _COMMAND: Final = re.compile(r"\bproveout [^\n';]*?(?=  |'|;|$)", re.MULTILINE)
 """A command in what is printed: to a quote, a semicolon, a gap before words about it, or the line's end."""
-_KEPT: Final = "\0"
+_UNIT: Final = re.compile(
+    r"(?<=±) (?=\d)|(?<=\+-) (?=\d)|(?<=\d) (?=(?:[pnuµmkMGT]?(?:Ω|ohm|V|A|W|F|Hz|s)|%|°C|mm|cm|m|min|h)(?!\w))"
+)
+KEPT: Final = "\0"
 """Stands for a blank at which no line is parted; nothing printed has one."""
 _WITH_DEGREE: Final = re.compile("°?.", re.DOTALL)
 """A character, with the degree sign before it: degrees are spelled with their letter."""
@@ -34,6 +37,11 @@ def clean_lines(text: str) -> str:
     return _LINES.sub("\ufffd", text)
 
 
+def with_units(text: str) -> str:
+    """The text with :data:`KEPT` between each number and its unit, and between ± and its number."""
+    return _UNIT.sub(KEPT, text)
+
+
 def folded(text: str, columns: int) -> str:
     """The text with its long lines parted between words; what goes on below stands a little further in.
 
@@ -43,9 +51,9 @@ def folded(text: str, columns: int) -> str:
         text: any number of lines.
         columns: characters that a line may have.
     """
-    whole = _COMMAND.sub(lambda found: found.group().replace(" ", _KEPT), text)
+    whole = with_units(_COMMAND.sub(lambda found: found.group().replace(" ", KEPT), text))
     parts = (_folded(line, columns) if len(line) > columns else line for line in whole.split("\n"))
-    return "\n".join(parts).replace(_KEPT, " ")
+    return "\n".join(parts).replace(KEPT, " ")
 
 
 def _folded(line: str, columns: int) -> str:

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from bench.cli import main
 from bench.quantity import ascii_only
 from bench.record.append import RecordWriter
+from bench.screens.program.cells import wrap
 from bench.texts import Harmless, clean, clean_lines, folded
 from bench.walk import events as e
 from bench.walk.state import start, take
@@ -165,10 +166,26 @@ def test_no_report_holds_it(records: Path, tmp_path: Path) -> None:
         ("name        does this", 14, "name\n  does this"),
         ("go on: proveout walk --resume r.jsonl", 14, "go on:\n  proveout walk --resume r.jsonl"),
         ("  proveout new  start a job", 18, "  proveout new\n    start a job"),
+        ("it reads 10.7 mΩ ± 5.7 mΩ", 15, "it reads\n  10.7 mΩ\n  ± 5.7 mΩ"),
+        ("in 4 minutes of 5", 6, "in 4\n  minutes\n  of 5"),
     ],
 )
 def test_a_long_line_goes_on_below_between_two_words(text: str, columns: int, shown: str) -> None:
     assert folded(text, columns) == shown
+
+
+@pytest.mark.parametrize(
+    ("text", "cells", "shown"),
+    [
+        ("known to ± 0.41 Ω here", 10, ["known to", "± 0.41 Ω", "here"]),
+        ("known to +- 0.41 ohm here", 12, ["known to", "+- 0.41 ohm", "here"]),
+        ("at 95 % in 20 min, at 12 V", 8, ["at 95 %", "in", "20 min,", "at 12 V"]),
+        ("4 metres and 3 volts", 7, ["4", "metres", "and 3", "volts"]),
+        ("± 5.7 mΩ", 5, ["± 5.7", " mΩ"]),
+    ],
+)
+def test_on_a_page_a_number_stays_with_its_unit(text: str, cells: int, shown: list[str]) -> None:
+    assert wrap(text, cells) == shown
 
 
 def test_what_is_printed_is_folded_on_a_terminal_and_what_is_written_over_is_not() -> None:

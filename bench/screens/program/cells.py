@@ -12,7 +12,7 @@ from typing import Final, NamedTuple
 from rich.cells import cell_len, chop_cells, set_cell_size
 
 from bench.screens.program.glyphs import Glyphs
-from bench.texts import clean
+from bench.texts import KEPT, clean, with_units
 
 
 class Span(NamedTuple):
@@ -120,13 +120,15 @@ def indent(content: Line, cells: int) -> Line:
 
 
 def wrap(text: str, cells: int) -> list[str]:
-    """The text in lines of a number of cells at most, parted at blanks; a word that is too long is chopped."""
+    """The text in lines of a number of cells at most, parted at blanks; a word that is too long is chopped, and a
+    number stays with its unit."""
     if cells < 1:
         return []
     lines: list[str] = []
     for paragraph in text.split("\n"):
         now = ""
-        for word in clean(paragraph).split():
+        for kept in with_units(clean(paragraph)).split():
+            word = kept.replace(KEPT, " ")
             trial = f"{now} {word}" if now else word
             if cell_len(trial) <= cells:
                 now = trial
