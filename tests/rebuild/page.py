@@ -1,8 +1,4 @@
-"""Writes the figures of kept rebuilds into ``docs/does-it-help.md``: ``python -m tests.rebuild.page FILE [LATER]``.
-
-The two ways are told from the first file. The second one has rebuilds that were walked later, after something was
-mended: the same two ways again, other benches, other rates of slips and parts left out are told from it.
-"""
+"""Writes the figures of kept rebuilds into ``docs/does-it-help.md``: ``python -m tests.rebuild.page FILE``."""
 
 from __future__ import annotations
 
@@ -21,12 +17,11 @@ END: Final = "<!-- {name} end -->"
 TWO: Final = [("by hand", "hand", "middling", 1.0, ""), ("with Proveout", "proveout", "middling", 1.0, "")]
 
 
-def figures(lines: list[dict[str, Any]], later: list[dict[str, Any]] | None = None) -> list[str]:
+def figures(lines: list[dict[str, Any]]) -> list[str]:
     """The tables of the page.
 
     Args:
         lines: of rebuilds.
-        later: of rebuilds that were walked after the last mends; None where there are none.
     """
     rows = table(lines, TWO)
     whole = chosen(lines, "proveout")
@@ -43,12 +38,6 @@ def figures(lines: list[dict[str, Any]], later: list[dict[str, Any]] | None = No
     low, high = wilson(len(bad), len(whole))
     rows += ["", f"By hand practice: {len(hand)} of {len(chosen(lines, 'hand'))}. "
                  f"With Proveout the chance lies between {100 * low:.1f} % and {100 * high:.1f} % (95 %)."]  # fmt: skip
-    if later is not None:
-        numbers = {line["number"] for line in chosen(later, "proveout")}
-        before = [line for line in lines if line["number"] in numbers]
-        rows += ["", "The same draws before and after the last mends, middling bench:", "",
-                 *beside(before, later)]  # fmt: skip
-        lines = later
     parts = [part for part in PARTS if chosen(lines, "proveout", without=part)]
     if parts:
         numbers = {line["number"] for part in parts for line in chosen(lines, "proveout", without=part)}
@@ -65,13 +54,6 @@ def figures(lines: list[dict[str, Any]], later: list[dict[str, Any]] | None = No
             columns = [(f"{title}, {words} the slips", way, "middling", factor, "") for title, way, *_ in TWO]
             rows += ["", *table(lines, columns)]
     return rows
-
-
-def beside(before: list[dict[str, Any]], after: list[dict[str, Any]]) -> list[str]:
-    """One table of the same draws by hand, and with Proveout before and after."""
-    told = [{**line, "without": "before"} for line in chosen(before, "proveout")]
-    columns = [TWO[0], ("before", "proveout", "middling", 1.0, "before"), ("after", "proveout", "middling", 1.0, "")]
-    return table([*after, *told], columns)
 
 
 def assumptions() -> list[str]:
@@ -91,8 +73,7 @@ def written(text: str, name: str, rows: list[str]) -> str:
 
 def main() -> int:
     """Write the page."""
-    lines, *later = (Kept(Path(name)).lines for name in sys.argv[1:])
-    text = written(PAGE.read_text("utf-8"), "figures", figures(lines, *later))
+    text = written(PAGE.read_text("utf-8"), "figures", figures(Kept(Path(sys.argv[1])).lines))
     PAGE.write_text(written(text, "assumptions", assumptions()), "utf-8")
     return 0
 

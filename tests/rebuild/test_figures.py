@@ -77,17 +77,3 @@ def test_the_page_is_written_anew_between_its_marks_alone() -> None:
     assert new.split("<!-- figures end -->")[1] == text.split("<!-- figures end -->")[1]
     # the assumptions of the page are those of the code
     assert written(text, "assumptions", assumptions()) == text
-
-
-def test_what_was_walked_later_is_told_beside_the_same_draws_of_before() -> None:
-    before = [line(number, way, hours=20.0) for number in range(4) for way in ("hand", "proveout")]
-    after = [line(number, way, hours=15.0) for number in range(2) for way in ("hand", "proveout")]
-    after += [line(number, "proveout", hours=12.0, without="survey") for number in range(2)]
-    told = figures(before, after)
-    assert told[3].startswith("| person-hours | 20 (20 to 20) | 20 (20 to 20)")
-    place = told.index("| a rebuild | by hand | before | after |")
-    assert told[place + 2 : place + 4] == [
-        "| rebuilds | 2 | 2 | 2 |", "| person-hours | 15 (15 to 15) | 20 (20 to 20) | 15 (15 to 15) |",
-    ]  # fmt: skip
-    parts = told.index("| a rebuild | all of it | without survey |")
-    assert told[parts + 3] == "| person-hours | 15 (15 to 15) | 12 (12 to 12) |"
