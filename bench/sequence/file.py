@@ -16,10 +16,12 @@ from bench.quantity import Amount, Current, Duration, Ratio, Resistance, Tempera
 from bench.roles import HIGH_OHMS, NO_PLACES, ROLE_OF, Ohmmeter, Reads, Role, function_name
 
 Over = Literal[
-    "conductors", "pairs", "pins", "neighbours", "wires-beside", "shelves", "inlets", "breakers", "cables", "bonds"
-]
+    "conductors", "pairs", "pins", "neighbours", "wires-beside", "wires-in-turn", "shelves", "inlets", "breakers",
+    "cables", "bonds",
+]  # fmt: skip
 """What a loop can run over. ``neighbours`` are pins side by side; ``wires-beside`` are those of them that hold wires,
-each two wires once, wherever they lie side by side again."""
+each two wires once, wherever they lie side by side again; ``wires-in-turn`` are the same along each row and then from
+row to row, so that one lead stays and a lead that stood beside its pin shows at the next two."""
 
 
 NO_LIMIT = "no limit: the value itself is wanted"

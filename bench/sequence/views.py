@@ -85,7 +85,8 @@ def objects(plant: Plant, over: Over, of: str) -> list[View]:
         UnknownName: ``of`` names nothing, or something that has no such objects.
     """
     find, make = _LOOPS[over]
-    return [make(plant, one) for one in find(plant)(of)]
+    found = [make(plant, one) for one in find(plant)(of)]
+    return _one_stays(found) if WORD_OF[over] == "neighbours" else found
 
 
 def _conductor(plant: Plant, one: Conductor) -> View:
@@ -155,6 +156,25 @@ def _neighbours(plant: Plant, one: tuple[Terminal, Terminal]) -> View:
             "where-other": plant.where(other.name),
         },
     )
+
+
+def _in_turn(found: Iterable[tuple[Terminal, Terminal]]) -> list[tuple[Terminal, Terminal]]:
+    """Neighbours of one connector after the other: those in one row first, along the row."""
+    of_one: dict[str, list[tuple[Terminal, Terminal]]] = {}
+    for two in found:
+        of_one.setdefault(two[0].owner, []).append(two)
+    return [two for mine in of_one.values() for two in sorted(mine, key=lambda pins: pins[0].row != pins[1].row)]
+
+
+def _one_stays(found: Iterable[View]) -> list[View]:
+    """Two and two with the place of either lead: one that was for the two before stays where it was."""
+    led: list[View] = []
+    red = black = ""
+    for view in found:
+        pin, other = view.subjects
+        red, black = (other, pin) if pin == black or other == red else (pin, other)
+        led.append(msgspec.structs.replace(view, properties={**view.properties, "red": red, "black": black}))
+    return led
 
 
 def _shelf(plant: Plant, one: Shelf) -> View:
@@ -259,6 +279,7 @@ _LOOPS: Final[dict[str, tuple[Callable[[Plant], Callable[[str], Iterable[Any]]],
     "pins": (lambda plant: plant.pins_of, _pin),
     "neighbours": (lambda plant: plant.neighbours_of, _neighbours),
     "wires-beside": (lambda plant: plant.wires_beside, _neighbours),
+    "wires-in-turn": (lambda plant: lambda of: _in_turn(plant.wires_beside(of)), _neighbours),
     "shelves": (lambda plant: plant.shelves_of, _shelf),
     "inlets": (lambda plant: plant.inlets_of, _inlet),
     "breakers": (lambda plant: plant.breakers_of, _breaker),
@@ -272,6 +293,7 @@ WORD_OF: Final[dict[str, str]] = {
     "pins": "pin",
     "neighbours": "neighbours",
     "wires-beside": "neighbours",
+    "wires-in-turn": "neighbours",
     "shelves": "shelf",
     "inlets": "inlet",
     "breakers": "breaker",

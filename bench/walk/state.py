@@ -96,6 +96,7 @@ from bench.walk import by_eye, by_knobs
 from bench.walk import events as e
 from bench.walk import requests as r
 from bench.walk.facts import BenchFacts, Display, InstrumentFacts
+from bench.walk.lead_stays import stays
 from bench.walk.nothing_there import look_first, volts_on
 from bench.walk.outcome import UNPROVEN, Made, Outcome
 from bench.walk.results import results
@@ -956,6 +957,10 @@ def _asked_again(state: State, step: Step, facts: InstrumentFacts, event: e.Answ
         doubt = _looked_again(state, shown, displays, outcome.figure.expanded)
         now = state.conditions
         first = look_first(state.setting.plant, step, outcome, volts_on(now.fed, now.handled.live))
+        if outcome.bounds.high is None and outcome.figure.value is not None:
+            # two places conduct that should be apart
+            lead = stays(state.setting, state.kept.history or (), step)
+            first = lead.if_beside if lead is not None else first
         return f"{doubt} {first}".strip() if doubt else ""
     bare = shown.over and shown.on is None and shown.display is None and shown.resolution == 1.0
     if state.setting.began.edition > 4:

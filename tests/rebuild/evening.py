@@ -23,6 +23,7 @@ from bench.walk import events as e
 from bench.walk.by_eye import display_of, function_of
 from bench.walk.by_knobs import LIMIT, OFF
 from bench.walk.facts import Display
+from bench.walk.lead_stays import stays
 from bench.walk.state import Phase, Refused, by_hand_done, by_knobs_course, unsafe_by_hand
 from tests.rebuild.bench import Errors
 from tests.rebuild.site import Site
@@ -76,6 +77,7 @@ class Evening(Person):
         self._once_off: list[str] = []
         self._at: frozenset[str] = frozenset()
         self._ohmmeter = ""
+        self._tips: dict[str, str] = {}
         self.watch: Callable[[Evening, Step, float], None] | None = None
         self.begin(first)
         assert self.state.setting is not None
@@ -215,9 +217,10 @@ class Evening(Person):
                 self._go(*source.between)
         else:
             self.ledger.spend(BY_EYE)
-        at = f"{step.title} {' '.join(source.between)}" if isinstance(source, Measure) else step.title
-        if isinstance(source, Measure) and not again and self.team.slips("wrong place", at):
-            self._misplace(*source.between)
+        at = f"{step.title} {' '.join(sorted(source.between))}" if isinstance(source, Measure) else step.title
+        if isinstance(source, Measure) and step.probes and self._stood_beside(step, at, again=again):
+            # the reading before was taken with it too
+            return e.Went(number=self.state.number, to=back_to(self.state), then="go-on")
         wait = source.after.value if source.after is not None else 0.0
         self.tonight.move(Move(jump=max(20.0, wait)))
         self.ledger.spend(max(0.0, wait - 20.0) / 60.0)
@@ -252,16 +255,43 @@ class Evening(Person):
             self.tonight.world.breakers(sorted(self._really), self.tonight.clock.now())
         return bool(wrong)
 
-    def _misplace(self, red: str, black: str) -> None:
-        """One probe goes to the place beside."""
+    def _stood_beside(self, step: Step, at: str, *, again: bool) -> bool:
+        """Put the leads where they go: one that stays is not touched, and one that moves may come to stand beside.
+
+        Returns:
+            Whether somebody sees that the one that stays stands wrong, by itself or since the page asks.
+        """
+        assert self.state.setting is not None and step.probes is not None
+        lead = stays(self.state.setting, self.state.kept.history or (), step)
+        if again:
+            # whoever looks once more puts both right
+            wrong = lead is not None and self._tips.get(lead.colour, lead.place) != lead.place
+            self._tips = {}
+            return wrong and "go back with b" in self.state.pending.doubt and not self.team.slips("overlooked", at)
+        red, black = step.probes
+        tips = {"red": red, "black": black}
+        if lead is not None:
+            tips[lead.colour] = self._tips.get(lead.colour, lead.place)
+        moved = "red" if lead is not None and lead.colour == "black" else "black"
+        if self.team.slips("wrong place", at):
+            tips[moved] = self._beside(tips[moved], red if moved == "black" else black)
+        self._tips = tips
+        if lead is not None and tips[lead.colour] != lead.place and tips["red"] == tips["black"]:
+            # they meet on one place, in front of whoever moves the other one there
+            return not self.team.slips("overlooked", at)
+        if tips != {"red": red, "black": black}:
+            self.tonight.world.place(tips["red"], tips["black"], self.tonight.clock.now())
+        return False
+
+    def _beside(self, name: str, other: str) -> str:
+        """The place beside one, where the other lead is not."""
         plant = self.site.plant
-        terminal = plant.terminals.get(black)
+        terminal = plant.terminals.get(name)
         if terminal is None or terminal.kind != "pin":
-            return
+            return name
         pins = [one.name for one in plant.terminals.values() if one.owner == terminal.owner]
-        beside = pins[(pins.index(black) + 1) % len(pins)]
-        if beside != red:
-            self.tonight.world.place(red, beside, self.tonight.clock.now())
+        beside = pins[(pins.index(name) + 1) % len(pins)]
+        return name if beside == other else beside
 
     def waited(self, left: float) -> e.Event:
         self.ledger.spend(left / 60.0)

@@ -25,6 +25,7 @@ from bench.walk import requests as r
 from bench.walk.by_eye import function_of, wanted
 from bench.walk.by_knobs import asks
 from bench.walk.facts import InstrumentFacts
+from bench.walk.lead_stays import stays
 from bench.walk.outcome import Outcome
 from bench.walk.results import outcomes
 from bench.walk.state import (
@@ -213,7 +214,7 @@ def _step_page(state: State, asked: r.Request, mirrored: bool) -> Page:
                 # told once: what comes after is the reading
                 said = f"{step.title}: placed by {relays}; hands off." if kind == "place" else ""
                 return Page("measure", number, step.title, text, said, leads)
-            told = (ohmmeter_for(state, step), _joined(state, step), step.text or _own_text(step))
+            told = (ohmmeter_for(state, step), _joined(state, step), step.text or _own_text(step), _stays(state, step))
             text = " ".join(one for one in told if one)
             if kind == "place" and (turn := dial_for(state, step)):
                 text = f"{text} {turn}"
@@ -315,6 +316,12 @@ def _joined(state: State, step: Step) -> str:
     now, before = _clips(step), _clips(setting.plan.steps[at - 1]) if at else []
     off = [f"Take the clip off {listed(group)}." for group in before if group not in now]
     return " ".join([*off, *(f"Clip {listed(group)} together." for group in now)])
+
+
+def _stays(state: State, step: Step) -> str:
+    """Which lead stays where it was; empty where both move."""
+    lead = stays(state.setting, state.kept.history or (), step) if state.setting is not None else None
+    return lead.words if lead is not None else ""
 
 
 def _clips(step: Step) -> list[list[str]]:

@@ -262,12 +262,12 @@ def _neighbours_apart(of: str) -> Step:
     reading = Measure(
         title="{neighbours.pin} against {neighbours.other}",
         read="resistance",
-        between=("{neighbours.pin}", "{neighbours.other}"),
+        between=("{neighbours.red}", "{neighbours.black}"),
         range=Amount.parse("10 Mohm"),
         limit=apart_limit(),
     )
     title = "Neighbouring pins of {neighbours.connector} apart"
-    return Each(over="wires-beside", of=of, title=title, steps=[reading])
+    return Each(over="wires-in-turn", of=of, title=title, steps=[reading])
 
 
 def identify(plant: Plant, of: str, settings: Mapping[str, str]) -> Draft:
