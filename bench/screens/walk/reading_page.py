@@ -573,7 +573,11 @@ def _wire_label(state: State, step: Step) -> str:
     if conductor is not None:
         return f"{conductor.name}  {words.wire_words(conductor)}"
     # a search's title says it already, and flags have long names
-    return "" if "/" in step.subject else step.subject.replace("~", " to ")
+    if "/" in step.subject:
+        return ""
+    # as the leads lie, red first
+    two = step.subject.split("~")
+    return " to ".join(step.probes if step.probes and sorted(step.probes) == sorted(two) else two)
 
 
 # Places and faces
