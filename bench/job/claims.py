@@ -115,7 +115,10 @@ class Claims:
         return (Claim(("idle", frozenset({shelf})), shelf, f"shelf {shelf} draws what its cards should"),)
 
     def quiet(self, inlet: str) -> Claim:
-        """The claim that an inlet shows nothing when it should: it is dead, or another feed is on."""
+        """The claim that an inlet shows nothing when it should: it is dead, or another feed is on.
+
+        Evidence speaks for a part of it: between these two places, with that feeding; see :meth:`inlet_of`.
+        """
         return Claim(("quiet", frozenset({inlet})), inlet, f"inlet {inlet} shows nothing while it should not")
 
     def earth(self, shelf: str) -> tuple[Claim, ...]:
@@ -267,7 +270,14 @@ class Claims:
         nominal = self.plant.feeds[self.plant.inlets[inlet].feed].nominal_v
         if row.low * row.high > 0 and row.low * nominal > 0:
             return (("polarity", frozenset({inlet})),)
-        return (("quiet", frozenset({inlet})),) if row.low <= 0 <= row.high else ()
+        if not row.low <= 0 <= row.high:
+            return ()
+        # dead is not quiet beside a feed, and what shows between two places is not undone by two others
+        return (("quiet", frozenset({inlet, "~".join(sorted(row.between)), *row.under})),)
+
+    def inlet_of(self, key: Key) -> str:
+        """The inlet of what a reading says of its quiet."""
+        return next(name for name in key[1] if name in self.plant.inlets)
 
     def _inlet(self, row: Evidence) -> str:
         if row.subject in self.plant.inlets:

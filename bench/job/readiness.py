@@ -274,9 +274,13 @@ class _Readiness:
         self.unsure: dict[Key, list[Evidence]] = {}
         self.order = order
         self.first: dict[Key, Evidence] = {}
+        # of an inlet what was read of its quiet
+        self.quiet: dict[str, dict[Key, None]] = {}
         for row in weighed.rows:
             for key in self.claims.keys_of(row):
                 self.first.setdefault(key, row)
+                if key[0] == "quiet":
+                    self.quiet.setdefault(self.claims.inlet_of(key), {})[key] = None
                 if row.verdict in ("pass", "fail", "undecided"):
                     last = self.newest.get(key)
                     if last is None:
@@ -291,6 +295,18 @@ class _Readiness:
                         self.unsure.setdefault(key, []).append(row)
 
     def state(self, claim: Claim) -> ClaimState:
+        return self._of_quiet(claim) if claim.kind == "quiet" else self._of(claim)
+
+    def _of_quiet(self, claim: Claim) -> ClaimState:
+        """The worst of what was read of an inlet that should show nothing; what failed once and was disturbed since is
+        open until it is read again."""
+        parts = [self._of(replace(claim, key=key)) for key in self.quiet.get(claim.about, ())]
+        due = [one for one in parts if _is_due(one)]
+        worst = min(due, key=lambda one: STATUSES.index(one.status), default=None)
+        best = worst or max(parts, key=lambda one: STATUSES.index(one.status), default=None)
+        return ClaimState(claim, "never tested") if best is None else replace(best, claim=claim)
+
+    def _of(self, claim: Claim) -> ClaimState:
         last = self.newest.get(claim.key)
         if last is not None:
             row = last[-1]
@@ -358,7 +374,7 @@ class _Readiness:
         for shelf in self.plant.shelves_of():
             own = [claim for inlet in shelf.inlets for claim in self.claims.of_inlet[inlet.name]]
             quiet = [self.claims.quiet(inlet.name) for inlet in shelf.inlets]
-            looked_at = [claim for claim in quiet if claim.key in self.newest or claim.key in self.spoilt]
+            looked_at = [claim for claim in quiet if claim.about in self.quiet]
             yield self._thing("shelf", shelf.name, shelf.title, [*own, *looked_at, *self.claims.idle(shelf.name)])
 
     def _feeds(self) -> Iterable[ThingState]:
@@ -418,8 +434,8 @@ class _Readiness:
             for inlet in shelf.inlets:
                 self._want(cards, ("polarity", shelf.name), self.claims.of_inlet[inlet.name][1:])
                 quiet = self.claims.quiet(inlet.name)
-                if self.state(quiet).status in ("failing", "undecided"):
-                    # what is live where it should be dead keeps everybody away
+                if _is_due(self.state(quiet)):
+                    # what is live where it should be dead keeps everybody away, and is read again after it was mended
                     for wanted in (first, cards):
                         self._want(wanted, ("inlets", shelf.name), [quiet])
             stages: tuple[tuple[Gate, dict[Name, dict[Key, ClaimState]]], ...] = (
@@ -459,6 +475,15 @@ class _Readiness:
             if states and thing.kind != "feed" and _task_of(thing) not in whole:
                 found.append(_task(*_task_of(thing), states))
         return sorted(found, key=lambda task: min(STATUSES.index(one.status) for one in task.claims))
+
+
+def _is_due(quiet: ClaimState) -> bool:
+    """Whether an inlet that should show nothing did, and nobody has read otherwise since."""
+    row = quiet.row
+    if quiet.status != "void" or row is None:
+        return quiet.status in ("failing", "undecided")
+    inside = row.value is not None and row.low is not None and row.high is not None and row.low <= row.value <= row.high
+    return not inside
 
 
 def _open(thing: ThingState) -> tuple[ClaimState, ...]:

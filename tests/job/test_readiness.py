@@ -235,6 +235,42 @@ def test_what_is_live_where_it_should_be_dead_shuts_the_gates():
     assert "mend 4B-L.A" in task.text
 
 
+def fed(value, verdict="pass", **more):
+    """What shows at an inlet while another feed is on."""
+    return msgspec.structs.replace(volts(-1.0, 1.0, value, verdict, **more), under=("from a bench supply",))
+
+
+def due(*rows):
+    """Whether the inlets of the shelf bar both of its gates for what one of them should not show."""
+    found = readiness(plant(), list(rows))
+    quiet = [task for task in found.tasks if "quiet" in {one.claim.kind for one in task.claims}]
+    assert len(quiet) <= 1
+    names = [gate.blockers for gate in found.gates if gate.shelf == "4B-L"]
+    return bool(quiet) and len(names) == 2 and all((quiet[0].kind, quiet[0].about) in one for one in names)
+
+
+def when(minute):
+    return f"2026-05-01T10:{minute:02}:00.000000Z"
+
+
+def test_what_shows_at_an_inlet_is_not_undone_by_another_reading_there():
+    """A diode that passes the wrong way shows with the other feed on: dead it shows nothing, and neither do the two
+    returns."""
+    shows = fed(47.9, "fail", at=when(1))
+    dead = volts(-1.0, 1.0, 0.0, at=when(2))
+    beside = msgspec.structs.replace(fed(0.0, at=when(3)), between=("4B-L.A-return", "4B-L.B-return"))
+    assert due(shows) and due(shows, dead) and due(shows, beside)
+    assert not due(shows, fed(0.0, at=when(4))), "the same read again"
+
+
+def test_what_was_mended_after_it_showed_is_read_again():
+    """Somebody says that the diode is a new one: that is no proof, and what was quiet before is no open point."""
+    shows = fed(47.9, "void", at=when(1))
+    assert due(shows)
+    assert not due(shows, fed(0.0, at=when(2)))
+    assert not due(fed(0.0, "void", at=when(1)))
+
+
 def came_up(shelf, verdict="pass", partly=False, at="2026-05-01T10:00:00.000000Z"):
     places = (shelf, PARTLY) if partly else (shelf,)
     row = reading(shelf, places, verdict, reads="current", low=0.5, high=0.7, value=0.6, at=at)
