@@ -170,7 +170,7 @@ class Claims:
 
     def keys_of(self, row: Evidence) -> tuple[Key, ...]:
         """The keys of the claims that a reading speaks for; none where it is about something else."""
-        asked = (row.function, row.subject, row.between, row.low, row.high, row.verdict == "fail")
+        asked = (row.function, row.subject, row.between, row.low, row.high, row.under, row.verdict == "fail")
         known = self._keys.get(asked)
         if known is None:
             known = self._keys[asked] = self._keys_of(row)

@@ -261,6 +261,8 @@ def test_what_shows_at_an_inlet_is_not_undone_by_another_reading_there():
     beside = msgspec.structs.replace(fed(0.0, at=when(3)), between=("4B-L.A-return", "4B-L.B-return"))
     assert due(shows) and due(shows, dead) and due(shows, beside)
     assert not due(shows, fed(0.0, at=when(4))), "the same read again"
+    # whatever was read of it first
+    assert not due(msgspec.structs.replace(dead, at=when(0)), shows, fed(0.0, at=when(4)))
 
 
 def test_what_was_mended_after_it_showed_is_read_again():
