@@ -192,7 +192,7 @@ def _grouped(setting: Setting, everything: bool) -> dict[str, list[str]]:
     for index, answer in setting.capabilities.items():
         step, text = setting.plan.steps[index], answer if isinstance(answer, str) else answer.sentence
         title = step.title
-        if step.role in OHMMETERS and set(OHMMETERS) <= set(setting.plan.roles):
+        if step.role in OHMMETERS and setting.plan.both_ohmmeters:
             text = f"By {setting.bench.role_of.get(step.role)}: {text}"
         groups.setdefault(f"{title}: {text}" if everything else text, []).append(title)
     return groups

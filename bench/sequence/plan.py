@@ -7,7 +7,7 @@ from typing import Literal, cast
 import msgspec
 
 from bench.once import once
-from bench.roles import Role
+from bench.roles import OHMMETERS, Role
 from bench.sequence.file import SequenceFile, Single
 
 Kind = Literal[
@@ -121,6 +121,11 @@ class Plan(msgspec.Struct, frozen=True, dict=True):
             for step in self.steps
             for one in (step.source,)
         )
+
+    @once
+    def both_ohmmeters(self) -> bool:
+        """Whether it reads with two ohmmeters."""
+        return set(OHMMETERS) <= set(self.roles)
 
     @property
     def roles(self) -> tuple[Role, ...]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping
+from itertools import groupby
 from typing import Any, Final
 
 import msgspec
@@ -160,10 +161,8 @@ def _neighbours(plant: Plant, one: tuple[Terminal, Terminal]) -> View:
 
 def _in_turn(found: Iterable[tuple[Terminal, Terminal]]) -> list[tuple[Terminal, Terminal]]:
     """Neighbours of one connector after the other: those in one row first, along the row."""
-    of_one: dict[str, list[tuple[Terminal, Terminal]]] = {}
-    for two in found:
-        of_one.setdefault(two[0].owner, []).append(two)
-    return [two for mine in of_one.values() for two in sorted(mine, key=lambda pins: pins[0].row != pins[1].row)]
+    by_connector = groupby(found, key=lambda pins: pins[0].owner)
+    return [two for _, mine in by_connector for two in sorted(mine, key=lambda pins: pins[0].row != pins[1].row)]
 
 
 def _one_stays(found: Iterable[View]) -> list[View]:

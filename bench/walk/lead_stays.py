@@ -6,14 +6,11 @@ both meet there.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 import msgspec
 
 from bench.sequence.file import Measure
 from bench.sequence.plan import Step
-from bench.walk.outcome import Outcome
-from bench.walk.setting import Setting
+from bench.walk.standing import State
 
 
 class Stays(msgspec.Struct, frozen=True):
@@ -43,18 +40,17 @@ class Stays(msgspec.Struct, frozen=True):
         )
 
 
-def stays(setting: Setting, history: Iterable[Outcome], step: Step) -> Stays | None:
+def stays(state: State, step: Step) -> Stays | None:
     """The lead that stays for a reading of resistance; None where both move.
 
     Args:
-        setting: of the walk.
-        history: what came of readings, newest first.
+        state: where the walk stands.
         step: the reading that is asked for.
     """
-    last = next((one for one in history if one.reading is not None), None)
-    if last is None or not _two_leads(step):
+    last = next((one for one in state.kept.history or () if one.reading is not None), None)
+    if last is None or state.setting is None or not _two_leads(step):
         return None
-    before = setting.step_of(last)
+    before = state.setting.step_of(last)
     if not _two_leads(before) or before.role != step.role or before.source.wires != step.source.wires:
         return None
     assert before.probes is not None and step.probes is not None

@@ -956,11 +956,13 @@ def _asked_again(state: State, step: Step, facts: InstrumentFacts, event: e.Answ
     if outcome.verdict == "fail":
         doubt = _looked_again(state, shown, displays, outcome.figure.expanded)
         now = state.conditions
-        first = look_first(state.setting.plant, step, outcome, volts_on(now.fed, now.handled.live))
-        if outcome.bounds.high is None and outcome.figure.value is not None:
-            # two places conduct that should be apart
-            lead = stays(state.setting, state.kept.history or (), step)
-            first = lead.if_beside if lead is not None else first
+        # two places conduct that should be apart
+        conducts = outcome.bounds.high is None and outcome.figure.value is not None
+        lead = stays(state, step) if conducts else None
+        if lead is not None:
+            first = lead.if_beside
+        else:
+            first = look_first(state.setting.plant, step, outcome, volts_on(now.fed, now.handled.live))
         return f"{doubt} {first}".strip() if doubt else ""
     bare = shown.over and shown.on is None and shown.display is None and shown.resolution == 1.0
     if state.setting.began.edition > 4:

@@ -16,6 +16,7 @@ from bench.judge.capability import Capability
 from bench.roles import HIGH_OHMS, OHMMETERS, function_name
 from bench.sequence.file import NOWHERE, Each, Measure, Prove, Seek, SequenceFile, Single, Zero
 from bench.sequence.file import Step as Entry
+from bench.sequence.plan import Step
 from bench.walk import events as e
 from bench.walk.facts import InstrumentFacts
 from bench.walk.setting import Setting
@@ -48,7 +49,11 @@ def bound(began: e.Began) -> SequenceFile:
     if first is None or second is None:
         return began.sequence
     setting = Setting.of(began)
-    made = _Bound(setting, first, second, {})
+    # a step of the file by its identity: two may be equal
+    steps: dict[int, list[Step]] = {}
+    for step, entry in zip(setting.plan.steps, setting.plan.entries, strict=True):
+        steps.setdefault(id(entry), []).append(step)
+    made = _Bound(setting, first, second, steps, {})
     # its own entries: it may have been unrolled from an equal sequence before
     read = made.entries(setting.plan.sequence.steps)
     reads = [one for one in _singles(read) if isinstance(one, Measure | Seek)]
@@ -59,11 +64,12 @@ def bound(began: e.Began) -> SequenceFile:
 
 
 class _Bound(msgspec.Struct, frozen=True):
-    """What a walk would be without, and the two ohmmeters."""
+    """What a walk would be without, the two ohmmeters, and the steps that come of each step of the file."""
 
     setting: Setting
     first: InstrumentFacts
     second: InstrumentFacts
+    steps: dict[int, list[Step]]
     known: dict[Any, Capability | str]
 
     def entries(self, entries: Sequence[Entry]) -> list[Entry]:
@@ -132,8 +138,7 @@ class _Bound(msgspec.Struct, frozen=True):
         if not _reads(self.first, entry.wires):
             return entry.wires if _reads(self.second, entry.wires) else None
         wires = wires_of(self.second, entry.wires)
-        plan = self.setting.plan
-        mine = [step for step, one in zip(plan.steps, plan.entries, strict=True) if one is entry]
+        mine = self.steps.get(id(entry), [])
         by_first, by_second = (
             min((_grade(self.setting.capability_by(step, meter, count, self.known)) for step in mine), default=0)
             for meter, count in zip(OHMMETERS, (entry.wires, wires), strict=True)

@@ -89,7 +89,7 @@ class ByHand(Way):
         self._at = frozenset((one, other))
         self.ledger.readings += 1
         if self.team.slips("wrong place", f"{one} {other}"):
-            other = self._beside(other)
+            other = self.site.beside(other)
         tonight.world.place(one, other, tonight.clock.now())
         # who sees ohms climb waits until they stand: a capacitor is no short
         tonight.clock.jump(20.0)
@@ -100,13 +100,6 @@ class ByHand(Way):
 
     def _beeps(self, tonight: Tonight, one: str, other: str) -> bool:
         return self._ohms(tonight, one, other) < BEEPS
-
-    def _beside(self, name: str) -> str:
-        terminal = self.site.plant.terminals.get(name)
-        if terminal is None or terminal.kind != "pin":
-            return name
-        pins = [one.name for one in self.site.plant.terminals.values() if one.owner == terminal.owner]
-        return pins[(pins.index(name) + 1) % len(pins)]
 
     # cables
 

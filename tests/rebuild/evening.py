@@ -261,8 +261,8 @@ class Evening(Person):
         Returns:
             Whether somebody sees that the one that stays stands wrong, by itself or since the page asks.
         """
-        assert self.state.setting is not None and step.probes is not None
-        lead = stays(self.state.setting, self.state.kept.history or (), step)
+        assert step.probes is not None
+        lead = stays(self.state, step)
         if again:
             # whoever looks once more puts both right
             wrong = lead is not None and self._tips.get(lead.colour, lead.place) != lead.place
@@ -274,7 +274,8 @@ class Evening(Person):
             tips[lead.colour] = self._tips.get(lead.colour, lead.place)
         moved = "red" if lead is not None and lead.colour == "black" else "black"
         if self.team.slips("wrong place", at):
-            tips[moved] = self._beside(tips[moved], red if moved == "black" else black)
+            beside = self.site.beside(tips[moved])
+            tips[moved] = beside if beside not in (red, black) else tips[moved]
         self._tips = tips
         if lead is not None and tips[lead.colour] != lead.place and tips["red"] == tips["black"]:
             # they meet on one place, in front of whoever moves the other one there
@@ -282,16 +283,6 @@ class Evening(Person):
         if tips != {"red": red, "black": black}:
             self.tonight.world.place(tips["red"], tips["black"], self.tonight.clock.now())
         return False
-
-    def _beside(self, name: str, other: str) -> str:
-        """The place beside one, where the other lead is not."""
-        plant = self.site.plant
-        terminal = plant.terminals.get(name)
-        if terminal is None or terminal.kind != "pin":
-            return name
-        pins = [one.name for one in plant.terminals.values() if one.owner == terminal.owner]
-        beside = pins[(pins.index(name) + 1) % len(pins)]
-        return name if beside == other else beside
 
     def waited(self, left: float) -> e.Event:
         self.ledger.spend(left / 60.0)

@@ -99,6 +99,14 @@ class Site:
                 found |= {bond.a.name, bond.b.name}
         return found
 
+    def beside(self, name: str) -> str:
+        """The pin beside one; any other place has none like it at hand."""
+        terminal = self.plant.terminals.get(name)
+        if terminal is None or terminal.kind != "pin":
+            return name
+        pins = [one.name for one in self.plant.terminals.values() if one.owner == terminal.owner]
+        return pins[(pins.index(name) + 1) % len(pins)]
+
     def mend(self, faults: Sequence[k.Fault]) -> None:
         """These are no more."""
         self.faults = [fault for fault in self.faults if fault not in faults]

@@ -215,7 +215,7 @@ class Problem(msgspec.Struct, frozen=True, dict=True):
         return tuple(sorted({reading.meter for reading in self.readings if reading.meter and not reading.is_open}))
 
     def _group(self, lifted: tuple[int, ...], readings: Sequence[Reading]) -> Group:
-        mine = np.array([[r.meter == name for name in self.meters] for r in readings]).reshape(len(readings), -1)
+        mine = np.array([[r.meter == name for name in self.meters] for r in readings])
         return Group(
             lifted,
             np.array([self.network.place(r.a) for r in readings], dtype=np.intp),

@@ -9,7 +9,7 @@ single faults, and pairs of faults are fitted too.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from functools import cached_property
 from math import exp, sqrt
 
@@ -85,29 +85,24 @@ class Posterior(msgspec.Struct, frozen=True, dict=True):
     @cached_property
     def second_crossing(self) -> float:
         """Chance of a path from inside to outside away from the single-point connection."""
-        return self._chance_of_path(crossing=True)
+        return self._chance_of_path(self.network.crosses)
 
     @cached_property
     def not_listed(self) -> float:
         """Chance of a path from inside to outside that the design does not have, be it at the single-point connection
         itself, where it would be one connection with that."""
         points = self.network.points
-        return sum(
-            e.chance for e in self.ranked if any(points[u].outside != points[v].outside for u, v in e.case.extras)
-        )
+        return self._chance_of_path(lambda u, v: points[u].outside != points[v].outside)
 
     @cached_property
     def inside_loop(self) -> float:
         """Chance of a path inside that closes a loop where the design wants a star."""
-        return self._chance_of_path(crossing=False)
-
-    def _chance_of_path(self, crossing: bool) -> float:
         network = self.network
-        return sum(
-            e.chance
-            for e in self.ranked
-            if any(network.wanted_nowhere(u, v) and network.crosses(u, v) == crossing for u, v in e.case.extras)
-        )
+        return self._chance_of_path(lambda u, v: network.wanted_nowhere(u, v) and not network.crosses(u, v))
+
+    def _chance_of_path(self, is_one: Callable[[int, int], bool]) -> float:
+        """Chance of a second path between two places of which that is so."""
+        return sum(e.chance for e in self.ranked if any(is_one(u, v) for u, v in e.case.extras))
 
     @cached_property
     def suspects(self) -> tuple[Suspect, ...]:

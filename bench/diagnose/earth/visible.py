@@ -8,7 +8,8 @@ the pair without it. Its posterior odds against no fault pass 1 when the shift, 
 ``sqrt(2 L)``, with L made of the prior odds and of what is lost by not knowing r beforehand. The path
 counts as visible when d exceeds that by `SURE` standard deviations of noise.
 
-The statement is made for the bond values given and for readings whose errors are independent.
+The statement is made for the bond values given and for readings whose errors are independent but for what those with
+one meter share.
 """
 
 from __future__ import annotations

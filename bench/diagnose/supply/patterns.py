@@ -69,7 +69,7 @@ class PowerFinding(msgspec.Struct, frozen=True):
     sentence: str
 
 
-_SENTENCES: Final = {
+_SENTENCES: Final[dict[Named, str]] = {
     "heavy": "draws more than its cards should: take out the cards that went in last, and look at each alone",
     "light": "draws less than its cards should: a card is not seated, or a fuse is open",
     "creeps": "draws more and more as it warms up: find what warms",
@@ -217,11 +217,10 @@ def _short(step: Step, outcome: Outcome) -> PowerFinding:
 
 
 def _of_load(step: Step, outcome: Outcome) -> PowerFinding | None:
-    if outcome.finding not in _SENTENCES:
+    kind = next((name for name in _SENTENCES if name == outcome.finding), None)
+    if kind is None:
         return None
-    text = f"Shelf {step.subject} {_SENTENCES[outcome.finding]}. {outcome.sentence}"
-    # the keys of the sentences are names; a type checker does not follow that
-    return PowerFinding(outcome.finding, step.subject, text)  # type: ignore[arg-type]
+    return PowerFinding(kind, step.subject, f"Shelf {step.subject} {_SENTENCES[kind]}. {outcome.sentence}")
 
 
 def _idle(plant: Plant, step: Step, outcome: Outcome) -> PowerFinding | None:

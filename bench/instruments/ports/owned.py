@@ -12,6 +12,7 @@ import os
 import select
 import sys
 import tempfile
+from abc import ABC, abstractmethod
 from collections.abc import Callable
 from pathlib import Path
 from time import monotonic
@@ -31,7 +32,7 @@ LETTING_GO: Final = 0.5
 """Seconds that are waited for another owner: a run that is just ending has closed the port before it lets go of it."""
 
 
-class OwnedPort:
+class OwnedPort(ABC):
     """A port that is this object's alone until it is closed; see :class:`bench.instruments.ports.transport.Transport`.
 
     A subclass opens it in ``_open`` and closes it in ``_close``.
@@ -61,13 +62,13 @@ class OwnedPort:
             self._release()
             raise trouble_from(error, address, "opening") from error
 
+    @abstractmethod
     def _open(self) -> None:
         """Open the port itself; each kind of port does it in its own way."""
-        raise NotImplementedError
 
+    @abstractmethod
     def _close(self) -> None:
         """Close the port itself; each kind of port does it in its own way."""
-        raise NotImplementedError
 
     def abort(self) -> None:
         """See :meth:`~bench.instruments.ports.transport.Transport.abort`."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import socket
+from abc import abstractmethod
 from typing import ClassVar
 from urllib.parse import urlsplit
 
@@ -33,9 +34,9 @@ class SocketPort(OwnedPort):
         self._socket = self._connected(host, port)
         self._socket.setblocking(False)
 
+    @abstractmethod
     def _connected(self, host: str, port: int) -> socket.socket:
-        """A socket to a host's port."""
-        raise NotImplementedError  # each kind of port makes its own
+        """A socket to a host's port; each kind of port makes its own."""
 
     def _close(self) -> None:
         self._socket.close()

@@ -320,7 +320,7 @@ def _joined(state: State, step: Step) -> str:
 
 def _stays(state: State, step: Step) -> str:
     """Which lead stays where it was; empty where both move."""
-    lead = stays(state.setting, state.kept.history or (), step) if state.setting is not None else None
+    lead = stays(state, step)
     return lead.words if lead is not None else ""
 
 
@@ -416,7 +416,7 @@ def ohmmeter_for(state: State, step: Step) -> str:
     """Which of the walk's two ohmmeters reads a step, and whether it comes in for the other one; empty where one reads
     all."""
     setting = state.setting
-    if setting is None or step.role not in OHMMETERS or not set(OHMMETERS) <= set(setting.plan.roles):
+    if setting is None or step.role not in OHMMETERS or not setting.plan.both_ohmmeters:
         return ""
     names = [setting.bench.role_of.get(role, "") for role in OHMMETERS]
     name = setting.bench.role_of.get(step.role, "")
